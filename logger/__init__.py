@@ -1,0 +1,4 @@
+"""The domain: pours, cure, planning, alarms, store, record and the station daemon.
+
+Reading order: errors, units, pour, plan_file, cure/, planning/, alarms/, store/, record/, delivery/, daemon/.
+"""

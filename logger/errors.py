@@ -1,0 +1,83 @@
+"""Errors of the domain. A leaf module.
+
+LoggerError
+├── BadInput              something the user gave; says where, the value, the range, the unit and the remedy
+│   ├── BadPlan           a plan file
+│   ├── BadSettings       a settings or station file
+│   ├── BadReadings       a readings file
+│   └── OutOfRange        a number outside the range in which a formula or model holds
+├── DidNotConverge        the solver could not reach its accuracy
+├── NotFound              no such pour, alarm, station, …
+├── NotAllowed            the pour's life, or the person's role, does not allow this now
+└── StoreError            the database refused
+    └── UnknownSchema     the database is newer than this program
+"""
+
+from __future__ import annotations
+
+
+class LoggerError(Exception):
+    """Root of every error that this package raises on purpose."""
+
+
+class BadInput(LoggerError):
+    """Something the user gave cannot be used. The message carries place, value, range, unit and remedy."""
+
+    def __init__(
+        self,
+        where: str,
+        problem: str,
+        *,
+        value: object = None,
+        allowed: str = "",
+        remedy: str = "",
+    ) -> None:
+        self.where = where
+        self.problem = problem
+        self.value = value
+        self.allowed = allowed
+        self.remedy = remedy
+        parts = [f"{where}: {problem}"]
+        if value is not None:
+            parts.append(f"found {value!r}")
+        if allowed:
+            parts.append(f"allowed: {allowed}")
+        if remedy:
+            parts.append(remedy)
+        super().__init__("; ".join(parts))
+
+
+class BadPlan(BadInput):
+    """A plan file that cannot be used."""
+
+
+class BadSettings(BadInput):
+    """A settings or station file that cannot be used."""
+
+
+class BadReadings(BadInput):
+    """A readings file that cannot be used."""
+
+
+class OutOfRange(BadInput):
+    """A number outside the range in which a formula or model holds."""
+
+
+class DidNotConverge(LoggerError):
+    """The solver could not reach its accuracy."""
+
+
+class NotFound(LoggerError):
+    """No such thing."""
+
+
+class NotAllowed(LoggerError):
+    """The pour's life, or the person's role, does not allow this now."""
+
+
+class StoreError(LoggerError):
+    """The database refused."""
+
+
+class UnknownSchema(StoreError):
+    """The database is newer than this program: upgrade the program, or restore an older backup."""

@@ -1,0 +1,275 @@
+"""The plan file: one TOML form of a pour, read and written by pages, daemon and command line.
+
+Names and defaults are a fixed contract; keys are added where a capability needs them, never renamed or dropped.
+Every number's unit is in its name. A mistake is refused with the key, the value, the range and the remedy.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import tomli_w
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from logger.errors import BadPlan
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Temperature = Annotated[float, Field(ge=-40, le=150, allow_inf_nan=False)]
+Coefficient = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
+Hours = Annotated[float, Field(ge=0, le=24 * 60, allow_inf_nan=False)]
+
+
+class Table(BaseModel):
+    """One table of the plan file: unknown keys refused, values not coerced from text, frozen once read."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class Rate(Table):
+    """Kamal–Sourour rate constants referred to 25 °C: dα/dt = (k1 + k2 α^m)(1 − α)^n."""
+
+    k1_per_s: float = Field(ge=0, le=10, allow_inf_nan=False)
+    k2_per_s: float = Field(ge=0, le=10, allow_inf_nan=False)
+    e1_j_mol: float = Field(default=58_000.0, ge=0, le=200_000, allow_inf_nan=False)
+    e2_j_mol: float = Field(default=55_000.0, ge=0, le=200_000, allow_inf_nan=False)
+    m: float = Field(default=0.5, ge=0, le=4, allow_inf_nan=False)
+    n: float = Field(default=1.6, ge=0, le=6, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _can_start(self) -> Rate:
+        # (k2 α^m) is zero at α = 0 for every m > 0: without k1 the cure never starts on paper.
+        if self.k1_per_s == 0 and (self.k2_per_s == 0 or self.m > 0):
+            raise ValueError(
+                "a purely autocatalytic rate (k1_per_s = 0) never starts from zero conversion; "
+                "give a k1_per_s above 0 (fit it from the datasheet's working time)"
+            )
+        return self
+
+
+class Limits(Table):
+    """What the datasheet allows."""
+
+    max_depth_mm: Positive | None = None
+    max_core_c: Temperature = 60.0
+    min_room_c: Temperature = 17.0
+    max_room_c: Temperature = 29.0
+
+
+class Resin(Table):
+    """The mixed resin system: its heat, its rate and its limits."""
+
+    name: str = Field(min_length=1, max_length=200)
+    density_kg_m3: float = Field(default=1100.0, gt=100, lt=5000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(default=1900.0, gt=100, lt=10_000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(default=0.20, gt=0.01, lt=10, allow_inf_nan=False)
+    heat_of_cure_j_g: float = Field(ge=0, le=1500, allow_inf_nan=False)
+    rate: Rate
+    limits: Limits = Limits()
+
+
+class PourTable(Table):
+    """The layer poured first: its shape and size."""
+
+    shape: Literal["river", "round", "sheet"]
+    depth_mm: float = Field(gt=0, le=1000, allow_inf_nan=False)
+    width_mm: float | None = Field(default=None, gt=0, le=5000, allow_inf_nan=False)
+    length_mm: float | None = Field(default=None, gt=0, le=20_000, allow_inf_nan=False)
+    start_c: Temperature | None = None
+
+    @model_validator(mode="after")
+    def _has_its_width(self) -> PourTable:
+        if self.shape != "sheet" and self.width_mm is None:
+            word = "the river's width" if self.shape == "river" else "the mould's diameter"
+            raise ValueError(f'width_mm is missing: a "{self.shape}" needs {word} in mm')
+        return self
+
+
+class Panel(Table):
+    """A panel of the form, or a slab. thickness_mm = 0 means none: the air then touches the resin."""
+
+    thickness_mm: float = Field(ge=0, le=2000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(gt=0, le=500, allow_inf_nan=False)
+    density_kg_m3: float = Field(gt=0, le=25_000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(gt=0, le=10_000, allow_inf_nan=False)
+
+
+class Bottom(Panel):
+    """The bottom panel of the form."""
+
+    thickness_mm: float = Field(default=19.0, ge=0, le=2000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(default=0.20, gt=0, le=500, allow_inf_nan=False)
+    density_kg_m3: float = Field(default=750.0, gt=0, le=25_000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(default=1700.0, gt=0, le=10_000, allow_inf_nan=False)
+
+
+class Side(Panel):
+    """The slab beside the river (its width), or the mould's wall."""
+
+    thickness_mm: float = Field(default=200.0, ge=0, le=2000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(default=0.16, gt=0, le=500, allow_inf_nan=False)
+    density_kg_m3: float = Field(default=620.0, gt=0, le=25_000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(default=1700.0, gt=0, le=10_000, allow_inf_nan=False)
+
+
+class Form(Table):
+    """Bottom panel and sides."""
+
+    bottom: Bottom = Bottom()
+    side: Side = Side()
+
+
+class Air(Table):
+    """The room and how it takes the heat away. A coefficient left out is computed from the surfaces."""
+
+    room_c: Temperature | list[tuple[Hours, Temperature]]
+    top_w_m2k: Coefficient | None = None
+    bottom_w_m2k: Coefficient | None = None
+    side_w_m2k: Coefficient | None = None
+
+    @model_validator(mode="after")
+    def _schedule_runs_forward(self) -> Air:
+        if isinstance(self.room_c, list):
+            hours = [h for h, _ in self.room_c]
+            if not hours:
+                raise ValueError("room_c is an empty schedule; give [[hours, °C], …] or one number")
+            if any(later <= earlier for earlier, later in zip(hours, hours[1:], strict=False)):
+                raise ValueError(f"room_c: the schedule's hours must rise, found {hours}; sort its rows")
+        return self
+
+
+class Layer(Table):
+    """A later layer poured on top of the first."""
+
+    at_h: float = Field(gt=0, le=24 * 60, allow_inf_nan=False)
+    depth_mm: float = Field(gt=0, le=1000, allow_inf_nan=False)
+    start_c: Temperature | None = None
+
+
+class Run(Table):
+    """How far to predict."""
+
+    hours: float = Field(default=72.0, gt=0, le=24 * 60, allow_inf_nan=False)
+
+
+class Plan(Table):
+    """A pour as planned."""
+
+    title: str = Field(min_length=1, max_length=300)
+    resin: Resin
+    pour: PourTable
+    form: Form = Form()
+    air: Air
+    layer: list[Layer] = []
+    run: Run = Run()
+
+    @model_validator(mode="after")
+    def _layers_rise(self) -> Plan:
+        hours = [layer.at_h for layer in self.layer]
+        if hours != sorted(set(hours)):
+            raise ValueError(f"[[layer]] at_h must rise from layer to layer, found {hours}; sort the layers")
+        return self
+
+    def room_schedule(self) -> list[tuple[float, float]]:
+        """The room as [(hours, °C), …]; one pair when the room is one number."""
+        if isinstance(self.air.room_c, list):
+            return list(self.air.room_c)
+        return [(0.0, self.air.room_c)]
+
+
+def plan_from_text(text: str, where: str = "plan.toml") -> Plan:
+    """The plan in a TOML text.
+
+    Raises BadPlan naming the key, the value found, the allowed range and the remedy.
+    """
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadPlan(
+            where, f"this is not a TOML file ({error})", remedy="mend that line; text needs quotes"
+        ) from error
+    return plan_from_table(table, where)
+
+
+def plan_from_table(table: dict[str, Any], where: str = "plan.toml") -> Plan:
+    """The plan in a nested dict as TOML gives it. Raises BadPlan."""
+    try:
+        return Plan.model_validate(_rows_as_tuples(table))
+    except ValidationError as error:
+        raise _bad_plan(error, where) from error
+
+
+def read_plan(path: Path) -> Plan:
+    """The plan in a file. Raises BadPlan when it is missing, unreadable or wrong."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadPlan(
+            str(path), f"cannot be read ({error})", remedy="give the path of a UTF-8 plan file"
+        ) from error
+    return plan_from_text(text, str(path))
+
+
+def plan_to_text(plan: Plan) -> str:
+    """The plan as TOML; reading it back gives an equal plan."""
+    return tomli_w.dumps(plan.model_dump(exclude_none=True, mode="json"))
+
+
+def _rows_as_tuples(value: Any) -> Any:
+    """Rows of a schedule as tuples, which is what the strict models ask for."""
+    if isinstance(value, dict):
+        return {key: _rows_as_tuples(item) for key, item in value.items()}
+    if isinstance(value, list):
+        if value and all(isinstance(item, list) for item in value):
+            return [tuple(_rows_as_tuples(item)) for item in value]
+        return [_rows_as_tuples(item) for item in value]
+    return value
+
+
+def _bad_plan(error: ValidationError, where: str) -> BadPlan:
+    # A misspelt key also shows as a missing one: the misspelling is the mistake to name.
+    first = min(error.errors(), key=lambda item: item["type"] != "extra_forbidden")
+    path = [str(part) for part in first["loc"]]
+    # pydantic adds the union branch to the place; a maker needs only the key.
+    path = [part for part in path if not part.startswith(("list[", "function-", "constrained-", "float"))]
+    *tables, key = path or ["plan"]
+    place = f"{where}: [{'.'.join(tables)}] {key}" if tables else f"{where}: {key}"
+    kind = first["type"]
+    context = first.get("ctx", {})
+    more = len(error.errors()) - 1
+    tail = f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else ""
+    if kind == "missing":
+        return BadPlan(place, "is missing" + tail, remedy=f"add {key} to [{'.'.join(tables) or 'the top'}]")
+    if kind == "extra_forbidden":
+        return BadPlan(
+            place, "is not a key of the plan file" + tail, value=first["input"],
+            remedy="check the spelling; every key is listed in the README",
+        )  # fmt: skip
+    if kind == "value_error":
+        return BadPlan(place, str(context["error"]) + tail)
+    bounds = {"greater_than": "above {gt}", "greater_than_equal": "at least {ge}",
+              "less_than": "below {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
+    unit = _unit_of(key)
+    if kind in bounds:
+        allowed = bounds[kind].format(**context) + (f" {unit}" if unit else "")
+        return BadPlan(place, "is out of range" + tail, value=first["input"], allowed=allowed,
+                       remedy="correct the number; the unit is part of the key's name")  # fmt: skip
+    if kind == "literal_error":
+        return BadPlan(place, "is not one of the known words" + tail, value=first["input"],
+                       allowed=str(context["expected"]), remedy="use one of those words")  # fmt: skip
+    shown = first["input"] if not isinstance(first["input"], dict) else None
+    return BadPlan(place, first["msg"] + tail, value=shown, allowed=f"a number in {unit}" if unit else "",
+                   remedy="correct the value")  # fmt: skip
+
+
+#: Ending of a key's name → its unit, longest first.
+UNITS_BY_ENDING = {
+    "_w_m2k": "W/(m²·K)", "_w_m2": "W/m²", "_w_mk": "W/(m·K)", "_j_kgk": "J/(kg·K)", "_kg_m3": "kg/m³",
+    "_j_mol": "J/mol", "_j_g": "J/g", "_per_s": "1/s", "_mm": "mm", "_c": "°C", "_h": "h", "hours": "h",
+    "_kg": "kg", "_g": "g", "_l": "litres", "_pct": "%", "_m_s": "m/s", "_min": "min", "_n": "N",
+}  # fmt: skip
+
+
+def _unit_of(key: str) -> str:
+    return next((unit for ending, unit in UNITS_BY_ENDING.items() if key.endswith(ending)), "")

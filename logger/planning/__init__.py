@@ -1,0 +1,1 @@
+"""Before the pour: volume, batches, ratio, layers, form, wood, air, colour, readiness. Pure functions."""

@@ -1,0 +1,1 @@
+"""The cure record of a table: its figures and its forms."""

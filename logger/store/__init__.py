@@ -1,0 +1,1 @@
+"""The database behind one door: one file a noun; SQL nowhere else."""

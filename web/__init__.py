@@ -1,0 +1,1 @@
+"""The service: HTTP API, pages, live updates, command line. Start with app.py."""

@@ -1,0 +1,1 @@
+"""HTTP API, one router a noun."""
