@@ -1,1 +1,1 @@
-"""Wires and kernel files; knows nothing of pours. Start with reading.py, then scratchpad.py and ds18b20.py."""
+"""Wires and kernel files; knows nothing of pours. Start with reading.py, scratchpad.py and ds18b20.py."""

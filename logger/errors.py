@@ -1,7 +1,7 @@
 """Errors of the domain. A leaf module.
 
 LoggerError
-├── BadInput              something the user gave; says where, the value, the range, the unit and the remedy
+├── BadInput              something the user gave; says where, value, range, unit and remedy
 │   ├── BadPlan           a plan file
 │   ├── BadSettings       a settings or station file
 │   ├── BadReadings       a readings file

@@ -1,11 +1,13 @@
 """The plan file: one TOML form of a pour, read and written by pages, daemon and command line.
 
-Names and defaults are a fixed contract; keys are added where a capability needs them, never renamed or dropped.
+Names and defaults are a fixed contract; keys are added where a capability needs them, never
+renamed or dropped.
 Every number's unit is in its name. A mistake is refused with the key, the value, the range and the remedy.
 """
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -134,7 +136,7 @@ class Air(Table):
             hours = [h for h, _ in self.room_c]
             if not hours:
                 raise ValueError("room_c is an empty schedule; give [[hours, °C], …] or one number")
-            if any(later <= earlier for earlier, later in zip(hours, hours[1:], strict=False)):
+            if any(later <= earlier for earlier, later in itertools.pairwise(hours)):
                 raise ValueError(f"room_c: the schedule's hours must rise, found {hours}; sort its rows")
         return self
 
