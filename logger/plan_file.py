@@ -10,23 +10,14 @@ from __future__ import annotations
 import itertools
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
 import tomli_w
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
+from logger import plan_tables as planning
 from logger.errors import BadPlan
-
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Temperature = Annotated[float, Field(ge=-40, le=150, allow_inf_nan=False)]
-Coefficient = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
-Hours = Annotated[float, Field(ge=0, le=24 * 60, allow_inf_nan=False)]
-
-
-class Table(BaseModel):
-    """One table of the plan file: unknown keys refused, values not coerced from text, frozen once read."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+from logger.plan_tables import Coefficient, Hours, Percent, Positive, Table, Temperature
 
 
 class Rate(Table):
@@ -50,6 +41,36 @@ class Rate(Table):
         return self
 
 
+class Glass(Table):
+    """Glass transition against conversion (DiBenedetto): Tg0 of the fresh mix, Tg∞ of the full cure, λ.
+
+    The defaults are a generic slow casting system, from memory; a datasheet's or a lab's numbers are better.
+    """
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, serialize_by_alias=True)
+
+    tg0_c: float = Field(default=-40.0, ge=-100, le=50, allow_inf_nan=False)
+    tg_inf_c: float = Field(default=85.0, ge=-20, le=300, allow_inf_nan=False)
+    #: Δcp of the full cure over Δcp of the fresh mix; `lambda` in the file.
+    lambda_: float = Field(default=0.4, gt=0, le=1, allow_inf_nan=False, alias="lambda")
+
+    @model_validator(mode="after")
+    def _hardens(self) -> Glass:
+        if self.tg_inf_c <= self.tg0_c:
+            raise ValueError(
+                f"tg_inf_c = {self.tg_inf_c} °C is not above tg0_c = {self.tg0_c} °C; a cure raises Tg"
+            )
+        return self
+
+
+class Diffusion(Table):
+    """Chern–Poehlein slow-down: the rate times 1 / (1 + exp[c (α − α_c)]), α_c = ac0 + ac_t_per_k · T(K)."""
+
+    c: float = Field(ge=0, le=1000, allow_inf_nan=False)
+    ac0: float = Field(ge=-20, le=20, allow_inf_nan=False)
+    ac_t_per_k: float = Field(default=0.0, ge=-1, le=1, allow_inf_nan=False)
+
+
 class Limits(Table):
     """What the datasheet allows."""
 
@@ -69,6 +90,8 @@ class Resin(Table):
     heat_of_cure_j_g: float = Field(ge=0, le=1500, allow_inf_nan=False)
     rate: Rate
     limits: Limits = Limits()
+    glass: Glass = Glass()
+    diffusion: Diffusion | None = None
 
 
 class PourTable(Table):
@@ -120,6 +143,12 @@ class Form(Table):
 
     bottom: Bottom = Bottom()
     side: Side = Side()
+    support: planning.Support | None = None
+    clamp: planning.Clamp | None = None
+    face: planning.Face | None = None
+    seam: planning.Seam | None = None
+    #: Air moves freely under the panel ("open"), or the form stands on a bench ("closed").
+    underside: Literal["open", "closed"] = "open"
 
 
 class Air(Table):
@@ -129,6 +158,10 @@ class Air(Table):
     top_w_m2k: Coefficient | None = None
     bottom_w_m2k: Coefficient | None = None
     side_w_m2k: Coefficient | None = None
+    #: Speed of the air that a fan drives over the top; 0 = still air. Used where top_w_m2k is left out.
+    top_air_m_s: float = Field(default=0.0, ge=0, le=20, allow_inf_nan=False)
+    #: Thermal emissivity of resin, wood and panel. Used where a coefficient is left out.
+    emissivity: float = Field(default=0.9, ge=0, le=1, allow_inf_nan=False)
 
     @model_validator(mode="after")
     def _schedule_runs_forward(self) -> Air:
@@ -149,6 +182,20 @@ class Layer(Table):
     start_c: Temperature | None = None
 
 
+class Heat(Table):
+    """Heat absorbed by the top (sun, heat gun) from one hour to another."""
+
+    from_h: Hours
+    to_h: Hours
+    absorbed_w_m2: float = Field(ge=0, le=20_000, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _ends_after_it_starts(self) -> Heat:
+        if self.to_h <= self.from_h:
+            raise ValueError(f"to_h = {self.to_h} h is not after from_h = {self.from_h} h; swap the two")
+        return self
+
+
 class Run(Table):
     """How far to predict."""
 
@@ -164,7 +211,22 @@ class Plan(Table):
     form: Form = Form()
     air: Air
     layer: list[Layer] = []
+    heat: list[Heat] = []
     run: Run = Run()
+    # What follows only planning reads (logger/plan_tables.py); a plan without it is still a plan.
+    outline: planning.Outline | None = None
+    void: list[planning.Void] = []
+    allowance: planning.Allowance = planning.Allowance()
+    mix: planning.Mix | None = None
+    pails: planning.Pails = planning.Pails()
+    scale: planning.Scale | None = None
+    slab: list[planning.Slab] = []
+    sun: planning.Sun | None = None
+    shop: planning.Shop | None = None
+    colour: planning.Colour | None = None
+    heat_tool: planning.HeatTool | None = None
+    cost: planning.Cost | None = None
+    person: list[planning.Person] = []
 
     @model_validator(mode="after")
     def _layers_rise(self) -> Plan:
