@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import tomli_w
-from pydantic import Field, ValidationError, model_validator
+from pydantic import ConfigDict, Field, ValidationError, model_validator
 
 from logger import plan_tables as planning
 from logger.errors import BadPlan
@@ -162,6 +162,8 @@ class Air(Table):
     top_air_m_s: float = Field(default=0.0, ge=0, le=20, allow_inf_nan=False)
     #: Thermal emissivity of resin, wood and panel. Used where a coefficient is left out.
     emissivity: float = Field(default=0.9, ge=0, le=1, allow_inf_nan=False)
+    relative_humidity_pct: Percent | None = None
+    coldest_surface_c: Temperature | None = None
 
     @model_validator(mode="after")
     def _schedule_runs_forward(self) -> Air:
@@ -210,23 +212,23 @@ class Plan(Table):
     pour: PourTable
     form: Form = Form()
     air: Air
-    layer: list[Layer] = []
-    heat: list[Heat] = []
+    layer: list[Layer] = Field(default=[])
+    heat: list[Heat] = Field(default=[])
     run: Run = Run()
     # What follows only planning reads (logger/plan_tables.py); a plan without it is still a plan.
     outline: planning.Outline | None = None
-    void: list[planning.Void] = []
+    void: list[planning.Void] = Field(default=[])
     allowance: planning.Allowance = planning.Allowance()
     mix: planning.Mix | None = None
     pails: planning.Pails = planning.Pails()
     scale: planning.Scale | None = None
-    slab: list[planning.Slab] = []
+    slab: list[planning.Slab] = Field(default=[])
     sun: planning.Sun | None = None
     shop: planning.Shop | None = None
     colour: planning.Colour | None = None
     heat_tool: planning.HeatTool | None = None
     cost: planning.Cost | None = None
-    person: list[planning.Person] = []
+    person: list[planning.Person] = Field(default=[])
 
     @model_validator(mode="after")
     def _layers_rise(self) -> Plan:
