@@ -1,0 +1,50 @@
+"""The life of a pour: planned → ready → pouring → watched → curing → released → closed, or spoiled.
+
+Pure: which step may follow which, and what each asks for. The store keeps the steps as events.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from logger.errors import NotAllowed
+
+
+class Stage(StrEnum):
+    """Where a pour is in its life."""
+
+    PLANNED = "planned"  #: on paper; everything may still change
+    READY = "ready"  #: every point signed; the prediction is frozen when pouring starts
+    POURING = "pouring"  #: resin is flowing
+    WATCHED = "watched"  #: the first hour by the form
+    CURING = "curing"  #: nobody sits by it; the station watches
+    RELEASED = "released"  #: out of the form
+    CLOSED = "closed"  #: the record is sealed
+    SPOILED = "spoiled"  #: given up; the record is kept, since it teaches most
+
+
+#: What may follow what. A pour can be spoiled at any time before it is closed; a spoiled one is closed to seal it.
+FOLLOWS: dict[Stage, tuple[Stage, ...]] = {
+    Stage.PLANNED: (Stage.READY, Stage.SPOILED),
+    Stage.READY: (Stage.POURING, Stage.PLANNED, Stage.SPOILED),
+    Stage.POURING: (Stage.WATCHED, Stage.SPOILED),
+    Stage.WATCHED: (Stage.CURING, Stage.SPOILED),
+    Stage.CURING: (Stage.RELEASED, Stage.SPOILED),
+    Stage.RELEASED: (Stage.CLOSED, Stage.SPOILED),
+    Stage.SPOILED: (Stage.CLOSED,),
+    Stage.CLOSED: (),
+}
+
+#: Stages in which the station's readings belong to the pour and alarms are judged.
+LIVE = (Stage.POURING, Stage.WATCHED, Stage.CURING)
+
+
+def next_stage(now: Stage, wanted: Stage, pour: str) -> Stage:
+    """The wanted stage, if it may follow.
+
+    Raises NotAllowed naming the pour, both stages, and what may follow instead.
+    """
+    if wanted in FOLLOWS[now]:
+        return wanted
+    may = ", ".join(FOLLOWS[now]) or "nothing; a closed record only takes additions"
+    raise NotAllowed(f"{pour}: it is {now}, so it cannot become {wanted}; what may follow: {may}")

@@ -1,0 +1,85 @@
+"""The service's settings: one TOML file, unknown names refused, each with its unit in its name."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from logger.errors import BadSettings
+
+
+class Table(BaseModel):
+    """One table of the settings file: unknown names refused, frozen once read."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class Messages(Table):
+    """Where alarms go. Each URL is one channel of the message library (mail, webhook, own push server, SMS)."""
+
+    urls: list[str] = Field(default=[], description="told first, all of them")
+    second_urls: list[str] = Field(default=[], description="told when nobody has acknowledged in time")
+    second_after_min: float = Field(default=10, gt=0, le=720, description="minutes without an answer")
+    quiet_from: str | None = Field(
+        default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="low priority waits"
+    )
+    quiet_until: str | None = Field(default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="until then")
+    heartbeat_url: str | None = Field(default=None, description="called while the watch stands")
+    timeout_s: float = Field(default=4, gt=0, le=60, description="a channel's time to answer")
+
+
+class Settings(Table):
+    """Everything that the service can be told from outside."""
+
+    data_dir: str = Field(default="pourlog-data", description="folder of database, photos and records")
+    database_url: str | None = Field(default=None, description="another database than data_dir's own")
+    host: str = Field(
+        default="127.0.0.1", description="address to listen on; 0.0.0.0 for the workshop's network"
+    )
+    port: int = Field(default=8080, ge=1, le=65535, description="port to listen on")
+    public_url: str | None = Field(
+        default=None, description="address that phones reach, for links in messages"
+    )
+    workshop: str = Field(
+        default="The workshop", min_length=1, max_length=100, description="shown on records"
+    )
+    watch_period_s: float = Field(
+        default=2, gt=0, le=30, description="how often alarms are judged without news"
+    )
+    messages: Messages = Messages()
+
+    @property
+    def database(self) -> str:
+        """The database's URL."""
+        return self.database_url or f"sqlite:///{Path(self.data_dir) / 'pourlog.sqlite3'}"
+
+    @property
+    def link_base(self) -> str:
+        """What links in messages start with, without a closing slash."""
+        return (self.public_url or f"http://{self.host}:{self.port}").rstrip("/")
+
+
+def read_settings(path: Path) -> Settings:
+    """The settings in a TOML file.
+
+    Raises BadSettings naming the file, the name, the value, what is allowed and the remedy.
+    """
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadSettings(str(path), f"cannot be read ({error})", remedy="give a UTF-8 TOML file") from error
+    except tomllib.TOMLDecodeError as error:
+        raise BadSettings(str(path), f"is not a TOML file ({error})", remedy="mend that line") from error
+    try:
+        return Settings.model_validate(table)
+    except ValidationError as error:
+        first = error.errors()[0]
+        name = ".".join(str(part) for part in first["loc"])
+        if first["type"] == "extra_forbidden":
+            known = ", ".join(sorted(Settings.model_fields | Messages.model_fields))
+            raise BadSettings(f"{path}: {name}", "is not a setting", value=first["input"],
+                              allowed=known, remedy="check the spelling") from error  # fmt: skip
+        raise BadSettings(f"{path}: {name}", first["msg"], value=first["input"],
+                          remedy="correct the value; every setting is listed in the README") from error  # fmt: skip

@@ -1,0 +1,14 @@
+"""Runs migrations on the connection that the store hands over; there is no other way to run them."""
+
+from alembic import context
+from sqlmodel import SQLModel
+
+from logger.store import tables  # noqa: F401 - registers the tables
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=SQLModel.metadata,
+    render_as_batch=True,
+)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,170 @@
+"""Pours: their plan, stage, frozen prediction, and which readings are theirs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Row, delete, insert, select, update
+
+from logger.errors import NotAllowed, NotFound
+from logger.pour import LIVE, Stage, next_stage
+from logger.store.boots import BOOT, Timeline
+from logger.store.database import table
+from logger.store.events import add_event
+from logger.store.tables import Pour, PourProbe
+
+POUR, POUR_PROBE = table(Pour), table(PourProbe)
+#: Readings from this long before the pour are kept with it: the room and the form before the resin came.
+BEFORE_MS = 15 * 60_000
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Which readings of a station belong to a pour."""
+
+    pour_id: int
+    from_ms: int
+    until_ms: int | None
+    probes: frozenset[str]
+    reading_head: str
+
+    def takes(self, rom: str, at_ms: int) -> bool:
+        """Whether a probe's reading at that (true) time is this pour's."""
+        if self.probes and rom not in self.probes:
+            return False
+        return at_ms >= self.from_ms and (self.until_ms is None or at_ms < self.until_ms)
+
+
+def windows(connection: Connection, station_id: int) -> list[Window]:
+    """The pours that a station's readings may belong to, newest first. Sealed pours take nothing more."""
+    rows = connection.execute(
+        select(POUR, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"))
+        .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
+        .where(POUR.c.station_id == station_id, POUR.c.stage != Stage.CLOSED)
+        .order_by(POUR.c.id.desc())
+    ).all()
+    chosen: dict[int, set[str]] = {row.id: set() for row in rows}
+    for row in connection.execute(select(POUR_PROBE).where(POUR_PROBE.c.pour_id.in_(chosen))):
+        chosen[row.pour_id].add(row.rom)
+    return [
+        Window(row.id, row.poured_ms - BEFORE_MS, row.released_ms, frozenset(chosen[row.id]), row.reading_head)
+        for row in rows
+    ]
+
+
+def add_pour(
+    tx: Connection, *, title: str, client: str, plan_toml: str, station_id: int | None, by: str, now_ms: int
+) -> int:
+    """A new pour, planned. Gives its id."""
+    pour_id = int(
+        tx.execute(
+            insert(POUR)
+            .values(
+                title=title,
+                client=client,
+                stage=Stage.PLANNED,
+                plan_toml=plan_toml,
+                station_id=station_id,
+                created_ms=now_ms,
+                reading_head="",
+                event_head="",
+                judged_reading_id=0,
+            )
+            .returning(POUR.c.id)
+        ).scalar_one()
+    )
+    add_event(tx, pour_id, now_ms, "planned", by, f"planned: {title}")
+    return pour_id
+
+
+def get_pour(connection: Connection, pour_id: int) -> Row[Any]:
+    """A pour with `poured_ms` (true time, null before pouring). Raises NotFound."""
+    found = connection.execute(_with_poured_ms().where(POUR.c.id == pour_id)).first()
+    if found is None:
+        raise NotFound(f"there is no pour {pour_id}")
+    return found
+
+
+def all_pours(connection: Connection, *, live_only: bool = False) -> list[Row[Any]]:
+    """Pours, newest first, each with `poured_ms`."""
+    wanted = _with_poured_ms().order_by(POUR.c.id.desc())
+    if live_only:
+        wanted = wanted.where(POUR.c.stage.in_(LIVE))
+    return list(connection.execute(wanted))
+
+
+def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: str, now_ms: int) -> None:
+    """Replaces the plan of a pour that has not been poured. Raises NotAllowed afterwards."""
+    pour = get_pour(tx, pour_id)
+    if pour.stage not in (Stage.PLANNED, Stage.READY):
+        raise NotAllowed(f"pour {pour_id} is {pour.stage}: its plan was frozen when pouring started")
+    tx.execute(
+        update(POUR)
+        .where(POUR.c.id == pour_id)
+        .values(plan_toml=plan_toml, title=title, stage=Stage.PLANNED, prediction=None)
+    )
+    add_event(tx, pour_id, now_ms, "plan-changed", by, "the plan was changed; signed points are asked again")
+
+
+def choose_probes(tx: Connection, pour_id: int, station_id: int, roms: list[str]) -> None:
+    """Gives a pour its station, and its probes when it does not take all of them."""
+    tx.execute(update(POUR).where(POUR.c.id == pour_id).values(station_id=station_id))
+    tx.execute(delete(POUR_PROBE).where(POUR_PROBE.c.pour_id == pour_id))
+    if roms:
+        tx.execute(insert(POUR_PROBE), [{"pour_id": pour_id, "rom": rom} for rom in roms])
+
+
+def move_on(
+    tx: Connection,
+    pour_id: int,
+    wanted: Stage,
+    by: str,
+    timeline: Timeline,
+    *,
+    text: str = "",
+    data: Mapping[str, Any] | None = None,
+) -> None:
+    """Takes the pour to its next stage and notes who did it. Raises NotAllowed, NotFound."""
+    pour = get_pour(tx, pour_id)
+    stage = next_stage(Stage(pour.stage), wanted, f"pour {pour_id} ({pour.title})")
+    values: dict[str, Any] = {"stage": stage}
+    true_ms = timeline.true_ms()
+    if stage is Stage.POURING:
+        if pour.prediction is None:
+            raise NotAllowed(f"pour {pour_id} has no prediction yet; predict it from its plan first")
+        values |= {"poured_boot_id": timeline.boot_row, "poured_boot_ms": timeline.stamp().boot_ms}
+    elif stage is Stage.RELEASED or (stage is Stage.SPOILED and pour.released_ms is None):
+        values["released_ms"] = true_ms
+    elif stage is Stage.CLOSED:
+        values["closed_ms"] = true_ms
+    tx.execute(update(POUR).where(POUR.c.id == pour_id).values(**values))
+    add_event(tx, pour_id, true_ms, str(stage), by, text, dict(data) if data else None)
+
+
+def freeze_prediction(tx: Connection, pour_id: int, prediction: Mapping[str, Any], model_version: str) -> None:
+    """Keeps the prediction with the pour. Raises NotAllowed once pouring has started."""
+    pour = get_pour(tx, pour_id)
+    if pour.stage not in (Stage.PLANNED, Stage.READY):
+        raise NotAllowed(f"pour {pour_id} is {pour.stage}: its prediction is frozen")
+    tx.execute(
+        update(POUR)
+        .where(POUR.c.id == pour_id)
+        .values(prediction=dict(prediction), model_version=model_version)
+    )
+
+
+def save_watchbook(tx: Connection, pour_id: int, watchbook: Mapping[str, Any], judged_reading_id: int) -> None:
+    """Keeps the alarms' whole state and how far the readings were judged, in the transaction of their changes."""
+    tx.execute(
+        update(POUR)
+        .where(POUR.c.id == pour_id)
+        .values(watchbook=dict(watchbook), judged_reading_id=judged_reading_id)
+    )
+
+
+def _with_poured_ms() -> Any:
+    return select(POUR, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
+        BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=True
+    )

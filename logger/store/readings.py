@@ -1,0 +1,225 @@
+"""Readings and faults: saved in batches, each once, in the order of their sequence numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Row, func, insert, select, update
+
+from hardware.clock import Stamp
+from logger.errors import LoggerError
+from logger.store.boots import BOOT, boot_row, offsets
+from logger.store.chain import READING_FIELDS, link
+from logger.store.database import table
+from logger.store.pours import POUR, Window, windows
+from logger.store.stations import PROBE, STATION
+from logger.store.tables import ReadingRow
+
+READING = table(ReadingRow)
+#: A reading that reaches the service this long after it was taken was caught up: alarms on it say so.
+LATE_MS = 120_000
+
+
+class Conflict(LoggerError):
+    """A station sent another content under a sequence number that is stored already."""
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """One row of a batch."""
+
+    seq: int
+    probe: str
+    place: str
+    stamp: Stamp
+    milli_c: int | None
+    fault: str | None
+    raw: str | None
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What a batch came to."""
+
+    acknowledged_seq: int
+    stored: int
+    repeated: int
+    pours: frozenset[int]
+
+
+def save_batch(
+    tx: Connection, station: Row[Any], spool: str, sent: Stamp, rows: Sequence[Incoming], now_ms: int
+) -> Saved:
+    """Stores the rows that are new, links them into their pours' chains, notes the station and its probes.
+
+    `now_ms` is the service's best time of day. Raises Conflict when a stored row came with other contents.
+    """
+    # Until a boot's clock was set, the moment at which its batch arrives is the best guess of its offset.
+    guess_ms = now_ms - sent.boot_ms
+    boots = {sent.boot_id: boot_row(tx, station.id, sent, guess_ms)}
+    for row in rows:
+        if row.stamp.boot_id not in boots:
+            boots[row.stamp.boot_id] = boot_row(
+                tx, station.id, row.stamp, row.stamp.wall_ms - row.stamp.boot_ms
+            )
+    of_boot = offsets(tx)
+    stored_before = _stored(tx, station.id, spool, rows)
+    belongs = windows(tx, station.id)
+    new: list[dict[str, Any]] = []
+    for row in rows:
+        values = {
+            "station_id": station.id,
+            "spool": spool,
+            "seq": row.seq,
+            "probe": row.probe,
+            "place": row.place,
+            "boot": boots[row.stamp.boot_id],
+            "boot_ms": row.stamp.boot_ms,
+            "wall_ms": row.stamp.wall_ms,
+            "clock_set": row.stamp.clock_set,
+            "milli_c": row.milli_c,
+            "fault": row.fault,
+            "raw": row.raw,
+            "note": row.note,
+            "received_ms": now_ms,
+        }
+        before = stored_before.get(row.seq)
+        if before is not None:
+            _same_or_conflict(before, values, station.name)
+            continue
+        at_ms = row.stamp.boot_ms + of_boot[values["boot"]]
+        values["late"] = now_ms - at_ms > LATE_MS
+        values["pour_id"] = next((w.pour_id for w in belongs if w.takes(row.probe, at_ms)), None)
+        new.append(values)
+    _chain(tx, belongs, new)
+    if new:
+        tx.execute(insert(READING), new)
+        _note_probes(tx, station.id, new, of_boot)
+    tx.execute(
+        update(STATION)
+        .where(STATION.c.id == station.id)
+        .values(last_seen_ms=now_ms, clock_set=sent.clock_set)
+    )
+    pours = frozenset(values["pour_id"] for values in new if values["pour_id"] is not None)
+    return Saved(_acknowledged(tx, station.id, spool, rows), len(new), len(rows) - len(new), pours)
+
+
+def after(connection: Connection, pour_id: int, reading_id: int, most: int = 5000) -> list[Row[Any]]:
+    """A pour's readings that arrived after a given one, oldest arrival first, with `at_ms` (true time)."""
+    return list(
+        connection.execute(
+            select(READING, (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"))
+            .join(BOOT, BOOT.c.id == READING.c.boot)
+            .where(READING.c.pour_id == pour_id, READING.c.id > reading_id)
+            .order_by(READING.c.id)
+            .limit(most)
+        )
+    )
+
+
+def series(connection: Connection, pour_id: int, until_id: int | None = None) -> list[Row[Any]]:
+    """All of a pour's readings in the order in which they were taken: at_ms, probe, place, milli_c, fault, late."""
+    wanted = select(
+        (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"),
+        READING.c.probe,
+        READING.c.place,
+        READING.c.milli_c,
+        READING.c.fault,
+        READING.c.late,
+    ).join(BOOT, BOOT.c.id == READING.c.boot)
+    wanted = wanted.where(READING.c.pour_id == pour_id)
+    if until_id is not None:
+        wanted = wanted.where(READING.c.id <= until_id)
+    return list(connection.execute(wanted.order_by("at_ms", READING.c.id)))
+
+
+def counts(connection: Connection, pour_id: int) -> tuple[int, int]:
+    """(rows, of which faults) of a pour."""
+    row = connection.execute(
+        select(func.count(), func.count(READING.c.fault)).where(READING.c.pour_id == pour_id)
+    ).one()
+    return int(row[0]), int(row[1])
+
+
+def _stored(
+    tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming]
+) -> dict[int, Row[Any]]:
+    if not rows:
+        return {}
+    found = tx.execute(
+        select(READING).where(
+            READING.c.station_id == station_id,
+            READING.c.spool == spool,
+            READING.c.seq.between(rows[0].seq, rows[-1].seq),
+        )
+    )
+    return {row.seq: row for row in found}
+
+
+def _same_or_conflict(before: Row[Any], values: dict[str, Any], station: str) -> None:
+    for name in ("probe", "place", "boot_ms", "milli_c", "fault", "raw"):
+        if getattr(before, name) != values[name]:
+            raise Conflict(
+                f"station {station}: row {values['seq']} is stored with {name} = {getattr(before, name)!r} "
+                f"but came again with {values[name]!r}; two spools share an identity, or one was altered: "
+                "give the station a new spool file"
+            )
+
+
+def _chain(tx: Connection, belongs: Iterable[Window], new: list[dict[str, Any]]) -> None:
+    heads = {window.pour_id: window.reading_head for window in belongs}
+    changed = set()
+    for values in new:
+        pour_id = values["pour_id"]
+        values["link"] = None
+        if pour_id is not None:
+            heads[pour_id] = values["link"] = link(heads[pour_id], values, READING_FIELDS)
+            changed.add(pour_id)
+    for pour_id in changed:
+        tx.execute(update(POUR).where(POUR.c.id == pour_id).values(reading_head=heads[pour_id]))
+
+
+def _note_probes(tx: Connection, station_id: int, new: list[dict[str, Any]], of_boot: Any) -> None:
+    known = {row.rom: row for row in tx.execute(select(PROBE).where(PROBE.c.station_id == station_id))}
+    for rom in {values["probe"] for values in new}:
+        mine = [values for values in new if values["probe"] == rom]
+        good = [values for values in mine if values["fault"] is None]
+        last = mine[-1]
+        at_ms = last["boot_ms"] + of_boot[last["boot"]]
+        values: dict[str, Any] = {"place": last["place"], "last_fault": last["fault"]}
+        if good:
+            values["last_good_ms"] = good[-1]["boot_ms"] + of_boot[good[-1]["boot"]]
+            values["last_milli_c"] = good[-1]["milli_c"]
+        if rom in known:
+            values["readings"] = known[rom].readings + len(mine)
+            values["faults"] = known[rom].faults + len(mine) - len(good)
+            tx.execute(update(PROBE).where(PROBE.c.id == known[rom].id).values(**values))
+        else:
+            tx.execute(
+                insert(PROBE).values(
+                    station_id=station_id,
+                    rom=rom,
+                    first_seen_ms=at_ms,
+                    readings=len(mine),
+                    faults=len(mine) - len(good),
+                    **values,
+                )
+            )
+
+
+def _acknowledged(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming]) -> int:
+    """The highest sequence number up to which this spool is stored without a gap in this batch."""
+    if rows:
+        expected = rows[0].seq
+        for row in rows:
+            if row.seq != expected:
+                return expected - 1
+            expected += 1
+        return rows[-1].seq
+    highest = tx.execute(
+        select(func.max(READING.c.seq)).where(READING.c.station_id == station_id, READING.c.spool == spool)
+    ).scalar()
+    return int(highest or 0)

@@ -1,0 +1,60 @@
+"""Stations and their probes."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from logger.errors import NotAllowed, NotFound
+from logger.store.database import table
+from logger.store.tables import Probe, Station
+
+STATION, PROBE = table(Station), table(Probe)
+
+
+def token_hash(token: str) -> str:
+    """What is kept of a token: 256 random bits need no slow hash (ASVS 5.0, appendix C)."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> tuple[int, str]:
+    """A new station, or a new token for a known one: (row id, token). The token is shown once and kept as a hash."""
+    token = token or secrets.token_urlsafe(32)
+    found = tx.execute(select(STATION.c.id).where(STATION.c.name == name)).scalar()
+    values = {"token_hash": token_hash(token), "enrolled_ms": now_ms, "revoked_ms": None}
+    if found is None:
+        inserted = tx.execute(insert(STATION).values(name=name, clock_set=False, fan_on=False, **values)
+                              .returning(STATION.c.id))  # fmt: skip
+        return int(inserted.scalar_one()), token
+    tx.execute(update(STATION).where(STATION.c.id == found).values(**values))
+    return int(found), token
+
+
+def by_token(connection: Connection, token: str) -> Row[Any]:
+    """The station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
+    found = connection.execute(select(STATION).where(STATION.c.token_hash == token_hash(token))).first()
+    if found is None or found.revoked_ms is not None:
+        raise NotAllowed("this station token is not known or was revoked; enrol the station again")
+    return found
+
+
+def by_name(connection: Connection, name: str) -> Row[Any]:
+    """The station of that name. Raises NotFound."""
+    found = connection.execute(select(STATION).where(STATION.c.name == name)).first()
+    if found is None:
+        raise NotFound(f"there is no station {name!r}; enrol it first")
+    return found
+
+
+def all_stations(connection: Connection) -> list[Row[Any]]:
+    """Every station, by name."""
+    return list(connection.execute(select(STATION).order_by(STATION.c.name)))
+
+
+def probes_of(connection: Connection, station_id: int) -> list[Row[Any]]:
+    """Every probe that a station has reported, by place."""
+    rows = connection.execute(select(PROBE).where(PROBE.c.station_id == station_id).order_by(PROBE.c.place))
+    return list(rows)

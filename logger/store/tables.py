@@ -1,0 +1,223 @@
+"""The tables. Times ending in `_ms` are milliseconds since 1970, UTC; `boot_ms` counts from a boot.
+
+A reading's time is its `boot_ms` plus the offset of its boot, so a wall clock that is set late moves whole boots,
+never reorders readings, and no reading is ever rewritten.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import JSON, BigInteger, Column, Index, LargeBinary, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+
+class Station(SQLModel, table=True):
+    """A station: a Pi with its probes."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True, max_length=64)
+    token_hash: str | None = Field(default=None, index=True)
+    enrolled_ms: int = Field(sa_type=BigInteger)
+    revoked_ms: int | None = Field(default=None, sa_type=BigInteger)
+    last_seen_ms: int | None = Field(default=None, sa_type=BigInteger)
+    clock_set: bool = False
+    fan_on: bool = False
+
+
+class Boot(SQLModel, table=True):
+    """One boot of one machine: what to add to its boot time to get the time of day.
+
+    station_id is null for the machine of the service itself.
+    """
+
+    __table_args__ = (UniqueConstraint("station_id", "boot_id"),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    station_id: int | None = Field(default=None, foreign_key="station.id")
+    boot_id: str = Field(max_length=64)
+    offset_ms: int = Field(sa_type=BigInteger)
+    clock_set: bool
+    #: The service's own boots only: offset of the steady timeline that alarms are judged on. Never changes.
+    steady_offset_ms: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class Probe(SQLModel, table=True):
+    """A thermometer that a station has reported."""
+
+    __table_args__ = (UniqueConstraint("station_id", "rom"),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    station_id: int = Field(foreign_key="station.id")
+    rom: str = Field(max_length=64)
+    place: str = Field(max_length=32)
+    first_seen_ms: int = Field(sa_type=BigInteger)
+    last_good_ms: int | None = Field(default=None, sa_type=BigInteger)
+    last_milli_c: int | None = None
+    last_fault: str | None = None
+    faults: int = 0
+    readings: int = 0
+
+
+class Pour(SQLModel, table=True):
+    """One pour, from its plan to its sealed record."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    title: str = Field(max_length=300)
+    client: str = Field(default="", max_length=200)
+    stage: str = Field(default="planned", max_length=16, index=True)
+    plan_toml: str
+    prediction: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
+    model_version: str | None = None
+    station_id: int | None = Field(default=None, foreign_key="station.id", index=True)
+    created_ms: int = Field(sa_type=BigInteger)
+    #: When pouring started, on the service's boot timeline (see Boot).
+    poured_boot_id: int | None = Field(default=None, foreign_key="boot.id")
+    poured_boot_ms: int | None = Field(default=None, sa_type=BigInteger)
+    released_ms: int | None = Field(default=None, sa_type=BigInteger)
+    closed_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: Heads of the two hash chains, and the record as sealed.
+    reading_head: str = ""
+    event_head: str = ""
+    seal: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
+    #: The alarms' whole state, and the last reading that it has judged.
+    watchbook: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
+    judged_reading_id: int = Field(default=0, sa_type=BigInteger)
+
+
+class PourProbe(SQLModel, table=True):
+    """Which probes belong to a pour. A pour without rows here takes every probe of its station."""
+
+    __tablename__ = "pour_probe"
+    __table_args__ = (UniqueConstraint("pour_id", "rom"),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    pour_id: int = Field(foreign_key="pour.id", index=True)
+    rom: str = Field(max_length=64)
+
+
+class ReadingRow(SQLModel, table=True):
+    """One reading or fault, as the station sent it. Never changed."""
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        UniqueConstraint("station_id", "spool", "seq"),
+        Index("reading_of_pour", "pour_id", "id"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    station_id: int = Field(foreign_key="station.id")
+    spool: str = Field(max_length=36)
+    seq: int = Field(sa_type=BigInteger)
+    pour_id: int | None = Field(default=None, foreign_key="pour.id")
+    probe: str = Field(max_length=64)
+    place: str = Field(max_length=32)
+    boot: int = Field(foreign_key="boot.id")
+    boot_ms: int = Field(sa_type=BigInteger)
+    wall_ms: int = Field(sa_type=BigInteger)
+    clock_set: bool
+    milli_c: int | None = None
+    fault: str | None = Field(default=None, max_length=32)
+    raw: str | None = Field(default=None, max_length=64)
+    note: str | None = Field(default=None, max_length=200)
+    late: bool = False
+    received_ms: int = Field(sa_type=BigInteger)
+    #: Head of the pour's reading chain after this row (hex), null when the reading belongs to no pour.
+    link: str | None = Field(default=None, max_length=64)
+
+
+class Event(SQLModel, table=True):
+    """Something that a person or the program did or noted. Never changed; chained by hash within its pour."""
+
+    __table_args__ = (Index("event_of_pour", "pour_id", "id"),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    pour_id: int | None = Field(default=None, foreign_key="pour.id")
+    at_ms: int = Field(sa_type=BigInteger)
+    kind: str = Field(max_length=32)
+    by: str = Field(max_length=100)
+    text: str = Field(default="", max_length=4000)
+    data: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
+    link: str | None = Field(default=None, max_length=64)
+
+
+class Alarm(SQLModel, table=True):
+    """One activation of one alarm, for pages, history and rates.
+
+    The state machine's own state is in the pour's watchbook.
+    """
+
+    __table_args__ = (
+        UniqueConstraint("subject", "kind", "activation"),
+        Index("alarm_of_pour", "pour_id", "id"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    pour_id: int | None = Field(default=None, foreign_key="pour.id")
+    subject: str = Field(max_length=64)
+    kind: str = Field(max_length=40)
+    activation: int
+    priority: str = Field(max_length=8)
+    phase: str = Field(max_length=32, index=True)
+    reason: str = Field(max_length=1000)
+    value: float | None = None
+    limit: float | None = None
+    late: bool = False
+    raised_ms: int = Field(sa_type=BigInteger)
+    acknowledged_ms: int | None = Field(default=None, sa_type=BigInteger)
+    acknowledged_by: str | None = Field(default=None, max_length=100)
+    returned_ms: int | None = Field(default=None, sa_type=BigInteger)
+    ended_ms: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class Outgoing(SQLModel, table=True):
+    """A message to be sent, written in the same transaction as the alarm's change."""
+
+    __tablename__ = "outbox"
+
+    id: int | None = Field(default=None, primary_key=True)
+    alarm_id: int | None = Field(default=None, foreign_key="alarm.id", index=True)
+    created_ms: int = Field(sa_type=BigInteger)
+    why: str = Field(max_length=32)
+    to: str = Field(max_length=100)
+    title: str = Field(max_length=300)
+    body: str = Field(max_length=4000)
+    state: str = Field(default="waiting", max_length=16, index=True)
+    attempts: int = 0
+    next_try_ms: int = Field(sa_type=BigInteger)
+    done_ms: int | None = Field(default=None, sa_type=BigInteger)
+    problem: str | None = Field(default=None, max_length=500)
+
+
+class Person(SQLModel, table=True):
+    """Somebody who may sign in."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True, max_length=100)
+    role: str = Field(max_length=16)
+    password_hash: str
+    created_ms: int = Field(sa_type=BigInteger)
+    left_ms: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class SignIn(SQLModel, table=True):
+    """A signed-in browser. Only the token's hash is kept."""
+
+    __tablename__ = "sign_in"
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    token_hash: str = Field(unique=True, max_length=64)
+    created_ms: int = Field(sa_type=BigInteger)
+    expires_ms: int = Field(sa_type=BigInteger)
+    seen_ms: int = Field(sa_type=BigInteger)
+    ended_ms: int | None = Field(default=None, sa_type=BigInteger)
+    browser: str = Field(default="", max_length=200)
+
+
+class Secret(SQLModel, table=True):
+    """Random secrets made at first start (signing keys, the one-time set-up code's hash)."""
+
+    name: str = Field(primary_key=True, max_length=32)
+    value: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
+    made_ms: int = Field(sa_type=BigInteger)

@@ -1,0 +1,51 @@
+"""Batches from stations: acknowledged after the commit, each row stored once."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from hardware.clock import Stamp
+from logger.errors import NotAllowed
+from logger.pour import Stage
+from logger.store import alarms, pours, readings
+from web.access import ServiceDep, StationDep
+from web.shapes import BatchAnswer, BatchShape, StampShape
+
+router = APIRouter(prefix="/api", tags=["stations"])
+#: Seconds between sweeps: in the first hour, later.
+FIRST_HOUR_S, LATER_S = 5.0, 30.0
+
+
+@router.post("/batches")
+def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> BatchAnswer:
+    """Stores a station's rows and answers what it should do."""
+    if batch.station != station.name:
+        raise NotAllowed(f"this token belongs to station {station.name!r}, not {batch.station!r}")
+    rows = [
+        readings.Incoming(row.seq, row.probe, row.place, _stamp(row.stamp), row.milli_c, row.fault,
+                          row.raw, row.note)  # fmt: skip
+        for row in batch.rows
+    ]
+    with service.store.write() as tx:
+        saved = readings.save_batch(
+            tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms()
+        )
+        urgent = alarms.loudest_at(tx, station.id)
+        mine = [pour for pour in pours.all_pours(tx, live_only=True) if pour.station_id == station.id]
+    for pour_id in saved.pours:
+        service.news.tell("readings", pour=pour_id)
+    service.wake_watch()
+    early = any(pour.stage in (Stage.POURING, Stage.WATCHED) for pour in mine)
+    return BatchAnswer(
+        acknowledged_seq=saved.acknowledged_seq,
+        stored=saved.stored,
+        repeated=saved.repeated,
+        lamp=urgent is not None,
+        buzzer=urgent == "high",
+        fan=bool(station.fan_on),
+        next_s=FIRST_HOUR_S if early else LATER_S,
+    )
+
+
+def _stamp(shape: StampShape) -> Stamp:
+    return Stamp(shape.wall_ms, shape.boot_id, shape.boot_ms, shape.clock_set)

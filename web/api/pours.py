@@ -1,0 +1,101 @@
+"""Pours: plan, stage, curve, notes."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from sqlalchemy import Row
+from starlette.responses import Response
+
+from logger.store import pours, stations
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.service import Service
+from web.shapes import NewPour, NoteShape, PlanShape, PourAnswer, StepShape
+
+router = APIRouter(prefix="/api/pours", tags=["pours"])
+
+
+@router.get("")
+def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourAnswer]:
+    """Every pour, newest first."""
+    with service.store.read() as connection:
+        names = {row.id: row.name for row in stations.all_stations(connection)}
+        return [_answer(row, names) for row in pours.all_pours(connection)]
+
+
+@router.post("", status_code=201)
+def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep) -> PourAnswer:
+    """Plans a pour from a plan file and predicts it."""
+    pour_id = desk.plan_pour(service, new.plan_toml, new.client, new.station, who.name)
+    return one(service, pour_id)
+
+
+@router.get("/{pour_id}")
+def get_pour(pour_id: int, service: ServiceDep, _who: ViewerDep) -> PourAnswer:
+    """One pour."""
+    return one(service, pour_id)
+
+
+@router.put("/{pour_id}/plan")
+def change_plan(pour_id: int, plan: PlanShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
+    """Replaces the plan of a pour that has not been poured."""
+    desk.change_plan(service, pour_id, plan.plan_toml, who.name)
+    return one(service, pour_id)
+
+
+@router.post("/{pour_id}/stage")
+def next_stage(pour_id: int, step: StepShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
+    """Takes the pour to its next stage."""
+    desk.move_on(service, pour_id, step.to, who.name, step.text)
+    return one(service, pour_id)
+
+
+@router.post("/{pour_id}/notes", status_code=201)
+def add_note(pour_id: int, new: NoteShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
+    """Adds a note."""
+    desk.note(service, pour_id, new.text, who.name)
+    return one(service, pour_id)
+
+
+@router.get("/{pour_id}/curve")
+def curve(
+    pour_id: int,
+    service: ServiceDep,
+    _who: ViewerDep,
+    width: Annotated[int, Query(ge=50, le=4000)] = 800,
+) -> Response:
+    """The measured curves, thinned to a screen's width; no hot sample is lost."""
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        shown: list[dict[str, Any]] = []
+        if pour.poured_ms is not None:
+            shown = service.curves.thinned(connection, pour_id, pour.poured_ms, width)
+    now_h = None if pour.poured_ms is None else (service.timeline.true_ms() - pour.poured_ms) / 3.6e6
+    body = {"pour": pour_id, "stage": pour.stage, "now_h": now_h, "traces": shown}
+    return Response(json.dumps(body, allow_nan=False), media_type="application/json")
+
+
+def one(service: Service, pour_id: int) -> PourAnswer:
+    """One pour as programs see it."""
+    with service.store.read() as connection:
+        names = {row.id: row.name for row in stations.all_stations(connection)}
+        return _answer(pours.get_pour(connection, pour_id), names)
+
+
+def _answer(pour: Row[Any], names: dict[int, str]) -> PourAnswer:
+    return PourAnswer(
+        id=pour.id,
+        title=pour.title,
+        client=pour.client,
+        stage=pour.stage,
+        station=names.get(pour.station_id),
+        created_ms=pour.created_ms,
+        poured_ms=pour.poured_ms,
+        released_ms=pour.released_ms,
+        closed_ms=pour.closed_ms,
+        plan_toml=pour.plan_toml,
+        prediction=pour.prediction,
+    )

@@ -1,0 +1,44 @@
+"""Stations: enrol, list."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+
+from logger.store import events, stations
+from web.access import OwnerDep, ServiceDep, ViewerDep
+from web.shapes import NewStation
+
+router = APIRouter(prefix="/api/stations", tags=["stations"])
+
+
+@router.get("")
+def all_stations(service: ServiceDep, _who: ViewerDep) -> list[dict[str, Any]]:
+    """Every station with its probes."""
+    with service.store.read() as connection:
+        return [
+            {
+                "name": row.name,
+                "last_seen_ms": row.last_seen_ms,
+                "clock_set": row.clock_set,
+                "revoked": row.revoked_ms is not None,
+                "probes": [
+                    {"rom": probe.rom, "place": probe.place, "last_good_ms": probe.last_good_ms,
+                     "last_milli_c": probe.last_milli_c, "last_fault": probe.last_fault,
+                     "readings": probe.readings, "faults": probe.faults}  # fmt: skip
+                    for probe in stations.probes_of(connection, row.id)
+                ],
+            }
+            for row in stations.all_stations(connection)
+        ]
+
+
+@router.post("", status_code=201)
+def enrol(new: NewStation, service: ServiceDep, who: OwnerDep) -> dict[str, str]:
+    """Enrols a station, or gives a known one a new token. The token is shown this once."""
+    now_ms = service.timeline.true_ms()
+    with service.store.write() as tx:
+        _row, token = stations.enrol(tx, new.name, now_ms)
+        events.add_event(tx, None, now_ms, "station-enrolled", who.name, new.name)
+    return {"name": new.name, "token": token}

@@ -1,0 +1,97 @@
+"""From the domain's errors to answers: one JSON body for programs, one plain page for people.
+
+    {"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null}}
+"""
+
+from __future__ import annotations
+
+import logging
+import re
+
+from fastapi import FastAPI, HTTPException, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from logger.errors import BadInput, LoggerError, NotAllowed, NotFound
+from logger.store.readings import Conflict
+from web.pages.frame import page
+
+log = logging.getLogger(__name__)
+
+
+class SignInNeeded(LoggerError):
+    """This needs somebody who is signed in."""
+
+
+class SetUpNeeded(LoggerError):
+    """Nobody owns this service yet: only the first set-up is reachable."""
+
+
+class TooMany(LoggerError):
+    """Too many requests or tries; wait."""
+
+
+#: Error → HTTP status, most special first.
+STATUS: tuple[tuple[type[LoggerError], int], ...] = (
+    (SignInNeeded, 401),
+    (SetUpNeeded, 403),
+    (TooMany, 429),
+    (Conflict, 409),
+    (NotFound, 404),
+    (NotAllowed, 409),
+    (BadInput, 422),
+    (LoggerError, 500),
+)
+
+
+def kind_of(error: Exception) -> str:
+    """The error's class name as words with hyphens."""
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", "-", type(error).__name__).lower()
+
+
+def install(app: FastAPI) -> None:
+    """Gives the app its answers to errors."""
+
+    def ours(request: Request, error: Exception) -> Response:
+        assert isinstance(error, LoggerError)  # noqa: S101 - registered for this type only
+        status = next(code for kind, code in STATUS if isinstance(error, kind))
+        if status == 500:
+            log.error("%s %s failed: %s", request.method, request.url.path, error)
+        if _wants_page(request):
+            if isinstance(error, SetUpNeeded):
+                return RedirectResponse("/set-up", 303)
+            if isinstance(error, SignInNeeded):
+                return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
+        where = error.where if isinstance(error, BadInput) else None
+        remedy = error.remedy if isinstance(error, BadInput) else None
+        return _answer(request, status, kind_of(error), str(error), where, remedy)
+
+    def http(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException | StarletteHTTPException)  # noqa: S101 - as above
+        kind = {404: "not-found", 405: "not-allowed-here", 413: "too-large"}.get(error.status_code, "refused")
+        return _answer(request, error.status_code, kind, str(error.detail), None, None)
+
+    def invalid(request: Request, error: Exception) -> Response:
+        assert isinstance(error, RequestValidationError)  # noqa: S101 - as above
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"])
+        return _answer(request, 422, "bad-input", f"{where}: {first['msg']}", where, "correct that value")
+
+    app.add_exception_handler(LoggerError, ours)
+    app.add_exception_handler(StarletteHTTPException, http)
+    app.add_exception_handler(RequestValidationError, invalid)
+
+
+def _wants_page(request: Request) -> bool:
+    return not request.url.path.startswith("/api") and "text/html" in request.headers.get("accept", "")
+
+
+def _answer(
+    request: Request, status: int, kind: str, message: str, where: str | None, remedy: str | None
+) -> Response:
+    if _wants_page(request):
+        return page(request, "problem.html", {"status": status, "message": message, "remedy": remedy},
+                    status=status)  # fmt: skip
+    body = {"kind": kind, "message": message, "where": where, "remedy": remedy}
+    return JSONResponse({"error": body}, status)

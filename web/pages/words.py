@@ -1,0 +1,41 @@
+"""Numbers as a maker reads them: °C, hours and minutes, "4 min ago"."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, tzinfo
+
+__all__ = ["ago", "celsius", "clock_time", "hours_minutes"]
+
+
+def celsius(value: float | None, digits: int = 1) -> str:
+    """A temperature, or a dash where there is none."""
+    return "–" if value is None else f"{value:.{digits}f} °C"
+
+
+def hours_minutes(hours: float | None) -> str:
+    """A span as people say it: "35 min", "4 h 05 min", "2 d 3 h"."""
+    if hours is None:
+        return "–"
+    minutes = round(hours * 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60:02d} min"
+    return f"{minutes // 1440} d {minutes % 1440 // 60} h"
+
+
+def ago(then_ms: int | None, now_ms: int) -> str:
+    """How long ago something was."""
+    if then_ms is None:
+        return "never"
+    seconds = max(0, (now_ms - then_ms) // 1000)
+    if seconds < 90:
+        return f"{seconds} s ago"
+    return f"{hours_minutes(seconds / 3600)} ago"
+
+
+def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Day and time of day in the machine's zone: "Wed 25 Nov, 14:20"."""
+    if at_ms is None:
+        return "–"
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")

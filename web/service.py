@@ -1,0 +1,62 @@
+"""The running service: its store, time, settings and live news, built once and handed to the app."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from dataclasses import dataclass, field
+
+from hardware.clock import Clock
+from logger.settings import Settings
+from logger.store.boots import Timeline
+from logger.store.database import Store
+from logger.store.people import get_secret, owner_exists, set_secret
+from web.curves import Curves
+from web.live import News
+
+#: How long a set-up code holds.
+SETUP_CODE_MS = 60 * 60_000
+
+
+@dataclass(slots=True)
+class Service:
+    """What every route may use."""
+
+    store: Store
+    timeline: Timeline
+    settings: Settings
+    news: News = field(default_factory=News)
+    curves: Curves = field(default_factory=Curves)
+
+    @classmethod
+    def open(cls, settings: Settings, clock: Clock) -> Service:
+        """Opens (and migrates) the database and starts the timeline."""
+        store = Store(settings.database)
+        return cls(store=store, timeline=Timeline(store, clock), settings=settings)
+
+    def close(self) -> None:
+        """Ends live pages and lets go of the database."""
+        self.news.close()
+        self.store.close()
+
+    def new_setup_code(self) -> str | None:
+        """A one-time code for the first set-up, to be shown on the console; None once there is an owner."""
+        with self.store.write() as tx:
+            if owner_exists(tx):
+                set_secret(tx, "set-up", None, 0)
+                return None
+            # Eight digits in two groups: 10^8 codes, ten tries a minute, one hour.
+            code = f"{secrets.randbelow(10**4):04d}-{secrets.randbelow(10**4):04d}"
+            set_secret(tx, "set-up", _code_hash(code), self.timeline.now_ms())
+            return code
+
+    def setup_code_right(self, code: str) -> bool:
+        """Whether this is the code that the console showed."""
+        with self.store.read() as connection:
+            kept = get_secret(connection, "set-up")
+        return kept is not None and hmac.compare_digest(kept, _code_hash(code))
+
+
+def _code_hash(code: str) -> bytes:
+    return hashlib.sha256(code.strip().replace(" ", "").encode()).digest()

@@ -1,0 +1,141 @@
+"""Shapes of requests and answers. Numbers are strict and bounded: no text, no booleans, nothing past 64 bits."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from logger.pour import Stage
+
+#: Milliseconds since 1970 or since boot, up to the year 2286.
+Ms = Annotated[int, Field(ge=0, le=10**13)]
+Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[\w.:-]+$")]
+Text = Annotated[str, Field(max_length=4000)]
+
+
+class Shape(BaseModel):
+    """Unknown names refused, nothing coerced."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class StampShape(Shape):
+    """An instant on a station: its wall clock, its boot, and whether the clock had been set."""
+
+    wall_ms: Ms
+    boot_id: Annotated[str, Field(min_length=1, max_length=64)]
+    boot_ms: Ms
+    clock_set: bool
+
+
+class RowShape(Shape):
+    """One reading or fault."""
+
+    seq: Annotated[int, Field(ge=1, le=2**53)]
+    probe: Name
+    place: Name
+    stamp: StampShape
+    milli_c: Annotated[int, Field(ge=-60_000, le=1_400_000)] | None
+    fault: Annotated[str, Field(max_length=32)] | None
+    raw: Annotated[str, Field(max_length=64)] | None
+    note: Annotated[str, Field(max_length=200)] | None = None
+
+
+class BatchShape(Shape):
+    """What a station sends."""
+
+    station: Annotated[str, Field(min_length=1, max_length=64)]
+    spool: Annotated[str, Field(min_length=1, max_length=36)]
+    sent: StampShape
+    rows: Annotated[list[RowShape], Field(max_length=500)]
+
+
+class BatchAnswer(Shape):
+    """What the service has stored, and what the station should do."""
+
+    acknowledged_seq: int
+    stored: int
+    repeated: int
+    lamp: bool
+    buzzer: bool
+    fan: bool | None
+    next_s: float
+
+
+class NewPour(Shape):
+    """A pour to plan."""
+
+    plan_toml: Annotated[str, Field(min_length=1, max_length=200_000)]
+    client: Annotated[str, Field(max_length=200)] = ""
+    station: Annotated[str, Field(max_length=64)] | None = None
+
+
+class PlanShape(Shape):
+    """A plan file's text."""
+
+    plan_toml: Annotated[str, Field(min_length=1, max_length=200_000)]
+
+
+class StepShape(Shape):
+    """The next stage of a pour."""
+
+    to: Annotated[Stage, Field(strict=False)]
+    text: Text = ""
+
+
+class NoteShape(Shape):
+    """A note on a pour."""
+
+    text: Annotated[str, Field(min_length=1, max_length=4000)]
+
+
+class AckShape(Shape):
+    """Why or how an alarm was acknowledged."""
+
+    text: Text = ""
+
+
+class NewStation(Shape):
+    """A station to enrol."""
+
+    name: Name
+
+
+class PourAnswer(Shape):
+    """A pour as programs see it."""
+
+    id: int
+    title: str
+    client: str
+    stage: str
+    station: str | None
+    created_ms: int
+    poured_ms: int | None
+    released_ms: int | None
+    closed_ms: int | None
+    plan_toml: str
+    prediction: dict[str, Any] | None
+
+
+class ErrorBody(Shape):
+    """What went wrong."""
+
+    kind: str
+    message: str
+    where: str | None
+    remedy: str | None
+
+
+class ErrorAnswer(Shape):
+    """The one error body."""
+
+    error: ErrorBody
+
+
+class Health(Shape):
+    """Whether the service stands."""
+
+    status: Literal["ok"]
+    schema_version: str
+    clock_set: bool
