@@ -1,6 +1,6 @@
 """From the domain's errors to answers: one JSON body for programs, one plain page for people.
 
-    {"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null}}
+{"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null}}
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def install(app: FastAPI) -> None:
     """Gives the app its answers to errors."""
 
     def ours(request: Request, error: Exception) -> Response:
-        assert isinstance(error, LoggerError)  # noqa: S101 - registered for this type only
+        assert isinstance(error, LoggerError)
         status = next(code for kind, code in STATUS if isinstance(error, kind))
         if status == 500:
             log.error("%s %s failed: %s", request.method, request.url.path, error)
@@ -68,12 +68,12 @@ def install(app: FastAPI) -> None:
         return _answer(request, status, kind_of(error), str(error), where, remedy)
 
     def http(request: Request, error: Exception) -> Response:
-        assert isinstance(error, HTTPException | StarletteHTTPException)  # noqa: S101 - as above
+        assert isinstance(error, HTTPException | StarletteHTTPException)
         kind = {404: "not-found", 405: "not-allowed-here", 413: "too-large"}.get(error.status_code, "refused")
         return _answer(request, error.status_code, kind, str(error.detail), None, None)
 
     def invalid(request: Request, error: Exception) -> Response:
-        assert isinstance(error, RequestValidationError)  # noqa: S101 - as above
+        assert isinstance(error, RequestValidationError)
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
         return _answer(request, 422, "bad-input", f"{where}: {first['msg']}", where, "correct that value")

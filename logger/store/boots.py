@@ -1,7 +1,7 @@
-"""Boots and time: which offset turns a boot's milliseconds into the time of day, and the service's steady timeline.
+"""Boots and time: which offset turns a boot's milliseconds into the time of day, and the service's steady time.
 
-A Pi may have no clock at boot, and the wall clock jumps when it is set. So the true time of a reading is computed in the query
-from its boot's offset, and alarms are judged on a steady timeline that never jumps.
+A Pi may have no clock at boot, and the wall clock jumps when it is set. So the true time of a reading is computed
+in the query from its boot's offset, and alarms are judged on a steady timeline that never jumps.
 """
 
 from __future__ import annotations

@@ -19,5 +19,7 @@ EVENT_FIELDS = ("at_ms", "kind", "by", "text", "data")
 
 def link(previous: str, row: Mapping[str, Any], fields: tuple[str, ...]) -> str:
     """The next link, hex, after `previous` (empty at the start of a chain)."""
-    body = json.dumps([row[name] for name in fields], separators=(",", ":"), ensure_ascii=False, sort_keys=True)
+    body = json.dumps(
+        [row[name] for name in fields], separators=(",", ":"), ensure_ascii=False, sort_keys=True
+    )
     return hashlib.sha256(f"{previous}\n{body}".encode()).hexdigest()

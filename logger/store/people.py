@@ -68,7 +68,7 @@ def start_sign_in(tx: Connection, person_id: int, now_ms: int, browser: str) -> 
     return token
 
 
-def signed_in(connection: Connection, token: str, now_ms: int) -> Row[Any] | None:
+def signed_in(connection: Connection, token: str, now_ms: int) -> Row[*tuple[Any, ...]] | None:
     """The person (id, name, role, sign_in_id) that a token belongs to, or None."""
     return connection.execute(
         select(PERSON.c.id, PERSON.c.name, PERSON.c.role, SIGN_IN.c.id.label("sign_in_id"))

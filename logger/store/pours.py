@@ -49,7 +49,9 @@ def windows(connection: Connection, station_id: int) -> list[Window]:
     for row in connection.execute(select(POUR_PROBE).where(POUR_PROBE.c.pour_id.in_(chosen))):
         chosen[row.pour_id].add(row.rom)
     return [
-        Window(row.id, row.poured_ms - BEFORE_MS, row.released_ms, frozenset(chosen[row.id]), row.reading_head)
+        Window(
+            row.id, row.poured_ms - BEFORE_MS, row.released_ms, frozenset(chosen[row.id]), row.reading_head
+        )
         for row in rows
     ]
 
@@ -143,7 +145,9 @@ def move_on(
     add_event(tx, pour_id, true_ms, str(stage), by, text, dict(data) if data else None)
 
 
-def freeze_prediction(tx: Connection, pour_id: int, prediction: Mapping[str, Any], model_version: str) -> None:
+def freeze_prediction(
+    tx: Connection, pour_id: int, prediction: Mapping[str, Any], model_version: str
+) -> None:
     """Keeps the prediction with the pour. Raises NotAllowed once pouring has started."""
     pour = get_pour(tx, pour_id)
     if pour.stage not in (Stage.PLANNED, Stage.READY):
@@ -155,7 +159,9 @@ def freeze_prediction(tx: Connection, pour_id: int, prediction: Mapping[str, Any
     )
 
 
-def save_watchbook(tx: Connection, pour_id: int, watchbook: Mapping[str, Any], judged_reading_id: int) -> None:
+def save_watchbook(
+    tx: Connection, pour_id: int, watchbook: Mapping[str, Any], judged_reading_id: int
+) -> None:
     """Keeps the alarms' whole state and how far the readings were judged, in the transaction of their changes."""
     tx.execute(
         update(POUR)

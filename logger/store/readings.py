@@ -144,9 +144,7 @@ def counts(connection: Connection, pour_id: int) -> tuple[int, int]:
     return int(row[0]), int(row[1])
 
 
-def _stored(
-    tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming]
-) -> dict[int, Row[Any]]:
+def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming]) -> dict[int, Row[Any]]:
     if not rows:
         return {}
     found = tx.execute(

@@ -22,8 +22,9 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> B
     if batch.station != station.name:
         raise NotAllowed(f"this token belongs to station {station.name!r}, not {batch.station!r}")
     rows = [
-        readings.Incoming(row.seq, row.probe, row.place, _stamp(row.stamp), row.milli_c, row.fault,
-                          row.raw, row.note)  # fmt: skip
+        readings.Incoming(
+            row.seq, row.probe, row.place, _stamp(row.stamp), row.milli_c, row.fault, row.raw, row.note
+        )
         for row in batch.rows
     ]
     with service.store.write() as tx:

@@ -24,9 +24,15 @@ def all_stations(service: ServiceDep, _who: ViewerDep) -> list[dict[str, Any]]:
                 "clock_set": row.clock_set,
                 "revoked": row.revoked_ms is not None,
                 "probes": [
-                    {"rom": probe.rom, "place": probe.place, "last_good_ms": probe.last_good_ms,
-                     "last_milli_c": probe.last_milli_c, "last_fault": probe.last_fault,
-                     "readings": probe.readings, "faults": probe.faults}  # fmt: skip
+                    {
+                        "rom": probe.rom,
+                        "place": probe.place,
+                        "last_good_ms": probe.last_good_ms,
+                        "last_milli_c": probe.last_milli_c,
+                        "last_fault": probe.last_fault,
+                        "readings": probe.readings,
+                        "faults": probe.faults,
+                    }
                     for probe in stations.probes_of(connection, row.id)
                 ],
             }
