@@ -1,0 +1,112 @@
+"""A recorded pour's readings: `elapsed_s,place,celsius[,fault]`, one reading a line.
+
+An empty `celsius` is a failed reading. A malformed row refuses the whole file with its line number.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from logger.errors import BadReadings
+
+PLACES = re.compile(r"(core|surface|underside|room)(-[1-9]\d?)?")
+#: A DS18B20 reads −55…125 °C; a type K thermocouple further. Beyond this it is not a pour.
+COLDEST_C, HOTTEST_C = -55.0, 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class FileReading:
+    """One line: seconds since pouring, place, °C or None, and the fault's name where it is known."""
+
+    elapsed_s: float
+    place: str
+    celsius: float | None
+    fault: str | None
+
+
+def read_readings(path: Path) -> list[FileReading]:
+    """All lines of a readings file, in the order of the file.
+
+    Raises BadReadings with the line's number, the value, what is allowed and the remedy.
+    """
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as lines:
+            return list(_rows(lines, str(path)))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadReadings(
+            str(path), f"cannot be read ({error})", remedy="give the path of a UTF-8 CSV file"
+        ) from error
+    except csv.Error as error:
+        raise BadReadings(str(path), f"is not a CSV file ({error})", remedy="export it again") from error
+
+
+def _rows(lines: Iterator[str], where: str) -> Iterator[FileReading]:
+    rows = csv.reader(lines, strict=True)
+    header = next(rows, None)
+    if header is None or header[:3] != ["elapsed_s", "place", "celsius"] or header[3:] not in ([], ["fault"]):
+        raise BadReadings(
+            f"{where}: line 1",
+            "is not the heading of a readings file",
+            value=",".join(header or []),
+            allowed="elapsed_s,place,celsius or elapsed_s,place,celsius,fault",
+            remedy="name the columns so",
+        )
+    last_s = -math.inf
+    for row in rows:
+        place = f"{where}: line {rows.line_num}"
+        if len(row) != len(header):
+            raise BadReadings(
+                place,
+                f"has {len(row)} fields",
+                value=",".join(row),
+                allowed=f"{len(header)} fields",
+                remedy="the row is torn: complete or delete it",
+            )
+        elapsed_s = _number(place, "elapsed_s", row[0], -86_400.0, 86_400.0 * 60, "s")
+        if elapsed_s < last_s:
+            raise BadReadings(
+                place,
+                "goes back in time",
+                value=f"{elapsed_s:g} s after {last_s:g} s",
+                remedy="sort the rows by elapsed_s",
+            )
+        last_s = elapsed_s
+        if not PLACES.fullmatch(row[1]):
+            raise BadReadings(
+                place,
+                "place is not known",
+                value=row[1],
+                allowed="core, surface, underside, room, or one of them with -2, -3 …",
+                remedy="correct the place",
+            )
+        fault = row[3] if len(row) > 3 and row[3] else None
+        celsius = _number(place, "celsius", row[2], COLDEST_C, HOTTEST_C, "°C") if row[2].strip() else None
+        if celsius is not None and fault is not None:
+            raise BadReadings(
+                place,
+                "has both a temperature and a fault",
+                value=",".join(row),
+                remedy="a failed reading has an empty celsius",
+            )
+        yield FileReading(elapsed_s, row[1], celsius, fault or (None if celsius is not None else "failed"))
+
+
+def _number(place: str, name: str, text: str, low: float, high: float, unit: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        raise BadReadings(
+            place,
+            f"{name} is not a number in its range",
+            value=text,
+            allowed=f"{low:g} to {high:g} {unit}",
+            remedy="correct or delete the row",
+        )
+    return value

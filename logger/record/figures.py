@@ -1,0 +1,164 @@
+"""The figures of a cure record, from the readings as they were taken. Pure.
+
+Times are hours from the moment of pouring; a fault is never a temperature.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+#: The steepest rise is judged over this span, so that probe noise is no rise, h.
+RISE_SPAN_H = 0.25
+#: Two readings further apart than this have a gap between them: nothing is claimed about it, h.
+GAP_H = 0.25
+#: Core and surface are compared when read within this time of each other, h.
+TOGETHER_H = 2 / 60
+#: Degree-hours are counted above this, °C (common practice, no source: below it a cure hardly moves).
+DEGREE_HOURS_BASE_C = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Readings of one place: hours (sorted) and °C, NaN for a fault."""
+
+    hours: Array
+    celsius: Array
+
+    def good(self) -> tuple[Array, Array]:
+        """The readings that are temperatures."""
+        kept = ~np.isnan(self.celsius)
+        return self.hours[kept], self.celsius[kept]
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What a record says of a cure. None where the readings cannot tell."""
+
+    readings: int
+    faults: int
+    hours: float
+    core_peak_c: float | None = None
+    core_peak_at_h: float | None = None
+    hours_over_limit: float | None = None
+    limit_c: float | None = None
+    steepest_rise_c_per_h: float | None = None
+    steepest_rise_at_h: float | None = None
+    widest_spread_c: float | None = None
+    widest_spread_at_h: float | None = None
+    core_degree_hours: float | None = None
+    room_coldest_c: float | None = None
+    room_coldest_at_h: float | None = None
+    room_hottest_c: float | None = None
+    longest_gap_h: float | None = None
+    predicted_peak_c: float | None = None
+    predicted_peak_at_h: float | None = None
+    places: dict[str, int] = field(default_factory=dict)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values, rounded to what a probe can tell."""
+        return {
+            name: round(value, 3) if isinstance(value, float) else value
+            for name, value in asdict(self).items()
+        }
+
+
+def places_from(
+    rows: Sequence[tuple[float, str, float | None]],
+) -> dict[str, Place]:
+    """(hours, place, °C or None) rows → one Place each, sorted by time."""
+    gathered: dict[str, tuple[list[float], list[float]]] = {}
+    for hours, place, celsius in rows:
+        of_place = gathered.setdefault(place, ([], []))
+        of_place[0].append(hours)
+        of_place[1].append(np.nan if celsius is None else celsius)
+    made = {}
+    for place, (hours_list, celsius_list) in gathered.items():
+        hours_array, celsius_array = np.array(hours_list), np.array(celsius_list)
+        order = np.argsort(hours_array, kind="stable")
+        made[place] = Place(hours_array[order], celsius_array[order])
+    return made
+
+
+def figures(places: dict[str, Place], limit_c: float, predicted: dict[str, Any] | None = None) -> Figures:
+    """The figures of a cure. `predicted` is the frozen prediction (its peak_c and peak_at_h are quoted)."""
+    known: dict[str, Any] = {"limit_c": limit_c}
+    everything = [place.celsius for place in places.values()]
+    known["readings"] = int(sum(len(celsius) for celsius in everything))
+    known["faults"] = int(sum(int(np.isnan(celsius).sum()) for celsius in everything))
+    known["places"] = {name: len(place.hours) for name, place in sorted(places.items())}
+    ends = [float(place.hours[-1]) for place in places.values() if len(place.hours)]
+    known["hours"] = max(ends, default=0.0)
+    core = _hottest_core(places)
+    if core is not None:
+        known |= _of_core(*core, limit_c)
+        if "surface" in places:
+            known |= _spread(core, places["surface"].good())
+    if "room" in places:
+        hours, celsius = places["room"].good()
+        after = hours >= 0
+        if after.any():
+            coldest = int(np.argmin(celsius[after]))
+            known["room_coldest_c"] = float(celsius[after][coldest])
+            known["room_coldest_at_h"] = float(hours[after][coldest])
+            known["room_hottest_c"] = float(celsius[after].max())
+    if predicted is not None:
+        known["predicted_peak_c"] = float(predicted["peak_c"])
+        known["predicted_peak_at_h"] = float(predicted["peak_at_h"])
+    return Figures(**known)
+
+
+def _hottest_core(places: dict[str, Place]) -> tuple[Array, Array] | None:
+    """The core probe that got hottest: with two probes in the resin, the record tells the worse."""
+    cores = [place.good() for name, place in places.items() if name == "core" or name.startswith("core-")]
+    cores = [(hours[hours >= 0], celsius[hours >= 0]) for hours, celsius in cores]
+    cores = [core for core in cores if len(core[0])]
+    return max(cores, key=lambda core: float(core[1].max()), default=None)
+
+
+def _of_core(hours: Array, celsius: Array, limit_c: float) -> dict[str, Any]:
+    peak = int(np.argmax(celsius))
+    steps = np.diff(hours)
+    # Between two readings the temperature is taken as their mean; across a gap nothing is claimed.
+    counted = np.where(steps <= GAP_H, steps, 0.0)
+    middle = (celsius[1:] + celsius[:-1]) / 2
+    out: dict[str, Any] = {
+        "core_peak_c": float(celsius[peak]),
+        "core_peak_at_h": float(hours[peak]),
+        "hours_over_limit": float(counted[middle > limit_c].sum()),
+        "core_degree_hours": float((counted * np.maximum(middle - DEGREE_HOURS_BASE_C, 0.0)).sum()),
+        "longest_gap_h": float(steps.max()) if len(steps) else None,
+    }
+    later = np.searchsorted(hours, hours + RISE_SPAN_H)
+    inside = later < len(hours)
+    if inside.any():
+        span = hours[later[inside]] - hours[inside]
+        rise = (celsius[later[inside]] - celsius[inside]) / span
+        rise = np.where(span <= 2 * RISE_SPAN_H, rise, -np.inf)
+        steepest = int(np.argmax(rise))
+        if np.isfinite(rise[steepest]):
+            out["steepest_rise_c_per_h"] = float(rise[steepest])
+            out["steepest_rise_at_h"] = float(hours[inside][steepest])
+    return out
+
+
+def _spread(core: tuple[Array, Array], surface: tuple[Array, Array]) -> dict[str, Any]:
+    hours, celsius = core
+    if not len(surface[0]):
+        return {}
+    nearest = np.clip(np.searchsorted(surface[0], hours), 1, max(len(surface[0]) - 1, 1))
+    nearest = np.minimum(nearest, len(surface[0]) - 1)
+    before = np.maximum(nearest - 1, 0)
+    closer = np.abs(surface[0][before] - hours) < np.abs(surface[0][nearest] - hours)
+    nearest = np.where(closer, before, nearest)
+    together = np.abs(surface[0][nearest] - hours) <= TOGETHER_H
+    if not together.any():
+        return {}
+    spread = np.where(together, celsius - surface[1][nearest], -np.inf)
+    widest = int(np.argmax(spread))
+    return {"widest_spread_c": float(spread[widest]), "widest_spread_at_h": float(hours[widest])}
