@@ -1,0 +1,159 @@
+"""The outer faces of a section: how strongly each cell there is tied to the air, given or computed.
+
+A face cell's centre reaches the air through half its own thickness and the face's coefficient:
+U = 1 / (1/h + d/2k). Where the plan gives no coefficient, h follows the face's own temperature.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure import surfaces
+from logger.cure.section import Section
+from logger.plan_file import Plan
+from logger.units import ZERO_CELSIUS_K
+
+Floats = NDArray[np.float64]
+#: Coefficient of a face from its temperature and the room's, both °C.
+Law = Callable[[Floats, Floats], Floats]
+
+
+@dataclass(frozen=True)
+class Shedding:
+    """How one face sheds heat: a given coefficient in W/(m²·K), or a law of the temperatures (given is None)."""
+
+    given: float | None
+    law: Law
+
+
+@dataclass(frozen=True)
+class Sheddings:
+    """The three faces of a plan."""
+
+    top: Shedding
+    bottom: Shedding
+    side: Shedding
+
+
+def sheddings_of(plan: Plan, section: Section, *, top_air_m_s: float | None = None) -> Sheddings:
+    """The faces as the plan has them; top_air_m_s replaces the plan's fan."""
+    air = plan.air
+    speed = air.top_air_m_s if top_air_m_s is None else top_air_m_s
+    height = float(section.z_edges[-1] - section.z_edges[0])
+    size, run, shine = section.plate_size_m, section.plate_run_m, air.emissivity
+    closed = plan.form.underside == "closed"
+    return Sheddings(
+        Shedding(air.top_w_m2k, lambda s, r: surfaces.top_w_m2k(
+            s, r, size_m=size, run_m=run, air_m_s=speed, emissivity=shine)),
+        Shedding(air.bottom_w_m2k, lambda s, r: surfaces.underside_w_m2k(
+            s, r, size_m=size, emissivity=shine, closed=closed)),
+        Shedding(air.side_w_m2k, lambda s, r: surfaces.side_w_m2k(
+            s, r, height_m=height, emissivity=shine)),
+    )  # fmt: skip
+
+
+@dataclass
+class Skin:
+    """One face during a march: its cells, their area, and the coefficient now, shape (M, cells)."""
+
+    shedding: Shedding
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+    area: Floats
+    half_resistance: Floats
+    factor: Floats
+    h: Floats
+    #: Coefficient that the propagators hold.
+    built_h: Floats
+    #: Area of each cell's face over the cell's heat capacity, m²·K/J: turns W/m² into K/s.
+    per_capacity: Floats
+    #: Heat absorbed at the face, W/m².
+    absorbed: float = 0.0
+    _before: tuple[Floats, Floats, Floats] | None = None
+    _pending: tuple[Floats, Floats, Floats] | None = None
+
+    @property
+    def computed(self) -> bool:
+        """Whether the coefficient follows the temperatures."""
+        return self.shedding.given is None
+
+    def take(self, keep: NDArray[np.intp]) -> Skin:
+        """The same face for the members that `keep` picks."""
+        before = self._before
+        return replace(
+            self, factor=self.factor[keep], h=self.h[keep], built_h=self.built_h[keep],
+            _before=None if before is None else (before[0][keep], before[1][keep], before[2][keep]),
+            _pending=None,
+        )  # fmt: skip
+
+    def tie(self, h: Floats) -> Floats:
+        """U of each cell, W/(m²·K), from a coefficient of shape (M, cells)."""
+        return h / (1.0 + h * self.half_resistance)
+
+    def cells(self, t_k: Floats) -> Floats:
+        """The face's cells in a field (M, rows, columns), shape (M, cells)."""
+        return t_k[:, self.rows, self.columns]
+
+    def face_k(self, t_k: Floats, room_k: Floats) -> Floats:
+        """Temperature of the face itself, K, shape (M, cells)."""
+        ratio = 1.0 / (1.0 + self.h * self.half_resistance)
+        room = room_k[:, None]
+        gained = self.absorbed * self.half_resistance * ratio
+        return np.asarray(room + ratio * (self.cells(t_k) - room) + gained)
+
+    def heat_out(self, t_k: Floats, room_k: Floats) -> Floats:
+        """Heat (W) that leaves through this face, absorbed heat taken off, shape (M,)."""
+        h = self.coefficient(t_k, room_k) if self.computed else self.h
+        ratio = 1.0 / (1.0 + h * self.half_resistance)
+        flux = ratio * (h * (self.cells(t_k) - room_k[:, None]) - self.absorbed)
+        return np.asarray(flux @ self.area)
+
+    def coefficient(self, t_k: Floats, room_k: Floats) -> Floats:
+        """The coefficient that the face's present temperature asks for, shape (M, cells)."""
+        if self.shedding.given is not None:
+            return np.broadcast_to(self.shedding.given * self.factor[:, None], self.h.shape)
+        room = room_k[:, None] - ZERO_CELSIUS_K
+        face = self.face_k(t_k, room_k) - ZERO_CELSIUS_K
+        law = self.factor[:, None] * self.shedding.law(face, np.broadcast_to(room, face.shape))
+        return np.asarray(law)
+
+    def influx(self, t_k: Floats, now_k: Floats, mean_k: Floats, now_s: Floats, dt_s: Floats) -> Floats:
+        """Heat (W/m²) into each face cell over the coming step, (M, cells), net of what the propagator adds.
+
+        now_k, mean_k: the room now and its mean over the step, K (M,). The propagator changes the flux by
+        −U·(T − T_now) as the cell warms, with the U that was built. A computed coefficient is taken at the middle
+        of the step, by its trend, so that the flux stays second order.
+        """
+        cell = self.cells(t_k)
+        room = mean_k[:, None]
+        if not self.computed:
+            ratio = 1.0 / (1.0 + self.h * self.half_resistance)
+            return np.asarray(ratio * (self.h * (room - cell) + self.absorbed))
+        self.h = h = self.coefficient(t_k, now_k)
+        h_middle, cell_middle = h, cell
+        if self._before is not None:
+            was, h_was, cell_was = self._before
+            span = (now_s - was)[:, None]
+            ahead = np.where(span > 0, np.minimum(0.5 * dt_s[:, None] / np.maximum(span, 1e-9), 1.5), 0.0)
+            h_middle = np.clip(h + ahead * (h - h_was), 0.7 * h, 1.4 * h)
+            cell_middle = cell + ahead * (cell - cell_was)
+        self._pending = (now_s.copy(), h, cell)
+        ratio = 1.0 / (1.0 + h_middle * self.half_resistance)
+        flux = ratio * (h_middle * (room - cell_middle) + self.absorbed)
+        return np.asarray(flux + self.tie(self.built_h) * (cell_middle - cell))
+
+    def settle(self, good: NDArray[np.bool_]) -> None:
+        """Remember this step's start for the trend, for the members whose step was accepted."""
+        if self._pending is None:
+            return
+        if self._before is None or good.all():
+            self._before = self._pending
+        else:
+            pick = good[:, None]
+            (t, h, c), (t0, h0, c0) = self._pending, self._before
+            self._before = (np.where(good, t, t0), np.where(pick, h, h0), np.where(pick, c, c0))
+        self._pending = None

@@ -1,0 +1,219 @@
+"""The predicted curve of a plan: what `pourlog predict` prints and what a pour is compared with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.course import Snapshot, run_course
+from logger.cure.ensemble import crossing, peak, probe_of, room_of, smooth
+from logger.cure.kinetics import EARLIEST_GEL, chemistry, glass_transition_c
+from logger.cure.section import Section, section_of
+from logger.cure.solve import (
+    CORE,
+    CORE_CURE,
+    HOT_CELL,
+    HOTTEST,
+    MEAN,
+    SURFACE,
+    UNDERSIDE,
+    Accuracy,
+)  # fmt: skip
+from logger.cure.stage import Factors
+from logger.plan_file import Plan
+from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
+
+Floats = NDArray[np.float64]
+
+#: Raised when the solver's answers change, so that a frozen prediction says which model made it.
+MODEL_VERSION = "1"
+
+#: Spacing of the curve, h: never coarser, and never more than so many points.
+CURVE_STEP_H = 5.0 / 60.0
+CURVE_POINTS = 700
+
+#: Activation energies outside these are unusual for room-temperature amines, J/mol (published values 44–63 kJ/mol
+#: and 90–103 kJ/mol for the uncatalysed path; 40–80 is this project's band for a warning).
+USUAL_E_J_MOL = (40_000.0, 80_000.0)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Columns over time, (T,) each: hours, °C, conversion 0–1."""
+
+    hours: Floats
+    core_c: Floats
+    hottest_c: Floats
+    surface_c: Floats
+    underside_c: Floats
+    mean_conversion: Floats
+    core_conversion: Floats
+
+
+@dataclass(frozen=True)
+class Field:
+    """The cross-section at an hour, to draw: x (C,) and z (R,) of the cell centres in mm, their edges (C + 1,),
+    (R + 1,), temperature °C and conversion (R, C; NaN outside the resin), is_resin (R, C), is_there (R, C: False
+    where a layer is not poured yet)."""
+
+    hours: float
+    x_mm: Floats
+    z_mm: Floats
+    x_edges_mm: Floats
+    z_edges_mm: Floats
+    temperature_c: Floats
+    conversion: Floats
+    is_resin: NDArray[np.bool_]
+    is_there: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What the plan is predicted to do. °C, h, mm, conversion 0–1.
+
+    peak_c: hottest point of the resin at any time, at hottest_x_mm from the centre line and hottest_z_mm above the
+    bottom of the resin. gel_at_h: the earliest hour at which the core may gel, None when it does not within
+    the run. tg_c: glass transition of the mean conversion at the end. heat_balance_error: relative.
+    """
+
+    peak_c: float
+    peak_at_h: float
+    hottest_x_mm: float
+    hottest_z_mm: float
+    core_peak_c: float
+    core_peak_at_h: float
+    gel_at_h: float | None
+    end_mean_conversion: float
+    end_least_conversion: float
+    end_tg_c: float
+    curve: Curve
+    heat_balance_error: float
+    warnings: tuple[str, ...]
+    fields: tuple[Field, ...] = ()
+    steps: int = 0
+
+    def to_json(self) -> dict[str, object]:
+        """The command line's JSON object, with plain numbers and lists."""
+        curve = self.curve
+        return {
+            "peak_c": round(self.peak_c, 3),
+            "peak_at_h": round(self.peak_at_h, 4),
+            "hottest": {"x_mm": round(self.hottest_x_mm, 2), "z_mm": round(self.hottest_z_mm, 2)},
+            "gel_at_h": None if self.gel_at_h is None else round(self.gel_at_h, 4),
+            "end": {
+                "mean_conversion": round(self.end_mean_conversion, 5),
+                "least_conversion": round(self.end_least_conversion, 5),
+                "tg_c": round(self.end_tg_c, 2),
+            },
+            "curve": {
+                "hours": [round(v, 5) for v in curve.hours.tolist()],
+                "core_c": [round(v, 3) for v in curve.core_c.tolist()],
+                "hottest_c": [round(v, 3) for v in curve.hottest_c.tolist()],
+                "surface_c": [round(v, 3) for v in curve.surface_c.tolist()],
+                "underside_c": [round(v, 3) for v in curve.underside_c.tolist()],
+                "mean_conversion": [round(v, 6) for v in curve.mean_conversion.tolist()],
+            },
+            "heat_balance_error": self.heat_balance_error,
+            "warnings": list(self.warnings),
+        }
+
+
+def predict(
+    plan: Plan,
+    *,
+    field_hours: Sequence[float] = (),
+    gel_conversion: float = EARLIEST_GEL,
+    fineness: float = 1.0,
+    accuracy: Accuracy | None = None,
+) -> Prediction:
+    """Solve the plan. field_hours: hours at which the whole cross-section is wanted, within the run.
+
+    fineness multiplies the cells in each direction. Raises DidNotConverge.
+    """
+    section = section_of(plan, fineness)
+    one, zero = np.ones(1), np.zeros(1)
+    wanted = sorted({min(max(float(h), 0.0), plan.run.hours) for h in field_hours})
+    course = run_course(
+        plan, section, chemistry(plan.resin), room_of(plan, zero, None), start_offset_c=zero,
+        factors=Factors(one, one, one), probe=probe_of(plan, section, zero, zero), hours=plan.run.hours,
+        snapshots_h=wanted, accuracy=accuracy,
+    )  # fmt: skip
+    assert course.end is not None  # run_course always sets it
+    time_s, reading = course.track.by_member(1)[0]
+    hours = time_s / SECONDS_PER_HOUR
+    peak_k, peak_h = peak(hours, reading[:, HOTTEST])
+    core_k, core_h = peak(hours, reading[:, CORE])
+    gel = crossing(hours, reading[:, CORE_CURE], gel_conversion)
+    row, column = divmod(int(reading[reading[:, HOTTEST].argmax(), HOT_CELL]), section.resin_columns)
+    alpha = course.end.alpha[0, : section.layer_tops[course.end.layers - 1] - section.panel_rows]
+    mean = float(reading[-1, MEAN])
+    at = _curve_hours(hours, reading[:, HOTTEST], plan.run.hours)
+    lines = {
+        c: smooth(hours, reading[:, c], at) for c in (CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE)
+    }
+    zero_k = ZERO_CELSIUS_K
+    # A sheet has one column, 1 m wide in the mesh; its hottest place is anywhere across.
+    x_mm = 0.0 if section.shape == "sheet" or column == 0 else 1000.0 * float(section.x[column])
+    return Prediction(
+        peak_c=peak_k - zero_k, peak_at_h=peak_h, hottest_x_mm=x_mm,
+        hottest_z_mm=1000.0 * float(section.z[section.panel_rows + row]),
+        core_peak_c=core_k - zero_k, core_peak_at_h=core_h, gel_at_h=None if np.isnan(gel) else gel,
+        end_mean_conversion=mean, end_least_conversion=float(alpha.min()),
+        end_tg_c=float(glass_transition_c(mean, plan.resin.glass)),
+        curve=Curve(at, lines[CORE] - zero_k, lines[HOTTEST] - zero_k, lines[SURFACE] - zero_k,
+                    lines[UNDERSIDE] - zero_k, np.clip(lines[MEAN], 0.0, 1.0), np.clip(lines[CORE_CURE], 0.0, 1.0)),
+        heat_balance_error=float(course.heat_balance_error[0]), warnings=tuple(warnings_of(plan)),
+        fields=tuple(_field(section, shot) for shot in course.snapshots), steps=course.steps,
+    )  # fmt: skip
+
+
+def _curve_hours(hours: Floats, hottest: Floats, until_h: float) -> Floats:
+    """Even spacing over the run, and the solver's own hours around the peak and wherever it turns sharply."""
+    even = np.linspace(0.0, until_h, 1 + min(CURVE_POINTS, max(12, round(until_h / CURVE_STEP_H))))
+    top = hottest.max() - hottest.min()
+    near = hours[hottest > hottest.max() - 0.5 * top] if top > 1.0 else hours[:0]
+    if len(near) > 300:
+        near = near[:: len(near) // 300 + 1]
+    apex = hours[[int(hottest.argmax())]]
+    return np.unique(np.concatenate([even, near, apex]))
+
+
+def _field(section: Section, shot: Snapshot) -> Field:
+    is_resin = np.zeros((section.rows, section.columns), dtype=bool)
+    is_there = np.ones_like(is_resin)
+    active, wet = section.layer_tops[shot.layers - 1], section.resin_columns
+    is_resin[section.panel_rows : active, :wet] = True
+    is_there[active:, :wet] = False
+    conversion = np.full(is_resin.shape, np.nan)
+    conversion[section.panel_rows :, :wet] = shot.conversion[0]
+    conversion[~is_resin] = np.nan
+    temperature = np.where(is_there, shot.temperature_c[0], np.nan)
+    return Field(shot.hours, 1000.0 * section.x, 1000.0 * section.z, 1000.0 * section.x_edges,
+                 1000.0 * section.z_edges, temperature, conversion, is_resin, is_there)  # fmt: skip
+
+
+def warnings_of(plan: Plan) -> list[str]:
+    """What in the plan lies outside its datasheet or the model's usual range, in words."""
+    found = []
+    limits, rate = plan.resin.limits, plan.resin.rate
+    for number, layer_mm in enumerate([plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)], 1):
+        if limits.max_depth_mm is not None and layer_mm > limits.max_depth_mm:
+            found.append(f"layer {number} is {layer_mm:g} mm deep; the datasheet allows {limits.max_depth_mm:g} mm "
+                         "in one pour: pour it in thinner layers")  # fmt: skip
+    room = [c for _, c in plan.room_schedule()]
+    if min(room) < limits.min_room_c:
+        found.append(f"the room falls to {min(room):g} °C; the datasheet asks for at least {limits.min_room_c:g} °C: "
+                     "it may stay soft")  # fmt: skip
+    if max(room) > limits.max_room_c:
+        found.append(f"the room reaches {max(room):g} °C; the datasheet allows {limits.max_room_c:g} °C: "
+                     "it runs hotter and faster")  # fmt: skip
+    low, high = USUAL_E_J_MOL
+    for name in ("e1_j_mol", "e2_j_mol"):
+        value = getattr(rate, name)
+        if not low <= value <= high:
+            found.append(f"{name} = {value:g} J/mol is outside {low:g} to {high:g} J/mol, usual for resins that cure "
+                         "at room temperature: check the fit")  # fmt: skip
+    return found

@@ -1,0 +1,365 @@
+"""The solver: heat conduction and cure over a section, for M members at once, each with its own time and step.
+
+Strang splitting (Strang 1968, SIAM J. Numer. Anal. 5:506): conduction along z and x by exact exponentials, the
+reaction cell by cell, arranged symmetrically. Every step is done once whole and twice halved; the difference is
+the error that chooses the next step, and Richardson's extrapolation of the two is kept. Members advance
+independently: one that runs away takes steps of seconds while its neighbours take half hours.
+"""
+
+from __future__ import annotations
+
+import itertools
+import logging
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.conduction import EVERYONE, Lines
+from logger.cure.faces import Skin
+from logger.cure.kinetics import Chemistry
+from logger.cure.room import Room
+from logger.errors import DidNotConverge
+
+log = logging.getLogger(__name__)
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+#: Columns of a reading, see `Gauge.read`.
+CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE, HOT_CELL, HEAT_OUT = range(8)
+
+
+#: A computed coefficient is decomposed again once it is off by this part.
+REBUILD_PART = 0.05
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """Error allowed in one step: K (plus a part of the rise over the room) and conversion; longest step, s."""
+
+    kelvin: float = 0.03
+    part_of_rise: float = 1e-3
+    conversion: float = 3e-4
+    longest_s: float = 3600.0
+    shortest_s: float = 1e-3
+    most_steps: int = 20_000
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """Where the readings are taken: weights over rows (M, rows) and columns (M, columns) for the core probe,
+    over columns for the centre line (columns,), and the volume of each active resin cell."""
+
+    core_rows: Floats
+    core_columns: Floats
+    centre: Floats
+    resin_rows: slice
+    resin_columns: slice
+    volume: Floats
+
+    def take(self, keep: Indices) -> Gauge:
+        """The same gauge for the members that `keep` picks."""
+        return Gauge(self.core_rows[keep], self.core_columns[keep], self.centre,
+                     self.resin_rows, self.resin_columns, self.volume)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Tie:
+    """Which cells of a face ("top", "bottom", "side", "inner") end which block of lines, at its low or high
+    end, over how much face for a line of unit size."""
+
+    face: str
+    lines: Lines
+    cells: slice
+    end: str
+    size: float
+
+
+@dataclass
+class Stage:
+    """One stretch of a march in which nothing about the section changes: its operators, faces and gauge."""
+
+    z_lines: list[Lines]
+    x_lines: list[Lines]
+    top: Skin
+    bottom: Skin
+    side: Skin
+    inner: Skin | None
+    ties: list[Tie]
+    gauge: Gauge
+
+    def skins(self) -> list[Skin]:
+        """The faces there are."""
+        return [s for s in (self.top, self.bottom, self.side, self.inner) if s is not None and s.area.size]
+
+    def take(self, keep: Indices) -> Stage:
+        """The same stage for the members that `keep` picks."""
+        new = {id(b): b.take(keep) for b in self.z_lines + self.x_lines}
+        return Stage(
+            [new[id(b)] for b in self.z_lines], [new[id(b)] for b in self.x_lines],
+            self.top.take(keep), self.bottom.take(keep), self.side.take(keep),
+            None if self.inner is None else self.inner.take(keep),
+            [replace(tie, lines=new[id(tie.lines)]) for tie in self.ties], self.gauge.take(keep),
+        )  # fmt: skip
+
+
+@dataclass
+class Fields:
+    """State of M members: time s (M,), temperature K (M, rows, columns), conversion (M, resin rows, columns)."""
+
+    time_s: Floats
+    t_k: Floats
+    alpha: Floats
+    step_s: Floats
+    heat_out_j: Floats
+    steps: int = 0
+    refused: int = 0
+
+
+@dataclass
+class Track:
+    """Readings along the march, one list entry a global step: who (m,), time s (m,), reading (m, 8)."""
+
+    who: list[Indices] = field(default_factory=list)
+    time_s: list[Floats] = field(default_factory=list)
+    reading: list[Floats] = field(default_factory=list)
+
+    def add(self, who: Indices, time_s: Floats, reading: Floats) -> None:
+        """Append the readings of some members."""
+        self.who.append(who)
+        self.time_s.append(time_s)
+        self.reading.append(reading)
+
+    def by_member(self, members: int) -> list[tuple[Floats, Floats]]:
+        """For each member its times (s, rising) and readings (k, 8)."""
+        who, time_s = np.concatenate(self.who), np.concatenate(self.time_s)
+        reading = np.concatenate(self.reading)
+        order = np.lexsort((time_s, who))
+        cuts = np.searchsorted(who[order], np.arange(members + 1))
+        time_s, reading = time_s[order], reading[order]
+        return [(time_s[a:b], reading[a:b]) for a, b in itertools.pairwise(cuts)]
+
+
+def read(stage: Stage, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
+    """The readings of a state, shape (m, 8); temperatures in K, HEAT_OUT in W."""
+    gauge = stage.gauge
+    members = len(t_k)
+    out = np.empty((members, 8))
+    block = t_k[:, gauge.resin_rows, gauge.resin_columns]
+    flat = block.reshape(members, -1)
+    hot = flat.argmax(axis=1)
+    out[:, HOTTEST] = flat[np.arange(members), hot]
+    out[:, HOT_CELL] = hot
+    rows, columns = gauge.core_rows[:, None, :], gauge.core_columns[:, :, None]
+    out[:, CORE] = (rows @ t_k @ columns)[:, 0, 0]
+    cure = alpha[:, : gauge.volume.shape[0]]
+    out[:, MEAN] = cure.reshape(members, -1) @ gauge.volume.reshape(-1)
+    out[:, CORE_CURE] = (
+        rows[:, :, gauge.resin_rows] @ cure @ columns[:, gauge.resin_columns]
+    )[:, 0, 0]  # fmt: skip
+    span = len(gauge.centre)
+    out[:, SURFACE] = stage.top.face_k(t_k, room_k)[:, :span] @ gauge.centre
+    out[:, UNDERSIDE] = stage.bottom.face_k(t_k, room_k)[:, :span] @ gauge.centre
+    total = np.zeros(members)
+    for skin in stage.skins():
+        total += skin.heat_out(t_k, room_k)
+    out[:, HEAT_OUT] = total
+    return out
+
+
+class March:
+    """Carries M members through one stage."""
+
+    def __init__(self, stage: Stage, chem: Chemistry, room: Room, accuracy: Accuracy) -> None:
+        self.stage, self.chem, self.room, self.accuracy = stage, chem, room, accuracy
+
+    def run(self, state: Fields, until_s: float, track: Track) -> None:
+        """Advance every member of `state` to until_s seconds, in place; readings go into `track`.
+
+        Raises DidNotConverge when a member's step falls below the shortest, or there are too many.
+        """
+        stage, chem, acc = self.stage, self.chem, self.accuracy
+        who = np.arange(len(state.time_s))
+        time_s, step_s = state.time_s.copy(), state.step_s.copy()
+        t_k, alpha = state.t_k, state.alpha
+        built = np.zeros(len(who))
+        before = read(stage, t_k, alpha, self.room.at(time_s, who))
+        track.add(who, time_s.copy(), before)
+        for _count in range(acc.most_steps):
+            left = until_s - time_s
+            pieces = np.ceil(left / step_s - 0.02)
+            dt = np.where(pieces >= 3.0, step_s, left / np.maximum(pieces, 1.0))
+            self._refresh(stage, t_k, time_s, who, built)
+            self._build(stage, dt, built)
+            coarse, middle, fine = self._step(stage, chem, t_k, alpha, time_s, dt, who)
+            t_gap, a_gap = fine[0] - coarse[0], fine[1] - coarse[1]
+            t_gap *= 1.0 / 3.0
+            a_gap *= 1.0 / 3.0
+            rise = np.abs(before[:, HOTTEST] - before[:, SURFACE])
+            allowed = acc.kelvin + acc.part_of_rise * rise
+            error = np.maximum(
+                np.maximum(t_gap.max(axis=(1, 2)), -t_gap.min(axis=(1, 2))) / allowed,
+                np.maximum(a_gap.max(axis=(1, 2)), -a_gap.min(axis=(1, 2))) / acc.conversion,
+            )
+            good = error <= 1.0
+            for skin in stage.skins():
+                skin.settle(good)
+            state.steps += int(good.sum())
+            state.refused += int(len(good) - good.sum())
+            # A state that is not a number is never good, and halves until the step is too short.
+            scale = np.where(np.isfinite(error), 0.85 * np.maximum(error, 1e-3) ** (-1.0 / 3.0), 0.25)
+            step_s = _laddered(step_s, dt, np.clip(scale, 0.2, 3.0), good, acc.longest_s)
+            if np.any(~good & (dt < acc.shortest_s)):
+                raise DidNotConverge(
+                    f"the step fell below {acc.shortest_s} s at {float(time_s[~good][0]) / 3600:.3f} h without "
+                    "reaching the accuracy; check the rate constants and the heat of cure"
+                )
+            fine[0] += t_gap
+            fine[1] += a_gap
+            np.clip(fine[1], 0.0, 1.0 - 1e-9, out=fine[1])
+            middle[0] += 0.5 * t_gap
+            middle[1] += 0.5 * a_gap
+            mid_time, end_time = time_s + 0.5 * dt, time_s + dt
+            at_middle = read(stage, middle[0], middle[1], self.room.at(mid_time, who))
+            at_end = read(stage, fine[0], fine[1], self.room.at(end_time, who))
+            heat = dt / 6.0 * (before[:, HEAT_OUT] + 4.0 * at_middle[:, HEAT_OUT] + at_end[:, HEAT_OUT])
+            if good.all():
+                t_k, alpha, time_s, before = fine[0], fine[1], end_time, at_end
+                state.heat_out_j[who] += heat
+                track.add(who, mid_time, at_middle)
+                track.add(who, end_time, at_end)
+            elif good.any():
+                pick = good[:, None, None]
+                t_k = np.where(pick, fine[0], t_k)
+                alpha = np.where(pick, fine[1], alpha)
+                time_s = np.where(good, end_time, time_s)
+                before = np.where(good[:, None], at_end, before)
+                state.heat_out_j[who[good]] += heat[good]
+                track.add(who[good], mid_time[good], at_middle[good])
+                track.add(who[good], end_time[good], at_end[good])
+            done = time_s >= until_s - 1e-6
+            if done.any():
+                state.t_k[who[done]], state.alpha[who[done]] = t_k[done], alpha[done]
+                state.time_s[who[done]] = until_s
+                state.step_s[who[done]] = step_s[done]
+                keep = np.flatnonzero(~done)
+                if not len(keep):
+                    return
+                stage, chem = stage.take(keep), chem.take(keep)
+                who, time_s, step_s, built = who[keep], time_s[keep], step_s[keep], built[keep]
+                t_k, alpha, before = t_k[keep], alpha[keep], before[keep]
+        raise DidNotConverge(
+            f"{acc.most_steps} steps did not reach {until_s / 3600:.2f} h; check the rate constants"
+        )
+
+    def _refresh(self, stage: Stage, t_k: Floats, time_s: Floats, who: Indices, built: Floats) -> None:
+        """Decompose again where a computed coefficient has left the one that the propagators hold."""
+        if not any(skin.computed for skin in stage.skins()):
+            return
+        room_k = self.room.at(time_s, who)
+        for tie in stage.ties:
+            skin: Skin = getattr(stage, tie.face)
+            if not skin.computed:
+                continue
+            mean = skin.coefficient(t_k, room_k)[:, tie.cells].mean(axis=1)
+            off = np.flatnonzero(np.abs(mean - skin.built_h[:, tie.cells.start]) > REBUILD_PART * mean)
+            if len(off):
+                skin.built_h[off, tie.cells] = mean[off, None]
+                hold = mean[off] / (1.0 + mean[off] * skin.half_resistance[tie.cells.start])
+                tie.lines.set_ends(off, **{tie.end: hold * tie.size})
+                built[off] = 0.0
+
+    @staticmethod
+    def _build(stage: Stage, dt: Floats, built: Floats) -> None:
+        stale = dt != built
+        if not stale.any():
+            return
+        pick = EVERYONE if stale.all() else np.flatnonzero(stale)
+        for lines in stage.z_lines + stage.x_lines:
+            lines.build(pick, 0.25 * dt[pick])
+        built[pick] = dt[pick]
+
+    def _step(
+        self,
+        stage: Stage,
+        chem: Chemistry,
+        t_k: Floats,
+        alpha: Floats,
+        time_s: Floats,
+        dt: Floats,
+        who: Indices,
+    ) -> tuple[list[Floats], list[Floats], list[Floats]]:
+        """One whole step and two half ones from the same start: (T, α) of the whole, of the middle, of the end.
+
+        The parts work on the change δ since the start. Conduction at the start (its rate `drift`) goes with the
+        reaction, so that near a balance of the two neither runs off during the other's turn: without that, long
+        steps lose heat at the faces (balanced splitting: Speth, Green, MacNamara & Strang 2013, SIAM J. Numer.
+        Anal. 51:3084, from memory).
+        """
+        room, gauge = self.room, stage.gauge
+        middle_s, end_s = time_s + 0.5 * dt, time_s + dt
+        drift = np.zeros_like(t_k)
+        for lines in stage.z_lines + stage.x_lines:
+            lines.add_rate(t_k, drift)
+        early = late = drift
+        mean = room.mean(time_s, end_s, who)
+        now = mean if room.constant else room.at(time_s, who)
+        for skin in stage.skins():
+            flux = skin.influx(t_k, now, mean, time_s, dt)
+            drift[:, skin.rows, skin.columns] += flux * skin.per_capacity
+        if not room.constant:
+            early, late = drift.copy(), drift.copy()
+            for field_, begin, end in ((early, time_s, middle_s), (late, middle_s, end_s)):
+                more = (room.mean(begin, end, who) - mean)[:, None]
+                for skin in stage.skins():
+                    field_[:, skin.rows, skin.columns] += skin.tie(skin.h) * more * skin.per_capacity
+        whole, half = dt[:, None, None], 0.5 * dt[:, None, None]
+        wet = (slice(None), gauge.resin_rows, gauge.resin_columns)
+        poured = gauge.volume.shape[0]
+        cure, resin = alpha[:, :poured], t_k[wet]
+
+        def turn(delta: Floats, from_alpha: Floats, resin_k: Floats, rate: Floats, span: Floats) -> Floats:
+            cured = chem.react(from_alpha, resin_k, rate[wet], span)
+            delta += rate * span
+            delta[wet] += chem.rise_k * (cured - from_alpha)
+            return cured
+
+        def conduct(delta: Floats, step: int, order: tuple[list[Lines], list[Lines]]) -> None:
+            for group in order:
+                for lines in group:
+                    lines.spread(delta, step)
+
+        inward, outward = (stage.z_lines, stage.x_lines), (stage.x_lines, stage.z_lines)
+        coarse = np.zeros_like(t_k)
+        coarse_cure = turn(coarse, cure, resin, drift, whole)
+        conduct(coarse, 1, outward)
+        fine = np.zeros_like(t_k)
+        middle_cure = turn(fine, cure, resin, early, half)
+        conduct(fine, 0, outward)
+        middle = t_k + fine
+        conduct(fine, 0, inward)
+        fine_cure = turn(fine, middle_cure, resin + fine[wet], late, half)
+        conduct(fine, 0, outward)
+        coarse += t_k
+        fine += t_k
+        return (
+            [coarse, _with_dry(coarse_cure, alpha)], [middle, _with_dry(middle_cure, alpha)],
+            [fine, _with_dry(fine_cure, alpha)],
+        )  # fmt: skip
+
+
+def _with_dry(cure: Floats, alpha: Floats) -> Floats:
+    """Conversion of the poured rows, and of those not yet poured as they were."""
+    poured = cure.shape[1]
+    return cure if poured == alpha.shape[1] else np.concatenate([cure, alpha[:, poured:]], axis=1)
+
+
+def _laddered(step_s: Floats, dt: Floats, scale: Floats, good: NDArray[np.bool_], longest_s: float) -> Floats:
+    """The next steps: changed by factors of √2 only, so that propagators last; a refused one always shrinks.
+
+    A step cut short by the end of a stage says nothing against the longer one that was meant.
+    """
+    rung = np.exp2(np.floor(2.0 * np.log2(np.minimum(dt * scale, longest_s))) / 2.0)
+    kept = np.where((scale >= 1.0) & (dt < step_s), np.maximum(rung, step_s), rung)
+    return np.where(good, kept, np.minimum(rung, dt / 2.0**0.5))
