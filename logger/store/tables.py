@@ -170,6 +170,18 @@ class Alarm(SQLModel, table=True):
     ended_ms: int | None = Field(default=None, sa_type=BigInteger)
 
 
+class Forecast(SQLModel, table=True):
+    """A forecast as it was: made at an hour of the pour from the readings until then."""
+
+    __table_args__ = (Index("forecast_of_pour", "pour_id", "id"),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    pour_id: int = Field(foreign_key="pour.id")
+    made_ms: int = Field(sa_type=BigInteger)
+    at_h: float
+    body: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+
+
 class Outgoing(SQLModel, table=True):
     """A message to be sent, written in the same transaction as the alarm's change."""
 

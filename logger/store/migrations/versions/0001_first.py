@@ -49,6 +49,7 @@ def upgrade() -> None:
     sa.Column('boot_id', sqlmodel.sql.sqltypes.AutoString(length=64), nullable=False),
     sa.Column('offset_ms', sa.BigInteger(), nullable=False),
     sa.Column('clock_set', sa.Boolean(), nullable=False),
+    sa.Column('steady_offset_ms', sa.BigInteger(), nullable=True),
     sa.ForeignKeyConstraint(['station_id'], ['station.id'], ),
     sa.PrimaryKeyConstraint('id'),
     sa.UniqueConstraint('station_id', 'boot_id')
@@ -150,6 +151,29 @@ def upgrade() -> None:
     )
     with op.batch_alter_table('event', schema=None) as batch_op:
         batch_op.create_index('event_of_pour', ['pour_id', 'id'], unique=False)
+
+    op.create_table('forecast',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('pour_id', sa.Integer(), nullable=False),
+    sa.Column('made_ms', sa.BigInteger(), nullable=False),
+    sa.Column('at_h', sa.Float(), nullable=False),
+    sa.Column('body', sa.JSON(), nullable=False),
+    sa.ForeignKeyConstraint(['pour_id'], ['pour.id'], ),
+    sa.PrimaryKeyConstraint('id')
+    )
+    with op.batch_alter_table('forecast', schema=None) as batch_op:
+        batch_op.create_index('forecast_of_pour', ['pour_id', 'id'], unique=False)
+
+    op.create_table('pour_probe',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('pour_id', sa.Integer(), nullable=False),
+    sa.Column('rom', sqlmodel.sql.sqltypes.AutoString(length=64), nullable=False),
+    sa.ForeignKeyConstraint(['pour_id'], ['pour.id'], ),
+    sa.PrimaryKeyConstraint('id'),
+    sa.UniqueConstraint('pour_id', 'rom')
+    )
+    with op.batch_alter_table('pour_probe', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_pour_probe_pour_id'), ['pour_id'], unique=False)
 
     op.create_table('reading',
     sa.Column('id', sa.Integer(), nullable=False),

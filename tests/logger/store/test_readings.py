@@ -1,0 +1,130 @@
+"""Readings are stored once, in order, with their true time, and never lost or doubled."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from hardware.clock import Stamp
+from logger.store import readings, stations
+from logger.store.readings import Conflict, save_batch
+
+
+def save(store: Any, rows: Any, clock: Any, timeline: Any, spool: str = "spool-1") -> Any:
+    """Sends rows as the station would."""
+    with store.write() as tx:
+        station = stations.by_name(tx, "bench-1")
+        return save_batch(tx, station, spool, clock.stamp(), rows, timeline.true_ms())
+
+
+def test_a_batch_sent_twice_is_stored_once(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """The network may repeat; the store does not."""
+    rows = rows_of(1, 10)
+    first = save(store, rows, clock, timeline)
+    again = save(store, rows, clock, timeline)
+    assert (first.stored, first.repeated, first.acknowledged_seq) == (10, 0, 10)
+    assert (again.stored, again.repeated, again.acknowledged_seq) == (0, 10, 10)
+    with store.read() as connection:
+        assert readings.counts(connection, pour_id) == (10, 0)
+
+
+def test_overlapping_batches_keep_each_row_once(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """A half-acknowledged batch comes again with more rows behind it."""
+    rows = rows_of(1, 20)
+    save(store, rows[:12], clock, timeline)
+    saved = save(store, rows[5:], clock, timeline)
+    assert (saved.stored, saved.repeated) == (8, 7)
+    with store.read() as connection:
+        assert readings.counts(connection, pour_id) == (20, 0)
+
+
+def test_other_contents_under_a_stored_number_are_a_conflict(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """Nothing is overwritten, and nothing of that batch is stored."""
+    rows = rows_of(1, 3)
+    save(store, rows, clock, timeline)
+    altered = [*rows_of(1, 2), replace(rows[2], milli_c=99_000), *rows_of(4, 1)]
+    with pytest.raises(Conflict, match="row 3 is stored with milli_c = 21002 but came again with 99000"):
+        save(store, altered, clock, timeline)
+    with store.read() as connection:
+        assert readings.counts(connection, pour_id) == (3, 0)
+
+
+def test_a_fault_is_stored_with_its_reason_and_no_temperature(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """A dead probe is never a calm pour."""
+    row = replace(rows_of(1, 1)[0], milli_c=None, fault="empty-read")
+    save(store, [row], clock, timeline)
+    with store.read() as connection:
+        (stored,) = readings.series(connection, pour_id)
+        assert (stored.milli_c, stored.fault) == (None, "empty-read")
+        (probe,) = stations.probes_of(connection, 1)
+        assert (probe.faults, probe.last_good_ms, probe.last_fault) == (1, None, "empty-read")
+
+
+def test_a_clock_set_late_moves_the_whole_boot_and_keeps_the_order(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """Readings taken before the network set the clock get their true time without being rewritten."""
+    clock.boot_id, clock.clock_set = "boot-without-clock", False
+    before = rows_of(1, 3)
+    save(store, before, clock, timeline)
+    clock.move(60)
+    # The wall clock of the station jumps by 90 days when it is set.
+    now = clock.stamp()
+    true_wall = now.wall_ms + 90 * 86_400_000
+    after = [
+        replace(row, stamp=Stamp(true_wall + i * 1000, "boot-without-clock", now.boot_ms + i * 1000, True))
+        for i, row in enumerate(rows_of(4, 3))
+    ]
+    with store.write() as tx:
+        station = stations.by_name(tx, "bench-1")
+        save_batch(tx, station, "spool-1", after[0].stamp, after, true_wall)
+    with store.read() as connection:
+        times = [row.at_ms for row in readings.series(connection, pour_id)]
+    assert times == sorted(times)
+    assert times[3] - times[0] == 60_000, "60 s passed between the third-last and the first"
+    assert times[3] == true_wall
+
+
+def test_a_reading_that_arrives_long_after_it_was_taken_is_marked_late(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """An alarm on caught-up data must say that it is late."""
+    rows = rows_of(1, 2)
+    clock.move(3600)
+    save(store, rows, clock, timeline)
+    with store.read() as connection:
+        assert [row.late for row in readings.series(connection, pour_id)] == [True, True]
+
+
+def test_readings_before_the_pour_belong_to_no_pour(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """Yesterday's bench readings are no part of today's record."""
+    rows = [
+        replace(row, stamp=Stamp(row.stamp.wall_ms - 86_400_000, "boot-of-yesterday", 5000 + i * 1000, True))
+        for i, row in enumerate(rows_of(1, 2))
+    ]
+    saved = save(store, rows, clock, timeline)
+    assert saved.stored == 2
+    assert saved.pours == frozenset()
+    with store.read() as connection:
+        assert readings.counts(connection, pour_id) == (0, 0)
+
+
+def test_a_gap_in_the_numbers_is_not_acknowledged_over(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """The station must not forget rows that never arrived."""
+    rows = rows_of(1, 6)
+    saved = save(store, rows[:2] + rows[4:], clock, timeline)
+    assert saved.acknowledged_seq == 2
