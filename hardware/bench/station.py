@@ -1,0 +1,147 @@
+"""The bench: a whole station without hardware, read by the same driver code as a Pi's."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from hardware.bench.trace import Trace
+from hardware.bench.w1_files import Lie, W1Files, lying_text, scratchpad, w1_text
+from hardware.clock import Clock, Stamp
+from hardware.contacts import Contacts
+from hardware.errors import BadTrace
+from hardware.outputs import Outputs
+from hardware.pins import Pins, bench_pins
+from hardware.reading import Bus, Probe
+from hardware.station import Hardware, Wiring, kernel_buses
+
+FOLDER_LINGERS_S = 100.0
+"""The kernel keeps a pulled probe's folder about this long (search every 10 s, 10 misses)."""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultWindow:
+    """`probe` does `lie` from `from_s` until `until_s` (seconds since the bench's start)."""
+
+    probe: str
+    from_s: float
+    until_s: float
+    lie: Lie
+
+
+class Bench:
+    """Plays traces into w1 files at the moment of each sweep, and stands in for a Pi's pins.
+
+    `traces`: °C over seconds since the first sweep, by probe id. `clones`: ids whose byte 6 is stuck. `seed` decides
+    which reads fail where a lie fails only some.
+    """
+
+    def __init__(
+        self,
+        wiring: Wiring,
+        clock: Clock,
+        folder: Path,
+        traces: Mapping[str, Trace],
+        *,
+        faults: Iterable[FaultWindow] = (),
+        clones: Iterable[str] = (),
+        seed: int = 1,
+    ) -> None:
+        missing = [probe.id for probe in wiring.probes if probe.id not in traces]
+        if missing:
+            raise BadTrace(f"no trace for {', '.join(missing)}: give each probe of the bench one")
+        self.files = W1Files(folder / "w1")
+        self.contacts: BenchContacts | None = None
+        self.started: Stamp | None = None
+        self._traces = dict(traces)
+        self._faults = sorted(faults, key=lambda window: window.from_s)
+        self._clones = frozenset(clones)
+        self._random = random.Random(seed)
+        self._last: dict[str, bytes] = {}
+        for probe in wiring.probes:
+            self.files.plug(probe.id)
+        inner = kernel_buses(wiring, self.files.folder, (folder / "hwmon", folder / "iio"))
+        # One bus plays for all: they are read by threads of their own.
+        buses: tuple[Bus, ...] = (_PlayedBus(inner[0], self), *inner[1:]) if inner else ()
+        if not wiring.pins.any:
+            self.hardware = Hardware(buses)
+            return
+        factory = bench_pins()
+        contacts = Contacts(wiring.pins, factory, clock)
+        self.contacts = BenchContacts(wiring.pins, factory)
+        self.hardware = Hardware(buses, contacts, Outputs(wiring.pins, factory))
+
+    def truth(self, probe: str, t_s: float) -> float:
+        """The temperature (°C) that `probe` really has, whatever it says."""
+        return self._traces[probe](t_s)
+
+    def play(self, stamp: Stamp) -> None:
+        """Write what each probe's file says at this moment."""
+        if self.started is None:
+            self.started = stamp
+        t_s = (stamp.boot_ms - self.started.boot_ms) / 1000
+        while self._faults and self._faults[0].until_s <= t_s:
+            self._faults.pop(0)
+        lies = {window.probe: window for window in self._faults if window.from_s <= t_s < window.until_s}
+        for probe, trace in self._traces.items():
+            self._play_one(probe, trace, t_s, lies.get(probe))
+
+    def _play_one(self, probe: str, trace: Trace, t_s: float, window: FaultWindow | None) -> None:
+        if window is not None and window.lie is Lie.PULLED and t_s - window.from_s >= FOLDER_LINGERS_S:
+            self.files.unplug(probe)
+            return
+        if not self.files.is_plugged(probe):
+            self.files.plug(probe)
+        truth = scratchpad(trace(t_s), clone=probe in self._clones)
+        silent_truth = window is None or (window.lie is Lie.WATER and self._random.random() < 1 / 3)
+        if silent_truth:
+            self._last[probe] = truth
+            self.files.show(probe, w1_text(truth))
+            return
+        assert window is not None
+        last = self._last.setdefault(probe, truth)
+        if window.lie in (Lie.BAD_CRC, Lie.WATER, Lie.TORN):
+            last = truth
+        self.files.show(probe, lying_text(window.lie, last))
+
+
+class BenchContacts:
+    """A hand at the bench's contacts."""
+
+    def __init__(self, pins: Pins, factory: Any) -> None:
+        self._pins = pins
+        self._factory = factory
+
+    def set(self, contact: str, closed: bool) -> None:
+        """Close or open `contact` (wet, acknowledge, fan_proof). Raises KeyError if it is not wired."""
+        number = getattr(self._pins, contact)
+        if number is None:
+            raise KeyError(f"{contact} is not wired on this bench")
+        pin = self._factory.pin(number)
+        if closed == getattr(self._pins, f"{contact}_active_high"):
+            pin.drive_high()
+        else:
+            pin.drive_low()
+
+
+class _PlayedBus:
+    """A bus whose probes' files are written just before they are read."""
+
+    def __init__(self, bus: Bus, bench: Bench) -> None:
+        self._bus = bus
+        self._bench = bench
+
+    @property
+    def name(self) -> str:
+        return self._bus.name
+
+    @property
+    def probes(self) -> tuple[Probe, ...]:
+        return self._bus.probes
+
+    def begin_sweep(self, stamp: Stamp) -> None:
+        self._bench.play(stamp)
+        self._bus.begin_sweep(stamp)

@@ -1,0 +1,291 @@
+"""From the spool to the service: in order, acknowledged, as often as it takes.
+
+A batch is posted and its rows are forgotten only when the answer says that they are stored. Before the first rows
+of a spool an empty batch asks how far the service is: a service (or a card) that was restored from a copy knows
+another past, and then the spool goes on under a new name instead of waiting for ever.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import random
+import sqlite3
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import TYPE_CHECKING, Any
+
+from hardware.clock import Clock, Stamp
+from logger.daemon.keep import Keeper
+from logger.daemon.signals import Orders
+from logger.daemon.spool import Row, Spool
+
+if TYPE_CHECKING:
+    from httpx import BaseTransport, Client
+
+log = logging.getLogger(__name__)
+
+BATCH_ROWS = 500
+SIGN_OF_LIFE_S = 20.0
+LINGER_S = 0.2
+"""Real seconds from batch to batch while rows trickle in, so that fast sweeps share one."""
+FIRST_BACK_OFF_S = 1.0
+LONGEST_BACK_OFF_S = 30.0
+"""Both sides must notice the other within 60 s."""
+CONNECT_S = 5.0
+ANSWER_S = 15.0
+PERIOD_S = (1.0, 600.0)
+"""Periods from sweep to sweep that the service may order."""
+
+
+class Step(Enum):
+    """What one step of the forwarder did."""
+
+    SENT = auto()
+    IDLE = auto()
+    FAILED = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The service's answer to a batch."""
+
+    acknowledged_seq: int
+    orders: Orders
+    next_s: float | None
+
+
+class BadAnswer(Exception):
+    """An answer that cannot be the service's, or that contradicts the batch. Nothing is forgotten."""
+
+
+def batch_json(station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]]) -> bytes:
+    """The body of one batch (see DEVELOPERS.md)."""
+    body = {"station": station, "spool": spool, "sent": _stamp(sent), "rows": [_row(*row) for row in rows]}
+    return json.dumps(body, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def _stamp(stamp: Stamp) -> dict[str, object]:
+    return {
+        "wall_ms": stamp.wall_ms,
+        "boot_id": stamp.boot_id,
+        "boot_ms": stamp.boot_ms,
+        "clock_set": stamp.clock_set,
+    }
+
+
+def _row(seq: int, row: Row) -> dict[str, object]:
+    shown: dict[str, object] = {
+        "seq": seq,
+        "probe": row.probe,
+        "place": row.place,
+        "stamp": _stamp(row.stamp),
+        "milli_c": row.milli_c,
+        "fault": row.fault,
+        "raw": row.raw,
+        "note": row.note,
+    }
+    if row.milli_rh is not None:
+        shown["milli_rh"] = row.milli_rh
+    return shown
+
+
+def read_answer(content: bytes, sent_rows: int) -> Answer:
+    """The answer to a batch of `sent_rows` rows. Raises BadAnswer.
+
+    A garbled answer must not make us forget rows: its counts have to add up to what was sent.
+    """
+    try:
+        body: Any = json.loads(content)
+        acknowledged, stored, repeated = (body[key] for key in ("acknowledged_seq", "stored", "repeated"))
+        lamp, buzzer, fan, next_s = (body.get(key) for key in ("lamp", "buzzer", "fan", "next_s"))
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise BadAnswer(f"not the service's answer: {content[:80]!r}") from error
+    counts = (acknowledged, stored, repeated)
+    if any(type(number) is not int or number < 0 for number in counts) or stored + repeated != sent_rows:
+        raise BadAnswer(f"the answer's counts do not add up to {sent_rows} rows: {content[:120]!r}")
+    if any(order not in (True, False, None) for order in (lamp, buzzer, fan)):
+        raise BadAnswer(f"an order is neither true nor false: {content[:120]!r}")
+    if not (type(next_s) in (int, float) and PERIOD_S[0] <= next_s <= PERIOD_S[1]):
+        next_s = None
+    return Answer(acknowledged, Orders(bool(lamp), bool(buzzer), fan), next_s)
+
+
+def open_client(service_url: str, transport: BaseTransport | None = None) -> Client:
+    """An HTTP client for the service. `transport` takes the network's place in tests and in the demo."""
+    httpx: Any = load_httpx()
+    if transport is None:
+        # Loading the certificates costs several MB; an address without TLS needs none.
+        transport = httpx.HTTPTransport(verify=service_url.startswith("https:"), retries=0)
+    client: Client = httpx.Client(
+        base_url=service_url,
+        transport=transport,
+        trust_env=False,
+        timeout=httpx.Timeout(ANSWER_S, connect=CONNECT_S),
+    )
+    return client
+
+
+def load_httpx() -> Any:
+    """httpx without its command line, whose colours and tables would take 10 of the daemon's 45 MB."""
+    name = "httpx._main"
+    if "httpx" in sys.modules or name in sys.modules:
+        import httpx as loaded
+
+        return loaded
+    # None in sys.modules makes the import fail, and httpx does without.
+    sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        import httpx
+    finally:
+        del sys.modules[name]
+    return httpx
+
+
+class Forwarder:
+    """Sends what is kept. `step` does one thing; `run` is the loop around it."""
+
+    def __init__(
+        self,
+        station: str,
+        keeper: Keeper,
+        client: Client,
+        clock: Clock,
+        token: Callable[[], str],
+        *,
+        heard: Callable[[Answer], None] = lambda _answer: None,
+        linger_s: float = LINGER_S,
+        jitter: random.Random | None = None,
+    ) -> None:
+        self.wake = threading.Event()
+        self.trouble: str | None = None
+        self._station = station
+        self._keeper = keeper
+        self._client = client
+        self._clock = clock
+        self._token = token
+        self._heard = heard
+        self._linger_s = linger_s
+        self._jitter = jitter or random.Random()
+        self._agreed: set[str] = set()
+        self._sent_s: float | None = None
+        self._failures = 0
+
+    def run(self, stop: threading.Event) -> None:
+        """Forward until `stop`. Set `wake` when there are new rows, and after `stop`."""
+        while not stop.is_set():
+            self.wake.clear()
+            step = self.step()
+            if step is Step.FAILED:
+                self._clock.wait(stop, self.back_off_s())
+            elif step is Step.IDLE:
+                self._clock.wait(self.wake, SIGN_OF_LIFE_S / 2)
+                stop.wait(self._linger_s)
+
+    def back_off_s(self) -> float:
+        """Seconds to wait after the failures so far: doubling, at most 30, and never all stations at once."""
+        full = min(LONGEST_BACK_OFF_S, FIRST_BACK_OFF_S * 2.0 ** min(self._failures - 1, 10))
+        return full * self._jitter.uniform(0.5, 1.0)
+
+    def step(self) -> Step:
+        """Send at most one batch: rows if there are any, else a sign of life if one is due."""
+        try:
+            spool, rows = self._next()
+        except sqlite3.Error as error:
+            return self._fail(f"the spool cannot be read: {error}")
+        now_s = self._clock.stamp().boot_s
+        if spool.name not in self._agreed:
+            return self._greet(spool)
+        if not rows and self._sent_s is not None and 0 <= now_s - self._sent_s < SIGN_OF_LIFE_S / 2:
+            return Step.IDLE
+        answer = self._post(spool, rows)
+        if answer is None:
+            return Step.FAILED
+        last = rows[-1][0] if rows else spool.forgotten
+        if answer.acknowledged_seq < last:
+            return self._disagree(spool, answer, last)
+        spool.forget(last)
+        return Step.SENT if rows else Step.IDLE
+
+    def _next(self) -> tuple[Spool, list[tuple[int, Row]]]:
+        spools = self._keeper.spools
+        for spool in spools:
+            rows = spool.oldest(BATCH_ROWS)
+            if rows:
+                return spool, rows
+        return spools[0], []
+
+    def _greet(self, spool: Spool) -> Step:
+        answer = self._post(spool, [])
+        if answer is None:
+            return Step.FAILED
+        if spool.forgotten <= answer.acknowledged_seq <= spool.last_seq:
+            spool.forget(answer.acknowledged_seq)
+            self._agreed.add(spool.name)
+        else:
+            self._renew(spool)
+            self._agreed.add(spool.name)
+        return Step.SENT
+
+    def _disagree(self, spool: Spool, answer: Answer, last: int) -> Step:
+        """The service has less than we sent: ask again from the start of this spool."""
+        self._agreed.discard(spool.name)
+        return self._fail(
+            f"the service acknowledged {answer.acknowledged_seq} of spool {spool.name}, we sent up to {last}"
+        )
+
+    def _renew(self, spool: Spool) -> None:
+        spool.renew()
+
+    def _post(self, spool: Spool, rows: Sequence[tuple[int, Row]]) -> Answer | None:
+        sent = self._clock.stamp()
+        httpx = load_httpx()
+        try:
+            response = self._client.post(
+                "/api/batches",
+                content=batch_json(self._station, spool.name, sent, rows),
+                headers={"Authorization": f"Bearer {self._token()}", "Content-Type": "application/json"},
+            )
+            if response.status_code == 409:
+                self._conflict(spool, response.text)
+                return None
+            if response.status_code != 200:
+                self._fail(refusal(response.status_code, response.text))
+                return None
+            answer = read_answer(response.content, len(rows))
+        except (httpx.HTTPError, httpx.InvalidURL, OSError, BadAnswer) as error:
+            self._fail(f"{type(error).__name__}: {error}")
+            return None
+        if self.trouble is not None:
+            log.warning("the service answers again; %d rows to catch up", self._keeper.pending)
+        self.trouble, self._failures, self._sent_s = None, 0, sent.boot_s
+        self._heard(answer)
+        return answer
+
+    def _conflict(self, spool: Spool, text: str) -> None:
+        log.error("the service holds other contents under our numbers (409): %s", text[:200])
+        self._renew(spool)
+        self._agreed.add(spool.name)
+        self._fail("conflict of sequence numbers: the spool goes on under a new name")
+
+    def _fail(self, trouble: str) -> Step:
+        self._failures += 1
+        if trouble != self.trouble:
+            log.error("not forwarded, %d rows are kept: %s", self._keeper.pending, trouble)
+        self.trouble = trouble
+        return Step.FAILED
+
+
+def refusal(status: int, text: str) -> str:
+    """What a refused batch means and what to do about it."""
+    remedy = {
+        401: "the token is wrong: make a new one for this station and put it into the token file",
+        403: "the token belongs to another station: put this station's own into the token file",
+        404: "there is no such page: service_url must be the service's address without a path",
+        413: "something between here and the service limits the size of requests",
+        422: "station and service differ in version: bring both to the same one",
+    }.get(status, "the service is in trouble: look at its log")
+    return f"the service refused the batch with {status}; {remedy}; it said {text[:200]!r}"

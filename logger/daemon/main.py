@@ -1,0 +1,268 @@
+"""The station daemon, wired together: sweep, keep, forward, switch, and tell systemd. Wiring only."""
+
+from __future__ import annotations
+
+import logging
+import tempfile
+import threading
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hardware.bench.clock import beside
+from hardware.bench.station import Bench
+from hardware.bench.trace import from_text
+from hardware.clock import Clock, SystemClock
+from hardware.errors import HardwareError
+from hardware.outputs import Outputs
+from hardware.pins import pi_pins
+from hardware.station import Hardware, open_pi
+from logger.daemon.forward import Answer, Forwarder, Step, open_client
+from logger.daemon.keep import Keeper
+from logger.daemon.sample import Sampler, contact_row
+from logger.daemon.signals import LastResort, Signals
+from logger.daemon.spool import Row
+from logger.daemon.station_file import StationConfig, station_from_file
+from logger.daemon.supervise import Supervisor, stop_on_signals
+from logger.errors import BadSettings
+
+if TYPE_CHECKING:
+    import httpx
+
+log = logging.getLogger(__name__)
+
+DRAIN_S = 5.0
+"""Real seconds that a stop may take to send what is left; the rest is kept for the next start."""
+TOLD_FOR_S = 900.0
+"""The service's period counts this long after it was last heard; then the station's own."""
+
+
+@dataclass(slots=True)
+class Told:
+    """The period that the service ordered, and when."""
+
+    period_s: float | None = None
+    at_s: float = 0.0
+
+
+def run_station(
+    config: StationConfig,
+    hardware: Hardware,
+    clock: Clock,
+    stop: threading.Event,
+    *,
+    transport: httpx.BaseTransport | None = None,
+    supervisor: Supervisor | None = None,
+    end_after_s: float | None = None,
+    sweeps_per_commit: int = 1,
+    obey_period: bool = True,
+    drain_s: float = DRAIN_S,
+    after_sweep: Callable[[int], None] | None = None,
+) -> int:
+    """Run one station until `stop` is set, or for `end_after_s` of the clock's time. Returns the exit code, 0.
+
+    The hardware is closed at the end, outputs first switched off. `clock` belongs to the sweeps; on a stepped clock
+    the forwarder waits beside it. `sweeps_per_commit` above 1 is for fast simulations only: a crash then loses up
+    to that many sweeps. `obey_period` False ignores the period that the service orders. At the end the rest is sent
+    for at most `drain_s` real seconds. `after_sweep` is called with the number of sweeps done.
+    """
+    with ExitStack() as cleanup:
+        cleanup.callback(hardware.close)
+        supervisor = supervisor or Supervisor()
+        cleanup.callback(supervisor.close)
+        keeper = Keeper(config.spool_file)
+        cleanup.callback(keeper.close)
+        client = cleanup.enter_context(open_client(config.service_url, transport))
+        started_s = clock.stamp().boot_s
+        signals = Signals(hardware.outputs, LastResort(config.limit_c), started_s)
+        told = Told()
+
+        def heard(answer: Answer) -> None:
+            now_s = clock.stamp().boot_s
+            if answer.next_s is not None and obey_period:
+                told.period_s, told.at_s = answer.next_s, now_s
+            signals.heard(answer.orders, now_s)
+
+        forwarder = Forwarder(config.name, keeper, client, beside(clock), config.token, heard=heard)
+        forwarding = threading.Event()
+        thread = threading.Thread(target=forwarder.run, args=(forwarding,), name="forward")
+        sampler = Sampler(hardware.buses, config.wiring.all_probes, clock)
+        loop = _Sweeps(
+            config, hardware, clock, sampler, keeper, signals, supervisor, forwarder, told, sweeps_per_commit
+        )
+        thread.start()
+        try:
+            loop.run(stop, end_after_s, after_sweep)
+        finally:
+            supervisor.stopping()
+            loop.end()
+            forwarding.set()
+            forwarder.wake.set()
+            thread.join()
+            _drain(forwarder, keeper, drain_s)
+        return 0
+
+
+class _Sweeps:
+    """The loop that sweeps, and feeds the watchdog."""
+
+    def __init__(
+        self,
+        config: StationConfig,
+        hardware: Hardware,
+        clock: Clock,
+        sampler: Sampler,
+        keeper: Keeper,
+        signals: Signals,
+        supervisor: Supervisor,
+        forwarder: Forwarder,
+        told: Told,
+        sweeps_per_commit: int,
+    ) -> None:
+        self._config = config
+        self._hardware = hardware
+        self._clock = clock
+        self._sampler = sampler
+        self._keeper = keeper
+        self._signals = signals
+        self._supervisor = supervisor
+        self._forwarder = forwarder
+        self._told = told
+        self._sweeps_per_commit = sweeps_per_commit
+        self._waiting: list[Row] = []
+        self._done = 0
+
+    def run(
+        self, stop: threading.Event, end_after_s: float | None, after_sweep: Callable[[int], None] | None
+    ) -> None:
+        started_s = due_s = self._clock.stamp().boot_s
+        while not stop.is_set() and (end_after_s is None or due_s - started_s <= end_after_s):
+            well = self._sweep()
+            self._supervisor.ready(self._status())
+            if well:
+                self._supervisor.alive(self._status())
+            if after_sweep is not None:
+                after_sweep(self._done)
+            period_s = self._period_s(due_s - started_s)
+            now_s = self._clock.stamp().boot_s
+            # The next moment of the grid; moments that a slow bus let pass are not made up for.
+            due_s += period_s * max(1, -(-(now_s - due_s) // period_s))
+            self._wait(stop, due_s, well)
+
+    def end(self) -> None:
+        """Keep what is still held."""
+        rows = self._sampler.close()
+        self._keep(rows, force=True)
+
+    def _sweep(self) -> bool:
+        sweep = self._sampler.sweep()
+        self._done += 1
+        rows = [*sweep.rows, *self._contact_rows(sweep.rows)]
+        kept = self._keep(rows, force=self._done % self._sweeps_per_commit == 0)
+        return sweep.finished and kept
+
+    def _contact_rows(self, rows: list[Row]) -> list[Row]:
+        changes = [] if self._hardware.contacts is None else self._hardware.contacts.changes()
+        self._signals.swept(rows, changes, self._clock.stamp().boot_s)
+        return [contact_row(change) for change in changes]
+
+    def _keep(self, rows: list[Row], *, force: bool) -> bool:
+        self._waiting += rows
+        if not force or not self._waiting:
+            return True
+        kept = self._keeper.keep(self._waiting, self._clock.stamp().boot_s)
+        self._waiting = []
+        self._forwarder.wake.set()
+        return kept
+
+    def _wait(self, stop: threading.Event, due_s: float, well: bool) -> None:
+        """Wait for the next sweep in pieces short enough for the watchdog and for the contacts."""
+        watchdog_s = self._supervisor.watchdog_s
+        piece_s = min(watchdog_s / 3 if watchdog_s else 600.0, 1.0 if self._hardware.contacts else 600.0)
+        while (left_s := due_s - self._clock.stamp().boot_s) > 1e-6:
+            if self._clock.wait(stop, min(left_s, piece_s)):
+                return
+            if watchdog_s and well:
+                self._supervisor.alive()
+            if self._hardware.contacts is not None:
+                rows = self._contact_rows([])
+                if rows:
+                    self._keep(rows, force=True)
+
+    def _period_s(self, age_s: float) -> float:
+        told = self._told
+        if told.period_s is not None and self._clock.stamp().boot_s - told.at_s < TOLD_FOR_S:
+            return told.period_s
+        return self._config.periods.own(age_s)
+
+    def _status(self) -> str:
+        trouble = "; ".join(text for text in (self._keeper.trouble, self._forwarder.trouble) if text)
+        return f"{self._done} sweeps, {self._keeper.pending} rows to send" + (
+            f"; {trouble}" if trouble else ""
+        )
+
+
+def _drain(forwarder: Forwarder, keeper: Keeper, drain_s: float) -> None:
+    """Send what is left, for at most `drain_s` real seconds or until the service does not answer."""
+    clock = SystemClock()
+    until_s = clock.stamp().boot_s + drain_s
+    while keeper.pending and clock.stamp().boot_s < until_s:
+        if forwarder.step() is Step.FAILED:
+            log.warning("%d rows are left in the spool; they are sent after the next start", keeper.pending)
+            return
+
+
+def open_hardware(config: StationConfig, clock: Clock, folder: Path) -> Hardware:
+    """Open what the station file names: a Pi, or the bench, which works in `folder`. Raises HardwareError."""
+    if config.wiring.hardware == "pi":
+        return open_pi(config.wiring, clock)
+    traces = {
+        probe.id: from_text(_bench_text(config, probe.id, probe.bench), config.path.parent)
+        for probe in config.wiring.all_probes
+    }
+    return Bench(config.wiring, clock, folder, traces).hardware
+
+
+def _bench_text(config: StationConfig, probe: str, text: str | None) -> str:
+    if text is None:
+        raise BadSettings(
+            f"{config.path}: [[probe]] {probe}",
+            'hardware = "bench" needs a trace for each probe',
+            allowed='bench = "21.5" or bench = "trace.csv:core"',
+            remedy='add it, or write hardware = "pi"',
+        )
+    return text
+
+
+def run_from_file(path: Path | str) -> int:
+    """What `pourlog station FILE` does: run until SIGTERM or SIGINT. Raises BadSettings and HardwareError."""
+    config = station_from_file(path)
+    clock = SystemClock()
+    stop = threading.Event()
+    with stop_on_signals(stop), tempfile.TemporaryDirectory(prefix="pourlog-bench-") as folder:
+        return run_station(config, open_hardware(config, clock, Path(folder)), clock, stop)
+
+
+def relay_safe(path: Path | str) -> int:
+    """What `pourlog relay-safe FILE` does: drive lamp, buzzer and fan off, whatever happened before.
+
+    For ExecStopPost: a daemon that was killed cannot do it itself. Raises BadSettings and HardwareError.
+    """
+    config = station_from_file(path)
+    if config.wiring.hardware != "pi" or not config.wiring.pins.any:
+        return 0
+    Outputs(config.wiring.pins, pi_pins()).close()
+    return 0
+
+
+__all__ = [
+    "HardwareError",
+    "StationConfig",
+    "open_hardware",
+    "relay_safe",
+    "run_from_file",
+    "run_station",
+    "station_from_file",
+]

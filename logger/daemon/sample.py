@@ -1,0 +1,160 @@
+"""One sweep: look at every probe, one thread a bus, and stamp each look."""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from hardware.clock import Clock
+from hardware.contacts import Change
+from hardware.reading import Bus, Fault, FaultReason, Sample
+from hardware.station import ProbeWiring
+from logger.daemon.spool import Row
+
+log = logging.getLogger(__name__)
+
+FIRST_HOUR_S = 3600.0
+FIRST_HOUR_PERIOD_S = 5.0
+LATER_PERIOD_S = 30.0
+DEADLINE_S = 5.0
+"""A bus has this long, and PROBE_DEADLINE_S more for each probe: three conversions of 0.75 s and their transfers."""
+PROBE_DEADLINE_S = 4.0
+
+CONTACT_PLACES = {
+    "wet": ("wet-contact", "under-form"),
+    "acknowledge": ("acknowledge-button", "station"),
+    "fan_proof": ("fan-proof", "fan"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """Rows of one sweep, and whether every bus came back in time."""
+
+    rows: list[Row]
+    finished: bool
+
+
+class Sampler:
+    """Sweeps over the buses of one station. Call from one thread; `close` at the end."""
+
+    def __init__(self, buses: Sequence[Bus], probes: Sequence[ProbeWiring], clock: Clock) -> None:
+        self._clock = clock
+        self._wiring = {probe.id: probe for probe in probes}
+        self._readers = [_BusReader(bus, clock) for bus in buses]
+
+    def sweep(self) -> Sweep:
+        """Look at every probe once. A bus that is stuck gives faults, and does not hold up the others."""
+        for reader in self._readers:
+            reader.begin()
+        rows: list[Row] = []
+        finished = True
+        for reader in self._readers:
+            samples = reader.take()
+            if samples is None:
+                finished = False
+                samples = self._stuck(reader.bus)
+            rows += [as_row(sample, self._wiring) for sample in samples]
+        return Sweep(rows, finished)
+
+    def close(self) -> list[Row]:
+        """End the threads; returns what was still held, as faults."""
+        rows: list[Row] = []
+        for reader in self._readers:
+            rows += [as_row(sample, self._wiring) for sample in reader.close()]
+        return rows
+
+    def _stuck(self, bus: Bus) -> list[Sample]:
+        stamp = self._clock.stamp()
+        detail = f"the bus {bus.name} did not come back in time: check for a short, then restart the station"
+        return [Sample(stamp, Fault(probe.id, FaultReason.STUCK, detail)) for probe in bus.probes]
+
+
+class _BusReader:
+    """The thread of one bus. Reads block for most of a second each; they do it here."""
+
+    def __init__(self, bus: Bus, clock: Clock) -> None:
+        self.bus = bus
+        self._clock = clock
+        self._asked: queue.SimpleQueue[bool] = queue.SimpleQueue()
+        self._answers: queue.SimpleQueue[list[Sample] | BaseException] = queue.SimpleQueue()
+        self._busy = False
+        self._stuck = False
+        self._deadline_s = DEADLINE_S + PROBE_DEADLINE_S * len(bus.probes)
+        # A read that hangs in the kernel cannot be ended; it must not keep the process alive.
+        self._thread = threading.Thread(target=self._run, name=f"bus {bus.name}", daemon=True)
+        self._thread.start()
+
+    def begin(self) -> None:
+        """Ask for a sweep, unless the last one is still stuck."""
+        if not self._busy:
+            self._busy = True
+            self._asked.put(True)
+
+    def take(self) -> list[Sample] | None:
+        """The sweep's samples; None if the bus is stuck. A sweep that comes back late is let through then."""
+        try:
+            # Real time, whatever the clock: this guards against hardware. Waited for once, then only asked.
+            answer = self._answers.get(timeout=0.01 if self._stuck else self._deadline_s)
+        except queue.Empty:
+            self._stuck = True
+            return None
+        self._busy = self._stuck = False
+        if isinstance(answer, BaseException):
+            raise answer
+        return answer
+
+    def close(self) -> list[Sample]:
+        """End the thread; returns what the probes still held."""
+        self._asked.put(False)
+        self._thread.join(timeout=None if not self._busy else 0.1)
+        if self._thread.is_alive():
+            log.error("bus %s is still stuck", self.bus.name)
+            return []
+        return [sample for probe in self.bus.probes for sample in probe.release()]
+
+    def _run(self) -> None:
+        while self._asked.get():
+            try:
+                self.bus.begin_sweep(self._clock.stamp())
+                samples: list[Sample] = []
+                for probe in self.bus.probes:
+                    samples += probe.read(self._clock)
+            except BaseException as error:  # noqa: BLE001 - handed to the thread that asked, which raises it
+                self._answers.put(error)
+            else:
+                self._answers.put(samples)
+
+
+def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> Row:
+    """The row of one sample: place and offset from the wiring."""
+    outcome = sample.outcome
+    probe = wiring[outcome.probe]
+    if isinstance(outcome, Fault):
+        return Row(
+            probe.id, probe.place, sample.stamp, None, outcome.reason.value, outcome.raw, outcome.detail
+        )
+    milli_rh = None if outcome.rh_percent is None else round(outcome.rh_percent * 1000)
+    milli_c = round((outcome.celsius + probe.offset_c) * 1000)
+    return Row(probe.id, probe.place, sample.stamp, milli_c, None, outcome.raw, outcome.note, milli_rh)
+
+
+def contact_row(change: Change) -> Row:
+    """The row of one change of a contact: no temperature, no fault, the state in words as its note."""
+    probe, place = CONTACT_PLACES[change.contact]
+    return Row(probe, place, change.stamp, None, None, str(int(change.closed)), change.meaning)
+
+
+@dataclass(frozen=True, slots=True)
+class Periods:
+    """Seconds from sweep to sweep: in the first hour, and later."""
+
+    first_hour_s: float = FIRST_HOUR_PERIOD_S
+    later_s: float = LATER_PERIOD_S
+
+    def own(self, age_s: float) -> float:
+        """The station's own period, `age_s` seconds after its start."""
+        return self.first_hour_s if age_s < FIRST_HOUR_S else self.later_s

@@ -1,0 +1,131 @@
+"""Lamp, buzzer and fan: what the service orders, and a last resort that needs no service.
+
+The station does not know the pour. It knows one limit, and two contacts: a core that is over it, and water under the
+form, light the lamp and sound the buzzer even with the network down. Missing data never switches them off.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hardware.contacts import Change
+from hardware.outputs import Outputs
+from logger.daemon.spool import Row
+
+log = logging.getLogger(__name__)
+
+LIMIT_C = 95.0
+"""Below boiling water in the wood, and below what a probe's usual cable bears. Our own choice; no source."""
+DEADBAND_C = 5.0
+NEEDED = 2
+"""Readings over the limit, in a row or by two probes, before it counts: one alone may be a lie."""
+QUIET_S = 600.0
+"""The button quiets the station's own buzzer this long."""
+SILENT_S = 60.0
+"""The lamp blinks when the service has not answered this long."""
+
+
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """What the service last said. `fan` None: it has no say."""
+
+    lamp: bool = False
+    buzzer: bool = False
+    fan: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What to switch. `blink` is the lamp's way to say that the service is silent."""
+
+    lamp: bool
+    blink: bool
+    buzzer: bool
+    fan: bool
+
+
+class LastResort:
+    """The station's own limit, for the places that may run hot. Pure."""
+
+    def __init__(self, limit_c: float = LIMIT_C, places: Sequence[str] = ("core", "surface")) -> None:
+        self.limit_c = limit_c
+        self._places = frozenset(places)
+        self._streaks: dict[str, int] = {}
+        self._hot: set[str] = set()
+
+    @property
+    def hot(self) -> bool:
+        """Whether a place is over the limit. Faults do not end it: only cool readings do."""
+        return bool(self._hot)
+
+    def take(self, rows: Sequence[Row]) -> None:
+        """Take the rows of one sweep."""
+        for row in rows:
+            if row.place not in self._places or row.milli_c is None:
+                continue
+            if row.milli_c >= self.limit_c * 1000:
+                self._streaks[row.probe] = self._streaks.get(row.probe, 0) + 1
+            else:
+                self._streaks.pop(row.probe, None)
+                if row.milli_c < (self.limit_c - DEADBAND_C) * 1000:
+                    self._hot.discard(row.probe)
+        if sum(self._streaks.values()) >= NEEDED:
+            self._hot.update(self._streaks)
+
+
+class Signals:
+    """Decides what is switched, and switches it. Called by the sweeps' thread and by the forwarder's."""
+
+    def __init__(self, outputs: Outputs | None, last_resort: LastResort, started_s: float) -> None:
+        self._outputs = outputs
+        self._last_resort = last_resort
+        self._lock = threading.Lock()
+        self._orders = Orders()
+        self._heard_s = started_s
+        self._wet = False
+        self._quiet_until_s = started_s
+
+    def heard(self, orders: Orders, now_s: float) -> None:
+        """The service answered."""
+        with self._lock:
+            self._orders, self._heard_s = orders, now_s
+            self._apply(now_s)
+
+    def swept(self, rows: Sequence[Row], changes: Sequence[Change], now_s: float) -> None:
+        """A sweep is done, or a contact changed."""
+        with self._lock:
+            was_hot = self._last_resort.hot
+            self._last_resort.take(rows)
+            if self._last_resort.hot and not was_hot:
+                log.critical("a probe is over the station's own limit of %g °C", self._last_resort.limit_c)
+            for change in changes:
+                if change.contact == "wet":
+                    self._wet = change.closed
+                elif change.contact == "acknowledge" and change.closed:
+                    self._quiet_until_s = now_s + QUIET_S
+            self._apply(now_s)
+
+    def decide(self, now_s: float) -> Decision:
+        """What should be switched at `now_s`."""
+        own = self._last_resort.hot or self._wet
+        lamp = own or self._orders.lamp
+        return Decision(
+            lamp=lamp,
+            blink=not lamp and now_s - self._heard_s > SILENT_S,
+            buzzer=self._orders.buzzer or (own and now_s >= self._quiet_until_s),
+            fan=bool(self._orders.fan),
+        )
+
+    def _apply(self, now_s: float) -> None:
+        if self._outputs is None:
+            return
+        decision = self.decide(now_s)
+        if decision.blink:
+            self._outputs.blink("lamp")
+        else:
+            self._outputs.switch("lamp", decision.lamp)
+        self._outputs.switch("buzzer", decision.buzzer)
+        self._outputs.switch("fan", decision.fan)

@@ -1,0 +1,278 @@
+"""Reads a station file (TOML). Unknown names are refused: a typing mistake must not become a default.
+
+name = "bench-1"
+service_url = "http://127.0.0.1:8080"
+token_file = "station.token"        # relative to this file
+spool_file = "spool.sqlite3"        # the same
+hardware = "pi"                     # or "bench"; nothing is ever taken in place of it
+
+[[probe]]
+id = "28-0000000000a1"
+place = "core"                      # core, surface, underside, room, or a word of your own
+offset_c = -0.25                    # added to each temperature
+
+[[air]]                             # humidity chip, by its name in the kernel
+name = "sht4x"
+place = "room"
+
+[[thermocouple]]
+name = "max31856"
+place = "core"
+
+[pins]                              # GPIO numbers
+lamp = 23
+fan = 25
+fan_active_high = false
+
+[periods]
+first_hour_s = 5
+later_s = 30
+
+[last_resort]
+limit_c = 95
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from hardware.ds18b20 import PROBE_ID
+from hardware.pins import INPUT_PINS, OUTPUT_PINS, PIN_NUMBERS, Pins
+from hardware.station import ProbeWiring, Wiring
+from logger.daemon.sample import FIRST_HOUR_PERIOD_S, LATER_PERIOD_S, Periods
+from logger.daemon.signals import LIMIT_C
+from logger.errors import BadSettings
+
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,62}")
+PLACE = re.compile(r"[a-z][a-z0-9-]{0,39}")
+URL = re.compile(r"https?://[^\s/?#]+/?")
+HARDWARE = ("pi", "bench")
+OFFSET_C = (-5.0, 5.0)
+PERIOD_S = (1.0, 600.0)
+LIMITS_C = (30.0, 125.0)
+
+
+@dataclass(frozen=True, slots=True)
+class StationConfig:
+    """What a station file says."""
+
+    name: str
+    service_url: str
+    token_file: Path
+    spool_file: Path
+    wiring: Wiring
+    periods: Periods
+    limit_c: float
+    path: Path
+
+    def token(self) -> str:
+        """The station's token, read anew each time so that a new one needs no restart. Raises OSError."""
+        return self.token_file.read_text(encoding="utf-8").strip()
+
+
+def station_from_file(path: Path | str) -> StationConfig:
+    """Read the station file at `path`. Raises BadSettings with place, value, what is allowed, and the remedy."""
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            content = tomllib.load(file)
+    except OSError as error:
+        raise BadSettings(
+            str(path), f"cannot be read ({error.strerror})", remedy="give the path of a station file"
+        ) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise BadSettings(str(path), f"is not TOML: {error}", remedy="correct that line") from error
+    return station_from(content, path)
+
+
+def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
+    """The station that `content`, read from `path`, describes. Raises BadSettings."""
+    top = _Table(str(path), content)
+    wiring = Wiring(
+        hardware=top.choice("hardware", HARDWARE),
+        probes=tuple(_probe(table) for table in top.tables("probe")),
+        air=tuple(_chip(table) for table in top.tables("air")),
+        thermocouples=tuple(_chip(table) for table in top.tables("thermocouple")),
+        pins=_pins(top.table("pins")),
+    )
+    periods = top.table("periods")
+    last_resort = top.table("last_resort")
+    config = StationConfig(
+        name=top.text("name", NAME, "letters, digits, . _ - (at most 63)"),
+        service_url=top.text("service_url", URL, "http://host:port, without a path"),
+        token_file=path.parent / top.text("token_file", None, "a path", "station.token"),
+        spool_file=path.parent / top.text("spool_file", None, "a path", "spool.sqlite3"),
+        wiring=wiring,
+        periods=Periods(
+            periods.number("first_hour_s", PERIOD_S, "s", FIRST_HOUR_PERIOD_S),
+            periods.number("later_s", PERIOD_S, "s", LATER_PERIOD_S),
+        ),
+        limit_c=last_resort.number("limit_c", LIMITS_C, "°C", LIMIT_C),
+        path=path,
+    )
+    for table in (top, periods, last_resort):
+        table.done()
+    _no_duplicates(str(path), wiring)
+    if not config.spool_file.parent.is_dir():
+        raise BadSettings(
+            f"{path}: spool_file",
+            "its folder does not exist",
+            value=str(config.spool_file),
+            remedy=f"make the folder {config.spool_file.parent}, or name another",
+        )
+    return config
+
+
+class _Table:
+    """One table of the file: hands out keys, each with its check, and refuses what is left."""
+
+    def __init__(self, where: str, content: Mapping[str, Any]) -> None:
+        self.where = where
+        self._content = content
+        self._known: set[str] = set()
+
+    def _take(self, key: str, default: Any, allowed: str) -> Any:
+        self._known.add(key)
+        if key in self._content:
+            return self._content[key]
+        if default is None:
+            raise BadSettings(f"{self.where}: {key}", "is missing", allowed=allowed, remedy=f"add {key} = …")
+        return default
+
+    def _refuse(self, key: str, problem: str, value: object, allowed: str) -> BadSettings:
+        return BadSettings(
+            f"{self.where}: {key}", problem, value=value, allowed=allowed, remedy="correct that line"
+        )
+
+    def text(
+        self, key: str, pattern: re.Pattern[str] | None, allowed: str, default: str | None = None
+    ) -> str:
+        value = self._take(key, default, allowed)
+        if not isinstance(value, str) or not value or (pattern and not pattern.fullmatch(value)):
+            raise self._refuse(key, "cannot be used", value, allowed)
+        return value
+
+    def maybe_text(self, key: str) -> str | None:
+        self._known.add(key)
+        return None if key not in self._content else self.text(key, None, "text in quotes")
+
+    def choice(self, key: str, choices: tuple[str, ...]) -> str:
+        allowed = " or ".join(f'"{choice}"' for choice in choices)
+        value = self._take(key, None, allowed)
+        if value not in choices:
+            raise self._refuse(key, "is not one of the choices", value, allowed)
+        return str(value)
+
+    def number(self, key: str, limits: tuple[float, float], unit: str, default: float) -> float:
+        value = self._take(key, default, unit)
+        allowed = f"{limits[0]:g} to {limits[1]:g} {unit}"
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int | float)
+            or not limits[0] <= value <= limits[1]
+        ):
+            raise self._refuse(key, "is out of range", value, allowed)
+        return float(value)
+
+    def pin(self, key: str) -> int | None:
+        self._known.add(key)
+        value = self._content.get(key)
+        if value is not None and (isinstance(value, bool) or value not in PIN_NUMBERS):
+            raise self._refuse(key, "is no GPIO number", value, "0 to 27")
+        return value
+
+    def flag(self, key: str, default: bool) -> bool:
+        value = self._take(key, default, "true or false")
+        if not isinstance(value, bool):
+            raise self._refuse(key, "is neither true nor false", value, "true or false")
+        return value
+
+    def table(self, key: str) -> _Table:
+        value = self._take(key, {}, "a table")
+        if not isinstance(value, dict):
+            raise self._refuse(key, "must be a table", value, f"[{key}]")
+        return _Table(f"{self.where}: [{key}]", value)
+
+    def tables(self, key: str) -> list[_Table]:
+        value = self._take(key, [], "tables")
+        if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
+            raise self._refuse(key, "must be written with two brackets", value, f"[[{key}]]")
+        return [_Table(f"{self.where}: [[{key}]] {number}", entry) for number, entry in enumerate(value, 1)]
+
+    def done(self) -> None:
+        unknown = sorted(set(self._content) - self._known)
+        if unknown:
+            raise BadSettings(
+                f"{self.where}: {unknown[0]}",
+                "is not a known name",
+                allowed=", ".join(sorted(self._known)),
+                remedy="correct the name, or remove the line",
+            )
+
+
+def _probe(table: _Table) -> ProbeWiring:
+    return _wired(table, table.text("id", PROBE_ID, "28- and twelve digits 0-9 a-f, as the folder's name"))
+
+
+def _chip(table: _Table) -> ProbeWiring:
+    return _wired(table, table.text("name", NAME, "the chip's name in the kernel, like sht4x"))
+
+
+def _wired(table: _Table, probe_id: str) -> ProbeWiring:
+    probe = ProbeWiring(
+        probe_id,
+        table.text("place", PLACE, "core, surface, underside, room, or small letters, digits and -"),
+        table.number("offset_c", OFFSET_C, "°C", 0.0),
+        table.maybe_text("bench"),
+    )
+    table.done()
+    return probe
+
+
+def _pins(table: _Table) -> Pins:
+    names = (*INPUT_PINS, *OUTPUT_PINS)
+    values: dict[str, Any] = {}
+    for field in fields(Pins):
+        if field.name in names:
+            values[field.name] = table.pin(field.name)
+        else:
+            values[field.name] = table.flag(field.name, bool(field.default))
+    table.done()
+    used: dict[int, str] = {}
+    for name in names:
+        number = values[name]
+        if number is not None and used.setdefault(number, name) != name:
+            raise BadSettings(
+                f"{table.where}: {name}",
+                f"is the pin of {used[number]} too",
+                value=number,
+                allowed="each pin once",
+                remedy="wire it to another pin",
+            )
+    return Pins(**values)
+
+
+def _no_duplicates(where: str, wiring: Wiring) -> None:
+    seen: set[str] = set()
+    for probe in wiring.all_probes:
+        if probe.id in seen:
+            raise BadSettings(
+                f"{where}: [[probe]]",
+                "the same probe twice",
+                value=probe.id,
+                allowed="each id once",
+                remedy="warm one probe in your hand to see which id it has",
+            )
+        seen.add(probe.id)
+    if not seen:
+        raise BadSettings(
+            f"{where}: [[probe]]",
+            "no probe at all",
+            allowed="at least one [[probe]], [[air]] or [[thermocouple]]",
+            remedy="add one",
+        )
