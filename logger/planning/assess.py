@@ -1,0 +1,94 @@
+"""The plan's assessment: every topic asked, every answer with its light, its constants and what to change."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from logger.cure.prediction import Prediction
+from logger.errors import BadInput
+from logger.plan_file import Plan
+from logger.planning import readiness
+from logger.planning.answers import CureAnswers, answers_of
+from logger.planning.batches import Card
+from logger.planning.findings import Finding, Light, worst
+from logger.planning.topics import depth, forming, mixing, quantity, slabs, surroundings
+from logger.planning.volume import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """What planning says about one plan."""
+
+    findings: tuple[Finding, ...]
+    points: tuple[readiness.Point, ...]
+    cards: tuple[Card, ...]
+    quantity: Quantity | None
+
+    @property
+    def light(self) -> Light:
+        """The most serious light of all findings and points."""
+        return worst([*(f.light for f in self.findings), *(p.light for p in self.points)])
+
+    @property
+    def ready(self) -> bool:
+        """Whether nothing stands at stop (signatures apart)."""
+        return self.light is not Light.STOP
+
+    def at(self, light: Light) -> list[Finding]:
+        """The findings at that light."""
+        return [finding for finding in self.findings if finding.light is light]
+
+    def to_json(self) -> dict[str, Any]:
+        """The assessment as plain JSON types."""
+        q = self.quantity
+        return {
+            "light": self.light.value,
+            "ready": self.ready,
+            "volume": None if q is None else {
+                "to_mix_l": q.total_l, "to_mix_gal": q.total_gal, "to_mix_kg": q.total_kg, "shape_l": q.shape_l,
+                "voids_l": q.voids_l, "soak_l": q.soak_l, "waste_l": q.waste_l, "belly_l": q.belly_l,
+            },
+            "findings": [finding.to_json() for finding in self.findings],
+            "points": [point.to_json() for point in self.points],
+            "cards": [card.to_json() for card in self.cards],
+        }  # fmt: skip
+
+
+def assess(
+    plan: Plan, prediction: Prediction | None = None, answers: CureAnswers | None = None
+) -> Assessment:
+    """Asks every topic about the plan.
+
+    `answers` (deepest safe layer, bond window …) wins over what `prediction` alone gives. A topic that refuses a
+    value is a finding at stop that says so; it never hides the other topics.
+    """
+    cure = answers if answers is not None else answers_of(prediction)
+    found: list[Finding] = []
+    belly = 0.0
+    try:
+        belly = forming.belly_m3(plan)
+    except BadInput:
+        # The form's own topic below tells this refusal; the volume is then given without a belly.
+        belly = 0.0
+    topics: tuple[tuple[str, Callable[[], list[Finding]]], ...] = (
+        ("volume", lambda: quantity.findings(plan, belly)),
+        ("mixing", lambda: mixing.findings(plan, belly)),
+        ("layers", lambda: depth.findings(plan, cure)),
+        ("form", lambda: forming.findings(plan, cure)),
+        ("wood", lambda: slabs.findings(plan, cure)),
+        ("air", lambda: surroundings.findings(plan)),
+    )
+    for topic, ask in topics:
+        try:
+            found += ask()
+        except BadInput as refusal:
+            found.append(Finding(topic, f"refused-{topic}", Light.STOP, str(refusal), change=refusal.remedy))
+    refused = {finding.topic for finding in found if finding.key.startswith("refused-")}
+    return Assessment(
+        findings=tuple(found),
+        points=tuple(readiness.points(plan, found)),
+        cards=() if refused & {"volume", "mixing"} else tuple(mixing.cards_of(plan, belly)),
+        quantity=None if "volume" in refused else quantity.quantity_of(plan, belly),
+    )

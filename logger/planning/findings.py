@@ -1,0 +1,130 @@
+"""What planning answers with: a finding, its light in words, its figures, its constants and their sources."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from logger.errors import OutOfRange
+
+COMMON_PRACTICE = "common practice, no source"
+FROM_MEMORY = "from memory"
+PROJECT_CHOICE = "this project's choice, no standard"
+PLAN = "the plan file"
+
+
+class Light(StrEnum):
+    """Said in words, so that no state hangs on a colour."""
+
+    OK = "ok"
+    WATCH = "watch"
+    STOP = "stop"
+
+
+_RANK = {Light.OK: 0, Light.WATCH: 1, Light.STOP: 2}
+
+
+def worst(lights: Iterable[Light]) -> Light:
+    """The most serious of some lights; ok when there is none."""
+    return max(lights, key=_RANK.__getitem__, default=Light.OK)
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A number with its unit and what it is."""
+
+    name: str
+    value: float
+    unit: str
+
+    def __str__(self) -> str:
+        return f"{self.name} {plain(self.value)} {self.unit}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """A number that an answer rests on, and where it comes from."""
+
+    name: str
+    value: float
+    unit: str
+    source: str
+
+    def __str__(self) -> str:
+        return f"{self.name} {plain(self.value)} {self.unit}".rstrip() + f" ({self.source})"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One answer about the plan.
+
+    `key` names it for programs, `change` says what to do about it (empty when nothing need be done).
+    """
+
+    topic: str
+    key: str
+    light: Light
+    sentence: str
+    figures: tuple[Figure, ...] = ()
+    constants: tuple[Constant, ...] = ()
+    change: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """The finding as plain JSON types."""
+        return {
+            "topic": self.topic,
+            "key": self.key,
+            "light": self.light.value,
+            "sentence": self.sentence,
+            "figures": [{"name": f.name, "value": f.value, "unit": f.unit} for f in self.figures],
+            "constants": [
+                {"name": c.name, "value": c.value, "unit": c.unit, "source": c.source} for c in self.constants
+            ],
+            "change": self.change,
+        }
+
+
+def plain(value: float) -> str:
+    """A number as a maker reads it: three or four figures, no exponent unless it is huge or tiny."""
+    if value == 0:
+        return "0"
+    size = abs(value)
+    if not 1e-3 <= size < 1e7:
+        return f"{value:.3g}"
+    digits = max(0, 2 - math.floor(math.log10(size)))
+    text = f"{value:.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def within(name: str, value: float, low: float, high: float, unit: str, remedy: str) -> float:
+    """The value, if it lies in [low, high]. Raises OutOfRange with value, range, unit and remedy."""
+    if not (math.isfinite(value) and low <= value <= high):
+        raise OutOfRange(
+            name,
+            "is outside the range in which this holds",
+            value=value,
+            allowed=f"{plain(low)} to {plain(high)} {unit}".rstrip(),
+            remedy=remedy,
+        )
+    return value
+
+
+def above(name: str, value: float, low: float, unit: str, remedy: str) -> float:
+    """The value, if it is finite and above `low`. Raises OutOfRange with value, range, unit and remedy."""
+    if not (math.isfinite(value) and value > low):
+        raise OutOfRange(
+            name, "cannot be used", value=value, allowed=f"above {plain(low)} {unit}".rstrip(), remedy=remedy
+        )
+    return value
+
+
+def not_negative(name: str, value: float, unit: str, remedy: str) -> float:
+    """The value, if it is finite and not below 0. Raises OutOfRange with value, range, unit and remedy."""
+    if not (math.isfinite(value) and value >= 0):
+        raise OutOfRange(
+            name, "cannot be used", value=value, allowed=f"0 {unit} or more".replace("  ", " "), remedy=remedy
+        )
+    return value
