@@ -1,0 +1,72 @@
+"""What the plan cannot know about a pour, each with how far it may be off before a reading is taken.
+
+Every unknown is kept in units of its own spread: θ = 0 is the plan, θ = 1 one standard deviation from it, so the
+prior is N(0, 1) in each. The spreads are this workshop's judgement of hand-weighed resin in a heated shed (common
+practice, no source), wide enough that a forgotten fan or a wrong ratio is unusual but not impossible.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.ensemble import Members
+from logger.plan_file import Plan
+
+Floats = NDArray[np.float64]
+
+#: θ is kept within this many spreads.
+FARTHEST = 4.0
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """name: the field of Members it feeds. spread: of the logarithm for a factor, else in the field's unit.
+
+    words_up, words_down: what it means when θ is above or below 0.
+    """
+
+    name: str
+    spread: float
+    words_up: str
+    words_down: str
+
+    @property
+    def is_factor(self) -> bool:
+        """Whether it multiplies (and its spread is of the logarithm)."""
+        return self.name.endswith("_factor")
+
+    def value(self, theta: Floats) -> Floats:
+        """The field's own value at θ."""
+        kept = self.spread * np.clip(theta, -FARTHEST, FARTHEST)
+        return np.exp(kept) if self.is_factor else kept
+
+
+def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
+    """The unknowns of a plan."""
+    depth = plan.pour.depth_mm
+    width = plan.pour.width_mm or 1000.0
+    surface, underside = "the surface sheds", "the underside sheds"
+    return (
+        Unknown("rate_factor", 0.25, *_both("the resin cures {} than planned", "faster", "slower")),
+        Unknown("heat_factor", 0.08, *_both("the cure gives {} heat than planned", "more", "less")),
+        Unknown("e_factor", 0.05, *_both("warmth speeds the cure {} than planned", "more", "less")),
+        Unknown("top_factor", 0.35, *_both(surface + " {} heat than planned", "more", "less")),
+        Unknown("bottom_factor", 0.35, *_both(underside + " {} heat than planned", "more", "less")),
+        Unknown("side_factor", 0.35, *_both("the edges shed {} heat than planned", "more", "less")),
+        Unknown("start_offset_c", 0.8, *_both("the mix was poured {} than planned", "warmer", "cooler")),
+        Unknown("room_offset_c", 0.3, *_both("the air is {} than the room probe says", "warmer", "cooler")),
+        Unknown("probe_z_mm", 0.10 * depth, *_both("the core probe sits {} mid-depth", "above", "below")),
+        Unknown("probe_x_mm", 0.05 * width, *_both("the core probe sits off the centre line", "", "")),
+    )
+
+
+def _both(words: str, up: str, down: str) -> tuple[str, str]:
+    return words.format(up), words.format(down)
+
+
+def members_at(unknowns: tuple[Unknown, ...], theta: Floats) -> Members:
+    """Members at θ (M, p)."""
+    return Members(**{u.name: u.value(theta[:, i]) for i, u in enumerate(unknowns)})
