@@ -15,7 +15,7 @@ from sqlalchemy import Row
 from logger.errors import NotAllowed, NotFound
 from logger.store.people import Role, owner_exists, person_by_name, signed_in
 from logger.store.stations import by_token
-from web.errors import SetUpNeeded, SignInNeeded
+from web.errors import Forbidden, SetUpNeeded, SignInNeeded
 from web.service import Service
 
 COOKIE = "pourlog_sign_in"
@@ -75,11 +75,11 @@ def viewer(request: Request) -> Who:
 
 
 def maker(request: Request) -> Who:
-    """A maker or owner, from one of our own pages. Raises NotAllowed for a viewer or a foreign page."""
+    """A maker or owner, from one of our own pages. Raises Forbidden for a viewer or a foreign page."""
     who = _signed_in(request)
     own_page(request)
     if not who.may(Role.MAKER):
-        raise NotAllowed(f"{who.name} may look, not change; ask an owner for the maker's role")
+        raise Forbidden(f"{who.name} may look, not change; ask an owner for the maker's role")
     return who
 
 
@@ -88,7 +88,7 @@ def owner(request: Request) -> Who:
     who = _signed_in(request)
     own_page(request)
     if not who.may(Role.OWNER):
-        raise NotAllowed(f"only an owner may do this; {who.name} is a {who.role}")
+        raise Forbidden(f"only an owner may do this; {who.name} is a {who.role}")
     return who
 
 
@@ -96,10 +96,10 @@ def own_page(request: Request) -> None:
     """Refuses a change that another site's page asks for (the cookie is SameSite=Strict as well)."""
     site = request.headers.get("sec-fetch-site")
     if site is not None and site not in ("same-origin", "none"):
-        raise NotAllowed("this change came from another site's page; open it from this service's own pages")
+        raise Forbidden("this change came from another site's page; open it from this service's own pages")
     origin = request.headers.get("origin")
     if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
-        raise NotAllowed("this change came from another site's page; open it from this service's own pages")
+        raise Forbidden("this change came from another site's page; open it from this service's own pages")
 
 
 def station(request: Request) -> Row[Any]:
@@ -108,7 +108,10 @@ def station(request: Request) -> Row[Any]:
     if scheme.lower() != "bearer" or not token:
         raise SignInNeeded("a station shows its token: Authorization: Bearer …")
     with service_of(request).store.read() as connection:
-        return by_token(connection, token)
+        try:
+            return by_token(connection, token)
+        except NotAllowed as error:
+            raise SignInNeeded(str(error)) from error
 
 
 ViewerDep = Annotated[Who, Depends(viewer)]

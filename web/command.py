@@ -15,10 +15,14 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
+from hardware.clock import SystemClock
 from logger.cure.prediction import Prediction, predict
 from logger.errors import BadInput, LoggerError
 from logger.plan_file import read_plan
+from logger.settings import Settings, read_settings
 from web.pages.words import celsius, hours_minutes
+from web.serve import serve
+from web.service import Service
 
 app = typer.Typer(
     name="pourlog",
@@ -53,6 +57,28 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
     _show_prediction(planned.title, prediction, planned.resin.limits.max_core_c)
 
 
+@app.command("serve")
+def serve_command(
+    settings: Annotated[
+        Path | None, typer.Argument(metavar="[SETTINGS]", help="The settings file (TOML).")
+    ] = None,
+) -> None:
+    """Run the service: pages, alarms, messages, records.
+
+    Example: `pourlog serve settings.toml`. Without a file it listens on this machine only, port 8080.
+    """
+    service = Service.open(read_settings(settings) if settings else Settings(), SystemClock())
+    code = service.new_setup_code()
+    if code is not None:
+        console.print(
+            f"First set-up: open {service.settings.link_base}/set-up and give the code [bold]{code}[/bold] "
+            "(it holds for an hour)."
+        )
+    else:
+        console.print(f"The board is at {service.settings.link_base}/")
+    sys.exit(serve(service))
+
+
 def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None:
     shown = prediction.to_json()
     table = Table(title=title, show_header=False, title_justify="left")
@@ -64,7 +90,10 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
     )
     table.add_row("resin's limit", celsius(limit_c))
     table.add_row("gel, about", hours_minutes(shown["gel_at_h"]))
-    table.add_row("cured at the end", f"{100 * shown['end']['mean_conversion']:.0f} % (least {100 * shown['end']['least_conversion']:.0f} %)")
+    table.add_row(
+        "cured at the end",
+        f"{100 * shown['end']['mean_conversion']:.0f} % (least {100 * shown['end']['least_conversion']:.0f} %)",
+    )
     table.add_row("glass transition then", celsius(shown["end"]["tg_c"], 0))
     console.print(table)
     for warning in prediction.warnings:

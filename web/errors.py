@@ -28,6 +28,10 @@ class SetUpNeeded(LoggerError):
     """Nobody owns this service yet: only the first set-up is reachable."""
 
 
+class Forbidden(LoggerError):
+    """Whoever asks is known, and may not do this."""
+
+
 class TooMany(LoggerError):
     """Too many requests or tries; wait."""
 
@@ -36,6 +40,7 @@ class TooMany(LoggerError):
 STATUS: tuple[tuple[type[LoggerError], int], ...] = (
     (SignInNeeded, 401),
     (SetUpNeeded, 403),
+    (Forbidden, 403),
     (TooMany, 429),
     (Conflict, 409),
     (NotFound, 404),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from hardware.clock import Clock
@@ -28,6 +29,8 @@ class Service:
     settings: Settings
     news: News = field(default_factory=News)
     curves: Curves = field(default_factory=Curves)
+    #: Tells the watch that there are new readings; set by whoever runs the watch.
+    wake_watch: Callable[[], None] = lambda: None
 
     @classmethod
     def open(cls, settings: Settings, clock: Clock) -> Service:

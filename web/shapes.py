@@ -39,7 +39,8 @@ class RowShape(Shape):
     milli_c: Annotated[int, Field(ge=-60_000, le=1_400_000)] | None
     fault: Annotated[str, Field(max_length=32)] | None
     raw: Annotated[str, Field(max_length=64)] | None
-    note: Annotated[str, Field(max_length=200)] | None = None
+    note: Annotated[str, Field(max_length=400)] | None = None
+    milli_rh: Annotated[int, Field(ge=0, le=110_000)] | None = None
 
 
 class BatchShape(Shape):

@@ -12,7 +12,7 @@ from typing import Any
 
 #: The fields of a reading that its link covers, in order.
 READING_FIELDS = ("station_id", "spool", "seq", "probe", "place", "boot", "boot_ms", "wall_ms", "clock_set",
-                  "milli_c", "fault", "raw", "note", "late", "received_ms")  # fmt: skip
+                  "milli_c", "fault", "raw", "note", "milli_rh", "late", "received_ms")  # fmt: skip
 #: The same for an event.
 EVENT_FIELDS = ("at_ms", "kind", "by", "text", "data")
 

@@ -38,6 +38,7 @@ class Incoming:
     fault: str | None
     raw: str | None
     note: str | None
+    milli_rh: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,7 @@ def save_batch(
             "fault": row.fault,
             "raw": row.raw,
             "note": row.note,
+            "milli_rh": row.milli_rh,
             "received_ms": now_ms,
         }
         before = stored_before.get(row.seq)

@@ -119,7 +119,9 @@ class ReadingRow(SQLModel, table=True):
     milli_c: int | None = None
     fault: str | None = Field(default=None, max_length=32)
     raw: str | None = Field(default=None, max_length=64)
-    note: str | None = Field(default=None, max_length=200)
+    note: str | None = Field(default=None, max_length=400)
+    #: Relative humidity in thousandths of a percent, where the sensor has it.
+    milli_rh: int | None = None
     late: bool = False
     received_ms: int = Field(sa_type=BigInteger)
     #: Head of the pour's reading chain after this row (hex), null when the reading belongs to no pour.

@@ -5,10 +5,10 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from hardware.clock import Stamp
-from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import alarms, pours, readings
 from web.access import ServiceDep, StationDep
+from web.errors import Forbidden
 from web.shapes import BatchAnswer, BatchShape, StampShape
 
 router = APIRouter(prefix="/api", tags=["stations"])
@@ -20,7 +20,7 @@ FIRST_HOUR_S, LATER_S = 5.0, 30.0
 def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> BatchAnswer:
     """Stores a station's rows and answers what it should do."""
     if batch.station != station.name:
-        raise NotAllowed(f"this token belongs to station {station.name!r}, not {batch.station!r}")
+        raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
     rows = [
         readings.Incoming(
             row.seq, row.probe, row.place, _stamp(row.stamp), row.milli_c, row.fault, row.raw, row.note

@@ -1,0 +1,64 @@
+"""One simulated time for several processes: the station's process moves it, the others read it from a small file."""
+
+from __future__ import annotations
+
+import mmap
+import struct
+import threading
+import time
+from pathlib import Path
+
+from hardware.bench.clock import BENCH_BOOT_ID, SHORTEST_WAIT_S, SteppedClock
+from hardware.clock import Stamp
+
+_LAYOUT = struct.Struct("<qqd")  # wall ms, boot ms, speed
+
+
+def start_mapped_clock(path: Path, wall_ms: int, boot_ms: int, speed: float) -> None:
+    """Makes the file: time stands at its start."""
+    path.write_bytes(_LAYOUT.pack(wall_ms, boot_ms, speed))
+
+
+class MappedClock:
+    """Reads the simulated time; waiting takes its share of real time and moves nothing."""
+
+    def __init__(self, path: Path) -> None:
+        with path.open("r+b") as file:
+            self._map = mmap.mmap(file.fileno(), _LAYOUT.size)
+
+    def stamp(self) -> Stamp:
+        """The simulated moment."""
+        wall_ms, boot_ms, _speed = self._read()
+        return Stamp(wall_ms, BENCH_BOOT_ID, boot_ms, True)
+
+    def wait(self, event: threading.Event, seconds: float) -> bool:
+        """Wait for the share of real time that `seconds` take."""
+        return event.wait(max(SHORTEST_WAIT_S, seconds / self._read()[2]))
+
+    def close(self) -> None:
+        """Lets go of the file."""
+        self._map.close()
+
+    def _read(self) -> tuple[int, int, float]:
+        # Eight-byte stores are whole on the machines this runs on, but the pair is not: read until it holds still.
+        while True:
+            first = self._map[: _LAYOUT.size]
+            if first == self._map[: _LAYOUT.size]:
+                wall_ms, boot_ms, speed = _LAYOUT.unpack(first)
+                return wall_ms, boot_ms, speed
+
+
+class MovingClock(SteppedClock):
+    """The stepped clock of the station, which writes each move into the file."""
+
+    def __init__(self, path: Path) -> None:
+        with path.open("r+b") as file:
+            self._map = mmap.mmap(file.fileno(), _LAYOUT.size)
+        wall_ms, boot_ms, speed = _LAYOUT.unpack(self._map[:])
+        super().__init__(wall_ms, boot_ms=boot_ms, speed=speed, monotonic=time.monotonic)
+
+    def advance(self, seconds: float) -> None:
+        """Let `seconds` pass, for everybody."""
+        super().advance(seconds)
+        now = self.stamp()
+        self._map[:] = _LAYOUT.pack(now.wall_ms, now.boot_ms, self.speed or 1.0)

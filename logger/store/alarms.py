@@ -1,0 +1,116 @@
+"""Alarms as pages, history and messages see them: one row an activation, kept in step with the state machine's changes.
+
+The machine's own state is the pour's watchbook; both are written in one transaction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from logger.alarms.kinds import KINDS
+from logger.alarms.state import Change, Phase, Why
+from logger.errors import NotFound
+from logger.store.database import table
+from logger.store.events import add_event
+from logger.store.pours import POUR
+from logger.store.tables import Alarm
+
+ALARM = table(Alarm)
+#: Phases in which somebody has yet to do something.
+OPEN = (Phase.RAISED, Phase.ACKNOWLEDGED, Phase.RETURNED)
+#: Longest reason that is kept.
+_LONGEST = 1000
+
+
+def save_changes(
+    tx: Connection, pour_id: int | None, changes: Iterable[Change], true_shift_ms: int, by: str = ""
+) -> list[int]:
+    """Writes changes into the alarms' rows and the pour's events; gives the row id of each change's alarm.
+
+    `true_shift_ms` turns the steady timeline of the changes into the time of day. `by` is who acknowledged.
+    """
+    ids = []
+    for change in changes:
+        at_ms = change.at_ms + true_shift_ms
+        row_id = _row_of(tx, pour_id, change, at_ms)
+        values: dict[str, Any] = {"phase": str(change.phase)}
+        if change.why in (Why.FIRST_TIME, Why.AGAIN, Why.WORSE, Why.REALARM):
+            values |= {"reason": change.text[:_LONGEST], "value": change.value, "limit": change.limit}
+        if change.why is Why.ACKNOWLEDGED or (change.why is Why.CLOSED and by):
+            values |= {"acknowledged_ms": at_ms, "acknowledged_by": by}
+        if change.why is Why.RETURNED:
+            values["returned_ms"] = at_ms
+        if change.phase is Phase.NORMAL:
+            values["ended_ms"] = at_ms
+        tx.execute(update(ALARM).where(ALARM.c.id == row_id).values(**values))
+        add_event(
+            tx, pour_id, at_ms, "alarm", by or "the watch", change.text[:4000],
+            {"alarm": row_id, "kind": change.kind, "subject": change.subject, "why": str(change.why),
+             "phase": str(change.phase), "value": change.value, "limit": change.limit, "late": change.late,
+             "measured_ms": change.measured_ms + true_shift_ms},
+        )  # fmt: skip
+        ids.append(row_id)
+    return ids
+
+
+def _row_of(tx: Connection, pour_id: int | None, change: Change, at_ms: int) -> int:
+    subject = change.subject if pour_id is None else f"{pour_id}/{change.subject}"
+    found = tx.execute(
+        select(ALARM.c.id).where(
+            ALARM.c.subject == subject, ALARM.c.kind == change.kind, ALARM.c.activation == change.activation
+        )
+    ).scalar()
+    if found is not None:
+        return int(found)
+    values = {
+        "pour_id": pour_id,
+        "subject": subject,
+        "kind": change.kind,
+        "activation": change.activation,
+        "priority": str(KINDS[change.kind].priority),
+        "phase": str(change.phase),
+        "reason": change.text[:_LONGEST],
+        "value": change.value,
+        "limit": change.limit,
+        "late": change.late,
+        "raised_ms": at_ms,
+    }
+    return int(tx.execute(insert(ALARM).values(**values).returning(ALARM.c.id)).scalar_one())
+
+
+def get_alarm(connection: Connection, alarm_id: int) -> Row[Any]:
+    """One activation. Raises NotFound."""
+    found = connection.execute(select(ALARM).where(ALARM.c.id == alarm_id)).first()
+    if found is None:
+        raise NotFound(f"there is no alarm {alarm_id}")
+    return found
+
+
+def open_alarms(connection: Connection, pour_id: int | None = None) -> list[Row[Any]]:
+    """Alarms that are true or unacknowledged, the gravest first, of one pour or of all."""
+    wanted = select(ALARM).where(ALARM.c.phase.in_(OPEN))
+    if pour_id is not None:
+        wanted = wanted.where(ALARM.c.pour_id == pour_id)
+    rank = {"high": 0, "medium": 1, "low": 2}
+    return sorted(
+        connection.execute(wanted),
+        key=lambda row: (row.phase == Phase.ACKNOWLEDGED, rank[row.priority], row.raised_ms),
+    )
+
+
+def alarms_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
+    """Every activation of a pour, oldest first."""
+    return list(connection.execute(select(ALARM).where(ALARM.c.pour_id == pour_id).order_by(ALARM.c.id)))
+
+
+def loudest_at(connection: Connection, station_id: int) -> str | None:
+    """The highest priority that nobody has acknowledged among the pours of a station, or None."""
+    rows = connection.execute(
+        select(ALARM.c.priority)
+        .join(POUR, POUR.c.id == ALARM.c.pour_id)
+        .where(POUR.c.station_id == station_id, ALARM.c.phase == Phase.RAISED)
+    ).scalars()
+    return min(rows, key=["high", "medium", "low"].index, default=None)

@@ -1,0 +1,422 @@
+"""`pourlog demo`: a station, the service and a simulated pour, as one process tree. A composition root.
+
+The station's process owns the simulated time and the service's process reads it, so that at any speed every sweep
+happens at its exact simulated moment. A process that dies is started again, as systemd would do it.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import math
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import httpx
+import tomli_w
+
+from hardware.bench.clock import beside
+from hardware.bench.mapped_clock import MappedClock, MovingClock, start_mapped_clock
+from hardware.bench.station import Bench, FaultWindow
+from hardware.bench.trace import from_csv
+from hardware.bench.w1_files import Lie
+from hardware.clock import Stamp
+from logger.cure.prediction import predict
+from logger.daemon.main import run_station
+from logger.daemon.station_file import station_from_file
+from logger.plan_file import plan_from_table
+from logger.settings import read_settings
+from web.scenarios import OWNER, SCENARIOS, WORKSHOP, Scenario
+from web.serve import serve
+from web.service import Service
+
+#: Wed 25 Nov 2026, 16:30 UTC: the demo's table is poured at the end of a working day.
+POURED_AT_MS = 1_795_624_200_000
+BOOT_MS = 3_600_000
+STATION = "bench-1"
+PROBES = {
+    "core": "28-0000000000c1",
+    "surface": "28-0000000000c2",
+    "underside": "28-0000000000c3",
+    "room": "28-0000000000c4",
+}
+#: Probe noise of the demo, °C (invented; a real probe's steps are 1/16 °C).
+NOISE_C = 0.04
+#: Above this speed the station does not run further ahead of the service than so many sweeps.
+LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 2
+#: Longest real time that one sweep waits for the service before it goes on alone, s.
+LOCK_STEP_WAIT_S = 0.5
+
+
+def make_folder(folder: Path, scenario: Scenario, speed: float, port: int) -> None:
+    """Writes everything that the two processes need: clock, traces, settings, station file."""
+    folder.mkdir(parents=True, exist_ok=True)
+    start_mapped_clock(folder / "clock", POURED_AT_MS, BOOT_MS, speed)
+    write_trace(folder / "trace.csv", scenario)
+    settings = {
+        "data_dir": str(folder / "service"),
+        "port": port,
+        "workshop": WORKSHOP,
+        "watch_period_s": min(2.0, max(0.1, 60 / speed)),
+    }
+    (folder / "settings.toml").write_text(tomli_w.dumps(settings), encoding="utf-8")
+    station = {
+        "name": STATION,
+        "service_url": f"http://127.0.0.1:{port}",
+        "token_file": "station.token",
+        "spool_file": "spool.sqlite3",
+        "hardware": "bench",
+        "probe": [
+            {"id": rom, "place": place, "bench": f"trace.csv:{place}"} for place, rom in PROBES.items()
+        ],
+    }
+    (folder / "station.toml").write_text(tomli_w.dumps(station), encoding="utf-8")
+
+
+def write_trace(path: Path, scenario: Scenario) -> None:
+    """What the probes would really feel, solved from the scenario's truth."""
+    truth = plan_from_table(scenario.truth)
+    curve = predict(truth).to_json()["curve"]
+    room = truth.room_schedule()
+    lines = ["t_s,core,surface,underside,room"]
+    for hour, core, surface, underside in zip(
+        curve["hours"], curve["core_c"], curve["surface_c"], curve["underside_c"], strict=True
+    ):
+        values = (core, surface, underside, _between(room, hour))
+        lines.append(f"{hour * 3600:.1f}," + ",".join(f"{value:.4f}" for value in values))
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def _between(schedule: list[tuple[float, float]], hour: float) -> float:
+    earlier = [point for point in schedule if point[0] <= hour] or schedule[:1]
+    later = [point for point in schedule if point[0] > hour] or schedule[-1:]
+    (h0, c0), (h1, c1) = earlier[-1], later[0]
+    return c0 if h1 <= h0 else c0 + (c1 - c0) * (hour - h0) / (h1 - h0)
+
+
+def run_service(folder: Path) -> int:
+    """The service's process."""
+    service = Service.open(read_settings(folder / "settings.toml"), MappedClock(folder / "clock"))
+    code = service.new_setup_code()
+    if code is not None:
+        (folder / "set-up-code").write_text(code, encoding="ascii")
+    return serve(service)
+
+
+def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
+    """The station's process: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
+    config = station_from_file(folder / "station.toml")
+    clock = MovingClock(folder / "clock")
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    traces = {
+        rom: _noisy(from_csv(folder / "trace.csv", place), i) for i, (place, rom) in enumerate(PROBES.items())
+    }
+    lies = [
+        FaultWindow(PROBES[lie.place], lie.from_h * 3600, lie.until_h * 3600, Lie(lie.kind))
+        for lie in scenario.lies
+    ]
+    with tempfile.TemporaryDirectory(prefix="pourlog-bench-") as work:
+        bench = Bench(config.wiring, clock, Path(work), traces, faults=lies)
+        # The traces count from the pour, also after this process was killed and started again.
+        bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
+        left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000
+        step = LockStep(clock.speed or 1.0)
+        return run_station(
+            config,
+            bench.hardware,
+            clock,
+            stop,
+            transport=step,
+            end_after_s=left_s,
+            drain_s=30.0,
+            linger_s=0.2 if step.speed < LOCK_STEP_SPEED else 0.0,
+            after_sweep=step.after_sweep,
+        )
+
+
+class LockStep(httpx.HTTPTransport):
+    """Keeps a fast station from running ahead of its service: a sweep waits until the last ones are acknowledged."""
+
+    def __init__(self, speed: float) -> None:
+        super().__init__(retries=0)
+        self.speed = speed
+        self._sent = 0
+        self._answered = threading.Condition()
+        self._well = True
+
+    def handle_request(self, request: httpx.Request) -> httpx.Response:
+        """Sends, and counts what was acknowledged."""
+        try:
+            response = super().handle_request(request)
+        except httpx.HTTPError:
+            self._note(0, well=False)
+            raise
+        rows = request.content.count(b'"seq":')
+        self._note(rows, well=response.status_code == 200)
+        return response
+
+    def after_sweep(self, sweeps: int) -> None:
+        """Called by the station after each sweep."""
+        if self.speed < LOCK_STEP_SPEED:
+            return
+        wanted = (sweeps - LOCK_STEP_SWEEPS) * len(PROBES)
+        with self._answered:
+            self._answered.wait_for(lambda: self._sent >= wanted or not self._well, timeout=LOCK_STEP_WAIT_S)
+
+    def _note(self, rows: int, *, well: bool) -> None:
+        with self._answered:
+            self._sent += rows
+            self._well = well
+            self._answered.notify_all()
+
+
+def _noisy(trace: Any, seed: int) -> Any:
+    def play(t_s: float) -> float:
+        # Cheap, repeatable and without memory: the same second gives the same noise after a restart.
+        wobble = math.sin(t_s * 12.9898 + seed * 78.233) * 43758.5453
+        return float(trace(t_s) + NOISE_C * 2 * (wobble - math.floor(wobble) - 0.5))
+
+    return play
+
+
+@dataclass(slots=True)
+class Child:
+    """One process of the demo, started again when it dies."""
+
+    arguments: list[str]
+    restart_after_s: float
+    process: subprocess.Popen[bytes] | None = None
+    died_at: float | None = None
+    restarts: int = 0
+
+    def start(self) -> None:
+        """Starts it."""
+        self.process = subprocess.Popen([sys.executable, "-m", "web.demo", *self.arguments])  # noqa: S603
+        self.died_at = None
+
+    def look(self) -> int | None:
+        """Its exit code when it has ended well; starts it again when it has not."""
+        if self.process is None:
+            return None
+        code = self.process.poll()
+        if code is None or code == 0:
+            return code
+        if self.died_at is None:
+            self.died_at = time.monotonic()
+        elif time.monotonic() - self.died_at >= self.restart_after_s:
+            self.restarts += 1
+            self.start()
+        return None
+
+    def stop(self) -> None:
+        """Ends it."""
+        if self.process is None or self.process.poll() is not None:
+            return
+        self.process.terminate()
+        try:
+            self.process.wait(15)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+
+
+class Maker:
+    """The invented maker at the office screen: drives the service through the same pages and API as anybody."""
+
+    def __init__(self, folder: Path, port: int, client: httpx.Client | None = None) -> None:
+        self._folder = folder
+        self.client = client or httpx.Client(
+            base_url=f"http://127.0.0.1:{port}", timeout=20, trust_env=False, follow_redirects=True
+        )
+        self.password = secrets.token_urlsafe(9)
+
+    def wait_for_service(self, seconds: float = 30) -> None:
+        """Until the service answers."""
+        until = time.monotonic() + seconds
+        while True:
+            try:
+                self.client.get("/api/health").raise_for_status()
+            except httpx.HTTPError:
+                if time.monotonic() > until:
+                    raise
+                threading.Event().wait(0.05)
+            else:
+                return
+
+    def set_up(self) -> None:
+        """Becomes the owner, and enrols the station."""
+        code = (self._folder / "set-up-code").read_text(encoding="ascii")
+        answer = self.client.post("/set-up", data={"code": code, "name": OWNER, "password": self.password})
+        answer.raise_for_status()
+        (self._folder / "set-up-code").unlink()
+        token = self.ask("POST", "/api/stations", {"name": STATION})["token"]
+        token_file = self._folder / "station.token"
+        token_file.touch(mode=0o600)
+        token_file.write_text(token, encoding="ascii")
+
+    def plan(self, scenario: Scenario) -> int:
+        """Plans the pour and starts it."""
+        plan_toml = tomli_w.dumps(plan_from_table(scenario.plan).model_dump(exclude_none=True, mode="json"))
+        pour = self.ask(
+            "POST", "/api/pours", {"plan_toml": plan_toml, "client": scenario.client, "station": STATION}
+        )
+        pour_id = int(pour["id"])
+        self.step(pour_id, "ready", "every point looked at")
+        self.step(pour_id, "pouring", "first pail in")
+        return pour_id
+
+    def step(self, pour_id: int, to: str, text: str = "") -> None:
+        """Takes the pour to its next stage."""
+        self.ask("POST", f"/api/pours/{pour_id}/stage", {"to": to, "text": text})
+
+    def ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> Any:
+        """One call of the API, tried again while the service is being started again."""
+        for attempt in range(600):
+            try:
+                answer = self.client.request(method, path, json=body)
+            except httpx.TransportError:
+                if attempt == 599:
+                    raise
+                threading.Event().wait(0.2)
+                continue
+            answer.raise_for_status()
+            return answer.json()
+        raise AssertionError("unreachable")
+
+
+def run_demo(
+    scenario_name: str,
+    *,
+    speed: float,
+    data: Path | None,
+    port: int,
+    exit_when_done: bool,
+    restart_after_s: float = 2.0,
+) -> int:
+    """Runs the whole demo. The last line printed is one JSON object. Gives the exit code."""
+    scenario = SCENARIOS[scenario_name]
+    hours = float(plan_from_table(scenario.plan).run.hours)
+    folder = (data or Path(tempfile.mkdtemp(prefix="pourlog-demo-"))).resolve()
+    if (folder / "clock").exists():
+        print(f"pourlog: {folder} holds an earlier demo; give another --data folder", file=sys.stderr)
+        return 2
+    port = port or _free_port()
+    make_folder(folder, scenario, speed, port)
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    service = Child(["service", str(folder)], restart_after_s)
+    station = Child(["station", str(folder), scenario.name, str(hours)], restart_after_s)
+    service.start()
+    try:
+        maker = Maker(folder, port)
+        maker.wait_for_service()
+        maker.set_up()
+        pour_id = maker.plan(scenario)
+        _introduce(scenario, speed, port, maker, pour_id, folder, hours)
+        station.start()
+        done = _attend(maker, MappedClock(folder / "clock"), pour_id, hours, service, station, stop)
+        if done:
+            print(json.dumps(_finish(maker, pour_id, folder, station), ensure_ascii=False), flush=True)
+        while done and not exit_when_done and not stop.wait(0.5):
+            service.look()
+    finally:
+        station.stop()
+        service.stop()
+    return 0 if done else 1
+
+
+def _introduce(
+    scenario: Scenario, speed: float, port: int, maker: Maker, pour_id: int, folder: Path, hours: float
+) -> None:
+    print(f"Scenario {scenario.name!r}: {scenario.words}. (Invented workshop, resin and client.)")
+    for line in scenario.what_happens:
+        print(f"  - {line}")
+    print(
+        f"One simulated hour takes {3600 / speed:.3g} s; the pour of {hours:.0f} h ends in {hours * 3600 / speed:.0f} s."
+    )
+    print(f"The board:  http://127.0.0.1:{port}/   the pour:  http://127.0.0.1:{port}/pours/{pour_id}")
+    print(f"Sign in as  {OWNER}   with the password  {maker.password}")
+    print(f"Everything is kept in {folder}; Ctrl-C ends it.", flush=True)
+
+
+def _attend(
+    maker: Maker,
+    clock: MappedClock,
+    pour_id: int,
+    hours: float,
+    service: Child,
+    station: Child,
+    stop: threading.Event,
+) -> bool:
+    """Sits by the pour: takes it from stage to stage, starts what dies. True when the station has finished."""
+    due = [(10 / 60, "watched", "form full and level"), (1.0, "curing", "no leak in the first hour")]
+    while not stop.wait(0.05):
+        service.look()
+        hour = (clock.stamp().boot_ms - BOOT_MS) / 3.6e6
+        while due and hour >= due[0][0]:
+            _hour, to, text = due.pop(0)
+            maker.step(pour_id, to, text)
+        if station.look() == 0:
+            for _hour, to, text in due:
+                maker.step(pour_id, to, text)
+            return True
+    return False
+
+
+def _finish(maker: Maker, pour_id: int, folder: Path, station: Child) -> dict[str, Any]:
+    """Waits until everything is judged, releases and closes the pour, keeps its record."""
+    for _ in range(600):
+        state = maker.ask("GET", f"/api/pours/{pour_id}/progress")
+        if state["to_judge"] == 0:
+            break
+        threading.Event().wait(0.05)
+    maker.step(pour_id, "released", "out of the form")
+    maker.step(pour_id, "closed", "record complete")
+    record = maker.ask("GET", f"/api/pours/{pour_id}/record")
+    path = folder / f"record-{pour_id}.json"
+    path.write_text(json.dumps(record, ensure_ascii=False, indent=1), encoding="utf-8")
+    figures = record["figures"]
+    return {
+        "pour": pour_id,
+        "readings": figures["readings"],
+        "faults": figures["faults"],
+        "alarms": sorted({alarm["kind"] for alarm in record["alarms"]}),
+        "high": sorted({alarm["kind"] for alarm in record["alarms"] if alarm["priority"] == "high"}),
+        "core_peak_c": figures["core_peak_c"],
+        "station_restarts": station.restarts,
+        "record": str(path),
+    }
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def _child(arguments: list[str]) -> int:
+    logging.basicConfig(
+        level=os.environ.get("POURLOG_LOG", "ERROR"), format="%(levelname)s %(name)s: %(message)s"
+    )
+    # The terminal's Ctrl-C reaches the whole tree; the parent decides who stops when.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if arguments[0] == "service":
+        return run_service(Path(arguments[1]))
+    return run_bench_station(Path(arguments[1]), SCENARIOS[arguments[2]], float(arguments[3]))
+
+
+if __name__ == "__main__":
+    sys.exit(_child(sys.argv[1:]))

@@ -1,0 +1,110 @@
+"""Runs the service: HTTP, the watch and the sender, until told to stop; live pages end at once when it does."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from types import FrameType
+
+import uvicorn
+
+from logger.delivery.channels import Channel, MessageChannels
+from logger.delivery.sender import Sender
+from logger.watch import Watch
+from web.app import make_app
+from web.service import Service
+
+log = logging.getLogger(__name__)
+
+#: How long open requests get to finish when the service stops, s.
+FINISH_S = 3
+
+
+class Running:
+    """The service's threads beside HTTP: the watch over live pours, and the sender of messages."""
+
+    def __init__(self, service: Service, channel: Channel | None = None) -> None:
+        self.service = service
+        self.stop = threading.Event()
+        messages = service.settings.messages
+        self.sender = Sender(
+            service.store, service.timeline, messages, channel or MessageChannels(messages.timeout_s)
+        )
+        self.watch = Watch(
+            service.store,
+            service.timeline,
+            link_base=service.settings.link_base,
+            second_after_min=messages.second_after_min,
+            groups=("first", *(("second",) if messages.second_urls else ())) if messages.urls else (),
+            tell=self._tell,
+        )
+        service.wake_watch = self.watch.wake
+        self._threads = [
+            threading.Thread(
+                target=self.watch.run, args=(self.stop, service.settings.watch_period_s), name="watch"
+            ),
+            threading.Thread(target=self.sender.run, args=(self.stop,), name="sender"),
+        ]
+
+    def start(self) -> None:
+        """Starts the threads."""
+        for thread in self._threads:
+            thread.start()
+
+    def close(self) -> None:
+        """Stops the threads, waits for them, and closes the service."""
+        self.stop.set()
+        self.watch.wake()
+        self.sender.wake()
+        for thread in self._threads:
+            if thread.is_alive():
+                thread.join(10)
+                if thread.is_alive():
+                    log.error("the %s thread did not stop within 10 s", thread.name)
+        self.service.close()
+
+    def _tell(self, kind: str, pour_id: int | None) -> None:
+        self.service.news.tell(kind, pour=pour_id)
+        self.sender.wake()
+
+
+class Server(uvicorn.Server):
+    """A server that ends its live pages first: they would otherwise hold it open for ever."""
+
+    def __init__(self, config: uvicorn.Config, before_exit: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._before_exit = before_exit
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """On SIGTERM or SIGINT."""
+        self._before_exit()
+        super().handle_exit(sig, frame)
+
+
+def server_for(service: Service) -> Server:
+    """An HTTP server over the service, not yet running."""
+    config = uvicorn.Config(
+        make_app(service),
+        host=service.settings.host,
+        port=service.settings.port,
+        log_level="warning",
+        timeout_graceful_shutdown=FINISH_S,
+        server_header=False,
+        proxy_headers=False,
+        lifespan="off",
+    )
+    return Server(config, service.news.close)
+
+
+def serve(service: Service, ready: Callable[[], None] = lambda: None) -> int:
+    """Runs the service until SIGTERM or SIGINT. Gives the process's exit code."""
+    running = Running(service)
+    running.start()
+    try:
+        server = server_for(service)
+        ready()
+        server.run()
+    finally:
+        running.close()
+    return 0
