@@ -15,7 +15,7 @@ from starlette.responses import Response, StreamingResponse
 from logger.errors import NotFound
 from web import errors
 from web.access import ServiceDep, ViewerDep
-from web.api import batches, health, pours, stations
+from web.api import alarms, batches, health, pours, records, stations
 from web.pages import entry
 from web.pages.frame import STATIC
 from web.service import Service
@@ -60,7 +60,7 @@ def make_app(service: Service) -> FastAPI:
             answer.headers.setdefault("Cache-Control", "no-store")
         return answer
 
-    for module in (batches, pours, stations, health, entry):
+    for module in (batches, pours, records, alarms, stations, health, entry):
         app.include_router(module.router)
 
     @app.get("/live", include_in_schema=False)

@@ -15,11 +15,14 @@ Picks = NDArray[np.intp] | slice
 EVERYONE = slice(None)
 
 
+_BY_MEMBER = ("low", "high", "decay", "left", "right", "quarter", "half", "quarter_mean", "half_mean")
+
+
 class Lines:
     """A block of parallel lines of cells that share one operator per member.
 
     along "z": the block's columns are the lines; along "x": its rows are. capacity (n,) J/K, links (n − 1,) W/K
-    between neighbours, low and high (M,) W/K from the end cells to the air, all for a line of unit size.
+    between neighbours, flow (n, n) W/K the heat into each cell (see stencils), low and high (M,) W/K from the end cells to the air, all for a line of unit size.
     """
 
     def __init__(
@@ -29,38 +32,37 @@ class Lines:
         columns: slice,
         capacity: Floats,
         links: Floats,
+        flow: Floats,
         low: Floats,
         high: Floats,
+        low_weights: Floats,
+        high_weights: Floats,
     ) -> None:
         self.along = along
         self.rows, self.columns = rows, columns
         self.capacity, self.links = capacity, links
         members, n = len(low), len(capacity)
         self.low, self.high = low.copy(), high.copy()
-        self.root = np.sqrt(capacity)
+        self.low_weights, self.high_weights = low_weights, high_weights
         self.decay = np.empty((members, n))
         self.left = np.empty((members, n, n))
         self.right = np.empty((members, n, n))
         #: Propagators over a quarter and a half of the current step, transposed for "x".
         self.quarter = np.empty((members, n, n))
         self.half = np.empty((members, n, n))
-        #: Rate of change by the links alone, transposed for "x".
-        self.generator = np.zeros((n, n))
-        at = np.arange(n - 1)
-        self.generator[at, at] -= links
-        self.generator[at + 1, at + 1] -= links
-        self.generator[at, at + 1] += links
-        self.generator[at + 1, at] += links
-        self.generator /= capacity[:, None]
-        if along == "x":
-            self.generator = np.ascontiguousarray(self.generator.T)
+        #: Mean of the propagator over the same spans: what a constant rate of heating leaves behind per second.
+        self.quarter_mean = np.empty((members, n, n))
+        self.half_mean = np.empty((members, n, n))
+        #: Rate of change by the flow between the cells, to a higher order than the links; transposed for "x".
+        rate = flow / capacity[:, None]
+        self.generator = np.ascontiguousarray(rate.T) if along == "x" else rate
         self._decompose(EVERYONE)
 
     def take(self, keep: NDArray[np.intp]) -> Lines:
         """The same block for the members that `keep` picks."""
         other = object.__new__(Lines)
         other.__dict__.update(self.__dict__)
-        for name in ("low", "high", "decay", "left", "right", "quarter", "half"):
+        for name in _BY_MEMBER:
             setattr(other, name, getattr(self, name)[keep])
         return other
 
@@ -74,6 +76,24 @@ class Lines:
 
     def _decompose(self, who: Picks) -> None:
         low, high = self.low[who], self.high[who]
+        rate = self.generator.T if self.along == "x" else self.generator
+        matrix = np.repeat(-rate[None], len(low), axis=0)
+        for i, weight in enumerate(self.low_weights):
+            matrix[:, 0, i] += low * weight / self.capacity[0]
+        for i, weight in enumerate(self.high_weights):
+            matrix[:, -1, -1 - i] += high * weight / self.capacity[-1]
+        decay, vectors = np.linalg.eig(matrix)
+        if np.iscomplexobj(decay):
+            decay, vectors = self._symmetric(low, high)
+        self.decay[who] = np.maximum(decay, 0.0)
+        self.left[who] = vectors
+        self.right[who] = np.linalg.inv(vectors)
+
+    def _symmetric(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+        """The plain links between neighbours instead: symmetric once scaled, so that its modes are always real.
+
+        The pull at the start of a step holds the accurate flow in any case; this only damps the change within it.
+        """
         n = len(self.capacity)
         diagonal = np.zeros((len(low), n))
         diagonal[:, :-1] += self.links
@@ -83,27 +103,33 @@ class Lines:
         matrix = np.zeros((len(low), n, n))
         at = np.arange(n)
         matrix[:, at, at] = diagonal / self.capacity
-        off = -self.links / (self.root[:-1] * self.root[1:])
+        root = np.sqrt(self.capacity)
+        off = -self.links / (root[:-1] * root[1:])
         matrix[:, at[:-1], at[1:]] = off
         matrix[:, at[1:], at[:-1]] = off
         decay, vectors = np.linalg.eigh(matrix)
-        self.decay[who] = np.maximum(decay, 0.0)
-        self.left[who] = vectors / self.root[:, None]
-        self.right[who] = np.swapaxes(vectors, 1, 2) * self.root
+        return decay, vectors / root[:, None]
 
     def build(self, who: Picks, quarter_s: Floats) -> None:
         """Propagators of some members for a quarter step of quarter_s seconds (shape (picked,))."""
-        fade = np.exp(self.decay[who] * -quarter_s[:, None])
-        quarter = (self.left[who] * fade[:, None, :]) @ self.right[who]
+        decay = self.decay[who] * quarter_s[:, None]
+        fade = np.exp(-decay)
+        # (1 − e^−x) / x, 1 at x = 0.
+        mean = np.where(decay > 1e-8, -np.expm1(-decay) / np.maximum(decay, 1e-300), 1.0)
+        left, right = self.left[who], self.right[who]
+        quarter = (left * fade[:, None, :]) @ right
         half = quarter @ quarter
+        quarter_mean = (left * mean[:, None, :]) @ right
+        half_mean = 0.5 * (quarter_mean + quarter @ quarter_mean)
         if self.along == "x":
             quarter, half = np.swapaxes(quarter, 1, 2), np.swapaxes(half, 1, 2)
+            quarter_mean, half_mean = np.swapaxes(quarter_mean, 1, 2), np.swapaxes(half_mean, 1, 2)
         self.quarter[who], self.half[who] = quarter, half
+        self.quarter_mean[who], self.half_mean[who] = quarter_mean, half_mean
 
-    def spread(self, delta: Floats, step: int) -> None:
-        """Conduct in place over a quarter (step 0) or a half (step 1); delta has shape (M, rows, columns)."""
+    def spread(self, delta: Floats, operator: Floats) -> None:
+        """Apply one of this block's operators in place; delta has shape (M, rows, columns)."""
         part = delta[:, self.rows, self.columns]
-        operator = self.half if step else self.quarter
         delta[:, self.rows, self.columns] = operator @ part if self.along == "z" else part @ operator
 
     def add_rate(self, t_k: Floats, rate: Floats) -> None:

@@ -21,6 +21,7 @@ from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
 Floats = NDArray[np.float64]
 
+#: The first step after a pour, s, at most; the finest cell's own time may ask for less.
 _FIRST_STEP_S = 16.0
 
 
@@ -136,6 +137,14 @@ def run_course(
     return course
 
 
+def _first_step_s(section: Section) -> float:
+    """Cold panel and warm resin meet at once: the first step must not outrun the finest cell beside them."""
+    wet = section.dz[section.panel_rows :].min()
+    if section.shape != "sheet":
+        wet = min(wet, section.dx[: section.resin_columns].min())
+    return min(_FIRST_STEP_S, 0.5 * float(wet) ** 2 / section.resin.diffusivity)
+
+
 def _poured(plan: Plan, section: Section, room: Room, start_offset_c: Floats) -> Fields:
     members = len(start_offset_c)
     who = np.arange(members)
@@ -146,7 +155,7 @@ def _poured(plan: Plan, section: Section, room: Room, start_offset_c: Floats) ->
     wet = slice(section.panel_rows, section.layer_tops[0]), slice(0, section.resin_columns)
     t_k[:, wet[0], wet[1]] = (mix_k + start_offset_c)[:, None, None]
     alpha = np.zeros((members, section.rows - section.panel_rows, section.resin_columns))
-    return Fields(np.zeros(members), t_k, alpha, np.full(members, _FIRST_STEP_S), np.zeros(members))
+    return Fields(np.zeros(members), t_k, alpha, np.full(members, _first_step_s(section)), np.zeros(members))
 
 
 def _pour_next(
@@ -162,7 +171,7 @@ def _pour_next(
     poured = (mix_k + start_offset_c)[:, None, None]
     fields.t_k[:, rows, : section.resin_columns] = poured
     first_t[:, rows, : section.resin_columns] = poured
-    fields.step_s = np.minimum(fields.step_s, _FIRST_STEP_S)
+    fields.step_s = np.minimum(fields.step_s, _first_step_s(section))
 
 
 def _as_changed(

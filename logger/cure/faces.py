@@ -64,7 +64,12 @@ class Skin:
     rows: NDArray[np.intp]
     columns: NDArray[np.intp]
     area: Floats
-    half_resistance: Floats
+    #: Flat numbers of the face's cells and of those behind them, and the weights (2, cells) of both means in the
+    #: temperature that meets the face through `resistance` (m²·K/W): a parabola, see stencils.wall_weights.
+    first: NDArray[np.intp]
+    second: NDArray[np.intp]
+    weights: Floats
+    resistance: Floats
     factor: Floats
     h: Floats
     #: Coefficient that the propagators hold.
@@ -91,24 +96,26 @@ class Skin:
         )  # fmt: skip
 
     def tie(self, h: Floats) -> Floats:
-        """U of each cell, W/(m²·K), from a coefficient of shape (M, cells)."""
-        return h / (1.0 + h * self.half_resistance)
+        """U of each cell as the propagators hold it, W/(m²·K), from a coefficient of shape (M, cells)."""
+        return np.asarray(h / (1.0 + h * self.resistance))
 
     def cells(self, t_k: Floats) -> Floats:
-        """The face's cells in a field (M, rows, columns), shape (M, cells)."""
-        return t_k[:, self.rows, self.columns]
+        """What meets the face through `resistance`, from a field (M, rows, columns), shape (M, cells)."""
+        flat = t_k.reshape(len(t_k), -1)
+        near, far = self.weights
+        return np.asarray(near * flat.take(self.first, axis=1) + far * flat.take(self.second, axis=1))
 
     def face_k(self, t_k: Floats, room_k: Floats) -> Floats:
         """Temperature of the face itself, K, shape (M, cells)."""
-        ratio = 1.0 / (1.0 + self.h * self.half_resistance)
+        ratio = 1.0 / (1.0 + self.h * self.resistance)
         room = room_k[:, None]
-        gained = self.absorbed * self.half_resistance * ratio
+        gained = self.absorbed * self.resistance * ratio
         return np.asarray(room + ratio * (self.cells(t_k) - room) + gained)
 
     def heat_out(self, t_k: Floats, room_k: Floats) -> Floats:
         """Heat (W) that leaves through this face, absorbed heat taken off, shape (M,)."""
         h = self.coefficient(t_k, room_k) if self.computed else self.h
-        ratio = 1.0 / (1.0 + h * self.half_resistance)
+        ratio = 1.0 / (1.0 + h * self.resistance)
         flux = ratio * (h * (self.cells(t_k) - room_k[:, None]) - self.absorbed)
         return np.asarray(flux @ self.area)
 
@@ -131,7 +138,7 @@ class Skin:
         cell = self.cells(t_k)
         room = mean_k[:, None]
         if not self.computed:
-            ratio = 1.0 / (1.0 + self.h * self.half_resistance)
+            ratio = 1.0 / (1.0 + self.h * self.resistance)
             return np.asarray(ratio * (self.h * (room - cell) + self.absorbed))
         self.h = h = self.coefficient(t_k, now_k)
         h_middle, cell_middle = h, cell
@@ -142,7 +149,7 @@ class Skin:
             h_middle = np.clip(h + ahead * (h - h_was), 0.7 * h, 1.4 * h)
             cell_middle = cell + ahead * (cell - cell_was)
         self._pending = (now_s.copy(), h, cell)
-        ratio = 1.0 / (1.0 + h_middle * self.half_resistance)
+        ratio = 1.0 / (1.0 + h_middle * self.resistance)
         flux = ratio * (h_middle * (room - cell_middle) + self.absorbed)
         return np.asarray(flux + self.tie(self.built_h) * (cell_middle - cell))
 

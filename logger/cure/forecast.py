@@ -21,7 +21,7 @@ from logger.cure.ensemble import Change, Checkpoint, EnsembleResult, Members, Ro
 from logger.cure.evidence import FLOOR_C, OFFSET_C, PART_OF_RISE, Probe, Readings, evidence_of, good_readings
 from logger.cure.glass import COOLED_K, HARD_K
 from logger.cure.room_ahead import room_draws
-from logger.cure.unknowns import members_at, unknowns_of
+from logger.cure.unknowns import Unknown, members_at, reach, unknowns_of
 from logger.errors import BadInput
 from logger.plan_file import Plan
 
@@ -204,10 +204,10 @@ def forecast(
     pilots = rng.standard_normal((PILOTS, len(unknowns)))
     if previous is not None:
         pilots = np.vstack([np.zeros(len(unknowns)), pilots])
-    posterior = fit(lambda theta: read(run(theta)), probes, start, pilots=pilots)
+    posterior = fit(lambda theta: read(theta, run(theta)), probes, start, pilots=pilots)
     theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, rng)
     drawn = run(theta)
-    seen = read(drawn)
+    seen = read(theta, drawn)
     weights, power = weigh(theta, drawn_log, seen, probes)
     kept = _pick(weights, members, rng)
     now = Checkpoint(
@@ -270,6 +270,22 @@ def _memory_h(plan: Plan) -> float:
     """How long a model error lasts in this pour: a part of the planned time to the peak."""
     planned = run_ensemble(plan, Members(), fineness=0.5, output_hours=[0.0])
     return float(np.clip(MEMORY_PART * planned.core_peak_at_h[0], SHORTEST_MEMORY_H, LONGEST_MEMORY_H))
+
+
+def _as_read(
+    unknowns: tuple[Unknown, ...],
+    theta: Floats,
+    result: EnsembleResult,
+    probe: Probe,
+    times: Floats,
+    room_c: Floats,
+) -> Floats:
+    """What the probe's pieces would be in each member (M, n)."""
+    values: Floats = getattr(result, probe.kind + "_c")
+    part = reach(unknowns, theta, probe.kind)
+    if part is not None:
+        values = values + part[:, None] * (values - room_c)
+    return np.asarray(values[:, np.searchsorted(times, probe.times)] @ probe.gather.T)
 
 
 def _pick(weights: Floats, count: int, rng: np.random.Generator) -> NDArray[np.intp]:

@@ -70,6 +70,12 @@ class Chemistry:
             fast /= 1.0 + np.exp(np.minimum(c * (alpha - (ac0 + ac_t * t_k)), 700.0))
         return fast
 
+    def rate_ahead(self, alpha: Floats, t_k: Floats, ahead_s: Floats) -> Floats:
+        """dα/dt, 1/s, that a cell kept at t_k will have ahead_s seconds from now (to first order)."""
+        middle = self._bend(self._straighten(alpha), ahead_s * self.drive(alpha, t_k))
+        drive = self.drive(middle, t_k)
+        return drive if self.n == 0.0 else np.asarray(drive * (1.0 - middle) ** self.n)
+
     def react(self, alpha: Floats, t_k: Floats, drift_k_s: Floats, dt_s: Floats) -> Floats:
         """Conversion after dt_s seconds (shape (M, 1, 1)) while heat from outside drifts the cell by drift_k_s.
 

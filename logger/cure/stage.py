@@ -11,6 +11,7 @@ from logger.cure.conduction import Lines
 from logger.cure.faces import Shedding, Sheddings, Skin
 from logger.cure.section import Section
 from logger.cure.solve import Gauge, Stage, Tie
+from logger.cure.stencils import flow_matrix, value_weights, wall_weights
 
 Floats = NDArray[np.float64]
 
@@ -45,16 +46,18 @@ def stage_of(
     nb, rows, columns = section.panel_rows, section.rows, section.columns
     across = np.arange(columns)
     top_rows = np.where(across < wet, active - 1, rows - 1)
-    top = _skin(section, sheds.top, factors.top, top_rows, across, along="z", area=section.column_area)
+    top = _skin(
+        section, sheds.top, factors.top, top_rows, across, along="z", area=section.column_area, inward=-1
+    )
     top.absorbed = absorbed_w_m2
     bottom = _skin(section, sheds.bottom, factors.bottom, np.zeros(columns, dtype=np.intp), across,
-                   along="z", area=section.column_area)  # fmt: skip
+                   along="z", area=section.column_area, inward=1)  # fmt: skip
     # With no slab there is nothing beside a layer that is not poured yet.
     tall = rows if columns > wet else active
     up = np.arange(tall if section.shape != "sheet" else 0)
     rim = float(section.face_length[-1])
     side = _skin(section, sheds.side, factors.side, up, np.full(len(up), columns - 1), along="x",
-                 area=section.dz[up] * rim)  # fmt: skip
+                 area=section.dz[up] * rim, inward=-1)  # fmt: skip
     z_lines: list[Lines] = []
     x_lines: list[Lines] = []
     ties: list[Tie] = []
@@ -64,8 +67,15 @@ def stage_of(
         k, c = section.conductivity[:height, first], section.capacity_m3[:height, first]
         dz = section.dz[:height]
         cells = slice(first, last)
-        lines = Lines("z", slice(0, height), cells, c * dz, _links(dz, k),
-                      bottom.tie(bottom.built_h)[:, first], top.tie(top.built_h)[:, first])  # fmt: skip
+        # A layer poured later may start at another temperature: no polynomial runs across its bottom.
+        poured = [top for top in section.layer_tops if top < height] if first == 0 else []
+        breaks = [*([0] if nb else []), nb, *poured, height]
+        flow = flow_matrix(
+            section.z_edges[: height + 1], k, breaks, np.ones(height + 1), ring=False, mirrored=False
+        )
+        lines = Lines("z", slice(0, height), cells, c * dz, _links(dz, k), flow,
+                      bottom.tie(bottom.built_h)[:, first], top.tie(top.built_h)[:, first],
+                      bottom.weights[:, first], top.weights[:, first])  # fmt: skip
         z_lines.append(lines)
         ties += [Tie("bottom", lines, cells, "low", 1.0), Tie("top", lines, cells, "high", 1.0)]
     inner = None
@@ -75,7 +85,13 @@ def stage_of(
             if low == high:
                 continue
             lines = _across(
-                section, slice(low, high), slice(0, columns), still, side.tie(side.built_h)[:, low]
+                section,
+                slice(low, high),
+                slice(0, columns),
+                still,
+                side.tie(side.built_h)[:, low],
+                np.zeros(2),
+                side.weights[:, low],
             )
             x_lines.append(lines)
             ties.append(Tie("side", lines, slice(low, high), "high", rim))
@@ -84,23 +100,38 @@ def stage_of(
             edge = float(section.face_length[wet])
             shed = Shedding(INNER_W_M2K if sheds.side.given is None else sheds.side.given, sheds.side.law)
             inner = _skin(section, shed, factors.side, bare, np.full(len(bare), wet), along="x",
-                          area=section.dz[bare] * edge)  # fmt: skip
+                          area=section.dz[bare] * edge, inward=1)  # fmt: skip
             lines = _across(section, slice(active, rows), slice(wet, columns),
-                            inner.tie(inner.built_h)[:, 0], side.tie(side.built_h)[:, active])  # fmt: skip
+                            inner.tie(inner.built_h)[:, 0], side.tie(side.built_h)[:, active],
+                            inner.weights[:, 0], side.weights[:, active])  # fmt: skip
             x_lines.append(lines)
             ties += [Tie("side", lines, slice(active, rows), "high", rim),
                      Tie("inner", lines, slice(0, len(bare)), "low", edge)]  # fmt: skip
-    return Stage(z_lines, x_lines, top, bottom, side, inner, ties, gauge_of(section, layers, probe))
+    skins = [s for s in (top, bottom, side, inner) if s is not None]
+    return Stage(z_lines, x_lines, top, bottom, side, inner, ties, gauge_of(section, layers, probe, skins))
 
 
-def _across(section: Section, rows: slice, columns: slice, low: Floats, high: Floats) -> Lines:
+def _across(
+    section: Section,
+    rows: slice,
+    columns: slice,
+    low: Floats,
+    high: Floats,
+    low_weights: Floats,
+    high_weights: Floats,
+) -> Lines:
     """Lines along x through rows of one kind, per metre of height; low and high in W/(m²·K)."""
     k = section.conductivity[rows.start, columns]
     c = section.capacity_m3[rows.start, columns]
     lengths = section.face_length[columns.start : columns.stop + 1]
     links = _links(section.dx[columns], k) * lengths[1:-1]
-    return Lines("x", rows, columns, c * section.column_area[columns], links,
-                 low * lengths[0], high * lengths[-1])  # fmt: skip
+    begin, wet = columns.start, section.resin_columns
+    same = rows.start < section.panel_rows or begin >= wet or section.columns == wet
+    breaks = [0, len(k)] if same else [0, wet, len(k)]
+    flow = flow_matrix(section.x_edges[begin : columns.stop + 1], k, breaks, lengths,
+                       ring=section.shape == "round", mirrored=begin == 0)  # fmt: skip
+    return Lines("x", rows, columns, c * section.column_area[columns], links, flow,
+                 low * lengths[0], high * lengths[-1], low_weights, high_weights)  # fmt: skip
 
 
 def _links(width: Floats, k: Floats) -> Floats:
@@ -111,56 +142,68 @@ def _links(width: Floats, k: Floats) -> Floats:
 
 def _skin(
     section: Section, shed: Shedding, factor: Floats, rows: NDArray[np.intp], columns: NDArray[np.intp],
-    *, along: str, area: Floats,
+    *, along: str, area: Floats, inward: int,
 ) -> Skin:  # fmt: skip
-    thickness = section.dz[rows] if along == "z" else section.dx[columns]
-    half = 0.5 * thickness / section.conductivity[rows, columns]
+    """A face: its cells' rows and columns, and which way (+1 or −1 along z or x) the inside lies."""
     # A computed coefficient starts from that of a face 5 K over the room; the march refreshes it at once.
     if shed.given is not None:
         start = float(shed.given)
     else:
         start = float(shed.law(np.array([28.0]), np.array([23.0]))[0])
     h = np.repeat(start * factor[:, None], len(rows), axis=1)
-    per_capacity = 1.0 / (thickness * section.capacity_m3[rows, columns])
-    if along == "x":
-        # The outer face of a ring is longer than the ring's mean.
-        per_capacity = area / section.capacity[rows, columns]
-    return Skin(shed, rows, columns, area, half, factor, h, h.copy(), per_capacity)
+    weights = np.zeros((2, len(rows)))
+    resistance = np.zeros(len(rows))
+    k = section.conductivity[rows, columns]
+    beyond = rows + inward if along == "z" else rows, columns + inward if along == "x" else columns
+    for i, (row, column) in enumerate(zip(rows, columns, strict=True)):
+        edges, at = (section.z_edges, int(row)) if along == "z" else (section.x_edges, int(column))
+        inside = section.conductivity[:, column] if along == "z" else section.conductivity[row]
+        second = at + inward
+        alike = 0 <= second < len(inside) and inside[second] == k[i]
+        reach = [at, at + 1, at + 2] if inward > 0 else [at + 1, at, at - 1]
+        near = edges[reach] if alike else edges[reach[:2]]
+        big_g, g = wall_weights(near, ring=along == "x" and section.shape == "round")
+        resistance[i] = 1.0 / (k[i] * big_g)
+        weights[: len(g), i] = g / big_g
+    first = rows * section.columns + columns
+    second_cell = np.where(weights[1] != 0.0, beyond[0] * section.columns + beyond[1], first)
+    return Skin(shed, rows, columns, area, first, second_cell, weights, resistance,
+                factor, h, h.copy(), area / section.capacity[rows, columns])  # fmt: skip
 
 
-def gauge_of(section: Section, layers: int, probe: Probe) -> Gauge:
-    """Where to read: the core probe stays in the first layer; the centre line is x = 0."""
+def gauge_of(section: Section, layers: int, probe: Probe, skins: list[Skin]) -> Gauge:
+    """Where to read: the core probe stays in the first layer; the centre line is x = 0; skins: top, bottom, others."""
     active, wet, nb = section.layer_tops[layers - 1], section.resin_columns, section.panel_rows
     first = section.layer_tops[0]
     members = len(probe.x)
-    core_rows = np.zeros((members, section.rows))
-    core_columns = np.zeros((members, section.columns))
+    across, ring = section.x_edges[: wet + 1], section.shape == "round"
+    flat = section.shape == "sheet"
+    centre = np.ones(1) if flat else value_weights(across, 0.0, ring=ring, mirrored=True)
+    core = np.zeros((members, section.rows, section.columns))
     for i in range(members):
-        core_rows[i, nb:first] = _through(section.z[nb:first], float(probe.z[i]))
-        core_columns[i, :wet] = _through_mirrored(section.x[:wet], float(probe.x[i]))
+        up = value_weights(section.z_edges[nb : first + 1], float(probe.z[i]))
+        out = centre if flat else value_weights(across, float(probe.x[i]), ring=ring, mirrored=True)
+        core[i, nb:first, :wet] = up[:, None] * out[None, :]
     volume = section.resin_volume[: active - nb]
-    if section.shape == "sheet":
-        core_columns[:] = 1.0
-        centre = np.ones(1)
-    else:
-        centre = _through_mirrored(section.x[:wet], 0.0)
-    return Gauge(core_rows, core_columns, centre, slice(nb, active), slice(0, wet), volume / volume.sum())
-
-
-def _through(points: Floats, at: float) -> Floats:
-    """Weights of the cubic through the four points nearest to `at` (Lagrange)."""
-    count = min(4, len(points))
-    first = int(np.clip(np.searchsorted(points, at) - count // 2, 0, len(points) - count))
-    near = points[first : first + count]
-    weights = np.zeros(len(points))
-    for i in range(count):
-        others = np.delete(near, i)
-        weights[first + i] = np.prod((at - others) / (near[i] - others))
-    return weights
-
-
-def _through_mirrored(points: Floats, at: float) -> Floats:
-    """The same on points x > 0 of a field that is even in x."""
-    both = np.concatenate([-points[::-1], points])
-    weights = _through(both, abs(at))
-    return weights[len(points) :] + weights[: len(points)][::-1]
+    cure = np.empty((members, 2, volume.size))
+    cure[:, 0] = (volume / volume.sum()).reshape(-1)
+    cure[:, 1] = core[:, nb:active, :wet].reshape(members, -1)
+    warm = np.zeros((members, 4, section.rows * section.columns))
+    of_room, fixed = np.zeros((members, 4)), np.zeros((members, 4))
+    warm[:, 0] = core.reshape(members, -1)
+    along = np.zeros(section.columns)
+    along[: len(centre)] = centre
+    for number, skin in enumerate(skins):
+        ratio = 1.0 / (1.0 + skin.h * skin.resistance)
+        flow = ratio * skin.h * skin.area
+        jobs = [(3, flow, -flow.sum(axis=1), -skin.absorbed * (ratio * skin.area).sum(axis=1))]
+        if number < 2:
+            part = ratio * along
+            gained = skin.absorbed * (skin.resistance * part).sum(axis=1)
+            jobs.append((1 + number, part, (along - part).sum(axis=1), gained))
+        for row, weight, room_part, heat in jobs:
+            for cells, share in ((skin.first, skin.weights[0]), (skin.second, skin.weights[1])):
+                np.add.at(warm, (slice(None), row, cells), weight * share)
+            of_room[:, row] += room_part
+            fixed[:, row] += heat
+    return Gauge(warm, of_room, fixed, cure, centre, slice(nb, active), slice(0, wet), active - nb)

@@ -7,7 +7,7 @@ practice, no source), wide enough that a forgotten fan or a wrong ratio is unusu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ class Unknown:
     spread: float
     words_up: str
     words_down: str
+    middle: float = 0.0
 
     @property
     def is_factor(self) -> bool:
@@ -41,7 +42,7 @@ class Unknown:
     def value(self, theta: Floats) -> Floats:
         """The field's own value at θ."""
         kept = self.spread * np.clip(theta, -FARTHEST, FARTHEST)
-        return np.exp(kept) if self.is_factor else kept
+        return np.exp(kept) if self.is_factor else self.middle + kept
 
 
 def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
@@ -59,6 +60,14 @@ def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
         Unknown("start_offset_c", 0.8, *_both("the mix was poured {} than planned", "warmer", "cooler")),
         Unknown("room_offset_c", 0.3, *_both("the air is {} than the room probe says", "warmer", "cooler")),
         Unknown("probe_z_mm", 0.10 * depth, *_both("the core probe sits {} mid-depth", "above", "below")),
+        Unknown(
+            "surface_reach", 0.05, *_both("the surface probe sits {} the face", "below", "above"), middle=0.05
+        ),
+        Unknown(
+            "underside_reach",
+            0.05,
+            *_both("the underside probe reads {} the face", "warmer than", "cooler than"),
+        ),
         Unknown("probe_x_mm", 0.05 * width, *_both("the core probe sits off the centre line", "", "")),
     )
 
@@ -69,4 +78,13 @@ def _both(words: str, up: str, down: str) -> tuple[str, str]:
 
 def members_at(unknowns: tuple[Unknown, ...], theta: Floats) -> Members:
     """Members at θ (M, p)."""
-    return Members(**{u.name: u.value(theta[:, i]) for i, u in enumerate(unknowns)})
+    known = {field.name for field in fields(Members)}
+    return Members(**{u.name: u.value(theta[:, i]) for i, u in enumerate(unknowns) if u.name in known})
+
+
+def reach(unknowns: tuple[Unknown, ...], theta: Floats, kind: str) -> Floats | None:
+    """How far a face's probe reads from the face, as a part of face − room (M,); None for other kinds."""
+    for i, unknown in enumerate(unknowns):
+        if unknown.name == f"{kind}_reach":
+            return unknown.value(theta[:, i])
+    return None

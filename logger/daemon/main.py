@@ -19,7 +19,7 @@ from hardware.errors import HardwareError
 from hardware.outputs import Outputs
 from hardware.pins import pi_pins
 from hardware.station import Hardware, open_pi
-from logger.daemon.forward import Answer, Forwarder, Step, open_client
+from logger.daemon.forward import LINGER_S, Answer, Forwarder, Step, open_client
 from logger.daemon.keep import Keeper
 from logger.daemon.sample import Sampler, contact_row
 from logger.daemon.signals import LastResort, Signals
@@ -59,6 +59,7 @@ def run_station(
     sweeps_per_commit: int = 1,
     obey_period: bool = True,
     drain_s: float = DRAIN_S,
+    linger_s: float = LINGER_S,
     after_sweep: Callable[[int], None] | None = None,
 ) -> int:
     """Run one station until `stop` is set, or for `end_after_s` of the clock's time. Returns the exit code, 0.
@@ -66,7 +67,7 @@ def run_station(
     The hardware is closed at the end, outputs first switched off. `clock` belongs to the sweeps; on a stepped clock
     the forwarder waits beside it. `sweeps_per_commit` above 1 is for fast simulations only: a crash then loses up
     to that many sweeps. `obey_period` False ignores the period that the service orders. At the end the rest is sent
-    for at most `drain_s` real seconds. `after_sweep` is called with the number of sweeps done.
+    for at most `drain_s` real seconds. `linger_s` is the forwarder's. `after_sweep` is called with the number of sweeps done.
     """
     with ExitStack() as cleanup:
         cleanup.callback(hardware.close)
@@ -85,7 +86,9 @@ def run_station(
                 told.period_s, told.at_s = answer.next_s, now_s
             signals.heard(answer.orders, now_s)
 
-        forwarder = Forwarder(config.name, keeper, client, beside(clock), config.token, heard=heard)
+        forwarder = Forwarder(
+            config.name, keeper, client, beside(clock), config.token, heard=heard, linger_s=linger_s
+        )
         forwarding = threading.Event()
         thread = threading.Thread(target=forwarder.run, args=(forwarding,), name="forward")
         sampler = Sampler(hardware.buses, config.wiring.all_probes, clock)

@@ -19,6 +19,8 @@ log = logging.getLogger(__name__)
 FIRST_HOUR_S = 3600.0
 FIRST_HOUR_PERIOD_S = 5.0
 LATER_PERIOD_S = 30.0
+NOTE_LETTERS = 400
+"""The service takes no longer notes."""
 DEADLINE_S = 5.0
 """A bus has this long, and PROBE_DEADLINE_S more for each probe: three conversions of 0.75 s and their transfers."""
 PROBE_DEADLINE_S = 4.0
@@ -135,7 +137,13 @@ def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> Row:
     probe = wiring[outcome.probe]
     if isinstance(outcome, Fault):
         return Row(
-            probe.id, probe.place, sample.stamp, None, outcome.reason.value, outcome.raw, outcome.detail
+            probe.id,
+            probe.place,
+            sample.stamp,
+            None,
+            outcome.reason.value,
+            outcome.raw,
+            outcome.detail[:NOTE_LETTERS],
         )
     milli_rh = None if outcome.rh_percent is None else round(outcome.rh_percent * 1000)
     milli_c = round((outcome.celsius + probe.offset_c) * 1000)

@@ -1,0 +1,86 @@
+"""A station's batches: acknowledged after the commit, refused whole when anything is wrong."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+
+def batch(clock: Any, seqs: range, station: str = "bench-1", **changes: Any) -> dict[str, Any]:
+    """A batch as the station sends it."""
+    now = clock.stamp()
+    stamp = {"wall_ms": now.wall_ms, "boot_id": now.boot_id, "boot_ms": now.boot_ms, "clock_set": True}
+    rows = [
+        {"seq": seq, "probe": "28-000000000001", "place": "core", "stamp": stamp, "milli_c": 21_000 + seq,
+         "fault": None, "raw": "00", "note": None} | changes
+        for seq in seqs
+    ]  # fmt: skip
+    return {"station": station, "spool": "spool-1", "sent": stamp, "rows": rows}
+
+
+def post(client: Any, token: str, body: Any) -> Any:
+    """Sends it."""
+    return client.post("/api/batches", json=body, headers={"Authorization": f"Bearer {token}"})
+
+
+def test_rows_are_acknowledged_and_a_repeat_is_counted(stranger: Any, station_token: str, clock: Any) -> None:
+    """The station may forget what was acknowledged."""
+    body = batch(clock, range(1, 11))
+    assert post(stranger, station_token, body).json()["acknowledged_seq"] == 10
+    again = post(stranger, station_token, body).json()
+    assert (again["stored"], again["repeated"], again["acknowledged_seq"]) == (0, 10, 10)
+
+
+def test_an_empty_batch_tells_how_far_the_service_is(stranger: Any, station_token: str, clock: Any) -> None:
+    """A station that starts anew asks first."""
+    post(stranger, station_token, batch(clock, range(1, 6)))
+    answer = post(stranger, station_token, batch(clock, range(0)))
+    assert answer.status_code == 200
+    assert answer.json()["acknowledged_seq"] == 5
+
+
+def test_a_wrong_token_is_refused_with_401(stranger: Any, station_token: str, clock: Any) -> None:
+    """Nobody on the workshop's network may invent readings."""
+    answer = post(stranger, "x" + station_token, batch(clock, range(1, 3)))
+    assert answer.status_code == 401
+    assert answer.json()["error"]["kind"] == "sign-in-needed"
+
+
+def test_a_token_of_another_station_is_refused_with_403(stranger: Any, station_token: str, clock: Any) -> None:
+    """A station speaks only for itself."""
+    assert post(stranger, station_token, batch(clock, range(1, 3), station="bench-2")).status_code == 403
+
+
+def test_other_contents_under_a_known_number_are_answered_with_409(
+    stranger: Any, station_token: str, clock: Any
+) -> None:
+    """Two spools with one identity must not overwrite each other."""
+    post(stranger, station_token, batch(clock, range(1, 4)))
+    answer = post(stranger, station_token, batch(clock, range(1, 4), milli_c=99_000))
+    assert answer.status_code == 409
+    assert answer.json()["error"]["kind"] == "conflict"
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("seq", 2**70),
+        ("seq", False),
+        ("seq", "1"),
+        ("milli_c", 2**40),
+        ("milli_c", True),
+        ("milli_c", 21.5),
+        ("probe", "../../etc"),
+        ("place", "a b"),
+        ("raw", "x" * 100),
+    ],
+)
+def test_values_out_of_bounds_are_refused_and_nothing_is_stored(
+    stranger: Any, station_token: str, clock: Any, name: str, value: Any
+) -> None:
+    """Numbers are strict and bounded, names are plain."""
+    answer = post(stranger, station_token, batch(clock, range(1, 3), **{name: value}))
+    assert answer.status_code == 422
+    assert name in answer.json()["error"]["where"]
+    assert post(stranger, station_token, batch(clock, range(0))).json()["acknowledged_seq"] == 0
