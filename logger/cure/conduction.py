@@ -21,8 +21,9 @@ _BY_MEMBER = ("low", "high", "decay", "left", "right", "quarter", "half", "quart
 class Lines:
     """A block of parallel lines of cells that share one operator per member.
 
-    along "z": the block's columns are the lines; along "x": its rows are. capacity (n,) J/K, links (n − 1,) W/K
-    between neighbours, flow (n, n) W/K the heat into each cell (see stencils), low and high (M,) W/K from the end cells to the air, all for a line of unit size.
+    along "z": the block's columns are the lines; along "x": its rows are. For a line of unit size: capacity (n,)
+    J/K; links (n − 1,) W/K between neighbours; flow (n, n) W/K, the heat into each cell (see stencils); low and high
+    (M,) W/K from the line's ends to the air; low_weights, high_weights (2,): see faces.Skin.weights.
     """
 
     def __init__(

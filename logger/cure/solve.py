@@ -11,7 +11,6 @@ from __future__ import annotations
 import itertools
 import logging
 from dataclasses import dataclass, field, replace
-
 from functools import cached_property
 
 import numpy as np

@@ -203,7 +203,8 @@ def gauge_of(section: Section, layers: int, probe: Probe, skins: list[Skin]) -> 
             jobs.append((1 + number, part, (along - part).sum(axis=1), gained))
         for row, weight, room_part, heat in jobs:
             for cells, share in ((skin.first, skin.weights[0]), (skin.second, skin.weights[1])):
-                np.add.at(warm, (slice(None), row, cells), weight * share)
+                # Two faces may share a cell, one face never has a cell twice in one list.
+                warm[:, row, cells] += weight * share
             of_room[:, row] += room_part
             fixed[:, row] += heat
     return Gauge(warm, of_room, fixed, cure, centre, slice(nb, active), slice(0, wet), active - nb)

@@ -55,7 +55,7 @@ def buoyant_vertical(surface_c: Number, room_c: Number, height_m: float) -> Floa
     """Still air along a vertical plate: Nu = 0.68 + 0.663 Ra^¼ / [1 + (0.492/Pr)^(9/16)]^(4/9)."""
     ra = rayleigh(surface_c, room_c, height_m)
     prandtl = (1.0 + (0.492 / AIR_PRANDTL) ** (9.0 / 16.0)) ** (4.0 / 9.0)
-    return (0.68 + 0.663 * ra**0.25 / prandtl) * AIR_CONDUCTIVITY / height_m
+    return np.asarray((0.68 + 0.663 * ra**0.25 / prandtl) * AIR_CONDUCTIVITY / height_m)
 
 
 def forced(air_m_s: float, length_m: float) -> float:
