@@ -78,17 +78,17 @@ def thinnest_m(load_pa: float, sag_m: float, span_m: float, modulus_pa: float, c
 
 
 def plate_factors(long_side_m: float, short_side_m: float) -> tuple[float, float]:
-    """(α, β) of a plate on four simple edges, straight between the rows of the table."""
+    """(α, β) of a plate on four simple edges, between the rows of the table straight in short over long side."""
     above("short side", short_side_m, 0, "m", "measure the panel between its supports")
     ratio = above("long side", long_side_m, 0, "m", "measure the panel between its supports") / short_side_m
     if ratio < 1:
         return plate_factors(short_side_m, long_side_m)
     rows = PLATE_SIMPLE
-    if ratio >= rows[-1][0]:
+    if ratio > rows[-1][0]:
         return PLATE_STRIP
     for (r0, a0, b0), (r1, a1, b1) in itertools.pairwise(rows):
         if ratio <= r1:
-            part = (ratio - r0) / (r1 - r0)
+            part = (1 / r0 - 1 / ratio) / (1 / r0 - 1 / r1)
             return a0 + part * (a1 - a0), b0 + part * (b1 - b0)
     return PLATE_STRIP
 

@@ -1,0 +1,1 @@
+"""How many layers and when. Depths by closed form; the window's hours are plain inputs here."""
