@@ -1,0 +1,96 @@
+"""Judges on what the forecast answered, the fan, the contacts and the looks of the first hour. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from logger.alarms.state import Observation
+from logger.alarms.view import Contact, Fan, ForecastAnswer, Limits, LooksSeen
+
+LIKELY = 0.5
+BEHIND_H = 2.0
+LEAST_COOLING = 0.3
+OVERDUE_MS = 120_000
+#: A forecast is made every few minutes: one stands for so long.
+FORECAST_CREDIT_S = 1800.0
+
+
+def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) -> Observation:
+    """Will the core probably pass the resin's limit?"""
+    chance, limit = answer.chance_over_limit, limits.max_core_c
+    if chance < LIKELY:
+        return Observation(
+            False, answer.made_at_ms, f"The chance to pass {limit:.0f} °C is down to {chance * 100:.0f} %.",
+            chance, LIKELY, credit_s=FORECAST_CREDIT_S,
+        )  # fmt: skip
+    reason = f"The core will probably pass {limit:.0f} °C: chance {chance * 100:.0f} %"
+    peak = answer.core_peak_c
+    if peak.p50 is not None:
+        reason += f", peak about {peak.p50:.0f} °C"
+        if peak.p05 is not None and peak.p95 is not None:
+            reason += f" ({peak.p05:.0f} to {peak.p95:.0f} °C)"
+    hours = (answer.made_at_ms - started_ms) / 3_600_000
+    crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
+    if crossing is not None:
+        left = crossing - hours
+        reason += f", in about {left:.1f} h" if left > 0.05 else ", any minute now"
+    reason += "."
+    if answer.causes:
+        reason += f" Why: {'; '.join(answer.causes)}."
+    severity = 2 if chance >= 0.9 and peak.p50 is not None and peak.p50 > limit + 20 else 1
+    return Observation(True, answer.made_at_ms, reason, chance, LIKELY, severity, credit_s=FORECAST_CREDIT_S)
+
+
+def cure_behind(answer: ForecastAnswer, limits: Limits) -> Observation:
+    """Will it be hard later than planned?"""
+    release = answer.release_h.p50 if answer.release_h is not None else None
+    if release is None or limits.planned_release_h is None:
+        return Observation(None, answer.made_at_ms)
+    behind = release - limits.planned_release_h
+    text = (
+        f"It will be hard about {release:.0f} h after pouring; {limits.planned_release_h:.0f} h was planned: "
+        f"{behind:.1f} h later."
+    )
+    return Observation(
+        behind >= BEHIND_H, answer.made_at_ms, text, behind, BEHIND_H, credit_s=FORECAST_CREDIT_S
+    )
+
+
+def fan_not_cooling(fan: Fan, answer: ForecastAnswer | None, at_ms: int) -> Observation:
+    """Does the fan that is meant to run cool?"""
+    if not fan.commanded:
+        return Observation(False, at_ms, "The fan is not meant to run.", credit_s=FORECAST_CREDIT_S)
+    if fan.turning is False:
+        return Observation(True, at_ms, "The fan is switched on, and its contact says that it does not turn.")
+    if answer is None or answer.fan_cooling is None:
+        return Observation(None if fan.turning is None else False, at_ms, "The fan turns.")
+    text = f"The fan brings {max(0.0, answer.fan_cooling) * 100:.0f} % of the cooling that it should."
+    return Observation(answer.fan_cooling < LEAST_COOLING, at_ms, text, answer.fan_cooling, LEAST_COOLING,
+                       credit_s=FORECAST_CREDIT_S)  # fmt: skip
+
+
+def wet_under_form(contacts: Sequence[Contact], looks: LooksSeen | None, now_ms: int) -> Observation:
+    """Is it wet under the form? A contact that is not known clears nothing."""
+    wet = [contact.name for contact in contacts if contact.wet]
+    if wet:
+        return Observation(True, now_ms, f"Wet under the form: {', '.join(wet)}.", severity=len(wet))
+    if looks is not None and looks.leaking:
+        found = f" ({looks.found})" if looks.found else ""
+        return Observation(True, now_ms, f"{looks.by or 'Somebody'} found it leaking{found}.")
+    told = looks is not None and looks.leaking is not None
+    if any(contact.wet is None for contact in contacts) or (not contacts and not told):
+        return Observation(None, now_ms)
+    return Observation(False, now_ms, "Dry under the form.")
+
+
+def look_due(looks: LooksSeen, now_ms: int) -> Observation:
+    """Was a look of the first hour missed?"""
+    if looks.overdue_since_ms is None:
+        return Observation(False, now_ms, "The first hour is over." if looks.over else "Somebody has looked.")
+    overdue = now_ms - looks.overdue_since_ms
+    if overdue < OVERDUE_MS:
+        return Observation(None, now_ms)
+    reason = f"The look that was due {overdue / 60_000:.0f} min ago has not been made."
+    return Observation(
+        True, now_ms, reason, overdue / 60_000, OVERDUE_MS / 60_000, 2 if overdue > 1_200_000 else 1
+    )

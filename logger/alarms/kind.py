@@ -1,0 +1,87 @@
+"""One kind of alarm: everything that must be thought through before an alarm may exist.
+
+The columns are those that alarm management asks for (ISA-18.2 / IEC 62682, quoted at second hand): limit, priority,
+causes, consequence of doing nothing, what to do, time to respond, deadband, delays, latching, shelving.
+The life of an alarm follows OPC 10000-9 (UA Part 9), sections 4.8 and 5.8.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from logger.errors import NotFound
+
+
+class Priority(StrEnum):
+    """How soon somebody must look. High is never held back by quiet hours and never silenced for good."""
+
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+class Harm(StrEnum):
+    """What is at stake when nobody does anything."""
+
+    SEVERE = "severe"  #: smoke, fire, people hurt, the whole pour lost
+    COSTLY = "costly"  #: the table is spoiled or needs much work, or nobody watches it any more
+    SMALL = "small"  #: extra work, or a risk that is not yet a loss
+
+
+#: Priority = harm × time to respond: (minutes up to and including, SEVERE, COSTLY, SMALL).
+#: The method is ISA-18.2's (from memory); the marks are the project's choice.
+MATRIX: tuple[tuple[float, Priority, Priority, Priority], ...] = (
+    (15, Priority.HIGH, Priority.HIGH, Priority.MEDIUM),
+    (60, Priority.HIGH, Priority.MEDIUM, Priority.LOW),
+    (float("inf"), Priority.MEDIUM, Priority.LOW, Priority.LOW),
+)
+
+
+def priority_of(harm: Harm, respond_within_min: float) -> Priority:
+    """The priority that the matrix gives."""
+    for until_min, severe, costly, small in MATRIX:
+        if respond_within_min <= until_min:
+            return {Harm.SEVERE: severe, Harm.COSTLY: costly, Harm.SMALL: small}[harm]
+    raise NotFound(f"no row of the priority matrix for {respond_within_min} min; give a number of minutes")
+
+
+class Subject(StrEnum):
+    """What an alarm of this kind is about: one alarm for each."""
+
+    POUR = "pour"
+    PROBE = "probe"
+    STATION = "station"
+    SERVICE = "service"
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of alarm. Durations carry their unit in the name; `deadband` is in `unit`."""
+
+    name: str
+    title: str
+    harm: Harm
+    subject: Subject
+    limit: str  #: the limit in words
+    limit_source: str  #: where the limit comes from
+    unit: str
+    deadband: float  #: how far back inside the limit the value must be before the alarm may return
+    on_delay_s: float  #: time over the limit before it is raised; time spent back inside is taken off again
+    off_delay_s: float  #: time back inside, without a break, before it returns
+    n_of_m: tuple[int, int]  #: it takes n of the last m readings to raise it, or to call it worse
+    consequence: str
+    causes: tuple[str, ...]
+    what_to_do: tuple[str, ...]
+    respond_within_min: float
+    repeat_min: float  #: told again this often until somebody acknowledges
+    realarm_min: float  #: raised again when still true this long after it was acknowledged
+    shelve_max_h: float
+    #: Longest time out of service before it must be looked at again. None: until somebody puts it back.
+    out_of_service_max_h: float | None = None
+    latching: bool = False  #: stays up until a person has acknowledged it after the return
+
+    @property
+    def priority(self) -> Priority:
+        """Harm × time to respond."""
+        return priority_of(self.harm, self.respond_within_min)

@@ -1,0 +1,320 @@
+"""The life of one alarm, pure: normal → raised → acknowledged → returned → normal.
+
+`step` moves it by one observation and by the time that has passed; the other functions are what people do to it.
+A `State` is everything there is to know: stored and read back, it goes on as if nothing had happened.
+Names and transitions follow OPC 10000-9 (UA Part 9), sections 4.8 and 5.8; shelved and out-of-service alarms are
+still judged and recorded, only quietly.
+
+Two times: an observation's own (`at_ms`, when it was measured), on which delays run, and `now_ms`, on which
+acknowledgement, shelving and re-alarm run. Both are on the service's steady timeline; a time that is equal or
+a little earlier counts as no time passed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from logger.alarms.kind import Kind
+
+
+class Phase(StrEnum):
+    """Where an alarm is in its life."""
+
+    NORMAL = "normal"
+    RAISED = "raised"  #: true, and nobody has acknowledged it
+    ACKNOWLEDGED = "acknowledged"  #: true, and somebody has it in hand
+    RETURNED = "returned"  #: no longer true, and nobody has acknowledged it
+
+
+#: What may follow what. RAISED → RAISED: told again because it is worse. RETURNED → RAISED: a new activation.
+#: ACKNOWLEDGED → RETURNED only for latching kinds.
+FOLLOWS: dict[Phase, tuple[Phase, ...]] = {
+    Phase.NORMAL: (Phase.RAISED,),
+    Phase.RAISED: (Phase.ACKNOWLEDGED, Phase.RETURNED, Phase.RAISED),
+    Phase.ACKNOWLEDGED: (Phase.NORMAL, Phase.RAISED, Phase.RETURNED),
+    Phase.RETURNED: (Phase.NORMAL, Phase.RAISED),
+}
+
+UP = (Phase.RAISED, Phase.ACKNOWLEDGED)
+
+
+class Why(StrEnum):
+    """Why an alarm changed."""
+
+    FIRST_TIME = "first-time"  #: raised from normal
+    AGAIN = "again"  #: raised anew before the last time was acknowledged
+    WORSE = "worse"  #: its severity rose
+    REALARM = "realarm"  #: still true long after it was acknowledged
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned"  #: no longer true
+    CLOSED = "closed"  #: acknowledged after it had returned
+    SHELVED = "shelved"
+    SHELF_ENDED = "shelf-ended"  #: its time on the shelf is over, or it got worse there
+    UNSHELVED = "unshelved"  #: by a person
+    OUT_OF_SERVICE = "out-of-service"
+    BACK_IN_SERVICE = "back-in-service"
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """What a judge found. `active` None: not known, and then nothing is raised and nothing is cleared.
+
+    `sure`: the judge has already ruled out a lone bad reading. `credit_s`: the longest time for which one
+    observation may stand; two further apart have a gap between them, in which nothing is known.
+    """
+
+    active: bool | None
+    at_ms: int
+    reason: str = ""
+    value: float | None = None
+    limit: float | None = None
+    severity: int = 1
+    late: bool = False
+    sure: bool = False
+    credit_s: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """Quiet until `until_ms`, never for good. `severity`: getting worse than this ends it."""
+
+    by: str
+    reason: str
+    from_ms: int
+    until_ms: int
+    severity: int
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfService:
+    """Quiet until somebody puts it back, or until `until_ms`. A high-priority kind always has an end."""
+
+    by: str
+    reason: str
+    from_ms: int
+    until_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The whole of one alarm."""
+
+    phase: Phase = Phase.NORMAL
+    activation: int = 0  #: how many times it has been raised
+    severity: int = 0  #: the worst of this activation
+    reason: str = ""
+    value: float | None = None
+    limit: float | None = None
+    late: bool = False  #: raised by readings that came late
+    raised_ms: int | None = None  #: when it was decided
+    since_ms: int | None = None  #: when the reading that raised it was taken
+    acknowledged_ms: int | None = None
+    acknowledged_by: str | None = None
+    returned_ms: int | None = None
+    recent: tuple[int, ...] = ()  #: severities of the last m observations, 0 = not true; empty when all are 0
+    pending_ms: int = 0  #: time over the limit, less the time back inside
+    calm_ms: int | None = None  #: time back inside without a break; None: not inside
+    seen_ms: int | None = None  #: time of the last observation that knew anything
+    shelf: Shelf | None = None
+    out: OutOfService | None = None
+
+    @property
+    def up(self) -> bool:
+        """The condition is true as far as is known."""
+        return self.phase in UP
+
+    @property
+    def quiet(self) -> bool:
+        """Shelved or out of service: recorded, not told."""
+        return self.shelf is not None or self.out is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change of one alarm, with its reason in words. `quiet`: record it, tell nobody."""
+
+    kind: str
+    subject: str
+    why: Why
+    text: str
+    activation: int
+    severity: int
+    before: Phase
+    phase: Phase
+    at_ms: int  #: when it was decided
+    measured_ms: int  #: when the reading behind it was taken
+    value: float | None = None
+    limit: float | None = None
+    late: bool = False
+    quiet: bool = False
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A new state and what changed on the way."""
+
+    state: State
+    changes: tuple[Change, ...] = ()
+
+
+NORMAL = State()
+
+
+def step(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str = "pour") -> Step:
+    """The alarm after one observation and the time up to `now_ms`."""
+    changes: tuple[Change, ...] = ()
+    if state.phase is not Phase.NORMAL or state.shelf is not None or state.out is not None:
+        state, changes = _time_passes(kind, state, now_ms, subject)
+    if seen.active is None:
+        return Step(state, changes)
+    if not seen.active and not state.up and not state.recent:
+        return Step(state, changes)
+    after = (
+        _true(kind, state, seen, now_ms, subject)
+        if seen.active
+        else _false(kind, state, seen, now_ms, subject)
+    )
+    return Step(after.state, changes + after.changes) if changes else after
+
+
+def tick(kind: Kind, state: State, now_ms: int, subject: str = "pour") -> Step:
+    """The alarm after time alone: nothing new is known."""
+    return step(kind, state, Observation(None, now_ms), now_ms, subject)
+
+
+def change(
+    kind: Kind, before: State, after: State, why: Why, text: str, now_ms: int, subject: str,
+    *, measured_ms: int | None = None, by: str | None = None,
+) -> Change:  # fmt: skip
+    """The record of a change from `before` to `after`."""
+    return Change(
+        kind.name, subject, why, text, after.activation, after.severity, before.phase, after.phase, now_ms,
+        now_ms if measured_ms is None else measured_ms, after.value, after.limit, after.late, after.quiet, by,
+    )  # fmt: skip
+
+
+def _time_passes(kind: Kind, state: State, now_ms: int, subject: str) -> tuple[State, tuple[Change, ...]]:
+    changes: list[Change] = []
+    if state.out is not None and state.out.until_ms is not None and now_ms >= state.out.until_ms:
+        before, state = state, _annunciate(replace(state, out=None))
+        text = f"Back in service: the time that {before.out.by if before.out else ''} gave it is over."
+        changes.append(change(kind, before, state, Why.BACK_IN_SERVICE, text, now_ms, subject))
+    if state.shelf is not None and now_ms >= state.shelf.until_ms:
+        before, state = state, _annunciate(replace(state, shelf=None))
+        text = "Its time on the shelf is over" + (
+            f", and it is still true: {state.reason}" if state.up else "."
+        )
+        changes.append(change(kind, before, state, Why.SHELF_ENDED, text, now_ms, subject))
+    if (
+        state.phase is Phase.ACKNOWLEDGED
+        and state.acknowledged_ms is not None
+        and now_ms - state.acknowledged_ms >= kind.realarm_min * 60_000
+    ):
+        before, state = state, replace(state, phase=Phase.RAISED)
+        minutes = round((now_ms - (state.acknowledged_ms or now_ms)) / 60_000)
+        text = f"Still true {minutes} min after {state.acknowledged_by} took it: {state.reason}"
+        changes.append(change(kind, before, state, Why.REALARM, text, now_ms, subject))
+    return state, tuple(changes)
+
+
+def _annunciate(state: State) -> State:
+    """No longer quiet: what is true and was hidden must be acknowledged as if new."""
+    if state.quiet or state.phase is not Phase.ACKNOWLEDGED:
+        return state
+    return replace(state, phase=Phase.RAISED)
+
+
+def _elapsed_ms(state: State, seen: Observation) -> tuple[int, bool]:
+    """Time since the last observation, and whether it is short enough to be known about."""
+    if state.seen_ms is None:
+        return 0, True
+    gap = max(0, seen.at_ms - state.seen_ms)
+    credit = int(seen.credit_s * 1000)
+    return min(gap, credit), gap <= credit
+
+
+def _true(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str) -> Step:
+    n, m = kind.n_of_m
+    passed, _ = _elapsed_ms(state, seen)
+    recent = (*state.recent, max(1, seen.severity))[-m:]
+    seen_ms = max(seen.at_ms, state.seen_ms or seen.at_ms)
+    confirmed = seen.severity if seen.sure else _nth_largest(recent, n)
+    if not state.up:
+        pending = state.pending_ms + (passed if state.recent else 0)
+        pending = min(pending, int(kind.on_delay_s * 1000))
+        if confirmed < 1 or pending < kind.on_delay_s * 1000:
+            return Step(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
+        after = replace(
+            state, phase=Phase.RAISED, activation=state.activation + 1, severity=max(1, confirmed),
+            reason=seen.reason, value=seen.value, limit=seen.limit, late=seen.late, raised_ms=now_ms,
+            since_ms=seen.at_ms, acknowledged_ms=None, acknowledged_by=None, returned_ms=None, recent=recent,
+            pending_ms=0, calm_ms=None, seen_ms=seen_ms,
+        )  # fmt: skip
+        why = Why.AGAIN if state.phase is Phase.RETURNED else Why.FIRST_TIME
+        return _shouted(kind, state, after, why, seen, seen.reason, now_ms, subject)
+    after = replace(
+        state,
+        reason=seen.reason,
+        value=seen.value,
+        limit=seen.limit,
+        recent=recent,
+        calm_ms=None,
+        seen_ms=seen_ms,
+    )
+    if confirmed <= state.severity:
+        return Step(after)
+    after = replace(after, phase=Phase.RAISED, severity=confirmed)
+    return _shouted(kind, state, after, Why.WORSE, seen, f"It got worse: {seen.reason}", now_ms, subject)
+
+
+def _shouted(
+    kind: Kind, before: State, after: State, why: Why, seen: Observation, text: str, now_ms: int, subject: str
+) -> Step:
+    """Raised or worse; getting worse than it was when it was shelved takes it off the shelf."""
+    off: tuple[Change, ...] = ()
+    if after.shelf is not None and after.severity > after.shelf.severity:
+        after = replace(after, shelf=None)
+        off_text = f"Off the shelf, because it got worse: {seen.reason}"
+        off = (change(kind, before, after, Why.SHELF_ENDED, off_text, now_ms, subject),)
+    return Step(
+        after, (*off, change(kind, before, after, why, text, now_ms, subject, measured_ms=seen.at_ms))
+    )
+
+
+def _false(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str) -> Step:
+    _, m = kind.n_of_m
+    passed, known = _elapsed_ms(state, seen)
+    recent = (*state.recent, 0)[-m:]
+    seen_ms = max(seen.at_ms, state.seen_ms or seen.at_ms)
+    if not state.up:
+        pending = max(0, state.pending_ms - passed)
+        if pending == 0 and not any(recent):
+            recent = ()
+        return Step(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
+    if _inside_deadband(kind, seen):
+        return Step(replace(state, value=seen.value, recent=recent, seen_ms=seen_ms))
+    calm = 0 if state.calm_ms is None else state.calm_ms + (passed if known else 0)
+    after = replace(state, value=seen.value, recent=recent, seen_ms=seen_ms, calm_ms=calm)
+    if calm < kind.off_delay_s * 1000:
+        return Step(after)
+    acknowledged = state.phase is Phase.ACKNOWLEDGED and not kind.latching
+    after = replace(
+        after, phase=Phase.NORMAL if acknowledged else Phase.RETURNED, returned_ms=now_ms, calm_ms=None,
+        recent=(), pending_ms=0,
+    )  # fmt: skip
+    text = seen.reason or f"No longer true: {state.reason}"
+    return Step(
+        after, (change(kind, state, after, Why.RETURNED, text, now_ms, subject, measured_ms=seen.at_ms),)
+    )
+
+
+def _inside_deadband(kind: Kind, seen: Observation) -> bool:
+    if kind.deadband <= 0 or seen.value is None or seen.limit is None:
+        return False
+    return abs(seen.value - seen.limit) < kind.deadband
+
+
+def _nth_largest(recent: tuple[int, ...], n: int) -> int:
+    return sorted(recent, reverse=True)[n - 1] if len(recent) >= n else 0

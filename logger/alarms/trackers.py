@@ -1,0 +1,164 @@
+"""What is known about one probe: its believed temperature, how often it reports, and how well.
+
+A lone jump is not believed: the core of a pour cannot jump. A reading is believed when it lies where the last ones
+lead, or when the next one confirms it. A steep but steady rise is believed at once.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from logger.alarms.view import Sample
+
+#: A step that is always believed: 3 σ of the step between two readings with 0.2 °C of noise each, rounded up.
+STEP_C = 1.0
+#: And so much more for each second since the last one, whatever the trend: air and surfaces move this fast.
+DRIFT_C_S = 0.02
+#: The value that the chip wakes up with (datasheet); two of them alone confirm nothing.
+POWER_ON_C = 85.0
+#: Beyond what any thermometer of a pour can mean, °C.
+LOWEST_C, HIGHEST_C = -55.0, 600.0
+#: The trail keeps one believed value a minute for so many minutes.
+TRAIL = 16
+TRAIL_EVERY_MS = 60_000
+
+
+@dataclass(slots=True)
+class Track:
+    """One probe. Times in ms on the steady timeline, temperatures in °C."""
+
+    place: str
+    probe: str
+    station: str = ""
+    first_ms: int = 0
+    seen_ms: int = 0  #: last look, good or not; the first one when there has been no other
+    good_ms: int | None = None  #: last look that gave a temperature
+    missed: int = 0  #: looks without a temperature since then
+    period_s: float = 0.0  #: how far apart looks usually are; 0: not known yet
+    believed_c: float | None = None
+    believed_ms: int = 0
+    rate_c_s: float = 0.0
+    suspect_c: float | None = None
+    suspect_ms: int = 0
+    late: bool = False
+    jumps: float = 0.0  #: jumps that the next reading took back; forgotten over some 30 readings
+    misses: float = 0.0  #: part of the recent looks that gave nothing, 0 to 1
+    unmoved_ms: int = 0  #: since when the reading has not changed in its last digit
+    last_c: float | None = None
+    trail: list[tuple[int, float]] | None = None
+
+    @property
+    def kind_of_place(self) -> str:
+        """core for core-2."""
+        return self.place.partition("-")[0]
+
+    @property
+    def recent_ms(self) -> float:
+        """How old a reading may be and still say how it is now."""
+        return max(100_000.0, 3000.0 * self.period_s)
+
+    @property
+    def credit_s(self) -> float:
+        """The longest time that one reading may stand for."""
+        return max(60.0, 1.5 * self.period_s)
+
+    def take(self, sample: Sample) -> bool:
+        """Note one look; True when there is a newly believed temperature. Out of order: noted, not believed."""
+        if sample.at_ms < self.seen_ms:
+            return False
+        gap_s = (sample.at_ms - self.seen_ms) / 1000
+        self._learn_period(gap_s)
+        self.seen_ms = sample.at_ms
+        self.late = sample.late
+        if sample.note is not None:
+            self.jumps += 0.5
+        value = sample.celsius
+        if value is None or not math.isfinite(value) or not LOWEST_C <= value <= HIGHEST_C:
+            self.missed += 1
+            self.misses += 0.05 * (1 - self.misses)
+            return False
+        self.missed = 0
+        self.misses -= 0.05 * self.misses
+        self.good_ms = sample.at_ms
+        if value != self.last_c:
+            self.last_c, self.unmoved_ms = value, sample.at_ms
+        return self._believe(value, sample.at_ms)
+
+    def _learn_period(self, gap_s: float) -> None:
+        if gap_s <= 0:
+            return
+        if self.period_s == 0.0:
+            self.period_s = min(gap_s, 600.0)
+        else:
+            # A long gap is a gap, not a new period: it counts for little.
+            self.period_s += 0.3 * (min(gap_s, 2 * self.period_s, 600.0) - self.period_s)
+
+    def _believe(self, value: float, at_ms: int) -> bool:
+        if self.believed_c is None:
+            # Nothing to compare the first one with: the next one must agree.
+            if self.suspect_c is None or not self._near(value, self.suspect_c, at_ms - self.suspect_ms):
+                self.suspect_c, self.suspect_ms = value, at_ms
+                return False
+        elif not self._near(value, self.believed_c, at_ms - self.believed_ms):
+            suspect = self.suspect_c
+            confirmed = suspect is not None and self._near(value, suspect, at_ms - self.suspect_ms)
+            if suspect is None or not confirmed or value == suspect == POWER_ON_C:
+                if suspect is not None and (value - suspect) * (suspect - self.believed_c) < 0:
+                    self.jumps += 1.0
+                self.suspect_c, self.suspect_ms = value, at_ms
+                return False
+            self.rate_c_s = (value - suspect) * 1000 / max(1, at_ms - self.suspect_ms)
+        else:
+            self.jumps = self.jumps * 0.97 + (0.0 if self.suspect_c is None else 1.0)
+            step_s = (at_ms - self.believed_ms) / 1000
+            if step_s > 0:
+                self.rate_c_s += 0.3 * ((value - self.believed_c) / step_s - self.rate_c_s)
+        self.believed_c, self.believed_ms, self.suspect_c = value, at_ms, None
+        self._lay_trail(value, at_ms)
+        return True
+
+    def _near(self, value: float, other: float, gap_ms: int) -> bool:
+        gap_s = gap_ms / 1000
+        return abs(value - other) <= STEP_C + (DRIFT_C_S + 2 * abs(self.rate_c_s)) * gap_s
+
+    def _lay_trail(self, value: float, at_ms: int) -> None:
+        if self.trail is None:
+            self.trail = []
+        if not self.trail or at_ms - self.trail[-1][0] >= TRAIL_EVERY_MS:
+            self.trail.append((at_ms, value))
+            del self.trail[:-TRAIL]
+
+    def range_c(self) -> float:
+        """Highest less lowest of the trail, °C."""
+        values = [value for _, value in self.trail or ()]
+        return max(values) - min(values) if values else 0.0
+
+    def rise_c(self, over_ms: int) -> float | None:
+        """Change of the believed value over the last `over_ms`, °C; None when the trail is too short."""
+        if not self.trail or self.believed_c is None:
+            return None
+        since = self.believed_ms - over_ms
+        before = None
+        for at_ms, value in self.trail:
+            if at_ms > since:
+                break
+            before = (at_ms, value)
+        if before is None or since - before[0] > over_ms:
+            return None
+        return self.believed_c - before[1]
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON-safe values."""
+        table = {name: getattr(self, name) for name in Track.__slots__}
+        table["trail"] = [list(pair) for pair in self.trail] if self.trail is not None else None
+        return table
+
+    @classmethod
+    def from_dict(cls, table: dict[str, Any]) -> Track:
+        """The track that `to_dict` wrote."""
+        values = dict(table)
+        if values.get("trail") is not None:
+            values["trail"] = [(int(at_ms), float(value)) for at_ms, value in values["trail"]]
+        return cls(**values)

@@ -1,0 +1,281 @@
+"""The watch over one pour: takes readings and facts, moves its alarms, says what changed.
+
+No clock, no file, no network. What changes with time is in `to_dict()`; limits and prediction come from the plan and
+the frozen prediction (`Setup`) each time. A book read back goes on exactly as if it had never been closed.
+
+A `Change` names its subject: "pour", "probe:<id>", "station:<name>" or "service"; an alarm's key is "<kind>/<subject>".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from logger.alarms import acts, conditions, forecast_conditions, watch_conditions
+from logger.alarms.expected import Expected
+from logger.alarms.kind import Kind
+from logger.alarms.kinds import KINDS
+from logger.alarms.state import NORMAL, Change, Observation, Phase, State, Step, step, tick
+from logger.alarms.state_file import state_from_dict, state_to_dict
+from logger.alarms.trackers import Track
+from logger.alarms.view import Facts, Limits, Sample
+from logger.errors import NotFound
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What does not change while a pour is watched. `limits` None: no pour is judged, only station and service."""
+
+    started_ms: int
+    limits: Limits | None = field(default_factory=Limits)
+    expected: Expected | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One alarm as a page shows it."""
+
+    key: str
+    kind: Kind
+    subject: str
+    state: State
+
+
+class Watchbook:
+    """The alarms of one pour. Not for several threads at once."""
+
+    def __init__(self, setup: Setup) -> None:
+        self.setup = setup
+        self.now_ms = setup.started_ms
+        self._states: dict[str, State] = {}
+        self._tracks: dict[str, Track] = {}
+        self._arrived_ms: dict[str, int] = {}  # station → when readings last came in
+        self._forecast_ms = -1  # the last forecast judged
+        self._air_ms = -1
+        self._changes: list[Change] = []
+        self._index()
+
+    # ---- what comes in -------------------------------------------------------------------------
+
+    def take(self, samples: Sequence[Sample], facts: Facts, now_ms: int) -> list[Change]:
+        """Judge what has come in and the time that has passed. Call it with no samples, too, every few seconds."""
+        self.now_ms = max(now_ms, self.now_ms)
+        self._changes = []
+        for sample in samples:
+            self._take_one(sample)
+        self._judge_stations(facts, {sample.station for sample in samples})
+        self._judge_facts(facts)
+        self._let_time_pass()
+        return self._changes
+
+    def _take_one(self, sample: Sample) -> None:
+        self._arrived_ms[sample.station] = self.now_ms
+        track = self._tracks.get(sample.probe)
+        if track is None or track.place != sample.place:
+            track = self._meet(sample)
+        believed = track.take(sample)
+        self._see("probe-doubtful", f"probe:{track.probe}", watch_conditions.probe_doubtful, track, self._all)
+        if not believed or self.setup.limits is None:
+            return
+        place, limits = track.kind_of_place, self.setup.limits
+        if place == "core":
+            self._see("core-hot", "pour", conditions.core_hot, self._cores, track, limits)
+            if self.setup.expected is not None:
+                self._see("hotter-than-predicted", "pour", conditions.hotter_than_predicted,
+                          self._cores, track, self.setup.expected, self.setup.started_ms)  # fmt: skip
+        elif place == "surface":
+            core = self._cores[0] if self._cores else None
+            room = self._rooms[0] if self._rooms else None
+            self._see(
+                "surface-heated", "pour", conditions.surface_heated, track, core, room, self.setup.started_ms
+            )
+            if core is not None:
+                self._see("spread-too-wide", "pour", conditions.spread_too_wide, core, track, limits)
+        elif place == "room":
+            self._see("room-cold", "pour", conditions.room_cold, self._rooms, track, limits)
+            self._see("room-hot", "pour", conditions.room_hot, self._rooms, track, limits)
+
+    def _meet(self, sample: Sample) -> Track:
+        """A probe seen for the first time, or moved to another place. It replaces a lost one of its place."""
+        for old in [
+            t for t in self._tracks.values() if t.place == sample.place and t.station == sample.station
+        ]:
+            if sample.at_ms - (old.good_ms or old.first_ms) >= watch_conditions.ALSO_MS:
+                self.forget_probe(old.probe)
+        track = Track(sample.place, sample.probe, sample.station, sample.at_ms, sample.at_ms)
+        self._tracks[sample.probe] = track
+        self._index()
+        return track
+
+    def forget_probe(self, probe: str) -> None:
+        """No longer expected: replaced, or taken away. Its own doubts go with it."""
+        self._tracks.pop(probe, None)
+        self._states.pop(f"probe-doubtful/probe:{probe}", None)
+        self._index()
+
+    def _index(self) -> None:
+        self._all = list(self._tracks.values())
+        self._cores = [t for t in self._all if t.kind_of_place == "core"]
+        self._rooms = [t for t in self._all if t.kind_of_place == "room"]
+        self._surfaces = [t for t in self._all if t.kind_of_place == "surface"]
+
+    # ---- judging -------------------------------------------------------------------------------
+
+    def _judge_stations(self, facts: Facts, heard: set[str]) -> None:
+        for station in facts.stations:
+            subject = f"station:{station.station}"
+            arrived = self._arrived_ms.get(station.station, self.setup.started_ms)
+            seen = max(arrived, station.last_seen_ms or 0, self.setup.started_ms)
+            period = max((t.period_s for t in self._all if t.station == station.station), default=0.0)
+            self._see("station-silent", subject, watch_conditions.station_silent,
+                      station, seen, arrived, period, self.now_ms)  # fmt: skip
+            self._see("clock-unset", subject, watch_conditions.clock_unset, station, self.now_ms)
+            self._see("power-low", subject, watch_conditions.power_low, station, self.now_ms)
+            self._see("disk-low", subject, watch_conditions.disk_low,
+                      station.disk_free_mb, station.station, self.now_ms)  # fmt: skip
+        for name in heard:
+            tracks = [t for t in self._all if t.station == name]
+            silent = self._states.get(f"station-silent/station:{name}", NORMAL)
+            if tracks and not silent.up:
+                up = self._states.get(f"probe-lost/station:{name}", NORMAL).up
+                self._see("probe-lost", f"station:{name}", watch_conditions.probe_lost, tracks, up)
+
+    def _judge_facts(self, facts: Facts) -> None:
+        now = self.now_ms
+        if facts.service is not None:
+            self._see("disk-low", "service", watch_conditions.disk_low,
+                      facts.service.disk_free_mb, "the service", now)  # fmt: skip
+            self._see(
+                "message-undelivered", "service", watch_conditions.message_undelivered, facts.service, now
+            )
+        limits = self.setup.limits
+        if limits is None:
+            return
+        answer, news = facts.forecast, False
+        if answer is not None and answer.made_at_ms > self._forecast_ms:
+            self._forecast_ms, news = answer.made_at_ms, True
+            # Once it is too hot, that it will be is no news.
+            if self.state("core-will-overheat").up or not self.state("core-hot").up:
+                self._see("core-will-overheat", "pour", forecast_conditions.core_will_overheat,
+                          answer, limits, self.setup.started_ms)  # fmt: skip
+            self._see("cure-behind", "pour", forecast_conditions.cure_behind, answer, limits)
+        fan = facts.fan
+        if fan is not None:
+            estimate = answer is not None and answer.fan_cooling is not None
+            if news or not fan.commanded or fan.turning is False or not estimate:
+                self._see("fan-not-cooling", "pour", forecast_conditions.fan_not_cooling, fan, answer, now)
+        if facts.contacts or facts.looks is not None:
+            self._see(
+                "wet-under-form", "pour", forecast_conditions.wet_under_form, facts.contacts, facts.looks, now
+            )
+        if facts.looks is not None:
+            self._see("look-due", "pour", forecast_conditions.look_due, facts.looks, now)
+        if facts.air is not None and facts.air.at_ms > self._air_ms:
+            self._air_ms = facts.air.at_ms
+            self._see("air-damp", "pour", conditions.air_damp, facts.air, conditions.coldest(self._rooms),
+                      conditions.coldest(self._surfaces), limits)  # fmt: skip
+
+    def _see(self, kind: str, subject: str, judge: Callable[..., Observation], *found: Any) -> None:
+        self._moved(f"{kind}/{subject}", step(KINDS[kind], self._states.get(f"{kind}/{subject}", NORMAL),
+                                              judge(*found), self.now_ms, subject))  # fmt: skip
+
+    def _moved(self, key: str, moved: Step) -> list[Change]:
+        if moved.state is not NORMAL:
+            self._states[key] = moved.state
+        self._changes.extend(moved.changes)
+        return list(moved.changes)
+
+    def _let_time_pass(self) -> None:
+        for key, state in list(self._states.items()):
+            if state.phase is not Phase.NORMAL or state.quiet:
+                name, _, subject = key.partition("/")
+                self._moved(key, tick(KINDS[name], state, self.now_ms, subject))
+
+    # ---- what people do ------------------------------------------------------------------------
+
+    def acknowledge(self, key: str, by: str, now_ms: int, activation: int | None = None) -> list[Change]:
+        """Somebody takes it. Raises NotFound, NotAllowed or BadInput: see acts.acknowledge."""
+        kind, subject, state = self._known(key)
+        return self._moved(key, acts.acknowledge(kind, state, by, self._at(now_ms), subject, activation))
+
+    def shelve(self, key: str, by: str, now_ms: int, hours: float, reason: str = "") -> list[Change]:
+        """Quiet for some hours. Raises NotFound, OutOfRange or BadInput: see acts.shelve."""
+        kind, subject, state = self._known(key)
+        return self._moved(key, acts.shelve(kind, state, by, self._at(now_ms), hours, subject, reason))
+
+    def unshelve(self, key: str, by: str, now_ms: int) -> list[Change]:
+        """Off the shelf. Raises NotFound or BadInput."""
+        kind, subject, state = self._known(key)
+        return self._moved(key, acts.unshelve(kind, state, by, self._at(now_ms), subject))
+
+    def take_out_of_service(
+        self, key: str, by: str, reason: str, now_ms: int, hours: float | None = None
+    ) -> list[Change]:
+        """Quiet for a reason. Raises NotFound, OutOfRange or BadInput: see acts.take_out_of_service."""
+        kind, subject, state = self._known(key)
+        moved = acts.take_out_of_service(kind, state, by, reason, self._at(now_ms), hours, subject)
+        return self._moved(key, moved)
+
+    def return_to_service(self, key: str, by: str, now_ms: int) -> list[Change]:
+        """Back in service. Raises NotFound or BadInput."""
+        kind, subject, state = self._known(key)
+        return self._moved(key, acts.return_to_service(kind, state, by, self._at(now_ms), subject))
+
+    def _at(self, now_ms: int) -> int:
+        self.now_ms = max(now_ms, self.now_ms)
+        self._changes = []
+        return self.now_ms
+
+    def _known(self, key: str) -> tuple[Kind, str, State]:
+        name, slash, subject = key.partition("/")
+        if not slash or name not in KINDS or not subject:
+            raise NotFound(f"no alarm is named {key!r}; give <kind>/<subject>, such as core-hot/pour")
+        return KINDS[name], subject, self._states.get(key, NORMAL)
+
+    # ---- what it knows -------------------------------------------------------------------------
+
+    def state(self, kind: str, subject: str = "pour") -> State:
+        """The state of one alarm; normal when nothing has ever been seen."""
+        return self._states.get(f"{kind}/{subject}", NORMAL)
+
+    def entries(self) -> Iterator[Entry]:
+        """Every alarm that is not plainly normal, in the order of the table."""
+        for kind in KINDS.values():
+            for key, state in sorted(self._states.items()):
+                name, _, subject = key.partition("/")
+                if name == kind.name and (state.phase is not Phase.NORMAL or state.quiet):
+                    yield Entry(key, kind, subject, state)
+
+    def believed_c(self, place: str) -> float | None:
+        """The last believed temperature at a place; None when there is none."""
+        return next((t.believed_c for t in self._all if t.place == place), None)
+
+    # ---- kept and read back --------------------------------------------------------------------
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON-safe values of everything that changes."""
+        return {
+            "version": 1,
+            "now_ms": self.now_ms,
+            "forecast_ms": self._forecast_ms,
+            "air_ms": self._air_ms,
+            "arrived_ms": dict(self._arrived_ms),
+            "states": {key: state_to_dict(state) for key, state in self._states.items()},
+            "tracks": [track.to_dict() for track in self._tracks.values()],
+        }
+
+    @classmethod
+    def from_dict(cls, setup: Setup, table: dict[str, Any]) -> Watchbook:
+        """The book that `to_dict` wrote. Raises KeyError, TypeError or ValueError on anything else."""
+        if table["version"] != 1:
+            raise ValueError(f"watchbook version {table['version']!r} is not known here: upgrade the program")
+        book = cls(setup)
+        book.now_ms = int(table["now_ms"])
+        book._forecast_ms = int(table["forecast_ms"])
+        book._air_ms = int(table["air_ms"])
+        book._arrived_ms = {name: int(at_ms) for name, at_ms in table["arrived_ms"].items()}
+        book._states = {key: state_from_dict(values) for key, values in table["states"].items()}
+        book._tracks = {values["probe"]: Track.from_dict(values) for values in table["tracks"]}
+        book._index()
+        return book
