@@ -6,30 +6,59 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.cure.prediction import Prediction
+from logger.cure.bond import BondWindow, LayerVerdict, bond_window, layer_verdicts
+from logger.cure.prediction import Prediction, predict
 from logger.plan_file import Plan
-from logger.planning.findings import PROJECT_CHOICE, Constant
-from logger.planning.layers import BondWindow
 from logger.planning.pail import working_time_min
-
-#: conversion from which a layer no longer bonds by itself
-SCUFF_FROM = Constant("conversion from which a layer must be scuffed", 0.75, "", PROJECT_CHOICE)
 
 
 @dataclass(frozen=True, slots=True)
 class CureAnswers:
-    """Peak and gel of the plan as it is; deepest safe layer, bond window, and core over surface at most."""
+    """Peak and gel of the plan as it is; deepest safe layer; the first layer's bond window; the later layers.
+
+    spread_k: hottest point over surface at most. verdicts: one for each [[layer]], empty where not asked.
+    """
 
     peak_c: float | None = None
     peak_at_h: float | None = None
     gel_h: float | None = None
     deepest_mm: float | None = None
     window: BondWindow | None = None
+    verdicts: tuple[LayerVerdict, ...] = ()
     spread_k: float | None = None
-    warmest_room_c: float | None = None
+    warnings: tuple[str, ...] = ()
 
 
 NOTHING = CureAnswers()
+
+
+def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
+    """What one prediction says, without solving anything again."""
+    if prediction is None:
+        return NOTHING
+    curve = prediction.curve
+    return CureAnswers(
+        peak_c=prediction.peak_c, peak_at_h=prediction.peak_at_h, gel_h=prediction.gel_at_h,
+        spread_k=float(np.max(curve.hottest_c - curve.surface_c)) if len(curve.hours) else None,
+        window=None if plan.layer else bond_window(plan, prediction),
+        warnings=tuple(prediction.warnings),
+    )  # fmt: skip
+
+
+def ask_cure(
+    plan: Plan, prediction: Prediction | None = None, deepest_mm: float | None = None
+) -> CureAnswers:
+    """Everything that planning asks: one prediction of the plan, and one for each joint between layers.
+
+    deepest_mm: the deepest safe layer, where the model was asked for it. Raises DidNotConverge.
+    """
+    whole = predict(plan) if prediction is None else prediction
+    found = answers_of(plan, whole)
+    verdicts = tuple(layer_verdicts(plan))
+    return CureAnswers(
+        found.peak_c, found.peak_at_h, found.gel_h, deepest_mm,
+        verdicts[0].window if verdicts else found.window, verdicts, found.spread_k, found.warnings,
+    )  # fmt: skip
 
 
 def room_c(plan: Plan) -> float:
@@ -53,25 +82,3 @@ def working_time_of(plan: Plan, mass_kg: float) -> float:
         plan.resin, mass_kg, room_c(plan), start_c=start, stated_min=mix.working_time_min,
         stated_mass_kg=mix.working_time_mass_kg, stated_c=mix.working_time_c,
     )  # fmt: skip
-
-
-def answers_of(prediction: Prediction | None) -> CureAnswers:
-    """What a prediction alone says: peak, gel, and how far the hottest point and the surface come apart."""
-    if prediction is None:
-        return NOTHING
-    curve = prediction.curve
-    spread = float(np.max(curve.hottest_c - curve.surface_c)) if len(curve.hours) else None
-    return CureAnswers(
-        peak_c=prediction.peak_c, peak_at_h=prediction.peak_at_h, gel_h=prediction.gel_at_h, spread_k=spread,
-        window=_window(prediction),
-    )  # fmt: skip
-
-
-def _window(prediction: Prediction) -> BondWindow | None:
-    """From gel until the mean conversion that still takes a fingernail; None when it does not gel in the run."""
-    curve = prediction.curve
-    if prediction.gel_at_h is None:
-        return None
-    late = np.nonzero(curve.mean_conversion >= SCUFF_FROM.value)[0]
-    closes = float(curve.hours[late[0]]) if len(late) else float(curve.hours[-1])
-    return BondWindow(prediction.gel_at_h, max(closes, prediction.gel_at_h))

@@ -10,7 +10,7 @@ from logger.cure.prediction import Prediction
 from logger.errors import BadInput
 from logger.plan_file import Plan
 from logger.planning import readiness
-from logger.planning.answers import CureAnswers, answers_of
+from logger.planning.answers import CureAnswers, answers_of, ask_cure
 from logger.planning.batches import Card
 from logger.planning.findings import Finding, Light, worst
 from logger.planning.topics import depth, forming, mixing, quantity, slabs, surroundings
@@ -61,10 +61,10 @@ def assess(
 ) -> Assessment:
     """Asks every topic about the plan.
 
-    `answers` (deepest safe layer, bond window …) wins over what `prediction` alone gives. A topic that refuses a
-    value is a finding at stop that says so; it never hides the other topics.
+    `answers` (deepest safe layer, joints between layers …) wins over what `prediction` alone gives; `assess_fully`
+    asks for them all. A topic that refuses a value is a finding at stop that says so, and hides no other topic.
     """
-    cure = answers if answers is not None else answers_of(prediction)
+    cure = answers if answers is not None else answers_of(plan, prediction)
     found: list[Finding] = []
     belly = 0.0
     try:
@@ -92,3 +92,13 @@ def assess(
         cards=() if refused & {"volume", "mixing"} else tuple(mixing.cards_of(plan, belly)),
         quantity=None if "volume" in refused else quantity.quantity_of(plan, belly),
     )
+
+
+def assess_fully(
+    plan: Plan, prediction: Prediction | None = None, deepest_mm: float | None = None
+) -> Assessment:
+    """The assessment with everything that the cure model can say: one prediction, and one for each later layer.
+
+    deepest_mm: the deepest safe single layer, where the model was asked for it. Raises DidNotConverge.
+    """
+    return assess(plan, answers=ask_cure(plan, prediction, deepest_mm))

@@ -115,7 +115,7 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[Point]:
     ]  # fmt: skip
     if plan.layer:
         found.append(point("layers", "Does everybody know when the next layer may go on, and when to scuff?",
-                           ["joint-too-early", "joint-tacky", "joint-scuff", "joint-unknown"]))  # fmt: skip
+                           ["joint-too-early", "joint-bonds", "joint-scuff", "joint-unknown"]))  # fmt: skip
     if plan.sun is not None:
         found.append(point("sun", "Is the form out of the sun all day long?", ["sun"]))
     if plan.colour is not None:

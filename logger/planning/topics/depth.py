@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from logger.cure.bond import LayerVerdict
 from logger.plan_file import Plan
 from logger.planning.answers import CureAnswers, room_range_c
 from logger.planning.findings import PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
-from logger.planning.layers import SCUFF_GRIT, Joint, check_times, layer_plan, split_depth
+from logger.planning.layers import SCUFF, SCUFF_GRIT, layer_plan, split_depth
 from logger.planning.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa
 
 TOPIC = "layers"
@@ -103,29 +104,28 @@ def _room(plan: Plan) -> list[Finding]:
 def _joints(plan: Plan, cure: CureAnswers) -> list[Finding]:
     if not plan.layer:
         return []
-    if cure.window is None:
+    if not cure.verdicts:
         return [Finding(
             TOPIC, "joint-unknown", Light.WATCH, "When the next layer bonds without sanding is not known.",
             change="Predict the cure first, or wait until it is hard and scuff it, the walls above it too.",
         )]  # fmt: skip
-    opens = Constant("next layer not before", cure.window.opens_h, "h", "cure model")
-    closes = Constant("scuff from", cure.window.closes_h, "h", "cure model")
-    found = []
-    joints = check_times([layer.at_h for layer in plan.layer], cure.window)
-    for number, (layer, joint) in enumerate(zip(plan.layer, joints, strict=True), start=2):
-        light, words, change = {
-            Joint.TOO_EARLY: (Light.STOP, "too early: the layer below is still liquid, both would heat as one",
-                              f"Wait at least {plain(cure.window.opens_h)} h after the layer below."),
-            Joint.TACKY: (Light.OK, "while the layer below is tacky: no sanding", ""),
-            Joint.SCUFF: (Light.WATCH, "too late to bond by itself",
-                          "Scuff the layer and the walls above it, wipe off the dust, then pour."),
-        }[joint]  # fmt: skip
-        found.append(Finding(
-            TOPIC, f"joint-{joint.name.lower().replace('_', '-')}", light,
-            f"Layer {number} at {plain(layer.at_h)} h goes on {words}.",
-            (Figure("poured at", layer.at_h, "h"),), (opens, closes), change,
-        ))  # fmt: skip
-    return found
+    return [_joint(verdict) for verdict in cure.verdicts]
+
+
+def _joint(verdict: LayerVerdict) -> Finding:
+    window = verdict.window
+    named = (("next layer not before", window.opens_h), ("scuff from", window.closes_h))
+    constants = tuple(
+        Constant(name, hours, "h after the first pour", "cure model") for name, hours in named if hours
+    )
+    light, key, change = {
+        "too early": (Light.STOP, "joint-too-early", "Pour it later, once the layer below has gelled and cooled."),
+        "bonds": (Light.OK, "joint-bonds", ""),
+        "scuff": (Light.WATCH, "joint-scuff", f"Before it: {SCUFF}."),
+    }[verdict.verdict]  # fmt: skip
+    return Finding(
+        TOPIC, key, light, verdict.message, (Figure("poured at", verdict.at_h, "h"),), constants, change
+    )
 
 
 def _spread(cure: CureAnswers) -> list[Finding]:

@@ -94,7 +94,7 @@ def _moisture(slab: Slab) -> list[Finding]:
         return [Finding(
             TOPIC, "damp", Light.STOP, f"{sentence} That is too damp for resin: it will bubble, let go and move.",
             figures, constants,
-            f"Dry it to {plain(wood.DRY_LOW.value)} to {plain(wood.DRY_HIGH.value)} %, then measure again, all through.",
+            f"Dry it to {plain(wood.DRY_LOW.value)} to {plain(wood.DRY_HIGH.value)} %, then measure it again.",
         )]  # fmt: skip
     doubts = []
     if moisture.mean_pct > USUAL_HIGH.value:
@@ -189,14 +189,18 @@ def _seal(slab: Slab, cure: CureAnswers) -> Finding:
             TOPIC, "seal-cured", Light.OK, f"{name}: the seal coat has cured. Scuff it and wipe it before the pour.",
             constants=(uptake,),
         )  # fmt: skip
-    if cure.window is None:
+    window = cure.window
+    if window is None or window.opens_h is None or not window.open:
         return Finding(TOPIC, "seal-tacky", Light.OK, f"{name}: brush the seal coat and pour while it is tacky.",
                        constants=(uptake,))  # fmt: skip
-    opens = Constant("tacky from", cure.window.opens_h, "h", "cure model, at the pour's own core")
-    closes = Constant("scuff from", cure.window.closes_h, "h", "cure model, at the pour's own core")
+    opens = Constant("tacky from", window.opens_h, "h", "cure model, at the pour's own surface")
+    until = "" if window.closes_h is None else f" to about {plain(window.closes_h)} h"
+    figures = [Figure("pour from", opens.value, "h")]
+    if window.closes_h is not None:
+        figures.append(Figure("pour until", window.closes_h, "h"))
     return Finding(
         TOPIC, "seal-tacky", Light.OK,
-        f"{name}: brush the seal coat, pour from {plain(opens.value)} h to {plain(closes.value)} h after it; "
-        "later, scuff. A thin coat runs slower than these hours: test it with a gloved finger.",
-        (Figure("pour from", opens.value, "h"), Figure("pour until", closes.value, "h")), (opens, closes, uptake),
+        f"{name}: brush the seal coat, pour from about {plain(opens.value)} h{until} after it; later, scuff. "
+        "A thin coat runs slower than these hours: test it with a gloved finger.",
+        tuple(figures), (opens, uptake),
     )  # fmt: skip

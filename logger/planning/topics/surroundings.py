@@ -84,8 +84,8 @@ def _heating(plan: Plan) -> list[Finding]:
     )
     short = power > 0 and shop.heater_kw is not None and shop.heater_kw < power
     if short:
-        found.append(Finding("room", "heating-short", Light.WATCH, sentence, figures, constants,
-                             "Add a heater, close doors, or wait for a milder day; mains work is an electrician's."))  # fmt: skip
+        change = "Add a heater, close doors, or wait for a milder day; mains work is an electrician's."
+        found.append(Finding("room", "heating-short", Light.WATCH, sentence, figures, constants, change))
     else:
         found.append(Finding("room", "heating", Light.OK, sentence, figures, constants))
     if shop.outside_humidity_pct is not None and shop.outside_c >= -40:
