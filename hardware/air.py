@@ -21,8 +21,8 @@ IIO_FOLDER = Path("/sys/bus/iio/devices")
 AIR_C = (-40.0, 125.0)
 """Range of the humidity chips that the overlay i2c-sensor knows; wider than any room."""
 HUMIDITY_PERCENT = (0.0, 100.0)
-COUPLE_C = (-200.0, 1372.0)
-"""Range of a type K thermocouple (IEC 60584-1)."""
+COUPLE_C = (-50.0, 1372.0)
+"""Upper end: type K (IEC 60584-1). Lower end: colder than any workshop; our own choice."""
 
 
 class _Files:

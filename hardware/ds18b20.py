@@ -16,7 +16,7 @@ from typing import Any
 
 from hardware.clock import Clock, Stamp
 from hardware.errors import HardwareMissing
-from hardware.judge import AMBIGUOUS_C, HOLD_LONGEST_S, Belief, Judge
+from hardware.judge import AMBIGUOUS_C, HOLD_LONGEST_S, Belief, Judge, settle
 from hardware.reading import Fault, FaultReason, Probe, Reading, Sample
 from hardware.scratchpad import Ambiguous, Bad, Good, Verdict, decode
 
@@ -78,8 +78,11 @@ class Ds18b20:
             fault = Fault(self.id, verdict.reason, verdict.detail, verdict.raw)
             return [*self._give_up(stamp), Sample(stamp, fault)]
         if isinstance(verdict, Good):
-            released = self._settle(stamp, verdict)
-            note = self.judge.take(verdict, stamp.boot_s) or self._clone_note()
+            before = self.judge.last_good
+            doubt = self.judge.take(verdict, stamp.boot_s)
+            # A reading that may be old settles nothing.
+            released = self._give_up(stamp) if doubt else self._settle(stamp, verdict, before)
+            note = doubt or self._clone_note()
             reading = Reading(self.id, verdict.celsius, verdict.raw.hex(), note)
             return [*released, Sample(stamp, reading)]
         belief = self.judge.believe(verdict, stamp.boot_s)
@@ -119,12 +122,10 @@ class Ds18b20:
                 return Bad(FaultReason.MISSING, f"{self._path}: {error.strerror}: check plug and cable")
             return Bad(FaultReason.IO_ERROR, f"{self._path}: {error.strerror or error}")
 
-    def _settle(self, stamp: Stamp, good: Good) -> list[Sample]:
+    def _settle(self, stamp: Stamp, good: Good, before: tuple[float, float] | None) -> list[Sample]:
         held, self._held = self._held, []
-        return [
-            self._resolved(at, verdict, self.judge.settle(at.boot_s, stamp.boot_s, good.celsius))
-            for at, verdict in held
-        ]
+        after = (stamp.boot_s, good.celsius)
+        return [self._resolved(at, verdict, settle(at.boot_s, before, after)) for at, verdict in held]
 
     def _give_up(self, stamp: Stamp) -> list[Sample]:
         if not self._held or stamp.boot_s - self._held[0][0].boot_s <= HOLD_LONGEST_S:

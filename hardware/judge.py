@@ -6,7 +6,8 @@ Two lies have good checksums:
   as true when the readings before it lead there. Otherwise it is held until the next reading: if that one, or the
   line between the two neighbours, agrees, the held one was true.
 - *A repeated sample* (the command to convert was lost) is an old temperature. It is recorded with a note when the
-  probe was moving and suddenly is not.
+  probe was moving and suddenly is not. A value that sticks while the probe rests looks like rest: only the
+  comparison with the prediction can find it.
 
 Thresholds are our own choice; no source.
 """
@@ -23,14 +24,17 @@ NEAR_C = 2.0
 """An 85.0 is believed when history expects a value this close to it."""
 STEEP_SHARE = 0.1
 """Between two neighbours the expectation is looser by this share of the step between them."""
+RESTING_C = 0.5
+"""A long row of 85.0 is believed when it was entered and left from this close to it."""
 RECENT_S = 120.0
 """A reading older than this no longer says what the next one should be."""
 HOLD_LONGEST_S = 600.0
 """An 85.0 is not held longer than this: from then on it is silence, and silence is a fault."""
 
 MOVING_STEPS = 6
+MOVING_S = 1800.0
 MOVING_C = 4 * LSB_C
-"""A probe was moving if its last MOVING_STEPS readings span at least this."""
+"""A probe was moving if its last MOVING_STEPS different readings, at most MOVING_S apart, span at least this."""
 MISSED_C = 1.0
 """Unchanged bytes are suspect once the movement before would have made this difference."""
 
@@ -71,6 +75,11 @@ class Judge:
             return True
         return None
 
+    @property
+    def last_good(self) -> tuple[float, float] | None:
+        """Time (s) and temperature (°C) of the last proven reading."""
+        return self._good[-1] if self._good else None
+
     def take(self, good: Good, now_s: float) -> str | None:
         """Take a proven reading into the history; returns a note if it may be a repeated old sample."""
         rule = good.keeps_byte_6_rule
@@ -80,7 +89,8 @@ class Judge:
         elif rule is not None:
             self._broken += 1
         note = self._note(good, now_s)
-        self._good.append((now_s, good.celsius))
+        if note is None:
+            self._good.append((now_s, good.celsius))
         self._last = good
         return note
 
@@ -100,26 +110,6 @@ class Judge:
                 return Belief.HOLD
         return Belief.TRUE
 
-    def settle(self, held_s: float, next_s: float, next_c: float) -> Belief:
-        """What a held 85.0 was, now that the next proven reading is known. Call before `take` of that one."""
-        if (
-            self._good
-            and next_s - self._good[-1][0] <= HOLD_LONGEST_S
-            and abs(self._good[-1][1] - AMBIGUOUS_C) <= NEAR_C
-            and abs(next_c - AMBIGUOUS_C) <= NEAR_C
-        ):
-            # A long rest at exactly 85.0, entered and left from close by.
-            return Belief.TRUE
-        if next_s - held_s > RECENT_S:
-            return Belief.POWER_ON
-        if self._good and held_s - self._good[-1][0] <= RECENT_S:
-            before_s, before_c = self._good[-1]
-            expected = before_c + (next_c - before_c) * (held_s - before_s) / max(next_s - before_s, 1e-3)
-            near = NEAR_C + STEEP_SHARE * abs(next_c - before_c)
-        else:
-            expected, near = next_c, NEAR_C
-        return Belief.TRUE if abs(expected - AMBIGUOUS_C) <= near else Belief.POWER_ON
-
     def _note(self, good: Good, now_s: float) -> str | None:
         if self._last is None or good.raw[:2] != self._last.raw[:2]:
             self._same_since_s = now_s
@@ -127,11 +117,7 @@ class Judge:
             return None
         first_s, first_c = self._moves[0]
         last_s, last_c = self._moves[-1]
-        if (
-            last_s <= first_s
-            or abs(last_c - first_c) < MOVING_C
-            or last_s - first_s > MOVING_STEPS * RECENT_S
-        ):
+        if last_s <= first_s or abs(last_c - first_c) < MOVING_C or last_s - first_s > MOVING_S:
             return None
         slope = (last_c - first_c) / (last_s - first_s)
         missed = slope * (now_s - self._same_since_s)
@@ -140,3 +126,24 @@ class Judge:
         return (
             f"unchanged while {missed:+.1f} °C was to be expected: the chip may have repeated an old sample"
         )
+
+
+def settle(held_s: float, before: tuple[float, float] | None, after: tuple[float, float]) -> Belief:
+    """What an 85.0 held at `held_s` was, by the proven readings (s, °C) before and after it: TRUE or POWER_ON."""
+    after_s, after_c = after
+    if (
+        before is not None
+        and after_s - before[0] <= HOLD_LONGEST_S
+        and abs(before[1] - AMBIGUOUS_C) <= RESTING_C
+        and abs(after_c - AMBIGUOUS_C) <= RESTING_C
+    ):
+        # A long rest at exactly 85.0, entered and left from close by.
+        return Belief.TRUE
+    if after_s - held_s > RECENT_S:
+        return Belief.POWER_ON
+    expected, near = after_c, NEAR_C
+    if before is not None and held_s - before[0] <= RECENT_S:
+        before_s, before_c = before
+        expected = before_c + (after_c - before_c) * (held_s - before_s) / max(after_s - before_s, 1e-3)
+        near += STEEP_SHARE * abs(after_c - before_c)
+    return Belief.TRUE if abs(expected - AMBIGUOUS_C) <= near else Belief.POWER_ON

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import random
+import threading
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from hardware.bench.trace import Trace
+from hardware.bench.kernel_files import KernelFiles
+from hardware.bench.trace import Trace, steady
 from hardware.bench.w1_files import Lie, W1Files, lying_text, scratchpad, w1_text
 from hardware.clock import Clock, Stamp
 from hardware.contacts import Contacts
@@ -18,6 +20,7 @@ from hardware.pins import Pins, bench_pins
 from hardware.reading import Bus, Probe
 from hardware.station import Hardware, Wiring, kernel_buses
 
+_DAMP = steady(45.0)
 FOLDER_LINGERS_S = 100.0
 """The kernel keeps a pulled probe's folder about this long (search every 10 s, 10 misses)."""
 
@@ -35,8 +38,9 @@ class FaultWindow:
 class Bench:
     """Plays traces into w1 files at the moment of each sweep, and stands in for a Pi's pins.
 
-    `traces`: °C over seconds since the first sweep, by probe id. `clones`: ids whose byte 6 is stuck. `seed` decides
-    which reads fail where a lie fails only some.
+    `traces`: °C over seconds since the first sweep, by probe id (or chip name). `damp`: relative humidity (%), by
+    chip name; 45 % where none is given. `clones`: ids whose byte 6 is stuck. `seed` decides which reads fail where
+    a lie fails only some.
     """
 
     def __init__(
@@ -48,24 +52,32 @@ class Bench:
         *,
         faults: Iterable[FaultWindow] = (),
         clones: Iterable[str] = (),
+        damp: Mapping[str, Trace] | None = None,
         seed: int = 1,
     ) -> None:
-        missing = [probe.id for probe in wiring.probes if probe.id not in traces]
+        missing = [probe.id for probe in wiring.all_probes if probe.id not in traces]
         if missing:
             raise BadTrace(f"no trace for {', '.join(missing)}: give each probe of the bench one")
         self.files = W1Files(folder / "w1")
+        self.kernel_files = KernelFiles(folder)
         self.contacts: BenchContacts | None = None
         self.started: Stamp | None = None
         self._traces = dict(traces)
         self._faults = sorted(faults, key=lambda window: window.from_s)
         self._clones = frozenset(clones)
+        self._lock = threading.Lock()
         self._random = random.Random(seed)
         self._last: dict[str, bytes] = {}
+        self._wiring = wiring
+        self._damp = dict(damp or {})
         for probe in wiring.probes:
             self.files.plug(probe.id)
-        inner = kernel_buses(wiring, self.files.folder, (folder / "hwmon", folder / "iio"))
-        # One bus plays for all: they are read by threads of their own.
-        buses: tuple[Bus, ...] = (_PlayedBus(inner[0], self), *inner[1:]) if inner else ()
+        for air in wiring.air:
+            self.kernel_files.plug_air(air.id)
+        for couple in wiring.thermocouples:
+            self.kernel_files.plug_couple(couple.id)
+        inner = kernel_buses(wiring, self.files.folder, (self.kernel_files.hwmon, self.kernel_files.iio))
+        buses: tuple[Bus, ...] = tuple(_PlayedBus(bus, self) for bus in inner)
         if not wiring.pins.any:
             self.hardware = Hardware(buses)
             return
@@ -78,16 +90,30 @@ class Bench:
         """The temperature (°C) that `probe` really has, whatever it says."""
         return self._traces[probe](t_s)
 
-    def play(self, stamp: Stamp) -> None:
-        """Write what each probe's file says at this moment."""
-        if self.started is None:
-            self.started = stamp
-        t_s = (stamp.boot_ms - self.started.boot_ms) / 1000
+    def play(self, stamp: Stamp, probes: Iterable[str]) -> None:
+        """Write what the files of `probes` say at this moment. Each bus plays its own, in its own thread."""
+        with self._lock:
+            if self.started is None:
+                self.started = stamp
+            t_s = (stamp.boot_ms - self.started.boot_ms) / 1000
+            self._play(t_s, frozenset(probes))
+
+    def _play(self, t_s: float, probes: frozenset[str]) -> None:
         while self._faults and self._faults[0].until_s <= t_s:
             self._faults.pop(0)
         lies = {window.probe: window for window in self._faults if window.from_s <= t_s < window.until_s}
-        for probe, trace in self._traces.items():
-            self._play_one(probe, trace, t_s, lies.get(probe))
+        for wired in self._wiring.probes:
+            if wired.id in probes:
+                self._play_one(wired.id, self._traces[wired.id], t_s, lies.get(wired.id))
+        for air in self._wiring.air:
+            if air.id in probes:
+                damp = self._damp.get(air.id, _DAMP)
+                self.kernel_files.show_air(air.id, self._traces[air.id](t_s), damp(t_s))
+        for couple in self._wiring.thermocouples:
+            if couple.id in probes:
+                # Any lie of a thermocouple is a torn wire: it has no other.
+                torn = couple.id in lies
+                self.kernel_files.show_couple(couple.id, self._traces[couple.id](t_s), open_wire=torn)
 
     def _play_one(self, probe: str, trace: Trace, t_s: float, window: FaultWindow | None) -> None:
         if window is not None and window.lie is Lie.PULLED and t_s - window.from_s >= FOLDER_LINGERS_S:
@@ -143,5 +169,5 @@ class _PlayedBus:
         return self._bus.probes
 
     def begin_sweep(self, stamp: Stamp) -> None:
-        self._bench.play(stamp)
+        self._bench.play(stamp, [probe.id for probe in self._bus.probes])
         self._bus.begin_sweep(stamp)
