@@ -80,8 +80,8 @@ class Observable:
         resin = resin_of(datasheet, theta)
         plan = _plan(self.statement, resin)
         if plan is None:
-            hours = np.linspace(0.0, 2.0 * self.stated, 61)
-            at = np.full(61, self.statement.at_c)
+            hours = np.linspace(0.0, 2.0 * self.stated, 31)
+            at = np.full(31, self.statement.at_c)
             return _curve(self, hours, at, conversion_along(hours, at, resin.rate, slow_down(resin))[0])
         track = _march(plan, theta[None, :])[0]
         pick = np.unique(np.linspace(0, len(track[0]) - 1, 80).astype(int))

@@ -6,6 +6,8 @@ datasheet), for the surface of a layer, and for the days after a prediction's en
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -125,6 +127,11 @@ def _runge_kutta(
     return u + dt / 6.0 * (one + 2.0 * two + 2.0 * three + four)
 
 
+@cache
+def _gauss_legendre() -> tuple[Floats, Floats]:
+    return np.polynomial.legendre.leggauss(64)
+
+
 def _seconds_between(
     start: float, ends: Floats, celsius: float, rate: Rate, diffusion: Diffusion | None
 ) -> Floats:
@@ -132,7 +139,7 @@ def _seconds_between(
     t_k = celsius + ZERO_CELSIUS_K
     k1 = rate.k1_per_s * float(arrhenius_factor(t_k, rate.e1_j_mol))
     k2 = rate.k2_per_s * float(arrhenius_factor(t_k, rate.e2_j_mol))
-    nodes, weights = np.polynomial.legendre.leggauss(64)
+    nodes, weights = _gauss_legendre()
     # α = start + (end − start) w³: the integrand's steep start (k1 against k2 α^m) is spread out.
     w, dw = 0.5 * (nodes + 1.0), 0.5 * weights
     span = ends[:, None] - start

@@ -51,7 +51,7 @@ def least_squares(
     longest = np.full(len(theta), np.inf) if longest is None else longest
     here, jacobian = _look(residuals, theta, steps)
     cost = 0.5 * float(here @ here)
-    damping = 1e-2
+    damping, growth = 1e-3, 2.0
     settled = False
     rounds = 1
     while rounds < most_rounds:
@@ -64,8 +64,11 @@ def least_squares(
         rounds += 1
         if new_cost < cost:
             gain = cost - new_cost
+            hoped = -float(gradient @ move) - 0.5 * float(move @ normal @ move)
+            # Nielsen 1999 (report IMM-REP-1999-05, from memory): trust grows with what the model foretold.
+            damping *= max(1.0 / 3.0, 1.0 - (2.0 * gain / max(hoped, 1e-300) - 1.0) ** 3)
+            growth = 2.0
             theta, here, jacobian, cost = theta + move, there, new_jacobian, new_cost
-            damping = max(damping / 5.0, 1e-6)
             # Residuals are in units of their own uncertainty: a gain of 0.01 tells nothing apart any more.
             if gain < _NOTHING * max(1.0, cost) and np.all(np.abs(move) < 2.0 * steps):
                 settled = True
@@ -74,7 +77,8 @@ def least_squares(
             if np.all(np.abs(move) < 0.1 * steps) or damping > 1e8:
                 settled = True
                 break
-            damping *= 8.0
+            damping *= growth
+            growth *= 2.0
     return Solution(theta, here, jacobian, cost, rounds, settled)
 
 
