@@ -16,11 +16,17 @@ from rich.console import Console
 from rich.table import Table
 
 from hardware.clock import SystemClock
+from hardware.errors import HardwareError
 from logger.cure.prediction import Prediction, predict
+from logger.daemon.main import relay_safe, run_from_file
 from logger.errors import BadInput, LoggerError
 from logger.plan_file import read_plan
+from logger.readings_file import read_readings
+from logger.replay import replay
 from logger.settings import Settings, read_settings
+from web.demo import run_demo
 from web.pages.words import celsius, hours_minutes
+from web.scenarios import SCENARIOS
 from web.serve import serve
 from web.service import Service
 
@@ -31,7 +37,9 @@ app = typer.Typer(
     rich_markup_mode="markdown",
     pretty_exceptions_enable=False,
 )
+#: Tables go to standard output; what is being done goes to standard error, so that --json stays clean.
 console = Console()
+busy = Console(stderr=True)
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")]
 PlanPath = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (TOML).")]
@@ -49,12 +57,126 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
     Example: `pourlog predict plan.toml`
     """
     planned = read_plan(plan)
-    with console.status("solving the cross-section …") if not as_json else _silence():
+    with busy.status("solving the cross-section …"):
         prediction = predict(planned)
     if as_json:
         print_json(prediction.to_json())
         return
     _show_prediction(planned.title, prediction, planned.resin.limits.max_core_c)
+
+
+@app.command("replay")
+def replay_command(
+    plan: PlanPath,
+    recorded: Annotated[Path, typer.Argument(metavar="READINGS", help="elapsed_s,place,celsius (CSV).")],
+    forecast_at: Annotated[
+        str, typer.Option(metavar="HOURS", help="Hours at which to report a forecast, such as 1,2,4,8.")
+    ] = "",
+    live_forecasts: Annotated[
+        bool, typer.Option(help="Forecast as often as a live pour would; alarms that rest on it need it.")
+    ] = True,
+    as_json: Json = False,
+) -> None:
+    """Run a recorded pour through the code of a live one: which alarms, when, and why.
+
+    Example: `pourlog replay plan.toml readings.csv --forecast-at 1,2,4,8`
+    """
+    hours = [_hour(text) for text in forecast_at.split(",") if text.strip()]
+    planned, rows = read_plan(plan), read_readings(recorded)
+    with busy.status("replaying …"):
+        told = replay(planned, rows, forecast_at=hours, live_forecasts=live_forecasts)
+    if as_json:
+        print_json(told)
+        return
+    _show_replay(planned.title, told)
+
+
+def _hour(text: str) -> float:
+    try:
+        hour = float(text)
+    except ValueError:
+        hour = -1.0
+    if not 0 < hour <= 1440:
+        raise BadInput("--forecast-at", "is not an hour after pouring", value=text, allowed="above 0 to 1440 h",
+                       remedy="give hours with commas between them, such as 1,2,4,8")  # fmt: skip
+    return hour
+
+
+def _show_replay(title: str, told: dict[str, Any]) -> None:
+    raised = Table("alarm", "priority", "raised", "over", "why", title=title, title_justify="left")
+    for alarm in told["alarms"]:
+        raised.add_row(alarm["kind"], alarm["priority"], hours_minutes(alarm["raised_h"]),
+                       hours_minutes(alarm["cleared_h"]), alarm["reason"])  # fmt: skip
+    console.print(raised if told["alarms"] else f"{title}: no alarm was raised")
+    if told["forecasts"]:
+        table = Table("at", "core's peak", "when", "chance over the limit")
+        for made in told["forecasts"]:
+            peak, when = made["core_peak_c"], made["core_peak_at_h"]
+            table.add_row(
+                hours_minutes(made["at_h"]),
+                f"{celsius(peak['p50'])} ({peak['p05']:.0f}–{peak['p95']:.0f})",
+                f"{hours_minutes(when['p50'])} ({when['p05']:.1f}–{when['p95']:.1f} h)",
+                f"{100 * made['chance_core_over_limit']:.0f} %",
+            )
+        console.print(table)
+    figures = Table("figure", "value", title="record", title_justify="left")
+    for name, value in told["summary"].items():
+        if value is not None and not isinstance(value, dict):
+            figures.add_row(name, str(value))
+    console.print(figures)
+
+
+@app.command("station")
+def station_command(
+    station_file: Annotated[Path, typer.Argument(metavar="STATION", help="The station file (TOML).")],
+) -> None:
+    """Run a station: read its probes, keep the readings, forward them.
+
+    Example: `pourlog station station.toml`
+    """
+    sys.exit(run_from_file(station_file))
+
+
+@app.command("relay-safe")
+def relay_safe_command(
+    station_file: Annotated[Path, typer.Argument(metavar="STATION", help="The station file (TOML).")],
+) -> None:
+    """Switch lamp, buzzer and fan off, whatever happened before. systemd calls it after the station has ended.
+
+    Example: `pourlog relay-safe station.toml`
+    """
+    sys.exit(relay_safe(station_file))
+
+
+@app.command("demo")
+def demo_command(
+    scenario: Annotated[str, typer.Option(help=f"One of: {', '.join(SCENARIOS)}.")] = "hot",
+    speed: Annotated[float, typer.Option(help="Simulated seconds per real second, 1 to 20000.")] = 600.0,
+    data: Annotated[
+        Path | None, typer.Option(help="A new folder for everything; else a temporary one.")
+    ] = None,
+    port: Annotated[int, typer.Option(help="Port of the service; 0 takes a free one.")] = 8080,
+    exit_when_done: Annotated[bool, typer.Option("--exit-when-done", help="End after the pour.")] = False,
+    restart_after: Annotated[
+        float, typer.Option(help="A process that dies is started again after so many real seconds.")
+    ] = 2.0,
+) -> None:
+    """Watch a simulated pour of an invented workshop, through the real station and service.
+
+    Example: `pourlog demo --scenario hot --speed 7200 --exit-when-done`
+    """
+    if scenario not in SCENARIOS:
+        raise BadInput("--scenario", "is not known", value=scenario, allowed=", ".join(SCENARIOS),
+                       remedy="give one of those")  # fmt: skip
+    if not 1 <= speed <= 20_000:
+        raise BadInput("--speed", "is out of range", value=speed, allowed="1 to 20000 simulated s per s",
+                       remedy="600 shows a day in two and a half minutes")  # fmt: skip
+    sys.exit(
+        run_demo(
+            scenario, speed=speed, data=data, port=port, exit_when_done=exit_when_done,
+            restart_after_s=restart_after,
+        )
+    )  # fmt: skip
 
 
 @app.command("serve")
@@ -80,7 +202,7 @@ def serve_command(
 
 
 def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None:
-    shown = prediction.to_json()
+    shown: dict[str, Any] = prediction.to_json()
     table = Table(title=title, show_header=False, title_justify="left")
     table.add_row("hottest point", celsius(shown["peak_c"]))
     table.add_row("  when", f"{hours_minutes(shown['peak_at_h'])} after pouring")
@@ -105,12 +227,6 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
         )
 
 
-class _silence:
-    def __enter__(self) -> None: ...
-
-    def __exit__(self, *_: object) -> None: ...
-
-
 def main() -> None:
     """Runs the command; turns the domain's errors into one clear line and an exit code."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
@@ -119,7 +235,7 @@ def main() -> None:
     except BadInput as error:
         print(f"pourlog: {error}", file=sys.stderr)
         sys.exit(2)
-    except LoggerError as error:
+    except (LoggerError, HardwareError) as error:
         print(f"pourlog: {error}", file=sys.stderr)
         sys.exit(1)
 

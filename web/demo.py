@@ -25,7 +25,6 @@ from typing import Any
 import httpx
 import tomli_w
 
-from hardware.bench.clock import beside
 from hardware.bench.mapped_clock import MappedClock, MovingClock, start_mapped_clock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import from_csv
@@ -86,7 +85,7 @@ def make_folder(folder: Path, scenario: Scenario, speed: float, port: int) -> No
 def write_trace(path: Path, scenario: Scenario) -> None:
     """What the probes would really feel, solved from the scenario's truth."""
     truth = plan_from_table(scenario.truth)
-    curve = predict(truth).to_json()["curve"]
+    curve: Any = predict(truth).to_json()["curve"]
     room = truth.room_schedule()
     lines = ["t_s,core,surface,underside,room"]
     for hour, core, surface, underside in zip(
@@ -203,7 +202,7 @@ class Child:
 
     def start(self) -> None:
         """Starts it."""
-        self.process = subprocess.Popen([sys.executable, "-m", "web.demo", *self.arguments])  # noqa: S603
+        self.process = subprocess.Popen([sys.executable, "-m", "web.demo", *self.arguments])
         self.died_at = None
 
     def look(self) -> int | None:
@@ -327,7 +326,7 @@ def run_demo(
         pour_id = maker.plan(scenario)
         _introduce(scenario, speed, port, maker, pour_id, folder, hours)
         station.start()
-        done = _attend(maker, MappedClock(folder / "clock"), pour_id, hours, service, station, stop)
+        done = _attend(maker, MappedClock(folder / "clock"), pour_id, service, station, stop)
         if done:
             print(json.dumps(_finish(maker, pour_id, folder, station), ensure_ascii=False), flush=True)
         while done and not exit_when_done and not stop.wait(0.5):
@@ -344,9 +343,7 @@ def _introduce(
     print(f"Scenario {scenario.name!r}: {scenario.words}. (Invented workshop, resin and client.)")
     for line in scenario.what_happens:
         print(f"  - {line}")
-    print(
-        f"One simulated hour takes {3600 / speed:.3g} s; the pour of {hours:.0f} h ends in {hours * 3600 / speed:.0f} s."
-    )
+    print(f"One simulated hour takes {3600 / speed:.3g} s; {hours:.0f} h take {hours * 3600 / speed:.0f} s.")
     print(f"The board:  http://127.0.0.1:{port}/   the pour:  http://127.0.0.1:{port}/pours/{pour_id}")
     print(f"Sign in as  {OWNER}   with the password  {maker.password}")
     print(f"Everything is kept in {folder}; Ctrl-C ends it.", flush=True)
@@ -356,7 +353,6 @@ def _attend(
     maker: Maker,
     clock: MappedClock,
     pour_id: int,
-    hours: float,
     service: Child,
     station: Child,
     stop: threading.Event,

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from logger.alarms.state import Change
+from logger.alarms.watchbook import Watchbook
 from logger.cure.prediction import MODEL_VERSION, predict
 from logger.errors import NotAllowed
 from logger.plan_file import Plan, plan_from_text
 from logger.pour import Stage
-from logger.store import events, pours, stations
+from logger.store import alarms, events, pours, stations
 from web.service import Service
 
 
@@ -49,6 +51,19 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
             raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
     service.news.tell("pour", pour=pour_id)
+
+
+def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> None:
+    """Somebody has an alarm in hand. Raises NotFound."""
+
+    def act(book: Watchbook, key: str, now_ms: int) -> list[Change]:
+        return book.acknowledge(key, by, now_ms)
+
+    service.watch.act(alarm_id, by, act)
+    if text:
+        with service.store.read() as connection:
+            pour_id = alarms.get_alarm(connection, alarm_id).pour_id
+        note(service, pour_id, text, by)
 
 
 def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",

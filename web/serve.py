@@ -11,7 +11,6 @@ import uvicorn
 
 from logger.delivery.channels import Channel, MessageChannels
 from logger.delivery.sender import Sender
-from logger.watch import Watch
 from web.app import make_app
 from web.service import Service
 
@@ -31,15 +30,8 @@ class Running:
         self.sender = Sender(
             service.store, service.timeline, messages, channel or MessageChannels(messages.timeout_s)
         )
-        self.watch = Watch(
-            service.store,
-            service.timeline,
-            link_base=service.settings.link_base,
-            second_after_min=messages.second_after_min,
-            groups=("first", *(("second",) if messages.second_urls else ())) if messages.urls else (),
-            tell=self._tell,
-        )
-        service.wake_watch = self.watch.wake
+        self.watch = service.watch
+        service.on_news = self.sender.wake
         self._threads = [
             threading.Thread(
                 target=self.watch.run, args=(self.stop, service.settings.watch_period_s), name="watch"
@@ -63,10 +55,6 @@ class Running:
                 if thread.is_alive():
                     log.error("the %s thread did not stop within 10 s", thread.name)
         self.service.close()
-
-    def _tell(self, kind: str, pour_id: int | None) -> None:
-        self.service.news.tell(kind, pour=pour_id)
-        self.sender.wake()
 
 
 class Server(uvicorn.Server):

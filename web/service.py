@@ -8,11 +8,11 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from hardware.clock import Clock
 from logger.settings import Settings
-from logger.store.boots import Timeline
+from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
 from logger.store.people import get_secret, owner_exists, set_secret
+from logger.watch import Watch
 from web.curves import Curves
 from web.live import News
 
@@ -29,8 +29,26 @@ class Service:
     settings: Settings
     news: News = field(default_factory=News)
     curves: Curves = field(default_factory=Curves)
-    #: Tells the watch that there are new readings; set by whoever runs the watch.
-    wake_watch: Callable[[], None] = lambda: None
+    #: Called when an alarm has changed: there may be a message to send.
+    on_news: Callable[[], None] = lambda: None
+    #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
+    watch: Watch = field(init=False)
+
+    def __post_init__(self) -> None:
+        """A watch that nobody runs still takes acknowledgements."""
+        self.watch = Watch(
+            self.store, self.timeline, link_base=self.settings.link_base, tell=self._tell, groups=self.groups
+        )
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        """The groups of channels that are set up."""
+        messages = self.settings.messages
+        return ("first",) if messages.urls else ()
+
+    def _tell(self, kind: str, pour_id: int | None) -> None:
+        self.news.tell(kind, pour=pour_id)
+        self.on_news()
 
     @classmethod
     def open(cls, settings: Settings, clock: Clock) -> Service:

@@ -26,11 +26,11 @@ _LONGEST = 1000
 
 
 def save_changes(
-    tx: Connection, pour_id: int | None, changes: Iterable[Change], true_shift_ms: int, by: str = ""
+    tx: Connection, pour_id: int | None, changes: Iterable[Change], true_shift_ms: int
 ) -> list[int]:
     """Writes changes into the alarms' rows and the pour's events; gives the row id of each change's alarm.
 
-    `true_shift_ms` turns the steady timeline of the changes into the time of day. `by` is who acknowledged.
+    `true_shift_ms` turns the steady timeline of the changes into the time of day.
     """
     ids = []
     for change in changes:
@@ -39,15 +39,15 @@ def save_changes(
         values: dict[str, Any] = {"phase": str(change.phase)}
         if change.why in (Why.FIRST_TIME, Why.AGAIN, Why.WORSE, Why.REALARM):
             values |= {"reason": change.text[:_LONGEST], "value": change.value, "limit": change.limit}
-        if change.why is Why.ACKNOWLEDGED or (change.why is Why.CLOSED and by):
-            values |= {"acknowledged_ms": at_ms, "acknowledged_by": by}
+        if change.why is Why.ACKNOWLEDGED or (change.why is Why.CLOSED and change.by):
+            values |= {"acknowledged_ms": at_ms, "acknowledged_by": change.by}
         if change.why is Why.RETURNED:
             values["returned_ms"] = at_ms
         if change.phase is Phase.NORMAL:
             values["ended_ms"] = at_ms
         tx.execute(update(ALARM).where(ALARM.c.id == row_id).values(**values))
         add_event(
-            tx, pour_id, at_ms, "alarm", by or "the watch", change.text[:4000],
+            tx, pour_id, at_ms, "alarm", change.by or "the watch", change.text[:4000],
             {"alarm": row_id, "kind": change.kind, "subject": change.subject, "why": str(change.why),
              "phase": str(change.phase), "value": change.value, "limit": change.limit, "late": change.late,
              "measured_ms": change.measured_ms + true_shift_ms},

@@ -17,6 +17,9 @@ from logger.store.tables import Boot, Event, Station
 
 BOOT = table(Boot)
 
+#: Clock and stamp are named here for the service, which knows nothing of hardware.
+__all__ = ["BOOT", "Clock", "Stamp", "Timeline", "boot_row", "offsets"]
+
 
 def boot_row(
     tx: Connection,

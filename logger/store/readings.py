@@ -113,8 +113,13 @@ def after(connection: Connection, pour_id: int, reading_id: int, most: int = 500
     """A pour's readings that arrived after a given one, oldest arrival first, with `at_ms` (true time)."""
     return list(
         connection.execute(
-            select(READING, (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"))
+            select(
+                READING,
+                (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"),
+                STATION.c.name.label("station_name"),
+            )
             .join(BOOT, BOOT.c.id == READING.c.boot)
+            .join(STATION, STATION.c.id == READING.c.station_id)
             .where(READING.c.pour_id == pour_id, READING.c.id > reading_id)
             .order_by(READING.c.id)
             .limit(most)

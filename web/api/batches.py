@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from hardware.clock import Stamp
 from logger.pour import Stage
 from logger.store import alarms, pours, readings
+from logger.store.boots import Stamp
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden
 from web.shapes import BatchAnswer, BatchShape, StampShape
@@ -35,7 +35,7 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> B
         mine = [pour for pour in pours.all_pours(tx, live_only=True) if pour.station_id == station.id]
     for pour_id in saved.pours:
         service.news.tell("readings", pour=pour_id)
-    service.wake_watch()
+    service.watch.wake()
     early = any(pour.stage in (Stage.POURING, Stage.WATCHED) for pour in mine)
     return BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,

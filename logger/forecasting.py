@@ -1,0 +1,138 @@
+"""Forecasts of live and replayed pours: when one is due, from which readings, and what the alarms need of it.
+
+A forecast at an hour looks only at readings up to that hour. It is computed away from the watch (in the service: in
+a process of its own) and kept in the store; the watch reads the newest.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
+from typing import Any
+
+from sqlalchemy import Connection, Row
+
+from logger.alarms.view import Band, ForecastAnswer
+from logger.cure.forecast import DUE_H, DUE_PART, forecast
+from logger.errors import LoggerError
+from logger.plan_file import plan_from_text
+from logger.record.figures import Place, places_from
+from logger.store import forecasts, pours, readings
+from logger.store.boots import Timeline
+from logger.store.database import Store
+
+log = logging.getLogger(__name__)
+
+#: No forecast before this: the first readings say nothing yet, h.
+FIRST_H = 0.25
+#: Once the core's peak is behind by this, only the release is still of interest, h; then one in so many hours.
+PAST_PEAK_H, LATER_EVERY_H = 1.0, 6.0
+
+
+def due_at_h(last: dict[str, Any] | None) -> float:
+    """The hour at which the next forecast of a pour is due, after its last one (JSON), or the first."""
+    if last is None:
+        return FIRST_H
+    at_h = float(last["at_h"])
+    if last["core_peak_at_h"]["p95"] < at_h - PAST_PEAK_H:
+        return at_h + LATER_EVERY_H
+    return at_h + max(DUE_H, DUE_PART * at_h)
+
+
+def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
+    """A pour's temperatures and faults so far, by place."""
+    return places_from(
+        [
+            (
+                (row.at_ms - pour.poured_ms) / 3.6e6,
+                row.place,
+                None if row.milli_c is None else row.milli_c / 1000,
+            )
+            for row in readings.series(connection, pour.id)
+            if row.milli_c is not None or row.fault is not None
+        ]
+    )
+
+
+def work_out(plan_toml: str, history: dict[str, Place], at_h: float, seed: int) -> dict[str, Any]:
+    """One forecast as JSON: pure, so that another process can do it. Raises BadInput, DidNotConverge."""
+    return forecast(plan_from_text(plan_toml), history, at_h=at_h, seed=seed).to_json()
+
+
+def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
+    """What the alarms need of a forecast. `started_ms`: when pouring started, on the steady timeline."""
+
+    def band(name: str) -> Band | None:
+        found = body.get(name)
+        return None if found is None else Band(found["p05"], found["p50"], found["p95"])
+
+    peak = band("core_peak_c")
+    assert peak is not None
+    causes = {cause["name"]: cause for cause in body["causes"]}
+    sun = causes.get("sun_w_m2")
+    return ForecastAnswer(
+        made_at_ms=started_ms + round(body["at_h"] * 3.6e6),
+        chance_over_limit=body["chance_core_over_limit"],
+        core_peak_c=peak,
+        peak_at_h=band("core_peak_at_h"),
+        crossing_h=band("crosses_limit_at_h"),
+        release_h=band("release_at_h"),
+        causes=tuple(cause["words"] for cause in body["causes"]),
+        surface_heating_w_m2=None if sun is None else sun["size"],
+    )
+
+
+class Forecaster:
+    """Makes forecasts of live pours when they are due, one at a time, in an executor of the caller's choice."""
+
+    def __init__(
+        self,
+        store: Store,
+        timeline: Timeline,
+        executor: Executor,
+        told: Callable[[int], None] = lambda _pour_id: None,
+    ) -> None:
+        self._store = store
+        self._timeline = timeline
+        self._executor = executor
+        self._told = told
+        self._running: Future[dict[str, Any]] | None = None
+
+    def run(self, stop: threading.Event, idle_s: float = 1.0) -> None:
+        """Makes what is due until told to stop."""
+        while not stop.wait(idle_s):
+            self.make_due(stop)
+
+    def make_due(self, stop: threading.Event | None = None) -> int:
+        """Makes one forecast of each live pour for which one is due. Gives how many."""
+        made = 0
+        with self._store.read() as connection:
+            live = pours.all_pours(connection, live_only=True)
+        for pour in live:
+            if stop is not None and stop.is_set():
+                break
+            try:
+                made += self.make(pour.id)
+            except LoggerError:
+                # The watch goes on without it: the thermometer alarms stand. The page shows how old the last one is.
+                log.exception("pour %s: no forecast could be made", pour.id)
+        return made
+
+    def make(self, pour_id: int) -> bool:
+        """Makes a pour's forecast from its readings so far, if one is due."""
+        with self._store.read() as connection:
+            pour = pours.get_pour(connection, pour_id)
+            last = forecasts.latest(connection, pour_id)
+            at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
+            if at_h < due_at_h(None if last is None else last.body):
+                return False
+            history = history_of(connection, pour)
+        if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
+            return False
+        body = self._executor.submit(work_out, pour.plan_toml, history, at_h, pour_id).result()
+        with self._store.write() as tx:
+            forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
+        self._told(pour_id)
+        return True

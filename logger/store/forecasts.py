@@ -1,0 +1,44 @@
+"""Forecasts as they were made: the newest for the pages, the ones at certain hours for the record."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select
+
+from logger.store.database import table
+from logger.store.tables import Forecast
+
+FORECAST = table(Forecast)
+#: Hours at which a record shows what the forecast said then.
+MILESTONES_H = (1.0, 4.0, 12.0)
+
+
+def add_forecast(tx: Connection, pour_id: int, at_h: float, made_ms: int, body: dict[str, Any]) -> int:
+    """Keeps a forecast. Gives its id."""
+    values = {"pour_id": pour_id, "at_h": at_h, "made_ms": made_ms, "body": body}
+    return int(tx.execute(insert(FORECAST).values(**values).returning(FORECAST.c.id)).scalar_one())
+
+
+def latest(connection: Connection, pour_id: int) -> Row[Any] | None:
+    """The newest forecast of a pour, or None."""
+    return connection.execute(
+        select(FORECAST).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id.desc()).limit(1)
+    ).first()
+
+
+def all_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
+    """Every forecast of a pour, oldest first."""
+    return list(
+        connection.execute(select(FORECAST).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id))
+    )
+
+
+def milestones(connection: Connection, pour_id: int) -> list[Row[Any]]:
+    """The first forecast made at or after each milestone hour."""
+    kept: list[Row[Any]] = []
+    for hour in MILESTONES_H:
+        found = next((row for row in all_of(connection, pour_id) if row.at_h >= hour), None)
+        if found is not None and all(found.id != row.id for row in kept):
+            kept.append(found)
+    return kept
