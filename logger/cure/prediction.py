@@ -40,6 +40,11 @@ RUNAWAY_C = 100.0
 #: Relative error of the heat balance above which the plan is solved again with shorter steps.
 BALANCE = 1e-4
 
+TIGHTER = (
+    Accuracy(kelvin=0.005, part_of_rise=2e-4, conversion=5e-5, longest_s=1450.0),
+    Accuracy(kelvin=0.001, part_of_rise=1e-4, conversion=1e-5, longest_s=725.0),
+)
+
 #: Activation energies outside these are unusual for room-temperature amines, J/mol (published values 44–63 kJ/mol
 #: and 90–103 kJ/mol for the uncatalysed path; 40–80 is this project's band for a warning).
 USUAL_E_J_MOL = (40_000.0, 80_000.0)
@@ -142,18 +147,17 @@ def predict(
     """
     if accuracy is not None:
         return _solved(plan, field_hours, gel_conversion, fineness, accuracy)
-    accuracy = Accuracy()
-    found = _solved(plan, field_hours, gel_conversion, fineness, accuracy)
-    if found.heat_balance_error > BALANCE:
-        accuracy = Accuracy(kelvin=0.001, part_of_rise=1e-4, conversion=1e-5, longest_s=725.0)
-        found = _solved(plan, field_hours, gel_conversion, fineness, accuracy)
+    found = _solved(plan, field_hours, gel_conversion, fineness, Accuracy())
+    for accuracy in TIGHTER:
+        if found.heat_balance_error > BALANCE:
+            found = _solved(plan, field_hours, gel_conversion, fineness, accuracy)
     start_c = found.curve.core_c[0]
     # A reaction front that runs into a cooled corner overheats a spot thinner than a cell: only there, and
     # only in a runaway, does the peak hang on the mesh.
     for finer in (2.0, 3.5, 5.0):
         if found.peak_c < RUNAWAY_C or found.peak_c - found.core_peak_c < 0.02 * (found.peak_c - start_c):
             return found
-        again = _solved(plan, field_hours, gel_conversion, finer * fineness, accuracy)
+        again = _solved(plan, field_hours, gel_conversion, finer * fineness, Accuracy())
         moved = abs(again.peak_c - found.peak_c)
         found = again
         if moved < 0.007 * (found.peak_c - start_c):

@@ -8,6 +8,8 @@ Barth & Frederickson 1990, AIAA 90-0013, from memory.)
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,6 +26,13 @@ def _means(edges: Floats, powers: Floats, ring: bool) -> Floats:
 
 def _fit(edges: Floats, at: float, order: int, *, ring: bool, even: bool, wall: bool) -> Floats:
     """Weights for the value (order 0) or slope (order 1) at `at` from the cells' means; a wall's value first."""
+    return _fitted(tuple(edges.tolist()), at, order, ring, even, wall)
+
+
+@lru_cache(maxsize=8192)
+def _fitted(places: tuple[float, ...], at: float, order: int, ring: bool, even: bool, wall: bool) -> Floats:
+    # The same few cells come back in every line of a section, and in every run of the same plan.
+    edges = np.array(places)
     unit = float(abs(edges[-1] - edges[0])) / (len(edges) - 1)
     # Centred and scaled, so that the fit is well conditioned; a ring's weight needs the true centre.
     origin = 0.0 if ring or even else at
