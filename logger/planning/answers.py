@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from logger.cure.bond import BondWindow, LayerVerdict, bond_window, layer_verdicts
 from logger.cure.prediction import Prediction, predict
 from logger.plan_file import Plan
+from logger.planning.layers import split_depth
 from logger.planning.pail import working_time_min
 
 
@@ -50,15 +51,41 @@ def ask_cure(
 ) -> CureAnswers:
     """Everything that planning asks: one prediction of the plan, and one for each joint between layers.
 
+    Where the plan is too deep for one pour, the bond window is that of the layers it must be split into, in a room
+    within the limits: the window of a pour that runs away would be advice to repeat it.
     deepest_mm: the deepest safe layer, where the model was asked for it. Raises DidNotConverge.
     """
     whole = predict(plan) if prediction is None else prediction
     found = answers_of(plan, whole)
+    allowed = deepest_allowed_mm(plan, deepest_mm)
+    depths = layer_depths_mm(plan)
+    if allowed is not None and max(depths) > allowed:
+        split = _one_layer(plan, split_depth(sum(depths), allowed)[0])
+        return replace(found, deepest_mm=deepest_mm, window=bond_window(split, predict(split)))
     verdicts = tuple(layer_verdicts(plan))
-    return CureAnswers(
-        found.peak_c, found.peak_at_h, found.gel_h, deepest_mm,
-        verdicts[0].window if verdicts else found.window, verdicts, found.spread_k, found.warnings,
-    )  # fmt: skip
+    window = verdicts[0].window if verdicts else found.window
+    return replace(found, deepest_mm=deepest_mm, window=window, verdicts=verdicts)
+
+
+def _one_layer(plan: Plan, depth_mm: float) -> Plan:
+    """The plan with one layer of that depth, in a room no warmer and no colder than the datasheet allows."""
+    limits = plan.resin.limits
+    room = [(h, min(max(c, limits.min_room_c), limits.max_room_c)) for h, c in plan.room_schedule()]
+    return plan.model_copy(update={
+        "layer": [], "pour": plan.pour.model_copy(update={"depth_mm": depth_mm}),
+        "air": plan.air.model_copy(update={"room_c": room}),
+    })  # fmt: skip
+
+
+def layer_depths_mm(plan: Plan) -> list[float]:
+    """Depth of each layer from the bottom up, mm."""
+    return [plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)]
+
+
+def deepest_allowed_mm(plan: Plan, by_model_mm: float | None) -> float | None:
+    """The deepest single layer: the lesser of the datasheet's and the model's."""
+    known = [d for d in (plan.resin.limits.max_depth_mm, by_model_mm) if d is not None and d > 0]
+    return min(known) if known else None
 
 
 def room_c(plan: Plan) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from logger.errors import BadInput
@@ -18,6 +19,9 @@ SCRAPE_EVERY = Constant("scrape sides and bottom every", 2.0, "min", COMMON_PRAC
 PAIL_FILM = Constant("film that stays on a pail's wall and bottom", 0.3, "mm", COMMON_PRACTICE)
 #: mass of the smallest part over the scale's step that keeps the ratio's error below 0.75 % at worst
 STEPS_NEEDED = Constant("scale steps that the smaller part should weigh", 100.0, "steps", PROJECT_CHOICE)
+
+#: a pail is filled less rather than let it set, down to this part of its fill
+LEAST_FILL = Constant("pails filled at least to, part of their fill", 0.34, "", PROJECT_CHOICE)
 
 WorkingTime = Callable[[float], float]
 
@@ -66,25 +70,45 @@ def plan_batches(
             allowed="one size or more, in litres",
             remedy="list the pails that the shop has",
         )
+
+    def batches(size: float, count: int) -> Batches:
+        litres = total_l / count
+        kilograms = litres * density_kg_m3 / 1000
+        minutes = above("working time", working_time(kilograms), 0, "min", "check the rate")
+        needed = mix_min + SECOND_PAIL.value + pour_min_per_l * litres
+        return Batches(count, size, litres, kilograms, minutes, needed, needed <= SAFE_PART.value * minutes)
+
     choices = []
-    for size in sorted(pail_sizes_l, reverse=True):
+    for size in pail_sizes_l:
         room_l = above("pail size", size, 0, "L", "give the size in litres") * fill
         if max_kg is not None:
             room_l = min(room_l, max_kg * 1000 / density_kg_m3)
-        count = math.ceil(total_l / room_l - 1e-9)
-        litres = total_l / count
-        minutes = above(
-            "working time", working_time(litres * density_kg_m3 / 1000), 0, "min", "check the rate"
-        )
-        needed = mix_min + SECOND_PAIL.value + pour_min_per_l * litres
-        enough = needed <= SAFE_PART.value * minutes
-        found = Batches(count, size, litres, litres * density_kg_m3 / 1000, minutes, needed, enough)
-        choices.append(found)
+        fullest = max(1, math.ceil(total_l / room_l - 1e-9))
+        choices.append(_fewest(partial(batches, size), fullest))
     fitting = [choice for choice in choices if choice.enough_time]
     # The fewest pails that keep to the time, and among those the smallest pail; else the one nearest to it.
     if fitting:
         return min(fitting, key=lambda choice: (choice.count, choice.pail_l))
     return min(choices, key=lambda choice: choice.time_used)
+
+
+def _fewest(batches: Callable[[int], Batches], fullest: int) -> Batches:
+    """The fewest pails of one size that keep to the time: less in a pail lasts longer, so the count is bisected."""
+    best = batches(fullest)
+    if best.enough_time:
+        return best
+    low, high = fullest, math.ceil(fullest / LEAST_FILL.value)
+    best = batches(high)
+    if not best.enough_time:
+        return best
+    while high - low > 1:
+        middle = (low + high) // 2
+        tried = batches(middle)
+        if tried.enough_time:
+            high, best = middle, tried
+        else:
+            low = middle
+    return best
 
 
 def pail_residue_ml(diameter_mm: float, height_mm: float, film_mm: float = PAIL_FILM.value) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from logger.cure.bond import LayerVerdict
 from logger.plan_file import Plan
-from logger.planning.answers import CureAnswers, room_range_c
+from logger.planning.answers import CureAnswers, deepest_allowed_mm, layer_depths_mm, room_range_c
 from logger.planning.findings import PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
 from logger.planning.layers import SCUFF, SCUFF_GRIT, layer_plan, split_depth
 from logger.planning.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa
@@ -13,20 +13,14 @@ TOPIC = "layers"
 CLOSE = Constant("peak this near to the limit is noted", 5.0, "K", PROJECT_CHOICE)
 
 
-def deepest_allowed_mm(plan: Plan, cure: CureAnswers) -> float | None:
-    """The deepest single layer: the lesser of the datasheet's and the model's."""
-    known = [d for d in (plan.resin.limits.max_depth_mm, cure.deepest_mm) if d is not None and d > 0]
-    return min(known) if known else None
-
-
 def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
     """Depth, peak, room and layers."""
     return [*_depth(plan, cure), *_peak(plan, cure), *_room(plan), *_joints(plan, cure), *_spread(cure)]
 
 
 def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
-    allowed = deepest_allowed_mm(plan, cure)
-    depths = [plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)]
+    allowed = deepest_allowed_mm(plan, cure.deepest_mm)
+    depths = layer_depths_mm(plan)
     if allowed is None:
         return [Finding(
             TOPIC, "depth-unknown", Light.WATCH, "No deepest pour is known: neither datasheet nor model gave one.",

@@ -68,7 +68,8 @@ def sag_of(plan: Plan) -> Sag | None:
     # A plate's coefficient already holds the twelve that a strip's formula adds.
     strip = coefficient.value if support.edges == "two" else coefficient.value / 12
     sag = form.strip_sag_m(load, span, thickness, stiff, strip)
-    area = top_area_m2(plan) or 0.0
+    # Beyond half the thickness the formulas no longer hold: no volume is drawn from them.
+    area = (top_area_m2(plan) or 0.0) if sag <= thickness / 2 else 0.0
     return Sag(
         sag, form.belly_m3(sag, area, two_way=support.edges == "four"), load, coefficient, modulus, creep,
         form.longest_span_m(load, allowed, thickness, stiff, strip),
@@ -109,25 +110,23 @@ def _sag(plan: Plan) -> Finding:
     if mm > support.watch_sag_mm:
         light = Light.STOP if mm > support.stop_sag_mm else Light.WATCH
     thickness = plan.form.bottom.thickness_mm
-    figures = (
-        Figure("sag", mm, "mm"), Figure("belly", sag.belly_m3 * 1000, "L"), Figure("load", sag.load_pa, "Pa"),
-        Figure("longest span", sag.closer_m * 1000, "mm"),
-    )  # fmt: skip
+    figures = [Figure("sag", mm, "mm"), Figure("load", sag.load_pa, "Pa"),
+               Figure("longest span", sag.closer_m * 1000, "mm")]  # fmt: skip
     constants = (
         sag.modulus, sag.creep, sag.coefficient,
         Constant("sag, watch", support.watch_sag_mm, "mm", f"{PLAN}; default 0.5 mm: {PROJECT_CHOICE}"),
         Constant("sag, stop", support.stop_sag_mm, "mm", f"{PLAN}; default 1.0 mm: {PROJECT_CHOICE}"),
     )  # fmt: skip
-    sentence = (
-        f"{plain(thickness)} mm {support.panel} over {plain(support.span_mm)} mm sags {plain(mm)} mm; "
-        f"the belly takes {plain(sag.belly_m3 * 1000)} L of resin."
-    )
-    if light is Light.OK:
-        return Finding(TOPIC, "sag", light, sentence, figures, constants)
+    sentence = f"{plain(thickness)} mm {support.panel} over {plain(support.span_mm)} mm "
     if mm > thickness / 2:
-        sentence += " Beyond half its thickness the formula no longer holds; the panel is far too weak."
+        sentence += "is far too weak: by the formula it would sag more than half its thickness."
+    else:
+        sentence += f"sags {plain(mm)} mm; the belly takes {plain(sag.belly_m3 * 1000)} L of resin."
+        figures.append(Figure("belly", sag.belly_m3 * 1000, "L"))
+    if light is Light.OK:
+        return Finding(TOPIC, "sag", light, sentence, tuple(figures), constants)
     return Finding(
-        TOPIC, "sag-wide", light, sentence, figures, constants,
+        TOPIC, "sag-wide", light, sentence, tuple(figures), constants,
         f"Put supports every {plain(math.floor(sag.closer_m * 1000 / 10) * 10)} mm or closer, or use a panel of "
         f"{plain(math.ceil(sag.thicker_m * 1000))} mm or more.",
     )  # fmt: skip

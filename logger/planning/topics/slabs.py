@@ -6,6 +6,7 @@ from logger.errors import BadInput
 from logger.plan_file import Plan
 from logger.plan_tables import Slab
 from logger.planning import wood
+from logger.planning.air import WATCH_HUMIDITY
 from logger.planning.answers import CureAnswers, room_c
 from logger.planning.findings import (
     COMMON_PRACTICE,
@@ -142,7 +143,8 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
     if abs(off) <= APART.value:
         return [Finding(TOPIC, "movement", Light.OK, words, tuple(figures), tuple(constants))]
     change = "Let it rest in the shop until its weight stays the same"
-    if 0 < moisture.mean_pct < wood.equilibrium_moisture_pct(celsius, 95.0):
+    # A damp slab is dried, not kept damp: a room is offered only within what the pour itself bears.
+    if 0 < moisture.mean_pct < wood.equilibrium_moisture_pct(celsius, WATCH_HUMIDITY.value):
         holds = wood.humidity_for_moisture_pct(celsius, moisture.mean_pct)
         change += f", or hold the room at {plain(holds)} % humidity"
     return [

@@ -1,0 +1,111 @@
+"""Pails and the mixing card."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.errors import BadInput, OutOfRange
+from logger.planning.batches import SAFE_PART, card, mixing_steps, pail_residue_ml, plan_batches
+from logger.planning.parts import Ratio
+
+
+def test_the_fewest_equal_pails_that_keep_to_the_time() -> None:
+    """30 L with an hour a pail: two pails of 20 L, 15 L each, not thirty small ones."""
+    found = plan_batches(30, 1100, [5, 10, 20, 30], lambda _: 60.0, fill_pct=80)
+
+    assert (found.count, found.pail_l, found.litres_each) == (2, 20, 15.0)
+    assert found.enough_time
+
+
+def test_a_quick_resin_asks_for_small_pails() -> None:
+    """Where a large pail sets too early, more small ones are taken."""
+    found = plan_batches(20, 1100, [2.5, 5, 20], lambda kg: 60 / kg, fill_pct=80, mix_min=4)
+
+    assert found.pail_l == 2.5
+    assert found.count == 10
+    assert found.enough_time
+
+
+def test_a_large_pail_is_filled_less_rather_than_left_to_set() -> None:
+    """With only 20 L pails, 14 L lasts too short: three of 6.7 L do (working time falling with mass, invented)."""
+    found = plan_batches(20, 1000, [20], lambda kg: 160 / kg, mix_min=4)
+
+    assert (found.count, found.enough_time) == (3, True)
+
+
+def test_when_no_pail_is_small_enough_it_says_so() -> None:
+    """Six minutes of working time and eight of work: nothing is hidden."""
+    found = plan_batches(10, 1100, [5, 10], lambda _: 6.0)
+
+    assert not found.enough_time
+    assert found.time_used > 1
+
+
+def test_the_scale_sets_the_largest_batch() -> None:
+    """A 5 kg scale never gets a 10 kg pail."""
+    assert plan_batches(20, 1000, [20], lambda _: 600.0, max_kg=5).kg_each <= 5
+
+
+def test_what_stays_on_the_pail() -> None:
+    """0.3 mm on a pail of 250 by 250 mm is 74 mL (by hand)."""
+    assert pail_residue_ml(250, 250) == pytest.approx(73.6, abs=0.1)
+
+
+def test_the_card_has_both_measures_and_every_step() -> None:
+    """Weights and volumes, scrapes each two minutes, the second pail, and the cautions; it is plain JSON."""
+    found = card("Table", plan_batches(10, 1074.6, [20], lambda _: 300.0), Ratio(2, 1, "weight"), 1150, 950)
+    told = found.to_json()
+
+    assert told["part_a_g"] == pytest.approx(7164, abs=1)  # by hand: 10 L at 1074.6, 2 : 1 by weight
+    assert told["part_b_g"] == pytest.approx(3582, abs=1)
+    assert told["ratio_by_volume"][0] / told["ratio_by_volume"][1] == pytest.approx(1.652, abs=1e-3)
+    assert [step.at_min for step in found.steps] == [0, 2, 4, 6, 6, 8]
+    assert any("second pail" in step.what for step in found.steps)
+    assert any("safety data sheet" in caution for caution in found.cautions)
+    assert json.loads(json.dumps(told)) == told
+
+
+def test_a_card_is_poured_out_by_half_the_working_time() -> None:
+    """SAFE_PART is this project's choice."""
+    found = card("Table", plan_batches(10, 1100, [20], lambda _: 300.0), Ratio(2, 1, "weight"), 1150, 950)
+
+    assert found.use_by_min == pytest.approx(SAFE_PART.value * 300)
+
+
+def test_no_pails_is_refused() -> None:
+    """An empty list names the key and the remedy."""
+    with pytest.raises(BadInput, match="sizes_l"):
+        plan_batches(10, 1100, [], lambda _: 60.0)
+
+
+@pytest.mark.parametrize("litres", [0.0, -3.0, math.nan])
+def test_no_volume_is_refused(litres: float) -> None:
+    """Value, unit and remedy."""
+    with pytest.raises(OutOfRange, match="L"):
+        plan_batches(litres, 1100, [10], lambda _: 60.0)
+
+
+def test_no_time_to_mix_is_refused() -> None:
+    """A card without stirring is no card."""
+    with pytest.raises(OutOfRange, match="min"):
+        mixing_steps(0)
+
+
+@given(
+    litres=st.floats(0.1, 500), sizes=st.lists(st.floats(0.5, 60), min_size=1, max_size=5),
+    minutes=st.floats(1, 2000), fill=st.floats(10, 100),
+)  # fmt: skip
+def test_the_pails_hold_the_pour_and_are_never_overfull(
+    litres: float, sizes: list[float], minutes: float, fill: float
+) -> None:
+    """All pails together are the volume, none above its fill, and the time is told truly."""
+    found = plan_batches(litres, 1100, sizes, lambda _: minutes, fill_pct=fill)
+
+    assert found.count * found.litres_each == pytest.approx(litres)
+    assert found.litres_each <= found.pail_l * fill / 100 * (1 + 1e-6)
+    assert found.enough_time == (found.needed_min <= SAFE_PART.value * found.working_time_min)

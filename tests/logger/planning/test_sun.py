@@ -1,0 +1,61 @@
+"""Sunlight as heat: ASTM G173 and closed forms."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.errors import OutOfRange
+from logger.planning import sun
+
+
+def test_a_clear_day_is_the_integral_of_the_reference_spectrum() -> None:
+    """ASTM G173-03, AM1.5 global on 37°: 1000.37 W/m² integrated from the published spectrum."""
+    assert sun.G173_GLOBAL.value == pytest.approx(1000.37, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("absorptance", "at_25", "at_50"),
+    # a G / ρ cp d with G 1000, ρ cp 1.65e6: by hand
+    [(0.95, 82.9, 41.5), (0.90, 78.5, 39.3), (0.50, 43.6, 21.8), (0.15, 13.1, 6.5)],
+)
+def test_sun_warms_a_pour_like_a_second_cure(absorptance: float, at_25: float, at_50: float) -> None:
+    """Kelvin an hour at 25 and 50 mm, for black to white."""
+    flux = sun.absorbed_w_m2(1000, absorptance)
+    rates = [sun.warming_k_h(flux, depth, 1100, 1500) for depth in (0.025, 0.05)]
+
+    assert rates == pytest.approx([at_25, at_50], abs=0.06)
+
+
+@pytest.mark.parametrize(("absorptance", "rise"), [(0.95, 95), (0.50, 50), (0.15, 15)])
+def test_the_surface_settles_far_above_the_room(absorptance: float, rise: float) -> None:
+    """q / h with h 10 (an upper bound, by hand)."""
+    assert sun.steady_rise_k(sun.absorbed_w_m2(1000, absorptance), 10) == pytest.approx(rise)
+
+
+def test_a_window_takes_a_fifth() -> None:
+    """Glass passes about 0.8 (from memory)."""
+    assert sun.absorbed_w_m2(1000, 1.0, through_glass=True) == pytest.approx(800)
+
+
+@pytest.mark.parametrize("depth", [0.0, -0.01, math.nan])
+def test_no_depth_is_refused(depth: float) -> None:
+    """Value, unit and remedy."""
+    with pytest.raises(OutOfRange, match="m") as refusal:
+        sun.warming_k_h(500, depth, 1100, 1500)
+
+    assert refusal.value.remedy
+
+
+@given(irradiance=st.floats(0, 1500), absorptance=st.floats(0, 1), depth=st.floats(0.001, 0.5))
+def test_sun_never_cools(irradiance: float, absorptance: float, depth: float) -> None:
+    """Never below zero, never more than falls on it, and half as fast at twice the depth."""
+    flux = sun.absorbed_w_m2(irradiance, absorptance)
+
+    assert 0 <= flux <= irradiance
+    assert sun.warming_k_h(flux, 2 * depth, 1100, 1500) == pytest.approx(
+        sun.warming_k_h(flux, depth, 1100, 1500) / 2
+    )
