@@ -46,8 +46,7 @@ def core_hot(cores: Sequence[Track], now: Track, limits: Limits) -> Observation:
             old = hottest(cores)
             if old is not None and old > limit - 2 * EARLY_C:
                 return Observation(None, now.believed_ms)  # the hot one is lost, and a lost one never clears
-        return Observation(False, now.believed_ms, f"The core is back at {value:.1f} °C (limit {limit:.1f} °C).",
-                           value, limit, late=now.late, credit_s=now.credit_s)  # fmt: skip
+        return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)  # fmt: skip
     rise = now.rise_c(180_000)
     fast = rise is not None and rise >= 3.0
     severity = 3 if value > limit + 30 else 2 if value > limit + 10 or fast else 1
@@ -102,8 +101,7 @@ def _room(rooms: Sequence[Track], now: Track, limit: float, sign: int, verb: str
         old = pick(rooms)
         if old is not None and sign * (old - limit) > 0:
             return Observation(None, now.believed_ms)
-    return Observation(False, now.believed_ms, f"The room is back at {value:.1f} °C (limit {limit:.1f} °C).",
-                       value, limit, late=now.late, credit_s=now.credit_s)  # fmt: skip
+    return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)  # fmt: skip
 
 
 def spread_too_wide(core: Track, surface: Track, limits: Limits) -> Observation:
@@ -115,8 +113,7 @@ def spread_too_wide(core: Track, surface: Track, limits: Limits) -> Observation:
     spread, limit = core.believed_c - surface.believed_c, limits.max_spread_c
     late = core.late or surface.late
     if spread < limit:
-        return Observation(False, at_ms, f"Core and surface are {spread:.1f} °C apart again.", spread, limit,
-                           late=late, credit_s=core.credit_s)  # fmt: skip
+        return Observation(False, at_ms, "", spread, limit, late=late, credit_s=core.credit_s)  # fmt: skip
     reason = (
         f"The core reads {core.believed_c:.1f} °C, the surface {surface.believed_c:.1f} °C: {spread:.1f} °C apart, "
         f"limit {limit:.1f} °C."

@@ -304,10 +304,17 @@ def _false(kind: Kind, state: State, seen: Observation, now_ms: int, subject: st
         after, phase=Phase.NORMAL if acknowledged else Phase.RETURNED, returned_ms=now_ms, calm_ms=None,
         recent=(), pending_ms=0,
     )  # fmt: skip
-    text = seen.reason or f"No longer true: {state.reason}"
+    text = seen.reason or _back(kind, seen)
     return Step(
         after, (change(kind, state, after, Why.RETURNED, text, now_ms, subject, measured_ms=seen.at_ms),)
     )
+
+
+def _back(kind: Kind, seen: Observation) -> str:
+    """Said of a return when the judge says nothing itself: judges are asked far more often than alarms return."""
+    if seen.value is None or seen.limit is None:
+        return f"No longer so: {kind.title[0].lower()}{kind.title[1:]}."
+    return f"Back inside: {seen.value:.1f} {kind.unit} (limit {seen.limit:.1f} {kind.unit})."
 
 
 def _inside_deadband(kind: Kind, seen: Observation) -> bool:

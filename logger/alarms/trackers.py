@@ -49,10 +49,10 @@ class Track:
     last_c: float | None = None
     trail: list[tuple[int, float]] | None = None
 
-    @property
-    def kind_of_place(self) -> str:
-        """core for core-2."""
-        return self.place.partition("-")[0]
+    base: str = ""  #: the kind of place: core for core-2
+
+    def __post_init__(self) -> None:
+        self.base = self.place.partition("-")[0]
 
     @property
     def recent_ms(self) -> float:

@@ -34,7 +34,7 @@ def probe_lost(tracks: Sequence[Track], up: bool) -> Observation:
     counted = lost if up else also
     names = ", ".join(sorted(t.place for t in counted))
     seconds = max(without[t.probe] for t in lost) / 1000
-    severity = len(counted) + any(t.kind_of_place == "core" for t in counted)
+    severity = len(counted) + any(t.base == "core" for t in counted)
     if len(counted) == len(tracks) and len(tracks) > 1:
         reason = f"None of the {len(tracks)} probes gives a reading, for {seconds:.0f} s: look at the wire they share."
     else:
@@ -53,9 +53,9 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
     if now.misses >= 0.35:
         reason = f"The probe at {now.place} fails in {now.misses * 100:.0f} % of its readings."
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
-    if now.kind_of_place in IN_THE_POUR and at_ms - now.unmoved_ms >= STUCK_MS and now.last_c is not None:
+    if now.base in IN_THE_POUR and at_ms - now.unmoved_ms >= STUCK_MS and now.last_c is not None:
         for other in others:
-            moved = other.rise_c(TRAIL_MS) if other.kind_of_place in IN_THE_POUR else None
+            moved = other.rise_c(TRAIL_MS) if other.base in IN_THE_POUR else None
             if moved is not None and abs(moved) >= MOVED_C:
                 minutes = (at_ms - now.unmoved_ms) / 60_000
                 reason = (
@@ -63,8 +63,8 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
                     f"{other.place} moved by {moved:+.1f} °C."
                 )
                 return Observation(True, at_ms, reason, late=late, credit_s=credit)
-    if now.kind_of_place == "core" and now.believed_c is not None:
-        faces = {t.kind_of_place: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
+    if now.base == "core" and now.believed_c is not None:
+        faces = {t.base: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
         surface, underside = faces.get("surface"), faces.get("underside")
         if (
             surface is not None

@@ -8,7 +8,7 @@ A `Change` names its subject: "pour", "probe:<id>", "station:<name>" or "service
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -75,26 +75,23 @@ class Watchbook:
         if track is None or track.place != sample.place:
             track = self._meet(sample)
         believed = track.take(sample)
-        self._see("probe-doubtful", f"probe:{track.probe}", watch_conditions.probe_doubtful, track, self._all)
-        if not believed or self.setup.limits is None:
+        self._see(f"probe-doubtful/probe:{track.probe}", watch_conditions.probe_doubtful(track, self._all))
+        setup = self.setup
+        if not believed or setup.limits is None:
             return
-        place, limits = track.kind_of_place, self.setup.limits
-        if place == "core":
-            self._see("core-hot", "pour", conditions.core_hot, self._cores, track, limits)
-            if self.setup.expected is not None:
-                self._see("hotter-than-predicted", "pour", conditions.hotter_than_predicted,
-                          self._cores, track, self.setup.expected, self.setup.started_ms)  # fmt: skip
-        elif place == "surface":
-            core = self._cores[0] if self._cores else None
+        if track.base == "core":
+            self._see("core-hot/pour", conditions.core_hot(self._cores, track, setup.limits))
+            if setup.expected is not None:
+                seen = conditions.hotter_than_predicted(self._cores, track, setup.expected, setup.started_ms)
+                self._see("hotter-than-predicted/pour", seen)
+        elif track.base == "surface" and self._cores:
             room = self._rooms[0] if self._rooms else None
-            self._see(
-                "surface-heated", "pour", conditions.surface_heated, track, core, room, self.setup.started_ms
-            )
-            if core is not None:
-                self._see("spread-too-wide", "pour", conditions.spread_too_wide, core, track, limits)
-        elif place == "room":
-            self._see("room-cold", "pour", conditions.room_cold, self._rooms, track, limits)
-            self._see("room-hot", "pour", conditions.room_hot, self._rooms, track, limits)
+            seen = conditions.surface_heated(track, self._cores[0], room, setup.started_ms)
+            self._see("surface-heated/pour", seen)
+            self._see("spread-too-wide/pour", conditions.spread_too_wide(self._cores[0], track, setup.limits))
+        elif track.base == "room":
+            self._see("room-cold/pour", conditions.room_cold(self._rooms, track, setup.limits))
+            self._see("room-hot/pour", conditions.room_hot(self._rooms, track, setup.limits))
 
     def _meet(self, sample: Sample) -> Track:
         """A probe seen for the first time, or moved to another place. It replaces a lost one of its place."""
@@ -116,40 +113,37 @@ class Watchbook:
 
     def _index(self) -> None:
         self._all = list(self._tracks.values())
-        self._cores = [t for t in self._all if t.kind_of_place == "core"]
-        self._rooms = [t for t in self._all if t.kind_of_place == "room"]
-        self._surfaces = [t for t in self._all if t.kind_of_place == "surface"]
+        self._cores = [t for t in self._all if t.base == "core"]
+        self._rooms = [t for t in self._all if t.base == "room"]
+        self._surfaces = [t for t in self._all if t.base == "surface"]
 
     # ---- judging -------------------------------------------------------------------------------
 
     def _judge_stations(self, facts: Facts, heard: set[str]) -> None:
         for station in facts.stations:
-            subject = f"station:{station.station}"
-            arrived = self._arrived_ms.get(station.station, self.setup.started_ms)
-            seen = max(arrived, station.last_seen_ms or 0, self.setup.started_ms)
-            period = max((t.period_s for t in self._all if t.station == station.station), default=0.0)
-            self._see("station-silent", subject, watch_conditions.station_silent,
-                      station, seen, arrived, period, self.now_ms)  # fmt: skip
-            self._see("clock-unset", subject, watch_conditions.clock_unset, station, self.now_ms)
-            self._see("power-low", subject, watch_conditions.power_low, station, self.now_ms)
-            self._see("disk-low", subject, watch_conditions.disk_low,
-                      station.disk_free_mb, station.station, self.now_ms)  # fmt: skip
-        for name in heard:
+            subject, started = f"station:{station.station}", self.setup.started_ms
+            arrived = self._arrived_ms.get(station.station, started)
+            seen_ms = max(arrived, station.last_seen_ms or 0, started)
+            period_s = max((t.period_s for t in self._all if t.station == station.station), default=0.0)
+            silent = watch_conditions.station_silent(station, seen_ms, arrived, period_s, self.now_ms)
+            self._see(f"station-silent/{subject}", silent)
+            self._see(f"clock-unset/{subject}", watch_conditions.clock_unset(station, self.now_ms))
+            self._see(f"power-low/{subject}", watch_conditions.power_low(station, self.now_ms))
+            disk = watch_conditions.disk_low(station.disk_free_mb, station.station, self.now_ms)
+            self._see(f"disk-low/{subject}", disk)
+        for name in sorted(heard):
+            key = f"probe-lost/station:{name}"
             tracks = [t for t in self._all if t.station == name]
-            silent = self._states.get(f"station-silent/station:{name}", NORMAL)
-            if tracks and not silent.up:
-                up = self._states.get(f"probe-lost/station:{name}", NORMAL).up
-                self._see("probe-lost", f"station:{name}", watch_conditions.probe_lost, tracks, up)
+            if tracks and not self.state("station-silent", f"station:{name}").up:
+                up = self._states.get(key, NORMAL).up
+                self._see(key, watch_conditions.probe_lost(tracks, up))
 
     def _judge_facts(self, facts: Facts) -> None:
-        now = self.now_ms
-        if facts.service is not None:
-            self._see("disk-low", "service", watch_conditions.disk_low,
-                      facts.service.disk_free_mb, "the service", now)  # fmt: skip
-            self._see(
-                "message-undelivered", "service", watch_conditions.message_undelivered, facts.service, now
-            )
-        limits = self.setup.limits
+        now, limits, started = self.now_ms, self.setup.limits, self.setup.started_ms
+        service = facts.service
+        if service is not None:
+            self._see("disk-low/service", watch_conditions.disk_low(service.disk_free_mb, "the service", now))
+            self._see("message-undelivered/service", watch_conditions.message_undelivered(service, now))
         if limits is None:
             return
         answer, news = facts.forecast, False
@@ -157,28 +151,32 @@ class Watchbook:
             self._forecast_ms, news = answer.made_at_ms, True
             # Once it is too hot, that it will be is no news.
             if self.state("core-will-overheat").up or not self.state("core-hot").up:
-                self._see("core-will-overheat", "pour", forecast_conditions.core_will_overheat,
-                          answer, limits, self.setup.started_ms)  # fmt: skip
-            self._see("cure-behind", "pour", forecast_conditions.cure_behind, answer, limits)
+                seen = forecast_conditions.core_will_overheat(answer, limits, started)
+                self._see("core-will-overheat/pour", seen)
+            self._see("cure-behind/pour", forecast_conditions.cure_behind(answer, limits))
         fan = facts.fan
         if fan is not None:
             estimate = answer is not None and answer.fan_cooling is not None
             if news or not fan.commanded or fan.turning is False or not estimate:
-                self._see("fan-not-cooling", "pour", forecast_conditions.fan_not_cooling, fan, answer, now)
+                self._see("fan-not-cooling/pour", forecast_conditions.fan_not_cooling(fan, answer, now))
         if facts.contacts or facts.looks is not None:
-            self._see(
-                "wet-under-form", "pour", forecast_conditions.wet_under_form, facts.contacts, facts.looks, now
-            )
+            seen = forecast_conditions.wet_under_form(facts.contacts, facts.looks, now)
+            self._see("wet-under-form/pour", seen)
         if facts.looks is not None:
-            self._see("look-due", "pour", forecast_conditions.look_due, facts.looks, now)
+            self._see("look-due/pour", forecast_conditions.look_due(facts.looks, now))
         if facts.air is not None and facts.air.at_ms > self._air_ms:
             self._air_ms = facts.air.at_ms
-            self._see("air-damp", "pour", conditions.air_damp, facts.air, conditions.coldest(self._rooms),
-                      conditions.coldest(self._surfaces), limits)  # fmt: skip
+            room_c, surface_c = conditions.coldest(self._rooms), conditions.coldest(self._surfaces)
+            self._see("air-damp/pour", conditions.air_damp(facts.air, room_c, surface_c, limits))
 
-    def _see(self, kind: str, subject: str, judge: Callable[..., Observation], *found: Any) -> None:
-        self._moved(f"{kind}/{subject}", step(KINDS[kind], self._states.get(f"{kind}/{subject}", NORMAL),
-                                              judge(*found), self.now_ms, subject))  # fmt: skip
+    def _see(self, key: str, seen: Observation) -> None:
+        state = self._states.get(key)
+        if state is None:
+            if not seen.active:
+                return  # nothing is wrong and nothing ever was: nearly always so
+            state = NORMAL
+        name, _, subject = key.partition("/")
+        self._moved(key, step(KINDS[name], state, seen, self.now_ms, subject))
 
     def _moved(self, key: str, moved: Step) -> list[Change]:
         if moved.state is not NORMAL:

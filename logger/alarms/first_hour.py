@@ -1,0 +1,172 @@
+"""The first hour: when looks are due, which were made, what they found, whether the level holds. Pure.
+
+Common practice, no source: stay by the form for at least half an hour, better an hour; look every few minutes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from logger.alarms.kinds import KINDS
+from logger.alarms.table_heat import KEEP_CLEAR
+from logger.alarms.view import LooksSeen
+from logger.errors import OutOfRange
+
+MINUTE_MS = 60_000
+#: After the end, a look that nobody made stays due for this long; then the hour is history.
+STAYS_DUE_MIN = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rhythm:
+    """How often to look: every `every_min` for `first_min`, then every `then_every_min` until `until_min`."""
+
+    every_min: float = 5.0
+    first_min: float = 30.0
+    then_every_min: float = 10.0
+    until_min: float = 60.0
+
+    def __post_init__(self) -> None:
+        for name, value, low, high in (
+            ("every_min", self.every_min, 1, 60),
+            ("then_every_min", self.then_every_min, 1, 120),
+            ("first_min", self.first_min, 0, 24 * 60),
+            ("until_min", self.until_min, 0, 24 * 60),
+        ):
+            if not low <= value <= high:
+                raise OutOfRange(f"rhythm of looks: {name}", "is out of range", value=value,
+                                 allowed=f"{low} to {high} min", remedy="look more or less often")  # fmt: skip
+
+
+class Finding(StrEnum):
+    """What a look found: one tap."""
+
+    DRY = "dry"  #: dry below, level as it was, no smell of heat
+    LEAKING = "leaking"
+    LEVEL_FELL = "level-fell"
+    HOT = "hot"  #: smells, smokes, or the form is hot to a hand held near it
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One look at the form."""
+
+    at_ms: int
+    by: str
+    finding: Finding
+    note: str = ""
+
+
+def due_times_ms(started_ms: int, rhythm: Rhythm) -> list[int]:
+    """When looks are due, in order."""
+    minutes: list[float] = []
+    at = rhythm.every_min
+    while at <= min(rhythm.first_min, rhythm.until_min) + 1e-9:
+        minutes.append(at)
+        at += rhythm.every_min
+    at = (minutes[-1] if minutes else 0.0) + rhythm.then_every_min
+    while at <= rhythm.until_min + 1e-9:
+        minutes.append(at)
+        at += rhythm.then_every_min
+    return [started_ms + round(minute * MINUTE_MS) for minute in minutes]
+
+
+def next_due_ms(started_ms: int, rhythm: Rhythm, looks: Sequence[Look]) -> int | None:
+    """When the next look is due, in the past when it is overdue; None when the hour's looks are all made."""
+    last = max((look.at_ms for look in looks), default=started_ms)
+    return next((due for due in due_times_ms(started_ms, rhythm) if last < due - _early_ms(rhythm)), None)
+
+
+def looks_seen(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: int) -> LooksSeen:
+    """The looks as the alarms need them. A look counts for every due time up to a little after it."""
+    due = next_due_ms(started_ms, rhythm, looks)
+    end_ms = started_ms + round((rhythm.until_min + STAYS_DUE_MIN) * MINUTE_MS)
+    over = due is None or now_ms >= end_ms
+    overdue = due if due is not None and due <= now_ms < end_ms else None
+    telling = [look for look in looks if look.finding in (Finding.DRY, Finding.LEAKING, Finding.LEVEL_FELL)]
+    if not telling:
+        return LooksSeen(overdue, over=over)
+    last = max(telling, key=lambda look: look.at_ms)
+    found = last.note or ("the level fell" if last.finding is Finding.LEVEL_FELL else "")
+    return LooksSeen(overdue, last.finding is not Finding.DRY, found, last.at_ms, last.by, over)
+
+
+def _early_ms(rhythm: Rhythm) -> int:
+    """A look counts for a due time that is at most this far ahead: half the shorter interval, 2 min at most."""
+    return round(min(2.0, rhythm.every_min / 2, rhythm.then_every_min / 2) * MINUTE_MS)
+
+
+def missed_ms(
+    started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: int, grace_min: float = 2.0
+) -> list[int]:
+    """Due times up to now at which nobody looked: no look from a little before to `grace_min` after. For the record."""
+    early, grace = _early_ms(rhythm), round(grace_min * MINUTE_MS)
+    return [
+        due
+        for due in due_times_ms(started_ms, rhythm)
+        if due + grace <= now_ms and not any(due - early <= look.at_ms <= due + grace for look in looks)
+    ]
+
+
+def advice(finding: Finding) -> tuple[str, ...]:
+    """What to do about what was found."""
+    if finding in (Finding.LEAKING, Finding.LEVEL_FELL):
+        return KINDS["wet-under-form"].what_to_do
+    if finding is Finding.HOT:
+        return KEEP_CLEAR
+    if finding is Finding.OTHER:
+        return ("Write down what you saw, and look again in 5 min.",)
+    return ()
+
+
+@dataclass(frozen=True, slots=True)
+class LevelMark:
+    """The level against a fixed mark on the form, mm, higher is fuller."""
+
+    at_ms: int
+    level_mm: float
+    by: str
+
+
+#: What bark, checks and live edges drink, and bubbles that rise, lower the level by so much without a leak: common
+#: practice, no source.
+SOAK_MM = 2.0
+
+
+def level_fell(
+    marks: Sequence[LevelMark], area_m2: float | None = None, soak_mm: float = SOAK_MM
+) -> str | None:
+    """A sentence when the level has fallen by more than wood and bubbles take; None when it holds."""
+    if len(marks) < 2:
+        return None
+    ordered = sorted(marks, key=lambda mark: mark.at_ms)
+    first, last = ordered[0], ordered[-1]
+    fall = first.level_mm - last.level_mm
+    if fall <= soak_mm:
+        return None
+    minutes = (last.at_ms - first.at_ms) / MINUTE_MS
+    litres = f", about {fall * area_m2:.1f} litres" if area_m2 is not None else ""
+    taken = f"wood and bubbles take {soak_mm:.0f} mm or so"
+    return f"The level fell by {fall:.1f} mm in {minutes:.0f} min{litres}; {taken}."
+
+
+def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> str | None:
+    """A sentence when what was poured differs from the plan by more than `part`; None when it fits.
+
+    Raises OutOfRange when the planned volume is not above 0 or the poured one is negative.
+    """
+    if not planned_l > 0 or not poured_l >= 0:
+        raise OutOfRange("volume", "must be above 0 planned and not negative poured",
+                         value=(planned_l, poured_l), allowed="litres", remedy="correct the number")  # fmt: skip
+    off = (poured_l - planned_l) / planned_l
+    if abs(off) <= part:
+        return None
+    side = (
+        "more than planned: a leak, a void, or a deeper pour that runs hotter than predicted"
+        if off > 0
+        else "less than planned: check the level before you call it done"
+    )
+    return f"{poured_l:.1f} litres went in and {planned_l:.1f} were planned, {abs(off) * 100:.0f} % {side}."

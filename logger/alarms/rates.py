@@ -1,0 +1,174 @@
+"""How the alarms themselves behave: rates, floods, chattering, fleeting and stale ones, spread of priorities.
+
+Marks: ISA-18.2-2016 section 16.4, tables 5 and 6, and EEMUA 191, both quoted at second hand; those marked "from
+memory" could not be checked. They are meant for at least 30 days of a plant, or several similar batches: a single pour
+says little.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from logger.alarms.kind import Priority
+
+HOUR_MS = 3_600_000
+TEN_MIN_MS = 600_000
+#: A flood starts above 10 alarms in 10 min and ends below 5 in 10 min (ISA-18.2, second hand).
+FLOOD_STARTS, FLOOD_ENDS = 10, 5
+#: Chattering: comes and goes three or more times in a minute (second hand).
+CHATTER_TIMES, CHATTER_MS = 3, 60_000
+#: Fleeting: clears within seconds and does not repeat; 10 s is the project's choice.
+FLEETING_MS = 10_000
+#: Stale: up for more than 24 h (ISA-18.2, second hand).
+STALE_MS = 24 * HOUR_MS
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One activation of one alarm, as history keeps it. Quiet ones (shelved, out of service) are left out."""
+
+    kind: str
+    subject: str
+    priority: Priority
+    raised_ms: int
+    returned_ms: int | None = None
+    acknowledged_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One figure against what is asked of it. `kept` None: too little history to say."""
+
+    name: str
+    value: float
+    unit: str
+    asked: str
+    source: str
+    kept: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """The figures of a stretch of time."""
+
+    hours: float
+    alarms: int
+    per_hour: float
+    busiest_10_min: int
+    busy_10_min_part: float  #: part of the 10-min intervals with more than 10 alarms
+    flood_part: float  #: part of the time in flood
+    floods: int
+    chattering: tuple[str, ...]
+    fleeting: tuple[str, ...]
+    stale: tuple[str, ...]
+    shares: dict[Priority, float] = field(default_factory=dict)
+    most: tuple[tuple[str, int], ...] = ()  #: the kinds that came most often
+    longest_unanswered_min: float = 0.0
+    marks: tuple[Mark, ...] = ()
+
+
+def rates(spans: Sequence[Span], from_ms: int, until_ms: int) -> Rates:
+    """The figures of [from_ms, until_ms): alarms raised in it, and those still up in it."""
+    hours = max(0.0, (until_ms - from_ms) / HOUR_MS)
+    inside = sorted((s for s in spans if from_ms <= s.raised_ms < until_ms), key=lambda s: s.raised_ms)
+    times = [s.raised_ms for s in inside]
+    per_hour = len(inside) / hours if hours > 0 else 0.0
+    slots = Counter((t - from_ms) // TEN_MIN_MS for t in times)
+    slot_count = max(1, -(-(until_ms - from_ms) // TEN_MIN_MS))
+    busy = sum(1 for count in slots.values() if count > FLOOD_STARTS)
+    flood_ms, floods = _floods(times, until_ms)
+    counts = Counter(s.priority for s in inside)
+    shares = {p: counts[p] / len(inside) if inside else 0.0 for p in Priority}
+    up = [s for s in spans if s.raised_ms < until_ms and (s.returned_ms is None or s.returned_ms > from_ms)]
+    stale = tuple(
+        sorted({_name(s) for s in up if min(s.returned_ms or until_ms, until_ms) - s.raised_ms > STALE_MS})
+    )
+    waits = [min(s.acknowledged_ms or s.returned_ms or until_ms, until_ms) - s.raised_ms for s in inside]
+    chattering = _chattering(inside)
+    fleeting = _fleeting(inside, set(chattering))
+    found = Rates(
+        hours, len(inside), per_hour, max(slots.values(), default=0), busy / slot_count,
+        flood_ms / max(1, until_ms - from_ms), floods, chattering, fleeting, stale, shares,
+        tuple(Counter(s.kind for s in inside).most_common(10)), max(waits, default=0) / 60_000,
+    )  # fmt: skip
+    return Rates(
+        **{name: getattr(found, name) for name in Rates.__slots__ if name != "marks"}, marks=_marks(found)
+    )
+
+
+def _name(span: Span) -> str:
+    return f"{span.kind}/{span.subject}"
+
+
+def _by_name(spans: Sequence[Span]) -> dict[str, list[Span]]:
+    named: dict[str, list[Span]] = {}
+    for span in spans:
+        named.setdefault(_name(span), []).append(span)
+    return named
+
+
+def _chattering(spans: Sequence[Span]) -> tuple[str, ...]:
+    """Those that were raised three times, and had returned in between, within a minute."""
+    found = []
+    for name, mine in _by_name(spans).items():
+        raised = [span.raised_ms for span in mine]
+        if any(
+            raised[i + CHATTER_TIMES - 1] - raised[i] < CHATTER_MS
+            for i in range(len(raised) - CHATTER_TIMES + 1)
+        ):
+            found.append(name)
+    return tuple(sorted(found))
+
+
+def _fleeting(spans: Sequence[Span], chattering: set[str]) -> tuple[str, ...]:
+    short = {
+        _name(s) for s in spans if s.returned_ms is not None and s.returned_ms - s.raised_ms < FLEETING_MS
+    }
+    return tuple(sorted(short - chattering))
+
+
+def _floods(times: Sequence[int], until_ms: int) -> tuple[int, int]:
+    """Time in flood (ms) and number of floods: begins above 10 alarms in the last 10 min, ends below 5."""
+    total, count, began, first = 0, 0, None, 0
+    for i, now in enumerate(times):
+        if began is not None:
+            # Between two alarms the count only falls: it ends when the fifth newest is 10 min old.
+            ends = times[i - FLOOD_ENDS] + TEN_MIN_MS
+            if ends <= now:
+                total += ends - began
+                began = None
+        while times[first] <= now - TEN_MIN_MS:
+            first += 1
+        if began is None and i - first + 1 > FLOOD_STARTS:
+            began, count = now, count + 1
+    if began is not None:
+        total += max(0, min(until_ms, times[-FLOOD_ENDS] + TEN_MIN_MS) - began)
+    return total, count
+
+
+def _marks(found: Rates) -> tuple[Mark, ...]:
+    second, memory = "ISA-18.2-2016, second hand", "from memory"
+    enough = found.hours >= 24
+
+    def judged(kept: bool) -> bool | None:
+        return kept if enough else None
+
+    high, medium, low = (found.shares[p] * 100 for p in (Priority.HIGH, Priority.MEDIUM, Priority.LOW))
+    several = found.alarms >= 20
+    return (
+        Mark("alarms an hour", found.per_hour, "1/h", "about 6, at most 12", second, judged(found.per_hour <= 6)),
+        Mark("alarms a day", found.per_hour * 24, "1/d", "about 150, at most 300", memory,
+             judged(found.per_hour * 24 <= 150)),
+        Mark("most alarms in 10 min", found.busiest_10_min, "", "10 or fewer", second, found.busiest_10_min <= 10),
+        Mark("10-min intervals with more than 10", found.busy_10_min_part * 100, "%", "below 1 %", second,
+             judged(found.busy_10_min_part < 0.01)),
+        Mark("time in flood", found.flood_part * 100, "%", "below 1 %", second, judged(found.flood_part < 0.01)),
+        Mark("chattering alarms", len(found.chattering), "", "none", second, not found.chattering),
+        Mark("fleeting alarms", len(found.fleeting), "", "none", second, not found.fleeting),
+        Mark("stale alarms (over 24 h)", len(found.stale), "", "fewer than 5", second, len(found.stale) < 5),
+        Mark("high priority", high, "%", "about 5 %", second, high <= 10 if several else None),
+        Mark("medium priority", medium, "%", "about 15 %", second, medium <= 20 if several else None),
+        Mark("low priority", low, "%", "about 80 %", second, low >= 75 if several else None),
+    )  # fmt: skip
