@@ -51,6 +51,11 @@ class BondWindow:
 
     def message(self) -> str:
         """The window as a sentence for the maker."""
+        if self.opens_h is None and self.closes_h is not None:
+            return (
+                f"The surface turns to glass after about {self.closes_h:.0f} h without having gelled: it is only "
+                "half cured. Warm the room until it has cured before any next layer."
+            )
         if self.opens_h is None:
             return "The surface does not gel within 60 days: do not pour a next layer; warm the room."
         if not self.open:
@@ -77,9 +82,9 @@ def bond_window(plan: Plan, prediction: Prediction) -> BondWindow:
     margin = glass_transition_c(cure[0], glass) - warm
     opens = first_crossing(later, cure[0], EARLIEST_GEL)
     # The window closes when the surface first turns to glass after its gel; a later warm spell does not reopen it.
-    after = later >= (later[-1] if opens is None else opens)
-    closes = first_crossing(later[after], margin[after], 0.0) if after.any() else None
-    if closes is not None and opens is not None and margin[after][0] >= 0.0:
+    after = later >= (0.0 if opens is None else opens)
+    closes = first_crossing(later[after], margin[after], 0.0)
+    if opens is not None and margin[after][0] >= 0.0:
         closes = opens
     return BondWindow(opens, closes, lasting_from(later, margin, HARD_K))
 

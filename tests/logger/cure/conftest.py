@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from logger.plan_file import Plan, plan_from_table
+from logger.plan_file import Plan, Resin, plan_from_table
 
 #: Invented: no resin on the market. Slow, for pours 50 mm deep.
 SLOW_CASTING: dict[str, Any] = {
@@ -36,6 +36,12 @@ def build(resin: dict[str, Any], shape: str, depth_mm: float, room_c: Any, **mor
 def slow_casting() -> dict[str, Any]:
     """The [resin] table of the invented slow casting system."""
     return SLOW_CASTING
+
+
+@pytest.fixture(scope="session")
+def slow_resin() -> Resin:
+    """The invented slow casting system as the plan file's model."""
+    return build(SLOW_CASTING, "sheet", 10.0, 22.0).resin
 
 
 @pytest.fixture
