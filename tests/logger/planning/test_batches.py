@@ -22,13 +22,14 @@ def test_the_fewest_equal_pails_that_keep_to_the_time() -> None:
     assert found.enough_time
 
 
-def test_a_quick_resin_asks_for_small_pails() -> None:
-    """Where a large pail sets too early, more small ones are taken."""
-    found = plan_batches(20, 1100, [2.5, 5, 20], lambda kg: 60 / kg, fill_pct=80, mix_min=4)
+def test_a_quick_resin_asks_for_less_in_each_pail() -> None:
+    """By size two pails of 20 L would do; the clock asks for more and smaller ones (invented times)."""
+    slow = plan_batches(20, 1100, [2.5, 5, 20], lambda _: 600.0, fill_pct=80, mix_min=4)
+    quick = plan_batches(20, 1100, [2.5, 5, 20], lambda kg: 40 / kg, fill_pct=80, mix_min=4)
 
-    assert found.pail_l == 2.5
-    assert found.count == 10
-    assert found.enough_time
+    assert (slow.count, slow.pail_l) == (2, 20)
+    assert (quick.count, quick.pail_l) == (8, 5)
+    assert quick.enough_time
 
 
 def test_a_large_pail_is_filled_less_rather_than_left_to_set() -> None:

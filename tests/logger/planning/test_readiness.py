@@ -1,0 +1,106 @@
+"""Points derived from the plan, signatures, photos and overrides."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from logger.errors import BadInput
+from logger.plan_file import Plan, plan_from_text, read_plan
+from logger.planning.assess import assess
+from logger.planning.examples import EXAMPLES
+from logger.planning.findings import Light
+from logger.planning.readiness import Override, Point, Signature, obstacles, summary
+
+
+@pytest.fixture
+def ready_plan() -> Plan:
+    """The fictional workshop's plan as it should be."""
+    return read_plan(EXAMPLES / "wharf-lane-ready.toml")
+
+
+def signed(points: list[Point], *names: str) -> list[Signature]:
+    """Every point signed by each of those persons, with a photo."""
+    return [Signature(point.id, name, has_photo=True) for point in points for name in names]
+
+
+def test_the_points_follow_from_the_plan(ready_plan: Plan, plan_toml: str) -> None:
+    """Slabs, voids and layers have points only where the plan has them."""
+    rich = {point.id for point in assess(ready_plan).points}
+    bare = {point.id for point in assess(plan_from_text(plan_toml)).points}
+
+    assert {"slab-1-moisture", "slab-2-edge", "void-1", "layers", "clamps"} <= rich
+    assert not {"slab-1-moisture", "void-1", "layers", "clamps"} & bare
+    assert {"ratio", "form", "protection", "fire", "watch"} <= rich & bare
+
+
+def test_ratio_and_form_need_two_persons(ready_plan: Plan) -> None:
+    """The same person twice is one person, however the name is typed."""
+    points = list(assess(ready_plan).points)
+    ratio = next(point for point in points if point.id == "ratio")
+
+    assert ratio.people == 2
+    once = obstacles([ratio], [Signature("ratio", "Ada", True), Signature("ratio", " ada ", True)])
+    assert once == [f"{ratio.question} Not signed yet: needs 1 more."]
+    assert obstacles([ratio], signed([ratio], "Ada", "Ben")) == []
+
+
+def test_nobody_starts_on_an_unsigned_point(ready_plan: Plan) -> None:
+    """Every point without a signature stands in the way, experience or not."""
+    points = list(assess(ready_plan).points)
+
+    assert len(obstacles(points, [])) >= len(points)
+
+
+def test_a_point_with_a_photo_waits_for_it() -> None:
+    """Signed but without the picture: still open."""
+    point = Point("edge", "Is the bark off?", 1, "photo", Light.OK, "")
+
+    assert obstacles([point], [Signature("edge", "Ada")]) == ["Is the bark off? The photo is missing."]
+
+
+def test_a_stop_needs_an_override_by_name_and_reason() -> None:
+    """Signatures alone do not start a pour at stop; an override alone does not stand in for signatures."""
+    point = Point("air", "Is the air dry?", 1, "none", Light.STOP, "It is not.")
+    by_name = [Signature("air", "Ada")]
+
+    assert "override by name and reason" in obstacles([point], by_name)[0]
+    assert obstacles([point], by_name, [Override("air", "Ben", "the dryer runs")]) == []
+    assert "Not signed" in obstacles([point], [], [Override("air", "Ben", "the dryer runs")])[0]
+
+
+@pytest.mark.parametrize(("person", "reason"), [("", "because"), ("Ben", "  ")])
+def test_an_override_without_name_or_reason_is_refused(person: str, reason: str) -> None:
+    """It goes into the record, so it must say who and why."""
+    with pytest.raises(BadInput, match="override of air"):
+        Override("air", person, reason)
+
+
+def test_one_person_alone_cannot_be_ready(ready_plan: Plan) -> None:
+    """Two named persons are asked for; the same name twice is one."""
+    alone = ready_plan.model_copy(update={"person": [ready_plan.person[0]] * 2})
+    people = next(point for point in assess(alone).points if point.id == "people")
+
+    assert people.light is Light.STOP
+    assert "two different persons" in people.why
+
+
+def test_the_summary_counts_what_stands_in_the_way() -> None:
+    """Stops first, then watches, then ready."""
+    point = Point("a", "?", 1, "none", Light.STOP, "")
+    watch = Point("b", "?", 1, "none", Light.WATCH, "")
+
+    assert summary([point, watch]) == "Not ready: 1 point at stop."
+    assert summary([watch, watch]) == "Ready but for 2 points to watch."
+    assert summary([]).startswith("Ready: every point")
+
+
+def test_every_finding_that_is_not_ok_belongs_to_a_point() -> None:
+    """A stop that no point shows could be signed away: both examples' findings are all covered."""
+    for path in sorted(Path(EXAMPLES).glob("*.toml")):
+        assessment = assess(read_plan(path))
+        why = " ".join(point.why for point in assessment.points)
+        for finding in assessment.findings:
+            if finding.light is not Light.OK:
+                assert finding.sentence in why, finding.key
