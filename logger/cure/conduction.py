@@ -15,7 +15,10 @@ Picks = NDArray[np.intp] | slice
 EVERYONE = slice(None)
 
 
-_BY_MEMBER = ("low", "high", "decay", "left", "right", "quarter", "half", "quarter_mean", "half_mean")
+_BY_MEMBER = (
+    "low", "high", "operator", "decay", "left", "right",
+    "quarter", "half", "quarter_mean", "half_mean", "quarter_ramp", "half_ramp",
+)  # fmt: skip
 
 
 class Lines:
@@ -54,9 +57,14 @@ class Lines:
         #: Mean of the propagator over the same spans: what a constant rate of heating leaves behind per second.
         self.quarter_mean = np.empty((members, n, n))
         self.half_mean = np.empty((members, n, n))
+        #: The same for a rate that grows from nothing, over its mean.
+        self.quarter_ramp = np.empty((members, n, n))
+        self.half_ramp = np.empty((members, n, n))
         #: Rate of change by the flow between the cells, to a higher order than the links; transposed for "x".
         rate = flow / capacity[:, None]
         self.generator = np.ascontiguousarray(rate.T) if along == "x" else rate
+        #: Rate of change of θ by flow and faces together, transposed for "x".
+        self.operator = np.empty((members, n, n))
         self._decompose(EVERYONE)
 
     def take(self, keep: NDArray[np.intp]) -> Lines:
@@ -83,6 +91,7 @@ class Lines:
             matrix[:, 0, i] += low * weight / self.capacity[0]
         for i, weight in enumerate(self.high_weights):
             matrix[:, -1, -1 - i] += high * weight / self.capacity[-1]
+        self.operator[who] = -np.swapaxes(matrix, 1, 2) if self.along == "x" else -matrix
         decay, vectors = np.linalg.eig(matrix)
         if np.iscomplexobj(decay):
             decay, vectors = self._symmetric(low, high)
@@ -115,26 +124,30 @@ class Lines:
         """Propagators of some members for a quarter step of quarter_s seconds (shape (picked,))."""
         decay = self.decay[who] * quarter_s[:, None]
         fade = np.exp(-decay)
-        # (1 − e^−x) / x, 1 at x = 0.
-        mean = np.where(decay > 1e-8, -np.expm1(-decay) / np.maximum(decay, 1e-300), 1.0)
+        # (1 − e^−x) / x and 2 (1 − that) / x, both 1 at x = 0.
+        mean, ramp = _mean_and_ramp(decay)
+        mean_half, ramp_half = _mean_and_ramp(2.0 * decay)
         left, right = self.left[who], self.right[who]
-        quarter = (left * fade[:, None, :]) @ right
-        half = quarter @ quarter
-        quarter_mean = (left * mean[:, None, :]) @ right
-        half_mean = 0.5 * (quarter_mean + quarter @ quarter_mean)
-        if self.along == "x":
-            quarter, half = np.swapaxes(quarter, 1, 2), np.swapaxes(half, 1, 2)
-            quarter_mean, half_mean = np.swapaxes(quarter_mean, 1, 2), np.swapaxes(half_mean, 1, 2)
-        self.quarter[who], self.half[who] = quarter, half
-        self.quarter_mean[who], self.half_mean[who] = quarter_mean, half_mean
+        factors = (fade, fade * fade, mean, mean_half, ramp, ramp_half)
+        for name, factor in zip(_BY_MEMBER[6:], factors, strict=True):
+            built = (left * factor[:, None, :]) @ right
+            getattr(self, name)[who] = np.swapaxes(built, 1, 2) if self.along == "x" else built
 
     def spread(self, delta: Floats, operator: Floats) -> None:
         """Apply one of this block's operators in place; delta has shape (M, rows, columns)."""
         part = delta[:, self.rows, self.columns]
         delta[:, self.rows, self.columns] = operator @ part if self.along == "z" else part @ operator
 
-    def add_rate(self, t_k: Floats, rate: Floats) -> None:
-        """Add the rate of change (K/s) that the links within the block cause."""
-        part = t_k[:, self.rows, self.columns]
-        flow = self.generator @ part if self.along == "z" else part @ self.generator
+    def add_rate(self, theta: Floats, rate: Floats) -> None:
+        """Add the rate of change (K/s) by the flow along these lines and through their ends; theta over the room."""
+        part = theta[:, self.rows, self.columns]
+        flow = self.operator @ part if self.along == "z" else part @ self.operator
         rate[:, self.rows, self.columns] += flow
+
+
+def _mean_and_ramp(x: Floats) -> tuple[Floats, Floats]:
+    safe = np.maximum(x, 1e-3)
+    mean = -np.expm1(-safe) / safe
+    ramp = 2.0 * (1.0 - mean) / safe
+    small = x < 1e-3
+    return np.where(small, 1.0 - x / 2.0 + x * x / 6.0, mean), np.where(small, 1.0 - x / 3.0, ramp)

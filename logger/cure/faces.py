@@ -129,17 +129,16 @@ class Skin:
         return np.asarray(law)
 
     def influx(self, t_k: Floats, now_k: Floats, mean_k: Floats, now_s: Floats, dt_s: Floats) -> Floats:
-        """Heat (W/m²) into each face cell over the coming step, (M, cells), net of what the propagator adds.
+        """Heat (W/m²) into each face cell over the coming step, (M, cells), beyond what the operators hold.
 
-        now_k, mean_k: the room now and its mean over the step, K (M,). The propagator changes the flux by
-        −U·(T − T_now) as the cell warms, with the U that was built. A computed coefficient is taken at the middle
-        of the step, by its trend, so that the flux stays second order.
+        now_k, mean_k: the room now and its mean over the step, K (M,). The operators hold −U (T − T_room) with the U
+        that was built. A computed coefficient is taken at the middle of the step, by its trend, so that the flux
+        stays second order.
         """
         cell = self.cells(t_k)
         room = mean_k[:, None]
         if not self.computed:
-            ratio = 1.0 / (1.0 + self.h * self.resistance)
-            return np.asarray(ratio * (self.h * (room - cell) + self.absorbed))
+            return np.asarray(self.absorbed / (1.0 + self.h * self.resistance))
         self.h = h = self.coefficient(t_k, now_k)
         h_middle, cell_middle = h, cell
         if self._before is not None:
@@ -151,7 +150,7 @@ class Skin:
         self._pending = (now_s.copy(), h, cell)
         ratio = 1.0 / (1.0 + h_middle * self.resistance)
         flux = ratio * (h_middle * (room - cell_middle) + self.absorbed)
-        return np.asarray(flux + self.tie(self.built_h) * (cell_middle - cell))
+        return np.asarray(flux + self.tie(self.built_h) * (cell_middle - room))
 
     def settle(self, good: NDArray[np.bool_]) -> None:
         """Remember this step's start for the trend, for the members whose step was accepted."""

@@ -70,11 +70,13 @@ class Chemistry:
             fast /= 1.0 + np.exp(np.minimum(c * (alpha - (ac0 + ac_t * t_k)), 700.0))
         return fast
 
-    def rate_ahead(self, alpha: Floats, t_k: Floats, ahead_s: Floats) -> Floats:
-        """dα/dt, 1/s, that a cell kept at t_k will have ahead_s seconds from now (to first order)."""
-        middle = self._bend(self._straighten(alpha), ahead_s * self.drive(alpha, t_k))
-        drive = self.drive(middle, t_k)
-        return drive if self.n == 0.0 else np.asarray(drive * (1.0 - middle) ** self.n)
+    def rate(self, alpha: Floats, drive: Floats) -> Floats:
+        """dα/dt, 1/s, from the drive at alpha."""
+        return drive if self.n == 0.0 else np.asarray(drive * (1.0 - alpha) ** self.n)
+
+    def ahead(self, alpha: Floats, drive: Floats, ahead_s: Floats) -> Floats:
+        """Conversion ahead_s seconds from now if the drive stays."""
+        return np.minimum(self._bend(self._straighten(alpha), ahead_s * drive), 1.0 - _LAST_BIT)
 
     def react(self, alpha: Floats, t_k: Floats, drift_k_s: Floats, dt_s: Floats) -> Floats:
         """Conversion after dt_s seconds (shape (M, 1, 1)) while heat from outside drifts the cell by drift_k_s.

@@ -29,6 +29,8 @@ Indices = NDArray[np.intp]
 
 #: Columns of a reading, see `Gauge.read`.
 CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE, HOT_CELL, HEAT_OUT = range(8)
+#: Behind them, until a stage ends: the four cells around the hottest, above, below, outward, inward.
+_AROUND = slice(8, 12)
 
 
 #: A computed coefficient is decomposed again once it is off by this part.
@@ -39,10 +41,10 @@ REBUILD_PART = 0.05
 class Accuracy:
     """Error allowed in one step: K (plus a part of the rise over the room) and conversion; longest step, s."""
 
-    kelvin: float = 0.02
-    part_of_rise: float = 7e-4
-    conversion: float = 2e-4
-    longest_s: float = 2900.0
+    kelvin: float = 0.04
+    part_of_rise: float = 1.4e-3
+    conversion: float = 4e-4
+    longest_s: float = 5800.0
     shortest_s: float = 1e-3
     most_steps: int = 20_000
 
@@ -64,6 +66,8 @@ class Gauge:
     resin_rows: slice
     resin_columns: slice
     poured_rows: int
+    #: Steps in the flat resin block to the cells above, below, outward and inward (4,).
+    around: Indices
 
     def take(self, keep: Indices) -> Gauge:
         """The same gauge for the members that `keep` picks."""
@@ -102,18 +106,31 @@ class Stage:
         return [s for s in (self.top, self.bottom, self.side, self.inner) if s is not None and s.area.size]
 
     @cached_property
+    def lines(self) -> list[Lines]:
+        """All blocks, along z before along x."""
+        return self.z_lines + self.x_lines
+
+    @cached_property
     def computed(self) -> bool:
         """Whether any coefficient follows the temperatures."""
         return any(skin.computed for skin in self.skins)
 
     def spread(self, delta: Floats, operator: str, *, outward: bool) -> None:
         """Apply an operator of every block in place: x before z outward, z before x inward."""
-        for lines in (self.x_lines + self.z_lines) if outward else (self.z_lines + self.x_lines):
+        for lines in reversed(self.lines) if outward else self.lines:
             lines.spread(delta, getattr(lines, operator))
 
-    def settle(self, delta: Floats, operator: str) -> None:
-        """What a constant rate of heating, already times its span, leaves once conducted."""
-        self.spread(delta, operator, outward=True)
+    def settle(self, pull: Floats, trend: Floats, span: Floats, operator: str) -> tuple[Floats, Floats]:
+        """What heating at `pull` + `trend` t (K/s) leaves once conducted over a span that begins at t = 0, and how
+        much more over each later span of the same length."""
+        first = pull * span
+        self.spread(first, operator + "_mean", outward=True)
+        slope = trend * (span * span)
+        ramp = 0.5 * slope
+        self.spread(slope, operator + "_mean", outward=True)
+        self.spread(ramp, operator + "_ramp", outward=True)
+        first += ramp
+        return first, slope
 
     def take(self, keep: Indices) -> Stage:
         """The same stage for the members that `keep` picks."""
@@ -153,6 +170,14 @@ class Track:
         self.time_s.append(time_s)
         self.reading.append(reading)
 
+    def finish(self, first: int, rows: int, columns: int) -> None:
+        """Join the entries from `first` on, and put the hottest place in the place of the hottest cell."""
+        who, time_s = np.concatenate(self.who[first:]), np.concatenate(self.time_s[first:])
+        reading = np.concatenate(self.reading[first:])
+        reading[:, HOTTEST] = _summit(reading, rows, columns)
+        self.who[first:], self.time_s[first:] = [who], [time_s]
+        self.reading[first:] = [reading[:, :8]]
+
     def by_member(self, members: int) -> list[tuple[Floats, Floats]]:
         """For each member its times (s, rising) and readings (k, 8)."""
         who, time_s = np.concatenate(self.who), np.concatenate(self.time_s)
@@ -167,12 +192,15 @@ def read(stage: Stage, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
     """The readings of a state, shape (m, 8); temperatures in K, HEAT_OUT in W."""
     gauge = stage.gauge
     members = len(t_k)
-    out = np.empty((members, 8))
+    out = np.empty((members, 12))
     block = t_k[:, gauge.resin_rows, gauge.resin_columns]
     flat = block.reshape(members, -1)
     hot = flat.argmax(axis=1)
-    out[:, HOTTEST] = _summit(block, flat, hot)
+    who = np.arange(members)
+    out[:, HOTTEST] = flat[who, hot]
     out[:, HOT_CELL] = hot
+    near = hot[:, None] + gauge.around
+    out[:, _AROUND] = flat[who[:, None], near.clip(0, flat.shape[1] - 1)]
     warm = (gauge.warm @ t_k.reshape(members, -1, 1))[:, :, 0]
     warm += gauge.of_room * room_k[:, None] + gauge.fixed
     out[:, CORE] = warm[:, 0]
@@ -191,24 +219,19 @@ def read(stage: Stage, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
     return out
 
 
-def _summit(block: Floats, flat: Floats, hot: Indices) -> Floats:
+def _summit(reading: Floats, rows: int, columns: int) -> Floats:
     """The hottest place itself, from the means of the hottest cell and its neighbours by a parabola each way.
 
-    A mean lies under its middle by a twenty-fourth of the second difference.
+    A mean lies under its middle by a twenty-fourth of the second difference. reading (k, 12); returns (k,).
     """
-    members, rows, columns = block.shape
-    who = np.arange(members)
-    top = flat[who, hot]
-    summit = top
-    row, column = hot // columns, hot % columns
-    for at, count, stride in ((row, rows, columns), (column, columns, 1)):
-        if count < 3:
-            continue
+    top = reading[:, HOTTEST]
+    summit = top.copy()
+    row, column = np.divmod(reading[:, HOT_CELL].astype(np.intp), columns)
+    for at, count, pair in ((row, rows, reading[:, 8:10]), (column, columns, reading[:, 10:12])):
         inside = (at > 0) & (at < count - 1)
-        stride_in = np.where(inside, stride, 0)
-        up, down = flat[who, hot + stride_in] - top, flat[who, hot - stride_in] - top
+        up, down = pair[:, 0] - top, pair[:, 1] - top
         bend, tilt = np.minimum(up + down, -1e-12), 0.5 * (up - down)
-        summit = summit - np.where(inside, bend / 24.0 + tilt * tilt / (2.0 * bend), 0.0)
+        summit -= np.where(inside, bend / 24.0 + tilt * tilt / (2.0 * bend), 0.0)
     return np.asarray(summit)
 
 
@@ -229,6 +252,7 @@ class March:
         t_k, alpha = state.t_k, state.alpha
         built = np.zeros(len(who))
         before = read(stage, t_k, alpha, self.room.at(time_s, who))
+        entries = len(track.who)
         track.add(who, time_s.copy(), before)
         for _count in range(acc.most_steps):
             left = until_s - time_s
@@ -289,6 +313,8 @@ class March:
                 state.step_s[who[done]] = step_s[done]
                 keep = np.flatnonzero(~done)
                 if not len(keep):
+                    gauge = stage.gauge
+                    track.finish(entries, gauge.poured_rows, gauge.resin_columns.stop)
                     return
                 stage, chem = stage.take(keep), chem.take(keep)
                 who, time_s, step_s, built = who[keep], time_s[keep], step_s[keep], built[keep]
@@ -320,7 +346,7 @@ class March:
         if not stale.any():
             return
         pick = EVERYONE if stale.all() else np.flatnonzero(stale)
-        for lines in stage.z_lines + stage.x_lines:
+        for lines in stage.lines:
             lines.build(pick, 0.25 * dt[pick])
         built[pick] = dt[pick]
 
@@ -336,25 +362,33 @@ class March:
     ) -> tuple[list[Floats], list[Floats], list[Floats]]:
         """One whole step and two half ones from the same start: (T, α) of the whole, of the middle, of the end.
 
-        The parts work on the change δ since the start. All heating at the start, `pull`, stays in the conduction
-        parts and is taken off the reaction part, so that near a balance of the two neither runs off during
-        the other's turn (balanced splitting: Speth, Green, MacNamara & Strang 2013, SIAM J. Numer. Anal.
-        51:3084, from memory).
+        The parts work on the change δ since the start. All heating at the start, `pull`, and the trend of the
+        reaction's share stay in the conduction parts and are taken off the reaction part, so that near a balance
+        of the two neither runs off during the other's turn (balanced splitting: Speth, Green, MacNamara &
+        Strang 2013, SIAM J. Numer. Anal. 51:3084, from memory).
         """
         room, gauge = self.room, stage.gauge
         middle_s, end_s = time_s + 0.5 * dt, time_s + dt
         wet = (slice(None), gauge.resin_rows, gauge.resin_columns)
         cure, resin = alpha[:, : gauge.poured_rows], t_k[wet]
         pull = np.zeros_like(t_k)
-        for lines in stage.z_lines + stage.x_lines:
-            lines.add_rate(t_k, pull)
         mean = room.mean(time_s, end_s, who)
-        now = mean if room.constant else room.at(time_s, who)
-        for skin in stage.skins:
-            flux = skin.influx(t_k, now, mean, time_s, dt)
-            pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
-        heating = chem.rise_k * chem.rate_ahead(cure, resin, 0.5 * dt[:, None, None])
+        over = t_k - mean[:, None, None]
+        for lines in stage.lines:
+            lines.add_rate(over, pull)
+        if stage.computed or stage.top.absorbed:
+            now = mean if room.constant else room.at(time_s, who)
+            for skin in stage.skins:
+                if skin.computed or skin.absorbed:
+                    flux = skin.influx(t_k, now, mean, time_s, dt)
+                    pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
+        whole, half = dt[:, None, None], 0.5 * dt[:, None, None]
+        drive = chem.drive(cure, resin)
+        heating = chem.rise_k * chem.rate(cure, drive)
         pull[wet] += heating
+        trend = np.zeros_like(t_k)
+        trend[wet] = _trend(chem, cure, drive, resin, heating, pull[wet], half)
+        growth = trend[wet]
         pulls = [pull, pull]
         if not room.constant:
             pulls = [pull.copy(), pull.copy()]
@@ -362,41 +396,54 @@ class March:
                 more = (room.mean(begin, end, who) - mean)[:, None]
                 for skin in stage.skins:
                     one[:, skin.rows, skin.columns] += skin.tie(skin.h) * more * skin.per_capacity
-        whole, half = dt[:, None, None], 0.5 * dt[:, None, None]
 
-        def turn(delta: Floats, from_alpha: Floats, span: Floats) -> Floats:
-            cured = chem.react(from_alpha, resin + delta[wet], -heating, span)
-            delta[wet] += chem.rise_k * (cured - from_alpha) - heating * span
+        def turn(delta: Floats, from_alpha: Floats, start: Floats | float, span: Floats) -> Floats:
+            """The reaction over a span that begins `start` after the step, less what conduction already holds."""
+            held = heating + growth * (start + 0.5 * span)
+            cured = chem.react(from_alpha, resin + delta[wet], -held, span)
+            delta[wet] += chem.rise_k * (cured - from_alpha) - held * span
             return cured
 
         # Half a step of conduction is a half of the whole step, a quarter for the halved one.
-        begun = 0.5 * whole * pull
-        stage.settle(begun, "half_mean")
-        coarse = begun.copy()
-        coarse_cure = turn(coarse, cure, whole)
+        first, slope = stage.settle(pull, trend, half, "half")
+        coarse = first.copy()
+        coarse_cure = turn(coarse, cure, 0.0, whole)
         stage.spread(coarse, "half", outward=True)
-        coarse += begun
-        begun = 0.5 * half * pulls[0]
-        stage.settle(begun, "quarter_mean")
-        fine = begun.copy()
-        middle_cure = turn(fine, cure, half)
+        coarse += first
+        coarse += slope
+        quarter = 0.5 * half
+        first, slope = stage.settle(pulls[0], trend, quarter, "quarter")
+        fine = first.copy()
+        middle_cure = turn(fine, cure, 0.0, half)
         stage.spread(fine, "quarter", outward=True)
-        fine += begun
+        fine += first
+        fine += slope
         middle = t_k + fine
         stage.spread(fine, "quarter", outward=False)
         if pulls[1] is not pulls[0]:
-            begun = 0.5 * half * pulls[1]
-            stage.settle(begun, "quarter_mean")
-        fine += begun
-        fine_cure = turn(fine, middle_cure, half)
+            first, slope = stage.settle(pulls[1], trend, quarter, "quarter")
+        fine += first
+        fine += 2.0 * slope
+        fine_cure = turn(fine, middle_cure, half, half)
         stage.spread(fine, "quarter", outward=True)
-        fine += begun
+        fine += first
+        fine += 3.0 * slope
         coarse += t_k
         fine += t_k
         return (
             [coarse, _with_dry(coarse_cure, alpha)], [middle, _with_dry(middle_cure, alpha)],
             [fine, _with_dry(fine_cure, alpha)],
         )  # fmt: skip
+
+
+def _trend(
+    chem: Chemistry, cure: Floats, drive: Floats, resin: Floats, heating: Floats, pull: Floats, half: Floats
+) -> Floats:
+    """How fast the heating changes, K/s², from an estimate at the middle of the step; held within a factor of two."""
+    warmed = resin + np.clip(pull * half, -3.0, 3.0)
+    later = chem.ahead(cure, drive, half)
+    then = chem.rise_k * chem.rate(later, chem.drive(later, warmed))
+    return np.asarray((np.minimum(then, 2.0 * heating) - heating) / half)
 
 
 def _with_dry(cure: Floats, alpha: Floats) -> Floats:

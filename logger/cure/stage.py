@@ -207,4 +207,5 @@ def gauge_of(section: Section, layers: int, probe: Probe, skins: list[Skin]) -> 
                 warm[:, row, cells] += weight * share
             of_room[:, row] += room_part
             fixed[:, row] += heat
-    return Gauge(warm, of_room, fixed, cure, centre, slice(nb, active), slice(0, wet), active - nb)
+    return Gauge(warm, of_room, fixed, cure, centre, slice(nb, active), slice(0, wet), active - nb,
+                 np.array([wet, -wet, 1, -1]))  # fmt: skip
