@@ -27,7 +27,7 @@ from logger.plan_file import Plan
 
 Floats = NDArray[np.float64]
 
-__all__ = ["Band", "Forecast", "forecast", "forecast_hours", "will_overheat"]
+__all__ = ["Band", "Forecast", "due_hours", "forecast", "forecast_hours", "will_overheat"]
 
 #: Cells of the mesh in each direction against a prediction's.
 FINENESS = 0.8
@@ -195,10 +195,10 @@ def forecast(
         return run_ensemble(plan, members_at(unknowns, theta), hours=at_h, output_hours=times, room=before,
                             changes=changes, fineness=FINENESS)  # fmt: skip
 
-    def read(result: EnsembleResult) -> list[Floats]:
-        return [
-            getattr(result, p.kind + "_c")[:, np.searchsorted(times, p.times)] @ p.gather.T for p in probes
-        ]
+    room_then = np.interp(times, before.hours, before.celsius)
+
+    def read(theta: Floats, result: EnsembleResult) -> list[Floats]:
+        return [_as_read(unknowns, theta, result, p, times, room_then) for p in probes]
 
     start = np.zeros(len(unknowns)) if previous is None else previous.state.best
     pilots = rng.standard_normal((PILOTS, len(unknowns)))
@@ -264,6 +264,21 @@ def will_overheat(chances: Sequence[float]) -> bool:
         elif i + 1 >= CLEAR_AFTER:
             standing = not all(c < CLEAR for c in chances[i + 1 - CLEAR_AFTER : i + 1])
     return standing
+
+
+#: A new forecast is due after this long, or this part of the pour's age if that is more, h.
+DUE_H, DUE_PART = 5.0 / 60.0, 0.06
+
+
+def due_hours(until_h: float, from_h: float = 0.0) -> list[float]:
+    """When forecasts are due after from_h and before until_h: every five minutes of a young pour, less often later."""
+    due: list[float] = []
+    at = from_h
+    while True:
+        at += max(DUE_H, DUE_PART * at)
+        if at >= until_h:
+            return due
+        due.append(at)
 
 
 def _memory_h(plan: Plan) -> float:
@@ -355,7 +370,7 @@ def _look_ahead(plan: Plan, state: State, changes: Sequence[Change]) -> Forecast
 
 def _missing(state: State, hours: Floats, rise_c: Floats) -> Floats:
     """What a member misses of the probe at hours (M, T) or (1, T): fades from what it misses now to the unknown."""
-    left = np.exp(-(hours - state.now.hours) / state.memory_h)
+    left = np.exp(-np.maximum(hours - state.now.hours, 0.0) / state.memory_h)
     unknown = FLOOR_C + PART_OF_RISE["core"] * np.abs(rise_c)
     offset, fading = state.shift[:, :, None]
     return np.asarray(offset + fading * left + unknown * np.sqrt(1.0 - left**2) * state.noise[:, None])
