@@ -275,12 +275,12 @@ def _shouted(
     """Raised or worse; getting worse than it was when it was shelved takes it off the shelf."""
     off: tuple[Change, ...] = ()
     if after.shelf is not None and after.severity > after.shelf.severity:
-        after = replace(after, shelf=None)
+        heard, after = replace(before, shelf=None), replace(after, shelf=None)
         off_text = f"Off the shelf, because it got worse: {seen.reason}"
-        off = (change(kind, before, after, Why.SHELF_ENDED, off_text, now_ms, subject),)
-    return Step(
-        after, (*off, change(kind, before, after, why, text, now_ms, subject, measured_ms=seen.at_ms))
-    )
+        off = (change(kind, before, heard, Why.SHELF_ENDED, off_text, now_ms, subject),)
+        before = heard
+    shout = change(kind, before, after, why, text, now_ms, subject, measured_ms=seen.at_ms)
+    return Step(after, (*off, shout))
 
 
 def _false(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str) -> Step:

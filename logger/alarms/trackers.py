@@ -20,6 +20,8 @@ DRIFT_C_S = 0.02
 POWER_ON_C = 85.0
 #: Beyond what any thermometer of a pour can mean, °C.
 LOWEST_C, HIGHEST_C = -55.0, 600.0
+#: A longer run without a reading is a lost probe's business, not a doubtful one's.
+SHORT_RUN = 4
 #: The trail keeps one believed value a minute for so many minutes.
 TRAIL = 16
 TRAIL_EVERY_MS = 60_000
@@ -44,7 +46,7 @@ class Track:
     suspect_ms: int = 0
     late: bool = False
     jumps: float = 0.0  #: jumps that the next reading took back; forgotten over some 30 readings
-    misses: float = 0.0  #: part of the recent looks that gave nothing, 0 to 1
+    misses: float = 0.0  #: part of the recent looks that gave nothing, 0 to 1, long runs cut to SHORT_RUN
     unmoved_ms: int = 0  #: since when the reading has not changed in its last digit
     last_c: float | None = None
     trail: list[tuple[int, float]] | None = None
@@ -77,7 +79,8 @@ class Track:
         value = sample.celsius
         if value is None or not math.isfinite(value) or not LOWEST_C <= value <= HIGHEST_C:
             self.missed += 1
-            self.misses += 0.05 * (1 - self.misses)
+            if self.missed <= SHORT_RUN:
+                self.misses += 0.05 * (1 - self.misses)
             return False
         self.missed = 0
         self.misses -= 0.05 * self.misses

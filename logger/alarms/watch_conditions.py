@@ -18,13 +18,16 @@ DISK_FULL_MB = 100.0
 UNSENT_MS = 120_000
 
 
-def probe_lost(tracks: Sequence[Track], up: bool) -> Observation:
+def probe_lost(tracks: Sequence[Track], up: bool, resumed_ms: int) -> Observation:
     """Which probes of one station give no reading? Severity is their number, and one more when a core is among them.
 
-    Judged on the station's own times: a station that is out of touch says nothing about its probes.
+    Judged on the station's own times, and only since its readings last resumed (`resumed_ms`): a station that is out
+    of touch says nothing about its probes.
     """
     newest = max(t.seen_ms for t in tracks)
-    without = {t.probe: newest - (t.good_ms if t.good_ms is not None else t.first_ms) for t in tracks}
+    without = {
+        t.probe: newest - max(t.good_ms if t.good_ms is not None else t.first_ms, resumed_ms) for t in tracks
+    }
     lost = [t for t in tracks if without[t.probe] >= max(LOST_MS, 2600 * t.period_s)]
     also = [t for t in tracks if without[t.probe] >= max(ALSO_MS, 1400 * t.period_s)]
     late = any(t.late for t in tracks)

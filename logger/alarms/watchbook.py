@@ -51,6 +51,8 @@ class Watchbook:
         self._states: dict[str, State] = {}
         self._tracks: dict[str, Track] = {}
         self._arrived_ms: dict[str, int] = {}  # station → when readings last came in
+        self._newest_ms: dict[str, int] = {}  # station → time of its newest reading
+        self._resumed_ms: dict[str, int] = {}  # station → time of its first reading after a gap
         self._forecast_ms = -1  # the last forecast judged
         self._air_ms = -1
         self._changes: list[Change] = []
@@ -74,6 +76,10 @@ class Watchbook:
         track = self._tracks.get(sample.probe)
         if track is None or track.place != sample.place:
             track = self._meet(sample)
+        newest = self._newest_ms.get(sample.station, sample.at_ms)
+        if sample.at_ms - newest > max(watch_conditions.ALSO_MS, 1400 * track.period_s):
+            self._resumed_ms[sample.station] = sample.at_ms
+        self._newest_ms[sample.station] = max(newest, sample.at_ms)
         believed = track.take(sample)
         self._see(f"probe-doubtful/probe:{track.probe}", watch_conditions.probe_doubtful(track, self._all))
         setup = self.setup
@@ -136,7 +142,7 @@ class Watchbook:
             tracks = [t for t in self._all if t.station == name]
             if tracks and not self.state("station-silent", f"station:{name}").up:
                 up = self._states.get(key, NORMAL).up
-                self._see(key, watch_conditions.probe_lost(tracks, up))
+                self._see(key, watch_conditions.probe_lost(tracks, up, self._resumed_ms.get(name, 0)))
 
     def _judge_facts(self, facts: Facts) -> None:
         now, limits, started = self.now_ms, self.setup.limits, self.setup.started_ms
@@ -259,6 +265,8 @@ class Watchbook:
             "forecast_ms": self._forecast_ms,
             "air_ms": self._air_ms,
             "arrived_ms": dict(self._arrived_ms),
+            "newest_ms": dict(self._newest_ms),
+            "resumed_ms": dict(self._resumed_ms),
             "states": {key: state_to_dict(state) for key, state in self._states.items()},
             "tracks": [track.to_dict() for track in self._tracks.values()],
         }
@@ -273,6 +281,8 @@ class Watchbook:
         book._forecast_ms = int(table["forecast_ms"])
         book._air_ms = int(table["air_ms"])
         book._arrived_ms = {name: int(at_ms) for name, at_ms in table["arrived_ms"].items()}
+        book._newest_ms = {name: int(at_ms) for name, at_ms in table["newest_ms"].items()}
+        book._resumed_ms = {name: int(at_ms) for name, at_ms in table["resumed_ms"].items()}
         book._states = {key: state_from_dict(values) for key, values in table["states"].items()}
         book._tracks = {values["probe"]: Track.from_dict(values) for values in table["tracks"]}
         book._index()
