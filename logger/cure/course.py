@@ -31,6 +31,7 @@ class Change:
 
     top_factor, bottom_factor: number or (M,), replaces what multiplies the coefficient. top_w_m2k, bottom_w_m2k:
     replaces the coefficient. top_air_m_s, underside: replaces the plan's, for a coefficient that is computed.
+    absorbed_w_m2: number or (M,), heat that the top absorbs from then on beside the plan's.
     """
 
     at_h: float
@@ -40,6 +41,7 @@ class Change:
     bottom_w_m2k: float | None = None
     top_air_m_s: float | None = None
     underside: str | None = None
+    absorbed_w_m2: Floats | float | None = None
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,9 @@ def run_course(
         new_key = (layers, len(applied), absorbed)
         if stage is None or new_key != key:
             now, factored = _as_changed(plan, section, shedding, factors, applied)
-            stage, key = stage_of(section, layers, now, factored, probe, absorbed), new_key
+            more = [c.absorbed_w_m2 for c in applied if c.absorbed_w_m2 is not None]
+            taken = absorbed + np.broadcast_to(more[-1], (members,))[:, None] if more else absorbed
+            stage, key = stage_of(section, layers, now, factored, probe, taken), new_key
         March(stage, chem, room, accuracy).run(fields, end * SECONDS_PER_HOUR, course.track)
     if hours in wanted:
         course.snapshots.append(_snapshot(fields, hours, layers))

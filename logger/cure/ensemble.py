@@ -28,7 +28,8 @@ class Members:
     """What distinguishes the members: arrays (M,) or numbers, all broadcast to one M.
 
     rate_factor multiplies k1 and k2 at 25 °C; heat_factor the heat of cure; e_factor both activation energies
-    (rates at 25 °C kept). top_factor, bottom_factor, side_factor multiply the coefficients, given or computed.
+    (rates at 25 °C kept); first_factor k1 once more (the cure before it feeds itself). top_factor, bottom_factor,
+    side_factor multiply the coefficients, given or computed.
     start_offset_c adds to the start of every layer, room_offset_c to the room (form and slabs start with it).
     probe_x_mm: the core probe's distance from the centre line; probe_z_mm: its height above mid-depth of the
     first layer, negative below. Both are kept inside the resin.
@@ -44,6 +45,7 @@ class Members:
     room_offset_c: Floats | float = 0.0
     probe_x_mm: Floats | float = 0.0
     probe_z_mm: Floats | float = 0.0
+    first_factor: Floats | float = 1.0
 
     def arrays(self) -> dict[str, Floats]:
         """Every field as a float array (M,). Raises BadInput when they do not fit or are out of range."""
@@ -139,7 +141,7 @@ def run_ensemble(
     course = run_course(
         plan, section,
         chemistry(plan.resin, rate_factor=given["rate_factor"], heat_factor=given["heat_factor"],
-                  e_factor=given["e_factor"]),
+                  e_factor=given["e_factor"], first_factor=given["first_factor"]),
         room_of(plan, given["room_offset_c"], room),
         start_offset_c=given["start_offset_c"],
         factors=Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),

@@ -76,8 +76,8 @@ class Skin:
     built_h: Floats
     #: Area of each cell's face over the cell's heat capacity, m²·K/J: turns W/m² into K/s.
     per_capacity: Floats
-    #: Heat absorbed at the face, W/m².
-    absorbed: float = 0.0
+    #: Heat absorbed at the face, W/m²: a number, or of each member (M, 1).
+    absorbed: Floats | float = 0.0
     _before: tuple[Floats, Floats, Floats] | None = None
     _pending: tuple[Floats, Floats, Floats] | None = None
 
@@ -86,11 +86,17 @@ class Skin:
         """Whether the coefficient follows the temperatures."""
         return self.shedding.given is None
 
+    @property
+    def heated(self) -> bool:
+        """Whether any member's face absorbs heat."""
+        return bool(np.any(self.absorbed))
+
     def take(self, keep: NDArray[np.intp]) -> Skin:
         """The same face for the members that `keep` picks."""
         before = self._before
         return replace(
-            self, factor=self.factor[keep], h=self.h[keep], built_h=self.built_h[keep],
+            self, absorbed=self.absorbed[keep] if isinstance(self.absorbed, np.ndarray) else self.absorbed,
+            factor=self.factor[keep], h=self.h[keep], built_h=self.built_h[keep],
             _before=None if before is None else (before[0][keep], before[1][keep], before[2][keep]),
             _pending=None,
         )  # fmt: skip

@@ -120,15 +120,19 @@ def chemistry(
     rate_factor: Floats | float = 1.0,
     heat_factor: Floats | float = 1.0,
     e_factor: Floats | float = 1.0,
+    first_factor: Floats | float = 1.0,
 ) -> Chemistry:
     """The resin's kinetics for M members; each factor is a number or an array (M,).
 
     rate_factor multiplies k1 and k2 at 25 °C, heat_factor the heat of cure, e_factor both activation
-    energies (with the rates at 25 °C kept).
+    energies (with the rates at 25 °C kept), first_factor k1 once more.
     """
     rate = resin.rate
-    factor, heat, energy = np.broadcast_arrays(
-        *(np.atleast_1d(np.asarray(v, dtype=float)) for v in (rate_factor, heat_factor, e_factor))
+    factor, heat, energy, first = np.broadcast_arrays(
+        *(
+            np.atleast_1d(np.asarray(v, dtype=float))
+            for v in (rate_factor, heat_factor, e_factor, first_factor)
+        )
     )
 
     def column(values: Floats) -> Floats:
@@ -137,7 +141,7 @@ def chemistry(
     b1 = rate.e1_j_mol / GAS_CONSTANT_J_MOL_K * energy
     b2 = rate.e2_j_mol / GAS_CONSTANT_J_MOL_K * energy
     with np.errstate(divide="ignore"):
-        log_k1 = np.log(rate.k1_per_s * factor) + b1 / REFERENCE_K
+        log_k1 = np.log(rate.k1_per_s * factor * first) + b1 / REFERENCE_K
         log_k2 = np.log(rate.k2_per_s * factor) + b2 / REFERENCE_K
     slow = resin.diffusion
     return Chemistry(

@@ -376,10 +376,10 @@ class March:
         over = t_k - mean[:, None, None]
         for lines in stage.lines:
             lines.add_rate(over, pull)
-        if stage.computed or stage.top.absorbed:
+        if stage.computed or stage.top.heated:
             now = mean if room.constant else room.at(time_s, who)
             for skin in stage.skins:
-                if skin.computed or skin.absorbed:
+                if skin.computed or skin.heated:
                     flux = skin.influx(t_k, now, mean, time_s, dt)
                     pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
         whole, half = dt[:, None, None], 0.5 * dt[:, None, None]

@@ -38,7 +38,12 @@ class Factors:
 
 
 def stage_of(
-    section: Section, layers: int, sheds: Sheddings, factors: Factors, probe: Probe, absorbed_w_m2: float
+    section: Section,
+    layers: int,
+    sheds: Sheddings,
+    factors: Factors,
+    probe: Probe,
+    absorbed_w_m2: Floats | float,
 ) -> Stage:
     """The stage in which the first `layers` layers are poured."""
     active = section.layer_tops[layers - 1]
@@ -196,10 +201,10 @@ def gauge_of(section: Section, layers: int, probe: Probe, skins: list[Skin]) -> 
     for number, skin in enumerate(skins):
         ratio = 1.0 / (1.0 + skin.h * skin.resistance)
         flow = ratio * skin.h * skin.area
-        jobs = [(3, flow, -flow.sum(axis=1), -skin.absorbed * (ratio * skin.area).sum(axis=1))]
+        jobs = [(3, flow, -flow.sum(axis=1), -(skin.absorbed * ratio * skin.area).sum(axis=1))]
         if number < 2:
             part = ratio * along
-            gained = skin.absorbed * (skin.resistance * part).sum(axis=1)
+            gained = (skin.absorbed * skin.resistance * part).sum(axis=1)
             jobs.append((1 + number, part, (along - part).sum(axis=1), gained))
         for row, weight, room_part, heat in jobs:
             for cells, share in ((skin.first, skin.weights[0]), (skin.second, skin.weights[1])):
