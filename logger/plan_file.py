@@ -331,9 +331,12 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
 
 #: Ending of a key's name → its unit, longest first.
 UNITS_BY_ENDING = {
+    "_min_per_l": "min per litre", "_per_kg": "for a kilogram", "_per_h": "1/h",
     "_w_m2k": "W/(m²·K)", "_w_m2": "W/m²", "_w_mk": "W/(m·K)", "_j_kgk": "J/(kg·K)", "_kg_m3": "kg/m³",
+    "_g_m2": "g/m²", "_g_eq": "g/eq", "_pa_s": "Pa·s", "_gpa": "GPa", "_deg": "°", "_w_k": "W/K", "_kw": "kW",
+    "_m2": "m²",
     "_j_mol": "J/mol", "_j_g": "J/g", "_per_s": "1/s", "_mm": "mm", "_c": "°C", "_h": "h", "hours": "h",
-    "_kg": "kg", "_g": "g", "_l": "litres", "_pct": "%", "_m_s": "m/s", "_min": "min", "_n": "N",
+    "_kg": "kg", "_g": "g", "_l": "litres", "_pct": "%", "_m_s": "m/s", "_min": "min", "_n": "N", "_m": "m", "_s": "s",
 }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from logger.errors import BadInput
-from logger.planning.findings import COMMON_PRACTICE, FROM_MEMORY, Constant, within
+from logger.planning.findings import FROM_MEMORY, Constant, within
 
 WOOD_HANDBOOK_12 = "Cai & Ross 2010, Wood Handbook FPL-GTR-190, Table 12-3"
 PE_HANDBOOK = "Handbook of PE Pipe, ch. 3 App. B, Table B.1.1"
@@ -126,6 +126,3 @@ def stiffness(
     if creep is not None:
         return modulus, Constant("creep factor", creep, "", "the plan file")
     return modulus, Constant("creep factor", panel.creep, "", panel.creep_source)
-
-
-STICKING_SOURCE = COMMON_PRACTICE

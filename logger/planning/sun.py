@@ -11,6 +11,9 @@ from logger.planning.findings import FROM_MEMORY, Constant, above, not_negative,
 G173_GLOBAL = Constant("sun on a clear day", 1000.4, "W/m²", "ASTM G173-03, AM1.5 global")
 GLASS = Constant("part that window glass lets through", 0.8, "", FROM_MEMORY)
 SHADED = Constant("warming that a shade is worth", 2.0, "K/h", "this project's choice, no standard")
+MOST = Constant(
+    "warming that the sun may bring in all, stop", 20.0, "K", "this project's choice, no standard"
+)
 
 ABSORPTANCE = {
     "black paint": 0.975,

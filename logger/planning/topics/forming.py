@@ -19,7 +19,7 @@ from logger.planning.findings import (
     Light,
     plain,
 )
-from logger.planning.panels import STICKING_SOURCE, find_panel, stiffness
+from logger.planning.panels import find_panel, stiffness
 from logger.planning.shape import top_area_m2, total_depth_m
 from logger.planning.topics.slabs import slab_density
 
@@ -243,6 +243,6 @@ def _sticking(plan: Plan) -> list[Finding]:
         return [Finding(TOPIC, "face", Light.OK, f"The form will let go: {panel.remedy}." if not panel.sticks else
                         f"{face.material} is taped or waxed: it will let go.")]  # fmt: skip
     return [Finding(
-        TOPIC, "face-sticks", Light.STOP, f"Resin sticks to bare {face.material}.",
-        constants=(Constant("sticks", 1, "", STICKING_SOURCE),), change=f"{panel.remedy[0].upper()}{panel.remedy[1:]}.",
+        TOPIC, "face-sticks", Light.STOP, f"Resin sticks to bare {face.material} ({COMMON_PRACTICE}).",
+        change=f"{panel.remedy[0].upper()}{panel.remedy[1:]}.",
     )]  # fmt: skip

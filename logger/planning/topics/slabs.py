@@ -68,7 +68,13 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
         found.append(Finding(TOPIC, "slabs-missing", Light.WATCH, "The plan names no slabs.",
                              change="Add a [[slab]] for each, with its moisture readings."))  # fmt: skip
     for slab in plan.slab:
-        found += [*_moisture(slab), *_movement(plan, slab), *_source(slab), _bark(slab), _seal(slab, cure)]
+        found += [
+            *_moisture(slab),
+            *_movement(plan, slab),
+            *_source(slab),
+            _bark(slab),
+            _seal(plan, slab, cure),
+        ]
     return found
 
 
@@ -108,10 +114,33 @@ def _moisture(slab: Slab) -> list[Finding]:
         doubts.append("too few readings: take six or more")
     if slab.meter is not None and slab.meter.kind == "pins" and moisture.driest_pct < PIN_LOW.value:
         doubts.append("below 6 % a pin meter only guesses")
+    if (
+        slab.meter is not None
+        and slab.meter.set_to is not None
+        and not _same_wood(slab.meter.set_to, slab.species)
+    ):
+        doubts.append(
+            f"the meter was set to {slab.meter.set_to}, not {slab.species}: set it right, measure again"
+        )
     if not doubts:
         return [Finding(TOPIC, "moisture", Light.OK, sentence, figures, constants)]
     return [Finding(TOPIC, "moisture-doubt", Light.WATCH, sentence, figures, constants,
-                    "; ".join(doubts).capitalize() + ".")]  # fmt: skip
+                    _sentence(doubts))]  # fmt: skip
+
+
+def _same_wood(one: str, other: str) -> bool:
+    """Whether two names mean one species, also where only one of them is in the table."""
+    if one.strip().casefold() == other.strip().casefold():
+        return True
+    try:
+        return find_species(one) == find_species(other)
+    except BadInput:
+        return False
+
+
+def _sentence(doubts: list[str]) -> str:
+    text = "; ".join(doubts)
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _movement(plan: Plan, slab: Slab) -> list[Finding]:
@@ -178,31 +207,36 @@ def _bark(slab: Slab) -> Finding:
     return Finding(TOPIC, "bark", Light.OK, f'"{slab.name}": bark and loose skin are off.')
 
 
-def _seal(slab: Slab, cure: CureAnswers) -> Finding:
+def _seal(plan: Plan, slab: Slab, cure: CureAnswers) -> Finding:
     name = f'"{slab.name}"'
-    uptake = Constant("seal coat on bare wood", 200.0, "g/m²", f"100 to 300; {FROM_MEMORY}: measure your own")
+    coat = plan.allowance.seal_coat_g_m2
+    uptake = Constant(
+        "seal coat on bare wood", coat, "g/m²", f"{PLAN}; 100 to 300 {FROM_MEMORY}: measure your own"
+    )
+    grams = Figure("seal coat for one long edge", coat * slab.length_mm * slab.thickness_mm / 1e6, "g")
     if slab.seal == "none":
         return Finding(
             TOPIC, "seal-none", Light.WATCH, f"{name} gets no seal coat: air from the pores will rise as bubbles.",
-            constants=(uptake,), change="Brush a thin coat on edges and end grain and pour while it is tacky.",
+            (grams,), (uptake,), "Brush a thin coat on edges and end grain and pour while it is tacky.",
         )  # fmt: skip
     if slab.seal == "cured":
         return Finding(
             TOPIC, "seal-cured", Light.OK, f"{name}: the seal coat has cured. Scuff it and wipe it before the pour.",
-            constants=(uptake,),
+            (grams,), (uptake,),
         )  # fmt: skip
     window = cure.window
     if window is None or window.opens_h is None or not window.open:
         return Finding(TOPIC, "seal-tacky", Light.OK, f"{name}: brush the seal coat and pour while it is tacky.",
-                       constants=(uptake,))  # fmt: skip
+                       (grams,), (uptake,))  # fmt: skip
     opens = Constant("tacky from", window.opens_h, "h", "cure model, at the pour's own surface")
     until = "" if window.closes_h is None else f" to about {plain(window.closes_h)} h"
-    figures = [Figure("pour from", opens.value, "h")]
+    figures = [grams, Figure("pour from", opens.value, "h")]
     if window.closes_h is not None:
         figures.append(Figure("pour until", window.closes_h, "h"))
     return Finding(
         TOPIC, "seal-tacky", Light.OK,
-        f"{name}: brush the seal coat, pour from about {plain(opens.value)} h{until} after it; later, scuff. "
+        f"{name}: brush the seal coat (about {plain(grams.value)} g on one long edge), pour from about "
+        f"{plain(opens.value)} h{until} after it; later, scuff. "
         "A thin coat runs slower than these hours: test it with a gloved finger.",
         tuple(figures), (opens, uptake),
     )  # fmt: skip

@@ -108,15 +108,17 @@ def _sun(plan: Plan) -> list[Finding]:
         flux, total_depth_m(plan), plan.resin.density_kg_m3, plan.resin.specific_heat_j_kgk
     )
     light = Light.OK if rate * min(s.hours, 1.0) <= sun.SHADED.value else Light.WATCH
-    if rate * s.hours > 20:
+    if rate * s.hours > sun.MOST.value:
         light = Light.STOP
     return [Finding(
         "sun", "sun", light,
         f"Sun on the pour brings {plain(flux)} W/m²: up to {plain(rate)} K an hour, for {plain(s.hours)} h.",
         (Figure("heat taken up", flux, "W/m²"), Figure("warming", rate, "K/h")),
         (Constant("sun", s.irradiance_w_m2, "W/m²", f"{PLAN}; a clear day has {sun.G173_GLOBAL}"),
-         Constant("part taken up", s.absorptance, "", PLAN), sun.GLASS, sun.SHADED),
-        "" if light is Light.OK else "Shade the form and the windows, or move it: sun counts like a second cure.",
+         Constant("part taken up", s.absorptance, "", PLAN), sun.GLASS, sun.SHADED, sun.MOST),
+        "" if light is Light.OK else
+        "Shade the form and the windows, or move it: sun counts like a second cure. To see it in the curve, "
+        f"add [[heat]] with absorbed_w_m2 = {flux:.0f}.",
     )]  # fmt: skip
 
 
