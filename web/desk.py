@@ -44,6 +44,17 @@ def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None
     service.news.tell("pour", pour=pour_id)
 
 
+def choose_station(service: Service, pour_id: int, station: str, by: str) -> None:
+    """Says which station's probes are in the form. Raises NotAllowed once pouring has started, NotFound."""
+    with service.store.write() as tx:
+        pour = pours.get_pour(tx, pour_id)
+        if pour.stage not in (Stage.PLANNED, Stage.READY):
+            raise NotAllowed(f"pour {pour_id} is {pour.stage}: its station was fixed when pouring started")
+        pours.choose_probes(tx, pour_id, stations.by_name(tx, station).id, [])
+        events.add_event(tx, pour_id, service.timeline.true_ms(), "station-chosen", by, station)
+    service.news.tell("pour", pour=pour_id)
+
+
 def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
     """The pour's next stage. Raises NotAllowed, NotFound."""
     with service.store.write() as tx:

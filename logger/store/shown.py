@@ -8,14 +8,10 @@ from sqlalchemy import Connection, Row, select
 
 from logger.alarms.state import Phase
 from logger.store.alarms import ALARM
-from logger.store.database import table
 from logger.store.events import EVENT
 from logger.store.pours import POUR, POUR_PROBE
 from logger.store.readings import READING
 from logger.store.stations import PROBE
-from logger.store.tables import Forecast
-
-FORECAST = table(Forecast)
 
 
 def unanswered(connection: Connection) -> list[Row[Any]]:
@@ -40,13 +36,6 @@ def probes_of_pour(connection: Connection, pour: Row[Any]) -> list[Row[Any]]:
         select(PROBE).where(PROBE.c.station_id == pour.station_id).order_by(PROBE.c.place)
     )
     return [row for row in rows if not chosen or row.rom in chosen]
-
-
-def latest_forecast(connection: Connection, pour_id: int) -> Row[Any] | None:
-    """A pour's newest forecast, or None."""
-    return connection.execute(
-        select(FORECAST).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id.desc()).limit(1)
-    ).first()
 
 
 def newest_events(connection: Connection, pour_id: int, most: int = 200) -> list[Row[Any]]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 from fastapi.testclient import TestClient
 
+from logger.pour import Stage
 from logger.settings import Settings
-from logger.store import people, stations
+from logger.store import people, readings, stations
+from web import desk
 from web.access import COOKIE
 from web.app import make_app
 from web.service import Service
@@ -47,3 +49,59 @@ def station_token(service: Service) -> str:
     with service.store.write() as tx:
         _row, token = stations.enrol(tx, "bench-1", 0)
     return token
+
+
+class Shop:
+    """A workshop in a test: plans pours, pours them, and feeds readings while the clock moves."""
+
+    PROBES: ClassVar[dict[str, str]] = {
+        "core": "28-0000000000c1", "surface": "28-0000000000c2",
+        "underside": "28-0000000000c3", "room": "28-0000000000c4",
+    }  # fmt: skip
+
+    def __init__(self, service: Service, clock: Any) -> None:
+        self.service, self.clock = service, clock
+        self.seq = 0
+        with service.store.write() as tx:
+            stations.enrol(tx, "bench-1", service.timeline.true_ms())
+
+    def plan(
+        self, plan_toml: str, client: str = "A client (invented)", station: str | None = "bench-1"
+    ) -> int:
+        """A planned pour."""
+        return desk.plan_pour(self.service, plan_toml, client, station, "Ada")
+
+    def go(self, pour_id: int, *stages: Stage) -> None:
+        """Takes a pour through stages."""
+        for stage in stages:
+            desk.move_on(self.service, pour_id, stage, "Ada")
+
+    def sweep(self, **celsius: float | str | None) -> None:
+        """One sweep now: place=°C, or place="fault-word"."""
+        stamp = self.clock.stamp()
+        rows = []
+        for place, value in celsius.items():
+            self.seq += 1
+            fault = value if isinstance(value, str) else None
+            milli_c = None if value is None or fault else round(1000 * float(value))
+            rows.append(
+                readings.Incoming(self.seq, self.PROBES[place], place, stamp, milli_c, fault, "00", None)
+            )
+        with self.service.store.write() as tx:
+            station = stations.by_name(tx, "bench-1")
+            saved = readings.save_batch(tx, station, "spool-1", stamp, rows, self.service.timeline.true_ms())
+        self.service.watch.judge_all()
+        for pour_id in saved.pours:
+            self.service.news.tell("readings", pour=pour_id)
+
+    def feed(self, hours: float, step_s: float, at: Callable[[float], dict[str, float | str | None]]) -> None:
+        """Sweeps over a span; `at` gives the places' °C at an hour from the span's start."""
+        for number in range(round(hours * 3600 / step_s)):
+            self.clock.move(step_s)
+            self.sweep(**at((number + 1) * step_s / 3600))
+
+
+@pytest.fixture
+def shop(service: Service, clock: Any) -> Shop:
+    """A workshop with a station, bench-1."""
+    return Shop(service, clock)

@@ -9,10 +9,15 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import Request
+from markupsafe import Markup
 from starlette.responses import HTMLResponse
 from starlette.templating import Jinja2Templates
 
+from logger.alarms.kinds import KINDS
+from logger.store import shown
+from web.charts import chart_version
 from web.pages import words
+from web.pages.measures import units_of
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"
@@ -24,8 +29,11 @@ def templates() -> Jinja2Templates:
     made = Jinja2Templates(directory=HERE / "templates")
     made.env.trim_blocks = made.env.lstrip_blocks = True
     made.env.globals["asset"] = asset
+    made.env.globals["sign"] = sign
     for name in words.__all__:
         made.env.filters[name] = getattr(words, name)
+    made.env.filters["pair"] = lambda value: (value, value)
+    made.env.filters["swapped"] = lambda pair: (str(pair[1]), pair[0])
     return made
 
 
@@ -36,10 +44,33 @@ def asset(name: str) -> str:
     return f"/static/{name}?v={digest}"
 
 
+def sign(name: str) -> Markup:
+    """A state's shape; the word stands beside it, so that it says nothing to a screen reader."""
+    return Markup('<svg class="sign" aria-hidden="true"><use href="#sign-{}"></use></svg>').format(name)
+
+
 def page(
     request: Request, template: str, context: Mapping[str, Any] | None = None, status: int = 200
 ) -> HTMLResponse:
     """A page."""
     service = request.app.state.service
-    shared = {"workshop": service.settings.workshop, "who": getattr(request.state, "who", None)}
-    return templates().TemplateResponse(request, template, shared | dict(context or {}), status_code=status)
+    who = getattr(request.state, "who", None)
+    shared: dict[str, Any] = {
+        "workshop": service.settings.workshop,
+        "who": who,
+        "u": units_of(request),
+        "now_ms": service.timeline.true_ms(),
+        "chart_version": chart_version(),
+        "trouble": [],
+    }
+    if who is not None:
+        with service.store.read() as connection:
+            shared["trouble"] = [
+                {"id": row.id, "activation": row.activation, "priority": row.priority,
+                 "title": KINDS[row.kind].title, "pour": row.pour_title or "the watch itself"}
+                for row in shown.unanswered(connection)
+            ]  # fmt: skip
+    made = shared | dict(context or {})
+    # The page that shows an alarm need not point at it as well.
+    made["trouble"] = [row for row in made["trouble"] if row["id"] != made.get("alarm_shown")]
+    return templates().TemplateResponse(request, template, made, status_code=status)

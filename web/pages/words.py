@@ -1,10 +1,31 @@
-"""Numbers as a maker reads them: °C, hours and minutes, "4 min ago"."""
+"""Numbers as a maker reads them: °C, hours and minutes, "4 min ago"; and the program's short names in plain words."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, tzinfo
 
-__all__ = ["ago", "celsius", "clock_time", "hours_minutes"]
+__all__ = ["ago", "celsius", "clock_time", "event_word", "hours_minutes"]
+
+_EVENT_WORDS = {
+    "alarm": "Alarm",
+    "note": "Note",
+    "addition": "Added after sealing",
+    "planned": "Planned",
+    "plan-changed": "Plan changed",
+    "ready": "Ready",
+    "pouring": "Pouring began",
+    "watched": "Form full",
+    "curing": "First hour over",
+    "released": "Out of the form",
+    "closed": "Record sealed",
+    "spoiled": "Given up",
+    "look": "Look",
+    "signed": "Signed",
+    "override": "Let pass, by name and reason",
+    "batch": "Batch weighed",
+    "photo": "Photo",
+    "station-chosen": "Station chosen",
+}
 
 
 def celsius(value: float | None, digits: int = 1) -> str:
@@ -39,3 +60,8 @@ def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
     if at_ms is None:
         return "–"
     return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
+
+
+def event_word(kind: str) -> str:
+    """An event's kind in plain words."""
+    return _EVENT_WORDS.get(kind, kind.replace("-", " ").capitalize())

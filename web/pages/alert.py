@@ -1,0 +1,43 @@
+"""The alert page: what is wrong, what do I do, who has seen it? One alarm, huge, one tap to acknowledge."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from logger.alarms.kinds import KINDS
+from logger.alarms.state import Phase
+from logger.store import alarms, pours
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.pages.frame import page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/alarms/{alarm_id}")
+def alert(alarm_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """One alarm. Only looking acknowledges nothing."""
+    with service.store.read() as connection:
+        alarm = alarms.get_alarm(connection, alarm_id)
+        pour = None if alarm.pour_id is None else pours.get_pour(connection, alarm.pour_id)
+    kind = KINDS[alarm.kind]
+    return page(
+        request,
+        "alert.html",
+        {"alarm": alarm, "alarm_shown": alarm.id, "kind": kind, "pour": pour,
+         "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
+         "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
+         "over": alarm.phase == Phase.NORMAL},
+    )  # fmt: skip
+
+
+@router.post("/alarms/{alarm_id}/acknowledge")
+def acknowledge(
+    alarm_id: int, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)] = ""
+) -> Response:
+    """Somebody has it in hand."""
+    desk.acknowledge(service, alarm_id, who.name, text.strip())
+    return RedirectResponse(f"/alarms/{alarm_id}", 303)

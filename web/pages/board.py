@@ -1,0 +1,59 @@
+"""The board: is any pour in trouble? One large tile a pour, trouble first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from sqlalchemy import Connection, Row
+from starlette.responses import Response
+
+from logger.pour import LIVE, Stage
+from logger.store import alarms, pours, shown, stations
+from web import desk
+from web.access import ServiceDep, ViewerDep
+from web.pages.frame import page
+from web.pages.measures import chosen
+from web.pages.standing import STAGE_WORDS, URGENCY, standing
+
+router = APIRouter(include_in_schema=False)
+#: Finished pours listed on the board.
+FINISHED_SHOWN = 12
+
+
+@router.get("/")
+def board(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """Every pour that is watched, then what is planned, then what is done."""
+    now_ms = service.timeline.true_ms()
+    with service.store.read() as connection:
+        everything = pours.all_pours(connection)
+        tiles = [_tile(connection, pour, now_ms) for pour in everything if pour.stage in LIVE]
+        lone = [row for row in alarms.open_alarms(connection) if row.pour_id is None]
+        has_station = bool(stations.all_stations(connection))
+    tiles.sort(key=lambda tile: (URGENCY[tile["standing"].tone], -tile["pour"].id))
+    ahead = [pour for pour in everything if pour.stage in (Stage.PLANNED, Stage.READY)]
+    done = [pour for pour in everything if pour.stage in (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED)]
+    return page(
+        request,
+        "board.html",
+        {"tiles": tiles, "ahead": ahead, "done": done[:FINISHED_SHOWN], "stage_words": STAGE_WORDS, "lone": lone,
+         "has_station": has_station, "units_chosen": chosen(request)},
+    )  # fmt: skip
+
+
+def _tile(connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
+    open_now = alarms.open_alarms(connection, pour.id)
+    limits = desk.plan_of(pour).resin.limits
+    hour = (now_ms - pour.poured_ms) / 3.6e6
+    prediction = pour.prediction or {}
+    ahead_h = None if "peak_at_h" not in prediction else prediction["peak_at_h"] - hour
+    return {
+        "pour": pour,
+        "standing": standing(pour, shown.probes_of_pour(connection, pour), open_now, now_ms),
+        "stage": STAGE_WORDS[Stage(pour.stage)],
+        "limit_c": limits.max_core_c,
+        "hour": hour,
+        "peak_c": prediction.get("peak_c"),
+        "peak_in_h": ahead_h,
+        "alarm": open_now[0] if open_now else None,
+    }

@@ -1,0 +1,77 @@
+"""What comes next, and when: looks, peak, gel, layers, release. Pure.
+
+Times are hours since pouring; the forecast's middle value where there is one, else the plan's prediction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from logger.pour import Stage
+from web.pages.course import Course
+
+#: Hours after its time for which something stays on the list.
+STAYS_H = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Coming:
+    """One thing to come. `at_h` counts from pouring; `sure` says what it rests on."""
+
+    what: str
+    at_h: float
+    until_h: float | None = None
+    sure: str = "predicted from the plan"
+    ask: str = ""
+
+
+def coming(
+    stage: Stage,
+    hour: float,
+    course: Course,
+    forecast: Mapping[str, Any] | None,
+    looks_due_h: Sequence[float] = (),
+) -> list[Coming]:
+    """What is still to come at an hour of the pour, the soonest first."""
+    found = [Coming("Look at the form", at_h, sure="promised for the first hour",
+                    ask="dry below, level, no smell of heat") for at_h in looks_due_h[:2]]  # fmt: skip
+    plan, prediction = course.plan, course.prediction
+    peak_c, peak_h, sure = prediction.core_peak_c, prediction.core_peak_at_h, "predicted from the plan"
+    release_h = course.milestones.release_h
+    if forecast is not None:
+        sure = f"forecast at {forecast['at_h']:.1f} h"
+        peak_c, peak_h = forecast["core_peak_c"]["p50"], forecast["core_peak_at_h"]["p50"]
+        if forecast.get("release_at_h"):
+            release_h = forecast["release_at_h"]["p50"]
+    if peak_h > 0.05:
+        found.append(Coming(f"Core at its hottest, about {{{peak_c:.3f}}}", peak_h, sure=sure,
+                            ask="be in reach"))  # fmt: skip
+    if prediction.gel_at_h is not None:
+        found.append(Coming("Resin may gel", prediction.gel_at_h, ask="from then on do not disturb it"))
+    found += [
+        Coming(f"Pour layer {number}", layer.at_h, sure="planned", ask=_joint(course, layer.at_h))
+        for number, layer in enumerate(plan.layer, start=2)
+    ]
+    window = course.window
+    if window.open and window.opens_h is not None and window.closes_h is not None:
+        found.append(Coming("A next layer bonds without a scuff", window.opens_h, window.closes_h,
+                            ask="as long as a thumbnail still sinks in; later: scuff, wash and dry"))  # fmt: skip
+    if release_h is not None:
+        found.append(Coming("Hard and cool enough to open the form", release_h, sure=sure,
+                            ask="press with a gloved thumb first; flip once it rings hard"))  # fmt: skip
+    if stage is Stage.RELEASED:
+        found = []
+    if course.milestones.full_cure_h is not None:
+        found.append(
+            Coming("Fully cured", course.milestones.full_cure_h, ask="then it may take load and heat")
+        )
+    kept = [item for item in found if (item.until_h or item.at_h) > hour - STAYS_H]
+    return sorted(kept, key=lambda item: item.at_h)
+
+
+def _joint(course: Course, at_h: float) -> str:
+    words = {"too early": "not before it has gelled", "bonds": "it bonds without a scuff",
+             "scuff": "scuff, wash and dry first"}  # fmt: skip
+    return words[course.window.at(at_h)]

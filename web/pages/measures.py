@@ -1,0 +1,136 @@
+"""Temperatures, lengths, volumes and masses in the units that somebody chose for this device, and back to SI.
+
+The choice is a cookie of four words, "c.mm.l.kg": a phone and the wall screen may differ.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from fastapi import Request
+
+from logger import units
+from logger.errors import BadInput
+
+COOKIE = "pourlog_units"
+Temperature, Length, Volume, Mass = (
+    Literal["c", "f"],
+    Literal["mm", "in"],
+    Literal["l", "gal"],
+    Literal["kg", "lb"],
+)
+_CHOICES: tuple[tuple[str, ...], ...] = (("c", "f"), ("mm", "in"), ("l", "gal"), ("kg", "lb"))
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """How numbers are written. Every method takes SI, °C, mm, litres or kg and gives text with its unit."""
+
+    temperature: str = "c"
+    length: str = "mm"
+    volume: str = "l"
+    mass: str = "kg"
+
+    @property
+    def cookie(self) -> str:
+        """As kept on the device."""
+        return ".".join((self.temperature, self.length, self.volume, self.mass))
+
+    @property
+    def degree(self) -> str:
+        """The temperature's unit."""
+        return "°F" if self.temperature == "f" else "°C"
+
+    def degrees(self, celsius: float) -> float:
+        """A temperature's number in the chosen unit."""
+        return units.c_to_f(celsius) if self.temperature == "f" else celsius
+
+    def temp(self, celsius: float | None, digits: int = 1) -> str:
+        """A temperature, or a dash where there is none."""
+        return "–" if celsius is None else f"{self.degrees(celsius):.{digits}f} {self.degree}"
+
+    def rise(self, kelvin: float | None, digits: int = 1) -> str:
+        """A difference of temperatures."""
+        if kelvin is None:
+            return "–"
+        return f"{kelvin * (1.8 if self.temperature == 'f' else 1.0):.{digits}f} {self.degree}"
+
+    def span(self, mm: float | None) -> str:
+        """A length."""
+        if mm is None:
+            return "–"
+        return f"{units.mm_to_in(mm):.2f} in" if self.length == "in" else f"{mm:,.0f} mm"
+
+    def litres(self, litres: float | None) -> str:
+        """A volume."""
+        if litres is None:
+            return "–"
+        if self.volume == "gal":
+            return f"{units.litres_to_us_gallons(litres):.2f} US gal"
+        return f"{litres:.2f} L" if litres < 10 else f"{litres:.1f} L"
+
+    def weight(self, kg: float | None) -> str:
+        """A mass."""
+        if kg is None:
+            return "–"
+        return f"{units.kg_to_lb(kg):.2f} lb" if self.mass == "lb" else f"{kg:.2f} kg"
+
+    def scale(self, grams: float | None) -> str:
+        """A mass as a bench scale shows it."""
+        if grams is None:
+            return "–"
+        return f"{units.kg_to_lb(grams / 1000):.3f} lb" if self.mass == "lb" else f"{grams:,.0f} g"
+
+    @property
+    def scale_unit(self) -> str:
+        """What a bench scale is read in."""
+        return "lb" if self.mass == "lb" else "g"
+
+    def to_c(self, number: float) -> float:
+        """°C of a number in the chosen unit."""
+        return units.f_to_c(number) if self.temperature == "f" else number
+
+    def to_mm(self, number: float) -> float:
+        """mm of a number in the chosen unit."""
+        return units.in_to_mm(number) if self.length == "in" else number
+
+    def to_kg(self, number: float) -> float:
+        """kg of a number in the chosen unit."""
+        return units.lb_to_kg(number) if self.mass == "lb" else number
+
+    def to_g(self, number: float) -> float:
+        """Grams of what the bench scale shows."""
+        return 1000 * units.lb_to_kg(number) if self.mass == "lb" else number
+
+
+def units_from(text: str | None) -> Units:
+    """The choice that a cookie holds; metric where it holds none or makes no sense."""
+    parts = (text or "").split(".")
+    if len(parts) != len(_CHOICES) or any(part not in may for part, may in zip(parts, _CHOICES, strict=True)):
+        return Units()
+    return Units(*parts)
+
+
+def units_of(request: Request) -> Units:
+    """The choice of whoever asks."""
+    return units_from(request.cookies.get(COOKIE))
+
+
+def chosen(request: Request) -> bool:
+    """Whether somebody has chosen on this device."""
+    return COOKIE in request.cookies
+
+
+def number_from(text: str, name: str) -> float:
+    """A number as people type it: "12.5" or "12,5". Raises BadInput naming the field."""
+    cleaned = text.strip().replace("\u202f", "").replace(" ", "")
+    # One comma and no point is a decimal comma; anything else with a comma could be read two ways.
+    if cleaned.count(",") == 1 and "." not in cleaned:
+        cleaned = cleaned.replace(",", ".")
+    try:
+        return float(cleaned)
+    except ValueError:
+        raise BadInput(
+            name, "is not a number", value=text, remedy="type digits, with a point or a comma"
+        ) from None

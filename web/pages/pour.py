@@ -1,0 +1,211 @@
+"""The pour page: how is this one doing, what comes next, and when?"""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from sqlalchemy import Row
+from starlette.responses import RedirectResponse, Response
+
+from logger.errors import BadInput, LoggerError
+from logger.pour import FOLLOWS, LIVE, Stage
+from logger.store import alarms, forecasts, pours, shown, stations
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.pages.coming import Coming, coming
+from web.pages.course import Course, course_of, pictures
+from web.pages.frame import page
+from web.pages.measures import Units, units_of
+from web.pages.standing import STAGE_WORDS, standing
+from web.service import Service
+
+router = APIRouter(include_in_schema=False)
+#: What a maker does to take the pour on, and what that says.
+STEP_WORDS: dict[Stage, tuple[str, str]] = {
+    Stage.POURING: (
+        "The resin goes in now",
+        "Press it when the first pail tips. It starts the pour's clock.",
+    ),
+    Stage.WATCHED: ("The form is full and level", "The first hour begins: looks are asked for."),
+    Stage.CURING: ("The first hour is over", "Nobody sits by it any more; the station watches."),
+    Stage.RELEASED: ("It is out of the form", "Readings end here."),
+    Stage.CLOSED: ("Seal the record", "Nothing in it can be changed afterwards; additions are kept apart."),
+}
+#: Width for which the server thins a curve when it only looks for the highest point.
+PEAK_WIDTH = 60
+
+
+@router.get("/pours/{pour_id}")
+def pour_page(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """One pour, now."""
+    return page(request, "pour.html", _context(service, pour_id, units_of(request)))
+
+
+@router.post("/pours/{pour_id}/stage")
+def take_on(
+    pour_id: int,
+    service: ServiceDep,
+    who: MakerDep,
+    to: Annotated[str, Form(max_length=16)],
+    text: Annotated[str, Form(max_length=4000)] = "",
+) -> Response:
+    """Takes the pour to its next stage."""
+    if to not in set(Stage):
+        raise BadInput(
+            "to", "is not a stage", value=to, allowed=", ".join(Stage), remedy="go back and press again"
+        )
+    wanted = Stage(to)
+    if wanted is Stage.SPOILED and not text.strip():
+        raise BadInput(
+            "reason", "is empty", remedy="say why it is given up: a record of a failure teaches most"
+        )
+    desk.move_on(service, pour_id, wanted, who.name, text.strip())
+    path = "/record" if wanted is Stage.CLOSED else "/first-hour" if wanted is Stage.WATCHED else ""
+    return RedirectResponse(f"/pours/{pour_id}{path}", 303)
+
+
+@router.post("/pours/{pour_id}/station")
+def choose_station(
+    pour_id: int, service: ServiceDep, who: MakerDep, station: Annotated[str, Form(max_length=64)]
+) -> Response:
+    """Says which station's probes are in the form."""
+    desk.choose_station(service, pour_id, station, who.name)
+    return RedirectResponse(f"/pours/{pour_id}", 303)
+
+
+@router.post("/pours/{pour_id}/notes")
+def add_note(
+    pour_id: int, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)]
+) -> Response:
+    """Keeps a note with the pour."""
+    if not text.strip():
+        raise BadInput("note", "is empty", remedy="write what you saw or did")
+    desk.note(service, pour_id, text.strip(), who.name)
+    return RedirectResponse(f"/pours/{pour_id}#events", 303)
+
+
+@router.get("/pours/{pour_id}/section")
+def section(pour_id: int, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The predicted cross-section over time, to draw."""
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+    body = pictures(course_of(pour.plan_toml))
+    return Response(json.dumps(body, separators=(",", ":"), allow_nan=False), media_type="application/json")
+
+
+def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
+    now_ms = service.timeline.true_ms()
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        open_now = alarms.open_alarms(connection, pour_id)
+        probes = shown.probes_of_pour(connection, pour)
+        forecast = forecasts.latest(connection, pour_id)
+        noted = shown.newest_events(connection, pour_id, 60)
+        known = {row.id: row.name for row in stations.all_stations(connection) if row.revoked_ms is None}
+        traces = []
+        if pour.poured_ms is not None:
+            traces = service.curves.thinned(connection, pour_id, pour.poured_ms, PEAK_WIDTH)
+    stage = Stage(pour.stage)
+    plan = desk.plan_of(pour)
+    hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / 3.6e6
+    course = _course(pour)
+    body = None if forecast is None else forecast.body
+    ahead: list[Coming] = []
+    if course is not None and hour is not None and stage in (*LIVE, Stage.RELEASED):
+        ahead = coming(stage, hour, course, body)
+    return {
+        "pour": pour,
+        "stage": stage,
+        "stage_word": STAGE_WORDS[stage],
+        "standing": standing(pour, probes, open_now, now_ms),
+        "alarms": open_now,
+        "plan": plan,
+        "limit_c": plan.resin.limits.max_core_c,
+        "hour": hour,
+        "hottest": _hottest(traces),
+        "ahead": [{"item": item, "what": _in_units(item.what, u), "at_ms": _at_ms(pour, item.at_h),
+                   "until_ms": _at_ms(pour, item.until_h)} for item in ahead],
+        "sentence": _sentence(pour, body, plan.resin.limits.max_core_c, u),
+        "forecast": body,
+        "chart": _chart(pour, plan.resin.limits, body, u),
+        "events": noted,
+        "station": known.get(pour.station_id),
+        "stations": sorted(known.values()),
+        "steps": [(to, *STEP_WORDS[to]) for to in FOLLOWS[stage] if to in STEP_WORDS],
+        "live": stage in LIVE,
+        "may_spoil": Stage.SPOILED in FOLLOWS[stage],
+    }  # fmt: skip
+
+
+def _course(pour: Row[Any]) -> Course | None:
+    # A plan that the solver cannot follow must not hide the measured temperatures.
+    try:
+        return course_of(pour.plan_toml)
+    except LoggerError:
+        return None
+
+
+def _hottest(traces: list[dict[str, Any]]) -> tuple[float, float] | None:
+    """(°C, hours) of the hottest core reading so far; thinning keeps it exactly."""
+    cores = [
+        (celsius, hours)
+        for trace in traces if trace["place"].split("-")[0] == "core"
+        for hours, celsius in zip(trace["hours"], trace["celsius"], strict=True)
+        if celsius is not None and hours >= 0
+    ]  # fmt: skip
+    return max(cores, default=None)
+
+
+def _at_ms(pour: Row[Any], hours: float | None) -> int | None:
+    return None if hours is None or pour.poured_ms is None else pour.poured_ms + round(hours * 3.6e6)
+
+
+def _in_units(text: str, u: Units) -> str:
+    return re.sub(r"\{(-?[\d.]+)\}", lambda found: u.temp(float(found[1]), 0), text)
+
+
+def _sentence(pour: Row[Any], forecast: dict[str, Any] | None, limit_c: float, u: Units) -> str:
+    """What the pour will do, in one sentence: the forecast's, or the plan's until there is one."""
+    if forecast is not None:
+        peak, at, chance = (
+            forecast["core_peak_c"],
+            forecast["core_peak_at_h"],
+            forecast["chance_core_over_limit"],
+        )
+        past = at["p50"] < forecast["at_h"]
+        verb = "Its core was hottest at" if past else "Its core will probably peak at"
+        when = "" if past else f" about {at['p50']:.0f} h after pouring"
+        return (
+            f"{verb} {u.temp(peak['p50'], 0)} ({u.temp(peak['p05'], 0)} to {u.temp(peak['p95'], 0)}){when}. "
+            f"Chance that it passes {u.temp(limit_c, 0)}: {_chance(chance)}."
+        )
+    if pour.prediction is None:
+        return "Not predicted yet."
+    peak_c, peak_h = pour.prediction["peak_c"], pour.prediction["peak_at_h"]
+    over = "above" if peak_c > limit_c else "below"
+    return (
+        f"The plan predicts {u.temp(peak_c, 0)} at the hottest, {peak_h:.0f} h after pouring, "
+        f"{over} the limit of {u.temp(limit_c, 0)}."
+    )
+
+
+def _chance(chance: float) -> str:
+    if chance < 0.01:
+        return "below 1 %"
+    return "above 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
+def _chart(pour: Row[Any], limits: Any, forecast: dict[str, Any] | None, u: Units) -> dict[str, Any]:
+    """What the chart draws beside the measured curves."""
+    curve = (pour.prediction or {}).get("curve", {})
+    return {
+        "pour": pour.id,
+        "fahrenheit": u.temperature == "f",
+        "limit_c": limits.max_core_c,
+        "predicted": {"hours": curve.get("hours", []), "core_c": curve.get("core_c", [])},
+        "band": None if forecast is None else {"from_h": forecast["at_h"], "hours": forecast["bands"]["hours"],
+                                               **forecast["bands"]["core_c"]},
+    }  # fmt: skip

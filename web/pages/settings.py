@@ -1,0 +1,40 @@
+"""Settings of this device and of whoever is signed in: units, sound, signing out."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from web.access import ViewerDep, own_page
+from web.pages.frame import page
+from web.pages.measures import COOKIE, units_from
+
+router = APIRouter(include_in_schema=False)
+#: How long a device keeps its units, s.
+KEPT_S = 5 * 365 * 24 * 3600
+
+
+@router.get("/settings")
+def settings(request: Request, _who: ViewerDep) -> Response:
+    """What this device shows, and whether it sounds."""
+    return page(request, "settings.html")
+
+
+@router.post("/settings/units")
+def choose_units(
+    request: Request,
+    _who: ViewerDep,
+    temperature: Annotated[str, Form(max_length=4)],
+    length: Annotated[str, Form(max_length=4)],
+    volume: Annotated[str, Form(max_length=4)],
+    mass: Annotated[str, Form(max_length=4)],
+) -> Response:
+    """Keeps the units on this device."""
+    own_page(request)
+    answer = RedirectResponse("/settings", 303)
+    kept = units_from(".".join((temperature, length, volume, mass))).cookie
+    answer.set_cookie(COOKIE, kept, max_age=KEPT_S, httponly=True, samesite="lax",
+                      secure=request.url.scheme == "https")  # fmt: skip
+    return answer

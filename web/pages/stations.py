@@ -1,0 +1,59 @@
+"""Stations and probes: do all thermometers read, and which are doubtful?"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import Response
+
+from logger.errors import BadInput
+from logger.store import events
+from logger.store import stations as store
+from web.access import OwnerDep, ServiceDep, ViewerDep
+from web.pages.frame import page
+from web.pages.standing import FAULT_WORDS, PLACES
+from web.service import Service
+
+router = APIRouter(include_in_schema=False)
+#: A station that has not been heard for this long is called silent, ms.
+SILENT_MS = 150_000
+#: As the API takes it.
+NAME = re.compile(r"[\w.:-]{1,64}")
+
+
+@router.get("/stations")
+def stations(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """Every station with its probes, and a form to enrol another."""
+    return page(request, "stations.html", _context(service))
+
+
+@router.post("/stations")
+def enrol(
+    request: Request, service: ServiceDep, who: OwnerDep, name: Annotated[str, Form(max_length=64)]
+) -> Response:
+    """Enrols a station, or gives a known one a new token, which this answer alone shows."""
+    name = name.strip()
+    if not NAME.fullmatch(name):
+        error = BadInput("name", "cannot be used", value=name, allowed="1 to 64 letters, digits, . : _ -",
+                         remedy='a name without spaces, such as "bench-1"')  # fmt: skip
+        return page(request, "stations.html", _context(service) | {"problem": str(error)}, status=422)
+    now_ms = service.timeline.true_ms()
+    with service.store.write() as tx:
+        _row, token = store.enrol(tx, name, now_ms)
+        events.add_event(tx, None, now_ms, "station-enrolled", who.name, name)
+    # Shown in the answer to the POST itself: a redirect would have to carry the token in an address.
+    return page(request, "stations.html", _context(service) | {"enrolled": name, "token": token})
+
+
+def _context(service: Service) -> dict[str, Any]:
+    now_ms = service.timeline.true_ms()
+    with service.store.read() as connection:
+        rows = [
+            {"row": row, "probes": store.probes_of(connection, row.id),
+             "silent": row.last_seen_ms is None or now_ms - row.last_seen_ms > SILENT_MS}
+            for row in store.all_stations(connection)
+        ]  # fmt: skip
+    return {"stations": rows, "fault_words": FAULT_WORDS, "thermometers": PLACES, "problem": None,
+            "token": None, "link": service.settings.link_base}  # fmt: skip

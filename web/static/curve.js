@@ -1,0 +1,84 @@
+// Draws measured against predicted. Gaps stay gaps; every line differs by dash as well as by colour.
+"use strict";
+(() => {
+  const box = document.getElementById("curve"), data = document.getElementById("chart-data");
+  if (!box || !data || !window.Plotly) return;
+  const about = JSON.parse(data.textContent);
+  const degree = about.fahrenheit ? "°F" : "°C";
+  const shown = (celsius) => celsius == null ? null : about.fahrenheit ? celsius * 1.8 + 32 : celsius;
+  const all = (list) => list.map(shown);
+  const LINES = {
+    core: { dash: "solid", width: 3.5, name: "core" }, surface: { dash: "dash", width: 2, name: "surface" },
+    underside: { dash: "dot", width: 2, name: "underside" }, room: { dash: "dashdot", width: 1.5, name: "room" },
+  };
+  const ORDER = Object.keys(LINES);
+  let measured = { traces: [], now_h: null }, latest = 0, again = false, busy = false;
+
+  const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const traces = () => {
+    const made = [];
+    const band = about.band;
+    if (band && band.hours.length) {
+      made.push({ x: band.hours, y: all(band.p05), mode: "lines", line: { width: 0 }, hoverinfo: "skip", showlegend: false });
+      made.push({ x: band.hours, y: all(band.p95), mode: "lines", line: { width: 0 }, fill: "tonexty", fillcolor: ink("--band"), name: "forecast, 9 of 10", hoverinfo: "skip" });
+      made.push({ x: band.hours, y: all(band.p50), mode: "lines", name: "forecast, middle", line: { color: ink("--core"), width: 2, dash: "longdash" } });
+    }
+    if (about.predicted.hours.length)
+      made.push({ x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: "core as planned", line: { color: ink("--planned"), width: 2, dash: "8px,5px" } });
+    const sorted = [...measured.traces].sort((a, b) => ORDER.indexOf(a.place.split("-")[0]) - ORDER.indexOf(b.place.split("-")[0]));
+    for (const trace of sorted) {
+      const kind = trace.place.split("-")[0], line = LINES[kind];
+      if (!line) continue;
+      made.push({
+        x: trace.hours, y: all(trace.celsius), mode: "lines", connectgaps: false, name: trace.place.replace("-", " "),
+        line: { color: ink(`--${kind}`), width: line.width, dash: line.dash, shape: "linear" },
+        hovertemplate: `%{y:.1f} ${degree}`,
+      });
+    }
+    return made;
+  };
+  const layout = () => {
+    const narrow = box.clientWidth < 600, limit = shown(about.limit_c), last = about.predicted.hours.at(-1) || 72;
+    const shapes = [{ type: "line", xref: "paper", x0: 0, x1: 1, y0: limit, y1: limit, line: { color: ink("--stop"), width: 3 } }];
+    if (measured.now_h != null && measured.now_h < last * 1.3 && measured.live)
+      shapes.push({ type: "line", yref: "paper", y0: 0, y1: 1, x0: measured.now_h, x1: measured.now_h, line: { color: ink("--soft"), width: 1.5, dash: "dot" } });
+    return {
+      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: ink("--ink"), size: narrow ? 13 : 15, family: getComputedStyle(document.body).fontFamily },
+      margin: { l: narrow ? 40 : 58, r: 12, t: 12, b: narrow ? 110 : 96 }, hovermode: "x unified", dragmode: narrow ? false : "zoom", shapes,
+      xaxis: { title: { text: "hours since pouring", standoff: 6 }, gridcolor: ink("--line"), zerolinecolor: ink("--line"), range: [Math.min(-0.2, -0.01 * last), Math.max(last, measured.now_h && measured.live ? measured.now_h + 1 : 0)] },
+      yaxis: { title: narrow ? undefined : { text: degree }, gridcolor: ink("--line"), zeroline: false, ticksuffix: narrow ? "°" : "", rangemode: "normal" },
+      legend: { orientation: "h", traceorder: "normal", x: 0, y: -0.22, yanchor: "top", itemwidth: 40 },
+      hoverlabel: { bgcolor: ink("--card"), font: { color: ink("--ink") } },
+      annotations: [{ xref: "paper", x: 1, y: limit, xanchor: "right", yanchor: "bottom", showarrow: false, text: `limit ${limit.toFixed(0)} ${degree}`, font: { color: ink("--stop"), size: narrow ? 13 : 15 } }],
+      uirevision: "kept",
+    };
+  };
+  const draw = () => {
+    Plotly.react(box, traces(), layout(), { displayModeBar: false, responsive: true, displaylogo: false, doubleClick: "reset" });
+    const core = measured.traces.filter((trace) => trace.place.startsWith("core")).flatMap((trace) => trace.celsius.filter((c) => c != null));
+    box.setAttribute("aria-label", `Chart over hours since pouring. Limit ${shown(about.limit_c).toFixed(0)} ${degree}. `
+      + (core.length ? `Hottest core reading so far ${shown(Math.max(...core)).toFixed(1)} ${degree}.` : "No core reading yet."));
+    box.dataset.drawn = String(Number(box.dataset.drawn || 0) + 1);
+  };
+  const fetchCurve = async () => {
+    if (busy) { again = true; return; }
+    busy = true; latest = performance.now();
+    try {
+      const answer = await fetch(`/api/pours/${about.pour}/curve?width=${Math.max(50, Math.min(4000, Math.round(box.clientWidth)))}`, { cache: "no-store" });
+      if (answer.ok) {
+        measured = await answer.json();
+        measured.live = ["pouring", "watched", "curing"].includes(measured.stage);
+        draw();
+      }
+    } catch { /* live.js says that contact is lost; the chart keeps what it has */ }
+    busy = false;
+    if (again) { again = false; setTimeout(fetchCurve, 3000); }
+  };
+  let waiting = null;
+  document.addEventListener("news", (event) => {
+    if (event.detail.pour !== about.pour || waiting) return;
+    waiting = setTimeout(() => { waiting = null; fetchCurve(); }, Math.max(0, 4000 - (performance.now() - latest)));
+  });
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+  draw(); fetchCurve();
+})();

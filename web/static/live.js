@@ -1,0 +1,146 @@
+// Keeps an open page true: news by server-sent events, a look every 15 s besides, and a plain word when contact is lost.
+"use strict";
+(() => {
+  const SHORTEST_MS = 1500, LOOK_MS = 15000, LOST_MS = 20000;
+  const body = document.body, contact = document.getElementById("contact");
+  let serverMs = Number(body.dataset.nowMs), readAt = performance.now();
+  let lastGood = performance.now(), lastTry = -Infinity, waiting = null, busy = false;
+
+  const nowMs = () => serverMs + (performance.now() - readAt);
+  const span = (seconds) => {
+    if (seconds < 90) return `${Math.max(0, Math.floor(seconds))} s`;
+    const minutes = Math.round(seconds / 60);
+    if (minutes < 60) return `${minutes} min`;
+    if (minutes < 48 * 60) return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
+    return `${Math.floor(minutes / 1440)} d ${Math.floor((minutes % 1440) / 60)} h`;
+  };
+  const store = {
+    get: (box, key) => { try { return box.getItem(key); } catch { return null; } },
+    set: (box, key, value) => { try { box.setItem(key, value); } catch { /* private windows keep nothing */ } },
+  };
+
+  const tick = () => {
+    for (const time of document.querySelectorAll("time[data-ms]")) {
+      const text = `${span((nowMs() - Number(time.dataset.ms)) / 1000)} ago`;
+      if (time.textContent !== text) time.textContent = text;
+    }
+    const silentMs = performance.now() - lastGood;
+    if (silentMs > LOST_MS) {
+      const text = `No contact with the service for ${span(silentMs / 1000)}. What you see is old.`;
+      // The words are said once; afterwards only the time in them changes, which needs no announcement.
+      contact.setAttribute("role", contact.hidden ? "alert" : "note");
+      contact.textContent = text;
+      contact.hidden = false;
+    } else if (!contact.hidden) contact.hidden = true;
+  };
+
+  const swap = (fresh) => {
+    for (const there of document.querySelectorAll("[data-live]")) {
+      const come = fresh.getElementById(there.id);
+      if (!come || come.outerHTML === there.dataset.was) continue;
+      there.dataset.was = come.outerHTML;
+      const focused = there.contains(document.activeElement) ? document.activeElement : null;
+      const place = focused && [...there.querySelectorAll("a, button, summary")].indexOf(focused);
+      const open = [...there.querySelectorAll("details")].map((item) => item.open);
+      there.replaceChildren(...come.childNodes);
+      if (come.dataset.look !== undefined) body.className = come.dataset.look;
+      there.querySelectorAll("details").forEach((item, i) => { item.open = open[i] ?? item.open; });
+      if (focused) [...there.querySelectorAll("a, button, summary")][place]?.focus({ preventScroll: true });
+    }
+    document.title = fresh.title;
+  };
+
+  const refresh = async () => {
+    busy = true; lastTry = performance.now();
+    try {
+      const answer = await fetch(location.href, { headers: { accept: "text/html" }, cache: "no-store", signal: AbortSignal.timeout(10000) });
+      if (answer.redirected && new URL(answer.url).pathname !== location.pathname) { location.reload(); return; }
+      if (!answer.ok) throw new Error(String(answer.status));
+      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      serverMs = Number(fresh.body.dataset.nowMs); readAt = lastGood = performance.now();
+      swap(fresh); tick(); trouble();
+      document.dispatchEvent(new CustomEvent("fresh"));
+    } catch { tick(); } finally { busy = false; }
+  };
+  const soon = () => {
+    if (waiting) return;
+    const rest = Math.max(0, SHORTEST_MS - (performance.now() - lastTry));
+    waiting = setTimeout(() => { waiting = null; busy ? soon() : refresh(); }, rest);
+  };
+
+  // Alarms: said once to a screen reader, sounded until somebody has them, opened by itself on a wall screen.
+  let tone = null;
+  const beep = () => {
+    if (!tone) return;
+    [0, 0.35, 0.7].forEach((at, i) => {
+      const sound = tone.createOscillator(), loud = tone.createGain();
+      sound.frequency.value = [660, 880, 660][i];
+      loud.gain.setValueAtTime(0.0001, tone.currentTime + at);
+      loud.gain.exponentialRampToValueAtTime(0.5, tone.currentTime + at + 0.03);
+      loud.gain.exponentialRampToValueAtTime(0.0001, tone.currentTime + at + 0.3);
+      sound.connect(loud).connect(tone.destination);
+      sound.start(tone.currentTime + at); sound.stop(tone.currentTime + at + 0.32);
+    });
+  };
+  const wantsSound = () => store.get(localStorage, "pourlog-sound") === "on";
+  const unlock = () => {
+    if (!wantsSound()) return;
+    tone ??= new AudioContext();
+    if (tone.state === "suspended") tone.resume();
+  };
+  document.addEventListener("pointerdown", unlock); document.addEventListener("keydown", unlock);
+  const trouble = () => {
+    const list = [...document.querySelectorAll("[data-alarm]")];
+    const said = new Set((store.get(sessionStorage, "pourlog-said") || "").split(" "));
+    const fresh = list.filter((item) => !said.has(item.dataset.alarm));
+    if (!fresh.length) return;
+    for (const item of fresh) said.add(item.dataset.alarm);
+    store.set(sessionStorage, "pourlog-said", [...said].slice(-200).join(" "));
+    document.getElementById("announce").textContent = `Alarm. ${fresh.map((item) => item.dataset.say).join(". ")}`;
+    const high = fresh.find((item) => item.dataset.priority === "high");
+    const typing = document.activeElement && document.activeElement.matches("input, textarea, select");
+    if (high && body.dataset.page === "board" && !typing && store.get(localStorage, "pourlog-open") !== "off")
+      setTimeout(() => location.assign(high.querySelector("a").href), 1200);
+  };
+  const loud = () => document.querySelector('[data-alarm][data-priority="high"]')
+    || (document.getElementById("press") && body.classList.contains("high"));
+  setInterval(() => { if (wantsSound() && loud()) { unlock(); beep(); } }, 4000);
+
+  // Settings of this device alone.
+  for (const box of document.querySelectorAll("input[data-kept]")) {
+    const off = box.dataset.default === "on" ? "off" : null;
+    box.checked = off ? store.get(localStorage, box.dataset.kept) !== "off" : store.get(localStorage, box.dataset.kept) === "on";
+    box.addEventListener("change", () => {
+      store.set(localStorage, box.dataset.kept, box.checked ? "on" : "off");
+      if (box.dataset.kept === "pourlog-sound" && box.checked) { unlock(); beep(); }
+    });
+  }
+  // A form that takes a moment says so, and is sent once.
+  for (const form of document.querySelectorAll("form[method=post]")) form.addEventListener("submit", (event) => {
+    if (form.dataset.sent) { event.preventDefault(); return; }
+    form.dataset.sent = "1";
+    if (form.dataset.wait) {
+      const word = document.createElement("p");
+      word.className = "wait"; word.setAttribute("role", "status"); word.textContent = form.dataset.wait;
+      form.append(word);
+    }
+    setTimeout(() => { delete form.dataset.sent; }, 8000);
+  });
+  window.addEventListener("pageshow", (event) => { if (event.persisted) { document.querySelectorAll(".wait").forEach((word) => word.remove()); soon(); } });
+
+  if (document.querySelector("[data-live]")) {
+    const source = new EventSource("/live");
+    source.addEventListener("news", (event) => {
+      const about = JSON.parse(event.data);
+      document.dispatchEvent(new CustomEvent("news", { detail: about }));
+      soon();
+    });
+    source.addEventListener("open", () => { lastGood = performance.now(); });
+    setInterval(() => { if (performance.now() - lastTry > LOOK_MS) soon(); }, 1000);
+    window.addEventListener("online", soon);
+    document.addEventListener("visibilitychange", () => { if (!document.hidden) soon(); });
+    setInterval(tick, 1000);
+    for (const there of document.querySelectorAll("[data-live]")) there.dataset.was = "";
+    setTimeout(trouble, 400);
+  }
+})();

@@ -1,0 +1,90 @@
+// A cut through the pour in its predicted temperatures, with the probes on it and a slider over the hours.
+"use strict";
+(() => {
+  const canvas = document.getElementById("cut"), slider = document.getElementById("cut-hour"), words = document.getElementById("cut-words");
+  if (!canvas) return;
+  const fahrenheit = canvas.dataset.unit === "f", degree = fahrenheit ? "°F" : "°C";
+  const shown = (celsius) => fahrenheit ? celsius * 1.8 + 32 : celsius;
+  // Dark blue to pale yellow, lightness rising all the way: warmer is lighter in greyscale too.
+  const RAMP = [[0, 22, 28, 66], [0.2, 58, 40, 118], [0.4, 138, 40, 112], [0.6, 205, 66, 71], [0.8, 245, 137, 44], [1, 255, 236, 150]];
+  const colour = (part) => {
+    const p = Math.min(1, Math.max(0, part));
+    let i = 1; while (RAMP[i][0] < p) i++;
+    const [a, b] = [RAMP[i - 1], RAMP[i]], f = (p - a[0]) / (b[0] - a[0]);
+    return `rgb(${[1, 2, 3].map((k) => Math.round(a[k] + f * (b[k] - a[k]))).join(",")})`;
+  };
+  let cut = null, low = 0, high = 1, hour = 0;
+
+  const at = (h) => {
+    let i = 0; while (i < cut.hours.length - 2 && cut.hours[i + 1] < h) i++;
+    const f = Math.min(1, Math.max(0, (h - cut.hours[i]) / (cut.hours[i + 1] - cut.hours[i] || 1)));
+    const mix = (a, b) => a == null ? b == null ? null : f > 0.5 ? b : null : b == null ? a : a + f * (b - a);
+    return { cells: cut.cells[i].map((row, r) => row.map((value, c) => mix(value, cut.cells[i + 1][r][c]))), core: mix(cut.core_c[i], cut.core_c[i + 1]), hottest: mix(cut.hottest_c[i], cut.hottest_c[i + 1]) };
+  };
+  const draw = () => {
+    if (!cut) return;
+    const ratio = window.devicePixelRatio || 1, wide = canvas.clientWidth, x = cut.x_edges_mm, z = cut.z_edges_mm;
+    const across = 2 * x.at(-1), deep = z.at(-1) - z[0], margin = 8, below = 44;
+    // A river is wide and shallow: its depth is drawn larger, and the words say how much.
+    const sideways = (wide - 2 * margin) / across, tall = Math.min(260, Math.max(130, deep * sideways));
+    const stretch = tall / (deep * sideways);
+    canvas.width = wide * ratio; canvas.height = (tall + 2 * margin + below) * ratio;
+    canvas.style.height = `${tall + 2 * margin + below}px`;
+    const pen = canvas.getContext("2d"); pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    const ink = getComputedStyle(document.body).color;
+    const now = at(hour), px = (mm) => wide / 2 + mm * sideways, py = (mm) => margin + tall - (mm - z[0]) * sideways * stretch;
+    now.cells.forEach((row, r) => row.forEach((value, c) => {
+      if (value == null) return;
+      pen.fillStyle = colour((value / 10 - low) / (high - low));
+      const top = py(z[r + 1]), height = py(z[r]) - top + 0.6;
+      for (const side of [1, -1]) {
+        const a = px(side * x[c]), b = px(side * x[c + 1]);
+        pen.fillRect(Math.min(a, b) - 0.3, top, Math.abs(b - a) + 0.6, height);
+      }
+    }));
+    // Where resin ends: an outline in white over black, to be seen on every colour.
+    let edge = 0, bottom = null, top = null;
+    cut.resin.forEach((row, r) => row.forEach((is, c) => { if (is) { edge = Math.max(edge, x[c + 1]); bottom ??= z[r]; top = z[r + 1]; } }));
+    for (const [style, width] of [["#000", 4], ["#fff", 1.6]]) {
+      pen.strokeStyle = style; pen.lineWidth = width;
+      pen.strokeRect(px(-edge), py(top), px(edge) - px(-edge), py(bottom) - py(top));
+    }
+    pen.font = `700 14px ${getComputedStyle(document.body).fontFamily}`; pen.textBaseline = "middle";
+    const reading = { core: now.core, surface: null, underside: null };
+    const column = now.cells.map((row) => row[0]);
+    const rowAt = (mm) => Math.max(0, Math.min(column.length - 1, z.findIndex((edgeMm) => edgeMm > mm) - 1));
+    reading.surface = column[rowAt(cut.probes.surface[1])] / 10; reading.underside = column[0] / 10;
+    for (const [place, [mm, up]] of Object.entries(cut.probes)) {
+      const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
+      pen.beginPath(); pen.arc(cx, cy, 6, 0, 7); pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
+      const text = `${place} ${shown(reading[place]).toFixed(0)}°`;
+      pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round"; pen.strokeText(text, cx + 12, cy); pen.fillStyle = "#fff"; pen.fillText(text, cx + 12, cy);
+    }
+    // The scale: coldest to hottest of the whole run.
+    const sy = margin + tall + 12, sw = Math.min(wide - 2 * margin, 420);
+    for (let i = 0; i < sw; i++) { pen.fillStyle = colour(i / sw); pen.fillRect(margin + i, sy, 1.2, 12); }
+    pen.fillStyle = ink; pen.textBaseline = "top"; pen.font = `600 13px ${getComputedStyle(document.body).fontFamily}`;
+    [0, 0.5, 1].forEach((p) => { pen.textAlign = p === 0 ? "left" : p === 1 ? "right" : "center"; pen.fillText(`${shown(low + p * (high - low)).toFixed(0)} ${degree}`, margin + p * sw, sy + 15); });
+    pen.textAlign = "left";
+    const h = Math.floor(hour), m = Math.round((hour - h) * 60) % 60;
+    const text = `${h} h ${String(m).padStart(2, "0")} min after pouring, as planned: core ${shown(reading.core).toFixed(0)} ${degree}, surface ${shown(reading.surface).toFixed(0)} ${degree}, underside ${shown(reading.underside).toFixed(0)} ${degree}; hottest ${shown(now.hottest).toFixed(0)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.` + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
+    words.textContent = text; slider.setAttribute("aria-valuetext", text);
+    canvas.dataset.drawn = "1";
+  };
+  const begin = async () => {
+    try {
+      const answer = await fetch(`/pours/${canvas.dataset.pour}/section`);
+      if (!answer.ok) throw new Error(String(answer.status));
+      cut = await answer.json();
+    } catch { words.textContent = "The cut could not be fetched; reload the page to try again."; return; }
+    const flat = cut.cells.flat(2).filter((value) => value != null).map((value) => value / 10);
+    low = flat.reduce((a, b) => Math.min(a, b)); high = Math.max(flat.reduce((a, b) => Math.max(a, b)), low + 1);
+    slider.max = cut.hours.at(-1);
+    const peak = cut.hours[cut.hottest_c.indexOf(Math.max(...cut.hottest_c))];
+    hour = Math.min(cut.hours.at(-1), canvas.dataset.hour ? Number(canvas.dataset.hour) : peak); slider.value = hour;
+    draw();
+  };
+  slider.addEventListener("input", () => { hour = Number(slider.value); draw(); });
+  new ResizeObserver(draw).observe(canvas.parentElement);
+  begin();
+})();
