@@ -226,18 +226,17 @@ def _annunciate(state: State) -> State:
     return replace(state, phase=Phase.RAISED)
 
 
-def _elapsed_ms(state: State, seen: Observation) -> tuple[int, bool]:
-    """Time since the last observation, and whether it is short enough to be known about."""
+def _elapsed_ms(state: State, seen: Observation) -> int:
+    """Time since the last observation; none when it is longer than one observation may stand for: a gap."""
     if state.seen_ms is None:
-        return 0, True
-    gap = max(0, seen.at_ms - state.seen_ms)
-    credit = int(seen.credit_s * 1000)
-    return min(gap, credit), gap <= credit
+        return 0
+    passed = max(0, seen.at_ms - state.seen_ms)
+    return passed if passed <= seen.credit_s * 1000 else 0
 
 
 def _true(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str) -> Step:
     n, m = kind.n_of_m
-    passed, _ = _elapsed_ms(state, seen)
+    passed = _elapsed_ms(state, seen)
     recent = (*state.recent, max(1, seen.severity))[-m:]
     seen_ms = max(seen.at_ms, state.seen_ms or seen.at_ms)
     confirmed = seen.severity if seen.sure else _nth_largest(recent, n)
@@ -285,7 +284,7 @@ def _shouted(
 
 def _false(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str) -> Step:
     _, m = kind.n_of_m
-    passed, known = _elapsed_ms(state, seen)
+    passed = _elapsed_ms(state, seen)
     recent = (*state.recent, 0)[-m:]
     seen_ms = max(seen.at_ms, state.seen_ms or seen.at_ms)
     if not state.up:
@@ -295,7 +294,7 @@ def _false(kind: Kind, state: State, seen: Observation, now_ms: int, subject: st
         return Step(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
     if _inside_deadband(kind, seen):
         return Step(replace(state, value=seen.value, recent=recent, seen_ms=seen_ms))
-    calm = 0 if state.calm_ms is None else state.calm_ms + (passed if known else 0)
+    calm = 0 if state.calm_ms is None else state.calm_ms + passed
     after = replace(state, value=seen.value, recent=recent, seen_ms=seen_ms, calm_ms=calm)
     if calm < kind.off_delay_s * 1000:
         return Step(after)
