@@ -31,7 +31,8 @@ CONTENT_SECURITY_POLICY = (
 HEADERS = {
     "Content-Security-Policy": CONTENT_SECURITY_POLICY,
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    # Not "no-referrer": browsers then send "Origin: null" with our own forms, which own_page() must refuse.
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
 }
 
