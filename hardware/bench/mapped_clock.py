@@ -49,7 +49,7 @@ class MappedClock:
 
 
 class MovingClock(SteppedClock):
-    """The stepped clock of the station, which writes each move into the file."""
+    """The stepped clock of the station, which writes its moves into the file."""
 
     def __init__(self, path: Path) -> None:
         with path.open("r+b") as file:
@@ -57,8 +57,15 @@ class MovingClock(SteppedClock):
         wall_ms, boot_ms, speed = _LAYOUT.unpack(self._map[:])
         super().__init__(wall_ms, boot_ms=boot_ms, speed=speed, monotonic=time.monotonic)
 
+        #: Whether everybody sees each move at once; else only what `publish` is told.
+        self.open = True
+
     def advance(self, seconds: float) -> None:
-        """Let `seconds` pass, for everybody."""
+        """Let `seconds` pass."""
         super().advance(seconds)
-        now = self.stamp()
+        if self.open:
+            self.publish(self.stamp())
+
+    def publish(self, now: Stamp) -> None:
+        """Let everybody see this moment."""
         self._map[:] = _LAYOUT.pack(now.wall_ms, now.boot_ms, self.speed or 1.0)
