@@ -8,7 +8,7 @@ setting tried below the bracket has been seen to be safe.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,8 +16,9 @@ import numpy as np
 
 from logger.cure.glass import field_hours, milestones
 from logger.cure.history import time_to
-from logger.cure.prediction import predict
-from logger.errors import OutOfRange
+from logger.cure.prediction import Prediction, predict
+from logger.cure.solve import Accuracy
+from logger.errors import DidNotConverge, OutOfRange
 from logger.plan_file import Plan
 
 #: Depths between which the deepest safe layer is looked for, mm, and the width of the bracket.
@@ -29,6 +30,11 @@ READY_H = 120.0
 #: Air that a shop fan drives over the top, m/s. Common practice, no source.
 FAN_M_S = 2.0
 _LONGEST_RUN_H = 240.0
+#: The solver's long steps, and its full accuracy.
+_WALKING = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
+_WALKING_CELLS = 0.6
+#: An end of the bracket that full accuracy moves more often than this has no bracket.
+_MOVES = 8
 
 
 @dataclass(frozen=True)
@@ -135,9 +141,9 @@ def deepest_safe(
                          allowed="0 < from_mm < most_mm, within_mm above 0", remedy="give other depths")  # fmt: skip
     single = _faster(plan.model_copy(update={"layer": []}), faster)
 
-    def peak_c(depth_mm: float) -> float:
+    def peak_c(depth_mm: float, full: bool) -> float:
         pour = plan.pour.model_copy(update={"depth_mm": depth_mm})
-        return predict(_long_enough(single.model_copy(update={"pour": pour}))).peak_c
+        return _run(_long_enough(single.model_copy(update={"pour": pour})), full).peak_c
 
     ladder = [from_mm]
     while ladder[-1] < most_mm:
@@ -163,12 +169,12 @@ def rooms(
 
     quick = _faster(plan, faster)
 
-    def peak_c(room_c: float) -> float:
-        return predict(_long_enough(in_room(quick, room_c))).peak_c
+    def peak_c(room_c: float, full: bool) -> float:
+        return _run(_long_enough(in_room(quick, room_c)), full).peak_c
 
-    def hard_h(room_c: float) -> float:
+    def hard_h(room_c: float, full: bool) -> float:
         cool = in_room(plan, room_c)
-        found = milestones(cool, predict(cool, field_hours=field_hours(cool)))
+        found = milestones(cool, _run(cool, full, field_hours(cool)))
         hours = [steps.hard_h for steps in found.places]
         return max(np.inf if h is None else h for h in hours)
 
@@ -202,29 +208,68 @@ def gains(
     return found
 
 
+def _run(plan: Plan, full: bool, at_h: Sequence[float] = ()) -> Prediction:
+    if full:
+        return predict(plan, field_hours=at_h)
+    return predict(plan, field_hours=at_h, fineness=_WALKING_CELLS, accuracy=_WALKING)
+
+
 def _bracket(
-    run: Callable[[float], float], ladder: list[float], is_safe: Callable[[float], bool], within: float
+    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float
 ) -> Bracket:
-    """Walk the ladder from its safe end to the first setting that is not safe, then halve the gap."""
+    """Walk the ladder from its safe end to the first setting that is not safe, halve the gap, prove both ends.
+
+    run: setting and whether at full accuracy → what decides.
+    """
     safe: float | None = None
-    at_safe: float | None = None
+    not_safe: float | None = None
     for setting in ladder:
-        value = run(setting)
-        if not is_safe(value):
+        if not is_safe(run(setting, False)):
+            not_safe = setting
             break
-        safe, at_safe = setting, value
-    else:
-        return Bracket(safe, None, at_safe, None)
-    not_safe, at_not_safe = setting, value
-    if safe is None:
-        return Bracket(None, not_safe, None, at_not_safe)
-    while abs(not_safe - safe) > within:
+        safe = setting
+    while safe is not None and not_safe is not None and abs(not_safe - safe) > within:
         middle = 0.5 * (safe + not_safe)
-        value = run(middle)
-        if is_safe(value):
-            safe, at_safe = middle, value
+        if is_safe(run(middle, False)):
+            safe = middle
         else:
-            not_safe, at_not_safe = middle, value
+            not_safe = middle
+    return _proven(run, ladder, is_safe, within, safe, not_safe)
+
+
+def _proven(
+    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float,
+    safe: float | None, not_safe: float | None,
+) -> Bracket:  # fmt: skip
+    """Both ends at full accuracy; an end that turns out to be on the other side becomes the other end."""
+    onward = within if ladder[-1] > ladder[0] else -within
+    at_safe = at_not_safe = None
+    for _ in range(_MOVES):
+        if safe is None:
+            break
+        at_safe = run(safe, True)
+        if is_safe(at_safe):
+            break
+        not_safe, at_not_safe = safe, at_safe
+        back = safe - onward
+        safe = at_safe = None
+        if (back - ladder[0]) * onward >= 0:
+            safe = back
+    else:
+        raise DidNotConverge(f"no safe setting was confirmed near {not_safe}; ask again with a wider bracket")
+    for _ in range(_MOVES):
+        if not_safe is None:
+            break
+        if at_not_safe is None:
+            at_not_safe = run(not_safe, True)
+        if not is_safe(at_not_safe):
+            break
+        safe, at_safe = not_safe, at_not_safe
+        ahead = not_safe + onward
+        at_not_safe = None
+        not_safe = ahead if (ladder[-1] - ahead) * onward >= 0 else None
+    else:
+        raise DidNotConverge(f"no unsafe setting was confirmed near {safe}; ask again with a wider bracket")
     return Bracket(safe, not_safe, at_safe, at_not_safe)
 
 
