@@ -105,14 +105,7 @@ class Track:
                 self.suspect_c, self.suspect_ms = value, at_ms
                 return False
         elif not self._near(value, self.believed_c, at_ms - self.believed_ms):
-            suspect = self.suspect_c
-            confirmed = suspect is not None and self._near(value, suspect, at_ms - self.suspect_ms)
-            if suspect is None or not confirmed or value == suspect == POWER_ON_C:
-                if suspect is not None and (value - suspect) * (suspect - self.believed_c) < 0:
-                    self.jumps += 1.0
-                self.suspect_c, self.suspect_ms = value, at_ms
-                return False
-            self.rate_c_s = (value - suspect) * 1000 / max(1, at_ms - self.suspect_ms)
+            return self._believe_jump(value, at_ms, self.believed_c)
         else:
             self.jumps = self.jumps * 0.97 + (0.0 if self.suspect_c is None else 1.0)
             step_s = (at_ms - self.believed_ms) / 1000
@@ -120,6 +113,26 @@ class Track:
                 self.rate_c_s += 0.3 * ((value - self.believed_c) / step_s - self.rate_c_s)
         self.believed_c, self.believed_ms, self.suspect_c = value, at_ms, None
         self._lay_trail(value, at_ms)
+        return True
+
+    def _believe_jump(self, value: float, at_ms: int, believed_c: float) -> bool:
+        """Far from what was believed: held back until a second one agrees; True when it does."""
+        suspect_c, suspect_ms = self.suspect_c, self.suspect_ms
+        self.suspect_c, self.suspect_ms = value, at_ms
+        if suspect_c is None or value == suspect_c == POWER_ON_C:
+            return False
+        if (value - believed_c) * (suspect_c - believed_c) < 0:
+            self.jumps += 1.0  # one up, one down: neither is true
+            return False
+        self.rate_c_s = (value - suspect_c) * 1000 / max(1, at_ms - suspect_ms)
+        if abs(value - suspect_c) <= STEP_C + DRIFT_C_S * (at_ms - suspect_ms) / 1000:
+            self.believed_c, self.believed_ms, self.suspect_c = value, at_ms, None
+        elif abs(value - believed_c) > abs(suspect_c - believed_c):
+            # Further the same way: a steep start. The nearer of the two is certainly reached.
+            self.believed_c, self.believed_ms = suspect_c, suspect_ms
+        else:
+            self.believed_c, self.believed_ms, self.suspect_c = value, at_ms, None
+        self._lay_trail(self.believed_c, self.believed_ms)
         return True
 
     def _near(self, value: float, other: float, gap_ms: int) -> bool:
@@ -139,7 +152,7 @@ class Track:
         return max(values) - min(values) if values else 0.0
 
     def rise_c(self, over_ms: int) -> float | None:
-        """Change of the believed value over the last `over_ms`, °C; None when the trail is too short."""
+        """Change of the believed value in `over_ms`, °C, from the last such stretch; None when it is not known."""
         if not self.trail or self.believed_c is None:
             return None
         since = self.believed_ms - over_ms
@@ -150,7 +163,7 @@ class Track:
             before = (at_ms, value)
         if before is None or since - before[0] > over_ms:
             return None
-        return self.believed_c - before[1]
+        return (self.believed_c - before[1]) * over_ms / (self.believed_ms - before[0])
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-safe values."""

@@ -56,16 +56,16 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
     if now.misses >= 0.35:
         reason = f"The probe at {now.place} fails in {now.misses * 100:.0f} % of its readings."
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
-    if now.base in IN_THE_POUR and at_ms - now.unmoved_ms >= STUCK_MS and now.last_c is not None:
-        for other in others:
-            moved = other.rise_c(TRAIL_MS) if other.base in IN_THE_POUR else None
-            if moved is not None and abs(moved) >= MOVED_C:
-                minutes = (at_ms - now.unmoved_ms) / 60_000
-                reason = (
-                    f"The probe at {now.place} has said {now.last_c:.2f} °C for {minutes:.0f} min, while "
-                    f"{other.place} moved by {moved:+.1f} °C."
-                )
-                return Observation(True, at_ms, reason, late=late, credit_s=credit)
+    if now.last_c is not None and now.base in IN_THE_POUR and at_ms - now.unmoved_ms >= STUCK_MS:
+        # Heat from outside can move a face alone, so only both faces together tell against the core.
+        against = [t for t in others if t.base == "core"] if now.base != "core" else _faces(others)
+        moves = [move for move in (t.rise_c(TRAIL_MS) for t in against if t is not now) if move is not None]
+        if moves and min(abs(move) for move in moves) >= MOVED_C and (now.base != "core" or len(moves) >= 2):
+            reason = (
+                f"The probe at {now.place} has said {now.last_c:.2f} °C for {(at_ms - now.unmoved_ms) / 60_000:.0f} "
+                f"min, while {' and '.join(t.place for t in against)} moved by {moves[0]:+.1f} °C."
+            )
+            return Observation(True, at_ms, reason, late=late, credit_s=credit)
     if now.base == "core" and now.believed_c is not None:
         faces = {t.base: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
         surface, underside = faces.get("surface"), faces.get("underside")
@@ -84,6 +84,10 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
     return Observation(
         False, at_ms, f"The probe at {now.place} reads steadily again.", late=late, credit_s=credit
     )
+
+
+def _faces(tracks: Sequence[Track]) -> list[Track]:
+    return [t for t in tracks if t.base in ("surface", "underside")]
 
 
 IN_THE_POUR = ("core", "surface", "underside")

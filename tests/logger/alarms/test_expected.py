@@ -1,0 +1,89 @@
+"""The band around the frozen prediction: plausible batches stay inside, a much faster or hotter one leaves it early."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from logger.alarms.expected import LEAST_C, expect
+from logger.cure.prediction import predict
+from logger.errors import BadInput
+from logger.plan_file import Plan, plan_from_table
+
+
+def plan(depth_mm: float = 45.0, faster: float = 1.0, hotter: float = 1.0, room_c: float = 21.0) -> Plan:
+    """An invented river pour of a slow system."""
+    return plan_from_table(
+        {
+            "title": "River",
+            "resin": {
+                "name": "Invented slow system",
+                "heat_of_cure_j_g": 330.0 * hotter,
+                "rate": {"k1_per_s": 5e-7 * faster, "k2_per_s": 1.4e-5 * faster},
+            },
+            "pour": {"shape": "sheet", "depth_mm": depth_mm, "start_c": room_c},
+            "air": {"room_c": room_c, "top_w_m2k": 8.5, "bottom_w_m2k": 7.0},
+        }
+    )
+
+
+def first_over(planned: Plan, true: Plan) -> tuple[float | None, float]:
+    """Hour at which the true core leaves the planned band, and the hour of its peak."""
+    band = expect(*(predict(planned).curve.hours, predict(planned).curve.core_c))
+    curve = predict(true).curve
+    over = [h for h, c in zip(curve.hours, curve.core_c, strict=True) if h >= 0.5 and c > band.top_c(h)]
+    return (over[0] if over else None), float(curve.hours[int(np.argmax(curve.core_c))])
+
+
+@pytest.mark.parametrize("depth_mm", [30.0, 45.0])
+@pytest.mark.parametrize(
+    ("faster", "hotter"), [(1.05, 1.0), (0.95, 1.0), (1.0, 1.05), (1.0, 0.95), (1.03, 1.03)]
+)
+def test_a_batch_five_per_cent_off_stays_inside_the_band(
+    depth_mm: float, faster: float, hotter: float
+) -> None:
+    """Common practice, no source: batches differ from their datasheet by some per cent."""
+    over, _ = first_over(plan(depth_mm), plan(depth_mm, faster, hotter))
+    assert over is None
+
+
+@pytest.mark.parametrize("depth_mm", [40.0, 50.0])
+def test_a_batch_thirty_per_cent_off_leaves_it_well_before_its_peak(depth_mm: float) -> None:
+    """In time to do something: before six tenths of the way to the peak."""
+    over, peak_h = first_over(plan(depth_mm), plan(depth_mm, 1.3, 1.1))
+    assert over is not None
+    assert over < 0.75 * peak_h
+
+
+def test_a_slower_batch_that_peaks_later_is_no_news() -> None:
+    """After the predicted peak a core that only now gets there is as hot as planned."""
+    hours = [h / 4 for h in range(200)]
+    early = [21 + 25 * math.exp(-(((h - 12) / 5) ** 2)) for h in hours]
+    band = expect(hours, early)
+    assert all(21 + 24 * math.exp(-(((h - 17) / 6) ** 2)) < band.top_c(h) for h in hours)
+
+
+def test_the_band_of_a_forecast_is_used_where_it_is_given_and_never_too_tight() -> None:
+    """p95 is passed by 1 pour in 20; the top is stretched to 1 in 100."""
+    band = expect([0.0, 10.0], [20.0, 40.0], [20.0, 42.0], [20.0, 52.0])
+    assert band.top_c(10.0) == pytest.approx(42 + 1.4 * 10)
+    assert band.top_c(0.0) == pytest.approx(20 + LEAST_C)
+
+
+def test_it_reads_between_and_holds_beyond_its_ends() -> None:
+    """Linear between, the last value after the end."""
+    band = expect([0.0, 1.0], [20.0, 32.0])
+    assert band.core_c(0.5) == pytest.approx(26.0)
+    assert band.core_c(-1) == 20.0
+    assert band.core_c(99) == pytest.approx(32.0)
+
+
+@pytest.mark.parametrize(
+    ("hours", "core"), [([], []), ([0, 1], [20]), ([1, 0], [20, 20]), ([0, 1], [20, math.nan])]
+)
+def test_a_curve_that_is_none_is_refused(hours: list[float], core: list[float]) -> None:
+    """Rather no band than a wrong one."""
+    with pytest.raises(BadInput, match="predicted curve"):
+        expect(hours, core)
