@@ -109,7 +109,7 @@ class Forecaster:
         """Makes one forecast of each live pour for which one is due. Gives how many."""
         made = 0
         with self._store.read() as connection:
-            live = pours.all_pours(connection, live_only=True)
+            live = pours.live_pours(connection)
         for pour in live:
             if stop is not None and stop.is_set():
                 break

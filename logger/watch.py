@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Row
 
 from logger.alarms.expected import expect
 from logger.alarms.state import Change
-from logger.alarms.view import Contact, Facts, Sample, StationFacts, limits_of
+from logger.alarms.view import Contact, Facts, ForecastAnswer, Sample, StationFacts, limits_of
 from logger.alarms.watchbook import Setup, Watchbook
 from logger.delivery.letters import messages_for
 from logger.errors import LoggerError
@@ -29,8 +29,12 @@ from logger.store.database import Store
 
 log = logging.getLogger(__name__)
 
+AnyRow = Row[*tuple[Any, ...]]
+
 #: Rows of one sweep are taken within this time of its first, ms.
 SWEEP_MS = 2500
+#: A station's clock may be ahead of the service's by this; a reading from further ahead is judged as of now, ms.
+AHEAD_MS = 600_000
 #: Rows judged in one transaction: the write lock is held for some ten milliseconds.
 ROWS_A_TIME = 400
 
@@ -54,6 +58,7 @@ class Watch:
         self._groups = tuple(groups)
         self._woken = threading.Event()
         self._setups: dict[int, Setup] = {}
+        self._answers: dict[int, tuple[int, ForecastAnswer]] = {}
 
     def wake(self) -> None:
         """There are new readings."""
@@ -70,7 +75,7 @@ class Watch:
     def judge_all(self) -> None:
         """Judges every live pour up to its last reading and to now."""
         with self._store.read() as connection:
-            live = [pour.id for pour in pours.all_pours(connection, live_only=True)]
+            live = [pour.id for pour in pours.live_pours(connection)]
         for pour_id in live:
             try:
                 while self.judge(pour_id):
@@ -83,17 +88,18 @@ class Watch:
     def judge(self, pour_id: int) -> bool:
         """Judges some of a pour's new readings; True when there are more."""
         with self._store.write() as tx:
-            pour = pours.get_pour(tx, pour_id)
+            pour = pours.to_judge(tx, pour_id)
             rows = readings.after(tx, pour_id, pour.judged_reading_id, ROWS_A_TIME)
-            book = self.book_of(pour)
+            book = self.book_of(tx, pour)
             before = book.to_dict()
             changes: list[Change] = []
             facts = self._facts(tx, pour)
             now_ms, shift_ms = self._timeline.now_ms(), self._timeline.shift_ms
             for sweep in _sweeps(rows, shift_ms):
                 taken = max(sample.at_ms for sample in sweep)
-                # Late readings are judged as they were, at the time at which they came.
-                at_ms = now_ms if sweep[0].late else min(taken, now_ms)
+                # Late readings are judged at the time at which they came; others at their own, also when the
+                # station's clock is a little ahead of ours.
+                at_ms = now_ms if sweep[0].late else min(taken, now_ms + AHEAD_MS)
                 changes += book.take(sweep, facts, at_ms)
             more = len(rows) == ROWS_A_TIME
             if not more:
@@ -114,8 +120,8 @@ class Watch:
         """
         with self._store.write() as tx:
             alarm = alarms.get_alarm(tx, alarm_id)
-            pour = pours.get_pour(tx, alarm.pour_id)
-            book = self.book_of(pour)
+            pour = pours.to_judge(tx, alarm.pour_id)
+            book = self.book_of(tx, pour)
             key = f"{alarm.kind}/{alarm.subject.partition('/')[2]}"
             changes = act(book, key, self._timeline.now_ms())
             pours.save_watchbook(tx, pour.id, book.to_dict(), pour.judged_reading_id)
@@ -123,32 +129,32 @@ class Watch:
         log.info("alarm %s: %s", alarm_id, by)
         self._tell("alarm", pour.id)
 
-    def book_of(self, pour: Row[Any]) -> Watchbook:
+    def book_of(self, connection: Connection, pour: AnyRow) -> Watchbook:
         """The pour's watchbook as it was last kept, or a new one."""
-        setup = self._setup(pour)
+        setup = self._setup(connection, pour)
         return Watchbook(setup) if pour.watchbook is None else Watchbook.from_dict(setup, pour.watchbook)
 
-    def _write(self, tx: Connection, pour: Row[Any], changes: Sequence[Change]) -> None:
+    def _write(self, tx: Connection, pour: AnyRow, changes: Sequence[Change]) -> None:
         ids = alarms.save_changes(tx, pour.id, changes, self._timeline.shift_ms)
         for change, alarm_id in zip(changes, ids, strict=True):
             messages_for(tx, pour, change, alarm_id, self._groups, self._link_base, self._timeline.now_ms())
 
-    def _setup(self, pour: Row[Any]) -> Setup:
+    def _setup(self, connection: Connection, pour: AnyRow) -> Setup:
         started_ms = pour.poured_ms - self._timeline.shift_ms
         known = self._setups.get(pour.id)
         if known is None or known.started_ms != started_ms:
-            plan = plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan")
-            curve = pour.prediction["curve"]
+            whole = pours.get_pour(connection, pour.id)
+            plan = plan_from_text(whole.plan_toml, f"pour {pour.id}'s plan")
+            curve = whole.prediction["curve"]
             known = Setup(started_ms, limits_of(plan), expect(curve["hours"], curve["core_c"]))
             self._setups[pour.id] = known
         return known
 
-    def _facts(self, tx: Connection, pour: Row[Any]) -> Facts:
+    def _facts(self, tx: Connection, pour: AnyRow) -> Facts:
         shift_ms = self._timeline.shift_ms
         mine = [row for row in stations.all_stations(tx) if row.id == pour.station_id]
-        last = forecasts.latest(tx, pour.id)
         return Facts(
-            forecast=None if last is None else answer_of(last.body, pour.poured_ms - shift_ms),
+            forecast=self._answer(tx, pour, shift_ms),
             stations=tuple(
                 StationFacts(
                     row.name,
@@ -158,6 +164,18 @@ class Watch:
                 for row in mine
             ),
         )
+
+    def _answer(self, tx: Connection, pour: AnyRow, shift_ms: int) -> ForecastAnswer | None:
+        """The newest forecast's answer; kept, since its body is large and is asked for with every batch."""
+        newest = forecasts.latest_id(tx, pour.id)
+        if newest is None:
+            return None
+        known = self._answers.get(pour.id)
+        if known is None or known[0] != newest:
+            row = forecasts.latest(tx, pour.id)
+            assert row is not None
+            known = self._answers[pour.id] = (newest, answer_of(row.body, pour.poured_ms - shift_ms))
+        return known[1]
 
     def _with_contacts(self, facts: Facts, rows: Sequence[Row[Any]], shift_ms: int) -> Facts:
         wet = {

@@ -102,11 +102,12 @@ def own_page(request: Request) -> None:
         raise Forbidden("this change came from another site's page; open it from this service's own pages")
 
 
-def station(request: Request) -> Row[Any]:
+async def station(request: Request) -> Row[Any]:
     """The station whose token came with the request."""
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not token:
         raise SignInNeeded("a station shows its token: Authorization: Bearer …")
+    # One indexed look-up: cheaper here than a hop to another thread and back for every batch.
     with service_of(request).store.read() as connection:
         try:
             return by_token(connection, token)

@@ -33,6 +33,7 @@ from hardware.clock import Stamp
 from logger.cure.prediction import predict
 from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
+from logger.errors import NotAllowed
 from logger.plan_file import plan_from_table
 from logger.settings import read_settings
 from web.scenarios import OWNER, SCENARIOS, WORKSHOP, Scenario
@@ -51,8 +52,9 @@ PROBES = {
 }
 #: Probe noise of the demo, °C (invented; a real probe's steps are 1/16 °C).
 NOISE_C = 0.04
-#: Above this speed the station does not run further ahead of the service than so many sweeps.
-LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 2
+#: Above this speed the station does not run further ahead of the service than so many sweeps, and the others see
+#: the time only up to the last batch that was acknowledged: real milliseconds on the way are no simulated minutes.
+LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 8
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
 
@@ -131,7 +133,7 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
         # The traces count from the pour, also after this process was killed and started again.
         bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
         left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000
-        step = LockStep(clock.speed or 1.0)
+        step = LockStep(clock)
         return run_station(
             config,
             bench.hardware,
@@ -140,7 +142,7 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
             transport=step,
             end_after_s=left_s,
             drain_s=30.0,
-            linger_s=0.2 if step.speed < LOCK_STEP_SPEED else 0.0,
+            linger_s=0.01 if step.on else 0.2,
             after_sweep=step.after_sweep,
         )
 
@@ -148,9 +150,11 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
 class LockStep(httpx.HTTPTransport):
     """Keeps a fast station from running ahead of its service: a sweep waits until the last ones are acknowledged."""
 
-    def __init__(self, speed: float) -> None:
+    def __init__(self, clock: MovingClock) -> None:
         super().__init__(retries=0)
-        self.speed = speed
+        self.on = (clock.speed or 1.0) >= LOCK_STEP_SPEED
+        clock.open = not self.on
+        self._clock = clock
         self._sent = 0
         self._answered = threading.Condition()
         self._well = True
@@ -162,13 +166,16 @@ class LockStep(httpx.HTTPTransport):
         except httpx.HTTPError:
             self._note(0, well=False)
             raise
+        well = response.status_code == 200
         rows = request.content.count(b'"seq":')
-        self._note(rows, well=response.status_code == 200)
+        if well and self.on and rows:
+            self._clock.publish(_last_stamp(request.content))
+        self._note(rows if well else 0, well=well)
         return response
 
     def after_sweep(self, sweeps: int) -> None:
         """Called by the station after each sweep."""
-        if self.speed < LOCK_STEP_SPEED:
+        if not self.on:
             return
         wanted = (sweeps - LOCK_STEP_SWEEPS) * len(PROBES)
         with self._answered:
@@ -179,6 +186,12 @@ class LockStep(httpx.HTTPTransport):
             self._sent += rows
             self._well = well
             self._answered.notify_all()
+
+
+def _last_stamp(batch: bytes) -> Stamp:
+    """When the newest row of a batch was taken: what the others may know of the time."""
+    last = json.loads(batch)["rows"][-1]["stamp"]
+    return Stamp(**last)
 
 
 def _noisy(trace: Any, seed: int) -> Any:
@@ -236,9 +249,7 @@ class Maker:
 
     def __init__(self, folder: Path, port: int, client: httpx.Client | None = None) -> None:
         self._folder = folder
-        self.client = client or httpx.Client(
-            base_url=f"http://127.0.0.1:{port}", timeout=20, trust_env=False, follow_redirects=True
-        )
+        self.client = client or httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20, trust_env=False)
         self.password = secrets.token_urlsafe(9)
 
     def wait_for_service(self, seconds: float = 30) -> None:
@@ -258,7 +269,8 @@ class Maker:
         """Becomes the owner, and enrols the station."""
         code = (self._folder / "set-up-code").read_text(encoding="ascii")
         answer = self.client.post("/set-up", data={"code": code, "name": OWNER, "password": self.password})
-        answer.raise_for_status()
+        if answer.status_code != 303:
+            raise NotAllowed(f"the first set-up was refused ({answer.status_code}): {answer.text[:200]}")
         (self._folder / "set-up-code").unlink()
         token = self.ask("POST", "/api/stations", {"name": STATION})["token"]
         token_file = self._folder / "station.token"

@@ -58,6 +58,7 @@ def run_station(
     end_after_s: float | None = None,
     sweeps_per_commit: int = 1,
     obey_period: bool = True,
+    bus_threads: bool = True,
     drain_s: float = DRAIN_S,
     linger_s: float = LINGER_S,
     after_sweep: Callable[[int], None] | None = None,
@@ -66,7 +67,8 @@ def run_station(
 
     The hardware is closed at the end, outputs first switched off. `clock` belongs to the sweeps; on a stepped clock
     the forwarder waits beside it. `sweeps_per_commit` above 1 is for fast simulations only: a crash then loses up
-    to that many sweeps. `obey_period` False ignores the period that the service orders. At the end the rest is sent
+    to that many sweeps. `obey_period` False ignores the period that the service orders. `bus_threads` False reads
+    the buses in the sweeps' own thread: for the bench, whose files never block. At the end the rest is sent
     for at most `drain_s` real seconds. `linger_s` is the forwarder's. `after_sweep` is called with the number of sweeps done.
     """
     with ExitStack() as cleanup:
@@ -91,7 +93,7 @@ def run_station(
         )
         forwarding = threading.Event()
         thread = threading.Thread(target=forwarder.run, args=(forwarding,), name="forward")
-        sampler = Sampler(hardware.buses, config.wiring.all_probes, clock)
+        sampler = Sampler(hardware.buses, config.wiring.all_probes, clock, threads=bus_threads)
         loop = _Sweeps(
             config, hardware, clock, sampler, keeper, signals, supervisor, forwarder, told, sweeps_per_commit
         )

@@ -17,7 +17,7 @@ RAISED = (Why.FIRST_TIME, Why.AGAIN, Why.WORSE, Why.REALARM, Why.SHELF_ENDED)
 
 def messages_for(
     tx: Connection,
-    pour: Row[Any],
+    pour: Row[*tuple[Any, ...]],
     change: Change,
     alarm_id: int,
     groups: Sequence[str],

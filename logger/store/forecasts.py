@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select
+from sqlalchemy import Connection, Row, func, insert, select
 
 from logger.store.database import table
 from logger.store.tables import Forecast
@@ -18,6 +18,11 @@ def add_forecast(tx: Connection, pour_id: int, at_h: float, made_ms: int, body: 
     """Keeps a forecast. Gives its id."""
     values = {"pour_id": pour_id, "at_h": at_h, "made_ms": made_ms, "body": body}
     return int(tx.execute(insert(FORECAST).values(**values).returning(FORECAST.c.id)).scalar_one())
+
+
+def latest_id(connection: Connection, pour_id: int) -> int | None:
+    """The newest forecast's id, or None: a body is large, and mostly known already."""
+    return connection.execute(select(func.max(FORECAST.c.id)).where(FORECAST.c.pour_id == pour_id)).scalar()
 
 
 def latest(connection: Connection, pour_id: int) -> Row[Any] | None:

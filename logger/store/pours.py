@@ -40,7 +40,12 @@ class Window:
 def windows(connection: Connection, station_id: int) -> list[Window]:
     """The pours that a station's readings may belong to, newest first. Sealed pours take nothing more."""
     rows = connection.execute(
-        select(POUR, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"))
+        select(
+            POUR.c.id,
+            POUR.c.released_ms,
+            POUR.c.reading_head,
+            (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
+        )
         .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
         .where(POUR.c.station_id == station_id, POUR.c.stage != Stage.CLOSED)
         .order_by(POUR.c.id.desc())
@@ -89,12 +94,31 @@ def get_pour(connection: Connection, pour_id: int) -> Row[Any]:
     return found
 
 
-def all_pours(connection: Connection, *, live_only: bool = False) -> list[Row[Any]]:
+def live_pours(connection: Connection) -> list[Row[Any]]:
+    """Live pours' id, stage and station_id; cheap, since every batch asks for them."""
+    return list(
+        connection.execute(select(POUR.c.id, POUR.c.stage, POUR.c.station_id).where(POUR.c.stage.in_(LIVE)))
+    )
+
+
+def to_judge(connection: Connection, pour_id: int) -> Row[*tuple[Any, ...]]:
+    """What the watch needs of a pour each time: all but its plan and prediction. Raises NotFound."""
+    found = connection.execute(
+        select(
+            POUR.c.id, POUR.c.title, POUR.c.station_id, POUR.c.watchbook, POUR.c.judged_reading_id,
+            (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
+        )
+        .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
+        .where(POUR.c.id == pour_id)
+    ).first()  # fmt: skip
+    if found is None:
+        raise NotFound(f"there is no pour {pour_id} that was poured")
+    return found
+
+
+def all_pours(connection: Connection) -> list[Row[Any]]:
     """Pours, newest first, each with `poured_ms`."""
-    wanted = _with_poured_ms().order_by(POUR.c.id.desc())
-    if live_only:
-        wanted = wanted.where(POUR.c.stage.in_(LIVE))
-    return list(connection.execute(wanted))
+    return list(connection.execute(_with_poured_ms().order_by(POUR.c.id.desc())))
 
 
 def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: str, now_ms: int) -> None:

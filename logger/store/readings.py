@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
 
 from hardware.clock import Stamp
 from logger.errors import LoggerError
@@ -188,31 +188,60 @@ def _chain(tx: Connection, belongs: Iterable[Window], new: list[dict[str, Any]])
 
 
 def _note_probes(tx: Connection, station_id: int, new: list[dict[str, Any]], of_boot: Any) -> None:
-    known = {row.rom: row for row in tx.execute(select(PROBE).where(PROBE.c.station_id == station_id))}
+    known = {
+        row.rom: row
+        for row in tx.execute(
+            select(PROBE.c.id, PROBE.c.rom, PROBE.c.readings, PROBE.c.faults, PROBE.c.last_good_ms,
+                   PROBE.c.last_milli_c).where(PROBE.c.station_id == station_id)
+        )
+    }  # fmt: skip
+    updated: list[dict[str, Any]] = []
     for rom in {values["probe"] for values in new}:
         mine = [values for values in new if values["probe"] == rom]
         good = [values for values in mine if values["fault"] is None]
-        last = mine[-1]
-        at_ms = last["boot_ms"] + of_boot[last["boot"]]
-        values: dict[str, Any] = {"place": last["place"], "last_fault": last["fault"]}
-        if good:
-            values["last_good_ms"] = good[-1]["boot_ms"] + of_boot[good[-1]["boot"]]
-            values["last_milli_c"] = good[-1]["milli_c"]
-        if rom in known:
-            values["readings"] = known[rom].readings + len(mine)
-            values["faults"] = known[rom].faults + len(mine) - len(good)
-            tx.execute(update(PROBE).where(PROBE.c.id == known[rom].id).values(**values))
+        last, before = mine[-1], known.get(rom)
+        if before is None:
+            first_seen = {
+                "station_id": station_id,
+                "rom": rom,
+                "place": last["place"],
+                "first_seen_ms": mine[0]["boot_ms"] + of_boot[mine[0]["boot"]],
+                "readings": 0,
+                "faults": 0,
+            }
+            probe_id = tx.execute(insert(PROBE).values(**first_seen).returning(PROBE.c.id)).scalar_one()
         else:
-            tx.execute(
-                insert(PROBE).values(
-                    station_id=station_id,
-                    rom=rom,
-                    first_seen_ms=at_ms,
-                    readings=len(mine),
-                    faults=len(mine) - len(good),
-                    **values,
-                )
-            )
+            probe_id = before.id
+        latest = good[-1] if good else None
+        updated.append(
+            {
+                "probe_id": probe_id,
+                "place": last["place"],
+                "last_fault": last["fault"],
+                "readings": (before.readings if before else 0) + len(mine),
+                "faults": (before.faults if before else 0) + len(mine) - len(good),
+                "last_good_ms": latest["boot_ms"] + of_boot[latest["boot"]]
+                if latest
+                else (before.last_good_ms if before else None),
+                "last_milli_c": latest["milli_c"] if latest else (before.last_milli_c if before else None),
+            }
+        )
+    tx.execute(_UPDATE_PROBE, updated)
+
+
+#: One statement for all probes of a batch.
+_UPDATE_PROBE = (
+    update(PROBE)
+    .where(PROBE.c.id == bindparam("probe_id"))
+    .values(
+        place=bindparam("place"),
+        last_fault=bindparam("last_fault"),
+        readings=bindparam("readings"),
+        faults=bindparam("faults"),
+        last_good_ms=bindparam("last_good_ms"),
+        last_milli_c=bindparam("last_milli_c"),
+    )
+)
 
 
 def _acknowledged(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming]) -> int:

@@ -32,7 +32,7 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> B
             tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms()
         )
         urgent = alarms.loudest_at(tx, station.id)
-        mine = [pour for pour in pours.all_pours(tx, live_only=True) if pour.station_id == station.id]
+        mine = [pour for pour in pours.live_pours(tx) if pour.station_id == station.id]
     for pour_id in saved.pours:
         service.news.tell("readings", pour=pour_id)
     service.watch.wake()
