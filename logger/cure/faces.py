@@ -80,6 +80,9 @@ class Skin:
     absorbed: Floats | float = 0.0
     _before: tuple[Floats, Floats, Floats] | None = None
     _pending: tuple[Floats, Floats, Floats] | None = None
+    #: The coefficient that the trend gave for the end of the step, and the one last seen.
+    _ahead: Floats | None = None
+    _seen: Floats | None = None
 
     @property
     def computed(self) -> bool:
@@ -121,6 +124,7 @@ class Skin:
     def heat_out(self, t_k: Floats, room_k: Floats) -> Floats:
         """Heat (W) that leaves through this face, absorbed heat taken off, shape (M,)."""
         h = self.coefficient(t_k, room_k) if self.computed else self.h
+        self._seen = h
         ratio = 1.0 / (1.0 + h * self.resistance)
         flux = ratio * (h * (self.cells(t_k) - room_k[:, None]) - self.absorbed)
         return np.asarray(flux @ self.area)
@@ -129,34 +133,52 @@ class Skin:
         """The coefficient that the face's present temperature asks for, shape (M, cells)."""
         if self.shedding.given is not None:
             return np.broadcast_to(self.shedding.given * self.factor[:, None], self.h.shape)
-        room = room_k[:, None] - ZERO_CELSIUS_K
-        face = self.face_k(t_k, room_k) - ZERO_CELSIUS_K
-        law = self.factor[:, None] * self.shedding.law(face, np.broadcast_to(room, face.shape))
-        return np.asarray(law)
+        cell, room = self.cells(t_k), room_k[:, None]
+        room_c = np.broadcast_to(room - ZERO_CELSIUS_K, cell.shape)
+        # The face's temperature hangs on the coefficient that hangs on it, but weakly: the last one will do.
+        face = room + (cell - room + self.absorbed * self.resistance) / (1.0 + self.h * self.resistance)
+        return np.asarray(self.factor[:, None] * self.shedding.law(face - ZERO_CELSIUS_K, room_c))
 
-    def influx(self, t_k: Floats, now_k: Floats, mean_k: Floats, now_s: Floats, dt_s: Floats) -> Floats:
-        """Heat (W/m²) into each face cell over the coming step, (M, cells), beyond what the operators hold.
+    def influx(
+        self, t_k: Floats, now_k: Floats, mean_k: Floats, now_s: Floats, dt_s: Floats
+    ) -> tuple[Floats, Floats]:
+        """Heat (W/m²) into each face cell beyond what the operators hold, (M, cells): at the step's start, and its
+        growth per second.
 
         now_k, mean_k: the room now and its mean over the step, K (M,). The operators hold −U (T − T_room) with the U
-        that was built. A computed coefficient is taken at the middle of the step, by its trend, so that the flux
-        stays second order.
+        that was built. A computed coefficient goes on by its trend, so that the flux stays second order.
         """
+        if not self.computed:
+            flux = self.absorbed / (1.0 + self.h * self.resistance)
+            return flux, np.zeros_like(flux)
         cell = self.cells(t_k)
         room = mean_k[:, None]
-        if not self.computed:
-            return np.asarray(self.absorbed / (1.0 + self.h * self.resistance))
         self.h = h = self.coefficient(t_k, now_k)
-        h_middle, cell_middle = h, cell
-        if self._before is not None:
-            was, h_was, cell_was = self._before
-            span = (now_s - was)[:, None]
-            ahead = np.where(span > 0, np.minimum(0.5 * dt_s[:, None] / np.maximum(span, 1e-9), 1.5), 0.0)
-            h_middle = np.clip(h + ahead * (h - h_was), 0.7 * h, 1.4 * h)
-            cell_middle = cell + ahead * (cell - cell_was)
         self._pending = (now_s.copy(), h, cell)
-        ratio = 1.0 / (1.0 + h_middle * self.resistance)
-        flux = ratio * (h_middle * (room - cell_middle) + self.absorbed)
-        return np.asarray(flux + self.tie(self.built_h) * (cell_middle - room))
+        self._ahead = h
+        flux = self._beyond(h, cell, room)
+        if self._before is None:
+            return flux, np.zeros_like(flux)
+        was, h_was, cell_was = self._before
+        span = (now_s - was)[:, None]
+        ahead = np.where(span > 0, np.minimum(0.5 * dt_s[:, None] / np.maximum(span, 1e-9), 1.5), 0.0)
+        h_middle = np.clip(h + ahead * (h - h_was), 0.7 * h, 1.4 * h)
+        self._ahead = 2.0 * h_middle - h
+        later = self._beyond(h_middle, cell + ahead * (cell - cell_was), room)
+        return flux, (later - flux) / (0.5 * dt_s[:, None])
+
+    def _beyond(self, h: Floats, cell: Floats, room: Floats) -> Floats:
+        ratio = 1.0 / (1.0 + h * self.resistance)
+        flux = ratio * (h * (room - cell) + self.absorbed)
+        return np.asarray(flux + self.tie(self.built_h) * (cell - room))
+
+    def missed_w_m2(self, t_k: Floats, room_k: Floats) -> Floats:
+        """How far (W/m², (M,)) the flow in mid-step was off, by the coefficient seen at the step's end."""
+        if self._ahead is None or self._seen is None:
+            return np.zeros(len(t_k))
+        ratio = 1.0 / (1.0 + self._seen * self.resistance)
+        off = 0.5 * np.abs(self._seen - self._ahead) * ratio * ratio
+        return np.asarray((off * np.abs(self.cells(t_k) - room_k[:, None])).max(axis=1))
 
     def settle(self, good: NDArray[np.bool_]) -> None:
         """Remember this step's start for the trend, for the members whose step was accepted."""

@@ -147,8 +147,11 @@ def predict(
     """
     if accuracy is not None:
         return _solved(plan, field_hours, gel_conversion, fineness, accuracy)
-    found = _solved(plan, field_hours, gel_conversion, fineness, Accuracy())
-    for accuracy in TIGHTER:
+    # A computed coefficient is carried by its trend, second order only: it wants the shorter steps at once.
+    air = plan.air
+    computed = air.top_w_m2k is None or air.bottom_w_m2k is None or air.side_w_m2k is None
+    found = _solved(plan, field_hours, gel_conversion, fineness, TIGHTER[0] if computed else Accuracy())
+    for accuracy in TIGHTER[1:] if computed else TIGHTER:
         if found.heat_balance_error > BALANCE:
             found = _solved(plan, field_hours, gel_conversion, fineness, accuracy)
     start_c = found.curve.core_c[0]

@@ -68,6 +68,8 @@ class Gauge:
     poured_rows: int
     #: Steps in the flat resin block to the cells above, below, outward and inward (4,).
     around: Indices
+    #: Heat capacity of all the poured depth under a square metre, J/(m²·K).
+    heat_capacity_m2: float
 
     def take(self, keep: Indices) -> Gauge:
         """The same gauge for the members that `keep` picks."""
@@ -270,6 +272,18 @@ class March:
                 np.maximum(t_gap.max(axis=(1, 2)), -t_gap.min(axis=(1, 2))) / allowed,
                 np.maximum(a_gap.max(axis=(1, 2)), -a_gap.min(axis=(1, 2))) / acc.conversion,
             )
+            fine[0] += t_gap
+            fine[1] += a_gap
+            np.clip(fine[1], 0.0, 1.0 - 1e-9, out=fine[1])
+            middle[0] += 0.5 * t_gap
+            middle[1] += 0.5 * a_gap
+            mid_time, end_time = time_s + 0.5 * dt, time_s + dt
+            at_middle = read(stage, middle[0], middle[1], self.room.at(mid_time, who))
+            end_room = self.room.at(end_time, who)
+            at_end = read(stage, fine[0], fine[1], end_room)
+            if stage.computed:
+                missed = sum(skin.missed_w_m2(fine[0], end_room) for skin in stage.skins)
+                error = np.maximum(error, missed * dt / (stage.gauge.heat_capacity_m2 * allowed))
             good = error <= 1.0
             for skin in stage.skins:
                 skin.settle(good)
@@ -283,14 +297,6 @@ class March:
                     f"the step fell below {acc.shortest_s} s at {float(time_s[~good][0]) / 3600:.3f} h without "
                     "reaching the accuracy; check the rate constants and the heat of cure"
                 )
-            fine[0] += t_gap
-            fine[1] += a_gap
-            np.clip(fine[1], 0.0, 1.0 - 1e-9, out=fine[1])
-            middle[0] += 0.5 * t_gap
-            middle[1] += 0.5 * a_gap
-            mid_time, end_time = time_s + 0.5 * dt, time_s + dt
-            at_middle = read(stage, middle[0], middle[1], self.room.at(mid_time, who))
-            at_end = read(stage, fine[0], fine[1], self.room.at(end_time, who))
             heat = dt / 6.0 * (before[:, HEAT_OUT] + 4.0 * at_middle[:, HEAT_OUT] + at_end[:, HEAT_OUT])
             if good.all():
                 t_k, alpha, time_s, before = fine[0], fine[1], end_time, at_end
@@ -371,7 +377,7 @@ class March:
         middle_s, end_s = time_s + 0.5 * dt, time_s + dt
         wet = (slice(None), gauge.resin_rows, gauge.resin_columns)
         cure, resin = alpha[:, : gauge.poured_rows], t_k[wet]
-        pull = np.zeros_like(t_k)
+        pull, trend = np.zeros_like(t_k), np.zeros_like(t_k)
         mean = room.mean(time_s, end_s, who)
         over = t_k - mean[:, None, None]
         for lines in stage.lines:
@@ -380,15 +386,15 @@ class March:
             now = mean if room.constant else room.at(time_s, who)
             for skin in stage.skins:
                 if skin.computed or skin.heated:
-                    flux = skin.influx(t_k, now, mean, time_s, dt)
+                    flux, growing = skin.influx(t_k, now, mean, time_s, dt)
                     pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
+                    trend[:, skin.rows, skin.columns] += growing * skin.per_capacity
         whole, half = dt[:, None, None], 0.5 * dt[:, None, None]
         drive = chem.drive(cure, resin)
         heating = chem.rise_k * chem.rate(cure, drive)
         pull[wet] += heating
-        trend = np.zeros_like(t_k)
-        trend[wet] = _trend(chem, cure, drive, resin, heating, pull[wet], half)
-        growth = trend[wet]
+        growth = _trend(chem, cure, drive, resin, heating, pull[wet], half)
+        trend[wet] += growth
         pulls = [pull, pull]
         if not room.constant:
             pulls = [pull.copy(), pull.copy()]

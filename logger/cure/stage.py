@@ -213,4 +213,5 @@ def gauge_of(section: Section, layers: int, probe: Probe, skins: list[Skin]) -> 
             of_room[:, row] += room_part
             fixed[:, row] += heat
     return Gauge(warm, of_room, fixed, cure, centre, slice(nb, active), slice(0, wet), active - nb,
-                 np.array([wet, -wet, 1, -1]))  # fmt: skip
+                 np.array([wet, -wet, 1, -1]),
+                 float((section.dz[nb:active] * section.capacity_m3[nb:active, 0]).sum()))  # fmt: skip
