@@ -9,7 +9,7 @@ setting tried below the bracket has been seen to be safe.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -89,8 +89,8 @@ class DeepestLayer:
 class Rooms:
     """The coolest room in which every place is hard within ready_h, and the warmest that keeps the limit.
 
-    coolest: bracket of °C, decided by hours to hard (at_safe, at_not_safe; infinite: never); warmest: bracket of
-    °C, decided by the peak in °C.
+    The coolest is looked for from the warmest safe one down. coolest: bracket of °C, decided by the hours to hard
+    (at_not_safe is None where it never gets hard); warmest: bracket of °C, decided by the peak in °C.
     """
 
     coolest: Bracket
@@ -180,7 +180,12 @@ def rooms(
 
     upward = [float(c) for c in np.arange(COLDEST_C, HOTTEST_C + 0.1, 5.0)]
     warmest = _bracket(peak_c, upward, lambda peak: peak <= limit, WITHIN_C)
-    coolest = _bracket(hard_h, upward[::-1], lambda hours: hours <= ready_h, WITHIN_C)
+    # A room warmer than the warmest that is safe helps nobody: the way down begins there.
+    top = HOTTEST_C if warmest.safe is None else warmest.safe
+    downward = [top, *(c for c in reversed(upward) if c < top)]
+    coolest = _bracket(hard_h, downward, lambda hours: hours <= ready_h, WITHIN_C)
+    if coolest.at_not_safe is not None and not np.isfinite(coolest.at_not_safe):
+        coolest = replace(coolest, at_not_safe=None)
     return Rooms(coolest, warmest, limit, ready_h)
 
 

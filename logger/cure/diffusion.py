@@ -52,8 +52,14 @@ def diffusion_from_glass(glass: Glass, lead_k: float = LEAD_K, steepness: float 
 
 
 def slow_down(resin: Resin) -> Diffusion:
-    """The resin's own diffusion numbers, or the stand-in from its glass transition."""
-    return resin.diffusion or diffusion_from_glass(resin.glass)
+    """The resin's own diffusion numbers, or the stand-in from its glass transition.
+
+    Raises OutOfRange for numbers that `check_diffusion` refuses.
+    """
+    if resin.diffusion is None:
+        return diffusion_from_glass(resin.glass)
+    check_diffusion(resin.diffusion)
+    return resin.diffusion
 
 
 def check_diffusion(diffusion: Diffusion) -> None:

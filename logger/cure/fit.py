@@ -177,7 +177,7 @@ def _first_rate(datasheet: Datasheet, energy_kj: float) -> float:
 
 
 def _solve(
-    datasheet: Datasheet, things: list[Observable], prior: _Prior, start: Floats | None, rounds: int = 25
+    datasheet: Datasheet, things: list[Observable], prior: _Prior, start: Floats | None, rounds: int = 15
 ) -> Solution:
     def residuals(points: Floats) -> Floats:
         stray = (points - prior.mean) / prior.sd

@@ -44,8 +44,8 @@ SPREAD = (
     f"its glass transition is {HARD_K:g} K above the room; what these words leave open is added to each tolerance"
 )
 #: The fit needs no finer than this; `predict` is run at full accuracy afterwards.
-_COARSE = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
-_FINENESS = 0.6
+COARSE = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
+FINENESS = 0.6
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ class Observable:
         if self.quantity == "peak time":
             return None
         resin = resin_of(datasheet, theta)
-        plan = _plan(self.statement, resin)
+        plan = plan_for(self.statement, resin)
         if plan is None:
             hours = np.linspace(0.0, 2.0 * self.stated, 31)
             at = np.full(31, self.statement.at_c)
@@ -99,13 +99,17 @@ def resin_of(datasheet: Datasheet, theta: Floats) -> Resin:
     """The resin of one point theta (4,): ln k2, ln(k2/k1), E in kJ/mol, ln of the heat in J/g."""
     mixture = datasheet.mixture
     energy = float(np.clip(theta[2], 1.0, 199.0)) * 1000.0
+    limits = datasheet.limits
+    if limits.max_depth_mm is None and datasheet.deepest_pour:
+        deepest = max(pour.depth_mm for pour in datasheet.deepest_pour)
+        limits = limits.model_copy(update={"max_depth_mm": deepest})
     return Resin(
         name=datasheet.name, density_kg_m3=mixture.density_kg_m3,
         specific_heat_j_kgk=mixture.specific_heat_j_kgk, conductivity_w_mk=mixture.conductivity_w_mk,
         heat_of_cure_j_g=float(np.exp(theta[3])),
         rate=Rate(k1_per_s=float(np.exp(theta[0] - theta[1])), k2_per_s=float(np.exp(theta[0])),
                   e1_j_mol=energy, e2_j_mol=energy, m=mixture.m, n=mixture.n),
-        limits=datasheet.limits, glass=datasheet.glass,
+        limits=limits, glass=datasheet.glass,
     )  # fmt: skip
 
 
@@ -146,7 +150,7 @@ def predicted(datasheet: Datasheet, things: list[Observable], points: Floats) ->
 def _statement_values(statement: Statement, datasheet: Datasheet, points: Floats) -> Floats:
     """(N, 2): the statement's main value, and the time of its peak."""
     resins = [resin_of(datasheet, theta) for theta in points]
-    plan = _plan(statement, resins[0])
+    plan = plan_for(statement, resins[0])
     out = np.full((len(points), 2), np.nan)
     if plan is None:
         for i, resin in enumerate(resins):
@@ -200,7 +204,8 @@ def _level(statement: Statement, resin: Resin) -> float:
     return WORKABLE if isinstance(statement, WorkingTime) else 0.4
 
 
-def _plan(statement: Statement, resin: Resin) -> Plan | None:
+def plan_for(statement: Statement, resin: Resin) -> Plan | None:
+    """The specimen of a statement, run far enough for this resin to gel and peak; None for a thin film."""
     # A mix that warms itself is ahead of the isothermal cure: this horizon always reaches gel and peak.
     horizon = time_to(0.6, statement.at_c, resin.rate)
     hours = float(np.clip(1.3 * (horizon or 400.0), 0.2, 600.0))
@@ -211,7 +216,7 @@ def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
     """Hours and readings of every point on one specimen; the points are marched together."""
     members = len(points)
     one, zero = np.ones(members), np.zeros(members)
-    section = section_of(plan, _FINENESS)
+    section = section_of(plan, FINENESS)
     b = np.clip(points[:, 2], 1.0, 199.0) * 1000.0 / GAS_CONSTANT_J_MOL_K
 
     def column(values: Floats) -> Floats:
@@ -225,7 +230,7 @@ def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
     )  # fmt: skip
     course = run_course(
         plan, section, chem, room_of(plan, zero, None), start_offset_c=zero, factors=Factors(one, one, one),
-        probe=probe_of(plan, section, zero, zero), hours=plan.run.hours, accuracy=_COARSE,
+        probe=probe_of(plan, section, zero, zero), hours=plan.run.hours, accuracy=COARSE,
     )  # fmt: skip
     return [(time_s / SECONDS_PER_HOUR, reading) for time_s, reading in course.track.by_member(members)]
 

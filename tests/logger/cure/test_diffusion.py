@@ -84,7 +84,10 @@ def test_a_resins_own_numbers_come_first():
     """Where the plan gives diffusion numbers, the stand-in is not used."""
     resin = Resin(name="invented", heat_of_cure_j_g=400.0, rate=Rate(k1_per_s=1e-6, k2_per_s=1e-5))
     assert slow_down(resin) == diffusion_from_glass(resin.glass)
-    assert slow_down(resin.model_copy(update={"diffusion": SLOW_H})) is SLOW_H
+    own = Diffusion(c=30.0, ac0=0.2, ac_t_per_k=0.002)
+    assert slow_down(resin.model_copy(update={"diffusion": own})) is own
+    with pytest.raises(OutOfRange, match="0 °C"):
+        slow_down(resin.model_copy(update={"diffusion": SLOW_H}))
 
 
 def test_numbers_that_stop_the_cure_at_once_are_refused():
