@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
-from concurrent.futures import Executor, Future
+from concurrent.futures import BrokenExecutor, CancelledError
 from typing import Any
 
 from sqlalchemy import Connection, Row
@@ -85,20 +85,20 @@ def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
 
 
 class Forecaster:
-    """Makes forecasts of live pours when they are due, one at a time, in an executor of the caller's choice."""
+    """Makes forecasts of live pours when they are due, one at a time; `compute` calls a function where it
+    delays nobody."""
 
     def __init__(
         self,
         store: Store,
         timeline: Timeline,
-        executor: Executor,
+        compute: Callable[..., Any],
         told: Callable[[int], None] = lambda _pour_id: None,
     ) -> None:
         self._store = store
         self._timeline = timeline
-        self._executor = executor
+        self._compute = compute
         self._told = told
-        self._running: Future[dict[str, Any]] | None = None
 
     def run(self, stop: threading.Event, idle_s: float = 1.0) -> None:
         """Makes what is due until told to stop."""
@@ -115,7 +115,7 @@ class Forecaster:
                 break
             try:
                 made += self.make(pour.id)
-            except LoggerError:
+            except (LoggerError, BrokenExecutor, CancelledError):
                 # The watch goes on without it: the thermometer alarms stand. The page shows how old the last one is.
                 log.exception("pour %s: no forecast could be made", pour.id)
         return made
@@ -131,7 +131,7 @@ class Forecaster:
             history = history_of(connection, pour)
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        body = self._executor.submit(work_out, pour.plan_toml, history, at_h, pour_id).result()
+        body = self._compute(work_out, pour.plan_toml, history, at_h, pour_id)
         with self._store.write() as tx:
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
         self._told(pour_id)

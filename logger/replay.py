@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, Future
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,16 +26,6 @@ TOGETHER_S = 60.0
 #: A recording may begin this long before pouring, s.
 BEFORE_S = 86_400.0
 STATION, BY = "replay", "replay"
-
-
-class Here(Executor):
-    """Computes where it is asked: a replay has nothing else to do meanwhile."""
-
-    def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
-        """Runs it now."""
-        future: Future[Any] = Future()
-        future.set_result(fn(*args, **kwargs))
-        return future
 
 
 def replay(
@@ -63,7 +52,7 @@ class _Replay:
         self._clock = SteppedClock(boot_ms=round(2 * BEFORE_S * 1000))
         self._timeline = Timeline(store, self._clock)
         self._watch = Watch(store, self._timeline, link_base="")
-        self._forecaster = Forecaster(store, self._timeline, Here())
+        self._forecaster = Forecaster(store, self._timeline, _here)
         self._pour_id = self._start()
         self._start_s = self._clock.stamp().boot_s
 
@@ -138,6 +127,11 @@ class _Replay:
             pour = pours.get_pour(connection, self._pour_id)
             history = history_of(connection, pour)
         return work_out(pour.plan_toml, history, at_h, 0)
+
+
+def _here(function: Callable[..., Any], *arguments: Any) -> Any:
+    """A replay has nothing else to do while it forecasts."""
+    return function(*arguments)
 
 
 def _batches(rows: Sequence[FileReading]) -> Iterator[list[FileReading]]:

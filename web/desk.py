@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from logger.alarms.first_hour import Finding
 from logger.alarms.state import Change
 from logger.alarms.watchbook import Watchbook
 from logger.cure.prediction import MODEL_VERSION, predict
@@ -75,6 +76,12 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
         with service.store.read() as connection:
             pour_id = alarms.get_alarm(connection, alarm_id).pour_id
         note(service, pour_id, text, by)
+
+
+def look(service: Service, pour_id: int, finding: Finding, by: str, text: str = "") -> None:
+    """A look at the form in the first hour. Raises NotFound."""
+    note(service, pour_id, text, by, kind="look", data={"finding": str(finding)})
+    service.watch.wake()
 
 
 def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",

@@ -11,6 +11,8 @@ import uvicorn
 
 from logger.delivery.channels import Channel, MessageChannels
 from logger.delivery.sender import Sender
+from logger.forecasting import Forecaster
+from logger.own_process import OwnProcess
 from web.app import make_app
 from web.service import Service
 
@@ -32,7 +34,11 @@ class Running:
         )
         self.watch = service.watch
         service.on_news = self.sender.wake
+        # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
+        self._heavy = OwnProcess()
+        self.forecaster = Forecaster(service.store, service.timeline, self._heavy, self._forecast_made)
         self._threads = [
+            threading.Thread(target=self.forecaster.run, args=(self.stop,), name="forecaster"),
             threading.Thread(
                 target=self.watch.run, args=(self.stop, service.settings.watch_period_s), name="watch"
             ),
@@ -49,12 +55,17 @@ class Running:
         self.stop.set()
         self.watch.wake()
         self.sender.wake()
+        self._heavy.close()
         for thread in self._threads:
             if thread.is_alive():
                 thread.join(10)
                 if thread.is_alive():
                     log.error("the %s thread did not stop within 10 s", thread.name)
         self.service.close()
+
+    def _forecast_made(self, pour_id: int) -> None:
+        self.service.news.tell("forecast", pour=pour_id)
+        self.watch.wake()
 
 
 class Server(uvicorn.Server):

@@ -5,9 +5,11 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from logger.delivery.letters import rules_of
 from logger.settings import Settings
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
@@ -37,14 +39,20 @@ class Service:
     def __post_init__(self) -> None:
         """A watch that nobody runs still takes acknowledgements."""
         self.watch = Watch(
-            self.store, self.timeline, link_base=self.settings.link_base, tell=self._tell, groups=self.groups
+            self.store,
+            self.timeline,
+            link_base=self.settings.link_base,
+            tell=self._tell,
+            rules=rules_of(self.settings.messages),
+            disk_free_mb=self.disk_free_mb,
         )
 
-    @property
-    def groups(self) -> tuple[str, ...]:
-        """The groups of channels that are set up."""
-        messages = self.settings.messages
-        return ("first",) if messages.urls else ()
+    def disk_free_mb(self) -> float | None:
+        """Free space where the database is, MB; None when it cannot be told (a server's database)."""
+        try:
+            return shutil.disk_usage(self.settings.data_dir).free / 1e6
+        except OSError:
+            return None
 
     def _tell(self, kind: str, pour_id: int | None) -> None:
         self.news.tell(kind, pour=pour_id)

@@ -243,6 +243,11 @@ class Watchbook:
         """The state of one alarm; normal when nothing has ever been seen."""
         return self._states.get(f"{kind}/{subject}", NORMAL)
 
+    def look_up(self, key: str) -> tuple[Kind, State]:
+        """Kind and state of the alarm with that key. Raises NotFound for a key that names no alarm."""
+        kind, _subject, state = self._known(key)
+        return kind, state
+
     def entries(self) -> Iterator[Entry]:
         """Every alarm that is not plainly normal, in the order of the table."""
         for kind in KINDS.values():

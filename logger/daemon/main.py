@@ -69,7 +69,8 @@ def run_station(
     the forwarder waits beside it. `sweeps_per_commit` above 1 is for fast simulations only: a crash then loses up
     to that many sweeps. `obey_period` False ignores the period that the service orders. `bus_threads` False reads
     the buses in the sweeps' own thread: for the bench, whose files never block. At the end the rest is sent
-    for at most `drain_s` real seconds. `linger_s` is the forwarder's. `after_sweep` is called with the number of sweeps done.
+    for at most `drain_s` real seconds. `linger_s` is the forwarder's. `after_sweep` is called with the
+    number of sweeps done.
     """
     with ExitStack() as cleanup:
         cleanup.callback(hardware.close)

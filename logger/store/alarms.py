@@ -81,6 +81,17 @@ def _row_of(tx: Connection, pour_id: int | None, change: Change, at_ms: int) -> 
     return int(tx.execute(insert(ALARM).values(**values).returning(ALARM.c.id)).scalar_one())
 
 
+def row_id_of(connection: Connection, pour_id: int, key: str, activation: int) -> int | None:
+    """The row of one activation of the alarm with that key (<kind>/<subject>), or None."""
+    kind, _, subject = key.partition("/")
+    found = connection.execute(
+        select(ALARM.c.id).where(
+            ALARM.c.subject == f"{pour_id}/{subject}", ALARM.c.kind == kind, ALARM.c.activation == activation
+        )
+    ).scalar()
+    return None if found is None else int(found)
+
+
 def get_alarm(connection: Connection, alarm_id: int) -> Row[Any]:
     """One activation. Raises NotFound."""
     found = connection.execute(select(ALARM).where(ALARM.c.id == alarm_id)).first()

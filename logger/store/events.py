@@ -32,6 +32,12 @@ def add_event(
     tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
 
 
+def of_kind(connection: Connection, pour_id: int, kind: str) -> list[Row[Any]]:
+    """A pour's events of one kind, oldest first."""
+    wanted = select(EVENT).where(EVENT.c.pour_id == pour_id, EVENT.c.kind == kind).order_by(EVENT.c.id)
+    return list(connection.execute(wanted))
+
+
 def events_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
     """A pour's events, oldest first."""
     return list(connection.execute(select(EVENT).where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id)))

@@ -52,11 +52,22 @@ def mark_failed(tx: Connection, message_id: int, problem: str, next_try_ms: int)
     )
 
 
-def outdate(tx: Connection, alarm_id: int, now_ms: int) -> int:
-    """Messages about an alarm that still wait are replaced by what is true now. Gives how many."""
+def tries_in_vain(connection: Connection, alarm_id: int, to: str) -> int:
+    """How often the newest message about an alarm to a group was tried without getting through."""
+    found = connection.execute(
+        select(OUTBOX.c.attempts, OUTBOX.c.state)
+        .where(OUTBOX.c.alarm_id == alarm_id, OUTBOX.c.to == to)
+        .order_by(OUTBOX.c.id.desc())
+        .limit(1)
+    ).first()
+    return 0 if found is None or found.state == SENT else int(found.attempts)
+
+
+def outdate(tx: Connection, alarm_id: int, to: str, now_ms: int) -> int:
+    """Messages about an alarm that still wait for a group are replaced by what is true now. Gives how many."""
     result = tx.execute(
         update(OUTBOX)
-        .where(OUTBOX.c.alarm_id == alarm_id, OUTBOX.c.state == WAITING)
+        .where(OUTBOX.c.alarm_id == alarm_id, OUTBOX.c.to == to, OUTBOX.c.state == WAITING)
         .values(state=OUTDATED, done_ms=now_ms)
     )
     return int(result.rowcount)

@@ -6,7 +6,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, select
 
+from logger.alarms.first_hour import Finding, Look
 from logger.alarms.state import Phase
+from logger.planning.readiness import Override, Signature
 from logger.store.alarms import ALARM
 from logger.store.events import EVENT
 from logger.store.pours import POUR, POUR_PROBE
@@ -64,3 +66,39 @@ def contacts_of(connection: Connection, pour_id: int) -> dict[str, Row[Any]]:
         .order_by(READING.c.id)
     )
     return {row.place: row for row in rows}
+
+
+def looks_of(connection: Connection, pour_id: int) -> list[Look]:
+    """The looks of a pour's first hour, oldest first: events of kind "look" with data {"finding": …}."""
+    return [
+        Look(row.at_ms, row.by, Finding(row.data["finding"]), row.text)
+        for row in events_of_kind(connection, pour_id, "look")
+    ]
+
+
+def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature], list[Override]]:
+    """Who has signed what since the plan was last changed, and what was let pass by name and reason.
+
+    Events "signed" {"point", "person"}, "unsigned" {"point", "person"}, "override" {"point", "person", "reason"};
+    a photo is an event "photo" {"point"} of its own.
+    """
+    signed: dict[tuple[str, str], Signature] = {}
+    overrides: dict[str, Override] = {}
+    photos: set[str] = set()
+    rows = events_of_kind(connection, pour_id, "signed", "unsigned", "override", "photo", "plan-changed")
+    for row in rows:
+        about = row.data or {}
+        if row.kind == "plan-changed":
+            signed.clear()
+            overrides.clear()
+            photos.clear()
+        elif row.kind == "photo" and "point" in about:
+            photos.add(about["point"])
+        elif row.kind == "signed":
+            signed[about["point"], about["person"].casefold()] = Signature(about["point"], about["person"])
+        elif row.kind == "unsigned":
+            signed.pop((about["point"], about["person"].casefold()), None)
+        elif row.kind == "override":
+            overrides[about["point"]] = Override(about["point"], about["person"], about["reason"])
+    kept = [Signature(s.point, s.person, s.point in photos) for s in signed.values()]
+    return kept, list(overrides.values())
