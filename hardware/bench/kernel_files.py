@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from hardware.bench.w1_files import write_in_place
+
 # drivers/iio/temperature/max31856.c: in_temp_scale 7.812500, one count is 1/128 °C.
 COUPLE_SCALE = 7.8125
 
@@ -30,14 +32,14 @@ class KernelFiles:
 
     def show_air(self, name: str, celsius: float, rh_percent: float) -> None:
         """Let the chip read `celsius` and `rh_percent`."""
-        (self._chips[name] / "temp1_input").write_text(f"{round(celsius * 1000)}\n", encoding="ascii")
-        (self._chips[name] / "humidity1_input").write_text(f"{round(rh_percent * 1000)}\n", encoding="ascii")
+        write_in_place(self._chips[name] / "temp1_input", f"{round(celsius * 1000)}\n")
+        write_in_place(self._chips[name] / "humidity1_input", f"{round(rh_percent * 1000)}\n")
 
     def show_couple(self, name: str, celsius: float, *, open_wire: bool = False) -> None:
         """Let the thermocouple read `celsius`, or be torn."""
         count = round(celsius * 1000 / COUPLE_SCALE)
-        (self._chips[name] / "in_temp_raw").write_text(f"{count}\n", encoding="ascii")
-        (self._chips[name] / "fault_oc").write_text(f"{int(open_wire)}\n", encoding="ascii")
+        write_in_place(self._chips[name] / "in_temp_raw", f"{count}\n")
+        write_in_place(self._chips[name] / "fault_oc", f"{int(open_wire)}\n")
 
     def _plug(self, name: str, chip: Path) -> None:
         chip.mkdir(parents=True)

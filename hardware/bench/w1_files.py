@@ -6,6 +6,7 @@ an open study of counterfeit chips; the same as the driver's tests use.
 
 from __future__ import annotations
 
+import os
 import shutil
 from enum import StrEnum
 from pathlib import Path
@@ -139,10 +140,21 @@ class W1Files:
     def show(self, probe_id: str, text: str) -> None:
         """Let the probe's `w1_slave` file read `text`."""
         if self._shown.get(probe_id) != text:
-            (self.folder / probe_id / "w1_slave").write_text(text, encoding="ascii")
+            write_in_place(self.folder / probe_id / "w1_slave", text)
             self._shown[probe_id] = text
 
     def _list_slaves(self) -> None:
         slaves = "".join(f"{probe}\n" for probe in self._shown) or "not found.\n"
         (self._master / "w1_master_slaves").write_text(slaves, encoding="ascii")
         (self._master / "w1_master_slave_count").write_text(f"{len(self._shown)}\n", encoding="ascii")
+
+
+def write_in_place(path: Path, text: str) -> None:
+    """Let the file at `path` hold `text` (ASCII) and nothing else."""
+    # Not emptied first: a disk's file system takes an emptied file for a saved document and hurries it to the disk.
+    file = os.open(path, os.O_WRONLY | os.O_CREAT, 0o644)
+    try:
+        os.write(file, text.encode("ascii"))
+        os.ftruncate(file, len(text))
+    finally:
+        os.close(file)

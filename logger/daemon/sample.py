@@ -43,10 +43,12 @@ class Sweep:
 class Sampler:
     """Sweeps over the buses of one station. Call from one thread; `close` at the end."""
 
-    def __init__(self, buses: Sequence[Bus], probes: Sequence[ProbeWiring], clock: Clock) -> None:
+    def __init__(
+        self, buses: Sequence[Bus], probes: Sequence[ProbeWiring], clock: Clock, *, threads: bool = True
+    ) -> None:
         self._clock = clock
         self._wiring = {probe.id: probe for probe in probes}
-        self._readers = [_BusReader(bus, clock) for bus in buses]
+        self._readers = [(_BusReader if threads else _DirectReader)(bus, clock) for bus in buses]
 
     def sweep(self) -> Sweep:
         """Look at every probe once. A bus that is stuck gives faults, and does not hold up the others."""
@@ -73,6 +75,25 @@ class Sampler:
         stamp = self._clock.stamp()
         detail = f"the bus {bus.name} did not come back in time: check for a short, then restart the station"
         return [Sample(stamp, Fault(probe.id, FaultReason.STUCK, detail)) for probe in bus.probes]
+
+
+class _DirectReader:
+    """Reads in the calling thread: for buses whose files never block."""
+
+    def __init__(self, bus: Bus, clock: Clock) -> None:
+        self.bus = bus
+        self._clock = clock
+
+    def begin(self) -> None:
+        """Nothing to begin."""
+
+    def take(self) -> list[Sample] | None:
+        """Read now."""
+        return look_at_all(self.bus, self._clock)
+
+    def close(self) -> list[Sample]:
+        """What the probes still held."""
+        return [sample for probe in self.bus.probes for sample in probe.release()]
 
 
 class _BusReader:
@@ -121,14 +142,17 @@ class _BusReader:
     def _run(self) -> None:
         while self._asked.get():
             try:
-                self.bus.begin_sweep(self._clock.stamp())
-                samples: list[Sample] = []
-                for probe in self.bus.probes:
-                    samples += probe.read(self._clock)
+                samples = look_at_all(self.bus, self._clock)
             except BaseException as error:  # noqa: BLE001 - handed to the thread that asked, which raises it
                 self._answers.put(error)
             else:
                 self._answers.put(samples)
+
+
+def look_at_all(bus: Bus, clock: Clock) -> list[Sample]:
+    """One sweep over one bus, probe after probe."""
+    bus.begin_sweep(clock.stamp())
+    return [sample for probe in bus.probes for sample in probe.read(clock)]
 
 
 def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> Row:

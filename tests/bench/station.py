@@ -118,8 +118,8 @@ def weigh_process(seconds: float) -> None:
     server.shutdown()
 
 
-def weigh_sweeps(sweeps_per_commit: int) -> tuple[float, float, float]:
-    """Milliseconds a sweep, of which processor time, and spool bytes a reading of a lock-step run of one day at 30 s, forwarder and all."""
+def weigh_sweeps(sweeps_per_commit: int, *, bus_threads: bool = True) -> tuple[float, float, float]:
+    """Milliseconds a sweep, of which processor time, and spool bytes a reading of a lock-step day at 30 s."""
     with tempfile.TemporaryDirectory() as name:
         config = station_from_file(station(Path(name), "http://service.invalid", pins=False))
         clock = SteppedClock()
@@ -154,6 +154,7 @@ def weigh_sweeps(sweeps_per_commit: int) -> tuple[float, float, float]:
             end_after_s=86_400,
             obey_period=False,
             sweeps_per_commit=sweeps_per_commit,
+            bus_threads=bus_threads,
             after_sweep=count,
         )
         taken_ms = 1000 * (time.monotonic() - began) / len(done)
@@ -169,9 +170,11 @@ def main() -> None:
     weigh_process(parser.parse_args().seconds)
     one_ms, one_cpu_ms, one_bytes = weigh_sweeps(1)
     many_ms, many_cpu_ms, many_bytes = weigh_sweeps(12)
+    demo_ms, demo_cpu_ms, demo_bytes = weigh_sweeps(12, bus_threads=False)
     for what, ms, cpu_ms, size in (
         ("one commit a sweep    ", one_ms, one_cpu_ms, one_bytes),
         ("twelve sweeps a commit", many_ms, many_cpu_ms, many_bytes),
+        ("  and no bus thread   ", demo_ms, demo_cpu_ms, demo_bytes),
     ):
         print(f"{what}  {ms:8.2f} ms a sweep ({cpu_ms:.2f} ms of it processor) {size:8.0f} bytes a reading")
     print(

@@ -66,6 +66,15 @@ def test_each_bus_has_a_thread_of_its_own() -> None:
     sampler.close()
 
 
+def test_a_bench_may_be_read_in_the_callers_thread() -> None:
+    """At thousands of times real speed the hand-over to a thread would cost more than the reading."""
+    probe = Humid(ONE)
+    sampler = Sampler([W1Bus("one", (probe,))], WIRING, SteppedClock(), threads=False)
+    assert len(sampler.sweep().rows) == 1
+    assert probe.thread == threading.current_thread().name
+    assert sampler.close() == []
+
+
 def test_a_stuck_bus_gives_faults_and_does_not_hold_up_the_others(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
