@@ -44,7 +44,7 @@ class Datum(Protocol):
 @dataclass(frozen=True)
 class Posterior:
     """best (p,), spread (p, p) its covariance, root with root rootᵀ = spread, trust of each probe (0–1), misfit of each
-    probe (χ² per piece), runs: members run so far."""
+    probe (χ² per piece), runs: members run so far, cost: minus the log posterior at the best, up to a constant."""
 
     best: Floats
     spread: Floats
@@ -52,6 +52,7 @@ class Posterior:
     trust: dict[str, float]
     misfit: dict[str, float]
     runs: int
+    cost: float = 0.0
 
 
 def fit(
@@ -71,7 +72,7 @@ def fit(
     cost, chi = _costs(places, model(places), data)
     runs += len(places)
     best = places[int(np.argmin(cost))]
-    chi_best = chi[int(np.argmin(cost))]
+    chi_best, cost_best = chi[int(np.argmin(cost))], float(cost.min())
     damping = 1.0
     step = np.full(count, 0.3)
     precision = np.eye(count)
@@ -99,7 +100,7 @@ def fit(
         pick = int(np.argmin(tries_cost))
         gain = now - tries_cost[pick]
         if gain > 0:
-            best, chi_best = tries[pick], tries_chi[pick]
+            best, chi_best, cost_best = tries[pick], tries_chi[pick], float(tries_cost[pick])
         step = np.clip(np.sqrt(np.diag(spread)), 0.02, 0.5)
         if gain < 0.02:
             break
@@ -107,16 +108,23 @@ def fit(
     root = vectors / np.sqrt(values)
     names = [d.name for d in data]
     misfit = {d.name: float(c / len(d.celsius)) for d, c in zip(data, chi_best, strict=True)}
-    return Posterior(best, root @ root.T, root, dict(zip(names, trust.tolist(), strict=True)), misfit, runs)
+    return Posterior(
+        best, root @ root.T, root, dict(zip(names, trust.tolist(), strict=True)), misfit, runs, cost_best
+    )
 
 
 def draw(
     posterior: Posterior, count: int, rng: np.random.Generator, widen: float = 1.0
 ) -> tuple[Floats, Floats]:
     """Members θ (count, p) around the best, in pairs of opposites, and the log density each was drawn with."""
-    half = rng.standard_normal(((count + 1) // 2, len(posterior.best)))
-    normal = np.concatenate([half, -half])[:count]
+    normal = draw_normal(rng, count, len(posterior.best))
     return posterior.best + widen * normal @ posterior.root.T, -0.5 * (normal**2).sum(axis=1)
+
+
+def draw_normal(rng: np.random.Generator, count: int, size: int) -> Floats:
+    """Standard normal members (count, size) in pairs of opposites, so that their mean is nearly 0."""
+    half = rng.standard_normal(((count + 1) // 2, size))
+    return np.concatenate([half, -half])[:count]
 
 
 def weigh(theta: Floats, drawn_log: Floats, out: list[Floats], data: Sequence[Datum]) -> tuple[Floats, float]:

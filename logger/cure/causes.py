@@ -18,6 +18,8 @@ SURE = 0.85
 WORTH_NAMING = 0.35
 #: Coefficients of a surface in still air, W/(m²·K) (about 4–5 convection and 6 radiation; common practice, no source).
 STILL_AIR_W_M2K = (6.0, 11.0)
+#: Units of the unknowns that do not multiply.
+UNITS = {"start_offset_c": "°C", "room_offset_c": "°C", "probe_z_mm": "mm", "sun_w_m2": "W/m²"}
 
 
 @dataclass(frozen=True)
@@ -42,15 +44,18 @@ def causes_of(unknowns: tuple[Unknown, ...], theta: Floats, plan: Plan) -> tuple
     for i, unknown in enumerate(unknowns):
         middle = float(np.median(theta[:, i]))
         sure = float(np.mean(np.sign(theta[:, i]) == np.sign(middle)))
-        if sure < SURE or abs(middle) < WORTH_NAMING or unknown.name.startswith("probe_x"):
+        if (
+            sure < SURE
+            or abs(middle) < WORTH_NAMING
+            or unknown.name.startswith(("probe_x", "surface_reach", "underside_reach"))
+        ):
             continue
         value = float(unknown.value(np.array(middle)))
         if unknown.is_factor:
             size, unit = 100.0 * (value - 1.0), "%"
             words = f"{_up_or_down(unknown, middle)} ({size:+.0f} %)"
         else:
-            unit = unknown.name.rsplit("_", 1)[1]
-            unit = "°C" if unit == "c" else unit
+            unit = UNITS[unknown.name]
             size = value
             words = f"{_up_or_down(unknown, middle)} ({size:+.1f} {unit})"
         if unknown.name == "top_factor" and plan.air.top_w_m2k is not None and middle < 0:

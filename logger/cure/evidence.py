@@ -8,7 +8,7 @@ Gaussian processes).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -22,13 +22,17 @@ NOISE_C = (0.05**2 + 0.0625**2 / 12.0) ** 0.5
 #: Offset of a probe: the data sheet's ±0.5 K limit taken as two spreads, K.
 OFFSET_C = 0.25
 #: Model error: a floor, and a part of the rise over the room, by what the probe's name begins with.
-FLOOR_C = 0.08
-PART_OF_RISE = {"core": 0.015, "surface": 0.03, "underside": 0.03}
+FLOOR_C = 0.05
+PART_OF_RISE = {"core": 0.008, "surface": 0.015, "underside": 0.015}
 #: A second probe in a place is not quite in it.
 SECOND_PROBE = 2.0
 MOST_PIECES = 30
 #: A reading further from its neighbours' median than this (and six of their median distances) is a spike, K.
 SPIKE_C = 1.0
+
+
+#: Near a sudden change the model is off by this much more, K, for about so long, h.
+EDGE_C, EDGE_H = 1.0, 0.15
 
 
 class Readings(Protocol):
@@ -57,9 +61,16 @@ class Probe:
 
 
 def evidence_of(
-    history: Mapping[str, Readings], at_h: float, memory_h: float, room_c: float
+    history: Mapping[str, Readings],
+    at_h: float,
+    memory_h: float,
+    room_c: float,
+    edges_h: Sequence[float] = (),
 ) -> tuple[Probe, ...]:
-    """The evidence of every probe of the pour (not the room's) up to at_h. memory_h: how long an error lasts."""
+    """The evidence of every probe of the pour (not the room's) up to at_h. memory_h: how long an error lasts.
+
+    edges_h: when something began or ended suddenly; the readings just then are believed less.
+    """
     probes = []
     for name in sorted(history):
         kind = name.split("-")[0]
@@ -81,6 +92,8 @@ def evidence_of(
         middle, mean = gather @ hours, gather @ celsius
         second = SECOND_PROBE if "-" in name else 1.0
         error = second * (FLOOR_C + PART_OF_RISE[kind] * np.abs(mean - room_c))
+        for edge in edges_h:
+            error = error + EDGE_C * ((middle > edge - EDGE_H) & (middle < edge + 2.0 * EDGE_H))
         gap = np.abs(middle[:, None] - middle[None, :])
         cov = OFFSET_C**2 + np.outer(error, error) * np.exp(-gap / memory_h) + np.diag(NOISE_C**2 / number)
         white = np.linalg.inv(np.linalg.cholesky(cov))

@@ -14,69 +14,37 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.cure.assimilate import Posterior, draw, effective, fit, weigh
+from logger.cure.ahead import Ahead, Band, Bands, State, band, carry_on
+from logger.cure.as_seen import explain, seen_of
+from logger.cure.assimilate import Posterior, draw, effective, weigh
+from logger.cure.calls import DUE_H, DUE_PART, due_hours, will_overheat
 from logger.cure.causes import Cause, causes_of
-from logger.cure.diffusion import conversion_at_tg
-from logger.cure.ensemble import Change, Checkpoint, EnsembleResult, Members, RoomHistory, run_ensemble
-from logger.cure.evidence import FLOOR_C, OFFSET_C, PART_OF_RISE, Probe, Readings, evidence_of, good_readings
-from logger.cure.glass import COOLED_K, HARD_K
+from logger.cure.ensemble import Change, Checkpoint, Members, run_ensemble
+from logger.cure.evidence import OFFSET_C, Probe, Readings, good_readings
+from logger.cure.heating import going_on
 from logger.cure.room_ahead import room_draws
-from logger.cure.unknowns import Unknown, members_at, reach, unknowns_of
+from logger.cure.unknowns import members_at
+from logger.cure.what_if import WhatIf, what_if
 from logger.errors import BadInput
 from logger.plan_file import Plan
 
 Floats = NDArray[np.float64]
 
-__all__ = ["Band", "Forecast", "due_hours", "forecast", "forecast_hours", "will_overheat"]
+__all__ = [
+    "DUE_H", "DUE_PART", "Band", "Bands", "Forecast", "WhatIf", "due_hours", "forecast", "forecast_hours",
+    "will_overheat",
+]  # fmt: skip
 
-#: Cells of the mesh in each direction against a prediction's.
-FINENESS = 0.8
 #: Members drawn from the Laplace spread for each one kept.
 DRAWN_PER_MEMBER = 3
-PILOTS = 24
 #: How much of a probe's record must be believed; below this it is reported as contradicting the others.
 TRUSTED = 0.5
 #: How long a model error lasts, as a part of the planned time to the peak, and its bounds, h.
 MEMORY_PART, SHORTEST_MEMORY_H, LONGEST_MEMORY_H = 0.08, 0.1, 3.0
 #: What may still change after now, in spreads of each unknown's prior.
 DRIFT = 0.06
-#: Points of the bands.
-BAND_POINTS = 120
 #: Fewer members than this part say nothing of when the limit is crossed.
 FEW = 0.05
-
-
-@dataclass(frozen=True)
-class Band:
-    """5, 50 and 95 % of a quantity."""
-
-    p05: float
-    p50: float
-    p95: float
-
-    def to_json(self) -> dict[str, float]:
-        """Rounded to what a probe can tell."""
-        return {"p05": round(self.p05, 3), "p50": round(self.p50, 3), "p95": round(self.p95, 3)}
-
-
-@dataclass(frozen=True)
-class Bands:
-    """For drawing: hours (T,), °C and mean conversion at 5, 50, 95 % (3, T)."""
-
-    hours: Floats
-    core_c: Floats
-    hottest_c: Floats
-    mean_conversion: Floats
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain lists."""
-        out: dict[str, Any] = {"hours": [round(h, 4) for h in self.hours.tolist()]}
-        for name, digits in (("core_c", 2), ("hottest_c", 2), ("mean_conversion", 4)):
-            rows = getattr(self, name).tolist()
-            out[name] = {
-                p: [round(v, digits) for v in row] for p, row in zip(("p05", "p50", "p95"), rows, strict=True)
-            }
-        return out
 
 
 @dataclass(frozen=True)
@@ -86,22 +54,6 @@ class DoubtedProbe:
     place: str
     trust: float
     reason: str
-
-
-@dataclass(frozen=True)
-class State:
-    """What a later forecast or a what-if goes on from; not part of the JSON."""
-
-    best: Floats
-    members: Members
-    now: Checkpoint
-    room: RoomHistory
-    until_h: float
-    shift: Floats
-    memory_h: float
-    noise: Floats
-    past_peak_c: float
-    past_peak_at_h: float
 
 
 @dataclass(frozen=True)
@@ -130,6 +82,7 @@ class Forecast:
     members: int
     effective_members: float
     tempering: float
+    what_if: dict[str, WhatIf]
     peaks_c: Floats = field(repr=False)
     state: State = field(repr=False)
 
@@ -154,6 +107,7 @@ class Forecast:
             "probes": [
                 {"place": p.place, "trust": round(p.trust, 3), "reason": p.reason} for p in self.doubted
             ],
+            "what_if": {name: answer.to_json() for name, answer in self.what_if.items()},
             "bands": self.bands.to_json(),
             "sample": {
                 "members": self.members,
@@ -172,55 +126,45 @@ def forecast(
     seed: int = 0,
     previous: Forecast | None = None,
     changes: Sequence[Change] = (),
+    with_what_if: bool = False,
 ) -> Forecast:
     """What the pour will probably do, from readings up to at_h.
 
     history: place → hours and °C (NaN for a fault), the places `core`, `core-2`, `surface`, `underside`, `room` …;
     readings after at_h are not looked at. previous: an earlier forecast of the same pour, to start the search from.
-    changes: what was done to the pour so far (fans on, …). Raises BadInput, DidNotConverge.
+    changes: what was done to the pour so far (fans on, …). with_what_if: also answer what would help.
+    Raises BadInput, DidNotConverge.
     """
     if not at_h >= 0.0:
         raise BadInput("at_h", "is before pouring", value=at_h, allowed="0 h or more")
     at_h = max(float(at_h), 1.0 / 60.0)
     until_h = max(plan.run.hours, at_h + 1.0)
     rng = np.random.default_rng([seed, round(at_h * 3600)])
-    unknowns = unknowns_of(plan)
-    room_h, room_c = good_readings(history["room"], at_h) if "room" in history else (np.zeros(0), np.zeros(0))
+    none = np.zeros(0)
+    room_h, room_c = good_readings(history["room"], at_h) if "room" in history else (none, none)
     before, ahead = room_draws(plan, room_h, room_c, at_h=at_h, until_h=until_h, rng=rng, count=members)
     memory_h = _memory_h(plan)
-    probes = evidence_of(history, at_h, memory_h, float(before.celsius.mean()))
-    times = np.unique(np.concatenate([*(p.times for p in probes), [at_h]]))
-
-    def run(theta: Floats) -> EnsembleResult:
-        return run_ensemble(plan, members_at(unknowns, theta), hours=at_h, output_hours=times, room=before,
-                            changes=changes, fineness=FINENESS)  # fmt: skip
-
-    room_then = np.interp(times, before.hours, before.celsius)
-
-    def read(theta: Floats, result: EnsembleResult) -> list[Floats]:
-        return [_as_read(unknowns, theta, result, p, times, room_then) for p in probes]
-
-    start = np.zeros(len(unknowns)) if previous is None else previous.state.best
-    pilots = rng.standard_normal((PILOTS, len(unknowns)))
-    if previous is not None:
-        pilots = np.vstack([np.zeros(len(unknowns)), pilots])
-    posterior = fit(lambda theta: read(theta, run(theta)), probes, start, pilots=pilots)
+    seen = seen_of(plan, history, at_h, before, memory_h, changes)
+    seen, posterior = explain(seen, history, memory_h, rng, None if previous is None else previous.state.best)
     theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, rng)
-    drawn = run(theta)
-    seen = read(theta, drawn)
-    weights, power = weigh(theta, drawn_log, seen, probes)
+    drawn = seen.run(theta)
+    read = seen.read(theta, drawn)
+    weights, power = weigh(theta, drawn_log, read, seen.probes)
     kept = _pick(weights, members, rng)
     now = Checkpoint(
         at_h, drawn.end.t_k[kept], drawn.end.alpha[kept], drawn.end.step_s[kept], drawn.end.layers
     )
-    later = theta[kept] + DRIFT * rng.standard_normal((members, len(unknowns)))
-    shift, past = _of_core(probes, seen, kept)
-    state = State(posterior.best, members_at(unknowns, later), now, ahead, until_h, shift, memory_h,
-                  rng.standard_normal(members), *past)  # fmt: skip
-    answer = _look_ahead(plan, state, changes)
+    later = theta[kept] + DRIFT * rng.standard_normal((members, len(seen.unknowns)))
+    flux = seen.flux_w_m2(theta[kept])
+    done = [*seen.done(theta[kept]), *going_on(seen.windows, flux, at_h, rng)]
+    shift, past = _of_core(seen.probes, read, kept, posterior.trust)
+    state = State(posterior.best, members_at(seen.unknowns, later), now, ahead, until_h, shift, memory_h,
+                  rng.standard_normal(members), tuple(done), *past)  # fmt: skip
+    answer = _answer(plan, state, carry_on(plan, state))
     return replace(
-        answer, causes=causes_of(unknowns, theta[kept], plan), doubted=_doubted(posterior),
+        answer, causes=causes_of(seen.unknowns, theta[kept], plan), doubted=_doubted(posterior),
         effective_members=effective(weights) / len(weights) * members, tempering=power,
+        what_if=what_if(plan, state) if with_what_if else {},
     )  # fmt: skip
 
 
@@ -244,63 +188,10 @@ def forecast_hours(
     return made
 
 
-#: core-will-overheat: raised when the chance is at least RAISE in RAISE_OF[0] of the last RAISE_OF[1] forecasts,
-#: cleared when it is below CLEAR in all of the last CLEAR_AFTER.
-RAISE, RAISE_OF = 0.5, (2, 3)
-CLEAR, CLEAR_AFTER = 0.15, 3
-
-
-def will_overheat(chances: Sequence[float]) -> bool:
-    """Whether core-will-overheat stands after these chances of successive forecasts, oldest first.
-
-    Between RAISE and CLEAR it stays as it was, so that a chance that hovers makes no chatter.
-    """
-    standing = False
-    for i in range(len(chances)):
-        needed, of = RAISE_OF
-        recent = chances[max(0, i - of + 1) : i + 1]
-        if not standing:
-            standing = sum(c >= RAISE for c in recent) >= needed
-        elif i + 1 >= CLEAR_AFTER:
-            standing = not all(c < CLEAR for c in chances[i + 1 - CLEAR_AFTER : i + 1])
-    return standing
-
-
-#: A new forecast is due after this long, or this part of the pour's age if that is more, h.
-DUE_H, DUE_PART = 5.0 / 60.0, 0.06
-
-
-def due_hours(until_h: float, from_h: float = 0.0) -> list[float]:
-    """When forecasts are due after from_h and before until_h: every five minutes of a young pour, less often later."""
-    due: list[float] = []
-    at = from_h
-    while True:
-        at += max(DUE_H, DUE_PART * at)
-        if at >= until_h:
-            return due
-        due.append(at)
-
-
 def _memory_h(plan: Plan) -> float:
     """How long a model error lasts in this pour: a part of the planned time to the peak."""
     planned = run_ensemble(plan, Members(), fineness=0.5, output_hours=[0.0])
     return float(np.clip(MEMORY_PART * planned.core_peak_at_h[0], SHORTEST_MEMORY_H, LONGEST_MEMORY_H))
-
-
-def _as_read(
-    unknowns: tuple[Unknown, ...],
-    theta: Floats,
-    result: EnsembleResult,
-    probe: Probe,
-    times: Floats,
-    room_c: Floats,
-) -> Floats:
-    """What the probe's pieces would be in each member (M, n)."""
-    values: Floats = getattr(result, probe.kind + "_c")
-    part = reach(unknowns, theta, probe.kind)
-    if part is not None:
-        values = values + part[:, None] * (values - room_c)
-    return np.asarray(values[:, np.searchsorted(times, probe.times)] @ probe.gather.T)
 
 
 def _pick(weights: Floats, count: int, rng: np.random.Generator) -> NDArray[np.intp]:
@@ -310,10 +201,12 @@ def _pick(weights: Floats, count: int, rng: np.random.Generator) -> NDArray[np.i
 
 
 def _of_core(
-    probes: Sequence[Probe], seen: list[Floats], kept: NDArray[np.intp]
+    probes: Sequence[Probe], seen: list[Floats], kept: NDArray[np.intp], trust: dict[str, float]
 ) -> tuple[Floats, tuple[float, float]]:
     """What each member still misses of the core probe now (offset, fading error) (2, M), and the measured peak."""
-    cores = [(p, s) for p, s in zip(probes, seen, strict=True) if p.kind == "core"]
+    cores = [
+        (p, s) for p, s in zip(probes, seen, strict=True) if p.kind == "core" and trust[p.name] >= TRUSTED
+    ]
     if not cores:
         return np.zeros((2, len(kept))), (-np.inf, 0.0)
     probe, values = cores[0]
@@ -326,76 +219,26 @@ def _of_core(
     )
 
 
-def _look_ahead(plan: Plan, state: State, changes: Sequence[Change]) -> Forecast:
-    at_h, until_h = state.now.hours, state.until_h
-    hours = np.linspace(at_h, until_h, 2 * BAND_POINTS)
-    run = run_ensemble(plan, state.members, hours=until_h, output_hours=hours, room=state.room, changes=changes,
-                       start=state.now, fineness=FINENESS)  # fmt: skip
-    limit_c = plan.resin.limits.max_core_c
-    room_c = np.stack([np.interp(hours, state.room.hours, row) for row in state.room.celsius])
-    core = run.core_c + _missing(state, hours[None, :], run.core_c - room_c)
-    mean_room = room_c.mean(axis=1)
-    peak_at_h = run.core_peak_at_h
-    peak = run.core_peak_c + _missing(state, peak_at_h[:, None], (run.core_peak_c - mean_room)[:, None])[:, 0]
-    gone = peak < state.past_peak_c
-    hot = run.hottest_peak_c + (peak - run.core_peak_c)
-    hot = np.where(gone, np.maximum(hot, state.past_peak_c), hot)
-    hot_at_h = np.where(gone, state.past_peak_at_h, run.hottest_peak_at_h)
-    peak_at_h = np.where(gone, state.past_peak_at_h, peak_at_h)
-    peak = np.where(gone, state.past_peak_c + OFFSET_C * state.noise, peak)
-    over, hot_over = peak > limit_c, hot > limit_c
-    chance = 1.0 if state.past_peak_c > limit_c else float(over.mean())
-    crosses = _first(hours, core, limit_c)
+def _answer(plan: Plan, state: State, ahead: Ahead) -> Forecast:
+    at_h, limit_c = state.now.hours, plan.resin.limits.max_core_c
+    passed = state.past_peak_c > limit_c
+    chance = 1.0 if passed else ahead.chance_over(limit_c)
+    crosses = ahead.crosses_at_h[np.isfinite(ahead.crosses_at_h)]
     crossing = None
-    if state.past_peak_c <= limit_c and np.isfinite(crosses).mean() > FEW:
-        crossing = band(crosses[np.isfinite(crosses)])
-    glass = plan.resin.glass
-    hard = conversion_at_tg(mean_room + HARD_K, glass)
-    ready = (run.core_conversion >= hard[:, None]) & (core <= room_c + COOLED_K)
-    release = np.where(ready.any(axis=1), hours[ready.argmax(axis=1)], np.inf)
-    every = slice(None, None, 2)
+    if not passed and len(crosses) > FEW * len(ahead.crosses_at_h):
+        crossing = band(crosses)
+    released = np.isfinite(ahead.release_at_h).mean() > 1.0 - FEW
     return Forecast(
-        at_h=at_h, limit_c=limit_c, core_peak_c=band(peak), core_peak_at_h=band(peak_at_h),
-        hottest_peak_c=band(hot), hottest_peak_at_h=band(hot_at_h), chance_core_over_limit=chance,
-        chance_hottest_over_limit=max(chance, float(hot_over.mean())), crosses_limit_at_h=crossing,
-        time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
-        release_at_h=band(release) if np.isfinite(release).mean() > 0.95 else None,
-        end_conversion=band(run.end_mean_conversion),
-        bands=Bands(hours[every], _three(core)[:, every], _three(run.hottest_c + core - run.core_c)[:, every],
-                    _three(run.mean_conversion)[:, every]),
-        causes=(), doubted=(), members=len(peak), effective_members=float(len(peak)), tempering=1.0,
-        peaks_c=peak, state=state,
+        at_h=at_h, limit_c=limit_c, core_peak_c=band(ahead.core_peak_c), core_peak_at_h=band(ahead.core_peak_at_h),
+        hottest_peak_c=band(ahead.hottest_peak_c), hottest_peak_at_h=band(ahead.hottest_peak_at_h),
+        chance_core_over_limit=chance,
+        chance_hottest_over_limit=max(chance, float(np.mean(ahead.hottest_peak_c > limit_c))),
+        crosses_limit_at_h=crossing, time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
+        release_at_h=band(ahead.release_at_h) if released else None, end_conversion=band(ahead.end_conversion),
+        bands=ahead.bands, causes=(), doubted=(), members=len(ahead.core_peak_c),
+        effective_members=float(len(ahead.core_peak_c)), tempering=1.0, what_if={},
+        peaks_c=ahead.core_peak_c, state=state,
     )  # fmt: skip
-
-
-def _missing(state: State, hours: Floats, rise_c: Floats) -> Floats:
-    """What a member misses of the probe at hours (M, T) or (1, T): fades from what it misses now to the unknown."""
-    left = np.exp(-np.maximum(hours - state.now.hours, 0.0) / state.memory_h)
-    unknown = FLOOR_C + PART_OF_RISE["core"] * np.abs(rise_c)
-    offset, fading = state.shift[:, :, None]
-    return np.asarray(offset + fading * left + unknown * np.sqrt(1.0 - left**2) * state.noise[:, None])
-
-
-def _first(hours: Floats, values: Floats, level: float) -> Floats:
-    """First hour at which each row of values (M, T) reaches the level, inf where it does not."""
-    above = values >= level
-    at = above.argmax(axis=1)
-    before = np.maximum(at - 1, 0)
-    rows = np.arange(len(values))
-    low, high = values[rows, before], values[rows, at]
-    part = np.where(at > 0, (level - low) / np.where(high > low, high - low, 1.0), 1.0)
-    when = hours[before] + part * (hours[at] - hours[before])
-    return np.where(above.any(axis=1), when, np.inf)
-
-
-def band(values: Floats) -> Band:
-    """5, 50, 95 % of values (M,)."""
-    low, middle, high = np.quantile(values, (0.05, 0.5, 0.95), method="hazen")
-    return Band(float(low), float(middle), float(high))
-
-
-def _three(values: Floats) -> Floats:
-    return np.quantile(values, (0.05, 0.5, 0.95), axis=0)
 
 
 def _doubted(posterior: Posterior) -> tuple[DoubtedProbe, ...]:

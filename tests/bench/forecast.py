@@ -1,6 +1,6 @@
 """How good the forecast is over a folder of pours (each with plan.toml, readings.csv, truth.json), by hand:
 
-    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--no-calls] [--each]
+    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--every 1] [--no-calls] [--each]
 
 One table: at 10, 25, 50 and 75 % of the time to the true core peak the coverage of the 90 % band, its median width, the
 median absolute error of the median and the CRPS; then the calls of core-will-overheat. Beside them two baselines:
@@ -156,14 +156,14 @@ def main() -> None:
     said.add_argument("folder", type=Path)
     said.add_argument("--members", type=int, default=64)
     said.add_argument("--seed", type=int, default=0)
-    said.add_argument("--limit", type=int, default=None)
+    said.add_argument("--every", type=int, default=1, help="only every n-th pour")
     said.add_argument("--no-calls", action="store_true")
     said.add_argument("--each", action="store_true")
     asked = said.parse_args()
     pours = [
         read_pour(folder) for folder in sorted(asked.folder.iterdir()) if (folder / "truth.json").exists()
     ]
-    pours = pours[: asked.limit]
+    pours = pours[:: asked.every]
     begun = time.perf_counter()
     rows: dict[float, list[dict[str, float]]] = {part: [] for part in PARTS}
     cool: list[bool] = []

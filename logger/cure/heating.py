@@ -1,0 +1,88 @@
+"""Heat on the surface that nobody planned: sun through a window, a heater, a heat gun left on.
+
+It shows as a sudden kink of the surface probe's curve that no resin makes. Looked for only where the readings do not
+fit a pour without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.course import Change
+from logger.cure.evidence import Readings, good_readings
+from logger.cure.unknowns import Unknown
+
+Floats = NDArray[np.float64]
+#: From an hour to an hour; without an end while it lasts.
+Window = tuple[float, float | None]
+
+#: The kink is judged over this long to each side, h, and must be this much, K.
+KINK_H = 1.0 / 6.0
+LEAST_KINK_C = 1.0
+#: Absorbed sun behind a window, W/m² (common practice, no source), and how long it stays once it is there, h.
+USUAL_W_M2, SPREAD_W_M2 = 150.0, 120.0
+STAYS_H = 1.2
+#: Hours from now at which a member's heating may end.
+_ENDS_H = np.array([0.33, 0.67, 1.0, 1.5, 2.0, 3.0, 4.5])
+
+HEATING = Unknown("sun_w_m2", SPREAD_W_M2, "sun or a heater warms the surface", "a draught cools the surface",
+                  middle=USUAL_W_M2)  # fmt: skip
+
+
+def onset_h(history: Mapping[str, Readings], at_h: float, after_h: float = 0.0) -> float | None:
+    """When the surface's curve kinks upward most after after_h, None where it never does."""
+    hours, kinks = _kinks(history, at_h, after_h)
+    if not len(hours) or kinks.max() < LEAST_KINK_C:
+        return None
+    return float(hours[int(np.argmax(kinks))])
+
+
+def end_h(history: Mapping[str, Readings], at_h: float, after_h: float) -> float | None:
+    """When the surface's curve kinks downward most after after_h, None where it never does."""
+    hours, kinks = _kinks(history, at_h, after_h)
+    if not len(hours) or kinks.min() > -LEAST_KINK_C:
+        return None
+    return float(hours[int(np.argmin(kinks))])
+
+
+def changes_of(windows: tuple[Window, ...], flux_w_m2: Floats) -> list[Change]:
+    """The windows as changes; flux_w_m2 (M, windows)."""
+    edges = sorted({edge for window in windows for edge in window if edge is not None})
+    made = []
+    for edge in edges:
+        on = np.array([begin <= edge and (end is None or edge < end) for begin, end in windows])
+        made.append(Change(edge, absorbed_w_m2=flux_w_m2 @ on.astype(float)))
+    return made
+
+
+def going_on(
+    windows: tuple[Window, ...], flux_w_m2: Floats, at_h: float, rng: np.random.Generator
+) -> list[Change]:
+    """How heating that still lasts at at_h ends in each member; flux_w_m2 (M, windows)."""
+    lasting = np.array([end is None for _, end in windows])
+    if not lasting.any():
+        return []
+    flux = flux_w_m2 @ lasting.astype(float)
+    left = rng.exponential(STAYS_H, len(flux))
+    ends = [*_ENDS_H[:-1], _ENDS_H[-1]]
+    made = [Change(at_h + end, absorbed_w_m2=np.where(left > end, flux, 0.0)) for end in ends[:-1]]
+    return [*made, Change(at_h + ends[-1], absorbed_w_m2=0.0)]
+
+
+def _kinks(history: Mapping[str, Readings], at_h: float, after_h: float) -> tuple[Floats, Floats]:
+    """Hours (N,) and kinks (N,), K: the rise over the next ten minutes less the rise over the last ten."""
+    if "surface" not in history:
+        return np.zeros(0), np.zeros(0)
+    hours, celsius = good_readings(history["surface"], at_h)
+    if len(hours) < 5:
+        return np.zeros(0), np.zeros(0)
+    inside = hours[(hours - KINK_H >= hours[0]) & (hours + KINK_H / 2 <= hours[-1]) & (hours >= after_h)]
+    ahead = np.minimum(inside + KINK_H, hours[-1])
+    now = np.interp(inside, hours, celsius)
+    # A kink close to the last reading is judged over the time that there is.
+    share = (ahead - inside) / KINK_H
+    before = (now - np.interp(inside - KINK_H, hours, celsius)) * share
+    return inside, np.interp(ahead, hours, celsius) - now - before

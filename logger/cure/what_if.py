@@ -1,0 +1,105 @@
+"""What would help: the same members carried on with something done about it now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure import surfaces
+from logger.cure.ahead import Ahead, Band, State, band, carry_on
+from logger.cure.ensemble import Change, RoomHistory
+from logger.cure.section import section_of
+from logger.plan_file import Plan
+
+Floats = NDArray[np.float64]
+
+#: Air that a workshop fan drives over the surface, m/s, and what the room can be cooled by, K, within an hour
+#: (common practice, no source).
+FAN_M_S = 2.0
+COOLER_K, COOLER_AFTER_H = 4.0, 1.0
+#: How far a face is above the room when its coefficient is worked out, K.
+OVER_ROOM_K = 15.0
+
+NOW, FANS, UNDERSIDE, ROOM, SHADE = "as it is", "fans", "underside open", "cooler room", "shade"
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """The pour if that were done now: peaks °C and the chance to pass the limit."""
+
+    words: str
+    core_peak_c: Band
+    hottest_peak_c: Band
+    chance_core_over_limit: float
+
+    def to_json(self) -> dict[str, Any]:
+        """Rounded."""
+        return {
+            "words": self.words,
+            "core_peak_c": self.core_peak_c.to_json(),
+            "hottest_peak_c": self.hottest_peak_c.to_json(),
+            "chance_core_over_limit": round(self.chance_core_over_limit, 4),
+        }
+
+
+def what_if(plan: Plan, state: State) -> dict[str, WhatIf]:
+    """Each remedy's answer, with that of doing nothing first; state is a forecast's. Raises DidNotConverge."""
+    at_h = state.now.hours
+    answers = {NOW: carry_on(plan, state)}
+    answers[FANS] = carry_on(plan, state, more=[fans_on(plan, state)])
+    answers[UNDERSIDE] = carry_on(plan, state, more=[underside_open(plan, state)])
+    room = state.room
+    ramp = COOLER_K * np.clip((room.hours - at_h) / COOLER_AFTER_H, 0.0, 1.0)
+    answers[ROOM] = carry_on(plan, state, room=RoomHistory(room.hours, room.celsius - ramp))
+    if any(np.any(c.absorbed_w_m2) for c in state.done if c.at_h > at_h and c.absorbed_w_m2 is not None):
+        shaded = [replace(c, absorbed_w_m2=0.0) if c.absorbed_w_m2 is not None and c.at_h > at_h else c
+                  for c in state.done]  # fmt: skip
+        answers[SHADE] = carry_on(
+            plan, replace(state, done=tuple(shaded)), more=[Change(at_h, absorbed_w_m2=0.0)]
+        )
+    now_c = float(np.median(answers[NOW].core_peak_c))
+    limit_c = plan.resin.limits.max_core_c
+    return {name: _answer(name, ahead, now_c, limit_c) for name, ahead in answers.items()}
+
+
+def fans_on(plan: Plan, state: State) -> Change:
+    """Fans over the surface from now; a member whose surface sheds more already keeps that."""
+    at_h = state.now.hours
+    if plan.air.top_w_m2k is None:
+        return Change(at_h, top_air_m_s=max(FAN_M_S, plan.air.top_air_m_s), top_factor=1.0)
+    section = section_of(plan, 0.5)
+    room_c = float(np.mean(state.room.celsius))
+    fan = float(surfaces.top_w_m2k(
+        room_c + OVER_ROOM_K, room_c, size_m=section.plate_size_m, run_m=section.plate_run_m, air_m_s=FAN_M_S,
+        emissivity=plan.air.emissivity))  # fmt: skip
+    now = plan.air.top_w_m2k * np.atleast_1d(state.members.top_factor)
+    return Change(at_h, top_w_m2k=1.0, top_factor=np.maximum(now, fan))
+
+
+def underside_open(plan: Plan, state: State) -> Change:
+    """The form lifted so that air moves freely under it; a member that sheds more already keeps that."""
+    at_h = state.now.hours
+    if plan.air.bottom_w_m2k is None:
+        return Change(at_h, underside="open", bottom_factor=1.0)
+    section = section_of(plan, 0.5)
+    room_c = float(np.mean(state.room.celsius))
+    free = float(surfaces.underside_w_m2k(
+        room_c + OVER_ROOM_K, room_c, size_m=section.plate_size_m, emissivity=plan.air.emissivity,
+        closed=False))  # fmt: skip
+    now = plan.air.bottom_w_m2k * np.atleast_1d(state.members.bottom_factor)
+    return Change(at_h, bottom_w_m2k=1.0, bottom_factor=np.maximum(now, free))
+
+
+def _answer(name: str, ahead: Ahead, now_c: float, limit_c: float) -> WhatIf:
+    peak = band(ahead.core_peak_c)
+    words = {
+        NOW: f"as it is: {now_c:.0f} °C",
+        FANS: f"fans now: {now_c:.0f} → {peak.p50:.0f} °C",
+        UNDERSIDE: f"underside opened now: {now_c:.0f} → {peak.p50:.0f} °C",
+        ROOM: f"room {COOLER_K:.0f} K cooler within the hour: {now_c:.0f} → {peak.p50:.0f} °C",
+        SHADE: f"surface shaded now: {now_c:.0f} → {peak.p50:.0f} °C",
+    }[name]
+    return WhatIf(words, peak, band(ahead.hottest_peak_c), ahead.chance_over(limit_c))
