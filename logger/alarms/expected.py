@@ -18,7 +18,7 @@ from logger.errors import BadInput
 #: Project choices, tried on plans with rate and heat of cure 5 % and 30 % off (tests/logger/alarms/test_expected.py).
 FASTER_PART = 0.12
 SLOWER_PART = 0.25
-RISE_PART = 0.15
+RISE_PART = 0.3
 LEAST_C = 3.0
 #: 1.645 σ reach p95; 1.4 times that is the 99 % point of a normal spread, so that 1 calm pour in 100 is above it.
 BAND_STRETCH = 1.4

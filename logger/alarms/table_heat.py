@@ -77,7 +77,7 @@ HEAT_KINDS = (
         harm=Harm.COSTLY,
         subject=Subject.POUR,
         limit="the core is over the top of the predicted band "
-        "(the prediction run 12 % faster, and the larger of 3 °C and 15 % of its rise on top)",
+        "(the prediction run 12 % faster, and the larger of 3 °C and 30 % of its rise on top)",
         limit_source="the prediction frozen with the pour; the widths are the project's choice",
         unit="°C",
         deadband=1.0,

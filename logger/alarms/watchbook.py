@@ -19,7 +19,7 @@ from logger.alarms.kinds import KINDS
 from logger.alarms.state import NORMAL, Change, Observation, Phase, State, Step, step, tick
 from logger.alarms.state_file import state_from_dict, state_to_dict
 from logger.alarms.trackers import Track
-from logger.alarms.view import Facts, Limits, Sample
+from logger.alarms.view import Contact, Facts, Limits, Sample
 from logger.errors import NotFound
 
 
@@ -55,6 +55,7 @@ class Watchbook:
         self._resumed_ms: dict[str, int] = {}  # station → time of its first reading after a gap
         self._forecast_ms = -1  # the last forecast judged
         self._air_ms = -1
+        self._contacts: dict[str, Contact] = {}  # what each was last known to be
         self._changes: list[Change] = []
         self._index()
 
@@ -165,8 +166,10 @@ class Watchbook:
             estimate = answer is not None and answer.fan_cooling is not None
             if news or not fan.commanded or fan.turning is False or not estimate:
                 self._see("fan-not-cooling/pour", forecast_conditions.fan_not_cooling(fan, answer, now))
-        if facts.contacts or facts.looks is not None:
-            seen = forecast_conditions.wet_under_form(facts.contacts, facts.looks, now)
+        # A contact reports when it changes: until then it is as it was.
+        self._contacts |= {contact.name: contact for contact in facts.contacts}
+        if self._contacts or facts.looks is not None:
+            seen = forecast_conditions.wet_under_form(list(self._contacts.values()), facts.looks, now)
             self._see("wet-under-form/pour", seen)
         if facts.looks is not None:
             self._see("look-due/pour", forecast_conditions.look_due(facts.looks, now))
@@ -269,6 +272,7 @@ class Watchbook:
             "now_ms": self.now_ms,
             "forecast_ms": self._forecast_ms,
             "air_ms": self._air_ms,
+            "contacts": {name: [contact.wet, contact.at_ms] for name, contact in self._contacts.items()},
             "arrived_ms": dict(self._arrived_ms),
             "newest_ms": dict(self._newest_ms),
             "resumed_ms": dict(self._resumed_ms),
@@ -285,6 +289,7 @@ class Watchbook:
         book.now_ms = int(table["now_ms"])
         book._forecast_ms = int(table["forecast_ms"])
         book._air_ms = int(table["air_ms"])
+        book._contacts = {name: Contact(name, wet, at_ms) for name, (wet, at_ms) in table["contacts"].items()}
         book._arrived_ms = {name: int(at_ms) for name, at_ms in table["arrived_ms"].items()}
         book._newest_ms = {name: int(at_ms) for name, at_ms in table["newest_ms"].items()}
         book._resumed_ms = {name: int(at_ms) for name, at_ms in table["resumed_ms"].items()}

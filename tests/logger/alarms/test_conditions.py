@@ -177,6 +177,16 @@ def test_all_probes_failing_at_once_are_one_alarm(hand: Any) -> None:
     assert "None of the 6 probes" in found[0].text
 
 
+def test_probes_that_go_within_some_seconds_of_each_other_are_one_message(hand: Any) -> None:
+    """Read one after another, they do not fail in the same instant."""
+    hand.hold(600, core=25.0, surface=24.0, room=20.0)
+    hand.hold(15, core=None, surface=24.0, room=20.0)
+    hand.hold(15, core=None, surface=None, room=20.0)
+    found = hand.hold(600, core=None, surface=None, room=20.0)
+    assert kinds(found) == ["probe-lost first-time"]
+    assert "core, surface" in found[0].text
+
+
 def test_one_more_lost_probe_is_told_as_worse(hand: Any) -> None:
     """The room was lost and acknowledged; then the core goes."""
     hand.hold(300, core=25.0, room=20.0)
@@ -309,6 +319,16 @@ def test_a_wet_contact_is_told_at_once_and_a_broken_one_clears_nothing(hand: Any
     assert kinds(hand.wait(120, Facts(contacts=(Contact("left corner", False, T0),)))) == [
         "wet-under-form returned"
     ]
+
+
+def test_a_wet_contact_stays_wet_until_it_says_otherwise_whatever_a_look_said_before(hand: Any) -> None:
+    """It reports when it changes: no news from it is not dry, and somebody's dry look was five minutes ago."""
+    dry_look = LooksSeen(None, False, "", T0, "Jo")
+    hand.wait(2, Facts(contacts=(Contact("left corner", True, T0),), looks=dry_look))
+    assert kinds(hand.wait(600, Facts(looks=dry_look))) == []
+    assert hand.book.state("wet-under-form").up
+    dry = Facts(contacts=(Contact("left corner", False, T0),), looks=dry_look)
+    assert kinds(hand.wait(120, dry)) == ["wet-under-form returned"]
 
 
 def test_a_look_that_found_a_leak_is_told_like_a_wet_contact(hand: Any) -> None:
