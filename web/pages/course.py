@@ -44,7 +44,7 @@ def course_of(plan_toml: str) -> Course:
 def pictures(course: Course) -> dict[str, Any]:
     """The cross-section's cells and temperatures, for drawing: mm, h, tenths of a °C (None where nothing is yet).
 
-    `cells[t]` is row by row from the bottom; x runs from the centre line outwards, z up from the panel's underside.
+    `cells[t]` is row by row from the bottom; x runs from the centre line outwards, z up from the bottom of the resin.
     """
     plan, fields = course.plan, course.prediction.fields
     first = fields[0]
@@ -57,8 +57,6 @@ def pictures(course: Course) -> dict[str, Any]:
     last = fields[-1]
     curve = course.prediction.curve
     top_mm = float(last.z_edges_mm[1:][last.is_resin.any(axis=1)].max())
-    panel_mm = plan.form.bottom.thickness_mm
-    middle_mm = panel_mm + plan.pour.depth_mm / 2
     return {
         "shape": plan.pour.shape,
         "limit_c": plan.resin.limits.max_core_c,
@@ -69,7 +67,11 @@ def pictures(course: Course) -> dict[str, Any]:
         "cells": [_tenths(f, columns) for f in fields],
         "core_c": np.interp([f.hours for f in fields], curve.hours, curve.core_c).round(1).tolist(),
         "hottest_c": np.interp([f.hours for f in fields], curve.hours, curve.hottest_c).round(1).tolist(),
-        "probes": {"core": [0.0, middle_mm], "surface": [0.0, top_mm - 2.0], "underside": [0.0, 0.0]},
+        "probes": {
+            "core": [0.0, plan.pour.depth_mm / 2],
+            "surface": [0.0, top_mm - 2.0],
+            "underside": [0.0, float(first.z_edges_mm[0])],
+        },
     }
 
 

@@ -2,7 +2,36 @@
 
 from __future__ import annotations
 
-from web.pages import alert, board, new_pour, pour, record, settings, stations
+from web.pages import (
+    alert,
+    board,
+    first_hour,
+    mix,
+    new_pour,
+    photos,
+    plan,
+    pour,
+    ready,
+    record,
+    settings,
+    stations,
+)
 
 #: In the order in which paths are tried: "/pours/new" before "/pours/{id}".
-ROUTERS = [module.router for module in (board, new_pour, pour, alert, record, stations, settings)]
+ROUTERS = [
+    module.router
+    for module in (
+        board,
+        new_pour,
+        pour,
+        plan,
+        ready,
+        mix,
+        first_hour,
+        photos,
+        alert,
+        record,
+        stations,
+        settings,
+    )
+]

@@ -73,4 +73,6 @@ def page(
     made = shared | dict(context or {})
     # The page that shows an alarm need not point at it as well.
     made["trouble"] = [row for row in made["trouble"] if row["id"] != made.get("alarm_shown")]
+    # Every alarm of high priority has its line; of the others, only the first, and only where there is no high one.
+    made["hidden_trouble"] = sum(row["priority"] != "high" for row in made["trouble"][1:])
     return templates().TemplateResponse(request, template, made, status_code=status)

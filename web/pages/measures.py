@@ -5,8 +5,8 @@ The choice is a cookie of four words, "c.mm.l.kg": a phone and the wall screen m
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import Literal
 
 from fastapi import Request
 
@@ -14,12 +14,6 @@ from logger import units
 from logger.errors import BadInput
 
 COOKIE = "pourlog_units"
-Temperature, Length, Volume, Mass = (
-    Literal["c", "f"],
-    Literal["mm", "in"],
-    Literal["l", "gal"],
-    Literal["kg", "lb"],
-)
 _CHOICES: tuple[tuple[str, ...], ...] = (("c", "f"), ("mm", "in"), ("l", "gal"), ("kg", "lb"))
 
 
@@ -48,39 +42,43 @@ class Units:
 
     def temp(self, celsius: float | None, digits: int = 1) -> str:
         """A temperature, or a dash where there is none."""
-        return "–" if celsius is None else f"{self.degrees(celsius):.{digits}f} {self.degree}"
+        return "–" if celsius is None else f"{self.degrees(celsius):.{digits}f}\u00a0{self.degree}"
 
     def rise(self, kelvin: float | None, digits: int = 1) -> str:
         """A difference of temperatures."""
         if kelvin is None:
             return "–"
-        return f"{kelvin * (1.8 if self.temperature == 'f' else 1.0):.{digits}f} {self.degree}"
+        return f"{kelvin * (1.8 if self.temperature == 'f' else 1.0):.{digits}f}\u00a0{self.degree}"
 
     def span(self, mm: float | None) -> str:
         """A length."""
         if mm is None:
             return "–"
-        return f"{units.mm_to_in(mm):.2f} in" if self.length == "in" else f"{mm:,.0f} mm"
+        return f"{units.mm_to_in(mm):.2f}\u00a0in" if self.length == "in" else f"{mm:,.0f}\u00a0mm"
+
+    def bare_span(self, mm: float) -> str:
+        """A length's number in the chosen unit, for a field that names the unit."""
+        return f"{units.mm_to_in(mm):.3g}" if self.length == "in" else f"{mm:g}"
 
     def litres(self, litres: float | None) -> str:
         """A volume."""
         if litres is None:
             return "–"
         if self.volume == "gal":
-            return f"{units.litres_to_us_gallons(litres):.2f} US gal"
-        return f"{litres:.2f} L" if litres < 10 else f"{litres:.1f} L"
+            return f"{units.litres_to_us_gallons(litres):.2f}\u00a0US gal"
+        return f"{litres:.2f}\u00a0L" if litres < 10 else f"{litres:.1f}\u00a0L"
 
     def weight(self, kg: float | None) -> str:
         """A mass."""
         if kg is None:
             return "–"
-        return f"{units.kg_to_lb(kg):.2f} lb" if self.mass == "lb" else f"{kg:.2f} kg"
+        return f"{units.kg_to_lb(kg):.2f}\u00a0lb" if self.mass == "lb" else f"{kg:.2f}\u00a0kg"
 
     def scale(self, grams: float | None) -> str:
         """A mass as a bench scale shows it."""
         if grams is None:
             return "–"
-        return f"{units.kg_to_lb(grams / 1000):.3f} lb" if self.mass == "lb" else f"{grams:,.0f} g"
+        return f"{units.kg_to_lb(grams / 1000):.3f}\u00a0lb" if self.mass == "lb" else f"{grams:,.0f}\u00a0g"
 
     @property
     def scale_unit(self) -> str:
@@ -129,8 +127,9 @@ def number_from(text: str, name: str) -> float:
     if cleaned.count(",") == 1 and "." not in cleaned:
         cleaned = cleaned.replace(",", ".")
     try:
-        return float(cleaned)
+        number = float(cleaned)
     except ValueError:
-        raise BadInput(
-            name, "is not a number", value=text, remedy="type digits, with a point or a comma"
-        ) from None
+        number = math.nan
+    if not math.isfinite(number):
+        raise BadInput(name, "is not a number", value=text, remedy="type digits, with a point or a comma")
+    return number

@@ -45,7 +45,7 @@ async def plan_it(request: Request, service: ServiceDep, who: MakerDep) -> Respo
     except (BadInput, DidNotConverge) as error:
         context = _choices(service) | {"given": given, "problem": str(error)}
         return page(request, "new-pour.html", context, status=422)
-    return RedirectResponse(f"/pours/{pour_id}", 303)
+    return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
 def _plan(request: Request, service: Service, by: str, given: Mapping[str, str], pasted: str) -> int:

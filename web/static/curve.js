@@ -25,6 +25,9 @@
     }
     if (about.predicted.hours.length)
       made.push({ x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: "core as planned", line: { color: ink("--planned"), width: 2, dash: "8px,5px" } });
+    // A plan page has no readings yet: there the other places are drawn as predicted.
+    if (!measured.traces.length) for (const kind of ["surface", "underside"]) if ((about.predicted[`${kind}_c`] || []).length)
+      made.push({ x: about.predicted.hours, y: all(about.predicted[`${kind}_c`]), mode: "lines", name: `${kind} as planned`, line: { color: ink(`--${kind}`), width: 2, dash: LINES[kind].dash } });
     const sorted = [...measured.traces].sort((a, b) => ORDER.indexOf(a.place.split("-")[0]) - ORDER.indexOf(b.place.split("-")[0]));
     for (const trace of sorted) {
       const kind = trace.place.split("-")[0], line = LINES[kind];

@@ -33,15 +33,28 @@
     const pen = canvas.getContext("2d"); pen.setTransform(ratio, 0, 0, ratio, 0, 0);
     const ink = getComputedStyle(document.body).color;
     const now = at(hour), px = (mm) => wide / 2 + mm * sideways, py = (mm) => margin + tall - (mm - z[0]) * sideways * stretch;
-    now.cells.forEach((row, r) => row.forEach((value, c) => {
-      if (value == null) return;
-      pen.fillStyle = colour((value / 10 - low) / (high - low));
-      const top = py(z[r + 1]), height = py(z[r]) - top + 0.6;
-      for (const side of [1, -1]) {
-        const a = px(side * x[c]), b = px(side * x[c + 1]);
-        pen.fillRect(Math.min(a, b) - 0.3, top, Math.abs(b - a) + 0.6, height);
-      }
-    }));
+    // Between the centres of cells it is interpolated; nothing is drawn where no layer has been poured yet.
+    const midX = x.slice(1).map((edge, i) => (edge + x[i]) / 2), midZ = z.slice(1).map((edge, i) => (edge + z[i]) / 2);
+    const place = (mids, mm) => {
+      let i = 0; while (i < mids.length - 2 && mids[i + 1] < mm) i++;
+      return mids.length < 2 ? [0, 0, 0] : [i, i + 1, Math.min(1, Math.max(0, (mm - mids[i]) / (mids[i + 1] - mids[i])))];
+    };
+    const step = 3, full = tall, half = x.at(-1) * sideways;
+    const columns = Array.from({ length: Math.ceil(half / step) }, (_, i) => place(midX, Math.min(x.at(-1), (i + 0.5) * step / sideways)));
+    for (let up = 0; up < full; up += step) {
+      const mm = z[0] + (up + step / 2) / (sideways * stretch), [r0, r1, fz] = place(midZ, mm);
+      const row = Math.max(0, Math.min(z.length - 2, z.findIndex((edgeMm) => edgeMm > mm) - 1));
+      columns.forEach(([c0, c1, fx], i) => {
+        const near = now.cells[row][fx < 0.5 ? c0 : c1];
+        if (near == null) return;
+        const of = (r, c) => now.cells[r][c] ?? near;
+        const value = (1 - fz) * ((1 - fx) * of(r0, c0) + fx * of(r0, c1)) + fz * ((1 - fx) * of(r1, c0) + fx * of(r1, c1));
+        pen.fillStyle = colour((value / 10 - low) / (high - low));
+        const top = margin + tall - up - step;
+        pen.fillRect(wide / 2 + i * step, top, step + 0.5, step + 0.5);
+        pen.fillRect(wide / 2 - (i + 1) * step, top, step + 0.5, step + 0.5);
+      });
+    }
     // Where resin ends: an outline in white over black, to be seen on every colour.
     let edge = 0, bottom = null, top = null;
     cut.resin.forEach((row, r) => row.forEach((is, c) => { if (is) { edge = Math.max(edge, x[c + 1]); bottom ??= z[r]; top = z[r + 1]; } }));

@@ -1,0 +1,79 @@
+"""The first hour: is it leaking? Looks due and done, wet contacts, what to do when it is not dry."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from logger.alarms.first_hour import Finding, Rhythm, advice, due_times_ms, looks_seen, next_due_ms
+from logger.errors import BadInput, NotAllowed
+from logger.pour import LIVE, Stage
+from logger.store import pours, shown
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.pages.frame import page
+from web.pages.standing import STAGE_WORDS
+
+router = APIRouter(include_in_schema=False)
+RHYTHM = Rhythm()
+FINDING_WORDS = {
+    Finding.DRY: "Dry, level, no smell of heat",
+    Finding.LEAKING: "It is leaking",
+    Finding.LEVEL_FELL: "The level fell",
+    Finding.HOT: "It smells, smokes or is hot",
+    Finding.OTHER: "Something else",
+}
+LEAK_KIT = (
+    "gloves and eye protection",
+    "clean tray",
+    "rags",
+    "tape",
+    "hot glue or silicone",
+    "clamps",
+    "dry sand",
+)
+
+
+@router.get("/pours/{pour_id}/first-hour")
+def first_hour(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The looks of one pour."""
+    now_ms = service.timeline.true_ms()
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        looks = shown.looks_of(connection, pour_id)
+        contacts = shown.contacts_of(connection, pour_id)
+    if pour.poured_ms is None:
+        raise NotAllowed(f"pour {pour_id} has not been poured yet; its first hour begins with the first pail")
+    due_ms = next_due_ms(pour.poured_ms, RHYTHM, looks)
+    last = looks[-1] if looks else None
+    return page(
+        request,
+        "first-hour.html",
+        {"pour": pour, "stage_word": STAGE_WORDS[Stage(pour.stage)], "looks": looks[::-1], "due_ms": due_ms,
+         "seen": looks_seen(pour.poured_ms, RHYTHM, looks, now_ms), "live": pour.stage in LIVE,
+         "advice": advice(last.finding) if last else (), "last": last, "words": FINDING_WORDS,
+         "others": [finding for finding in Finding if finding is not Finding.DRY],
+         "later": [ms for ms in due_times_ms(pour.poured_ms, RHYTHM) if due_ms is not None and ms > due_ms],
+         "contacts": {place: row for place, row in contacts.items() if place.startswith("under-form")},
+         "kit": LEAK_KIT},
+    )  # fmt: skip
+
+
+@router.post("/pours/{pour_id}/looks")
+def look(
+    pour_id: int, service: ServiceDep, who: MakerDep, finding: Annotated[str, Form(max_length=20)],
+    text: Annotated[str, Form(max_length=1000)] = "",
+) -> Response:  # fmt: skip
+    """Somebody looked."""
+    if finding not in set(Finding):
+        raise BadInput("finding", "is not one of the answers", value=finding, allowed=", ".join(Finding),
+                       remedy="go back and press again")  # fmt: skip
+    with service.store.read() as connection:
+        stage = pours.get_pour(connection, pour_id).stage
+    if stage not in LIVE:
+        raise NotAllowed(f"pour {pour_id} is {stage}: looks belong to a pour that is being watched")
+    desk.note(service, pour_id, text.strip(), who.name, "look", {"finding": finding})
+    service.watch.wake()
+    return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)

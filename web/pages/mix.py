@@ -1,0 +1,91 @@
+"""The mix page: is this batch right? Weights in, ratio out, before it meets the wood."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from logger.errors import BadInput
+from logger.plan_file import Plan
+from logger.planning.answers import working_time_of
+from logger.planning.mix_check import MixVerdict, check
+from logger.planning.topics.mixing import ratio_of
+from logger.store import pours, shown
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.pages.assessed import assessment_of
+from web.pages.frame import page
+from web.pages.measures import number_from, units_of
+from web.pages.plan import SIGNS
+from web.service import Service
+
+router = APIRouter(include_in_schema=False)
+VERDICTS = {
+    "ok": "Right. Stir it in full, then pour.",
+    "watch": "Nearly: put it right first.",
+    "stop": "Do not pour this.",
+}
+
+
+@router.get("/pours/{pour_id}/mix")
+def mix_page(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The card, and the batches weighed so far."""
+    return _page(request, service, pour_id)
+
+
+@router.post("/pours/{pour_id}/mix")
+def weigh(
+    pour_id: int, request: Request, service: ServiceDep, who: MakerDep,
+    part_a: Annotated[str, Form(max_length=20)], part_b: Annotated[str, Form(max_length=20)],
+    age_min: Annotated[str, Form(max_length=20)] = "", where: Annotated[str, Form(max_length=10)] = "pail",
+) -> Response:  # fmt: skip
+    """Judges one batch by its weights and keeps it with the pour."""
+    u = units_of(request)
+    try:
+        plan = _plan(service, pour_id)
+        a_g = u.to_g(number_from(part_a, "Weight of A"))
+        b_g = u.to_g(number_from(part_b, "Weight of B"))
+        age = number_from(age_min, "Minutes since they met") if age_min.strip() else 0.0
+        verdict = _verdict(plan, a_g, b_g, in_pail=where != "poured", age_min=age)
+    except BadInput as error:
+        return _page(
+            request, service, pour_id, str(error), {"part_a": part_a, "part_b": part_b, "age_min": age_min}
+        )
+    about = {"a_g": round(a_g, 1), "b_g": round(b_g, 1), "error_pct": round(verdict.error_pct, 2),
+             "light": verdict.light.value, "sentence": verdict.sentence, "mistake": verdict.mistake,
+             "change": verdict.change, "age_min": age, "in_pail": where != "poured"}  # fmt: skip
+    desk.note(service, pour_id, verdict.sentence, who.name, "batch", about)
+    return RedirectResponse(f"/pours/{pour_id}/mix#verdict", 303)
+
+
+def _plan(service: Service, pour_id: int) -> Plan:
+    with service.store.read() as connection:
+        return desk.plan_of(pours.get_pour(connection, pour_id))
+
+
+def _verdict(plan: Plan, a_g: float, b_g: float, *, in_pail: bool, age_min: float) -> MixVerdict:
+    mix = plan.mix
+    if mix is None:
+        raise BadInput("[mix]", "is not in this plan", remedy="add ratio and densities to the plan first")
+    working_min = working_time_of(plan, (a_g + b_g) / 1000) if a_g + b_g > 0 else None
+    return check(a_g, b_g, ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3,
+                 in_pail=in_pail, age_min=age_min, working_time_min=working_min)  # fmt: skip
+
+
+def _page(
+    request: Request, service: Service, pour_id: int, problem: str | None = None,
+    typed: dict[str, str] | None = None,
+) -> Response:  # fmt: skip
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        batches = shown.events_of_kind(connection, pour_id, "batch")
+    assessment = assessment_of(pour.plan_toml)
+    total_kg = sum(row.data["a_g"] + row.data["b_g"] for row in batches if row.data["light"] != "stop") / 1000
+    context: dict[str, Any] = {
+        "pour": pour, "plan": desk.plan_of(pour), "cards": assessment.cards, "batches": batches[::-1],
+        "total_kg": total_kg, "planned_kg": assessment.quantity.total_kg if assessment.quantity else None,
+        "signs": SIGNS, "verdicts": VERDICTS, "problem": problem, "typed": typed or {},
+    }  # fmt: skip
+    return page(request, "mix.html", context, status=422 if problem else 200)

@@ -1,0 +1,97 @@
+"""Photos from the phone, kept with the pour: the file by the hash of its bytes, the event in the pour's chain."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from pathlib import Path
+
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.responses import FileResponse, RedirectResponse, Response
+
+from logger.errors import BadInput, NotFound
+from logger.store import shown
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.service import Service
+
+router = APIRouter(include_in_schema=False)
+#: Largest photo, bytes.
+LARGEST = 14 * 1024 * 1024
+#: First bytes → (ending, type). Nothing else is kept: a browser must never run what somebody uploaded.
+KINDS: tuple[tuple[bytes, str, str], ...] = (
+    (b"\xff\xd8\xff", "jpg", "image/jpeg"),
+    (b"\x89PNG\r\n\x1a\n", "png", "image/png"),
+    (b"RIFF", "webp", "image/webp"),
+)
+_NAME = re.compile(r"[0-9a-f]{64}")
+
+
+def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, text: str = "", point: str = "") -> str:
+    """Keeps a photo's bytes and notes it with the pour. Gives its SHA-256. Raises BadInput, NotFound."""
+    if not raw:
+        raise BadInput("photo", "is empty", remedy="choose a photo first")
+    if len(raw) > LARGEST:
+        raise BadInput("photo", "is too large", value=f"{len(raw) / 1e6:.1f} MB", allowed=f"{LARGEST / 1e6:.0f} MB",
+                       remedy="take it with a smaller picture size")  # fmt: skip
+    kind = next((k for k in KINDS if raw.startswith(k[0]) and (k[1] != "webp" or raw[8:12] == b"WEBP")), None)
+    if kind is None:
+        raise BadInput("photo", "is not a picture that is kept", allowed="JPEG, PNG or WebP",
+                       remedy="take it with the phone's camera, or export it as JPEG")  # fmt: skip
+    name = hashlib.sha256(raw).hexdigest()
+    path = _folder(service) / f"{name}.{kind[1]}"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.exists():
+        part = path.with_suffix(".part")
+        with part.open("wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    about = {"sha256": name, "bytes": len(raw), "type": kind[2]} | ({"point": point} if point else {})
+    desk.note(service, pour_id, text, by, "photo", about)
+    return name
+
+
+async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
+    """(text fields, bytes of the field "photo") of a form."""
+    async with request.form(max_files=1, max_fields=20) as form:
+        given = {name: value for name, value in form.items() if isinstance(value, str)}
+        upload = form.get("photo")
+        raw = await upload.read(LARGEST + 1) if isinstance(upload, UploadFile) else b""
+    return given, raw
+
+
+@router.post("/pours/{pour_id}/photos")
+async def add_photo(pour_id: int, request: Request, service: ServiceDep, who: MakerDep) -> Response:
+    """Keeps a photo with the pour."""
+    given, raw = await photo_of(request)
+    text = given.get("text", "").strip()[:4000]
+    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, text)
+    return RedirectResponse(f"/pours/{pour_id}#events", 303)
+
+
+@router.get("/pours/{pour_id}/photos/{name}")
+def photo(pour_id: int, name: str, service: ServiceDep, _who: ViewerDep) -> Response:
+    """One photo of a pour."""
+    if not _NAME.fullmatch(name):
+        raise NotFound(f"pour {pour_id} has no such photo")
+    with service.store.read() as connection:
+        mine = [row.data for row in shown.events_of_kind(connection, pour_id, "photo")]
+    about = next((data for data in mine if data["sha256"] == name), None)
+    if about is None:
+        raise NotFound(f"pour {pour_id} has no such photo")
+    ending = next(ending for _, ending, kind in KINDS if kind == about["type"])
+    path = _folder(service) / f"{name}.{ending}"
+    if not path.exists():
+        raise NotFound(f"the file of photo {name[:12]} is gone from the disk; restore it from the backup")
+    return FileResponse(
+        path, media_type=about["type"], headers={"Cache-Control": "private, max-age=31536000, immutable"}
+    )
+
+
+def _folder(service: Service) -> Path:
+    return Path(service.settings.data_dir) / "photos"

@@ -1,0 +1,158 @@
+"""The plan page: will this pour work? What must change, what to look at, what is fine."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from sqlalchemy import Row
+from starlette.responses import RedirectResponse, Response
+
+from logger.errors import BadInput, DidNotConverge, NotAllowed
+from logger.plan_file import Plan, plan_from_table, plan_to_text
+from logger.planning.findings import Light
+from logger.pour import Stage
+from logger.store import pours, shown
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.pages.assessed import assessment_of
+from web.pages.frame import page
+from web.pages.measures import Units, number_from, units_of
+from web.pages.standing import STAGE_WORDS
+from web.service import Service
+
+router = APIRouter(include_in_schema=False)
+HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
+#: Light → the shape of its sign.
+SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
+
+
+@router.get("/pours/{pour_id}/plan")
+def plan_page(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The plan with its assessment."""
+    return _page(request, service, pour_id)
+
+
+@router.post("/pours/{pour_id}/plan")
+def change(
+    pour_id: int, request: Request, service: ServiceDep, who: MakerDep,
+    plan_toml: Annotated[str, Form(max_length=200_000)],
+) -> Response:  # fmt: skip
+    """Another plan file."""
+    try:
+        _change(service, pour_id, plan_toml, who.name)
+    except (BadInput, DidNotConverge) as error:
+        return _page(request, service, pour_id, problem=str(error), typed=plan_toml)
+    return RedirectResponse(f"/pours/{pour_id}/plan", 303)
+
+
+@router.post("/pours/{pour_id}/plan/numbers")
+def change_numbers(
+    pour_id: int, request: Request, service: ServiceDep, who: MakerDep,
+    depth: Annotated[str, Form(max_length=20)], room: Annotated[str, Form(max_length=20)],
+    width: Annotated[str, Form(max_length=20)] = "", start: Annotated[str, Form(max_length=20)] = "",
+    layers: Annotated[str, Form(max_length=4)] = "1", wait_h: Annotated[str, Form(max_length=20)] = "",
+) -> Response:  # fmt: skip
+    """The same plan with other numbers."""
+    u = units_of(request)
+    try:
+        with service.store.read() as connection:
+            plan = desk.plan_of(pours.get_pour(connection, pour_id))
+        given = {
+            "depth": depth,
+            "room": room,
+            "width": width,
+            "start": start,
+            "layers": layers,
+            "wait": wait_h,
+        }
+        _change(service, pour_id, plan_to_text(_with_numbers(plan, given, u)), who.name)
+    except (BadInput, DidNotConverge) as error:
+        return _page(request, service, pour_id, problem=str(error))
+    return RedirectResponse(f"/pours/{pour_id}/plan", 303)
+
+
+@router.post("/pours/{pour_id}/plan/undo")
+def undo(pour_id: int, service: ServiceDep, who: MakerDep) -> Response:
+    """The plan as it was before its last change; pressed again, it takes that back too."""
+    with service.store.read() as connection:
+        before = shown.events_of_kind(connection, pour_id, "plan-before")
+    if not before:
+        raise NotAllowed(f"pour {pour_id}: its plan has not been changed yet, so there is nothing to undo")
+    _change(service, pour_id, before[-1].data["plan_toml"], who.name)
+    return RedirectResponse(f"/pours/{pour_id}/plan", 303)
+
+
+def _change(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
+    with service.store.read() as connection:
+        before = pours.get_pour(connection, pour_id).plan_toml
+    if plan_toml == before:
+        return
+    desk.change_plan(service, pour_id, plan_toml, by)
+    desk.note(
+        service, pour_id, "the plan as it was before this change", by, "plan-before", {"plan_toml": before}
+    )
+
+
+def _with_numbers(plan: Plan, given: dict[str, str], u: Units) -> Plan:
+    """The plan with the numbers of the form; equal layers when more than one is asked for."""
+    table = plan.model_dump(exclude_none=True, mode="json")
+    table["pour"]["depth_mm"] = round(u.to_mm(number_from(given["depth"], "Depth of each layer")), 3)
+    table["air"]["room_c"] = round(u.to_c(number_from(given["room"], "Room")), 3)
+    if given["width"].strip():
+        table["pour"]["width_mm"] = round(u.to_mm(number_from(given["width"], "Width")), 3)
+    table["pour"].pop("start_c", None)
+    if given["start"].strip():
+        table["pour"]["start_c"] = round(u.to_c(number_from(given["start"], "Mix as poured")), 3)
+    count = number_from(given["layers"], "Layers")
+    if count != int(count) or not 1 <= count <= 12:
+        raise BadInput(
+            "Layers", "cannot be used", value=given["layers"], allowed="1 to 12", remedy="count them"
+        )
+    table["layer"] = []
+    if count > 1:
+        wait_h = number_from(given["wait"], "Hours between layers")
+        table["layer"] = [
+            {"at_h": wait_h * number, "depth_mm": table["pour"]["depth_mm"]}
+            for number in range(1, int(count))
+        ]
+    return plan_from_table(table, "this plan")
+
+
+def _page(
+    request: Request, service: Service, pour_id: int, problem: str | None = None, typed: str | None = None
+) -> Response:
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        may_undo = bool(shown.events_of_kind(connection, pour_id, "plan-before"))
+    plan = desk.plan_of(pour)
+    assessment = assessment_of(pour.plan_toml)
+    may_change = pour.stage in (Stage.PLANNED, Stage.READY)
+    return page(
+        request,
+        "plan.html",
+        {
+            "pour": pour, "plan": plan, "assessment": assessment, "stage_word": STAGE_WORDS[Stage(pour.stage)],
+            "groups": [(light.value, words, assessment.at(light)) for light, words in HEADINGS],
+            "signs": SIGNS, "hour": None, "may_change": may_change, "may_undo": may_undo and may_change,
+            "problem": problem, "typed": pour.plan_toml if typed is None else typed,
+            "verdict": _verdict(assessment.light), "chart": _chart(pour, plan, units_of(request)),
+            "room_c": plan.room_schedule()[0][1], "wait_h": plan.layer[0].at_h if plan.layer else "",
+        },
+        status=422 if problem else 200,
+    )  # fmt: skip
+
+
+def _verdict(light: Light) -> str:
+    return {
+        Light.OK: "As planned, this pour should work.",
+        Light.WATCH: "It may work: look at the points below first.",
+        Light.STOP: "Do not pour it like this.",
+    }[light]
+
+
+def _chart(pour: Row[Any], plan: Plan, u: Units) -> dict[str, Any]:
+    curve = (pour.prediction or {}).get("curve", {})
+    return {"pour": pour.id, "fahrenheit": u.temperature == "f", "limit_c": plan.resin.limits.max_core_c,
+            "predicted": {name: curve.get(name, []) for name in ("hours", "core_c", "surface_c", "underside_c")},
+            "band": None}  # fmt: skip
