@@ -76,6 +76,15 @@ def test_at_the_same_heat_released_it_is_never_faster(ratio, share, released):
     assert off <= rate_per_s(released, 300.0, RESIN.rate) * (1 + 1e-9)
 
 
+@given(ratio=ratios, network=st.floats(min_value=1e-3, max_value=0.3))
+def test_autocatalysis_follows_the_network_formed(ratio, network):
+    """At the same part of the network formed, the surplus does not drive the cure: its growth is at most the right
+    mix's, times the part that can form."""
+    found = off_ratio(RESIN, ratio)
+    growth = found.network * rate_per_s(network / found.network, 300.0, found.resin.rate)
+    assert growth <= found.network * rate_per_s(network, 300.0, RESIN.rate) * (1 + 1e-9)
+
+
 def test_the_network_glass_is_the_right_ones_stopped_early():
     """Tg of the off-ratio mix along its cure is DiBenedetto's curve of the right mix up to conversion s."""
     found = off_ratio(RESIN, 1.1)
