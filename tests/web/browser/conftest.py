@@ -1,0 +1,93 @@
+"""A real service on a loopback port and a real Chromium, at a phone's and a desktop's width."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+import uvicorn
+
+from logger.store import people
+from web.access import COOKIE, hasher
+from web.app import make_app
+from web.service import Service
+
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+PASSWORD = "three plain words"
+SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1440, "height": 900}}
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """One browser for all tests."""
+    if shutil.which(CHROMIUM) is None:
+        pytest.skip(f"{CHROMIUM} is not installed; install the chromium package to run the browser tests")
+    from playwright.sync_api import sync_playwright  # slow to import, and needed here alone
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def address(service: Service) -> Iterator[str]:
+    """Where the app answers: a free loopback port."""
+    listening = socket.socket()
+    listening.bind(("127.0.0.1", 0))
+    port = listening.getsockname()[1]
+    config = uvicorn.Config(make_app(service), log_level="error", lifespan="off", timeout_graceful_shutdown=2)
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, name="http")
+    thread.start()
+    yield f"http://127.0.0.1:{port}"
+    service.news.close()
+    server.should_exit = True
+    thread.join(10)
+    listening.close()
+    assert not thread.is_alive(), "the server did not stop"
+
+
+@pytest.fixture
+def owner(service: Service) -> str:
+    """Ada, who owns the service; gives a token that signs her in."""
+    with service.store.write() as tx:
+        person = people.add_person(
+            tx, "Ada", people.Role.OWNER, hasher().hash(PASSWORD), service.timeline.now_ms()
+        )
+        return people.start_sign_in(tx, person, service.timeline.now_ms(), "test")
+
+
+@pytest.fixture
+def browse(chromium: Any, address: str, owner: str) -> Iterator[Callable[..., Any]]:
+    """Opens a page in a browser of its own: browse("phone", dark=True). Outside requests and errors fail the test."""
+    contexts, wrong = [], []
+
+    def open_page(size: str = "phone", *, dark: bool = False, signed_in: bool = True, width: int = 0) -> Any:
+        view = SIZES[size] | ({"width": width} if width else {})
+        context = chromium.new_context(
+            viewport=view, color_scheme="dark" if dark else "light", base_url=address
+        )
+        context.set_default_timeout(20_000)
+        contexts.append(context)
+        if signed_in:
+            context.add_cookies([{"name": COOKIE, "value": owner, "url": address}])
+        page = context.new_page()
+        page.on("pageerror", lambda error: wrong.append(f"script error: {error}"))
+        page.on("request", lambda asked: _outside(asked.url, address, wrong))
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert not wrong, wrong
+
+
+def _outside(url: str, address: str, wrong: list[str]) -> None:
+    if not url.startswith((address, "data:", "blob:")):
+        wrong.append(f"asked outside: {url}")

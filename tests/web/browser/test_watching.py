@@ -1,0 +1,108 @@
+"""A pour is watched in Chromium: the alarm comes by itself, is said once, is answered; lost contact is unmistakable."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import expect
+
+from logger.pour import Stage
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_a_hot_core_opens_its_alert_and_one_press_answers_it(
+    browse: Any, shop: Any, plan_toml: str, size: str
+) -> None:
+    """From a calm board to an answered alarm, without a reload by hand."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 5, lambda _h: {"core": 23.0, "surface": 22.5, "room": 21.0})
+    page = browse(size)
+    page.goto("/")
+    expect(page.locator(".tile .state")).to_contain_text("Nothing wrong")
+    expect(page.locator(".tile .huge")).to_contain_text("23.0")
+    shop.feed(0.03, 5, lambda _h: {"core": 66.5, "surface": 50.0, "room": 21.0})
+    page.wait_for_url("**/alarms/*")
+    expect(page.locator("h1")).to_contain_text("The core is too hot")
+    expect(page.locator(".do")).to_contain_text("Keep clear and look from a distance first.")
+    press = page.locator("#press")
+    assert press.bounding_box()["height"] >= 64
+    press.click()
+    expect(page.locator("#taken")).to_contain_text("Ada has it")
+    expect(page.locator("#press")).to_have_count(0)
+    page.goto(f"/pours/{pour}/record")
+    expect(page.locator("main")).to_contain_text("66.5")
+    expect(page.locator("main")).to_contain_text("The core is too hot")
+
+
+def test_an_alarm_is_announced_once(browse: Any, shop: Any, plan_toml: str) -> None:
+    """A screen reader hears it when it comes, and not again at every refresh."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 5, lambda _h: {"core": 23.0, "room": 21.0})
+    page = browse("desktop")
+    page.goto(f"/pours/{pour}")
+    page.evaluate(
+        "window.said = []; new MutationObserver(() => said.push(document.getElementById('announce').textContent))"
+        ".observe(document.getElementById('announce'), {childList: true, characterData: true, subtree: true})"
+    )
+    shop.feed(0.03, 5, lambda _h: {"core": 66.5, "room": 21.0})
+    page.wait_for_function("said.length > 0")
+    with page.expect_response(lambda answer: answer.url.endswith(f"/pours/{pour}")):
+        shop.feed(0.01, 5, lambda _h: {"core": 67.0, "room": 21.0})
+    expect(page.locator(".places .core .huge")).to_contain_text("67.0")
+    said = page.evaluate("said")
+    assert len(said) == 1
+    assert "The core is too hot" in said[0]
+
+
+def test_the_chart_draws_gaps_as_gaps_and_keeps_the_hottest_sample(
+    browse: Any, shop: Any, clock: Any, plan_toml: str
+) -> None:
+    """A straight line over an hour without readings would be a lie."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.5, 30, lambda h: {"core": 21.0 + h, "room": 21.0})
+    clock.move(3600)
+    shop.feed(0.5, 30, lambda h: {"core": 59.0 if abs(h - 0.25) < 0.004 else 23.0 + h, "room": 21.0})
+    page = browse("phone")
+    page.goto(f"/pours/{pour}")
+    page.wait_for_function("document.getElementById('curve').data?.some((t) => t.name === 'core')")
+    core = page.evaluate("document.getElementById('curve').data.find((t) => t.name === 'core').y.map(Number)")
+    drawn = page.evaluate("document.getElementById('curve').data.find((t) => t.name === 'core').y")
+    assert max(core) == 59.0
+    assert None in drawn
+    dashes = page.evaluate("document.getElementById('curve').data.map((t) => t.line.dash)")
+    assert len(set(dashes)) == len(dashes), "lines differ by dash, not by colour alone"
+
+
+def test_lost_contact_is_said_and_ends_by_itself(browse: Any, shop: Any, plan_toml: str) -> None:
+    """The wifi drops: the page says that it is old. It comes back: the page is true again."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 5, lambda _h: {"core": 23.0, "room": 21.0})
+    page = browse("phone")
+    page.clock.install()
+    page.goto("/")
+    page.clock.run_for(1000)
+    page.context.set_offline(True)
+    page.clock.run_for(40_000)
+    expect(page.locator("#contact")).to_contain_text("No contact with the service")
+    page.context.set_offline(False)
+    page.clock.run_for(20_000)
+    expect(page.locator("#contact")).to_be_hidden()
+
+
+def test_old_readings_look_old(browse: Any, shop: Any, clock: Any, plan_toml: str) -> None:
+    """The station is silent for four minutes: no number stands there as if it were now."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 5, lambda _h: {"core": 23.4, "room": 21.0})
+    clock.move(4 * 60)
+    page = browse("desktop")
+    page.goto("/")
+    expect(page.locator(".tile .stale")).to_contain_text("last reading 4 min ago")
+    expect(page.locator(".tile .huge")).not_to_contain_text("23.4")
