@@ -134,11 +134,11 @@ def test_two_temperatures_tell_the_energy(cold, warm, expected):
 
 def test_ranges_cover_the_truth_as_often_as_they_claim():
     """Invented resins drawn from the priors, with datasheets off by as much as their tolerances say: the 90 %
-    ranges of rate and energy hold the truth in 90 % of 50 cases, within the scatter of such a count."""
+    ranges of rate and energy hold the truth in 90 % of 30 cases, within the scatter of such a count."""
     draw = np.random.default_rng(20)
     sd = float(np.hypot(TIME_PART, GEL_SD))
     inside = np.zeros(2)
-    for _ in range(50):
+    for _ in range(30):
         energy = draw.normal(E_KJ, E_SD_KJ) * 1000
         k2 = 1e-4 * np.exp(draw.normal(0, 1))
         ratio = RATIO * np.exp(draw.normal(0, RATIO_SD))
@@ -150,7 +150,7 @@ def test_ranges_cover_the_truth_as_often_as_they_claim():
         for i, (name, truth) in enumerate((("k2_per_s", k2), ("e_j_mol", energy))):
             low, high = fitted.ranges[name]
             inside[i] += low <= truth <= high
-    assert np.all(inside >= 41), inside
+    assert np.all(inside >= 24), inside
 
 
 # Kissinger's equation β E/(R Tp²) = A exp(−E/(R Tp)), exact for first order: E = 60 kJ/mol, A = 1e7 1/s.
