@@ -61,9 +61,11 @@ HEAT_KINDS = (
         ),
         what_to_do=(
             "Keep clear and look from a distance first.",
-            *COOL_NOW,
-            *KEEP_CLEAR,
+            *KEEP_CLEAR[:2],
             "Do not breathe the vapour.",
+            "Only if there is no smoke and no sharp smell, cool it:",
+            *COOL_NOW,
+            *KEEP_CLEAR[2:],
         ),
         respond_within_min=5,
         repeat_min=5,

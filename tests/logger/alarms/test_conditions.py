@@ -243,6 +243,14 @@ def test_readings_caught_up_after_an_outage_raise_late_and_not_lost_probes(hand:
     assert not [change for change in found if change.kind == "probe-lost"]
 
 
+def test_a_drop_out_in_the_first_sweep_after_an_outage_is_no_lost_probe(hand: Any) -> None:
+    """The minutes in which the station was away are not the probe's."""
+    hand.hold(300, core=25.0, room=20.0)
+    hand.seconds += 600
+    assert hand.read(core=None, room=20.0) == []
+    assert kinds(hand.hold(100, core=None, room=20.0)) == ["probe-lost first-time"]
+
+
 def test_a_jumping_a_stuck_and_a_slipped_probe_are_doubted(new_hand: Callable[..., Any]) -> None:
     """Each with the words that say why."""
     jumping = new_hand(Limits())
