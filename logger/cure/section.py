@@ -145,7 +145,7 @@ def section_of(plan: Plan, fineness: float = 1.0) -> Section:
         pieces.append(graded(bottom.thickness_mm / 1000.0, panel_rows, fine_end=0.6))
     layer_tops: list[int] = []
     for depth in depths:
-        rows = _count(9.0 + 100.0 * depth, fineness, 6, 40)
+        rows = _count(10.0 + 100.0 * depth, fineness, 6, 40)
         pieces.append(graded(depth, rows, fine_start=0.5, fine_end=0.4))
         layer_tops.append(rows + (layer_tops[-1] if layer_tops else panel_rows))
     z_edges = np.concatenate([[0.0], np.cumsum(np.concatenate(pieces))])
@@ -172,7 +172,7 @@ def _columns(plan: Plan, depths: list[float], fineness: float) -> tuple[Floats, 
     thickness = plan.form.side.thickness_mm / 1000.0
     # Sideways the field changes only within about a depth of the slab: fine there, coarse at the middle.
     reach = half / sum(depths)
-    count = _count(8.0 + 2.0 * reach, fineness, 6, 24)
+    count = _count(9.0 + 2.2 * reach, fineness, 6, 26)
     pieces = [graded(half, count, fine_end=min(1.0, max(0.1, 0.8 / max(reach, 1e-9))))]
     if thickness > 0:
         walls = _count(3.0 + 25.0 * thickness, fineness, 3, 10)

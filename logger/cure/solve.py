@@ -45,7 +45,7 @@ class Accuracy:
     part_of_rise: float = 1.4e-3
     conversion: float = 4e-4
     longest_s: float = 5800.0
-    shortest_s: float = 1e-3
+    shortest_s: float = 1e-4
     most_steps: int = 20_000
 
 

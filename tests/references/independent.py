@@ -12,6 +12,8 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import block_array, coo_array, csr_array, diags_array
 
+from logger.plan_file import plan_from_table
+
 GAS = 8.31446261815324
 
 
@@ -24,6 +26,36 @@ class Answer:
     core_peak_c: float
     mean_conversion: float
     unknowns: int
+
+
+#: Invented resin systems, slow to quick: k1, k2 (1/s at 25 °C), deepest usual pour mm.
+SYSTEMS = [(4e-7, 9e-6, 60.0), (8e-7, 2.2e-5, 45.0), (1.5e-6, 4.5e-5, 28.0), (4e-6, 1.2e-4, 12.0)]
+
+
+def draw_plan(seed):
+    """A random plan with given coefficients: shapes in turn, from harmless to running away. Invented."""
+    draw = np.random.default_rng(seed)
+    shape = ("river", "round", "sheet")[seed % 3]
+    k1, k2, deep = SYSTEMS[(seed // 3) % 4]
+    depth = float(draw.uniform(0.45, 1.25) * deep)
+    pour = {"shape": shape, "depth_mm": depth, "start_c": float(draw.uniform(18, 30))}
+    if shape != "sheet":
+        pour["width_mm"] = float(draw.uniform(2.5, 9.0) * depth)
+    spread = float(np.exp(draw.normal(0, 0.2)))
+    return plan_from_table({
+        "title": f"random plan {seed}",
+        "resin": {"name": "invented", "heat_of_cure_j_g": float(draw.uniform(300, 420)),
+                  "rate": {"k1_per_s": k1 * spread, "k2_per_s": k2 * spread,
+                           "e1_j_mol": float(draw.uniform(50e3, 65e3)), "e2_j_mol": float(draw.uniform(48e3, 62e3)),
+                           "m": float(draw.uniform(0.4, 1.1)),
+                           "n": float(draw.uniform(1.3, 2.1))}},
+        "pour": pour,
+        "form": {"bottom": {"thickness_mm": float(draw.choice([0.0, 12.0, 19.0]))},
+                 "side": {"thickness_mm": float(draw.choice([0.0, 20.0, 150.0]))}},
+        "air": {"room_c": float(draw.uniform(17, 28)), "top_w_m2k": float(draw.uniform(6, 20)),
+                "bottom_w_m2k": float(draw.uniform(0, 9)), "side_w_m2k": float(draw.uniform(3, 9))},
+        "run": {"hours": 60.0 if deep > 30 else 30.0},
+    })  # fmt: skip
 
 
 def _axis(pieces):

@@ -1,0 +1,164 @@
+"""What a prediction says, and that it holds together for plans of every kind."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from logger.cure.prediction import predict
+from logger.plan_file import plan_from_table
+
+GIVEN = {"top_w_m2k": 10.0, "bottom_w_m2k": 6.0, "side_w_m2k": 6.0}
+
+
+def test_the_json_has_the_contracts_names_and_plain_numbers(plan_of, slow_casting):
+    """The names of the command-line contract; a dump and a load give the same."""
+    made = predict(plan_of(slow_casting, "river", 45.0, 23.0, air=GIVEN)).to_json()
+    assert json.loads(json.dumps(made)) == made
+    assert set(made) >= {"peak_c", "peak_at_h", "hottest", "gel_at_h", "end", "curve"}
+    assert set(made["hottest"]) == {"x_mm", "z_mm"}
+    assert set(made["end"]) == {"mean_conversion", "least_conversion", "tg_c"}
+    lengths = {len(column) for column in made["curve"].values()}
+    assert set(made["curve"]) == {
+        "hours",
+        "core_c",
+        "hottest_c",
+        "surface_c",
+        "underside_c",
+        "mean_conversion",
+    }
+    assert len(lengths) == 1
+    assert lengths.pop() <= 1010
+
+
+def test_the_curve_is_close_and_shows_the_peak(plan_of, quick_coating):
+    """Five minutes or closer over a day, rising hours, and the peak itself is on it."""
+    found = predict(plan_of(quick_coating, "sheet", 20.0, 23.0, run={"hours": 24.0}, air=GIVEN))
+    assert np.diff(found.curve.hours).max() <= 5.01 / 60
+    assert np.all(np.diff(found.curve.hours) > 0)
+    assert found.curve.hottest_c.max() == pytest.approx(found.peak_c, abs=0.5)
+    assert np.all(np.diff(found.curve.mean_conversion) > -1e-4)
+
+
+def test_a_pour_too_cold_to_gel_says_so(plan_of, slow_casting):
+    """gel_at_h is None, in JSON null."""
+    found = predict(plan_of(slow_casting, "river", 20.0, 8.0, run={"hours": 12.0}, air=GIVEN))
+    assert found.gel_at_h is None
+    assert found.to_json()["gel_at_h"] is None
+
+
+def test_warnings_name_the_depth_the_room_and_the_energy(plan_of, slow_casting):
+    """Each with its value and the range."""
+    resin = slow_casting | {"rate": slow_casting["rate"] | {"e1_j_mol": 95e3}}
+    told = predict(
+        plan_of(resin, "river", 55.0, [[0, 15.0], [10, 33.0]], run={"hours": 2.0}, air=GIVEN)
+    ).warnings
+    for words in ("55 mm", "50 mm", "15 °C", "33 °C", "95000 J/mol", "40000 to 80000"):
+        assert any(words in line for line in told), words
+
+
+def test_a_field_is_the_section_at_that_hour(plan_of, slow_casting):
+    """Resin above the panel and inside the slab; its hottest cell is on the curve; only resin cures."""
+    plan = plan_of(slow_casting, "river", 45.0, 23.0, air=GIVEN)
+    found = predict(plan, field_hours=[0.0, 20.0])
+    assert [shot.hours for shot in found.fields] == [0.0, 20.0]
+    shot = found.fields[1]
+    assert shot.temperature_c.shape == shot.is_resin.shape == (len(shot.z_mm), len(shot.x_mm))
+    assert shot.z_edges_mm[0] == pytest.approx(-19.0)
+    assert shot.z_edges_mm[-1] == pytest.approx(45.0)
+    assert shot.x_edges_mm[-1] == pytest.approx(150.0 + 200.0)
+    assert np.array_equal(np.isnan(shot.conversion), ~shot.is_resin)
+    assert np.nanmax(shot.temperature_c[shot.is_resin]) == pytest.approx(
+        np.interp(20.0, found.curve.hours, found.curve.hottest_c), abs=0.1
+    )
+
+
+def test_a_later_layer_warms_on_its_own_start_and_is_air_before(plan_of, slow_casting):
+    """Poured at 12 h at 28 °C on a 20 mm layer; before that the place is empty in the drawing."""
+    layered = plan_of(slow_casting, "river", 20.0, 22.0, air=GIVEN, run={"hours": 48.0},
+                      layer=[{"at_h": 12.0, "depth_mm": 20.0, "start_c": 28.0}])  # fmt: skip
+    found = predict(layered, field_hours=[11.9, 12.0, 14.0])
+    before, poured, after = found.fields
+    assert (~before.is_there).sum() == poured.is_resin.sum() - before.is_resin.sum() > 0
+    fresh = poured.is_resin & ~before.is_resin
+    assert poured.temperature_c[fresh] == pytest.approx(np.full(fresh.sum(), 28.0))
+    assert np.all(after.conversion[fresh] < after.conversion[before.is_resin].min())
+    assert found.heat_balance_error <= 1e-4
+    one = predict(plan_of(slow_casting, "river", 20.0, 22.0, air=GIVEN, run={"hours": 48.0}))
+    assert found.core_peak_c > one.core_peak_c
+
+
+def test_two_layers_poured_at_once_are_one_deep_pour(plan_of, slow_casting):
+    """A second layer seconds after the first, at the same temperature, on another mesh."""
+    once = predict(plan_of(slow_casting, "sheet", 40.0, 23.0, air=GIVEN))
+    twice = predict(plan_of(slow_casting, "sheet", 20.0, 23.0, air=GIVEN,
+                            layer=[{"at_h": 0.003, "depth_mm": 20.0}]))  # fmt: skip
+    assert twice.peak_c == pytest.approx(once.peak_c, abs=0.1)
+    assert twice.peak_at_h == pytest.approx(once.peak_at_h, rel=0.005)
+
+
+def test_sun_on_the_top_warms_it_by_the_flux_over_the_coefficient(plan_of, slow_casting):
+    """Inert resin, insulated below: in the end the top is 300/10 K over the room, and so is the core."""
+    inert = slow_casting | {"heat_of_cure_j_g": 0.0}
+    plan = plan_of(inert, "sheet", 20.0, 22.0, air=GIVEN | {"bottom_w_m2k": 0.0}, run={"hours": 40.0},
+                   heat=[{"from_h": 0.0, "to_h": 40.0, "absorbed_w_m2": 300.0}])  # fmt: skip
+    curve = predict(plan).curve
+    assert curve.surface_c[-1] == pytest.approx(52.0, abs=0.05)
+    assert curve.core_c[-1] == pytest.approx(52.0, abs=0.1)
+
+
+def test_a_fan_and_an_open_underside_cool_when_coefficients_are_computed(plan_of, slow_casting):
+    """Nothing given: still air and a closed underside run hottest."""
+
+    def hottest(**more):
+        return predict(plan_of(slow_casting, "river", 45.0, 24.0, **more)).peak_c
+
+    closed = hottest(form={"underside": "closed"})
+    still = hottest()
+    fanned = hottest(air={"top_air_m_s": 2.0})
+    assert closed > still + 1.0 > fanned + 2.0
+
+
+def test_a_computed_coefficient_sits_where_the_correlations_put_it(plan_of, slow_casting):
+    """A warm inert sheet loses heat as a lumped body would with the correlations' coefficient (small Biot)."""
+    from logger.cure import surfaces
+
+    inert = slow_casting | {"heat_of_cure_j_g": 0.0, "conductivity_w_mk": 5.0}
+    plan = plan_of(inert, "sheet", 30.0, 20.0, pour={"start_c": 50.0}, run={"hours": 2.0},
+                   form={"bottom": {"thickness_mm": 0.0}}, air={"bottom_w_m2k": 0.0})  # fmt: skip
+    curve = predict(plan).curve
+    t, step = 50.0, 5.0
+    for _ in range(int(7200 / step)):
+        h = surfaces.top_w_m2k(t, 20.0, size_m=0.25, run_m=1.0, air_m_s=0.0, emissivity=0.9)
+        t -= step * float(h) * (t - 20.0) / (0.03 * 1100.0 * 1900.0)
+    assert curve.core_c[-1] == pytest.approx(t, abs=0.3)
+
+
+@pytest.mark.parametrize("seed", range(14))
+def test_the_heat_balance_closes_for_plans_of_every_kind(seed):
+    """Stored and lost make generated and absorbed, to 1e-4: shapes, schedules, sun, layers, missing panels."""
+    draw = np.random.default_rng(1000 + seed)
+    shape = ("river", "round", "sheet")[seed % 3]
+    room = float(draw.uniform(16, 28))
+    table = {
+        "title": f"balance {seed}",
+        "resin": {"name": "invented", "heat_of_cure_j_g": float(draw.uniform(280, 420)),
+                  "rate": {"k1_per_s": float(draw.uniform(4e-7, 3e-6)), "k2_per_s": float(draw.uniform(1e-5, 8e-5))}},
+        "pour": {"shape": shape, "depth_mm": float(draw.uniform(10, 35)), "start_c": float(draw.uniform(18, 30))},
+        "form": {"bottom": {"thickness_mm": float(draw.choice([0.0, 19.0]))},
+                 "side": {"thickness_mm": float(draw.choice([0.0, 30.0, 200.0]))}},
+        "air": {"room_c": room, **GIVEN}, "run": {"hours": 30.0},
+    }  # fmt: skip
+    if shape != "sheet":
+        table["pour"]["width_mm"] = float(draw.uniform(100, 300))
+    if seed % 2:
+        table["air"]["room_c"] = [[0.0, room], [8.0, room - 4], [20.0, room + 3]]
+    if seed % 4 == 1:
+        table["layer"] = [{"at_h": 6.0, "depth_mm": 12.0}]
+    if seed % 4 == 2:
+        table["heat"] = [{"from_h": 3.0, "to_h": 6.0, "absorbed_w_m2": 150.0}]
+    if seed % 7 == 3:
+        table["air"] = {"room_c": room}
+    assert predict(plan_from_table(table)).heat_balance_error <= 1e-4
