@@ -18,6 +18,7 @@ from logger.planning.findings import (
     Finding,
     Light,
     plain,
+    within,
 )
 from logger.planning.panels import find_panel, stiffness
 from logger.planning.shape import top_area_m2, total_depth_m
@@ -56,6 +57,7 @@ def sag_of(plan: Plan) -> Sag | None:
     thickness = plan.form.bottom.thickness_mm / 1000
     if support is None or thickness == 0:
         return None
+    within("[form.bottom] thickness_mm", thickness * 1000, 0.1, 2000, "mm", "measure the panel; 0 means none")
     load = load_pa(plan)
     warmest = min(room_range_c(plan)[1], 60.0)
     modulus, creep = stiffness(

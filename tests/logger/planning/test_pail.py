@@ -38,6 +38,14 @@ def test_ten_degrees_double_the_rate(energy: float, factor: float) -> None:
     assert speed_up(30, 20, energy) == pytest.approx(factor, abs=0.006)
 
 
+def test_a_lump_as_deep_as_wide_has_six_volumes_to_a_diameter_of_surface() -> None:
+    """V / A = d / 6 for a cylinder as deep as it is wide (closed form): 10 L are 234 mm wide, 0.257 m²."""
+    diameter = (4 * 0.01 / math.pi) ** (1 / 3)
+
+    assert pail_surface_m2(0.01) == pytest.approx(6 * 0.01 / diameter)
+    assert pail_surface_m2(0.01) == pytest.approx(0.257, abs=5e-4)
+
+
 def test_at_25_degrees_the_rate_is_the_plans_own() -> None:
     """(k1 + k2 α^m)(1 − α)^n with the constants as they stand."""
     assert rate_per_s(FAST.rate, 0.5, 25.0) == pytest.approx((1e-5 + 4e-4 * 0.5) * 0.25)
