@@ -88,7 +88,9 @@ class Watchbook:
             return
         if track.base == "core":
             self._see("core-hot/pour", conditions.core_hot(self._cores, track, setup.limits))
-            if setup.expected is not None:
+            # Once it is too hot, that it is hotter than predicted is no news.
+            news = self.state("hotter-than-predicted").up or not self.state("core-hot").up
+            if setup.expected is not None and news:
                 seen = conditions.hotter_than_predicted(self._cores, track, setup.expected, setup.started_ms)
                 self._see("hotter-than-predicted/pour", seen)
         elif track.base == "surface" and self._cores:

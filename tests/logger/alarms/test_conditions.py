@@ -97,6 +97,14 @@ def test_hotter_than_predicted_leads_core_hot(new_hand: Callable[..., Any]) -> N
         assert words in text
 
 
+def test_hotter_than_predicted_is_no_news_once_it_is_too_hot(new_hand: Callable[..., Any]) -> None:
+    """core-hot says it already: one trouble, one ring."""
+    hours = [h / 4 for h in range(100)]
+    hot = new_hand(Limits(), expect(hours, [20 + 4 * h for h in hours]))
+    hot.hold(60, core=65.0)
+    assert kinds(hot.hold(7200, every_s=30, core=66.0)) == []
+
+
 def test_hotter_than_predicted_is_not_raised_in_the_first_half_hour(new_hand: Callable[..., Any]) -> None:
     """Mixing, pouring and a probe that settles are no cure."""
     hand = new_hand(Limits(), expect([0.0, 72.0], [20.0, 20.0]))
