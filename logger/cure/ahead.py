@@ -14,6 +14,7 @@ from logger.cure.diffusion import conversion_at_tg
 from logger.cure.ensemble import Change, Checkpoint, Members, RoomHistory, run_ensemble
 from logger.cure.evidence import FLOOR_C, OFFSET_C, PART_OF_RISE
 from logger.cure.glass import COOLED_K, HARD_K
+from logger.cure.solve import Accuracy
 from logger.plan_file import Plan
 
 Floats = NDArray[np.float64]
@@ -21,6 +22,8 @@ Floats = NDArray[np.float64]
 #: Points over the hours to come.
 POINTS = 240
 QUANTILES = (0.05, 0.5, 0.95)
+#: Looser than a prediction: peaks of members are within 0.5 K of it, their mean within 0.05 K, in half the time.
+ACCURACY = Accuracy(kelvin=0.3, part_of_rise=0.01, conversion=0.003)
 NAMES = ("p05", "p50", "p95")
 
 
@@ -104,7 +107,7 @@ def carry_on(
     room = room or state.room
     hours = np.linspace(at_h, until_h, POINTS)
     run = run_ensemble(plan, state.members, hours=until_h, output_hours=hours, room=room,
-                       changes=[*state.done, *more], start=state.now, fineness=FINENESS)  # fmt: skip
+                       changes=[*state.done, *more], start=state.now, fineness=FINENESS, accuracy=ACCURACY)  # fmt: skip
     limit_c = plan.resin.limits.max_core_c
     room_c = np.stack([np.interp(hours, room.hours, row) for row in room.celsius])
     core = run.core_c + _missing(state, hours[None, :], run.core_c - room_c)
@@ -153,9 +156,9 @@ def _first(hours: Floats, values: Floats, level: float) -> Floats:
 
 def band(values: Floats) -> Band:
     """5, 50, 95 % of values (M,)."""
-    low, middle, high = np.quantile(values, (0.05, 0.5, 0.95), method="hazen")
+    low, middle, high = np.quantile(values, QUANTILES, method="hazen")
     return Band(float(low), float(middle), float(high))
 
 
 def _three(values: Floats) -> Floats:
-    return np.quantile(values, (0.05, 0.5, 0.95), axis=0)
+    return np.quantile(values, QUANTILES, axis=0)

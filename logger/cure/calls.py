@@ -7,23 +7,38 @@ from collections.abc import Sequence
 #: A new forecast is due after this long, or this part of the pour's age if that is more, h.
 DUE_H, DUE_PART = 5.0 / 60.0, 0.06
 
-#: core-will-overheat: raised when the chance is at least RAISE in RAISE_OF[0] of the last RAISE_OF[1] forecasts,
-#: cleared when it is below CLEAR in all of the last CLEAR_AFTER.
-RAISE, RAISE_OF = 0.5, (2, 3)
+#: core-will-overheat: the chance that it takes to call long before the limit is expected to be passed, and shortly
+#: before; "long" and "shortly" are parts of the time from pouring to the expected crossing. While waiting costs
+#: nothing only a near certainty calls; a pour near the cliff often turns away from it.
+NEEDED_EARLY, NEEDED_LATE = 0.8, 0.5
+EARLY_PART, LATE_PART = 0.5, 0.75
+#: Raised when the chance is what it takes in so many of the last so many forecasts, cleared when it is below CLEAR in
+#: all of the last CLEAR_AFTER.
+RAISE_OF = (2, 3)
 CLEAR, CLEAR_AFTER = 0.15, 3
 
 
-def will_overheat(chances: Sequence[float]) -> bool:
+def chance_needed(at_h: float, crossing_h: float | None) -> float:
+    """The chance to pass the limit that calls at at_h, when the crossing is expected at crossing_h (None: hardly)."""
+    if crossing_h is None:
+        return NEEDED_EARLY
+    part = at_h / max(crossing_h, 1e-9)
+    share = min(max((part - EARLY_PART) / (LATE_PART - EARLY_PART), 0.0), 1.0)
+    return NEEDED_EARLY + share * (NEEDED_LATE - NEEDED_EARLY)
+
+
+def will_overheat(chances: Sequence[float], needed: Sequence[float]) -> bool:
     """Whether core-will-overheat stands after these chances of successive forecasts, oldest first.
 
-    Between RAISE and CLEAR it stays as it was, so that a chance that hovers makes no chatter.
+    needed: what it took at each (chance_needed). Between that and CLEAR it stays as it was, so that a chance that
+    hovers makes no chatter.
     """
     standing = False
+    least, of = RAISE_OF
+    enough = [chance >= need for chance, need in zip(chances, needed, strict=True)]
     for i in range(len(chances)):
-        needed, of = RAISE_OF
-        recent = chances[max(0, i - of + 1) : i + 1]
         if not standing:
-            standing = sum(c >= RAISE for c in recent) >= needed
+            standing = sum(enough[max(0, i - of + 1) : i + 1]) >= least
         elif i + 1 >= CLEAR_AFTER:
             standing = not all(c < CLEAR for c in chances[i + 1 - CLEAR_AFTER : i + 1])
     return standing

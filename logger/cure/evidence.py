@@ -47,7 +47,8 @@ class Readings(Protocol):
 @dataclass(frozen=True)
 class Probe:
     """One probe's evidence. times (N,) are its readings'; gather (n, N) makes pieces of them; celsius (n,) are the
-    pieces; white (n, n) whitens a piece's residual; error_c (n,) the model error's spread."""
+    pieces; white (n, n) whitens a piece's residual; error_c (n,) the model error's spread.
+    peak_c, peak_at_h: the highest that it has read."""
 
     name: str
     kind: str
@@ -58,6 +59,8 @@ class Probe:
     white: Floats
     error_c: Floats
     memory_h: float
+    peak_c: float
+    peak_at_h: float
 
 
 def evidence_of(
@@ -81,6 +84,8 @@ def evidence_of(
             continue
         edges = at_h * np.linspace(0.0, 1.0, MOST_PIECES + 1) ** 1.3
         label = np.clip(np.searchsorted(edges, hours, side="right") - 1, 0, MOST_PIECES - 1)
+        highest = int(np.argmax(celsius))
+        peak = float(celsius[highest]), float(hours[highest])
         # No more readings are looked at than a piece can use.
         keep = _thin(label, 6)
         hours, celsius, label = hours[keep], celsius[keep], label[keep]
@@ -97,7 +102,7 @@ def evidence_of(
         gap = np.abs(middle[:, None] - middle[None, :])
         cov = OFFSET_C**2 + np.outer(error, error) * np.exp(-gap / memory_h) + np.diag(NOISE_C**2 / number)
         white = np.linalg.inv(np.linalg.cholesky(cov))
-        probes.append(Probe(name, kind, hours, gather, middle, mean, white, error, memory_h))
+        probes.append(Probe(name, kind, hours, gather, middle, mean, white, error, memory_h, *peak))
     return tuple(probes)
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from logger.cure.ahead import Ahead, Band, Bands, State, band, carry_on
 from logger.cure.as_seen import explain, seen_of
 from logger.cure.assimilate import Posterior, draw, effective, weigh
-from logger.cure.calls import DUE_H, DUE_PART, due_hours, will_overheat
+from logger.cure.calls import DUE_H, DUE_PART, chance_needed, due_hours, will_overheat
 from logger.cure.causes import Cause, causes_of
 from logger.cure.ensemble import Change, Checkpoint, Members, run_ensemble
 from logger.cure.evidence import OFFSET_C, Probe, Readings, good_readings
@@ -31,12 +31,12 @@ from logger.plan_file import Plan
 Floats = NDArray[np.float64]
 
 __all__ = [
-    "DUE_H", "DUE_PART", "Band", "Bands", "Forecast", "WhatIf", "due_hours", "forecast", "forecast_hours",
-    "will_overheat",
+    "DUE_H", "DUE_PART", "Band", "Bands", "Forecast", "WhatIf", "chance_needed", "due_hours", "forecast",
+    "forecast_hours", "will_overheat",
 ]  # fmt: skip
 
 #: Members drawn from the Laplace spread for each one kept.
-DRAWN_PER_MEMBER = 3
+DRAWN_PER_MEMBER = 2
 #: How much of a probe's record must be believed; below this it is reported as contradicting the others.
 TRUSTED = 0.5
 #: How long a model error lasts, as a part of the planned time to the peak, and its bounds, h.
@@ -60,7 +60,8 @@ class DoubtedProbe:
 class Forecast:
     """What the pour will probably do, seen from at_h. °C, hours since pouring, chances 0–1.
 
-    core: as the core probe will read it. crosses_limit_at_h: among the members that cross; None when hardly any does.
+    core: as the core probe will read it. chance_needed: the chance_core_over_limit that makes a call at this hour.
+    crosses_limit_at_h: among the members that cross; None when hardly any does.
     release_at_h: the core hard and cooled; None where not within the run.
     """
 
@@ -72,6 +73,7 @@ class Forecast:
     hottest_peak_at_h: Band
     chance_core_over_limit: float
     chance_hottest_over_limit: float
+    chance_needed: float
     crosses_limit_at_h: Band | None
     time_left_h: float | None
     release_at_h: Band | None
@@ -97,6 +99,7 @@ class Forecast:
             "hottest_peak_at_h": self.hottest_peak_at_h.to_json(),
             "chance_core_over_limit": round(self.chance_core_over_limit, 4),
             "chance_hottest_over_limit": round(self.chance_hottest_over_limit, 4),
+            "chance_needed": round(self.chance_needed, 4),
             "crosses_limit_at_h": None
             if self.crosses_limit_at_h is None
             else self.crosses_limit_at_h.to_json(),
@@ -139,27 +142,30 @@ def forecast(
         raise BadInput("at_h", "is before pouring", value=at_h, allowed="0 h or more")
     at_h = max(float(at_h), 1.0 / 60.0)
     until_h = max(plan.run.hours, at_h + 1.0)
-    rng = np.random.default_rng([seed, round(at_h * 3600)])
+    # The same draws at every hour: what changes from one forecast to the next is what was read, not the dice.
+    dice = [np.random.default_rng([seed, which]) for which in range(5)]
     none = np.zeros(0)
     room_h, room_c = good_readings(history["room"], at_h) if "room" in history else (none, none)
-    before, ahead = room_draws(plan, room_h, room_c, at_h=at_h, until_h=until_h, rng=rng, count=members)
-    memory_h = _memory_h(plan)
+    before, ahead = room_draws(plan, room_h, room_c, at_h=at_h, until_h=until_h, rng=dice[0], count=members)
+    memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
     seen = seen_of(plan, history, at_h, before, memory_h, changes)
-    seen, posterior = explain(seen, history, memory_h, rng, None if previous is None else previous.state.best)
-    theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, rng)
+    seen, posterior = explain(
+        seen, history, memory_h, dice[1], None if previous is None else previous.state.best
+    )
+    theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, dice[2])
     drawn = seen.run(theta)
     read = seen.read(theta, drawn)
     weights, power = weigh(theta, drawn_log, read, seen.probes)
-    kept = _pick(weights, members, rng)
+    kept = _pick(weights, members, dice[2])
     now = Checkpoint(
         at_h, drawn.end.t_k[kept], drawn.end.alpha[kept], drawn.end.step_s[kept], drawn.end.layers
     )
-    later = theta[kept] + DRIFT * rng.standard_normal((members, len(seen.unknowns)))
+    later = theta[kept] + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
     flux = seen.flux_w_m2(theta[kept])
-    done = [*seen.done(theta[kept]), *going_on(seen.windows, flux, at_h, rng)]
+    done = [*seen.done(theta[kept]), *going_on(seen.windows, flux, at_h, dice[4])]
     shift, past = _of_core(seen.probes, read, kept, posterior.trust)
     state = State(posterior.best, members_at(seen.unknowns, later), now, ahead, until_h, shift, memory_h,
-                  rng.standard_normal(members), tuple(done), *past)  # fmt: skip
+                  dice[3].standard_normal(members), tuple(done), *past)  # fmt: skip
     answer = _answer(plan, state, carry_on(plan, state))
     return replace(
         answer, causes=causes_of(seen.unknowns, theta[kept], plan), doubted=_doubted(posterior),
@@ -212,11 +218,7 @@ def _of_core(
     probe, values = cores[0]
     miss = (probe.celsius - values[kept]) @ probe.white.T @ probe.white
     fading = probe.error_c[-1] * probe.error_c * np.exp(-(probe.hours[-1] - probe.hours) / probe.memory_h)
-    highest = int(np.argmax(probe.celsius))
-    return (
-        np.stack([OFFSET_C**2 * miss.sum(axis=1), miss @ fading]),
-        (float(probe.celsius[highest]), float(probe.hours[highest])),
-    )
+    return np.stack([OFFSET_C**2 * miss.sum(axis=1), miss @ fading]), (probe.peak_c, probe.peak_at_h)
 
 
 def _answer(plan: Plan, state: State, ahead: Ahead) -> Forecast:
@@ -233,6 +235,7 @@ def _answer(plan: Plan, state: State, ahead: Ahead) -> Forecast:
         hottest_peak_c=band(ahead.hottest_peak_c), hottest_peak_at_h=band(ahead.hottest_peak_at_h),
         chance_core_over_limit=chance,
         chance_hottest_over_limit=max(chance, float(np.mean(ahead.hottest_peak_c > limit_c))),
+        chance_needed=chance_needed(at_h, None if crossing is None else crossing.p50),
         crosses_limit_at_h=crossing, time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
         release_at_h=band(ahead.release_at_h) if released else None, end_conversion=band(ahead.end_conversion),
         bands=ahead.bands, causes=(), doubted=(), members=len(ahead.core_peak_c),

@@ -1,10 +1,12 @@
 """How good the forecast is over a folder of pours (each with plan.toml, readings.csv, truth.json), by hand:
 
-    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--every 1] [--no-calls] [--each]
+    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--every 1] [--calls 0.06] [--rows FILE]
 
 One table: at 10, 25, 50 and 75 % of the time to the true core peak the coverage of the 90 % band, its median width, the
-median absolute error of the median and the CRPS; then the calls of core-will-overheat. Beside them two baselines:
-the frozen prediction of the plan, and a thermometer with a fixed limit.
+median absolute error of the median and the mean CRPS, for all pours and for those that stay below their limit; then
+the calls of core-will-overheat. Beside them two baselines: the frozen prediction of the plan, and a thermometer with a
+fixed limit. --calls 0 leaves the calls out, another number spaces their forecasts (that part of the pour's age).
+--rows keeps each pour's row as a line of JSON; pours that are there already are not run again.
 """
 
 from __future__ import annotations
@@ -18,7 +20,8 @@ from typing import Any
 
 import numpy as np
 
-from logger.cure.forecast import Forecast, due_hours, forecast, forecast_hours, will_overheat
+from logger.cure import calls
+from logger.cure.forecast import Forecast, forecast, forecast_hours
 from logger.cure.prediction import predict
 from logger.plan_file import Plan, read_plan
 from logger.readings_file import read_readings
@@ -56,26 +59,33 @@ def crps(values: np.ndarray, truth: float) -> float:
 def score(made: Forecast, truth_c: float) -> dict[str, float]:
     """One forecast against the truth."""
     band = made.core_peak_c
-    return {"inside": float(band.p05 <= truth_c <= band.p95), "width": band.p95 - band.p05,
+    return {"p05": band.p05, "p50": band.p50, "p95": band.p95, "chance": made.chance_core_over_limit,
+            "inside": float(band.p05 <= truth_c <= band.p95), "width": band.p95 - band.p05,
             "error": abs(band.p50 - truth_c), "crps": crps(made.peaks_c, truth_c),
-            "above": float(truth_c > band.p95), "rank": float(np.mean(made.peaks_c < truth_c))}  # fmt: skip
+            "rank": float(np.mean(made.peaks_c < truth_c))}  # fmt: skip
 
 
-def call_hours(pour: Pour, members: int, seed: int) -> tuple[float | None, int]:
-    """When core-will-overheat was first raised, and how often, in forecasts made when they are due."""
+def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[float, float, float]]:
+    """(hour, chance, chance needed) of every forecast until the limit is crossed, or the peak is past."""
     over_at = pour.truth["core_over_limit_at_h"]
-    end = (
-        over_at
-        if over_at is not None
-        else min(1.1 * max(pour.truth["core_peak_at_h"], 1.0), pour.plan.run.hours)
-    )
-    chances: list[float] = []
-    standing, raised_at, times = False, None, 0
+    peak_h = max(pour.truth["core_peak_at_h"], 1.0)
+    end = over_at if over_at is not None else min(1.1 * peak_h, pour.plan.run.hours)
+    rows: list[tuple[float, float, float]] = []
     previous = None
-    for at_h in due_hours(end):
+    at_h = calls.DUE_H
+    while at_h < end:
         previous = forecast(pour.plan, pour.history, at_h=at_h, members=members, seed=seed, previous=previous)
-        chances.append(previous.chance_core_over_limit)
-        now = will_overheat(chances)
+        rows.append((at_h, previous.chance_core_over_limit, previous.chance_needed))
+        at_h += max(calls.DUE_H, part * at_h)
+    return rows
+
+
+def call_of(rows: list[tuple[float, float, float]]) -> tuple[float | None, int]:
+    """When core-will-overheat is first raised, and how often."""
+    standing, raised_at, times = False, None, 0
+    for i, (at_h, _, _) in enumerate(rows):
+        seen = rows[: i + 1]
+        now = calls.will_overheat([r[1] for r in seen], [r[2] for r in seen])
         if now and not standing:
             times += 1
             raised_at = at_h if raised_at is None else raised_at
@@ -90,64 +100,78 @@ def thermometer_call_h(pour: Pour) -> float | None:
     return float(core.hours[above[0]]) if len(above) else None
 
 
-def table(
-    rows: dict[float, list[dict[str, float]]], cool: list[bool], frozen: list[float], frozen_cool: list[float]
-) -> None:
-    """Print the scores."""
-    print(
-        f"{'at':>6} {'cover':>7} {'width':>7} {'error':>7} {'CRPS':>7} | {'<60 °C: cover':>13} {'width':>6} {'error':>6} {'CRPS':>6}"
-    )
-    for part, scores in rows.items():
-        mild = [s for s, c in zip(scores, cool, strict=True) if c]
-
-        def line(of: list[dict[str, float]]) -> list[float]:
-            if not of:
-                return [float("nan")] * 4
-            return [100 * float(np.mean([s["inside"] for s in of])), float(np.median([s["width"] for s in of])),
-                    float(np.median([s["error"] for s in of])), float(np.mean([s["crps"] for s in of]))]  # fmt: skip
-
-        a, b = line(scores), line(mild)
-        print(
-            f"{part:6.0%} {a[0]:6.1f}% {a[1]:7.2f} {a[2]:7.2f} {a[3]:7.2f} | {b[0]:12.1f}% {b[1]:6.2f} {b[2]:6.2f} {b[3]:6.2f}"
-        )
-    print(f"frozen {'-':>7} {'-':>7} {np.median(frozen):7.2f} {np.mean(frozen):7.2f} | {'-':>13} {'-':>6} "
-          f"{np.median(frozen_cool or [np.nan]):6.2f} {np.mean(frozen_cool or [np.nan]):6.2f}")  # fmt: skip
+def row_of(pour: Pour, members: int, seed: int, part: float) -> dict[str, Any]:
+    """Everything that the table needs of one pour."""
+    truth_c, limit_c = pour.truth["core_peak_c"], pour.plan.resin.limits.max_core_c
+    hours = [max(p * pour.truth["core_peak_at_h"], 0.02) for p in PARTS]
+    begun = time.process_time()
+    made = forecast_hours(pour.plan, pour.history, hours, members=members, seed=seed)
+    seconds = (time.process_time() - begun) / len(hours)
+    frozen_c = predict(pour.plan).core_peak_c
+    return {
+        "name": pour.name, "truth": pour.truth, "limit_c": limit_c, "frozen_c": frozen_c, "seconds": seconds,
+        "scores": [score(one, truth_c) for one in made],
+        "doubted": sorted({d.place for f in made for d in f.doubted}),
+        "thermometer_h": thermometer_call_h(pour),
+        "calls": call_rows(pour, members, seed, part) if part > 0 else [],
+    }  # fmt: skip
 
 
-def calls(pours: list[Pour], members: int, seed: int, each: bool) -> None:
-    """Print the calls of the forecast, of the frozen prediction and of the thermometer."""
-    kinds: dict[str, dict[str, Any]] = {
-        kind: {"called": 0, "lead": [], "false": 0, "chatter": 0}
-        for kind in ("forecast", "frozen plan", "thermometer")
+def show(row: dict[str, Any]) -> None:
+    """One line of one pour."""
+    shown = "  ".join(f"{s['p05']:5.1f}/{s['p50']:5.1f}/{s['p95']:5.1f}{' ' if s['inside'] else '*'}{s['chance']:4.2f}"
+                      for s in row["scores"])  # fmt: skip
+    truth = row["truth"]
+    extra = [k for k in ("fan_forgotten", "sun") if truth.get(k)] + row["doubted"]
+    called, times = call_of(row["calls"])
+    call = "" if not row["calls"] else f"crosses {truth['core_over_limit_at_h']} called {called} {times}x"
+    print(f"{row['name']} {truth['core_peak_c']:6.1f} | {shown} | {call} {' '.join(extra)}", flush=True)
+
+
+def table(rows: list[dict[str, Any]]) -> None:
+    """The scores of all rows, and of those that stay below their limit."""
+    mild = [r for r in rows if r["truth"]["core_over_limit_at_h"] is None]
+    head = f"{'cover':>7} {'width':>7} {'error':>7} {'CRPS':>7}"
+    print(f"{len(rows)} pours, {np.mean([r['seconds'] for r in rows]):.2f} s of one core a forecast\n"
+          f"{'':>6} {head}  | below the limit:\n"
+          f"{'at':>6} {head}  | {head}")  # fmt: skip
+    for i, part in enumerate(PARTS):
+        cells = []
+        for of in (rows, mild):
+            s = [r["scores"][i] for r in of]
+            inside, width, error, crps_ = ([x[k] for x in s] for k in ("inside", "width", "error", "crps"))
+            cells.append(f"{100 * np.mean(inside):6.1f}% {np.median(width):7.2f} {np.median(error):7.2f} "
+                         f"{np.mean(crps_):7.2f}")  # fmt: skip
+        print(f"{part:6.0%} {cells[0]}  | {cells[1]}")
+    off = [[abs(r["frozen_c"] - r["truth"]["core_peak_c"]) for r in of] for of in (rows, mild)]
+    cells = [f"{'-':>7} {'-':>7} {np.median(o):7.2f} {np.mean(o):7.2f}" for o in off]
+    print(f"frozen {cells[0]}  | {cells[1]}")
+
+
+def call_table(rows: list[dict[str, Any]]) -> None:
+    """The calls of the forecast, of the frozen prediction and of the thermometer."""
+    hot = [r for r in rows if r["truth"]["core_over_limit_at_h"] is not None]
+    mild = [r for r in rows if r["truth"]["core_over_limit_at_h"] is None]
+    print(f"\n{len(hot)} pours pass the limit, {len(mild)} never do")
+    print(f"{'':>12} {'called before':>14} {'median lead':>12} {'false calls':>12} {'raised again':>13}")
+    kinds = {
+        "forecast": lambda r: call_of(r["calls"]),
+        "frozen plan": lambda r: (0.0 if r["frozen_c"] > r["limit_c"] else None, 1),
+        "thermometer": lambda r: (r["thermometer_h"], 1),
     }
-    hot = mild = 0
-    for pour in pours:
-        over_at = pour.truth["core_over_limit_at_h"]
-        planned = predict(pour.plan).core_peak_c > pour.plan.resin.limits.max_core_c
-        raised_at, times = call_hours(pour, members, seed)
-        found = {
-            "forecast": raised_at,
-            "frozen plan": 0.0 if planned else None,
-            "thermometer": thermometer_call_h(pour),
-        }
-        kinds["forecast"]["chatter"] += max(0, times - 1)
-        hot, mild = hot + (over_at is not None), mild + (over_at is None)
-        if each:
-            print(
-                f"  {pour.name} crosses {over_at} called {raised_at} times {times} peak {pour.truth['core_peak_c']}"
-            )
-        for kind, at in found.items():
-            if over_at is None:
-                kinds[kind]["false"] += at is not None
-            elif at is not None and at < over_at:
-                kinds[kind]["called"] += 1
-                kinds[kind]["lead"].append((over_at - at) / over_at)
-    print(
-        f"\n{hot} pours pass the limit, {mild} never do\n{'':>12} {'called before':>14} {'median lead':>12} {'false':>6} {'raised again':>13}"
-    )
-    for kind, k in kinds.items():
-        lead = f"{np.median(k['lead']):.0%}" if k["lead"] else "-"
-        print(f"{kind:>12} {k['called']:>8} of {hot:<3} {lead:>12} {k['false']:>6} {k['chatter']:>13}")
+    for kind, call in kinds.items():
+        leads = []
+        for r in hot:
+            at, over_at = call(r)[0], r["truth"]["core_over_limit_at_h"]
+            if at is not None and at < over_at:
+                leads.append((over_at - at) / over_at)
+        # One that was not called in time leads by nothing.
+        lead = np.median(leads + [0.0] * (len(hot) - len(leads))) if hot else np.nan
+        false = sum(call(r)[0] is not None for r in mild)
+        again = sum(max(0, call(r)[1] - 1) for r in rows)
+        print(
+            f"{kind:>12} {len(leads):>7} of {len(hot):<3} {lead:>12.0%} {false:>5} of {len(mild):<3} {again:>13}"
+        )
 
 
 def main() -> None:
@@ -157,37 +181,27 @@ def main() -> None:
     said.add_argument("--members", type=int, default=64)
     said.add_argument("--seed", type=int, default=0)
     said.add_argument("--every", type=int, default=1, help="only every n-th pour")
-    said.add_argument("--no-calls", action="store_true")
-    said.add_argument("--each", action="store_true")
+    said.add_argument("--calls", type=float, default=calls.DUE_PART)
+    said.add_argument("--rows", type=Path, default=None)
     asked = said.parse_args()
-    pours = [
-        read_pour(folder) for folder in sorted(asked.folder.iterdir()) if (folder / "truth.json").exists()
-    ]
-    pours = pours[:: asked.every]
-    begun = time.perf_counter()
-    rows: dict[float, list[dict[str, float]]] = {part: [] for part in PARTS}
-    cool: list[bool] = []
-    frozen: list[float] = []
-    for pour in pours:
-        truth_c, limit = pour.truth["core_peak_c"], pour.plan.resin.limits.max_core_c
-        hours = [max(part * pour.truth["core_peak_at_h"], 0.02) for part in PARTS]
-        made = forecast_hours(pour.plan, pour.history, hours, members=asked.members, seed=asked.seed)
-        for part, one in zip(PARTS, made, strict=True):
-            rows[part].append(score(one, truth_c))
-        cool.append(truth_c < limit)
-        frozen.append(abs(predict(pour.plan).core_peak_c - truth_c))
-        if asked.each:
-            shown = "  ".join(f"{f.core_peak_c.p05:5.1f}/{f.core_peak_c.p50:5.1f}/{f.core_peak_c.p95:5.1f}"
-                              f"{' ' if s['inside'] else '*'}{f.chance_core_over_limit:4.2f}"
-                              for f, s in zip(made, (rows[p][-1] for p in PARTS), strict=True))  # fmt: skip
-            extra = [k for k in ("fan_forgotten", "sun") if pour.truth.get(k)]
-            doubts = sorted({d.place for f in made for d in f.doubted})
-            print(f"{pour.name} {truth_c:6.1f} | {shown} {extra} {doubts or ''}", flush=True)
-    count = sum(len(r) for r in rows.values())
-    print(f"{len(pours)} pours, {(time.perf_counter() - begun) / max(count, 1):.2f} s a forecast")
-    table(rows, cool, frozen, [f for f, c in zip(frozen, cool, strict=True) if c])
-    if not asked.no_calls:
-        calls(pours, asked.members, asked.seed, asked.each)
+    rows: list[dict[str, Any]] = []
+    if asked.rows is not None and asked.rows.exists():
+        rows = [json.loads(line) for line in asked.rows.read_text(encoding="utf-8").splitlines()]
+    there = {row["name"] for row in rows}
+    for row in rows:
+        show(row)
+    folders = [f for f in sorted(asked.folder.iterdir()) if (f / "truth.json").exists()][:: asked.every]
+    for folder in folders:
+        if folder.name in there:
+            continue
+        rows.append(row_of(read_pour(folder), asked.members, asked.seed, asked.calls))
+        show(rows[-1])
+        if asked.rows is not None:
+            with asked.rows.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(rows[-1]) + "\n")
+    table(rows)
+    if asked.calls > 0:
+        call_table(rows)
 
 
 if __name__ == "__main__":

@@ -34,8 +34,13 @@ PLACES = ("core", "surface", "underside")
 
 def make_pour(folder: Path, rng: np.random.Generator, title: str) -> dict[str, Any]:
     """One pour: plan.toml, readings.csv, truth.json. Returns the truth."""
-    table, hours = invented_plan(rng, title)
-    plan = plan_from_table(table)
+    table, _ = invented_plan(rng, title)
+    return write_pour(folder, plan_from_table(table), table, rng)
+
+
+def write_pour(folder: Path, plan: Plan, table: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
+    """The files of one pour with a truth of its own. Returns the truth."""
+    hours = plan.run.hours
     told = {"fan_forgotten": False, "sun": False}
     truth = json.loads(json.dumps(table))
     rate = truth["resin"]["rate"]
@@ -90,8 +95,12 @@ def invented_plan(rng: np.random.Generator, title: str) -> tuple[dict[str, Any],
     name, k1, k2, heat, depths, hours = RESINS[int(rng.choice(3, p=[0.45, 0.35, 0.2]))]
     shape = str(rng.choice(["river", "round"], p=[0.85, 0.15]))
     room = float(rng.uniform(15.0, 28.0))
-    pour = {"shape": shape, "depth_mm": round(float(rng.uniform(*depths))),
-            "width_mm": round(float(rng.uniform(100, 450)), -1), "start_c": round(room + float(rng.uniform(-2, 3)), 1)}  # fmt: skip
+    pour = {
+        "shape": shape,
+        "depth_mm": round(float(rng.uniform(*depths))),
+        "width_mm": round(float(rng.uniform(100, 450)), -1),
+        "start_c": round(room + float(rng.uniform(-2, 3)), 1),
+    }
     if shape == "river":
         pour["length_mm"] = round(float(rng.uniform(600, 2200)), -1)
     side = 200.0 if shape == "river" else 12.0

@@ -1,0 +1,201 @@
+"""The forecast of an invented pour, end to end, against the course that made its readings."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from logger.cure.ensemble import Change, EnsembleResult, Members, RoomHistory, run_ensemble
+from logger.cure.forecast import Forecast, forecast, forecast_hours
+from logger.errors import BadInput
+from logger.plan_file import Plan, plan_from_text
+
+Floats = NDArray[np.float64]
+
+PLAN = """
+title = "Invented quick pour"
+[resin]
+name = "Invented quick system"
+heat_of_cure_j_g = 380.0
+[resin.rate]
+k1_per_s = 6e-6
+k2_per_s = 1.6e-4
+[pour]
+shape = "river"
+depth_mm = 7.0
+width_mm = 180.0
+length_mm = 900.0
+start_c = 21.0
+[form.bottom]
+thickness_mm = 12.0
+[air]
+room_c = 21.0
+top_w_m2k = 14.0
+bottom_w_m2k = 7.0
+side_w_m2k = 5.0
+[run]
+hours = 12.0
+"""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Readings of one place."""
+
+    hours: Floats
+    celsius: Floats
+
+
+@dataclass(frozen=True)
+class Course:
+    """A pour that was simulated: its plan, its readings, and what it really did."""
+
+    plan: Plan
+    history: dict[str, Place]
+    truth: EnsembleResult
+
+
+def simulated(members: Members, changes: tuple[Change, ...] = (), seed: int = 5) -> Course:
+    """Readings every 2 minutes with 0.05 K noise, an offset and 1/16 K steps, from a solver on a finer mesh."""
+    plan = plan_from_text(PLAN)
+    rng = np.random.default_rng(seed)
+    hours = np.arange(0.0, 12.0, 1.0 / 30.0)
+    room = 21.5 + 0.8 * np.sin(2.0 * np.pi * hours / 24.0)
+    truth = run_ensemble(plan, members, output_hours=hours, room=RoomHistory(hours, room), fineness=1.1,
+                         changes=changes)  # fmt: skip
+    true = {
+        "core": truth.core_c[0],
+        "surface": truth.surface_c[0],
+        "underside": truth.underside_c[0],
+        "room": room,
+    }
+    history = {}
+    for place, celsius in true.items():
+        read = celsius + 0.15 * rng.standard_normal() + 0.05 * rng.standard_normal(len(hours))
+        history[place] = Place(hours, np.round(read * 16.0) / 16.0)
+    return Course(plan, history, truth)
+
+
+@pytest.fixture(scope="module")
+def fast() -> Course:
+    """A resin that cures 35 % faster than planned, with the fan forgotten: it passes the limit."""
+    return simulated(Members(rate_factor=1.35, top_factor=0.6))
+
+
+@pytest.fixture(scope="module")
+def early(fast: Course) -> Forecast:
+    """Its forecast at a third of the time to the peak."""
+    at_h = float(fast.truth.core_peak_at_h[0]) / 3.0
+    return forecast(fast.plan, fast.history, at_h=at_h, with_what_if=True)
+
+
+def test_a_third_of_the_way_to_the_peak_the_band_holds_the_true_peak(fast: Course, early: Forecast) -> None:
+    """The 90 % bands of height and time hold the truth, and the plan's own prediction is far below."""
+    band, when = early.core_peak_c, early.core_peak_at_h
+    assert band.p05 < fast.truth.core_peak_c[0] < band.p95
+    assert when.p05 < fast.truth.core_peak_at_h[0] < when.p95
+    frozen = run_ensemble(fast.plan, Members(), output_hours=[0.0]).core_peak_c[0]
+    assert frozen < fast.plan.resin.limits.max_core_c < band.p50
+
+
+def test_it_says_that_the_limit_will_be_passed_and_when(fast: Course, early: Forecast) -> None:
+    """The chance is high, and the true crossing lies in the band of its hour."""
+    limit = fast.plan.resin.limits.max_core_c
+    truly = float(fast.truth.hours[np.argmax(fast.truth.core_c[0] > limit)])
+    assert early.chance_core_over_limit > 0.8
+    assert early.crosses_limit_at_h is not None
+    assert early.crosses_limit_at_h.p05 < truly < early.crosses_limit_at_h.p95
+    assert early.time_left_h == pytest.approx(early.crosses_limit_at_h.p50 - early.at_h)
+
+
+def test_it_names_the_resin_that_cures_faster_than_planned(early: Forecast) -> None:
+    """35 % faster in truth: named first, with its size, and agreed on by most members."""
+    cause = early.causes[0]
+    assert cause.name == "rate_factor"
+    assert cause.size == pytest.approx(35.0, abs=15.0)
+    assert cause.sure > 0.85
+    assert "faster" in cause.words
+
+
+def test_fans_now_would_help_most_of_all(early: Forecast) -> None:
+    """The same members with fans on peak far lower; doing nothing gives the forecast's own peak."""
+    assert early.what_if["as it is"].core_peak_c == early.core_peak_c
+    assert early.what_if["fans"].core_peak_c.p50 < early.core_peak_c.p50 - 15.0
+    assert early.what_if["cooler room"].core_peak_c.p50 < early.core_peak_c.p50
+
+
+def test_the_json_has_what_the_replay_promises(early: Forecast) -> None:
+    """Keys of the replay contract, as plain JSON without NaN."""
+    body = json.loads(json.dumps(early.to_json(), allow_nan=False))
+    for key in ("core_peak_c", "core_peak_at_h", "hottest_peak_c"):
+        assert set(body[key]) == {"p05", "p50", "p95"}
+        assert body[key]["p05"] <= body[key]["p50"] <= body[key]["p95"]
+    assert body["at_h"] == pytest.approx(early.at_h, abs=1e-3)
+    assert 0.0 <= body["chance_core_over_limit"] <= 1.0
+
+
+def test_a_forecast_never_looks_at_later_readings_and_repeats_itself(fast: Course, early: Forecast) -> None:
+    """Cutting the readings off at its hour changes nothing at all."""
+    cut = {}
+    for name, place in fast.history.items():
+        keep = place.hours <= early.at_h
+        cut[name] = Place(place.hours[keep], place.celsius[keep])
+    again = forecast(fast.plan, cut, at_h=early.at_h)
+    assert again.core_peak_c == early.core_peak_c
+    assert again.chance_core_over_limit == early.chance_core_over_limit
+
+
+def test_a_core_probe_that_contradicts_the_others_is_reported_not_believed(
+    fast: Course, early: Forecast
+) -> None:
+    """A second core probe that lies 12 K low for the whole time is doubted; the peak's median stays."""
+    core = fast.history["core"]
+    lying = {**fast.history, "core-2": Place(core.hours, core.celsius - 12.0)}
+    made = forecast(fast.plan, lying, at_h=early.at_h)
+    assert [probe.place for probe in made.doubted] == ["core-2"]
+    spread = early.core_peak_c.p95 - early.core_peak_c.p05
+    assert abs(made.core_peak_c.p50 - early.core_peak_c.p50) < 0.5 * spread
+
+
+def test_once_the_limit_is_passed_the_chance_is_one_and_no_time_is_left(fast: Course) -> None:
+    """Late forecasts know the peak that was measured."""
+    late = forecast(fast.plan, fast.history, at_h=float(fast.truth.core_peak_at_h[0]) + 1.0, members=24)
+    assert late.chance_core_over_limit == 1.0
+    assert late.crosses_limit_at_h is None
+    assert late.core_peak_c.p50 == pytest.approx(float(fast.truth.core_peak_c[0]), abs=0.6)
+
+
+def test_sun_on_the_surface_is_found_and_told_in_watts() -> None:
+    """200 W/m² from 0.4 h on: found as heating of the surface, its size within 60 W/m²."""
+    sunny = simulated(Members(), (Change(0.4, absorbed_w_m2=200.0),))
+    made = forecast(sunny.plan, sunny.history, at_h=1.0, members=32)
+    cause = next(c for c in made.causes if c.name == "sun_w_m2")
+    assert cause.size == pytest.approx(200.0, abs=60.0)
+
+
+def test_without_a_reading_the_plan_speaks_for_itself() -> None:
+    """No history: a wide band around the plan's own prediction, and nothing to blame."""
+    plan = plan_from_text(PLAN)
+    made = forecast(plan, {}, at_h=0.0, members=64)
+    frozen = float(run_ensemble(plan, Members(), output_hours=[0.0]).core_peak_c[0])
+    assert made.core_peak_c.p05 < frozen < made.core_peak_c.p95
+    assert made.causes == ()
+
+
+def test_forecasts_at_several_hours_narrow_on_the_truth(fast: Course) -> None:
+    """Once the peak is past, its band is a tenth of what it was at the start, and the forecasts come in order."""
+    peak_h = float(fast.truth.core_peak_at_h[0])
+    first, second = forecast_hours(fast.plan, fast.history, [1.2 * peak_h, 0.15 * peak_h], members=32)
+    assert first.at_h < second.at_h
+    widths = [f.core_peak_c.p95 - f.core_peak_c.p05 for f in (first, second)]
+    assert widths[1] < 0.1 * widths[0]
+
+
+def test_an_hour_before_pouring_is_refused() -> None:
+    """The error names the hour and what is allowed."""
+    with pytest.raises(BadInput, match="before pouring"):
+        forecast(plan_from_text(PLAN), {}, at_h=-1.0)
