@@ -47,8 +47,6 @@ AnyRow = Row[*tuple[Any, ...]]
 
 #: Rows of one sweep are taken within this time of its first, ms.
 SWEEP_MS = 2500
-#: A station's clock may be ahead of the service's by this; a reading from further ahead is judged as of now, ms.
-AHEAD_MS = 600_000
 #: Looks are asked for in the first hour, and stay due for an hour after it; then they are history, ms.
 LOOKS_OVER_MS = 3 * 3600_000
 #: Rows judged in one transaction: the write lock is held for some ten milliseconds.
@@ -77,6 +75,8 @@ class Watch:
         self._woken = threading.Event()
         self._setups: dict[int, Setup] = {}
         self._answers: dict[int, tuple[int, ForecastAnswer]] = {}
+        #: How far readings may be ahead of this clock: not at all, but in a simulation in lock-step (see web/demo.py).
+        self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
         self.trouble: str | None = None
 
@@ -120,9 +120,8 @@ class Watch:
             facts = self._facts(tx, pour, rows, now_ms)
             for sweep in _sweeps(rows, shift_ms):
                 taken = max(sample.at_ms for sample in sweep)
-                # Late readings are judged at the time at which they came; others at their own, also when the
-                # station's clock is a little ahead of ours.
-                at_ms = now_ms if sweep[0].late else min(taken, now_ms + AHEAD_MS)
+                # Late readings are judged at the time at which they came, others at their own.
+                at_ms = now_ms if sweep[0].late else min(taken, now_ms + self.ahead_ms)
                 changes += book.take(sweep, facts, at_ms)
             more = len(rows) == ROWS_A_TIME
             if not more:

@@ -17,10 +17,14 @@ from rich.table import Table
 
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
+from logger.cure.datasheet import read_datasheet
+from logger.cure.fit import fit_datasheet
 from logger.cure.prediction import Prediction, predict
 from logger.daemon.main import relay_safe, run_from_file
 from logger.errors import BadInput, LoggerError
 from logger.plan_file import read_plan
+from logger.planning.assess import assess_fully
+from logger.planning.report import plan_report
 from logger.readings_file import read_readings
 from logger.replay import replay
 from logger.settings import Settings, read_settings
@@ -63,6 +67,45 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
         print_json(prediction.to_json())
         return
     _show_prediction(planned.title, prediction, planned.resin.limits.max_core_c)
+
+
+@app.command("plan")
+def plan_command(plan: PlanPath, as_json: Json = False) -> None:
+    """Will this pour work? Volume, batches, layers, form, wood, air, colour, heat, and what must change.
+
+    Example: `pourlog plan plan.toml`
+    """
+    planned = read_plan(plan)
+    with busy.status("working the plan through …"):
+        found = assess_fully(planned)
+    if as_json:
+        print_json(found.to_json())
+        return
+    print(plan_report(planned, found))
+
+
+@app.command("fit")
+def fit_command(
+    datasheet: Annotated[Path, typer.Argument(metavar="DATASHEET", help="What the datasheet states (TOML).")],
+    as_json: Json = False,
+) -> None:
+    """From what a datasheet states to the resin's parameters, with how far they may be off.
+
+    Example: `pourlog fit datasheet.toml`
+    """
+    stated = read_datasheet(datasheet)
+    with busy.status("fitting; this takes some seconds …"):
+        fitted = fit_datasheet(stated)
+    if as_json:
+        print_json(fitted.to_json())
+        return
+    table = Table("statement", "stated", "fitted", title="stated and fitted", title_justify="left")
+    for point in fitted.to_json()["points"]:
+        table.add_row(*(str(point[name]) for name in ("statement", "stated", "fitted")))
+    console.print(table)
+    for warning in fitted.warnings:
+        console.print(f"[bold]Mind:[/bold] {warning}")
+    print(fitted.to_toml())
 
 
 @app.command("replay")

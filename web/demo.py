@@ -55,6 +55,7 @@ NOISE_C = 0.04
 #: Above this speed the station does not run further ahead of the service than so many sweeps, and the others see
 #: the time only up to the last batch that was acknowledged: real milliseconds on the way are no simulated minutes.
 LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 8
+LOCK_STEP_AHEAD_MS = 600_000
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
 
@@ -71,6 +72,11 @@ def make_folder(folder: Path, scenario: Scenario, speed: float, port: int) -> No
         "watch_period_s": min(2.0, max(0.1, 60 / speed)),
     }
     (folder / "settings.toml").write_text(tomli_w.dumps(settings), encoding="utf-8")
+    write_station(folder, port)
+
+
+def write_station(folder: Path, port: int) -> None:
+    """The station file of the bench: four probes that play trace.csv."""
     station = {
         "name": STATION,
         "service_url": f"http://127.0.0.1:{port}",
@@ -108,6 +114,7 @@ def _between(schedule: list[tuple[float, float]], hour: float) -> float:
 def run_service(folder: Path) -> int:
     """The service's process."""
     service = Service.open(read_settings(folder / "settings.toml"), MappedClock(folder / "clock"))
+    service.watch.ahead_ms = LOCK_STEP_AHEAD_MS
     code = service.new_setup_code()
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")

@@ -53,6 +53,8 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
             f"The probe at {now.place} jumps: {now.jumps:.0f} readings that nothing around them explains."
         )
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
+    if at_ms - (now.good_ms or now.first_ms) >= LOST_MS:
+        return Observation(None, at_ms)  # that it is lost says it all
     if now.misses >= 0.35:
         reason = f"The probe at {now.place} fails in {now.misses * 100:.0f} % of its readings."
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
