@@ -23,6 +23,9 @@ class Station(SQLModel, table=True):
     last_seen_ms: int | None = Field(default=None, sa_type=BigInteger)
     clock_set: bool = False
     fan_on: bool = False
+    #: What the station last said of itself; null when it does not know.
+    power_low: bool | None = None
+    disk_free_mb: float | None = None
 
 
 class Boot(SQLModel, table=True):
@@ -201,6 +204,39 @@ class Outgoing(SQLModel, table=True):
     next_try_ms: int = Field(sa_type=BigInteger)
     done_ms: int | None = Field(default=None, sa_type=BigInteger)
     problem: str | None = Field(default=None, max_length=500)
+    #: Whoever is sending it has it until then; a sender that was killed loses it by itself.
+    claimed_until_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: Since when nothing has got through about this alarm to this group: a replaced message hands it on.
+    since_ms: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class Taken(SQLModel, table=True):
+    """One channel has taken one message: after a kill, only the others are tried."""
+
+    __tablename__ = "outbox_taken"
+    __table_args__ = (UniqueConstraint("message_id", "channel"),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    message_id: int = Field(foreign_key="outbox.id")
+    #: A hash of the channel's URL, which may hold a password.
+    channel: str = Field(max_length=64)
+    taken_ms: int = Field(sa_type=BigInteger)
+
+
+class AckLink(SQLModel, table=True):
+    """A link in a message that does one thing once. Times are steady, so a wrong clock ends none too soon."""
+
+    __tablename__ = "ack_link"
+
+    id: int | None = Field(default=None, primary_key=True)
+    token: str = Field(unique=True, max_length=32)
+    purpose: str = Field(max_length=16)
+    to: str = Field(max_length=100)
+    alarm_id: int | None = Field(default=None, foreign_key="alarm.id", index=True)
+    made_ms: int = Field(sa_type=BigInteger)
+    expires_ms: int = Field(sa_type=BigInteger)
+    used_ms: int | None = Field(default=None, sa_type=BigInteger)
+    revoked_ms: int | None = Field(default=None, sa_type=BigInteger)
 
 
 class Person(SQLModel, table=True):
