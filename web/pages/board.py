@@ -9,11 +9,12 @@ from sqlalchemy import Connection, Row
 from starlette.responses import Response
 
 from logger.pour import LIVE, Stage
-from logger.store import alarms, pours, shown, stations
+from logger.store import alarms, forecasts, pours, shown, stations
 from web import desk
 from web.access import ServiceDep, ViewerDep
 from web.pages.frame import page
 from web.pages.measures import chosen
+from web.pages.pour import chance_words
 from web.pages.standing import STAGE_WORDS, URGENCY, standing
 
 router = APIRouter(include_in_schema=False)
@@ -46,14 +47,19 @@ def _tile(connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]
     limits = desk.plan_of(pour).resin.limits
     hour = (now_ms - pour.poured_ms) / 3.6e6
     prediction = pour.prediction or {}
-    ahead_h = None if "peak_at_h" not in prediction else prediction["peak_at_h"] - hour
+    peak_c, peak_at_h, chance = prediction.get("peak_c"), prediction.get("peak_at_h"), None
+    forecast = forecasts.latest(connection, pour.id)
+    if forecast is not None:
+        peak_c, peak_at_h = forecast.body["core_peak_c"]["p50"], forecast.body["core_peak_at_h"]["p50"]
+        chance = chance_words(forecast.body["chance_core_over_limit"])
     return {
         "pour": pour,
         "standing": standing(pour, shown.probes_of_pour(connection, pour), open_now, now_ms),
         "stage": STAGE_WORDS[Stage(pour.stage)],
         "limit_c": limits.max_core_c,
         "hour": hour,
-        "peak_c": prediction.get("peak_c"),
-        "peak_in_h": ahead_h,
+        "peak_c": peak_c,
+        "peak_in_h": None if peak_at_h is None else peak_at_h - hour,
+        "chance": chance,
         "alarm": open_now[0] if open_now else None,
     }

@@ -34,6 +34,14 @@ STEP_WORDS: dict[Stage, tuple[str, str]] = {
     Stage.RELEASED: ("It is out of the form", "Readings end here."),
     Stage.CLOSED: ("Seal the record", "Nothing in it can be changed afterwards; additions are kept apart."),
 }
+#: The forecast's name of a remedy → what somebody would do. Its own words carry °C, which not every device shows.
+HELP_WORDS = {
+    "as it is": "nothing: leave it as it is",
+    "fans": "fans over the surface",
+    "underside open": "the underside opened to the air",
+    "cooler room": "the room 4 °C (7 °F) cooler within the hour",
+    "shade": "the surface shaded",
+}
 #: Width for which the server thins a curve when it only looks for the highest point.
 PEAK_WIDTH = 60
 
@@ -113,6 +121,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / 3.6e6
     course = _course(pour)
     body = None if forecast is None else forecast.body
+    hottest = _hottest(traces)
     ahead: list[Coming] = []
     if course is not None and hour is not None and stage in (*LIVE, Stage.RELEASED):
         ahead = coming(stage, hour, course, body)
@@ -125,11 +134,12 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "plan": plan,
         "limit_c": plan.resin.limits.max_core_c,
         "hour": hour,
-        "hottest": _hottest(traces),
+        "hottest": hottest,
         "ahead": [{"item": item, "what": _in_units(item.what, u), "at_ms": _at_ms(pour, item.at_h),
                    "until_ms": _at_ms(pour, item.until_h)} for item in ahead],
-        "sentence": _sentence(pour, body, plan.resin.limits.max_core_c, u),
+        "sentence": _sentence(pour, body, plan.resin.limits.max_core_c, u, hottest),
         "forecast": body,
+        "helps": _helps(body),
         "chart": _chart(pour, plan.resin.limits, body, u),
         "events": noted,
         "station": known.get(pour.station_id),
@@ -167,32 +177,61 @@ def _in_units(text: str, u: Units) -> str:
     return re.sub(r"\{(-?[\d.]+)\}", lambda found: u.temp(float(found[1]), 0), text)
 
 
-def _sentence(pour: Row[Any], forecast: dict[str, Any] | None, limit_c: float, u: Units) -> str:
-    """What the pour will do, in one sentence: the forecast's, or the plan's until there is one."""
+def _sentence(
+    pour: Row[Any],
+    forecast: dict[str, Any] | None,
+    limit_c: float,
+    u: Units,
+    hottest: tuple[float, float] | None = None,
+) -> str:
+    """What the pour will do, in a sentence or two: what was measured leads when it is worse than what was foretold."""
+    measured = ""
+    if hottest is not None and hottest[0] > limit_c:
+        measured = f"A core probe has read {u.temp(hottest[0])}: over the limit of {u.temp(limit_c, 0)}. "
     if forecast is not None:
         peak, at, chance = (
             forecast["core_peak_c"],
             forecast["core_peak_at_h"],
             forecast["chance_core_over_limit"],
         )
-        past = at["p50"] < forecast["at_h"]
-        verb = "Its core was hottest at" if past else "Its core will probably peak at"
+        if hottest is not None and hottest[0] > peak["p95"]:
+            return measured + (
+                f"The forecast of {u.temp(peak['p50'], 0)} does not fit what the core probe reads: "
+                "look at the pour and at the probe before you trust either."
+            )
+        past = at["p50"] <= forecast["at_h"]
+        verb = "The forecast takes its peak as past, at" if past else "Its core will probably peak at"
         when = "" if past else f" about {at['p50']:.0f} h after pouring"
-        return (
+        return measured + (
             f"{verb} {u.temp(peak['p50'], 0)} ({u.temp(peak['p05'], 0)} to {u.temp(peak['p95'], 0)}){when}. "
-            f"Chance that it passes {u.temp(limit_c, 0)}: {_chance(chance)}."
+            f"Chance that it passes {u.temp(limit_c, 0)}: {chance_words(chance)}."
         )
     if pour.prediction is None:
-        return "Not predicted yet."
+        return measured + "Not predicted yet."
     peak_c, peak_h = pour.prediction["peak_c"], pour.prediction["peak_at_h"]
     over = "above" if peak_c > limit_c else "below"
-    return (
+    return measured + (
         f"The plan predicts {u.temp(peak_c, 0)} at the hottest, {peak_h:.0f} h after pouring, "
         f"{over} the limit of {u.temp(limit_c, 0)}."
     )
 
 
-def _chance(chance: float) -> str:
+def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
+    """What could be done now, and what it would come to; that of doing nothing first."""
+    if forecast is None:
+        return []
+    return [
+        {
+            "words": HELP_WORDS.get(name, name),
+            "peak_c": answer["core_peak_c"]["p50"],
+            "chance": chance_words(answer["chance_core_over_limit"]),
+        }
+        for name, answer in forecast.get("what_if", {}).items()
+    ]
+
+
+def chance_words(chance: float) -> str:
+    """A chance as people say it; never 0 or 100 %."""
     if chance < 0.01:
         return "below 1 %"
     return "above 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"

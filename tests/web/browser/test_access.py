@@ -1,0 +1,98 @@
+"""Pages for everybody: WCAG 2.2 AA by axe-core, 7:1 on alert pages, 320 px, light and dark, states without colour."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from logger.pour import Stage
+
+pytestmark = pytest.mark.browser
+#: Tags of axe-core's rules that stand for WCAG 2.2 at levels A and AA.
+AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+@pytest.fixture
+def axe() -> str:
+    """The script of axe-core, from the package that carries it."""
+    spec = find_spec("axe_playwright_python")
+    if spec is None or spec.origin is None:
+        pytest.skip("axe-playwright-python is not installed; pip install it to check accessibility")
+    return (Path(spec.origin).parent / "axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
+    """Every page, with a planned pour, a hot one with its alarm, and one that went silent."""
+    silent, hot, planned = shop.plan(plan_toml, station="bench-1"), shop.plan(plan_toml), shop.plan(plan_toml)
+    shop.go(silent, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 5, lambda _h: {"core": 23.0, "surface": 22.0, "underside": 21.5, "room": 21.0})
+    clock.move(600)
+    shop.go(hot, Stage.READY, Stage.POURING)
+    shop.feed(0.03, 5, lambda _h: {"core": 66.5, "surface": 50.0, "underside": 30.0, "room": 21.0})
+    with shop.service.store.read() as connection:
+        row = connection.exec_driver_sql("SELECT id FROM alarm WHERE kind = 'core-hot'").first()
+    return [
+        "/", f"/alarms/{row[0]}", f"/pours/{hot}", f"/pours/{hot}/first-hour", f"/pours/{hot}/record",
+        f"/pours/{hot}/label", f"/pours/{planned}", f"/pours/{planned}/plan", f"/pours/{planned}/ready",
+        f"/pours/{planned}/mix", "/pours/new", "/stations", "/settings",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("width", "dark"), [(390, False), (320, True), (1440, False)])
+def test_no_page_breaks_a_rule_of_wcag_aa(
+    browse: Any, axe: str, pages: list[str], width: int, dark: bool
+) -> None:
+    """And the alert page's text reaches 7:1."""
+    page = browse("desktop", dark=dark, width=width)
+    _stay(page)
+    broken = []
+    for path in pages:
+        page.goto(path)
+        page.evaluate(axe)
+        rules = {"runOnly": {"type": "tag", "values": AA}}
+        found = page.evaluate("(rules) => axe.run(rules)", rules)["violations"]
+        if path.startswith("/alarms/"):
+            seven = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
+            found += page.evaluate("(rules) => axe.run(rules)", seven)["violations"]
+        broken += [(path, rule["id"], [node["target"] for node in rule["nodes"]]) for rule in found]
+    assert broken == []
+
+
+def test_every_page_fits_320_px_and_has_targets_for_gloves(browse: Any, pages: list[str]) -> None:
+    """No sideways scrolling; buttons and the frame's links are at least 44 px high, the acknowledgement 64."""
+    page = browse("phone", width=320)
+    _stay(page)
+    for path in pages:
+        page.goto(path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320, path
+        low = page.evaluate(
+            "[...document.querySelectorAll('button, .top a, .trouble a, input:not([type=hidden]), select, summary')]"
+            ".filter((e) => e.offsetParent && !e.closest('label.tick') && e.getBoundingClientRect().height < 44)"
+            ".map((e) => e.outerHTML.slice(0, 90))"
+        )
+        assert low == [], path
+    page.goto(pages[1])
+    assert page.locator("#press").bounding_box()["height"] >= 64
+
+
+def test_states_differ_in_word_and_shape(browse: Any, pages: list[str]) -> None:
+    """Somebody who sees no colours tells the tiles apart."""
+    page = browse("desktop")
+    _stay(page)
+    page.goto("/")
+    told = page.evaluate(
+        "[...document.querySelectorAll('.tile .state')]"
+        ".map((e) => [e.textContent.trim(), e.querySelector('use').getAttribute('href')])"
+    )
+    assert len(told) == 2
+    assert len({word for word, _ in told}) == 2
+    assert len({shape for _, shape in told}) == 2
+
+
+def _stay(page: Any) -> None:
+    """The board is looked at here: it must not open the alarm by itself."""
+    page.add_init_script("localStorage.setItem('pourlog-open', 'off')")

@@ -1,0 +1,125 @@
+"""From an empty database to a sealed record in Chromium: plan, ready, mix, pour, first hour, release, seal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from logger.planning import examples
+from logger.pour import Stage
+
+pytestmark = pytest.mark.browser
+PHOTO = {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": b"\xff\xd8\xff\xe0" + bytes(64)}
+ROOM = 21.0
+
+
+def hand_in(page: Page) -> None:
+    """Plans the invented workshop's table from its plan file."""
+    text = (Path(next(iter(examples.__path__))) / "wharf-lane-ready.toml").read_text(encoding="utf-8")
+    page.goto("/pours/new")
+    page.get_by_text("I have a plan file").click()
+    form = page.locator("#by-file form")
+    form.locator("textarea").fill(text)
+    form.locator("select[name=station]").select_option("bench-1")
+    form.get_by_role("button", name="Plan it and predict").click()
+    page.wait_for_url("**/plan")
+
+
+def sign_everything(page: Page, pour: int) -> None:
+    """Two persons sign every point, with its photo: the first by pressing, the others by what the presses send."""
+    page.goto(f"/pours/{pour}/ready?signer=Ben")
+    points = page.locator(".point").evaluate_all("all => all.map((e) => e.id)")
+    page.get_by_role("button", name="Yes: Ben signs").first.click()
+    expect(page.locator(f"#{points[0]}")).to_contain_text("✓ Ben")
+    page.locator("summary", has_text="Add the").first.click()
+    page.locator("input[name=photo]:visible").first.set_input_files(PHOTO)
+    page.get_by_role("button", name="Keep the photo").locator("visible=true").first.click()
+    expect(page.locator(".photos img")).to_have_count(1)
+    for point in points:
+        for person in ("Ada", "Ben"):
+            page.request.post(
+                f"/pours/{pour}/ready/sign", form={"point": point, "person": person}, max_redirects=0
+            )
+        sent = {"point": point, "photo": PHOTO}
+        page.request.post(f"/pours/{pour}/ready/photo", multipart=sent, max_redirects=0)
+    page.reload()
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) -> None:
+    """Every page of the way is reached by pressing what the page before offers."""
+    page = browse(size)
+    page.goto("/")
+    expect(page.get_by_text("This is the way to the first one")).to_be_visible()
+    hand_in(page)
+    pour = int(page.url.split("/")[-2])
+    expect(page.locator(".verdict")).to_contain_text("this pour should work")
+    page.wait_for_function("document.getElementById('cut').dataset.drawn === '1'")
+    page.get_by_role("link", name="On to: are we really ready?").click()
+    assert page.get_by_role("button", name="We are ready").is_disabled()
+    sign_everything(page, pour)
+    page.get_by_role("button", name="We are ready").click()
+    page.get_by_role("link", name="Weigh and mix").click()
+    page.locator("input[name=part_a]").fill("1000")
+    page.locator("input[name=part_b]").fill("447")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#verdict")).to_contain_text("Right.")
+    page.goto(f"/pours/{pour}")
+    page.get_by_role("button", name="The resin goes in now").click()
+    page.get_by_role("button", name="The form is full and level").click()
+    page.wait_for_url("**/first-hour")
+    shop.feed(0.11, 5, lambda _h: {"core": ROOM, "surface": ROOM, "underside": ROOM, "room": ROOM})
+    page.reload()
+    expect(page.locator("#due")).to_contain_text("Look now")
+    page.get_by_role("button", name="Dry, level, no smell of heat").click()
+    expect(page.locator("#looks")).to_contain_text("Ada")
+    page.goto(f"/pours/{pour}")
+    expect(page.locator("#next")).to_contain_text("Hard and cool enough to open the form")
+    page.get_by_label("Note").fill("two bubbles at the left end, popped")
+    page.get_by_role("button", name="Keep the note").click()
+    for press in ("The first hour is over", "It is out of the form", "Seal the record"):
+        page.get_by_role("button", name=press).click()
+    page.wait_for_url("**/record")
+    expect(page.locator("main")).to_contain_text("Sealed")
+    expect(page.locator("main")).to_contain_text("two bubbles at the left end, popped")
+    expect(page.locator("main")).to_contain_text("Batch weighed")
+
+
+def test_an_alarm_is_taken_with_the_keyboard_alone(browse: Any, shop: Any, plan_toml: str) -> None:
+    """Tab to the bar, Enter, Tab to the press, Enter."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.03, 5, lambda _h: {"core": 66.5, "room": ROOM})
+    page = browse("desktop")
+    page.goto(f"/pours/{pour}")
+
+    def tab_to(selector: str) -> None:
+        for _ in range(40):
+            page.keyboard.press("Tab")
+            if page.evaluate("(s) => document.activeElement.matches(s)", selector):
+                return
+        raise AssertionError(f"{selector} is not reached by Tab")
+
+    tab_to("#trouble a")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/alarms/*")
+    tab_to("#press")
+    page.keyboard.press("Enter")
+    expect(page.locator("#taken")).to_contain_text("Ada has it")
+
+
+def test_somebody_signs_in_and_out(browse: Any) -> None:
+    """The browser sends our own forms with their origin, and the service takes them."""
+    page = browse("phone", signed_in=False)
+    page.goto("/")
+    page.wait_for_url("**/sign-in**")
+    page.get_by_label("Name").fill("Ada")
+    page.get_by_label("Password").fill("three plain words")
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_text("No pour yet")).to_be_visible()
+    page.goto("/settings")
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/sign-in")

@@ -1,0 +1,26 @@
+"""A label for the table: whoever scans it later finds the record of its cure."""
+
+from __future__ import annotations
+
+import segno
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from logger.store import pours
+from web.access import ServiceDep, ViewerDep
+from web.pages.frame import page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/pours/{pour_id}/label")
+def label(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """One label, to print and to glue under the table."""
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+    address = f"{service.settings.link_base}/pours/{pour_id}/record"
+    # Level Q bears a quarter of its area scratched or stained (ISO/IEC 18004, from memory).
+    code = segno.make(address, error="q", micro=False)
+    return page(
+        request, "label.html", {"pour": pour, "address": address, "code": code.svg_data_uri(border=2)}
+    )
