@@ -42,7 +42,7 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("width", "dark"), [(390, False), (320, True), (1440, False)])
+@pytest.mark.parametrize(("width", "dark"), [(320, True), (1440, False)])
 def test_no_page_breaks_a_rule_of_wcag_aa(
     browse: Any, axe: str, pages: list[str], width: int, dark: bool
 ) -> None:

@@ -50,7 +50,7 @@ def test_an_alarm_is_announced_once(browse: Any, shop: Any, plan_toml: str) -> N
         ".observe(document.getElementById('announce'), {childList: true, characterData: true, subtree: true})"
     )
     shop.feed(0.03, 5, lambda _h: {"core": 66.5, "room": 21.0})
-    page.wait_for_function("said.length > 0")
+    expect(page.locator("#announce")).to_contain_text("The core is too hot")
     with page.expect_response(lambda answer: answer.url.endswith(f"/pours/{pour}")):
         shop.feed(0.01, 5, lambda _h: {"core": 67.0, "room": 21.0})
     expect(page.locator(".places .core .huge")).to_contain_text("67.0")
@@ -70,7 +70,7 @@ def test_the_chart_draws_gaps_as_gaps_and_keeps_the_hottest_sample(
     shop.feed(0.5, 30, lambda h: {"core": 59.0 if abs(h - 0.25) < 0.004 else 23.0 + h, "room": 21.0})
     page = browse("phone")
     page.goto(f"/pours/{pour}")
-    page.wait_for_function("document.getElementById('curve').data?.some((t) => t.name === 'core')")
+    expect(page.locator("#curve")).to_have_attribute("data-drawn", "2")
     core = page.evaluate("document.getElementById('curve').data.find((t) => t.name === 'core').y.map(Number)")
     drawn = page.evaluate("document.getElementById('curve').data.find((t) => t.name === 'core').y")
     assert max(core) == 59.0
