@@ -100,9 +100,16 @@ def fit_command(
         print_json(fitted.to_json())
         return
     table = Table("statement", "stated", "fitted", title="stated and fitted", title_justify="left")
-    for point in fitted.to_json()["points"]:
-        table.add_row(*(str(point[name]) for name in ("statement", "stated", "fitted")))
+    for point in fitted.points:
+        stated_as = f"{'at most ' if point.bound else ''}{point.stated:.4g} {point.unit}"
+        table.add_row(point.statement, stated_as, f"{point.fitted:.4g} {point.unit}")
     console.print(table)
+    ranges = Table("parameter", "90 % range", title="how far the numbers may be off", title_justify="left")
+    for name, (low, high) in fitted.ranges.items():
+        ranges.add_row(name, f"{low:.4g} to {high:.4g}")
+    console.print(ranges)
+    for assumption in fitted.assumptions:
+        console.print(f"Assumed: {assumption}")
     for warning in fitted.warnings:
         console.print(f"[bold]Mind:[/bold] {warning}")
     print(fitted.to_toml())

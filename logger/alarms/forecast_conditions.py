@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from logger.alarms.state import Observation
 from logger.alarms.view import Contact, Fan, ForecastAnswer, Limits, LooksSeen
+from logger.cure.calls import CLEAR, chance_needed
 
-LIKELY = 0.5
 BEHIND_H = 2.0
 LEAST_COOLING = 0.3
 OVERDUE_MS = 120_000
@@ -18,10 +18,17 @@ FORECAST_CREDIT_S = 1800.0
 def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) -> Observation:
     """Will the core probably pass the resin's limit?"""
     chance, limit = answer.chance_over_limit, limits.max_core_c
-    if chance < LIKELY:
+    hours = (answer.made_at_ms - started_ms) / 3_600_000
+    crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
+    if answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours:
+        return Observation(False, answer.made_at_ms, "The peak is past.", credit_s=FORECAST_CREDIT_S)
+    needed = chance_needed(hours, crossing)
+    if chance < needed:
+        # Between what calls and what clears it stays as it was: a chance that hovers makes no chatter.
         return Observation(
-            False, answer.made_at_ms, f"The chance to pass {limit:.0f} °C is down to {chance * 100:.0f} %.",
-            chance, LIKELY, credit_s=FORECAST_CREDIT_S,
+            False if chance < CLEAR else None, answer.made_at_ms,
+            f"The chance to pass {limit:.0f} °C is down to {chance * 100:.0f} %.",
+            chance, needed, credit_s=FORECAST_CREDIT_S,
         )  # fmt: skip
     reason = f"The core will probably pass {limit:.0f} °C: chance {chance * 100:.0f} %"
     peak = answer.core_peak_c
@@ -29,8 +36,6 @@ def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) 
         reason += f", peak about {peak.p50:.0f} °C"
         if peak.p05 is not None and peak.p95 is not None:
             reason += f" ({peak.p05:.0f} to {peak.p95:.0f} °C)"
-    hours = (answer.made_at_ms - started_ms) / 3_600_000
-    crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
     if crossing is not None:
         left = crossing - hours
         reason += f", in about {left:.1f} h" if left > 0.05 else ", any minute now"
@@ -38,7 +43,7 @@ def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) 
     if answer.causes:
         reason += f" Why: {'; '.join(answer.causes)}."
     severity = 2 if chance >= 0.9 and peak.p50 is not None and peak.p50 > limit + 20 else 1
-    return Observation(True, answer.made_at_ms, reason, chance, LIKELY, severity, credit_s=FORECAST_CREDIT_S)
+    return Observation(True, answer.made_at_ms, reason, chance, needed, severity, credit_s=FORECAST_CREDIT_S)
 
 
 def cure_behind(answer: ForecastAnswer, limits: Limits) -> Observation:

@@ -159,7 +159,9 @@ class Watchbook:
         if answer is not None and answer.made_at_ms > self._forecast_ms:
             self._forecast_ms, news = answer.made_at_ms, True
             # Once it is too hot, that it will be is no news.
-            if self.state("core-will-overheat").up or not self.state("core-hot").up:
+            hot = self.state("core-hot")
+            past = hot.up or (hot.returned_ms is not None and answer.made_at_ms <= hot.returned_ms)
+            if self.state("core-will-overheat").up or not past:
                 seen = forecast_conditions.core_will_overheat(answer, limits, started)
                 self._see("core-will-overheat/pour", seen)
             self._see("cure-behind/pour", forecast_conditions.cure_behind(answer, limits))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from logger.alarms.expected import expect
+from logger.alarms.forecast_conditions import core_will_overheat
 from logger.alarms.state import Change
 from logger.alarms.view import (
     Air,
@@ -387,3 +389,27 @@ def test_the_watch_tells_of_its_own_clock_supply_disk_and_messages(hand: Any) ->
         "clock-unset/station:bench-1", "disk-low/service", "disk-low/station:bench-1",
         "message-undelivered/service", "power-low/station:bench-1", "station-silent/station:bench-1",
     ]  # fmt: skip
+
+
+def test_an_overheating_that_is_past_is_no_forecast() -> None:
+    """A day after the peak nobody is told that the core will overheat."""
+    past = ForecastAnswer(
+        made_at_ms=36 * 3_600_000, chance_over_limit=1.0, core_peak_c=Band(115.0, 116.0, 117.0),
+        peak_at_h=Band(11.8, 12.0, 12.1), crossing_h=Band(10.0, 10.1, 10.2),
+    )  # fmt: skip
+    seen = core_will_overheat(past, Limits(), 0)
+    assert seen.active is False
+    assert "past" in seen.reason
+
+
+def test_a_chance_that_hovers_neither_calls_nor_clears() -> None:
+    """Long before the crossing 60 % is not enough to call, and too much to let go."""
+    hovering = ForecastAnswer(
+        made_at_ms=2 * 3_600_000, chance_over_limit=0.6, core_peak_c=Band(40.0, 62.0, 90.0),
+        peak_at_h=Band(15.0, 18.0, 20.0), crossing_h=Band(14.0, 16.0, 18.0),
+    )  # fmt: skip
+    assert core_will_overheat(hovering, Limits(), 0).active is None
+    assert core_will_overheat(replace(hovering, chance_over_limit=0.85), Limits(), 0).active is True
+    assert core_will_overheat(replace(hovering, chance_over_limit=0.1), Limits(), 0).active is False
+    near = replace(hovering, made_at_ms=14 * 3_600_000)
+    assert core_will_overheat(near, Limits(), 0).active is True
