@@ -95,7 +95,6 @@ def run_course(
     """March every member from the start (or a checkpoint) to `hours`. Raises DidNotConverge, BadInput."""
     accuracy = accuracy or Accuracy()
     members = len(start_offset_c)
-    everyone = np.arange(members)
     course = Course()
     if start is None:
         fields = _poured(plan, section, room, start_offset_c)
@@ -137,7 +136,6 @@ def run_course(
     course.end = Checkpoint(hours, fields.t_k, fields.alpha, fields.step_s, layers)
     course.steps, course.refused = fields.steps, fields.refused
     course.heat_balance_error = _balance(section, chem, fields, first_t, first_alpha, layers)
-    del everyone
     return course
 
 

@@ -83,6 +83,7 @@ class Skin:
     #: The coefficient that the trend gave for the end of the step, and the one last seen.
     _ahead: Floats | None = None
     _seen: Floats | None = None
+    _fresh: bool = False
 
     @property
     def computed(self) -> bool:
@@ -139,21 +140,30 @@ class Skin:
         face = room + (cell - room + self.absorbed * self.resistance) / (1.0 + self.h * self.resistance)
         return np.asarray(self.factor[:, None] * self.shedding.law(face - ZERO_CELSIUS_K, room_c))
 
-    def influx(
-        self, t_k: Floats, now_k: Floats, mean_k: Floats, now_s: Floats, dt_s: Floats
-    ) -> tuple[Floats, Floats]:
+    def restart(self) -> None:
+        """Forget the trend: the state may be another one."""
+        self._before = self._pending = None
+        self._fresh = False
+
+    def refresh(self, t_k: Floats, room_k: Floats) -> None:
+        """Set h for the state at the start of a step, unless it was seen at the end of the last one."""
+        if not self._fresh:
+            self.h = self.coefficient(t_k, room_k)
+            self._fresh = True
+
+    def influx(self, t_k: Floats, mean_k: Floats, now_s: Floats, dt_s: Floats) -> tuple[Floats, Floats]:
         """Heat (W/m²) into each face cell beyond what the operators hold, (M, cells): at the step's start, and its
         growth per second.
 
-        now_k, mean_k: the room now and its mean over the step, K (M,). The operators hold −U (T − T_room) with the U
-        that was built. A computed coefficient goes on by its trend, so that the flux stays second order.
+        mean_k: the room's mean over the step, K (M,); `refresh` comes first. The operators hold −U (T − T_room) with
+        the U that was built. A computed coefficient goes on by its trend, so that the flux stays second order.
         """
         if not self.computed:
             flux = self.absorbed / (1.0 + self.h * self.resistance)
             return flux, np.zeros_like(flux)
         cell = self.cells(t_k)
         room = mean_k[:, None]
-        self.h = h = self.coefficient(t_k, now_k)
+        h = self.h
         self._pending = (now_s.copy(), h, cell)
         self._ahead = h
         flux = self._beyond(h, cell, room)
@@ -184,7 +194,11 @@ class Skin:
         """Remember this step's start for the trend, for the members whose step was accepted."""
         if self._pending is None:
             return
-        if self._before is None or good.all():
+        everyone = bool(good.all())
+        self._fresh = everyone and self._seen is not None
+        if everyone and self._seen is not None:
+            self.h = self._seen
+        if self._before is None or everyone:
             self._before = self._pending
         else:
             pick = good[:, None]

@@ -8,9 +8,7 @@ independently: one that runs away takes steps of seconds while its neighbours ta
 
 from __future__ import annotations
 
-import itertools
-import logging
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,19 +17,29 @@ from numpy.typing import NDArray
 from logger.cure.conduction import EVERYONE, Lines
 from logger.cure.faces import Skin
 from logger.cure.kinetics import Chemistry
+from logger.cure.readings import (
+    AROUND,
+    CORE,
+    CORE_CURE,
+    HEAT_OUT,
+    HOT_CELL,
+    HOTTEST,
+    MEAN,
+    SURFACE,
+    UNDERSIDE,
+    Gauge,
+    Track,
+)  # fmt: skip
 from logger.cure.room import Room
 from logger.errors import DidNotConverge
-
-log = logging.getLogger(__name__)
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-#: Columns of a reading, see `Gauge.read`.
-CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE, HOT_CELL, HEAT_OUT = range(8)
-#: Behind them, until a stage ends: the four cells around the hottest, above, below, outward, inward.
-_AROUND = slice(8, 12)
-
+__all__ = [
+    "CORE", "CORE_CURE", "HEAT_OUT", "HOTTEST", "HOT_CELL", "MEAN", "SURFACE", "UNDERSIDE",
+    "Accuracy", "Fields", "Gauge", "March", "Stage", "Tie", "Track", "read",
+]  # fmt: skip
 
 #: A computed coefficient is decomposed again once it is off by this part.
 REBUILD_PART = 0.05
@@ -47,34 +55,6 @@ class Accuracy:
     longest_s: float = 5800.0
     shortest_s: float = 1e-4
     most_steps: int = 20_000
-
-
-@dataclass(frozen=True)
-class Gauge:
-    """Where the readings are taken: weights on the flat fields of each member.
-
-    warm (M, 4, cells) on temperatures for CORE, SURFACE, UNDERSIDE and HEAT_OUT, of_room and fixed (M, 4) what the
-    room's temperature and absorbed heat add; the last three hold where all coefficients are given. cure
-    (M, 2, resin cells) on conversions for MEAN and CORE_CURE; centre (columns,) for the centre line.
-    """
-
-    warm: Floats
-    of_room: Floats
-    fixed: Floats
-    cure: Floats
-    centre: Floats
-    resin_rows: slice
-    resin_columns: slice
-    poured_rows: int
-    #: Steps in the flat resin block to the cells above, below, outward and inward (4,).
-    around: Indices
-    #: Heat capacity of all the poured depth under a square metre, J/(m²·K).
-    heat_capacity_m2: float
-
-    def take(self, keep: Indices) -> Gauge:
-        """The same gauge for the members that `keep` picks."""
-        return replace(self, warm=self.warm[keep], of_room=self.of_room[keep], fixed=self.fixed[keep],
-                       cure=self.cure[keep])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -158,38 +138,6 @@ class Fields:
     refused: int = 0
 
 
-@dataclass
-class Track:
-    """Readings along the march, one list entry a global step: who (m,), time s (m,), reading (m, 8)."""
-
-    who: list[Indices] = field(default_factory=list)
-    time_s: list[Floats] = field(default_factory=list)
-    reading: list[Floats] = field(default_factory=list)
-
-    def add(self, who: Indices, time_s: Floats, reading: Floats) -> None:
-        """Append the readings of some members."""
-        self.who.append(who)
-        self.time_s.append(time_s)
-        self.reading.append(reading)
-
-    def finish(self, first: int, rows: int, columns: int) -> None:
-        """Join the entries from `first` on, and put the hottest place in the place of the hottest cell."""
-        who, time_s = np.concatenate(self.who[first:]), np.concatenate(self.time_s[first:])
-        reading = np.concatenate(self.reading[first:])
-        reading[:, HOTTEST] = _summit(reading, rows, columns)
-        self.who[first:], self.time_s[first:] = [who], [time_s]
-        self.reading[first:] = [reading[:, :8]]
-
-    def by_member(self, members: int) -> list[tuple[Floats, Floats]]:
-        """For each member its times (s, rising) and readings (k, 8)."""
-        who, time_s = np.concatenate(self.who), np.concatenate(self.time_s)
-        reading = np.concatenate(self.reading)
-        order = np.lexsort((time_s, who))
-        cuts = np.searchsorted(who[order], np.arange(members + 1))
-        time_s, reading = time_s[order], reading[order]
-        return [(time_s[a:b], reading[a:b]) for a, b in itertools.pairwise(cuts)]
-
-
 def read(stage: Stage, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
     """The readings of a state, shape (m, 8); temperatures in K, HEAT_OUT in W."""
     gauge = stage.gauge
@@ -202,7 +150,7 @@ def read(stage: Stage, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
     out[:, HOTTEST] = flat[who, hot]
     out[:, HOT_CELL] = hot
     near = hot[:, None] + gauge.around
-    out[:, _AROUND] = flat[who[:, None], near.clip(0, flat.shape[1] - 1)]
+    out[:, AROUND] = flat[who[:, None], near.clip(0, flat.shape[1] - 1)]
     warm = (gauge.warm @ t_k.reshape(members, -1, 1))[:, :, 0]
     warm += gauge.of_room * room_k[:, None] + gauge.fixed
     out[:, CORE] = warm[:, 0]
@@ -219,22 +167,6 @@ def read(stage: Stage, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
         total += skin.heat_out(t_k, room_k)
     out[:, HEAT_OUT] = total
     return out
-
-
-def _summit(reading: Floats, rows: int, columns: int) -> Floats:
-    """The hottest place itself, from the means of the hottest cell and its neighbours by a parabola each way.
-
-    A mean lies under its middle by a twenty-fourth of the second difference. reading (k, 12); returns (k,).
-    """
-    top = reading[:, HOTTEST]
-    summit = top.copy()
-    row, column = np.divmod(reading[:, HOT_CELL].astype(np.intp), columns)
-    for at, count, pair in ((row, rows, reading[:, 8:10]), (column, columns, reading[:, 10:12])):
-        inside = (at > 0) & (at < count - 1)
-        up, down = pair[:, 0] - top, pair[:, 1] - top
-        bend, tilt = np.minimum(up + down, -1e-12), 0.5 * (up - down)
-        summit -= np.where(inside, bend / 24.0 + tilt * tilt / (2.0 * bend), 0.0)
-    return np.asarray(summit)
 
 
 class March:
@@ -255,6 +187,8 @@ class March:
         built = np.zeros(len(who))
         before = read(stage, t_k, alpha, self.room.at(time_s, who))
         entries = len(track.who)
+        for skin in stage.skins:
+            skin.restart()
         track.add(who, time_s.copy(), before)
         for _count in range(acc.most_steps):
             left = until_s - time_s
@@ -334,11 +268,14 @@ class March:
         if not stage.computed:
             return
         room_k = self.room.at(time_s, who)
+        for skin in stage.skins:
+            if skin.computed:
+                skin.refresh(t_k, room_k)
         for tie in stage.ties:
-            skin: Skin = getattr(stage, tie.face)
+            skin = getattr(stage, tie.face)
             if not skin.computed:
                 continue
-            mean = skin.coefficient(t_k, room_k)[:, tie.cells].mean(axis=1)
+            mean = skin.h[:, tie.cells].mean(axis=1)
             off = np.flatnonzero(np.abs(mean - skin.built_h[:, tie.cells.start]) > REBUILD_PART * mean)
             if len(off):
                 skin.built_h[off, tie.cells] = mean[off, None]
@@ -383,10 +320,9 @@ class March:
         for lines in stage.lines:
             lines.add_rate(over, pull)
         if stage.computed or stage.top.heated:
-            now = mean if room.constant else room.at(time_s, who)
             for skin in stage.skins:
                 if skin.computed or skin.heated:
-                    flux, growing = skin.influx(t_k, now, mean, time_s, dt)
+                    flux, growing = skin.influx(t_k, mean, time_s, dt)
                     pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
                     trend[:, skin.rows, skin.columns] += growing * skin.per_capacity
         whole, half = dt[:, None, None], 0.5 * dt[:, None, None]
