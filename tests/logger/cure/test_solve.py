@@ -224,7 +224,8 @@ def test_486_joules_per_gram_heat_it_by_their_share_of_cp(cp, rise):
 def peak_theta(shape, delta, eps, biot):
     """The highest θ = E ΔT / (R T²) of zero-order kinetics at a Frank-Kamenetskii number; infinite when it explodes.
 
-    L is the half depth or the radius. So much heat that nothing is used up; 30 diffusion times and more where air resists. An explosion passes
+    L is the half depth or the radius. So much heat that nothing is used up; 30 diffusion times, more where air
+    resists. An explosion passes
     any temperature, and then any step: DidNotConverge is the other way to say so.
     """
     room_k, size, density, cp, k, heat = 296.15, 0.01, 1100.0, 110.0, 0.2, 1500.0
