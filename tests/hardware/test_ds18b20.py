@@ -167,6 +167,22 @@ def test_a_power_on_85_between_two_cold_readings_is_a_fault_with_its_own_time() 
     assert last.stamp.boot_ms == 60_000
 
 
+def test_an_old_sample_proves_no_85() -> None:
+    """A clone wakes up at 93 °C and then repeats an old 84.7: no neighbour. The next true reading settles it."""
+    rise = [w1_text(scratchpad(celsius, clone=True)) for celsius in (80.6875, 82.6875, 84.6875)]
+    power_on, hot = w1_text(power_on_scratchpad()), w1_text(scratchpad(100.0, clone=True))
+    probe, clock = Ds18b20(ONE, read=series([*rise, *[power_on] * 3, rise[-1], hot])), SteppedClock()
+    outcomes(probe, clock, 3)
+    clock.advance(150)
+    assert outcomes(probe, clock, 1) == []
+    (old,) = outcomes(probe, clock, 1)
+    assert isinstance(old, Reading)
+    assert old.note is not None
+    settled, last = outcomes(probe, clock, 1)
+    assert isinstance(settled, Fault)
+    assert isinstance(last, Reading)
+
+
 def test_a_power_on_85_that_a_second_conversion_corrects_costs_nothing() -> None:
     """The chip restarted during the first read; the next one in the same sweep is right."""
     texts = [w1_text(scratchpad(40.0)), w1_text(power_on_scratchpad()), w1_text(scratchpad(40.0625))]

@@ -107,6 +107,16 @@ def test_a_refused_commit_keeps_nothing_and_uses_no_number(tmp_path: Path, row: 
     spool.close()
 
 
+def test_a_row_that_cannot_be_written_leaves_no_half_sweep(row: Any) -> None:
+    """The third row of four is beyond what a column holds: none is kept, and the next sweep is."""
+    spool = Spool(MEMORY)
+    with pytest.raises(OverflowError):
+        spool.append([row(1), row(2), row(3, milli_c=2**70), row(4)])
+    assert spool.append([row(5)]) == 1
+    assert [kept.milli_c for _, kept in spool.oldest(10)] == [20_005]
+    spool.close()
+
+
 def test_renewing_numbers_what_is_left_from_one_under_another_name(tmp_path: Path, row: Any) -> None:
     """In the same order, on disk as well."""
     spool = Spool(tmp_path / "spool.sqlite3")
