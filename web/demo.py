@@ -141,7 +141,7 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
         bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
         left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000
         step = LockStep(clock)
-        return run_station(
+        code = run_station(
             config,
             bench.hardware,
             clock,
@@ -152,6 +152,9 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
             linger_s=0.01 if step.on else 0.2,
             after_sweep=step.after_sweep,
         )
+        with (folder / "sweeps").open("a", encoding="ascii") as file:
+            file.write(f"{step.sweeps}\n")
+        return code
 
 
 class LockStep(httpx.HTTPTransport):
@@ -161,6 +164,7 @@ class LockStep(httpx.HTTPTransport):
         super().__init__(retries=0)
         self.on = (clock.speed or 1.0) >= LOCK_STEP_SPEED
         clock.open = not self.on
+        self.sweeps = 0
         self._clock = clock
         self._sent = 0
         self._answered = threading.Condition()
@@ -182,6 +186,7 @@ class LockStep(httpx.HTTPTransport):
 
     def after_sweep(self, sweeps: int) -> None:
         """Called by the station after each sweep."""
+        self.sweeps = sweeps
         if not self.on:
             return
         wanted = (sweeps - LOCK_STEP_SWEEPS) * len(PROBES)
@@ -347,7 +352,9 @@ def run_demo(
         station.start()
         done = _attend(maker, MappedClock(folder / "clock"), pour_id, service, station, stop)
         if done:
-            print(json.dumps(_finish(maker, pour_id, folder, station), ensure_ascii=False), flush=True)
+            print(
+                json.dumps(_finish(maker, pour_id, folder, service, station), ensure_ascii=False), flush=True
+            )
         while done and not exit_when_done and not stop.wait(0.5):
             service.look()
     finally:
@@ -391,7 +398,7 @@ def _attend(
     return False
 
 
-def _finish(maker: Maker, pour_id: int, folder: Path, station: Child) -> dict[str, Any]:
+def _finish(maker: Maker, pour_id: int, folder: Path, service: Child, station: Child) -> dict[str, Any]:
     """Waits until everything is judged, releases and closes the pour, keeps its record."""
     for _ in range(600):
         state = maker.ask("GET", f"/api/pours/{pour_id}/progress")
@@ -406,12 +413,13 @@ def _finish(maker: Maker, pour_id: int, folder: Path, station: Child) -> dict[st
     figures = record["figures"]
     return {
         "pour": pour_id,
+        "sweeps": sum(int(line) for line in (folder / "sweeps").read_text(encoding="ascii").split()),
         "readings": figures["readings"],
         "faults": figures["faults"],
         "alarms": sorted({alarm["kind"] for alarm in record["alarms"]}),
         "high": sorted({alarm["kind"] for alarm in record["alarms"] if alarm["priority"] == "high"}),
         "core_peak_c": figures["core_peak_c"],
-        "station_restarts": station.restarts,
+        "restarts": {"service": service.restarts, "station": station.restarts},
         "record": str(path),
     }
 

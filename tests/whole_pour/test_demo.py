@@ -1,0 +1,80 @@
+"""`pourlog demo` as a stranger types it: a whole pour in one process tree, through a killed service."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+POURLOG = [sys.executable, "-m", "web.command"]
+
+
+def children_named(word: str) -> list[int]:
+    """Process ids of the demo's children whose command line holds the word."""
+    found = []
+    for folder in Path("/proc").iterdir():
+        if folder.name.isdigit():
+            try:
+                command = (folder / "cmdline").read_bytes().split(b"\0")
+            except OSError:
+                continue
+            if b"web.demo" in command and word.encode() in command:
+                found.append(int(folder.name))
+    return found
+
+
+def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_object(tmp_path: Path) -> None:
+    """The service is killed in mid-pour and started again: stored readings = 4 probes × sweeps."""
+    folder = tmp_path / "demo"
+    command = [*POURLOG, "demo", "--scenario", "dead-probe", "--speed", "20000", "--port", "0",
+               "--exit-when-done", "--restart-after", "1", "--data", str(folder)]  # fmt: skip
+    killed: list[int] = []
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as demo:
+        lines: list[str] = []
+
+        def kill_once(line: str) -> None:
+            if line.startswith("Everything is kept") and not killed:
+                threading.Timer(4.0, lambda: killed.extend(_kill(str(folder)))).start()
+
+        assert demo.stdout is not None
+        for line in demo.stdout:
+            lines.append(line)
+            kill_once(line)
+        assert demo.wait(60) == 0
+    told: dict[str, Any] = json.loads(lines[-1])
+    assert killed, "the service was running when it was killed"
+    assert told["restarts"]["service"] == 1
+    assert told["readings"] == 4 * told["sweeps"] > 30_000
+    assert told["faults"] > 1000
+    assert "probe-lost" in told["alarms"]
+    assert told["core_peak_c"] < 60, "no failed read became a temperature"
+    assert (
+        json.loads(Path(told["record"]).read_text(encoding="utf-8"))["figures"]["readings"]
+        == told["readings"]
+    )
+
+
+def _kill(folder: str) -> list[int]:
+    # Only the service of this very demo: others may be running on this machine.
+    mine = [
+        pid
+        for pid in children_named("service")
+        if folder.encode() in Path(f"/proc/{pid}/cmdline").read_bytes()
+    ]
+    for pid in mine:
+        os.kill(pid, signal.SIGKILL)
+    return mine
+
+
+def test_an_unknown_scenario_is_refused_with_what_is_allowed() -> None:
+    """Exit code 2, and the remedy."""
+    done = subprocess.run(
+        [*POURLOG, "demo", "--scenario", "volcano"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert "calm, hot, cold-room, dead-probe" in done.stderr
