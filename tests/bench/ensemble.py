@@ -1,6 +1,6 @@
 """How fast are 64 members, against a loop of scipy's BDF over them on the same mesh?
 
-Run: python -m tests.bench.ensemble
+Run: python tests/bench/ensemble.py
 
 scipy is timed on every eighth member and scaled; its tolerance is the loosest tried that stays within 0.2 °C
 of the core's peak.
@@ -11,14 +11,15 @@ from __future__ import annotations
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
+from predict import plans
 
 from logger.cure.ensemble import Members, run_ensemble
-from tests.bench.predict import plans
 
 COUNT, STRIDE, FINENESS = 64, 8, 0.8
-LOOK = "from tests.bench.ensemble import draw, plans; from logger.cure.ensemble import run_ensemble; " \
+LOOK = "from ensemble import draw, plans; from logger.cure.ensemble import run_ensemble; " \
        "run_ensemble(plans()[0], draw()); " \
        "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"  # fmt: skip
 
@@ -32,7 +33,7 @@ def draw():
 
 def main():
     # scipy's import would count as memory of the process that only runs an ensemble.
-    from tests.bench.same_mesh import system_of
+    from same_mesh import system_of
 
     members = draw()
     print(f"{'depth':>5} {'ours s':>7} {'peaks °C':>16} {'worst K':>8} | scipy BDF looped, within 0.2 °C")
@@ -65,7 +66,13 @@ def main():
             kind = "given Jacobian" if analytic else "sparse differenced Jacobian"
             line += f" {kind}: {looped:.1f} s (rtol {rtol:g}) {looped / min(spent):.0f} times;"
         print(line, flush=True)
-    memory = subprocess.run([sys.executable, "-c", LOOK], capture_output=True, text=True, check=True)
+    memory = subprocess.run(
+        [sys.executable, "-c", LOOK],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=Path(__file__).parent,
+    )
     print(f"peak memory of a process with one ensemble: {int(memory.stdout) / 1024:.0f} MB")
 
 

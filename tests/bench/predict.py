@@ -1,4 +1,4 @@
-"""How fast is one prediction, against scipy's BDF on the same mesh at equal error? Run: python -m tests.bench.predict
+"""How fast is one prediction, against scipy's BDF on the same mesh at equal error? Run: python tests/bench/predict.py
 
 Same cells, same flow between them (tests/bench/same_mesh.py), one run, side by side. Errors of the core's
 peak are against each one's own answer at a far finer tolerance. Plans: invented 72 h rivers, and one that runs away.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 from logger.cure.prediction import predict
 from logger.cure.solve import Accuracy
@@ -37,7 +38,7 @@ hours = 72
 CASES = [(50, 300, 22.0, 5e-7, 1.1e-5), (60, 250, 23.0, 5e-7, 1.1e-5), (40, 200, 24.0, 8e-7, 1.6e-5),
          (75, 400, 24.0, 5e-7, 1.1e-5)]  # fmt: skip
 TOLERANCES = [(1e-3, 1e-2), (1e-4, 1e-2), (1e-5, 1e-3), (3e-6, 1e-3), (1e-6, 1e-4), (1e-7, 1e-5)]
-LOOK = "from tests.bench.predict import plans; from logger.cure.prediction import predict; predict(plans()[0]); " \
+LOOK = "from predict import plans; from logger.cure.prediction import predict; predict(plans()[0]); " \
        "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"  # fmt: skip
 
 
@@ -57,7 +58,7 @@ def timed(work, times=5):
 
 def main():
     # scipy's import would count as memory of the process that only predicts.
-    from tests.bench.same_mesh import system_of
+    from same_mesh import system_of
 
     print(
         f"{'depth':>5} {'peak °C':>8} {'ours ms':>8} {'error K':>8} | scipy BDF, cheapest with no more error"
@@ -83,7 +84,13 @@ def main():
             kind = "given Jacobian" if analytic else "sparse differenced Jacobian"
             line += f" {kind}: {1e3 * spent:.0f} ms (rtol {rtol:g}) {spent / ours_s:.1f} times;"
         print(line, f"proven prediction {1e3 * whole_s:.0f} ms", flush=True)
-    memory = subprocess.run([sys.executable, "-c", LOOK], capture_output=True, text=True, check=True)
+    memory = subprocess.run(
+        [sys.executable, "-c", LOOK],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=Path(__file__).parent,
+    )
     print(f"peak memory of a process that predicts once: {int(memory.stdout) / 1024:.0f} MB")
 
 

@@ -1,6 +1,6 @@
 """Is the solver right? 36 random plans against scipy's BDF on a mesh of another kind, refined until it stands.
 
-Run: python -m tests.bench.solver_against_scipy. The judge (tests/references/independent.py) is solved on three
+Run: python tests/bench/solver_against_scipy.py. The judge (independent.py) is solved on three
 meshes and carried to the limit by Richardson's extrapolation; `unsure` is how far that still moves it.
 """
 
@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import time
 
+from independent import draw_plan, solve
+
 from logger.cure.prediction import predict
-from tests.references.independent import draw_plan, solve
 
 
 def main():
