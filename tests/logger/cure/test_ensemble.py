@@ -34,6 +34,19 @@ def test_members_together_are_the_members_alone(river):
             assert getattr(alone, name)[0] == pytest.approx(getattr(together, name)[i], abs=1e-6)
 
 
+@pytest.mark.parametrize("face", ["top", "bottom", "side"])
+def test_a_factor_on_a_face_is_that_face_with_another_coefficient(river, face):
+    """Twice the coefficient by the member's factor or by the plan: the same numbers."""
+    key = f"{face}_w_m2k"
+    given = river.air.model_copy(update={key: 2.0 * getattr(river.air, key)})
+    planned = run_ensemble(river.model_copy(update={"air": given}), Members())
+    by_factor = run_ensemble(river, Members(**{f"{face}_factor": 2.0}))
+    plain = run_ensemble(river, Members())
+    assert by_factor.core_peak_c == pytest.approx(planned.core_peak_c, abs=1e-9)
+    assert by_factor.underside_c == pytest.approx(planned.underside_c, abs=1e-9)
+    assert by_factor.core_peak_c[0] < plain.core_peak_c[0] - 0.02
+
+
 def test_a_probe_higher_or_off_centre_reads_the_field_there(river):
     """A probe 15 mm above mid-depth and one near the slab both read cooler than the centre."""
     found = run_ensemble(
