@@ -37,6 +37,10 @@ def test_members_together_are_the_members_alone(river):
 @pytest.mark.parametrize("face", ["top", "bottom", "side"])
 def test_a_factor_on_a_face_is_that_face_with_another_coefficient(river, face):
     """Twice the coefficient by the member's factor or by the plan: the same numbers."""
+    thin = river.form.side.model_copy(
+        update={"thickness_mm": 10.0}
+    )  # 200 mm of wood would hide the outer face
+    river = river.model_copy(update={"form": river.form.model_copy(update={"side": thin})})
     key = f"{face}_w_m2k"
     given = river.air.model_copy(update={key: 2.0 * getattr(river.air, key)})
     planned = run_ensemble(river.model_copy(update={"air": given}), Members())
