@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import logging
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -17,15 +18,19 @@ from rich.table import Table
 
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
+from logger.cure.advice import deepest_safe, gains, rooms
 from logger.cure.datasheet import read_datasheet
+from logger.cure.ensemble import RoomHistory
 from logger.cure.fit import fit_datasheet
 from logger.cure.prediction import Prediction, predict
+from logger.cure.refit import RecordedPour, fit_from_pours
 from logger.daemon.main import relay_safe, run_from_file
-from logger.errors import BadInput, LoggerError
+from logger.errors import BadInput, BadReadings, LoggerError
 from logger.plan_file import read_plan
 from logger.planning.assess import assess_fully
 from logger.planning.report import plan_report
 from logger.readings_file import read_readings
+from logger.record.figures import places_from
 from logger.replay import replay
 from logger.settings import Settings, read_settings
 from web.demo import run_demo
@@ -113,6 +118,79 @@ def fit_command(
     for warning in fitted.warnings:
         console.print(f"[bold]Mind:[/bold] {warning}")
     print(fitted.to_toml())
+
+
+@app.command("advise")
+def advise_command(
+    plan: PlanPath,
+    faster: Annotated[
+        float, typer.Option(help="How many times faster than planned the resin may cure, 1 to 3.")
+    ] = 1.0,
+    as_json: Json = False,
+) -> None:
+    """How deep may one layer be here, in which rooms does it work, and what do a fan or an open underside buy?
+
+    Each answer is a pair of settings that were solved: one that is safe and the next that is not.
+
+    Example: `pourlog advise plan.toml --faster 1.3`
+    """
+    planned = read_plan(plan)
+    with busy.status("solving many pours; this takes half a minute or more …"):
+        deepest, room, ways = (
+            deepest_safe(planned, faster=faster), rooms(planned, faster=faster), gains(planned, faster=faster),
+        )  # fmt: skip
+    if as_json:
+        print_json({
+            "deepest": asdict(deepest) | {"message": deepest.message()},
+            "rooms": asdict(room) | {"message": room.message()},
+            "gains": [asdict(gain) for gain in ways],
+        })  # fmt: skip
+        return
+    console.print(deepest.message())
+    console.print(room.message())
+    table = Table("cooling", "hottest core of this plan", "deepest single layer by the model")
+    for gain in ways:
+        depth = None if gain.deepest is None else gain.deepest.bracket.safe
+        table.add_row(gain.way, celsius(gain.peak_c), "–" if depth is None else f"{depth:.0f} mm")
+    console.print(table)
+
+
+@app.command("refit")
+def refit_command(
+    pour: Annotated[
+        list[str],
+        typer.Argument(metavar="PLAN READINGS …", help="Plan and readings of each recorded pour, in pairs."),
+    ],
+    as_json: Json = False,
+) -> None:
+    """Fit a resin anew from the shop's own recorded pours, and say how much better it got on pours left out.
+
+    Example: `pourlog refit a.toml a.csv b.toml b.csv`
+    """
+    if len(pour) % 2:
+        raise BadInput("refit", "needs pairs", value=f"{len(pour)} files", allowed="PLAN READINGS PLAN READINGS …",
+                       remedy="give each plan its readings")  # fmt: skip
+    recorded = [_recorded(Path(plan), Path(rows)) for plan, rows in zip(pour[::2], pour[1::2], strict=True)]
+    with busy.status("fitting; this takes some seconds a pour …"):
+        fitted = fit_from_pours(recorded)
+    if as_json:
+        print_json(asdict(fitted) | {"resin": fitted.resin.model_dump(mode="json", exclude_none=True),
+                                     "message": fitted.message()})  # fmt: skip
+        return
+    console.print(fitted.message())
+    table = Table("pour left out", "off by before", "after", "peak off by before", "after")
+    for left in fitted.left_out:
+        table.add_row(left.title, *(f"{value:.1f} K" for value in (
+            left.rms_before_k, left.rms_after_k, left.peak_before_k, left.peak_after_k)))  # fmt: skip
+    console.print(table)
+
+
+def _recorded(plan: Path, rows: Path) -> RecordedPour:
+    places = places_from([(row.elapsed_s / 3600, row.place, row.celsius) for row in read_readings(rows)])
+    if "core" not in places:
+        raise BadReadings(str(rows), "has no core readings", remedy="give a recording with a core probe")
+    core, room = places["core"].good(), places["room"].good() if "room" in places else None
+    return RecordedPour(read_plan(plan), *core, None if room is None else RoomHistory(*room))
 
 
 @app.command("replay")
