@@ -9,25 +9,32 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.kinds import KINDS
 from logger.alarms.state import Phase
-from logger.store import alarms, pours
+from logger.store import alarms, pours, shown
 from web import desk
-from web.access import MakerDep, ServiceDep, ViewerDep
+from web.access import MakerDep, OnlookerDep, ServiceDep
 from web.pages.frame import page
+from web.pages.standing import standing
+from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
+#: Kinds about which the core's present temperature says more than the one that raised them.
+OF_THE_CORE = ("core-hot", "core-will-overheat", "hotter-than-predicted", "spread-too-wide")
 
 
 @router.get("/alarms/{alarm_id}")
-def alert(alarm_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     """One alarm. Only looking acknowledges nothing."""
     with service.store.read() as connection:
         alarm = alarms.get_alarm(connection, alarm_id)
         pour = None if alarm.pour_id is None else pours.get_pour(connection, alarm.pour_id)
+        probes = [] if pour is None else shown.probes_of_pour(connection, pour)
+    core = None if pour is None else standing(pour, probes, (), service.timeline.true_ms()).core
     kind = KINDS[alarm.kind]
+    now_c = core.celsius if core is not None and alarm.kind in OF_THE_CORE else None
     return page(
         request,
         "alert.html",
-        {"alarm": alarm, "alarm_shown": alarm.id, "kind": kind, "pour": pour,
+        {"alarm": alarm, "alarm_shown": alarm.id, "kind": kind, "now_c": now_c, "pour": pour,
          "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
          "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
          "over": alarm.phase == Phase.NORMAL},
@@ -36,7 +43,7 @@ def alert(alarm_id: int, request: Request, service: ServiceDep, _who: ViewerDep)
 
 @router.post("/alarms/{alarm_id}/acknowledge")
 def acknowledge(
-    alarm_id: int, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)] = ""
+    alarm_id: RowId, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)] = ""
 ) -> Response:
     """Somebody has it in hand."""
     desk.acknowledge(service, alarm_id, who.name, text.strip())

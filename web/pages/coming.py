@@ -33,6 +33,7 @@ def coming(
     course: Course,
     forecast: Mapping[str, Any] | None,
     looks_due_h: Sequence[float] = (),
+    hottest_c: float | None = None,
 ) -> list[Coming]:
     """What is still to come at an hour of the pour, the soonest first."""
     found = [Coming("Look at the form", at_h, sure="promised for the first hour",
@@ -45,7 +46,8 @@ def coming(
         peak_c, peak_h = forecast["core_peak_c"]["p50"], forecast["core_peak_at_h"]["p50"]
         if forecast.get("release_at_h"):
             release_h = forecast["release_at_h"]["p50"]
-    if peak_h > 0.05:
+    # A foretold peak below what has been measured is no news to anybody.
+    if peak_h > 0.05 and (hottest_c is None or hottest_c <= peak_c + 1.0):
         found.append(Coming(f"Core at its hottest, about {{{peak_c:.3f}}}", peak_h, sure=sure,
                             ask="be in reach"))  # fmt: skip
     if prediction.gel_at_h is not None:

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Form, Request
 from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
+from logger.alarms.first_hour import Look, due_times_ms, next_due_ms
 from logger.errors import BadInput, LoggerError
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.store import alarms, forecasts, pours, shown, stations
@@ -17,10 +18,12 @@ from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.coming import Coming, coming
 from web.pages.course import Course, course_of, pictures
+from web.pages.first_hour import RHYTHM
 from web.pages.frame import page
 from web.pages.measures import Units, units_of
 from web.pages.standing import STAGE_WORDS, standing
 from web.service import Service
+from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
 #: What a maker does to take the pour on, and what that says.
@@ -47,14 +50,14 @@ PEAK_WIDTH = 60
 
 
 @router.get("/pours/{pour_id}")
-def pour_page(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def pour_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """One pour, now."""
     return page(request, "pour.html", _context(service, pour_id, units_of(request)))
 
 
 @router.post("/pours/{pour_id}/stage")
 def take_on(
-    pour_id: int,
+    pour_id: RowId,
     service: ServiceDep,
     who: MakerDep,
     to: Annotated[str, Form(max_length=16)],
@@ -77,7 +80,7 @@ def take_on(
 
 @router.post("/pours/{pour_id}/station")
 def choose_station(
-    pour_id: int, service: ServiceDep, who: MakerDep, station: Annotated[str, Form(max_length=64)]
+    pour_id: RowId, service: ServiceDep, who: MakerDep, station: Annotated[str, Form(max_length=64)]
 ) -> Response:
     """Says which station's probes are in the form."""
     desk.choose_station(service, pour_id, station, who.name)
@@ -86,7 +89,7 @@ def choose_station(
 
 @router.post("/pours/{pour_id}/notes")
 def add_note(
-    pour_id: int, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)]
+    pour_id: RowId, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)]
 ) -> Response:
     """Keeps a note with the pour."""
     if not text.strip():
@@ -96,7 +99,7 @@ def add_note(
 
 
 @router.get("/pours/{pour_id}/section")
-def section(pour_id: int, service: ServiceDep, _who: ViewerDep) -> Response:
+def section(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     """The predicted cross-section over time, to draw."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
@@ -112,6 +115,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         probes = shown.probes_of_pour(connection, pour)
         forecast = forecasts.latest(connection, pour_id)
         noted = shown.newest_events(connection, pour_id, 60)
+        looks = shown.looks_of(connection, pour_id)
         known = {row.id: row.name for row in stations.all_stations(connection) if row.revoked_ms is None}
         traces = []
         if pour.poured_ms is not None:
@@ -124,7 +128,9 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     hottest = _hottest(traces)
     ahead: list[Coming] = []
     if course is not None and hour is not None and stage in (*LIVE, Stage.RELEASED):
-        ahead = coming(stage, hour, course, body)
+        ahead = coming(
+            stage, hour, course, body, _looks_due_h(pour, looks), None if hottest is None else hottest[0]
+        )
     return {
         "pour": pour,
         "stage": stage,
@@ -167,6 +173,16 @@ def _hottest(traces: list[dict[str, Any]]) -> tuple[float, float] | None:
         if celsius is not None and hours >= 0
     ]  # fmt: skip
     return max(cores, default=None)
+
+
+def _looks_due_h(pour: Row[Any], looks: list[Look]) -> list[float]:
+    """Hours since pouring of the looks still to make, while somebody sits by the form."""
+    if pour.stage not in (Stage.POURING, Stage.WATCHED):
+        return []
+    due = next_due_ms(pour.poured_ms, RHYTHM, looks)
+    if due is None:
+        return []
+    return [(ms - pour.poured_ms) / 3.6e6 for ms in due_times_ms(pour.poured_ms, RHYTHM) if ms >= due]
 
 
 def _at_ms(pour: Row[Any], hours: float | None) -> int | None:

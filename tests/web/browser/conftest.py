@@ -10,9 +10,10 @@ from typing import Any
 
 import pytest
 import uvicorn
+from argon2 import PasswordHasher
 
 from logger.store import people
-from web.access import COOKIE, hasher
+from web.access import COOKIE
 from web.app import make_app
 from web.service import Service
 
@@ -58,7 +59,7 @@ def owner(service: Service) -> str:
     """Ada, who owns the service; gives a token that signs her in."""
     with service.store.write() as tx:
         person = people.add_person(
-            tx, "Ada", people.Role.OWNER, hasher().hash(PASSWORD), service.timeline.now_ms()
+            tx, "Ada", people.Role.OWNER, PasswordHasher().hash(PASSWORD), service.timeline.now_ms()
         )
         return people.start_sign_in(tx, person, service.timeline.now_ms(), "test")
 
