@@ -1,32 +1,35 @@
-"""Who is asking, and whether they may. Stations show a token; people a sign-in cookie."""
+"""Who is asking, and whether they may: people by a sign-in cookie, stations by a token, onlookers by a shared link.
+
+Every route names one of the dependencies below; `web/routes_table.py` lists which, and a test holds the two together.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import Annotated, Any
 from urllib.parse import urlsplit
 
-from argon2 import PasswordHasher
-from argon2.exceptions import VerifyMismatchError
 from fastapi import Depends, Request
 from sqlalchemy import Row
 
-from logger.errors import NotAllowed, NotFound
-from logger.store.people import Role, owner_exists, person_by_name, signed_in
+from logger.errors import NotAllowed
+from logger.store import people, shared_links
+from logger.store.people import Role, owner_exists, signed_in
 from logger.store.stations import by_token
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded
 from web.service import Service
+from web.shapes import RowId
 
+#: The cookie of a sign-in; over HTTPS its name says that no other host and no plain connection can have set it.
 COOKIE = "pourlog_sign_in"
-#: Shortest password, ASVS 5.0 6.2.1 (at least 8; longer is better).
-SHORTEST_PASSWORD = 8
-_RANK = {Role.VIEWER: 0, Role.MAKER: 1, Role.OWNER: 2}
+#: Cookies of shared links: one for the board, one for each pour's record.
+SCREEN_COOKIE, RECORD_COOKIE = "pourlog_screen", "pourlog_record_{}"
+_RANK = {Role.SCREEN: -1, Role.VIEWER: 0, Role.MAKER: 1, Role.OWNER: 2}
 
 
 @dataclass(frozen=True, slots=True)
 class Who:
-    """Somebody who is signed in."""
+    """Somebody who is signed in; a wall screen has the id 0."""
 
     id: int
     name: str
@@ -47,15 +50,31 @@ def service_of(request: Request) -> Service:
 ServiceDep = Annotated[Service, Depends(service_of)]
 
 
+def secure(request: Request) -> bool:
+    """Whether this came over HTTPS, ours or a proxy's."""
+    return request.url.scheme == "https"
+
+
+def cookie_name(request: Request) -> str:
+    """The sign-in cookie's name on this connection (ASVS 5.0, 3.3.1)."""
+    return f"__Host-{COOKIE}" if secure(request) else COOKIE
+
+
 def who_is(request: Request) -> Who | None:
     """Who is signed in, or None."""
-    token = request.cookies.get(COOKIE)
+    token = request.cookies.get(cookie_name(request))
     if not token:
         return None
     service = service_of(request)
+    now_ms = service.timeline.now_ms()
     with service.store.read() as connection:
-        found = signed_in(connection, token, service.timeline.now_ms())
-    return None if found is None else Who(found.id, found.name, Role(found.role), found.sign_in_id)
+        found = signed_in(connection, token, now_ms)
+    if found is None:
+        return None
+    if now_ms - found.seen_ms > people.SEEN_EVERY_MS:
+        with service.store.write() as tx:
+            people.seen(tx, found.sign_in_id, now_ms)
+    return Who(found.id, found.name, Role(found.role), found.sign_in_id)
 
 
 def _signed_in(request: Request) -> Who:
@@ -74,10 +93,16 @@ def viewer(request: Request) -> Who:
     return _signed_in(request)
 
 
-def maker(request: Request) -> Who:
-    """A maker or owner, from one of our own pages. Raises Forbidden for a viewer or a foreign page."""
+def person(request: Request) -> Who:
+    """Anybody who is signed in, changing something of their own, from one of our own pages."""
     who = _signed_in(request)
     own_page(request)
+    return who
+
+
+def maker(request: Request) -> Who:
+    """A maker or owner, from one of our own pages. Raises Forbidden for a viewer or a foreign page."""
+    who = person(request)
     if not who.may(Role.MAKER):
         raise Forbidden(f"{who.name} may look, not change; ask an owner for the maker's role")
     return who
@@ -85,15 +110,45 @@ def maker(request: Request) -> Who:
 
 def owner(request: Request) -> Who:
     """An owner, from one of our own pages."""
-    who = _signed_in(request)
-    own_page(request)
+    who = person(request)
     if not who.may(Role.OWNER):
         raise Forbidden(f"only an owner may do this; {who.name} is a {who.role}")
     return who
 
 
+def onlooker(request: Request) -> Who:
+    """Anybody who is signed in, or a wall screen by its link."""
+    token = request.cookies.get(SCREEN_COOKIE)
+    if token and who_is(request) is None:
+        service = service_of(request)
+        with service.store.read() as connection:
+            link = shared_links.by_token(connection, token, service.timeline.now_ms())
+        if link is not None and link.pour_id is None:
+            who = Who(0, link.label, Role.SCREEN, 0)
+            request.state.who = who
+            return who
+    return _signed_in(request)
+
+
+def reader(pour_id: RowId, request: Request) -> Who | None:
+    """Anybody who is signed in, or whoever was given a link to this pour's record (None)."""
+    token = request.cookies.get(RECORD_COOKIE.format(pour_id))
+    if token and who_is(request) is None:
+        service = service_of(request)
+        with service.store.read() as connection:
+            link = shared_links.by_token(connection, token, service.timeline.now_ms())
+        if link is not None and link.pour_id == pour_id:
+            return None
+    return _signed_in(request)
+
+
 def own_page(request: Request) -> None:
-    """Refuses a change that another site's page asks for (the cookie is SameSite=Strict as well)."""
+    """Refuses a change that another site's page asks for (the cookie is SameSite=Strict as well).
+
+    Browsers send Origin with every cross-site POST; Sec-Fetch-Site comes only over HTTPS and from loopback.
+    """
+    if request.method in ("GET", "HEAD"):
+        return
     site = request.headers.get("sec-fetch-site")
     if site is not None and site not in ("same-origin", "none"):
         raise Forbidden("this change came from another site's page; open it from this service's own pages")
@@ -116,34 +171,9 @@ async def station(request: Request) -> Row[Any]:
 
 
 ViewerDep = Annotated[Who, Depends(viewer)]
+OnlookerDep = Annotated[Who, Depends(onlooker)]
+ReaderDep = Annotated[Who | None, Depends(reader)]
+PersonDep = Annotated[Who, Depends(person)]
 MakerDep = Annotated[Who, Depends(maker)]
 OwnerDep = Annotated[Who, Depends(owner)]
 StationDep = Annotated[Row[Any], Depends(station)]
-
-
-@cache
-def hasher() -> PasswordHasher:
-    """Argon2id at 19 MiB, t=2, p=1: OWASP's minimum, fit for a machine of 1 GB."""
-    return PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
-
-
-@cache
-def _nobodys_hash() -> str:
-    return hasher().hash("nobody has this password")
-
-
-def check_password(service: Service, name: str, password: str) -> Row[Any]:
-    """The person, if the password is theirs. An unknown name takes as long as a wrong password."""
-    try:
-        with service.store.read() as connection:
-            person = person_by_name(connection, name.strip())
-        kept = str(person.password_hash)
-    except NotFound:
-        person, kept = None, _nobodys_hash()
-    try:
-        hasher().verify(kept, password)
-    except VerifyMismatchError as error:
-        raise NotAllowed("name and password do not belong together") from error
-    if person is None:
-        raise NotAllowed("name and password do not belong together")
-    return person

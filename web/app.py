@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import gzip
+import time
+from collections.abc import Callable
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.staticfiles import StaticFiles
 from starlette.datastructures import MutableHeaders
-from starlette.responses import Response, StreamingResponse
+from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from logger.errors import NotFound
+from logger.store.people import owner_exists
 from web import errors
-from web.access import ServiceDep, ViewerDep
+from web.access import OnlookerDep, ServiceDep, ViewerDep
 from web.api import alarms, batches, health, pours, records, stations
 from web.charts import chart_bundle, chart_version
 from web.pages import entry
@@ -20,13 +24,16 @@ from web.pages.every import ROUTERS
 from web.pages.frame import STATIC
 from web.service import Service
 from web.shapes import ErrorAnswer
+from web.throttle import Throttle, address_key
 
-#: Largest request body, bytes: a full batch is 150 kB, a photo is checked by its own route.
-LARGEST_BODY = 16 * 1024 * 1024
-#: Pages load nothing from elsewhere and run no inline code (ASVS 5.0, 3.4.3). Plotly sets styles from its script.
+#: Largest request body, bytes, where the route does not say otherwise: a form with its longest note.
+LARGEST_BODY = 64 * 1024
+#: Open live pages at most: each holds a connection and a queue.
+MOST_LISTENERS = 200
+#: Pages load nothing from elsewhere, and run no inline code and no inline styles (ASVS 5.0, 3.4.3).
 CONTENT_SECURITY_POLICY = (
-    "default-src 'self'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
-    "object-src 'none'; base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
+    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; object-src 'none'; "
+    "base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
 )
 HEADERS = {
     "Content-Security-Policy": CONTENT_SECURITY_POLICY,
@@ -34,50 +41,99 @@ HEADERS = {
     # Not "no-referrer": browsers then send "Origin: null" with our own forms, which own_page() must refuse.
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "X-Frame-Options": "DENY",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
 }
+#: Over HTTPS, a browser never falls back to plain HTTP for a year (ASVS 5.0, 3.4.1).
+STRICT_TRANSPORT = "max-age=31536000"
+#: Before there is an owner, nothing else is reachable. A batch needs a token that only an owner can have given.
+BEFORE_OWNER = ("/set-up", "/static/", "/api/health", "/api/batches")
+BATCHES = "/api/batches"
 
 
 class Guard:
-    """Puts the guarding headers on every answer. Plain ASGI: the convenient kind costs a batch a third of its time."""
+    """Refuses whoever asks too often, and everything before set-up; puts the guarding headers on every answer.
 
-    def __init__(self, app: ASGIApp) -> None:
-        self._app = app
+    Plain ASGI: the convenient kind costs a batch a third of its time.
+    """
+
+    def __init__(
+        self, app: ASGIApp, service: Service, throttle: Throttle, seconds: Callable[[], float]
+    ) -> None:
+        self._app, self._service, self._throttle, self._seconds = app, service, throttle, seconds
+        self._owned = False
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        for_good = scope["path"].startswith("/static/") and scope["query_string"].startswith(b"v=")
+        path, key = scope["path"], address_key(scope)
+        for_good = path.startswith("/static/") and scope["query_string"].startswith(b"v=")
 
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                if scope["scheme"] == "https":
+                    headers["Strict-Transport-Security"] = STRICT_TRANSPORT
                 if for_good:
                     headers["Cache-Control"] = "public, max-age=31536000, immutable"
                 else:
                     headers.setdefault("Cache-Control", "no-store")
+                if path == BATCHES and message["status"] >= 400:
+                    self._throttle.refused_batches.take(key, self._seconds())
             await send(message)
 
-        await self._app(scope, receive, guarded)
+        answer = self._refusal(path, key)
+        await (answer or self._app)(scope, receive, guarded)
+
+    def _refusal(self, path: str, key: str) -> Response | None:
+        if path == BATCHES:
+            # A station that is let in is never slowed, however much it catches up with.
+            wait_s = 1.0 if self._throttle.refused_batches.empty(key, self._seconds()) else 0.0
+        else:
+            wait_s = self._throttle.requests.take(key, self._seconds())
+        if wait_s:
+            return _refused(
+                429, "too-many", "too many requests; wait a little", {"Retry-After": f"{wait_s:.0f}"}
+            )
+        if not self._owned and not path.startswith(BEFORE_OWNER):
+            with self._service.store.read() as connection:
+                self._owned = owner_exists(connection)
+            if not self._owned:
+                where = {"Location": "/set-up"}
+                message = "nobody owns this service yet; open its page and use the console's code"
+                return _refused(403 if path.startswith("/api/") else 303, "set-up-needed", message, where)
+        return None
 
 
-def make_app(service: Service) -> FastAPI:
-    """The app over a running service."""
+def _refused(status: int, kind: str, message: str, headers: dict[str, str]) -> Response:
+    body = {"kind": kind, "message": message, "where": None, "remedy": None}
+    return JSONResponse({"error": body}, status, headers)
+
+
+def make_app(
+    service: Service, throttle: Throttle | None = None, seconds: Callable[[], float] = time.monotonic
+) -> FastAPI:
+    """The app over a running service. `seconds` is the steady clock of its limits."""
     app = FastAPI(
         title="pour-session logger",
         summary="Plans, watches, forecasts and records thick epoxy pours.",
         docs_url=None,
         redoc_url=None,
-        responses={code: {"model": ErrorAnswer} for code in (401, 403, 404, 409, 422)},
+        # Served below to whoever is signed in: nobody else needs to know what there is to ask.
+        openapi_url=None,
+        responses={code: {"model": ErrorAnswer} for code in (400, 401, 403, 404, 409, 413, 422, 429)},
         max_body_size=LARGEST_BODY,
     )
-    app.state.service = service
+    throttle = throttle or Throttle()
+    app.state.service, app.state.throttle, app.state.seconds = service, throttle, seconds
     errors.install(app)
 
-    app.add_middleware(Guard)
+    app.add_middleware(Guard, service=service, throttle=throttle, seconds=seconds)
 
     for module in (batches, pours, records, alarms, stations, health, entry):
         app.include_router(module.router)
@@ -85,9 +141,15 @@ def make_app(service: Service) -> FastAPI:
         app.include_router(router)
 
     @app.get("/live", include_in_schema=False)
-    async def live(service: ServiceDep, _who: ViewerDep) -> Response:
+    async def live(service: ServiceDep, _who: OnlookerDep) -> Response:
+        if service.news.listeners >= MOST_LISTENERS:
+            raise errors.TooMany(f"{MOST_LISTENERS} pages are open already; close some", 30)
         return StreamingResponse(service.news.listen(), media_type="text/event-stream",
                                  headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"})  # fmt: skip
+
+    @app.get("/api/openapi.json", include_in_schema=False)
+    def openapi(_who: ViewerDep) -> dict[str, Any]:
+        return app.openapi()
 
     @app.get("/charts/{version}.js", include_in_schema=False)
     def charts(version: str, request: Request) -> Response:

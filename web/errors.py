@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import logging
+import math
 import re
 
 from fastapi import FastAPI, HTTPException, Request
@@ -34,6 +35,10 @@ class Forbidden(LoggerError):
 
 class TooMany(LoggerError):
     """Too many requests or tries; wait."""
+
+    def __init__(self, message: str, wait_s: float = 5.0) -> None:
+        self.wait_s = max(1, math.ceil(wait_s))
+        super().__init__(message)
 
 
 #: Error → HTTP status, most special first.
@@ -70,7 +75,10 @@ def install(app: FastAPI) -> None:
                 return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
         where = error.where if isinstance(error, BadInput) else None
         remedy = error.remedy if isinstance(error, BadInput) else None
-        return _answer(request, status, kind_of(error), str(error), where, remedy)
+        answer = _answer(request, status, kind_of(error), str(error), where, remedy)
+        if isinstance(error, TooMany):
+            answer.headers["Retry-After"] = str(error.wait_s)
+        return answer
 
     def http(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException | StarletteHTTPException)

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
+from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field
 
 from logger.pour import Stage
 
+#: Request bodies that may be larger than a form (web/app.py has the limit of all others), bytes: a station's fullest
+#: batch, a plan file, a photo.
+BATCH_BODY, PLAN_BODY, PHOTO_BODY = 1024 * 1024, 2 * 1024 * 1024, 15 * 1024 * 1024
 #: Milliseconds since 1970 or since boot, up to the year 2286.
 Ms = Annotated[int, Field(ge=0, le=10**13)]
+#: A row's number in an address: what the database can hold.
+RowId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[\w.:-]+$")]
 Text = Annotated[str, Field(max_length=4000)]
 

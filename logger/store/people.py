@@ -1,4 +1,4 @@
-"""People who may sign in, their sign-ins, and the secrets made at first start."""
+"""People who may sign in, their sign-ins, who was asked in, and the secrets made at first start."""
 
 from __future__ import annotations
 
@@ -11,16 +11,26 @@ from sqlalchemy import Connection, Row, delete, func, insert, select, update
 from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
 from logger.store.stations import token_hash
-from logger.store.tables import Person, Secret, SignIn
+from logger.store.tables import Invitation, Person, Secret, SignIn
 
-PERSON, SIGN_IN, SECRET = table(Person), table(SignIn), table(Secret)
-#: How long a sign-in lasts.
-SIGN_IN_MS = 30 * 24 * 3600_000
+PERSON, SIGN_IN, SECRET, INVITATION = table(Person), table(SignIn), table(Secret), table(Invitation)
+#: How long a sign-in lasts at most, and how long one that nobody uses.
+SIGN_IN_MS, UNUSED_MS = 30 * 24 * 3600_000, 14 * 24 * 3600_000
+#: A sign-in's last use is written this often at most: a page a second must not mean a write a second.
+SEEN_EVERY_MS = 10 * 60_000
+#: How long somebody who was asked in may take.
+INVITATION_MS = 24 * 3600_000
+#: Sign-ins listed of one person, newest first; older ones are ended when one more begins.
+MOST_SIGN_INS = 20
 
 
 class Role(StrEnum):
-    """What somebody may do: a viewer looks, a maker runs pours, an owner also decides who else may."""
+    """What somebody may do: a viewer looks, a maker runs pours, an owner also decides who else may.
 
+    A screen is nobody: a display on the wall that shows the board and its alarms.
+    """
+
+    SCREEN = "screen"
     VIEWER = "viewer"
     MAKER = "maker"
     OWNER = "owner"
@@ -52,9 +62,59 @@ def person_by_name(connection: Connection, name: str) -> Row[Any]:
     return found
 
 
+def person(connection: Connection, person_id: int) -> Row[Any]:
+    """Somebody who has not left, by id. Raises NotFound."""
+    found = connection.execute(
+        select(PERSON).where(PERSON.c.id == person_id, PERSON.c.left_ms.is_(None))
+    ).first()
+    if found is None:
+        raise NotFound(f"person {person_id} is not here, or has left")
+    return found
+
+
+def everybody(connection: Connection) -> list[Row[*tuple[Any, ...]]]:
+    """Who is here, by name, without their password's hash."""
+    wanted = select(PERSON.c.id, PERSON.c.name, PERSON.c.role, PERSON.c.created_ms)
+    return list(connection.execute(wanted.where(PERSON.c.left_ms.is_(None)).order_by(PERSON.c.name)))
+
+
+def change_role(tx: Connection, person_id: int, role: Role) -> None:
+    """Another role. Raises NotAllowed for the last owner, NotFound."""
+    _not_the_last_owner(tx, person_id, role)
+    tx.execute(update(PERSON).where(PERSON.c.id == person_id).values(role=role))
+
+
+def change_password(tx: Connection, person_id: int, password_hash: str) -> None:
+    """Another password."""
+    tx.execute(update(PERSON).where(PERSON.c.id == person_id).values(password_hash=password_hash))
+
+
+def leave(tx: Connection, person_id: int, now_ms: int) -> None:
+    """Somebody goes: no sign-in of theirs holds any longer, the password's hash is forgotten, the name stays taken.
+
+    Raises NotAllowed for the last owner, NotFound.
+    """
+    _not_the_last_owner(tx, person_id, None)
+    gone = {"left_ms": now_ms, "password_hash": "left"}
+    tx.execute(update(PERSON).where(PERSON.c.id == person_id).values(**gone))
+    end_sign_ins(tx, person_id, now_ms)
+
+
+def _not_the_last_owner(tx: Connection, person_id: int, role: Role | None) -> None:
+    if person(tx, person_id).role != Role.OWNER or role is Role.OWNER:
+        return
+    others = select(func.count()).where(
+        PERSON.c.role == Role.OWNER, PERSON.c.left_ms.is_(None), PERSON.c.id != person_id
+    )
+    if not tx.execute(others).scalar_one():
+        raise NotAllowed("this is the only owner: make somebody else an owner first")
+
+
 def start_sign_in(tx: Connection, person_id: int, now_ms: int, browser: str) -> str:
     """A new sign-in's token: 256 random bits, shown to the browser once, kept as a hash."""
     token = secrets.token_urlsafe(32)
+    for row in sign_ins_of(tx, person_id, now_ms)[MOST_SIGN_INS - 1 :]:
+        end_sign_in(tx, row.id, now_ms)
     tx.execute(
         insert(SIGN_IN).values(
             person_id=person_id,
@@ -68,23 +128,89 @@ def start_sign_in(tx: Connection, person_id: int, now_ms: int, browser: str) -> 
     return token
 
 
+def _open(now_ms: int) -> tuple[Any, ...]:
+    return (
+        SIGN_IN.c.ended_ms.is_(None),
+        SIGN_IN.c.expires_ms > now_ms,
+        SIGN_IN.c.seen_ms > now_ms - UNUSED_MS,
+    )
+
+
 def signed_in(connection: Connection, token: str, now_ms: int) -> Row[*tuple[Any, ...]] | None:
-    """The person (id, name, role, sign_in_id) that a token belongs to, or None."""
-    return connection.execute(
-        select(PERSON.c.id, PERSON.c.name, PERSON.c.role, SIGN_IN.c.id.label("sign_in_id"))
-        .join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
-        .where(
-            SIGN_IN.c.token_hash == token_hash(token),
-            SIGN_IN.c.ended_ms.is_(None),
-            SIGN_IN.c.expires_ms > now_ms,
-            PERSON.c.left_ms.is_(None),
-        )
-    ).first()
+    """The person (id, name, role, sign_in_id, seen_ms) that a token belongs to, or None."""
+    wanted = select(
+        PERSON.c.id, PERSON.c.name, PERSON.c.role, SIGN_IN.c.id.label("sign_in_id"), SIGN_IN.c.seen_ms
+    ).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
+    mine = (SIGN_IN.c.token_hash == token_hash(token), PERSON.c.left_ms.is_(None))
+    return connection.execute(wanted.where(*mine, *_open(now_ms))).first()
+
+
+def sign_ins_of(connection: Connection, person_id: int, now_ms: int) -> list[Row[Any]]:
+    """Somebody's sign-ins that hold: id, created_ms, seen_ms, browser; the newest first."""
+    wanted = select(SIGN_IN.c.id, SIGN_IN.c.created_ms, SIGN_IN.c.seen_ms, SIGN_IN.c.browser)
+    mine = wanted.where(SIGN_IN.c.person_id == person_id, *_open(now_ms))
+    return list(connection.execute(mine.order_by(SIGN_IN.c.id.desc())))
+
+
+def owner_of_sign_in(connection: Connection, sign_in_id: int) -> Row[*tuple[Any, ...]]:
+    """Whose sign-in this is: id, name. Raises NotFound."""
+    wanted = select(PERSON.c.id, PERSON.c.name).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
+    found = connection.execute(wanted.where(SIGN_IN.c.id == sign_in_id)).first()
+    if found is None:
+        raise NotFound(f"there is no sign-in {sign_in_id}")
+    return found
+
+
+def seen(tx: Connection, sign_in_id: int, now_ms: int) -> None:
+    """A sign-in was used."""
+    tx.execute(update(SIGN_IN).where(SIGN_IN.c.id == sign_in_id).values(seen_ms=now_ms))
 
 
 def end_sign_in(tx: Connection, sign_in_id: int, now_ms: int) -> None:
     """Signs one browser out, for good."""
-    tx.execute(update(SIGN_IN).where(SIGN_IN.c.id == sign_in_id).values(ended_ms=now_ms))
+    tx.execute(
+        update(SIGN_IN)
+        .where(SIGN_IN.c.id == sign_in_id, SIGN_IN.c.ended_ms.is_(None))
+        .values(ended_ms=now_ms)
+    )
+
+
+def end_sign_ins(tx: Connection, person_id: int, now_ms: int, but: int | None = None) -> None:
+    """Signs somebody out everywhere, but for one sign-in."""
+    mine = (SIGN_IN.c.person_id == person_id, SIGN_IN.c.ended_ms.is_(None), SIGN_IN.c.id != (but or 0))
+    tx.execute(update(SIGN_IN).where(*mine).values(ended_ms=now_ms))
+
+
+def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_ms: int) -> int:
+    """Asks somebody in; gives the invitation's number. Raises NotAllowed when the name is taken."""
+    if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name)).first():
+        raise NotAllowed(f"there is somebody called {name!r} already; add a surname or initial")
+    values = {"name": name, "role": role, "code_hash": code_hash, "by": by, "made_ms": now_ms,
+              "expires_ms": now_ms + INVITATION_MS}  # fmt: skip
+    return int(tx.execute(insert(INVITATION).values(**values).returning(INVITATION.c.id)).scalar_one())
+
+
+def invitations(connection: Connection, now_ms: int) -> list[Row[Any]]:
+    """Invitations that hold: id, name, role, by, made_ms, expires_ms, code_hash."""
+    holds = (INVITATION.c.ended_ms.is_(None), INVITATION.c.expires_ms > now_ms)
+    return list(connection.execute(select(INVITATION).where(*holds).order_by(INVITATION.c.id)))
+
+
+def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:
+    """An invitation is used up or withdrawn; gives its name. Raises NotFound when it no longer holds."""
+    ended = tx.execute(
+        update(INVITATION)
+        .where(
+            INVITATION.c.id == invitation_id,
+            INVITATION.c.ended_ms.is_(None),
+            INVITATION.c.expires_ms > now_ms,
+        )
+        .values(ended_ms=now_ms)
+        .returning(INVITATION.c.name)
+    ).first()
+    if ended is None:
+        raise NotFound(f"invitation {invitation_id} was used, was withdrawn, or has run out")
+    return str(ended.name)
 
 
 def secret(tx: Connection, name: str, now_ms: int) -> bytes:
@@ -108,3 +234,9 @@ def get_secret(connection: Connection, name: str) -> bytes | None:
     """A secret by name, or None."""
     found = connection.execute(select(SECRET.c.value).where(SECRET.c.name == name)).scalar()
     return None if found is None else bytes(found)
+
+
+def secret_made_ms(connection: Connection, name: str) -> int | None:
+    """When a secret was made, or None."""
+    found = connection.execute(select(SECRET.c.made_ms).where(SECRET.c.name == name)).scalar()
+    return None if found is None else int(found)

@@ -88,6 +88,15 @@ class Pour(SQLModel, table=True):
     judged_reading_id: int = Field(default=0, sa_type=BigInteger)
 
 
+class SealedRecord(SQLModel, table=True):
+    """A pour's record as it was sealed: canonical JSON, apart from the pour so that lists of pours stay light."""
+
+    __tablename__ = "sealed_record"
+
+    pour_id: int = Field(primary_key=True, foreign_key="pour.id")
+    body: str
+
+
 class PourProbe(SQLModel, table=True):
     """Which probes belong to a pour. A pour without rows here takes every probe of its station."""
 
@@ -271,3 +280,33 @@ class Secret(SQLModel, table=True):
     name: str = Field(primary_key=True, max_length=32)
     value: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
     made_ms: int = Field(sa_type=BigInteger)
+
+
+class Invitation(SQLModel, table=True):
+    """Somebody who was asked in, until they have chosen a password. Only the code's slow hash is kept."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(max_length=100)
+    role: str = Field(max_length=16)
+    code_hash: str
+    by: str = Field(max_length=100)
+    made_ms: int = Field(sa_type=BigInteger)
+    expires_ms: int = Field(sa_type=BigInteger)
+    ended_ms: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class SharedLink(SQLModel, table=True):
+    """A link that shows something without a sign-in: the board on a wall screen, or one pour's record to its client."""
+
+    __tablename__ = "shared_link"
+
+    id: int | None = Field(default=None, primary_key=True)
+    #: Null: the board and its alarms, read-only. Else: the record of this pour.
+    pour_id: int | None = Field(default=None, foreign_key="pour.id")
+    label: str = Field(max_length=100)
+    token_hash: str = Field(unique=True, max_length=64)
+    by: str = Field(max_length=100)
+    made_ms: int = Field(sa_type=BigInteger)
+    expires_ms: int | None = Field(default=None, sa_type=BigInteger)
+    seen_ms: int | None = Field(default=None, sa_type=BigInteger)
+    ended_ms: int | None = Field(default=None, sa_type=BigInteger)

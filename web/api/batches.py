@@ -9,21 +9,29 @@ from logger.store import alarms, pours, readings
 from logger.store.boots import Stamp
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden
-from web.shapes import BatchAnswer, BatchShape, StampShape
+from web.shapes import BATCH_BODY, BatchAnswer, BatchShape, StampShape
 
 router = APIRouter(prefix="/api", tags=["stations"])
 #: Seconds between sweeps: in the first hour, later.
 FIRST_HOUR_S, LATER_S = 5.0, 30.0
 
 
-@router.post("/batches")
+@router.post("/batches", max_body_size=BATCH_BODY)
 def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> BatchAnswer:
     """Stores a station's rows and answers what it should do."""
     if batch.station != station.name:
         raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
     rows = [
         readings.Incoming(
-            row.seq, row.probe, row.place, _stamp(row.stamp), row.milli_c, row.fault, row.raw, row.note
+            row.seq,
+            row.probe,
+            row.place,
+            _stamp(row.stamp),
+            row.milli_c,
+            row.fault,
+            row.raw,
+            row.note,
+            row.milli_rh,
         )
         for row in batch.rows
     ]

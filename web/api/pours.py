@@ -11,9 +11,9 @@ from starlette.responses import Response
 
 from logger.store import pours, stations
 from web import desk
-from web.access import MakerDep, ServiceDep, ViewerDep
+from web.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
 from web.service import Service
-from web.shapes import NewPour, NoteShape, PlanShape, PourAnswer, StepShape
+from web.shapes import PLAN_BODY, NewPour, NoteShape, PlanShape, PourAnswer, RowId, StepShape
 
 router = APIRouter(prefix="/api/pours", tags=["pours"])
 
@@ -26,7 +26,7 @@ def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourAnswer]:
         return [_answer(row, names) for row in pours.all_pours(connection)]
 
 
-@router.post("", status_code=201)
+@router.post("", status_code=201, max_body_size=PLAN_BODY)
 def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep) -> PourAnswer:
     """Plans a pour from a plan file and predicts it."""
     pour_id = desk.plan_pour(service, new.plan_toml, new.client, new.station, who.name)
@@ -34,27 +34,27 @@ def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep) -> PourAnswer:
 
 
 @router.get("/{pour_id}")
-def get_pour(pour_id: int, service: ServiceDep, _who: ViewerDep) -> PourAnswer:
+def get_pour(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> PourAnswer:
     """One pour."""
     return one(service, pour_id)
 
 
-@router.put("/{pour_id}/plan")
-def change_plan(pour_id: int, plan: PlanShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
+@router.put("/{pour_id}/plan", max_body_size=PLAN_BODY)
+def change_plan(pour_id: RowId, plan: PlanShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
     """Replaces the plan of a pour that has not been poured."""
     desk.change_plan(service, pour_id, plan.plan_toml, who.name)
     return one(service, pour_id)
 
 
 @router.post("/{pour_id}/stage")
-def next_stage(pour_id: int, step: StepShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
+def next_stage(pour_id: RowId, step: StepShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
     """Takes the pour to its next stage."""
     desk.move_on(service, pour_id, step.to, who.name, step.text)
     return one(service, pour_id)
 
 
 @router.post("/{pour_id}/notes", status_code=201)
-def add_note(pour_id: int, new: NoteShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
+def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
     """Adds a note."""
     desk.note(service, pour_id, new.text, who.name)
     return one(service, pour_id)
@@ -62,9 +62,9 @@ def add_note(pour_id: int, new: NoteShape, service: ServiceDep, who: MakerDep) -
 
 @router.get("/{pour_id}/curve")
 def curve(
-    pour_id: int,
+    pour_id: RowId,
     service: ServiceDep,
-    _who: ViewerDep,
+    _who: ReaderDep,
     width: Annotated[int, Query(ge=50, le=4000)] = 800,
 ) -> Response:
     """The measured curves, thinned to a screen's width; no hot sample is lost."""

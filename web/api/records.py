@@ -11,19 +11,20 @@ from logger.record.gather import gather
 from logger.store import pours
 from logger.store.readings import READING
 from web.access import ServiceDep, ViewerDep
+from web.shapes import RowId
 
 router = APIRouter(prefix="/api/pours", tags=["records"])
 
 
 @router.get("/{pour_id}/record")
-def record(pour_id: int, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+def record(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
     """Everything that is kept about a pour but its single readings."""
     with service.store.read() as connection:
         return gather(connection, pour_id, service.settings.workshop)
 
 
 @router.get("/{pour_id}/progress")
-def progress(pour_id: int, service: ServiceDep, _who: ViewerDep) -> dict[str, int]:
+def progress(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, int]:
     """How many readings there are, and how many the watch has yet to judge."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)

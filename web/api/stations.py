@@ -1,4 +1,4 @@
-"""Stations: enrol, list."""
+"""Stations: enrol, list, revoke."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from fastapi import APIRouter
 
 from logger.store import events, stations
 from web.access import OwnerDep, ServiceDep, ViewerDep
-from web.shapes import NewStation
+from web.shapes import Name, NewStation
 
 router = APIRouter(prefix="/api/stations", tags=["stations"])
 
@@ -48,3 +48,12 @@ def enrol(new: NewStation, service: ServiceDep, who: OwnerDep) -> dict[str, str]
         _row, token = stations.enrol(tx, new.name, now_ms)
         events.add_event(tx, None, now_ms, "station-enrolled", who.name, new.name)
     return {"name": new.name, "token": token}
+
+
+@router.post("/{name}/revoke", status_code=204)
+def revoke(name: Name, service: ServiceDep, who: OwnerDep) -> None:
+    """A station's token no longer opens anything; its readings stay."""
+    now_ms = service.timeline.true_ms()
+    with service.store.write() as tx:
+        stations.revoke(tx, name, now_ms)
+        events.add_event(tx, None, now_ms, "station-revoked", who.name, name)

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from logger.pour import LIVE, Stage
 from logger.store import alarms, forecasts, pours, shown, stations
 from web import desk
-from web.access import ServiceDep, ViewerDep
+from web.access import OnlookerDep, ServiceDep
 from web.pages.frame import page
 from web.pages.measures import chosen
 from web.pages.pour import chance_words
@@ -23,7 +23,7 @@ FINISHED_SHOWN = 12
 
 
 @router.get("/")
-def board(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     """Every pour that is watched, then what is planned, then what is done."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:

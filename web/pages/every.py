@@ -7,8 +7,10 @@ from web.pages import (
     board,
     first_hour,
     label,
+    links,
     mix,
     new_pour,
+    people,
     photos,
     plan,
     pour,
@@ -35,5 +37,7 @@ ROUTERS = [
         record,
         stations,
         settings,
+        people,
+        links,
     )
 ]

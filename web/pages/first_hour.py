@@ -15,6 +15,7 @@ from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.frame import page
 from web.pages.standing import STAGE_WORDS
+from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
 RHYTHM = Rhythm()
@@ -37,7 +38,7 @@ LEAK_KIT = (
 
 
 @router.get("/pours/{pour_id}/first-hour")
-def first_hour(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """The looks of one pour."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
@@ -63,7 +64,7 @@ def first_hour(pour_id: int, request: Request, service: ServiceDep, _who: Viewer
 
 @router.post("/pours/{pour_id}/looks")
 def look(
-    pour_id: int, service: ServiceDep, who: MakerDep, finding: Annotated[str, Form(max_length=20)],
+    pour_id: RowId, service: ServiceDep, who: MakerDep, finding: Annotated[str, Form(max_length=20)],
     text: Annotated[str, Form(max_length=1000)] = "",
 ) -> Response:  # fmt: skip
     """Somebody looked."""

@@ -9,12 +9,13 @@ from starlette.responses import Response
 from logger.store import pours
 from web.access import ServiceDep, ViewerDep
 from web.pages.frame import page
+from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/pours/{pour_id}/label")
-def label(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def label(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """One label, to print and to glue under the table."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)

@@ -20,6 +20,7 @@ from web.pages.frame import page
 from web.pages.measures import number_from, units_of
 from web.pages.plan import SIGNS
 from web.service import Service
+from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
 VERDICTS = {
@@ -30,14 +31,14 @@ VERDICTS = {
 
 
 @router.get("/pours/{pour_id}/mix")
-def mix_page(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def mix_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """The card, and the batches weighed so far."""
     return _page(request, service, pour_id)
 
 
 @router.post("/pours/{pour_id}/mix")
 def weigh(
-    pour_id: int, request: Request, service: ServiceDep, who: MakerDep,
+    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep,
     part_a: Annotated[str, Form(max_length=20)], part_b: Annotated[str, Form(max_length=20)],
     age_min: Annotated[str, Form(max_length=20)] = "", where: Annotated[str, Form(max_length=10)] = "pail",
 ) -> Response:  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,6 +19,7 @@ from web.pages.describe import plan_text
 from web.pages.frame import page
 from web.pages.measures import units_of
 from web.service import Service
+from web.shapes import PLAN_BODY
 
 router = APIRouter(include_in_schema=False)
 #: Longest plan file, characters; as the API takes it.
@@ -32,7 +34,7 @@ def new_pour(request: Request, service: ServiceDep, _who: MakerDep) -> Response:
     return page(request, "new-pour.html", _choices(service) | {"given": {}, "problem": None})
 
 
-@router.post("/pours/new")
+@router.post("/pours/new", max_body_size=PLAN_BODY)
 async def plan_it(request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """A planned pour, or the form again with what was wrong."""
     async with request.form(max_files=1, max_fields=60) as form:
@@ -53,7 +55,7 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
         text = pasted
     else:
         earlier = None
-        if given.get("earlier", "").isdigit():
+        if re.fullmatch(r"[0-9]{1,9}", given.get("earlier", "")):
             with service.store.read() as connection:
                 earlier = desk.plan_of(pours.get_pour(connection, int(given["earlier"]))).resin
         text = plan_text(given, units_of(request), earlier)

@@ -15,8 +15,9 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from logger.errors import BadInput, NotFound
 from logger.store import shown
 from web import desk
-from web.access import MakerDep, ServiceDep, ViewerDep
+from web.access import MakerDep, ReaderDep, ServiceDep
 from web.service import Service
+from web.shapes import PHOTO_BODY, RowId
 
 router = APIRouter(include_in_schema=False)
 #: Largest photo, bytes.
@@ -65,8 +66,8 @@ async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
     return given, raw
 
 
-@router.post("/pours/{pour_id}/photos")
-async def add_photo(pour_id: int, request: Request, service: ServiceDep, who: MakerDep) -> Response:
+@router.post("/pours/{pour_id}/photos", max_body_size=PHOTO_BODY)
+async def add_photo(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """Keeps a photo with the pour."""
     given, raw = await photo_of(request)
     text = given.get("text", "").strip()[:4000]
@@ -75,7 +76,7 @@ async def add_photo(pour_id: int, request: Request, service: ServiceDep, who: Ma
 
 
 @router.get("/pours/{pour_id}/photos/{name}")
-def photo(pour_id: int, name: str, service: ServiceDep, _who: ViewerDep) -> Response:
+def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Response:
     """One photo of a pour."""
     if not _NAME.fullmatch(name):
         raise NotFound(f"pour {pour_id} has no such photo")

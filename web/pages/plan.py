@@ -20,6 +20,7 @@ from web.pages.frame import page
 from web.pages.measures import Units, number_from, units_of
 from web.pages.standing import STAGE_WORDS
 from web.service import Service
+from web.shapes import PLAN_BODY, RowId
 
 router = APIRouter(include_in_schema=False)
 HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
@@ -28,14 +29,14 @@ SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
 
 
 @router.get("/pours/{pour_id}/plan")
-def plan_page(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def plan_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """The plan with its assessment."""
     return _page(request, service, pour_id)
 
 
-@router.post("/pours/{pour_id}/plan")
+@router.post("/pours/{pour_id}/plan", max_body_size=PLAN_BODY)
 def change(
-    pour_id: int, request: Request, service: ServiceDep, who: MakerDep,
+    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep,
     plan_toml: Annotated[str, Form(max_length=200_000)],
 ) -> Response:  # fmt: skip
     """Another plan file."""
@@ -48,7 +49,7 @@ def change(
 
 @router.post("/pours/{pour_id}/plan/numbers")
 def change_numbers(
-    pour_id: int, request: Request, service: ServiceDep, who: MakerDep,
+    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep,
     depth: Annotated[str, Form(max_length=20)], room: Annotated[str, Form(max_length=20)],
     width: Annotated[str, Form(max_length=20)] = "", start: Annotated[str, Form(max_length=20)] = "",
     layers: Annotated[str, Form(max_length=4)] = "1", wait_h: Annotated[str, Form(max_length=20)] = "",
@@ -73,7 +74,7 @@ def change_numbers(
 
 
 @router.post("/pours/{pour_id}/plan/undo")
-def undo(pour_id: int, service: ServiceDep, who: MakerDep) -> Response:
+def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     """The plan as it was before its last change; pressed again, it takes that back too."""
     with service.store.read() as connection:
         before = shown.events_of_kind(connection, pour_id, "plan-before")

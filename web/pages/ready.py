@@ -20,6 +20,7 @@ from web.pages.frame import page
 from web.pages.photos import keep_photo, photo_of
 from web.pages.plan import SIGNS
 from web.service import Service
+from web.shapes import PHOTO_BODY, RowId
 
 router = APIRouter(include_in_schema=False)
 #: Longest name of a person who signs.
@@ -28,7 +29,7 @@ LONGEST_NAME = 60
 
 @router.get("/pours/{pour_id}/ready")
 def ready_page(
-    pour_id: int, request: Request, service: ServiceDep, who: ViewerDep, signer: str = ""
+    pour_id: RowId, request: Request, service: ServiceDep, who: ViewerDep, signer: str = ""
 ) -> Response:
     """The points with their signatures."""
     with service.store.read() as connection:
@@ -55,7 +56,7 @@ def ready_page(
 
 @router.post("/pours/{pour_id}/ready/sign")
 def sign(
-    pour_id: int, service: ServiceDep, who: MakerDep, point: Annotated[str, Form(max_length=80)],
+    pour_id: RowId, service: ServiceDep, who: MakerDep, point: Annotated[str, Form(max_length=80)],
     person: Annotated[str, Form(max_length=LONGEST_NAME)],
 ) -> Response:  # fmt: skip
     """Somebody says yes to a point."""
@@ -68,7 +69,7 @@ def sign(
 
 @router.post("/pours/{pour_id}/ready/unsign")
 def unsign(
-    pour_id: int, service: ServiceDep, who: MakerDep, point: Annotated[str, Form(max_length=80)],
+    pour_id: RowId, service: ServiceDep, who: MakerDep, point: Annotated[str, Form(max_length=80)],
     person: Annotated[str, Form(max_length=LONGEST_NAME)],
 ) -> Response:  # fmt: skip
     """Takes a signature back."""
@@ -80,7 +81,7 @@ def unsign(
 
 @router.post("/pours/{pour_id}/ready/override")
 def override(
-    pour_id: int, service: ServiceDep, who: MakerDep, point: Annotated[str, Form(max_length=80)],
+    pour_id: RowId, service: ServiceDep, who: MakerDep, point: Annotated[str, Form(max_length=80)],
     person: Annotated[str, Form(max_length=LONGEST_NAME)], reason: Annotated[str, Form(max_length=2000)],
 ) -> Response:  # fmt: skip
     """Lets a point pass that stands at stop, by name and reason; it goes into the record."""
@@ -94,8 +95,8 @@ def override(
     return _back(pour_id, name, point)
 
 
-@router.post("/pours/{pour_id}/ready/photo")
-async def photo(pour_id: int, request: Request, service: ServiceDep, who: MakerDep) -> Response:
+@router.post("/pours/{pour_id}/ready/photo", max_body_size=PHOTO_BODY)
+async def photo(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """A photo as the evidence of a point."""
     given, raw = await photo_of(request)
     point = given.get("point", "")
@@ -105,7 +106,7 @@ async def photo(pour_id: int, request: Request, service: ServiceDep, who: MakerD
 
 
 @router.post("/pours/{pour_id}/ready")
-def ready(pour_id: int, service: ServiceDep, who: MakerDep) -> Response:
+def ready(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     """Every point is signed: the pour is ready."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)

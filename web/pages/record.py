@@ -11,17 +11,18 @@ from logger.alarms.kinds import KINDS
 from logger.pour import Stage
 from logger.record.gather import gather
 from logger.store import pours
-from web.access import ServiceDep, ViewerDep
+from web.access import ReaderDep, ServiceDep
 from web.pages.frame import page
 from web.pages.measures import Units, units_of
 from web.pages.standing import FAULT_WORDS, STAGE_WORDS
 from web.pages.words import hours_minutes
+from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/pours/{pour_id}/record")
-def record_page(pour_id: int, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def record_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ReaderDep) -> Response:
     """Plan, figures, alarms, faults, events."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)

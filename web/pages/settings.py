@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from web.access import ViewerDep, own_page
+from web.access import PersonDep, ViewerDep
 from web.pages.frame import page
 from web.pages.measures import COOKIE, units_from
 
@@ -25,14 +25,13 @@ def settings(request: Request, _who: ViewerDep) -> Response:
 @router.post("/settings/units")
 def choose_units(
     request: Request,
-    _who: ViewerDep,
+    _who: PersonDep,
     temperature: Annotated[str, Form(max_length=4)],
     length: Annotated[str, Form(max_length=4)],
     volume: Annotated[str, Form(max_length=4)],
     mass: Annotated[str, Form(max_length=4)],
 ) -> Response:
     """Keeps the units on this device."""
-    own_page(request)
     answer = RedirectResponse("/settings", 303)
     kept = units_from(".".join((temperature, length, volume, mass))).cookie
     answer.set_cookie(COOKIE, kept, max_age=KEPT_S, httponly=True, samesite="lax",

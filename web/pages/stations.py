@@ -6,7 +6,7 @@ import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
 from logger.store import events
@@ -45,6 +45,16 @@ def enrol(
         events.add_event(tx, None, now_ms, "station-enrolled", who.name, name)
     # Shown in the answer to the POST itself: a redirect would have to carry the token in an address.
     return page(request, "stations.html", _context(service) | {"enrolled": name, "token": token})
+
+
+@router.post("/stations/{name}/revoke")
+def revoke(name: str, service: ServiceDep, who: OwnerDep) -> Response:
+    """A station's token no longer opens anything: for a lost card or a station that went elsewhere."""
+    now_ms = service.timeline.true_ms()
+    with service.store.write() as tx:
+        store.revoke(tx, name, now_ms)
+        events.add_event(tx, None, now_ms, "station-revoked", who.name, name)
+    return RedirectResponse("/stations", 303)
 
 
 def _context(service: Service) -> dict[str, Any]:

@@ -1,0 +1,58 @@
+"""Links that show something without a sign-in: the board on a wall screen, a record to its client. Revocable."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, or_, select, update
+
+from logger.errors import NotFound
+from logger.store.database import table
+from logger.store.pours import get_pour
+from logger.store.stations import token_hash
+from logger.store.tables import SharedLink
+
+LINK = table(SharedLink)
+#: A record's link holds this long; a wall screen's until it is ended.
+RECORD_MS = 365 * 24 * 3600_000
+
+
+def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int) -> tuple[int, str]:
+    """A new link: (id, token of 256 random bits, shown once and kept as a hash). Raises NotFound."""
+    if pour_id is not None:
+        get_pour(tx, pour_id)
+    token = secrets.token_urlsafe(32)
+    values = {"pour_id": pour_id, "label": label, "token_hash": token_hash(token), "by": by, "made_ms": now_ms,
+              "expires_ms": None if pour_id is None else now_ms + RECORD_MS}  # fmt: skip
+    return int(tx.execute(insert(LINK).values(**values).returning(LINK.c.id)).scalar_one()), token
+
+
+def by_token(connection: Connection, token: str, now_ms: int) -> Row[Any] | None:
+    """The link that a token opens, or None: unknown, ended or run out."""
+    holds = (LINK.c.ended_ms.is_(None), or_(LINK.c.expires_ms.is_(None), LINK.c.expires_ms > now_ms))
+    return connection.execute(select(LINK).where(LINK.c.token_hash == token_hash(token), *holds)).first()
+
+
+def holding(connection: Connection, now_ms: int) -> list[Row[Any]]:
+    """Every link that holds, oldest first."""
+    holds = (LINK.c.ended_ms.is_(None), or_(LINK.c.expires_ms.is_(None), LINK.c.expires_ms > now_ms))
+    return list(connection.execute(select(LINK).where(*holds).order_by(LINK.c.id)))
+
+
+def end(tx: Connection, link_id: int, now_ms: int) -> Row[Any]:
+    """Ends a link at once, wherever it was passed on to; gives it. Raises NotFound."""
+    ended = tx.execute(
+        update(LINK)
+        .where(LINK.c.id == link_id, LINK.c.ended_ms.is_(None))
+        .values(ended_ms=now_ms)
+        .returning(LINK)
+    ).first()
+    if ended is None:
+        raise NotFound(f"link {link_id} is not there, or was ended before")
+    return ended
+
+
+def seen(tx: Connection, link_id: int, now_ms: int) -> None:
+    """A link was opened."""
+    tx.execute(update(LINK).where(LINK.c.id == link_id).values(seen_ms=now_ms))

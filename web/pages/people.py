@@ -1,0 +1,181 @@
+"""People: who may sign in, who is asked in, who is signed in where. The owner's page, and everybody's own."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from logger.errors import BadInput, NotAllowed
+from logger.store import events, people
+from logger.store.people import Role
+from web import doors, passwords
+from web.access import OwnerDep, PersonDep, ServiceDep, ViewerDep, Who
+from web.errors import Forbidden, TooMany
+from web.pages.entry import Name, Password, checked_name
+from web.pages.frame import page
+from web.service import Service
+from web.shapes import RowId
+
+router = APIRouter(include_in_schema=False)
+#: Letters and digits that are not taken for each other (Crockford's base 32, from memory): 40 bits in eight.
+_LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+ROLE_WORDS = {
+    Role.VIEWER: "viewer: looks, changes nothing",
+    Role.MAKER: "maker: plans and runs pours, answers alarms",
+    Role.OWNER: "owner: also decides who may do what",
+}
+
+
+@router.get("/people")
+def everybody(request: Request, service: ServiceDep, _who: OwnerDep) -> Response:
+    """Who is here, who is asked in, who is signed in where."""
+    return page(request, "people.html", _everybody(service))
+
+
+@router.post("/people/invitations")
+def invite(
+    request: Request,
+    service: ServiceDep,
+    who: OwnerDep,
+    name: Name,
+    role: Annotated[str, Form(max_length=16)],
+) -> Response:
+    """Asks somebody in: a code that holds for a day and once. Shown in the answer only."""
+    try:
+        name, wanted = checked_name(name), _role(role)
+        code = "".join(secrets.choice(_LETTERS) for _ in range(8))
+        hashed = passwords.kept(code)
+        now_ms = service.timeline.now_ms()
+        with service.store.write() as tx:
+            number = people.invite(tx, name, wanted, hashed, who.name, now_ms)
+            events.add_event(tx, None, now_ms, "asked-in", who.name, f"{name}, {wanted}")
+    except (BadInput, NotAllowed, TooMany) as error:
+        return page(request, "people.html", _everybody(service) | {"problem": str(error)}, status=422)
+    made = {"asked": name, "code": f"{number}-{code[:4]}-{code[4:]}"}
+    return page(request, "people.html", _everybody(service) | made)
+
+
+@router.post("/people/invitations/{invitation_id}/withdraw")
+def withdraw(invitation_id: RowId, service: ServiceDep, who: OwnerDep) -> Response:
+    """The code no longer holds."""
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        name = people.end_invitation(tx, invitation_id, now_ms)
+        events.add_event(tx, None, now_ms, "invitation-withdrawn", who.name, name)
+    return RedirectResponse("/people", 303)
+
+
+@router.post("/people/{person_id}/role")
+def change_role(
+    person_id: RowId, service: ServiceDep, who: OwnerDep, role: Annotated[str, Form(max_length=16)]
+) -> Response:
+    """Somebody may do more, or less, from now on."""
+    wanted, now_ms = _role(role), service.timeline.now_ms()
+    with service.store.write() as tx:
+        name = people.person(tx, person_id).name
+        people.change_role(tx, person_id, wanted)
+        events.add_event(tx, None, now_ms, "role-changed", who.name, f"{name}, {wanted}")
+    return RedirectResponse("/people", 303)
+
+
+@router.post("/people/{person_id}/remove")
+def remove(person_id: RowId, service: ServiceDep, who: OwnerDep) -> Response:
+    """Somebody may no longer come in; what they did keeps their name."""
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        name = people.person(tx, person_id).name
+        people.leave(tx, person_id, now_ms)
+        events.add_event(tx, None, now_ms, "removed", who.name, name)
+    return RedirectResponse("/people", 303)
+
+
+@router.post("/sign-ins/{sign_in_id}/end")
+def end_sign_in(sign_in_id: RowId, service: ServiceDep, who: PersonDep) -> Response:
+    """Signs a browser out: one's own, or, for the owner, anybody's."""
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        whose = people.owner_of_sign_in(tx, sign_in_id)
+        if whose.id != who.id and not who.may(Role.OWNER):
+            raise Forbidden("that sign-in is somebody else's; only an owner may end it")
+        people.end_sign_in(tx, sign_in_id, now_ms)
+        events.add_event(tx, None, now_ms, "sign-in-ended", who.name, whose.name)
+    return RedirectResponse("/me" if whose.id == who.id else "/people", 303)
+
+
+@router.get("/me")
+def me(request: Request, service: ServiceDep, who: ViewerDep) -> Response:
+    """One's own password and sign-ins."""
+    return page(request, "me.html", _mine(service, who))
+
+
+@router.post("/me/password")
+def change_password(
+    request: Request, service: ServiceDep, who: PersonDep, present: Password, password: Password
+) -> Response:
+    """Another password. Every other sign-in ends, and this one gets a new token."""
+    try:
+        doors.check_again(request, who, present)
+        passwords.check_new(password, who.name, service.settings.workshop)
+        kept = passwords.kept(password)
+    except (BadInput, NotAllowed, TooMany) as error:
+        status = 429 if isinstance(error, TooMany) else 422
+        return page(request, "me.html", _mine(service, who) | {"problem": str(error)}, status=status)
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        people.change_password(tx, who.id, kept)
+        people.end_sign_ins(tx, who.id, now_ms)
+        events.add_event(tx, None, now_ms, "password-changed", who.name)
+    return doors.let_in(request, who.id, "/me")
+
+
+@router.post("/me/sign-ins/end-others")
+def end_others(service: ServiceDep, who: PersonDep) -> Response:
+    """Signs oneself out everywhere else."""
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        people.end_sign_ins(tx, who.id, now_ms, but=who.sign_in_id)
+        events.add_event(tx, None, now_ms, "sign-in-ended", who.name, "all others of their own")
+    return RedirectResponse("/me", 303)
+
+
+@router.post("/me/leave")
+def leave(request: Request, service: ServiceDep, who: PersonDep, present: Password) -> Response:
+    """Goes, for good; asks for the password first."""
+    try:
+        doors.check_again(request, who, present)
+        now_ms = service.timeline.now_ms()
+        with service.store.write() as tx:
+            people.leave(tx, who.id, now_ms)
+            events.add_event(tx, None, now_ms, "left", who.name)
+    except (NotAllowed, TooMany) as error:
+        status = 429 if isinstance(error, TooMany) else 422
+        return page(request, "me.html", _mine(service, who) | {"problem": str(error)}, status=status)
+    return RedirectResponse("/sign-in", 303)
+
+
+def _role(text: str) -> Role:
+    if text not in {str(role) for role in ROLE_WORDS}:
+        raise BadInput("role", "is not one of the roles", value=text, allowed=", ".join(ROLE_WORDS),
+                       remedy="go back and choose one")  # fmt: skip
+    return Role(text)
+
+
+def _everybody(service: Service) -> dict[str, Any]:
+    now_ms = service.timeline.now_ms()
+    with service.store.read() as connection:
+        rows = [
+            {"row": row, "sign_ins": people.sign_ins_of(connection, row.id, now_ms)}
+            for row in people.everybody(connection)
+        ]
+        asked = people.invitations(connection, now_ms)
+    return {"people": rows, "invitations": asked, "roles": ROLE_WORDS, "link": service.settings.link_base,
+            "problem": None, "code": None, "asked": None}  # fmt: skip
+
+
+def _mine(service: Service, who: Who) -> dict[str, Any]:
+    with service.store.read() as connection:
+        sign_ins = people.sign_ins_of(connection, who.id, service.timeline.now_ms())
+    return {"sign_ins": sign_ins, "shortest": passwords.SHORTEST, "problem": None}
