@@ -28,6 +28,24 @@ class Messages(Table):
     quiet_until: str | None = Field(default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="until then")
     heartbeat_url: str | None = Field(default=None, description="called while the watch stands")
     timeout_s: float = Field(default=4, gt=0, le=60, description="a channel's time to answer")
+    test_every_h: float = Field(
+        default=24, ge=1, le=168, description="a test message that somebody confirms with a tap"
+    )
+
+
+class FirstHour(Table):
+    """How often somebody looks at the form after pouring: common practice, no source."""
+
+    every_min: float = Field(default=5, ge=1, le=60, description="at first")
+    first_min: float = Field(default=30, ge=0, le=1440, description="so long")
+    then_every_min: float = Field(default=10, ge=1, le=120, description="later")
+    until_min: float = Field(default=60, ge=0, le=1440, description="until then")
+
+
+class Fan(Table):
+    """What the service may do with a station's fan relay by itself."""
+
+    on_forecast: bool = Field(default=False, description="switch it on when the core is too hot or will be")
 
 
 class Settings(Table):
@@ -49,6 +67,8 @@ class Settings(Table):
         default=2, gt=0, le=30, description="how often alarms are judged without news"
     )
     messages: Messages = Messages()
+    first_hour: FirstHour = FirstHour()
+    fan: Fan = Fan()
 
     @property
     def database(self) -> str:
@@ -78,7 +98,8 @@ def read_settings(path: Path) -> Settings:
         first = error.errors()[0]
         name = ".".join(str(part) for part in first["loc"])
         if first["type"] == "extra_forbidden":
-            known = ", ".join(sorted(Settings.model_fields | Messages.model_fields))
+            parts: tuple[type[Table], ...] = (Settings, Messages, FirstHour, Fan)
+            known = ", ".join(sorted({name for part in parts for name in part.model_fields}))
             raise BadSettings(f"{path}: {name}", "is not a setting", value=first["input"],
                               allowed=known, remedy="check the spelling") from error  # fmt: skip
         raise BadSettings(f"{path}: {name}", first["msg"], value=first["input"],

@@ -2,6 +2,9 @@
 
 Reading, judging and writing happen in one transaction, so a kill at any moment leaves alarms, their messages and the
 place up to which readings were judged in step with each other. A person's acknowledgement goes the same way.
+
+When the database refuses to be written (a full disk), the watch goes on from memory: what changes is told at once and
+written down when it can be.
 """
 
 from __future__ import annotations
@@ -9,16 +12,17 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, Row
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.alarms.expected import expect
 from logger.alarms.first_hour import Finding, Look, Rhythm, looks_seen
-from logger.alarms.state import Change
+from logger.alarms.state import Change, Why
 from logger.alarms.telling import Rules
 from logger.alarms.view import (
     Air,
@@ -33,13 +37,14 @@ from logger.alarms.view import (
     limits_of,
 )
 from logger.alarms.watchbook import Setup, Watchbook
-from logger.delivery.letters import write_letters
+from logger.delivery.held import Held
+from logger.delivery.letters import due_letters, post, write_letters
 from logger.errors import LoggerError
 from logger.forecasting import answer_of
 from logger.plan_file import plan_from_text
-from logger.store import alarms, events, forecasts, outbox, pours, readings, stations
+from logger.store import alarms, contacts, events, forecasts, outbox, pours, readings, stations
 from logger.store.boots import Timeline
-from logger.store.database import Store
+from logger.store.database import Store, refuses
 
 log = logging.getLogger(__name__)
 
@@ -51,6 +56,21 @@ SWEEP_MS = 2500
 LOOKS_OVER_MS = 3 * 3600_000
 #: Rows judged in one transaction: the write lock is held for some ten milliseconds.
 ROWS_A_TIME = 400
+
+
+#: The fan is switched on by itself, where the settings allow it, when one of these is raised or gets worse.
+FAN_HELPS = ("core-will-overheat", "core-hot")
+RAISED = (Why.FIRST_TIME, Why.AGAIN, Why.WORSE, Why.REALARM)
+
+
+@dataclass(slots=True)
+class Unkept:
+    """What has happened to one pour's alarms since the database last took anything."""
+
+    book: dict[str, Any]
+    told: dict[str, Any]
+    judged: int
+    changes: list[Change] = field(default_factory=list)
 
 
 class Watch:
@@ -65,6 +85,8 @@ class Watch:
         tell: Callable[[str, int | None], None] = lambda _kind, _pour: None,
         rules: Rules | None = None,
         disk_free_mb: Callable[[], float | None] = lambda: None,
+        rhythm: Rhythm | None = None,
+        fan_on_forecast: bool = False,
     ) -> None:
         self._store = store
         self._timeline = timeline
@@ -72,6 +94,14 @@ class Watch:
         self._tell = tell
         self._rules = rules or Rules(first=0)
         self._disk_free_mb = disk_free_mb
+        self._rhythm = rhythm or Rhythm()
+        self._fan_on_forecast = fan_on_forecast
+        #: Messages that the database cannot take; the sender has the same.
+        self.held = Held()
+        self._unkept: dict[int, Unkept] = {}
+        #: Station → what its fan's proof contact last said.
+        self._turning: dict[int, bool | None] = {}
+        self._rows: dict[int, int] = {}
         self._woken = threading.Event()
         self._setups: dict[int, Setup] = {}
         self._answers: dict[int, tuple[int, ForecastAnswer]] = {}
@@ -79,6 +109,8 @@ class Watch:
         self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
         self.trouble: str | None = None
+        #: When every live pour was last judged without trouble, steady.
+        self.judged_ms: int | None = None
 
     def wake(self) -> None:
         """There are new readings."""
@@ -94,59 +126,162 @@ class Watch:
 
     def judge_all(self) -> None:
         """Judges every live pour up to its last reading and to now."""
-        with self._store.read() as connection:
-            live = [pour.id for pour in pours.live_pours(connection)]
+        trouble = None
+        try:
+            with self._store.read() as connection:
+                live = [pour.id for pour in pours.live_pours(connection)]
+        except SQLAlchemyError as error:
+            log.exception("the live pours cannot be read")
+            self.trouble = f"the live pours cannot be read: {error}"
+            return
         for pour_id in live:
             try:
                 while self.judge(pour_id):
                     pass
             except (LoggerError, SQLAlchemyError) as error:
-                # One pour that cannot be judged, or a full disk, must not stop the watch over the others; it is loud
-                # in the log and on every page, and tried again with the next readings.
+                # One pour that cannot be judged must not stop the watch over the others; it is loud in the log and
+                # on every page, and tried again with the next readings.
                 log.exception("pour %s cannot be judged", pour_id)
-                self.trouble = f"pour {pour_id} cannot be judged: {error}"
-            else:
-                self.trouble = None
+                trouble = f"pour {pour_id} cannot be judged: {error}"
+        if trouble is None and self._unkept:
+            trouble = (
+                "the database refuses to be written, most likely because the disk is full: make room. "
+                "Alarms go on from memory; new readings wait at their station."
+            )
+        elif trouble is None:
+            self.judged_ms = self._timeline.now_ms()
+        self.trouble = trouble
 
     def judge(self, pour_id: int) -> bool:
         """Judges some of a pour's new readings; True when there are more."""
-        with self._store.write() as tx:
-            pour = pours.to_judge(tx, pour_id)
-            rows = readings.after(tx, pour_id, pour.judged_reading_id, ROWS_A_TIME)
-            book = self.book_of(tx, pour)
-            before = book.to_dict()
-            changes: list[Change] = []
-            now_ms, shift_ms = self._timeline.now_ms(), self._timeline.shift_ms
-            facts = self._facts(tx, pour, rows, now_ms)
-            for sweep in _sweeps(rows, shift_ms):
-                taken = max(sample.at_ms for sample in sweep)
-                # Late readings are judged at the time at which they came, others at their own.
-                at_ms = now_ms if sweep[0].late else min(taken, now_ms + self.ahead_ms)
-                changes += book.take(sweep, facts, at_ms)
-            more = len(rows) == ROWS_A_TIME
-            if not more:
-                changes += book.take((), facts, now_ms)
-            moved = rows or changes or {**before, "now_ms": 0} != {**book.to_dict(), "now_ms": 0}
-            judged = rows[-1].id if rows else pour.judged_reading_id
-            told = self._keep(tx, pour, book, changes, judged, changed=bool(moved))
-        if changes or told:
-            self._tell("alarm", pour_id)
-        return more
 
-    def act(self, alarm_id: int, by: str, act: Callable[[Watchbook, str, int], list[Change]]) -> None:
+        def take(connection: Connection, pour: AnyRow, book: Watchbook, judged: int) -> _Taken:
+            return self._take(connection, pour, book, judged)
+
+        taken = self._change(pour_id, take)
+        return taken.more
+
+    def act(
+        self,
+        alarm_id: int,
+        by: str,
+        act: Callable[[Watchbook, str, int], list[Change]],
+        also: Callable[[Connection], None] = lambda _tx: None,
+    ) -> None:
         """A person does something to an alarm: `act` gets the book, the alarm's key and now.
 
-        Raises NotFound, and what the act raises.
+        `also` is done first, in the same transaction; what it raises undoes all. It is left out while the database
+        refuses to be written. Raises NotFound, and what the act raises.
         """
-        with self._store.write() as tx:
-            alarm = alarms.get_alarm(tx, alarm_id)
-            pour = pours.to_judge(tx, alarm.pour_id)
-            book = self.book_of(tx, pour)
+        with self._store.read() as connection:
+            pour_id = alarms.get_alarm(connection, alarm_id).pour_id
+
+        def take(connection: Connection, _pour: AnyRow, book: Watchbook, judged: int) -> _Taken:
+            alarm = alarms.get_alarm(connection, alarm_id)
             key = f"{alarm.kind}/{alarm.subject.partition('/')[2]}"
-            changes = act(book, key, self._timeline.now_ms())
-            self._keep(tx, pour, book, changes, pour.judged_reading_id, changed=True)
+            return _Taken(act(book, key, self._timeline.now_ms()), judged, moved=True)
+
+        self._change(pour_id, take, also)
         log.info("alarm %s: %s", alarm_id, by)
-        self._tell("alarm", pour.id)
+        self._tell("alarm", pour_id)
+
+    # ---- what changes is kept, or held until it can be --------------------------------------------
+
+    def _change(
+        self, pour_id: int, take: _Take, also: Callable[[Connection], None] = lambda _tx: None
+    ) -> _Taken:
+        try:
+            # Tried twice: the first refusal of a full disk frees the reserve.
+            try:
+                taken, told = self._change_kept(pour_id, take, also)
+            except DBAPIError as error:
+                if not refuses(error):
+                    raise
+                taken, told = self._change_kept(pour_id, take, also)
+        except DBAPIError as error:
+            if not refuses(error):
+                raise
+            log.error("pour %s goes on from memory, the database refuses: %s", pour_id, error.orig)  # noqa: TRY400
+            taken, told = self._change_unkept(pour_id, take)
+        if taken.changes or told:
+            self._tell("alarm", pour_id)
+        return taken
+
+    def _change_kept(
+        self, pour_id: int, take: _Take, also: Callable[[Connection], None]
+    ) -> tuple[_Taken, bool]:
+        if pour_id not in self._unkept:
+            with self._store.write() as tx:
+                also(tx)
+                return self._write(tx, pours.to_judge(tx, pour_id), take)
+        with self.held.lock:
+            with self._store.write() as tx:
+                also(tx)
+                result = self._write(tx, pours.to_judge(tx, pour_id), take)
+            self._kept(pour_id)
+        return result
+
+    def _write(self, tx: Connection, pour: AnyRow, take: _Take) -> tuple[_Taken, bool]:
+        unkept = self._unkept.get(pour.id)
+        if unkept is None:
+            book, before, judged = self.book_of(tx, pour), _told_of(pour), pour.judged_reading_id
+        else:
+            book = Watchbook.from_dict(self._setup(tx, pour), unkept.book)
+            before, judged = unkept.told, unkept.judged
+            alarms.save_changes(tx, pour.id, unkept.changes, self._timeline.shift_ms)
+            held = self.held.of(pour.id)
+            letters = [message.letter for message in held]
+            rows = post(tx, pour.id, pour.title, letters, self._timeline.now_ms(), self._address)
+            self._rows = {message.id: row_id for message, row_id in zip(held, rows, strict=True)}
+        taken = take(tx, pour, book, judged)
+        told = self._keep(tx, pour, book, before, taken, changed=taken.moved or unkept is not None)
+        return taken, told
+
+    def _kept(self, pour_id: int) -> None:
+        """The transaction of `_write` is committed: what was held has its rows now."""
+        if self._unkept.pop(pour_id, None) is not None:
+            self.held.recorded(self._rows)
+            log.warning("pour %s: what happened while the database refused is written down", pour_id)
+
+    def _change_unkept(self, pour_id: int, take: _Take) -> tuple[_Taken, bool]:
+        with self.held.lock, self._store.read() as connection:
+            pour = pours.to_judge(connection, pour_id)
+            unkept = self._unkept.get(pour_id)
+            if unkept is None:
+                book, told, judged = self.book_of(connection, pour), _told_of(pour), pour.judged_reading_id
+                unkept = Unkept(book.to_dict(), told, judged)
+            else:
+                book = Watchbook.from_dict(self._setup(connection, pour), unkept.book)
+            taken = take(connection, pour, book, unkept.judged)
+            letters, told = due_letters(
+                book, unkept.told, self._rules, self._timeline.now_ms(), _minute_of_day(self._timeline),
+                lambda _key, _state: False,
+            )  # fmt: skip
+            self.held.put(pour_id, pour.title, letters)
+            changes = [*unkept.changes, *taken.changes]
+            self._unkept[pour_id] = Unkept(book.to_dict(), told, taken.judged, changes)
+        return taken, bool(letters)
+
+    def _take(self, connection: Connection, pour: AnyRow, book: Watchbook, judged: int) -> _Taken:
+        """Judges the readings after the last judged one, and the time that has passed."""
+        rows = readings.after(connection, pour.id, judged, ROWS_A_TIME)
+        before = book.to_dict()
+        changes: list[Change] = []
+        now_ms, shift_ms = self._timeline.now_ms(), self._timeline.shift_ms
+        facts = self._facts(connection, pour, rows, now_ms)
+        # Each contact's change is judged: one that was wet for a moment has been wet.
+        for contact in _contacts(rows, shift_ms):
+            changes += book.take((), replace(facts, contacts=(contact,)), min(contact.at_ms, now_ms))
+        for sweep in _sweeps(rows, shift_ms):
+            taken = max(sample.at_ms for sample in sweep)
+            # Late readings are judged at the time at which they came, others at their own.
+            at_ms = now_ms if sweep[0].late else min(taken, now_ms + self.ahead_ms)
+            changes += book.take(sweep, facts, at_ms)
+        more = len(rows) == ROWS_A_TIME
+        if not more:
+            changes += book.take((), facts, now_ms)
+        moved = rows or changes or {**before, "now_ms": 0} != {**book.to_dict(), "now_ms": 0}
+        return _Taken(changes, rows[-1].id if rows else judged, moved=bool(moved), more=more)
 
     def book_of(self, connection: Connection, pour: AnyRow) -> Watchbook:
         """The pour's watchbook as it was last kept, or a new one."""
@@ -156,25 +291,33 @@ class Watch:
         return Watchbook.from_dict(setup, pour.watchbook["book"])
 
     def _keep(
-        self,
-        tx: Connection,
-        pour: AnyRow,
-        book: Watchbook,
-        changes: Sequence[Change],
-        judged: int,
-        *,
-        changed: bool,
-    ) -> bool:
+        self, tx: Connection, pour: AnyRow, book: Watchbook, before: dict[str, Any], taken: _Taken,
+        *, changed: bool,
+    ) -> bool:  # fmt: skip
         """Writes alarms, what is to be told of them, and the book; True when there is something to tell."""
-        alarms.save_changes(tx, pour.id, changes, self._timeline.shift_ms)
-        before = {} if pour.watchbook is None else pour.watchbook["told"]
+        alarms.save_changes(tx, pour.id, taken.changes, self._timeline.shift_ms)
+        self._fan(tx, pour, taken.changes)
         told = write_letters(
             tx, pour.id, pour.title, book, before, self._rules, self._timeline.now_ms(),
-            _minute_of_day(self._timeline), lambda row_id: f"{self._link_base}/alarms/{row_id}",
+            _minute_of_day(self._timeline), self._address,
         )  # fmt: skip
         if changed or told != before:
-            pours.save_watchbook(tx, pour.id, {"book": book.to_dict(), "told": told}, judged)
+            pours.save_watchbook(tx, pour.id, {"book": book.to_dict(), "told": told}, taken.judged)
         return told != before
+
+    def _address(self, path: str) -> str:
+        return f"{self._link_base}{path}"
+
+    def _fan(self, tx: Connection, pour: AnyRow, changes: Sequence[Change]) -> None:
+        """Switches the fan on when it is getting too hot, if the settings allow it. A person switches it off."""
+        if not self._fan_on_forecast or pour.station_id is None:
+            return
+        why = next((c for c in changes if c.kind in FAN_HELPS and c.why in RAISED and not c.quiet), None)
+        if why is not None and stations.switch_fan(tx, pour.station_id, on=True):
+            events.add_event(
+                tx, pour.id, self._timeline.true_ms(), "fan", "the watch", f"Fan on: {why.text}"[:4000],
+                {"on": True, "station": pour.station_id},
+            )  # fmt: skip
 
     def _setup(self, connection: Connection, pour: AnyRow) -> Setup:
         started_ms = pour.poured_ms - self._timeline.shift_ms
@@ -183,18 +326,14 @@ class Watch:
             whole = pours.get_pour(connection, pour.id)
             plan = plan_from_text(whole.plan_toml, f"pour {pour.id}'s plan")
             curve = whole.prediction["curve"]
-            known = Setup(started_ms, limits_of(plan), expect(curve["hours"], curve["core_c"]))
+            limits = limits_of(plan, whole.prediction.get("release_at_h"))
+            known = Setup(started_ms, limits, expect(curve["hours"], curve["core_c"]))
             self._setups[pour.id] = known
         return known
 
     def _facts(self, tx: Connection, pour: AnyRow, rows: Sequence[Row[Any]], now_ms: int) -> Facts:
         shift_ms = self._timeline.shift_ms
         mine = [row for row in stations.all_stations(tx) if row.id == pour.station_id]
-        wet = {
-            row.probe: Contact(row.probe, row.raw == "1", row.at_ms - shift_ms)
-            for row in rows
-            if row.place == "under-form"
-        }
         damp = [row for row in rows if row.milli_rh is not None]
         return Facts(
             stations=tuple(
@@ -202,16 +341,31 @@ class Watch:
                     row.name,
                     None if row.last_seen_ms is None else row.last_seen_ms - shift_ms,
                     row.clock_set,
+                    row.power_low,
+                    row.disk_free_mb,
                 )
                 for row in mine
             ),
             service=self._service_facts(tx, pour.id),
             forecast=self._answer(tx, pour, shift_ms),
-            contacts=tuple(wet.values()),
             looks=self._looks(tx, pour, shift_ms, now_ms),
-            fan=Fan(commanded=True) if any(row.fan_on for row in mine) else None,
+            fan=self._fan_facts(tx, mine, rows),
             air=Air(damp[-1].milli_rh / 1000, damp[-1].at_ms - shift_ms) if damp else None,
         )
+
+    def _fan_facts(self, tx: Connection, mine: Sequence[AnyRow], rows: Sequence[AnyRow]) -> Fan | None:
+        """The fan as commanded and as its proof contact tells; once off, that it does not cool is no news."""
+        if not mine:
+            return None
+        station = mine[0]
+        for row in rows:
+            if row.place == "fan" and row.milli_c is None and row.fault is None:
+                self._turning[station.id] = row.raw == "1"
+        if not station.fan_on:
+            return Fan(commanded=False)
+        if station.id not in self._turning:
+            self._turning[station.id] = contacts.fan_turns(tx, station.id)
+        return Fan(commanded=True, turning=self._turning[station.id])
 
     def _service_facts(self, tx: Connection, pour_id: int) -> ServiceFacts | None:
         """The service's own troubles are told once, with the oldest live pour."""
@@ -229,7 +383,7 @@ class Watch:
             Look(row.at_ms - shift_ms, row.by, Finding(row.data["finding"]), row.text)
             for row in events.of_kind(tx, pour.id, "look")
         ]
-        return looks_seen(started_ms, Rhythm(), looks, now_ms)
+        return looks_seen(started_ms, self._rhythm, looks, now_ms)
 
     def _answer(self, tx: Connection, pour: AnyRow, shift_ms: int) -> ForecastAnswer | None:
         """The newest forecast's answer; kept, since its body is large and is asked for with every batch."""
@@ -242,6 +396,30 @@ class Watch:
             assert row is not None
             known = self._answers[pour.id] = (newest, answer_of(row.body, pour.poured_ms - shift_ms))
         return known[1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """What a change to a pour's book came to."""
+
+    changes: list[Change]
+    judged: int
+    moved: bool
+    more: bool = False
+
+
+_Take = Callable[[Connection, AnyRow, Watchbook, int], _Taken]
+
+
+def _told_of(pour: AnyRow) -> dict[str, Any]:
+    return {} if pour.watchbook is None else dict(pour.watchbook["told"])
+
+
+def _contacts(rows: Sequence[AnyRow], shift_ms: int) -> Iterator[Contact]:
+    """The changes of contacts under the form, in the order in which they came."""
+    for row in rows:
+        if row.place.startswith("under-form"):
+            yield Contact(row.probe, row.raw == "1", row.at_ms - shift_ms)
 
 
 def _sweeps(rows: Sequence[Row[Any]], shift_ms: int) -> Iterator[list[Sample]]:

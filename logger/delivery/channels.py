@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from typing import Protocol
 from urllib.parse import parse_qsl, urlencode, urlsplit, urlunsplit
@@ -22,14 +23,41 @@ class Channel(Protocol):
         """Sends; never raises for a channel that fails."""
 
 
+#: A channel gets so many times its time-out for the whole exchange: to connect, to send, to answer.
+WHOLE = 3.0
+
+
 class MessageChannels:
     """The message library, one URL at a time: several at once cannot be retried apart."""
 
     def __init__(self, timeout_s: float) -> None:
         self._timeout_s = timeout_s
+        self._hanging: dict[str, threading.Thread] = {}
 
     def __call__(self, url: str, title: str, body: str) -> Outcome:
-        """Sends in at most about twice the time-out."""
+        """Sends in at most three times the time-out.
+
+        The library bounds each wait, not their sum: a receiver that answers a byte at a time would hold it for ever.
+        So it works in a thread that is left behind then, and a channel that still hangs is not tried again.
+        """
+        before = self._hanging.get(url)
+        if before is not None and before.is_alive():
+            return Outcome(False, f"{shown(url)}: still hangs in an earlier message")
+        answers: list[Outcome] = []
+        thread = threading.Thread(
+            target=lambda: answers.append(self._send(url, title, body)), name="channel", daemon=True
+        )
+        thread.start()
+        thread.join(WHOLE * self._timeout_s)
+        if answers:
+            self._hanging.pop(url, None)
+            return answers[0]
+        if not thread.is_alive():
+            return Outcome(False, f"{shown(url)}: the message library failed; see the log")
+        self._hanging[url] = thread
+        return Outcome(False, f"{shown(url)}: no answer within {WHOLE * self._timeout_s:g} s")
+
+    def _send(self, url: str, title: str, body: str) -> Outcome:
         # Imported when first needed: it costs 60 ms and 27 MB, and a service without channels never pays.
         import apprise
 

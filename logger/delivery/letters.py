@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection
 
-from logger.alarms.telling import Rules, Told, tell, told_from_dict, told_to_dict
+from logger.alarms.kind import Kind
+from logger.alarms.state import Phase, State
+from logger.alarms.telling import Message, Rules, TellWhy, Told, tell, told_from_dict, told_to_dict
 from logger.alarms.watchbook import Watchbook
 from logger.alarms.wording import words
+from logger.delivery.links import Address, new_token
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.alarms import row_id_of
+from logger.store.links import Purpose, revoke_links
 
 #: A message that the first addresses have refused so many times has failed for good: the second are told at once.
 FAILED_TRIES = 3
+#: Why a link in an earlier message holds no longer: what it was about is not what is true now.
+NEWS = (TellWhy.FIRST_TIME, TellWhy.WORSE, TellWhy.REALARM)
 
 
 def rules_of(messages: Messages) -> Rules:
@@ -24,49 +31,97 @@ def rules_of(messages: Messages) -> Rules:
         first=len(messages.urls),
         second=len(messages.second_urls),
         second_after_min=messages.second_after_min,
-        quiet_from_min=_minute(messages.quiet_from),
-        quiet_until_min=_minute(messages.quiet_until),
+        quiet_from_min=minute_of(messages.quiet_from),
+        quiet_until_min=minute_of(messages.quiet_until),
     )
 
 
-def write_letters(
-    tx: Connection,
-    pour_id: int,
-    about: str,
-    book: Watchbook,
-    told: dict[str, Any],
-    rules: Rules,
-    now_ms: int,
-    minute_of_day: int | None,
-    link: Callable[[int], str],
-) -> dict[str, Any]:
-    """Puts every message that is due into the outbox; gives what has been told of each alarm now (JSON-safe).
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """One message that is due, before it is worded."""
 
-    `told`: what this gave the last time. `about`: the pour's title. `link`: alarm row id → address of its page.
-    Messages about the same alarm that still wait are outdated: only what is true now is worth a ring.
+    key: str
+    kind: Kind
+    state: State
+    message: Message
+
+
+def due_letters(
+    book: Watchbook, told: dict[str, Any], rules: Rules, now_ms: int, minute_of_day: int | None,
+    first_failed: Callable[[str, State], bool],
+) -> tuple[list[Letter], dict[str, Any]]:  # fmt: skip
+    """Every message that is due, and what has been told of each alarm then (JSON-safe).
+
+    `told`: what this gave the last time. `first_failed`: alarm's key and state → whether the first addresses cannot
+    be reached.
     """
+    letters: list[Letter] = []
     after: dict[str, Any] = {}
     # Also those that have just become normal: that they are over may have to be told.
     for key in dict.fromkeys([*(entry.key for entry in book.entries()), *told]):
         kind, state = book.look_up(key)
         before = told_from_dict(told[key]) if key in told else Told()
-        row_id = row_id_of(tx, pour_id, key, state.activation)
-        failed = row_id is not None and outbox.tries_in_vain(tx, row_id, "first") >= FAILED_TRIES
+        failed = first_failed(key, state)
         telling = tell(kind, state, before, rules, now_ms, minute_of_day, first_failed=failed)
-        for message in telling.messages:
-            text = words(kind, state, message.why, about, None if row_id is None else link(row_id))
-            if row_id is not None:
-                outbox.outdate(tx, row_id, str(message.to), now_ms)
-            outbox.add_message(
-                tx, alarm_id=row_id, why=str(message.why), to=str(message.to),
-                title=text.title, body=text.body, now_ms=now_ms,
-            )  # fmt: skip
+        letters += [Letter(key, kind, state, message) for message in telling.messages]
         if telling.told != Told():
             after[key] = told_to_dict(telling.told)
+    return letters, after
+
+
+def write_letters(
+    tx: Connection, pour_id: int, about: str, book: Watchbook, told: dict[str, Any], rules: Rules,
+    now_ms: int, minute_of_day: int | None, address: Address,
+) -> dict[str, Any]:  # fmt: skip
+    """Puts every message that is due into the outbox; gives what has been told of each alarm now (JSON-safe).
+
+    `told`: what this gave the last time. `about`: the pour's title.
+    """
+
+    def first_failed(key: str, state: State) -> bool:
+        if rules.second == 0 or state.phase is not Phase.RAISED:
+            return False  # it would change nothing, and this is asked every few seconds
+        row_id = row_id_of(tx, pour_id, key, state.activation)
+        return row_id is not None and outbox.tries_in_vain(tx, row_id, "first") >= FAILED_TRIES
+
+    letters, after = due_letters(book, told, rules, now_ms, minute_of_day, first_failed)
+    post(tx, pour_id, about, letters, now_ms, address)
     return after
 
 
-def _minute(text: str | None) -> int | None:
+def post(
+    tx: Connection, pour_id: int, about: str, letters: Sequence[Letter], now_ms: int, address: Address
+) -> list[int]:
+    """Puts messages into the outbox, worded and with their links; gives their ids.
+
+    Messages about the same alarm that still wait are outdated: only what is true now is worth a ring.
+    """
+    ids = []
+    revoked: set[str] = set()
+    for letter in letters:
+        to, why = str(letter.message.to), letter.message.why
+        row_id = row_id_of(tx, pour_id, letter.key, letter.state.activation)
+        since_ms, link = None, address(f"/pours/{pour_id}")
+        if row_id is not None:
+            if why in NEWS and letter.key not in revoked:
+                revoke_links(tx, row_id, now_ms)
+                revoked.add(letter.key)
+            since_ms = outbox.outdate(tx, row_id, to, now_ms)
+            link = address(f"/alarms/{row_id}")
+            if why is not TellWhy.TAKEN:
+                link = address(f"/a/{new_token(tx, Purpose.ACKNOWLEDGE, to, row_id, now_ms)}")
+        text = words(letter.kind, letter.state, why, about, link)
+        ids.append(
+            outbox.add_message(
+                tx, alarm_id=row_id, why=str(why), to=to, title=text.title, body=text.body, now_ms=now_ms,
+                since_ms=since_ms,
+            )
+        )  # fmt: skip
+    return ids
+
+
+def minute_of(text: str | None) -> int | None:
+    """Minutes of the day of a time such as 22:30."""
     if text is None:
         return None
     hour, _, minute = text.partition(":")

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, Select, insert, select, update
 
 from logger.alarms.kinds import KINDS
 from logger.alarms.state import Change, Phase, Why
@@ -50,7 +50,7 @@ def save_changes(
             tx, pour_id, at_ms, "alarm", change.by or "the watch", change.text[:4000],
             {"alarm": row_id, "kind": change.kind, "subject": change.subject, "why": str(change.why),
              "phase": str(change.phase), "value": change.value, "limit": change.limit, "late": change.late,
-             "measured_ms": change.measured_ms + true_shift_ms},
+             "measured_ms": change.measured_ms + true_shift_ms, "quiet": change.quiet},
         )  # fmt: skip
         ids.append(row_id)
     return ids
@@ -90,6 +90,16 @@ def row_id_of(connection: Connection, pour_id: int, key: str, activation: int) -
         )
     ).scalar()
     return None if found is None else int(found)
+
+
+def same_alarm(alarm_id: int) -> Select[Any]:
+    """The ids of every activation of the alarm that one activation belongs to."""
+    this = ALARM.alias("this")
+    return (
+        select(ALARM.c.id)
+        .join(this, (this.c.subject == ALARM.c.subject) & (this.c.kind == ALARM.c.kind))
+        .where(this.c.id == alarm_id)
+    )
 
 
 def get_alarm(connection: Connection, alarm_id: int) -> Row[Any]:

@@ -5,15 +5,16 @@ SQLite runs with WAL and synchronous=FULL: a batch is acknowledged only after it
 
 from __future__ import annotations
 
+import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, create_engine, event, inspect
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlmodel import SQLModel
 
 from logger.errors import StoreError, UnknownSchema
@@ -38,6 +39,8 @@ class Store:
     def __init__(self, url: str) -> None:
         self.url = make_url(url)
         self._lock = threading.Lock()
+        #: Called when the disk is full; whether it has made room.
+        self.make_room: Callable[[], bool] = lambda: False
         if self.is_sqlite and self.url.database:
             Path(self.url.database).parent.mkdir(parents=True, exist_ok=True)
         self._writer = self._engine(read_only=False)
@@ -58,8 +61,14 @@ class Store:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """A write transaction: committed when the block ends, rolled back when it raises."""
-        with self._lock, self._writer.begin() as connection:
-            yield connection
+        try:
+            with self._lock, self._writer.begin() as connection:
+                yield connection
+        except DBAPIError as error:
+            # Whoever wrote tries again, or goes on without; the room is there for the next try.
+            if refuses(error):
+                self.make_room()
+            raise
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -113,6 +122,19 @@ class Store:
         with self._writer.begin() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
+
+
+def refuses(error: DBAPIError) -> bool:
+    """Whether the database cannot be written at present: disk full, or failing."""
+    code = getattr(error.orig, "sqlite_errorcode", None)
+    if code is None:
+        return isinstance(error, OperationalError)
+    return code & 0xFF in (
+        sqlite3.SQLITE_FULL,
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_READONLY,
+    )
 
 
 def known_revisions() -> list[str]:

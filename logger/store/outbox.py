@@ -1,86 +1,206 @@
-"""The outbox: messages written in the transaction of what they tell, sent afterwards, kept until they got through."""
+"""The outbox: messages written in the transaction of what they tell, sent afterwards, kept until they got through.
+
+All times are steady (see boots.py). A message goes to a group of channels; which of them have taken it is kept, so
+that nobody is rung twice because another channel failed.
+"""
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Connection, Row, case, exists, func, insert, or_, select, update
+from sqlalchemy.sql.elements import ColumnElement
 
+from logger.alarms.waiting import Waiting, sort_waiting
+from logger.store.alarms import ALARM, same_alarm
 from logger.store.database import table
-from logger.store.tables import Outgoing
+from logger.store.tables import Outgoing, Taken
 
-OUTBOX = table(Outgoing)
+OUTBOX, TAKEN = table(Outgoing), table(Taken)
 WAITING, SENT, GIVEN_UP, OUTDATED = "waiting", "sent", "given-up", "outdated"
+#: Why a message that is about no alarm was written.
+TRIAL = "trial"
+#: No claim is longer than this: one that seems so was made on another timeline, and counts as none, ms.
+LONGEST_CLAIM_MS = 600_000
+
+
+def channel_key(url: str) -> str:
+    """What is kept of a channel's URL, which may hold a password."""
+    return hashlib.sha256(url.encode()).hexdigest()
 
 
 def add_message(
-    tx: Connection, *, alarm_id: int | None, why: str, to: str, title: str, body: str, now_ms: int
-) -> int:
-    """Puts a message into the outbox. `to` names the group of channels ("first", "second"). Gives its id."""
+    tx: Connection, *, alarm_id: int | None, why: str, to: str, title: str, body: str, now_ms: int,
+    since_ms: int | None = None,
+) -> int:  # fmt: skip
+    """Puts a message into the outbox. `to` names the group of channels ("first", "second"). Gives its id.
+
+    `since_ms`: since when the messages that it replaces have waited in vain.
+    """
     values = {"alarm_id": alarm_id, "why": why, "to": to, "title": title[:300], "body": body[:4000],
-              "created_ms": now_ms, "next_try_ms": now_ms, "state": WAITING, "attempts": 0}  # fmt: skip
+              "created_ms": now_ms, "next_try_ms": now_ms, "state": WAITING, "attempts": 0,
+              "since_ms": now_ms if since_ms is None else since_ms}  # fmt: skip
     return int(tx.execute(insert(OUTBOX).values(**values).returning(OUTBOX.c.id)).scalar_one())
 
 
-def due(connection: Connection, now_ms: int, most: int = 20) -> list[Row[Any]]:
-    """Messages to be tried now, oldest first."""
-    return list(
-        connection.execute(
-            select(OUTBOX)
-            .where(OUTBOX.c.state == WAITING, OUTBOX.c.next_try_ms <= now_ms)
-            .order_by(OUTBOX.c.id)
-            .limit(most)
+def next_due(
+    connection: Connection, now_ms: int, groups: Sequence[str], tried: Sequence[int]
+) -> Row[Any] | None:
+    """The message to be tried now, or None: the gravest alarm first, then the oldest; not those in `tried`."""
+    rank = case({"high": 0, "medium": 1}, value=ALARM.c.priority, else_=2)
+    free = or_(
+        OUTBOX.c.claimed_until_ms.is_(None),
+        OUTBOX.c.claimed_until_ms <= now_ms,
+        OUTBOX.c.claimed_until_ms > now_ms + LONGEST_CLAIM_MS,
+    )
+    return connection.execute(
+        select(OUTBOX)
+        .join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id, isouter=True)
+        .where(OUTBOX.c.state == WAITING, OUTBOX.c.next_try_ms <= now_ms, free)
+        .where(OUTBOX.c.to.in_(groups), OUTBOX.c.id.not_in(tried))
+        .order_by(rank, OUTBOX.c.id)
+        .limit(1)
+    ).first()
+
+
+def claim(tx: Connection, message_id: int, until_ms: int) -> bool:
+    """Takes a message for sending, or goes on with it, until then. False when it waits no longer."""
+    result = tx.execute(
+        update(OUTBOX)
+        .where(OUTBOX.c.id == message_id, OUTBOX.c.state == WAITING)
+        .values(claimed_until_ms=until_ms)
+    )
+    return result.rowcount > 0
+
+
+def taken_by(connection: Connection, message_id: int) -> set[str]:
+    """The keys of the channels that have taken a message."""
+    return set(connection.execute(select(TAKEN.c.channel).where(TAKEN.c.message_id == message_id)).scalars())
+
+
+def mark_taken(tx: Connection, message_id: int, channel: str, now_ms: int) -> None:
+    """One channel has taken it."""
+    if channel not in taken_by(tx, message_id):
+        tx.execute(insert(TAKEN).values(message_id=message_id, channel=channel, taken_ms=now_ms))
+
+
+def mark_sent(tx: Connection, message_id: int, now_ms: int) -> None:
+    """It got through to every channel of its group, even if something newer has replaced it meanwhile."""
+    tx.execute(
+        update(OUTBOX)
+        .where(OUTBOX.c.id == message_id)
+        .values(
+            state=SENT, done_ms=now_ms, attempts=OUTBOX.c.attempts + 1, problem=None, claimed_until_ms=None
         )
     )
 
 
-def mark_sent(tx: Connection, message_id: int, now_ms: int) -> None:
-    """It got through to every channel of its group."""
-    tx.execute(
-        update(OUTBOX)
-        .where(OUTBOX.c.id == message_id)
-        .values(state=SENT, done_ms=now_ms, attempts=OUTBOX.c.attempts + 1, problem=None)
-    )
-
-
 def mark_failed(tx: Connection, message_id: int, problem: str, next_try_ms: int) -> None:
-    """It did not; it will be tried again."""
+    """It did not; it will be tried again, unless something newer has replaced it."""
     tx.execute(
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id)
-        .values(problem=problem[:500], attempts=OUTBOX.c.attempts + 1, next_try_ms=next_try_ms)
-    )
+        .values(
+            problem=problem[:500], attempts=OUTBOX.c.attempts + 1, next_try_ms=next_try_ms,
+            claimed_until_ms=None,
+        )
+    )  # fmt: skip
 
 
 def tries_in_vain(connection: Connection, alarm_id: int, to: str) -> int:
-    """How often the newest message about an alarm to a group was tried without getting through."""
-    found = connection.execute(
-        select(OUTBOX.c.attempts, OUTBOX.c.state)
-        .where(OUTBOX.c.alarm_id == alarm_id, OUTBOX.c.to == to)
-        .order_by(OUTBOX.c.id.desc())
-        .limit(1)
-    ).first()
-    return 0 if found is None or found.state == SENT else int(found.attempts)
-
-
-def outdate(tx: Connection, alarm_id: int, to: str, now_ms: int) -> int:
-    """Messages about an alarm that still wait for a group are replaced by what is true now. Gives how many."""
-    result = tx.execute(
-        update(OUTBOX)
-        .where(OUTBOX.c.alarm_id == alarm_id, OUTBOX.c.to == to, OUTBOX.c.state == WAITING)
-        .values(state=OUTDATED, done_ms=now_ms)
+    """How often messages about an activation were tried for a group since one of its channels last took one."""
+    through = select(func.coalesce(func.max(OUTBOX.c.id), 0)).where(
+        OUTBOX.c.alarm_id == alarm_id, OUTBOX.c.to == to, or_(OUTBOX.c.state == SENT, _was_taken())
     )
-    return int(result.rowcount)
+    tried = select(func.coalesce(func.sum(OUTBOX.c.attempts), 0)).where(
+        OUTBOX.c.alarm_id == alarm_id, OUTBOX.c.to == to, OUTBOX.c.id > through.scalar_subquery()
+    )
+    return int(connection.execute(tried).scalar_one())
 
 
-def oldest_waiting_ms(connection: Connection) -> int | None:
-    """When the oldest message that has been tried in vain was written, or None."""
-    found = connection.execute(
-        select(func.min(OUTBOX.c.created_ms)).where(OUTBOX.c.state == WAITING, OUTBOX.c.attempts > 0)
+def outdate(tx: Connection, alarm_id: int, to: str, now_ms: int) -> int | None:
+    """Messages about an alarm, of any activation, that still wait for a group are replaced by what is true now.
+
+    Gives since when they have waited in vain, if no channel has taken any of them.
+    """
+    waiting = select(OUTBOX.c.id).where(
+        OUTBOX.c.alarm_id.in_(same_alarm(alarm_id)), OUTBOX.c.to == to, OUTBOX.c.state == WAITING
+    )
+    since = tx.execute(
+        select(func.min(OUTBOX.c.since_ms)).where(OUTBOX.c.id.in_(waiting), ~_was_taken())
     ).scalar()
+    tx.execute(
+        update(OUTBOX)
+        .where(OUTBOX.c.id.in_(waiting))
+        .values(state=OUTDATED, done_ms=now_ms, claimed_until_ms=None)
+    )
+    return None if since is None else int(since)
+
+
+def outdate_overtaken(tx: Connection, now_ms: int) -> int:
+    """Replaces what waits behind something newer about the same alarm: after a restore, or an older program."""
+    rows = tx.execute(
+        select(OUTBOX.c.id, OUTBOX.c.to, OUTBOX.c.created_ms, ALARM.c.subject, ALARM.c.kind)
+        .join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id)
+        .where(OUTBOX.c.state == WAITING)
+    )
+    found = sort_waiting(Waiting(row.id, f"{row.kind}/{row.subject}", row.to, row.created_ms) for row in rows)
+    if found.overtaken:
+        tx.execute(
+            update(OUTBOX)
+            .where(OUTBOX.c.id.in_(found.overtaken))
+            .values(state=OUTDATED, done_ms=now_ms, claimed_until_ms=None)
+        )
+    return len(found.overtaken)
+
+
+def oldest_waiting_ms(connection: Connection, groups: Sequence[str] | None = None) -> int | None:
+    """Since when the oldest message has waited that no channel has taken, or None."""
+    wanted = select(func.min(OUTBOX.c.since_ms)).where(OUTBOX.c.state == WAITING, ~_was_taken())
+    if groups is not None:
+        wanted = wanted.where(OUTBOX.c.to.in_(groups))
+    found = connection.execute(wanted).scalar()
     return None if found is None else int(found)
+
+
+def last_trial_ms(connection: Connection) -> int | None:
+    """When the last test message was written."""
+    found = connection.execute(select(func.max(OUTBOX.c.created_ms)).where(OUTBOX.c.why == TRIAL)).scalar()
+    return None if found is None else int(found)
+
+
+def outdate_trials(tx: Connection, now_ms: int) -> None:
+    """Test messages that still wait are replaced by a newer one."""
+    tx.execute(
+        update(OUTBOX)
+        .where(OUTBOX.c.why == TRIAL, OUTBOX.c.state == WAITING)
+        .values(state=OUTDATED, done_ms=now_ms, claimed_until_ms=None)
+    )
+
+
+def give_up_others(tx: Connection, groups: Sequence[str], now_ms: int) -> None:
+    """Messages to groups that have no channel any more are no longer tried."""
+    tx.execute(
+        update(OUTBOX)
+        .where(OUTBOX.c.state == WAITING, OUTBOX.c.to.not_in(groups))
+        .values(state=GIVEN_UP, done_ms=now_ms, problem="no channel is set for this group any more")
+    )
 
 
 def messages_of(connection: Connection, alarm_id: int) -> list[Row[Any]]:
     """Every message about an alarm, oldest first."""
     return list(connection.execute(select(OUTBOX).where(OUTBOX.c.alarm_id == alarm_id).order_by(OUTBOX.c.id)))
+
+
+def newest_messages(connection: Connection, most: int = 30) -> list[Row[Any]]:
+    """The last messages, newest first, each with `takers`: how many channels have taken it."""
+    takers = select(func.count()).where(TAKEN.c.message_id == OUTBOX.c.id).scalar_subquery()
+    return list(
+        connection.execute(select(OUTBOX, takers.label("takers")).order_by(OUTBOX.c.id.desc()).limit(most))
+    )
+
+
+def _was_taken() -> ColumnElement[bool]:
+    return exists().where(TAKEN.c.message_id == OUTBOX.c.id)

@@ -58,3 +58,23 @@ def probes_of(connection: Connection, station_id: int) -> list[Row[Any]]:
     """Every probe that a station has reported, by place."""
     rows = connection.execute(select(PROBE).where(PROBE.c.station_id == station_id).order_by(PROBE.c.place))
     return list(rows)
+
+
+def switch_fan(tx: Connection, station_id: int, *, on: bool) -> bool:
+    """Commands a station's fan; whether that changes anything."""
+    result = tx.execute(
+        update(STATION).where(STATION.c.id == station_id, STATION.c.fan_on.is_(not on)).values(fan_on=on)
+    )
+    return result.rowcount == 1
+
+
+def note_health(
+    tx: Connection, station: Row[Any], power_low: bool | None, disk_free_mb: float | None
+) -> None:
+    """Keeps what a station says of its supply and its disk."""
+    if (station.power_low, station.disk_free_mb) != (power_low, disk_free_mb):
+        tx.execute(
+            update(STATION)
+            .where(STATION.c.id == station.id)
+            .values(power_low=power_low, disk_free_mb=disk_free_mb)
+        )
