@@ -316,7 +316,7 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
         return BadPlan(place, str(context["error"]) + tail)
     bounds = {"greater_than": "above {gt}", "greater_than_equal": "at least {ge}",
               "less_than": "below {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
-    unit = _unit_of(key)
+    unit = unit_of(key)
     if kind in bounds:
         allowed = bounds[kind].format(**context) + (f" {unit}" if unit else "")
         return BadPlan(place, "is out of range" + tail, value=first["input"], allowed=allowed,
@@ -340,5 +340,6 @@ UNITS_BY_ENDING = {
 }  # fmt: skip
 
 
-def _unit_of(key: str) -> str:
+def unit_of(key: str) -> str:
+    """The unit that a key's name ends in, or an empty text."""
     return next((unit for ending, unit in UNITS_BY_ENDING.items() if key.endswith(ending)), "")
