@@ -33,6 +33,24 @@ def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> t
     return int(found), token
 
 
+def revoke(tx: Connection, name: str, now_ms: int) -> None:
+    """A station's token no longer opens anything; its readings stay. Raises NotFound."""
+    tx.execute(
+        update(STATION).where(STATION.c.id == by_name(tx, name).id).values(token_hash=None, revoked_ms=now_ms)
+    )
+
+
+def elsewhere(connection: Connection, station_id: int, rom: str) -> list[str]:
+    """Names of other stations that have reported this probe."""
+    found = connection.execute(
+        select(STATION.c.name)
+        .join(PROBE, PROBE.c.station_id == STATION.c.id)
+        .where(PROBE.c.rom == rom, PROBE.c.station_id != station_id)
+        .order_by(STATION.c.name)
+    )
+    return list(found.scalars())
+
+
 def by_token(connection: Connection, token: str) -> Row[Any]:
     """The station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
     found = connection.execute(select(STATION).where(STATION.c.token_hash == token_hash(token))).first()
