@@ -254,7 +254,7 @@ class Watch:
                 book = Watchbook.from_dict(self._setup(connection, pour), unkept.book)
             taken = take(connection, pour, book, unkept.judged)
             letters, told = due_letters(
-                book, unkept.told, self._rules, self._timeline.now_ms(), _minute_of_day(self._timeline),
+                book, unkept.told, self._rules, self._timeline.now_ms(), minute_of_day(self._timeline),
                 lambda _key, _state: False,
             )  # fmt: skip
             self.held.put(pour_id, pour.title, letters)
@@ -299,7 +299,7 @@ class Watch:
         self._fan(tx, pour, taken.changes)
         told = write_letters(
             tx, pour.id, pour.title, book, before, self._rules, self._timeline.now_ms(),
-            _minute_of_day(self._timeline), self._address,
+            minute_of_day(self._timeline), self._address,
         )  # fmt: skip
         if changed or told != before:
             pours.save_watchbook(tx, pour.id, {"book": book.to_dict(), "told": told}, taken.judged)
@@ -450,7 +450,7 @@ def _sweeps(rows: Sequence[Row[Any]], shift_ms: int) -> Iterator[list[Sample]]:
         ]
 
 
-def _minute_of_day(timeline: Timeline) -> int | None:
+def minute_of_day(timeline: Timeline) -> int | None:
     """Minutes since midnight by the machine's time zone; None while nobody has set its clock."""
     if not timeline.clock_set:
         return None

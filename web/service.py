@@ -37,6 +37,7 @@ class Service:
     on_news: Callable[[], None] = lambda: None
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
+    _reserve: Reserve | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         """A watch that nobody runs still takes acknowledgements."""
@@ -51,9 +52,18 @@ class Service:
             fan_on_forecast=self.settings.fan.on_forecast,
         )
         if self.store.is_sqlite:
-            reserve = Reserve(Path(self.settings.data_dir))
-            reserve.keep()
-            self.store.make_room = reserve.give_up
+            self._reserve = Reserve(Path(self.settings.data_dir))
+            self.keep_reserve()
+            self.store.make_room = self._reserve.give_up
+
+    def keep_reserve(self) -> None:
+        """Lays up the reserve again once there is room."""
+        if self._reserve is not None:
+            self._reserve.keep()
+
+    def address(self, path: str) -> str:
+        """A path of this service as phones reach it."""
+        return f"{self.settings.link_base}{path}"
 
     @property
     def rhythm(self) -> Rhythm:

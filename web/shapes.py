@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field
 
+from logger.alarms.first_hour import Finding
 from logger.pour import Stage
 
 #: Request bodies that may be larger than a form (web/app.py has the limit of all others), bytes: a station's fullest
@@ -56,6 +57,7 @@ class BatchShape(Shape):
     spool: Annotated[str, Field(min_length=1, max_length=36)]
     sent: StampShape
     rows: Annotated[list[RowShape], Field(max_length=500)]
+    health: HealthShape | None = None
 
 
 class BatchAnswer(Shape):
@@ -101,6 +103,52 @@ class AckShape(Shape):
     """Why or how an alarm was acknowledged."""
 
     text: Text = ""
+
+
+class ShelveShape(Shape):
+    """An alarm to be quiet for some hours."""
+
+    hours: Annotated[float, Field(gt=0, le=1000)]
+    reason: Annotated[str, Field(max_length=500)] = ""
+
+
+class OutShape(Shape):
+    """An alarm to be taken out of service, and why."""
+
+    reason: Annotated[str, Field(min_length=1, max_length=500)]
+    hours: Annotated[float, Field(gt=0, le=1000)] | None = None
+
+
+class LookShape(Shape):
+    """What somebody found at the form."""
+
+    finding: Annotated[Finding, Field(strict=False)]
+    text: Annotated[str, Field(max_length=1000)] = ""
+
+
+class PouredShape(Shape):
+    """All that has gone into the form so far."""
+
+    litres: Annotated[float, Field(gt=0, le=10_000)]
+
+
+class LevelShape(Shape):
+    """The level against one fixed mark, up is plus."""
+
+    level_mm: Annotated[float, Field(ge=-1000, le=1000)]
+
+
+class FanShape(Shape):
+    """The fan relay as it should be."""
+
+    on: bool
+
+
+class HealthShape(Shape):
+    """What a station says of its supply and its disk; null where it does not know."""
+
+    power_low: bool | None = None
+    disk_free_mb: Annotated[float, Field(ge=0, le=1e12)] | None = None
 
 
 class NewStation(Shape):

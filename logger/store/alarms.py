@@ -8,13 +8,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, insert, select, update
+from sqlalchemy import Connection, Row, Select, func, insert, select, update
 
+from logger.alarms.kind import Priority
 from logger.alarms.kinds import KINDS
+from logger.alarms.rates import Span
 from logger.alarms.state import Change, Phase, Why
 from logger.errors import NotFound
+from logger.store.boots import BOOT
 from logger.store.database import table
-from logger.store.events import add_event
+from logger.store.events import EVENT, add_event
 from logger.store.pours import POUR
 from logger.store.tables import Alarm
 
@@ -135,3 +138,31 @@ def loudest_at(connection: Connection, station_id: int) -> str | None:
         .where(POUR.c.station_id == station_id, ALARM.c.phase == Phase.RAISED)
     ).scalars()
     return min(rows, key=["high", "medium", "low"].index, default=None)
+
+
+def spans(connection: Connection) -> list[Span]:
+    """Every activation that was told, as the alarms' own rates want it: those raised quietly are left out."""
+    raised = connection.execute(
+        select(EVENT.c.data).where(EVENT.c.kind == "alarm").order_by(EVENT.c.id)
+    ).scalars()
+    quiet = {
+        data["alarm"] for data in raised
+        if data.get("quiet") and data["why"] in (Why.FIRST_TIME, Why.AGAIN)
+    }  # fmt: skip
+    return [
+        Span(row.kind, row.subject, Priority(row.priority), row.raised_ms, row.returned_ms or row.ended_ms,
+             row.acknowledged_ms)
+        for row in connection.execute(select(ALARM).order_by(ALARM.c.id))
+        if row.id not in quiet
+    ]  # fmt: skip
+
+
+def history_from_ms(connection: Connection) -> int | None:
+    """When the first pour was poured, or the first alarm raised; None before that."""
+    poured = select(func.min(POUR.c.poured_boot_ms + BOOT.c.offset_ms)).join(
+        BOOT, BOOT.c.id == POUR.c.poured_boot_id
+    )
+    found = [
+        connection.execute(poured).scalar(), connection.execute(select(func.min(ALARM.c.raised_ms))).scalar()
+    ]  # fmt: skip
+    return min((int(value) for value in found if value is not None), default=None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from logger.pour import Stage
-from logger.store import alarms, pours, readings
+from logger.store import alarms, pours, readings, stations
 from logger.store.boots import Stamp
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden
@@ -35,7 +35,10 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> B
         )
         for row in batch.rows
     ]
+    health = batch.health
     with service.store.write() as tx:
+        if health is not None:
+            stations.note_health(tx, station, health.power_low, health.disk_free_mb)
         saved = readings.save_batch(
             tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms()
         )

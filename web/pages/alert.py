@@ -9,10 +9,12 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.kinds import KINDS
 from logger.alarms.state import Phase
+from logger.errors import BadInput
 from logger.store import alarms, pours, shown
-from web import desk
+from web import attend, desk
 from web.access import MakerDep, OnlookerDep, ServiceDep
 from web.pages.frame import page
+from web.pages.measures import number_from
 from web.pages.standing import standing
 from web.shapes import RowId
 
@@ -35,6 +37,7 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
         request,
         "alert.html",
         {"alarm": alarm, "alarm_shown": alarm.id, "kind": kind, "now_c": now_c, "pour": pour,
+         "quiet": None if pour is None else attend.quiet_of(service, alarm_id),
          "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
          "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
          "over": alarm.phase == Phase.NORMAL},
@@ -47,4 +50,25 @@ def acknowledge(
 ) -> Response:
     """Somebody has it in hand."""
     desk.acknowledge(service, alarm_id, who.name, text.strip())
+    return RedirectResponse(f"/alarms/{alarm_id}", 303)
+
+
+@router.post("/alarms/{alarm_id}/quiet")
+def quiet(
+    alarm_id: RowId, service: ServiceDep, who: MakerDep, act: Annotated[str, Form(max_length=20)],
+    hours: Annotated[str, Form(max_length=20)] = "", reason: Annotated[str, Form(max_length=500)] = "",
+) -> Response:  # fmt: skip
+    """Shelves it, takes it out of service, or ends either; never for good, and never without a name."""
+    for_h = number_from(hours, "Hours") if hours.strip() else None
+    if act == "shelve" and for_h is not None:
+        attend.shelve(service, alarm_id, who.name, for_h, reason.strip())
+    elif act == "unshelve":
+        attend.unshelve(service, alarm_id, who.name)
+    elif act == "out":
+        attend.take_out_of_service(service, alarm_id, who.name, reason.strip(), for_h)
+    elif act == "return":
+        attend.return_to_service(service, alarm_id, who.name)
+    else:
+        raise BadInput("act", "is not one of the answers", value=act,
+                       allowed="shelve with hours, unshelve, out, return", remedy="press again")  # fmt: skip
     return RedirectResponse(f"/alarms/{alarm_id}", 303)

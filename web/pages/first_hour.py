@@ -7,18 +7,18 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.first_hour import Finding, Rhythm, advice, due_times_ms, looks_seen, next_due_ms
+from logger.alarms.first_hour import Finding, advice, due_times_ms, looks_seen, next_due_ms
 from logger.errors import BadInput, NotAllowed
 from logger.pour import LIVE, Stage
 from logger.store import pours, shown
 from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.frame import page
+from web.pages.measured import shown_measures
 from web.pages.standing import STAGE_WORDS
 from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
-RHYTHM = Rhythm()
 FINDING_WORDS = {
     Finding.DRY: "Dry, level, no smell of heat",
     Finding.LEAKING: "It is leaking",
@@ -47,18 +47,18 @@ def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: View
         contacts = shown.contacts_of(connection, pour_id)
     if pour.poured_ms is None:
         raise NotAllowed(f"pour {pour_id} has not been poured yet; its first hour begins with the first pail")
-    due_ms = next_due_ms(pour.poured_ms, RHYTHM, looks)
+    due_ms = next_due_ms(pour.poured_ms, service.rhythm, looks)
     last = looks[-1] if looks else None
     return page(
         request,
         "first-hour.html",
         {"pour": pour, "stage_word": STAGE_WORDS[Stage(pour.stage)], "looks": looks[::-1], "due_ms": due_ms,
-         "seen": looks_seen(pour.poured_ms, RHYTHM, looks, now_ms), "live": pour.stage in LIVE,
+         "seen": looks_seen(pour.poured_ms, service.rhythm, looks, now_ms), "live": pour.stage in LIVE,
          "advice": advice(last.finding) if last else (), "last": last, "words": FINDING_WORDS,
          "others": [finding for finding in Finding if finding is not Finding.DRY],
-         "later": [ms for ms in due_times_ms(pour.poured_ms, RHYTHM) if due_ms is not None and ms > due_ms],
+         "later": [ms for ms in due_times_ms(pour.poured_ms, service.rhythm) if due_ms is not None and ms > due_ms],
          "contacts": {place: row for place, row in contacts.items() if place.startswith("under-form")},
-         "kit": LEAK_KIT},
+         "kit": LEAK_KIT, "measured": shown_measures(service, pour_id)},
     )  # fmt: skip
 
 

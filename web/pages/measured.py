@@ -1,0 +1,50 @@
+"""What is measured in the first hour: litres gone in against the plan, the level against a mark."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form
+from starlette.responses import RedirectResponse, Response
+
+from logger.alarms.first_hour import LevelMark, level_fell
+from logger.errors import BadInput
+from logger.store import pours, shown
+from web import attend, desk
+from web.access import MakerDep, ServiceDep
+from web.pages.measures import number_from
+from web.service import Service
+from web.shapes import RowId
+
+router = APIRouter(include_in_schema=False)
+Field = Annotated[str, Form(max_length=20)]
+
+
+@router.post("/pours/{pour_id}/measured")
+def measure(
+    pour_id: RowId, service: ServiceDep, who: MakerDep, litres: Field = "", level_mm: Field = ""
+) -> Response:
+    """Keeps what was measured; either may be left out."""
+    if not litres.strip() and not level_mm.strip():
+        raise BadInput("measured", "is empty", remedy="give the litres, or the level, or both")
+    if litres.strip():
+        attend.poured(service, pour_id, number_from(litres, "Litres"), who.name)
+    if level_mm.strip():
+        attend.level(service, pour_id, number_from(level_mm, "Level"), who.name)
+    return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)
+
+
+def shown_measures(service: Service, pour_id: int) -> dict[str, Any]:
+    """What the page shows of them."""
+    with service.store.read() as connection:
+        plan = desk.plan_of(pours.get_pour(connection, pour_id))
+        levels = shown.events_of_kind(connection, pour_id, "level")
+        went_in = shown.events_of_kind(connection, pour_id, "poured")
+    marks = [LevelMark(row.at_ms, row.data["mm"], row.by) for row in levels]
+    last = went_in[-1] if went_in else None
+    return {
+        "planned_l": attend.planned_litres(plan),
+        "poured": None if last is None else {"litres": last.data["litres"], "text": last.text},
+        "levels": [{"at_ms": mark.at_ms, "mm": mark.level_mm} for mark in marks],
+        "fell": level_fell(marks),
+    }

@@ -1,0 +1,33 @@
+"""Do messages arrive? When a test was last confirmed, what waits, and why."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from web import attend
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.api.watching import messages_of
+from web.pages.frame import page
+
+router = APIRouter(include_in_schema=False)
+#: Before a pour, a test message should have been confirmed within this, days (the project's choice).
+CONFIRMED_DAYS = 7
+
+
+@router.get("/messages")
+def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The addresses without their secrets, the last test, the newest messages."""
+    told = messages_of(service)
+    age_h = told["confirmed_h_ago"]
+    return page(
+        request, "messages.html",
+        {"told": told, "old": age_h is None or age_h > 24 * CONFIRMED_DAYS, "days": CONFIRMED_DAYS},
+    )  # fmt: skip
+
+
+@router.post("/messages/test")
+def send_test(service: ServiceDep, who: MakerDep) -> Response:
+    """A test message to every address."""
+    attend.send_trial(service, who.name)
+    return RedirectResponse("/messages", 303)

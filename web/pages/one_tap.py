@@ -1,0 +1,69 @@
+"""A message's link: the alarm, huge, with one button. No sign-in; only pressing the button does anything.
+
+Mail programs and browsers fetch links by themselves (RFC 8058 exists because of it), so a GET changes nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request
+from starlette.responses import Response
+
+from logger.alarms.kinds import KINDS
+from logger.alarms.state import Phase
+from logger.delivery.links import LONGEST, LinkRefused
+from logger.errors import NotAllowed
+from logger.store import alarms, pours
+from logger.store.links import Purpose
+from web import attend
+from web.access import ServiceDep
+from web.pages.frame import templates
+from web.service import Service
+
+router = APIRouter(include_in_schema=False)
+Token = Annotated[str, Path(max_length=2 * LONGEST)]
+
+
+@router.get("/a/{token}")
+def show(token: Token, request: Request, service: ServiceDep) -> Response:
+    """What the link is about. Opening it does nothing."""
+    try:
+        tapped = attend.look_at_link(service, token)
+    except LinkRefused as refusal:
+        return _page(request, service, {"refused": str(refusal)}, 410)
+    return _page(request, service, _about(service, tapped) | {"button": True})
+
+
+@router.post("/a/{token}")
+def press(token: Token, request: Request, service: ServiceDep) -> Response:
+    """The button: acknowledges the alarm, or confirms the test message, once."""
+    try:
+        tapped = attend.tap(service, token)
+    except LinkRefused as refusal:
+        return _page(request, service, {"refused": str(refusal)}, 410)
+    except NotAllowed as refusal:
+        return _page(request, service, {"refused": str(refusal)}, 409)
+    return _page(request, service, _about(service, tapped) | {"done": True})
+
+
+def _about(service: Service, tapped: attend.Tapped) -> dict[str, Any]:
+    if tapped.purpose is Purpose.CONFIRM or tapped.alarm_id is None:
+        return {"trial": True}
+    with service.store.read() as connection:
+        alarm = alarms.get_alarm(connection, tapped.alarm_id)
+        pour = pours.get_pour(connection, alarm.pour_id)
+    return {"alarm": alarm, "kind": KINDS[alarm.kind], "about": pour.title,
+            "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED)}  # fmt: skip
+
+
+def _page(request: Request, service: Service, context: dict[str, Any], status: int = 200) -> Response:
+    made: dict[str, Any] = {
+        "workshop": service.settings.workshop, "alarm": None, "trial": False, "refused": None,
+        "button": False, "done": False,
+    }  # fmt: skip
+    return templates().TemplateResponse(
+        request, "one-tap.html", made | context, status_code=status,
+        # The address holds the token: it goes to no other site, and to no search engine.
+        headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
+    )  # fmt: skip
