@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from sqlalchemy import Connection
+
 from logger.alarms.first_hour import Finding
 from logger.alarms.state import Change
 from logger.alarms.watchbook import Watchbook
+from logger.cure.glass import field_hours, milestones
 from logger.cure.prediction import MODEL_VERSION, predict
+from logger.delivery.trials import write_trials
 from logger.errors import NotAllowed
 from logger.plan_file import Plan, plan_from_text
 from logger.pour import Stage
@@ -18,7 +22,7 @@ from web.service import Service
 def plan_pour(service: Service, plan_toml: str, client: str, station: str | None, by: str) -> int:
     """A new pour from a plan file's text, with its prediction. Gives its id. Raises BadPlan, NotFound."""
     plan = plan_from_text(plan_toml)
-    prediction = predict(plan).to_json()
+    prediction = predicted(plan)
     with service.store.write() as tx:
         station_id = stations.by_name(tx, station).id if station else None
         pour_id = pours.add_pour(
@@ -35,10 +39,16 @@ def plan_pour(service: Service, plan_toml: str, client: str, station: str | None
     return pour_id
 
 
+def predicted(plan: Plan) -> dict[str, Any]:
+    """The prediction as it is kept with a pour, with the hour at which the plan lets the piece go (null: never)."""
+    found = predict(plan, field_hours=field_hours(plan))
+    return {**found.to_json(), "release_at_h": milestones(plan, found).release_h}
+
+
 def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
     """Another plan for a pour that has not been poured, predicted anew. Raises BadPlan, NotAllowed, NotFound."""
     plan = plan_from_text(plan_toml)
-    prediction = predict(plan).to_json()
+    prediction = predicted(plan)
     with service.store.write() as tx:
         pours.change_plan(tx, pour_id, plan_toml, plan.title, by, service.timeline.true_ms())
         pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
@@ -62,7 +72,21 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
         if to is Stage.POURING and pours.get_pour(tx, pour_id).station_id is None:
             raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
+        if to is Stage.READY:
+            # Whoever may be called tonight confirms today that they can be.
+            write_trials(tx, service.settings.messages, service.timeline.now_ms(), service.address,
+                         "A pour is about to start.")  # fmt: skip
+        elif to in (Stage.RELEASED, Stage.SPOILED):
+            _fan_off(tx, pours.get_pour(tx, pour_id), by, service.timeline.true_ms())
     service.news.tell("pour", pour=pour_id)
+
+
+def _fan_off(tx: Connection, pour: Any, by: str, at_ms: int) -> None:
+    """A fan blows for a pour: it ends with it."""
+    others = [row for row in pours.live_pours(tx) if row.station_id == pour.station_id]
+    if pour.station_id is not None and not others and stations.switch_fan(tx, pour.station_id, on=False):
+        events.add_event(tx, pour.id, at_ms, "fan", by, "Fan off: the pour is over",
+                         {"on": False, "station": pour.station_id})  # fmt: skip
 
 
 def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> None:

@@ -11,8 +11,10 @@ import uvicorn
 
 from logger.delivery.channels import Channel, MessageChannels
 from logger.delivery.sender import Sender
+from logger.delivery.upkeep import Upkeep
 from logger.forecasting import Forecaster
 from logger.own_process import OwnProcess
+from logger.watch import minute_of_day
 from web.app import make_app
 from web.service import Service
 
@@ -30,9 +32,15 @@ class Running:
         self.stop = threading.Event()
         messages = service.settings.messages
         self.sender = Sender(
-            service.store, service.timeline, messages, channel or MessageChannels(messages.timeout_s)
-        )
+            service.store, service.timeline, messages, channel or MessageChannels(messages.timeout_s),
+            held=service.watch.held, told=lambda: service.news.tell("messages"),
+        )  # fmt: skip
         self.watch = service.watch
+        self.upkeep = Upkeep(
+            service.store, service.timeline, messages, judged_ms=lambda: service.watch.judged_ms,
+            address=service.address, minute_of_day=lambda: minute_of_day(service.timeline),
+            keep_reserve=service.keep_reserve, wrote=self.sender.wake,
+        )  # fmt: skip
         service.on_news = self.sender.wake
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
         self._heavy = OwnProcess()
@@ -43,6 +51,7 @@ class Running:
                 target=self.watch.run, args=(self.stop, service.settings.watch_period_s), name="watch"
             ),
             threading.Thread(target=self.sender.run, args=(self.stop,), name="sender"),
+            threading.Thread(target=self.upkeep.run, args=(self.stop,), name="upkeep"),
         ]
 
     def start(self) -> None:
