@@ -45,10 +45,15 @@ def rows_of(clock: Any) -> Callable[..., list[Incoming]]:
         now = clock.stamp()
         return [
             Incoming(
-                seq, "28-000000000001", "core",
+                seq,
+                "28-000000000001",
+                "core",
                 Stamp(now.wall_ms + i * 1000, now.boot_id, now.boot_ms + i * 1000, now.clock_set),
-                milli_c + i, None, "00", None,
-            )  # fmt: skip
+                milli_c + i,
+                None,
+                "00",
+                None,
+            )
             for i, seq in enumerate(range(first_seq, first_seq + count))
         ]
 

@@ -1,0 +1,150 @@
+"""Backups of the Pi's own database: taken while it runs, verified before they count, refused when damaged.
+
+SQLite's online backup, never a copy of the file: a copy of a live WAL database can be torn.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from logger.errors import StoreError
+
+#: How many pages of the database are copied before a writer may have its turn.
+PAGES_A_STEP = 512
+#: How many backups are kept in a folder unless told otherwise.
+KEPT = 14
+_NAME = "pourlog-{}.sqlite3"
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A verified backup: its file, and what was in it."""
+
+    path: Path
+    schema: str
+    pours: int
+    readings: int
+    chain: str  #: hash over the heads of every pour's chains
+
+
+def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Backup:
+    """A verified backup of the database in that folder; older ones beyond `keep` are deleted afterwards.
+
+    Raises StoreError when the database or the folder cannot be used, or the copy does not verify.
+    """
+    if not database.is_file():
+        raise StoreError(f"{database}: there is no database to back up; check data_dir in the settings")
+    stamp = datetime.fromtimestamp(now_ms / 1000, UTC).strftime("%Y%m%d-%H%M%S")
+    path, part = folder / _NAME.format(stamp), folder / f".{stamp}.part"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with (
+            closing(sqlite3.connect(f"file:{database}?mode=ro", uri=True, timeout=30)) as live,
+            closing(sqlite3.connect(part)) as copy,
+        ):
+            live.backup(copy, pages=PAGES_A_STEP)
+            # A file that is one file: no -wal beside it that could be lost on the way to a shelf.
+            copy.execute("PRAGMA journal_mode=DELETE")
+        made = _look_into(part)
+        _sync(part)
+        manifest = _manifest(path)
+        manifest.write_text(json.dumps(_facts(made) | {"sha256": _digest(part)}), encoding="utf-8")
+        _sync(manifest)
+        part.replace(path)
+        _sync(folder)
+    except (sqlite3.Error, OSError) as error:
+        part.unlink(missing_ok=True)
+        raise StoreError(
+            f"{path}: the backup failed ({error}); check the folder's owner and the free space"
+        ) from error
+    for old in sorted(folder.glob(_NAME.format("*")))[:-keep]:
+        _manifest(old).unlink(missing_ok=True)
+        old.unlink()
+    return Backup(path, made.schema, made.pours, made.readings, made.chain)
+
+
+def check_backup(path: Path) -> Backup:
+    """The backup, if it is whole: its bytes, its structure and its chains are as they were. Raises StoreError."""
+    try:
+        stated = json.loads(_manifest(path).read_text(encoding="utf-8"))
+        if _digest(path) != stated["sha256"]:
+            raise StoreError(f"{path}: the file is damaged (its bytes have changed); take another backup")
+        found = _look_into(path)
+    except (OSError, ValueError, KeyError, sqlite3.Error) as error:
+        raise StoreError(f"{path}: cannot be read as a backup ({error}); take another one") from error
+    if _facts(found) != {name: stated.get(name) for name in _facts(found)}:
+        raise StoreError(f"{path}: its contents are not what was written down beside it; take another backup")
+    return found
+
+
+def restore(path: Path, database: Path) -> Backup:
+    """Puts a verified backup in the database's place; what was there is kept beside it as *.before-restore.
+
+    The service must not be running. Raises StoreError when the backup is damaged; then nothing has changed.
+    """
+    found = check_backup(path)
+    part = database.with_name(f".{database.name}.part")
+    try:
+        database.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(path.read_bytes())
+        _sync(part)
+        if database.exists():
+            database.replace(database.with_name(f"{database.name}.before-restore"))
+        # A stale log would be replayed onto the restored file and corrupt it.
+        for ending in ("-wal", "-shm"):
+            database.with_name(database.name + ending).unlink(missing_ok=True)
+        part.replace(database)
+        _sync(database.parent)
+    except OSError as error:
+        raise StoreError(
+            f"{database}: the backup could not be put back ({error}); check owner and space"
+        ) from error
+    return found
+
+
+def _look_into(path: Path) -> Backup:
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as copy:
+        verdict = copy.execute("PRAGMA integrity_check").fetchone()[0]
+        if verdict != "ok":
+            raise StoreError(f"{path}: the copy does not verify ({verdict}); check the disk")
+        heads = copy.execute("SELECT id, reading_head, event_head FROM pour ORDER BY id").fetchall()
+        return Backup(
+            path,
+            str(copy.execute("SELECT version_num FROM alembic_version").fetchone()[0]),
+            len(heads),
+            int(copy.execute("SELECT count(*) FROM reading").fetchone()[0]),
+            hashlib.sha256(json.dumps(heads).encode()).hexdigest(),
+        )
+
+
+def _facts(backup: Backup) -> dict[str, str | int]:
+    return {
+        "schema": backup.schema,
+        "pours": backup.pours,
+        "readings": backup.readings,
+        "chain": backup.chain,
+    }
+
+
+def _manifest(path: Path) -> Path:
+    return path.with_suffix(".json")
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _sync(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
