@@ -10,7 +10,7 @@ from fastapi import APIRouter, Form, Request
 from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.first_hour import Look, due_times_ms, next_due_ms
+from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
 from logger.errors import BadInput, LoggerError
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.store import alarms, forecasts, pours, shown, stations
@@ -18,7 +18,6 @@ from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.coming import Coming, coming
 from web.pages.course import Course, course_of, pictures
-from web.pages.first_hour import RHYTHM
 from web.pages.frame import page
 from web.pages.measures import Units, units_of
 from web.pages.standing import STAGE_WORDS, standing
@@ -129,7 +128,12 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     ahead: list[Coming] = []
     if course is not None and hour is not None and stage in (*LIVE, Stage.RELEASED):
         ahead = coming(
-            stage, hour, course, body, _looks_due_h(pour, looks), None if hottest is None else hottest[0]
+            stage,
+            hour,
+            course,
+            body,
+            _looks_due_h(pour, service.rhythm, looks),
+            None if hottest is None else hottest[0],
         )
     return {
         "pour": pour,
@@ -175,14 +179,14 @@ def _hottest(traces: list[dict[str, Any]]) -> tuple[float, float] | None:
     return max(cores, default=None)
 
 
-def _looks_due_h(pour: Row[Any], looks: list[Look]) -> list[float]:
+def _looks_due_h(pour: Row[Any], rhythm: Rhythm, looks: list[Look]) -> list[float]:
     """Hours since pouring of the looks still to make, while somebody sits by the form."""
     if pour.stage not in (Stage.POURING, Stage.WATCHED):
         return []
-    due = next_due_ms(pour.poured_ms, RHYTHM, looks)
+    due = next_due_ms(pour.poured_ms, rhythm, looks)
     if due is None:
         return []
-    return [(ms - pour.poured_ms) / 3.6e6 for ms in due_times_ms(pour.poured_ms, RHYTHM) if ms >= due]
+    return [(ms - pour.poured_ms) / 3.6e6 for ms in due_times_ms(pour.poured_ms, rhythm) if ms >= due]
 
 
 def _at_ms(pour: Row[Any], hours: float | None) -> int | None:
