@@ -18,7 +18,7 @@ from logger.plan_file import Plan
 Floats = NDArray[np.float64]
 
 #: Cells of the mesh in each direction against a prediction's.
-FINENESS = 0.8
+FINENESS = 0.6
 #: Readings whose χ² per piece is above this ask for another explanation.
 UNEXPLAINED = 2.0
 #: Another window of heating must explain this much more: half a χ² of this size.

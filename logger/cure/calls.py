@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-#: A new forecast is due after this long, or this part of the pour's age if that is more, h.
-DUE_H, DUE_PART = 5.0 / 60.0, 0.06
+#: A new forecast is due after this long, or this part of the pour's age if that is more, h; sooner where the limit is
+#: expected to be passed soon: after this part of the time left.
+DUE_H, DUE_PART, DUE_PART_LEFT = 5.0 / 60.0, 0.06, 0.15
 
 #: core-will-overheat: the chance that it takes to call long before the limit is expected to be passed, and shortly
 #: before; "long" and "shortly" are parts of the time from pouring to the expected crossing. While waiting costs
 #: nothing only a near certainty calls; a pour near the cliff often turns away from it.
-NEEDED_EARLY, NEEDED_LATE = 0.8, 0.5
+NEEDED_EARLY, NEEDED_LATE = 0.9, 0.5
 EARLY_PART, LATE_PART = 0.5, 0.75
 #: Raised when the chance is what it takes in so many of the last so many forecasts, cleared when it is below CLEAR in
 #: all of the last CLEAR_AFTER.
@@ -44,12 +45,20 @@ def will_overheat(chances: Sequence[float], needed: Sequence[float]) -> bool:
     return standing
 
 
+def next_due_h(at_h: float, time_left_h: float | None = None) -> float:
+    """When the next forecast is due after one at at_h that expects the limit to be passed in time_left_h."""
+    wait = DUE_PART * at_h
+    if time_left_h is not None:
+        wait = min(wait, DUE_PART_LEFT * time_left_h)
+    return at_h + max(DUE_H, wait)
+
+
 def due_hours(until_h: float, from_h: float = 0.0) -> list[float]:
     """When forecasts are due after from_h and before until_h: every five minutes of a young pour, less often later."""
     due: list[float] = []
     at = from_h
     while True:
-        at += max(DUE_H, DUE_PART * at)
+        at = next_due_h(at)
         if at >= until_h:
             return due
         due.append(at)

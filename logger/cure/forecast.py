@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from logger.cure.ahead import Ahead, Band, Bands, State, band, carry_on
 from logger.cure.as_seen import explain, seen_of
 from logger.cure.assimilate import Posterior, draw, effective, weigh
-from logger.cure.calls import DUE_H, DUE_PART, chance_needed, due_hours, will_overheat
+from logger.cure.calls import DUE_H, DUE_PART, chance_needed, due_hours, next_due_h, will_overheat
 from logger.cure.causes import Cause, causes_of
 from logger.cure.ensemble import Change, Checkpoint, Members, run_ensemble
 from logger.cure.evidence import OFFSET_C, Probe, Readings, good_readings
@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 
 __all__ = [
     "DUE_H", "DUE_PART", "Band", "Bands", "Forecast", "WhatIf", "chance_needed", "due_hours", "forecast",
-    "forecast_hours", "will_overheat",
+    "forecast_hours", "next_due_h", "will_overheat",
 ]  # fmt: skip
 
 #: Members drawn from the Laplace spread for each one kept.
@@ -42,7 +42,7 @@ TRUSTED = 0.5
 #: How long a model error lasts, as a part of the planned time to the peak, and its bounds, h.
 MEMORY_PART, SHORTEST_MEMORY_H, LONGEST_MEMORY_H = 0.08, 0.1, 3.0
 #: What may still change after now, in spreads of each unknown's prior.
-DRIFT = 0.06
+DRIFT = 0.10
 #: Fewer members than this part say nothing of when the limit is crossed.
 FEW = 0.05
 

@@ -16,7 +16,7 @@ from logger.plan_file import Plan
 Floats = NDArray[np.float64]
 
 #: Spread of the offset from the plan, of the 24 h and 12 h swing, of the slow and the fast drift, K.
-OFFSET_C, DAILY_C, HALF_DAILY_C, SLOW_C, FAST_C = 2.0, 1.3, 0.4, 1.2, 0.3
+OFFSET_C, DAILY_C, HALF_DAILY_C, SLOW_C, FAST_C = 2.0, 1.8, 0.5, 1.2, 0.3
 SLOW_H, FAST_H = 30.0, 2.0
 #: A mean of several room readings is this good, K.
 NOISE_C = 0.06

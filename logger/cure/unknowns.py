@@ -51,10 +51,10 @@ def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
     width = plan.pour.width_mm or 1000.0
     surface, underside = "the surface sheds", "the underside sheds"
     return (
-        Unknown("rate_factor", 0.25, *_both("the resin cures {} than planned", "faster", "slower")),
-        Unknown("heat_factor", 0.08, *_both("the cure gives {} heat than planned", "more", "less")),
+        Unknown("rate_factor", 0.30, *_both("the resin cures {} than planned", "faster", "slower")),
+        Unknown("heat_factor", 0.10, *_both("the cure gives {} heat than planned", "more", "less")),
         Unknown("first_factor", 0.20, *_both("the cure starts {} than planned", "sooner", "later")),
-        Unknown("e_factor", 0.05, *_both("warmth speeds the cure {} than planned", "more", "less")),
+        Unknown("e_factor", 0.06, *_both("warmth speeds the cure {} than planned", "more", "less")),
         Unknown("top_factor", 0.35, *_both(surface + " {} heat than planned", "more", "less")),
         Unknown("bottom_factor", 0.35, *_both(underside + " {} heat than planned", "more", "less")),
         Unknown("side_factor", 0.35, *_both("the edges shed {} heat than planned", "more", "less")),

@@ -76,7 +76,9 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
     while at_h < end:
         previous = forecast(pour.plan, pour.history, at_h=at_h, members=members, seed=seed, previous=previous)
         rows.append((at_h, previous.chance_core_over_limit, previous.chance_needed))
-        at_h += max(calls.DUE_H, part * at_h)
+        left = previous.time_left_h if previous.chance_core_over_limit > calls.CLEAR else None
+        wait = part * at_h if left is None else min(part * at_h, calls.DUE_PART_LEFT * left)
+        at_h += max(calls.DUE_H, wait)
     return rows
 
 

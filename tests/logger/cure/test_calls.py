@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from logger.cure.calls import chance_needed, due_hours
+import pytest
+
+from logger.cure.calls import chance_needed, due_hours, next_due_h
 from logger.cure.calls import will_overheat as judged
 
 
@@ -50,3 +52,10 @@ def test_long_before_the_limit_only_a_near_certainty_calls() -> None:
     """60 % at a quarter of the way waits; 60 % when three quarters are gone calls."""
     assert chance_needed(2.0, 8.0) > 0.6 > chance_needed(6.0, 8.0)
     assert chance_needed(2.0, None) == chance_needed(0.0, 8.0)
+
+
+def test_forecasts_come_closer_together_as_the_limit_comes_near() -> None:
+    """At 16 h, with 2 h left, the next one is due within 20 minutes; with nothing to fear within an hour."""
+    assert next_due_h(16.0, 2.0) - 16.0 < 1.0 / 3.0
+    assert 0.9 < next_due_h(16.0) - 16.0 <= 1.0
+    assert next_due_h(0.1, 0.01) - 0.1 == pytest.approx(next_due_h(0.0))
