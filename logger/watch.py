@@ -109,6 +109,8 @@ class Watch:
         self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
         self.trouble: str | None = None
+        #: How often the loop has come round: what the machine's watchdog is fed by.
+        self.passes = 0
         #: When every live pour was last judged without trouble, steady.
         self.judged_ms: int | None = None
 
@@ -123,6 +125,7 @@ class Watch:
             self._woken.clear()
             if not stop.is_set():
                 self.judge_all()
+                self.passes += 1
 
     def judge_all(self) -> None:
         """Judges every live pour up to its last reading and to now."""

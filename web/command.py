@@ -33,6 +33,7 @@ from logger.readings_file import read_readings
 from logger.record.figures import places_from
 from logger.replay import replay
 from logger.settings import Settings, read_settings
+from logger.store.backup import KEPT, back_up, restore
 from web.demo import run_demo
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
@@ -305,6 +306,41 @@ def demo_command(
             restart_after_s=restart_after,
         )
     )  # fmt: skip
+
+
+@app.command("backup")
+def backup_command(
+    settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups are kept.")],
+    keep: Annotated[int, typer.Option(min=1, help="How many backups are kept.")] = KEPT,
+) -> None:
+    """Back up the service's own database while it runs; the copy is verified before it counts.
+
+    Example: `pourlog backup settings.toml /media/stick/pourlog`
+    """
+    made = back_up(_database(settings), folder, SystemClock().stamp().wall_ms, keep)
+    console.print(f"{made.path}: {made.pours} pours, {made.readings} readings, verified")
+
+
+@app.command("restore")
+def restore_command(
+    backup: Annotated[Path, typer.Argument(metavar="BACKUP", help="A backup made by `pourlog backup`.")],
+    settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+) -> None:
+    """Put a backup in the database's place. Stop the service first; a damaged backup changes nothing.
+
+    Example: `pourlog restore pourlog-20261125-163000.sqlite3 settings.toml`
+    """
+    found = restore(backup, _database(settings))
+    console.print(f"{found.pours} pours and {found.readings} readings are back; what was there is beside it")
+
+
+def _database(settings: Path) -> Path:
+    url = read_settings(settings).database
+    if not url.startswith("sqlite:///"):
+        raise BadInput(str(settings), "names a database server", value=url.partition(":")[0], allowed="sqlite",
+                       remedy="use the server's own backup tool")  # fmt: skip
+    return Path(url.removeprefix("sqlite:///"))
 
 
 @app.command("serve")

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import logging
+import os
+import signal
 import threading
 from collections.abc import Callable
+from socket import socket
 from types import FrameType
 
 import uvicorn
 
+from logger.daemon.supervise import Supervisor
 from logger.delivery.channels import Channel, MessageChannels
 from logger.delivery.sender import Sender
 from logger.delivery.upkeep import Upkeep
+from logger.errors import BadSettings
 from logger.forecasting import Forecaster
 from logger.own_process import OwnProcess
 from logger.watch import minute_of_day
 from web.app import make_app
+from web.connections import Connection
 from web.service import Service
 
 log = logging.getLogger(__name__)
@@ -45,7 +51,9 @@ class Running:
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
         self._heavy = OwnProcess()
         self.forecaster = Forecaster(service.store, service.timeline, self._heavy, self._forecast_made)
+        self.supervisor = Supervisor()
         self._threads = [
+            threading.Thread(target=self._keep_alive, name="watchdog"),
             threading.Thread(target=self.forecaster.run, args=(self.stop,), name="forecaster"),
             threading.Thread(
                 target=self.watch.run, args=(self.stop, service.settings.watch_period_s), name="watch"
@@ -59,8 +67,17 @@ class Running:
         for thread in self._threads:
             thread.start()
 
+    def _keep_alive(self) -> None:
+        """Feeds the watchdog while the watch comes round: a thread that hangs ends in a restart."""
+        period_s, seen = (self.supervisor.watchdog_s or 60.0) / 3, -1
+        while not self.stop.wait(period_s):
+            if self.watch.passes != seen:
+                seen = self.watch.passes
+                self.supervisor.alive(self.watch.trouble or "watching")
+
     def close(self) -> None:
         """Stops the threads, waits for them, and closes the service."""
+        self.supervisor.stopping()
         self.stop.set()
         self.watch.wake()
         self.sender.wake()
@@ -70,6 +87,7 @@ class Running:
                 thread.join(10)
                 if thread.is_alive():
                     log.error("the %s thread did not stop within 10 s", thread.name)
+        self.supervisor.close()
         self.service.close()
 
     def _forecast_made(self, pour_id: int) -> None:
@@ -83,15 +101,29 @@ class Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config, before_exit: Callable[[], None]) -> None:
         super().__init__(config)
         self._before_exit = before_exit
+        self.on_listening: Callable[[], None] = lambda: None
 
-    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-        """On SIGTERM or SIGINT."""
+    async def startup(self, sockets: list[socket] | None = None) -> None:
+        """Listens, and says so."""
+        await super().startup(sockets)
+        self.on_listening()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002 - uvicorn's
+        """On SIGTERM or SIGINT: ends here. The library would raise the signal again, and the threads would never
+        be told.
+        """
         self._before_exit()
-        super().handle_exit(sig, frame)
+        self.force_exit = self.should_exit and sig == signal.SIGINT
+        self.should_exit = True
 
 
 def server_for(service: Service) -> Server:
     """An HTTP server over the service, not yet running."""
+    https = service.settings.https
+    for name in (https.certificate, https.key):
+        if name is not None and not os.access(name, os.R_OK):
+            raise BadSettings("[https]", "cannot read a file", value=name,
+                              remedy="give a PEM file that the service's user may read")  # fmt: skip
     config = uvicorn.Config(
         make_app(service),
         host=service.settings.host,
@@ -99,7 +131,13 @@ def server_for(service: Service) -> Server:
         log_level="warning",
         timeout_graceful_shutdown=FINISH_S,
         server_header=False,
-        proxy_headers=False,
+        http=Connection,
+        ws="none",
+        ssl_certfile=https.certificate,
+        ssl_keyfile=https.key,
+        # Only a proxy on this machine is believed about who asks and whether that was encrypted.
+        proxy_headers=https.behind_proxy,
+        forwarded_allow_ips="127.0.0.1",
         lifespan="off",
     )
     return Server(config, service.news.close)
@@ -111,6 +149,7 @@ def serve(service: Service, ready: Callable[[], None] = lambda: None) -> int:
     running.start()
     try:
         server = server_for(service)
+        server.on_listening = lambda: running.supervisor.ready("listening")
         ready()
         server.run()
     finally:
