@@ -15,6 +15,8 @@ from logger.delivery.trials import write_trials
 from logger.errors import NotAllowed
 from logger.plan_file import Plan, plan_from_text
 from logger.pour import Stage
+from logger.record.gather import measured
+from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
 from web.service import Service
 
@@ -67,7 +69,11 @@ def choose_station(service: Service, pour_id: int, station: str, by: str) -> Non
 
 
 def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
-    """The pour's next stage. Raises NotAllowed, NotFound."""
+    """The pour's next stage; closing it seals its record. Raises NotAllowed, NotFound."""
+    known = None
+    if to is Stage.CLOSED:
+        with service.store.read() as connection:
+            known = measured(connection, pour_id)
     with service.store.write() as tx:
         if to is Stage.POURING and pours.get_pour(tx, pour_id).station_id is None:
             raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
@@ -78,6 +84,8 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
                          "A pour is about to start.")  # fmt: skip
         elif to in (Stage.RELEASED, Stage.SPOILED):
             _fan_off(tx, pours.get_pour(tx, pour_id), by, service.timeline.true_ms())
+        if to is Stage.CLOSED:
+            seal(tx, pour_id, by, service.timeline.true_ms(), service.settings.workshop, known)
     service.news.tell("pour", pour=pour_id)
 
 

@@ -12,6 +12,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from logger.cure.diffusion import slow_down
+from logger.cure.glass import hardness
+from logger.cure.history import conversion_along
+from logger.plan_file import Resin
+
 Array = npt.NDArray[np.float64]
 #: The steepest rise is judged over this span, so that probe noise is no rise, h.
 RISE_SPAN_H = 0.25
@@ -19,6 +24,8 @@ RISE_SPAN_H = 0.25
 GAP_H = 0.25
 #: Core and surface are compared when read within this time of each other, h.
 TOGETHER_H = 2 / 60
+#: Along the measured core the cure is worked out in steps of this: noise is averaged, no cure turns within it, h.
+CURE_STEP_H = 0.1
 #: Degree-hours are counted above this, °C (common practice, no source: below it a cure hardly moves).
 DEGREE_HOURS_BASE_C = 5.0
 
@@ -58,6 +65,16 @@ class Figures:
     longest_gap_h: float | None = None
     predicted_peak_c: float | None = None
     predicted_peak_at_h: float | None = None
+    #: Estimated: the resin's kinetics along the hottest core probe up to the release.
+    release_at_h: float | None = None
+    conversion_at_release: float | None = None
+    tg_at_release_c: float | None = None
+    hardness_at_release: str | None = None
+    #: Means over whole hours since pouring; `at` is where the hour begins.
+    room_coldest_hour_c: float | None = None
+    room_coldest_hour_at_h: float | None = None
+    air_dampest_hour_pct: float | None = None
+    air_dampest_hour_at_h: float | None = None
     places: dict[str, int] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
@@ -85,8 +102,19 @@ def places_from(
     return made
 
 
-def figures(places: dict[str, Place], limit_c: float, predicted: dict[str, Any] | None = None) -> Figures:
-    """The figures of a cure. `predicted` is the frozen prediction (its peak_c and peak_at_h are quoted)."""
+def figures(
+    places: dict[str, Place],
+    limit_c: float,
+    predicted: dict[str, Any] | None = None,
+    *,
+    resin: Resin | None = None,
+    release_h: float | None = None,
+    humidity: Place | None = None,
+) -> Figures:
+    """The figures of a cure. `predicted` is the frozen prediction (its peak_c and peak_at_h are quoted).
+
+    With `resin` and `release_h` the cure at the release is estimated; `humidity` holds % instead of °C.
+    """
     known: dict[str, Any] = {"limit_c": limit_c}
     everything = [place.celsius for place in places.values()]
     known["readings"] = int(sum(len(celsius) for celsius in everything))
@@ -99,6 +127,8 @@ def figures(places: dict[str, Place], limit_c: float, predicted: dict[str, Any] 
         known |= _of_core(*core, limit_c)
         if "surface" in places:
             known |= _spread(core, places["surface"].good())
+        if resin is not None and release_h is not None:
+            known |= _at_release(*core, resin, release_h)
     if "room" in places:
         hours, celsius = places["room"].good()
         after = hours >= 0
@@ -107,6 +137,17 @@ def figures(places: dict[str, Place], limit_c: float, predicted: dict[str, Any] 
             known["room_coldest_c"] = float(celsius[after][coldest])
             known["room_coldest_at_h"] = float(hours[after][coldest])
             known["room_hottest_c"] = float(celsius[after].max())
+        coldest_hour = hour_means(hours, celsius)
+        if coldest_hour:
+            known["room_coldest_hour_at_h"], known["room_coldest_hour_c"] = min(
+                coldest_hour, key=lambda hour: hour[1]
+            )
+    if humidity is not None:
+        damp = hour_means(*humidity.good())
+        if damp:
+            known["air_dampest_hour_at_h"], known["air_dampest_hour_pct"] = max(
+                damp, key=lambda hour: hour[1]
+            )
     if predicted is not None:
         known["predicted_peak_c"] = float(predicted["peak_c"])
         known["predicted_peak_at_h"] = float(predicted["peak_at_h"])
@@ -119,6 +160,46 @@ def _hottest_core(places: dict[str, Place]) -> tuple[Array, Array] | None:
     cores = [(hours[hours >= 0], celsius[hours >= 0]) for hours, celsius in cores]
     cores = [core for core in cores if len(core[0])]
     return max(cores, key=lambda core: float(core[1].max()), default=None)
+
+
+def hour_means(hours: Array, values: Array) -> list[tuple[float, float]]:
+    """(hour at which it begins, mean of its readings) of every whole hour from pouring on that has readings."""
+    after = hours >= 0
+    if not after.any():
+        return []
+    number = hours[after].astype(np.int64)
+    count = np.bincount(number)
+    total = np.bincount(number, weights=values[after])
+    return [(float(hour), float(total[hour] / count[hour])) for hour in np.flatnonzero(count)]
+
+
+def _at_release(hours: Array, celsius: Array, resin: Resin, release_h: float) -> dict[str, Any]:
+    """Estimated conversion and glass transition where the core probe is, when the form was opened.
+
+    Between readings, and across gaps, the temperature is taken as a straight line. A reading missing at the
+    beginning or the end is not made up: the course then starts and ends with what was read.
+    """
+    known = {"release_at_h": release_h}
+    until = hours <= release_h
+    hours, celsius = _means(hours[until], celsius[until], CURE_STEP_H)
+    if len(hours) < 2:
+        return known
+    alpha = float(conversion_along(hours, celsius, resin.rate, slow_down(resin))[0, -1])
+    found = hardness(alpha, float(celsius[-1]), resin.glass)
+    return known | {
+        "conversion_at_release": alpha, "tg_at_release_c": found.tg_c, "hardness_at_release": found.word,
+    }  # fmt: skip
+
+
+def _means(hours: Array, celsius: Array, step_h: float) -> tuple[Array, Array]:
+    """Means of time and temperature over steps of `step_h`, where there are readings."""
+    number = np.floor(hours / step_h).astype(np.int64)
+    count = np.bincount(number)
+    some = count > 0
+    return (
+        np.bincount(number, weights=hours)[some] / count[some],
+        np.bincount(number, weights=celsius)[some] / count[some],
+    )
 
 
 def _of_core(hours: Array, celsius: Array, limit_c: float) -> dict[str, Any]:

@@ -1,34 +1,92 @@
-"""Gathers the cure record of one pour from the store: everything that answers a client's call two years later."""
+"""Gathers the cure record of one pour from the store: everything that answers a client's call two years later.
+
+The record of a sealed pour is the text that was sealed, whatever program or fit came later; what was added since
+stands apart in `additions`. Its fields are described in logger/record/SCHEMA.md.
+"""
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
+import numpy as np
 from sqlalchemy import Connection
 
-from logger.plan_file import plan_from_text
-from logger.record.figures import figures, places_from
-from logger.store import alarms, events, forecasts, pours, readings, stations
+from logger.alarms.kinds import KINDS
+from logger.errors import LoggerError
+from logger.plan_file import Plan, plan_from_text
+from logger.planning.assess import assess_fully
+from logger.record import happened
+from logger.record.figures import Place, figures, hour_means
+from logger.record.thin import thin
+from logger.store import alarms, events, forecasts, pours, seals, shown, stations
+from logger.store import traces as columns
 
 #: Changes with the meaning of the record's fields.
-RECORD_VERSION = 1
+RECORD_VERSION = 2
+#: Columns to which the measured curves are thinned: two sheets' width.
+CURVE_COLUMNS = 300
+_ALARM_FIELDS = ("kind", "subject", "priority", "phase", "reason", "value", "limit", "late", "raised_ms",
+                 "acknowledged_ms", "acknowledged_by", "returned_ms", "ended_ms")  # fmt: skip
 
 
 def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any]:
-    """The record as plain values (JSON). Raises NotFound."""
+    """The record as plain values (JSON), with `seal` (None while it is open) and `additions`. Raises NotFound."""
+    pour = pours.get_pour(connection, pour_id)
+    body = seals.sealed_body(connection, pour_id) if pour.seal is not None else None
+    if body is None:
+        return gather_open(connection, pour_id, workshop) | {"seal": None, "additions": []}
+    later = seals.events_after(connection, pour_id, pour.seal["events"]["count"])
+    sealed: dict[str, Any] = json.loads(body)
+    return sealed | {"seal": pour.seal, "additions": [_event(row) for row in later]}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a record makes of a pour's readings: it takes a second, so it is made before the write lock is taken."""
+
+    reading_head: str
+    released_ms: int | None
+    parts: dict[str, Any]
+
+
+def measured(connection: Connection, pour_id: int) -> Measured:
+    """Figures, curves, air, contacts and faults of a pour, and up to which reading. Raises NotFound."""
     pour = pours.get_pour(connection, pour_id)
     plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
-    rows = readings.series(connection, pour_id)
     poured_ms = pour.poured_ms
-    if poured_ms is None:
-        timed: list[tuple[float, str, float | None]] = []
-    else:
-        timed = [
-            ((row.at_ms - poured_ms) / 3.6e6, row.place, None if row.milli_c is None else row.milli_c / 1000)
-            for row in rows
-            if row.milli_c is not None or row.fault is not None
-        ]
+    release_h = None if poured_ms is None or pour.released_ms is None else _hours(pour.released_ms, poured_ms)
+    found = [] if poured_ms is None else columns.traces(connection, pour_id)
+    humidity = _humidity(connection, pour_id, poured_ms)
+    parts = {
+        "figures": figures(
+            _places(found, poured_ms or 0), plan.resin.limits.max_core_c, pour.prediction,
+            resin=plan.resin, release_h=release_h, humidity=humidity,
+        ).to_json(),
+        "curves": _curves(found, poured_ms or 0),
+        "air": {"hours": _hourly(humidity), "name": "relative humidity, hourly means, %"},
+        "contacts": columns.contacts(connection, pour_id),
+        "faults": _faults(connection, pour_id, poured_ms),
+    }  # fmt: skip
+    return Measured(pour.reading_head, pour.released_ms, parts)
+
+
+def gather_open(
+    connection: Connection, pour_id: int, workshop: str, known: Measured | None = None
+) -> dict[str, Any]:
+    """The record as the store has it now. `known`: what was made of the readings, used if there are no new ones."""
+    pour = pours.get_pour(connection, pour_id)
+    plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
+    poured_ms = pour.poured_ms
     names = {row.id: row.name for row in stations.all_stations(connection)}
+    noted = [_event(row) for row in events.events_of(connection, pour_id)]
+    signatures, overrides = shown.signatures_of(connection, pour_id)
+    wanted, problem = _points(pour.plan_toml)
+    if known is None or (known.reading_head, known.released_ms) != (pour.reading_head, pour.released_ms):
+        known = measured(connection, pour_id)
     return {
         "record_version": RECORD_VERSION,
         "workshop": workshop,
@@ -47,36 +105,121 @@ def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any
         "plan_toml": pour.plan_toml,
         "prediction": pour.prediction,
         "model_version": pour.model_version,
-        "figures": figures(places_from(timed), plan.resin.limits.max_core_c, pour.prediction).to_json(),
-        "faults": _faults(rows, poured_ms),
-        "alarms": [
-            {
-                name: getattr(row, name)
-                for name in ("kind", "subject", "priority", "phase", "reason", "value", "limit", "late",
-                             "raised_ms", "acknowledged_ms", "acknowledged_by", "returned_ms", "ended_ms")
-            }
-            for row in alarms.alarms_of(connection, pour_id)
-        ],
-        "forecasts": [row.body for row in forecasts.milestones(connection, pour_id)],
-        "events": [
-            {"at_ms": row.at_ms, "kind": row.kind, "by": row.by, "text": row.text, "data": row.data}
-            for row in events.events_of(connection, pour_id)
-        ],
+        **known.parts,
+        "slabs": _slabs(plan),
+        "lots": happened.lots(noted),
+        "batches": happened.batches(noted),
+        "points": happened.points(wanted, signatures, overrides),
+        "points_problem": problem,
+        "layers": happened.layers(
+            noted, [layer.model_dump(mode="json") for layer in plan.layer], plan.pour.depth_mm, poured_ms
+        ),
+        "looks": happened.of_kind(noted, "look"),
+        "photos": happened.of_kind(noted, "photo"),
+        "tests": happened.of_kind(noted, "test"),
+        "outcome": happened.outcome(noted),
+        "alarms": [_alarm(row) for row in alarms.alarms_of(connection, pour_id)],
+        "forecasts": _forecasts(connection, pour_id),
+        "events": noted,
         "chain": {"readings": pour.reading_head, "events": pour.event_head},
     }  # fmt: skip
 
 
-def _faults(rows: list[Any], poured_ms: int | None) -> list[dict[str, Any]]:
+@lru_cache(maxsize=16)
+def _points(plan_toml: str) -> tuple[list[dict[str, Any]], str | None]:
+    """The readiness points that the plan asks for, and why there are none."""
+    try:
+        plan = plan_from_text(plan_toml)
+        return [point.to_json() for point in assess_fully(plan).points], None
+    except LoggerError as error:
+        # A plan that planning cannot follow was poured all the same: its record says so, and tells the rest.
+        return [], str(error)
+
+
+def _places(found: Sequence[columns.Trace], poured_ms: int) -> dict[str, Place]:
+    """One Place for each place; where two probes read one place, both are in it, sorted by time."""
+    by_place: dict[str, list[columns.Trace]] = {}
+    for trace in found:
+        by_place.setdefault(trace.place, []).append(trace)
+    made = {}
+    for place, mine in by_place.items():
+        hours = np.concatenate([(trace.at_ms - poured_ms) / 3.6e6 for trace in mine])
+        order = np.argsort(hours, kind="stable")
+        made[place] = Place(hours[order], np.concatenate([trace.celsius for trace in mine])[order])
+    return made
+
+
+def _humidity(connection: Connection, pour_id: int, poured_ms: int | None) -> Place | None:
+    if poured_ms is None:
+        return None
+    at_ms, percent = columns.humidity(connection, pour_id)
+    return Place((at_ms - poured_ms) / 3.6e6, percent) if len(at_ms) else None
+
+
+def _hourly(humidity: Place | None) -> list[list[float]]:
+    if humidity is None:
+        return []
+    return [[hour, round(mean, 2)] for hour, mean in hour_means(*humidity.good())]
+
+
+def _curves(found: Sequence[columns.Trace], poured_ms: int) -> list[dict[str, Any]]:
+    """Each probe's course, thinned so that no highest or lowest reading is lost; None where a read failed."""
+    made = []
+    for trace in found:
+        hours, celsius = thin((trace.at_ms - poured_ms) / 3.6e6, trace.celsius, CURVE_COLUMNS)
+        made.append({
+            "probe": trace.probe, "place": trace.place, "hours": np.round(hours, 5).tolist(),
+            "celsius": [None if value != value else round(value, 3) for value in celsius.tolist()],
+        })  # fmt: skip
+    return made
+
+
+def _slabs(plan: Plan) -> list[dict[str, Any]]:
+    """The slabs with their moisture as the meter showed it."""
+    return [
+        {
+            "name": slab.name, "species": slab.species, "source": slab.source, "dried": slab.dried,
+            "bark": slab.bark, "seal": slab.seal,
+            "thickness_mm": slab.thickness_mm, "width_mm": slab.width_mm, "length_mm": slab.length_mm,
+            "moisture_pct": [] if slab.meter is None else list(slab.meter.readings_pct),
+            "meter": None if slab.meter is None else slab.meter.kind,
+        }
+        for slab in plan.slab
+    ]  # fmt: skip
+
+
+def _faults(connection: Connection, pour_id: int, poured_ms: int | None) -> list[dict[str, Any]]:
     """Failed reads by probe and reason, with when they began and ended: a gap is told, not hidden."""
-    found: dict[tuple[str, str, str], dict[str, Any]] = {}
-    for row in rows:
-        if row.fault is None or poured_ms is None:
-            continue
-        hour = round((row.at_ms - poured_ms) / 3.6e6, 4)
-        entry = found.setdefault(
-            (row.probe, row.place, row.fault),
-            {"probe": row.probe, "place": row.place, "fault": row.fault, "count": 0, "first_h": hour},
-        )
-        entry["count"] += 1
-        entry["last_h"] = hour
-    return list(found.values())
+    if poured_ms is None:
+        return []
+    return [
+        {"probe": row["probe"], "place": row["place"], "fault": row["fault"], "count": row["count"],
+         "first_h": _hours(row["first_ms"], poured_ms), "last_h": _hours(row["last_ms"], poured_ms)}
+        for row in columns.faults(connection, pour_id)
+    ]  # fmt: skip
+
+
+def _alarm(row: Any) -> dict[str, Any]:
+    told: dict[str, Any] = {name: getattr(row, name) for name in _ALARM_FIELDS}
+    told["title"] = KINDS[row.kind].title if row.kind in KINDS else row.kind
+    answered = row.acknowledged_ms
+    told["answered_after_s"] = None if answered is None else round((answered - row.raised_ms) / 1000, 1)
+    return told
+
+
+def _forecasts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
+    """The forecast as it was at each milestone hour."""
+    made = []
+    for hour in forecasts.MILESTONES_H:
+        row = forecasts.at_milestone(connection, pour_id, hour)
+        if row is not None:
+            made.append({"asked_at_h": hour} | row.body)
+    return made
+
+
+def _event(row: Any) -> dict[str, Any]:
+    return {"at_ms": row.at_ms, "kind": row.kind, "by": row.by, "text": row.text, "data": row.data}
+
+
+def _hours(at_ms: int, poured_ms: int) -> float:
+    return round((at_ms - poured_ms) / 3.6e6, 4)

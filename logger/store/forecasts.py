@@ -12,6 +12,8 @@ from logger.store.tables import Forecast
 FORECAST = table(Forecast)
 #: Hours at which a record shows what the forecast said then.
 MILESTONES_H = (1.0, 4.0, 12.0)
+#: A forecast made later than this many times the hour does not tell what was foretold then.
+SOON = 1.5
 
 
 def add_forecast(tx: Connection, pour_id: int, at_h: float, made_ms: int, body: dict[str, Any]) -> int:
@@ -39,11 +41,11 @@ def all_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
     )
 
 
-def milestones(connection: Connection, pour_id: int) -> list[Row[Any]]:
-    """The first forecast made at or after each milestone hour."""
-    kept: list[Row[Any]] = []
-    for hour in MILESTONES_H:
-        found = next((row for row in all_of(connection, pour_id) if row.at_h >= hour), None)
-        if found is not None and all(found.id != row.id for row in kept):
-            kept.append(found)
-    return kept
+def at_milestone(connection: Connection, pour_id: int, hour: float) -> Row[Any] | None:
+    """The first forecast made at or soon after an hour of the pour, or None: what was foretold then."""
+    return connection.execute(
+        select(FORECAST)
+        .where(FORECAST.c.pour_id == pour_id, FORECAST.c.at_h.between(hour, hour * SOON))
+        .order_by(FORECAST.c.at_h, FORECAST.c.id)
+        .limit(1)
+    ).first()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,8 +14,9 @@ from logger.errors import LoggerError
 from logger.store.boots import BOOT, boot_row, offsets
 from logger.store.chain import READING_FIELDS, link
 from logger.store.database import table
+from logger.store.events import add_event
 from logger.store.pours import POUR, Window, windows
-from logger.store.stations import PROBE, STATION
+from logger.store.stations import PROBE, STATION, elsewhere
 from logger.store.tables import ReadingRow
 
 READING = table(ReadingRow)
@@ -96,7 +98,7 @@ def save_batch(
         values["late"] = now_ms - at_ms > LATE_MS
         values["pour_id"] = next((w.pour_id for w in belongs if w.takes(row.probe, at_ms)), None)
         new.append(values)
-    _chain(tx, belongs, new)
+    _chain(tx, belongs, new, {row_id: name for name, row_id in boots.items()})
     if new:
         tx.execute(insert(READING), new)
         _note_probes(tx, station.id, new, of_boot)
@@ -174,14 +176,17 @@ def _same_or_conflict(before: Row[Any], values: dict[str, Any], station: str) ->
             )
 
 
-def _chain(tx: Connection, belongs: Iterable[Window], new: list[dict[str, Any]]) -> None:
+def _chain(
+    tx: Connection, belongs: Iterable[Window], new: list[dict[str, Any]], boot_names: Mapping[int, str]
+) -> None:
     heads = {window.pour_id: window.reading_head for window in belongs}
     changed = set()
     for values in new:
         pour_id = values["pour_id"]
         values["link"] = None
         if pour_id is not None:
-            heads[pour_id] = values["link"] = link(heads[pour_id], values, READING_FIELDS)
+            named = values | {"boot_id": boot_names[values["boot"]]}
+            heads[pour_id] = values["link"] = link(heads[pour_id], named, READING_FIELDS)
             changed.add(pour_id)
     for pour_id in changed:
         tx.execute(update(POUR).where(POUR.c.id == pour_id).values(reading_head=heads[pour_id]))
@@ -209,6 +214,7 @@ def _note_probes(tx: Connection, station_id: int, new: list[dict[str, Any]], of_
                 "readings": 0,
                 "faults": 0,
             }
+            _note_elsewhere(tx, station_id, rom, last["received_ms"])
             probe_id = tx.execute(insert(PROBE).values(**first_seen).returning(PROBE.c.id)).scalar_one()
         else:
             probe_id = before.id
@@ -229,6 +235,24 @@ def _note_probes(tx: Connection, station_id: int, new: list[dict[str, Any]], of_
     tx.execute(_UPDATE_PROBE, updated)
 
 
+def _note_elsewhere(tx: Connection, station_id: int, rom: str, now_ms: int) -> None:
+    """Says once when a thermometer that another station has reported turns up at this one.
+
+    Not refused: probes are replugged, and a reading that is thrown away may be the hot one. It never reaches the
+    other station's pour: a reading belongs to the station whose token sent it, and to that station's pours only.
+    """
+    if not _SERIAL.fullmatch(rom):
+        return
+    others = elsewhere(tx, station_id, rom)
+    if others:
+        name = tx.execute(select(STATION.c.name).where(STATION.c.id == station_id)).scalar_one()
+        add_event(
+            tx, None, now_ms, "probe-elsewhere", name, f"{rom} was reported by {', '.join(others)} before"
+        )
+
+
+#: A thermometer's own serial number, family code first; contacts and fans carry names that every station may use.
+_SERIAL = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
 #: One statement for all probes of a batch.
 _UPDATE_PROBE = (
     update(PROBE)

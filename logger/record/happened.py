@@ -1,0 +1,132 @@
+"""What the events of a pour say, sorted by what they are about. Pure: events in, plain values out.
+
+Events of these kinds carry data (see record/SCHEMA.md): lot, batch, layer, look, photo, test, outcome, signed,
+unsigned, override, station-chosen. An outcome told again replaces the one before; the events keep both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from logger.errors import BadInput
+
+#: Defects that a casting can have → in words. Common practice, no source.
+DEFECTS = {
+    "crack": "a crack",
+    "bubbles": "bubbles",
+    "soft-spot": "a soft or sticky spot",
+    "belly": "a belly: the form gave way",
+    "leak": "a leak",
+    "separation": "it parted from the wood",
+}
+#: How a pour can end.
+STATES = {"good": "good", "flawed": "flawed, can be mended", "lost": "lost"}
+#: What is tested, when a casting leaves its form.
+TESTS = {"release": "came out of the form", "hardness": "hardness"}
+
+Event = Mapping[str, Any]
+
+
+def lots(events: Iterable[Event]) -> list[dict[str, Any]]:
+    """Resin lots used: product, part, lot, expires_on, kg, and who noted it."""
+    return [_about(event) for event in events if _kind(event) == "lot"]
+
+
+def batches(events: Iterable[Event]) -> list[dict[str, Any]]:
+    """Batches weighed: a_g, b_g, error_pct, light, sentence, …"""
+    return [_about(event) for event in events if _kind(event) in ("batch", "mixed")]
+
+
+def layers(events: Iterable[Event], planned: Sequence[Mapping[str, Any]], depth_mm: float,
+           poured_ms: int | None) -> list[dict[str, Any]]:  # fmt: skip
+    """Each layer as planned, and when it was poured in truth (h since pouring)."""
+    found = [{"number": 1, "depth_mm": depth_mm, "planned_at_h": 0.0,
+              "poured_at_h": None if poured_ms is None else 0.0}]  # fmt: skip
+    poured = {event["data"]["number"]: event for event in events if _kind(event) == "layer"}
+    for number, layer in enumerate(planned, start=2):
+        event = poured.pop(number, None)
+        at_h = None if event is None or poured_ms is None else _hours(event["at_ms"], poured_ms)
+        found.append({"number": number, "depth_mm": layer["depth_mm"], "planned_at_h": layer["at_h"],
+                      "poured_at_h": at_h})  # fmt: skip
+    for number, event in sorted(poured.items()):
+        at_h = None if poured_ms is None else _hours(event["at_ms"], poured_ms)
+        found.append({"number": number, "depth_mm": None, "planned_at_h": None, "poured_at_h": at_h})
+    return found
+
+
+def of_kind(events: Iterable[Event], kind: str) -> list[dict[str, Any]]:
+    """Events of a kind with their data: looks, photos, tests."""
+    return [_about(event) for event in events if _kind(event) == kind]
+
+
+def outcome(events: Iterable[Event]) -> dict[str, Any] | None:
+    """How it ended, as it was told last: state, defects, rework_cost, currency, rework_h, who and when; or None."""
+    told = [_about(event) for event in events if _kind(event) == "outcome"]
+    return told[-1] if told else None
+
+
+def points(
+    wanted: Iterable[Mapping[str, Any]], signed: Iterable[Any], overrides: Iterable[Any]
+) -> list[dict[str, Any]]:
+    """Each readiness point with who signed it and who let it pass, by name and reason."""
+    signatures, passed = list(signed), {override.point: override for override in overrides}
+    found = []
+    for point in wanted:
+        name = point["id"]
+        by = [signature.person for signature in signatures if signature.point == name]
+        override = passed.get(name)
+        found.append({
+            "id": name, "question": point["question"], "light": point["light"], "why": point["why"],
+            "people": point["people"], "signed_by": by,
+            "photo": any(s.has_photo for s in signatures if s.point == name),
+            "override": None if override is None else {"by": override.person, "reason": override.reason},
+        })  # fmt: skip
+    return found
+
+
+def check_outcome(data: Mapping[str, Any]) -> dict[str, Any]:
+    """What somebody tells of the outcome, in order. Raises BadInput naming the field."""
+    state = data.get("state")
+    if state not in STATES:
+        raise BadInput("state", "is not known", value=state, allowed=", ".join(STATES), remedy="choose one")
+    defects = []
+    for defect in data.get("defects", ()):
+        if defect.get("kind") not in DEFECTS:
+            raise BadInput("defect", "is not known", value=defect.get("kind"), allowed=", ".join(DEFECTS),
+                           remedy="choose one, and say more in words")  # fmt: skip
+        defects.append({"kind": defect["kind"], "where": str(defect.get("where", ""))[:300]})
+    if state == "good" and defects:
+        raise BadInput("state", "is good, but a defect is named", value=[d["kind"] for d in defects],
+                       remedy="call it flawed, or take the defect out")  # fmt: skip
+    return {
+        "state": state,
+        "defects": defects,
+        "rework_cost": _amount("rework_cost", data.get("rework_cost")),
+        "currency": str(data.get("currency") or "")[:12],
+        "rework_h": _amount("rework_h", data.get("rework_h")),
+    }
+
+
+def _amount(name: str, value: Any) -> float:
+    if value is None or value == "":
+        return 0.0
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1e9:
+        raise BadInput(name, "is not an amount", value=value, allowed="0 to 1e9", remedy="give a number")
+    return float(value)
+
+
+def _kind(event: Event) -> str:
+    """What an event is about: an addition after sealing names it in its data."""
+    if event["kind"] == "addition":
+        return str((event["data"] or {}).get("about", "addition"))
+    return str(event["kind"])
+
+
+def _about(event: Event) -> dict[str, Any]:
+    data = {name: value for name, value in (event["data"] or {}).items() if name not in ("about", "reason")}
+    return {"at_ms": event["at_ms"], "by": event["by"], "text": event["text"], **data}
+
+
+def _hours(at_ms: int, poured_ms: int) -> float:
+    return round((at_ms - poured_ms) / 3.6e6, 4)

@@ -1,0 +1,92 @@
+"""Seals a pour's record when the pour is closed: heads, counts and hashes of everything that the record rests on.
+
+The seal's own hash goes into the chain of events as the event "sealed"; what is added afterwards is chained behind
+it. Whoever keeps the seal's hash on paper (it is printed on the record and its label) can prove the file later, even
+against somebody who may write anything into the database.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection, Row
+
+from logger.errors import NotAllowed
+from logger.pour import Stage
+from logger.record.gather import Measured, gather_open
+from logger.store import events, pours, seals, stations
+from logger.store.chain import canonical, sha256
+
+SEAL_VERSION = 1
+#: Columns of a pour's row that its record rests on.
+POUR_FIELDS = ("title", "client", "stage", "plan_toml", "prediction", "model_version", "created_ms",
+               "poured_boot_ms", "released_ms", "closed_ms")  # fmt: skip
+#: What stands for good once an alarm is raised, and what its answer and end add.
+ALARM_RAISED = ("kind", "activation", "priority", "late", "raised_ms")
+ALARM_ANSWER = ("phase", "reason", "value", "limit", "acknowledged_ms", "acknowledged_by", "returned_ms",
+                "ended_ms")  # fmt: skip
+FORECAST_FIELDS = ("made_ms", "at_h", "body")
+
+
+def seal(
+    tx: Connection, pour_id: int, by: str, now_ms: int, workshop: str, known: Measured | None = None
+) -> dict[str, Any]:
+    """Seals a closed pour in the transaction that closed it. Gives the seal.
+
+    `known`: what was made of its readings before the transaction; made anew when readings came since.
+
+    Raises NotAllowed when the pour is not closed, or sealed already.
+    """
+    pour = pours.get_pour(tx, pour_id)
+    if pour.stage != Stage.CLOSED:
+        raise NotAllowed(f"pour {pour_id} is {pour.stage}: a record is sealed when its pour is closed")
+    record = gather_open(tx, pour_id, workshop, known)
+    body = canonical(record)
+    made = {
+        "version": SEAL_VERSION,
+        "sealed_ms": now_ms,
+        "by": by,
+        "readings": {"count": seals.counted(tx, pour_id), "head": pour.reading_head},
+        "events": {"count": len(record["events"]), "head": pour.event_head},
+        "boots": seals.boots_of(tx, pour_id),
+        "pour": pour_hashes(tx, pour),
+        "alarms": [alarm_hashes(seals.alarm_row(tx, row)) for row in seals.ids_of_alarms(tx, pour_id)],
+        "forecasts": [
+            forecast_hash(seals.forecast_row(tx, row)) for row in seals.ids_of_forecasts(tx, pour_id)
+        ],
+        "figures": record["figures"],
+        "record_sha256": sha256(body),
+    }
+    seals.keep_seal(tx, pour_id, made, body)
+    events.add_event(tx, pour_id, now_ms, "sealed", by, f"seal {seal_hash(made)[:16]}",
+                     {"seal_sha256": seal_hash(made)})  # fmt: skip
+    return made
+
+
+def seal_hash(made: Mapping[str, Any]) -> str:
+    """The one hash of a seal, hex: what is printed."""
+    return sha256(canonical(made))
+
+
+def pour_hashes(connection: Connection, pour: Row[Any]) -> dict[str, str]:
+    """Hash of each thing about the pour that is not a row of its own."""
+    names = {row.id: row.name for row in stations.all_stations(connection)}
+    values = {name: getattr(pour, name) for name in POUR_FIELDS} | {
+        "station": names.get(pour.station_id),
+        "poured_boot": seals.poured_boot(connection, pour),
+        "probes": seals.probes_chosen(connection, pour.id),
+    }
+    return {name: sha256(canonical(value)) for name, value in values.items()}
+
+
+def alarm_hashes(row: Mapping[str, Any]) -> list[str]:
+    """Hashes of an alarm as raised and of its answer. Its subject goes in without this database's pour number."""
+    subject = row["subject"].partition("/")[2] or row["subject"]
+    raised = [subject, *(row[name] for name in ALARM_RAISED)]
+    return [sha256(canonical(raised)), sha256(canonical([row[name] for name in ALARM_ANSWER]))]
+
+
+def forecast_hash(row: Mapping[str, Any]) -> str:
+    """Hash of a forecast."""
+    return sha256(canonical([row[name] for name in FORECAST_FIELDS]))

@@ -1,0 +1,326 @@
+"""Proves a pour's record: every row is as it was when it arrived and when it was sealed, or the first one that is not.
+
+What this cannot see: somebody who may write the whole database can make a new chain and a new seal. Compare the
+seal's hash with the one on paper (`printed`), and that is seen too. Additions after the seal are chained behind it;
+cutting the last ones off together with the chain's head shows only against a later copy.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import SQLAlchemyError
+
+from logger.errors import NotFound
+from logger.record.links import Break, Wrong, walk
+from logger.record.seal import alarm_hashes, forecast_hash, pour_hashes, seal_hash
+from logger.store import pours, seals
+from logger.store.chain import (
+    Linked,
+    body_of_reading,
+    linked_events,
+    linked_readings,
+    proven_readings,
+    sha256,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether a record stands; if not, the first thing that is wrong: what, in which table, which row.
+
+    `number` counts the rows of the pour from 1; `row_id` is the database's own number, None where the row is gone.
+    """
+
+    pour: int
+    ok: bool
+    sealed: bool
+    readings: int
+    events: int
+    sentence: str
+    wrong: str = ""
+    table: str = ""
+    number: int | None = None
+    row_id: int | None = None
+    seal_sha256: str = ""
+    notes: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values."""
+        return asdict(self)
+
+
+class _Found(Exception):
+    """Carries what was found up to `verify`; no error of the program."""
+
+    def __init__(self, wrong: str, table: str, sentence: str, number: int | None = None,
+                 row_id: int | None = None) -> None:  # fmt: skip
+        super().__init__(sentence)
+        self.wrong, self.table, self.sentence = wrong, table, sentence
+        self.number, self.row_id = number, row_id
+
+
+def verify(
+    connection: Connection, pour_id: int, *, printed: str | None = None, photos: Path | None = None
+) -> Verdict:
+    """Proves one pour. `printed`: the seal's hash (or its first characters) from paper; `photos`: their folder.
+
+    Raises NotFound when there is no such pour.
+    """
+    counts = {"readings": 0, "events": 0}
+    notes: list[str] = []
+    seal: Mapping[str, Any] | None = None
+    try:
+        pour = _row_of_pour(connection, pour_id)
+        seal = pour.seal
+        if seal is not None and not _is_seal(seal):
+            raise _Found("altered", "pour", "the seal itself is damaged: it lacks what every seal has")
+        _events(connection, pour, seal, counts, notes)
+        _readings(connection, pour, seal, counts)
+        if seal is not None:
+            _rest(connection, pour, seal, notes)
+        if photos is not None:
+            _photos(connection, pour_id, photos)
+        if printed is not None:
+            _against_paper(seal, printed)
+    except _Found as found:
+        return Verdict(
+            pour_id, False, seal is not None, counts["readings"], counts["events"], found.sentence,
+            found.wrong, found.table, found.number, found.row_id, "", tuple(notes),
+        )  # fmt: skip
+    told = f"pour {pour_id}: {counts['readings']:,} readings and {counts['events']:,} events stand as they arrived"
+    if seal is None:
+        return Verdict(pour_id, True, False, counts["readings"], counts["events"],
+                       f"{told}; the record is not sealed yet", notes=tuple(notes))  # fmt: skip
+    return Verdict(pour_id, True, True, counts["readings"], counts["events"],
+                   f"{told}, and the record is as it was sealed", seal_sha256=seal_hash(seal),
+                   notes=tuple(notes))  # fmt: skip
+
+
+def _row_of_pour(connection: Connection, pour_id: int) -> Any:
+    try:
+        return pours.get_pour(connection, pour_id)
+    except NotFound:
+        raise
+    except (SQLAlchemyError, ValueError, TypeError) as error:
+        for name in ("seal", "prediction", "watchbook", "plan_toml", "title", "client"):
+            try:
+                seals.pour_column(connection, pour_id, name)
+            except (SQLAlchemyError, ValueError, TypeError):
+                raise _Found("altered", "pour", f"pour {pour_id}: its {name} cannot be read any more: altered",
+                             row_id=pour_id) from error  # fmt: skip
+        raise _Found("altered", "pour", f"pour {pour_id} cannot be read any more: altered",
+                     row_id=pour_id) from error  # fmt: skip
+
+
+def _is_seal(seal: Any) -> bool:
+    try:
+        return bool(
+            isinstance(seal["readings"]["count"], int) and isinstance(seal["events"]["count"], int)
+            and isinstance(seal["readings"]["head"], str) and isinstance(seal["events"]["head"], str)
+            and all(isinstance(seal[name], dict) for name in ("boots", "pour"))
+            and all(isinstance(seal[name], list) for name in ("alarms", "forecasts"))
+            and isinstance(seal["record_sha256"], str)
+        )  # fmt: skip
+    except (KeyError, TypeError):
+        return False
+
+
+def _events(connection: Connection, pour: Any, seal: Any, counts: dict[str, int], notes: list[str]) -> None:
+    rows = list(linked_events(connection, pour.id))
+    if seal is None:
+        if any(_says_sealed(row, None) for row in rows):
+            raise _Found(
+                "missing", "pour", f"pour {pour.id} was sealed, but its seal is gone", row_id=pour.id
+            )
+        walked = walk(rows, pour.event_head)
+        if walked.found is not None:
+            raise _of_break("event", walked.found)
+        counts["events"] = walked.count
+        return
+    sealed, head = seal["events"]["count"], seal["events"]["head"]
+    # The event "sealed" ends what was sealed: rows before it that are too few or too many are missing or put in.
+    end = next((at for at, row in enumerate(rows) if _says_sealed(row, seal_hash(seal))), None)
+    first = walk(rows[: sealed if end is None else end], head, sealed)
+    if first.found is not None:
+        whole = walk(rows, pour.event_head, len(rows)).found
+        swapped = whole is not None and whole.wrong is Wrong.SWAPPED
+        raise _of_break("event", whole if swapped and whole is not None else first.found)
+    if end is None:
+        raise _Found("altered", "pour", f"pour {pour.id}: its seal is not the one that the chain of events "
+                     "names: the seal, or the event that names it, was altered", row_id=pour.id)  # fmt: skip
+    walked = walk(rows, pour.event_head)
+    if walked.found is not None:
+        if walked.count == len(rows):
+            raise _Found("missing", "event", f"the events do not end where pour {pour.id} says: what was added "
+                         f"after event number {len(rows)} is missing, or the pour's last link was altered",
+                         len(rows) + 1, pour.id)  # fmt: skip
+        raise _of_break("event", walked.found)
+    counts["events"] = len(rows)
+    later = len(rows) - sealed - 1
+    if later:
+        notes.append(f"{later} addition{'s' if later > 1 else ''} after sealing")
+
+
+def _says_sealed(row: Linked, expected: str | None) -> bool:
+    try:
+        _at_ms, kind, _by, _text, data = json.loads(row.body or "")
+    except ValueError:
+        return False
+    return kind == "sealed" and (expected is None or data == {"seal_sha256": expected})
+
+
+def _readings(connection: Connection, pour: Any, seal: Any, counts: dict[str, int]) -> None:
+    count = None if seal is None else seal["readings"]["count"]
+    head = pour.reading_head if seal is None else seal["readings"]["head"]
+    proven, last = proven_readings(connection, pour.id, pour.station_id)
+    whole = proven == seals.counted(connection, pour.id) and count in (None, proven)
+    if whole and last == head == pour.reading_head:
+        counts["readings"] = proven
+        return
+    strangers: list[Linked] = []
+
+    def watched() -> Iterator[Linked]:
+        for row in linked_readings(connection, pour.id):
+            # The station is no part of the link: a pour's readings come from the pour's own station.
+            if row.station_id != pour.station_id and not strangers:
+                strangers.append(row)
+            yield row
+
+    walked = walk(watched(), head, count, lambda row_id: body_of_reading(connection, row_id))
+    counts["readings"] = walked.count
+    if walked.found is not None:
+        raise _of_break("reading", walked.found)
+    if strangers:
+        raise _Found("altered", "reading", f"reading {strangers[0].id} says that it came from another station "
+                     "than the pour's: altered", row_id=strangers[0].id)  # fmt: skip
+    if seal is not None and pour.reading_head != head:
+        raise _Found("altered", "pour", f"pour {pour.id}: the last link of its readings was altered",
+                     row_id=pour.id)  # fmt: skip
+
+
+def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: list[str]) -> None:
+    try:
+        body = seals.sealed_body(connection, pour.id)
+    except SQLAlchemyError:
+        body = "not readable"
+    if body is None:
+        raise _Found("missing", "sealed_record", f"pour {pour.id}: the sealed record itself is gone")
+    if sha256(body) != seal["record_sha256"]:
+        raise _Found(
+            "altered", "sealed_record", f"pour {pour.id}: the sealed record was altered", row_id=pour.id
+        )
+    try:
+        now = seals.boots_of(connection, pour.id)
+    except SQLAlchemyError:
+        now = {}
+    for name, offset in seal["boots"].items():
+        if now.get(name) != offset:
+            raise _Found("altered", "boot", f"boot {name}: its time of day was altered after sealing; every "
+                         "reading of that boot would move")  # fmt: skip
+    try:
+        hashes = pour_hashes(connection, pour)
+    except (SQLAlchemyError, ValueError, TypeError):
+        hashes = {}
+    for name, sealed in seal["pour"].items():
+        if hashes.get(name) != sealed:
+            raise _Found(
+                "altered", "pour", f"pour {pour.id}: its {name} was altered after sealing", row_id=pour.id
+            )
+    _rows_of("alarm", seals.ids_of_alarms(connection, pour.id), seal["alarms"],
+             lambda row: alarm_hashes(seals.alarm_row(connection, row)),
+             lambda row: _answered_later(connection, pour.id, row, seal, notes))  # fmt: skip
+    _rows_of("forecast", seals.ids_of_forecasts(connection, pour.id), seal["forecasts"],
+             lambda row: forecast_hash(seals.forecast_row(connection, row)))  # fmt: skip
+
+
+def _rows_of(table: str, ids: list[int], sealed: list[Any], hash_of: Any, explained: Any = None) -> None:
+    """Rows that are hashed one by one, in order."""
+    now = []
+    for row_id in ids:
+        try:
+            now.append(hash_of(row_id))
+        except (SQLAlchemyError, ValueError, TypeError, AttributeError):
+            now.append(None)
+    for number, (row_id, was, is_now) in enumerate(zip(ids, sealed, now, strict=False), start=1):
+        if is_now == was:
+            continue
+        if explained is not None and is_now is not None and is_now[0] == was[0] and explained(row_id):
+            continue
+        if len(ids) < len(sealed):
+            raise _Found("missing", table, f"{len(sealed) - len(ids)} {table}(s) are missing, the first before "
+                         f"{table} {row_id} (number {number} of the pour)", number)  # fmt: skip
+        wrong = "inserted" if len(ids) > len(sealed) else "out of order" if is_now in sealed else "altered"
+        raise _Found(wrong, table, f"{table} {row_id} (number {number} of the pour) was {_WORDS[wrong]}",
+                     number, row_id)  # fmt: skip
+    if len(ids) < len(sealed):
+        raise _Found(
+            "missing", table, f"the last {len(sealed) - len(ids)} {table}(s) are missing", len(ids) + 1
+        )
+    if len(ids) > len(sealed):
+        row_id = ids[len(sealed)]
+        raise _Found("inserted", table, f"{table} {row_id} was put in after sealing", len(sealed) + 1, row_id)
+
+
+_WORDS = {"altered": "altered", "inserted": "put in", "out of order": "put in another place"}
+
+
+def _answered_later(
+    connection: Connection, pour_id: int, alarm_id: int, seal: Mapping[str, Any], notes: list[str]
+) -> bool:
+    """Whether somebody answered an alarm after sealing: then the chain of events says so, too."""
+    row = seals.alarm_row(connection, alarm_id)
+    subject = row["subject"].partition("/")[2]
+    for event in seals.events_after(connection, pour_id, seal["events"]["count"]):
+        data = event.data or {}
+        if event.kind == "alarm" and data.get("kind") == row["kind"] and data.get("subject") == subject:
+            notes.append(f"alarm {alarm_id} ({row['kind']}) was answered after sealing")
+            return True
+    return False
+
+
+def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
+    for row in linked_events(connection, pour_id):
+        _at_ms, kind, _by, _text, data = json.loads(row.body or "[null,null,null,null,null]")
+        if kind != "photo":
+            continue
+        found = next(folder.glob(f"{data['sha256']}.*"), None)
+        if found is None:
+            raise _Found("missing", "photo", f"photo {data['sha256'][:12]} (event {row.id}) is gone from the disk",
+                         row_id=row.id)  # fmt: skip
+        if hashlib.sha256(found.read_bytes()).hexdigest() != data["sha256"]:
+            raise _Found("altered", "photo", f"photo {data['sha256'][:12]} (event {row.id}) was altered",
+                         row_id=row.id)  # fmt: skip
+
+
+def _against_paper(seal: Any, printed: str) -> None:
+    wanted = printed.strip().lower().replace(" ", "")
+    if seal is None:
+        raise _Found("missing", "pour", "a seal was given from paper, but the record is not sealed")
+    if len(wanted) < 8 or not seal_hash(seal).startswith(wanted):
+        raise _Found("altered", "pour", f"the record's seal is {seal_hash(seal)[:16]}…, not the printed {printed}: "
+                     "this is not the record that was printed")  # fmt: skip
+
+
+def _of_break(table: str, found: Break) -> _Found:
+    place = f"{table} {found.row_id}" if found.row_id is not None else f"{table} number {found.number}"
+    number = f" (number {found.number} of the pour)" if found.row_id is not None else " of the pour"
+    if found.wrong is Wrong.MISSING:
+        where = f"from number {found.number} of the pour on" if found.other_id is None else (
+            f"before {table} {found.other_id}, which stands where number {found.number} of the pour was")  # fmt: skip
+        sentence = f"{found.rows} {table}{'s' if found.rows > 1 else ''} missing {where}"
+    elif found.wrong is Wrong.INSERTED:
+        sentence = f"{place}{number} was put in" + (f", {found.rows} in all" if found.rows > 1 else "")
+    elif found.wrong is Wrong.SWAPPED:
+        sentence = f"{place}{number} does not belong here: {table} {found.other_id} does"
+    elif found.wrong is Wrong.LINK_ALTERED:
+        sentence = f"{place}{number}: its link was altered"
+    else:
+        sentence = f"{place}{number} was altered"
+    return _Found(str(found.wrong), table, sentence, found.number, found.row_id)
