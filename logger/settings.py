@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from logger.errors import BadSettings
 
@@ -48,6 +48,20 @@ class Fan(Table):
     on_forecast: bool = Field(default=False, description="switch it on when the core is too hot or will be")
 
 
+class Https(Table):
+    """Encrypted connections: by a certificate of one's own, or by a proxy on this machine that has one."""
+
+    certificate: str | None = Field(default=None, description="PEM file, the whole chain")
+    key: str | None = Field(default=None, description="PEM file, readable by the service alone")
+    behind_proxy: bool = Field(default=False, description="a proxy on this machine speaks HTTPS for it")
+
+    @model_validator(mode="after")
+    def _both_or_neither(self) -> Https:
+        if (self.certificate is None) != (self.key is None):
+            raise ValueError("certificate and key belong together: give both, or neither")
+        return self
+
+
 class Settings(Table):
     """Everything that the service can be told from outside."""
 
@@ -67,6 +81,7 @@ class Settings(Table):
         default=2, gt=0, le=30, description="how often alarms are judged without news"
     )
     messages: Messages = Messages()
+    https: Https = Https()
     first_hour: FirstHour = FirstHour()
     fan: Fan = Fan()
 
@@ -78,7 +93,8 @@ class Settings(Table):
     @property
     def link_base(self) -> str:
         """What links in messages start with, without a closing slash."""
-        return (self.public_url or f"http://{self.host}:{self.port}").rstrip("/")
+        scheme = "http" if self.https.certificate is None else "https"
+        return (self.public_url or f"{scheme}://{self.host}:{self.port}").rstrip("/")
 
 
 def read_settings(path: Path) -> Settings:
@@ -98,7 +114,7 @@ def read_settings(path: Path) -> Settings:
         first = error.errors()[0]
         name = ".".join(str(part) for part in first["loc"])
         if first["type"] == "extra_forbidden":
-            parts: tuple[type[Table], ...] = (Settings, Messages, FirstHour, Fan)
+            parts: tuple[type[Table], ...] = (Settings, Messages, Https, FirstHour, Fan)
             known = ", ".join(sorted({name for part in parts for name in part.model_fields}))
             raise BadSettings(f"{path}: {name}", "is not a setting", value=first["input"],
                               allowed=known, remedy="check the spelling") from error  # fmt: skip

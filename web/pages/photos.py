@@ -16,43 +16,39 @@ from logger.errors import BadInput, NotFound
 from logger.store import shown
 from web import desk
 from web.access import MakerDep, ReaderDep, ServiceDep
+from web.pages.redrawn import redrawn
 from web.service import Service
 from web.shapes import PHOTO_BODY, RowId
 
 router = APIRouter(include_in_schema=False)
 #: Largest photo, bytes.
 LARGEST = 14 * 1024 * 1024
-#: First bytes → (ending, type). Nothing else is kept: a browser must never run what somebody uploaded.
-KINDS: tuple[tuple[bytes, str, str], ...] = (
-    (b"\xff\xd8\xff", "jpg", "image/jpeg"),
-    (b"\x89PNG\r\n\x1a\n", "png", "image/png"),
-    (b"RIFF", "webp", "image/webp"),
-)
+#: The one kind that is kept, whatever was sent: a picture drawn anew carries no script, no place and no camera's name.
+ENDING, TYPE = "jpg", "image/jpeg"
+#: Kinds of picture kept before photos were drawn anew.
+OLDER = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
 _NAME = re.compile(r"[0-9a-f]{64}")
 
 
 def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, text: str = "", point: str = "") -> str:
-    """Keeps a photo's bytes and notes it with the pour. Gives its SHA-256. Raises BadInput, NotFound."""
+    """Keeps a photo, drawn anew, and notes it with the pour. Gives its SHA-256. Raises BadInput, NotFound."""
     if not raw:
         raise BadInput("photo", "is empty", remedy="choose a photo first")
     if len(raw) > LARGEST:
         raise BadInput("photo", "is too large", value=f"{len(raw) / 1e6:.1f} MB", allowed=f"{LARGEST / 1e6:.0f} MB",
                        remedy="take it with a smaller picture size")  # fmt: skip
-    kind = next((k for k in KINDS if raw.startswith(k[0]) and (k[1] != "webp" or raw[8:12] == b"WEBP")), None)
-    if kind is None:
-        raise BadInput("photo", "is not a picture that is kept", allowed="JPEG, PNG or WebP",
-                       remedy="take it with the phone's camera, or export it as JPEG")  # fmt: skip
-    name = hashlib.sha256(raw).hexdigest()
-    path = _folder(service) / f"{name}.{kind[1]}"
+    drawn = redrawn(raw)
+    name = hashlib.sha256(drawn).hexdigest()
+    path = _folder(service) / f"{name}.{ENDING}"
     path.parent.mkdir(parents=True, exist_ok=True)
     if not path.exists():
         part = path.with_suffix(".part")
         with part.open("wb") as file:
-            file.write(raw)
+            file.write(drawn)
             file.flush()
             os.fsync(file.fileno())
         part.replace(path)
-    about = {"sha256": name, "bytes": len(raw), "type": kind[2]} | ({"point": point} if point else {})
+    about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | ({"point": point} if point else {})
     desk.note(service, pour_id, text, by, "photo", about)
     return name
 
@@ -85,8 +81,7 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
     about = next((data for data in mine if data["sha256"] == name), None)
     if about is None:
         raise NotFound(f"pour {pour_id} has no such photo")
-    ending = next(ending for _, ending, kind in KINDS if kind == about["type"])
-    path = _folder(service) / f"{name}.{ending}"
+    path = _folder(service) / f"{name}.{OLDER[about['type']]}"
     if not path.exists():
         raise NotFound(f"the file of photo {name[:12]} is gone from the disk; restore it from the backup")
     return FileResponse(

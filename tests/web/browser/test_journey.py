@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Page, expect
 
 from logger.planning import examples
 from logger.pour import Stage
 
 pytestmark = pytest.mark.browser
-PHOTO = {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": b"\xff\xd8\xff\xe0" + bytes(64)}
+_DRAWN = io.BytesIO()
+Image.new("RGB", (40, 30), "peru").save(_DRAWN, "JPEG")
+PHOTO = {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": _DRAWN.getvalue()}
 ROOM = 21.0
 
 
