@@ -1,0 +1,155 @@
+"""From the outbox to the receivers: each once, in order, as often as it takes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from logger.store import outbox
+from logger.store.database import Store
+
+HOT = "The core is too hot - Table"
+
+
+def hot(titles: list[str]) -> list[str]:
+    """Those about the hot core."""
+    return [title for title in titles if HOT in title or "ore is too hot" in title]
+
+
+def test_a_channel_that_took_a_message_is_not_rung_again_for_one_that_did_not(bench: Any) -> None:
+    """Two addresses, one away: after it returns it gets its one message, and the other no second one."""
+    shop = bench(urls=["one://a", "one://b"])
+    shop.receivers.down = {"one://b"}
+    shop.heat()
+    shop.sender.send_due()
+    shop.sender = shop.new_sender()  # killed and started again: what is known is in the database
+    shop.receivers.down = set()
+    shop.clock.move(60)
+    shop.sender.send_due()
+    assert len(hot(shop.receivers.titles("one://a"))) == 1
+    assert len(hot(shop.receivers.titles("one://b"))) == 1
+
+
+def test_a_claim_of_a_killed_sender_ends_by_itself(bench: Any, store: Store) -> None:
+    """Somebody claimed the message and died: another sends it after the claim has run out, not before."""
+    shop = bench(timeout_s=4)
+    shop.heat()
+    (message,) = shop.messages("core-hot")
+    with store.write() as tx:
+        assert outbox.claim(tx, message.id, shop.timeline.now_ms() + 17_000)
+    shop.sender.send_due()
+    assert hot(shop.receivers.titles("one://first")) == []
+    shop.clock.move(17)
+    shop.sender.send_due()
+    assert len(hot(shop.receivers.titles("one://first"))) == 1
+
+
+def test_a_receiver_that_is_away_for_a_day_gets_only_what_is_still_true_in_order(bench: Any) -> None:
+    """The core was hot three times and is fine. What comes: that it is over, and the rest, each once."""
+    shop = bench()
+    shop.receivers.down = {"one://first"}
+    for _ in range(3):
+        shop.heat()
+        shop.hold(61, minutes=3)
+        shop.hold(56, minutes=12)
+        shop.clock.move(7.7 * 3600)
+    assert shop.alarm("core-hot").activation == 3
+    assert shop.alarm("message-undelivered").phase == "raised", "that nothing gets through is on the pages"
+    shop.receivers.down = set()
+    shop.clock.move(300)
+    shop.sender.send_due()
+    took = shop.receivers.titles("one://first")
+    assert hot(took) == ["Over: The core is too hot - Table"], took
+    assert len(took) == len(set(took)), "each alarm once"
+    with shop.store.read() as connection:
+        assert outbox.oldest_waiting_ms(connection) is None
+    shop.hold(56, minutes=4)
+    assert shop.alarm("message-undelivered").phase != "raised"
+
+
+def test_a_hot_message_never_comes_after_its_over_message(bench: Any) -> None:
+    """What is replaced while it is being sent is not tried on the next address."""
+    shop = bench(urls=["one://a", "one://b"])
+    shop.heat()
+
+    def cool_down() -> None:
+        shop.receivers.meanwhile = lambda: None
+        shop.hold(56, minutes=12, send=False)
+
+    shop.receivers.meanwhile = cool_down
+    shop.sender.send_due()
+    shop.sender.send_due()
+    assert [t.startswith("Over") for t in hot(shop.receivers.titles("one://a"))] == [False, True]
+    assert [t.startswith("Over") for t in hot(shop.receivers.titles("one://b"))] == [True]
+
+
+def test_the_second_person_is_told_at_once_when_the_first_addresses_fail_for_good(bench: Any) -> None:
+    """Three tries in vain are enough: long before the ten minutes of waiting for an answer."""
+    shop = bench(second_urls=["one://second"], second_after_min=10)
+    shop.receivers.down = {"one://first"}
+    shop.heat()
+    shop.hold(62, minutes=1, step_s=5)
+    assert len(hot(shop.receivers.titles("one://second"))) == 1
+    assert any("cannot be reached" in body for _to, _title, body in shop.receivers.took)
+
+
+def test_one_first_address_that_is_wrong_calls_nobody_out_while_another_takes_the_message(bench: Any) -> None:
+    """A wrong URL beside a good one: the first person has been told, so the second is not."""
+    shop = bench(urls=["one://good", "one://wrong"], second_urls=["one://second"], second_after_min=10)
+    shop.receivers.down = {"one://wrong"}
+    shop.heat()
+    shop.hold(62, minutes=2, step_s=10)
+    assert hot(shop.receivers.titles("one://second")) == []
+    with shop.store.read() as connection:
+        assert outbox.oldest_waiting_ms(connection) is None, "it has got through to somebody"
+
+
+def test_the_second_person_is_told_after_the_minutes_without_an_answer(bench: Any) -> None:
+    """Everything is delivered and nobody answers."""
+    shop = bench(second_urls=["one://second"], second_after_min=10)
+    shop.heat()
+    shop.hold(62, minutes=9.5)
+    assert hot(shop.receivers.titles("one://second")) == []
+    shop.hold(62, minutes=1)
+    assert len(hot(shop.receivers.titles("one://second"))) == 1
+
+
+def test_a_channel_that_is_away_costs_its_time_once_a_round(bench: Any) -> None:
+    """Ten messages must not each wait for the time-out of the same dead address."""
+    shop = bench(urls=["one://dead", "one://alive"])
+    shop.receivers.down = {"one://dead"}
+    with shop.store.write() as tx:
+        for number in range(10):
+            outbox.add_message(
+                tx, alarm_id=None, why="test", to="first", title=f"{number}", body="", now_ms=shop.timeline.now_ms()
+            )  # fmt: skip
+    shop.sender.send_due()
+    assert shop.receivers.asked.count("one://dead") == 1
+    assert shop.receivers.titles("one://alive") == [str(number) for number in range(10)]
+
+
+def test_tries_come_quickly_at_first_and_then_every_five_minutes(bench: Any) -> None:
+    """Back-off: never more than five minutes after the receiver has returned."""
+    shop = bench()
+    shop.receivers.down = {"one://first"}
+    with shop.store.write() as tx:
+        outbox.add_message(
+            tx, alarm_id=None, why="test", to="first", title="x", body="", now_ms=shop.timeline.now_ms()
+        )
+    times = []
+    for second in range(1300):
+        before = len(shop.receivers.asked)
+        shop.sender.send_due()
+        if len(shop.receivers.asked) > before:
+            times.append(second)
+        shop.clock.move(1)
+    assert times == [0, 5, 20, 50, 110, 230, 530, 830, 1130]
+
+
+def test_the_gravest_goes_first(bench: Any) -> None:
+    """An urgent message does not wait behind a note about the room."""
+    shop = bench()
+    shop.hold(55, minutes=10, send=False)  # a look is overdue by now: less than urgent
+    shop.heat()
+    shop.sender.send_due()
+    assert hot(shop.receivers.titles("one://first")[:1])
+    assert len(shop.receivers.titles("one://first")) > 1
