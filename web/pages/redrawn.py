@@ -42,8 +42,10 @@ def redrawn(raw: bytes) -> bytes:
             return out.getvalue()
     except BadInput:
         raise
-    except (OSError, ValueError, SyntaxError, ArithmeticError, LookupError, TypeError, AttributeError, EOFError,
-            MemoryError, struct.error, Image.DecompressionBombError, Image.DecompressionBombWarning) as error:  # fmt: skip
+    except (
+        OSError, ValueError, SyntaxError, ArithmeticError, LookupError, TypeError, AttributeError, EOFError, MemoryError,
+        struct.error, Image.DecompressionBombError, Image.DecompressionBombWarning,
+    ) as error:  # fmt: skip
         # A damaged picture fails in any of these ways, depending on where it is damaged.
         raise BadInput("photo", "is not a picture that can be kept", allowed="JPEG, PNG or WebP",
                        remedy="take it with the phone's camera, or export it as JPEG") from error  # fmt: skip
