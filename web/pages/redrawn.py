@@ -43,8 +43,8 @@ def redrawn(raw: bytes) -> bytes:
     except BadInput:
         raise
     except (
-        OSError, ValueError, SyntaxError, ArithmeticError, LookupError, TypeError, AttributeError, EOFError, MemoryError,
-        struct.error, Image.DecompressionBombError, Image.DecompressionBombWarning,
+        OSError, ValueError, SyntaxError, ArithmeticError, LookupError, TypeError, AttributeError, EOFError,
+        MemoryError, struct.error, Image.DecompressionBombError, Image.DecompressionBombWarning,
     ) as error:  # fmt: skip
         # A damaged picture fails in any of these ways, depending on where it is damaged.
         raise BadInput("photo", "is not a picture that can be kept", allowed="JPEG, PNG or WebP",
