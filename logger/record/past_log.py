@@ -1,0 +1,306 @@
+"""Past temperature logs: CSV of any column order, through a mapping that says what each column is. Pure.
+
+Units and time zone are asked for, never guessed: 68 may be a hot core in °C or a cool room in °F. Every row is either
+read, told as having no value, or told as bad with its line; none is dropped in silence.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+import numpy.typing as npt
+
+from logger.errors import BadInput, BadReadings
+from logger.readings_file import COLDEST_C, HOTTEST_C, PLACES
+from logger.units import ZERO_CELSIUS_K, f_to_c
+
+Floats = npt.NDArray[np.float64]
+
+#: Unit of a column → its value in the unit that is kept. `number` is kept as it is (a heat flow, a humidity).
+UNITS = {
+    "c": lambda value: value,
+    "f": f_to_c,
+    "k": lambda value: value - ZERO_CELSIUS_K,
+    "number": lambda value: value,
+}
+#: Spans that count from the start of the log.
+SPANS_S = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0, "ms": 0.001}
+#: What loggers write where they have no value.
+NO_VALUE = frozenset({"", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a", "err", "error"})
+#: Bad rows that are told one by one; the rest is counted.
+TOLD = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column to read: its heading (or "#3": the third), what it is, and its unit.
+
+    `to` is a place (core, surface, underside, room, with -2 …) for c, f and k, any name for `number`.
+    """
+
+    heading: str
+    to: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Mapping:
+    """How to read a log.
+
+    `time`: headings of the time, joined by a blank (date and time may stand apart). `time_as`: s, min, h, d or ms
+    since the start of the log; "iso" (ISO 8601); "unix" (seconds since 1970); or a format such as "%d/%m/%Y %H:%M"
+    (Python's strptime). `zone`: an IANA name for times of day without an offset of their own. `delimiter`: "," ";" or
+    a tab. `decimal_comma`: numbers are written 21,5. `skip`: lines above the heading.
+    """
+
+    time: tuple[str, ...]
+    time_as: str
+    columns: tuple[Column, ...]
+    zone: str | None = None
+    delimiter: str = ","
+    decimal_comma: bool = False
+    skip: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class BadRow:
+    """A row that cannot be used: its line in the file, what is wrong, and the row."""
+
+    line: int
+    problem: str
+    row: str
+
+
+@dataclass(frozen=True)
+class Log:
+    """A log as read. seconds (N,) rising: since 1970 UTC if `absolute`, else since the log's own start.
+
+    values: name → (N,), NaN where the row has no value. `no_value`: name → lines without one.
+    """
+
+    seconds: Floats
+    absolute: bool
+    values: dict[str, Floats]
+    bad: tuple[BadRow, ...]
+    no_value: dict[str, list[int]] = field(default_factory=dict)
+    lines: tuple[int, ...] = ()
+
+    def told(self) -> str:
+        """What was read and what was not, in one sentence."""
+        empty = sum(len(lines) for lines in self.no_value.values())
+        return (
+            f"{len(self.seconds):,} rows read, {empty:,} fields without a value, {len(self.bad):,} bad rows"
+            + (f" (the first: line {self.bad[0].line}, {self.bad[0].problem})" if self.bad else "")
+        )
+
+
+def read_log(text: str, mapping: Mapping, where: str = "the log", *, leave_out_bad: bool = False) -> Log:
+    """Reads a log. Bad rows refuse it with their lines, unless `leave_out_bad`: then they are listed in the answer.
+
+    Raises BadReadings (a bad row, a missing column, no rows) and BadInput (the mapping).
+    """
+    check_mapping(mapping)
+    rows = csv.reader(
+        text.lstrip("\ufeff").splitlines(keepends=True)[mapping.skip :], delimiter=mapping.delimiter
+    )
+    try:
+        heading = next(rows, [])
+        places = _places(heading, mapping, f"{where}: line {mapping.skip + 1}")
+        log = _read(rows, heading, places, mapping)
+    except csv.Error as error:
+        raise BadReadings(f"{where}: line {mapping.skip + rows.line_num}", f"is not CSV ({error})",
+                          remedy="export it again, or choose another delimiter") from error  # fmt: skip
+    if log.bad and not leave_out_bad:
+        first = log.bad[0]
+        more = f"; {len(log.bad)} bad rows, at lines {_lines(log.bad)}" if len(log.bad) > 1 else ""
+        raise BadReadings(f"{where}: line {first.line}", first.problem + more, value=first.row[:120],
+                          remedy="mend these rows, or leave them out knowingly; they are then listed")  # fmt: skip
+    if not len(log.seconds):
+        raise BadReadings(where, "has no rows that can be read", remedy="check mapping and delimiter")
+    return log
+
+
+def check_mapping(mapping: Mapping) -> None:
+    """Raises BadInput naming the part of the mapping that makes no sense."""
+    if not mapping.columns or not mapping.time:
+        raise BadInput("mapping", "names no column", remedy="name the time's column and at least one more")
+    for column in mapping.columns:
+        if column.unit not in UNITS:
+            raise BadInput(f"mapping: {column.heading}", "unit is not known", value=column.unit,
+                           allowed="c, f, k, number", remedy="say what the numbers are")  # fmt: skip
+        if column.unit != "number" and not PLACES.fullmatch(column.to):
+            raise BadInput(f"mapping: {column.heading}", "place is not known", value=column.to,
+                           allowed="core, surface, underside, room, or one of them with -2, -3 …",
+                           remedy="say where the probe was")  # fmt: skip
+    if len({column.to for column in mapping.columns}) < len(mapping.columns):
+        raise BadInput("mapping", "sends two columns to one place", value=[c.to for c in mapping.columns],
+                       remedy="number the second one: core-2")  # fmt: skip
+    of_day = mapping.time_as == "iso" or "%" in mapping.time_as
+    if not of_day and mapping.time_as not in (*SPANS_S, "unix"):
+        raise BadInput("mapping: time", "is not known", value=mapping.time_as,
+                       allowed="s, min, h, d, ms, unix, iso, or a format with %",
+                       remedy="say how times are written")  # fmt: skip
+    if of_day and "%z" not in mapping.time_as:
+        if mapping.zone is None and mapping.time_as != "iso":
+            raise BadInput("mapping: zone", "is missing", allowed="an IANA name, such as Europe/Berlin or UTC",
+                           remedy="say in which time zone the logger's clock stood; it is never guessed")  # fmt: skip
+        if mapping.zone is not None:
+            _zone(mapping.zone)
+    if len(mapping.delimiter) != 1:
+        raise BadInput(
+            "mapping: delimiter", "is not one character", value=mapping.delimiter, remedy="give one"
+        )
+
+
+def guess_columns(text: str, delimiter: str = ",", skip: int = 0) -> tuple[list[str], list[list[str]]]:
+    """(headings, first three rows) of a log: what a person needs to see to say what is what."""
+    rows = csv.reader(text.lstrip("\ufeff").splitlines()[skip : skip + 4], delimiter=delimiter)
+    found = [row for row in rows if row]
+    return (found[0], found[1:]) if found else ([], [])
+
+
+def _read(rows: Any, heading: Sequence[str], places: tuple[list[int], list[int]], mapping: Mapping) -> Log:
+    times, columns = places
+    seconds: list[float] = []
+    values: list[list[float]] = []
+    lines: list[int] = []
+    bad: list[BadRow] = []
+    no_value: dict[str, list[int]] = {column.to: [] for column in mapping.columns}
+    when = _Clock(mapping)
+    for row in rows:
+        line = mapping.skip + rows.line_num
+        if not row or all(not cell.strip() for cell in row):
+            continue  # an empty line is no row
+        try:
+            if len(row) < len(heading):
+                raise _Bad(f"has {len(row)} fields, not {len(heading)}")
+            at_s = when.seconds(" ".join(row[index].strip() for index in times))
+            if seconds and at_s < seconds[-1]:
+                raise _Bad("goes back in time")
+            got = [
+                _value(row[index], column, mapping)
+                for index, column in zip(columns, mapping.columns, strict=True)
+            ]
+        except _Bad as problem:
+            bad.append(BadRow(line, str(problem), mapping.delimiter.join(row)))
+            continue
+        for column, value in zip(mapping.columns, got, strict=True):
+            if math.isnan(value):
+                no_value[column.to].append(line)
+        seconds.append(at_s)
+        values.append(got)
+        lines.append(line)
+    table = np.array(values, dtype=float).reshape(len(values), len(mapping.columns))
+    return Log(
+        np.array(seconds), when.absolute, {c.to: table[:, i] for i, c in enumerate(mapping.columns)},
+        tuple(bad), {name: found for name, found in no_value.items() if found}, tuple(lines),
+    )  # fmt: skip
+
+
+class _Bad(Exception):
+    """Why a row is bad."""
+
+
+class _Clock:
+    """Reads times as the mapping says. A time of day that a clock change makes twofold is taken as the later one
+    when the earlier one would go back in time."""
+
+    def __init__(self, mapping: Mapping) -> None:
+        self._as = mapping.time_as
+        self._comma = mapping.decimal_comma
+        self._zone = None if mapping.zone is None else _zone(mapping.zone)
+        self.absolute = mapping.time_as not in SPANS_S
+        self._last = -math.inf
+
+    def seconds(self, text: str) -> float:
+        """Seconds. Raises _Bad."""
+        if self._as in SPANS_S or self._as == "unix":
+            value = _number(text, "time", self._comma)
+            found = value * SPANS_S.get(self._as, 1.0)
+        else:
+            found = self._of_day(text)
+        self._last = max(found, self._last)
+        return found
+
+    def _of_day(self, text: str) -> float:
+        try:
+            at = datetime.fromisoformat(text) if self._as == "iso" else datetime.strptime(text, self._as)  # noqa: DTZ007
+        except ValueError as error:
+            raise _Bad(f"time {text!r} is not written as {self._as}") from error
+        if at.tzinfo is not None:
+            return at.timestamp()
+        if self._zone is None:
+            raise _Bad(f"time {text!r} has no offset, and no time zone was given")
+        first = at.replace(tzinfo=self._zone, fold=0)
+        there = first.astimezone(UTC).astimezone(self._zone).replace(tzinfo=None)
+        if there != at and abs(there - at) <= timedelta(hours=2):
+            raise _Bad(f"time {text!r} does not exist: the clock was put forward over it")
+        second = at.replace(tzinfo=self._zone, fold=1)
+        if first.timestamp() < self._last <= second.timestamp():
+            return second.timestamp()
+        return first.timestamp()
+
+
+def _value(text: str, column: Column, mapping: Mapping) -> float:
+    if text.strip().casefold() in NO_VALUE:
+        return math.nan
+    value = float(UNITS[column.unit](_number(text, column.heading, mapping.decimal_comma)))
+    if column.unit != "number" and not COLDEST_C <= value <= HOTTEST_C:
+        raise _Bad(f"{column.heading} is {value:.1f} °C, outside {COLDEST_C:g} to {HOTTEST_C:g} °C: "
+                   "is it another unit?")  # fmt: skip
+    return value
+
+
+def _number(text: str, name: str, comma: bool) -> float:
+    cleaned = text.strip()
+    if comma:
+        cleaned = cleaned.replace(".", "").replace(",", ".")
+    try:
+        value = float(cleaned)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or "_" in cleaned:
+        raise _Bad(f"{name} {text!r} is not a number")
+    return value
+
+
+def _places(heading: Sequence[str], mapping: Mapping, where: str) -> tuple[list[int], list[int]]:
+    names = [name.strip() for name in heading]
+
+    def place(wanted: str) -> int:
+        if wanted.startswith("#") and wanted[1:].isdigit() and 1 <= int(wanted[1:]) <= len(names):
+            return int(wanted[1:]) - 1
+        if names.count(wanted) == 1:
+            return names.index(wanted)
+        problem = "is there twice" if wanted in names else "is not there"
+        raise BadReadings(f"{where}: column {wanted!r}", problem, allowed=", ".join(names),
+                          remedy="name a column of the heading, or its number as #3")  # fmt: skip
+
+    return [place(name) for name in mapping.time], [place(column.heading) for column in mapping.columns]
+
+
+def _zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise BadInput("mapping: zone", "is not known", value=name, allowed="an IANA name, such as Europe/Berlin",
+                       remedy="check the spelling") from error  # fmt: skip
+
+
+def _lines(bad: Iterable[BadRow]) -> str:
+    told = [str(row.line) for row in bad]
+    return ", ".join(told[:TOLD]) + (f" and {len(told) - TOLD} more" if len(told) > TOLD else "")
+
+
+def rows_in_order(log: Log) -> Iterator[tuple[float, str, float]]:
+    """(seconds, place, °C or NaN) of every reading, in time."""
+    for at, second in enumerate(log.seconds):
+        for name, values in log.values.items():
+            yield float(second), name, float(values[at])
