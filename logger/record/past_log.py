@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -24,7 +24,7 @@ from logger.units import ZERO_CELSIUS_K, f_to_c
 Floats = npt.NDArray[np.float64]
 
 #: Unit of a column → its value in the unit that is kept. `number` is kept as it is (a heat flow, a humidity).
-UNITS = {
+UNITS: dict[str, Callable[[float], float]] = {
     "c": lambda value: value,
     "f": f_to_c,
     "k": lambda value: value - ZERO_CELSIUS_K,
@@ -251,7 +251,7 @@ class _Clock:
 def _value(text: str, column: Column, mapping: Mapping) -> float:
     if text.strip().casefold() in NO_VALUE:
         return math.nan
-    value = float(UNITS[column.unit](_number(text, column.heading, mapping.decimal_comma)))
+    value = UNITS[column.unit](_number(text, column.heading, mapping.decimal_comma))
     if column.unit != "number" and not COLDEST_C <= value <= HOTTEST_C:
         raise _Bad(f"{column.heading} is {value:.1f} °C, outside {COLDEST_C:g} to {HOTTEST_C:g} °C: "
                    "is it another unit?")  # fmt: skip

@@ -1,0 +1,118 @@
+"""Pours beside each other: what was predicted, what came, and which of them are alike. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from logger.record.plots import MANY, Line, plot
+
+#: Pours that are told apart on one sheet.
+MOST = len(MANY)
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One pour: its resin, depth, mean room, predicted and real peak of the core, and its core over hours."""
+
+    pour: int
+    title: str
+    resin: str
+    depth_mm: float
+    layers: int
+    room_c: float | None
+    predicted_c: float | None
+    predicted_at_h: float | None
+    peak_c: float | None
+    peak_at_h: float | None
+    hours: Sequence[float]
+    core_c: Sequence[float | None]
+
+    @property
+    def error_k(self) -> float | None:
+        """Real less predicted peak, K."""
+        if self.peak_c is None or self.predicted_c is None:
+            return None
+        return self.peak_c - self.predicted_c
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values."""
+        told = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        told = {name: round(value, 3) if isinstance(value, float) else value for name, value in told.items()}
+        return told | {"error_k": None if self.error_k is None else round(self.error_k, 3)}
+
+
+def compared(pour_id: int, plan: Mapping[str, Any], prediction: Mapping[str, Any] | None,
+             curves: Iterable[Mapping[str, Any]]) -> Compared:  # fmt: skip
+    """One pour from its plan (JSON), its frozen prediction and its measured curves (hours from pouring, °C)."""
+    cores, rooms = [], []
+    for curve in curves:
+        hours = np.array(curve["hours"], dtype=float)
+        celsius = np.array([np.nan if v is None else v for v in curve["celsius"]], dtype=float)
+        kept = hours >= 0
+        kind = curve["place"].partition("-")[0]
+        if not np.isfinite(celsius[kept]).any():
+            continue
+        if kind == "core":
+            cores.append((hours[kept], celsius[kept]))
+        elif kind == "room":
+            rooms.append(float(np.nanmean(celsius[kept])))
+    predicted_c = predicted_at_h = peak_c = peak_at_h = None
+    hours_out: list[float] = []
+    core_out: list[float | None] = []
+    if cores:
+        hours, celsius = max(cores, key=lambda core: float(np.nanmax(core[1])))
+        at = int(np.nanargmax(celsius))
+        peak_c, peak_at_h = float(celsius[at]), float(hours[at])
+        hours_out = hours.tolist()
+        core_out = [None if value != value else value for value in celsius.tolist()]
+    curve_of = (prediction or {}).get("curve") or {}
+    if curve_of.get("core_c"):
+        # Like with like: the core as predicted, not the hottest point of the casting.
+        at = int(np.argmax(curve_of["core_c"]))
+        predicted_c, predicted_at_h = float(curve_of["core_c"][at]), float(curve_of["hours"][at])
+    return Compared(
+        pour_id, plan["title"], plan["resin"]["name"], plan["pour"]["depth_mm"], 1 + len(plan.get("layer", ())),
+        float(np.mean(rooms)) if rooms else None, predicted_c, predicted_at_h, peak_c, peak_at_h, hours_out, core_out,
+    )  # fmt: skip
+
+
+def chosen(
+    pours: Iterable[Compared],
+    *,
+    resin: str = "",
+    depth_mm: tuple[float, float] | None = None,
+    room_c: tuple[float, float] | None = None,
+) -> list[Compared]:
+    """Those of a resin, a range of depths and a range of rooms (a pour without a measured room is in no range)."""
+    return [
+        pour
+        for pour in pours
+        if (not resin or pour.resin == resin)
+        and (depth_mm is None or depth_mm[0] <= pour.depth_mm <= depth_mm[1])
+        and (room_c is None or (pour.room_c is not None and room_c[0] <= pour.room_c <= room_c[1]))
+    ]
+
+
+def overlay(pours: Sequence[Compared], shown: Any = float, unit: str = "°C") -> str:
+    """The cores of pours laid over one another from the moment of pouring, as SVG."""
+    lines = [
+        Line(f"{pour.pour}: {pour.title}", pour.hours, [None if v is None else shown(v) for v in pour.core_c],
+             colour, dash, 1.8)
+        for pour, (colour, dash) in zip(pours, MANY, strict=False)
+    ]  # fmt: skip
+    return plot(lines, title="Cores of pours over each other", unit=unit, height=340 + 14 * (len(lines) // 4))
+
+
+def errors(pours: Iterable[Compared]) -> dict[str, float | int | None]:
+    """How far predicted peaks were from real ones, over pours: how many, mean and largest error, K."""
+    off = [pour.error_k for pour in pours if pour.error_k is not None]
+    return {
+        "pours": len(off),
+        "mean_k": round(float(np.mean(off)), 3) if off else None,
+        "mean_size_k": round(float(np.mean(np.abs(off))), 3) if off else None,
+        "largest_k": round(max(off, key=lambda error: abs(error)), 3) if off else None,
+    }

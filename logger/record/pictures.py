@@ -1,0 +1,88 @@
+"""The plots of one record: what was measured against what was predicted, and the forecasts as they were. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from logger.record.plots import Band, Line, Mark, place_line, plot
+
+_ORDER = ("core", "surface", "underside", "room")
+
+
+def course_plot(record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C") -> str:
+    """Measured temperatures over the frozen prediction and the resin's limit."""
+    curves = sorted(record["curves"], key=lambda curve: _rank(curve["place"]))
+    lines = [
+        place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
+        for curve in curves if _rank(curve["place"]) < len(_ORDER)
+    ]  # fmt: skip
+    planned = (record["prediction"] or {}).get("curve", {})
+    if planned.get("hours"):
+        end = max((line.hours[-1] for line in lines if len(line.hours)), default=planned["hours"][-1])
+        kept = [at for at, hour in enumerate(planned["hours"]) if hour <= max(end, 1.0)]
+        lines.append(place_line("planned", [planned["hours"][at] for at in kept],
+                                [shown(planned["core_c"][at]) for at in kept], "core as predicted"))  # fmt: skip
+    limit = record["figures"]["limit_c"]
+    marks = [] if limit is None else [Mark(f"limit {shown(limit):.0f} {unit}", level=shown(limit))]
+    marks += [
+        Mark(f"layer {layer['number']}", hour=layer["poured_at_h"])
+        for layer in record["layers"] if layer["number"] > 1 and layer["poured_at_h"] is not None
+    ]  # fmt: skip
+    return plot(lines, title="Measured and predicted temperatures", unit=unit, marks=marks)
+
+
+def forecast_plot(
+    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C"
+) -> str | None:
+    """What was forecast at 1, 4 and 12 h against the core as measured; None without a forecast that has a band."""
+    bands, lines = [], []
+    for made, (colour, dash) in zip(
+        record["forecasts"], (("#0b5c8a", "8 3"), ("#22603d", "2 3"), ("#6b4a00", "9 3 2 3")), strict=False
+    ):
+        if not made.get("bands"):
+            continue
+        core = made["bands"]["core_c"]
+        hours = made["bands"]["hours"]
+        name = f"forecast at {made['asked_at_h']:g} h"
+        bands.append(Band(f"{name}, 9 of 10", hours, [shown(v) for v in core["p05"]],
+                          [shown(v) for v in core["p95"]], colour))  # fmt: skip
+        lines.append(Line(name, hours, [shown(v) for v in core["p50"]], colour, dash, 1.4))
+    if not bands:
+        return None
+    lines += [
+        place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
+        for curve in record["curves"] if curve["place"].partition("-")[0] == "core"
+    ]  # fmt: skip
+    return plot(lines, title="Forecasts as they were", unit=unit, bands=bands)
+
+
+def air_plot(
+    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C"
+) -> str | None:
+    """The room over the cure; None where nobody measured it."""
+    rooms = [curve for curve in record["curves"] if curve["place"].partition("-")[0] == "room"]
+    if not rooms:
+        return None
+    lines = [place_line(room["place"], room["hours"], _in(room["celsius"], shown)) for room in rooms]
+    return plot(lines, title="The room's temperature", unit=unit, height=170)
+
+
+def damp_plot(record: Mapping[str, Any]) -> str | None:
+    """The room's relative humidity, hourly means; None where nobody measured it."""
+    hours = record["air"]["hours"]
+    if not hours:
+        return None
+    line = Line(
+        "relative humidity", [hour + 0.5 for hour, _ in hours], [mean for _, mean in hours], "#0b5c8a", "7 3"
+    )
+    return plot([line], title="The room's relative humidity", unit="%", height=170)
+
+
+def _rank(place: str) -> int:
+    kind = place.partition("-")[0]
+    return _ORDER.index(kind) if kind in _ORDER else len(_ORDER)
+
+
+def _in(values: list[float | None], shown: Callable[[float], float]) -> list[float | None]:
+    return [None if value is None else shown(value) for value in values]

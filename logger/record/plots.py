@@ -1,0 +1,214 @@
+"""Plots of a record as SVG: lines over hours, told apart by dash and by a name at their end, not by colour alone. Pure.
+
+The same drawing serves the page, the PDF and paper; it needs no script, and its numbers are the record's.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.sax.saxutils import escape, quoteattr
+
+#: Colours that differ in lightness as well, for prints without colour: name → stroke and dash of each place.
+PLACES = {
+    "core": ("#a31d12", "", 2.2),
+    "surface": ("#0b5c8a", "7 3", 1.5),
+    "underside": ("#6b4a00", "2 3", 1.5),
+    "room": ("#6a6a6a", "9 3 2 3", 1.3),
+    "planned": ("#1b1a16", "5 3", 1.4),
+}
+#: For pours laid over one another: stroke and dash, all pairs unlike.
+MANY = [
+    (colour, dash)
+    for dash in ("", "8 3", "2 3", "10 3 2 3")
+    for colour in ("#a31d12", "#0b5c8a", "#22603d", "#6b4a00", "#3d3a8c", "#1b1a16")
+]
+_INK, _GRID, _STOP = "#1b1a16", "#d8d2c3", "#96161a"
+_LEFT, _RIGHT, _TOP, _BOTTOM = 44.0, 12.0, 10.0, 34.0
+_FONT = "'DejaVu Sans','Noto Sans',sans-serif"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line: hours and values, None where there is a gap."""
+
+    name: str
+    hours: Sequence[float]
+    values: Sequence[float | None]
+    colour: str = _INK
+    dash: str = ""
+    width: float = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A shaded range between two lines of values."""
+
+    name: str
+    hours: Sequence[float]
+    low: Sequence[float]
+    high: Sequence[float]
+    colour: str = "#a31d12"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something that happened at an hour, or a level that should not be passed."""
+
+    name: str
+    hour: float | None = None
+    level: float | None = None
+
+
+def place_line(place: str, hours: Sequence[float], values: Sequence[float | None], name: str = "") -> Line:
+    """The line of a place in its own colour and dash."""
+    kind, _, number = place.partition("-")
+    colour, dash, width = PLACES.get(kind, PLACES["room"])
+    return Line(name or place, hours, values, colour, dash, width * (0.7 if number else 1.0))
+
+
+def plot(
+    lines: Sequence[Line],
+    *,
+    title: str,
+    unit: str,
+    bands: Sequence[Band] = (),
+    marks: Sequence[Mark] = (),
+    width: float = 680,
+    height: float = 300,
+) -> str:
+    """A plot over hours since pouring as SVG. A line without a single value is left out; without any it says so."""
+    drawn = [line for line in lines if any(value is not None for value in line.values)]
+    known = [value for line in drawn for value in line.values if value is not None]
+    known += [value for band in bands for value in (*band.low, *band.high)]
+    at = [
+        hour
+        for line in drawn
+        for hour, value in zip(line.hours, line.values, strict=True)
+        if value is not None
+    ]
+    at += [hour for band in bands for hour in band.hours]
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" '
+        f'height="{height:g}" role="img" aria-label={quoteattr(title)} font-family="{_FONT}" font-size="10">'
+        f"<title>{escape(title)}</title>"
+        f'<rect width="{width:g}" height="{height:g}" fill="#ffffff"/>'
+    )
+    if not known:
+        return (
+            head + f'<text x="{width / 2:g}" y="{height / 2:g}" text-anchor="middle">No readings</text></svg>'
+        )
+    known += [mark.level for mark in marks if mark.level is not None]
+    rows = 1 + (len(drawn) + len(bands) - 1) // 4
+    frame = _Frame(width, height - 14 * rows, min(0.0, *at), max(at), min(known), max(known))
+    pieces = [head, frame.grid(unit)]
+    pieces += [frame.area(band) for band in bands]
+    pieces += [frame.mark(mark) for mark in marks]
+    pieces += [frame.path(line) for line in drawn]
+    pieces.append(_legend(drawn, bands, width, height - 14 * rows + 4))
+    return "".join(pieces) + "</svg>"
+
+
+def ticks(low: float, high: float, about: int) -> list[float]:
+    """Round numbers within a span, about so many."""
+    span = max(high - low, 1e-9)
+    raw = span / max(about, 1)
+    power = 10.0 ** math.floor(math.log10(raw))
+    step = next(factor * power for factor in (1.0, 2.0, 2.5, 5.0, 10.0) if factor * power >= raw * 0.999)
+    first = math.ceil(low / step - 1e-9)
+    return [round(number * step, 10) for number in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
+class _Frame:
+    """Where hours and values are on the sheet."""
+
+    def __init__(self, width: float, height: float, h0: float, h1: float, low: float, high: float) -> None:
+        self.width, self.height = width, height
+        self.h0, self.h1 = h0, max(h1, h0 + 0.1)
+        room = 0.05 * max(high - low, 1.0)
+        self.low, self.high = low - room, high + room
+
+    def x(self, hour: float) -> float:
+        return _LEFT + (hour - self.h0) / (self.h1 - self.h0) * (self.width - _LEFT - _RIGHT)
+
+    def y(self, value: float) -> float:
+        return (
+            self.height
+            - _BOTTOM
+            - (value - self.low) / (self.high - self.low) * (self.height - _TOP - _BOTTOM)
+        )
+
+    def grid(self, unit: str) -> str:
+        right, bottom = self.width - _RIGHT, self.height - _BOTTOM
+        made = []
+        for value in ticks(self.low, self.high, 6):
+            y = self.y(value)
+            made.append(
+                _rule(f"M{_LEFT:g} {y:.1f}H{right:g}") + _word(_LEFT - 5, y + 3.5, f"{value:g}", "end")
+            )
+        for hour in ticks(self.h0, self.h1, 9):
+            x = self.x(hour)
+            made.append(_rule(f"M{x:.1f} {_TOP:g}V{bottom:g}") + _word(x, bottom + 13, f"{hour:g}", "middle"))
+        made.append(
+            _word(right, bottom + 26, "hours since pouring", "end") + _word(4, bottom + 26, unit, "start")
+        )
+        made.append(f'<path d="M{_LEFT:g} {_TOP:g}V{bottom:g}H{right:g}" fill="none" stroke="{_INK}"/>')
+        return "".join(made)
+
+    def path(self, line: Line) -> str:
+        steps, pen = [], "M"
+        for hour, value in zip(line.hours, line.values, strict=True):
+            if value is None:
+                pen = "M"
+                continue
+            steps.append(f"{pen}{self.x(hour):.1f} {self.y(value):.1f}")
+            pen = "L"
+        dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
+        return (f'<path d="{"".join(steps)}" fill="none" stroke="{line.colour}" stroke-width="{line.width:g}"'
+                f'{dash} stroke-linejoin="round"/>')  # fmt: skip
+
+    def area(self, band: Band) -> str:
+        there = [f"{self.x(h):.1f} {self.y(v):.1f}" for h, v in zip(band.hours, band.high, strict=True)]
+        back = [f"{self.x(h):.1f} {self.y(v):.1f}" for h, v in zip(band.hours, band.low, strict=True)][::-1]
+        return (
+            f'<path d="M{"L".join(there + back)}Z" fill="{band.colour}" fill-opacity=".16"/>' if there else ""
+        )
+
+    def mark(self, mark: Mark) -> str:
+        if mark.level is not None:
+            y = self.y(mark.level)
+            return (f'<path d="M{_LEFT:g} {y:.1f}H{self.width - _RIGHT:g}" stroke="{_STOP}" stroke-width="1.6"/>'
+                    f'<text x="{self.width - _RIGHT - 2:g}" y="{y - 3:.1f}" text-anchor="end" fill="{_STOP}">'
+                    f"{escape(mark.name)}</text>")  # fmt: skip
+        if mark.hour is None or not self.h0 <= mark.hour <= self.h1:
+            return ""
+        x = self.x(mark.hour)
+        return (f'<path d="M{x:.1f} {_TOP:g}V{self.height - _BOTTOM:g}" stroke="{_INK}" stroke-width=".8" '
+                f'stroke-dasharray="1 2"/><text x="{x + 2:.1f}" y="{_TOP + 9:g}" fill="{_INK}">'
+                f"{escape(mark.name)}</text>")  # fmt: skip
+
+
+def _rule(path: str) -> str:
+    return f'<path d="{path}" stroke="{_GRID}" stroke-width=".7"/>'
+
+
+def _word(x: float, y: float, text: str, anchor: str) -> str:
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{_INK}">{escape(text)}</text>'
+
+
+def _legend(lines: Sequence[Line], bands: Sequence[Band], width: float, top: float) -> str:
+    made = []
+    slot = (width - _LEFT) / 4
+    items: list[Line | Band] = [*lines, *bands]
+    for number, item in enumerate(items):
+        x, y = _LEFT + slot * (number % 4), top + 14 * (number // 4)
+        if isinstance(item, Band):
+            key = f'<rect x="{x:.1f}" y="{y - 3:.1f}" width="24" height="8" fill="{item.colour}" fill-opacity=".25"/>'
+        else:
+            dash = f' stroke-dasharray="{item.dash}"' if item.dash else ""
+            key = (f'<path d="M{x:.1f} {y + 1:.1f}h24" stroke="{item.colour}" stroke-width="{item.width:g}"'
+                   f"{dash}/>")  # fmt: skip
+        name = item.name if len(item.name) <= 26 else item.name[:25] + "…"
+        made.append(f'{key}<text x="{x + 29:.1f}" y="{y + 4.5:.1f}" fill="{_INK}">{escape(name)}</text>')
+    return "".join(made)
