@@ -61,7 +61,7 @@ class House:
                 token = people.start_sign_in(
                     tx, self.ids[role], self.service.timeline.now_ms(), f"{role}'s browser"
                 )
-            made.cookies.set(COOKIE, token)
+            made.cookies.set(COOKIE, token, domain="testserver.local")
         return made
 
 
