@@ -75,6 +75,12 @@ def test_the_chart_draws_gaps_as_gaps_and_keeps_the_hottest_sample(
     drawn = page.evaluate("document.getElementById('curve').data.find((t) => t.name === 'core').y")
     assert max(core) == 59.0
     assert None in drawn
+    box = page.locator("#curve").bounding_box()
+    layers = [layer.bounding_box() for layer in page.locator("#curve svg.main-svg").all()]
+    assert len(layers) >= 2
+    assert all(layer["y"] + layer["height"] <= box["y"] + box["height"] + 1 for layer in layers), (
+        "chart spills over"
+    )
     dashes = page.evaluate("document.getElementById('curve').data.map((t) => t.line.dash)")
     assert len(set(dashes)) == len(dashes), "lines differ by dash, not by colour alone"
 
