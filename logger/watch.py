@@ -131,6 +131,10 @@ class Watch:
         """Judges every live pour up to its last reading and to now."""
         trouble = None
         try:
+            self._timeline.learn()
+        except DBAPIError:
+            log.exception("that the clock has been set could not be written; it is tried again")
+        try:
             with self._store.read() as connection:
                 live = [pour.id for pour in pours.live_pours(connection)]
         except SQLAlchemyError as error:

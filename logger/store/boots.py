@@ -9,13 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, Row, func, insert, select, update
 
 from hardware.clock import Clock, Stamp
+from logger.pour import LIVE
 from logger.store.database import Store, table
-from logger.store.tables import Boot, Event, Station
+from logger.store.tables import Boot, Event, Outgoing, Pour, Station
 
 BOOT = table(Boot)
+_POUR = table(Pour)
 
 #: Clock and stamp are named here for the service, which knows nothing of hardware.
 __all__ = ["BOOT", "Clock", "Stamp", "Timeline", "boot_row", "offsets"]
@@ -74,12 +76,10 @@ class Timeline:
             if known is not None and known.steady_offset_ms is not None:
                 self._steady_offset_ms = int(known.steady_offset_ms)
             else:
-                # A boot without a clock starts in the past: the steady timeline never goes back behind what was seen.
-                wall_offset = stamp.wall_ms - stamp.boot_ms
-                self._steady_offset_ms = max(wall_offset, _latest_seen_ms(tx) - stamp.boot_ms + 1)
-            self.boot_row = boot_row(
-                tx, None, stamp, stamp.wall_ms - stamp.boot_ms, steady_offset_ms=self._steady_offset_ms
-            )
+                self._steady_offset_ms = _steady_offset(tx, stamp)
+            # Without a clock, time most likely goes on from where it was; with one, that is what counts.
+            guess_ms = max(stamp.wall_ms - stamp.boot_ms, self._steady_offset_ms + _shift_before(tx))
+            self.boot_row = boot_row(tx, None, stamp, guess_ms, steady_offset_ms=self._steady_offset_ms)
             self._true_offset_ms = _offset(tx, self.boot_row)
         self._true_known = stamp.clock_set
 
@@ -92,14 +92,23 @@ class Timeline:
         return self.stamp().boot_ms + self._true_offset_ms
 
     def stamp(self) -> Stamp:
-        """This instant; learns the boot's offset when the clock has been set since."""
+        """This instant."""
+        return self._clock.stamp()
+
+    def learn(self) -> bool:
+        """Learns the time of day if the clock has been set since; whether it has learnt it now.
+
+        Writes, so it is called between transactions, never within one: asking what time it is must not wait for the
+        write lock that whoever asks may hold.
+        """
         stamp = self._clock.stamp()
-        if stamp.clock_set and not self._true_known:
-            with self._store.write() as tx:
-                boot_row(tx, None, stamp, self._true_offset_ms)
-                self._true_offset_ms = _offset(tx, self.boot_row)
-            self._true_known = True
-        return stamp
+        if self._true_known or not stamp.clock_set:
+            return False
+        with self._store.write() as tx:
+            boot_row(tx, None, stamp, self._true_offset_ms)
+            self._true_offset_ms = _offset(tx, self.boot_row)
+        self._true_known = True
+        return True
 
     @property
     def clock_set(self) -> bool:
@@ -114,6 +123,51 @@ class Timeline:
 
 def _offset(tx: Connection, row_id: int) -> int:
     return int(tx.execute(select(BOOT.c.offset_ms).where(BOOT.c.id == row_id)).scalar_one())
+
+
+def _last_boot(tx: Connection) -> Row[Any] | None:
+    """The service's last boot so far."""
+    return tx.execute(
+        select(BOOT)
+        .where(BOOT.c.station_id.is_(None), BOOT.c.steady_offset_ms.is_not(None))
+        .order_by(BOOT.c.id.desc())
+        .limit(1)
+    ).first()
+
+
+def _shift_before(tx: Connection) -> int:
+    """What the last boot added to a steady time to get the true one."""
+    last = _last_boot(tx)
+    return 0 if last is None else int(last.offset_ms - last.steady_offset_ms)
+
+
+def _steady_offset(tx: Connection, stamp: Stamp) -> int:
+    """Where the steady timeline goes on in a new boot: never behind what was judged or told, and never years ahead.
+
+    The time that the machine was off is counted when both boots know the time of day. Otherwise nobody knows it, and
+    none is counted: a clock that is set from 1970 ends no waiting.
+    """
+    wall_offset_ms = stamp.wall_ms - stamp.boot_ms
+    last = _last_boot(tx)
+    if last is None:
+        return max(wall_offset_ms, _latest_seen_ms(tx) - stamp.boot_ms + 1)
+    went_on_ms = _latest_steady_ms(tx, last) - stamp.boot_ms + 1
+    if stamp.clock_set and last.clock_set:
+        return max(wall_offset_ms - _shift_before(tx), went_on_ms)
+    return went_on_ms
+
+
+def _latest_steady_ms(tx: Connection, last: Row[Any]) -> int:
+    """The latest steady time that anything stored rests on."""
+    books = tx.execute(select(_POUR.c.watchbook).where(_POUR.c.stage.in_(LIVE))).scalars()
+    known: list[Any] = [
+        last.steady_offset_ms,
+        tx.execute(select(func.max(table(Outgoing).c.created_ms))).scalar(),
+        *(book["book"]["now_ms"] for book in books if book is not None),
+    ]
+    if last.clock_set:
+        known.append(_latest_seen_ms(tx) - int(last.offset_ms - last.steady_offset_ms))
+    return max(int(value) for value in known if value is not None)
 
 
 def _latest_seen_ms(tx: Connection) -> int:

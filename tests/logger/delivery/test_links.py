@@ -80,7 +80,7 @@ def test_a_link_holds_on_a_machine_whose_clock_is_set_backwards_or_from_1970(
     for wall_ms in (1_795_593_600_000, 1_795_593_600_000 - 86_400_000):
         clock.wall_ms, clock.clock_set = wall_ms, True
         clock.boot_ms += 1000
-        timeline.stamp()
+        timeline.learn()
         with store.read() as connection:
             read_token(connection, token, timeline.now_ms())
 
