@@ -15,7 +15,8 @@ from typing import Any
 from sqlalchemy import Connection, Row
 
 from logger.alarms.view import Band, ForecastAnswer
-from logger.cure.forecast import DUE_H, DUE_PART, forecast
+from logger.cure.calls import next_due_h
+from logger.cure.forecast import forecast
 from logger.errors import LoggerError
 from logger.plan_file import plan_from_text
 from logger.record.figures import Place, places_from
@@ -38,7 +39,7 @@ def due_at_h(last: dict[str, Any] | None) -> float:
     at_h = float(last["at_h"])
     if last["core_peak_at_h"]["p95"] < at_h - PAST_PEAK_H:
         return at_h + LATER_EVERY_H
-    return at_h + max(DUE_H, DUE_PART * at_h)
+    return next_due_h(at_h, last["time_left_h"])
 
 
 def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
