@@ -13,7 +13,7 @@ from sqlalchemy import Row
 from starlette.responses import RedirectResponse
 
 from logger.errors import NotAllowed, NotFound
-from logger.store import people
+from logger.store import events, people
 from web import access, passwords
 from web.errors import TooMany
 from web.service import Service
@@ -24,6 +24,8 @@ log = logging.getLogger(__name__)
 KNOWN_COOKIE = "pourlog_known"
 #: People whom one browser is remembered by, and for how long, s.
 MOST_KNOWN, KNOWN_S = 8, 365 * 24 * 3600
+#: Letters and digits that are not taken for each other (Crockford's base 32, from memory): 40 bits in eight.
+LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 WRONG = "name and password do not belong together"
 
 
@@ -102,6 +104,20 @@ def take_code(request: Request) -> Tries:
     tries.take(request.app.state.throttle.tries_of_address, address_key(request.scope))
     tries.take(request.app.state.throttle.codes, "code")
     return tries
+
+
+def code_for(service: Service, name: str, role: people.Role, by: str) -> str:
+    """A new one-time code, "number-XXXX-XXXX", that lets somebody choose a password at /join within a day.
+
+    For an owner's invitations, and for the command that lets a forgetful owner back in at the machine itself.
+    """
+    code = "".join(secrets.choice(LETTERS) for _ in range(8))
+    hashed = passwords.kept(code)
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        number = people.invite(tx, name, role, hashed, by, now_ms)
+        events.add_event(tx, None, now_ms, "asked-in", by, f"{name}, {role}")
+    return f"{number}-{code[:4]}-{code[4:]}"
 
 
 def let_in(request: Request, person_id: int, then: str) -> RedirectResponse:

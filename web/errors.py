@@ -68,6 +68,9 @@ def install(app: FastAPI) -> None:
         status = next(code for kind, code in STATUS if isinstance(error, kind))
         if status == 500:
             log.error("%s %s failed: %s", request.method, request.url.path, error)
+        if isinstance(error, Forbidden | TooMany):
+            # repr: a path with a line break in it must not write a line of its own.
+            log.warning("%s %r refused: %r", request.method, request.url.path, str(error))
         if _wants_page(request):
             if isinstance(error, SetUpNeeded):
                 return RedirectResponse("/set-up", 303)

@@ -56,6 +56,7 @@ ROUTES: tuple[Route, ...] = (
     # People
     Route("GET", "/people", "owner"),
     Route("POST", "/people/invitations", "owner", "asked-in"),
+    Route("POST", "/people/{person_id}/new-password", "owner", "asked-in"),
     Route("POST", "/people/invitations/{invitation_id}/withdraw", "owner", "invitation-withdrawn"),
     Route("POST", "/people/{person_id}/role", "owner", "role-changed"),
     Route("POST", "/people/{person_id}/remove", "owner", "removed"),

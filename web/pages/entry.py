@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, Request
+from sqlalchemy import Connection, Row
 from starlette.responses import RedirectResponse, Response
 
-from logger.errors import BadInput, NotAllowed
+from logger.errors import BadInput, NotAllowed, NotFound
 from logger.store import events, people
 from web import access, doors, passwords
 from web.access import PersonDep, ServiceDep
@@ -129,11 +130,23 @@ def join(request: Request, service: ServiceDep, code: Code, password: Password) 
         kept = passwords.kept(password)
         with service.store.write() as tx:
             people.end_invitation(tx, asked.id, now_ms)
-            person_id = people.add_person(tx, asked.name, people.Role(asked.role), kept, now_ms)
-            events.add_event(tx, None, now_ms, "joined", asked.name, f"{asked.role}, asked in by {asked.by}")
+            person_id = _joined(tx, asked, kept, now_ms)
     except (NotAllowed, BadInput, TooMany) as error:
         return _again(request, "join.html", error, {"shortest": passwords.SHORTEST})
     return doors.let_in(request, person_id, "/")
+
+
+def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
+    """A new person; or a new password for one who forgot theirs, which ends every sign-in and changes no role."""
+    try:
+        known = people.person_by_name(tx, asked.name)
+    except NotFound:
+        events.add_event(tx, None, now_ms, "joined", asked.name, f"{asked.role}, asked in by {asked.by}")
+        return people.add_person(tx, asked.name, people.Role(asked.role), kept, now_ms)
+    people.change_password(tx, known.id, kept)
+    people.end_sign_ins(tx, known.id, now_ms)
+    events.add_event(tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}")
+    return int(known.id)
 
 
 def checked_name(name: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -20,8 +19,6 @@ from web.service import Service
 from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
-#: Letters and digits that are not taken for each other (Crockford's base 32, from memory): 40 bits in eight.
-_LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 ROLE_WORDS = {
     Role.VIEWER: "viewer: looks, changes nothing",
     Role.MAKER: "maker: plans and runs pours, answers alarms",
@@ -46,16 +43,19 @@ def invite(
     """Asks somebody in: a code that holds for a day and once. Shown in the answer only."""
     try:
         name, wanted = checked_name(name), _role(role)
-        code = "".join(secrets.choice(_LETTERS) for _ in range(8))
-        hashed = passwords.kept(code)
-        now_ms = service.timeline.now_ms()
-        with service.store.write() as tx:
-            number = people.invite(tx, name, wanted, hashed, who.name, now_ms)
-            events.add_event(tx, None, now_ms, "asked-in", who.name, f"{name}, {wanted}")
+        code = doors.code_for(service, name, wanted, who.name)
     except (BadInput, NotAllowed, TooMany) as error:
         return page(request, "people.html", _everybody(service) | {"problem": str(error)}, status=422)
-    made = {"asked": name, "code": f"{number}-{code[:4]}-{code[4:]}"}
+    made = {"asked": name, "code": code}
     return page(request, "people.html", _everybody(service) | made)
+
+
+@router.post("/people/{person_id}/new-password")
+def new_password(request: Request, person_id: RowId, service: ServiceDep, who: OwnerDep) -> Response:
+    """A code for somebody who forgot their password; the owner never knows the new one."""
+    with service.store.read() as connection:
+        person = people.person(connection, person_id)
+    return invite(request, service, who, person.name, person.role)
 
 
 @router.post("/people/invitations/{invitation_id}/withdraw")

@@ -85,7 +85,11 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
     if not path.exists():
         raise NotFound(f"the file of photo {name[:12]} is gone from the disk; restore it from the backup")
     return FileResponse(
-        path, media_type=about["type"], headers={"Cache-Control": "private, max-age=31536000, immutable"}
+        path,
+        media_type=about["type"],
+        filename=f"photo-{name[:12]}{path.suffix}",
+        content_disposition_type="inline",
+        headers={"Cache-Control": "private, max-age=31536000, immutable"},
     )
 
 

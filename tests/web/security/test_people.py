@@ -80,6 +80,17 @@ def test_a_name_belongs_to_one_person_for_good(house: Any) -> None:
     assert "already" in answer.text
 
 
+def test_somebody_who_forgot_the_password_gets_a_code(house: Any) -> None:
+    """The role stays, every sign-in ends, and the owner never knows the new password."""
+    before = house.browser("maker")
+    page = house.browser("owner").post(f"/people/{house.ids['maker']}/new-password")
+    browser = house.browser()
+    browser.post("/join", data={"code": code_in(page), "password": FRESH})
+    assert "Signed in as maker" in browser.get("/settings").text
+    assert before.get("/api/pours").status_code == 401
+    assert house.browser().post("/sign-in", data={"name": "Ben", "password": RIGHT}).status_code == 401
+
+
 def test_whoever_is_removed_is_out_at_once(house: Any) -> None:
     """Every sign-in ends, the password no longer opens, the hash is gone."""
     ben, owner = house.browser("maker"), house.browser("owner")
