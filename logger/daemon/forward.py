@@ -30,6 +30,7 @@ log = logging.getLogger(__name__)
 
 BATCH_ROWS = 500
 SIGN_OF_LIFE_S = 20.0
+HEALTH_EVERY_S = 60.0
 LINGER_S = 0.2
 """Real seconds from batch to batch while rows trickle in, so that fast sweeps share one."""
 FIRST_BACK_OFF_S = 1.0
@@ -62,9 +63,26 @@ class BadAnswer(Exception):
     """An answer that cannot be the service's, or that contradicts the batch. Nothing is forgotten."""
 
 
-def batch_json(station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]]) -> bytes:
+@dataclass(frozen=True, slots=True)
+class Health:
+    """What a station says of its supply and its disk. None: not known."""
+
+    power_low: bool | None = None
+    disk_free_mb: float | None = None
+
+
+def batch_json(
+    station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]], health: Health | None = None
+) -> bytes:
     """The body of one batch (see DEVELOPERS.md)."""
-    body = {"station": station, "spool": spool, "sent": _stamp(sent), "rows": [_row(*row) for row in rows]}
+    body: dict[str, object] = {
+        "station": station,
+        "spool": spool,
+        "sent": _stamp(sent),
+        "rows": [_row(*row) for row in rows],
+    }
+    if health is not None:
+        body["health"] = {"power_low": health.power_low, "disk_free_mb": health.disk_free_mb}
     return json.dumps(body, separators=(",", ":"), ensure_ascii=False).encode()
 
 
@@ -159,6 +177,7 @@ class Forwarder:
         heard: Callable[[Answer], None] = lambda _answer: None,
         linger_s: float = LINGER_S,
         jitter: random.Random | None = None,
+        health: Callable[[], Health] | None = None,
     ) -> None:
         self.wake = threading.Event()
         self.trouble: str | None = None
@@ -170,6 +189,8 @@ class Forwarder:
         self._heard = heard
         self._linger_s = linger_s
         self._jitter = jitter or random.Random()
+        self._health = health
+        self._told_health_s: float | None = None
         self._agreed: set[str] = set()
         self._sent_s: float | None = None
         self._failures = 0
@@ -243,10 +264,11 @@ class Forwarder:
     def _post(self, spool: Spool, rows: Sequence[tuple[int, Row]]) -> Answer | None:
         sent = self._clock.stamp()
         httpx = load_httpx()
+        health = self._health_due(sent.boot_s)
         try:
             response = self._client.post(
                 "/api/batches",
-                content=batch_json(self._station, spool.name, sent, rows),
+                content=batch_json(self._station, spool.name, sent, rows, health),
                 headers={"Authorization": f"Bearer {self._token()}", "Content-Type": "application/json"},
             )
             if response.status_code == 409:
@@ -262,8 +284,17 @@ class Forwarder:
         if self.trouble is not None:
             log.warning("the service answers again; %d rows to catch up", self._keeper.pending)
         self.trouble, self._failures, self._sent_s = None, 0, sent.boot_s
+        if health is not None:
+            self._told_health_s = sent.boot_s
         self._heard(answer)
         return answer
+
+    def _health_due(self, now_s: float) -> Health | None:
+        """The machine's health, if the service has not heard of it for a while."""
+        told_s = self._told_health_s
+        if self._health is None or (told_s is not None and 0 <= now_s - told_s < HEALTH_EVERY_S):
+            return None
+        return self._health()
 
     def _conflict(self, spool: Spool, text: str) -> None:
         log.error("the service holds other contents under our numbers (409): %s", text[:200])

@@ -16,10 +16,11 @@ from hardware.bench.station import Bench
 from hardware.bench.trace import from_text
 from hardware.clock import Clock, SystemClock
 from hardware.errors import HardwareError
+from hardware.health import disk_free_mb, power_low
 from hardware.outputs import Outputs
 from hardware.pins import pi_pins
 from hardware.station import Hardware, open_pi
-from logger.daemon.forward import LINGER_S, Answer, Forwarder, Step, open_client
+from logger.daemon.forward import LINGER_S, Answer, Forwarder, Health, Step, open_client
 from logger.daemon.keep import Keeper
 from logger.daemon.sample import Sampler, contact_row
 from logger.daemon.signals import LastResort, Signals
@@ -90,7 +91,14 @@ def run_station(
             signals.heard(answer.orders, now_s)
 
         forwarder = Forwarder(
-            config.name, keeper, client, beside(clock), config.token, heard=heard, linger_s=linger_s
+            config.name,
+            keeper,
+            client,
+            beside(clock),
+            config.token,
+            heard=heard,
+            linger_s=linger_s,
+            health=lambda: Health(power_low(), disk_free_mb(config.spool_file.parent)),
         )
         forwarding = threading.Event()
         thread = threading.Thread(target=forwarder.run, args=(forwarding,), name="forward")
