@@ -1,0 +1,167 @@
+"""What people do while a pour is watched, through pages and API: quiet an alarm, measure, switch the fan, see rates."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from logger.pour import Stage
+from logger.store import alarms, events, pours, stations
+
+
+@pytest.fixture
+def pour(shop: Any, plan_toml: str) -> int:
+    """A pour that has just been poured."""
+    made: int = shop.plan(plan_toml)
+    shop.go(made, Stage.READY, Stage.POURING)
+    return made
+
+
+@pytest.fixture
+def hot(shop: Any, pour: int) -> Callable[[], int]:
+    """Makes it too hot; gives the alarm's id."""
+
+    def make() -> int:
+        for core in (59.0, 59.5, 60.0, 60.5):
+            shop.clock.move(5)
+            shop.sweep(core=core, room=21.0)
+        with shop.service.store.read() as connection:
+            rows = alarms.alarms_of(connection, pour)
+        return next(int(row.id) for row in rows if row.kind == "core-hot")
+
+    return make
+
+
+def test_an_alarm_is_shelved_from_its_page_seen_there_and_taken_off_again(maker: Any, hot: Any) -> None:
+    """Quiet until its hour, with the name of who did it; then heard again."""
+    alarm = hot()
+    sent = maker.post(f"/alarms/{alarm}/quiet", data={"act": "shelve", "hours": "1", "reason": "fans are on"})
+    assert "Quiet until" in sent.text
+    assert "shelved by Ada (fans are on)" in sent.text
+    again = maker.post(f"/alarms/{alarm}/quiet", data={"act": "unshelve"})
+    assert "Quiet until" not in again.text
+
+
+@pytest.mark.parametrize("hours", [1.01, 24, 900])
+def test_no_urgent_alarm_is_shelved_for_longer_than_its_kind_allows(
+    maker: Any, hot: Any, hours: float
+) -> None:
+    """The hottest alarm: one hour at most, and the answer says so."""
+    answer = maker.post(f"/api/alarms/{hot()}/shelve", json={"hours": hours})
+    assert answer.status_code == 422
+    assert "above 0 to 1 h" in answer.json()["error"]["message"]
+
+
+def test_an_urgent_alarm_goes_out_of_service_only_with_a_reason_and_an_end(maker: Any, hot: Any) -> None:
+    """No reason: refused; no end: refused; both: seen on its page, and back in service."""
+    alarm = hot()
+    path = f"/api/alarms/{alarm}"
+    assert maker.post(f"{path}/out-of-service", json={"reason": "", "hours": 1}).status_code == 422
+    assert maker.post(f"{path}/out-of-service", json={"reason": "probe is being moved"}).status_code == 422
+    taken = maker.post(f"{path}/out-of-service", json={"reason": "probe is being moved", "hours": 1})
+    assert taken.status_code == 200
+    assert "probe is being moved" in maker.get(f"/alarms/{alarm}").text
+    assert maker.post(f"{path}/return-to-service").status_code == 200
+    assert "Out of service until" not in maker.get(f"/alarms/{alarm}").text
+
+
+def test_a_stranger_quiets_nothing(stranger: Any, maker: Any, hot: Any) -> None:
+    """Without a sign-in: refused, and the alarm stands."""
+    alarm = hot()
+    maker.cookies.clear()
+    for path in ("shelve", "unshelve", "out-of-service", "return-to-service"):
+        assert (
+            stranger.post(f"/api/alarms/{alarm}/{path}", json={"hours": 1, "reason": "x"}).status_code == 401
+        )
+
+
+def test_the_alarms_own_rates_are_told_from_history(maker: Any, hot: Any, clock: Any) -> None:
+    """What came, how often, against what is asked; on a page and for programs."""
+    hot()
+    clock.move(3600)
+    told = maker.get("/api/alarms/rates?days=1").json()
+    assert told["alarms"] >= 1
+    assert "core-hot" in dict(told["most"])
+    assert 0.99 < told["hours"] < 1.05, "no longer than there has been anything to watch"
+    assert "The core is too hot: 1" in maker.get("/alarms/rates?days=1").text
+
+
+def test_an_alarm_that_was_raised_quietly_does_not_count_in_the_rates(
+    maker: Any, hot: Any, shop: Any
+) -> None:
+    """Out of service while it came again: nobody was called."""
+    alarm = hot()
+    maker.post(f"/api/alarms/{alarm}/acknowledge", json={"text": ""})
+    maker.post(f"/api/alarms/{alarm}/out-of-service", json={"reason": "test", "hours": 4})
+    for _ in range(26):
+        shop.clock.move(30)
+        shop.sweep(core=56.0, room=21.0)
+    for core in (59.0, 59.5, 60.0, 60.5):
+        shop.clock.move(5)
+        shop.sweep(core=core, room=21.0)
+    told = maker.get("/api/alarms/rates?days=1").json()
+    assert dict(told["most"])["core-hot"] == 1
+
+
+def test_what_has_gone_in_is_held_against_the_plan_and_kept_in_the_record(maker: Any, pour: int) -> None:
+    """A river of 250 × 1800 × 40 mm is 18 litres, and soak on top: 30 litres are far too many."""
+    page = maker.post(f"/pours/{pour}/measured", data={"litres": "30", "level_mm": ""}).text
+    assert "more than planned: a leak, a void" in page
+    (poured,) = [e for e in maker.get(f"/api/pours/{pour}/record").json()["events"] if e["kind"] == "poured"]
+    assert poured["data"]["litres"] == 30
+    assert poured["data"]["planned_l"] >= 18.0
+    close = maker.post(f"/api/pours/{pour}/poured", json={"litres": poured["data"]["planned_l"]})
+    assert close.json()["differs"] is None
+
+
+def test_a_level_that_falls_raises_the_alarm_of_a_leak(maker: Any, pour: int, clock: Any, shop: Any) -> None:
+    """A millimetre is what wood and bubbles take; six are a leak, about 2.7 litres."""
+    assert maker.post(f"/api/pours/{pour}/level", json={"level_mm": 0}).json()["fell"] is None
+    clock.move(300)
+    assert maker.post(f"/api/pours/{pour}/level", json={"level_mm": -1}).json()["fell"] is None
+    clock.move(300)
+    fell = maker.post(f"/api/pours/{pour}/level", json={"level_mm": -6}).json()["fell"]
+    assert "6.0 mm in 10 min, about 2.7 litres" in fell
+    shop.service.watch.judge_all()
+    assert "wet-under-form" in {alarm["kind"] for alarm in maker.get("/api/alarms").json()}
+
+
+def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour_is_over(
+    maker: Any, pour: int, service: Any, clock: Any
+) -> None:
+    """Who switched it stands in the record; the station hears it with its next batch."""
+    with service.store.write() as tx:
+        _row, token = stations.enrol(tx, "bench-1", 0)
+
+    def ordered() -> Any:
+        stamp = {"wall_ms": clock.wall_ms, "boot_id": "b", "boot_ms": clock.boot_ms, "clock_set": True}
+        body = {"station": "bench-1", "spool": "s", "sent": stamp, "rows": [],
+                "health": {"power_low": True, "disk_free_mb": 12.5}}  # fmt: skip
+        answer = maker.post("/api/batches", json=body, headers={"Authorization": f"Bearer {token}"})
+        assert answer.status_code == 200, answer.text
+        return answer.json()["fan"]
+
+    assert ordered() is False
+    assert maker.post("/stations/bench-1/fan", data={"on": "on"}).status_code == 200
+    assert ordered() is True
+    with service.store.read() as connection:
+        assert [(e.by, e.data["on"]) for e in events.of_kind(connection, pour, "fan")] == [("Ada", True)]
+        station = stations.by_name(connection, "bench-1")
+        assert (station.power_low, station.disk_free_mb) == (True, 12.5)
+    page = maker.get("/stations").text
+    assert "Its fan is switched on" in page
+    assert "its supply is too weak" in page
+    for stage in ("watched", "curing", "released"):
+        assert maker.post(f"/api/pours/{pour}/stage", json={"to": stage}).status_code == 200
+    assert ordered() is False
+
+
+def test_the_hour_of_release_is_kept_with_the_prediction(pour: int, service: Any) -> None:
+    """What `cure-behind` is measured against: later than the gel, frozen with the pour."""
+    with service.store.read() as connection:
+        prediction = pours.get_pour(connection, pour).prediction
+    assert "release_at_h" in prediction
+    if prediction["release_at_h"] is not None and prediction["gel_at_h"] is not None:
+        assert prediction["release_at_h"] > prediction["gel_at_h"]
