@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 from hardware.clock import Clock, Stamp
 from logger.pour import LIVE
 from logger.store.database import Store, table
-from logger.store.tables import Boot, Event, Outgoing, Pour, Station
+from logger.store.tables import Boot, Event, Outgoing, Pour, Probe, Station
 
 BOOT = table(Boot)
 _POUR = table(Pour)
@@ -79,9 +79,11 @@ class Timeline:
                 self._steady_offset_ms = _steady_offset(tx, stamp)
             # Without a clock, time most likely goes on from where it was; with one, that is what counts.
             guess_ms = max(stamp.wall_ms - stamp.boot_ms, self._steady_offset_ms + _shift_before(tx))
+            if known is not None and stamp.clock_set and not known.clock_set:
+                _move_guesses(tx, stamp.wall_ms - stamp.boot_ms - known.offset_ms)
             self.boot_row = boot_row(tx, None, stamp, guess_ms, steady_offset_ms=self._steady_offset_ms)
             self._true_offset_ms = _offset(tx, self.boot_row)
-        self._true_known = stamp.clock_set
+        self._true_known = stamp.clock_set or (known is not None and bool(known.clock_set))
 
     def now_ms(self) -> int:
         """Now, on the steady timeline."""
@@ -105,9 +107,10 @@ class Timeline:
         if self._true_known or not stamp.clock_set:
             return False
         with self._store.write() as tx:
+            _move_guesses(tx, stamp.wall_ms - stamp.boot_ms - self._true_offset_ms)
             boot_row(tx, None, stamp, self._true_offset_ms)
-            self._true_offset_ms = _offset(tx, self.boot_row)
-        self._true_known = True
+            offset = _offset(tx, self.boot_row)
+        self._true_offset_ms, self._true_known = offset, True
         return True
 
     @property
@@ -119,6 +122,27 @@ class Timeline:
     def shift_ms(self) -> int:
         """What to add to a steady time to get the true one (0 unless the clock was set late)."""
         return self._true_offset_ms - self._steady_offset_ms
+
+
+def _move_guesses(tx: Connection, by_ms: int) -> None:
+    """The service learns the time: what it dated by guess since it last knew the time moves along with its own boot.
+
+    Those are its boots since the last one whose clock was set, the stations' boots that were first heard of in them,
+    and when stations and probes were last seen. What was dated before stays.
+    """
+    own = BOOT.c.station_id.is_(None)
+    last_known = select(func.coalesce(func.max(BOOT.c.id), 0)).where(own, BOOT.c.clock_set).scalar_subquery()
+    first = tx.execute(
+        select(BOOT.c.id, BOOT.c.offset_ms)
+        .where(own, BOOT.c.clock_set.is_(False), BOOT.c.id > last_known)
+        .order_by(BOOT.c.id)
+    ).first()
+    if first is None:
+        return
+    moved = (BOOT.c.id >= first.id) & BOOT.c.clock_set.is_(False)
+    tx.execute(update(BOOT).where(moved).values(offset_ms=BOOT.c.offset_ms + by_ms))
+    for seen in (table(Station).c.last_seen_ms, table(Probe).c.last_good_ms):
+        tx.execute(update(seen.table).where(seen >= first.offset_ms).values({seen: seen + by_ms}))
 
 
 def _offset(tx: Connection, row_id: int) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
@@ -54,20 +54,21 @@ class Saved:
 
 
 def save_batch(
-    tx: Connection, station: Row[Any], spool: str, sent: Stamp, rows: Sequence[Incoming], now_ms: int
+    tx: Connection,
+    station: Row[Any],
+    spool: str,
+    sent: Stamp,
+    rows: Sequence[Incoming],
+    now_ms: int,
+    *,
+    clock_set: bool = True,
 ) -> Saved:
     """Stores the rows that are new, links them into their pours' chains, notes the station and its probes.
 
-    `now_ms` is the service's best time of day. Raises Conflict when a stored row came with other contents.
+    `now_ms` is the service's best time of day, `clock_set` whether that rests on a clock that was set. Raises Conflict
+    when a stored row came with other contents.
     """
-    # Until a boot's clock was set, the moment at which its batch arrives is the best guess of its offset.
-    guess_ms = now_ms - sent.boot_ms
-    boots = {sent.boot_id: boot_row(tx, station.id, sent, guess_ms)}
-    for row in rows:
-        if row.stamp.boot_id not in boots:
-            boots[row.stamp.boot_id] = boot_row(
-                tx, station.id, row.stamp, row.stamp.wall_ms - row.stamp.boot_ms
-            )
+    boots = _boots(tx, station.id, sent, rows, now_ms, clock_set=clock_set)
     of_boot = offsets(tx)
     stored_before = _stored(tx, station.id, spool, rows)
     belongs = windows(tx, station.id)
@@ -151,6 +152,44 @@ def counts(connection: Connection, pour_id: int) -> tuple[int, int]:
         select(func.count(), func.count(READING.c.fault)).where(READING.c.pour_id == pour_id)
     ).one()
     return int(row[0]), int(row[1])
+
+
+def _boots(
+    tx: Connection, station_id: int, sent: Stamp, rows: Sequence[Incoming], now_ms: int, *, clock_set: bool
+) -> dict[str, int]:
+    """Row ids of the boots of a batch, each dated as well as can be."""
+    # Until a boot's clock was set, the moment at which its batch arrives is the best guess of its offset. While the
+    # service itself does not know the time, its guess keeps the two together; the time is learnt when both know it.
+    guess_ms = now_ms - sent.boot_ms
+    known = replace(sent, clock_set=sent.clock_set and clock_set)
+    boots = {sent.boot_id: boot_row(tx, station_id, known, guess_ms)}
+    of_boot: dict[str, list[Stamp]] = {}
+    for row in rows:
+        of_boot.setdefault(row.stamp.boot_id, []).append(row.stamp)
+    for boot_id, stamps in of_boot.items():
+        if boot_id in boots:
+            continue
+        # One row with the time dates the whole boot, whichever it is.
+        stamp = next((stamp for stamp in stamps if stamp.clock_set), stamps[0])
+        boots[boot_id] = boot_row(tx, station_id, stamp, _between(tx, station_id, stamps, guess_ms))
+    return boots
+
+
+def _between(tx: Connection, station_id: int, stamps: Sequence[Stamp], next_boot_ms: int) -> int:
+    """The offset of a boot that is over and never knew the time: between what is stored and the boot that sends it.
+
+    Its wall clock went on from the last time that it had kept: late by up to hours, hardly ever ahead.
+    """
+    first, last = stamps[0], stamps[-1]
+    stored_ms = tx.execute(
+        select(READING.c.boot_ms + BOOT.c.offset_ms)
+        .join(BOOT, BOOT.c.id == READING.c.boot)
+        .where(READING.c.station_id == station_id)
+        .order_by(READING.c.id.desc())
+        .limit(1)
+    ).scalar()
+    earliest = first.wall_ms if stored_ms is None else max(first.wall_ms, int(stored_ms) + 1)
+    return min(earliest - first.boot_ms, next_boot_ms - last.boot_ms)
 
 
 def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming]) -> dict[int, Row[Any]]:

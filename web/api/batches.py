@@ -40,8 +40,9 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> B
         if health is not None:
             stations.note_health(tx, station, health.power_low, health.disk_free_mb)
         saved = readings.save_batch(
-            tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms()
-        )
+            tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms(),
+            clock_set=service.timeline.clock_set,
+        )  # fmt: skip
         urgent = alarms.loudest_at(tx, station.id)
         mine = [pour for pour in pours.live_pours(tx) if pour.station_id == station.id]
     for pour_id in saved.pours:
