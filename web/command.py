@@ -34,6 +34,7 @@ from logger.record.figures import places_from
 from logger.replay import replay
 from logger.settings import Settings, read_settings
 from logger.store.backup import KEPT, back_up, restore
+from web.commands import records
 from web.demo import run_demo
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
@@ -389,6 +390,9 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
             f"[bold]It passes the resin's limit of {celsius(limit_c)}.[/bold] Pour less deep, in a cooler room, "
             "or with moving air; the maker's safety data sheet rules."
         )
+
+
+records.add_to(app)
 
 
 def main() -> None:

@@ -19,6 +19,7 @@ from logger.delivery.upkeep import Upkeep
 from logger.errors import BadSettings
 from logger.forecasting import Forecaster
 from logger.own_process import OwnProcess
+from logger.record.learn import Learner
 from logger.watch import minute_of_day
 from web.app import make_app
 from web.connections import Connection
@@ -51,6 +52,9 @@ class Running:
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
         self._heavy = OwnProcess()
         self.forecaster = Forecaster(service.store, service.timeline, self._heavy, self._forecast_made)
+        # A fit takes minutes on a Pi: it never waits in front of a forecast.
+        self._patient = OwnProcess()
+        self.learner = Learner(service.store, service.timeline, self._patient)
         self.supervisor = Supervisor()
         self._threads = [
             threading.Thread(target=self._keep_alive, name="watchdog"),
@@ -60,6 +64,7 @@ class Running:
             ),
             threading.Thread(target=self.sender.run, args=(self.stop,), name="sender"),
             threading.Thread(target=self.upkeep.run, args=(self.stop,), name="upkeep"),
+            threading.Thread(target=self.learner.run, args=(self.stop,), name="learner"),
         ]
 
     def start(self) -> None:
@@ -82,6 +87,7 @@ class Running:
         self.watch.wake()
         self.sender.wake()
         self._heavy.close()
+        self._patient.close()
         for thread in self._threads:
             if thread.is_alive():
                 thread.join(10)

@@ -109,10 +109,14 @@ def overlay(pours: Sequence[Compared], shown: Any = float, unit: str = "°C") ->
 
 def errors(pours: Iterable[Compared]) -> dict[str, float | int | None]:
     """How far predicted peaks were from real ones, over pours: how many, mean and largest error, K."""
-    off = [pour.error_k for pour in pours if pour.error_k is not None]
+    off: list[float] = [pour.error_k for pour in pours if pour.error_k is not None]
     return {
         "pours": len(off),
         "mean_k": round(float(np.mean(off)), 3) if off else None,
         "mean_size_k": round(float(np.mean(np.abs(off))), 3) if off else None,
-        "largest_k": round(max(off, key=lambda error: abs(error)), 3) if off else None,
+        "largest_k": round(_largest(off), 3) if off else None,
     }
+
+
+def _largest(errors_k: Sequence[float]) -> float:
+    return max(errors_k, key=lambda error_k: abs(error_k))

@@ -41,7 +41,7 @@ def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any
         return gather_open(connection, pour_id, workshop) | {"seal": None, "additions": []}
     later = seals.events_after(connection, pour_id, pour.seal["events"]["count"])
     sealed: dict[str, Any] = json.loads(body)
-    return sealed | {"seal": pour.seal, "additions": [_event(row) for row in later]}
+    return sealed | {"seal": pour.seal, "additions": [_event(row) for row in later if row.kind != "sealed"]}
 
 
 @dataclass(frozen=True)

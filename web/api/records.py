@@ -1,29 +1,151 @@
-"""Records, and how far the watch has come."""
+"""Records for programs and phones: JSON, CSV, bundle, proof, calendar, comparison; and how far the watch has come."""
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter
 from sqlalchemy import func, select
+from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
+from logger.errors import LoggerError, NotFound
+from logger.pour import LIVE, Stage
+from logger.record import compare, learn
+from logger.record.bundle import write_bundle
+from logger.record.calendar import Entry, calendar
+from logger.record.files import csv_lines, everything
 from logger.record.gather import gather
-from logger.store import pours
+from logger.record.verify import verify
+from logger.store import forecasts, pours, shared_links
 from logger.store.readings import READING
 from web.access import ServiceDep, ViewerDep
+from web.pages.coming import coming
+from web.pages.compare import every_pour
+from web.pages.course import course_of
+from web.pages.shop import lessons_of, shelf_of, today
+from web.service import Service
 from web.shapes import RowId
 
-router = APIRouter(prefix="/api/pours", tags=["records"])
+router = APIRouter(tags=["records"])
+#: Pieces in which a file is sent, bytes.
+PIECE = 256 * 1024
+#: Reminds so long before something that asks for hands, min.
+REMIND_MIN = 15
 
 
-@router.get("/{pour_id}/record")
+@router.get("/api/pours/{pour_id}/record")
 def record(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
     """Everything that is kept about a pour but its single readings."""
     with service.store.read() as connection:
         return gather(connection, pour_id, service.settings.workshop)
 
 
-@router.get("/{pour_id}/progress")
+@router.get("/api/pours/{pour_id}/everything")
+def whole(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The record and every row that it rests on, as one JSON text; see SCHEMA.md in the bundle."""
+    with service.store.read() as connection:
+        pours.get_pour(connection, pour_id)
+
+    def pieces() -> Iterator[str]:
+        with service.store.read() as connection:
+            yield from everything(connection, pour_id, service.settings.workshop)
+
+    return StreamingResponse(pieces(), media_type="application/json", headers=_named(f"pour-{pour_id}.json"))
+
+
+@router.get("/api/pours/{pour_id}/tables/{name}")
+def table(pour_id: RowId, name: str, service: ServiceDep, _who: ViewerDep) -> Response:
+    """One table of a pour as CSV: readings, events, alarms, forecasts or boots."""
+    with service.store.read() as connection:
+        pours.get_pour(connection, pour_id)
+        csv_lines(connection, pour_id, name)
+
+    def pieces() -> Iterator[str]:
+        with service.store.read() as connection:
+            yield from csv_lines(connection, pour_id, name)
+
+    return StreamingResponse(pieces(), media_type="text/csv; charset=utf-8; header=present",
+                             headers=_named(f"pour-{pour_id}-{name}.csv"))  # fmt: skip
+
+
+@router.get("/api/pours/{pour_id}/bundle")
+def bundle(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The record with its rows and photos as one file, to keep elsewhere, to verify and to import."""
+    # Made whole before the first byte is sent: a photo that is gone is an error, not half a file.
+    held = tempfile.TemporaryFile(dir=service.settings.data_dir)  # noqa: SIM115 - closed when it was sent
+    try:
+        with service.store.read() as connection:
+            write_bundle(connection, pour_id, service.settings.workshop, _photos(service), held,
+                         service.timeline.true_ms())  # fmt: skip
+    except BaseException:
+        held.close()
+        raise
+    held.seek(0)
+
+    def pieces() -> Iterator[bytes]:
+        with held:
+            while piece := held.read(PIECE):
+                yield piece
+
+    return StreamingResponse(pieces(), media_type="application/zip", headers=_named(f"pour-{pour_id}.zip"))
+
+
+@router.get("/api/pours/{pour_id}/verify")
+def prove(pour_id: RowId, service: ServiceDep, _who: ViewerDep, seal: str | None = None) -> dict[str, Any]:
+    """Whether the record stands; if not, the first row that was altered, is missing or was put in."""
+    with service.store.read() as connection:
+        return verify(connection, pour_id, printed=seal, photos=_photos(service)).to_json()
+
+
+@router.get("/api/pours/{pour_id}/calendar.ics")
+def calendar_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
+    """What comes next in one pour, as iCalendar (RFC 5545)."""
+    return _calendar(service, pour_id)
+
+
+@router.get("/calendar/{token}", include_in_schema=False)
+def calendar_by_link(token: str, service: ServiceDep) -> Response:
+    """What comes next, for a phone that subscribes with a shared link's token: of all pours, or of its own one."""
+    with service.store.read() as connection:
+        link = shared_links.by_token(connection, token.removesuffix(".ics")[:100], service.timeline.now_ms())
+    if link is None:
+        raise NotFound("this calendar's link was ended, has run out, or was not copied whole")
+    return _calendar(service, link.pour_id)
+
+
+@router.get("/api/compare")
+def compared(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+    """Every pour's resin, depth, room, predicted and real peak of the core, and its core from pouring on."""
+    found = every_pour(service)
+    return {"errors": compare.errors(found), "pours": [one.to_json() for one in found]}
+
+
+@router.get("/api/shop")
+def shop_account(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+    """What went wrong how often and what it cost; the fits on offer; the resin on the shelf."""
+    with service.store.read() as connection:
+        account = lessons_of(connection)
+        shelf = shelf_of(connection, today(service))
+        offered = list(learn.offers(connection).values())
+    return {
+        "records": account.records, "states": account.states, "cost": account.cost, "rework_h": account.hours,
+        "untold": account.untold, "alarms": account.alarms,
+        "troubles": [
+            {"kind": t.kind, "pours": t.pours, "cost": t.cost, "rework_h": t.hours, "warned": t.warned,
+             "silent": t.silent} for t in account.troubles
+        ],
+        "fits": offered,
+        "stock": [
+            {"product": lot.product, "part": lot.part, "lot": lot.lot, "left_kg": lot.left_kg, "state": lot.state,
+             "expires_on": None if lot.expires_on is None else lot.expires_on.isoformat()} for lot in shelf
+        ],
+    }  # fmt: skip
+
+
+@router.get("/api/pours/{pour_id}/progress")
 def progress(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, int]:
     """How many readings there are, and how many the watch has yet to judge."""
     with service.store.read() as connection:
@@ -35,3 +157,48 @@ def progress(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, 
                 connection.execute(mine.where(READING.c.id > pour.judged_reading_id)).scalar_one()
             ),
         }
+
+
+def _calendar(service: Service, pour_id: int | None) -> Response:
+    now_ms = service.timeline.true_ms()
+    entries: list[Entry] = []
+    with service.store.read() as connection:
+        wanted = [pours.get_pour(connection, pour_id)] if pour_id is not None else pours.all_pours(connection)
+        alive = [
+            row
+            for row in wanted
+            if row.poured_ms is not None and (row.stage in LIVE or row.stage == Stage.RELEASED)
+        ]
+        newest = {row.id: forecasts.latest(connection, row.id) for row in alive}
+    for pour in alive:
+        try:
+            course = course_of(pour.plan_toml)
+        except LoggerError:
+            # A plan that the solver cannot follow has no dates to give; the other pours keep theirs.
+            continue
+        forecast = newest[pour.id]
+        hour = (now_ms - pour.poured_ms) / 3.6e6
+        address = f"{service.settings.link_base}/pours/{pour.id}"
+        for item in coming(Stage(pour.stage), hour, course, None if forecast is None else forecast.body):
+            what = item.what.partition(", about {")[0]
+            words = f"{item.ask}\n{item.sure}".strip()
+            entries.append(Entry(
+                f"pour-{pour.id}-{_slug(what)}@pourlog", f"{what}: {pour.title}",
+                pour.poured_ms + round(item.at_h * 3.6e6),
+                None if item.until_h is None else pour.poured_ms + round(item.until_h * 3.6e6),
+                words, address, REMIND_MIN if "layer" in what.lower() or "open the form" in what else None,
+            ))  # fmt: skip
+    name = service.settings.workshop if pour_id is None else f"{service.settings.workshop}: pour {pour_id}"
+    return PlainTextResponse(calendar(name, entries, now_ms), media_type="text/calendar; charset=utf-8")
+
+
+def _slug(text: str) -> str:
+    return "".join(letter if letter.isalnum() else "-" for letter in text.lower())[:60]
+
+
+def _photos(service: Service) -> Path:
+    return Path(service.settings.data_dir) / "photos"
+
+
+def _named(name: str) -> dict[str, str]:
+    return {"Content-Disposition": f'attachment; filename="{name}"'}

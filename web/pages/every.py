@@ -5,8 +5,10 @@ from __future__ import annotations
 from web.pages import (
     alert,
     board,
+    compare,
     fan,
     first_hour,
+    import_page,
     label,
     links,
     measured,
@@ -14,6 +16,7 @@ from web.pages import (
     mix,
     new_pour,
     one_tap,
+    outcome,
     people,
     photos,
     plan,
@@ -22,6 +25,7 @@ from web.pages import (
     ready,
     record,
     settings,
+    shop,
     stations,
 )
 
@@ -45,6 +49,10 @@ ROUTERS = [
         measured,
         fan,
         record,
+        outcome,
+        compare,
+        shop,
+        import_page,
         stations,
         settings,
         people,

@@ -1,69 +1,149 @@
-"""The record page: what happened to this table? Printable, from the readings as they were taken."""
+"""The record page: what happened to this table? Printable; of a sealed pour it is drawn from what was sealed."""
 
 from __future__ import annotations
 
 from typing import Any
 
+import segno
 from fastapi import APIRouter, Request
+from markupsafe import Markup
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from logger.alarms.kinds import KINDS
 from logger.pour import Stage
+from logger.record import happened, pictures
 from logger.record.gather import gather
+from logger.record.pdf import to_pdf
+from logger.record.seal import seal_hash
+from logger.record.shop import outcome_now
 from logger.store import pours
 from web.access import ReaderDep, ServiceDep
-from web.pages.frame import page
+from web.pages.frame import page, templates
 from web.pages.measures import Units, units_of
 from web.pages.standing import FAULT_WORDS, STAGE_WORDS
 from web.pages.words import hours_minutes
+from web.service import Service
 from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
+#: Lines of each list that the two pages of the PDF have room for; the files hold them all.
+ON_PAPER = {
+    "alarms": 7,
+    "points": 9,
+    "batches": 5,
+    "lots": 4,
+    "slabs": 4,
+    "looks": 4,
+    "tests": 4,
+    "additions": 4,
+}
+LIGHTS = {"ok": "ok", "watch": "to watch", "stop": "at stop"}
+_RANK = {"stop": 0, "watch": 1, "ok": 2}
 
 
 @router.get("/pours/{pour_id}/record")
-def record_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ReaderDep) -> Response:
-    """Plan, figures, alarms, faults, events."""
+def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
+    """Everything that is kept about a pour but its single readings."""
+    shown = told(service, pour_id, units_of(request))
+    # What mending cost is the shop's own: whoever reads by a link is not told.
+    shown["shows_cost"] = who is not None
+    return page(request, "record.html", shown)
+
+
+@router.get("/pours/{pour_id}/record.pdf")
+async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
+    """The record on two sheets. Raises NoPdf."""
+    u = units_of(request)
+
+    def made() -> bytes:
+        shown = told(service, pour_id, u) | {"workshop": service.settings.workshop, "u": u}
+        shown["shows_cost"] = who is not None
+        return to_pdf(templates().get_template("record-pdf.html").render(_on_paper(shown)))
+
+    body = await run_in_threadpool(made)
+    name = f"record-{pour_id}.pdf"
+    return Response(body, media_type="application/pdf",
+                    headers={"Content-Disposition": f'inline; filename="{name}"'})  # fmt: skip
+
+
+def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
+    """What the record's page and its PDF show. Raises NotFound."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         record = gather(connection, pour_id, service.settings.workshop)
-    u = units_of(request)
-    prediction = record["prediction"] or {}
-    chart = {
-        "pour": pour_id,
-        "fahrenheit": u.temperature == "f",
-        "limit_c": record["figures"]["limit_c"],
-        "predicted": {name: prediction.get("curve", {}).get(name, []) for name in ("hours", "core_c")},
-        "band": None,
-    }
-    return page(
-        request,
-        "record.html",
-        {"record": record, "pour": pour, "facts": facts(record, u), "chart": chart, "kinds": KINDS,
-         "fault_words": FAULT_WORDS, "stage_word": STAGE_WORDS[Stage(pour.stage)],
-         "sealed": pour.stage == Stage.CLOSED},
-    )  # fmt: skip
+    address = f"{service.settings.link_base}/pours/{pour_id}/record"
+    seal = record["seal"]
+    plots = [
+        ("Measured against predicted", pictures.course_plot(record, u.degrees, u.degree)),
+        ("What was forecast", pictures.forecast_plot(record, u.degrees, u.degree)),
+        ("The room", pictures.air_plot(record, u.degrees, u.degree)),
+        ("The air", pictures.damp_plot(record)),
+    ]
+    return {
+        "record": record, "pour": pour, "facts": facts(record, u), "fault_words": FAULT_WORDS,
+        "stage_word": STAGE_WORDS[Stage(pour.stage)], "sealed": pour.stage == Stage.CLOSED,
+        "seal_sha256": None if seal is None else seal_hash(seal),
+        "plots": [(title, Markup(drawn)) for title, drawn in plots if drawn is not None],
+        "outcome": outcome_now(record, record["additions"]), "states": happened.STATES,
+        "defects": happened.DEFECTS, "tests": happened.TESTS, "lights": LIGHTS,
+        "forecasts": forecast_lines(record, u), "address": address,
+        "points": sorted(record["points"], key=_gravest_first),
+        "code": segno.make(address, error="q", micro=False).svg_data_uri(border=2),
+        "zone_note": "times of day in the time zone of the machine that shows this",
+    }  # fmt: skip
 
 
 def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
     """(what, how much) lines of a record, in words; what the readings cannot tell is said, not left out."""
     f = record["figures"]
-    warmth = f["core_degree_hours"]
+    warmth, cured = f["core_degree_hours"], f.get("conversion_at_release")
+    damp = f.get("air_dampest_hour_pct")
     told = [
         ("Hottest core", _at(u.temp(f["core_peak_c"]), f["core_peak_at_h"])),
-        ("Predicted hottest", _at(u.temp(f["predicted_peak_c"]), f["predicted_peak_at_h"])),
+        ("Predicted hottest point", _at(u.temp(f["predicted_peak_c"]), f["predicted_peak_at_h"])),
         ("Resin's limit", u.temp(f["limit_c"], 0)),
         ("Time over the limit", hours_minutes(f["hours_over_limit"])),
         ("Steepest rise", _at(f"{u.rise(f['steepest_rise_c_per_h'])} an hour", f["steepest_rise_at_h"])),
         ("Widest spread, core to surface", _at(u.rise(f["widest_spread_c"]), f["widest_spread_at_h"])),
-        ("Coldest room", _at(u.temp(f["room_coldest_c"]), f["room_coldest_at_h"])),
-        ("Warmest room", u.temp(f["room_hottest_c"])),
         ("Warmth the core had", "–" if warmth is None else f"{warmth:,.0f} °C·h above 5 °C"),
+        ("Cured at release, estimated", "–" if cured is None else f"{100 * cured:.0f} %"),
+        ("Glass transition then, estimated", u.temp(f.get("tg_at_release_c"), 0)),
+        ("Coldest room", _at(u.temp(f["room_coldest_c"]), f["room_coldest_at_h"])),
+        ("Coldest hour", _at(u.temp(f.get("room_coldest_hour_c")), f.get("room_coldest_hour_at_h"))),
+        ("Warmest room", u.temp(f["room_hottest_c"])),
+        ("Dampest hour", "–" if damp is None else _at(f"{damp:.0f} %", f["air_dampest_hour_at_h"])),
         ("Watched for", hours_minutes(f["hours"])),
         ("Longest gap in the core's readings", hours_minutes(f["longest_gap_h"])),
         ("Readings", f"{f['readings']:,}, of which {f['faults']:,} failed"),
     ]  # fmt: skip
     return [(what, "not told by the readings" if how.startswith("–") else how) for what, how in told]
+
+
+def forecast_lines(record: dict[str, Any], u: Units) -> list[tuple[str, str, str, str]]:
+    """(asked at, core's peak, when, chance over the limit) of the forecasts as they were."""
+    lines = []
+    for made in record["forecasts"]:
+        peak, when = made["core_peak_c"], made["core_peak_at_h"]
+        lines.append((
+            f"{made['asked_at_h']:g} h (made at {made['at_h']:.1f} h)",
+            f"{u.temp(peak['p50'])} ({u.temp(peak['p05'])} to {u.temp(peak['p95'])})",
+            f"{when['p50']:.1f} h ({when['p05']:.1f} to {when['p95']:.1f})",
+            f"{100 * made['chance_core_over_limit']:.0f} %",
+        ))  # fmt: skip
+    return lines
+
+
+def _on_paper(shown: dict[str, Any]) -> dict[str, Any]:
+    """The same with lists cut to what two sheets hold; `more` says how many lines each has lost."""
+    record = dict(shown["record"])
+    whole = {name: record[name] for name in ON_PAPER if name != "points"} | {"points": shown["points"]}
+    cut = {name: rows[: ON_PAPER[name]] for name, rows in whole.items()}
+    more = {name: len(rows) - len(cut[name]) for name, rows in whole.items()}
+    return shown | {"record": record | cut, "points": cut["points"], "more": more}
+
+
+def _gravest_first(point: dict[str, Any]) -> tuple[bool, int]:
+    return point["override"] is None, _RANK[point["light"]]
 
 
 def _at(text: str, hours: float | None) -> str:

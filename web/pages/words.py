@@ -17,7 +17,7 @@ _EVENT_WORDS = {
     "watched": "Form full",
     "curing": "First hour over",
     "released": "Out of the form",
-    "closed": "Record sealed",
+    "closed": "Pour closed",
     "spoiled": "Given up",
     "look": "Look",
     "signed": "Signed",
@@ -25,6 +25,13 @@ _EVENT_WORDS = {
     "batch": "Batch weighed",
     "photo": "Photo",
     "station-chosen": "Station chosen",
+    "sealed": "Sealed",
+    "outcome": "How it ended",
+    "test": "Test",
+    "lot": "Resin lot",
+    "layer": "Layer poured",
+    "imported": "Brought in from another workshop",
+    "log-imported": "Past log brought in",
 }
 
 

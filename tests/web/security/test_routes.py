@@ -181,6 +181,9 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
     hot = {"pour_id": house.hot}
     with house.service.store.read() as connection:
         alarm = {"alarm_id": connection.exec_driver_sql("SELECT min(id) FROM alarm").scalar_one()}
+    lot = {"product": "Resin (invented)", "part": "A", "lot": "17", "kg": "2.5"}
+    log = {"plan_toml": plan_toml, "time": "t", "time_as": "s", "zone": "UTC", "start": "2026-01-05T09:00",
+           "heading-0": "c", "place-0": "core", "unit-0": "c", "act": "take"}  # fmt: skip
     away = {"reason": "the probe is being changed", "hours": 1}
     shelved = ("/api/alarms/{alarm_id}/shelve".format(**alarm), {"hours": 1})
     taken_out = ("/api/alarms/{alarm_id}/out-of-service".format(**alarm), away)
@@ -225,6 +228,13 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /pours/{pour_id}/ready/photo": lambda: {"data": point, "files": {"photo": ("p.png", _photo())}},
         "POST /pours/{pour_id}/looks": lambda: {"data": {"finding": "dry"}, "ids": hot},
         "POST /pours/{pour_id}/photos": lambda: {"files": {"photo": ("p.png", _photo())}},
+        "POST /pours/{pour_id}/record/outcome": lambda: {"data": {"state": "good"}, "ids": hot},
+        "POST /pours/{pour_id}/record/test": lambda: {"data": {"what": "hardness", "value": "1"}, "ids": hot},
+        "POST /pours/{pour_id}/record/lot": lambda: {"data": lot, "ids": hot},
+        "POST /pours/{pour_id}/record/layer": lambda: {"data": {"number": "2"}, "ids": hot},
+        "POST /pours/{pour_id}/record/addition": lambda: {"data": {"text": "a note"}, "ids": hot},
+        "POST /shop/stock": lambda: {"data": lot},
+        "POST /shop/import": lambda: {"data": log, "files": {"file": ("old.csv", b"t,c\n0,21\n60,22\n")}},
     }
 
 

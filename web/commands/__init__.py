@@ -1,0 +1,1 @@
+"""Parts of the `pourlog` command that need nothing but the store."""

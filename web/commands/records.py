@@ -1,0 +1,235 @@
+"""`pourlog verify`, `export` and `import`: prove a record, take it out, bring one in."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from logger.cure.prediction import predict
+from logger.errors import BadInput, NotAllowed
+from logger.plan_file import read_plan
+from logger.pour import Stage
+from logger.record.bring_in import bring_in_log
+from logger.record.bundle import bring_in, keep_photos, read_bundle, verify_bundle, write_bundle
+from logger.record.files import csv_lines, everything
+from logger.record.past_log import Column, Mapping
+from logger.record.verify import Verdict, verify
+from logger.settings import Settings, read_settings
+from logger.store import pours
+from logger.store.database import Store
+from logger.store.transfer import COLUMNS
+from web.pages.import_page import start_of
+
+SettingsPath = Annotated[
+    Path | None, typer.Option("--settings", metavar="SETTINGS", help="The settings file (TOML).")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds these commands."""
+    app.command("verify")(verify_command)
+    app.command("export")(export_command)
+    app.command("import")(import_command)
+
+
+def verify_command(
+    what: Annotated[
+        str, typer.Argument(metavar="POUR|BUNDLE", help="A pour's number, or an exported file (.zip).")
+    ],
+    seal: Annotated[
+        str | None, typer.Option(metavar="HEX", help="The seal printed on the record, or its beginning.")
+    ] = None,
+    settings: SettingsPath = None,
+    as_json: Json = False,
+) -> None:
+    """Prove a record: every row as it arrived, or the first that was altered, is missing or was put in.
+
+    Example: `pourlog verify 7 --settings settings.toml`, or `pourlog verify pour-7.zip --seal 3fa29c01`.
+    Exit code 0: it stands. 1: it does not.
+    """
+    started = time.perf_counter()
+    if what.isdigit():
+        kept = _settings(settings)
+        store = _store(kept)
+        try:
+            with store.read() as connection:
+                verdict = verify(connection, int(what), printed=seal, photos=_photos(kept))
+        finally:
+            store.close()
+    else:
+        path = Path(what)
+        if not path.is_file():
+            raise BadInput(what, "is no pour's number and no file", remedy="give one of them")
+        with path.open("rb") as file:
+            verdict = verify_bundle(file, printed=seal, where=path.name)
+    if as_json:
+        print(
+            json.dumps(
+                verdict.to_json() | {"seconds": round(time.perf_counter() - started, 3)}, ensure_ascii=False
+            )
+        )
+    else:
+        print(_words(verdict, time.perf_counter() - started))
+    sys.exit(0 if verdict.ok else 1)
+
+
+def export_command(
+    pour: Annotated[int, typer.Argument(metavar="POUR", help="The pour's number.")],
+    to: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Ends in .zip (all of it), .json, or .csv (one table).")
+    ],
+    table: Annotated[str, typer.Option(help=f"For .csv: {', '.join(COLUMNS)}.")] = "readings",
+    settings: SettingsPath = None,
+) -> None:
+    """Write a pour's record to a file: a bundle to keep and to prove, JSON, or one table as CSV.
+
+    Example: `pourlog export 7 pour-7.zip --settings settings.toml`
+    """
+    if to.exists():
+        raise NotAllowed(f"{to} is there already, and is not overwritten; give another name")
+    kept = _settings(settings)
+    store = _store(kept)
+    part = to.with_name(to.name + ".part")
+    try:
+        with store.read() as connection:
+            pours.get_pour(connection, pour)
+            if to.suffix == ".zip":
+                with part.open("wb") as file:
+                    write_bundle(connection, pour, kept.workshop, _photos(kept), file, _now_ms())
+            elif to.suffix in (".json", ".csv"):
+                pieces = (
+                    csv_lines(connection, pour, table) if to.suffix == ".csv"
+                    else everything(connection, pour, kept.workshop)
+                )  # fmt: skip
+                with part.open("w", encoding="utf-8", newline="") as file:
+                    file.writelines(pieces)
+            else:
+                raise BadInput("FILE", "has no ending that is known", value=to.name, allowed=".zip, .json, .csv",
+                               remedy="end the name in one of them")  # fmt: skip
+        part.replace(to)
+    finally:
+        part.unlink(missing_ok=True)
+        store.close()
+    print(f"pour {pour} is in {to} ({to.stat().st_size / 1e6:.1f} MB)")
+
+
+def import_command(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A bundle (.zip) or a past temperature log (.csv).")
+    ],
+    plan: Annotated[
+        Path | None, typer.Option(metavar="PLAN", help="For a log: its plan file (TOML).")
+    ] = None,
+    time_column: Annotated[
+        list[str] | None,
+        typer.Option("--time", metavar="HEADING", help="Heading of the time; twice for date and time."),
+    ] = None,
+    time_as: Annotated[
+        str,
+        typer.Option(
+            help="How times are written: s, min, h, ms, unix, iso, or a format such as '%d/%m/%Y %H:%M'."
+        ),
+    ] = "",
+    zone: Annotated[
+        str | None, typer.Option(metavar="ZONE", help="The logger's time zone, such as Europe/Berlin.")
+    ] = None,
+    start: Annotated[
+        str,
+        typer.Option(
+            metavar="WHEN", help="When pouring began, such as 2026-06-25T08:00; needed for s, min, h."
+        ),
+    ] = "",
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column", metavar="HEADING=PLACE,UNIT", help="A temperature: 'T1=core,c'. Units: c, f, k."
+        ),
+    ] = None,
+    delimiter: Annotated[str, typer.Option(help="What parts the columns.")] = ",",
+    decimal_comma: Annotated[bool, typer.Option("--decimal-comma", help="Numbers are written 21,5.")] = False,
+    skip: Annotated[int, typer.Option(help="Lines above the heading.")] = 0,
+    leave_out_bad: Annotated[
+        bool, typer.Option("--leave-out-bad", help="Leave bad rows out, and list them in the record.")
+    ] = False,
+    client: Annotated[str, typer.Option(help="Whose table it was.")] = "",
+    by: Annotated[str, typer.Option(help="Who brings it in.")] = "command line",
+    settings: SettingsPath = None,
+) -> None:
+    """Bring in another workshop's record, or a past temperature log through a mapping.
+
+    Example: `pourlog import old.csv --plan plan.toml --time Clock --time-as '%d/%m/%Y %H:%M' --zone Europe/Berlin
+    --column 'Probe 1=core,f' --column 'Air=room,f' --settings settings.toml`
+    """
+    if not file.is_file():
+        raise BadInput(str(file), "is no file", remedy="give the path of a bundle or a log")
+    kept = _settings(settings)
+    store = _store(kept)
+    try:
+        if file.suffix == ".zip":
+            with file.open("rb") as packed:
+                bundle = read_bundle(packed, file.name)
+            with store.write() as tx:
+                pour_id = bring_in(tx, bundle, by, _now_ms())
+                keep_photos(bundle, _photos(kept))
+            print(f"the record from {bundle.workshop} stands; it is pour {pour_id} here")
+            return
+        if plan is None:
+            raise BadInput(
+                "--plan", "is missing", remedy="a log needs the plan it was poured by: depth, resin, form"
+            )
+        planned = read_plan(plan)
+        mapping = Mapping(tuple(time_column or ()), time_as, tuple(_column(text) for text in column or ()), zone,
+                          "\t" if delimiter == "\\t" else delimiter, decimal_comma, skip)  # fmt: skip
+        prediction = predict(planned).to_json()
+        with store.write() as tx:
+            pour_id, log = bring_in_log(
+                tx, file.read_bytes(), mapping, planned, prediction, where=file.name, client=client,
+                poured_ms=start_of(start, zone), leave_out_bad=leave_out_bad, by=by, now_ms=_now_ms(),
+            )  # fmt: skip
+    finally:
+        store.close()
+    print(f"pour {pour_id} ({Stage.RELEASED}): {log.told()}")
+    for row in log.bad:
+        print(f"left out: line {row.line}: {row.problem}: {row.row[:100]}")
+
+
+def _column(text: str) -> Column:
+    heading, equals, rest = text.rpartition("=")
+    place, comma, unit = rest.partition(",")
+    if not equals or not comma:
+        raise BadInput("--column", "is not written as HEADING=PLACE,UNIT", value=text, allowed="such as 'T1=core,c'",
+                       remedy="say what the column is; units are c, f or k")  # fmt: skip
+    return Column(heading.strip(), place.strip(), unit.strip())
+
+
+def _words(verdict: Verdict, seconds: float) -> str:
+    lines = [("It stands: " if verdict.ok else "It does NOT stand: ") + verdict.sentence + "."]
+    lines += [f"Note: {note}." for note in verdict.notes]
+    if verdict.seal_sha256:
+        lines.append(f"Seal: {verdict.seal_sha256}")
+    return "\n".join([*lines, f"({seconds:.2f} s)"])
+
+
+def _settings(path: Path | None) -> Settings:
+    return Settings() if path is None else read_settings(path)
+
+
+def _store(settings: Settings) -> Store:
+    path = Path(settings.data_dir) / "pourlog.sqlite3"
+    if settings.database_url is None and not path.exists():
+        raise BadInput(str(path), "is no database", remedy="give the settings of the service with --settings")
+    return Store(settings.database)
+
+
+def _photos(settings: Settings) -> Path:
+    return Path(settings.data_dir) / "photos"
+
+
+def _now_ms() -> int:
+    return time.time_ns() // 1_000_000
