@@ -10,13 +10,15 @@ import logging
 import threading
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, CancelledError
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, Row
 
 from logger.alarms.view import Band, ForecastAnswer
 from logger.cure.calls import next_due_h
-from logger.cure.forecast import forecast
+from logger.cure.forecast import Forecast, forecast
+from logger.cure.what_if import what_if
 from logger.errors import LoggerError
 from logger.plan_file import plan_from_text
 from logger.record.figures import Place, places_from
@@ -27,7 +29,9 @@ from logger.store.database import Store
 log = logging.getLogger(__name__)
 
 #: No forecast before this: the first readings say nothing yet, h.
-FIRST_H = 0.25
+FIRST_H = 1 / 12
+#: From this chance on, what would help is worked out too, and forecasts come closer together.
+WORTH_HELP = 0.15
 #: Once the core's peak is behind by this, only the release is still of interest, h; then one in so many hours.
 PAST_PEAK_H, LATER_EVERY_H = 1.0, 6.0
 
@@ -39,7 +43,8 @@ def due_at_h(last: dict[str, Any] | None) -> float:
     at_h = float(last["at_h"])
     if last["core_peak_at_h"]["p95"] < at_h - PAST_PEAK_H:
         return at_h + LATER_EVERY_H
-    return next_due_h(at_h, last["time_left_h"])
+    near = last["chance_core_over_limit"] > WORTH_HELP
+    return next_due_h(at_h, last["time_left_h"] if near else None)
 
 
 def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
@@ -57,9 +62,32 @@ def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
     )
 
 
-def work_out(plan_toml: str, history: dict[str, Place], at_h: float, seed: int) -> dict[str, Any]:
-    """One forecast as JSON: pure, so that another process can do it. Raises BadInput, DidNotConverge."""
-    return forecast(plan_from_text(plan_toml), history, at_h=at_h, seed=seed).to_json()
+def work_out(
+    plan_toml: str, history: dict[str, Place], at_h: float, seed: int, last: dict[int, Forecast] | None = None
+) -> dict[str, Any]:
+    """One forecast as JSON, with what would help when something may have to. Raises BadInput, DidNotConverge.
+
+    `last`: the last forecast of each pour (by its seed), from which the search starts: it takes half as long.
+    """
+    plan = plan_from_text(plan_toml)
+    before = None if last is None else last.get(seed)
+    made = forecast(
+        plan, history, at_h=at_h, seed=seed, previous=before if before and before.at_h < at_h else None
+    )
+    if last is not None:
+        last[seed] = made
+    if made.chance_core_over_limit >= WORTH_HELP and at_h < made.core_peak_at_h.p95:
+        made = replace(made, what_if=what_if(plan, made.state))
+    return made.to_json()
+
+
+#: The worker's memory: last forecasts by pour. Each process has its own, and may lose it without harm.
+_LAST: dict[int, Forecast] = {}
+
+
+def work_out_here(plan_toml: str, history: dict[str, Place], at_h: float, seed: int) -> dict[str, Any]:
+    """As work_out, starting from this process's last forecast of the pour."""
+    return work_out(plan_toml, history, at_h, seed, _LAST)
 
 
 def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
@@ -116,7 +144,11 @@ class Forecaster:
                 break
             try:
                 made += self.make(pour.id)
-            except (LoggerError, BrokenExecutor, CancelledError):
+            except (BrokenExecutor, CancelledError):
+                # The worker was ended, by us when the service stops, or by the machine: it is started anew.
+                if stop is None or not stop.is_set():
+                    log.exception("pour %s: the forecast's process ended", pour.id)
+            except LoggerError:
                 # The watch goes on without it: the thermometer alarms stand. The page shows how old the last one is.
                 log.exception("pour %s: no forecast could be made", pour.id)
         return made
@@ -132,7 +164,7 @@ class Forecaster:
             history = history_of(connection, pour)
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        body = self._compute(work_out, pour.plan_toml, history, at_h, pour_id)
+        body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id)
         with self._store.write() as tx:
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
         self._told(pour_id)

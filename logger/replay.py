@@ -9,11 +9,13 @@ from typing import Any
 
 from hardware.bench.clock import SteppedClock
 from hardware.clock import Stamp
+from logger.cure.forecast import Forecast
 from logger.cure.prediction import MODEL_VERSION, predict
 from logger.forecasting import Forecaster, history_of, work_out
 from logger.plan_file import Plan, plan_to_text
 from logger.pour import Stage
 from logger.readings_file import FileReading
+from logger.record.figures import Place
 from logger.record.gather import gather
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import Timeline
@@ -52,7 +54,8 @@ class _Replay:
         self._clock = SteppedClock(boot_ms=round(2 * BEFORE_S * 1000))
         self._timeline = Timeline(store, self._clock)
         self._watch = Watch(store, self._timeline, link_base="")
-        self._forecaster = Forecaster(store, self._timeline, _here)
+        self._last: dict[int, Forecast] = {}
+        self._forecaster = Forecaster(store, self._timeline, self._here)
         self._pour_id = self._start()
         self._start_s = self._clock.stamp().boot_s
 
@@ -122,16 +125,17 @@ class _Replay:
             pass
         return seq
 
+    def _here(
+        self, _work_out: Callable[..., Any], plan_toml: str, history: dict[str, Place], at_h: float, seed: int
+    ) -> dict[str, Any]:
+        """A replay has nothing else to do while it forecasts, and remembers nothing of other replays."""
+        return work_out(plan_toml, history, at_h, seed, self._last)
+
     def _forecast(self, at_h: float) -> dict[str, Any]:
         with self._store.read() as connection:
             pour = pours.get_pour(connection, self._pour_id)
             history = history_of(connection, pour)
         return work_out(pour.plan_toml, history, at_h, 0)
-
-
-def _here(function: Callable[..., Any], *arguments: Any) -> Any:
-    """A replay has nothing else to do while it forecasts."""
-    return function(*arguments)
 
 
 def _batches(rows: Sequence[FileReading]) -> Iterator[list[FileReading]]:

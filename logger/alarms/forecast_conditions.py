@@ -13,6 +13,8 @@ LEAST_COOLING = 0.3
 OVERDUE_MS = 120_000
 #: A forecast is made every few minutes: one stands for so long.
 FORECAST_CREDIT_S = 1800.0
+#: After the peak one is made every few hours, and the peak stays past meanwhile.
+PAST_CREDIT_S = 12 * 3600.0
 
 
 def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) -> Observation:
@@ -21,7 +23,7 @@ def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) 
     hours = (answer.made_at_ms - started_ms) / 3_600_000
     crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
     if answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours:
-        return Observation(False, answer.made_at_ms, "The peak is past.", credit_s=FORECAST_CREDIT_S)
+        return Observation(False, answer.made_at_ms, "The peak is past.", credit_s=PAST_CREDIT_S)
     needed = chance_needed(hours, crossing)
     if chance < needed:
         # Between what calls and what clears it stays as it was: a chance that hovers makes no chatter.
