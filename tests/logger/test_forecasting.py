@@ -1,0 +1,59 @@
+"""When a forecast is due, what the alarms learn from it, and that a dead worker stops nothing."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import BrokenExecutor
+from typing import Any
+
+import pytest
+
+from logger.forecasting import FIRST_H, answer_of, due_at_h
+from logger.own_process import OwnProcess
+
+
+def body(
+    at_h: float, chance: float = 0.0, left_h: float | None = None, peak_h: float = 20.0
+) -> dict[str, Any]:
+    """A forecast's JSON as far as it matters here."""
+    band = {"p05": 50.0, "p50": 62.0, "p95": 75.0}
+    return {
+        "at_h": at_h, "chance_core_over_limit": chance, "time_left_h": left_h, "core_peak_c": band,
+        "core_peak_at_h": {"p05": peak_h - 1, "p50": peak_h, "p95": peak_h + 1}, "crosses_limit_at_h": None,
+        "release_at_h": None,
+        "causes": [{"name": "sun_w_m2", "words": "sun on the surface (+200 W/m²)", "size": 200.0}],
+    }  # fmt: skip
+
+
+def test_a_young_pour_is_forecast_every_five_minutes_and_an_old_one_less_often() -> None:
+    """And closer together when the limit is near."""
+    assert due_at_h(None) == FIRST_H
+    assert due_at_h(body(0.5)) == pytest.approx(0.5 + 5 / 60)
+    assert due_at_h(body(10.0)) > 10.4
+    assert due_at_h(body(10.0, chance=0.7, left_h=0.5)) < due_at_h(body(10.0))
+
+
+def test_after_the_peak_only_the_release_is_of_interest() -> None:
+    """One in six hours is enough."""
+    assert due_at_h(body(30.0)) == 36.0
+
+
+def test_the_alarms_get_the_chance_the_bands_and_the_sun() -> None:
+    """What the judges need of a forecast."""
+    answer = answer_of(body(2.0, chance=0.9), started_ms=1_000_000)
+    assert answer.made_at_ms == 1_000_000 + 7_200_000
+    assert answer.chance_over_limit == 0.9
+    assert answer.core_peak_c.p50 == 62.0
+    assert answer.surface_heating_w_m2 == 200.0
+    assert answer.causes == ("sun on the surface (+200 W/m²)",)
+
+
+def test_a_worker_that_dies_is_replaced() -> None:
+    """The machine may kill the heavy process; the next forecast gets a new one."""
+    heavy = OwnProcess()
+    try:
+        with pytest.raises(BrokenExecutor):
+            heavy(os._exit, 9)
+        assert heavy(max, 3, 7) == 7
+    finally:
+        heavy.close()
