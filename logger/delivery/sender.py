@@ -202,6 +202,7 @@ class Sender:
         now_ms = self._timeline.now_ms()
         try:
             with self._store.write() as tx:
+                outbox.release_claims(tx)
                 outbox.give_up_others(tx, list(self._groups), now_ms)
                 outbox.outdate_overtaken(tx, now_ms)
         except DBAPIError:

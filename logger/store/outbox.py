@@ -75,6 +75,11 @@ def claim(tx: Connection, message_id: int, until_ms: int) -> bool:
     return result.rowcount > 0
 
 
+def release_claims(tx: Connection) -> None:
+    """Messages that were being sent when the service died are free at once: nobody sends them any more."""
+    tx.execute(update(OUTBOX).where(OUTBOX.c.claimed_until_ms.is_not(None)).values(claimed_until_ms=None))
+
+
 def taken_by(connection: Connection, message_id: int) -> set[str]:
     """The keys of the channels that have taken a message."""
     return set(connection.execute(select(TAKEN.c.channel).where(TAKEN.c.message_id == message_id)).scalars())

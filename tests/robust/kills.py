@@ -1,0 +1,226 @@
+"""A watched pour whose station and service are killed again and again, and the same pour undisturbed."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from collections import Counter
+from contextlib import closing, suppress
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+
+from hardware.bench.mapped_clock import start_mapped_clock
+from web.demo import BOOT_MS, POURED_AT_MS, Maker, write_station
+from web.scenarios import SCENARIOS
+
+HERE = Path(__file__).resolve().parent
+PERIOD_S = 30.0
+
+
+class Receiver:
+    """A phone: takes every message, in order."""
+
+    def __init__(self) -> None:
+        self.took: list[tuple[str, str]] = []
+        took = self.took
+
+        class Taking(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+                took.append((self.path, body["title"]))
+                self.send_response(200)
+                self.end_headers()
+
+            def log_message(self, *_: Any) -> None:
+                pass
+
+        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Taking)
+        self.port = self.server.server_address[1]
+        self._thread = threading.Thread(target=self.server.serve_forever, kwargs={"poll_interval": 0.05})
+        self._thread.start()
+
+    def close(self) -> None:
+        """Nobody is there any more."""
+        self.server.shutdown()
+        self.server.server_close()
+        self._thread.join()
+
+
+@dataclass(slots=True)
+class Told:
+    """What a pour came to."""
+
+    sweeps: int
+    readings: int
+    doubled: int
+    whole: str
+    alarms: list[tuple[Any, ...]]
+    sent: list[tuple[str, str]]
+    took: list[tuple[str, str]]
+    lost: list[str] = field(default_factory=list)
+    kills: Counter[str] = field(default_factory=Counter)
+    seconds: float = 0.0
+
+
+class Shop:
+    """The processes of one pour."""
+
+    def __init__(self, folder: Path, hours: float) -> None:
+        self.folder, self._hours = folder, hours
+        folder.mkdir(parents=True)
+        self.receiver = Receiver()
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self._port = int(probe.getsockname()[1])
+        start_mapped_clock(folder / "clock", POURED_AT_MS, BOOT_MS, 1000.0)
+        phone = f"json://127.0.0.1:{self.receiver.port}"
+        settings = {
+            "data_dir": str(folder / "service"), "port": self._port, "watch_period_s": 0.05,
+            "messages": {"urls": [f"{phone}/first"], "second_urls": [f"{phone}/second"]},
+        }  # fmt: skip
+        (folder / "settings.toml").write_text(tomli_w.dumps(settings), encoding="utf-8")
+        write_station(folder, self._port)
+        with (folder / "station.toml").open("a", encoding="utf-8") as file:
+            file.write(f"\n[periods]\nfirst_hour_s = {PERIOD_S}\nlater_s = {PERIOD_S}\n")
+        self._nursery = subprocess.Popen(
+            [sys.executable, str(HERE / "nursery.py"), str(folder), str(hours)],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+            env={**os.environ, "PYTHONPATH": str(HERE.parents[1]), "OPENBLAS_NUM_THREADS": "1"},
+        )  # fmt: skip
+        self._running: dict[str, int] = {}
+
+    def start(self, what: str) -> None:
+        """Starts the station or the service."""
+        assert self._nursery.stdin is not None
+        assert self._nursery.stdout is not None
+        self._nursery.stdin.write(f"{what}\n")
+        self._nursery.stdin.flush()
+        self._running[what] = int(self._nursery.stdout.readline())
+
+    def kill(self, what: str) -> None:
+        """The process is gone from one moment to the next."""
+        with suppress(ProcessLookupError):
+            os.kill(self._running[what], signal.SIGKILL)
+        while Path(f"/proc/{self._running[what]}").exists():
+            time.sleep(0.001)
+
+    def run(self, chance: random.Random | None, pause_s: tuple[float, float], kills: int) -> Told:
+        """The whole pour; with `chance`, something is killed and started again after each random pause."""
+        began, killed = time.monotonic(), Counter[str]()
+        self.start("service")
+        maker = Maker(self.folder, self._port)
+        maker.wait_for_service()
+        maker.set_up()
+        maker.plan(SCENARIOS["calm"])
+        maker.client.close()
+        self.start("station")
+        while not (self.folder / "done").exists():
+            if chance is None or killed.total() >= kills:
+                time.sleep(0.05)
+            else:
+                time.sleep(chance.uniform(*pause_s))
+                what = chance.choice(("station", "service"))
+                if (self.folder / "done").exists():
+                    break
+                self.kill(what)
+                killed[what] += 1
+                self.start(what)
+            assert time.monotonic() - began < 900, "the pour does not end"
+        self.kill("service")
+        told = self._look()
+        told.kills, told.seconds = killed, time.monotonic() - began
+        return told
+
+    def close(self) -> None:
+        """Ends everything."""
+        for what in self._running:
+            self.kill(what)
+        assert self._nursery.stdin is not None
+        self._nursery.stdin.close()
+        self._nursery.wait(10)
+        if self._nursery.stdout is not None:
+            self._nursery.stdout.close()
+        self.receiver.close()
+
+    def _look(self) -> Told:
+        with closing(sqlite3.connect(self.folder / "service" / "pourlog.sqlite3")) as database:
+            (whole,) = database.execute("PRAGMA integrity_check").fetchone()
+            numbers = [seq for (seq,) in database.execute("SELECT seq FROM reading ORDER BY spool, seq")]
+            (sweeps,) = database.execute("SELECT count(DISTINCT boot_ms) FROM reading").fetchone()
+            (distinct,) = database.execute(
+                "SELECT count(*) FROM (SELECT DISTINCT probe, boot_ms FROM reading)"
+            ).fetchone()
+            (spools,) = database.execute("SELECT count(DISTINCT spool) FROM reading").fetchone()
+            alarms = database.execute(
+                "SELECT kind, subject, activation, priority, phase FROM alarm ORDER BY kind, subject, activation"
+            ).fetchall()
+            sent = database.execute('SELECT "to", title, state FROM outbox ORDER BY id').fetchall()
+        lost = []
+        if spools != 1 or numbers != list(range(1, len(numbers) + 1)):
+            lost.append(f"{spools} spools, {len(numbers)} rows up to number {max(numbers)}")
+        with closing(sqlite3.connect(self.folder / "spool.sqlite3")) as database:
+            (highest,) = database.execute(
+                "SELECT max(ifnull((SELECT max(seq) FROM row), 0), forgotten) FROM name"
+            ).fetchone()
+        if highest != len(numbers):
+            lost.append(f"the spool has counted {highest}, the service stores {len(numbers)}")
+        took = [(path.strip("/"), title) for path, title in self.receiver.took]
+        for to, title, state in sent:
+            if state == "sent" and (to, title) not in took:
+                lost.append(f"message never delivered: {title}")
+        return Told(
+            sweeps, len(numbers), len(numbers) - distinct, whole, alarms,
+            [(to, title) for to, title, state in sent if state == "sent"], took, lost,
+        )  # fmt: skip
+
+
+def differences(calm: Told, killed: Told) -> list[str]:
+    """What the kills changed. At most one message a kill may come twice.
+
+    A station that was started again sweeps at other seconds than the undisturbed one, so that a reminder more or less
+    may fall into the pour; which alarms came, and what was told of each, may not differ.
+    """
+    found = list(killed.lost)
+    if killed.whole != "ok":
+        found.append(f"integrity_check: {killed.whole}")
+    if killed.doubled:
+        found.append(f"{killed.doubled} readings are there twice")
+    if killed.alarms != calm.alarms:
+        found.append(f"alarms: {sorted(set(killed.alarms) ^ set(calm.alarms))}")
+    extra = len(killed.took) - len(killed.sent)
+    if not 0 <= extra <= killed.kills.total():
+        found.append(f"{len(killed.sent)} messages were sent, {len(killed.took)} came")
+    for path, kind in sorted({(path, _kind(title)) for path, title in calm.took + killed.took}):
+        was, now = (_about(told.took, path, kind) for told in (calm, killed))
+        if _once(was) != _once(now):
+            found.append(f"told of {kind} to {path}: {was} became {now}")
+    missing = set(killed.sent) - set(killed.took)
+    if missing:
+        found.append(f"not received: {missing}")
+    return found
+
+
+def _once(titles: list[str]) -> list[str]:
+    """What was told, without reminders and without what came twice in a row."""
+    news = [title for title in titles if "Again:" not in title]
+    return [title for number, title in enumerate(news) if number == 0 or news[number - 1] != title]
+
+
+def _kind(title: str) -> str:
+    return title.rsplit(" - ", 1)[0].rsplit(": ", 1)[-1]
+
+
+def _about(told: list[tuple[str, str]], path: str, kind: str) -> list[str]:
+    return [title for to, title in told if to == path and _kind(title) == kind]
