@@ -14,6 +14,7 @@ from starlette.responses import HTMLResponse
 from starlette.templating import Jinja2Templates
 
 from logger.alarms.kinds import KINDS
+from logger.alarms.state import Phase
 from logger.store import shown
 from web.charts import chart_version
 from web.pages import words
@@ -62,12 +63,16 @@ def page(
         "now_ms": service.timeline.true_ms(),
         "chart_version": chart_version(),
         "trouble": [],
+        "watch_trouble": service.watch.trouble,
     }
     if who is not None:
         with service.store.read() as connection:
             shared["trouble"] = [
-                {"id": row.id, "activation": row.activation, "priority": row.priority,
-                 "title": KINDS[row.kind].title, "pour": row.pour_title or "the watch itself"}
+                # What is over is no reason to run, but somebody has yet to say that they saw it.
+                {"id": row.id, "activation": row.activation,
+                 "priority": row.priority if row.phase == Phase.RAISED else "low",
+                 "title": ("" if row.phase == Phase.RAISED else "Over: ") + KINDS[row.kind].title,
+                 "pour": row.pour_title or "the watch itself"}
                 for row in shown.unanswered(connection)
             ]  # fmt: skip
     made = shared | dict(context or {})

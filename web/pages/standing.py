@@ -106,14 +106,17 @@ def _spot(row: Row[Any], now_ms: int, too_old_ms: int) -> Spot:
 
 
 def _state(pour: Row[Any], alarms: Sequence[Row[Any]], *, old: bool, live: bool) -> tuple[str, str, str]:
-    unanswered = [row for row in alarms if row.phase in (Phase.RAISED, Phase.RETURNED)]
-    high = [row for row in unanswered if row.priority == "high"]
+    raised = [row for row in alarms if row.phase == Phase.RAISED]
+    high = [row for row in raised if row.priority == "high"]
     if high:
         return "stop", "Go there now", KINDS[high[0].kind].title
     if old:
         return "lost", "No news", "no present temperature: do not take it for calm"
-    if unanswered:
-        return "watch", "Look at it", KINDS[unanswered[0].kind].title
+    if raised:
+        return "watch", "Look at it", KINDS[raised[0].kind].title
+    returned = [row for row in alarms if row.phase == Phase.RETURNED]
+    if returned:
+        return "watch", "It is over", f"{KINDS[returned[0].kind].title}: nobody has said that they saw it"
     if alarms:
         return "hand", f"{alarms[0].acknowledged_by or 'Somebody'} has it", KINDS[alarms[0].kind].title
     if live:
