@@ -47,7 +47,9 @@ def test_a_wrong_token_is_refused_with_401(stranger: Any, station_token: str, cl
     assert answer.json()["error"]["kind"] == "sign-in-needed"
 
 
-def test_a_token_of_another_station_is_refused_with_403(stranger: Any, station_token: str, clock: Any) -> None:
+def test_a_token_of_another_station_is_refused_with_403(
+    stranger: Any, station_token: str, clock: Any
+) -> None:
     """A station speaks only for itself."""
     assert post(stranger, station_token, batch(clock, range(1, 3), station="bench-2")).status_code == 403
 
