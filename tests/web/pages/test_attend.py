@@ -165,3 +165,11 @@ def test_the_hour_of_release_is_kept_with_the_prediction(pour: int, service: Any
     assert "release_at_h" in prediction
     if prediction["release_at_h"] is not None and prediction["gel_at_h"] is not None:
         assert prediction["release_at_h"] > prediction["gel_at_h"]
+
+
+def test_every_page_says_when_the_watch_cannot_do_its_work(maker: Any, service: Any) -> None:
+    """A full disk, or a pour that cannot be judged: not only in the log."""
+    assert "The watch itself is in trouble" not in maker.get("/").text
+    service.watch.trouble = "the database refuses to be written"
+    for path in ("/", "/messages", "/stations"):
+        assert "The watch itself is in trouble: the database refuses" in maker.get(path).text
