@@ -8,19 +8,20 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from logger.errors import StoreError
 
-#: How many pages of the database are copied before a writer may have its turn.
-PAGES_A_STEP = 512
 #: How many backups are kept in a folder unless told otherwise.
 KEPT = 14
 _NAME = "pourlog-{}.sqlite3"
+#: What SQLite keeps beside a database while it is open, or after it was not closed.
+_LOGS = ("-wal", "-shm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,9 @@ def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Back
             closing(sqlite3.connect(f"file:{database}?mode=ro", uri=True, timeout=30)) as live,
             closing(sqlite3.connect(part)) as copy,
         ):
-            live.backup(copy, pages=PAGES_A_STEP)
+            # In one step, which is one read transaction: with WAL no writer waits for it. In several steps the copy
+            # would begin anew whenever another process has written between two, and under load never end.
+            live.backup(copy)
             # A file that is one file: no -wal beside it that could be lost on the way to a shelf.
             copy.execute("PRAGMA journal_mode=DELETE")
         made = _look_into(part)
@@ -93,12 +96,12 @@ def restore(path: Path, database: Path) -> Backup:
     part = database.with_name(f".{database.name}.part")
     try:
         database.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(path.read_bytes())
+        shutil.copyfile(path, part)
         _sync(part)
         if database.exists():
-            database.replace(database.with_name(f"{database.name}.before-restore"))
+            _keep_aside(database)
         # A stale log would be replayed onto the restored file and corrupt it.
-        for ending in ("-wal", "-shm"):
+        for ending in _LOGS:
             database.with_name(database.name + ending).unlink(missing_ok=True)
         part.replace(database)
         _sync(database.parent)
@@ -107,6 +110,20 @@ def restore(path: Path, database: Path) -> Backup:
             f"{database}: the backup could not be put back ({error}); check owner and space"
         ) from error
     return found
+
+
+def _keep_aside(database: Path) -> None:
+    """Another name for the database as it is, with what is only in its log: at no moment is there none in its place."""
+    # A damaged database cannot take its log in; then the log is kept beside it.
+    with suppress(sqlite3.Error), closing(sqlite3.connect(database)) as old:
+        old.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    aside = database.with_name(f"{database.name}.before-restore")
+    for ending in ("", *_LOGS):
+        kept, source = aside.with_name(aside.name + ending), database.with_name(database.name + ending)
+        kept.unlink(missing_ok=True)
+        if source.exists():
+            kept.hardlink_to(source)
+    _sync(database.parent)
 
 
 def _look_into(path: Path) -> Backup:

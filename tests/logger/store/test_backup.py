@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
+import sqlite3
 import threading
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -109,3 +112,52 @@ def test_a_missing_database_is_a_clear_refusal(tmp_path: Path) -> None:
     """The message says what to check."""
     with pytest.raises(StoreError, match="data_dir"):
         back_up(tmp_path / "nothing.sqlite3", tmp_path, 0)
+
+
+def test_a_backup_of_a_large_database_ends_while_another_process_writes_without_a_pause(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any, tmp_path: Path
+) -> None:
+    """A copy in steps would begin anew after each write of the service, and the timer's backup would never end."""
+    with store.write() as tx:
+        tx.exec_driver_sql("CREATE TABLE bulk AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
+                           "WHERE i < 30000) SELECT randomblob(1000) AS b FROM n")  # fmt: skip
+    stop, written = threading.Event(), []
+
+    def load() -> None:
+        with closing(sqlite3.connect(database_of(store), timeout=30)) as other:
+            other.execute("PRAGMA synchronous=OFF")  # a quick disk: a write between any two steps
+            while not stop.is_set():
+                other.execute("INSERT INTO bulk VALUES ('one more')")
+                other.commit()
+                written.append(1)
+
+    loader = threading.Thread(target=load)
+    loader.start()
+    backup = threading.Thread(
+        target=lambda: back_up(database_of(store), tmp_path / "backups", timeline.true_ms()), daemon=True
+    )
+    backup.start()
+    backup.join(20)
+    ended = not backup.is_alive()
+    stop.set()
+    loader.join()
+    backup.join()
+    assert ended, f"the copy began anew after each of {len(written)} writes"
+
+
+def test_restoring_over_a_database_that_was_not_closed_keeps_what_is_only_in_its_log(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any, tmp_path: Path
+) -> None:
+    """After a kill the newest readings are in the log beside the database: they are in what is kept aside."""
+    fill(store, clock, timeline, rows_of(1, 10))
+    made = back_up(database_of(store), tmp_path / "backups", timeline.true_ms())
+    fill(store, clock, timeline, rows_of(11, 10))
+    killed = tmp_path / "killed" / "pourlog.sqlite3"
+    killed.parent.mkdir()
+    for ending in ("", "-wal"):
+        shutil.copyfile(f"{database_of(store)}{ending}", f"{killed}{ending}")
+    restore(made.path, killed)
+    with closing(sqlite3.connect(f"{killed}.before-restore")) as aside:
+        assert aside.execute("SELECT count(*) FROM reading").fetchone() == (20,)
+    with closing(sqlite3.connect(killed)) as restored:
+        assert restored.execute("SELECT count(*) FROM reading").fetchone() == (10,)
