@@ -11,49 +11,31 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.alarms.expected import expect
-from logger.alarms.first_hour import Finding, Look, Rhythm, looks_seen
+from logger.alarms.first_hour import Rhythm
 from logger.alarms.state import Change, Why
 from logger.alarms.telling import Rules
-from logger.alarms.view import (
-    Air,
-    Contact,
-    Facts,
-    Fan,
-    ForecastAnswer,
-    LooksSeen,
-    Sample,
-    ServiceFacts,
-    StationFacts,
-    limits_of,
-)
+from logger.alarms.view import limits_of
 from logger.alarms.watchbook import Setup, Watchbook
 from logger.delivery.held import Held
 from logger.delivery.letters import due_letters, post, write_letters
 from logger.errors import LoggerError
-from logger.forecasting import answer_of
 from logger.plan_file import plan_from_text
-from logger.store import alarms, contacts, events, forecasts, outbox, pours, readings, stations
+from logger.store import alarms, events, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
+from logger.watch_facts import AnyRow, FactsReader, contacts_in, sweeps_in
 
 log = logging.getLogger(__name__)
 
-AnyRow = Row[*tuple[Any, ...]]
-
-#: Rows of one sweep are taken within this time of its first, ms.
-SWEEP_MS = 2500
-#: Looks are asked for in the first hour, and stay due for an hour after it; then they are history, ms.
-LOOKS_OVER_MS = 3 * 3600_000
 #: Rows judged in one transaction: the write lock is held for some ten milliseconds.
 ROWS_A_TIME = 400
 
@@ -93,18 +75,14 @@ class Watch:
         self._link_base = link_base
         self._tell = tell
         self._rules = rules or Rules(first=0)
-        self._disk_free_mb = disk_free_mb
-        self._rhythm = rhythm or Rhythm()
+        self._reader = FactsReader(timeline, rhythm or Rhythm(), disk_free_mb)
         self._fan_on_forecast = fan_on_forecast
         #: Messages that the database cannot take; the sender has the same.
         self.held = Held()
         self._unkept: dict[int, Unkept] = {}
-        #: Station → what its fan's proof contact last said.
-        self._turning: dict[int, bool | None] = {}
         self._rows: dict[int, int] = {}
         self._woken = threading.Event()
         self._setups: dict[int, Setup] = {}
-        self._answers: dict[int, tuple[int, ForecastAnswer]] = {}
         #: How far readings may be ahead of this clock: not at all, but in a simulation in lock-step (see web/demo.py).
         self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
@@ -275,11 +253,11 @@ class Watch:
         before = book.to_dict()
         changes: list[Change] = []
         now_ms, shift_ms = self._timeline.now_ms(), self._timeline.shift_ms
-        facts = self._facts(connection, pour, rows, now_ms)
+        facts = self._reader.facts(connection, pour, rows, now_ms)
         # Each contact's change is judged: one that was wet for a moment has been wet.
-        for contact in _contacts(rows, shift_ms):
+        for contact in contacts_in(rows, shift_ms):
             changes += book.take((), replace(facts, contacts=(contact,)), min(contact.at_ms, now_ms))
-        for sweep in _sweeps(rows, shift_ms):
+        for sweep in sweeps_in(rows, shift_ms):
             taken = max(sample.at_ms for sample in sweep)
             # Late readings are judged at the time at which they came, others at their own.
             at_ms = now_ms if sweep[0].late else min(taken, now_ms + self.ahead_ms)
@@ -338,72 +316,6 @@ class Watch:
             self._setups[pour.id] = known
         return known
 
-    def _facts(self, tx: Connection, pour: AnyRow, rows: Sequence[Row[Any]], now_ms: int) -> Facts:
-        shift_ms = self._timeline.shift_ms
-        mine = [row for row in stations.all_stations(tx) if row.id == pour.station_id]
-        damp = [row for row in rows if row.milli_rh is not None]
-        return Facts(
-            stations=tuple(
-                StationFacts(
-                    row.name,
-                    None if row.last_seen_ms is None else row.last_seen_ms - shift_ms,
-                    row.clock_set,
-                    row.power_low,
-                    row.disk_free_mb,
-                )
-                for row in mine
-            ),
-            service=self._service_facts(tx, pour.id),
-            forecast=self._answer(tx, pour, shift_ms),
-            looks=self._looks(tx, pour, shift_ms, now_ms),
-            fan=self._fan_facts(tx, mine, rows),
-            air=Air(damp[-1].milli_rh / 1000, damp[-1].at_ms - shift_ms) if damp else None,
-        )
-
-    def _fan_facts(self, tx: Connection, mine: Sequence[AnyRow], rows: Sequence[AnyRow]) -> Fan | None:
-        """The fan as commanded and as its proof contact tells; once off, that it does not cool is no news."""
-        if not mine:
-            return None
-        station = mine[0]
-        for row in rows:
-            if row.place == "fan" and row.milli_c is None and row.fault is None:
-                self._turning[station.id] = row.raw == "1"
-        if not station.fan_on:
-            return Fan(commanded=False)
-        if station.id not in self._turning:
-            self._turning[station.id] = contacts.fan_turns(tx, station.id)
-        return Fan(commanded=True, turning=self._turning[station.id])
-
-    def _service_facts(self, tx: Connection, pour_id: int) -> ServiceFacts | None:
-        """The service's own troubles are told once, with the oldest live pour."""
-        if pour_id != min((row.id for row in pours.live_pours(tx)), default=pour_id):
-            return None
-        unsent = outbox.oldest_waiting_ms(tx)
-        return ServiceFacts(disk_free_mb=self._disk_free_mb(), oldest_unsent_ms=unsent)
-
-    def _looks(self, tx: Connection, pour: AnyRow, shift_ms: int, now_ms: int) -> LooksSeen | None:
-        """The looks of the first hour; None once they are history."""
-        started_ms = pour.poured_ms - shift_ms
-        if now_ms - started_ms > LOOKS_OVER_MS:
-            return None
-        looks = [
-            Look(row.at_ms - shift_ms, row.by, Finding(row.data["finding"]), row.text)
-            for row in events.of_kind(tx, pour.id, "look")
-        ]
-        return looks_seen(started_ms, self._rhythm, looks, now_ms)
-
-    def _answer(self, tx: Connection, pour: AnyRow, shift_ms: int) -> ForecastAnswer | None:
-        """The newest forecast's answer; kept, since its body is large and is asked for with every batch."""
-        newest = forecasts.latest_id(tx, pour.id)
-        if newest is None:
-            return None
-        known = self._answers.get(pour.id)
-        if known is None or known[0] != newest:
-            row = forecasts.latest(tx, pour.id)
-            assert row is not None
-            known = self._answers[pour.id] = (newest, answer_of(row.body, pour.poured_ms - shift_ms))
-        return known[1]
-
 
 @dataclass(frozen=True, slots=True)
 class _Taken:
@@ -420,41 +332,6 @@ _Take = Callable[[Connection, AnyRow, Watchbook, int], _Taken]
 
 def _told_of(pour: AnyRow) -> dict[str, Any]:
     return {} if pour.watchbook is None else dict(pour.watchbook["told"])
-
-
-def _contacts(rows: Sequence[AnyRow], shift_ms: int) -> Iterator[Contact]:
-    """The changes of contacts under the form, in the order in which they came."""
-    for row in rows:
-        if row.place.startswith("under-form"):
-            yield Contact(row.probe, row.raw == "1", row.at_ms - shift_ms)
-
-
-def _sweeps(rows: Sequence[Row[Any]], shift_ms: int) -> Iterator[list[Sample]]:
-    """Rows in the order of their arrival, gathered into sweeps. A contact's row is no temperature and is left out."""
-    temperatures = [row for row in rows if row.milli_c is not None or row.fault is not None]
-    first_ms = 0
-
-    def sweep_of(row: Row[Any]) -> tuple[int, int, bool]:
-        nonlocal first_ms
-        if not 0 <= row.at_ms - first_ms <= SWEEP_MS:
-            first_ms = row.at_ms
-        return row.station_id, first_ms, row.late
-
-    for (station_id, _first, _late), sweep in groupby(temperatures, sweep_of):
-        yield [
-            Sample(
-                row.place,
-                row.probe,
-                row.at_ms - shift_ms,
-                None if row.milli_c is None else row.milli_c / 1000,
-                row.fault,
-                row.late,
-                row.station_name,
-                row.note,
-            )
-            for row in sweep
-            if row.station_id == station_id
-        ]
 
 
 def minute_of_day(timeline: Timeline) -> int | None:
