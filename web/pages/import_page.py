@@ -28,6 +28,8 @@ from web.service import Service
 router = APIRouter(include_in_schema=False)
 #: Largest file that the page takes, bytes; a larger one goes by `pourlog import`.
 LARGEST = 15 * 1024 * 1024
+#: What the form's other fields may take, bytes: a plan file and some words.
+FIELDS = 512 * 1024
 TIMES = {
     "s": "seconds since the start", "min": "minutes since the start", "h": "hours since the start",
     "iso": "2026-06-25T08:00 (ISO 8601)", "%Y-%m-%d %H:%M:%S": "2026-06-25 08:00:00",
@@ -46,7 +48,7 @@ def import_page(request: Request, service: ServiceDep, _who: MakerDep) -> Respon
     return _page(request, service, {})
 
 
-@router.post("/shop/import")
+@router.post("/shop/import", max_body_size=LARGEST + FIELDS)
 async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """Shows a log's columns, or takes a log or a bundle in."""
     async with request.form(max_files=1, max_fields=60) as form:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, tzinfo
 
-__all__ = ["ago", "celsius", "clock_time", "event_word", "hours_minutes"]
+__all__ = ["ago", "celsius", "clock_time", "dated", "event_word", "hours_minutes"]
 
 _EVENT_WORDS = {
     "alarm": "Alarm",
@@ -67,6 +67,13 @@ def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
     if at_ms is None:
         return "–"
     return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
+
+
+def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Day with its year and time of day, for what is read years later: "25 Nov 2026, 14:20"."""
+    if at_ms is None:
+        return "–"
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%d %b %Y, %H:%M")
 
 
 def event_word(kind: str) -> str:

@@ -1,0 +1,83 @@
+"""Plots are well-formed, hold every reading's place, and are told apart without colour."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from logger.record.compare import compared
+from logger.record.plots import MANY, PLACES, Band, Line, Mark, plot, ticks
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def paths(drawn: str) -> list[str]:
+    """The d of every path."""
+    return [path.get("d", "") for path in ElementTree.fromstring(drawn).iter(f"{SVG}path")]
+
+
+def test_a_line_is_where_its_numbers_are() -> None:
+    """The straight line from (0 h, 20) to (10 h, 40) is drawn by hand from the axes' own ticks."""
+    drawn = plot([Line("core", [0.0, 10.0], [20.0, 40.0], width=2.25)], title="t", unit="°C")
+    root = ElementTree.fromstring(drawn)
+    (line,) = [path for path in root.iter(f"{SVG}path")
+               if path.get("stroke-width") == "2.25" and path.get("d", "").count("L") == 1][:1]  # fmt: skip
+    x0, y0, x1, y1 = (float(v) for v in re.findall(r"-?\d+\.\d", line.get("d", "")))
+    at = {text.text: (float(text.get("x", 0)), float(text.get("y", 0))) for text in root.iter(f"{SVG}text")}
+    assert x0 == pytest.approx(at["0"][0], abs=0.1)
+    assert x1 == pytest.approx(at["10"][0], abs=0.1)
+    assert y0 == pytest.approx(at["20"][1] - 3.5, abs=0.1)
+    assert y1 == pytest.approx(at["40"][1] - 3.5, abs=0.1)
+
+
+def test_a_gap_stays_a_gap() -> None:
+    """No line where there was no reading."""
+    drawn = plot([Line("core", [0, 1, 2, 3, 4], [20, 21, None, 23, 24], "#123456")], title="t", unit="°C")
+    (line,) = [d for d in paths(drawn) if d.count("M") == 2]
+    assert line.count("L") == 2
+
+
+def test_names_from_elsewhere_cannot_break_out_of_the_drawing() -> None:
+    """A title with a tag in it stays text."""
+    drawn = plot([Line("<script>x</script>", [0, 1], [1, 2])], title='"><script>', unit="<b>",
+                 marks=[Mark("<i>", level=1.5)], bands=[Band("&", [0, 1], [0, 0], [1, 1])])  # fmt: skip
+    root = ElementTree.fromstring(drawn)
+    assert not [element for element in root.iter() if element.tag.endswith(("script", "b", "i"))]
+
+
+def test_nothing_to_draw_is_said() -> None:
+    """An empty plot is no empty box."""
+    assert "No readings" in plot([Line("core", [0], [None])], title="t", unit="°C")
+
+
+def test_every_line_differs_by_dash_or_by_colour_from_every_other() -> None:
+    """WCAG 2.2, 1.4.1: not by colour alone for the places; pours on one sheet are all unlike."""
+    assert len({dash for _, dash, _ in PLACES.values()}) == len(PLACES)
+    assert len(set(MANY)) == len(MANY)
+
+
+@pytest.mark.parametrize(("low", "high"), [(0, 72), (18.3, 64.9), (-5, 0.2), (20, 20.001), (0, 1e4)])
+def test_ticks_are_round_few_and_inside(low: float, high: float) -> None:
+    """Steps of 1, 2, 2.5 or 5 times a power of ten."""
+    found = ticks(low, high, 7)
+    assert 2 <= len(found) <= 15
+    assert all(low - 1e-6 <= value <= high + 1e-6 for value in found)
+    step = float(np.diff(found).mean())
+    mantissa = step / 10 ** np.floor(np.log10(step) + 1e-9)
+    assert min(abs(mantissa - good) for good in (1, 2, 2.5, 5, 10)) < 1e-6
+
+
+def test_a_pour_is_compared_by_its_hottest_core_from_pouring_on() -> None:
+    """What was read before pouring counts for nothing; the predicted core, not the hottest point, is the measure."""
+    plan = {"title": "t", "resin": {"name": "r"}, "pour": {"depth_mm": 40.0}, "layer": []}
+    curves = [
+        {"place": "core", "hours": [-1.0, 0.0, 1.0], "celsius": [90.0, 21.0, 30.0]},
+        {"place": "core-2", "hours": [0.0, 1.0], "celsius": [None, 35.0]},
+        {"place": "room", "hours": [0.0, 1.0], "celsius": [20.0, 22.0]},
+    ]
+    found = compared(1, plan, {"peak_c": 50.0, "curve": {"hours": [0, 2], "core_c": [21.0, 33.0]}}, curves)
+    assert (found.peak_c, found.predicted_c, found.error_k, found.room_c) == (35.0, 33.0, 2.0, 21.0)
+    assert compared(1, plan, None, []).error_k is None
