@@ -1,4 +1,6 @@
-"""Writes web/common_passwords.py from a published frequency list. Run by hand: python tests/bench/make_common_passwords.py
+"""Writes web/common_passwords.py from a published frequency list. Run by hand:
+
+    python tests/bench/make_common_passwords.py
 
 Source: the list "passwords" of the package zxcvbn 4.5.0 (MIT licence), ordered by how often leaked accounts used them:
 its first 3000 of eight characters or more (ASVS 5.0, 6.2.4), and its first 2500 of three or more as words that people
@@ -13,7 +15,7 @@ from pathlib import Path
 from web.passwords import digest
 
 TARGET = Path(__file__).parents[2] / "web" / "common_passwords.py"
-HEAD = '''"""Digests of common passwords. Made by tests/bench/make_common_passwords.py, which names the source; do not edit."""
+HEAD = '''"""Digests of common passwords. Made by tests/bench/make_common_passwords.py, which names the source."""
 
 DIGESTS = (
 '''
