@@ -128,7 +128,7 @@ class Watch:
                 # on every page, and tried again with the next readings.
                 log.exception("pour %s cannot be judged", pour_id)
                 trouble = f"pour {pour_id} cannot be judged: {error}"
-        if trouble is None and self._unkept:
+        if trouble is None and (self._unkept or self._store.refused):
             trouble = (
                 "the database refuses to be written, most likely because the disk is full: make room. "
                 "Alarms go on from memory; new readings wait at their station."

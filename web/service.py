@@ -8,8 +8,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sqlalchemy.exc import DBAPIError
+
 from logger.alarms.first_hour import Rhythm
 from logger.delivery.letters import rules_of
+from logger.errors import StoreError
 from logger.settings import Settings
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
@@ -83,9 +86,28 @@ class Service:
 
     @classmethod
     def open(cls, settings: Settings, clock: Clock) -> Service:
-        """Opens (and migrates) the database and starts the timeline."""
+        """Opens (and migrates) the database and starts the timeline. Raises StoreError, UnknownSchema.
+
+        On a disk that is full the reserve is given up first: a watch that cannot start watches nothing.
+        """
+        try:
+            return cls._open(settings, clock)
+        except StoreError:
+            if settings.database_url is not None or not Reserve(Path(settings.data_dir)).give_up():
+                raise
+        return cls._open(settings, clock)
+
+    @classmethod
+    def _open(cls, settings: Settings, clock: Clock) -> Service:
         store = Store(settings.database)
-        return cls(store=store, timeline=Timeline(store, clock), settings=settings)
+        try:
+            return cls(store=store, timeline=Timeline(store, clock), settings=settings)
+        except DBAPIError as error:
+            store.close()
+            raise StoreError(
+                f"{settings.data_dir}: the database cannot be written ({error.orig}); make room on the disk, "
+                "or check the folder's owner"
+            ) from error
 
     def close(self) -> None:
         """Ends live pages and lets go of the database."""

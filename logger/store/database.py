@@ -41,12 +41,15 @@ class Store:
         self._lock = threading.Lock()
         #: Called when the disk is full; whether it has made room.
         self.make_room: Callable[[], bool] = lambda: False
+        #: Why the last write was refused, until one is taken again; None while all is well.
+        self.refused: str | None = None
         if self.is_sqlite and self.url.database:
             Path(self.url.database).parent.mkdir(parents=True, exist_ok=True)
         self._writer = self._engine(read_only=False)
         try:
             self._migrate()
         except OperationalError as error:
+            self._writer.dispose()
             raise StoreError(
                 f"{self.url.render_as_string()}: cannot be opened ({error.orig}); "
                 "check the path, its owner, and the free space"
@@ -63,12 +66,17 @@ class Store:
         """A write transaction: committed when the block ends, rolled back when it raises."""
         try:
             with self._lock, self._writer.begin() as connection:
+                before = _changes(connection)
                 yield connection
+                wrote = before is None or _changes(connection) != before
         except DBAPIError as error:
             # Whoever wrote tries again, or goes on without; the room is there for the next try.
             if refuses(error):
+                self.refused = str(error.orig)
                 self.make_room()
             raise
+        if wrote:  # an empty transaction proves nothing
+            self.refused = None
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -122,6 +130,12 @@ class Store:
         with self._writer.begin() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
+
+
+def _changes(connection: Connection) -> int | None:
+    """How many rows this connection has ever changed; None where the driver does not say."""
+    count = getattr(connection.connection.dbapi_connection, "total_changes", None)
+    return None if count is None else int(count)
 
 
 def refuses(error: DBAPIError) -> bool:
