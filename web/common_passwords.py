@@ -1,4 +1,4 @@
-"""Digests of common passwords. Made by tests/bench/make_common_passwords.py, which names the source; do not edit."""
+"""Digests of common passwords. Made by tests/bench/make_common_passwords.py, which names the source."""
 
 DIGESTS = (
     "00I%Jw*Uvll*IrQFUc$bC~Wy804!Q}lmInO)%E~V*bwaik>Ije0L`oAy8zc!sUZN}ElX4Y>hm(K0QNc24*?hD^wj",

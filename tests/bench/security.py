@@ -311,7 +311,8 @@ def alarm_times(
                 ("room", 21_000),
             ):
                 probe = f"28-{number:06d}{place[:1].encode().hex():0>6}"
-                rows.append({"seq": len(rows) + 1, "probe": probe, "place": place, "stamp": stamp, "milli_c": milli_c, "fault": None, "raw": None})  # fmt: skip
+                row = {"seq": len(rows) + 1, "probe": probe, "place": place, "stamp": stamp}
+                rows.append(row | {"milli_c": milli_c, "fault": None, "raw": None})
         sent = {"station": f"hot-{number}", "spool": f"s{number}", "sent": rows[-1]["stamp"], "rows": rows}
         headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
         with lock:

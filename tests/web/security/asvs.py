@@ -463,7 +463,8 @@ ROWS: tuple[Row, ...] = (
     _open(
         "14.2.1/1",
         "no secret in an address",
-        "an alarm's and a shared link carry a token by nature; it moves into a cookie at once, is revocable, and no access log is kept",
+        "an alarm's and a shared link carry a token by nature; it moves into a cookie at "
+        "once, is revocable, and no access log is kept",
     ),
     *_none_of("14.2.2/2", "server caches", "none of what people see"),
     _shown("14.2.3/2", "nothing to third parties", "test_the_policy_allows_nothing_inline"),

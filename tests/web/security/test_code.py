@@ -193,7 +193,7 @@ def test_a_title_with_a_line_break_is_one_line(house: Any, shop: Any, plan_toml:
         kept = connection.exec_driver_sql(f"SELECT title FROM pour WHERE id = {pour}").scalar_one()
     from email.message import EmailMessage
 
-    with pytest.raises(ValueError, match="linefeed|newline"):
+    with pytest.raises(ValueError, match=r"linefeed|newline"):
         EmailMessage()["Subject"] = kept
 
 
