@@ -35,6 +35,7 @@ from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
 from logger.errors import NotAllowed
 from logger.plan_file import plan_from_table
+from logger.planning.examples import EXAMPLES
 from logger.settings import read_settings
 from web.scenarios import OWNER, SCENARIOS, WORKSHOP, Scenario
 from web.serve import serve
@@ -56,6 +57,8 @@ NOISE_C = 0.04
 #: the time only up to the last batch that was acknowledged: real milliseconds on the way are no simulated minutes.
 LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 8
 LOCK_STEP_AHEAD_MS = 600_000
+#: When the invented maker looks at the form, minutes after pouring (common practice, no source).
+LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
 
@@ -300,6 +303,19 @@ class Maker:
         self.step(pour_id, "pouring", "first pail in")
         return pour_id
 
+    def plan_examples(self) -> None:
+        """Two plans of another table: one with five mistakes, and the same mended."""
+        for path in sorted(EXAMPLES.glob("*.toml")):
+            plan = {"plan_toml": path.read_text(encoding="utf-8"), "client": "A client to be (invented)"}
+            self.ask("POST", "/api/pours", plan)
+
+    def attend(self, pour_id: int, to: str | None, text: str) -> None:
+        """The pour's next stage, or a look at the form."""
+        if to is None:
+            self.ask("POST", f"/api/pours/{pour_id}/looks", {"finding": "dry"})
+        else:
+            self.step(pour_id, to, text)
+
     def step(self, pour_id: int, to: str, text: str = "") -> None:
         """Takes the pour to its next stage."""
         self.ask("POST", f"/api/pours/{pour_id}/stage", {"to": to, "text": text})
@@ -350,6 +366,8 @@ def run_demo(
         pour_id = maker.plan(scenario)
         _introduce(scenario, speed, port, maker, pour_id, folder, hours)
         station.start()
+        if not exit_when_done:
+            maker.plan_examples()
         done = _attend(maker, MappedClock(folder / "clock"), pour_id, service, station, stop)
         if done:
             print(
@@ -384,16 +402,20 @@ def _attend(
     stop: threading.Event,
 ) -> bool:
     """Sits by the pour: takes it from stage to stage, starts what dies. True when the station has finished."""
-    due = [(10 / 60, "watched", "form full and level"), (1.0, "curing", "no leak in the first hour")]
+    # Only then may a step be made; None: a look at the form.
+    due: list[tuple[float, str | None, str]] = [(10 / 60, "watched", "form full and level")]
+    due += [(minute / 60, None, "dry, level, no smell of heat") for minute in LOOKS_MIN]
+    due += [(1.001, "curing", "no leak in the first hour")]
+    due.sort(key=lambda step: step[0])
     while not stop.wait(0.05):
         service.look()
         hour = (clock.stamp().boot_ms - BOOT_MS) / 3.6e6
         while due and hour >= due[0][0]:
             _hour, to, text = due.pop(0)
-            maker.step(pour_id, to, text)
+            maker.attend(pour_id, to, text)
         if station.look() == 0:
             for _hour, to, text in due:
-                maker.step(pour_id, to, text)
+                maker.attend(pour_id, to, text)
             return True
     return False
 
