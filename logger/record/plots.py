@@ -120,12 +120,19 @@ def ticks(low: float, high: float, about: int) -> list[float]:
     return [round(number * step, 10) for number in range(first, math.floor(high / step + 1e-9) + 1)]
 
 
+#: A plot shows at least this span of temperatures, °C.
+LEAST_SPAN_C = 5.0
+
+
 class _Frame:
     """Where hours and values are on the sheet."""
 
     def __init__(self, width: float, height: float, h0: float, h1: float, low: float, high: float) -> None:
         self.width, self.height = width, height
         self.h0, self.h1 = h0, max(h1, h0 + 0.1)
+        # A steady room is drawn as one: half a degree of probe noise must not fill the frame.
+        short = max(LEAST_SPAN_C - (high - low), 0.0) / 2
+        low, high = low - short, high + short
         room = 0.05 * max(high - low, 1.0)
         self.low, self.high = low - room, high + room
 
