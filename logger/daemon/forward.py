@@ -7,6 +7,8 @@ another past, and then the spool goes on under a new name instead of waiting for
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 import logging
 import random
@@ -84,6 +86,11 @@ def batch_json(
     if health is not None:
         body["health"] = {"power_low": health.power_low, "disk_free_mb": health.disk_free_mb}
     return json.dumps(body, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def content_digest(content: bytes) -> str:
+    """What `Content-Digest` says of a body (RFC 9530): a changed digit would be another temperature, and valid."""
+    return f"sha-256=:{base64.b64encode(hashlib.sha256(content).digest()).decode()}:"
 
 
 def _stamp(stamp: Stamp) -> dict[str, object]:
@@ -266,10 +273,15 @@ class Forwarder:
         httpx = load_httpx()
         health = self._health_due(sent.boot_s)
         try:
+            content = batch_json(self._station, spool.name, sent, rows, health)
             response = self._client.post(
                 "/api/batches",
-                content=batch_json(self._station, spool.name, sent, rows, health),
-                headers={"Authorization": f"Bearer {self._token()}", "Content-Type": "application/json"},
+                content=content,
+                headers={
+                    "Authorization": f"Bearer {self._token()}",
+                    "Content-Type": "application/json",
+                    "Content-Digest": content_digest(content),
+                },
             )
             if response.status_code == 409:
                 self._conflict(spool, response.text)
@@ -277,6 +289,9 @@ class Forwarder:
             if response.status_code != 200:
                 self._fail(refusal(response.status_code, response.text))
                 return None
+            stated = response.headers.get("Content-Digest")
+            if stated is not None and stated != content_digest(response.content):
+                raise BadAnswer(f"the answer was altered on the way: {response.content[:80]!r}")
             answer = read_answer(response.content, len(rows))
         except (httpx.HTTPError, httpx.InvalidURL, OSError, BadAnswer) as error:
             self._fail(f"{type(error).__name__}: {error}")
@@ -313,6 +328,7 @@ class Forwarder:
 def refusal(status: int, text: str) -> str:
     """What a refused batch means and what to do about it."""
     remedy = {
+        400: "the batch was altered on the way: look at the network between here and the service",
         401: "the token is wrong: make a new one for this station and put it into the token file",
         403: "the token belongs to another station: put this station's own into the token file",
         404: "there is no such page: service_url must be the service's address without a path",

@@ -24,7 +24,7 @@ def run(folder: Path, hours: float, chance: random.Random | None, kills: int) ->
     """One pour."""
     shop = Shop(folder, hours)
     try:
-        return shop.run(chance, (0.02, 0.25), kills)
+        return shop.run(chance, 0.15, kills)
     finally:
         shop.close()
 

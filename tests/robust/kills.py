@@ -21,7 +21,7 @@ from typing import Any
 
 import tomli_w
 
-from hardware.bench.mapped_clock import start_mapped_clock
+from hardware.bench.mapped_clock import MappedClock, start_mapped_clock
 from web.demo import BOOT_MS, POURED_AT_MS, Maker, write_station
 from web.scenarios import SCENARIOS
 
@@ -85,6 +85,7 @@ class Shop:
             probe.bind(("127.0.0.1", 0))
             self._port = int(probe.getsockname()[1])
         start_mapped_clock(folder / "clock", POURED_AT_MS, BOOT_MS, 1000.0)
+        self._clock = MappedClock(folder / "clock")
         phone = f"json://127.0.0.1:{self.receiver.port}"
         settings = {
             "data_dir": str(folder / "service"), "port": self._port, "watch_period_s": 0.05,
@@ -116,8 +117,12 @@ class Shop:
         while Path(f"/proc/{self._running[what]}").exists():
             time.sleep(0.001)
 
-    def run(self, chance: random.Random | None, pause_s: tuple[float, float], kills: int) -> Told:
-        """The whole pour; with `chance`, something is killed and started again after each random pause."""
+    def run(self, chance: random.Random | None, longest_pause_s: float, kills: int) -> Told:
+        """The whole pour; with `chance`, something is killed and started again after each random pause.
+
+        Between two kills there is mostly a sweep: a station that is killed whenever it starts is silent, and that is
+        rightly told. One kill in ten comes while something is still starting.
+        """
         began, killed = time.monotonic(), Counter[str]()
         self.start("service")
         maker = Maker(self.folder, self._port)
@@ -130,7 +135,9 @@ class Shop:
             if chance is None or killed.total() >= kills:
                 time.sleep(0.05)
             else:
-                time.sleep(chance.uniform(*pause_s))
+                if chance.random() < 0.9:
+                    self._wait_for_a_sweep()
+                time.sleep(chance.uniform(0, longest_pause_s))
                 what = chance.choice(("station", "service"))
                 if (self.folder / "done").exists():
                     break
@@ -143,8 +150,16 @@ class Shop:
         told.kills, told.seconds = killed, time.monotonic() - began
         return told
 
+    def _wait_for_a_sweep(self) -> None:
+        began_ms = self._clock.stamp().boot_ms
+        while (
+            self._clock.stamp().boot_ms < began_ms + PERIOD_S * 1000 and not (self.folder / "done").exists()
+        ):
+            time.sleep(0.005)
+
     def close(self) -> None:
         """Ends everything."""
+        self._clock.close()
         for what in self._running:
             self.kill(what)
         assert self._nursery.stdin is not None

@@ -22,7 +22,7 @@ def watched_pour(tmp_path: Path) -> Iterator[Callable[..., Told]]:
     def run(chance: random.Random | None = None, kills: int = 0) -> Told:
         shop = Shop(tmp_path / f"shop-{len(made)}", HOURS)
         made.append(shop)
-        return shop.run(chance, (0.05, 0.4), kills)
+        return shop.run(chance, 0.2, kills)
 
     yield run
     for shop in made:

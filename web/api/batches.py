@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+import base64
+import hashlib
+
+from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
 from logger.pour import Stage
 from logger.store import alarms, pours, readings, stations
@@ -16,8 +19,15 @@ router = APIRouter(prefix="/api", tags=["stations"])
 FIRST_HOUR_S, LATER_S = 5.0, 30.0
 
 
-@router.post("/batches", max_body_size=BATCH_BODY)
-def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> BatchAnswer:
+async def whole(request: Request) -> None:
+    """Refuses a body that is not what its `Content-Digest` says (RFC 9530). Without one it is taken as it is."""
+    stated = request.headers.get("Content-Digest", "")
+    if stated.startswith("sha-256=:") and stated != _digest(await request.body()):
+        raise HTTPException(400, "the batch was altered on the way; send it again")
+
+
+@router.post("/batches", max_body_size=BATCH_BODY, dependencies=[Depends(whole)], response_model=BatchAnswer)
+def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> Response:
     """Stores a station's rows and answers what it should do."""
     if batch.station != station.name:
         raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
@@ -49,7 +59,7 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> B
         service.news.tell("readings", pour=pour_id)
     service.watch.wake()
     early = any(pour.stage in (Stage.POURING, Stage.WATCHED) for pour in mine)
-    return BatchAnswer(
+    answer = BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,
         stored=saved.stored,
         repeated=saved.repeated,
@@ -58,6 +68,12 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> B
         fan=bool(station.fan_on),
         next_s=FIRST_HOUR_S if early else LATER_S,
     )
+    content = answer.model_dump_json().encode()
+    return Response(content, media_type="application/json", headers={"Content-Digest": _digest(content)})
+
+
+def _digest(content: bytes) -> str:
+    return f"sha-256=:{base64.b64encode(hashlib.sha256(content).digest()).decode()}:"
 
 
 def _stamp(shape: StampShape) -> Stamp:
