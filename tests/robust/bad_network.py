@@ -102,7 +102,10 @@ class BadNetwork(httpx.BaseTransport):
 
 
 def send_through(folder: Path, *, rows: int, seed: int, swaps: bool = False, at_once: int = 60) -> Told:
-    """Sends so many rows in sweeps of four, up to `at_once` of them between two batches; the station gives up and tries again as often as it takes."""
+    """Sends so many rows, up to four times `at_once` of them between two batches.
+
+    The station gives up and tries again as often as it takes.
+    """
     chance, told = random.Random(seed), Told()
     clock = SteppedClock(1_795_624_200_000, boot_ms=3_600_000)
     service = Service.open(Settings(data_dir=str(folder / "service")), clock)

@@ -56,8 +56,14 @@ def record(
     folder: Path, *, sweeps: int, synchronous: str = "FULL", checkpoint_pages: int = 100
 ) -> list[Event]:
     """Runs the recorded pour and gives what it did. `synchronous` other than FULL is for the test of the test."""
+    (folder / "disk").mkdir(parents=True)
+    what = [str(HERE / "recorded_pour.py"), str(folder / "disk"), str(sweeps), synchronous]
+    return record_process(folder, [*what, str(checkpoint_pages)])
+
+
+def record_process(folder: Path, arguments: list[str]) -> list[Event]:
+    """Runs Python with these arguments and gives what it did to the files in the folder's own folder `disk`."""
     root, log = folder / "disk", folder / "events"
-    root.mkdir(parents=True)
     environ = {
         **os.environ,
         "LD_PRELOAD": str(build_recorder(folder)),
@@ -66,8 +72,7 @@ def record(
         "PYTHONPATH": str(HERE.parents[1]),
         "OPENBLAS_NUM_THREADS": "1",
     }
-    command = [sys.executable, str(HERE / "recorded_pour.py"), str(root), str(sweeps), synchronous]
-    subprocess.run([*command, str(checkpoint_pages)], check=True, env=environ, timeout=300)
+    subprocess.run([sys.executable, *arguments], check=True, env=environ, timeout=300)
     return list(_events(log.read_bytes(), root))
 
 
@@ -97,10 +102,11 @@ class _File:
 class Disk:
     """Goes through the events; `cut` writes the folder as it may be after the ones so far."""
 
-    def __init__(self, events: list[Event]) -> None:
+    def __init__(self, events: list[Event], before: dict[str, tuple[int, bytes]] | None = None) -> None:
+        """`before`: what was on the disk already, by name: inode and contents."""
         self._events = events
-        self._files: dict[int, _File] = {}
-        self._names: dict[str, int] = {}
+        self._files = {inode: _File(bytearray(content)) for inode, content in (before or {}).values()}
+        self._names = {name: inode for name, (inode, _content) in (before or {}).items()}
         self._names_since: list[Event] = []
         self.at = 0
         #: Everything that the process had been promised, in its own words: key → latest value.
