@@ -34,7 +34,7 @@ def test_a_day_without_the_service_is_caught_up_in_order_and_marked_late(
     signals = Signals(None, LastResort(), shop.clock.stamp().boot_s)
     shop.forwarder._heard = lambda answer: signals.heard(answer.orders, shop.clock.stamp().boot_s)
     silent_at_s = away_since_s = None
-    for sweep in range(away[0]):
+    for _ in range(away[0]):
         shop.sweep()
         shop.clock.advance(PERIOD_S - 5)
     away_since_s = shop.clock.stamp().boot_s - PERIOD_S
