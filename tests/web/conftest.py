@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, ClassVar
@@ -12,15 +13,26 @@ from fastapi.testclient import TestClient
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import people, readings, stations
+from logger.store.database import Store
 from web import desk
 from web.access import COOKIE
 from web.app import make_app
 from web.service import Service
 
 
+@pytest.fixture(scope="session")
+def empty_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty database with its schema: made once, since migrations take longer than most tests."""
+    path = tmp_path_factory.mktemp("empty") / "pourlog.sqlite3"
+    Store(f"sqlite:///{path}").close()
+    return path
+
+
 @pytest.fixture
-def service(tmp_path: Path, clock: Any) -> Iterator[Service]:
+def service(tmp_path: Path, clock: Any, empty_database: Path) -> Iterator[Service]:
     """A service without its threads."""
+    (tmp_path / "data").mkdir()
+    shutil.copy(empty_database, tmp_path / "data" / empty_database.name)
     made = Service.open(Settings(data_dir=str(tmp_path / "data")), clock)
     yield made
     made.close()
