@@ -74,9 +74,9 @@ class Track:
         self._learn_period(gap_s)
         self.seen_ms = sample.at_ms
         self.late = sample.late
-        if sample.note is not None:
-            self.jumps += 0.5
         value = sample.celsius
+        if sample.note is not None and value is not None:
+            self.jumps += 0.5  # the station doubts this temperature; the note of a fault only explains it
         if value is None or not math.isfinite(value) or not LOWEST_C <= value <= HIGHEST_C:
             self.missed += 1
             if self.missed <= SHORT_RUN:

@@ -285,13 +285,13 @@ def forecast(at_s: float, chance: float, **more: Any) -> Facts:
 def test_the_core_will_overheat_takes_two_forecasts_of_three_and_says_why(hand: Any) -> None:
     """One forecast never raises it; asked twice about the same forecast, it counts once."""
     cause = ("the resin cures 30 % faster than its datasheet",)
-    first = forecast(300, 0.8, crossing_h=Band(2.0, 2.5, 3.0), causes=cause)
+    first = forecast(300, 0.95, crossing_h=Band(2.0, 2.5, 3.0), causes=cause)
     assert hand.wait(60, first) == []
     assert hand.wait(60, forecast(600, 0.2)) == []
     hand.seconds = 900
-    found = hand.wait(60, forecast(900, 0.9, crossing_h=Band(2.0, 2.5, 3.0), causes=cause))
+    found = hand.wait(60, forecast(900, 0.95, crossing_h=Band(2.0, 2.5, 3.0), causes=cause))
     assert kinds(found) == ["core-will-overheat first-time"]
-    for words in ("chance 90 %", "peak about 68 °C (55 to 80 °C)", "in about 2.2 h", "30 % faster"):
+    for words in ("chance 95 %", "peak about 68 °C (55 to 80 °C)", "in about 2.2 h", "30 % faster"):
         assert words in found[0].text
 
 
@@ -409,7 +409,7 @@ def test_a_chance_that_hovers_neither_calls_nor_clears() -> None:
         peak_at_h=Band(15.0, 18.0, 20.0), crossing_h=Band(14.0, 16.0, 18.0),
     )  # fmt: skip
     assert core_will_overheat(hovering, Limits(), 0).active is None
-    assert core_will_overheat(replace(hovering, chance_over_limit=0.85), Limits(), 0).active is True
+    assert core_will_overheat(replace(hovering, chance_over_limit=0.95), Limits(), 0).active is True
     assert core_will_overheat(replace(hovering, chance_over_limit=0.1), Limits(), 0).active is False
     near = replace(hovering, made_at_ms=14 * 3_600_000)
     assert core_will_overheat(near, Limits(), 0).active is True
