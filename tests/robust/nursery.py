@@ -15,7 +15,6 @@ import os
 import signal
 import sqlite3
 import sys
-import tempfile
 import threading
 from pathlib import Path
 
@@ -80,14 +79,14 @@ def run_bench(folder: Path, hours: float) -> None:
         while not settled(database, clock.stamp().boot_ms):
             never.wait(LOOK_S)
 
-    with tempfile.TemporaryDirectory(prefix="pourlog-bench-") as work:
-        bench = Bench(config.wiring, clock, Path(work), TRACES)
-        bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
-        left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000
-        run_station(
-            config, bench.hardware, clock, threading.Event(), transport=httpx.HTTPTransport(), end_after_s=left_s,
-            obey_period=False, linger_s=0.0, after_sweep=after_sweep,
-        )  # fmt: skip
+    # In the pour's own folder: a killed process tidies up nothing.
+    bench = Bench(config.wiring, clock, folder / "bench", TRACES)
+    bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
+    left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000
+    run_station(
+        config, bench.hardware, clock, threading.Event(), transport=httpx.HTTPTransport(), end_after_s=left_s,
+        obey_period=False, linger_s=0.0, after_sweep=after_sweep,
+    )  # fmt: skip
     (folder / "done").touch()
 
 

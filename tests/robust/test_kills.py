@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from kills import Shop, Told, differences
 
-HOURS = 1.2
+HOURS = 1.0
 KILLS = 15
 
 
