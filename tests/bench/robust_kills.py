@@ -1,6 +1,6 @@
 """Kills of station and service by the hundred while a pour is watched, beside the same pour undisturbed. By hand:
 
-    python tests/bench/robust_kills.py [--kills 500] [--hours 2] [--seed 1]
+    python tests/bench/robust_kills.py [--kills 500] [--hours 1.9] [--seed 1]
 
 Pours are run one after another until so many processes have been killed. The simulated time waits for the service,
 so that only the kills tell one pour from the other.
@@ -33,7 +33,7 @@ def main() -> None:
     """Prints what each pour came to, and the sum."""
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--kills", type=int, default=500)
-    asked.add_argument("--hours", type=float, default=2)
+    asked.add_argument("--hours", type=float, default=1.9)
     asked.add_argument("--seed", type=int, default=1)
     given = asked.parse_args()
     total, number, wrong, readings, twice = Counter[str](), 0, 0, 0, 0

@@ -101,8 +101,7 @@ def settled(database: str, boot_ms: int) -> bool:
                     "SELECT id, boot_ms FROM reading ORDER BY id DESC LIMIT 1",
                     "SELECT judged_reading_id FROM pour",
                     "SELECT count(*) FROM outbox, boot WHERE boot.station_id IS NULL AND state = 'waiting' "
-                    f"AND next_try_ms <= {boot_ms} + steady_offset_ms "
-                    f"AND ifnull(claimed_until_ms, 0) <= {boot_ms} + steady_offset_ms",
+                    f"AND next_try_ms <= {boot_ms} + steady_offset_ms",
                 )
             )
         finally:
