@@ -32,7 +32,10 @@ class OwnProcess:
                 raise BrokenExecutor("closed")
             if self._pool is None:
                 self._pool = ProcessPoolExecutor(
-                    max_workers=1, mp_context=get_context("spawn"), initializer=_as_child
+                    max_workers=1,
+                    mp_context=get_context("spawn"),
+                    initializer=_as_child,
+                    initargs=(os.getpid(),),
                 )
             pool = self._pool
         try:
@@ -57,7 +60,11 @@ class OwnProcess:
             worker.terminate()
 
 
-def _as_child() -> None:
+def _as_child(parent: int) -> None:
     ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+    # A parent that was killed while this process was still importing sends no signal any more, and the pipes do
+    # not tell either: this end holds both ends of them.
+    if os.getppid() != parent:
+        os._exit(1)
     os.nice(_NICE)
     signal.signal(signal.SIGINT, signal.SIG_IGN)

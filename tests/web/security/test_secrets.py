@@ -112,8 +112,11 @@ def test_station_and_service_do_not_read_each_others_files() -> None:
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can be two users; run as root to see it")
 def test_another_user_reads_neither_database_nor_spool(tmp_path: Path, clock: Any) -> None:
     """As the units have it: folder 0750, files by their umask, two users without a common group. Tried, not argued."""
-    for parent in (tmp_path, *tmp_path.parents[:2]):
-        parent.chmod(0o755)
+    # Every folder on the way to it lets everybody through, so that only ours decides; pytest's own ones are private.
+    for parent in tmp_path.parents:
+        if not parent.stat().st_mode & 0o001:
+            parent.chmod(0o711)
+    tmp_path.chmod(0o755)
     for number, (umask, name) in enumerate(((0o027, "pourlog.sqlite3"), (0o077, "spool.sqlite3"))):
         folder = tmp_path / name.partition(".")[0]
         before = os.umask(umask)
