@@ -71,6 +71,8 @@ def save_batch(
     boots = _boots(tx, station.id, sent, rows, now_ms, clock_set=clock_set)
     of_boot = offsets(tx)
     stored_before = _stored(tx, station.id, spool, rows)
+    fresh = [row for row in rows if row.seq not in stored_before]
+    told_before = _told_by_another_spool(tx, spool, fresh, boots)
     belongs = windows(tx, station.id)
     new: list[dict[str, Any]] = []
     for row in rows:
@@ -94,6 +96,8 @@ def save_batch(
         before = stored_before.get(row.seq)
         if before is not None:
             _same_or_conflict(before, values, station.name)
+            continue
+        if _moment(values) in told_before:
             continue
         at_ms = row.stamp.boot_ms + of_boot[values["boot"]]
         values["late"] = now_ms - at_ms > LATE_MS
@@ -203,6 +207,36 @@ def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming
         )
     )
     return {row.seq: row for row in found}
+
+
+def _told_by_another_spool(
+    tx: Connection, spool: str, rows: Sequence[Incoming], boots: Mapping[str, int]
+) -> set[tuple[Any, ...]]:
+    """Those of the rows' moments that are stored already, under a number of another spool.
+
+    A spool whose past the service knows otherwise goes on under a new name, and numbers anew what it could not know
+    to be stored. Newer rows than all stored ones cost one look at the index.
+    """
+    of_boot: dict[int, list[int]] = {}
+    for row in rows:
+        of_boot.setdefault(boots[row.stamp.boot_id], []).append(row.stamp.boot_ms)
+    told: set[tuple[Any, ...]] = set()
+    for boot, moments in of_boot.items():
+        newest = tx.execute(select(func.max(READING.c.boot_ms)).where(READING.c.boot == boot)).scalar()
+        old = [boot_ms for boot_ms in moments if newest is not None and boot_ms <= newest]
+        if old:
+            found = tx.execute(
+                select(READING).where(
+                    READING.c.boot == boot, READING.c.boot_ms.in_(old), READING.c.spool != spool
+                )
+            )
+            told.update(_moment(row) for row in found.mappings())
+    return told
+
+
+def _moment(values: Mapping[Any, Any]) -> tuple[Any, ...]:
+    """What makes two rows of one station the same observation."""
+    return tuple(values[name] for name in ("boot", "boot_ms", "probe", "place", "milli_c", "fault", "raw"))
 
 
 def _same_or_conflict(before: Row[Any], values: dict[str, Any], station: str) -> None:

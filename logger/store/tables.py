@@ -115,6 +115,7 @@ class ReadingRow(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("station_id", "spool", "seq"),
         Index("reading_of_pour", "pour_id", "id"),
+        Index("reading_moment", "boot", "boot_ms"),
     )
 
     id: int | None = Field(default=None, primary_key=True)

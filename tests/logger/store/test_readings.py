@@ -57,6 +57,35 @@ def test_other_contents_under_a_stored_number_are_a_conflict(
         assert readings.counts(connection, pour_id) == (3, 0)
 
 
+def test_rows_that_come_again_under_a_new_spool_are_stored_once(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """The answer was lost and the spool goes on under a new name: what was stored is known by its moment."""
+    rows = rows_of(1, 10)
+    save(store, rows[:7], clock, timeline)
+    renumbered = [replace(row, seq=row.seq - 4) for row in rows[4:]]
+    saved = save(store, renumbered, clock, timeline, spool="spool-2")
+    assert (saved.stored, saved.repeated, saved.acknowledged_seq) == (3, 3, 6)
+    again = save(store, renumbered, clock, timeline, spool="spool-2")
+    assert (again.stored, again.repeated, again.acknowledged_seq) == (0, 6, 6)
+    with store.read() as connection:
+        assert [row.milli_c for row in readings.series(connection, pour_id)] == [row.milli_c for row in rows]
+
+
+def test_another_observation_of_the_same_moment_is_stored_too(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """A contact that bounced, or another temperature under a new spool: nothing is taken for a repetition by half."""
+    (row,) = rows_of(1, 1)
+    save(store, [row], clock, timeline)
+    others = [
+        replace(row, seq=1, milli_c=22_000),
+        replace(row, seq=2, probe="28-000000000002"),
+        replace(row, seq=3, stamp=replace(row.stamp, boot_id="another boot")),
+    ]
+    assert save(store, others, clock, timeline, spool="spool-2").stored == 3
+
+
 def test_a_fault_is_stored_with_its_reason_and_no_temperature(
     store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
 ) -> None:
