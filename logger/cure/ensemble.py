@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.cure.course import Change, Checkpoint, Course, run_course
+from logger.cure.fans import blows_of, changes_of_blows, runs_of
 from logger.cure.kinetics import EARLIEST_GEL, chemistry
 from logger.cure.room import Room
 from logger.cure.section import Section, section_of
@@ -128,7 +129,8 @@ def run_ensemble(
     """Run every member of the plan to `hours` (default: the plan's) and read it at `output_hours` (T,).
 
     room: measured history and forecast in place of the plan's schedule. changes: what is done on the way (fans
-    on, underside opened, …). start: a Checkpoint of the same plan, fineness and number of members.
+    on, underside opened, …) beside the plan's fan. start: a Checkpoint of the same plan, fineness and number of
+    members.
     Raises DidNotConverge, BadInput.
     """
     given = members.arrays()
@@ -138,6 +140,9 @@ def run_ensemble(
     if until <= begin:
         raise BadInput("hours", "is not after the start", value=until, allowed=f"above {begin} h")
     section = section_of(plan, fineness)
+    if plan.fan:
+        fans = changes_of_blows(plan, blows_of(plan, runs_of(plan)), given["top_factor"])
+        changes = [*fans, *changes]
     course = run_course(
         plan, section,
         chemistry(plan.resin, rate_factor=given["rate_factor"], heat_factor=given["heat_factor"],
@@ -180,22 +185,21 @@ def probe_of(plan: Plan, section: Section, x_mm: Floats, z_mm: Floats) -> Probe:
 
 def _result(course: Course, count: int, at: Floats, gel_conversion: float) -> EnsembleResult:
     assert course.end is not None  # run_course always sets it
-    columns = {name: np.empty((count, len(at))) for name in
-               ("core", "hottest", "surface", "underside", "mean", "core_cure")}  # fmt: skip
-    picks = {"core": CORE, "hottest": HOTTEST, "surface": SURFACE, "underside": UNDERSIDE, "mean": MEAN,
-             "core_cure": CORE_CURE}  # fmt: skip
+    names = ("core", "hottest", "surface", "underside", "mean", "core_cure")
+    picks = [CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE]
+    read = np.empty((len(names), count, len(at)))
     peaks = np.empty((count, 4))
     gel = np.full(count, np.nan)
     last = np.empty(count)
     for i, (time_s, reading) in enumerate(course.track.by_member(count)):
         hours = time_s / SECONDS_PER_HOUR
-        for name, column in picks.items():
-            columns[name][i] = smooth(hours, reading[:, column], at)
+        read[:, i] = smooth(hours, reading[:, picks], at).T
         peaks[i, 0:2] = peak(hours, reading[:, CORE])
         peaks[i, 2:4] = peak(hours, reading[:, HOTTEST])
         gel[i] = crossing(hours, reading[:, CORE_CURE], gel_conversion)
         last[i] = reading[-1, MEAN]
     zero = ZERO_CELSIUS_K
+    columns = dict(zip(names, read, strict=True))
     return EnsembleResult(
         hours=at, core_c=columns["core"] - zero, hottest_c=columns["hottest"] - zero,
         surface_c=columns["surface"] - zero, underside_c=columns["underside"] - zero,
@@ -207,11 +211,16 @@ def _result(course: Course, count: int, at: Floats, gel_conversion: float) -> En
 
 
 def smooth(hours: Floats, values: Floats, at: Floats) -> Floats:
-    """Values at other hours: cubic Hermite with three-point slopes; hours rise, repeated hours are a jump."""
+    """Values (N,) or (N, K) at other hours: cubic Hermite with three-point slopes.
+
+    Hours rise; where one is repeated, values jump.
+    """
+    if values.ndim == 1:
+        return smooth(hours, values[:, None], at)[:, 0]
     if len(hours) < 3:
-        return np.interp(at, hours, values)
-    span = np.maximum(np.diff(hours), 1e-12)
-    secant = np.diff(values) / span
+        return np.stack([np.interp(at, hours, column) for column in values.T], axis=1)
+    span = np.maximum(np.diff(hours), 1e-12)[:, None]
+    secant = np.diff(values, axis=0) / span
     slope = np.empty_like(values)
     slope[1:-1] = (secant[:-1] * span[1:] + secant[1:] * span[:-1]) / (span[1:] + span[:-1])
     slope[0], slope[-1] = secant[0], secant[-1]
@@ -220,7 +229,7 @@ def smooth(hours: Floats, values: Floats, at: Floats) -> Floats:
     slope[:-1][corner] = np.concatenate([secant[:1], secant])[:-1][corner]
     slope[1:][corner] = np.concatenate([secant, secant[-1:]])[1:][corner]
     i = np.clip(np.searchsorted(hours, at, side="right") - 1, 0, len(hours) - 2)
-    s = np.clip((at - hours[i]) / span[i], 0.0, 1.0)
+    s = np.minimum(np.maximum((at - hours[i])[:, None] / span[i], 0.0), 1.0)
     a, b = values[i], values[i + 1]
     da, db = slope[i] * span[i], slope[i + 1] * span[i]
     return np.asarray(a + s * (da + s * (3.0 * (b - a) - 2.0 * da - db + s * (2.0 * (a - b) + da + db))))

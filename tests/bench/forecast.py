@@ -65,27 +65,30 @@ def score(made: Forecast, truth_c: float) -> dict[str, float]:
             "rank": float(np.mean(made.peaks_c < truth_c))}  # fmt: skip
 
 
-def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[float, float, float]]:
-    """(hour, chance, chance needed) of every forecast until the limit is crossed, or the peak is past."""
+def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[float, ...]]:
+    """(hour, chance, chance needed, crossing or −1, 5, 50, 95 % of the core's peak) of every forecast until the
+    limit is crossed, or the peak is past."""
     over_at = pour.truth["core_over_limit_at_h"]
     peak_h = max(pour.truth["core_peak_at_h"], 1.0)
     end = over_at if over_at is not None else min(1.1 * peak_h, pour.plan.run.hours)
-    rows: list[tuple[float, float, float]] = []
+    rows: list[tuple[float, ...]] = []
     previous = None
     at_h = calls.DUE_H
     while at_h < end:
         previous = forecast(pour.plan, pour.history, at_h=at_h, members=members, seed=seed, previous=previous)
-        rows.append((at_h, previous.chance_core_over_limit, previous.chance_needed))
+        crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
+        rows.append((at_h, previous.chance_core_over_limit, previous.chance_needed,
+                     -1.0 if crossing is None else crossing.p50, peak.p05, peak.p50, peak.p95))  # fmt: skip
         left = previous.time_left_h if previous.chance_core_over_limit > calls.CLEAR else None
         wait = part * at_h if left is None else min(part * at_h, calls.DUE_PART_LEFT * left)
         at_h += max(calls.DUE_H, wait)
     return rows
 
 
-def call_of(rows: list[tuple[float, float, float]]) -> tuple[float | None, int]:
+def call_of(rows: list[tuple[float, ...]]) -> tuple[float | None, int]:
     """When core-will-overheat is first raised, and how often."""
     standing, raised_at, times = False, None, 0
-    for i, (at_h, _, _) in enumerate(rows):
+    for i, (at_h, *_) in enumerate(rows):
         seen = rows[: i + 1]
         now = calls.will_overheat([r[1] for r in seen], [r[2] for r in seen])
         if now and not standing:
