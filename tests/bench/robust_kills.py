@@ -24,9 +24,11 @@ def run(folder: Path, hours: float, chance: random.Random | None, kills: int) ->
     """One pour."""
     shop = Shop(folder, hours)
     try:
-        return shop.run(chance, 0.15, kills)
+        told = shop.run(chance, 0.15, kills)
     finally:
         shop.close()
+    told.lost += [f"still running: {process}" for process in shop.left_over()]
+    return told
 
 
 def main() -> None:

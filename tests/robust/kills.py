@@ -27,6 +27,8 @@ from web.scenarios import SCENARIOS
 
 HERE = Path(__file__).resolve().parent
 PERIOD_S = 30.0
+#: In the environment of every process of a shop, theirs included: the shop's folder.
+MARK = "POURLOG_SHOP"
 
 
 class Receiver:
@@ -98,7 +100,7 @@ class Shop:
         self._nursery = subprocess.Popen(
             [sys.executable, str(HERE / "nursery.py"), str(folder), str(hours)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-            env={**os.environ, "PYTHONPATH": str(HERE.parents[1]), "OPENBLAS_NUM_THREADS": "1"},
+            env={**os.environ, MARK: str(folder), "PYTHONPATH": str(HERE.parents[1]), "OPENBLAS_NUM_THREADS": "1"},
         )  # fmt: skip
         self._running: dict[str, int] = {}
 
@@ -157,6 +159,13 @@ class Shop:
         ):
             time.sleep(0.005)
 
+    def left_over(self, within_s: float = 5.0) -> list[str]:
+        """Processes that are still there although everything was ended, after this long at most."""
+        until = time.monotonic() + within_s
+        while (found := _marked(self.folder)) and time.monotonic() < until:
+            time.sleep(0.05)
+        return found
+
     def close(self) -> None:
         """Ends everything."""
         self._clock.close()
@@ -199,6 +208,18 @@ class Shop:
             sweeps, len(numbers), len(numbers) - distinct, whole, alarms,
             [(to, title) for to, title, state in sent if state == "sent"], took, lost,
         )  # fmt: skip
+
+
+def _marked(folder: Path) -> list[str]:
+    """Command lines of all processes that belong to the shop in this folder."""
+    mark, found = f"{MARK}={folder}".encode(), []
+    for process in Path("/proc").glob("[0-9]*"):
+        with suppress(OSError):
+            if mark in (process / "environ").read_bytes().split(b"\0"):
+                found.append(
+                    f"{process.name}: {(process / 'cmdline').read_bytes().replace(bytes(1), b' ')!r}"
+                )
+    return found
 
 
 def differences(calm: Told, killed: Told) -> list[str]:

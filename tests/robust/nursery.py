@@ -4,7 +4,8 @@
 
 Each line read is `service` or `station`; the process id of what was started is written back. What is started is what
 `pourlog serve` and `pourlog station` run: only the clock is simulated, the probes are the bench's, and no forecasts
-are made, since when one is ready depends on the machine's speed and not on the pour.
+are made, since when one is ready depends on the machine's speed and not on the pour. The process for heavy work is
+there all the same, and always busy: it must be gone when its service is.
 """
 
 from __future__ import annotations
@@ -16,6 +17,9 @@ import signal
 import sqlite3
 import sys
 import threading
+import time
+from concurrent.futures import BrokenExecutor
+from contextlib import suppress
 from pathlib import Path
 
 import apprise
@@ -59,12 +63,19 @@ TRACES: dict[str, Trace] = {
 
 def run_service(folder: Path) -> None:
     """The service until it is killed."""
-    Forecaster.run = lambda _self, stop: stop.wait()  # type: ignore[assignment,method-assign]
+    # The worker would import this script, all of the service with it, and a killed service is gone before that.
+    del sys.modules["__main__"].__file__
+    Forecaster.run = _work  # type: ignore[method-assign]
     service = Service.open(read_settings(folder / "settings.toml"), MappedClock(folder / "clock"))
     code = service.new_setup_code()
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")
     serve(service)
+
+
+def _work(self: Forecaster, _stop: threading.Event) -> None:
+    with suppress(BrokenExecutor):
+        self._compute(time.sleep, 3600)
 
 
 def run_bench(folder: Path, hours: float) -> None:

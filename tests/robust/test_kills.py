@@ -27,6 +27,8 @@ def watched_pour(tmp_path: Path) -> Iterator[Callable[..., Told]]:
     yield run
     for shop in made:
         shop.close()
+    for shop in made:
+        assert shop.left_over() == [], "a killed service's heavy work ends with it"
 
 
 def test_kills_of_station_and_service_change_nothing(watched_pour: Any) -> None:
