@@ -1,28 +1,30 @@
 """Opens the database, migrates it, and hands out transactions: one writer at a time, readers beside it.
 
-SQLite runs with WAL and synchronous=FULL: a batch is acknowledged only after its commit has reached the disk.
+A batch is acknowledged only after its commit has reached the disk. What the kinds of database do differently is in
+dialect.py.
 """
 
 from __future__ import annotations
 
-import sqlite3
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, create_engine, event, inspect
+from sqlalchemy import Connection, Table, inspect
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalError
 from sqlmodel import SQLModel
 
-from logger.errors import StoreError, UnknownSchema
+from logger.errors import BadInput, BadSettings, StoreError, UnknownSchema
 from logger.store import tables  # noqa: F401 - registers the tables
+from logger.store.dialect import dialect_of, refuses
+
+__all__ = ["MIGRATIONS", "Store", "known_revisions", "latest_revision", "refuses", "table"]
 
 MIGRATIONS = Path(__file__).parent / "migrations"
-#: Seconds that a transaction waits for another process's write before it gives up.
-BUSY_S = 10
+#: Databases that can be named by `database_url`.
+KINDS = ("sqlite", "postgresql")
 
 
 def table(model: type[SQLModel]) -> Table:
@@ -37,7 +39,15 @@ class Store:
     """
 
     def __init__(self, url: str) -> None:
-        self.url = make_url(url)
+        try:
+            self.url = make_url(url)
+        except ArgumentError:
+            self.url = make_url("unknown://")
+        if self.url.get_backend_name() not in KINDS:
+            # Without its value: it may hold a password.
+            raise BadSettings("database_url", "names no database that is known", allowed=", ".join(KINDS),
+                              remedy="such as postgresql://pourlog@db.example/pourlog")  # fmt: skip
+        self._dialect = dialect_of(self.url)
         self._lock = threading.Lock()
         #: Called when the disk is full; whether it has made room.
         self.make_room: Callable[[], bool] = lambda: False
@@ -45,16 +55,26 @@ class Store:
         self.refused: str | None = None
         if self.is_sqlite and self.url.database:
             Path(self.url.database).parent.mkdir(parents=True, exist_ok=True)
-        self._writer = self._engine(read_only=False)
+        try:
+            self._writer = self._dialect.engine(self.url, read_only=False)
+        except ModuleNotFoundError as error:
+            raise StoreError(
+                "database_url names a PostgreSQL server, and its driver is not installed: "
+                "pip install 'pourlog[postgres]'"
+            ) from error
         try:
             self._migrate()
         except OperationalError as error:
             self._writer.dispose()
             raise StoreError(
                 f"{self.url.render_as_string()}: cannot be opened ({error.orig}); "
-                "check the path, its owner, and the free space"
+                + (
+                    "check the path, its owner, and the free space"
+                    if self.is_sqlite
+                    else "check the address, the password, and that the server runs"
+                )
             ) from error
-        self._reader = self._engine(read_only=True)
+        self._reader = self._dialect.engine(self.url, read_only=True)
 
     @property
     def is_sqlite(self) -> bool:
@@ -66,9 +86,11 @@ class Store:
         """A write transaction: committed when the block ends, rolled back when it raises."""
         try:
             with self._lock, self._writer.begin() as connection:
-                before = _changes(connection)
+                before = self._dialect.changes(connection)
                 yield connection
-                wrote = before is None or _changes(connection) != before
+                wrote = before is None or self._dialect.changes(connection) != before
+        except DataError as error:
+            raise _unfit(error) from error
         except DBAPIError as error:
             # Whoever wrote tries again, or goes on without; the room is there for the next try.
             if refuses(error):
@@ -81,29 +103,17 @@ class Store:
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """A read transaction: one consistent view; the database refuses writes in it."""
-        with self._reader.begin() as connection:
-            yield connection
+        try:
+            with self._reader.begin() as connection:
+                yield connection
+        except DataError as error:
+            raise _unfit(error) from error
 
     def close(self) -> None:
         """Lets go of every connection. May be called twice."""
         self._writer.dispose()
         if hasattr(self, "_reader"):
             self._reader.dispose()
-
-    def _engine(self, *, read_only: bool) -> Engine:
-        if not self.is_sqlite:
-            options = {"options": "-c default_transaction_read_only=on"} if read_only else {}
-            return create_engine(self.url, pool_size=5 if read_only else 1, connect_args=options)
-        path = Path(self.url.database or "")
-        url = f"sqlite:///file:{path}?mode=ro&uri=true" if read_only else str(self.url)
-        engine = create_engine(
-            url, pool_size=8 if read_only else 1, connect_args={"check_same_thread": False, "timeout": BUSY_S}
-        )
-        event.listen(engine, "connect", _quiet_pragmas if read_only else _durable_pragmas)
-        # BEGIN IMMEDIATE takes the write lock at once: a transaction never fails half-way for want of it.
-        start = "BEGIN" if read_only else "BEGIN IMMEDIATE"
-        event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(start))
-        return engine
 
     def _migrate(self) -> None:
         # alembic costs 25 MB and 0.2 s: imported only when there is something to migrate.
@@ -132,23 +142,10 @@ class Store:
             command.upgrade(config, "head")
 
 
-def _changes(connection: Connection) -> int | None:
-    """How many rows this connection has ever changed; None where the driver does not say."""
-    count = getattr(connection.connection.dbapi_connection, "total_changes", None)
-    return None if count is None else int(count)
-
-
-def refuses(error: DBAPIError) -> bool:
-    """Whether the database cannot be written at present: disk full, or failing."""
-    code = getattr(error.orig, "sqlite_errorcode", None)
-    if code is None:
-        return isinstance(error, OperationalError)
-    return code & 0xFF in (
-        sqlite3.SQLITE_FULL,
-        sqlite3.SQLITE_IOERR,
-        sqlite3.SQLITE_CANTOPEN,
-        sqlite3.SQLITE_READONLY,
-    )
+def _unfit(error: DataError) -> BadInput:
+    """A text with a zero byte in it, or too long for its column: a server's database takes none."""
+    return BadInput("a value", f"cannot be kept ({str(error.orig).splitlines()[0]})",
+                    remedy="leave out control characters, or shorten it")  # fmt: skip
 
 
 def known_revisions() -> list[str]:
@@ -159,20 +156,3 @@ def known_revisions() -> list[str]:
 def latest_revision() -> str:
     """The newest schema that this program knows."""
     return known_revisions()[-1]
-
-
-def _durable_pragmas(connection: Any, _record: Any) -> None:
-    connection.isolation_level = None  # transactions are ours to begin, not the driver's
-    for pragma in (
-        "journal_mode=WAL",
-        "synchronous=FULL",
-        "foreign_keys=ON",
-        f"busy_timeout={BUSY_S * 1000}",
-    ):
-        connection.execute(f"PRAGMA {pragma}")
-
-
-def _quiet_pragmas(connection: Any, _record: Any) -> None:
-    connection.isolation_level = None
-    for pragma in ("query_only=ON", f"busy_timeout={BUSY_S * 1000}"):
-        connection.execute(f"PRAGMA {pragma}")

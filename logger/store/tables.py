@@ -23,9 +23,22 @@ class Station(SQLModel, table=True):
     last_seen_ms: int | None = Field(default=None, sa_type=BigInteger)
     clock_set: bool = False
     fan_on: bool = False
+    #: Whose word the fan's state is (logger/alarms/fan_rule.py), and since when it is on or off, steady.
+    fan_by: str | None = Field(default=None, max_length=16)
+    fan_since_ms: int | None = Field(default=None, sa_type=BigInteger)
     #: What the station last said of itself; null when it does not know.
     power_low: bool | None = None
     disk_free_mb: float | None = None
+    #: The program that it runs, as it says.
+    version: str | None = Field(default=None, max_length=32)
+    #: Where it stands, for people.
+    stands: str = Field(default="", max_length=100)
+    #: The spool that it last sent from and the highest row of it that is stored, the boot of its newest reading and
+    #: the moment in that boot: what is above both is new, without a look at what is stored.
+    spool: str | None = Field(default=None, max_length=36)
+    spool_seq: int = Field(default=0, sa_type=BigInteger)
+    newest_boot: int | None = None
+    newest_boot_ms: int = Field(default=0, sa_type=BigInteger)
 
 
 class Boot(SQLModel, table=True):
@@ -139,6 +152,19 @@ class ReadingRow(SQLModel, table=True):
     received_ms: int = Field(sa_type=BigInteger)
     #: Head of the pour's reading chain after this row (hex), null when the reading belongs to no pour.
     link: str | None = Field(default=None, max_length=64)
+
+
+class Lease(SQLModel, table=True):
+    """Who decides, of several service processes (see lease.py). Times are the database server's."""
+
+    name: str = Field(primary_key=True, max_length=32)
+    holder: str = Field(max_length=64)
+    #: One more with each new holder: what an earlier one still writes is refused.
+    fence: int = Field(sa_type=BigInteger)
+    until_ms: int = Field(sa_type=BigInteger)
+    #: What the holder last said of the watch: judged all pours (steady time), or the trouble that keeps it.
+    judged_ms: int | None = Field(default=None, sa_type=BigInteger)
+    trouble: str | None = Field(default=None, max_length=1000)
 
 
 class Event(SQLModel, table=True):

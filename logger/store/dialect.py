@@ -1,0 +1,211 @@
+"""What SQLite and PostgreSQL do differently, in this one file: connections, locks, refusals, many rows at once.
+
+Both have one writer at a time. On PostgreSQL every write transaction first takes one advisory lock, so that several
+processes write one after the other, and ids come in the order of their commits: what was judged up to an id stays so.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any, Protocol
+
+from sqlalchemy import (
+    URL,
+    BigInteger,
+    Boolean,
+    Connection,
+    Engine,
+    Float,
+    Integer,
+    Table,
+    bindparam,
+    create_engine,
+    event,
+    insert,
+    update,
+)
+from sqlalchemy.exc import DBAPIError, OperationalError
+
+#: Seconds that a transaction waits for another's write before it gives up.
+BUSY_S = 10
+#: The advisory lock of whoever writes: any number, the same in every process of one database.
+WRITER_LOCK = 7_310_441
+
+
+class Dialect(Protocol):
+    """One kind of database."""
+
+    def engine(self, url: URL, *, read_only: bool) -> Engine:
+        """Connections to it, each transaction begun as ours must be."""
+
+    def changes(self, connection: Connection) -> int | None:
+        """How many rows this connection has ever changed; None where the driver does not say."""
+
+
+class Sqlite:
+    """The Pi's own file. WAL and synchronous=FULL: a commit has reached the disk."""
+
+    def engine(self, url: URL, *, read_only: bool) -> Engine:
+        """Readers beside one writer."""
+        path = Path(url.database or "")
+        address = f"sqlite:///file:{path}?mode=ro&uri=true" if read_only else str(url)
+        engine = create_engine(
+            address,
+            pool_size=8 if read_only else 1,
+            connect_args={"check_same_thread": False, "timeout": BUSY_S},
+        )
+        event.listen(engine, "connect", _quiet_pragmas if read_only else _durable_pragmas)
+        # BEGIN IMMEDIATE takes the write lock at once: a transaction never fails half-way for want of it.
+        start = "BEGIN" if read_only else "BEGIN IMMEDIATE"
+        event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(start))
+        return engine
+
+    def changes(self, connection: Connection) -> int | None:
+        """Counted by the driver."""
+        return int(connection.connection.dbapi_connection.total_changes)  # type: ignore[union-attr]
+
+
+class Postgres:
+    """A server's database, for many stations and several processes."""
+
+    def engine(self, url: URL, *, read_only: bool) -> Engine:
+        """Readers see one moment; writers take the lock first, and see what was committed before they got it."""
+        options = [f"-c lock_timeout={BUSY_S * 1000}", "-c idle_in_transaction_session_timeout=60000"]
+        if read_only:
+            options.append("-c default_transaction_read_only=on")
+        engine = create_engine(
+            url.set(drivername="postgresql+psycopg"),
+            pool_size=8 if read_only else 1,
+            # A server that was restarted costs nobody an error.
+            pool_pre_ping=True,
+            isolation_level="REPEATABLE READ" if read_only else "READ COMMITTED",
+            connect_args={
+                "options": " ".join(options), "connect_timeout": BUSY_S, "application_name": "pourlog",
+                # A process that is gone without a word loses its transaction, and with it the lock.
+                "keepalives_idle": 5, "keepalives_interval": 2, "keepalives_count": 3, "tcp_user_timeout": 10_000,
+            },
+        )  # fmt: skip
+        if not read_only:
+            lock = f"SELECT pg_advisory_xact_lock({WRITER_LOCK})"
+            event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(lock))
+        return engine
+
+    def changes(self, connection: Connection) -> int | None:  # noqa: ARG002 - the other kind needs it
+        """Not told."""
+        return None
+
+
+def dialect_of(url: URL) -> Dialect:
+    """The kind of database that an address names."""
+    return Sqlite() if url.get_backend_name() == "sqlite" else Postgres()
+
+
+def refuses(error: DBAPIError) -> bool:
+    """Whether the database cannot be written at present: full, failing, read-only, or out of reach.
+
+    Not: that another's write was waited for too long.
+    """
+    code = getattr(error.orig, "sqlite_errorcode", None)
+    if code is not None:
+        return code & 0xFF in _SQLITE_REFUSES
+    state = getattr(error.orig, "sqlstate", None)
+    if state is None:
+        return isinstance(error, OperationalError)
+    return state[:2] in _POSTGRES_REFUSES or state == "25006"
+
+
+_SQLITE_REFUSES = (
+    sqlite3.SQLITE_FULL,
+    sqlite3.SQLITE_IOERR,
+    sqlite3.SQLITE_CANTOPEN,
+    sqlite3.SQLITE_READONLY,
+)
+#: Classes of SQLSTATE: connection, resources (a full disk), operator's doing, the system's failure.
+_POSTGRES_REFUSES = ("08", "53", "57", "58")
+
+
+def on_postgres(connection: Connection) -> bool:
+    """Whether this connection is to a server."""
+    return connection.dialect.name == "postgresql"
+
+
+def insert_many(tx: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Puts rows in, all with the same columns, in their order. One statement, whatever their number."""
+    if not rows:
+        return
+    if not on_postgres(tx):
+        tx.execute(insert(table), list(rows))
+        return
+    columns = tuple(rows[0])
+    tx.exec_driver_sql(_insert_text(table, columns), _in_columns(rows, columns))
+
+
+def update_many(tx: Connection, table: Table, key: str, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Changes rows by a key column, all with the same other columns."""
+    if not rows:
+        return
+    columns = tuple(rows[0])
+    if not on_postgres(tx):
+        tx.execute(
+            _update_statement(table, key, columns), [{f"_{n}": row[n] for n in columns} for row in rows]
+        )
+        return
+    tx.exec_driver_sql(_update_text(table, key, columns), _in_columns(rows, columns))
+
+
+def _in_columns(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> tuple[list[Any], ...]:
+    # One array a column: the server unpacks them, and the statement is the same for any number of rows.
+    return tuple([row[name] for row in rows] for name in columns)
+
+
+@cache
+def _insert_text(table: Table, columns: tuple[str, ...]) -> str:
+    names = ", ".join(f'"{name}"' for name in columns)
+    arrays = ", ".join(f"%s::{_array(table, name)}" for name in columns)
+    return f'INSERT INTO "{table.name}" ({names}) SELECT * FROM unnest({arrays})'  # noqa: S608 - our own names
+
+
+@cache
+def _update_text(table: Table, key: str, columns: tuple[str, ...]) -> str:
+    names = ", ".join(f'"{name}"' for name in columns)
+    arrays = ", ".join(f"%s::{_array(table, name)}" for name in columns)
+    to = ", ".join(f'"{name}" = new."{name}"' for name in columns if name != key)
+    return (
+        f'UPDATE "{table.name}" SET {to} FROM unnest({arrays}) AS new ({names}) '  # noqa: S608 - our own names
+        f'WHERE "{table.name}"."{key}" = new."{key}"'
+    )
+
+
+@cache
+def _update_statement(table: Table, key: str, columns: tuple[str, ...]) -> Any:
+    values: dict[str, Any] = {name: bindparam(f"_{name}") for name in columns if name != key}
+    return update(table).where(table.c[key] == bindparam(f"_{key}")).values(values)
+
+
+def _array(table: Table, name: str) -> str:
+    kind = table.c[name].type
+    for known, array in ((BigInteger, "bigint[]"), (Integer, "integer[]"), (Boolean, "boolean[]"),
+                         (Float, "double precision[]")):  # fmt: skip
+        if isinstance(kind, known):
+            return array
+    return "text[]"
+
+
+def _durable_pragmas(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # transactions are ours to begin, not the driver's
+    for pragma in (
+        "journal_mode=WAL",
+        "synchronous=FULL",
+        "foreign_keys=ON",
+        f"busy_timeout={BUSY_S * 1000}",
+    ):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _quiet_pragmas(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None
+    for pragma in ("query_only=ON", f"busy_timeout={BUSY_S * 1000}"):
+        connection.execute(f"PRAGMA {pragma}")
