@@ -310,13 +310,26 @@ class LoopbackHandler(BaseHTTPRequestHandler):
         pass
 
 
-DAEMON = "import sys; from logger.daemon.main import run_from_file;sys.exit(run_from_file(sys.argv[1]))"
+#: As the unit starts it.
+DAEMON = [sys.executable, "-m", "logger.daemon"]
+
+
+def test_the_units_command_refuses_as_the_documented_one_does(tmp_path: Path) -> None:
+    """Exit code 2 and one line for a station file that is not there, and for a word that is no act."""
+    for arguments, said in (
+        (["station", str(tmp_path / "gone.toml")], "gone.toml"),
+        (["stations"], "relay-safe"),
+    ):
+        ran = subprocess.run([*DAEMON, *arguments], capture_output=True, text=True, check=False)
+        assert ran.returncode == 2
+        assert said in ran.stderr
+        assert "Traceback" not in ran.stderr
 
 
 def test_the_real_process_under_a_notify_socket_sends_and_stops_on_sigterm(
     station_file: Path, service: Any, tmp_path: Path
 ) -> None:
-    """`pourlog station` as systemd runs it: READY, WATCHDOG, rows over a real socket, SIGTERM, STOPPING, exit 0."""
+    """The station as systemd runs it: READY, WATCHDOG, rows over a real socket, SIGTERM, STOPPING, exit 0."""
     with (
         LoopbackService(("127.0.0.1", 0), service) as server,
         socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as systemd,
@@ -327,7 +340,7 @@ def test_the_real_process_under_a_notify_socket_sends_and_stops_on_sigterm(
         text = station_file.read_text().replace("service.invalid:8080", f"127.0.0.1:{server.server_port}")
         station_file.write_text(text + "[periods]\nfirst_hour_s = 1\n")
         environ = {**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify"), "WATCHDOG_USEC": "3000000"}
-        with subprocess.Popen([sys.executable, "-c", DAEMON, str(station_file)], env=environ) as daemon:
+        with subprocess.Popen([*DAEMON, "station", str(station_file)], env=environ) as daemon:
             said = [systemd.recv(4096).decode() for _ in range(4)]
             daemon.send_signal(signal.SIGTERM)
             while "STOPPING=1" not in said:
@@ -343,7 +356,7 @@ def test_the_real_process_under_a_notify_socket_sends_and_stops_on_sigterm(
 def test_the_daemon_stays_lean() -> None:
     """Nothing of the service's weight is loaded by importing it, and importing it starts nothing."""
     script = (
-        "import sys, threading, json; import logger.daemon.main;"
+        "import sys, threading, json; import logger.daemon.__main__;"
         "print(json.dumps([sorted(sys.modules), threading.active_count()]))"
     )
     ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)

@@ -1,0 +1,38 @@
+"""`python -m logger.daemon station FILE` and `… relay-safe FILE`: what the units start.
+
+The same as `pourlog station` and `pourlog relay-safe`, without the command line's weight: the service's libraries take
+three times the daemon's memory, and a relay must be made safe at once, not after they are loaded.
+"""
+
+from __future__ import annotations
+
+import logging
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from hardware.errors import HardwareError
+from logger.daemon.main import relay_safe, run_from_file
+from logger.errors import BadInput, LoggerError
+
+ACTS: dict[str, Callable[[Path], int]] = {"station": run_from_file, "relay-safe": relay_safe}
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Runs one act on one station file. Exit codes as the command's: 0 done, 2 refused, 1 anything else."""
+    logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
+    if len(arguments) != 2 or arguments[0] not in ACTS:
+        sys.stderr.write(f"pourlog: give one of {', '.join(ACTS)} and a station file\n")
+        return 2
+    try:
+        return ACTS[arguments[0]](Path(arguments[1]))
+    except BadInput as error:
+        sys.stderr.write(f"pourlog: {error}\n")
+        return 2
+    except (LoggerError, HardwareError) as error:
+        sys.stderr.write(f"pourlog: {error}\n")
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
