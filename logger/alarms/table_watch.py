@@ -48,7 +48,13 @@ WATCH_KINDS = (
         off_delay_s=1800,
         n_of_m=(2, 3),
         consequence="Forecast and alarms may rest on a wrong number.",
-        causes=("loose plug", "probe slipped out of its place", "weak supply", "failing probe"),
+        causes=(
+            "loose plug",
+            "probe slipped out of its place",
+            "two probes that changed places",
+            "weak supply",
+            "failing probe",
+        ),
         what_to_do=(
             "Look where the tip sits, and whether the plug is firm.",
             "Compare with another thermometer beside it.",

@@ -81,6 +81,17 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
                 f"{underside:.1f} °C): it has slipped out of its place, or one of them is wrong."
             )
             return Observation(True, at_ms, reason, late=late, credit_s=credit)
+        room = max(
+            (t.believed_c for t in others if t.base == "room" and t.believed_c is not None), default=None
+        )
+        warm = room is not None and now.believed_c > room + FACES_C
+        # Towards the top the sun or a lamp explains it, and surface-heated says so.
+        if warm and underside is not None and underside > now.believed_c + FACES_C:
+            reason = (
+                f"The underside reads {underside:.1f} °C and the core only {now.believed_c:.1f} °C, but the heat of "
+                "the cure comes from inside: the two have changed places, or something heats the form from below."
+            )
+            return Observation(True, at_ms, reason, late=late, credit_s=credit)
     if now.jumps > 1.0 or now.misses > 0.15:
         return Observation(None, at_ms)
     return Observation(

@@ -327,6 +327,37 @@ def test_a_fan_that_brings_nothing_or_does_not_turn(new_hand: Callable[..., Any]
     assert off.wait(600, Facts(fan=Fan(commanded=False, turning=False))) == []
 
 
+@pytest.mark.parametrize("exchanged", [("core", "surface"), ("core", "underside"), ("core", "room")])
+def test_a_core_probe_that_changed_places_is_told_before_the_core_is_hot(
+    hand: Any, exchanged: tuple[str, str]
+) -> None:
+    """The heat of the cure comes from inside: a core that is cooler than something around it is not the core's."""
+    one, other = exchanged
+    where = {"core": "core", "surface": "surface", "underside": "underside", "room": "room"}
+    where[one], where[other] = other, one
+    for step in range(480):  # four hours; invented
+        core = 21.0 + 34.0 * step / 480
+        there = {
+            "core": core,
+            "surface": 21 + 0.6 * (core - 21),
+            "underside": 21 + 0.7 * (core - 21),
+            "room": 20.0,
+        }
+        hand.read(after_s=30, **{place: there[source] for place, source in where.items()})
+        if hand.changes:
+            break
+    assert hand.changes[0].kind in ("probe-doubtful", "surface-heated", "room-hot")
+    assert core < 45
+
+
+def test_wood_that_was_warmed_before_the_pour_is_no_exchanged_probe(hand: Any) -> None:
+    """The form is warm and the resin is not: nothing has been generated yet."""
+    for step in range(240):
+        warm = 9.0 * 0.98**step
+        hand.read(after_s=30, core=22 + warm / 9, surface=22.0, underside=22 + warm, room=21.0)
+    assert hand.changes == []
+
+
 def test_a_wet_contact_is_told_at_once_and_a_broken_one_clears_nothing(hand: Any) -> None:
     """The pour drains while one waits for a second opinion."""
     wet = Facts(contacts=(Contact("left corner", True, T0),))
