@@ -8,21 +8,26 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError
-from dataclasses import replace
+from contextlib import AbstractContextManager, nullcontext, suppress
+from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 from sqlalchemy import Connection, Row
 
+from logger.alarms.forecast_conditions import LEAST_COOLING
 from logger.alarms.view import Band, ForecastAnswer
+from logger.cure.ahead import carry_on
 from logger.cure.calls import next_due_h
+from logger.cure.fans import blows_of, off_now, runs_of, runs_of_pour, without_fan
 from logger.cure.forecast import Forecast, forecast
 from logger.cure.what_if import what_if
 from logger.errors import LoggerError
 from logger.plan_file import plan_from_text
 from logger.record.figures import Place, places_from
-from logger.store import forecasts, pours, readings
+from logger.store import events, forecasts, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 
@@ -41,10 +46,15 @@ def due_at_h(last: dict[str, Any] | None) -> float:
     if last is None:
         return FIRST_H
     at_h = float(last["at_h"])
-    if last["core_peak_at_h"]["p95"] < at_h - PAST_PEAK_H:
+    if peak_is_past(last):
         return at_h + LATER_EVERY_H
     near = last["chance_core_over_limit"] > WORTH_HELP
     return next_due_h(at_h, last["time_left_h"] if near else None)
+
+
+def peak_is_past(last: dict[str, Any]) -> bool:
+    """Whether a pour's last forecast (JSON) has its core's peak well behind it."""
+    return bool(last["core_peak_at_h"]["p95"] < last["at_h"] - PAST_PEAK_H)
 
 
 def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
@@ -62,32 +72,66 @@ def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
     )
 
 
+def fan_runs(switched: Sequence[Row[Any]], poured_ms: int, on_now: bool) -> list[tuple[float, float | None]]:
+    """When a pour's fan has run, in hours after pouring (None: it still runs), from the events of switching it.
+
+    One that was on before pouring began has run from the start.
+    """
+    steps = [((row.at_ms - poured_ms) / 3.6e6, bool(row.data["on"])) for row in switched]
+    on_first = not steps[0][1] if steps else on_now
+    runs: list[tuple[float, float | None]] = [(0.0, None)] if on_first else []
+    for at_h, on in steps:
+        if on and not (runs and runs[-1][1] is None):
+            runs.append((at_h, None))
+        elif not on and runs and runs[-1][1] is None:
+            runs[-1] = (runs[-1][0], at_h)
+    return runs
+
+
 def work_out(
-    plan_toml: str, history: dict[str, Place], at_h: float, seed: int, last: dict[int, Forecast] | None = None
-) -> dict[str, Any]:
+    plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
+    last: dict[int, Forecast] | None = None, fan_ran: Sequence[tuple[float, float | None]] | None = None,
+) -> dict[str, Any]:  # fmt: skip
     """One forecast as JSON, with what would help when something may have to. Raises BadInput, DidNotConverge.
 
     `last`: the last forecast of each pour (by its seed), from which the search starts: it takes half as long.
+    `fan_ran`: see fan_runs; None: as the plan has it. Beside a running fan's cooling stands what would come of it
+    without the fan: that is what decides whether it may stop.
     """
     plan = plan_from_text(plan_toml)
+    runs = runs_of(plan) if fan_ran is None else runs_of_pour(plan, fan_ran, at_h)
     before = None if last is None else last.get(seed)
     made = forecast(
-        plan, history, at_h=at_h, seed=seed, previous=before if before and before.at_h < at_h else None
+        plan,
+        history,
+        at_h=at_h,
+        seed=seed,
+        previous=before if before and before.at_h < at_h else None,
+        fans=runs,
     )
     if last is not None:
         last[seed] = made
+    plan = without_fan(plan)
     if made.chance_core_over_limit >= WORTH_HELP and at_h < made.core_peak_at_h.p95:
         made = replace(made, what_if=what_if(plan, made.state))
-    return made.to_json()
+    body = made.to_json()
+    if blows_of(plan, [run for run in runs if run.runs_at(at_h)]):
+        stopped = off_now(plan, at_h, np.asarray(made.state.members.top_factor))
+        ahead = carry_on(plan, made.state, more=[stopped])
+        body["chance_without_fan"] = round(ahead.chance_over(plan.resin.limits.max_core_c), 4)
+    return body
 
 
 #: The worker's memory: last forecasts by pour. Each process has its own, and may lose it without harm.
 _LAST: dict[int, Forecast] = {}
 
 
-def work_out_here(plan_toml: str, history: dict[str, Place], at_h: float, seed: int) -> dict[str, Any]:
+def work_out_here(
+    plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
+    fan_ran: Sequence[tuple[float, float | None]] | None = None,
+) -> dict[str, Any]:  # fmt: skip
     """As work_out, starting from this process's last forecast of the pour."""
-    return work_out(plan_toml, history, at_h, seed, _LAST)
+    return work_out(plan_toml, history, at_h, seed, _LAST, fan_ran)
 
 
 def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
@@ -109,8 +153,34 @@ def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
         crossing_h=band("crosses_limit_at_h"),
         release_h=band("release_at_h"),
         causes=tuple(cause["words"] for cause in body["causes"]),
+        fan_cooling=_fan_cooling(band("fan_cooling")),
+        chance_without_fan=body.get("chance_without_fan"),
         surface_heating_w_m2=None if sun is None else sun["size"],
     )
+
+
+#: That a fan hardly cools is taken as known once it cannot well bring more than this part of its cooling.
+FAN_KNOWN = 0.75
+
+
+def _fan_cooling(part: Band | None) -> float | None:
+    """The middle of what a fan brings; None while the readings cannot tell a still one from a running one."""
+    if part is None or part.p50 is None or part.p95 is None:
+        return None
+    return part.p50 if part.p50 >= LEAST_COOLING or part.p95 < FAN_KNOWN else None
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How forecasts fit into the time of the service; a simulation at high speed has its own.
+
+    idle_s: real seconds between looks for what is due. hold: entered while a forecast is made of a pour whose peak is
+    still to come. ready: whether the worker is started before the first forecast is due.
+    """
+
+    idle_s: float = 1.0
+    hold: Callable[[], AbstractContextManager[object]] = nullcontext
+    ready: bool = False
 
 
 class Forecaster:
@@ -123,15 +193,20 @@ class Forecaster:
         timeline: Timeline,
         compute: Callable[..., Any],
         told: Callable[[int], None] = lambda _pour_id: None,
+        pace: Pace | None = None,
     ) -> None:
         self._store = store
         self._timeline = timeline
         self._compute = compute
         self._told = told
+        self._pace = pace or Pace()
 
-    def run(self, stop: threading.Event, idle_s: float = 1.0) -> None:
+    def run(self, stop: threading.Event) -> None:
         """Makes what is due until told to stop."""
-        while not stop.wait(idle_s):
+        if self._pace.ready:
+            with suppress(BrokenExecutor, CancelledError):  # ended before it began: the loop sees why
+                self._compute(due_at_h, None)
+        while not stop.wait(self._pace.idle_s):
             self.make_due(stop)
 
     def make_due(self, stop: threading.Event | None = None) -> int:
@@ -162,9 +237,14 @@ class Forecaster:
             if at_h < due_at_h(None if last is None else last.body):
                 return False
             history = history_of(connection, pour)
+            ran = fan_runs(
+                events.of_kind(connection, pour_id, "fan"),
+                pour.poured_ms,
+                stations.fan_is_on(connection, pour.station_id),
+            )
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id)
+        body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran)
         with self._store.write() as tx:
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
         self._told(pour_id)

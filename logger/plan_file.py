@@ -198,6 +198,20 @@ class Heat(Table):
         return self
 
 
+class FanTime(Table):
+    """A fan over the top face from one hour to another; the station's relay follows it."""
+
+    from_h: Hours
+    to_h: Hours
+    air_m_s: float = Field(default=2.0, gt=0, le=20, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _ends_after_it_starts(self) -> FanTime:
+        if self.to_h <= self.from_h:
+            raise ValueError(f"to_h = {self.to_h} h is not after from_h = {self.from_h} h; swap the two")
+        return self
+
+
 class Run(Table):
     """How far to predict."""
 
@@ -214,6 +228,7 @@ class Plan(Table):
     air: Air
     layer: list[Layer] = Field(default=[])
     heat: list[Heat] = Field(default=[])
+    fan: list[FanTime] = Field(default=[])
     run: Run = Run()
     # What follows only planning reads (logger/plan_tables.py); a plan without it is still a plan.
     outline: planning.Outline | None = None
@@ -235,6 +250,15 @@ class Plan(Table):
         hours = [layer.at_h for layer in self.layer]
         if hours != sorted(set(hours)):
             raise ValueError(f"[[layer]] at_h must rise from layer to layer, found {hours}; sort the layers")
+        return self
+
+    @model_validator(mode="after")
+    def _fan_times_apart(self) -> Plan:
+        if any(later.from_h < earlier.to_h for earlier, later in itertools.pairwise(self.fan)):
+            found = [(fan.from_h, fan.to_h) for fan in self.fan]
+            raise ValueError(
+                f"[[fan]] times must follow each other, found {found} h; sort them, join what overlaps"
+            )
         return self
 
     def room_schedule(self) -> list[tuple[float, float]]:

@@ -126,9 +126,13 @@ class _Replay:
         return seq
 
     def _here(
-        self, _work_out: Callable[..., Any], plan_toml: str, history: dict[str, Place], at_h: float, seed: int
-    ) -> dict[str, Any]:
-        """A replay has nothing else to do while it forecasts, and remembers nothing of other replays."""
+        self, _work_out: Callable[..., Any], plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
+        _fan_ran: object,
+    ) -> dict[str, Any]:  # fmt: skip
+        """A replay has nothing else to do while it forecasts, and remembers nothing of other replays.
+
+        A recording does not say when a fan ran: it is taken as planned.
+        """
         return work_out(plan_toml, history, at_h, seed, self._last)
 
     def _forecast(self, at_h: float) -> dict[str, Any]:

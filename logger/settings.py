@@ -21,6 +21,12 @@ class Messages(Table):
 
     urls: list[str] = Field(default=[], description="told first, all of them")
     second_urls: list[str] = Field(default=[], description="told when nobody has acknowledged in time")
+    who: str | None = Field(
+        default=None, min_length=1, max_length=60, description="who is told first: the name on what their link does"
+    )
+    second_who: str | None = Field(
+        default=None, min_length=1, max_length=60, description="the same of those who are told next"
+    )
     second_after_min: float = Field(default=10, gt=0, le=720, description="minutes without an answer")
     quiet_from: str | None = Field(
         default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="low priority waits"
@@ -45,7 +51,9 @@ class FirstHour(Table):
 class Fan(Table):
     """What the service may do with a station's fan relay by itself."""
 
-    on_forecast: bool = Field(default=False, description="switch it on when the core is too hot or will be")
+    on_forecast: bool = Field(
+        default=False, description="on when the core is too hot or will be, off once it does without"
+    )
 
 
 class Https(Table):

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -21,28 +21,24 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.alarms.expected import expect
 from logger.alarms.first_hour import Rhythm
-from logger.alarms.state import Change, Why
+from logger.alarms.state import Change
 from logger.alarms.telling import Rules
 from logger.alarms.view import limits_of
 from logger.alarms.watchbook import Setup, Watchbook
 from logger.delivery.held import Held
 from logger.delivery.letters import due_letters, post, write_letters
 from logger.errors import LoggerError
-from logger.plan_file import plan_from_text
-from logger.store import alarms, events, pours, readings, stations
+from logger.plan_file import Plan, plan_from_text
+from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.watch_facts import AnyRow, FactsReader, contacts_in, sweeps_in
+from logger.watch_fan import FanKeeper
 
 log = logging.getLogger(__name__)
 
 #: Rows judged in one transaction: the write lock is held for some ten milliseconds.
 ROWS_A_TIME = 400
-
-
-#: The fan is switched on by itself, where the settings allow it, when one of these is raised or gets worse.
-FAN_HELPS = ("core-will-overheat", "core-hot")
-RAISED = (Why.FIRST_TIME, Why.AGAIN, Why.WORSE, Why.REALARM)
 
 
 @dataclass(slots=True)
@@ -76,13 +72,14 @@ class Watch:
         self._tell = tell
         self._rules = rules or Rules(first=0)
         self._reader = FactsReader(timeline, rhythm or Rhythm(), disk_free_mb)
-        self._fan_on_forecast = fan_on_forecast
+        self._fans = FanKeeper(store, timeline, on_forecast=fan_on_forecast)
         #: Messages that the database cannot take; the sender has the same.
         self.held = Held()
         self._unkept: dict[int, Unkept] = {}
         self._rows: dict[int, int] = {}
         self._woken = threading.Event()
         self._setups: dict[int, Setup] = {}
+        self._plans: dict[int, Plan] = {}
         #: How far readings may be ahead of this clock: not at all, but in a simulation in lock-step (see web/demo.py).
         self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
@@ -128,6 +125,12 @@ class Watch:
                 # on every page, and tried again with the next readings.
                 log.exception("pour %s cannot be judged", pour_id)
                 trouble = f"pour {pour_id} cannot be judged: {error}"
+        try:
+            for pour_id in self._fans.switch_due(live):
+                self._tell("pour", pour_id)
+        except SQLAlchemyError as error:
+            log.exception("the fan cannot be switched")
+            trouble = trouble or f"the fan cannot be switched: {error}"
         if trouble is None and (self._unkept or self._store.refused):
             trouble = (
                 "the database refuses to be written, most likely because the disk is full: make room. "
@@ -265,6 +268,7 @@ class Watch:
         more = len(rows) == ROWS_A_TIME
         if not more:
             changes += book.take((), facts, now_ms)
+            self._fans.ask(pour.id, pour.station_id, self._plans[pour.id], book, facts.forecast)
         moved = rows or changes or {**before, "now_ms": 0} != {**book.to_dict(), "now_ms": 0}
         return _Taken(changes, rows[-1].id if rows else judged, moved=bool(moved), more=more)
 
@@ -281,7 +285,6 @@ class Watch:
     ) -> bool:  # fmt: skip
         """Writes alarms, what is to be told of them, and the book; True when there is something to tell."""
         alarms.save_changes(tx, pour.id, taken.changes, self._timeline.shift_ms)
-        self._fan(tx, pour, taken.changes)
         told = write_letters(
             tx, pour.id, pour.title, book, before, self._rules, self._timeline.now_ms(),
             minute_of_day(self._timeline), self._address,
@@ -293,17 +296,6 @@ class Watch:
     def _address(self, path: str) -> str:
         return f"{self._link_base}{path}"
 
-    def _fan(self, tx: Connection, pour: AnyRow, changes: Sequence[Change]) -> None:
-        """Switches the fan on when it is getting too hot, if the settings allow it. A person switches it off."""
-        if not self._fan_on_forecast or pour.station_id is None:
-            return
-        why = next((c for c in changes if c.kind in FAN_HELPS and c.why in RAISED and not c.quiet), None)
-        if why is not None and stations.switch_fan(tx, pour.station_id, on=True):
-            events.add_event(
-                tx, pour.id, self._timeline.true_ms(), "fan", "the watch", f"Fan on: {why.text}"[:4000],
-                {"on": True, "station": pour.station_id},
-            )  # fmt: skip
-
     def _setup(self, connection: Connection, pour: AnyRow) -> Setup:
         started_ms = pour.poured_ms - self._timeline.shift_ms
         known = self._setups.get(pour.id)
@@ -313,7 +305,7 @@ class Watch:
             curve = whole.prediction["curve"]
             limits = limits_of(plan, whole.prediction.get("release_at_h"))
             known = Setup(started_ms, limits, expect(curve["hours"], curve["core_c"]))
-            self._setups[pour.id] = known
+            self._setups[pour.id], self._plans[pour.id] = known, plan
         return known
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from logger.alarms.fan_rule import By
 from logger.alarms.first_hour import Finding, LevelMark, level_fell, volume_differs
 from logger.alarms.state import Change
 from logger.alarms.watchbook import Watchbook
@@ -22,7 +23,7 @@ from logger.store.links import Purpose
 from web import desk
 from web.service import Service
 
-#: Who has acknowledged when it came by a link: links are made for a group of addresses, not for a name.
+#: Who has acknowledged when it came by a link and the settings give the group of addresses no name.
 BY_LINK = {"first": "The first person told", "second": "The second person told"}
 
 
@@ -82,6 +83,13 @@ def look_at_link(service: Service, token: str) -> Tapped:
     return Tapped(claim.purpose, claim.alarm_id)
 
 
+def by_link(service: Service, to: str) -> str:
+    """Who has pressed a link's button: the name that the settings give that group of addresses, or the group."""
+    messages = service.settings.messages
+    named = {"first": messages.who, "second": messages.second_who}.get(to)
+    return f"{named} (by link)" if named else BY_LINK.get(to, to)
+
+
 def tap(service: Service, token: str) -> Tapped:
     """Does what a message's link is for, once. Raises LinkRefused, NotAllowed when the alarm was raised again."""
     now_ms = service.timeline.now_ms()
@@ -92,11 +100,11 @@ def tap(service: Service, token: str) -> Tapped:
         with service.store.write() as tx:
             links.use_token(tx, token, now_ms)
             events.add_event(
-                tx, None, service.timeline.true_ms(), "test-confirmed", BY_LINK.get(claim.to, claim.to),
+                tx, None, service.timeline.true_ms(), "test-confirmed", by_link(service, claim.to),
                 "a test message has arrived",
             )  # fmt: skip
         return Tapped(claim.purpose, None)
-    by = BY_LINK.get(claim.to, claim.to)
+    by = by_link(service, claim.to)
 
     def act(book: Watchbook, key: str, at_ms: int) -> list[Change]:
         return book.acknowledge(key, by, at_ms, alarm.activation)
@@ -151,16 +159,28 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
 
 
 def fan(service: Service, station: str, *, on: bool, by: str) -> None:
-    """Switches a station's fan; noted with every live pour of the station. Raises NotFound."""
+    """Switches a station's fan by hand, which holds until it is given back; noted with every live pour of the station.
+
+    Raises NotFound.
+    """
+    _fan(service, station, on, By.HAND, by, f"Fan {'on' if on else 'off'} at {station}, by hand")
+
+
+def give_fan_back(service: Service, station: str, by: str) -> None:
+    """Plan and forecast decide over a station's fan again. Raises NotFound."""
+    _fan(service, station, None, None, by, f"Fan at {station} given back to plan and forecast")
+
+
+def _fan(service: Service, station: str, on: bool | None, word: By | None, by: str, text: str) -> None:
     at_ms = service.timeline.true_ms()
     with service.store.write() as tx:
         row = stations.by_name(tx, station)
-        if not stations.switch_fan(tx, row.id, on=on):
+        on = bool(row.fan_on) if on is None else on
+        if not stations.switch_fan(tx, row.id, on=on, by=word, now_ms=service.timeline.now_ms()):
             return
         mine = [pour.id for pour in pours.live_pours(tx) if pour.station_id == row.id]
-        text = f"Fan {'on' if on else 'off'} at {station}"
         for pour_id in mine or [None]:
-            events.add_event(tx, pour_id, at_ms, "fan", by, text, {"on": on, "station": row.id})
+            events.add_event(tx, pour_id, at_ms, "fan", by, text, {"on": on, "station": row.id, "by": word})
     service.news.tell("pour")
     service.watch.wake()
 

@@ -69,8 +69,10 @@ class ForecastAnswer:
     release_h: Band | None = None
     #: Named causes with their size in words: "the resin cures 30 % faster than its datasheet".
     causes: tuple[str, ...] = ()
-    #: Part of the cooling that the fan should bring and does: 1 as planned, 0 like still air.
+    #: Part of the cooling that the running fan should bring and does: 1 as it should, 0 like still air.
     fan_cooling: float | None = None
+    #: The chance over the limit if the running fan were switched off now.
+    chance_without_fan: float | None = None
     #: Heat that the top face takes up from outside, W/m².
     surface_heating_w_m2: float | None = None
 

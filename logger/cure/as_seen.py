@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from logger.cure.assimilate import Posterior, draw_normal, fit
 from logger.cure.ensemble import Change, EnsembleResult, RoomHistory, run_ensemble
 from logger.cure.evidence import Probe, Readings, evidence_of
+from logger.cure.fans import Blow, changes_of_blows
 from logger.cure.heating import HEATING, Window, changes_of, end_h, onset_h
 from logger.cure.unknowns import Unknown, members_at, reach, unknowns_of
 from logger.plan_file import Plan
@@ -19,6 +20,9 @@ Floats = NDArray[np.float64]
 
 #: Cells of the mesh in each direction against a prediction's.
 FINENESS = 0.6
+#: Part of the fan's cooling that arrives: 1 as it should, 0 like still air. It may not turn at all: a wide prior.
+FAN_PART = Unknown("fan_part", 0.5, "the fan cools more than it should", "the fan cools less than it should",
+                   middle=1.0)  # fmt: skip
 #: Readings whose χ² per piece is above this ask for another explanation.
 UNEXPLAINED = 2.0
 #: Another window of heating must explain this much more: half a χ² of this size.
@@ -39,19 +43,36 @@ class Seen:
     times: Floats
     changes: tuple[Change, ...] = ()
     windows: tuple[Window, ...] = ()
+    blows: tuple[Blow, ...] = ()
 
     @property
     def unknowns(self) -> tuple[Unknown, ...]:
-        """The plan's unknowns and the strength of each window of heating."""
-        return unknowns_of(self.plan) + (HEATING,) * len(self.windows)
+        """The plan's unknowns, how much of a fan's cooling arrives, and the strength of each window of heating."""
+        fan = (FAN_PART,) if self.blows else ()
+        return unknowns_of(self.plan) + fan + (HEATING,) * len(self.windows)
 
     def flux_w_m2(self, theta: Floats) -> Floats:
         """Absorbed heat of each window in each member (M, windows)."""
         return HEATING.value(theta[:, theta.shape[1] - len(self.windows) :])
 
+    def fan_part(self, theta: Floats) -> Floats | None:
+        """How much of the fan's cooling arrives in each member (M,); None where no fan is an unknown."""
+        if not self.blows:
+            return None
+        return np.maximum(FAN_PART.value(theta[:, len(unknowns_of(self.plan))]), 0.0)
+
+    def blown(self, theta: Floats) -> list[Change]:
+        """The fan's runs in each member."""
+        part = self.fan_part(theta)
+        if part is None:
+            return []
+        top = np.asarray(members_at(self.unknowns, theta).top_factor, dtype=float)
+        return changes_of_blows(self.plan, self.blows, top, part)
+
     def done(self, theta: Floats) -> list[Change]:
-        """What was done to the pour, with each member's heating."""
-        return [*self.changes, *changes_of(self.windows, self.flux_w_m2(theta))]
+        """What was done to the pour, with each member's fan and heating."""
+        heated = changes_of(self.windows, self.flux_w_m2(theta))
+        return [*self.changes, *self.blown(theta), *heated]
 
     def run(self, theta: Floats) -> EnsembleResult:
         """The members θ (M, p) until at_h."""
@@ -78,13 +99,14 @@ class Seen:
 
 def seen_of(
     plan: Plan, history: Mapping[str, Readings], at_h: float, room: RoomHistory, memory_h: float,
-    changes: Sequence[Change], windows: tuple[Window, ...] = (),
+    changes: Sequence[Change], windows: tuple[Window, ...] = (), blows: tuple[Blow, ...] = (),
 ) -> Seen:  # fmt: skip
     """The pour as its probes saw it until at_h."""
     edges = [edge for window in windows for edge in window if edge is not None]
+    edges += [edge for blow in blows for edge in (blow.run.from_h, blow.run.to_h) if edge is not None]
     probes = evidence_of(history, at_h, memory_h, float(room.celsius.mean()), edges)
     times = np.unique(np.concatenate([*(p.times for p in probes), [at_h]]))
-    return Seen(plan, at_h, room, probes, times, tuple(changes), windows)
+    return Seen(plan, at_h, room, probes, times, tuple(changes), windows, blows)
 
 
 def explain(
@@ -93,7 +115,9 @@ def explain(
 ) -> tuple[Seen, Posterior]:  # fmt: skip
     """The likeliest θ; where no θ explains the readings, also with heat on the surface for a while."""
     count = len(seen.unknowns)
-    begin = np.zeros(count) if start is None else start[:count]
+    begin = np.zeros(count)
+    if start is not None:
+        begin[: len(start)] = start[:count]
     pilots = PILOTS if start is None else PILOTS_AFTER
     places = np.vstack([np.zeros(count), draw_normal(rng, pilots, count)])
     best = fit(seen.model, seen.probes, begin, pilots=places)
@@ -110,7 +134,7 @@ def explain(
         tried = []
         for window in ((onset, None), (onset, end)) if end is not None else ((onset, None),):
             other = seen_of(seen.plan, history, seen.at_h, seen.room, memory_h, seen.changes,
-                            (*seen.windows, window))  # fmt: skip
+                            (*seen.windows, window), seen.blows)  # fmt: skip
             here = np.vstack(
                 [np.append(best.best, f) for f in (-1.0, 0.0, 1.5)] + [np.append(0.0 * best.best, 0.0)]
             )

@@ -54,6 +54,9 @@ def causes_of(unknowns: tuple[Unknown, ...], theta: Floats, plan: Plan) -> tuple
         if unknown.is_factor:
             size, unit = 100.0 * (value - 1.0), "%"
             words = f"{_up_or_down(unknown, middle)} ({size:+.0f} %)"
+        elif unknown.name == "fan_part":
+            size, unit = 100.0 * max(value, 0.0), "%"
+            words = f"{_up_or_down(unknown, middle)} ({size:.0f} % of it)"
         else:
             unit = UNITS[unknown.name]
             size = value

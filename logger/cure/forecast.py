@@ -21,7 +21,8 @@ from logger.cure.calls import DUE_H, DUE_PART, chance_needed, due_hours, next_du
 from logger.cure.causes import Cause, causes_of
 from logger.cure.ensemble import Change, Checkpoint, Members, run_ensemble
 from logger.cure.evidence import OFFSET_C, Probe, Readings, good_readings
-from logger.cure.heating import going_on
+from logger.cure.fans import FanRun, blows_of, cooling, runs_of, without_fan
+from logger.cure.heating import changes_of, going_on
 from logger.cure.room_ahead import room_draws
 from logger.cure.unknowns import members_at
 from logger.cure.what_if import WhatIf, what_if
@@ -62,7 +63,8 @@ class Forecast:
 
     core: as the core probe will read it. chance_needed: the chance_core_over_limit that makes a call at this hour.
     crosses_limit_at_h: among the members that cross; None when hardly any does.
-    release_at_h: the core hard and cooled; None where not within the run.
+    release_at_h: the core hard and cooled; None where not within the run. fan_cooling: how much of the running fan's
+    cooling arrives, 1 as it should; None where none runs, or not for long enough.
     """
 
     at_h: float
@@ -87,6 +89,7 @@ class Forecast:
     what_if: dict[str, WhatIf]
     peaks_c: Floats = field(repr=False)
     state: State = field(repr=False)
+    fan_cooling: Band | None = None
 
     def to_json(self) -> dict[str, Any]:
         """The forecast as the replay contract and the pages have it."""
@@ -111,6 +114,7 @@ class Forecast:
                 {"place": p.place, "trust": round(p.trust, 3), "reason": p.reason} for p in self.doubted
             ],
             "what_if": {name: answer.to_json() for name, answer in self.what_if.items()},
+            "fan_cooling": None if self.fan_cooling is None else self.fan_cooling.to_json(),
             "bands": self.bands.to_json(),
             "sample": {
                 "members": self.members,
@@ -129,15 +133,18 @@ def forecast(
     seed: int = 0,
     previous: Forecast | None = None,
     changes: Sequence[Change] = (),
+    fans: Sequence[FanRun] | None = None,
     with_what_if: bool = False,
 ) -> Forecast:
     """What the pour will probably do, from readings up to at_h.
 
     history: place → hours and °C (NaN for a fault), the places `core`, `core-2`, `surface`, `underside`, `room` …;
     readings after at_h are not looked at. previous: an earlier forecast of the same pour, to start the search from.
-    changes: what was done to the pour so far (fans on, …). with_what_if: also answer what would help.
-    Raises BadInput, DidNotConverge.
+    changes: what was done to the pour so far (underside opened, …). fans: when a fan ran, runs and is to run over its
+    surface; None: as the plan has it. with_what_if: also answer what would help. Raises BadInput, DidNotConverge.
     """
+    runs = runs_of(plan) if fans is None else tuple(fans)
+    plan = without_fan(plan)
     if not at_h >= 0.0:
         raise BadInput("at_h", "is before pouring", value=at_h, allowed="0 h or more")
     at_h = max(float(at_h), 1.0 / 60.0)
@@ -148,7 +155,7 @@ def forecast(
     room_h, room_c = good_readings(history["room"], at_h) if "room" in history else (none, none)
     before, ahead = room_draws(plan, room_h, room_c, at_h=at_h, until_h=until_h, rng=dice[0], count=members)
     memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
-    seen = seen_of(plan, history, at_h, before, memory_h, changes)
+    seen = seen_of(plan, history, at_h, before, memory_h, changes, blows=blows_of(plan, runs))
     seen, posterior = explain(
         seen, history, memory_h, dice[1], None if previous is None else previous.state.best
     )
@@ -162,15 +169,19 @@ def forecast(
     )
     later = theta[kept] + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
     flux = seen.flux_w_m2(theta[kept])
-    done = [*seen.done(theta[kept]), *going_on(seen.windows, flux, at_h, dice[4])]
+    done = [*seen.changes, *seen.blown(later), *changes_of(seen.windows, flux)]
+    done += going_on(seen.windows, flux, at_h, dice[4])
     shift, past = _of_core(seen.probes, read, kept, posterior.trust)
     state = State(posterior.best, members_at(seen.unknowns, later), now, ahead, until_h, shift, memory_h,
                   dice[3].standard_normal(members), tuple(done), *past)  # fmt: skip
     answer = _answer(plan, state, carry_on(plan, state))
+    top = np.asarray(members_at(seen.unknowns, theta[kept]).top_factor)
+    arrives = cooling(plan, runs, at_h, seen.fan_part(theta[kept]), top)
     return replace(
         answer, causes=causes_of(seen.unknowns, theta[kept], plan), doubted=_doubted(posterior),
         effective_members=effective(weights) / len(weights) * members, tempering=power,
         what_if=what_if(plan, state) if with_what_if else {},
+        fan_cooling=None if arrives is None else band(arrives),
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from logger.cure.course import Snapshot, run_course
 from logger.cure.ensemble import crossing, peak, probe_of, room_of, smooth
+from logger.cure.fans import blows_of, changes_of_blows, runs_of
 from logger.cure.kinetics import EARLIEST_GEL, chemistry, glass_transition_c
 from logger.cure.section import Section, section_of
 from logger.cure.solve import (
@@ -198,6 +199,7 @@ def _solved(
         plan, section, chemistry(plan.resin), room_of(plan, zero, None), start_offset_c=zero,
         factors=Factors(one, one, one), probe=probe_of(plan, section, zero, zero), hours=plan.run.hours,
         snapshots_h=wanted, accuracy=accuracy,
+        changes=changes_of_blows(plan, blows_of(plan, runs_of(plan)), one),
     )  # fmt: skip
     assert course.end is not None  # run_course always sets it
     time_s, reading = course.track.by_member(1)[0]

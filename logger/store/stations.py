@@ -67,6 +67,14 @@ def by_name(connection: Connection, name: str) -> Row[Any]:
     return found
 
 
+def by_id(connection: Connection, station_id: int) -> Row[Any]:
+    """The station with that row id. Raises NotFound."""
+    found = connection.execute(select(STATION).where(STATION.c.id == station_id)).first()
+    if found is None:
+        raise NotFound(f"there is no station with the number {station_id}")
+    return found
+
+
 def all_stations(connection: Connection) -> list[Row[Any]]:
     """Every station, by name."""
     return list(connection.execute(select(STATION).order_by(STATION.c.name)))
@@ -78,12 +86,26 @@ def probes_of(connection: Connection, station_id: int) -> list[Row[Any]]:
     return list(rows)
 
 
-def switch_fan(tx: Connection, station_id: int, *, on: bool) -> bool:
-    """Commands a station's fan; whether that changes anything."""
-    result = tx.execute(
-        update(STATION).where(STATION.c.id == station_id, STATION.c.fan_on.is_(not on)).values(fan_on=on)
-    )
-    return result.rowcount == 1
+def switch_fan(
+    tx: Connection, station_id: int, *, on: bool, by: str | None = None, now_ms: int | None = None
+) -> bool:
+    """Commands a station's fan; whether that changes anything. `now_ms`: steady.
+
+    `by`: whose word it is (logger/alarms/fan_rule.py); None: nobody's, the rules may decide anew.
+    """
+    row = tx.execute(select(STATION.c.fan_on, STATION.c.fan_by).where(STATION.c.id == station_id)).one()
+    if (row.fan_on, row.fan_by) == (on, by):
+        return False
+    values: dict[str, Any] = {"fan_on": on, "fan_by": by}
+    if row.fan_on is not on:
+        values["fan_since_ms"] = now_ms
+    tx.execute(update(STATION).where(STATION.c.id == station_id).values(**values))
+    return True
+
+
+def fan_is_on(connection: Connection, station_id: int | None) -> bool:
+    """Whether a station's fan is commanded on."""
+    return bool(connection.execute(select(STATION.c.fan_on).where(STATION.c.id == station_id)).scalar())
 
 
 def note_health(

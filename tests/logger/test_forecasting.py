@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import BrokenExecutor
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from logger.forecasting import FIRST_H, answer_of, due_at_h
+from logger.forecasting import FIRST_H, answer_of, due_at_h, fan_runs
 from logger.own_process import OwnProcess
 
 
@@ -46,6 +47,29 @@ def test_the_alarms_get_the_chance_the_bands_and_the_sun() -> None:
     assert answer.core_peak_c.p50 == 62.0
     assert answer.surface_heating_w_m2 == 200.0
     assert answer.causes == ("sun on the surface (+200 W/m²)",)
+
+
+def test_the_fan_ran_when_it_was_switched_and_from_the_start_when_it_was_on_before() -> None:
+    """From the notes of switching it: hours after pouring, None while it still runs."""
+
+    def switched(*steps: tuple[float, bool]) -> list[Any]:
+        return [SimpleNamespace(at_ms=1000 + h * 3.6e6, data={"on": on}) for h, on in steps]
+
+    assert fan_runs([], 1000, on_now=False) == []
+    assert fan_runs([], 1000, on_now=True) == [(0.0, None)]
+    assert fan_runs(switched((2, True), (3, True), (4, False)), 1000, on_now=False) == [(2.0, 4.0)]
+    assert fan_runs(switched((1, False), (2, True)), 1000, on_now=True) == [(0.0, 1.0), (2.0, None)]
+
+
+@pytest.mark.parametrize(
+    ("part", "told"), [((0.0, 0.1, 0.4), 0.1), ((0.1, 0.2, 1.2), None), ((0.6, 0.9, 1.3), 0.9)]
+)
+def test_that_a_fan_does_not_cool_is_told_only_when_the_readings_can_tell(
+    part: tuple[float, float, float], told: float | None
+) -> None:
+    """A guess that the first readings after switching leave open raises no alarm."""
+    found = body(2.0) | {"fan_cooling": dict(zip(("p05", "p50", "p95"), part, strict=True))}
+    assert answer_of(found, 0).fan_cooling == told
 
 
 def test_a_worker_that_dies_is_replaced() -> None:

@@ -11,7 +11,7 @@ import pytest
 from hardware.clock import Stamp
 from logger.alarms.telling import Rules
 from logger.pour import Stage
-from logger.store import alarms, events, outbox, pours, readings, stations
+from logger.store import alarms, events, forecasts, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.watch import Watch, minute_of_day
@@ -75,6 +75,11 @@ class Watched:
                 if row.kind == kind
                 for message in outbox.messages_of(connection, row.id)
             ]
+
+    def poured_ms(self) -> int:
+        """When it was poured, true time."""
+        with self.store.read() as connection:
+            return int(pours.get_pour(connection, self.pour_id).poured_ms)
 
     def kinds(self) -> set[str]:
         """Which alarms there have been."""
@@ -253,6 +258,62 @@ def test_the_fan_is_switched_on_by_itself_only_where_the_settings_allow_it(
         assert stations.by_name(connection, "bench-1").fan_on is allowed
         noted = events.of_kind(connection, shop.pour_id, "fan")
     assert [row.by for row in noted] == ["the watch"] * allowed
+
+
+def fan_of(shop: Watched) -> tuple[bool, list[tuple[str, bool]]]:
+    """Whether the fan is on, and who switched it to what in this pour."""
+    with shop.store.read() as connection:
+        noted = events.of_kind(connection, shop.pour_id, "fan")
+        on = stations.by_name(connection, "bench-1").fan_on
+    return on, [(row.by, row.data["on"]) for row in noted]
+
+
+def test_the_fan_follows_the_plans_times(store: Store, clock: Any, plan_toml: str) -> None:
+    """On and off at its hours, each noted; through a restart, and without leave to act on a forecast."""
+    shop = Watched(store, clock, plan_toml + "\n[[fan]]\nfrom_h = 0.1\nto_h = 0.6\n")
+    assert fan_of(shop) == (False, [])
+    for _ in range(2):
+        shop.sweep(22, 200)
+    assert fan_of(shop) == (True, [("the watch", True)])
+    shop.start()
+    for _ in range(6):
+        shop.sweep(22, 350)
+    assert fan_of(shop) == (False, [("the watch", True), ("the watch", False)])
+
+
+def test_a_fan_that_was_switched_on_for_a_hot_core_stops_once_the_peak_is_past(watched: Any) -> None:
+    """On with the alarm; off after the peak, when the core is well below its limit again."""
+    shop = watched(fan_on_forecast=True)
+    for core_c in (59.0, 59.5, 60.0, 60.5):
+        shop.sweep(core_c)
+    assert fan_of(shop)[0]
+    for step in range(60):
+        shop.sweep(max(60 - step, 49), 30)
+    assert fan_of(shop)[0], "nobody knows yet that the peak is past"
+    hour = (shop.timeline.true_ms() - shop.poured_ms()) / HOUR_MS
+    past = {"p05": hour - 0.4, "p50": hour - 0.3, "p95": hour - 0.2}
+    body = {"at_h": hour, "core_peak_c": {"p05": 60.0, "p50": 61.0, "p95": 62.0}, "core_peak_at_h": past,
+            "chance_core_over_limit": 1.0, "causes": [], "time_left_h": None}  # fmt: skip
+    with shop.store.write() as tx:
+        forecasts.add_forecast(tx, shop.pour_id, hour, shop.timeline.true_ms(), body)
+    shop.sweep(49, 30)
+    assert fan_of(shop) == (False, [("the watch", True), ("the watch", False)])
+
+
+@pytest.mark.parametrize("on", [True, False])
+def test_what_a_person_switched_stays_so(watched: Any, on: bool) -> None:
+    """Switched off by hand, it stays off however hot it gets; given back, the rules decide."""
+    shop = watched(fan_on_forecast=True)
+    shop.sweep(22)
+    with shop.store.write() as tx:
+        stations.switch_fan(tx, shop.station_id, on=on, by="hand", now_ms=shop.timeline.now_ms())
+    for core_c in (59.0, 59.5, 60.0, 60.5, 61.0):
+        shop.sweep(core_c)
+    assert fan_of(shop) == (on, [])
+    with shop.store.write() as tx:
+        stations.switch_fan(tx, shop.station_id, on=on)
+    shop.sweep(61)
+    assert fan_of(shop) == (True, [("the watch", True)])
 
 
 def test_the_planned_release_is_the_one_frozen_with_the_prediction(watched: Any) -> None:

@@ -7,11 +7,12 @@ from typing import Any
 from fastapi import APIRouter
 
 from logger.delivery.channels import shown
-from logger.store import links, outbox
+from logger.store import links, outbox, stations
 from web import attend, desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.service import Service
 from web.shapes import FanShape, LevelShape, LookShape, Name, PouredShape, RowId
+from web.untested import untested
 
 router = APIRouter(prefix="/api", tags=["watching"])
 
@@ -37,9 +38,14 @@ def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) 
 
 @router.post("/stations/{name}/fan")
 def fan(name: Name, body: FanShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
-    """Switches a station's fan relay."""
-    attend.fan(service, name, on=body.on, by=who.name)
-    return {"station": name, "on": body.on}
+    """Switches a station's fan relay by hand, or gives it back to plan and forecast."""
+    if body.on is None:
+        attend.give_fan_back(service, name, who.name)
+    else:
+        attend.fan(service, name, on=body.on, by=who.name)
+    with service.store.read() as connection:
+        station = stations.by_name(connection, name)
+    return {"station": name, "on": station.fan_on, "by": station.fan_by}
 
 
 @router.get("/messages")
@@ -73,6 +79,7 @@ def messages_of(service: Service) -> dict[str, Any]:
             "second": [shown(u) for u in told.second_urls],
         },
         "heartbeat": told.heartbeat_url is not None,
+        "untested": untested(service),
         "confirmed_ms": None if confirmed_ms is None else confirmed_ms + shift_ms,
         "confirmed_h_ago": None if confirmed_ms is None else round((now_ms - confirmed_ms) / 3.6e6, 2),
         "test_sent_ms": None if tried_ms is None else tried_ms + shift_ms,

@@ -1,14 +1,22 @@
-"""The fan relay of a station, by hand."""
+"""The fan relay of a station: switched by hand, given back to plan and forecast, and how it stands for a pour."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Form
+from sqlalchemy import Connection, Row
 from starlette.responses import RedirectResponse, Response
 
+from logger.alarms.forecast_conditions import LEAST_COOLING
+from logger.alarms.view import ForecastAnswer
+from logger.errors import BadInput
+from logger.forecasting import answer_of
+from logger.plan_file import Plan
+from logger.store import stations
 from web import attend
 from web.access import MakerDep, ServiceDep
+from web.service import Service
 from web.shapes import Name
 
 router = APIRouter(include_in_schema=False)
@@ -16,8 +24,41 @@ router = APIRouter(include_in_schema=False)
 
 @router.post("/stations/{name}/fan")
 def switch(
-    name: Name, service: ServiceDep, who: MakerDep, on: Annotated[str, Form(max_length=3)] = ""
-) -> Response:
-    """On or off."""
-    attend.fan(service, name, on=on == "on", by=who.name)
-    return RedirectResponse("/stations", 303)
+    name: Name, service: ServiceDep, who: MakerDep, on: Annotated[str, Form(max_length=4)] = "",
+    pour: Annotated[int | None, Form(ge=1, le=2**31 - 1)] = None,
+) -> Response:  # fmt: skip
+    """On or off by hand, or back to plan and forecast (`auto`). `pour`: whose page comes next."""
+    if on == "auto":
+        attend.give_fan_back(service, name, who.name)
+    elif on in ("on", "off"):
+        attend.fan(service, name, on=on == "on", by=who.name)
+    else:
+        raise BadInput(
+            "on", "is not one of the answers", value=on, allowed="on, off, auto", remedy="press again"
+        )
+    return RedirectResponse("/stations" if pour is None else f"/pours/{pour}", 303)
+
+
+def fan_of(
+    service: Service, connection: Connection, pour: Row[Any], plan: Plan, forecast: dict[str, Any] | None
+) -> dict[str, Any] | None:
+    """A live pour's fan as its page shows it; None where the pour has no station."""
+    if pour.station_id is None or pour.poured_ms is None:
+        return None
+    row = stations.by_id(connection, pour.station_id)
+    answer: ForecastAnswer | None = None if forecast is None else answer_of(forecast, 0)
+    cooling = answer.fan_cooling if answer is not None and row.fan_on else None
+    return {
+        "row": row,
+        "since_ms": None if row.fan_since_ms is None else row.fan_since_ms + service.timeline.shift_ms,
+        "cooling": None if cooling is None else round(100 * min(max(cooling, 0.0), 1.0)),
+        "cools": cooling is not None and cooling >= LEAST_COOLING,
+        "planned": [
+            {
+                "from_ms": pour.poured_ms + round(t.from_h * 3.6e6),
+                "to_ms": pour.poured_ms + round(t.to_h * 3.6e6),
+            }
+            for t in plan.fan
+        ],
+        "on_forecast": service.settings.fan.on_forecast,
+    }

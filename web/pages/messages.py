@@ -9,10 +9,9 @@ from web import attend
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.api.watching import messages_of
 from web.pages.frame import page
+from web.untested import CONFIRMED_DAYS
 
 router = APIRouter(include_in_schema=False)
-#: Before a pour, a test message should have been confirmed within this, days (the project's choice).
-CONFIRMED_DAYS = 7
 
 
 @router.get("/messages")
