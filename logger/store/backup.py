@@ -1,6 +1,7 @@
 """Backups of the Pi's own database: taken while it runs, verified before they count, refused when damaged.
 
-SQLite's online backup, never a copy of the file: a copy of a live WAL database can be torn.
+SQLite's online backup, never a copy of the file: a copy of a live WAL database can be torn. Photos never change, so
+the backups of one folder share one copy of each.
 """
 
 from __future__ import annotations
@@ -10,12 +11,14 @@ import json
 import os
 import shutil
 import sqlite3
+from collections.abc import Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from logger.errors import StoreError
+from logger.store import photos
 
 #: How many backups are kept in a folder unless told otherwise.
 KEPT = 14
@@ -33,6 +36,8 @@ class Backup:
     pours: int
     readings: int
     chain: str  #: hash over the heads of every pour's chains
+    photos: Sequence[str] = ()  #: file names of the photos that are in it
+    damaged_photos: Sequence[str] = ()  #: of those that should be, but are gone or altered
 
 
 def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Backup:
@@ -57,8 +62,12 @@ def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Back
             copy.execute("PRAGMA journal_mode=DELETE")
         made = _look_into(part)
         _sync(part)
+        # After the database: a photo is on the disk before anything says that it is.
+        taken, kept = database.with_name(photos.FOLDER), folder / photos.FOLDER
+        copied = photos.copy_missing(sorted({*photos.names_in(taken), *photos.names_in(kept)}), taken, kept)
         manifest = _manifest(path)
-        manifest.write_text(json.dumps(_facts(made) | {"sha256": _digest(part)}), encoding="utf-8")
+        facts = _facts(made) | {"sha256": _digest(part), "photos": copied.there}
+        manifest.write_text(json.dumps(facts), encoding="utf-8")
         _sync(manifest)
         part.replace(path)
         _sync(folder)
@@ -70,7 +79,7 @@ def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Back
     for old in sorted(folder.glob(_NAME.format("*")))[:-keep]:
         _manifest(old).unlink(missing_ok=True)
         old.unlink()
-    return Backup(path, made.schema, made.pours, made.readings, made.chain)
+    return replace(made, path=path, photos=copied.there, damaged_photos=copied.damaged)
 
 
 def check_backup(path: Path) -> Backup:
@@ -84,18 +93,21 @@ def check_backup(path: Path) -> Backup:
         raise StoreError(f"{path}: cannot be read as a backup ({error}); take another one") from error
     if _facts(found) != {name: stated.get(name) for name in _facts(found)}:
         raise StoreError(f"{path}: its contents are not what was written down beside it; take another backup")
-    return found
+    return replace(found, photos=stated.get("photos", []))
 
 
 def restore(path: Path, database: Path) -> Backup:
     """Puts a verified backup in the database's place; what was there is kept beside it as *.before-restore.
 
-    The service must not be running. Raises StoreError when the backup is damaged; then nothing has changed.
+    Photos that are missing there, or damaged, are put back too; one that the backup has lost keeps nobody from the
+    rest. The service must not be running. Raises StoreError when the backup is damaged; then nothing has changed.
     """
     found = check_backup(path)
     part = database.with_name(f".{database.name}.part")
     try:
         database.parent.mkdir(parents=True, exist_ok=True)
+        kept, wanted = path.parent / photos.FOLDER, database.with_name(photos.FOLDER)
+        copied = photos.copy_missing(found.photos, kept, wanted)
         shutil.copyfile(path, part)
         _sync(part)
         if database.exists():
@@ -109,7 +121,7 @@ def restore(path: Path, database: Path) -> Backup:
         raise StoreError(
             f"{database}: the backup could not be put back ({error}); check owner and space"
         ) from error
-    return found
+    return replace(found, photos=copied.there, damaged_photos=copied.damaged)
 
 
 def _keep_aside(database: Path) -> None:

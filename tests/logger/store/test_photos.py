@@ -1,0 +1,115 @@
+"""Photos in backups: all of them, each once for all backups, whole or named."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from logger.store import photos
+from logger.store.backup import back_up, restore
+
+#: Backups are SQLite's.
+ONLY_SQLITE = True
+
+
+@pytest.fixture
+def live(store: Any) -> Path:
+    """The live database; its folder of photos is beside it."""
+    return Path(store.url.database)
+
+
+def take(live: Path, raw: bytes) -> str:
+    """A photo is taken; its name."""
+    name = f"{hashlib.sha256(raw).hexdigest()}.jpg"
+    photos.put(raw, live.with_name("photos"), name)
+    return name
+
+
+def test_photos_come_along_and_back(live: Path, tmp_path: Path) -> None:
+    """The machine is lost: a new one has the record and its photos."""
+    names = sorted(take(live, raw) for raw in (b"one", b"two"))
+    made = back_up(live, tmp_path / "backups", 1_795_624_200_000)
+    assert (made.photos, made.damaged_photos) == (names, [])
+    found = restore(made.path, tmp_path / "new" / "pourlog.sqlite3")
+    assert found.photos == names
+    back = {path.name: path.read_bytes() for path in (tmp_path / "new" / "photos").iterdir()}
+    assert sorted(back) == names
+    assert sorted(back.values()) == [b"one", b"two"]
+
+
+def test_backups_of_one_folder_share_a_photo_and_one_that_is_gone_stays_in_them(
+    live: Path, tmp_path: Path
+) -> None:
+    """A card is small; and what was backed up once is not lost with the original."""
+    name = take(live, b"one")
+    back_up(live, tmp_path / "backups", 1_795_624_200_000)
+    kept = tmp_path / "backups" / "photos" / name
+    before = kept.stat().st_ino
+    live.with_name("photos").joinpath(name).unlink()
+    again = back_up(live, tmp_path / "backups", 1_795_624_300_000)
+    assert kept.stat().st_ino == before
+    assert again.photos == [name]
+    restore(again.path, live)
+    assert live.with_name("photos").joinpath(name).read_bytes() == b"one"
+
+
+def test_a_damaged_photo_is_named_and_keeps_nobody_from_the_rest(live: Path, tmp_path: Path) -> None:
+    """Never over a good copy, never as if it were whole."""
+    good, bad = take(live, b"one"), take(live, b"two")
+    live.with_name("photos").joinpath(bad).write_bytes(b"twO")
+    made = back_up(live, tmp_path / "backups", 1_795_624_200_000)
+    assert (made.photos, made.damaged_photos) == ([good], [bad])
+    photos.put(b"two", live.with_name("photos"), bad)
+    made = back_up(live, tmp_path / "backups", 1_795_624_300_000)
+    (tmp_path / "backups" / "photos" / good).write_bytes(b"onE")
+    found = restore(made.path, tmp_path / "new" / "pourlog.sqlite3")
+    assert (found.photos, found.damaged_photos) == ([bad], [good])
+    back_up(live, tmp_path / "backups", 1_795_624_400_000)
+    assert (tmp_path / "backups" / "photos" / good).read_bytes() == b"one", "the next backup mends it"
+
+
+def test_a_backup_of_before_photos_were_in_it_is_restored_too(live: Path, tmp_path: Path) -> None:
+    """Its manifest says nothing of them."""
+    made = back_up(live, tmp_path / "backups", 1_795_624_200_000)
+    manifest = made.path.with_suffix(".json")
+    stated = json.loads(manifest.read_text(encoding="utf-8"))
+    del stated["photos"]
+    manifest.write_text(json.dumps(stated), encoding="utf-8")
+    assert restore(made.path, tmp_path / "new" / "pourlog.sqlite3").photos == []
+
+
+def test_a_name_that_leads_elsewhere_is_not_followed(tmp_path: Path) -> None:
+    """A manifest is only a file."""
+    name = f"{hashlib.sha256(b'one').hexdigest()}.jpg"
+    photos.put(b"one", tmp_path / "a" / "b", name)
+    astray = f"../{name}"
+    photos.put(b"one", tmp_path / "a", name)
+    copied = photos.copy_missing([astray], tmp_path / "a" / "b", tmp_path / "c" / "d")
+    assert (copied.there, copied.damaged) == ([], [astray])
+    assert not (tmp_path / "c").exists()
+
+
+def test_a_photo_is_on_the_disk_before_anything_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its bytes first, then its name, then the folder's: a power cut leaves no record that points to nothing."""
+    done: list[str] = []
+    real, replace = os.fsync, Path.replace
+
+    def synced(handle: int) -> None:
+        done.append(str(Path(f"/proc/self/fd/{handle}").readlink()).removeprefix(str(tmp_path)))
+        real(handle)
+
+    def renamed(self: Path, target: Path) -> Path:
+        done.append("named")
+        return replace(self, target)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    monkeypatch.setattr(Path, "replace", renamed)
+    photos.put(b"one", tmp_path / "photos", "one.jpg")
+    assert done == ["/photos/.one.jpg.part", "named", "/photos", ""]
