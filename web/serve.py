@@ -51,7 +51,9 @@ class Running:
         service.on_news = self.sender.wake
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
         self._heavy = OwnProcess()
-        self.forecaster = Forecaster(service.store, service.timeline, self._heavy, self._forecast_made)
+        self.forecaster = Forecaster(
+            service.store, service.timeline, self._heavy, self._forecast_made, service.pace
+        )
         # A fit takes minutes on a Pi: it never waits in front of a forecast.
         self._patient = OwnProcess()
         self.learner = Learner(service.store, service.timeline, self._patient)

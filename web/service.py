@@ -13,6 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from logger.alarms.first_hour import Rhythm
 from logger.delivery.letters import rules_of
 from logger.errors import StoreError
+from logger.forecasting import Pace
 from logger.settings import Settings
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
@@ -38,6 +39,8 @@ class Service:
     curves: Curves = field(default_factory=Curves)
     #: Called when an alarm has changed: there may be a message to send.
     on_news: Callable[[], None] = lambda: None
+    #: How forecasts fit into the time; a simulation at high speed has its own.
+    pace: Pace = field(default_factory=Pace)
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
     _reserve: Reserve | None = field(init=False, default=None)

@@ -6,17 +6,24 @@ import mmap
 import struct
 import threading
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from hardware.bench.clock import BENCH_BOOT_ID, SHORTEST_WAIT_S, SteppedClock
 from hardware.clock import Stamp
 
 _LAYOUT = struct.Struct("<qqd")  # wall ms, boot ms, speed
+#: Behind them: until when the time is asked to stand, s of the machine's own monotonic clock, which all share.
+_HOLD = struct.Struct("<d")
+_SIZE = _LAYOUT.size + _HOLD.size
+#: Nobody can make the time stand for longer than this without asking again: whoever asked may have been killed.
+HOLD_S = 10.0
 
 
 def start_mapped_clock(path: Path, wall_ms: int, boot_ms: int, speed: float) -> None:
     """Makes the file: time stands at its start."""
-    path.write_bytes(_LAYOUT.pack(wall_ms, boot_ms, speed))
+    path.write_bytes(_LAYOUT.pack(wall_ms, boot_ms, speed) + _HOLD.pack(0.0))
 
 
 class MappedClock:
@@ -24,16 +31,30 @@ class MappedClock:
 
     def __init__(self, path: Path) -> None:
         with path.open("r+b") as file:
-            self._map = mmap.mmap(file.fileno(), _LAYOUT.size)
+            self._map = mmap.mmap(file.fileno(), _SIZE)
 
     def stamp(self) -> Stamp:
         """The simulated moment."""
         wall_ms, boot_ms, _speed = self._read()
         return Stamp(wall_ms, BENCH_BOOT_ID, boot_ms, True)
 
+    @property
+    def speed(self) -> float:
+        """Simulated seconds in a real one."""
+        return self._read()[2]
+
     def wait(self, event: threading.Event, seconds: float) -> bool:
         """Wait for the share of real time that `seconds` take."""
-        return event.wait(max(SHORTEST_WAIT_S, seconds / self._read()[2]))
+        return event.wait(max(SHORTEST_WAIT_S, seconds / self.speed))
+
+    @contextmanager
+    def hold(self, monotonic: Callable[[], float] = time.monotonic) -> Iterator[None]:
+        """Asks the process that moves the time to let it stand meanwhile."""
+        self._map[_LAYOUT.size :] = _HOLD.pack(monotonic() + HOLD_S)
+        try:
+            yield
+        finally:
+            self._map[_LAYOUT.size :] = _HOLD.pack(0.0)
 
     def close(self) -> None:
         """Lets go of the file."""
@@ -53,8 +74,8 @@ class MovingClock(SteppedClock):
 
     def __init__(self, path: Path) -> None:
         with path.open("r+b") as file:
-            self._map = mmap.mmap(file.fileno(), _LAYOUT.size)
-        wall_ms, boot_ms, speed = _LAYOUT.unpack(self._map[:])
+            self._map = mmap.mmap(file.fileno(), _SIZE)
+        wall_ms, boot_ms, speed = _LAYOUT.unpack(self._map[: _LAYOUT.size])
         super().__init__(wall_ms, boot_ms=boot_ms, speed=speed, monotonic=time.monotonic)
 
         #: Whether everybody sees each move at once; else only what `publish` is told.
@@ -68,4 +89,9 @@ class MovingClock(SteppedClock):
 
     def publish(self, now: Stamp) -> None:
         """Let everybody see this moment."""
-        self._map[:] = _LAYOUT.pack(now.wall_ms, now.boot_ms, self.speed or 1.0)
+        self._map[: _LAYOUT.size] = _LAYOUT.pack(now.wall_ms, now.boot_ms, self.speed or 1.0)
+
+    def held(self, monotonic: Callable[[], float] = time.monotonic) -> bool:
+        """Whether somebody asks for the time to stand."""
+        until: float = _HOLD.unpack(self._map[_LAYOUT.size :])[0]
+        return monotonic() < until

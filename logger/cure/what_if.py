@@ -69,28 +69,33 @@ def fans_on(plan: Plan, state: State) -> Change:
     """Fans over the surface from now; a member whose surface sheds more already keeps that."""
     at_h = state.now.hours
     if plan.air.top_w_m2k is None:
-        return Change(at_h, top_air_m_s=max(FAN_M_S, plan.air.top_air_m_s), top_factor=1.0)
+        air_m_s = max(FAN_M_S, plan.air.top_air_m_s)
+        return Change(at_h, top_air_m_s=air_m_s, top_factor=_at_least(1.0, state.members.top_factor))
     section = section_of(plan, 0.5)
     room_c = float(np.mean(state.room.celsius))
     fan = float(surfaces.top_w_m2k(
         room_c + OVER_ROOM_K, room_c, size_m=section.plate_size_m, run_m=section.plate_run_m, air_m_s=FAN_M_S,
         emissivity=plan.air.emissivity))  # fmt: skip
     now = plan.air.top_w_m2k * np.atleast_1d(state.members.top_factor)
-    return Change(at_h, top_w_m2k=1.0, top_factor=np.maximum(now, fan))
+    return Change(at_h, top_w_m2k=1.0, top_factor=_at_least(fan, now))
 
 
 def underside_open(plan: Plan, state: State) -> Change:
     """The form lifted so that air moves freely under it; a member that sheds more already keeps that."""
     at_h = state.now.hours
     if plan.air.bottom_w_m2k is None:
-        return Change(at_h, underside="open", bottom_factor=1.0)
+        return Change(at_h, underside="open", bottom_factor=_at_least(1.0, state.members.bottom_factor))
     section = section_of(plan, 0.5)
     room_c = float(np.mean(state.room.celsius))
     free = float(surfaces.underside_w_m2k(
         room_c + OVER_ROOM_K, room_c, size_m=section.plate_size_m, emissivity=plan.air.emissivity,
         closed=False))  # fmt: skip
     now = plan.air.bottom_w_m2k * np.atleast_1d(state.members.bottom_factor)
-    return Change(at_h, bottom_w_m2k=1.0, bottom_factor=np.maximum(now, free))
+    return Change(at_h, bottom_w_m2k=1.0, bottom_factor=_at_least(free, now))
+
+
+def _at_least(least: float, factor: Floats | float) -> Floats:
+    return np.asarray(np.maximum(least, np.atleast_1d(factor)))
 
 
 def _answer(name: str, ahead: Ahead, now_c: float, limit_c: float) -> WhatIf:
