@@ -34,6 +34,7 @@ from logger.cure.prediction import predict
 from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
 from logger.errors import NotAllowed
+from logger.forecasting import Pace
 from logger.plan_file import plan_from_table
 from logger.planning.examples import EXAMPLES
 from logger.settings import read_settings
@@ -61,6 +62,9 @@ LOCK_STEP_AHEAD_MS = 600_000
 LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
 BRISK_SPEED, BRISK = 3000.0, 1.25
+#: At that speed the time stands while a forecast is made, and then goes on for so much real time at least, s.
+FORECAST_IDLE_S = 0.5
+HELD_LOOK_S = 0.005
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
 
@@ -118,8 +122,12 @@ def _between(schedule: list[tuple[float, float]], hour: float) -> float:
 
 def run_service(folder: Path) -> int:
     """The service's process."""
-    service = Service.open(read_settings(folder / "settings.toml"), MappedClock(folder / "clock"))
+    clock = MappedClock(folder / "clock")
+    service = Service.open(read_settings(folder / "settings.toml"), clock)
     service.watch.ahead_ms = LOCK_STEP_AHEAD_MS
+    if clock.speed >= LOCK_STEP_SPEED:
+        idle_s = FORECAST_IDLE_S if clock.speed >= BRISK_SPEED else Pace().idle_s
+        service.pace = Pace(idle_s, clock.hold, ready=True)
     code = service.new_setup_code()
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")
@@ -147,7 +155,7 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
         # The traces count from the pour, also after this process was killed and started again.
         bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
         left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000
-        step = LockStep(clock)
+        step = LockStep(clock, stop)
         code = run_station(
             config,
             bench.hardware,
@@ -165,10 +173,12 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
 
 
 class LockStep(httpx.HTTPTransport):
-    """Keeps a fast station from running ahead of its service: a sweep waits until the last ones are acknowledged."""
+    """Keeps a fast station from running ahead of its service: a sweep waits until the last ones are acknowledged, and
+    while somebody asks for the time to stand."""
 
-    def __init__(self, clock: MovingClock) -> None:
+    def __init__(self, clock: MovingClock, stop: threading.Event) -> None:
         super().__init__(retries=0)
+        self._stop = stop
         self.on = (clock.speed or 1.0) >= LOCK_STEP_SPEED
         clock.open = not self.on
         self.sweeps = 0
@@ -199,6 +209,8 @@ class LockStep(httpx.HTTPTransport):
         wanted = (sweeps - LOCK_STEP_SWEEPS) * len(PROBES)
         with self._answered:
             self._answered.wait_for(lambda: self._sent >= wanted or not self._well, timeout=LOCK_STEP_WAIT_S)
+        while self._clock.held() and not self._stop.wait(HELD_LOOK_S):
+            pass
 
     def _note(self, rows: int, *, well: bool) -> None:
         with self._answered:
