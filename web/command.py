@@ -34,7 +34,7 @@ from logger.record.figures import places_from
 from logger.replay import replay
 from logger.settings import Settings, read_settings
 from logger.store.backup import KEPT, back_up, restore
-from web.commands import records
+from web.commands import machine, records
 from web.demo import run_demo
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
@@ -393,6 +393,7 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
 
 
 records.add_to(app)
+machine.add_to(app, SystemClock)
 
 
 def main() -> None:

@@ -1,0 +1,377 @@
+"""From what was seen of a machine to plain words: well, mind, or bad, and what to do. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from hardware.reading import Fault, FaultReason, Reading
+from logger.checkup.facts import DiskSeen, Facts, Finding, PowerSeen, ProbeSeen, State, WiresSeen
+
+GOOD, MIND, BAD = State.GOOD, State.MIND, State.BAD
+#: Room that a three-day pour with ten probes never fills, and room below which databases begin to fail. Our choice.
+DISK_MIND_MB, DISK_BAD_MB = 500.0, 100.0
+#: What this program was released with: an earlier time is no time of day, ms (1 January 2026, UTC).
+EARLIEST_MS = 1_767_225_600_000
+#: lgpio 0.0.0.2 is an empty file on some platforms.
+DRIVER = (0, 2, 2)
+#: RETURNING, which the store uses, came with this version of SQLite (its release history).
+SQLITE = (3, 35, 0)
+#: Bits of the firmware's answer (its documentation of get_throttled, from memory).
+UNDER_VOLTAGE, CAPPED, THROTTLED, TOO_HOT, SINCE_START = 0x1, 0x2, 0x4, 0x8, 16
+
+REMEDIES = {
+    FaultReason.MISSING: "plug it in; look for a broken wire; warm each probe in the hand to see which one is gone",
+    FaultReason.EMPTY: "look at plug and cable; a pull-up of 4.7 kΩ belongs between data and 3.3 V",
+    FaultReason.MALFORMED: "restart the Pi; if it comes back, look at the cable",
+    FaultReason.BAD_CRC: "lead the cable away from motors; twisted pairs; a smaller pull-up (2.2 kΩ) for a long one",
+    FaultReason.ALL_ZERO: "the data wire touches ground: look for water in the plug and for a crushed cable",
+    FaultReason.POWER_ON: "give it three wires: red to 3.3 V, black to ground, the third to the data pin",
+    FaultReason.LOW_POWER: "give it three wires, and the Pi a supply of its own rating",
+    FaultReason.OUT_OF_RANGE: "replace the probe, or use a thermocouple where it is hotter than 125 °C",
+    FaultReason.IO_ERROR: "restart the Pi; if it comes back, replace the probe",
+    FaultReason.STUCK: "look for a short, then restart the Pi",
+    FaultReason.OPEN_WIRE: "the thermocouple's wire is broken or its screws are loose",
+}
+
+
+def judge(facts: Facts) -> list[Finding]:
+    """Every finding, by topic: probes, pins, clock, disk, power, watchdog, network, messages, versions."""
+    found: list[Finding] = []
+    if facts.bench:
+        found.append(
+            Finding(
+                "probes",
+                MIND,
+                "the station file says bench: its temperatures are invented",
+                'write hardware = "pi" before a real pour',
+            )
+        )
+    elif facts.wires is not None:
+        found += _probes(facts.wires, is_pi=facts.is_pi)
+        found += _pins(facts.wires)
+    found += _clock(facts)
+    for disk in facts.disks:
+        found += _disk(disk)
+    found += _power(facts.power, is_pi=facts.is_pi)
+    found += _watchdog(facts)
+    found += _network(facts)
+    found += _messages(facts)
+    found += _versions(facts)
+    return found
+
+
+def worst(findings: Iterable[Finding]) -> State:
+    """The worst state of all."""
+    states = {finding.state for finding in findings}
+    return BAD if BAD in states else MIND if MIND in states else GOOD
+
+
+def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
+    if not wires.bus_there:
+        if not is_pi:
+            return [
+                Finding(
+                    "probes", BAD, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
+                )
+            ]
+        if wires.overlay_pins:
+            return [
+                Finding(
+                    "probes",
+                    BAD,
+                    "config.txt switches 1-Wire on, but the kernel shows no bus",
+                    "restart the Pi: sudo reboot",
+                )
+            ]
+        return [
+            Finding(
+                "probes",
+                BAD,
+                "1-Wire is not switched on",
+                "run sudo bash systemd/install again and let it write the line to config.txt",
+            )
+        ]
+    found = [_one_probe(probe) for probe in wires.probes if probe.place is not None]
+    found += [
+        Finding(
+            "probes",
+            MIND,
+            f"{probe.id} is plugged in, but the station file does not name it{_reads(probe)}",
+            "say where it sits: sudo pourlog place-probes",
+        )
+        for probe in wires.probes
+        if probe.place is None
+    ]
+    if not wires.probes:
+        found.append(
+            Finding(
+                "probes",
+                BAD,
+                "no probe is plugged in",
+                "look at plug, pull-up (4.7 kΩ between data and 3.3 V) and the data pin",
+            )
+        )
+    for probe in wires.probes:
+        if probe.external_power is False:
+            found.append(
+                Finding(
+                    "probes",
+                    MIND,
+                    f"{probe.id} takes its power from the data wire",
+                    "give it the third wire: without it, hot probes fail and wake up at 85 °C",
+                )
+            )
+        if probe.bits is not None and probe.bits < 12:
+            found.append(
+                Finding(
+                    "probes",
+                    MIND,
+                    f"{probe.id} resolves {probe.bits} bit, not 12",
+                    "unplug the Pi for a minute; if it stays, write 12 to the probe's file resolution",
+                )
+            )
+    return found
+
+
+def _reads(probe: ProbeSeen) -> str:
+    return f" ({probe.outcome.celsius:.1f} °C)" if isinstance(probe.outcome, Reading) else ""
+
+
+def _one_probe(probe: ProbeSeen) -> Finding:
+    name = f"{probe.place} ({probe.id})"
+    if isinstance(probe.outcome, Fault):
+        return Finding("probes", BAD, f"{name}: {probe.outcome.detail}", REMEDIES[probe.outcome.reason])
+    if probe.outcome is None:
+        return Finding("probes", MIND, f"{name}: its value needs a second look", "run the check again")
+    damp = "" if probe.outcome.rh_percent is None else f", {probe.outcome.rh_percent:.0f} % humidity"
+    says = f"{name}: {probe.outcome.celsius:.1f} °C{damp}"
+    if probe.outcome.note:
+        return Finding("probes", MIND, f"{says}; {probe.outcome.note}", "check it in ice water")
+    return Finding("probes", GOOD, says)
+
+
+def _pins(wires: WiresSeen) -> list[Finding]:
+    if not wires.pins:
+        return [Finding("pins", GOOD, "no lamp, buzzer, contact or fan is wired")]
+    found = [
+        Finding(
+            "pins", BAD, f"{name} is on pin {pin}, which is the probes' data pin", "wire it to another pin"
+        )
+        for name, pin in wires.pins
+        if pin in (wires.overlay_pins or ())
+    ]
+    get = "install it: sudo apt install python3-lgpio, then run sudo bash systemd/install again"
+    if wires.driver_empty:
+        found.append(Finding("pins", BAD, "the pin driver lgpio is an empty package", get))
+    elif wires.driver is None:
+        found.append(Finding("pins", BAD, "the pin driver lgpio is not installed", get))
+    elif _number(wires.driver) < DRIVER:
+        found.append(Finding("pins", BAD, f"the pin driver lgpio is {wires.driver}; 0.2.2 is needed", get))
+    if not wires.chip_there:
+        found.append(
+            Finding("pins", BAD, "this machine shows no pins (/dev/gpiochip…)", "run the station on the Pi")
+        )
+    if not found:
+        named = ", ".join(f"{name} {pin}" for name, pin in wires.pins)
+        found.append(Finding("pins", GOOD, f"{named}: the driver is there"))
+    return found
+
+
+def _number(version: str) -> tuple[int, ...]:
+    return tuple(int(part) for part in version.split(".")[:3] if part.isdigit())
+
+
+def _clock(facts: Facts) -> list[Finding]:
+    if facts.clock_ms < EARLIEST_MS:
+        return [
+            Finding(
+                "clock",
+                BAD,
+                "the clock stands in the past",
+                "connect the network until it is set; readings are kept and dated later",
+            )
+        ]
+    if not facts.clock_set:
+        hint = "" if facts.battery_clock else "; a clock with a battery helps where there is no network"
+        return [
+            Finding(
+                "clock",
+                MIND,
+                "nothing has set the clock since the start",
+                f"connect the network, and see: timedatectl{hint}",
+            )
+        ]
+    return [Finding("clock", GOOD, "set by the network")]
+
+
+def _disk(disk: DiskSeen) -> list[Finding]:
+    if not disk.writable:
+        return [
+            Finding(
+                "disk",
+                BAD,
+                f"{disk.what}: {disk.folder} cannot be written",
+                "look whether the card went read-only (dmesg); run sudo bash systemd/install again",
+            )
+        ]
+    if disk.free_mb is None:
+        return [
+            Finding(
+                "disk", MIND, f"{disk.what}: how full the disk is cannot be told", f"look at df {disk.folder}"
+            )
+        ]
+    says = f"{disk.what}: {disk.free_mb / 1000:.1f} GB free"
+    if disk.free_mb < DISK_BAD_MB:
+        return [Finding("disk", BAD, says, "make room now: delete old files, or take a larger card")]
+    if disk.free_mb < DISK_MIND_MB:
+        return [Finding("disk", MIND, says, "make room before the pour")]
+    return [Finding("disk", GOOD, says)]
+
+
+def _power(power: PowerSeen, *, is_pi: bool) -> list[Finding]:
+    if power.low is None and power.throttled is None:
+        says = "the supply cannot be judged: the kernel says nothing about it"
+        return [Finding("power", MIND, says, "update the system")] if is_pi else []
+    bits = power.throttled or 0
+    if power.low or bits & UNDER_VOLTAGE:
+        return [
+            Finding(
+                "power",
+                BAD,
+                "the supply is too weak now",
+                "use the Pi's own supply and a short, thick cable; probes lie when it sags",
+            )
+        ]
+    found = []
+    if bits >> SINCE_START & UNDER_VOLTAGE:
+        found.append(
+            Finding(
+                "power",
+                MIND,
+                "the supply was too weak at some time since the start",
+                "use the Pi's own supply and a short, thick cable",
+            )
+        )
+    if bits & (CAPPED | THROTTLED | TOO_HOT):
+        found.append(
+            Finding(
+                "power",
+                MIND,
+                "the Pi slows itself down, being too hot",
+                "give it air; keep it away from the form and out of the sun",
+            )
+        )
+    return found or [Finding("power", GOOD, "the supply is strong enough")]
+
+
+def _watchdog(facts: Facts) -> list[Finding]:
+    if not facts.is_pi:
+        return []
+    if facts.watchdog_s:
+        return [Finding("watchdog", GOOD, f"a system that hangs is restarted after {facts.watchdog_s:g} s")]
+    return [
+        Finding(
+            "watchdog",
+            MIND,
+            "a system that hangs as a whole stays hung",
+            "switch the hardware watchdog on: the README says how",
+        )
+    ]
+
+
+def _network(facts: Facts) -> list[Finding]:
+    found = []
+    if facts.address is None:
+        found.append(
+            Finding(
+                "network",
+                MIND,
+                "no network: phones are not reached, readings are kept here",
+                "plug in the cable, or join the workshop's network: sudo nmtui",
+            )
+        )
+    else:
+        found.append(Finding("network", GOOD, f"this machine is {facts.address}"))
+    service = facts.service
+    if service is None:
+        return found
+    if service.problem is not None:
+        found.append(
+            Finding(
+                "service",
+                BAD,
+                f"{service.url}: {service.problem}",
+                "is it running (systemctl status pourlog-service), and does it listen to the network?",
+            )
+        )
+        return found
+    found.append(Finding("service", GOOD, f"{service.url} answers"))
+    if service.token is False:
+        found.append(
+            Finding(
+                "service",
+                BAD,
+                f"the station's token: {service.token_problem}",
+                "enrol the station on the page of probes and put its token into the token file",
+            )
+        )
+    elif service.token:
+        found.append(Finding("service", GOOD, "it knows this station"))
+    return found
+
+
+def _messages(facts: Facts) -> list[Finding]:
+    messages = facts.messages
+    if messages is None:
+        return []
+    if not messages.channels:
+        return [
+            Finding(
+                "messages",
+                BAD,
+                "nobody is told of an alarm: there is no channel",
+                "put the address of a phone into [messages] urls of the settings file",
+            )
+        ]
+    found = []
+    for channel in messages.channels:
+        if channel.problem is not None:
+            found.append(
+                Finding("messages", BAD, channel.problem, "correct it in [messages] of the settings file")
+            )
+        elif messages.sent:
+            found.append(Finding("messages", GOOD, f"{channel.shown} took a test message: did it arrive?"))
+        else:
+            found.append(
+                Finding(
+                    "messages",
+                    MIND,
+                    f"{channel.shown} is understood, not yet proven",
+                    "send one: pourlog check --message",
+                )
+            )
+    if not messages.second:
+        found.append(
+            Finding(
+                "messages",
+                MIND,
+                "nobody is told when the first one does not answer",
+                "give [messages] second_urls",
+            )
+        )
+    return found
+
+
+def _versions(facts: Facts) -> list[Finding]:
+    seen = facts.versions
+    dotted = ".".join(map(str, seen.python))
+    says = (
+        f"pourlog {seen.program}, Python {dotted}, SQLite {'.'.join(map(str, seen.sqlite))}, {seen.machine}"
+    )
+    if seen.python < (3, 11):
+        return [Finding("versions", BAD, says, "Python 3.11 or newer is needed")]
+    if seen.sqlite < SQLITE:
+        return [Finding("versions", BAD, says, "SQLite 3.35 or newer is needed: update the system")]
+    if facts.is_pi and seen.bits != 64:
+        return [Finding("versions", BAD, says, "write the 64-bit system to the card")]
+    return [Finding("versions", GOOD, says)]

@@ -1,0 +1,291 @@
+"""Looks at a machine: kernel files, disks, the service, the channels. Every place can be another one in a test."""
+
+from __future__ import annotations
+
+import os
+import platform
+import shutil
+import socket
+import sqlite3
+import sys
+import tempfile
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+from hardware.air import HWMON_FOLDER, IIO_FOLDER
+from hardware.clock import Clock
+from hardware.ds18b20 import W1_FOLDER, Ds18b20, find_probes
+from hardware.errors import HardwareMissing
+from hardware.health import power_low
+from hardware.overlay import pins_in
+from hardware.pins import INPUT_PINS, OUTPUT_PINS, Pins
+from hardware.station import Wiring, kernel_buses
+from logger.checkup.facts import (
+    ChannelSeen,
+    DiskSeen,
+    Facts,
+    MessagesSeen,
+    PowerSeen,
+    ProbeSeen,
+    ServiceSeen,
+    VersionsSeen,
+    WiresSeen,
+)
+from logger.daemon.forward import load_httpx
+from logger.daemon.station_file import StationConfig
+from logger.delivery.channels import MessageChannels, shown
+from logger.settings import Settings
+
+#: Seconds that the service gets for an answer.
+ANSWER_S = 5.0
+#: A held 85.0 needs the next read to be judged.
+LOOKS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where a machine keeps what is looked at."""
+
+    w1: Path = W1_FOLDER
+    hwmon: Path = HWMON_FOLDER
+    iio: Path = IIO_FOLDER
+    device: Path = Path("/dev")
+    model: Path = Path("/proc/device-tree/model")
+    #: The firmware's own word on its supply; its place in the kernel's tree is from memory.
+    throttled: Path = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
+    configs: tuple[Path, ...] = (Path("/boot/firmware/config.txt"), Path("/boot/config.txt"))
+    #: systemd's own setting of the hardware watchdog.
+    watchdogs: tuple[Path, ...] = (
+        Path("/etc/systemd/system.conf.d"),
+        Path("/etc/systemd/system.conf"),
+        Path("/usr/lib/systemd/system.conf.d"),
+    )
+
+
+def look(
+    clock: Clock,
+    station: StationConfig | None,
+    settings: Settings | None,
+    *,
+    send: bool = False,
+    places: Places | None = None,
+    transport: Any = None,
+    channels: Any = None,
+) -> Facts:
+    """Everything that concerns this machine: a station where there is a station file, a service where settings.
+
+    `send` sends a real test message over each channel. `transport` takes the network's place in tests, `channels` the
+    message library's.
+    """
+    places = places or Places()
+    stamp = clock.stamp()
+    bench = station is not None and station.wiring.hardware == "bench"
+    disks = []
+    if station is not None:
+        disks.append(_disk("station", station.spool_file.parent))
+    if settings is not None and settings.database_url is None:
+        disks.append(_disk("service", Path(settings.data_dir)))
+    return Facts(
+        is_pi="Raspberry Pi" in _text(places.model),
+        bench=bench,
+        wires=None if station is None or bench else _wires(clock, station, places),
+        clock_set=stamp.clock_set,
+        clock_ms=stamp.wall_ms,
+        battery_clock=(places.device / "rtc0").exists(),
+        disks=tuple(disks),
+        power=PowerSeen(power_low(places.hwmon), _throttled(places.throttled)),
+        watchdog_s=_watchdog_s(places.watchdogs),
+        address=_address(),
+        service=_service(station, settings, transport),
+        messages=None if settings is None else _messages(settings, channels, send=send),
+        versions=VersionsSeen(
+            version("pourlog"),
+            (sys.version_info.major, sys.version_info.minor, sys.version_info.micro),
+            64 if sys.maxsize > 2**32 else 32,
+            sqlite3.sqlite_version_info[:3],
+            platform.machine(),
+        ),
+    )
+
+
+def _wires(clock: Clock, station: StationConfig, places: Places) -> WiresSeen:
+    config = next((path for path in places.configs if path.exists()), None)
+    text = None if config is None else config.read_text(encoding="utf-8", errors="replace")
+    wired = {probe.id: probe for probe in station.wiring.probes}
+    try:
+        found = find_probes(places.w1)
+    except HardwareMissing:
+        found, there = [], False
+    else:
+        there = True
+    seen = []
+    if there:
+        for probe in sorted({*found, *wired}):
+            place = wired[probe].place if probe in wired else None
+            seen.append(_probe(clock, probe, place, places.w1))
+    others = Wiring("pi", air=station.wiring.air, thermocouples=station.wiring.thermocouples)
+    for bus in kernel_buses(others, places.w1, (places.hwmon, places.iio)):
+        for chip, wiring in zip(bus.probes, others.all_probes, strict=True):
+            seen.append(ProbeSeen(chip.id, wiring.place, chip.read(clock)[-1].outcome))
+    driver, empty = _driver()
+    return WiresSeen(
+        overlay_pins=None if text is None else tuple(pins_in(text)),
+        # A station with chips alone needs no 1-Wire bus.
+        bus_there=there or not wired,
+        probes=tuple(seen),
+        pins=_named(station.wiring.pins),
+        driver=driver,
+        driver_empty=empty,
+        chip_there=any(places.device.glob("gpiochip*")),
+    )
+
+
+def _probe(clock: Clock, probe: str, place: str | None, folder: Path) -> ProbeSeen:
+    reader = Ds18b20(probe, folder)
+    samples = [sample for _ in range(LOOKS) for sample in reader.read(clock)] or reader.release()
+    power, bits = _text(folder / probe / "ext_power"), _text(folder / probe / "resolution")
+    return ProbeSeen(
+        probe,
+        place,
+        samples[-1].outcome,
+        None if power not in ("0", "1") else power == "1",
+        int(bits) if bits.isdigit() else None,
+    )
+
+
+def _named(pins: Pins) -> tuple[tuple[str, int], ...]:
+    return tuple(
+        (name, getattr(pins, name)) for name in (*OUTPUT_PINS, *INPUT_PINS) if getattr(pins, name) is not None
+    )
+
+
+def _driver() -> tuple[str | None, bool]:
+    """The version of lgpio, and whether it is the empty package. Not imported: loading it touches the pins' library."""
+    spec = find_spec("lgpio")
+    if spec is None or spec.origin is None:
+        return None, False
+    if Path(spec.origin).stat().st_size == 0:
+        return "0.0.0", True
+    try:
+        return version("lgpio"), False
+    except PackageNotFoundError:
+        # Linked in from the system's own package, whose version the system's package tool checked.
+        return "0.2.2", False
+
+
+def _disk(what: str, folder: Path) -> DiskSeen:
+    try:
+        free_mb: float | None = shutil.disk_usage(folder).free / 1e6
+        with tempfile.NamedTemporaryFile(dir=folder, prefix=".pourlog-check-") as file:
+            file.write(b"0" * 4096)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError:
+        return DiskSeen(what, str(folder), None, False)
+    return DiskSeen(what, str(folder), free_mb, True)
+
+
+def _throttled(path: Path) -> int | None:
+    try:
+        return int(_text(path), 16)
+    except ValueError:
+        return None
+
+
+def _watchdog_s(places: tuple[Path, ...]) -> float | None:
+    """RuntimeWatchdogSec in systemd's settings, s; the last one counts. None: off."""
+    found: float | None = None
+    files = [
+        file
+        for place in reversed(places)
+        for file in (sorted(place.glob("*.conf")) if place.is_dir() else [place])
+    ]
+    for file in files:
+        for line in _text(file).splitlines():
+            name, _, value = line.partition("=")
+            if name.strip() == "RuntimeWatchdogSec":
+                digits = value.strip().removesuffix("s")
+                found = float(digits) if digits.replace(".", "", 1).isdigit() else None
+    return found or None
+
+
+def _address() -> str | None:
+    """This machine's address in its network; None without one. Nothing is sent: the socket only picks a route."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+        try:
+            # 192.0.2.1: an address for documents, which nobody has (RFC 5737).
+            asked.connect(("192.0.2.1", 9))
+        except OSError:
+            return None
+        return str(asked.getsockname()[0])
+
+
+def _service(station: StationConfig | None, settings: Settings | None, transport: Any) -> ServiceSeen | None:
+    if station is not None:
+        url = station.service_url
+    elif settings is not None:
+        scheme = "http" if settings.https.certificate is None else "https"
+        url = f"{scheme}://127.0.0.1:{settings.port}"
+    else:
+        return None
+    httpx: Any = load_httpx()
+    try:
+        # Its own certificate is made out for its name, not for this address; what is asked is no secret.
+        verify = station is not None
+        with httpx.Client(
+            base_url=url, timeout=ANSWER_S, trust_env=False, transport=transport, verify=verify
+        ) as client:
+            answer = client.get("/api/health")
+            if answer.status_code != 200:
+                return ServiceSeen(url, f"answered {answer.status_code}")
+            if station is None:
+                return ServiceSeen(url, None)
+            return _token(url, station, client)
+    except httpx.HTTPError as error:
+        return ServiceSeen(url, f"does not answer ({type(error).__name__})")
+
+
+def _token(url: str, station: StationConfig, client: Any) -> ServiceSeen:
+    try:
+        token = station.token()
+    except OSError as error:
+        return ServiceSeen(url, None, False, f"{station.token_file}: {error.strerror}")
+    # An empty object is no batch: it is refused for its shape (422) only after the token was accepted, and changes
+    # nothing.
+    answer = client.post("/api/batches", json={}, headers={"Authorization": f"Bearer {token}"})
+    if answer.status_code == 422:
+        return ServiceSeen(url, None, True)
+    return ServiceSeen(url, None, False, f"the service does not know it (answered {answer.status_code})")
+
+
+def _messages(settings: Settings, channels: Any, *, send: bool) -> MessagesSeen:
+    messages = settings.messages
+    seen = []
+    for url in (*messages.urls, *messages.second_urls):
+        problem: str | None = None
+        if send:
+            taken = (channels or MessageChannels(messages.timeout_s))(
+                url, f"{settings.workshop}: a test", "Sent by pourlog check. Nothing is wrong."
+            )
+            problem = None if taken.taken else taken.problem
+        elif not _understood(url):
+            problem = f"{shown(url)}: not a channel that the message library knows"
+        seen.append(ChannelSeen(shown(url), problem))
+    return MessagesSeen(tuple(seen), bool(messages.second_urls), send)
+
+
+def _understood(url: str) -> bool:
+    import apprise  # late: 27 MB, and a machine without channels never pays
+
+    return bool(apprise.Apprise().add(url))
+
+
+def _text(path: Path) -> str:
+    """What a small file says, without the white space and the NUL at its ends; nothing where it cannot be read."""
+    try:
+        return path.read_text(encoding="utf-8", errors="replace").strip("\0 \t\r\n")
+    except OSError:
+        return ""

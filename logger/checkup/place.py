@@ -1,0 +1,93 @@
+"""From probes in a hand to a station file."""
+
+from __future__ import annotations
+
+import threading
+import tomllib
+from collections.abc import Callable, Mapping, Sequence, Set
+from dataclasses import dataclass
+from pathlib import Path
+
+import tomli_w
+
+from hardware.clock import Clock
+from hardware.ds18b20 import W1_FOLDER, Ds18b20, find_probes
+from hardware.errors import HardwareMissing
+from hardware.reading import Reading
+from hardware.warmed import warmed
+from logger.errors import BadSettings
+
+#: Places in the order in which they are asked for, with the words of the question.
+ASKED = (
+    ("core", "the CORE, in its sleeve in the middle of the resin"),
+    ("surface", "the SURFACE, just under the top"),
+    ("underside", "the UNDERSIDE of the bottom panel"),
+    ("room", "the ROOM, in the shade"),
+)
+#: How long a hand is given, s; and how often is looked.
+PATIENCE_S, LOOK_S = 90.0, 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedProbe:
+    """A probe and where it sits."""
+
+    id: str
+    place: str
+
+
+def probe_temperatures(clock: Clock, folder: Path = W1_FOLDER) -> Callable[[], dict[str, float]]:
+    """Reads all probes: °C by id, without those that fail. Raises HardwareMissing where none is plugged in."""
+    found = find_probes(folder)
+    if not found:
+        raise HardwareMissing(
+            "no probe is plugged in: look at plug, pull-up (4.7 kΩ between data and 3.3 V) and pin"
+        )
+    readers = [Ds18b20(probe, folder) for probe in found]
+
+    def read() -> dict[str, float]:
+        outcomes = [sample.outcome for reader in readers for sample in reader.read(clock)]
+        return {outcome.probe: outcome.celsius for outcome in outcomes if isinstance(outcome, Reading)}
+
+    return read
+
+
+def wait_for_warmth(
+    read: Callable[[], Mapping[str, float]], clock: Clock, without: Set[str] = frozenset()
+) -> str | None:
+    """The probe that warms from now on, of those that are not placed yet; None when none does in time."""
+    never = threading.Event()
+
+    def others() -> dict[str, float]:
+        return {probe: celsius for probe, celsius in read().items() if probe not in without}
+
+    before, until_s = others(), clock.stamp().boot_s + PATIENCE_S
+    while clock.stamp().boot_s < until_s:
+        clock.wait(never, LOOK_S)
+        now = others()
+        found = warmed(before, now)
+        if found is not None:
+            return found
+        # What cools since it was held before starts from where it is now.
+        before = {probe: min(celsius, now.get(probe, celsius)) for probe, celsius in before.items()}
+    return None
+
+
+def station_text(path: Path, placed: Sequence[PlacedProbe]) -> str:
+    """The station file with these probes: the rest from the file itself, or from what the installation wrote.
+
+    Raises BadSettings where neither is there.
+    """
+    head = path.with_name(path.stem + ".head.toml")
+    source = path if path.exists() else head
+    try:
+        content = tomllib.loads(source.read_text(encoding="utf-8"))
+    except OSError as error:
+        remedy = "run sudo bash systemd/install first, or write the station file by hand"
+        raise BadSettings(str(head), f"cannot be read ({error.strerror})", remedy=remedy) from error
+    offsets = {probe.get("id"): probe.get("offset_c", 0.0) for probe in content.pop("probe", [])}
+    tables = ""
+    for probe in placed:
+        offset = f"offset_c = {offsets[probe.id]}\n" if offsets.get(probe.id) else ""
+        tables += f'\n[[probe]]\nid = "{probe.id}"\nplace = "{probe.place}"\n{offset}'
+    return tomli_w.dumps(content) + tables

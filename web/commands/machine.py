@@ -1,0 +1,154 @@
+"""`pourlog check`, `enrol` and `place-probes`: what a machine needs before its first pour."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.table import Table
+
+from logger.checkup.facts import Finding, State
+from logger.checkup.judge import judge, worst
+from logger.checkup.look import look
+from logger.checkup.place import ASKED, PlacedProbe, probe_temperatures, station_text, wait_for_warmth
+from logger.daemon.station_file import NAME, station_from_file
+from logger.errors import BadInput, BadSettings
+from logger.settings import read_settings
+from logger.store import events, stations
+from logger.store.boots import Clock, Timeline
+from logger.store.database import Store
+
+STATION, SETTINGS = Path("/etc/pourlog/station.toml"), Path("/etc/pourlog/service.toml")
+console = Console()
+SIGNS = {State.GOOD: "well", State.MIND: "[bold]mind[/bold]", State.BAD: "[bold red]BAD[/bold red]"}
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+
+
+def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
+    """Adds these commands; `clock` makes the clock that they use."""
+
+    @app.command("check")
+    def check_command(
+        station: Annotated[
+            Path | None, typer.Option(metavar="STATION", help=f"The station file; {STATION} if it is there.")
+        ] = None,
+        settings: Annotated[
+            Path | None,
+            typer.Option(metavar="SETTINGS", help=f"The settings file; {SETTINGS} if it is there."),
+        ] = None,
+        message: Annotated[
+            bool, typer.Option("--message", help="Send a real test message over each channel.")
+        ] = False,
+        as_json: Json = False,
+    ) -> None:
+        """Are probes, pins, clock, disk, power, network, messages and versions fine? What to do where not.
+
+        Example: `pourlog check`, or `pourlog check --station station.toml --json`. Exit code 1: something is bad.
+        """
+        station = station or (STATION if STATION.exists() else None)
+        settings = settings or (SETTINGS if SETTINGS.exists() else None)
+        findings = judge(
+            look(
+                clock(),
+                None if station is None else station_from_file(station),
+                None if settings is None else read_settings(settings),
+                send=message,
+            )
+        )
+        if station is None and settings is None:
+            findings.append(
+                Finding("files", State.MIND, f"neither {STATION} nor {SETTINGS} is there, and none was named",
+                        "sudo pourlog place-probes writes the first, sudo bash systemd/install the second")
+            )  # fmt: skip
+        if as_json:
+            body = {"state": worst(findings), "findings": [asdict(finding) for finding in findings]}
+            print(json.dumps(body, ensure_ascii=False))
+        else:
+            _show(findings)
+        sys.exit(1 if worst(findings) is State.BAD else 0)
+
+    @app.command("enrol")
+    def enrol_command(
+        settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+        name: Annotated[str, typer.Argument(metavar="NAME", help="As in the station's file.")],
+    ) -> None:
+        """Enrol a station on the service's own machine, and print its token, which is shown this once.
+
+        Example: `sudo -u pourlog pourlog enrol /etc/pourlog/service.toml bench-1`
+        """
+        if not NAME.fullmatch(name):
+            raise BadInput("NAME", "cannot be used", value=name, allowed="letters, digits, . _ - (at most 63)",
+                           remedy='a name without spaces, such as "bench-1"')  # fmt: skip
+        kept = read_settings(settings)
+        store = Store(kept.database)
+        try:
+            now_ms = Timeline(store, clock()).true_ms()
+            with store.write() as tx:
+                _row, token = stations.enrol(tx, name, now_ms)
+                events.add_event(tx, None, now_ms, "station-enrolled", "this machine's administrator", name)
+        finally:
+            store.close()
+        print(token)
+
+    @app.command("place-probes")
+    def place_command(
+        station: Annotated[
+            Path, typer.Argument(metavar="STATION", help="The station file to write.")
+        ] = STATION,
+        again: Annotated[
+            bool, typer.Option("--again", help="Write the file anew, keeping what is not about probes.")
+        ] = False,
+    ) -> None:
+        """Find out which probe is which by warming each in the hand, and write the station file.
+
+        Example: `sudo pourlog place-probes`
+        """
+        if station.exists() and not again:
+            raise BadSettings(str(station), "is there already",
+                              remedy="give --again to place its probes anew")  # fmt: skip
+        placed = _ask_for_each(clock())
+        text = station_text(station, placed)
+        beside = station.with_name(station.name + ".new")
+        beside.write_text(text, encoding="utf-8")
+        try:
+            station_from_file(beside)
+        except BadSettings:
+            beside.unlink()
+            raise
+        beside.replace(station)
+        print(f"Written: {station}. Start the station: sudo systemctl restart pourlog-station")
+
+
+def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
+    temperatures = probe_temperatures(clock)
+    print(f"{len(temperatures())} probes are plugged in.")
+    placed: list[PlacedProbe] = []
+    for place, words in ASKED:
+        if len(placed) == len(temperatures()):
+            break
+        answer = input(
+            f"Take the probe for {words} in your hand and press Enter (n and Enter: there is none) "
+        )
+        if answer.strip().lower().startswith("n"):
+            continue
+        print("Reading … it may take a minute.")
+        found = wait_for_warmth(temperatures, clock, {probe.id for probe in placed})
+        if found is None:
+            print("No probe has clearly warmed: hold one alone, in the fist, and run this again.")
+            raise typer.Exit(1)
+        print(f"{found} sits at: {place}")
+        placed.append(PlacedProbe(found, place))
+    return placed
+
+
+def _show(findings: list[Finding]) -> None:
+    table = Table("", "what", "how it stands", "what to do", show_lines=False)
+    for finding in findings:
+        table.add_row(SIGNS[finding.state], finding.topic, finding.says, finding.do)
+    console.print(table)
