@@ -130,9 +130,7 @@ def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None
     with service.store.read() as connection:
         planned_l = planned_litres(desk.plan_of(_live(pours.get_pour(connection, pour_id))))
     differs = None if not planned_l else volume_differs(planned_l, litres)
-    text = differs or f"{litres:.1f} litres went in" + (
-        f", as planned ({planned_l:.1f})" if planned_l else ""
-    )
+    text = differs or f"{litres:.1f} L went in" + (f", as planned ({planned_l:.1f} L)" if planned_l else "")
     desk.note(service, pour_id, text, by, "poured", {"litres": litres, "planned_l": planned_l})
     return differs
 

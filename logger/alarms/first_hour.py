@@ -148,7 +148,7 @@ def level_fell(
     if fall <= soak_mm:
         return None
     minutes = (last.at_ms - first.at_ms) / MINUTE_MS
-    litres = f", about {fall * area_m2:.1f} litres" if area_m2 is not None else ""
+    litres = f", about {fall * area_m2:.1f} L" if area_m2 is not None else ""
     taken = f"wood and bubbles take {soak_mm:.0f} mm or so"
     return f"The level fell by {fall:.1f} mm in {minutes:.0f} min{litres}; {taken}."
 
@@ -169,4 +169,4 @@ def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> str
         if off > 0
         else "less than planned: check the level before you call it done"
     )
-    return f"{poured_l:.1f} litres went in and {planned_l:.1f} were planned, {abs(off) * 100:.0f} % {side}."
+    return f"{poured_l:.1f} L went in and {planned_l:.1f} L were planned, {abs(off) * 100:.0f} % {side}."

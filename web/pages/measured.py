@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form
+from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.first_hour import LevelMark, level_fell
@@ -12,7 +12,7 @@ from logger.errors import BadInput
 from logger.store import pours, shown
 from web import attend, desk
 from web.access import MakerDep, ServiceDep
-from web.pages.measures import number_from
+from web.pages.measures import number_from, units_of
 from web.service import Service
 from web.shapes import RowId
 
@@ -22,15 +22,22 @@ Field = Annotated[str, Form(max_length=20)]
 
 @router.post("/pours/{pour_id}/measured")
 def measure(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, litres: Field = "", level_mm: Field = ""
+    pour_id: RowId,
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
+    poured: Field = "",
+    level: Field = "",
 ) -> Response:
-    """Keeps what was measured; either may be left out."""
-    if not litres.strip() and not level_mm.strip():
-        raise BadInput("measured", "is empty", remedy="give the litres, or the level, or both")
-    if litres.strip():
-        attend.poured(service, pour_id, number_from(litres, "Litres"), who.name)
-    if level_mm.strip():
-        attend.level(service, pour_id, number_from(level_mm, "Level"), who.name)
+    """Keeps what was measured, in the units of whoever measured; either may be left out."""
+    if not poured.strip() and not level.strip():
+        raise BadInput("measured", "is empty", remedy="give what has gone in, or the level, or both")
+    u = units_of(request)
+    if poured.strip():
+        litres = u.to_litres(number_from(poured, f"Gone in, {u.volume_words}"))
+        attend.poured(service, pour_id, litres, who.name)
+    if level.strip():
+        attend.level(service, pour_id, u.to_mm(number_from(level, "Level")), who.name)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)
 
 

@@ -107,11 +107,11 @@ def test_what_was_found_says_what_to_do() -> None:
 
 
 def test_a_level_that_falls_by_more_than_wood_drinks_is_a_leak() -> None:
-    """5 mm over 0.3 m² are 1.5 litres (volume = area × fall)."""
+    """5 mm over 0.3 m² are 1.5 L (volume = area × fall)."""
     marks = [LevelMark(T0, 50.0, "Jo"), LevelMark(T0 + 20 * M, 45.0, "Jo")]
     text = level_fell(marks, 0.3)
     assert text is not None
-    assert "5.0 mm in 20 min, about 1.5 litres" in text
+    assert "5.0 mm in 20 min, about 1.5 L" in text
     assert level_fell([LevelMark(T0, 50.0, "Jo"), LevelMark(T0 + M, 48.5, "Jo")]) is None
     assert level_fell(marks[:1]) is None
 

@@ -107,7 +107,7 @@ def test_an_alarm_that_was_raised_quietly_does_not_count_in_the_rates(
 
 def test_what_has_gone_in_is_held_against_the_plan_and_kept_in_the_record(maker: Any, pour: int) -> None:
     """A river of 250 × 1800 × 40 mm is 18 litres, and soak on top: 30 litres are far too many."""
-    page = maker.post(f"/pours/{pour}/measured", data={"litres": "30", "level_mm": ""}).text
+    page = maker.post(f"/pours/{pour}/measured", data={"poured": "30", "level": ""}).text
     assert "more than planned: a leak, a void" in page
     (poured,) = [e for e in maker.get(f"/api/pours/{pour}/record").json()["events"] if e["kind"] == "poured"]
     assert poured["data"]["litres"] == 30
@@ -117,15 +117,69 @@ def test_what_has_gone_in_is_held_against_the_plan_and_kept_in_the_record(maker:
 
 
 def test_a_level_that_falls_raises_the_alarm_of_a_leak(maker: Any, pour: int, clock: Any, shop: Any) -> None:
-    """A millimetre is what wood and bubbles take; six are a leak, about 2.7 litres."""
+    """A millimetre is what wood and bubbles take; six are a leak, about 2.7 L."""
     assert maker.post(f"/api/pours/{pour}/level", json={"level_mm": 0}).json()["fell"] is None
     clock.move(300)
     assert maker.post(f"/api/pours/{pour}/level", json={"level_mm": -1}).json()["fell"] is None
     clock.move(300)
     fell = maker.post(f"/api/pours/{pour}/level", json={"level_mm": -6}).json()["fell"]
-    assert "6.0 mm in 10 min, about 2.7 litres" in fell
+    assert "6.0 mm in 10 min, about 2.7 L" in fell
     shop.service.watch.judge_all()
     assert "wet-under-form" in {alarm["kind"] for alarm in maker.get("/api/alarms").json()}
+
+
+def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
+    maker: Any, pour: int, clock: Any
+) -> None:
+    """Five US gallons are 18.93 L, a quarter inch is 6.35 mm (NIST SP 811, B.8); the record keeps L and mm."""
+    maker.cookies.set("pourlog_units", "f.in.gal.lb")
+    page = maker.get(f"/pours/{pour}/first-hour").text
+    assert "Gone in so far, US gallons" in page
+    assert "Level at the mark, in " in page
+    maker.post(f"/pours/{pour}/measured", data={"poured": "5", "level": "0"})
+    clock.move(300)
+    page = maker.post(f"/pours/{pour}/measured", data={"poured": "", "level": "-0.25"}).text.replace(
+        "\u00a0", " "
+    )
+    kept = {e["kind"]: e["data"] for e in maker.get(f"/api/pours/{pour}/record").json()["events"]}
+    assert kept["poured"]["litres"] == pytest.approx(18.92705892)
+    assert kept["level"]["mm"] == pytest.approx(-6.35)
+    assert "<strong>5.00 US gal</strong>" in page
+    assert "-0.25 in" in page
+    assert "The level fell by 0.248 in" in page
+    assert " mm" not in page.partition("How much, and how high?")[2].partition("</section>")[0]
+
+
+def test_the_pours_own_page_switches_the_fan_and_gives_it_back(maker: Any, pour: int, service: Any) -> None:
+    """By hand it stays; given back, plan and forecast decide again; whose word it is stands on the page."""
+    page = maker.get(f"/pours/{pour}").text
+    assert "Does the fan run?" in page
+    assert "The fan of bench-1 is off" in page
+    page = maker.post("/stations/bench-1/fan", data={"on": "on", "pour": pour}).text
+    assert "The fan of bench-1 is switched on, by hand" in page
+    assert "Give it back to plan and forecast" in page
+    service.watch.judge_all()
+    assert maker.post("/api/stations/bench-1/fan", json={"on": True}).json()["by"] == "hand"
+    page = maker.post("/stations/bench-1/fan", data={"on": "auto", "pour": pour}).text
+    assert "Give it back" not in page
+    with service.store.read() as connection:
+        assert stations.by_name(connection, "bench-1").fan_by is None
+        noted = [(e.data["on"], e.data["by"]) for e in events.of_kind(connection, pour, "fan")]
+    assert noted == [(True, "hand"), (True, None)]
+    assert maker.post("/stations/bench-1/fan", data={"on": "maybe"}).status_code == 422
+
+
+def test_a_pour_says_before_it_starts_that_nobody_may_hear_its_alarms(
+    maker: Any, shop: Any, plan_toml: str
+) -> None:
+    """No address is set: said where it is signed, where it starts, and while somebody sits by it."""
+    made = shop.plan(plan_toml)
+    assert "nobody is called" in maker.get(f"/pours/{made}/ready").text
+    shop.go(made, Stage.READY)
+    assert "nobody is called" in maker.get(f"/pours/{made}").text
+    shop.go(made, Stage.POURING)
+    assert "nobody is called" in maker.get(f"/pours/{made}").text
+    assert "nobody is called" in maker.get("/api/messages").json()["untested"]
 
 
 def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour_is_over(
@@ -151,7 +205,7 @@ def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour
         station = stations.by_name(connection, "bench-1")
         assert (station.power_low, station.disk_free_mb) == (True, 12.5)
     page = maker.get("/stations").text
-    assert "Its fan is switched on" in page
+    assert "The fan of bench-1 is switched on, by hand" in page
     assert "its supply is too weak" in page
     for stage in ("watched", "curing", "released"):
         assert maker.post(f"/api/pours/{pour}/stage", json={"to": stage}).status_code == 200

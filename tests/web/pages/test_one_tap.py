@@ -80,6 +80,36 @@ def test_one_press_acknowledges_without_a_sign_in_and_only_once(phone: Any, hot:
     assert "works once" in again.text
 
 
+@pytest.mark.parametrize(("days", "old"), [(6.9, False), (7.1, True)])
+def test_before_a_pour_a_test_that_was_confirmed_long_ago_is_said(
+    phone: Any, maker: Any, shop: Any, service: Any, plan_toml: str, days: float, old: bool
+) -> None:
+    """Seven days after somebody tapped the link in a test message it is asked for again; not before."""
+    pour = shop.plan(plan_toml)
+    assert "Nobody has ever confirmed a test message" in maker.get(f"/pours/{pour}/ready").text
+    attend.send_trial(service, "Ada")
+    with service.store.read() as connection:
+        body = next(row.body for row in outbox.newest_messages(connection) if row.why == outbox.TRIAL)
+    assert phone.post(f"/a/{body.rpartition('/a/')[2].split()[0]}").status_code == 200
+    shop.clock.move(days * 86_400)
+    page = maker.get(f"/pours/{pour}/ready").text
+    assert ("was confirmed 7 days ago" in page) is old
+    assert ("Send a test message now" in page) is old
+
+
+def test_a_link_carries_the_name_of_those_it_was_sent_to(
+    shop: Any, hot: Any, service: Any, monkeypatch: Any
+) -> None:
+    """Where the settings name them; the record says that it was by a link."""
+    named = service.settings.model_copy(update={
+        "messages": service.settings.messages.model_copy(update={"who": "Ada Lind"})})  # fmt: skip
+    monkeypatch.setattr(service, "settings", named)
+    alarm, token = hot()
+    attend.tap(service, token)
+    with service.store.read() as connection:
+        assert alarms.get_alarm(connection, alarm).acknowledged_by == "Ada Lind (by link)"
+
+
 def test_nothing_but_a_post_acknowledges(phone: Any, hot: Any, service: Any) -> None:
     """Mail programs, previews and browsers fetch links by themselves."""
     alarm, token = hot()
