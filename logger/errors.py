@@ -9,11 +9,14 @@ LoggerError
 ├── DidNotConverge        the solver could not reach its accuracy
 ├── NotFound              no such pour, alarm, station, …
 ├── NotAllowed            the pour's life, or the person's role, does not allow this now
+│   └── NotReady          something stands in the way of the pour; says what, one sentence each
 └── StoreError            the database refused
     └── UnknownSchema     the database is newer than this program
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 
 class LoggerError(Exception):
@@ -73,6 +76,16 @@ class NotFound(LoggerError):
 
 class NotAllowed(LoggerError):
     """The pour's life, or the person's role, does not allow this now."""
+
+
+class NotReady(NotAllowed):
+    """The pour may not start: `obstacles` says what stands in the way, one sentence each."""
+
+    def __init__(self, pour: str, obstacles: Sequence[str]) -> None:
+        self.obstacles = tuple(obstacles)
+        count = len(self.obstacles)
+        what = "1 thing stands" if count == 1 else f"{count} things stand"
+        super().__init__(f"{pour}: {what} in the way. {' '.join(self.obstacles)}")
 
 
 class StoreError(LoggerError):

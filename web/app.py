@@ -18,7 +18,7 @@ from logger.errors import NotFound
 from logger.store.people import owner_exists
 from web import errors
 from web.access import OnlookerDep, ServiceDep, ViewerDep
-from web.api import alarms, batches, health, pours, records, stations, watching
+from web.api import alarms, batches, health, pours, ready, records, stations, told, watching
 from web.charts import chart_bundle, chart_version
 from web.pages import entry
 from web.pages.every import ROUTERS
@@ -138,7 +138,7 @@ def make_app(
 
     app.add_middleware(Guard, service=service, throttle=throttle, seconds=seconds)
 
-    for module in (batches, pours, records, alarms, watching, stations, health, entry):
+    for module in (batches, pours, ready, told, records, alarms, watching, stations, health, entry):
         app.include_router(module.router)
     for router in ROUTERS:
         app.include_router(router)

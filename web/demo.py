@@ -6,6 +6,7 @@ happens at its exact simulated moment. A process that dies is started again, as 
 
 from __future__ import annotations
 
+import io
 import json
 import logging
 import math
@@ -24,6 +25,7 @@ from typing import Any
 
 import httpx
 import tomli_w
+from PIL import Image
 
 from hardware.bench.mapped_clock import MappedClock, MovingClock, start_mapped_clock
 from hardware.bench.station import Bench, FaultWindow
@@ -38,7 +40,7 @@ from logger.forecasting import Pace
 from logger.plan_file import plan_from_table
 from logger.planning.examples import EXAMPLES
 from logger.settings import read_settings
-from web.scenarios import OWNER, SCENARIOS, WORKSHOP, Scenario
+from web.scenarios import OWNER, SCENARIOS, SECOND, WORKSHOP, Scenario
 from web.serve import serve
 from web.service import Service
 
@@ -315,9 +317,21 @@ class Maker:
             "POST", "/api/pours", {"plan_toml": plan_toml, "client": scenario.client, "station": STATION}
         )
         pour_id = int(pour["id"])
+        self.sign_all(pour_id)
         self.step(pour_id, "ready", "every point looked at")
         self.step(pour_id, "pouring", "first pail in")
         return pour_id
+
+    def sign_all(self, pour_id: int) -> None:
+        """Every point of the plan is signed by as many of the invented persons as it asks for, with its photo."""
+        address = f"/api/pours/{pour_id}"
+        for point in self.ask("GET", f"{address}/ready")["points"]:
+            if "photo" in point["evidence"]:
+                about = {"text": f"{point['id']} (drawn by the demo)", "point": point["id"]}
+                sent = {"photo": ("photo.png", _drawn_photo(), "image/png")}
+                self.client.post(f"{address}/photos", data=about, files=sent).raise_for_status()
+            for person in (OWNER, SECOND)[: point["people"]]:
+                self.ask("POST", f"{address}/ready/sign", {"point": point["id"], "person": person})
 
     def plan_examples(self) -> None:
         """Two plans of another table: one with five mistakes, and the same mended."""
@@ -349,6 +363,13 @@ class Maker:
             answer.raise_for_status()
             return answer.json()
         raise AssertionError("unreachable")
+
+
+def _drawn_photo() -> bytes:
+    """A picture that stands for a photo: the invented workshop has no camera."""
+    made = io.BytesIO()
+    Image.new("RGB", (64, 48), "peru").save(made, "PNG")
+    return made.getvalue()
 
 
 def run_demo(

@@ -12,13 +12,18 @@ from logger.alarms.watchbook import Watchbook
 from logger.cure.glass import field_hours, milestones
 from logger.cure.prediction import MODEL_VERSION, predict
 from logger.delivery.trials import write_trials
-from logger.errors import NotAllowed
+from logger.errors import BadInput, NotAllowed
 from logger.plan_file import Plan, plan_from_text
-from logger.pour import Stage
+from logger.pour import Stage, next_stage
 from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
 from web.service import Service
+from web.signing import must_be_ready
+
+#: What may be added to a sealed record, by name, time and reason.
+ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
+LONGEST_REASON = 300
 
 
 def plan_pour(service: Service, plan_toml: str, client: str, station: str | None, by: str) -> int:
@@ -69,10 +74,22 @@ def choose_station(service: Service, pour_id: int, station: str, by: str) -> Non
 
 
 def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
-    """The pour's next stage; closing it seals its record. Raises NotAllowed, NotFound."""
+    """The pour's next stage; closing it seals its record.
+
+    It becomes ready, and starts, only when every point is signed or let pass by name and reason.
+    Raises NotAllowed, NotReady, NotFound.
+    """
     known = None
-    if to is Stage.CLOSED:
-        with service.store.read() as connection:
+        elif starts:
+            must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
+    starts = to in (Stage.READY, Stage.POURING)
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
+        if starts:
+            found = must_be_ready(tx, pour)
+            text = text or f"{len(found.signatures)} signatures, {len(found.overrides)} let pass"
+        if to is Stage.CLOSED:
             known = measured(connection, pour_id)
     with service.store.write() as tx:
         if to is Stage.POURING and pours.get_pour(tx, pour_id).station_id is None:
@@ -107,7 +124,7 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
     if text:
         with service.store.read() as connection:
             pour_id = alarms.get_alarm(connection, alarm_id).pour_id
-        note(service, pour_id, text, by)
+        note(service, pour_id, text, by, reason="said when the alarm was acknowledged")
 
 
 def look(service: Service, pour_id: int, finding: Finding, by: str, text: str = "") -> None:
@@ -117,12 +134,37 @@ def look(service: Service, pour_id: int, finding: Finding, by: str, text: str = 
 
 
 def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",
-         data: dict[str, Any] | None = None) -> None:  # fmt: skip
-    """A note on a pour, whatever its stage: on a sealed record it is an addition. Raises NotFound."""
+         data: dict[str, Any] | None = None, reason: str = "") -> None:  # fmt: skip
+    """Keeps something with a pour, whatever its stage; with a sealed record as an addition that carries its reason.
+
+    Raises BadInput for a sealed record without a reason, NotAllowed for what belongs to a growing one, NotFound.
+    """
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
-        kind = "addition" if pour.stage == Stage.CLOSED and kind == "note" else kind
-        events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text, data)
+        if pour.stage == Stage.CLOSED:
+            if kind not in ADDED:
+                raise NotAllowed(f"pour {pour_id} is closed and its record sealed: nothing is done to it any more; "
+                                 "what is known later is added on its record's page, with a reason")  # fmt: skip
+            if not reason.strip():
+                raise BadInput(
+                    "reason", "is empty", remedy="this record is sealed: say why you add to it now"
+                )
+            data = (data or {}) | {"about": kind, "reason": reason.strip()[:LONGEST_REASON]}
+def tell(
+    service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any], reason: str
+) -> None:
+    """What people tell a record: outcome, test, lot, layer, note. Raises NotAllowed before pouring, else as `note`."""
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+    if pour.poured_ms is None:
+        raise NotAllowed(
+            f"pour {pour_id} is {pour.stage}: there is nothing to tell of it before it is poured"
+        )
+    note(service, pour_id, text, by, kind, data, reason)
+
+
+            kind = "addition"
+        events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text.strip()[:4000], data or None)
     service.news.tell("pour", pour=pour_id)
 
 

@@ -1,6 +1,9 @@
 """From the domain's errors to answers: one JSON body for programs, one plain page for people.
 
 {"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null}}
+
+A pour that may not start is answered with 409, kind "not-ready", and "obstacles": what stands in the way, a sentence
+each.
 """
 
 from __future__ import annotations
@@ -8,13 +11,15 @@ from __future__ import annotations
 import logging
 import math
 import re
+from collections.abc import Sequence
+from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from logger.errors import BadInput, LoggerError, NotAllowed, NotFound
+from logger.errors import BadInput, LoggerError, NotAllowed, NotFound, NotReady
 from logger.store.readings import Conflict
 from web.pages.frame import page
 
@@ -78,7 +83,8 @@ def install(app: FastAPI) -> None:
                 return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
         where = error.where if isinstance(error, BadInput) else None
         remedy = error.remedy if isinstance(error, BadInput) else None
-        answer = _answer(request, status, kind_of(error), str(error), where, remedy)
+        obstacles = error.obstacles if isinstance(error, NotReady) else ()
+        answer = _answer(request, status, kind_of(error), str(error), where, remedy, obstacles)
         if isinstance(error, TooMany):
             answer.headers["Retry-After"] = str(error.wait_s)
         return answer
@@ -104,10 +110,13 @@ def _wants_page(request: Request) -> bool:
 
 
 def _answer(
-    request: Request, status: int, kind: str, message: str, where: str | None, remedy: str | None
-) -> Response:
+    request: Request, status: int, kind: str, message: str, where: str | None, remedy: str | None,
+    obstacles: Sequence[str] = (),
+) -> Response:  # fmt: skip
     if _wants_page(request):
-        return page(request, "problem.html", {"status": status, "message": message, "remedy": remedy},
-                    status=status)  # fmt: skip
-    body = {"kind": kind, "message": message, "where": where, "remedy": remedy}
+        shown = {"status": status, "message": message, "remedy": remedy, "obstacles": obstacles}
+        return page(request, "problem.html", shown, status=status)
+    body: dict[str, Any] = {"kind": kind, "message": message, "where": where, "remedy": remedy}
+    if obstacles:
+        body["obstacles"] = list(obstacles)
     return JSONResponse({"error": body}, status)

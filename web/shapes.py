@@ -93,10 +93,74 @@ class StepShape(Shape):
     text: Text = ""
 
 
+#: Why something is added to a sealed record; asked for there alone.
+Reason = Annotated[str, Field(max_length=300)]
+
+
 class NoteShape(Shape):
     """A note on a pour."""
 
     text: Annotated[str, Field(min_length=1, max_length=4000)]
+    reason: Reason = ""
+
+
+class SignShape(Shape):
+    """Who signs a readiness point, or takes the signature back."""
+
+    point: Annotated[str, Field(min_length=1, max_length=80)]
+    person: Annotated[str, Field(min_length=1, max_length=60)]
+
+
+class OverrideShape(SignShape):
+    """Who lets a point pass, and why."""
+
+    reason: Annotated[str, Field(min_length=1, max_length=2000)]
+
+
+class DefectShape(Shape):
+    """One thing that went wrong, and where on the table."""
+
+    kind: Annotated[str, Field(max_length=40)]
+    where: Annotated[str, Field(max_length=300)] = ""
+
+
+class OutcomeShape(Shape):
+    """How a pour ended; logger/record/SCHEMA.md has the words."""
+
+    state: Annotated[str, Field(max_length=40)]
+    defects: Annotated[list[DefectShape], Field(max_length=20)] = []
+    rework_cost: Annotated[float, Field(ge=0, le=1e9)] = 0.0
+    currency: Annotated[str, Field(max_length=12)] = ""
+    rework_h: Annotated[float, Field(ge=0, le=1e9)] = 0.0
+    text: Text = ""
+    reason: Reason = ""
+
+
+class TestShape(Shape):
+    """A test on the casting."""
+
+    what: Annotated[str, Field(max_length=40)]
+    value: Annotated[str, Field(min_length=1, max_length=300)]
+    text: Text = ""
+    reason: Reason = ""
+
+
+class LotShape(Shape):
+    """A resin lot that was used."""
+
+    product: Annotated[str, Field(min_length=1, max_length=100)]
+    part: Annotated[str, Field(min_length=1, max_length=100)]
+    lot: Annotated[str, Field(min_length=1, max_length=100)]
+    kg: Annotated[float, Field(gt=0, le=100_000)]
+    expires_on: Annotated[str, Field(max_length=10)] | None = None
+    reason: Reason = ""
+
+
+class LayerShape(Shape):
+    """A later layer that is poured now."""
+
+    number: Annotated[int, Field(ge=2, le=100)]
+    reason: Reason = ""
 
 
 class AckShape(Shape):
@@ -139,9 +203,9 @@ class LevelShape(Shape):
 
 
 class FanShape(Shape):
-    """The fan relay as it should be."""
+    """The fan relay as it should be, by hand; null gives it back to plan and forecast."""
 
-    on: bool
+    on: bool | None
 
 
 class HealthShape(Shape):
@@ -180,6 +244,7 @@ class ErrorBody(Shape):
     message: str
     where: str | None
     remedy: str | None
+    obstacles: list[str] | None = None
 
 
 class ErrorAnswer(Shape):

@@ -128,12 +128,14 @@ class Gain:
 
 def deepest_safe(
     plan: Plan, *, limit_c: float | None = None, faster: float = 1.0, from_mm: float = LEAST_MM,
-    most_mm: float = MOST_MM, within_mm: float = WITHIN_MM,
+    most_mm: float = MOST_MM, within_mm: float = WITHIN_MM, proven: bool = True,
 ) -> DeepestLayer:  # fmt: skip
     """The deepest single layer of this plan's resin, form and room that stays under the limit.
 
     limit_c: default, the datasheet's highest core temperature. faster: how many times faster than fitted the
-    resin may be (Fit.rate_factor_range). Later layers of the plan are left out. Raises OutOfRange, DidNotConverge.
+    resin may be (Fit.rate_factor_range). proven: both ends are solved again at full accuracy, which takes most of the
+    time; without, they are as the long steps found them. Later layers of the plan are left out.
+    Raises OutOfRange, DidNotConverge.
     """
     limit = _limit(plan, limit_c)
     if not 0 < from_mm < most_mm or within_mm <= 0:
@@ -148,7 +150,7 @@ def deepest_safe(
     ladder = [from_mm]
     while ladder[-1] < most_mm:
         ladder.append(min(most_mm, ladder[-1] * 1.4))
-    found = _bracket(peak_c, ladder, lambda peak: peak <= limit, within_mm)
+    found = _bracket(peak_c, ladder, lambda peak: peak <= limit, within_mm, proven=proven)
     return DeepestLayer(found, limit, plan.resin.limits.max_depth_mm)
 
 
@@ -220,8 +222,9 @@ def _run(plan: Plan, full: bool, at_h: Sequence[float] = ()) -> Prediction:
 
 
 def _bracket(
-    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float
-) -> Bracket:
+    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float,
+    *, proven: bool = True,
+) -> Bracket:  # fmt: skip
     """Walk the ladder from its safe end to the first setting that is not safe, halve the gap, prove both ends.
 
     run: setting and whether at full accuracy → what decides.
@@ -239,6 +242,8 @@ def _bracket(
             safe = middle
         else:
             not_safe = middle
+    if not proven:
+        return Bracket(safe, not_safe, None, None)
     return _proven(run, ladder, is_safe, within, safe, not_safe)
 
 

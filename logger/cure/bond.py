@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.cure.diffusion import slow_down
 from logger.cure.gel import first_crossing
@@ -22,6 +23,7 @@ from logger.cure.prediction import Prediction, predict
 from logger.plan_file import Plan
 
 Verdict = Literal["too early", "bonds", "scuff"]
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -73,9 +75,25 @@ class BondWindow:
 
 def bond_window(plan: Plan, prediction: Prediction) -> BondWindow:
     """The window at the top face of what the plan pours last within its run. Hours count from the first pour."""
-    glass, slow, room_c = plan.resin.glass, slow_down(plan.resin), room_at_end_c(plan)
     begin = max((layer.at_h for layer in plan.layer if layer.at_h < plan.run.hours), default=0.0)
     hours, celsius = thinned(prediction.curve.hours, prediction.curve.surface_c, begin)
+    return _window(plan, hours, celsius)
+
+
+def coat_window(plan: Plan) -> BondWindow:
+    """The window of a brushed coat of this resin: thin, so it stays at the room's temperature and never warms itself.
+
+    Hours count from the brushing. What the wood soaks up and what the film's air does to it is left out.
+    """
+    schedule = plan.room_schedule()
+    hours = np.linspace(0.0, plan.run.hours, max(2, round(plan.run.hours) + 1))
+    celsius = np.interp(hours, [h for h, _ in schedule], [c for _, c in schedule])
+    return _window(plan, hours, celsius)
+
+
+def _window(plan: Plan, hours: Floats, celsius: Floats) -> BondWindow:
+    """From a surface's temperatures: when it gels, turns to glass and is hard."""
+    glass, slow, room_c = plan.resin.glass, slow_down(plan.resin), room_at_end_c(plan)
     alpha = conversion_along(hours, celsius, plan.resin.rate, slow)
     later, cure = cooled_to_room(hours, alpha, room_c, plan.resin.rate, slow)
     warm = np.concatenate([celsius, np.full(len(later) - len(hours), room_c)])

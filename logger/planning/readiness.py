@@ -165,7 +165,8 @@ def obstacles(
 ) -> list[str]:
     """What still keeps the pour from starting, one sentence each; empty when it may start.
 
-    An override lets one point pass that stands at stop; it does not stand in for the signatures.
+    An override lets one point pass that stands at stop, or for which the second pair of eyes or the photo cannot be
+    had. It does not stand in for the first signature: every point has been looked at by somebody with a name.
     """
     signed: dict[str, set[str]] = {}
     photos: set[str] = set()
@@ -178,19 +179,14 @@ def obstacles(
     passed = {override.point for override in overrides}
     reasons = []
     for point in wanted:
-        missing = point.people - len(signed.get(point.id, ()))
-        if missing > 0:
-            other = (
-                "a person"
-                if missing == point.people == 1
-                else f"{missing} more"
-                if signed.get(point.id)
-                else "two persons"
-            )
+        by = len(signed.get(point.id, ()))
+        let_pass = point.id in passed
+        if by < (1 if let_pass else point.people):
+            other = f"{point.people - by} more" if by else "two persons" if point.people == 2 else "a person"
             reasons.append(f"{point.question} Not signed yet: needs {other}.")
-        if "photo" in point.evidence and point.id not in photos:
+        if "photo" in point.evidence and point.id not in photos and not let_pass:
             reasons.append(f"{point.question} The {point.evidence} is missing.")
-        if point.light is Light.STOP and point.id not in passed:
+        if point.light is Light.STOP and not let_pass:
             reasons.append(
                 f"{point.question} Stands at stop: {point.why} Mend it, or override by name and reason."
             )

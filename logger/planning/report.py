@@ -9,6 +9,7 @@ from logger.planning.assess import Assessment
 from logger.planning.batches import Card
 from logger.planning.findings import Finding, Light, plain
 from logger.planning.readiness import summary
+from logger.units import kg_to_lb
 
 WIDTH = 100
 _WORDS = {Light.STOP: "STOP", Light.WATCH: "WATCH", Light.OK: "ok"}
@@ -16,7 +17,11 @@ _WORDS = {Light.STOP: "STOP", Light.WATCH: "WATCH", Light.OK: "ok"}
 
 def plan_report(plan: Plan, assessment: Assessment) -> str:
     """The whole report. Every answer carries the constants it used and where they come from."""
-    lines = [plan.title, "=" * min(len(plan.title), WIDTH), summary(assessment.points), ""]
+    lines = [plan.title, "=" * min(len(plan.title), WIDTH), summary(assessment.points)]
+    if (q := assessment.quantity) is not None:
+        lines.append(f"To mix: {plain(q.total_l)} L = {plain(q.total_gal)} US gal; {plain(q.total_kg)} kg = "
+                     f"{plain(kg_to_lb(q.total_kg))} lb.")  # fmt: skip
+    lines.append("")
     for light, heading in (
         (Light.STOP, "Must change before the pour"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"),
     ):  # fmt: skip

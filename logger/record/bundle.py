@@ -18,6 +18,7 @@ from typing import IO, Any
 from sqlalchemy import Connection
 
 from logger.errors import BadInput, NotAllowed, StoreError
+from logger.record import happened
 from logger.record.files import SCHEMA, as_csv, from_csv
 from logger.record.gather import gather
 from logger.record.seal import seal_hash
@@ -71,7 +72,9 @@ def write_bundle(
         for name in COLUMNS:
             put(f"{name}.csv", (text.encode() for text in as_csv(name, rows_of(connection, pour_id, name))))
         for photo in record["photos"] + [
-            event["data"] for event in record["additions"] if event["kind"] == "photo"
+            event["data"]
+            for event in record["additions"]
+            if happened.subject(event["kind"], event["data"]) == "photo"
         ]:
             found = None if photos is None else next(photos.glob(f"{photo['sha256']}.*"), None)
             if found is None:

@@ -108,6 +108,24 @@ def check_outcome(data: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
+def check_test(data: Mapping[str, Any]) -> dict[str, Any]:
+    """A test on the casting as somebody tells it. Raises BadInput naming the field."""
+    what, value = data.get("what"), str(data.get("value") or "").strip()
+    if what not in TESTS:
+        raise BadInput("what", "is not known", value=what, allowed=", ".join(TESTS), remedy="choose one")
+    if not value:
+        raise BadInput("value", "is empty", remedy="say what the test showed")
+    return {"what": what, "value": value[:300]}
+
+
+def check_layer(number: float) -> dict[str, Any]:
+    """A later layer's number. Raises BadInput."""
+    if not 2 <= number <= 100 or number != int(number):
+        raise BadInput("number", "is not a layer", value=number, allowed="2 to 100",
+                       remedy="the first is the pour itself")  # fmt: skip
+    return {"number": int(number)}
+
+
 def _amount(name: str, value: Any) -> float:
     if value is None or value == "":
         return 0.0
@@ -116,11 +134,13 @@ def _amount(name: str, value: Any) -> float:
     return float(value)
 
 
-def _kind(event: Event) -> str:
+def subject(kind: str, data: Mapping[str, Any] | None) -> str:
     """What an event is about: an addition after sealing names it in its data."""
-    if event["kind"] == "addition":
-        return str((event["data"] or {}).get("about", "addition"))
-    return str(event["kind"])
+    return str((data or {}).get("about", kind)) if kind == "addition" else kind
+
+
+def _kind(event: Event) -> str:
+    return subject(str(event["kind"]), event["data"])
 
 
 def _about(event: Event) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.errors import NotFound
+from logger.record import happened
 from logger.record.links import Break, Wrong, walk
 from logger.record.seal import alarm_hashes, forecast_hash, pour_hashes, seal_hash
 from logger.store import pours, seals
@@ -288,7 +289,7 @@ def _answered_later(
 def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
     for row in linked_events(connection, pour_id):
         _at_ms, kind, _by, _text, data = json.loads(row.body or "[null,null,null,null,null]")
-        if kind != "photo":
+        if happened.subject(kind, data) != "photo":
             continue
         found = next(folder.glob(f"{data['sha256']}.*"), None)
         if found is None:

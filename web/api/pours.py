@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from sqlalchemy import Row
 from starlette.responses import Response
 
@@ -55,27 +56,33 @@ def next_stage(pour_id: RowId, step: StepShape, service: ServiceDep, who: MakerD
 
 @router.post("/{pour_id}/notes", status_code=201)
 def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
-    """Adds a note."""
-    desk.note(service, pour_id, new.text, who.name)
+    """Adds a note; to a sealed record with the reason why."""
+    desk.note(service, pour_id, new.text, who.name, reason=new.reason)
     return one(service, pour_id)
 
 
 @router.get("/{pour_id}/curve")
 def curve(
     pour_id: RowId,
+    request: Request,
     service: ServiceDep,
     _who: ReaderDep,
     width: Annotated[int, Query(ge=50, le=4000)] = 800,
 ) -> Response:
     """The measured curves, thinned to a screen's width; no hot sample is lost."""
+    shown = "[]"
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-        shown: list[dict[str, Any]] = []
         if pour.poured_ms is not None:
-            shown = service.curves.thinned(connection, pour_id, pour.poured_ms, width)
+            shown = service.curves.thinned_json(connection, pour_id, pour.poured_ms, width)
     now_h = None if pour.poured_ms is None else (service.timeline.true_ms() - pour.poured_ms) / 3.6e6
-    body = {"pour": pour_id, "stage": pour.stage, "now_h": now_h, "traces": shown}
-    return Response(json.dumps(body, allow_nan=False), media_type="application/json")
+    about = json.dumps({"pour": pour_id, "stage": pour.stage, "now_h": now_h}, allow_nan=False)
+    body = f'{about[:-1]}, "traces": {shown}}}'.encode()
+    if "gzip" not in request.headers.get("accept-encoding", ""):
+        return Response(body, media_type="application/json", headers={"Vary": "Accept-Encoding"})
+    # Level 4: half a millisecond's worth larger than the best, and three times as quick.
+    return Response(gzip.compress(body, 4), media_type="application/json",
+                    headers={"Content-Encoding": "gzip", "Vary": "Accept-Encoding"})  # fmt: skip
 
 
 def one(service: Service, pour_id: int) -> PourAnswer:

@@ -12,6 +12,7 @@ from fastapi import Request
 
 from logger import units
 from logger.errors import BadInput
+from web.pages.in_units import in_units
 
 COOKIE = "pourlog_units"
 _CHOICES: tuple[tuple[str, ...], ...] = (("c", "f"), ("mm", "in"), ("l", "gal"), ("kg", "lb"))
@@ -56,6 +57,10 @@ class Units:
             return "–"
         return f"{units.mm_to_in(mm):.2f}\u00a0in" if self.length == "in" else f"{mm:,.0f}\u00a0mm"
 
+    def level(self, mm: float) -> str:
+        """A level against a mark, up is plus, as fine as it is read."""
+        return f"{units.mm_to_in(mm):+.2f}\u00a0in" if self.length == "in" else f"{mm:+.1f}\u00a0mm"
+
     def bare_span(self, mm: float) -> str:
         """A length's number in the chosen unit, for a field that names the unit."""
         return f"{units.mm_to_in(mm):.3g}" if self.length == "in" else f"{mm:g}"
@@ -80,6 +85,12 @@ class Units:
             return "–"
         return f"{units.kg_to_lb(grams / 1000):.3f}\u00a0lb" if self.mass == "lb" else f"{grams:,.0f}\u00a0g"
 
+    def told(self, text: str) -> str:
+        """A sentence of planning; one that refuses a value of the plan file keeps the file's own units."""
+        if "; allowed: " in text:
+            return text
+        return in_units(text, self.temperature, self.length, self.volume, self.mass)
+
     @property
     def scale_unit(self) -> str:
         """What a bench scale is read in."""
@@ -92,6 +103,15 @@ class Units:
     def to_mm(self, number: float) -> float:
         """mm of a number in the chosen unit."""
         return units.in_to_mm(number) if self.length == "in" else number
+
+    @property
+    def volume_words(self) -> str:
+        """What a volume is given in, in full."""
+        return "US gallons" if self.volume == "gal" else "litres"
+
+    def to_litres(self, number: float) -> float:
+        """Litres of a number in the chosen unit."""
+        return units.us_gallons_to_litres(number) if self.volume == "gal" else number
 
     def to_kg(self, number: float) -> float:
         """kg of a number in the chosen unit."""

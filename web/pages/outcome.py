@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
-from logger.errors import BadInput, NotAllowed
-from logger.pour import Stage
+from logger.errors import BadInput
 from logger.record import happened
 from logger.record.shop import check_lot
-from logger.store import events, pours
+from web import desk
 from web.access import MakerDep, ServiceDep
 from web.pages.measures import number_from
-from web.service import Service
 from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
@@ -37,7 +36,9 @@ async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, wh
         "currency": given.get("currency", "").strip(),
         "rework_h": _number(given.get("hours", ""), "Hours of work"),
     })  # fmt: skip
-    return tell(service, pour_id, who.name, "outcome", given.get("text", ""), data, given.get("reason", ""))
+    text, reason = given.get("text", ""), given.get("reason", "")
+    await run_in_threadpool(desk.tell, service, pour_id, who.name, "outcome", text, data, reason)
+    return _told(pour_id, reason)
 
 
 @router.post("/pours/{pour_id}/record/test")
@@ -45,13 +46,9 @@ def told_test(
     pour_id: RowId, service: ServiceDep, who: MakerDep, what: Word, value: Word, text: Long = "", reason: Word = "",
 ) -> Response:  # fmt: skip
     """A test on the casting: how it came out of the form, how hard it was."""
-    if what not in happened.TESTS:
-        raise BadInput(
-            "what", "is not known", value=what, allowed=", ".join(happened.TESTS), remedy="choose one"
-        )
-    if not value.strip():
-        raise BadInput("value", "is empty", remedy="say what the test showed")
-    return tell(service, pour_id, who.name, "test", text, {"what": what, "value": value.strip()}, reason)
+    data = happened.check_test({"what": what, "value": value})
+    desk.tell(service, pour_id, who.name, "test", text, data, reason)
+    return _told(pour_id, reason)
 
 
 @router.post("/pours/{pour_id}/record/lot")
@@ -62,7 +59,8 @@ def lot(
     """A resin lot that went into this pour."""
     data = check_lot({"product": product, "part": part, "lot": lot, "kg": number_from(kg, "Used"),
                       "expires_on": expires_on})  # fmt: skip
-    return tell(service, pour_id, who.name, "lot", "", data, reason)
+    desk.tell(service, pour_id, who.name, "lot", "", data, reason)
+    return _told(pour_id, reason)
 
 
 @router.post("/pours/{pour_id}/record/layer")
@@ -70,16 +68,9 @@ def layer(
     pour_id: RowId, service: ServiceDep, who: MakerDep, number: Word, reason: Word = ""
 ) -> Response:  # fmt: skip
     """A layer that is poured now."""
-    value = number_from(number, "Layer")
-    if not 2 <= value <= 100 or value != int(value):
-        raise BadInput(
-            "number",
-            "is not a layer",
-            value=number,
-            allowed="2 to 100",
-            remedy="the first is the pour itself",
-        )
-    return tell(service, pour_id, who.name, "layer", "", {"number": int(value)}, reason)
+    data = happened.check_layer(number_from(number, "Layer"))
+    desk.tell(service, pour_id, who.name, "layer", "", data, reason)
+    return _told(pour_id, reason)
 
 
 @router.post("/pours/{pour_id}/record/addition")
@@ -89,34 +80,13 @@ def addition(
     """Something that is added to a sealed record. On an open one it is a note."""
     if not text.strip():
         raise BadInput("text", "is empty", remedy="write what is to be added")
-    return tell(service, pour_id, who.name, "note", text, {}, reason)
+    desk.tell(service, pour_id, who.name, "note", text, {}, reason)
+    return _told(pour_id, reason)
 
 
-def tell(
-    service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any], reason: str
-) -> Response:  # fmt: skip
-    """Keeps it with the pour: as it is while the record grows, as an addition with its reason once it is sealed.
-
-    Raises NotAllowed before pouring, BadInput for a sealed record without a reason.
-    """
-    with service.store.write() as tx:
-        pour = pours.get_pour(tx, pour_id)
-        if pour.poured_ms is None:
-            raise NotAllowed(
-                f"pour {pour_id} is {pour.stage}: there is nothing to tell of it before it is poured"
-            )
-        if pour.stage == Stage.CLOSED:
-            if not reason.strip():
-                raise BadInput(
-                    "reason", "is empty", remedy="this record is sealed: say why you add to it now"
-                )
-            data = data | {"about": kind, "reason": reason.strip()}
-            kind = "addition"
-        events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text.strip()[:4000], data or None)
-    service.news.tell("pour", pour=pour_id)
-    return RedirectResponse(
-        f"/pours/{pour_id}/record#{'additions' if kind == 'addition' else 'outcome'}", 303
-    )
+def _told(pour_id: int, reason: str) -> Response:
+    # Only a sealed record asks for a reason.
+    return RedirectResponse(f"/pours/{pour_id}/record#{'additions' if reason.strip() else 'outcome'}", 303)
 
 
 def _number(text: str, name: str) -> float:

@@ -13,7 +13,9 @@ from starlette.datastructures import UploadFile
 from starlette.responses import FileResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, NotFound
-from logger.store import shown
+from logger.pour import Stage
+from logger.record import happened
+from logger.store import pours, shown
 from web import desk
 from web.access import MakerDep, ReaderDep, ServiceDep
 from web.pages.redrawn import redrawn
@@ -30,8 +32,17 @@ OLDER = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
 _NAME = re.compile(r"[0-9a-f]{64}")
 
 
-def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, text: str = "", point: str = "") -> str:
-    """Keeps a photo, drawn anew, and notes it with the pour. Gives its SHA-256. Raises BadInput, NotFound."""
+def keep_photo(
+    service: Service, pour_id: int, raw: bytes, by: str, text: str = "", point: str = "", reason: str = ""
+) -> str:
+    """Keeps a photo, drawn anew, and notes it with the pour; with a sealed record as an addition with its reason.
+
+    Gives its SHA-256. Raises BadInput, NotFound.
+    """
+    with service.store.read() as connection:
+        closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
+    if closed and not reason.strip():
+        raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
     if not raw:
         raise BadInput("photo", "is empty", remedy="choose a photo first")
     if len(raw) > LARGEST:
@@ -49,7 +60,7 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, text: str = 
             os.fsync(file.fileno())
         part.replace(path)
     about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | ({"point": point} if point else {})
-    desk.note(service, pour_id, text, by, "photo", about)
+    desk.note(service, pour_id, text, by, "photo", about, reason)
     return name
 
 
@@ -66,9 +77,11 @@ async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
 async def add_photo(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """Keeps a photo with the pour."""
     given, raw = await photo_of(request)
-    text = given.get("text", "").strip()[:4000]
-    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, text)
-    return RedirectResponse(f"/pours/{pour_id}#events", 303)
+    text, reason = given.get("text", "").strip()[:4000], given.get("reason", "")
+    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, text, "", reason)
+    # Only a sealed record asks for a reason.
+    where = f"/pours/{pour_id}/record#additions" if reason.strip() else f"/pours/{pour_id}#events"
+    return RedirectResponse(where, 303)
 
 
 @router.get("/pours/{pour_id}/photos/{name}")
@@ -77,7 +90,8 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
     if not _NAME.fullmatch(name):
         raise NotFound(f"pour {pour_id} has no such photo")
     with service.store.read() as connection:
-        mine = [row.data for row in shown.events_of_kind(connection, pour_id, "photo")]
+        rows = shown.events_of_kind(connection, pour_id, "photo", "addition")
+    mine = [row.data for row in rows if happened.subject(row.kind, row.data) == "photo"]
     about = next((data for data in mine if data["sha256"] == name), None)
     if about is None:
         raise NotFound(f"pour {pour_id} has no such photo")

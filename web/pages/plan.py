@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
+from pydantic import StringConstraints
 from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, NotAllowed
-from logger.plan_file import Plan, plan_from_table, plan_to_text
+from logger.plan_file import Plan, plan_to_text
 from logger.planning.findings import Light
 from logger.pour import Stage
 from logger.store import pours, shown
@@ -17,13 +18,16 @@ from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.assessed import assessment_of
 from web.pages.frame import page
-from web.pages.measures import Units, number_from, units_of
+from web.pages.measures import Units, units_of
+from web.pages.other_numbers import with_numbers
 from web.pages.standing import STAGE_WORDS
 from web.service import Service
 from web.shapes import PLAN_BODY, RowId
 
 router = APIRouter(include_in_schema=False)
 HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
+Number = Annotated[str, Form(max_length=20)]
+Readings = Annotated[str, StringConstraints(max_length=400)]
 #: Light → the shape of its sign.
 SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
 
@@ -49,25 +53,19 @@ def change(
 
 @router.post("/pours/{pour_id}/plan/numbers")
 def change_numbers(
-    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep,
-    depth: Annotated[str, Form(max_length=20)], room: Annotated[str, Form(max_length=20)],
-    width: Annotated[str, Form(max_length=20)] = "", start: Annotated[str, Form(max_length=20)] = "",
-    layers: Annotated[str, Form(max_length=4)] = "1", wait_h: Annotated[str, Form(max_length=20)] = "",
+    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep, depth: Number, room: Number,
+    width: Number = "", start: Number = "", layers: Number = "1", wait_h: Number = "", bottom: Number = "",
+    span: Number = "", supports: Number = "", measure: Number = "",
+    moisture: Annotated[list[Readings], Form(max_length=40)] = [],  # noqa: B006 - FastAPI's own way of a list
 ) -> Response:  # fmt: skip
     """The same plan with other numbers."""
-    u = units_of(request)
+    given = {"depth": depth, "room": room, "width": width, "start": start, "layers": layers, "wait": wait_h,
+             "bottom": bottom, "span": span, "supports": supports, "measure": measure}  # fmt: skip
     try:
         with service.store.read() as connection:
             plan = desk.plan_of(pours.get_pour(connection, pour_id))
-        given = {
-            "depth": depth,
-            "room": room,
-            "width": width,
-            "start": start,
-            "layers": layers,
-            "wait": wait_h,
-        }
-        _change(service, pour_id, plan_to_text(_with_numbers(plan, given, u)), who.name)
+        changed = with_numbers(plan, given, moisture, units_of(request))
+        _change(service, pour_id, plan_to_text(changed), who.name)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
@@ -93,31 +91,6 @@ def _change(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
     desk.note(
         service, pour_id, "the plan as it was before this change", by, "plan-before", {"plan_toml": before}
     )
-
-
-def _with_numbers(plan: Plan, given: dict[str, str], u: Units) -> Plan:
-    """The plan with the numbers of the form; equal layers when more than one is asked for."""
-    table = plan.model_dump(exclude_none=True, mode="json")
-    table["pour"]["depth_mm"] = round(u.to_mm(number_from(given["depth"], "Depth of each layer")), 3)
-    table["air"]["room_c"] = round(u.to_c(number_from(given["room"], "Room")), 3)
-    if given["width"].strip():
-        table["pour"]["width_mm"] = round(u.to_mm(number_from(given["width"], "Width")), 3)
-    table["pour"].pop("start_c", None)
-    if given["start"].strip():
-        table["pour"]["start_c"] = round(u.to_c(number_from(given["start"], "Mix as poured")), 3)
-    count = number_from(given["layers"], "Layers")
-    if count != int(count) or not 1 <= count <= 12:
-        raise BadInput(
-            "Layers", "cannot be used", value=given["layers"], allowed="1 to 12", remedy="count them"
-        )
-    table["layer"] = []
-    if count > 1:
-        wait_h = number_from(given["wait"], "Hours between layers")
-        table["layer"] = [
-            {"at_h": wait_h * number, "depth_mm": table["pour"]["depth_mm"]}
-            for number in range(1, int(count))
-        ]
-    return plan_from_table(table, "this plan")
 
 
 def _page(

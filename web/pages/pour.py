@@ -88,12 +88,13 @@ def choose_station(
 
 @router.post("/pours/{pour_id}/notes")
 def add_note(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)]
-) -> Response:
-    """Keeps a note with the pour."""
+    pour_id: RowId, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)],
+    reason: Annotated[str, Form(max_length=desk.LONGEST_REASON)] = "",
+) -> Response:  # fmt: skip
+    """Keeps a note with the pour; with a sealed record as an addition with its reason."""
     if not text.strip():
         raise BadInput("note", "is empty", remedy="write what you saw or did")
-    desk.note(service, pour_id, text.strip(), who.name)
+    desk.note(service, pour_id, text.strip(), who.name, reason=reason)
     return RedirectResponse(f"/pours/{pour_id}#events", 303)
 
 

@@ -31,14 +31,19 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
         "deepest single pour", allowed, "mm", "datasheet, in the plan file" if by_sheet else "cure model"
     )
     deepest = max(depths)
-    if deepest <= allowed:
+    if deepest <= allowed + 1e-9:
         return [Finding(TOPIC, "depth", Light.OK, f"{plain(deepest)} mm is within the {plain(allowed)} mm allowed.",
                         (Figure("depth", deepest, "mm"),), (limit,))]  # fmt: skip
+    sheet = plan.resin.limits.max_depth_mm
+    why = f"{plain(allowed)} mm is allowed."
+    if not by_sheet:
+        why = f"by the model {plain(allowed)} mm stays under {plain(plan.resin.limits.max_core_c)} °C"
+        why += "." if sheet is None else f"; the datasheet allows {plain(sheet)} mm."
     parts = split_depth(sum(depths), allowed)
     advice = " ".join(step.words for step in layer_plan(parts, cure.window))
     return [Finding(
         TOPIC, "too-deep", Light.STOP,
-        f"{plain(deepest)} mm in one pour is too deep: {plain(allowed)} mm is allowed.",
+        f"{plain(deepest)} mm in one pour is too deep: {why}",
         (Figure("depth", deepest, "mm"), Figure("layers needed", len(parts), ""), Figure("each", parts[0], "mm")),
         (limit, SCUFF_GRIT), f"Pour {len(parts)} layers of {plain(parts[0])} mm. {advice}",
     )]  # fmt: skip

@@ -6,7 +6,6 @@ from logger.plan_file import Plan
 from logger.planning.findings import COMMON_PRACTICE, PLAN, Constant, Figure, Finding, Light, plain
 from logger.planning.shape import layers_m3, reading_doubt_m2, top_area_m2, voids_m3
 from logger.planning.volume import Quantity, with_allowances
-from logger.units import kg_to_lb
 
 TOPIC = "volume"
 DOUBT = Constant("two rules of area may differ by", 3.0, "%", "this project's choice, no standard")
@@ -72,8 +71,7 @@ def _volume(plan: Plan, q: Quantity) -> Finding:
     ]
     return Finding(
         TOPIC, "volume", Light.OK,
-        f"Mix {plain(q.total_l)} L in all ({plain(q.total_gal)} US gal, {plain(q.total_kg)} kg, "
-        f"{plain(kg_to_lb(q.total_kg))} lb): {', '.join(parts)}.",
+        f"Mix {plain(q.total_l)} L in all ({plain(q.total_kg)} kg): {', '.join(parts)}.",
         (Figure("to mix", q.total_l, "L"), Figure("to mix", q.total_gal, "US gal"),
          Figure("to mix", q.total_kg, "kg"), Figure("shape", q.shape_l, "L")),
         (Constant("density of the mix", q.density_kg_m3, "kg/m³", PLAN),

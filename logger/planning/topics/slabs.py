@@ -26,6 +26,7 @@ TOO_DRY = Constant("a slab drier than this takes up water later", 5.0, "%", COMM
 USUAL_HIGH = Constant("slab a little damp above", 10.0, "%", COMMON_PRACTICE)
 UNMEASURED = Constant("moisture taken where none was measured", 8.0, "%", COMMON_PRACTICE)
 PIN_LOW = Constant("pin meters read poorly below", 6.0, "%", COMMON_PRACTICE)
+COAT_MODEL = "cure model, a thin coat of the pour's own resin at the room's temperature"
 UNKNOWN_WOOD = Constant("density of a wood that is not in the table", 650.0, "kg/m³", COMMON_PRACTICE)
 
 
@@ -219,24 +220,29 @@ def _seal(plan: Plan, slab: Slab, cure: CureAnswers) -> Finding:
             TOPIC, "seal-none", Light.WATCH, f"{name} gets no seal coat: air from the pores will rise as bubbles.",
             (grams,), (uptake,), "Brush a thin coat on edges and end grain and pour while it is tacky.",
         )  # fmt: skip
+    coat_h = cure.coat
     if slab.seal == "cured":
+        hard = None if coat_h is None else coat_h.hard_h
+        when = "" if hard is None else f" By the model that takes about {plain(hard)} h in this room."
+        constants = (
+            (uptake,) if hard is None else (uptake, Constant("coat hard after", hard, "h", COAT_MODEL))
+        )
         return Finding(
-            TOPIC, "seal-cured", Light.OK, f"{name}: the seal coat has cured. Scuff it and wipe it before the pour.",
-            (grams,), (uptake,),
+            TOPIC, "seal-cured", Light.OK,
+            f"{name}: the seal coat cures before the pour. Scuff it and wipe it then.{when}", (grams,), constants,
         )  # fmt: skip
-    window = cure.window
-    if window is None or window.opens_h is None or not window.open:
+    if coat_h is None or coat_h.opens_h is None or not coat_h.open:
         return Finding(TOPIC, "seal-tacky", Light.OK, f"{name}: brush the seal coat and pour while it is tacky.",
                        (grams,), (uptake,))  # fmt: skip
-    opens = Constant("tacky from", window.opens_h, "h", "cure model, at the pour's own surface")
-    until = "" if window.closes_h is None else f" to about {plain(window.closes_h)} h"
+    opens = Constant("tacky from", coat_h.opens_h, "h", COAT_MODEL)
+    until = "" if coat_h.closes_h is None else f" to about {plain(coat_h.closes_h)} h"
     figures = [grams, Figure("pour from", opens.value, "h")]
-    if window.closes_h is not None:
-        figures.append(Figure("pour until", window.closes_h, "h"))
+    if coat_h.closes_h is not None:
+        figures.append(Figure("pour until", coat_h.closes_h, "h"))
     return Finding(
         TOPIC, "seal-tacky", Light.OK,
         f"{name}: brush the seal coat (about {plain(grams.value)} g on one long edge), pour from about "
         f"{plain(opens.value)} h{until} after it; later, scuff. "
-        "A thin coat runs slower than these hours: test it with a gloved finger.",
+        "Wood and air change a thin coat: test it with a gloved finger, and see its own datasheet if it is another.",
         tuple(figures), (opens, uptake),
     )  # fmt: skip

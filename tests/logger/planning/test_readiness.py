@@ -70,6 +70,16 @@ def test_a_stop_needs_an_override_by_name_and_reason() -> None:
     assert "Not signed" in obstacles([point], [], [Override("air", "Ben", "the dryer runs")])[0]
 
 
+def test_one_person_alone_lets_the_second_pair_of_eyes_pass_by_name_and_reason() -> None:
+    """On a Sunday there is no second person: signed once, and it is said who went without, and why."""
+    point = Point("form", "Under the form?", 2, "photo", Light.OK, "")
+    alone = [Override("form", "Ada", "nobody else is here, the camera is broken")]
+
+    assert len(obstacles([point], [Signature("form", "Ada")])) == 2
+    assert obstacles([point], [Signature("form", "Ada")], alone) == []
+    assert obstacles([point], [], alone) == ["Under the form? Not signed yet: needs two persons."]
+
+
 @pytest.mark.parametrize(("person", "reason"), [("", "because"), ("Ben", "  ")])
 def test_an_override_without_name_or_reason_is_refused(person: str, reason: str) -> None:
     """It goes into the record, so it must say who and why."""

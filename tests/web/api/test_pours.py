@@ -29,18 +29,20 @@ def test_a_malformed_plan_is_refused_with_place_value_range_and_remedy(maker: An
     assert maker.get("/api/pours").json() == []
 
 
-def test_a_pour_cannot_start_without_a_station(maker: Any, plan_toml: str) -> None:
+def test_a_pour_cannot_start_without_a_station(maker: Any, shop: Any, plan_toml: str) -> None:
     """Nobody would be watching it."""
     pour = new_pour(maker, plan_toml).json()["id"]
-    maker.post(f"/api/pours/{pour}/stage", json={"to": "ready"})
+    shop.sign_all(pour)
+    assert maker.post(f"/api/pours/{pour}/stage", json={"to": "ready"}).status_code == 200
     answer = maker.post(f"/api/pours/{pour}/stage", json={"to": "pouring"})
     assert answer.status_code == 409
     assert "station" in answer.json()["error"]["message"]
 
 
-def test_the_plan_is_frozen_once_pouring_has_started(maker: Any, plan_toml: str, station_token: str) -> None:
+def test_the_plan_is_frozen_once_pouring_has_started(maker: Any, shop: Any, plan_toml: str) -> None:
     """A record never changes when somebody edits the plan afterwards."""
     pour = new_pour(maker, plan_toml, "bench-1").json()["id"]
+    shop.sign_all(pour)
     for stage in ("ready", "pouring"):
         assert maker.post(f"/api/pours/{pour}/stage", json={"to": stage}).status_code == 200
     answer = maker.put(f"/api/pours/{pour}/plan", json={"plan_toml": plan_toml})

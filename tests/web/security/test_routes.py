@@ -157,7 +157,7 @@ def count(house: Any) -> int:
 @pytest.fixture
 def busy(house: Any, shop: Any, plan_toml: str) -> Any:
     """A house with a planned pour 1, a hot pour with an alarm, an invitation, a link."""
-    shop.plan(plan_toml)
+    shop.sign_all(shop.plan(plan_toml))
     hot = shop.plan(plan_toml)
     shop.go(hot, Stage.READY, Stage.POURING)
     shop.feed(0.02, 5, lambda _h: {"core": 66.5, "surface": 50.0, "underside": 30.0, "room": 21.0})
@@ -199,6 +199,14 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "PUT /api/pours/{pour_id}/plan": lambda: {"json": {"plan_toml": other}},
         "POST /api/pours/{pour_id}/stage": lambda: {"json": {"to": "ready"}},
         "POST /api/pours/{pour_id}/notes": lambda: {"json": {"text": "a note"}},
+        "POST /api/pours/{pour_id}/ready/sign": lambda: {"json": point},
+        "POST /api/pours/{pour_id}/ready/unsign": lambda: {"json": point},
+        "POST /api/pours/{pour_id}/ready/override": lambda: {"json": point | {"reason": "because"}},
+        "POST /api/pours/{pour_id}/outcome": lambda: {"json": {"state": "good"}, "ids": hot},
+        "POST /api/pours/{pour_id}/tests": lambda: {"json": {"what": "hardness", "value": "1"}, "ids": hot},
+        "POST /api/pours/{pour_id}/lots": lambda: {"json": lot | {"kg": 2.5}, "ids": hot},
+        "POST /api/pours/{pour_id}/layers": lambda: {"json": {"number": 2}, "ids": hot},
+        "POST /api/pours/{pour_id}/photos": lambda: {"files": {"photo": ("p.png", _photo())}},
         "POST /api/alarms/{alarm_id}/acknowledge": lambda: {"json": {}, "ids": alarm},
         "POST /alarms/{alarm_id}/acknowledge": lambda: {"data": {}, "ids": alarm},
         "POST /alarms/{alarm_id}/quiet": lambda: {"data": {"act": "shelve", "hours": "1"}, "ids": alarm},
@@ -213,7 +221,7 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /api/pours/{pour_id}/looks": lambda: {"json": {"finding": "dry"}, "ids": hot},
         "POST /api/pours/{pour_id}/poured": lambda: {"json": {"litres": 9}, "ids": hot},
         "POST /api/pours/{pour_id}/level": lambda: {"json": {"level_mm": 0}, "ids": hot},
-        "POST /pours/{pour_id}/measured": lambda: {"data": {"litres": "9"}, "ids": hot},
+        "POST /pours/{pour_id}/measured": lambda: {"data": {"poured": "9"}, "ids": hot},
         "POST /api/stations/{name}/fan": lambda: {"json": {"on": True}},
         "POST /stations/{name}/fan": lambda: {"data": {"on": "on"}},
         "POST /pours/new": lambda: {"data": {"plan_toml": plan_toml}},

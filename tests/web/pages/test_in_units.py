@@ -1,0 +1,88 @@
+"""Planning's sentences in customary units: nothing metric is left, and every number is the same quantity."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from logger.plan_file import plan_from_table, plan_to_text
+from logger.planning.assess import Assessment
+from logger.planning.examples import EXAMPLES
+from logger.planning.findings import plain
+from web.pages.assessed import assessment_of
+from web.pages.in_units import in_units
+from web.pages.measures import COOKIE, Units
+from web.scenarios import SCENARIOS
+
+AMERICAN = Units("f", "in", "gal", "lb")
+CHOICES = ("f", "in", "gal", "lb")
+
+
+@pytest.mark.parametrize(
+    ("metric", "customary"),
+    [
+        # 25.4 mm an inch, 0.45359237 kg a pound, 3.785411784 L a US gallon of 128 fl oz, °F = 1.8 °C + 32, exact
+        # (NIST SP 811, 2008, B.8).
+        ("50.8 mm in one pour is too deep: 25.4 mm is allowed.", "2 in in one pour is too deep: 1 in is allowed."),
+        ("The room stays between 15 and 25 °C.", "The room stays between 59 and 77 °F."),
+        ("differ by up to 10 K: at most", "differ by up to 18 °F: at most"),
+        ("-40 °C outside", "-40 °F outside"),
+        ("5 pails of 3.785411784 L (4.5359237 kg)", "5 pails of 1 US gal (10 lb)"),
+        ("loses 29.5735295625 mL a minute", "loses 1 US fl oz a minute"),
+        ("Add 453.59237, 907.18474 g in turn", "Add 1, 2 lb in turn"),
+        ("from about 20.7 h to 36.4 h, 6 readings, 1100 kg/m³", "from about 20.7 h to 36.4 h, 6 readings, 1100 kg/m³"),
+        ('"beam, 100 mm" sags 25.4 mm', '"beam, 100 mm" sags 1 in'),
+    ],
+)  # fmt: skip
+def test_a_sentence_keeps_its_meaning(metric: str, customary: str) -> None:
+    """Numbers with a unit are converted; counts, hours, densities and somebody's own names are not."""
+    assert in_units(metric, *CHOICES) == customary
+    assert in_units(metric, "mm", "l", "kg") == metric
+
+
+def assessments() -> list[Assessment]:
+    """Every shipped plan: both examples and the demo's deep table."""
+    texts = [path.read_text(encoding="utf-8") for path in sorted(EXAMPLES.glob("*.toml"))]
+    return [assessment_of(text) for text in (*texts, plan_to_text(plan_from_table(SCENARIOS["hot"].plan)))]
+
+
+def test_no_metric_number_is_left_in_any_finding_of_the_shipped_plans() -> None:
+    """Sentence, advice and constants; and what a figure says is what the sentence says, converted."""
+    left = re.compile(r"\d (mm|°C|K|L|mL|kg|g)(?![\w/·²³])")
+    compared = 0
+    for assessment in assessments():
+        for finding in assessment.findings:
+            told = AMERICAN.told(finding.sentence)
+            texts = [told, AMERICAN.told(finding.change), *(AMERICAN.told(str(c)) for c in finding.constants)]
+            for text in texts:
+                assert not left.search(re.sub(r'"[^"]*"', "", text)), text
+            for figure in finding.figures:
+                # The sentence's own figures: converted from the rounded number that the sentence shows.
+                if figure.unit == "mm" and f"{plain(figure.value)} mm" in finding.sentence:
+                    assert f"{plain(float(plain(figure.value)) / 25.4)} in" in told
+                    compared += 1
+                if figure.unit == "°C" and f"{plain(figure.value)} °C" in finding.sentence:
+                    assert f"{plain(float(plain(figure.value)) * 1.8 + 32)} °F" in told
+                    compared += 1
+    assert compared > 15
+
+
+def test_a_refusal_keeps_the_plan_files_units() -> None:
+    """It names a key such as thickness_mm, its value and its range: converting half of it would mislead."""
+    text = "[form.bottom] thickness_mm: is outside; found 5000.0; allowed: 0.1 to 2000 mm; measure the panel"
+    assert AMERICAN.told(text) == text
+
+
+def test_plan_and_ready_pages_speak_the_devices_units_and_the_api_does_not(maker: Any, shop: Any) -> None:
+    """The cookie of this device decides for pages; programs always get SI."""
+    pour = shop.plan((EXAMPLES / "wharf-lane-not-ready.toml").read_text(encoding="utf-8"))
+    maker.cookies.set(COOKIE, AMERICAN.cookie)
+    for page in ("plan", "ready"):
+        text = maker.get(f"/pours/{pour}/{page}").text
+        assert "2.95 in in one pour is too deep: by the model 1." in text
+        assert "the datasheet allows 1.97 in." in text
+        assert "The room reaches 87.8 °F; 78.8 °F is the most." in text
+    points = maker.get(f"/api/pours/{pour}/ready").json()["points"]
+    assert "75 mm in one pour is too deep" in points[0]["why"]

@@ -1,0 +1,46 @@
+"""Readiness for programs: what the plan asks, who signed, and what still stands in the way."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+
+from web import signing
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.service import Service
+from web.shapes import OverrideShape, RowId, SignShape
+
+router = APIRouter(prefix="/api/pours/{pour_id}/ready", tags=["readiness"])
+
+
+@router.get("")
+def readiness(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+    """The points with their signatures, photos and overrides, and the obstacles that are left."""
+    return _told(service, pour_id)
+
+
+@router.post("/sign")
+def sign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+    """Somebody says yes to a point; its photo goes to /api/pours/{pour_id}/photos with the point's name."""
+    signing.sign(service, pour_id, shape.point, shape.person, who.name)
+    return _told(service, pour_id)
+
+
+@router.post("/unsign")
+def unsign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+    """Takes a signature back."""
+    signing.unsign(service, pour_id, shape.point, shape.person, who.name)
+    return _told(service, pour_id)
+
+
+@router.post("/override")
+def override(pour_id: RowId, shape: OverrideShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+    """Lets a point pass by name and reason; it goes into the record."""
+    signing.let_pass(service, pour_id, shape.point, shape.person, shape.reason, who.name)
+    return _told(service, pour_id)
+
+
+def _told(service: Service, pour_id: int) -> dict[str, Any]:
+    with service.store.read() as connection:
+        return signing.readiness_of(connection, pour_id).to_json()
