@@ -80,20 +80,20 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
     Raises NotAllowed, NotReady, NotFound.
     """
     known = None
-        elif starts:
-            must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
     starts = to in (Stage.READY, Stage.POURING)
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
-        if starts:
-            found = must_be_ready(tx, pour)
-            text = text or f"{len(found.signatures)} signatures, {len(found.overrides)} let pass"
         if to is Stage.CLOSED:
             known = measured(connection, pour_id)
+        elif starts:
+            must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
     with service.store.write() as tx:
         if to is Stage.POURING and pours.get_pour(tx, pour_id).station_id is None:
             raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
+        if starts:
+            found = must_be_ready(tx, pour)
+            text = text or f"{len(found.signatures)} signatures, {len(found.overrides)} let pass"
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
         if to is Stage.READY:
             # Whoever may be called tonight confirms today that they can be.
@@ -150,6 +150,11 @@ def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",
                     "reason", "is empty", remedy="this record is sealed: say why you add to it now"
                 )
             data = (data or {}) | {"about": kind, "reason": reason.strip()[:LONGEST_REASON]}
+            kind = "addition"
+        events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text.strip()[:4000], data or None)
+    service.news.tell("pour", pour=pour_id)
+
+
 def tell(
     service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any], reason: str
 ) -> None:
@@ -161,11 +166,6 @@ def tell(
             f"pour {pour_id} is {pour.stage}: there is nothing to tell of it before it is poured"
         )
     note(service, pour_id, text, by, kind, data, reason)
-
-
-            kind = "addition"
-        events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text.strip()[:4000], data or None)
-    service.news.tell("pour", pour=pour_id)
 
 
 def plan_of(pour: Any) -> Plan:

@@ -87,13 +87,10 @@ class Shop:
     def go(self, pour_id: int, *stages: Stage) -> None:
         """Takes a pour through stages."""
         for stage in stages:
-            desk.move_on(self.service, pour_id, stage, "Ada")
-
-    def sweep(self, **celsius: float | str | None) -> None:
             if stage is Stage.READY:
                 self.sign_all(pour_id)
-        """One sweep now: place=°C, or place="fault-word"."""
-        stamp = self.clock.stamp()
+            desk.move_on(self.service, pour_id, stage, "Ada")
+
     def sign_all(self, pour_id: int) -> None:
         """Ada and Ben sign every point; what is at stop or has no photo Ada lets pass by name and reason."""
         with self.service.store.read() as connection:
@@ -104,6 +101,9 @@ class Shop:
             if point.light is Light.STOP or "photo" in point.evidence:
                 signing.let_pass(self.service, pour_id, point.id, "Ada", "a pour of a test", "Ada")
 
+    def sweep(self, **celsius: float | str | None) -> None:
+        """One sweep now: place=°C, or place="fault-word"."""
+        stamp = self.clock.stamp()
         rows = []
         for place, value in celsius.items():
             self.seq += 1
