@@ -89,7 +89,8 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
         elif starts:
             must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
     with service.store.write() as tx:
-        if to is Stage.POURING and pours.get_pour(tx, pour_id).station_id is None:
+        pour = pours.get_pour(tx, pour_id)
+        if to is Stage.POURING and pour.station_id is None:
             raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
         if starts:
             found = must_be_ready(tx, pour)

@@ -85,7 +85,7 @@ class Shop:
         return desk.plan_pour(self.service, plan_toml, client, station, "Ada")
 
     def go(self, pour_id: int, *stages: Stage) -> None:
-        """Takes a pour through stages."""
+        """Takes a pour through stages; before it is ready, every point is signed."""
         for stage in stages:
             if stage is Stage.READY:
                 self.sign_all(pour_id)
