@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import logging
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
@@ -34,7 +35,7 @@ from logger.record.figures import places_from
 from logger.replay import replay
 from logger.settings import Settings, read_settings
 from logger.store.backup import KEPT, back_up, restore
-from web.commands import machine, records
+from web.commands import machine, owner, records
 from web.demo import run_demo
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
@@ -315,12 +316,15 @@ def backup_command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups are kept.")],
     keep: Annotated[int, typer.Option(min=1, help="How many backups are kept.")] = KEPT,
 ) -> None:
-    """Back up the service's own database while it runs; the copy is verified before it counts.
+    """Back up the service's own database and the photos while it runs; the copy is verified before it counts.
 
     Example: `pourlog backup settings.toml /media/stick/pourlog`
     """
     made = back_up(_database(settings), folder, SystemClock().stamp().wall_ms, keep)
-    console.print(f"{made.path}: {made.pours} pours, {made.readings} readings, verified")
+    console.print(
+        f"{made.path}: {made.pours} pours, {made.readings} readings, {len(made.photos)} photos, verified"
+    )
+    _tell_damaged(made.damaged_photos)
 
 
 @app.command("restore")
@@ -333,14 +337,24 @@ def restore_command(
     Example: `pourlog restore pourlog-20261125-163000.sqlite3 settings.toml`
     """
     found = restore(backup, _database(settings))
-    console.print(f"{found.pours} pours and {found.readings} readings are back; what was there is beside it")
+    console.print(
+        f"{found.pours} pours, {found.readings} readings and {len(found.photos)} photos are back; what was there is "
+        "beside it"
+    )
+    _tell_damaged(found.damaged_photos)
+
+
+def _tell_damaged(names: Sequence[str]) -> None:
+    """Photos that could not be copied: the rest could."""
+    for name in names:
+        print(f"pourlog: the file of photo {name[:12]} is gone or damaged; it is not copied", file=sys.stderr)
 
 
 def _database(settings: Path) -> Path:
     url = read_settings(settings).database
     if not url.startswith("sqlite:///"):
         raise BadInput(str(settings), "names a database server", value=url.partition(":")[0], allowed="sqlite",
-                       remedy="use the server's own backup tool")  # fmt: skip
+                       remedy="use the server's own backup tool, and copy the folder photos in data_dir")  # fmt: skip
     return Path(url.removeprefix("sqlite:///"))
 
 
@@ -394,6 +408,7 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
 
 records.add_to(app)
 machine.add_to(app, SystemClock)
+owner.add_to(app, SystemClock)
 
 
 def main() -> None:

@@ -27,6 +27,7 @@ from logger.store import seals
 from logger.store.chain import canonical
 from logger.store.database import Store
 from logger.store.events import add_event
+from logger.store.photos import put
 from logger.store.transfer import COLUMNS, pour_of, put_in, rows_of
 
 BUNDLE_VERSION = 1
@@ -190,12 +191,11 @@ def bring_in(tx: Connection, bundle: Bundle, by: str, now_ms: int) -> int:
 
 def keep_photos(bundle: Bundle, folder: Path) -> None:
     """Puts a bundle's photos on the disk. A name that is no photo's is refused: BadInput."""
-    folder.mkdir(parents=True, exist_ok=True)
     for name, raw in bundle.photos.items():
         stem, _, ending = name.partition(".")
         if ending not in ("jpg", "png", "webp") or len(stem) != 64 or set(stem) - set("0123456789abcdef"):
             raise BadInput(f"photos/{name}", "is no photo's name", remedy="take the file as it was exported")
-        (folder / name).write_bytes(raw)
+        put(raw, folder, name)
 
 
 def _unlike_manifest(file: IO[bytes]) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import signal
 import socket
@@ -23,11 +24,14 @@ from hardware.clock import SystemClock
 from logger.daemon.forward import batch_json
 from logger.daemon.spool import Row
 from logger.settings import Settings
+from logger.store.photos import put
 from web.command import main
 from web.service import Service
 
 ROWS = 500
 """A batch is at most this long."""
+PHOTO = b"a picture (invented)"
+PHOTO_NAME = f"{hashlib.sha256(PHOTO).hexdigest()}.jpg"
 
 
 class Command(Protocol):
@@ -60,6 +64,7 @@ class Loaded:
         service = Service.open(Settings(data_dir=str(folder / "data")), self._clock)
         recorded.begin(service)
         service.close()
+        put(PHOTO, folder / "data" / "photos", PHOTO_NAME)
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             port = int(probe.getsockname()[1])
@@ -155,6 +160,7 @@ def test_a_backup_under_full_load_comes_back_as_the_same_record(
     assert readings >= acknowledged
     assert head == last
     assert json.loads(backup.with_suffix(".json").read_text(encoding="utf-8"))["readings"] == readings
+    assert (tmp_path / "other" / "photos" / PHOTO_NAME).read_bytes() == PHOTO
     assert pourlog("verify", "1", "--settings", str(other)) == 0
 
     damaged = bytearray(backup.read_bytes())

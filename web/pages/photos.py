@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from logger.errors import BadInput, NotFound
 from logger.pour import Stage
 from logger.record import happened
 from logger.store import pours, shown
+from logger.store.photos import FOLDER, put
 from web import desk
 from web.access import MakerDep, ReaderDep, ServiceDep
 from web.pages.redrawn import redrawn
@@ -50,15 +50,8 @@ def keep_photo(
                        remedy="take it with a smaller picture size")  # fmt: skip
     drawn = redrawn(raw)
     name = hashlib.sha256(drawn).hexdigest()
-    path = _folder(service) / f"{name}.{ENDING}"
-    path.parent.mkdir(parents=True, exist_ok=True)
-    if not path.exists():
-        part = path.with_suffix(".part")
-        with part.open("wb") as file:
-            file.write(drawn)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
+    # Also when there is one of that name: it may have been damaged since.
+    put(drawn, _folder(service), f"{name}.{ENDING}")
     about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | ({"point": point} if point else {})
     desk.note(service, pour_id, text, by, "photo", about, reason)
     return name
@@ -108,4 +101,4 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
 
 
 def _folder(service: Service) -> Path:
-    return Path(service.settings.data_dir) / "photos"
+    return Path(service.settings.data_dir) / FOLDER
