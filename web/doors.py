@@ -14,6 +14,8 @@ from starlette.responses import RedirectResponse
 
 from logger.errors import NotAllowed, NotFound
 from logger.store import events, people
+from logger.store.boots import Timeline
+from logger.store.database import Store
 from web import access, passwords
 from web.errors import TooMany
 from web.service import Service
@@ -107,14 +109,16 @@ def take_code(request: Request) -> Tries:
 
 
 def code_for(service: Service, name: str, role: people.Role, by: str) -> str:
-    """A new one-time code, "number-XXXX-XXXX", that lets somebody choose a password at /join within a day.
+    """A new one-time code that lets somebody choose a password at /join within a day: an owner's invitation."""
+    return new_code(service.store, service.timeline, name, role, by)
 
-    For an owner's invitations, and for the command that lets a forgetful owner back in at the machine itself.
-    """
+
+def new_code(store: Store, timeline: Timeline, name: str, role: people.Role, by: str) -> str:
+    """A one-time code, "number-XXXX-XXXX", kept by a slow hash, and that it was given among the events."""
     code = "".join(secrets.choice(LETTERS) for _ in range(8))
     hashed = passwords.kept(code)
-    now_ms = service.timeline.now_ms()
-    with service.store.write() as tx:
+    now_ms = timeline.now_ms()
+    with store.write() as tx:
         number = people.invite(tx, name, role, hashed, by, now_ms)
         events.add_event(tx, None, now_ms, "asked-in", by, f"{name}, {role}")
     return f"{number}-{code[:4]}-{code[4:]}"

@@ -184,12 +184,14 @@ def end_sign_ins(tx: Connection, person_id: int, now_ms: int, but: int | None = 
 def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_ms: int) -> int:
     """Asks somebody in, or gives somebody who is here a new password's code; gives the invitation's number.
 
-    Raises NotAllowed when the name belongs to somebody who has left.
+    An earlier code for the same name holds no longer: there is one way in at a time. Raises NotAllowed when the name belongs to somebody who has left.
     """
     if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name, PERSON.c.left_ms.is_not(None))).first():
         raise NotAllowed(
             f"{name!r} was here already and has left; records keep the name: add a surname or initial"
         )
+    earlier = (INVITATION.c.name == name, INVITATION.c.ended_ms.is_(None))
+    tx.execute(update(INVITATION).where(*earlier).values(ended_ms=now_ms))
     values = {"name": name, "role": role, "code_hash": code_hash, "by": by, "made_ms": now_ms,
               "expires_ms": now_ms + INVITATION_MS}  # fmt: skip
     return int(tx.execute(insert(INVITATION).values(**values).returning(INVITATION.c.id)).scalar_one())

@@ -50,6 +50,13 @@ def test_a_code_runs_out_and_is_withdrawn(house: Any, clock: Any) -> None:
     assert owner.post(f"/people/invitations/{number}/withdraw").status_code == 404
 
 
+def test_a_new_code_for_the_same_name_ends_the_one_before(house: Any) -> None:
+    """Asked in twice because the first paper was lost: whoever finds it gets nowhere."""
+    first, second = ask_in(house), ask_in(house)
+    assert house.browser().post("/join", data={"code": first, "password": FRESH}).status_code == 422
+    assert house.browser().post("/join", data={"code": second, "password": FRESH}).status_code == 200
+
+
 def test_codes_are_typed_as_people_type_and_guessed_ten_times_a_minute(guarded: Any, seconds: Any) -> None:
     """Small letters and spaces are fine; an eleventh guess waits."""
     code = ask_in(guarded)

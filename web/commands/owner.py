@@ -1,0 +1,92 @@
+"""`pourlog owner-code`: lets an owner who has forgotten the password back in, at the database's own machine."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from sqlalchemy.engine import make_url
+
+from logger.errors import BadInput, NotAllowed
+from logger.settings import Settings, read_settings
+from logger.store import people
+from logger.store.boots import Clock, Timeline
+from logger.store.database import Store
+from web import doors
+
+BY = "the console of this machine"
+#: A database server that runs here as well.
+HERE = ("", "localhost", "127.0.0.1", "::1")
+
+
+def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
+    """Adds the command; `clock` makes the clock that it uses."""
+
+    @app.command("owner-code")
+    def owner_code_command(
+        settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+        name: Annotated[
+            str | None, typer.Option(metavar="NAME", help="Which owner; not needed while there is one.")
+        ] = None,
+        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    ) -> None:
+        """Give an owner who forgot the password a one-time code for a new one. On the database's own machine only.
+
+        The code is typed on the page /join within a day. The new password ends every sign-in of that owner; that a code
+        was given stands among the events. Example: `sudo -u pourlog pourlog owner-code /etc/pourlog/service.toml`
+        """
+        kept = read_settings(settings)
+        _only_here(kept)
+        store = Store(kept.database)
+        try:
+            with store.read() as connection:
+                owner = _owner(
+                    [row.name for row in people.everybody(connection) if row.role == people.Role.OWNER], name
+                )
+            code = doors.new_code(store, Timeline(store, clock()), owner, people.Role.OWNER, BY)
+        finally:
+            store.close()
+        if as_json:
+            print(
+                json.dumps(
+                    {"owner": owner, "code": code, "page": f"{kept.link_base}/join"}, ensure_ascii=False
+                )
+            )
+        else:
+            print(
+                f"{owner}: open {kept.link_base}/join within a day, give the code {code} and choose a password."
+            )
+
+
+def _owner(owners: list[str], name: str | None) -> str:
+    """Which owner. Raises NotAllowed while there is none, BadInput when it is not clear which."""
+    if not owners:
+        raise NotAllowed(
+            "nobody owns this service yet: start it and open /set-up with the code that it prints on its console"
+        )
+    if name is None and len(owners) > 1:
+        raise BadInput("--name", "is missing: there are several owners", allowed=", ".join(owners),
+                       remedy="say which of them forgot the password")  # fmt: skip
+    if name is not None and name not in owners:
+        raise BadInput("--name", "is no owner here", value=name, allowed=", ".join(owners),
+                       remedy="owners give everybody else a code, on the page of people")  # fmt: skip
+    return name or owners[0]
+
+
+def _only_here(settings: Settings) -> None:
+    """Whoever may read the database on its own machine could change the hash by hand; nobody else gets a code.
+
+    Raises BadInput for a database that is elsewhere, or not there at all.
+    """
+    url = make_url(settings.database)
+    if url.get_backend_name() == "sqlite":
+        if not Path(url.database or "").is_file():
+            raise BadInput("database", "is not there", value=str(url.database),
+                           remedy="give the settings file of the service, and start the service once")  # fmt: skip
+    elif (url.host or "") not in HERE:
+        raise BadInput("database", "is on another machine", value=url.host,
+                       allowed="a database of this machine",
+                       remedy="run this on the machine that holds the database")  # fmt: skip
