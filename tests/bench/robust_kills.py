@@ -1,6 +1,6 @@
 """Kills of station and service by the hundred while a pour is watched, beside the same pour undisturbed. By hand:
 
-    python tests/bench/robust_kills.py [--kills 500] [--hours 1.9] [--seed 1]
+    python tests/bench/robust_kills.py [--kills 500] [--kills-a-pour 80] [--hours 1.9] [--seed 1]
 
 Pours are run one after another until so many processes have been killed. The simulated time waits for the service,
 so that only the kills tell one pour from the other.
@@ -35,6 +35,7 @@ def main() -> None:
     """Prints what each pour came to, and the sum."""
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--kills", type=int, default=500)
+    asked.add_argument("--kills-a-pour", type=int, default=80)
     asked.add_argument("--hours", type=float, default=1.9)
     asked.add_argument("--seed", type=int, default=1)
     given = asked.parse_args()
@@ -47,7 +48,8 @@ def main() -> None:
         )
         while total.total() < given.kills:
             chance = random.Random(given.seed * 1000 + number)
-            told = run(Path(folder) / str(number), given.hours, chance, given.kills - total.total())
+            most = min(given.kills_a_pour, given.kills - total.total())
+            told = run(Path(folder) / str(number), given.hours, chance, most)
             number += 1
             total += told.kills
             found = differences(calm, told)
