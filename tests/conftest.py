@@ -1,7 +1,12 @@
-"""What every test may use: a clock moved by hand and a store in a temporary folder."""
+"""What every test may use: a clock moved by hand, a store in a temporary folder, or on a PostgreSQL server.
+
+POURLOG_TEST_ON=postgresql runs every test that uses these fixtures on the server.
+"""
 
 from __future__ import annotations
 
+import os
+import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,6 +17,9 @@ import pytest
 from hardware.clock import Stamp
 from logger.store.boots import Timeline
 from logger.store.database import Store
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from cluster import Cluster
 
 #: Wed 25 Nov 2026, 08:00 UTC: the day on which tests begin.
 START_MS = 1_795_593_600_000
@@ -48,10 +56,50 @@ def clock() -> HandClock:
     return HandClock()
 
 
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    """A PostgreSQL server of this run's own."""
+    made = Cluster()
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="session")
+def migrated(cluster: Cluster) -> str:
+    """An empty database with its schema, to be copied: migrations take longer than most tests."""
+    name = cluster.create()
+    Store(cluster.address(name)).close()
+    return name
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    """An empty store on disk."""
-    made = Store(f"sqlite:///{tmp_path / 'pourlog.sqlite3'}")
+def on_server(cluster: Cluster, migrated: str) -> Iterator[str]:
+    """The address of a database of this test's own on the server."""
+    name = cluster.create(migrated)
+    yield cluster.address(name)
+    cluster.drop(name)
+
+
+#: Where tests run that do not say: SQLite, unless the whole run is to be on the server.
+DATABASE = os.environ.get("POURLOG_TEST_ON", "sqlite")
+
+
+@pytest.fixture
+def database(request: pytest.FixtureRequest) -> str:
+    """The kind of database. A folder's conftest may ask for both kinds."""
+    return str(getattr(request, "param", DATABASE))
+
+
+@pytest.fixture
+def database_url(request: pytest.FixtureRequest, database: str) -> str | None:
+    """The setting `database_url`: None for the service's own SQLite file."""
+    return str(request.getfixturevalue("on_server")) if database == "postgresql" else None
+
+
+@pytest.fixture
+def store(tmp_path: Path, database_url: str | None) -> Iterator[Store]:
+    """An empty store."""
+    made = Store(database_url or f"sqlite:///{tmp_path / 'pourlog.sqlite3'}")
     yield made
     made.close()
 

@@ -54,6 +54,12 @@ class ToApp(httpx.BaseTransport):
             self._more.wait_for(lambda: self.cut or self._sent >= rows, timeout=20)
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """A whole pour goes over both kinds of database."""
+    if "database" in metafunc.fixturenames:
+        metafunc.parametrize("database", ["sqlite", "postgresql"], indirect=True)
+
+
 #: A planned pour of the demo's workshop (invented).
 PLAN = SCENARIOS["calm"]
 
@@ -69,11 +75,14 @@ class WholePour:
         folder: Path,
         felt: dict[str, list[tuple[float, float]]],
         lies: tuple[tuple[str, Lie, float, float], ...],
+        database_url: str | None = None,
     ) -> None:
         self.clock = SteppedClock(1_795_624_200_000, boot_ms=3_600_000)
         folder.mkdir()
         write_station(folder, 8080)
-        self.service = Service.open(Settings(data_dir=str(folder / "service")), self.clock)
+        self.service = Service.open(
+            Settings(data_dir=str(folder / "service"), database_url=database_url), self.clock
+        )
         self.client = TestClient(make_app(self.service), base_url="http://127.0.0.1:8080").__enter__()
         with self.service.store.write() as tx:
             person = people.add_person(tx, "Ines", people.Role.OWNER, "x", self.service.timeline.now_ms())
@@ -133,12 +142,12 @@ class WholePour:
 
 
 @pytest.fixture
-def whole_pour(tmp_path: Path) -> Any:
+def whole_pour(tmp_path: Path, database_url: str | None) -> Any:
     """Makes whole pours and ends them."""
     made: list[WholePour] = []
 
     def make(felt: Any = None, lies: Any = ()) -> WholePour:
-        pour = WholePour(tmp_path / f"pour-{len(made)}", felt or {}, lies)
+        pour = WholePour(tmp_path / f"pour-{len(made)}", felt or {}, lies, database_url)
         made.append(pour)
         return pour
 

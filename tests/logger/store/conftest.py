@@ -1,4 +1,4 @@
-"""A station, a poured pour and rows to send."""
+"""A station, a poured pour and rows to send; each test runs on SQLite and on PostgreSQL."""
 
 from __future__ import annotations
 
@@ -13,6 +13,12 @@ from logger.store import pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.readings import Incoming
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Both kinds of database."""
+    if "database" in metafunc.fixturenames and not hasattr(metafunc.module, "ONLY_SQLITE"):
+        metafunc.parametrize("database", ["sqlite", "postgresql"], indirect=True)
 
 
 @pytest.fixture

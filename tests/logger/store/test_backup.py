@@ -17,6 +17,9 @@ from logger.store.backup import back_up, check_backup, restore
 from logger.store.database import Store
 from logger.store.readings import save_batch
 
+#: A server has its own tools for backups.
+ONLY_SQLITE = True
+
 
 def database_of(store: Any) -> Path:
     """The store's file."""
