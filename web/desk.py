@@ -9,8 +9,7 @@ from sqlalchemy import Connection
 from logger.alarms.first_hour import Finding
 from logger.alarms.state import Change
 from logger.alarms.watchbook import Watchbook
-from logger.cure.glass import field_hours, milestones
-from logger.cure.prediction import MODEL_VERSION, predict
+from logger.cure.prediction import MODEL_VERSION
 from logger.delivery.trials import write_trials
 from logger.errors import BadInput, NotAllowed
 from logger.plan_file import Plan, plan_from_text
@@ -18,8 +17,10 @@ from logger.pour import Stage, next_stage
 from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
+from web.pages.course import course_of, frozen
 from web.service import Service
 from web.signing import must_be_ready
+from web.untested import untested
 
 #: What may be added to a sealed record, by name, time and reason.
 ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
@@ -28,8 +29,8 @@ LONGEST_REASON = 300
 
 def plan_pour(service: Service, plan_toml: str, client: str, station: str | None, by: str) -> int:
     """A new pour from a plan file's text, with its prediction. Gives its id. Raises BadPlan, NotFound."""
-    plan = plan_from_text(plan_toml)
-    prediction = predicted(plan)
+    course = course_of(plan_toml)
+    plan, prediction = course.plan, frozen(course)
     with service.store.write() as tx:
         station_id = stations.by_name(tx, station).id if station else None
         pour_id = pours.add_pour(
@@ -46,16 +47,10 @@ def plan_pour(service: Service, plan_toml: str, client: str, station: str | None
     return pour_id
 
 
-def predicted(plan: Plan) -> dict[str, Any]:
-    """The prediction as it is kept with a pour, with the hour at which the plan lets the piece go (null: never)."""
-    found = predict(plan, field_hours=field_hours(plan))
-    return {**found.to_json(), "release_at_h": milestones(plan, found).release_h}
-
-
 def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
     """Another plan for a pour that has not been poured, predicted anew. Raises BadPlan, NotAllowed, NotFound."""
-    plan = plan_from_text(plan_toml)
-    prediction = predicted(plan)
+    course = course_of(plan_toml)
+    plan, prediction = course.plan, frozen(course)
     with service.store.write() as tx:
         pours.change_plan(tx, pour_id, plan_toml, plan.title, by, service.timeline.true_ms())
         pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
@@ -81,6 +76,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
     """
     known = None
     starts = to in (Stage.READY, Stage.POURING)
+    unheard = untested(service) if to is Stage.POURING else None
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
@@ -100,6 +96,9 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
             # Whoever may be called tonight confirms today that they can be.
             write_trials(tx, service.settings.messages, service.timeline.now_ms(), service.address,
                          "A pour is about to start.")  # fmt: skip
+        elif unheard is not None:
+            # It was said on the page; that it was poured all the same belongs to the record.
+            events.add_event(tx, pour_id, service.timeline.true_ms(), "untested", by, unheard)
         elif to in (Stage.RELEASED, Stage.SPOILED):
             _fan_off(tx, pours.get_pour(tx, pour_id), by, service.timeline.true_ms())
         if to is Stage.CLOSED:

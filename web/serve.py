@@ -20,8 +20,10 @@ from logger.errors import BadSettings
 from logger.forecasting import Forecaster
 from logger.own_process import OwnProcess
 from logger.record.learn import Learner
+from logger.store import pours
 from logger.watch import minute_of_day
 from web.app import make_app
+from web.charts import chart_bundle
 from web.connections import Connection
 from web.service import Service
 
@@ -67,6 +69,7 @@ class Running:
             threading.Thread(target=self.sender.run, args=(self.stop,), name="sender"),
             threading.Thread(target=self.upkeep.run, args=(self.stop,), name="upkeep"),
             threading.Thread(target=self.learner.run, args=(self.stop,), name="learner"),
+            threading.Thread(target=self._warm, name="warm"),
         ]
 
     def start(self) -> None:
@@ -81,6 +84,14 @@ class Running:
             if self.watch.passes != seen:
                 seen = self.watch.passes
                 self.supervisor.alive(self.watch.trouble or "watching")
+
+    def _warm(self) -> None:
+        """What the first page would otherwise wait for: the chart's script packed, the live pours' curves in memory."""
+        chart_bundle()
+        with self.service.store.read() as connection:
+            for pour in pours.live_pours(connection):
+                if not self.stop.is_set():
+                    self.service.curves.warm(connection, pour.id)
 
     def close(self) -> None:
         """Stops the threads, waits for them, and closes the service."""

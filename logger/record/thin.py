@@ -19,12 +19,18 @@ def thin(
     column = np.minimum(((x - x[0]) * (width / (x[-1] - x[0]))).astype(np.int64), width - 1)
     starts = np.flatnonzero(np.diff(column, prepend=-1))
     ends = np.append(starts[1:], len(x)) - 1
-    group = np.cumsum(np.diff(column, prepend=column[0]) != 0)
     missing = np.isnan(y)
-    low, high = np.where(missing, np.inf, y), np.where(missing, -np.inf, y)
-    by_low = np.lexsort((low, group))[starts]
-    by_high = np.lexsort((high, group))[ends]
+    lowest = _first_lowest(np.where(missing, np.inf, y), starts)
+    highest = _first_lowest(np.where(missing, np.inf, -y), starts)
     # Two faults in a row say no more than one: only the first of each run is kept.
     first_fault = np.flatnonzero(missing & ~np.append(False, missing[:-1]))
-    kept = np.unique(np.concatenate([starts, ends, by_low, by_high, first_fault]))
+    kept = np.unique(np.concatenate([starts, ends, lowest, highest, first_fault]))
     return x[kept], y[kept]
+
+
+def _first_lowest(values: npt.NDArray[np.float64], starts: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Where the first lowest value of each group lies; groups follow each other, `starts` says where they begin."""
+    sizes = np.diff(np.append(starts, len(values)))
+    at_lowest = np.flatnonzero(values == np.repeat(np.minimum.reduceat(values, starts), sizes))
+    group = np.searchsorted(starts, at_lowest, side="right")
+    return at_lowest[np.flatnonzero(np.diff(group, prepend=-1))]

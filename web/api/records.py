@@ -24,7 +24,7 @@ from logger.store.readings import READING
 from web.access import ServiceDep, ViewerDep
 from web.pages.coming import coming
 from web.pages.compare import every_pour
-from web.pages.course import course_of
+from web.pages.course import foretold_of
 from web.pages.shop import lessons_of, shelf_of, today
 from web.service import Service
 from web.shapes import RowId
@@ -172,14 +172,14 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
         newest = {row.id: forecasts.latest(connection, row.id) for row in alive}
     for pour in alive:
         try:
-            course = course_of(pour.plan_toml)
+            told = foretold_of(pour.plan_toml, pour.prediction)
         except LoggerError:
             # A plan that the solver cannot follow has no dates to give; the other pours keep theirs.
             continue
         forecast = newest[pour.id]
         hour = (now_ms - pour.poured_ms) / 3.6e6
         address = f"{service.settings.link_base}/pours/{pour.id}"
-        for item in coming(Stage(pour.stage), hour, course, None if forecast is None else forecast.body):
+        for item in coming(Stage(pour.stage), hour, told, None if forecast is None else forecast.body):
             what = item.what.partition(", about {")[0]
             words = f"{item.ask}\n{item.sure}".strip()
             entries.append(Entry(

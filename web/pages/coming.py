@@ -10,10 +10,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.pour import Stage
-from web.pages.course import Course
+from web.pages.course import Foretold
 
 #: Hours after its time for which something stays on the list.
 STAYS_H = 0.5
+#: What a later layer will find → what to do about it.
+JOINTS = {"too early": "not before it has gelled", "bonds": "it bonds without a scuff",
+          "scuff": "scuff, wash and dry first"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +33,7 @@ class Coming:
 def coming(
     stage: Stage,
     hour: float,
-    course: Course,
+    told: Foretold,
     forecast: Mapping[str, Any] | None,
     looks_due_h: Sequence[float] = (),
     hottest_c: float | None = None,
@@ -38,9 +41,8 @@ def coming(
     """What is still to come at an hour of the pour, the soonest first."""
     found = [Coming("Look at the form", at_h, sure="promised for the first hour",
                     ask="dry below, level, no smell of heat") for at_h in looks_due_h[:2]]  # fmt: skip
-    plan, prediction = course.plan, course.prediction
-    peak_c, peak_h, sure = prediction.core_peak_c, prediction.core_peak_at_h, "predicted from the plan"
-    release_h = course.milestones.release_h
+    peak_c, peak_h, sure = told.core_peak_c, told.core_peak_at_h, "predicted from the plan"
+    release_h = told.release_at_h
     if forecast is not None:
         sure = f"forecast at {forecast['at_h']:.1f} h"
         peak_c, peak_h = forecast["core_peak_c"]["p50"], forecast["core_peak_at_h"]["p50"]
@@ -50,30 +52,21 @@ def coming(
     if peak_h > 0.05 and (hottest_c is None or hottest_c <= peak_c + 1.0):
         found.append(Coming(f"Core at its hottest, about {{{peak_c:.3f}}}", peak_h, sure=sure,
                             ask="be in reach"))  # fmt: skip
-    if prediction.gel_at_h is not None:
-        found.append(Coming("Resin may gel", prediction.gel_at_h, ask="from then on do not disturb it"))
+    if told.gel_at_h is not None:
+        found.append(Coming("Resin may gel", told.gel_at_h, ask="from then on do not disturb it"))
     found += [
-        Coming(f"Pour layer {number}", layer.at_h, sure="planned", ask=_joint(course, layer.at_h))
-        for number, layer in enumerate(plan.layer, start=2)
+        Coming(f"Pour layer {number}", at_h, sure="planned", ask=JOINTS[finds])
+        for number, (at_h, finds) in enumerate(told.layers, start=2)
     ]
-    window = course.window
-    if window.open and window.opens_h is not None and window.closes_h is not None:
-        found.append(Coming("A next layer bonds without a scuff", window.opens_h, window.closes_h,
+    if told.bonds_from_h is not None and told.bonds_until_h is not None:
+        found.append(Coming("A next layer bonds without a scuff", told.bonds_from_h, told.bonds_until_h,
                             ask="as long as a thumbnail still sinks in; later: scuff, wash and dry"))  # fmt: skip
     if release_h is not None:
         found.append(Coming("Hard and cool enough to open the form", release_h, sure=sure,
                             ask="press with a gloved thumb first; flip once it rings hard"))  # fmt: skip
     if stage is Stage.RELEASED:
         found = []
-    if course.milestones.full_cure_h is not None:
-        found.append(
-            Coming("Fully cured", course.milestones.full_cure_h, ask="then it may take load and heat")
-        )
+    if told.full_cure_at_h is not None:
+        found.append(Coming("Fully cured", told.full_cure_at_h, ask="then it may take load and heat"))
     kept = [item for item in found if (item.until_h or item.at_h) > hour - STAYS_H]
     return sorted(kept, key=lambda item: item.at_h)
-
-
-def _joint(course: Course, at_h: float) -> str:
-    words = {"too early": "not before it has gelled", "bonds": "it bonds without a scuff",
-             "scuff": "scuff, wash and dry first"}  # fmt: skip
-    return words[course.window.at(at_h)]

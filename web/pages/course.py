@@ -1,11 +1,12 @@
-"""A plan's predicted course as pages need it: cross-section, milestones, bond window. Solved once a plan text.
+"""A plan's predicted course: what is frozen with a pour, and what pages draw besides. Solved once a plan text.
 
-The curve that a pour is compared with is the frozen one in the pour's row; this serves pictures and "when".
+A page that is opened after a restart needs no solving: what it says of the hours to come is frozen with the pour too.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -32,9 +33,57 @@ class Course:
     window: BondWindow
 
 
-@lru_cache(maxsize=32)
+@dataclass(frozen=True, slots=True)
+class Foretold:
+    """What the plan lets expect and when, h after pouring; None: not within 60 days.
+
+    bonds_from_h, bonds_until_h: a next layer bonds without a scuff. layers: hour of each later one, what it will find.
+    """
+
+    core_peak_c: float
+    core_peak_at_h: float
+    gel_at_h: float | None
+    release_at_h: float | None
+    full_cure_at_h: float | None
+    bonds_from_h: float | None
+    bonds_until_h: float | None
+    layers: tuple[tuple[float, str], ...] = ()
+
+
+def foretold(course: Course) -> Foretold:
+    """What a course lets expect."""
+    found, window = course.prediction, course.window
+    bonds = window.open and window.closes_h is not None
+    return Foretold(
+        found.core_peak_c, found.core_peak_at_h, found.gel_at_h, course.milestones.release_h,
+        course.milestones.full_cure_h,
+        window.opens_h if bonds else None, window.closes_h if bonds else None,
+        tuple((layer.at_h, window.at(layer.at_h)) for layer in course.plan.layer),
+    )  # fmt: skip
+
+
+def frozen(course: Course) -> dict[str, Any]:
+    """The prediction as it is kept with a pour: with the hour at which the plan lets the piece go (null: never), and
+    with what else it lets expect."""
+    told = foretold(course)
+    return {**course.prediction.to_json(), "release_at_h": told.release_at_h, "foretold": asdict(told)}
+
+
+def foretold_of(plan_toml: str, prediction: Mapping[str, Any] | None) -> Foretold:
+    """What was frozen with a pour; of an older pour it is solved again. Raises BadPlan, DidNotConverge."""
+    kept = (prediction or {}).get("foretold")
+    if kept is None:
+        return foretold(course_of(plan_toml))
+    return Foretold(**{**kept, "layers": tuple((at_h, finds) for at_h, finds in kept["layers"])})
+
+
+#: Courses kept, about 3 MB each.
+@lru_cache(maxsize=8)
 def course_of(plan_toml: str) -> Course:
-    """The course of a plan's text; about 0.1 s the first time. Raises BadPlan, DidNotConverge."""
+    """The course of a plan's text: some tenths of a second the first time, some seconds where it runs away.
+
+    Raises BadPlan, DidNotConverge.
+    """
     plan = plan_from_text(plan_toml)
     wanted = sorted({*field_hours(plan), *np.linspace(0.0, plan.run.hours, PICTURES).tolist()})
     prediction = predict(plan, field_hours=wanted)

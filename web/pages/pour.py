@@ -17,12 +17,14 @@ from logger.store import alarms, forecasts, pours, shown, stations
 from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.coming import Coming, coming
-from web.pages.course import Course, course_of, pictures
+from web.pages.course import Foretold, course_of, foretold_of, pictures
+from web.pages.fan import fan_of
 from web.pages.frame import page
 from web.pages.measures import Units, units_of
 from web.pages.standing import STAGE_WORDS, standing
 from web.service import Service
 from web.shapes import RowId
+from web.untested import untested
 
 router = APIRouter(include_in_schema=False)
 #: What a maker does to take the pour on, and what that says.
@@ -44,8 +46,8 @@ HELP_WORDS = {
     "cooler room": "the room 4 °C (7 °F) cooler within the hour",
     "shade": "the surface shaded",
 }
-#: Width for which the server thins a curve when it only looks for the highest point.
-PEAK_WIDTH = 60
+#: While nobody may hear an alarm, it is said from signing on until the first hour is over.
+SOON_LIVE = (Stage.READY, Stage.POURING, Stage.WATCHED)
 
 
 @router.get("/pours/{pour_id}")
@@ -117,21 +119,23 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         noted = shown.newest_events(connection, pour_id, 60)
         looks = shown.looks_of(connection, pour_id)
         known = {row.id: row.name for row in stations.all_stations(connection) if row.revoked_ms is None}
-        traces = []
+        fan = fan_of(
+            service, connection, pour, desk.plan_of(pour), None if forecast is None else forecast.body
+        )
+        hottest = None
         if pour.poured_ms is not None:
-            traces = service.curves.thinned(connection, pour_id, pour.poured_ms, PEAK_WIDTH)
+            hottest = service.curves.hottest(connection, pour_id, pour.poured_ms)
     stage = Stage(pour.stage)
     plan = desk.plan_of(pour)
     hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / 3.6e6
-    course = _course(pour)
+    told = _foretold(pour)
     body = None if forecast is None else forecast.body
-    hottest = _hottest(traces)
     ahead: list[Coming] = []
-    if course is not None and hour is not None and stage in (*LIVE, Stage.RELEASED):
+    if told is not None and hour is not None and stage in (*LIVE, Stage.RELEASED):
         ahead = coming(
             stage,
             hour,
-            course,
+            told,
             body,
             _looks_due_h(pour, service.rhythm, looks),
             None if hottest is None else hottest[0],
@@ -157,27 +161,18 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "stations": sorted(known.values()),
         "steps": [(to, *STEP_WORDS[to]) for to in FOLLOWS[stage] if to in STEP_WORDS],
         "live": stage in LIVE,
+        "fan": fan if stage in LIVE else None,
+        "untested": untested(service) if stage in SOON_LIVE else None,
         "may_spoil": Stage.SPOILED in FOLLOWS[stage],
     }  # fmt: skip
 
 
-def _course(pour: Row[Any]) -> Course | None:
+def _foretold(pour: Row[Any]) -> Foretold | None:
     # A plan that the solver cannot follow must not hide the measured temperatures.
     try:
-        return course_of(pour.plan_toml)
+        return foretold_of(pour.plan_toml, pour.prediction)
     except LoggerError:
         return None
-
-
-def _hottest(traces: list[dict[str, Any]]) -> tuple[float, float] | None:
-    """(°C, hours) of the hottest core reading so far; thinning keeps it exactly."""
-    cores = [
-        (celsius, hours)
-        for trace in traces if trace["place"].split("-")[0] == "core"
-        for hours, celsius in zip(trace["hours"], trace["celsius"], strict=True)
-        if celsius is not None and hours >= 0
-    ]  # fmt: skip
-    return max(cores, default=None)
 
 
 def _looks_due_h(pour: Row[Any], rhythm: Rhythm, looks: list[Look]) -> list[float]:

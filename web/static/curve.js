@@ -14,6 +14,12 @@
   const ORDER = Object.keys(LINES);
   let measured = { traces: [], now_h: null }, latest = 0, again = false, busy = false;
 
+  // Points come as steps from one to the next: hours and °C again.
+  const unpack = (trace) => {
+    let decisecond = 0, centi = 0;
+    trace.hours = trace.steps_ds.map((step) => (decisecond += step) / 36000);
+    trace.celsius = trace.steps_centi_c.map((step) => step == null ? null : (centi += step) / 100);
+  };
   const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const traces = () => {
     const made = [];
@@ -70,6 +76,7 @@
       const answer = await fetch(`/api/pours/${about.pour}/curve?width=${Math.max(50, Math.min(4000, Math.round(box.clientWidth)))}`, { cache: "no-store" });
       if (answer.ok) {
         measured = await answer.json();
+        measured.traces.forEach(unpack);
         measured.live = ["pouring", "watched", "curing"].includes(measured.stage);
         draw();
       }

@@ -6,30 +6,30 @@ import pytest
 
 from logger.pour import Stage
 from web.pages.coming import coming
-from web.pages.course import Course, course_of
+from web.pages.course import Foretold, course_of, foretold
 
 
 @pytest.fixture
-def course(plan_toml: str) -> Course:
-    """The course of the plan that works."""
-    return course_of(plan_toml)
+def course(plan_toml: str) -> Foretold:
+    """What the plan that works lets expect."""
+    return foretold(course_of(plan_toml))
 
 
-def whats(course: Course, hour: float, **more: object) -> list[str]:
+def whats(course: Foretold, hour: float, **more: object) -> list[str]:
     """The names of what is to come."""
     return [item.what for item in coming(Stage.CURING, hour, course, more.pop("forecast", None), **more)]  # type: ignore[arg-type]
 
 
-def test_the_soonest_comes_first_and_what_is_past_is_gone(course: Course) -> None:
+def test_the_soonest_comes_first_and_what_is_past_is_gone(course: Foretold) -> None:
     """The peak is named until it is half an hour past."""
-    peak_h = course.prediction.core_peak_at_h
+    peak_h = course.core_peak_at_h
     hours = [item.at_h for item in coming(Stage.CURING, 0.0, course, None)]
     assert hours == sorted(hours)
     assert any(what.startswith("Core at its hottest") for what in whats(course, peak_h + 0.4))
     assert not any(what.startswith("Core at its hottest") for what in whats(course, peak_h + 0.6))
 
 
-def test_the_forecast_wins_over_the_plan(course: Course) -> None:
+def test_the_forecast_wins_over_the_plan(course: Foretold) -> None:
     """Peak and release are the forecast's once there is one."""
     band = {"p05": 0.0, "p50": 0.0, "p95": 0.0}
     forecast = {
@@ -43,12 +43,12 @@ def test_the_forecast_wins_over_the_plan(course: Course) -> None:
     assert told["Hard and cool enough to open the form"].at_h == 41.0
 
 
-def test_a_peak_below_what_was_measured_is_not_foretold(course: Course) -> None:
+def test_a_peak_below_what_was_measured_is_not_foretold(course: Foretold) -> None:
     """With 63 °C measured, a coming 30 °C is no news."""
     assert not any("hottest" in what for what in whats(course, 1.0, hottest_c=63.0))
 
 
-def test_the_next_two_looks_are_asked_for(course: Course) -> None:
+def test_the_next_two_looks_are_asked_for(course: Foretold) -> None:
     """While somebody sits by the form."""
     items = coming(Stage.WATCHED, 0.05, course, None, [0.25, 0.33, 0.42])
     assert [item.at_h for item in items if item.what == "Look at the form"] == [0.25, 0.33]
