@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+import csv
+from importlib.util import find_spec
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from logger.errors import BadReadings
 from logger.plan_file import plan_from_text
 from logger.readings_file import FileReading, read_readings
 from logger.replay import replay
+
+
+def measured_air() -> list[float]:
+    """8760 measured hourly air temperatures of Greensboro, °C (TMY3 file of pvlib 0.16.1, read in the test only)."""
+    found = find_spec("pvlib")
+    assert found is not None, "pvlib belongs to the extra `test`"
+    path = Path(str(found.origin)).parent / "data" / "723170TYA.CSV"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return [float(row["Dry-bulb (C)"]) for row in csv.DictReader(lines[1:])]
 
 
 def invented(hours: float = 3.0) -> list[FileReading]:
@@ -83,3 +95,30 @@ def test_a_malformed_row_stops_with_its_line_and_the_remedy(
     assert f"line {line}" in str(refused.value)
     assert word in str(refused.value)
     assert refused.value.remedy
+
+
+def test_an_unheated_shed_in_real_autumn_air_calls_the_cold_room_when_it_falls_below_the_limit(
+    plan_toml: str,
+) -> None:
+    """Poured on the first warm autumn day before a night below 12 °C: called in the hour that the file says."""
+    plan = plan_from_text(plan_toml)
+    least = plan.resin.limits.min_room_c
+    year = measured_air()
+    start = next(
+        at for at in range(5000, 8700) if min(year[at : at + 8]) >= 19 and min(year[at + 8 : at + 48]) < 12
+    )
+    hours = [minute / 60 for minute in range(0, 24 * 60, 5)]
+    # Between the hours of the file the air is taken to move in a straight line.
+    room = np.interp(hours, range(25), year[start : start + 25])
+    rows = []
+    for hour, celsius in zip(hours, room, strict=True):
+        rows.append(FileReading(hour * 3600, "core", 21.0 + min(hour, 6.0), None))
+        rows.append(FileReading(hour * 3600, "room", float(celsius), None))
+    told = replay(plan, rows, live_forecasts=False)
+    cold = [alarm for alarm in told["alarms"] if alarm["kind"] == "room-cold"]
+    # Below for a quarter of an hour without a break: three steps of five minutes.
+    below = [all(celsius < least for celsius in room[at : at + 4]) for at in range(len(room) - 3)]
+    expected_h = hours[below.index(True)] + 0.25
+    assert cold[0]["raised_h"] == pytest.approx(expected_h, abs=11 / 60)
+    assert f"needs {least:.1f} °C or more" in cold[0]["reason"]
+    assert told["summary"]["room_coldest_c"] == pytest.approx(room.min(), abs=0.001)
