@@ -51,6 +51,8 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/api/stations", "owner", "station-enrolled"),
     Route("POST", "/api/stations/{name}/revoke", "owner", "station-revoked"),
     Route("GET", "/stations", "viewer"),
+    Route("GET", "/placing", "viewer"),
+    Route("GET", "/wiring", "viewer"),
     Route("POST", "/stations", "owner", "station-enrolled"),
     Route("POST", "/stations/{name}/revoke", "owner", "station-revoked"),
     # People

@@ -9,11 +9,11 @@ from __future__ import annotations
 import logging
 import os
 import signal
+import socket
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from types import FrameType
-from typing import Any
 
 log = logging.getLogger(__name__)
 
@@ -23,12 +23,7 @@ class Supervisor:
 
     def __init__(self, environ: Mapping[str, str] | None = None) -> None:
         environ = os.environ if environ is None else environ
-        self._notifier: Any = None
-        if environ.get("NOTIFY_SOCKET"):
-            # The library opens a socket even when there is nobody to talk to, and leaves it open.
-            from sdnotify import SystemdNotifier
-
-            self._notifier = SystemdNotifier()
+        self._systemd = _notify_socket(environ.get("NOTIFY_SOCKET", ""))
         self.watchdog_s = _watchdog_s(environ)
         self._ready = False
 
@@ -48,13 +43,32 @@ class Supervisor:
 
     def close(self) -> None:
         """Close the socket."""
-        if self._notifier is not None and self._notifier.socket is not None:
-            self._notifier.socket.close()
-        self._notifier = None
+        if self._systemd is not None:
+            self._systemd.close()
+        self._systemd = None
 
     def _say(self, text: str) -> None:
-        if self._notifier is not None:
-            self._notifier.notify(text)
+        if self._systemd is None:
+            return
+        try:
+            self._systemd.send(text.encode())
+        except OSError as error:
+            # The watch goes on; if systemd really hears nothing any more, its watchdog ends this process.
+            log.warning("systemd does not hear: %s", error)
+
+
+def _notify_socket(name: str) -> socket.socket | None:
+    """A connected datagram socket to systemd (sd_notify(3): '@' in front means an abstract name); None without one."""
+    if not name:
+        return None
+    made = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
+    try:
+        made.connect("\0" + name[1:] if name.startswith("@") else name)
+    except OSError as error:
+        made.close()
+        log.warning("systemd's socket %s cannot be reached: %s", name, error)
+        return None
+    return made
 
 
 def _watchdog_s(environ: Mapping[str, str]) -> float | None:

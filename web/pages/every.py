@@ -27,6 +27,7 @@ from web.pages import (
     settings,
     shop,
     stations,
+    wiring,
 )
 
 #: In the order in which paths are tried: "/pours/new" before "/pours/{id}".
@@ -54,6 +55,7 @@ ROUTERS = [
         shop,
         import_page,
         stations,
+        wiring,
         settings,
         people,
         links,

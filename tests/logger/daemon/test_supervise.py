@@ -54,6 +54,18 @@ def test_readiness_is_said_once_and_then_signs_of_life(systemd: socket.socket) -
     ]
 
 
+def test_a_systemd_that_is_gone_does_not_end_the_watch(
+    systemd: socket.socket, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Said in the log, and the sweeps go on; a socket that was never there is the same."""
+    supervisor = Supervisor()
+    systemd.close()
+    supervisor.alive()
+    supervisor.close()
+    Supervisor({"NOTIFY_SOCKET": "/nowhere/notify"}).ready("")
+    assert len(caplog.records) == 2
+
+
 def test_without_systemd_nothing_is_said_and_nothing_breaks() -> None:
     """A station started by hand."""
     supervisor = Supervisor({})

@@ -1,0 +1,111 @@
+"""For a maker with a drill press: where the probes go, and how they are wired."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from sqlalchemy import Row
+from starlette.responses import Response
+
+from logger.errors import LoggerError
+from logger.plan_file import plan_from_text
+from logger.pour import LIVE, Stage
+from logger.store import pours
+from web.access import ServiceDep, ViewerDep
+from web.pages.frame import page
+
+router = APIRouter(include_in_schema=False)
+#: The digital probe keeps its tighter accuracy up to here, °C (its data sheet, DC table): hotter, a thermocouple.
+CHIP_FINE_C = 85.0
+#: Closer to half depth than this needs no second probe, mm: a sleeve is about as wide.
+SAME_MM = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cooling:
+    """One way of cooling the same form, and where the model then finds the hottest point."""
+
+    words: str
+    hottest_mm: int
+    top_w_m2k: float
+    bottom_w_m2k: float
+    insulated: bool = False
+
+
+DEPTH_MM = 50
+#: The plan behind the page's table; a test solves each way again. The resin is invented.
+PLAN = """
+title = "Where is it hottest?"
+[resin]
+name = "Slow casting system (invented)"
+heat_of_cure_j_g = 330
+[resin.rate]
+k1_per_s = 5e-7
+k2_per_s = 1.4e-5
+[pour]
+shape = "river"
+depth_mm = {depth_mm}
+width_mm = 250
+length_mm = 1800
+[air]
+room_c = 21
+top_w_m2k = {top_w_m2k}
+bottom_w_m2k = {bottom_w_m2k}
+"""
+INSULATED = "[form.bottom]\nthickness_mm = 40\nconductivity_w_mk = 0.035\ndensity_kg_m3 = 30\n"
+WAYS = (
+    Cooling("still air above and below the panel", 22, 9, 9),
+    Cooling("a fan over the top", 18, 25, 9),
+    Cooling("a fan over the top, the bottom on insulating foam", 4, 25, 3, insulated=True),
+    Cooling("covered above, air moving below", 30, 3, 12),
+)
+
+
+def plan_of(way: Cooling) -> str:
+    """The plan file of one way of cooling."""
+    plan = PLAN.format(depth_mm=DEPTH_MM, top_w_m2k=way.top_w_m2k, bottom_w_m2k=way.bottom_w_m2k)
+    return plan + (INSULATED if way.insulated else "")
+
+
+@router.get("/placing")
+def placing(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """Where each probe goes, and where the model puts the hottest point of the pours at hand."""
+    with service.store.read() as connection:
+        rows = [
+            row for row in pours.all_pours(connection) if row.stage in (Stage.PLANNED, Stage.READY, *LIVE)
+        ]
+    found = [told for row in rows if (told := _hottest(row)) is not None]
+    return page(request, "placing.html", {"depth_mm": DEPTH_MM, "cases": WAYS, "pours": found})
+
+
+@router.get("/wiring")
+def wiring(request: Request, _who: ViewerDep) -> Response:
+    """Wires, resistor, contacts, lamp, buzzer, fan."""
+    return page(request, "wiring.html")
+
+
+def _hottest(pour: Row[Any]) -> dict[str, Any] | None:
+    """What the model says of one pour's hottest point; None where it has not been solved."""
+    hottest = (pour.prediction or {}).get("hottest")
+    if hottest is None:
+        return None
+    try:
+        plan = plan_from_text(pour.plan_toml)
+    except LoggerError:
+        # An old plan that this program no longer reads has no advice; its own page says what is wrong with it.
+        return None
+    x_mm, z_mm, depth_mm = hottest["x_mm"], hottest["z_mm"], plan.pour.depth_mm
+    peak_c = pour.prediction["peak_c"]
+    advice = []
+    if abs(z_mm - depth_mm / 2) > SAME_MM or x_mm > SAME_MM:
+        advice.append("Give it a second core probe there.")
+    else:
+        advice.append("One core probe at half depth sees it.")
+    if peak_c > CHIP_FINE_C:
+        advice.append("That is hot for the digital probe: take a thermocouple for the core.")
+    return {
+        "title": pour.title, "x_mm": x_mm, "z_mm": z_mm, "depth_mm": depth_mm, "peak_c": peak_c,
+        "advice": " ".join(advice),
+    }  # fmt: skip
