@@ -113,7 +113,7 @@ def work_out(
         last[seed] = made
     plan = without_fan(plan)
     if made.chance_core_over_limit >= WORTH_HELP and at_h < made.core_peak_at_h.p95:
-        made = replace(made, what_if=what_if(plan, made.state))
+        made = replace(made, what_if=what_if(plan, made.state, made.ahead))
     body = made.to_json()
     if blows_of(plan, [run for run in runs if run.runs_at(at_h)]):
         stopped = off_now(plan, at_h, np.asarray(made.state.members.top_factor))

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 POINTS = 240
 QUANTILES = (0.05, 0.5, 0.95)
 #: Looser than a prediction: peaks of members are within 0.5 K of it, their mean within 0.05 K, in half the time.
-ACCURACY = Accuracy(kelvin=0.3, part_of_rise=0.01, conversion=0.003)
+ACCURACY = Accuracy(kelvin=0.3, part_of_rise=0.01, conversion=0.003, rebuild_part=0.25)
 NAMES = ("p05", "p50", "p95")
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.cure.heating import HEATING
 from logger.cure.unknowns import Unknown
 from logger.plan_file import Plan
 
@@ -42,15 +43,20 @@ def causes_of(unknowns: tuple[Unknown, ...], theta: Floats, plan: Plan) -> tuple
     """The causes that the members θ (M, p) agree on, the furthest from the plan first."""
     found = []
     for i, unknown in enumerate(unknowns):
-        middle = float(np.median(theta[:, i]))
-        sure = float(np.mean(np.sign(theta[:, i]) == np.sign(middle)))
+        off = theta[:, i]
+        if unknown.name == HEATING.name:
+            off = (
+                unknown.value(off) / unknown.spread
+            )  # the plan has none of it: what counts is how far it is from none
+        middle = float(np.median(off))
+        sure = float(np.mean(np.sign(off) == np.sign(middle)))
         if (
             sure < SURE
             or abs(middle) < WORTH_NAMING
             or unknown.name.startswith(("probe_x", "surface_reach", "underside_reach"))
         ):
             continue
-        value = float(unknown.value(np.array(middle)))
+        value = float(unknown.value(np.array(np.median(theta[:, i]))))
         if unknown.is_factor:
             size, unit = 100.0 * (value - 1.0), "%"
             words = f"{_up_or_down(unknown, middle)} ({size:+.0f} %)"

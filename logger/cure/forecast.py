@@ -87,7 +87,7 @@ class Forecast:
     effective_members: float
     tempering: float
     what_if: dict[str, WhatIf]
-    peaks_c: Floats = field(repr=False)
+    ahead: Ahead = field(repr=False)
     state: State = field(repr=False)
     fan_cooling: Band | None = None
 
@@ -180,7 +180,7 @@ def forecast(
     return replace(
         answer, causes=causes_of(seen.unknowns, theta[kept], plan), doubted=_doubted(posterior),
         effective_members=effective(weights) / len(weights) * members, tempering=power,
-        what_if=what_if(plan, state) if with_what_if else {},
+        what_if=what_if(plan, state, answer.ahead) if with_what_if else {},
         fan_cooling=None if arrives is None else band(arrives),
     )  # fmt: skip
 
@@ -251,7 +251,7 @@ def _answer(plan: Plan, state: State, ahead: Ahead) -> Forecast:
         release_at_h=band(ahead.release_at_h) if released else None, end_conversion=band(ahead.end_conversion),
         bands=ahead.bands, causes=(), doubted=(), members=len(ahead.core_peak_c),
         effective_members=float(len(ahead.core_peak_c)), tempering=1.0, what_if={},
-        peaks_c=ahead.core_peak_c, state=state,
+        ahead=ahead, state=state,
     )  # fmt: skip
 
 

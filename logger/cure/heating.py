@@ -19,9 +19,11 @@ Floats = NDArray[np.float64]
 #: From an hour to an hour; without an end while it lasts.
 Window = tuple[float, float | None]
 
-#: The kink is judged over this long to each side, h, and must be this much, K.
+#: The kink is judged over this long to each side, h, and must be this much, K, and this part of how far the surface
+#: has warmed: a pour that runs away bends its surface by itself. 60 W/m² of sun make 2.5 K in that time (semi-infinite
+#: solid under a constant flux, 2 q √(t/π) / √(kρc)).
 KINK_H = 1.0 / 6.0
-LEAST_KINK_C = 1.0
+LEAST_KINK_C, KINK_PART = 1.0, 0.05
 #: Absorbed sun behind a window, W/m² (common practice, no source), and how long it stays once it is there, h.
 USUAL_W_M2, SPREAD_W_M2 = 150.0, 120.0
 STAYS_H = 1.2
@@ -35,7 +37,7 @@ HEATING = Unknown("sun_w_m2", SPREAD_W_M2, "sun or a heater warms the surface", 
 def onset_h(history: Mapping[str, Readings], at_h: float, after_h: float = 0.0) -> float | None:
     """When the surface's curve kinks upward most after after_h, None where it never does."""
     hours, kinks = _kinks(history, at_h, after_h)
-    if not len(hours) or kinks.max() < LEAST_KINK_C:
+    if not len(hours) or kinks.max() <= 0.0:
         return None
     return float(hours[int(np.argmax(kinks))])
 
@@ -43,7 +45,7 @@ def onset_h(history: Mapping[str, Readings], at_h: float, after_h: float = 0.0) 
 def end_h(history: Mapping[str, Readings], at_h: float, after_h: float) -> float | None:
     """When the surface's curve kinks downward most after after_h, None where it never does."""
     hours, kinks = _kinks(history, at_h, after_h)
-    if not len(hours) or kinks.min() > -LEAST_KINK_C:
+    if not len(hours) or kinks.min() >= 0.0:
         return None
     return float(hours[int(np.argmin(kinks))])
 
@@ -73,16 +75,29 @@ def going_on(
 
 
 def _kinks(history: Mapping[str, Readings], at_h: float, after_h: float) -> tuple[Floats, Floats]:
-    """Hours (N,) and kinks (N,), K: the rise over the next ten minutes less the rise over the last ten."""
+    """Hours (N,) and the surface's kinks (N,), K; 0 where they are small, or the core bends as much by itself."""
     if "surface" not in history:
         return np.zeros(0), np.zeros(0)
     hours, celsius = good_readings(history["surface"], at_h)
     if len(hours) < 5:
         return np.zeros(0), np.zeros(0)
     inside = hours[(hours - KINK_H >= hours[0]) & (hours + KINK_H / 2 <= hours[-1]) & (hours >= after_h)]
-    ahead = np.minimum(inside + KINK_H, hours[-1])
-    now = np.interp(inside, hours, celsius)
+    kinks = _bends(hours, celsius, inside)
+    if "core" in history:
+        core_h, core_c = good_readings(history["core"], at_h)
+        if len(core_h) >= 5:
+            core = _bends(core_h, core_c, inside)
+            kinks = np.where((kinks * core > 0.0) & (np.abs(kinks) < np.abs(core)), 0.0, kinks)
+    warmed = np.abs(np.interp(inside, hours, celsius) - celsius[0])
+    kinks = np.where(np.abs(kinks) < LEAST_KINK_C + KINK_PART * warmed, 0.0, kinks)
+    return inside, kinks
+
+
+def _bends(hours: Floats, celsius: Floats, at: Floats) -> Floats:
+    """The rise over the ten minutes after each hour less the rise over the ten before it, K."""
+    ahead = np.minimum(at + KINK_H, hours[-1])
+    now = np.interp(at, hours, celsius)
     # A kink close to the last reading is judged over the time that there is.
-    share = (ahead - inside) / KINK_H
-    before = (now - np.interp(inside - KINK_H, hours, celsius)) * share
-    return inside, np.interp(ahead, hours, celsius) - now - before
+    share = (ahead - at) / KINK_H
+    before = (now - np.interp(at - KINK_H, hours, celsius)) * share
+    return np.asarray(np.interp(ahead, hours, celsius) - now - before)

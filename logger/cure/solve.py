@@ -41,13 +41,14 @@ __all__ = [
     "Accuracy", "Fields", "Gauge", "March", "Stage", "Tie", "Track", "read",
 ]  # fmt: skip
 
-#: A computed coefficient is decomposed again once it is off by this part.
-REBUILD_PART = 0.05
-
 
 @dataclass(frozen=True)
 class Accuracy:
-    """Error allowed in one step: K (plus a part of the rise over the room) and conversion; longest step, s."""
+    """Error allowed in one step: K (plus a part of the rise over the room) and conversion; longest step, s.
+
+    rebuild_part: a computed coefficient is decomposed again once it is off by this part; until then what is off is
+    carried as a source, so that no heat is lost.
+    """
 
     kelvin: float = 0.04
     part_of_rise: float = 1.4e-3
@@ -55,6 +56,7 @@ class Accuracy:
     longest_s: float = 5800.0
     shortest_s: float = 1e-4
     most_steps: int = 20_000
+    rebuild_part: float = 0.05
 
 
 @dataclass(frozen=True)
@@ -276,7 +278,8 @@ class March:
             if not skin.computed:
                 continue
             mean = skin.h[:, tie.cells].mean(axis=1)
-            off = np.flatnonzero(np.abs(mean - skin.built_h[:, tie.cells.start]) > REBUILD_PART * mean)
+            part = self.accuracy.rebuild_part
+            off = np.flatnonzero(np.abs(mean - skin.built_h[:, tie.cells.start]) > part * mean)
             if len(off):
                 skin.built_h[off, tie.cells] = mean[off, None]
                 hold = mean[off] / (1.0 + mean[off] * skin.resistance[tie.cells.start])

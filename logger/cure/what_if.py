@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 #: (common practice, no source).
 FAN_M_S = 2.0
 COOLER_K, COOLER_AFTER_H = 4.0, 1.0
+#: Cooled members peak later than as it is; they are followed for so many times as long.
+FOLLOWED = 2.0
 #: How far a face is above the room when its coefficient is worked out, K.
 OVER_ROOM_K = 15.0
 
@@ -45,10 +47,16 @@ class WhatIf:
         }
 
 
-def what_if(plan: Plan, state: State) -> dict[str, WhatIf]:
-    """Each remedy's answer, with that of doing nothing first; state is a forecast's. Raises DidNotConverge."""
+def what_if(plan: Plan, state: State, as_it_is: Ahead) -> dict[str, WhatIf]:
+    """Each remedy's answer, with that of doing nothing first. Raises DidNotConverge.
+
+    state, as_it_is: a forecast's. Members are followed until well past the last of their peaks, no further.
+    """
     at_h = state.now.hours
-    answers = {NOW: carry_on(plan, state)}
+    last_h = float(np.quantile(as_it_is.core_peak_at_h, 0.95))
+    until_h = min(state.until_h, at_h + FOLLOWED * max(last_h - at_h, 0.0) + 1.0)
+    state = replace(state, until_h=until_h)
+    answers = {NOW: as_it_is}
     answers[FANS] = carry_on(plan, state, more=[fans_on(plan, state)])
     answers[UNDERSIDE] = carry_on(plan, state, more=[underside_open(plan, state)])
     room = state.room

@@ -61,8 +61,8 @@ def score(made: Forecast, truth_c: float) -> dict[str, float]:
     band = made.core_peak_c
     return {"p05": band.p05, "p50": band.p50, "p95": band.p95, "chance": made.chance_core_over_limit,
             "inside": float(band.p05 <= truth_c <= band.p95), "width": band.p95 - band.p05,
-            "error": abs(band.p50 - truth_c), "crps": crps(made.peaks_c, truth_c),
-            "rank": float(np.mean(made.peaks_c < truth_c))}  # fmt: skip
+            "error": abs(band.p50 - truth_c), "crps": crps(made.ahead.core_peak_c, truth_c),
+            "rank": float(np.mean(made.ahead.core_peak_c < truth_c))}  # fmt: skip
 
 
 def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[float, ...]]:
