@@ -24,6 +24,8 @@ Window = tuple[float, float | None]
 #: solid under a constant flux, 2 q √(t/π) / √(kρc)).
 KINK_H = 1.0 / 6.0
 LEAST_KINK_C, KINK_PART = 1.0, 0.05
+#: The surface follows the core by up to so long, h.
+_LAGS_H = np.array([0.0, 1.0, 2.0, 3.0, 4.0]) / 12.0
 #: Absorbed sun behind a window, W/m² (common practice, no source), and how long it stays once it is there, h.
 USUAL_W_M2, SPREAD_W_M2 = 150.0, 120.0
 STAYS_H = 1.2
@@ -75,7 +77,7 @@ def going_on(
 
 
 def _kinks(history: Mapping[str, Readings], at_h: float, after_h: float) -> tuple[Floats, Floats]:
-    """Hours (N,) and the surface's kinks (N,), K; 0 where they are small, or the core bends as much by itself."""
+    """Hours (N,) and the surface's kinks (N,), K; 0 where they are small, or follow a bend of the core."""
     if "surface" not in history:
         return np.zeros(0), np.zeros(0)
     hours, celsius = good_readings(history["surface"], at_h)
@@ -86,8 +88,9 @@ def _kinks(history: Mapping[str, Readings], at_h: float, after_h: float) -> tupl
     if "core" in history:
         core_h, core_c = good_readings(history["core"], at_h)
         if len(core_h) >= 5:
-            core = _bends(core_h, core_c, inside)
-            kinks = np.where((kinks * core > 0.0) & (np.abs(kinks) < np.abs(core)), 0.0, kinks)
+            for lag in _LAGS_H:
+                core = _bends(core_h, core_c, inside - lag)
+                kinks = np.where((kinks * core > 0.0) & (np.abs(kinks) < np.abs(core)), 0.0, kinks)
     warmed = np.abs(np.interp(inside, hours, celsius) - celsius[0])
     kinks = np.where(np.abs(kinks) < LEAST_KINK_C + KINK_PART * warmed, 0.0, kinks)
     return inside, kinks
