@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,28 +37,33 @@ class Window:
         return at_ms >= self.from_ms and (self.until_ms is None or at_ms < self.until_ms)
 
 
-def windows(connection: Connection, station_id: int) -> list[Window]:
-    """The pours that a station's readings may belong to, newest first. Sealed pours take nothing more."""
+def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, list[Window]]:
+    """Station → the pours that its readings may belong to, newest first. Sealed pours take nothing more."""
+    if not station_ids:
+        return {}
     rows = connection.execute(
         select(
             POUR.c.id,
+            POUR.c.station_id,
             POUR.c.released_ms,
             POUR.c.reading_head,
             (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
         )
         .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
-        .where(POUR.c.station_id == station_id, POUR.c.stage != Stage.CLOSED)
+        .where(POUR.c.station_id.in_(station_ids), POUR.c.stage != Stage.CLOSED)
         .order_by(POUR.c.id.desc())
     ).all()
     chosen: dict[int, set[str]] = {row.id: set() for row in rows}
-    for row in connection.execute(select(POUR_PROBE).where(POUR_PROBE.c.pour_id.in_(chosen))):
-        chosen[row.pour_id].add(row.rom)
-    return [
-        Window(
+    if chosen:
+        for row in connection.execute(select(POUR_PROBE).where(POUR_PROBE.c.pour_id.in_(chosen))):
+            chosen[row.pour_id].add(row.rom)
+    found: dict[int, list[Window]] = {}
+    for row in rows:
+        window = Window(
             row.id, row.poured_ms - BEFORE_MS, row.released_ms, frozenset(chosen[row.id]), row.reading_head
         )
-        for row in rows
-    ]
+        found.setdefault(row.station_id, []).append(window)
+    return found
 
 
 def add_pour(
