@@ -32,8 +32,8 @@ def add_event(
     tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
 
 
-def of_kind(connection: Connection, pour_id: int, kind: str) -> list[Row[Any]]:
-    """A pour's events of one kind, oldest first."""
+def of_kind(connection: Connection, pour_id: int | None, kind: str) -> list[Row[Any]]:
+    """A pour's events of one kind (None: the whole service's), oldest first."""
     wanted = select(EVENT).where(EVENT.c.pour_id == pour_id, EVENT.c.kind == kind).order_by(EVENT.c.id)
     return list(connection.execute(wanted))
 

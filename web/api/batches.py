@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from typing import Any
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from sqlalchemy import Row
 
 from logger.pour import Stage
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import Stamp
+from logger.store.conflicts import note_conflict
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden
+from web.service import Service
 from web.shapes import BATCH_BODY, BatchAnswer, BatchShape, StampShape
 
 router = APIRouter(prefix="/api", tags=["stations"])
@@ -45,16 +49,12 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> R
         )
         for row in batch.rows
     ]
-    health = batch.health
-    with service.store.write() as tx:
-        if health is not None:
-            stations.note_health(tx, station, health.power_low, health.disk_free_mb)
-        saved = readings.save_batch(
-            tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms(),
-            clock_set=service.timeline.clock_set,
-        )  # fmt: skip
-        urgent = alarms.loudest_at(tx, station.id)
-        mine = [pour for pour in pours.live_pours(tx) if pour.station_id == station.id]
+    try:
+        saved, urgent, mine = _store(batch, rows, service, station)
+    except readings.Conflict as conflict:
+        with service.store.write() as tx:
+            note_conflict(tx, station, str(conflict), service.timeline.true_ms())
+        raise
     for pour_id in saved.pours:
         service.news.tell("readings", pour=pour_id)
     service.watch.wake()
@@ -70,6 +70,23 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> R
     )
     content = answer.model_dump_json().encode()
     return Response(content, media_type="application/json", headers={"Content-Digest": _digest(content)})
+
+
+def _store(
+    batch: BatchShape, rows: list[readings.Incoming], service: Service, station: Row[Any]
+) -> tuple[readings.Saved, str | None, list[Row[Any]]]:
+    """Everything of a batch in one transaction: what was saved, the loudest alarm, and the station's live pours."""
+    health = batch.health
+    with service.store.write() as tx:
+        if health is not None:
+            stations.note_health(tx, station, health.power_low, health.disk_free_mb)
+        saved = readings.save_batch(
+            tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms(),
+            clock_set=service.timeline.clock_set,
+        )  # fmt: skip
+        urgent = alarms.loudest_at(tx, station.id)
+        mine = [pour for pour in pours.live_pours(tx) if pour.station_id == station.id]
+    return saved, urgent, mine
 
 
 def _digest(content: bytes) -> str:

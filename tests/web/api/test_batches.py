@@ -6,6 +6,9 @@ from typing import Any
 
 import pytest
 
+from logger.store.conflicts import CONFLICTING_ROWS
+from logger.store.events import of_kind
+
 
 def batch(clock: Any, seqs: range, station: str = "bench-1", **changes: Any) -> dict[str, Any]:
     """A batch as the station sends it."""
@@ -62,6 +65,19 @@ def test_other_contents_under_a_known_number_are_answered_with_409(
     answer = post(stranger, station_token, batch(clock, range(1, 4), milli_c=99_000))
     assert answer.status_code == 409
     assert answer.json()["error"]["kind"] == "conflict"
+
+
+def test_a_conflict_is_written_into_the_record_once(
+    service: Any, stranger: Any, station_token: str, clock: Any
+) -> None:
+    """Whoever reads the record later must know that another account of it existed."""
+    post(stranger, station_token, batch(clock, range(1, 4)))
+    for _ in range(3):
+        post(stranger, station_token, batch(clock, range(1, 4), milli_c=99_000))
+    with service.store.read() as connection:
+        (noted,) = of_kind(connection, None, CONFLICTING_ROWS)
+    assert noted.by == "bench-1"
+    assert "milli_c = 21001 but came again with 99000" in noted.text
 
 
 @pytest.mark.parametrize(
