@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.bond import BondWindow, bond_window, layer_verdicts
+from logger.cure.bond import BondWindow, bond_window, coat_window, layer_verdicts
 from logger.cure.diffusion import conversion_at_tg, slow_down
 from logger.cure.history import time_to
 from logger.cure.kinetics import EARLIEST_GEL
@@ -23,6 +23,18 @@ def test_a_thin_coats_window_is_the_isothermal_one(plan_of, slow_casting):
     assert window.opens_h == pytest.approx(opens, rel=0.03)
     assert window.closes_h == pytest.approx(closes, rel=0.03)
     assert window.hard_h > window.closes_h
+
+
+@pytest.mark.parametrize("room_c", [18.0, 25.0])
+def test_a_brushed_coat_cures_at_the_rooms_temperature_whatever_the_pour_does(plan_of, slow_casting, room_c):
+    """Opens and closes by the closed integral of the rate at the room's temperature, though the plan is a deep pour
+    that warms itself and is tacky long before."""
+    plan = plan_of(slow_casting, "sheet", 40.0, room_c, run={"hours": 200.0})
+    coat, rate, slow = coat_window(plan), plan.resin.rate, slow_down(plan.resin)
+    assert coat.opens_h == pytest.approx(time_to(EARLIEST_GEL, room_c, rate, slow), rel=0.01)
+    glass = float(conversion_at_tg(room_c, plan.resin.glass))
+    assert coat.closes_h == pytest.approx(time_to(glass, room_c, rate, slow), rel=0.01)
+    assert coat.opens_h > bond_window(plan, predict(plan)).opens_h
 
 
 @pytest.mark.parametrize(("room", "warmer"), [(18.0, 22.0), (22.0, 26.0)])

@@ -6,6 +6,11 @@ import json
 
 import pytest
 
+from logger.cure.bond import coat_window
+from logger.cure.diffusion import slow_down
+from logger.cure.history import time_to
+from logger.cure.kinetics import EARLIEST_GEL
+from logger.cure.prediction import predict
 from logger.plan_file import Plan, plan_from_text, plan_to_text, read_plan
 from logger.planning.answers import CureAnswers
 from logger.planning.assess import Assessment, assess, assess_fully
@@ -54,6 +59,37 @@ def test_the_wrong_measure_is_called_by_its_name(bad: Assessment) -> None:
     wrong = next(finding for finding in bad.findings if finding.key == "ratio-wrong")
 
     assert "2 : 1 is by volume, and it was weighed" in wrong.sentence.replace("It", "it")
+
+
+def test_the_models_own_deepest_layer_is_named_where_the_plan_gets_too_hot(bad: Assessment) -> None:
+    """In the warmest room allowed that depth stays under the limit, and two millimetres more do not."""
+    deep = next(finding for finding in bad.findings if finding.key == "too-deep")
+    (limit,) = [constant for constant in deep.constants if constant.name == "deepest single pour"]
+    assert limit.source == "cure model"
+    assert "the datasheet allows 50 mm" in deep.sentence
+    plan = read_plan(EXAMPLES / "wharf-lane-not-ready.toml")
+    room = plan.air.model_copy(update={"room_c": plan.resin.limits.max_room_c})
+
+    def peak_c(depth_mm: float) -> float:
+        pour = plan.pour.model_copy(update={"depth_mm": depth_mm})
+        return predict(plan.model_copy(update={"pour": pour, "air": room})).peak_c
+
+    assert peak_c(limit.value) <= plan.resin.limits.max_core_c < peak_c(limit.value + 2.0)
+
+
+def test_a_seal_coat_has_the_times_of_a_thin_coat_in_this_room(good: Assessment) -> None:
+    """Tacky from its gel until it turns to glass at 21 °C; a coat that cures is hard later still."""
+    coat = next(finding for finding in good.findings if finding.key == "seal-tacky")
+    opens, closes = (figure.value for figure in coat.figures if figure.unit == "h")
+    resin = read_plan(EXAMPLES / "wharf-lane-ready.toml").resin
+    assert opens == pytest.approx(time_to(EARLIEST_GEL, 21.0, resin.rate, slow_down(resin)), rel=0.01)
+    assert closes > opens
+    text = (EXAMPLES / "wharf-lane-ready.toml").read_text(encoding="utf-8").replace('"tacky"', '"cured"')
+    plan = plan_from_text(text)
+    answers = CureAnswers(coat=coat_window(plan))
+    cured = next(f for f in assess(plan, answers=answers).findings if f.key == "seal-cured")
+    hard = next(constant for constant in cured.constants if constant.unit == "h")
+    assert hard.value > closes
 
 
 def test_after_the_changes_it_is_ready(good: Assessment) -> None:
