@@ -1,10 +1,10 @@
 """Kills the process that raises and sends, many times, against real receivers. Run by hand:
 
-    python tests/bench/delivery.py                       # every point 3 times, then 200 kills at random, 2 min or so
+    python tests/bench/delivery.py                       # every point 3 times, then 200 kills at random, 3 min or so
     python tests/bench/delivery.py --rounds 20 --random 1000 --links 1000000
 
-Prints how many messages that were committed never arrived (must be 0), how many came twice (at most one a kill), and
-how many altered links were taken (must be 0).
+Prints how many messages that were committed never arrived (must be 0), how many came twice (at most one a kill), how
+many altered links were taken (must be 0), and what came after both receivers had been away for a simulated day.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.delivery.links import LinkRefused, new_token, read_token
+from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.links import Purpose
 
@@ -99,6 +100,33 @@ def altered_links(count: int) -> None:
     print(f"{tried} altered links tried, {taken} taken")
 
 
+def away() -> None:
+    """A simulated day without receivers, a sweep each half minute and a try each five minutes."""
+    crashing, receiving, outage, shops = load("crashing"), load("receiving"), load("outage"), load("conftest")
+
+    class Clock(crashing.Clock):  # type: ignore[misc, name-defined]
+        def move(self, seconds: float) -> None:
+            self.boot_ms += round(seconds * 1000)
+
+    began = time.monotonic()
+    with receiving.receivers() as received, tempfile.TemporaryDirectory() as folder:
+        store, clock = Store(f"sqlite:///{folder}/day.sqlite3"), Clock()
+        shop = shops.Bench(
+            store, Timeline(store, clock), clock, crashing.PLAN, urls=received.urls, timeout_s=2
+        )
+        day = outage.a_day_away(shop, received, send_every_s=300)
+        true = sorted(outage.still_true(shop))
+        store.close()
+    print(f"away for a simulated day ({time.monotonic() - began:.0f} s): {day.written} messages written, {day.outdated} "
+          f"of them replaced, {day.tries} rounds in vain; all through {day.late_s:.0f} s after the return")  # fmt: skip
+    missing = [title for title in day.expected if day.web.count(title) != 1 or day.mail.count(title) != 1]
+    print(
+        f"still to be told {len(day.expected)}, not come exactly once {len(missing)}; true then: {', '.join(true)}"
+    )
+    for title in day.web:
+        print(f"  {title}")
+
+
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -108,4 +136,5 @@ if __name__ == "__main__":
     parser.add_argument("--links", type=int, default=100_000, help="altered links")
     asked = parser.parse_args()
     altered_links(asked.links)
+    away()
     kills(asked.rounds, asked.random)

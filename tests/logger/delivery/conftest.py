@@ -79,11 +79,11 @@ class Bench:
         """The sender as after a restart."""
         return Sender(self.store, self.timeline, self.settings, self.receivers, self.watch.held)
 
-    def save(self, core_c: float) -> None:
+    def save(self, core_c: float, room_c: float = 21.0) -> None:
         """Stores one sweep."""
         stamp: Stamp = self.clock.stamp()
         rows = []
-        for place, celsius in (("core", core_c), ("room", 21.0)):
+        for place, celsius in (("core", core_c), ("room", room_c)):
             self.seq += 1
             rows.append(
                 readings.Incoming(
