@@ -25,6 +25,7 @@ _EVENT_WORDS = {
     "batch": "Batch weighed",
     "photo": "Photo",
     "station-chosen": "Station chosen",
+    "untested": "Messages not tested",
     "sealed": "Sealed",
     "outcome": "How it ended",
     "test": "Test",

@@ -180,6 +180,10 @@ def test_a_pour_says_before_it_starts_that_nobody_may_hear_its_alarms(
     shop.go(made, Stage.POURING)
     assert "nobody is called" in maker.get(f"/pours/{made}").text
     assert "nobody is called" in maker.get("/api/messages").json()["untested"]
+    kept = maker.get(f"/api/pours/{made}/record").json()["events"]
+    assert [(e["by"], e["text"]) for e in kept if e["kind"] == "untested"] == [
+        ("Ada", "No address for messages is set: nobody is called when it gets too hot.")
+    ], "that it was poured all the same stands in the record"
 
 
 def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour_is_over(
