@@ -117,7 +117,8 @@ def away() -> None:
         day = outage.a_day_away(shop, received, send_every_s=300)
         true = sorted(outage.still_true(shop))
         store.close()
-    print(f"away for a simulated day ({time.monotonic() - began:.0f} s): {day.written} messages written, {day.outdated} "
+    took_s = time.monotonic() - began
+    print(f"away for a simulated day ({took_s:.0f} s): {day.written} messages written, {day.outdated} "
           f"of them replaced, {day.tries} rounds in vain; all through {day.late_s:.0f} s after the return")  # fmt: skip
     missing = [title for title in day.expected if day.web.count(title) != 1 or day.mail.count(title) != 1]
     print(
