@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from logger.checkup.facts import Finding, State
@@ -150,5 +151,5 @@ def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
 def _show(findings: list[Finding]) -> None:
     table = Table("", "what", "how it stands", "what to do", show_lines=False)
     for finding in findings:
-        table.add_row(SIGNS[finding.state], finding.topic, finding.says, finding.do)
+        table.add_row(SIGNS[finding.state], finding.topic, escape(finding.says), escape(finding.do))
     console.print(table)
