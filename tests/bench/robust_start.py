@@ -1,4 +1,6 @@
-"""How long the service takes to start on a database of ten million readings, and how large that is. Run by hand:
+"""How long the service takes to start on a database of ten million readings, and to stop with live pages open.
+
+Run by hand:
 
     python tests/bench/robust_start.py [--readings 10000000] [--folder FOLDER]
 
@@ -11,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import signal
 import sqlite3
 import subprocess
@@ -18,6 +21,7 @@ import sys
 import tempfile
 import time
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 
 import httpx
@@ -32,6 +36,8 @@ from logger.settings import Settings
 from web.service import Service
 
 PORT = 18_734
+PAGES = 50
+OWNER = {"name": "Ada", "password": "four plain words here"}
 FILL = """
 INSERT INTO reading (station_id, spool, seq, pour_id, probe, place, boot, boot_ms, wall_ms, clock_set, milli_c, raw,
                      late, received_ms, link)
@@ -55,36 +61,67 @@ def fill(folder: Path, count: int) -> None:
         database.commit()
 
 
-def start(folder: Path) -> tuple[float, float, float]:
-    """Seconds from the command to the first answer, of which on a processor, and resident MB then."""
+@dataclass(frozen=True, slots=True)
+class Took:
+    """One start and stop."""
+
+    start_s: float  #: from the command to the first answer
+    start_cpu_s: float  #: of that, on a processor
+    resident_mb: float
+    stop_s: float  #: from SIGTERM to the end, with live pages open
+
+
+def start_and_stop(folder: Path) -> Took:
+    """The service starts, fifty pages listen for news, and it is told to stop."""
     settings = folder / "settings.toml"
     settings.write_text(tomli_w.dumps({"data_dir": str(folder), "port": PORT}), encoding="utf-8")
     began = time.monotonic()
-    with subprocess.Popen([sys.executable, "-m", "web.command", "serve", str(settings)],
-                          stdout=subprocess.DEVNULL) as process:  # fmt: skip
+    with (
+        subprocess.Popen([sys.executable, "-m", "web.command", "serve", str(settings)],
+                         stdout=subprocess.PIPE, text=True) as process,
+        httpx.Client(base_url=f"http://127.0.0.1:{PORT}", trust_env=False, timeout=30,
+                     limits=httpx.Limits(max_connections=PAGES + 10)) as client,
+    ):  # fmt: skip
         try:
-            with httpx.Client(trust_env=False) as client:
-                while True:
-                    try:
-                        client.get(f"http://127.0.0.1:{PORT}/api/health").raise_for_status()
-                        break
-                    except httpx.TransportError:
-                        time.sleep(0.01)
-            seconds = time.monotonic() - began
-            status = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii")
-            ticks = (
-                Path(f"/proc/{process.pid}/stat")
-                .read_text(encoding="ascii")
-                .rsplit(") ", 1)[1]
-                .split()[11:13]
-            )
-            cpu_s = sum(int(tick) for tick in ticks) / os.sysconf("SC_CLK_TCK")
-            resident_kb = next(
-                int(line.split()[1]) for line in status.splitlines() if line.startswith("VmRSS")
-            )
+            while True:
+                try:
+                    client.get("/api/health").raise_for_status()
+                    break
+                except httpx.TransportError:
+                    time.sleep(0.01)
+            start_s = time.monotonic() - began
+            cpu_s, resident_mb = used(process.pid)
+            sign_in(client, process)
+            pages = [client.send(client.build_request("GET", "/live"), stream=True) for _ in range(PAGES)]
+            assert {page.status_code for page in pages} == {200}
         finally:
             process.send_signal(signal.SIGTERM)
-    return seconds, cpu_s, resident_kb / 1000
+            began = time.monotonic()
+            process.wait(60)
+            stop_s = time.monotonic() - began
+        for page in pages:
+            page.close()
+    return Took(start_s, cpu_s, resident_mb, stop_s)
+
+
+def used(pid: int) -> tuple[float, float]:
+    """Seconds of processor and resident MB of a process."""
+    proc = Path(f"/proc/{pid}")
+    ticks = (proc / "stat").read_text(encoding="ascii").rsplit(") ", 1)[1].split()[11:13]
+    pages = int((proc / "statm").read_text(encoding="ascii").split()[1])
+    return sum(map(int, ticks)) / os.sysconf("SC_CLK_TCK"), pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def sign_in(client: httpx.Client, process: subprocess.Popen[str]) -> None:
+    """The owner signs in; the first time the service prints a code to become one."""
+    answer = client.post("/sign-in", data=OWNER)
+    if answer.status_code != 303 or "set-up" in answer.headers["location"]:
+        assert process.stdout is not None
+        printed = ""
+        while not (code := re.search(r"\b(\d{4}-\d{4})\b", printed)):
+            printed += process.stdout.readline()
+        answer = client.post("/set-up", data={"code": code[1], **OWNER})
+    assert answer.status_code == 303, answer.text
 
 
 def main() -> None:
@@ -104,10 +141,12 @@ def main() -> None:
             flush=True,
         )
         for _ in range(3):
-            (on_empty, empty_cpu, _), (on_full, full_cpu, resident_mb) = start(empty), start(full)
+            on_empty, on_full = start_and_stop(empty), start_and_stop(full)
             print(
-                f"start on an empty database {on_empty:.2f} s ({empty_cpu:.2f} s of processor), on the full one "
-                f"{on_full:.2f} s ({full_cpu:.2f} s); {resident_mb:.0f} MB resident; load {os.getloadavg()[0]:.1f}",
+                f"start on an empty database {on_empty.start_s:.2f} s ({on_empty.start_cpu_s:.2f} s of processor), on "
+                f"the full one {on_full.start_s:.2f} s ({on_full.start_cpu_s:.2f} s), {on_full.resident_mb:.0f} MB "
+                f"resident; stop with {PAGES} live pages {on_empty.stop_s:.2f} s and {on_full.stop_s:.2f} s; load "
+                f"{os.getloadavg()[0]:.1f}",
                 flush=True,
             )
 
