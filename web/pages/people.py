@@ -93,13 +93,21 @@ def remove(person_id: RowId, service: ServiceDep, who: OwnerDep) -> Response:
 
 
 @router.post("/sign-ins/{sign_in_id}/end")
-def end_sign_in(sign_in_id: RowId, service: ServiceDep, who: PersonDep) -> Response:
-    """Signs a browser out: one's own, or, for the owner, anybody's."""
+def end_sign_in(
+    sign_in_id: RowId, request: Request, service: ServiceDep, who: PersonDep, present: Password = ""
+) -> Response:
+    """Signs another browser out: of one's own, or, for the owner, of anybody's; asks for the password first."""
     now_ms = service.timeline.now_ms()
+    with service.store.read() as connection:
+        whose = people.owner_of_sign_in(connection, sign_in_id)
+    if whose.id != who.id and not who.may(Role.OWNER):
+        raise Forbidden("that sign-in is somebody else's; only an owner may end it")
+    try:
+        if sign_in_id != who.sign_in_id:
+            doors.check_again(request, who, present)
+    except (NotAllowed, TooMany) as error:
+        return _not_ended(request, service, who, error, mine=whose.id == who.id)
     with service.store.write() as tx:
-        whose = people.owner_of_sign_in(tx, sign_in_id)
-        if whose.id != who.id and not who.may(Role.OWNER):
-            raise Forbidden("that sign-in is somebody else's; only an owner may end it")
         people.end_sign_in(tx, sign_in_id, now_ms)
         events.add_event(tx, None, now_ms, "sign-in-ended", who.name, whose.name)
     return RedirectResponse("/me" if whose.id == who.id else "/people", 303)
@@ -132,8 +140,12 @@ def change_password(
 
 
 @router.post("/me/sign-ins/end-others")
-def end_others(service: ServiceDep, who: PersonDep) -> Response:
-    """Signs oneself out everywhere else."""
+def end_others(request: Request, service: ServiceDep, who: PersonDep, present: Password = "") -> Response:
+    """Signs oneself out everywhere else; asks for the password first."""
+    try:
+        doors.check_again(request, who, present)
+    except (NotAllowed, TooMany) as error:
+        return _not_ended(request, service, who, error, mine=True)
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         people.end_sign_ins(tx, who.id, now_ms, but=who.sign_in_id)
@@ -154,6 +166,14 @@ def leave(request: Request, service: ServiceDep, who: PersonDep, present: Passwo
         status = 429 if isinstance(error, TooMany) else 422
         return page(request, "me.html", _mine(service, who) | {"problem": str(error)}, status=status)
     return RedirectResponse("/sign-in", 303)
+
+
+def _not_ended(request: Request, service: Service, who: Who, error: Exception, *, mine: bool) -> Response:
+    status = 429 if isinstance(error, TooMany) else 422
+    context = _mine(service, who) if mine else _everybody(service)
+    return page(
+        request, "me.html" if mine else "people.html", context | {"problem": str(error)}, status=status
+    )
 
 
 def _role(text: str) -> Role:

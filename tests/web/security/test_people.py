@@ -6,6 +6,7 @@ import re
 from typing import Any
 
 from logger.store import people
+from web.routes_table import ROUTES
 
 RIGHT = "three plain words"
 FRESH = "plane shavings on tuesday"
@@ -151,27 +152,57 @@ def test_the_present_password_is_asked_first_and_guessing_it_is_slowed(guarded: 
 
 
 def test_people_see_and_end_their_own_sign_ins_and_owners_anybodys(house: Any) -> None:
-    """A lost phone is signed out from the desk."""
+    """A lost phone is signed out from the desk, by whoever knows the password; one left lying about ends nothing."""
     phone, desk, owner = house.browser("viewer"), house.browser("viewer"), house.browser("owner")
     with house.service.store.read() as connection:
         rows = people.sign_ins_of(connection, house.ids["viewer"], house.service.timeline.now_ms())
     desk_id, phone_id = rows[0].id, rows[1].id
     assert desk.get("/me").text.count("viewer&#39;s browser") == 2
-    assert desk.post(f"/sign-ins/{phone_id}/end", follow_redirects=False).headers["location"] == "/me"
+    for present in ({}, {"present": "a guess"}):
+        assert desk.post(f"/sign-ins/{phone_id}/end", data=present).status_code == 422
+        assert owner.post(f"/sign-ins/{desk_id}/end", data=present).status_code == 422
+    assert phone.get("/api/pours").status_code == 200
+    secret = {"present": RIGHT}
+    ended = desk.post(f"/sign-ins/{phone_id}/end", data=secret, follow_redirects=False)
+    assert ended.headers["location"] == "/me"
     assert phone.get("/api/pours").status_code == 401
-    assert house.browser("maker").post(f"/sign-ins/{desk_id}/end").status_code == 403
+    assert house.browser("maker").post(f"/sign-ins/{desk_id}/end", data=secret).status_code == 403
     assert desk.get("/api/pours").status_code == 200
     assert "viewer&#39;s browser" in owner.get("/people").text
-    owner.post(f"/sign-ins/{desk_id}/end")
+    owner.post(f"/sign-ins/{desk_id}/end", data=secret)
     assert desk.get("/api/pours").status_code == 401
 
 
 def test_ending_all_others_keeps_this_one(house: Any) -> None:
-    """One press after a lost phone."""
+    """One press and the password after a lost phone."""
     here, there = house.browser("maker"), house.browser("maker")
-    here.post("/me/sign-ins/end-others")
+    assert here.post("/me/sign-ins/end-others", data={"present": "a guess"}).status_code == 422
+    assert there.get("/api/pours").status_code == 200
+    here.post("/me/sign-ins/end-others", data={"present": RIGHT})
     assert here.get("/api/pours").status_code == 200
     assert there.get("/api/pours").status_code == 401
+
+
+def test_every_page_has_the_way_out_but_not_for_a_screen_on_the_wall(house: Any) -> None:
+    """At the foot of each page, away from an alarm's button; a screen was never signed in."""
+    owner = house.browser("owner")
+    pages = [route.path for route in ROUTES if route.method == "GET" and "{" not in route.path]
+    seen = 0
+    for path in pages:
+        answer = owner.get(path) if path != "/live" else None
+        if answer is None or not answer.headers["content-type"].startswith("text/html"):
+            continue
+        body = answer.text.partition("</main>")[2]
+        if answer.url.path in ("/join", "/sign-in", "/set-up"):
+            continue
+        seen += 1
+        assert 'action="/sign-out"' in body, path
+    assert seen >= 8
+    link = owner.post("/links", data={"label": "Wall"}).text
+    screen = house.browser()
+    board = screen.get(re.search(r"/shared/[\w-]+", link)[0])  # type: ignore[index]
+    assert board.url.path == "/"
+    assert "/sign-out" not in board.text
 
 
 def test_no_page_shows_a_hash_or_a_token(house: Any) -> None:
