@@ -61,6 +61,17 @@ class Mark:
     level: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """One number: full, or hollow with how far it may be off, to the sides (hours) or up and down (values)."""
+
+    hour: float
+    value: float
+    full: bool = True
+    off_h: float = 0.0
+    off_value: float = 0.0
+
+
 def place_line(place: str, hours: Sequence[float], values: Sequence[float | None], name: str = "") -> Line:
     """The line of a place in its own colour and dash."""
     kind, _, number = place.partition("-")
@@ -75,6 +86,7 @@ def plot(
     unit: str,
     bands: Sequence[Band] = (),
     marks: Sequence[Mark] = (),
+    dots: Sequence[Dot] = (),
     width: float = 680,
     height: float = 300,
 ) -> str:
@@ -89,6 +101,8 @@ def plot(
         if value is not None
     ]
     at += [hour for band in bands for hour in band.hours]
+    known += [value for dot in dots for value in (dot.value - dot.off_value, dot.value + dot.off_value)]
+    at += [hour for dot in dots for hour in (dot.hour - dot.off_h, dot.hour + dot.off_h)]
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" '
         f'height="{height:g}" role="img" aria-label={quoteattr(title)} font-family="{_FONT}" font-size="10">'
@@ -106,6 +120,7 @@ def plot(
     pieces += [frame.area(band) for band in bands]
     pieces += [frame.mark(mark) for mark in marks]
     pieces += [frame.path(line) for line in drawn]
+    pieces += [frame.dot(dot) for dot in dots]
     pieces.append(_legend(drawn, bands, width, height - 14 * rows + 4))
     return "".join(pieces) + "</svg>"
 
@@ -154,7 +169,7 @@ class _Frame:
             made.append(
                 _rule(f"M{_LEFT:g} {y:.1f}H{right:g}") + _word(_LEFT - 5, y + 3.5, f"{value:g}", "end")
             )
-        for hour in ticks(self.h0, self.h1, 9):
+        for hour in ticks(self.h0, self.h1, 9 if self.width > 500 else 5):
             x = self.x(hour)
             made.append(_rule(f"M{x:.1f} {_TOP:g}V{bottom:g}") + _word(x, bottom + 13, f"{hour:g}", "middle"))
         made.append(
@@ -174,6 +189,20 @@ class _Frame:
         dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
         return (f'<path d="{"".join(steps)}" fill="none" stroke="{line.colour}" stroke-width="{line.width:g}"'
                 f'{dash} stroke-linejoin="round"/>')  # fmt: skip
+
+    def dot(self, dot: Dot) -> str:
+        x, y = self.x(dot.hour), self.y(dot.value)
+        bars = ""
+        if dot.off_h:
+            left, right = self.x(dot.hour - dot.off_h), self.x(dot.hour + dot.off_h)
+            bars += f"M{left:.1f} {y - 4:.1f}v8M{left:.1f} {y:.1f}H{right:.1f}m0 -4v8"
+        if dot.off_value:
+            high, low = self.y(dot.value + dot.off_value), self.y(dot.value - dot.off_value)
+            bars += f"M{x - 4:.1f} {high:.1f}h8M{x:.1f} {high:.1f}V{low:.1f}m-4 0h8"
+        fill = _INK if dot.full else "#ffffff"
+        return (f'<path d="{bars}" fill="none" stroke="{_INK}" stroke-width="1.6"/>' if bars else "") + (
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}" stroke="{_INK}" stroke-width="2"/>'
+        )
 
     def area(self, band: Band) -> str:
         there = [f"{self.x(h):.1f} {self.y(v):.1f}" for h, v in zip(band.hours, band.high, strict=True)]

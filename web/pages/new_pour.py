@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
-from logger.errors import BadInput, DidNotConverge
-from logger.store import pours, stations
+from logger.errors import BadInput, DidNotConverge, LoggerError
+from logger.store import pours, resins, stations
 from web import desk
 from web.access import MakerDep, ServiceDep
 from web.pages.describe import plan_text
 from web.pages.frame import page
 from web.pages.measures import units_of
+from web.pages.resins import resin_of
 from web.service import Service
 from web.shapes import PLAN_BODY
 
@@ -29,9 +29,11 @@ EARLIER = 30
 
 
 @router.get("/pours/new")
-def new_pour(request: Request, service: ServiceDep, _who: MakerDep) -> Response:
-    """An empty form."""
-    return page(request, "new-pour.html", _choices(service) | {"given": {}, "problem": None})
+def new_pour(
+    request: Request, service: ServiceDep, _who: MakerDep, resin: Annotated[str, Query(max_length=12)] = ""
+) -> Response:  # fmt: skip
+    """An empty form, with the resin from which somebody comes chosen in it."""
+    return page(request, "new-pour.html", _choices(service) | {"given": {"earlier": resin}, "problem": None})
 
 
 @router.post("/pours/new", max_body_size=PLAN_BODY)
@@ -54,11 +56,9 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
     if pasted:
         text = pasted
     else:
-        earlier = None
-        if re.fullmatch(r"[0-9]{1,9}", given.get("earlier", "")):
-            with service.store.read() as connection:
-                earlier = desk.plan_of(pours.get_pour(connection, int(given["earlier"]))).resin
-        text = plan_text(given, units_of(request), earlier)
+        with service.store.read() as connection:
+            chosen = resin_of(connection, given.get("earlier", ""))
+        text = plan_text(given, units_of(request), *(chosen or (None, None)))
     return desk.plan_pour(
         service, text, given.get("client", "").strip()[:200], given.get("station") or None, by
     )
@@ -79,8 +79,16 @@ def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
 
 def _choices(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
-        resins: dict[str, int] = {}
+        kept = {key: row.data["name"] for key, row in resins.kept(connection).items()}
+        earlier: dict[str, str] = {}
         for pour in pours.all_pours(connection)[:EARLIER]:
-            resins.setdefault(desk.plan_of(pour).resin.name, pour.id)
+            try:
+                name = desk.plan_of(pour).resin.name
+            except LoggerError:
+                continue  # a plan of an older program that no longer reads offers no resin
+            if resins.resin_key(name) not in kept:
+                earlier.setdefault(name, str(pour.id))
         names = [row.name for row in stations.all_stations(connection) if row.revoked_ms is None]
-    return {"resins": resins, "stations": names}
+    choices = list(kept.items())
+    choices += [(pour, f"{name}, as in an earlier pour") for name, pour in earlier.items()]
+    return {"resins": sorted(choices, key=lambda one: one[1].casefold()), "stations": names}

@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.errors import BadInput
 from logger.record import happened, learn
 from logger.record.shop import Lessons, Lot, check_lot, lessons, stock
-from logger.store import events, pours, seals, shop
+from logger.store import events, pours, resins, seals, shop
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.frame import page
 from web.pages.measures import number_from
@@ -31,8 +31,9 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
         offered = list(learn.offers(connection).values())
         waiting = len(learn.due(connection))
         titles = shop.titles(connection)
+        products = sorted(row.data["name"] for row in resins.kept(connection).values())
     return page(request, "shop.html", {"account": account, "shelf": shelf, "offered": offered, "waiting": waiting,
-                                       "titles": titles, "states": happened.STATES})  # fmt: skip
+                                       "titles": titles, "states": happened.STATES, "products": products})  # fmt: skip
 
 
 @router.post("/shop/stock")

@@ -102,7 +102,7 @@ def path_of(route: Route, ids: dict[str, Any]) -> str:
 
 
 IDS = {"pour_id": 1, "alarm_id": 1, "name": "bench-1", "invitation_id": 1, "person_id": 2, "sign_in_id": 1,
-       "link_id": 1, "token": "x", "version": "x"}  # fmt: skip
+       "link_id": 1, "token": "x", "version": "x", "key": 12 * "0"}  # fmt: skip
 
 
 def test_a_stranger_is_told_to_sign_in_everywhere(house: Any) -> None:
@@ -248,7 +248,8 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
 
 #: Routes whose way there is longer than one request: tests of their own pages say that they leave their event.
 ELSEWHERE = {"POST /pours/{pour_id}/plan/undo", "POST /pours/{pour_id}/ready", "POST /pours/{pour_id}/mix",
-             "POST /set-up", "POST /sign-in", "POST /join"}  # fmt: skip
+             "POST /set-up", "POST /sign-in", "POST /join", "POST /resins", "POST /resins/{key}/take",
+             "POST /resins/{key}/datasheet", "POST /resins/{key}/drop", "POST /resins/{key}/put-back"}  # fmt: skip
 
 
 def test_a_change_says_who_when_and_what(busy: Any, plan_toml: str, clock: Any, tmp_path: Path) -> None:

@@ -1,0 +1,65 @@
+"""The shop's resin systems: each as it was kept last. Kept as events of the shop, so that who changed what stays."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from sqlalchemy import Connection, Row
+
+from logger.errors import NotFound
+from logger.store import events, shop
+
+#: data of "resin-kept": {"key", "name", "note", "sheet_toml" or null, "fit", "table", "mix", "source"}.
+KEPT, DROPPED = "resin-kept", "resin-dropped"
+
+
+def resin_key(name: str) -> str:
+    """What a resin goes by in addresses: a digest of its name, whatever its capitals and spaces."""
+    return hashlib.sha256(" ".join(name.split()).casefold().encode()).hexdigest()[:12]
+
+
+def kept(connection: Connection) -> dict[str, Row[Any]]:
+    """Key → the newest event of each resin that is on the list (at_ms, by, data)."""
+    found: dict[str, Row[Any]] = {}
+    for row in shop.shop_events(connection, KEPT, DROPPED):
+        if row.kind == KEPT:
+            found[row.data["key"]] = row
+        else:
+            found.pop(row.data["key"], None)
+    return found
+
+
+def dropped(connection: Connection) -> dict[str, Row[Any]]:
+    """Key → how each resin stood that was taken off the list and not put back."""
+    on = kept(connection)
+    return {row.data["key"]: row for row in shop.shop_events(connection, KEPT) if row.data["key"] not in on}
+
+
+def get(connection: Connection, key: str) -> Row[Any]:
+    """One resin of the list. Raises NotFound."""
+    found = kept(connection).get(key)
+    if found is None:
+        raise NotFound("this resin is not on the list (any more); open the page of resins")
+    return found
+
+
+def keep(tx: Connection, at_ms: int, by: str, data: dict[str, Any]) -> str:
+    """Puts a resin on the list, or another state of it. Gives its key."""
+    key = resin_key(data["name"])
+    events.add_event(tx, None, at_ms, KEPT, by, data["name"], data | {"key": key})
+    return key
+
+
+def drop(tx: Connection, at_ms: int, by: str, key: str) -> None:
+    """Takes a resin off the list; plans that were made with it keep it. Raises NotFound."""
+    name = get(tx, key).data["name"]
+    events.add_event(tx, None, at_ms, DROPPED, by, name, {"key": key})
+
+
+def put_back(tx: Connection, at_ms: int, by: str, key: str) -> None:
+    """Puts one that was dropped on the list again, as it was. Raises NotFound."""
+    row = dropped(tx).get(key)
+    if row is None:
+        raise NotFound("no such resin was taken off the list")
+    events.add_event(tx, None, at_ms, KEPT, by, row.data["name"], row.data)

@@ -1,0 +1,145 @@
+"""The resins page: a datasheet is fitted and kept, chosen in a plan, changed, taken off and put back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+import tomli_w
+
+from logger.cure.datasheet import datasheet_from_text
+from logger.cure.fit import fit_datasheet
+from logger.record.learn import OFFERED
+from logger.store import events, resins
+from web.pages.measures import Units
+from web.pages.sheet import Fields, fields_of, sheet_toml
+
+SHEET = {
+    "resin": "Slow system (invented)", "note": "issue 3", "working": "600", "mass": "1", "deepest": "50", "hard": "72",
+    "max_core": "60", "part_a": "100", "part_b": "45", "density_a": "1.15", "density_b": "0.98",
+}  # fmt: skip
+KEY = resins.resin_key(SHEET["resin"])
+
+
+@pytest.fixture(scope="session")
+def fit() -> Any:
+    """The datasheet's fit: seconds of solving, made once."""
+    return fit_datasheet(datasheet_from_text(sheet_toml(Fields(SHEET, Units()))))
+
+
+@pytest.fixture
+def kept(maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """A browser in which a datasheet was kept."""
+    monkeypatch.setattr(
+        "web.pages.resins.fit_datasheet", lambda sheet: fit if sheet.name == SHEET["resin"] else None
+    )
+    answer = maker.post("/resins", data=SHEET)
+    assert answer.status_code == 200
+    return maker
+
+
+def test_a_datasheet_is_fitted_and_shown_with_its_curve_and_ranges(kept: Any) -> None:
+    """Stated beside fitted, in a table and in a plot, and how far it may be off."""
+    page = kept.get("/resins").text
+    assert "a working time of 600 min for 1 kg at 25 °C" in page
+    assert page.count("<svg xmlns") == 2
+    assert "In 9 of 10 cases" in page
+    assert "100 : 45 by weight" in page
+    assert "Nothing is noted under this name." in page
+
+
+def test_a_lot_of_the_same_name_stands_with_it(kept: Any) -> None:
+    """Stock and expiry, whatever the capitals of the name."""
+    lot = {
+        "product": "SLOW system (invented)",
+        "part": "A",
+        "lot": "L-7",
+        "kg": "12",
+        "expires_on": "2026-11-30",
+    }
+    assert kept.post("/shop/stock", data=lot).status_code == 200
+    page = kept.get("/resins").text.replace("\u00a0", " ")
+    assert "A, lot L-7: 12.00 kg left, expires 30 Nov 2026" in page
+    assert "Expires soon" in page
+
+
+def test_a_plan_takes_resin_and_ratio_from_the_list(kept: Any) -> None:
+    """Nobody types a datasheet twice."""
+    assert f'value="{KEY}" selected' in kept.get(f"/pours/new?resin={KEY}").text
+    described = {
+        "title": "Oak side table",
+        "depth": "30",
+        "width": "120",
+        "length": "900",
+        "room": "20",
+        "earlier": KEY,
+    }
+    assert kept.post("/pours/new", data=described).status_code == 200
+    (pour,) = kept.get("/api/pours").json()
+    assert 'name = "Slow system (invented)"' in pour["plan_toml"]
+    assert "density_b_kg_m3 = 980" in pour["plan_toml"]
+    assert "Oak side table" in kept.get("/resins").text
+
+
+def test_a_statement_too_few_is_named_and_nothing_is_kept(maker: Any) -> None:
+    """Nothing here says how fast it cures; what was typed comes back."""
+    answer = maker.post("/resins", data=SHEET | {"working": "", "hard": ""})
+    assert answer.status_code == 422
+    assert "something must say how fast it cures" in answer.text
+    assert 'value="issue 3"' in answer.text
+    assert "None yet" in maker.get("/resins").text
+
+
+def test_taken_off_the_list_it_can_be_put_back(kept: Any) -> None:
+    """Everything is undoable."""
+    assert "None yet" in kept.post(f"/resins/{KEY}/drop").text
+    assert "a working time of 600 min" in kept.post(f"/resins/{KEY}/put-back").text
+
+
+def test_the_fit_of_our_own_pours_is_used_only_when_somebody_says_so(kept: Any, service: Any) -> None:
+    """Offered, taken, and the datasheet's fit again."""
+    with service.store.read() as connection:
+        table = resins.get(connection, KEY).data["fit"]["resin"]
+    faster = table | {"rate": table["rate"] | {"k2_per_s": 2 * table["rate"]["k2_per_s"]}}
+    offer = {"resin_key": "x", "resin": SHEET["resin"], "pours": [3], "pours_seen": [3], "message": "A third faster.",
+             "table": tomli_w.dumps({"resin": faster})}  # fmt: skip
+    with service.store.write() as tx:
+        events.add_event(tx, None, 0, OFFERED, "the program", offer["message"], offer)
+
+    def rate() -> float:
+        with service.store.read() as connection:
+            return float(resins.get(connection, KEY).data["table"]["rate"]["k2_per_s"])
+
+    assert "A third faster." in kept.get("/resins").text
+    assert rate() == table["rate"]["k2_per_s"]
+    assert "Plans to come use it." in kept.post(f"/resins/{KEY}/take").text
+    assert rate() == pytest.approx(2 * table["rate"]["k2_per_s"])
+    kept.post(f"/resins/{KEY}/datasheet")
+    assert rate() == table["rate"]["k2_per_s"]
+
+
+@pytest.mark.parametrize("u", [Units(), Units("f", "in", "gal", "lb")])
+def test_a_datasheet_comes_back_into_the_form_in_any_units(u: Units) -> None:
+    """Changed in inches and pounds, it still states the same."""
+    sheet = datasheet_from_text(sheet_toml(Fields(SHEET, Units())))
+    given = fields_of(sheet, u)
+    assert given is not None
+    again = datasheet_from_text(sheet_toml(Fields(given, u)))
+    assert again.working_time[0].time_min == 600
+    assert again.working_time[0].mass_kg == pytest.approx(1.0, rel=1e-3)
+    assert again.limits.max_depth_mm == pytest.approx(50, rel=5e-3)
+
+
+def test_a_datasheet_that_says_more_than_the_form_is_changed_as_a_file(
+    maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing that it states is lost by editing."""
+    monkeypatch.setattr("web.pages.resins.fit_datasheet", lambda _sheet: fit)
+    text = (
+        'name = "Two cups (invented)"\n[[working_time]]\nmass_kg = 0.1\ntime_min = 900\nat_c = 23\n'
+        "[[working_time]]\nmass_kg = 5\ntime_min = 500\nat_c = 23\n"
+    )
+    assert maker.post("/resins", data={"sheet_toml": text}).status_code == 200
+    page = maker.get(f"/resins/{resins.resin_key('Two cups (invented)')}/edit").text
+    assert "mass_kg = 5" in page
+    assert 'id="sheet"' not in page

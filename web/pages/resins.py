@@ -1,0 +1,236 @@
+"""The resins page: which systems do we pour, how well do we know each, what is left of it?"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Request
+from markupsafe import Markup
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import RedirectResponse, Response
+
+from logger.cure.datasheet import datasheet_from_text
+from logger.cure.fit import fit_datasheet
+from logger.errors import BadInput, DidNotConverge, LoggerError
+from logger.plan_file import Resin
+from logger.record import learn
+from logger.record.fitted import fitted_plots
+from logger.record.shop import Lot
+from logger.store import pours, resins
+from web import desk
+from web.access import MakerDep, ServiceDep, ViewerDep
+from web.pages.frame import page
+from web.pages.measures import Units, units_of
+from web.pages.sheet import Fields, fields_of, mix_fields, mix_of, sheet_toml
+from web.pages.shop import shelf_of, today
+from web.service import Service
+from web.shapes import PLAN_BODY
+
+router = APIRouter(include_in_schema=False)
+Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]
+#: Longest datasheet file, characters.
+LONGEST = 50_000
+#: Fitted number → its words, the unit in which it is shown, and how many of its own make one of those.
+RANGES = {
+    "k1_per_s": ("rate of the start, at 25 °C", "1/s", 1.0),
+    "k2_per_s": ("rate once it feeds itself, at 25 °C", "1/s", 1.0),
+    "e_j_mol": ("activation energy", "kJ/mol", 1000.0),
+    "heat_of_cure_j_g": ("heat of cure", "J/g", 1.0),
+}
+
+
+@router.get("/resins")
+def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """Every resin of the list, and those that were poured without being on it."""
+    u = units_of(request)
+    with service.store.read() as connection:
+        kept, poured = resins.kept(connection), _poured(connection)
+        shelf = shelf_of(connection, today(service))
+        offered = _offers(connection)
+        waiting = len(learn.due(connection))
+        off = {key: row.data["name"] for key, row in resins.dropped(connection).items()}
+    names = {key: row.data["name"] for key, row in kept.items()} | {
+        key: found["name"] for key, found in poured.items() if key not in kept
+    }
+    shown = [
+        _shown(key, kept.get(key), poured.get(key), shelf, offered.get(key), u)
+        for key in sorted(names, key=lambda key: names[key].casefold())
+    ]
+    context = {
+        "resins": shown,
+        "off": {key: name for key, name in off.items() if key not in names},
+        "waiting": waiting,
+    }
+    return page(request, "resins.html", context)
+
+
+@router.get("/resins/new")
+def new_resin(
+    request: Request, _who: MakerDep, resin: Annotated[str, Query(max_length=200)] = ""
+) -> Response:  # fmt: skip
+    """An empty datasheet, with the name where it is known."""
+    return _form(request, {"resin": resin}, None)
+
+
+@router.get("/resins/{key}/edit")
+def edit(request: Request, key: Key, service: ServiceDep, _who: MakerDep) -> Response:
+    """A resin's datasheet, to be changed; as a file where it says more than the form has room for."""
+    with service.store.read() as connection:
+        data = resins.get(connection, key).data
+    if not data["sheet_toml"]:
+        return _form(request, {"resin": data["name"], "note": data["note"], **mix_fields(data["mix"])}, None)
+    given = fields_of(datasheet_from_text(data["sheet_toml"]), units_of(request))
+    if given is None:
+        given = {"sheet_toml": data["sheet_toml"]}
+    return _form(request, given | mix_fields(data["mix"]), None)
+
+
+@router.post("/resins", max_body_size=PLAN_BODY)
+async def keep(request: Request, service: ServiceDep, who: MakerDep) -> Response:
+    """Fits a datasheet and keeps the resin, or shows the form again with what was wrong."""
+    async with request.form(max_files=0, max_fields=60) as form:
+        given = {name: value for name, value in form.items() if isinstance(value, str)}
+    try:
+        key = await run_in_threadpool(_keep, service, who.name, given, units_of(request))
+    except (BadInput, DidNotConverge) as error:
+        return _form(request, given, str(error))
+    return RedirectResponse(f"/resins#resin-{key}", 303)
+
+
+@router.post("/resins/{key}/take")
+def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
+    """Takes the fit from our own pours for plans to come. Records and frozen predictions stay as they are."""
+    with service.store.write() as tx:
+        offer = _offers(tx).get(key)
+        if offer is None or not offer["table"]:
+            raise BadInput("fit", "is not offered for this resin", remedy="seal a pour of it first")
+        row = resins.kept(tx).get(key)
+        known: dict[str, Any] = (
+            row.data if row is not None else {"note": "", "sheet_toml": None, "fit": None, "mix": {}}
+        )
+        table = tomllib.loads(offer["table"])["resin"]
+        source = {"kind": "pours", "pours": offer["pours"], "message": offer["message"]}
+        resins.keep(tx, service.timeline.true_ms(), who.name,
+                    {**known, "name": table["name"], "table": table, "source": source})  # fmt: skip
+    return RedirectResponse(f"/resins#resin-{key}", 303)
+
+
+@router.post("/resins/{key}/datasheet")
+def back_to_sheet(key: Key, service: ServiceDep, who: MakerDep) -> Response:
+    """Takes the datasheet's fit again for plans to come."""
+    with service.store.write() as tx:
+        data = resins.get(tx, key).data
+        if not data["fit"]:
+            raise BadInput("datasheet", "was never given for this resin", remedy="add it first")
+        resins.keep(tx, service.timeline.true_ms(), who.name,
+                    {**data, "table": data["fit"]["resin"], "source": {"kind": "datasheet"}})  # fmt: skip
+    return RedirectResponse(f"/resins#resin-{key}", 303)
+
+
+@router.post("/resins/{key}/drop")
+def drop(key: Key, service: ServiceDep, who: MakerDep) -> Response:
+    """Off the list; it can be put back."""
+    with service.store.write() as tx:
+        resins.drop(tx, service.timeline.true_ms(), who.name, key)
+    return RedirectResponse("/resins", 303)
+
+
+@router.post("/resins/{key}/put-back")
+def put_back(key: Key, service: ServiceDep, who: MakerDep) -> Response:
+    """On the list again, as it was."""
+    with service.store.write() as tx:
+        resins.put_back(tx, service.timeline.true_ms(), who.name, key)
+    return RedirectResponse(f"/resins#resin-{key}", 303)
+
+
+def resin_of(connection: Connection, choice: str) -> tuple[Resin, Mapping[str, Any]] | None:
+    """The resin and [mix] table of a choice: a key of the list, or the number of an earlier pour. Raises NotFound."""
+    if re.fullmatch(r"[0-9a-f]{12}", choice):
+        data = resins.get(connection, choice).data
+        return Resin.model_validate(data["table"]), data["mix"]
+    if re.fullmatch(r"[0-9]{1,9}", choice):
+        return desk.plan_of(pours.get_pour(connection, int(choice))).resin, {}
+    return None
+
+
+def _keep(service: Service, by: str, given: Mapping[str, str], u: Units) -> str:
+    f = Fields(given, u)
+    text = f.words("sheet_toml") or sheet_toml(f)
+    if len(text) > LONGEST:
+        raise BadInput("datasheet", "is too long", value=f"{len(text)} characters", allowed=f"at most {LONGEST}",
+                       remedy="give the datasheet alone")  # fmt: skip
+    mix = mix_of(f)
+    sheet = datasheet_from_text(text, "datasheet")
+    fit = fit_datasheet(sheet).to_json()
+    data = {"name": sheet.name, "note": sheet.note, "sheet_toml": text, "fit": fit, "table": fit["resin"], "mix": mix,
+            "source": {"kind": "datasheet"}}  # fmt: skip
+    with service.store.write() as tx:
+        return resins.keep(tx, service.timeline.true_ms(), by, data)
+
+
+def _form(request: Request, given: Mapping[str, str], problem: str | None) -> Response:
+    return page(
+        request, "resin-form.html", {"given": given, "problem": problem}, status=422 if problem else 200
+    )
+
+
+def _poured(connection: Connection) -> dict[str, dict[str, Any]]:
+    """Key → name, newest resin and pours (newest first) of every resin that a pour was planned with."""
+    found: dict[str, dict[str, Any]] = {}
+    for pour in pours.all_pours(connection):
+        try:
+            resin = desk.plan_of(pour).resin
+        except LoggerError:
+            # A plan of an older program that no longer reads names no resin; its record still tells it.
+            continue
+        mine = found.setdefault(
+            resins.resin_key(resin.name), {"name": resin.name, "resin": resin, "pours": []}
+        )
+        mine["pours"].append((pour.id, pour.title))
+    return found
+
+
+def _offers(connection: Connection) -> dict[str, dict[str, Any]]:
+    """Key → the newest fit from our own pours."""
+    newest: dict[str, dict[str, Any]] = {}
+    for offer in sorted(learn.offers(connection).values(), key=lambda offer: offer["at_ms"]):
+        newest[resins.resin_key(offer["resin"])] = offer
+    return newest
+
+
+def _shown(
+    key: str, row: Any, poured: dict[str, Any] | None, shelf: list[Lot], offer: dict[str, Any] | None, u: Units
+) -> dict[str, Any]:  # fmt: skip
+    data = None if row is None else row.data
+    resin = Resin.model_validate(data["table"]) if data else (poured or {})["resin"]
+    fit = data["fit"] if data else None
+    plots = fitted_plots(fit, u.degrees, u.degree) if fit else []
+    return {
+        "key": key, "name": resin.name, "resin": resin, "row": row, "fit": fit,
+        "source": data["source"] if data else None, "mix": data["mix"] if data else {},
+        "plots": [(words, Markup(svg)) for words, svg in plots],
+        "ranges": _ranges(fit) if fit else [],
+        "lots": [lot for lot in shelf if resins.resin_key(lot.product) == key],
+        "pours": (poured or {}).get("pours", []),
+        "offer": offer,
+        "taken": bool(offer and data and data["source"].get("pours") == offer["pours"]),
+    }  # fmt: skip
+
+
+def _ranges(fit: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Words, fitted value and 90 % range of each fitted number."""
+    resin = fit["resin"]
+    fitted = resin["rate"] | {
+        "e_j_mol": resin["rate"]["e1_j_mol"],
+        "heat_of_cure_j_g": resin["heat_of_cure_j_g"],
+    }
+    made = []
+    for name, (low, high) in fit["ranges_90pct"].items():
+        words, unit, scale = RANGES[name]
+        span = f"{low / scale:.3g} to {high / scale:.3g}"
+        made.append((words, f"{fitted[name] / scale:.3g} {unit}", span))
+    return made
