@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -32,6 +33,7 @@ from logger.plan_file import Plan, plan_from_text
 from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
+from logger.store.lease import LostLease
 from logger.watch_facts import AnyRow, FactsReader, contacts_in, sweeps_in
 from logger.watch_fan import FanKeeper
 
@@ -39,6 +41,10 @@ log = logging.getLogger(__name__)
 
 #: Rows judged in one transaction: the write lock is held for some ten milliseconds.
 ROWS_A_TIME = 400
+#: A round over all pours begins at the earliest after so many times what the last one took.
+ROUNDS_APART = 4
+#: Among pours that were named: all of them.
+ALL = 0
 
 
 @dataclass(slots=True)
@@ -78,8 +84,13 @@ class Watch:
         self._unkept: dict[int, Unkept] = {}
         self._rows: dict[int, int] = {}
         self._woken = threading.Event()
+        #: Pours with new readings, as far as somebody has said so.
+        self._fresh: set[int] = set()
+        self._fresh_lock = threading.Lock()
         self._setups: dict[int, Setup] = {}
         self._plans: dict[int, Plan] = {}
+        #: Looks in the transaction of a judgement whether this process may still judge; raises LostLease.
+        self.fence: Callable[[Connection], None] = lambda _tx: None
         #: How far readings may be ahead of this clock: not at all, but in a simulation in lock-step (see web/demo.py).
         self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
@@ -89,20 +100,53 @@ class Watch:
         #: When every live pour was last judged without trouble, steady.
         self.judged_ms: int | None = None
 
-    def wake(self) -> None:
-        """There are new readings."""
+    def wake(self, *pour_ids: int) -> None:
+        """There are new readings of these pours; without any: look at all of them."""
+        with self._fresh_lock:
+            self._fresh.update(pour_ids or (ALL,))
         self._woken.set()
 
+    def begin(self) -> None:
+        """This process decides from now on: what it remembers of readings that another has judged is forgotten."""
+        self._reader.forget()
+        self._unkept.clear()
+        self._rows.clear()
+
     def run(self, stop: threading.Event, period_s: float) -> None:
-        """Judges until told to stop: at once when woken, and every `period_s` without news."""
+        """Judges until told to stop: a pour with new readings at once, all of them every `period_s` without news.
+
+        Where there are so many pours that all of them take long, a round begins after four times what the last one
+        took: time alone moves alarms that wait for minutes, and pours with new readings go first in any case.
+        """
+        due_s = 0.0
         while not stop.is_set():
-            self._woken.wait(period_s)
+            self._woken.wait(max(0.0, due_s - time.monotonic()))
             self._woken.clear()
-            if not stop.is_set():
-                self.judge_all()
+            if stop.is_set():
+                return
+            self._judge_fresh(stop)
+            if time.monotonic() >= due_s:
+                began_s = time.monotonic()
+                self.judge_all(stop)
+                took_s = time.monotonic() - began_s
+                due_s = began_s + max(period_s, ROUNDS_APART * took_s)
                 self.passes += 1
 
-    def judge_all(self) -> None:
+    def _judge_fresh(self, stop: threading.Event | None = None) -> None:
+        """Judges the pours of which somebody has said that they have new readings."""
+        with self._fresh_lock:
+            fresh, self._fresh = self._fresh, set()
+        if ALL in fresh:
+            self.judge_all(stop)
+            return
+        for pour_id in fresh:
+            if stop is not None and stop.is_set():
+                return
+            trouble = self._judge_one(pour_id)
+            if trouble is not None:
+                self.trouble = trouble
+
+    def judge_all(self, stop: threading.Event | None = None) -> None:
         """Judges every live pour up to its last reading and to now."""
         trouble = None
         try:
@@ -117,17 +161,16 @@ class Watch:
             self.trouble = f"the live pours cannot be read: {error}"
             return
         for pour_id in live:
-            try:
-                while self.judge(pour_id):
-                    pass
-            except (LoggerError, SQLAlchemyError) as error:
-                # One pour that cannot be judged must not stop the watch over the others; it is loud in the log and
-                # on every page, and tried again with the next readings.
-                log.exception("pour %s cannot be judged", pour_id)
-                trouble = f"pour {pour_id} cannot be judged: {error}"
+            if stop is not None and stop.is_set():
+                return
+            trouble = self._judge_one(pour_id) or trouble
+            if self._fresh and ALL not in self._fresh:
+                self._judge_fresh(stop)
         try:
-            for pour_id in self._fans.switch_due(live):
+            for pour_id in self._fans.switch_due(live, self.fence):
                 self._tell("pour", pour_id)
+        except LostLease:
+            return
         except SQLAlchemyError as error:
             log.exception("the fan cannot be switched")
             trouble = trouble or f"the fan cannot be switched: {error}"
@@ -140,13 +183,27 @@ class Watch:
             self.judged_ms = self._timeline.now_ms()
         self.trouble = trouble
 
+    def _judge_one(self, pour_id: int) -> str | None:
+        """Judges one pour; a sentence when it cannot be judged."""
+        try:
+            while self.judge(pour_id):
+                pass
+        except LostLease:
+            log.warning("another process judges pour %s now", pour_id)
+        except (LoggerError, SQLAlchemyError) as error:
+            # One pour that cannot be judged must not stop the watch over the others; it is loud in the log and
+            # on every page, and tried again with the next readings.
+            log.exception("pour %s cannot be judged", pour_id)
+            return f"pour {pour_id} cannot be judged: {error}"
+        return None
+
     def judge(self, pour_id: int) -> bool:
         """Judges some of a pour's new readings; True when there are more."""
 
         def take(connection: Connection, pour: AnyRow, book: Watchbook, judged: int) -> _Taken:
             return self._take(connection, pour, book, judged)
 
-        taken = self._change(pour_id, take)
+        taken = self._change(pour_id, take, self.fence)
         return taken.more
 
     def act(

@@ -43,10 +43,14 @@ class FactsReader:
         #: Station → what its fan's proof contact last said.
         self._turning: dict[int, bool | None] = {}
 
+    def forget(self) -> None:
+        """What was followed from reading to reading is asked for anew."""
+        self._turning.clear()
+
     def facts(self, tx: Connection, pour: AnyRow, rows: Sequence[Row[Any]], now_ms: int) -> Facts:
         """Everything but the temperatures. `rows`: the readings that have come since the last time."""
         shift_ms = self._timeline.shift_ms
-        mine = [row for row in stations.all_stations(tx) if row.id == pour.station_id]
+        mine = [] if pour.station_id is None else [stations.by_id(tx, pour.station_id)]
         damp = [row for row in rows if row.milli_rh is not None]
         return Facts(
             stations=tuple(
@@ -82,7 +86,7 @@ class FactsReader:
 
     def _service_facts(self, tx: Connection, pour_id: int) -> ServiceFacts | None:
         """The service's own troubles are told once, with the oldest live pour."""
-        if pour_id != min((row.id for row in pours.live_pours(tx)), default=pour_id):
+        if pour_id != (pours.oldest_live(tx) or pour_id):
             return None
         unsent = outbox.oldest_waiting_ms(tx)
         return ServiceFacts(disk_free_mb=self._disk_free_mb(), oldest_unsent_ms=unsent)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection
@@ -55,8 +55,13 @@ class FanKeeper:
             wants.append(forecast_want(states, answer, book.believed_c("core"), limit_c, started_ms))
         self._asked[pour_id] = _Asked(station_id, tuple(wants))
 
-    def switch_due(self, live: Iterable[int]) -> list[int]:
-        """Commands what is due; the pours whose fan was switched. `live`: pours that are watched."""
+    def switch_due(
+        self, live: Iterable[int], fence: Callable[[Connection], None] = lambda _tx: None
+    ) -> list[int]:
+        """Commands what is due; the pours whose fan was switched. `live`: pours that are watched.
+
+        `fence` looks in the transaction whether this process may still decide.
+        """
         watched = set(live)
         self._asked = {pour: asked for pour, asked in self._asked.items() if pour in watched}
         switched: list[int] = []
@@ -67,6 +72,7 @@ class FanKeeper:
             if due is None:
                 continue
             with self._store.write() as tx:
+                fence(tx)
                 # Asked again under the lock: a person may have switched it meanwhile, and their word holds.
                 due = self._due(tx, station_id, mine)
                 if due is not None:

@@ -15,7 +15,7 @@ from sqlalchemy import Row
 from logger.errors import NotAllowed
 from logger.store import people, shared_links
 from logger.store.people import Role, owner_exists, signed_in
-from logger.store.stations import by_token
+from logger.store.stations import by_token, token_hash
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded
 from web.service import Service
 from web.shapes import RowId
@@ -24,6 +24,8 @@ from web.shapes import RowId
 COOKIE = "pourlog_sign_in"
 #: Cookies of shared links: one for the board, one for each pour's record.
 SCREEN_COOKIE, RECORD_COOKIE = "pourlog_screen", "pourlog_record_{}"
+#: Stations whose tokens are remembered at most.
+MOST_KNOWN = 50_000
 _RANK = {Role.SCREEN: -1, Role.VIEWER: 0, Role.MAKER: 1, Role.OWNER: 2}
 
 
@@ -162,12 +164,20 @@ async def station(request: Request) -> Row[Any]:
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not token:
         raise SignInNeeded("a station shows its token: Authorization: Bearer …")
-    # One indexed look-up: cheaper here than a hop to another thread and back for every batch.
-    with service_of(request).store.read() as connection:
+    service = service_of(request)
+    # Looked up once: whether the token still holds is asked again in the transaction that stores its batch.
+    known = service.known_stations.get(token_hash(token))
+    if known is not None:
+        return known
+    with service.store.read() as connection:
         try:
-            return by_token(connection, token)
+            found = by_token(connection, token)
         except NotAllowed as error:
             raise SignInNeeded(str(error)) from error
+    if len(service.known_stations) >= MOST_KNOWN:
+        service.known_stations.clear()
+    service.known_stations[found.token_hash] = found
+    return found
 
 
 ViewerDep = Annotated[Who, Depends(viewer)]

@@ -7,13 +7,16 @@ import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
+from sqlalchemy import Row
 from sqlalchemy.exc import DBAPIError
 
 from logger.alarms.first_hour import Rhythm
 from logger.delivery.letters import rules_of
 from logger.errors import StoreError
 from logger.forecasting import Pace
+from logger.intake import Intake
 from logger.settings import Settings
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
@@ -26,6 +29,8 @@ from web.live import News
 
 #: How long a set-up code holds.
 SETUP_CODE_MS = 60 * 60_000
+#: How long a station looks often for somebody who checks a probe: ice water needs some ten minutes.
+LOOK_OFTEN_MS = 15 * 60_000
 
 
 @dataclass(slots=True)
@@ -37,6 +42,12 @@ class Service:
     settings: Settings
     news: News = field(default_factory=News)
     curves: Curves = field(default_factory=Curves)
+    #: Hash of a station's token → its row, of stations that have sent a batch to this process.
+    known_stations: dict[str, Row[Any]] = field(default_factory=dict)
+    #: Stores stations' batches.
+    intake: Intake = field(init=False)
+    #: Stations whose probes are being checked, and until when (steady).
+    often_until_ms: dict[str, int] = field(default_factory=dict)
     #: Called when an alarm has changed: there may be a message to send.
     on_news: Callable[[], None] = lambda: None
     #: How forecasts fit into the time; a simulation at high speed has its own.
@@ -47,6 +58,7 @@ class Service:
 
     def __post_init__(self) -> None:
         """A watch that nobody runs still takes acknowledgements."""
+        self.intake = Intake(self.store, self.timeline)
         self.watch = Watch(
             self.store,
             self.timeline,
@@ -66,6 +78,14 @@ class Service:
         """Lays up the reserve again once there is room."""
         if self._reserve is not None:
             self._reserve.keep()
+
+    def look_often(self, station: str) -> None:
+        """Somebody checks a probe of this station: for some minutes it looks as often as it can."""
+        self.often_until_ms[station] = self.timeline.now_ms() + LOOK_OFTEN_MS
+
+    def looks_often(self, station: str) -> bool:
+        """Whether somebody checks a probe of this station now."""
+        return self.timeline.now_ms() < self.often_until_ms.get(station, 0)
 
     def address(self, path: str) -> str:
         """A path of this service as phones reach it."""

@@ -5,7 +5,7 @@ The machine's own state is the pour's watchbook; both are written in one transac
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, func, insert, select, update
@@ -130,14 +130,17 @@ def alarms_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
     return list(connection.execute(select(ALARM).where(ALARM.c.pour_id == pour_id).order_by(ALARM.c.id)))
 
 
-def loudest_at(connection: Connection, station_id: int) -> str | None:
-    """The highest priority that nobody has acknowledged among the pours of a station, or None."""
+def loudest_at(connection: Connection, station_ids: Sequence[int]) -> dict[int, str]:
+    """Station → the highest priority that nobody has acknowledged among its pours; only those that have one."""
     rows = connection.execute(
-        select(ALARM.c.priority)
+        select(POUR.c.station_id, ALARM.c.priority)
         .join(POUR, POUR.c.id == ALARM.c.pour_id)
-        .where(POUR.c.station_id == station_id, ALARM.c.phase == Phase.RAISED)
-    ).scalars()
-    return min(rows, key=["high", "medium", "low"].index, default=None)
+        .where(ALARM.c.phase == Phase.RAISED, POUR.c.station_id.in_(station_ids))
+    )
+    found: dict[int, list[str]] = {}
+    for row in rows:
+        found.setdefault(row.station_id, []).append(row.priority)
+    return {at: min(priorities, key=["high", "medium", "low"].index) for at, priorities in found.items()}
 
 
 def spans(connection: Connection) -> list[Span]:

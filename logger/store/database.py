@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from copy import copy
 from pathlib import Path
 
 from sqlalchemy import Connection, Table, inspect
@@ -48,6 +49,7 @@ class Store:
             raise BadSettings("database_url", "names no database that is known", allowed=", ".join(KINDS),
                               remedy="such as postgresql://pourlog@db.example/pourlog")  # fmt: skip
         self._dialect = dialect_of(self.url)
+        self._check: Callable[[Connection], None] = lambda _tx: None
         self._lock = threading.Lock()
         #: Called when the disk is full; whether it has made room.
         self.make_room: Callable[[], bool] = lambda: False
@@ -75,6 +77,7 @@ class Store:
                 )
             ) from error
         self._reader = self._dialect.engine(self.url, read_only=True)
+        self._aside = self._dialect.engine(self.url, read_only=False, alone=False)
 
     @property
     def is_sqlite(self) -> bool:
@@ -87,6 +90,7 @@ class Store:
         try:
             with self._lock, self._writer.begin() as connection:
                 before = self._dialect.changes(connection)
+                self._check(connection)
                 yield connection
                 wrote = before is None or self._dialect.changes(connection) != before
         except DataError as error:
@@ -109,11 +113,28 @@ class Store:
         except DataError as error:
             raise _unfit(error) from error
 
+    @contextmanager
+    def aside(self) -> Iterator[Connection]:
+        """A write transaction that waits for no other writer, where there can be several: for the lease alone."""
+        if self.is_sqlite:
+            with self.write() as tx:
+                yield tx
+            return
+        with self._aside.begin() as tx:
+            yield tx
+
+    def fenced(self, check: Callable[[Connection], None]) -> Store:
+        """The same database for whoever decides: `check` looks in each write transaction whether it still may."""
+        other = copy(self)
+        other._check = check
+        return other
+
     def close(self) -> None:
         """Lets go of every connection. May be called twice."""
         self._writer.dispose()
         if hasattr(self, "_reader"):
             self._reader.dispose()
+            self._aside.dispose()
 
     def _migrate(self) -> None:
         # alembic costs 25 MB and 0.2 s: imported only when there is something to migrate.

@@ -38,8 +38,8 @@ WRITER_LOCK = 7_310_441
 class Dialect(Protocol):
     """One kind of database."""
 
-    def engine(self, url: URL, *, read_only: bool) -> Engine:
-        """Connections to it, each transaction begun as ours must be."""
+    def engine(self, url: URL, *, read_only: bool, alone: bool = True) -> Engine:
+        """Connections to it, each transaction begun as ours must be. Not `alone`: waits for no other writer."""
 
     def changes(self, connection: Connection) -> int | None:
         """How many rows this connection has ever changed; None where the driver does not say."""
@@ -48,7 +48,7 @@ class Dialect(Protocol):
 class Sqlite:
     """The Pi's own file. WAL and synchronous=FULL: a commit has reached the disk."""
 
-    def engine(self, url: URL, *, read_only: bool) -> Engine:
+    def engine(self, url: URL, *, read_only: bool, alone: bool = True) -> Engine:  # noqa: ARG002 - one file, one writer
         """Readers beside one writer."""
         path = Path(url.database or "")
         address = f"sqlite:///file:{path}?mode=ro&uri=true" if read_only else str(url)
@@ -71,7 +71,7 @@ class Sqlite:
 class Postgres:
     """A server's database, for many stations and several processes."""
 
-    def engine(self, url: URL, *, read_only: bool) -> Engine:
+    def engine(self, url: URL, *, read_only: bool, alone: bool = True) -> Engine:
         """Readers see one moment; writers take the lock first, and see what was committed before they got it."""
         options = [f"-c lock_timeout={BUSY_S * 1000}", "-c idle_in_transaction_session_timeout=60000"]
         if read_only:
@@ -88,7 +88,7 @@ class Postgres:
                 "keepalives_idle": 5, "keepalives_interval": 2, "keepalives_count": 3, "tcp_user_timeout": 10_000,
             },
         )  # fmt: skip
-        if not read_only:
+        if not read_only and alone:
             lock = f"SELECT pg_advisory_xact_lock({WRITER_LOCK})"
             event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(lock))
         return engine
@@ -130,6 +130,16 @@ _POSTGRES_REFUSES = ("08", "53", "57", "58")
 def on_postgres(connection: Connection) -> bool:
     """Whether this connection is to a server."""
     return connection.dialect.name == "postgresql"
+
+
+def server_ms(connection: Connection) -> int:
+    """The database server's own time, ms since 1970: the same for every process."""
+    asked = (
+        "SELECT (extract(epoch FROM clock_timestamp()) * 1000)::bigint"
+        if on_postgres(connection)
+        else "SELECT CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER)"
+    )
+    return int(connection.exec_driver_sql(asked).scalar_one())
 
 
 def insert_many(tx: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, select, update
+from sqlalchemy import Connection, Row, delete, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
 from logger.pour import LIVE, Stage, next_stage
@@ -104,6 +104,20 @@ def live_pours(connection: Connection) -> list[Row[Any]]:
     return list(
         connection.execute(select(POUR.c.id, POUR.c.stage, POUR.c.station_id).where(POUR.c.stage.in_(LIVE)))
     )
+
+
+def oldest_live(connection: Connection) -> int | None:
+    """The live pour that was planned first, or None."""
+    return connection.execute(select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE))).scalar()
+
+
+def live_at(connection: Connection, station_ids: Sequence[int]) -> dict[int, list[str]]:
+    """Station → the stages of its live pours; only those that have one."""
+    found: dict[int, list[str]] = {}
+    wanted = select(POUR.c.station_id, POUR.c.stage)
+    for row in connection.execute(wanted.where(POUR.c.station_id.in_(station_ids), POUR.c.stage.in_(LIVE))):
+        found.setdefault(row.station_id, []).append(row.stage)
+    return found
 
 
 def to_judge(connection: Connection, pour_id: int) -> Row[*tuple[Any, ...]]:

@@ -158,7 +158,9 @@ def _known_boots(tx: Connection, batches: Sequence[Batch]) -> dict[tuple[int, st
         for name in (batch.sent.boot_id, *(row.stamp.boot_id for row in batch.rows))
     }
     wanted = select(BOOT.c.id, BOOT.c.station_id, BOOT.c.boot_id, BOOT.c.offset_ms, BOOT.c.clock_set)
-    rows = tx.execute(wanted.where(tuple_(BOOT.c.station_id, BOOT.c.boot_id).in_(names)))
+    rows: list[Row[Any]] = list(
+        tx.execute(wanted.where(tuple_(BOOT.c.station_id, BOOT.c.boot_id).in_(names)))
+    )
     return {(row.station_id, row.boot_id): row for row in rows}
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Row, insert, select, update
@@ -108,13 +110,24 @@ def fan_is_on(connection: Connection, station_id: int | None) -> bool:
     return bool(connection.execute(select(STATION.c.fan_on).where(STATION.c.id == station_id)).scalar())
 
 
-def note_health(
-    tx: Connection, station: Row[Any], power_low: bool | None, disk_free_mb: float | None
-) -> None:
-    """Keeps what a station says of its supply and its disk."""
-    if (station.power_low, station.disk_free_mb) != (power_low, disk_free_mb):
-        tx.execute(
-            update(STATION)
-            .where(STATION.c.id == station.id)
-            .values(power_low=power_low, disk_free_mb=disk_free_mb)
-        )
+@dataclass(frozen=True, slots=True)
+class StationHealth:
+    """What a station says of its supply, its disk and its program; None where it does not know."""
+
+    power_low: bool | None = None
+    disk_free_mb: float | None = None
+    version: str | None = None
+
+
+def note_health(tx: Connection, station_id: int, health: StationHealth) -> None:
+    """Keeps what a station says of itself. A version that it does not tell stays what it told last."""
+    values: dict[str, Any] = {"power_low": health.power_low, "disk_free_mb": health.disk_free_mb}
+    if health.version is not None:
+        values["version"] = health.version
+    tx.execute(update(STATION).where(STATION.c.id == station_id).values(**values))
+
+
+def fans(connection: Connection, station_ids: Sequence[int]) -> dict[int, bool]:
+    """Station → whether its fan is commanded on."""
+    rows = connection.execute(select(STATION.c.id, STATION.c.fan_on).where(STATION.c.id.in_(station_ids)))
+    return {row.id: bool(row.fan_on) for row in rows}

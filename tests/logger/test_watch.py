@@ -221,7 +221,8 @@ def test_what_a_station_says_of_itself_raises_its_alarms(watched: Any) -> None:
     """A weak supply and a full card, and their end."""
     shop = watched()
     with shop.store.write() as tx:
-        stations.note_health(tx, stations.by_name(tx, "bench-1"), power_low=True, disk_free_mb=40.0)
+        health = stations.StationHealth(power_low=True, disk_free_mb=40.0)
+        stations.note_health(tx, stations.by_name(tx, "bench-1").id, health)
     for _ in range(14):
         shop.sweep(22, 30)
     assert {"power-low", "disk-low"} <= shop.kinds()

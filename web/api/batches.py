@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from typing import Any
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
-from sqlalchemy import Row
 
+from logger.errors import NotAllowed
 from logger.pour import Stage
-from logger.store import alarms, pours, readings, stations
+from logger.store import readings
 from logger.store.boots import Stamp
 from logger.store.conflicts import note_conflict
+from logger.store.saving import Batch
+from logger.store.stations import StationHealth
 from web.access import ServiceDep, StationDep
-from web.errors import Forbidden
-from web.service import Service
+from web.errors import Forbidden, SignInNeeded
 from web.shapes import BATCH_BODY, BatchAnswer, BatchShape, StampShape
 
 router = APIRouter(prefix="/api", tags=["stations"])
-#: Seconds between sweeps: in the first hour, later.
-FIRST_HOUR_S, LATER_S = 5.0, 30.0
+#: Seconds between sweeps: in the first hour, later, and while somebody checks a probe.
+FIRST_HOUR_S, LATER_S, CHECK_S = 5.0, 30.0, 2.0
 
 
 async def whole(request: Request) -> None:
@@ -50,43 +50,37 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> R
         for row in batch.rows
     ]
     try:
-        saved, urgent, mine = _store(batch, rows, service, station)
+        kept = service.intake.take(
+            Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash), _health(batch)
+        )
     except readings.Conflict as conflict:
         with service.store.write() as tx:
             note_conflict(tx, station, str(conflict), service.timeline.true_ms())
         raise
+    except NotAllowed as error:
+        service.known_stations.pop(station.token_hash, None)
+        raise SignInNeeded(str(error)) from error
+    saved = kept.saved
     for pour_id in saved.pours:
         service.news.tell("readings", pour=pour_id)
-    service.watch.wake()
-    early = any(pour.stage in (Stage.POURING, Stage.WATCHED) for pour in mine)
+    service.watch.wake(*saved.pours)
+    early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in kept.stages)
     answer = BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,
         stored=saved.stored,
         repeated=saved.repeated,
-        lamp=urgent is not None,
-        buzzer=urgent == "high",
-        fan=bool(station.fan_on),
-        next_s=FIRST_HOUR_S if early else LATER_S,
+        lamp=kept.urgent is not None,
+        buzzer=kept.urgent == "high",
+        fan=kept.fan_on,
+        next_s=CHECK_S if service.looks_often(station.name) else FIRST_HOUR_S if early else LATER_S,
     )
     content = answer.model_dump_json().encode()
     return Response(content, media_type="application/json", headers={"Content-Digest": _digest(content)})
 
 
-def _store(
-    batch: BatchShape, rows: list[readings.Incoming], service: Service, station: Row[Any]
-) -> tuple[readings.Saved, str | None, list[Row[Any]]]:
-    """Everything of a batch in one transaction: what was saved, the loudest alarm, and the station's live pours."""
-    health = batch.health
-    with service.store.write() as tx:
-        if health is not None:
-            stations.note_health(tx, station, health.power_low, health.disk_free_mb)
-        saved = readings.save_batch(
-            tx, station, batch.spool, _stamp(batch.sent), rows, service.timeline.true_ms(),
-            clock_set=service.timeline.clock_set,
-        )  # fmt: skip
-        urgent = alarms.loudest_at(tx, station.id)
-        mine = [pour for pour in pours.live_pours(tx) if pour.station_id == station.id]
-    return saved, urgent, mine
+def _health(batch: BatchShape) -> StationHealth | None:
+    told = batch.health
+    return None if told is None else StationHealth(told.power_low, told.disk_free_mb, told.version)
 
 
 def _digest(content: bytes) -> str:

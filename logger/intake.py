@@ -1,0 +1,115 @@
+"""Takes batches from many stations at once: whoever comes while one group is being written waits for the next.
+
+One transaction for a whole group: the disk is synced once for all of them, and none is answered before it was.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError
+
+from logger.errors import LoggerError
+from logger.store import alarms, pours, stations
+from logger.store.boots import Timeline
+from logger.store.database import Store, refuses
+from logger.store.saving import Batch, Saved, save_batches
+from logger.store.stations import StationHealth
+
+#: Batches in one transaction at most: a group is written in some ten milliseconds.
+MOST = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What came of a batch, and what its station should know."""
+
+    saved: Saved
+    #: The highest priority that nobody has acknowledged among the station's pours, or None.
+    urgent: str | None
+    fan_on: bool
+    #: Stages of the station's live pours.
+    stages: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class _Waiting:
+    batch: Batch
+    health: StationHealth | None
+    done: bool = False
+    kept: Kept | None = None
+    error: Exception | None = field(default=None)
+
+
+class Intake:
+    """One for a service. Safe to call from any thread."""
+
+    def __init__(self, store: Store, timeline: Timeline) -> None:
+        self._store, self._timeline = store, timeline
+        self._queue: list[_Waiting] = []
+        self._queued = threading.Lock()
+        self._writing = threading.Lock()
+
+    def take(self, batch: Batch, health: StationHealth | None = None) -> Kept:
+        """Stores a batch, together with others that wait. Raises Conflict, NotAllowed, and what the database raises."""
+        mine = _Waiting(batch, health)
+        with self._queued:
+            self._queue.append(mine)
+        # The first to get here writes for all who wait; most find theirs done.
+        while not mine.done:
+            with self._writing:
+                if not mine.done:
+                    self._write(self._next())
+        if mine.error is not None:
+            raise mine.error
+        assert mine.kept is not None
+        return mine.kept
+
+    def _next(self) -> list[_Waiting]:
+        """The next group: the oldest, at most one of each station."""
+        with self._queued:
+            group: dict[int, _Waiting] = {}
+            for one in self._queue:
+                if len(group) < MOST:
+                    group.setdefault(one.batch.station_id, one)
+            self._queue = [one for one in self._queue if group.get(one.batch.station_id) is not one]
+        return list(group.values())
+
+    def _write(self, group: Sequence[_Waiting]) -> None:
+        try:
+            with self._store.write() as tx:
+                told = self._save(tx, group)
+        except Exception as error:  # noqa: BLE001 - handed to whoever waits for it
+            hopeless = isinstance(error, DBAPIError) and refuses(error)
+            if len(group) > 1 and not hopeless:
+                for one in group:  # one bad batch must not cost the others theirs
+                    self._write([one])
+                return
+            for one in group:
+                one.error, one.done = error, True
+            return
+        for one, result in zip(group, told, strict=True):
+            if isinstance(result, Kept):
+                one.kept = result
+            else:
+                one.error = result
+            one.done = True
+
+    def _save(self, tx: Connection, group: Sequence[_Waiting]) -> list[Kept | LoggerError]:
+        ids = [one.batch.station_id for one in group]
+        results = save_batches(
+            tx, [one.batch for one in group], self._timeline.true_ms(), clock_set=self._timeline.clock_set
+        )
+        for one, result in zip(group, results, strict=True):
+            if one.health is not None and isinstance(result, Saved):
+                stations.note_health(tx, one.batch.station_id, one.health)
+        urgent, fans, stages = alarms.loudest_at(tx, ids), stations.fans(tx, ids), pours.live_at(tx, ids)
+        return [
+            result
+            if isinstance(result, LoggerError)
+            else Kept(result, urgent.get(at), fans[at], tuple(stages.get(at, ())))
+            for at, result in zip(ids, results, strict=True)
+        ]

@@ -1,0 +1,157 @@
+"""Which of several service processes decides alarms, forecasts and messages; another soon after it dies.
+
+The one that decides renews its lease every second. It is taken over when it was not renewed for five, or at once when
+it was given up. Each decision is written in a transaction that looks whether the lease is still held (see lease.py).
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import secrets
+import socket
+import threading
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError
+
+from logger.store import lease
+from logger.store.database import Store, refuses
+from logger.store.lease import LostLease
+
+log = logging.getLogger(__name__)
+
+#: A lease that was not renewed for this long may be taken over; it is renewed this often, s.
+LEASE_S, RENEW_S = 5.0, 1.0
+
+
+class Decides(Protocol):
+    """Whether this process decides."""
+
+    @property
+    def mine(self) -> bool:
+        """Now."""
+
+    def wait(self, stop: threading.Event) -> threading.Event | None:
+        """Waits until it does; gives the event that ends its term, or None when `stop` was set before."""
+
+    def check(self, tx: Connection) -> None:
+        """Raises LostLease unless it does."""
+
+    def run(self, stop: threading.Event) -> None:
+        """Keeps it so until told to stop."""
+
+
+class Alone:
+    """The only process: it always decides."""
+
+    mine = True
+
+    def wait(self, stop: threading.Event) -> threading.Event | None:
+        """At once, until the service stops."""
+        return None if stop.is_set() else stop
+
+    def check(self, tx: Connection) -> None:
+        """It does."""
+
+    def run(self, stop: threading.Event) -> None:
+        """Nothing to keep."""
+
+
+class Leadership:
+    """One of several processes over one database. `says` gives (judged_ms, trouble) of its watch, for the others."""
+
+    def __init__(
+        self,
+        store: Store,
+        says: Callable[[], tuple[int | None, str | None]] = lambda: (None, None),
+        *,
+        lease_s: float = LEASE_S,
+        renew_s: float = RENEW_S,
+        seconds: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._store, self._says, self._seconds = store, says, seconds
+        self._lease_s, self._renew_s = lease_s, renew_s
+        self.holder = f"{socket.gethostname()[:30]}:{os.getpid()}:{secrets.token_hex(4)}"
+        self._changed = threading.Condition()
+        self._fence: int | None = None
+        self._term: threading.Event | None = None
+        self._until_s = 0.0
+
+    @property
+    def mine(self) -> bool:
+        """Whether this process decides now, as far as it can know."""
+        return self._term is not None and self._seconds() < self._until_s
+
+    def check(self, tx: Connection) -> None:
+        """Raises LostLease unless this process still decides."""
+        fence = self._fence
+        if fence is None:
+            raise LostLease("this service process does not decide now")
+        lease.check(tx, self.holder, fence)
+
+    def wait(self, stop: threading.Event) -> threading.Event | None:
+        """Waits until this process decides; gives the event that ends its term, or None when `stop` was set."""
+        with self._changed:
+            self._changed.wait_for(lambda: stop.is_set() or self._term is not None)
+            return None if stop.is_set() else self._term
+
+    def step(self) -> None:
+        """Takes the lease if it is free, or renews it."""
+        asked_s = self._seconds()
+        judged_ms, trouble = self._says()
+        try:
+            with self._store.aside() as tx:
+                fence = lease.hold(
+                    tx, self.holder, round(self._lease_s * 1000), judged_ms=judged_ms, trouble=trouble
+                )
+        except DBAPIError as error:
+            log.warning("the lease could not be renewed: %s", error.orig)
+            # A full disk: nobody else can take the lease either, and the watch goes on from memory.
+            if refuses(error) and self._still_written():
+                self._until_s = asked_s + self._lease_s
+            elif not self.mine:
+                self._set(None)
+            return
+        self._until_s = asked_s + self._lease_s
+        self._set(fence)
+
+    def run(self, stop: threading.Event) -> None:
+        """Takes and renews the lease until told to stop; then lets another have it at once."""
+        while not stop.is_set():
+            self.step()
+            stop.wait(self._renew_s)
+        held = self._fence is not None
+        self._set(None)
+        with self._changed:
+            self._changed.notify_all()
+        if held:
+            try:
+                with self._store.aside() as tx:
+                    lease.give_up(tx, self.holder)
+            except DBAPIError as error:
+                log.warning("the lease could not be given up, it runs out by itself: %s", error.orig)
+
+    def _still_written(self) -> bool:
+        try:
+            with self._store.read() as connection:
+                found = lease.holding(connection)
+        except DBAPIError:
+            return False
+        return found is not None and (found.holder, found.fence) == (self.holder, self._fence)
+
+    def _set(self, fence: int | None) -> None:
+        with self._changed:
+            if fence == self._fence:
+                return
+            if self._term is not None:
+                self._term.set()
+                log.warning("another service process decides now")
+            self._fence = fence
+            self._term = None if fence is None else threading.Event()
+            if fence is not None:
+                log.warning("this service process decides now (fence %d)", fence)
+            self._changed.notify_all()

@@ -1,0 +1,70 @@
+"""Who decides: one row that one service process holds, and renews. Whoever takes it over gets a higher fence.
+
+Time is the database server's, so that no process's clock matters. A process that was paused and comes back finds a
+higher fence than its own, and nothing that it decided before is written.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from logger.errors import LoggerError
+from logger.store.database import table
+from logger.store.dialect import server_ms
+from logger.store.tables import Lease
+
+LEASE = table(Lease)
+#: The one lease there is: alarms, forecasts, messages and upkeep are decided by the same process.
+DECIDES = "decides"
+
+
+class LostLease(LoggerError):
+    """Another process decides now; what this one was about to write is not written."""
+
+
+def hold(
+    tx: Connection, holder: str, for_ms: int, *, judged_ms: int | None = None, trouble: str | None = None
+) -> int | None:
+    """Takes or renews the lease for some time. Gives the fence, or None while another holds it.
+
+    `judged_ms` and `trouble`: what the holder says of its watch.
+    """
+    now_ms = server_ms(tx)
+    found = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update()).first()
+    values: dict[str, Any] = {"holder": holder, "until_ms": now_ms + for_ms, "judged_ms": judged_ms,
+                              "trouble": None if trouble is None else trouble[:1000]}  # fmt: skip
+    if found is None:
+        tx.execute(insert(LEASE).values(name=DECIDES, fence=1, **values))
+        return 1
+    fence = int(found.fence)
+    if found.holder != holder:
+        if now_ms < found.until_ms:
+            return None
+        fence += 1
+        values["judged_ms"] = found.judged_ms if judged_ms is None else judged_ms
+    tx.execute(update(LEASE).where(LEASE.c.name == DECIDES).values(fence=fence, **values))
+    return fence
+
+
+def give_up(tx: Connection, holder: str) -> None:
+    """A process that stops lets another decide at once."""
+    tx.execute(
+        update(LEASE)
+        .where(LEASE.c.name == DECIDES, LEASE.c.holder == holder)
+        .values(until_ms=0, trouble=None)
+    )
+
+
+def check(tx: Connection, holder: str, fence: int) -> None:
+    """Raises LostLease unless this process still decides; until the transaction ends nobody else can take over."""
+    # Shared: the lease cannot change hands before what is decided here is committed.
+    found = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update(read=True)).first()
+    if found is None or (found.holder, found.fence) != (holder, fence):
+        raise LostLease("another service process decides now")
+
+
+def holding(connection: Connection) -> Row[Any] | None:
+    """The lease as it is, or None before there was one."""
+    return connection.execute(select(LEASE).where(LEASE.c.name == DECIDES)).first()
