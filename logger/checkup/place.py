@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 import tomllib
 from collections.abc import Callable, Mapping, Sequence, Set
@@ -91,3 +92,26 @@ def station_text(path: Path, placed: Sequence[PlacedProbe]) -> str:
         offset = f"offset_c = {offsets[probe.id]}\n" if offsets.get(probe.id) else ""
         tables += f'\n[[probe]]\nid = "{probe.id}"\nplace = "{probe.place}"\n{offset}'
     return tomli_w.dumps(content) + tables
+
+
+def with_offset(text: str, where: str, probe: str, offset_c: float) -> str:
+    """A station file's text with another offset for one probe; every other line stays. Raises BadSettings."""
+    lines = text.splitlines(keepends=True)
+    named = [
+        i for i, line in enumerate(lines) if re.match(rf"""\s*id\s*=\s*["']{re.escape(probe)}["']""", line)
+    ]
+    if len(named) != 1:
+        raise BadSettings(f"{where}: [[probe]]", "does not name this probe once", value=probe,
+                          remedy="place it first: sudo pourlog place-probes --again")  # fmt: skip
+    (at,) = named
+    first = max(i for i in range(at + 1) if lines[i].lstrip().startswith("[[probe]]"))
+    last = next((i for i in range(at + 1, len(lines)) if lines[i].lstrip().startswith("[")), len(lines))
+    before = [i for i in range(first, last) if re.match(r"\s*offset_c\s*=", lines[i])]
+    written = f"offset_c = {offset_c:g}\n"
+    if before:
+        lines[before[0]] = written
+    else:
+        if not lines[at].endswith("\n"):
+            lines[at] += "\n"
+        lines.insert(at + 1, written)
+    return "".join(lines)

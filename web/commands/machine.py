@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -17,7 +19,14 @@ from rich.table import Table
 from logger.checkup.facts import Finding, State
 from logger.checkup.judge import judge, worst
 from logger.checkup.look import look
-from logger.checkup.place import ASKED, PlacedProbe, probe_temperatures, station_text, wait_for_warmth
+from logger.checkup.place import (
+    ASKED,
+    PlacedProbe,
+    probe_temperatures,
+    station_text,
+    wait_for_warmth,
+    with_offset,
+)
 from logger.daemon.station_file import NAME, station_from_file
 from logger.errors import BadInput, BadSettings
 from logger.settings import read_settings
@@ -113,17 +122,44 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         if station.exists() and not again:
             raise BadSettings(str(station), "is there already",
                               remedy="give --again to place its probes anew")  # fmt: skip
-        placed = _ask_for_each(clock())
-        text = station_text(station, placed)
-        beside = station.with_name(station.name + ".new")
-        beside.write_text(text, encoding="utf-8")
+        _write(station, station_text(station, _ask_for_each(clock())))
+
+    @app.command("set-offset", context_settings={"ignore_unknown_options": True})
+    def offset_command(
+        probe: Annotated[str, typer.Argument(metavar="PROBE", help="Its number, 28-…")],
+        offset: Annotated[
+            float, typer.Argument(metavar="OFFSET", help="What to add to each temperature, K.")
+        ],
+        station: Annotated[Path, typer.Option(metavar="STATION", help="The station file.")] = STATION,
+    ) -> None:
+        """Write a probe's offset, as its page says after a check in ice water, into the station file.
+
+        Example: `sudo pourlog set-offset 28-0000000000a1 -0.31`
+        """
         try:
-            station_from_file(beside)
-        except BadSettings:
-            beside.unlink()
-            raise
-        beside.replace(station)
-        print(f"Written: {station}. Start the station: sudo systemctl restart pourlog-station")
+            text = station.read_text(encoding="utf-8")
+        except OSError as error:
+            raise BadSettings(str(station), f"cannot be read ({error.strerror})",
+                              remedy="give the station file's path: --station") from error  # fmt: skip
+        _write(station, with_offset(text, str(station), probe, offset))
+
+
+def _write(station: Path, text: str) -> None:
+    """Puts a station file in place if the station would take it; else leaves what is there, and says why."""
+    beside = station.with_name(station.name + ".new")
+    beside.write_text(text, encoding="utf-8")
+    try:
+        station_from_file(beside)
+    except BadSettings:
+        beside.unlink()
+        raise
+    if station.exists():
+        # Who may read it stays as it was.
+        shutil.copymode(station, beside)
+        told = station.stat()
+        os.chown(beside, told.st_uid, told.st_gid)
+    beside.replace(station)
+    print(f"Written: {station}. Start the station anew: sudo systemctl restart pourlog-station")
 
 
 def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
