@@ -13,11 +13,13 @@ import json
 import logging
 import random
 import sqlite3
+import ssl
 import sys
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hardware.clock import Clock, Stamp
@@ -139,12 +141,20 @@ def read_answer(content: bytes, sent_rows: int) -> Answer:
     return Answer(acknowledged, Orders(bool(lamp), bool(buzzer), fan), next_s)
 
 
-def open_client(service_url: str, transport: BaseTransport | None = None) -> Client:
-    """An HTTP client for the service. `transport` takes the network's place in tests and in the demo."""
+def open_client(
+    service_url: str, transport: BaseTransport | None = None, certificate: Path | None = None
+) -> Client:
+    """An HTTP client for the service. `transport` takes the network's place in tests and in the demo.
+
+    `certificate`: a PEM file; over HTTPS this one is trusted and no other. Raises OSError when it cannot be read.
+    """
     httpx: Any = load_httpx()
     if transport is None:
         # Loading the certificates costs several MB; an address without TLS needs none.
-        transport = httpx.HTTPTransport(verify=service_url.startswith("https:"), retries=0)
+        verify: Any = service_url.startswith("https:")
+        if verify and certificate is not None:
+            verify = ssl.create_default_context(cafile=str(certificate))
+        transport = httpx.HTTPTransport(verify=verify, retries=0)
     client: Client = httpx.Client(
         base_url=service_url,
         transport=transport,

@@ -79,7 +79,7 @@ def run_station(
         cleanup.callback(supervisor.close)
         keeper = Keeper(config.spool_file)
         cleanup.callback(keeper.close)
-        client = cleanup.enter_context(open_client(config.service_url, transport))
+        client = cleanup.enter_context(open_client(config.service_url, transport, config.service_certificate))
         started_s = clock.stamp().boot_s
         signals = Signals(hardware.outputs, LastResort(config.limit_c), started_s)
         told = Told()

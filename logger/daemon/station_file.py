@@ -4,6 +4,7 @@ name = "bench-1"
 service_url = "http://127.0.0.1:8080"
 token_file = "station.token"        # relative to this file
 spool_file = "spool.sqlite3"        # the same
+# service_certificate = "service.pem"   over https:// this one is trusted and no other
 hardware = "pi"                     # or "bench"; nothing is ever taken in place of it
 
 [[probe]]
@@ -65,6 +66,7 @@ class StationConfig:
     service_url: str
     token_file: Path
     spool_file: Path
+    service_certificate: Path | None
     wiring: Wiring
     periods: Periods
     limit_c: float
@@ -102,11 +104,13 @@ def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
     )
     periods = top.table("periods")
     last_resort = top.table("last_resort")
+    certificate = top.maybe_text("service_certificate")
     config = StationConfig(
         name=top.text("name", NAME, "letters, digits, . _ - (at most 63)"),
         service_url=top.text("service_url", URL, "http://host:port, without a path"),
         token_file=path.parent / top.text("token_file", None, "a path", "station.token"),
         spool_file=path.parent / top.text("spool_file", None, "a path", "spool.sqlite3"),
+        service_certificate=None if certificate is None else path.parent / certificate,
         wiring=wiring,
         periods=Periods(
             periods.number("first_hour_s", PERIOD_S, "s", FIRST_HOUR_PERIOD_S),
@@ -118,6 +122,9 @@ def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
     for table in (top, periods, last_resort):
         table.done()
     _no_duplicates(str(path), wiring)
+    if config.service_certificate is not None and not config.service_certificate.is_file():
+        raise BadSettings(f"{path}: service_certificate", "is not there", value=str(config.service_certificate),
+                          remedy="copy the service's certificate (PEM) there, or leave the line out")  # fmt: skip
     if not config.spool_file.parent.is_dir():
         raise BadSettings(
             f"{path}: spool_file",

@@ -48,6 +48,16 @@ def test_everything_that_is_said_is_taken_and_the_rest_has_defaults(tmp_path: Pa
     assert config.spool_file == tmp_path / "spool.sqlite3"
 
 
+def test_a_certificate_of_the_service_is_named_and_must_be_there(tmp_path: Path) -> None:
+    """Left out, the machine's own certificates are asked; a wrong path is no silent way back to them."""
+    assert read(tmp_path, GOOD).service_certificate is None
+    named = 'service_certificate = "service.pem"\n' + GOOD
+    with pytest.raises(BadSettings, match=r"service_certificate: is not there.*leave the line out"):
+        read(tmp_path, named)
+    (tmp_path / "service.pem").write_text("a certificate")
+    assert read(tmp_path, named).service_certificate == tmp_path / "service.pem"
+
+
 def test_the_example_in_the_module_is_a_good_station(tmp_path: Path) -> None:
     """What a maker copies must work."""
     assert module.__doc__ is not None
