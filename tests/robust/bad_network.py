@@ -101,10 +101,13 @@ class BadNetwork(httpx.BaseTransport):
         self._told.conflicts += self._deliver(json.dumps(batch).encode(), None).status_code == 409
 
 
-def send_through(folder: Path, *, rows: int, seed: int, swaps: bool = False, at_once: int = 60) -> Told:
+def send_through(
+    folder: Path, *, rows: int, seed: int, swaps: bool = False, renews: bool = False, at_once: int = 60
+) -> Told:
     """Sends so many rows, up to four times `at_once` of them between two batches.
 
-    The station gives up and tries again as often as it takes.
+    The station gives up and tries again as often as it takes. With `renews` its spool goes on under a new name again
+    and again, most often while it does not know whether its last batch arrived.
     """
     chance, told = random.Random(seed), Told()
     clock = SteppedClock(1_795_624_200_000, boot_ms=3_600_000)
@@ -126,9 +129,13 @@ def send_through(folder: Path, *, rows: int, seed: int, swaps: bool = False, at_
                 count = min(rows - sent, 4 * chance.randint(1, at_once))
                 keeper.keep([_row(sent + i + 1, clock) for i in range(count)], clock.stamp().boot_s)
                 sent += count
-            if forwarder.step() is Step.FAILED and told.requests > 50 * rows:
+            failed = forwarder.step() is Step.FAILED
+            if failed and told.requests > 50 * rows:
                 told.wrong.append("it does not end")
                 break
+            if renews and chance.random() < (0.3 if failed else 0.02):
+                next(spool for spool in keeper.spools if spool.path != ":memory:").renew()
+                told.ways["renewed"] += 1
             clock.advance(5)
     told.renewed = sum(spool.name != first for spool in keeper.spools if spool.path != ":memory:")
     keeper.close()

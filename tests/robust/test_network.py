@@ -24,3 +24,11 @@ def test_other_contents_under_the_same_number_are_refused(tmp_path: Path) -> Non
     told = send_through(tmp_path, rows=2000, seed=4, swaps=True)
     assert told.conflicts == told.ways["altered"] > 5
     assert told.wrong == []
+
+
+def test_a_spool_that_is_renewed_again_and_again_stores_nothing_twice(tmp_path: Path) -> None:
+    """What was stored and not yet known to be comes again under other numbers, and late under the old ones."""
+    told = send_through(tmp_path, rows=5000, seed=5, renews=True)
+    assert told.wrong == []
+    assert told.stored == 5000
+    assert told.ways["renewed"] > 10
