@@ -21,6 +21,7 @@ from logger.alarms.forecast_conditions import LEAST_COOLING
 from logger.alarms.view import Band, ForecastAnswer
 from logger.cure.ahead import carry_on
 from logger.cure.calls import next_due_h
+from logger.cure.cut import to_draw
 from logger.cure.fans import blows_of, off_now, runs_of, runs_of_pour, without_fan
 from logger.cure.forecast import Forecast, forecast
 from logger.cure.what_if import what_if
@@ -37,8 +38,9 @@ log = logging.getLogger(__name__)
 FIRST_H = 1 / 12
 #: From this chance on, what would help is worked out too, and forecasts come closer together.
 WORTH_HELP = 0.15
-#: Once the core's peak is behind by this, only the release is still of interest, h; then one in so many hours.
-PAST_PEAK_H, LATER_EVERY_H = 1.0, 6.0
+#: Once the core's peak is behind by this, h, or by this part of the pour's age if that is less, only the release is
+#: still of interest; then one in so many hours.
+PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
 
 
 def due_at_h(last: dict[str, Any] | None) -> float:
@@ -54,7 +56,8 @@ def due_at_h(last: dict[str, Any] | None) -> float:
 
 def peak_is_past(last: dict[str, Any]) -> bool:
     """Whether a pour's last forecast (JSON) has its core's peak well behind it."""
-    return bool(last["core_peak_at_h"]["p95"] < last["at_h"] - PAST_PEAK_H)
+    at_h = float(last["at_h"])
+    return bool(last["core_peak_at_h"]["p95"] < at_h - min(PAST_PEAK_H, PAST_PEAK_PART * at_h))
 
 
 def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
@@ -114,7 +117,7 @@ def work_out(
     plan = without_fan(plan)
     if made.chance_core_over_limit >= WORTH_HELP and at_h < made.core_peak_at_h.p95:
         made = replace(made, what_if=what_if(plan, made.state, made.ahead))
-    body = made.to_json()
+    body = made.to_json() | {"cut": to_draw(plan, history, made)}
     if blows_of(plan, [run for run in runs if run.runs_at(at_h)]):
         stopped = off_now(plan, at_h, np.asarray(made.state.members.top_factor))
         ahead = carry_on(plan, made.state, more=[stopped])

@@ -14,7 +14,7 @@ from logger.cure.kinetics import Chemistry
 from logger.cure.room import Room
 from logger.cure.section import Section
 from logger.cure.solve import Accuracy, Fields, March, Stage, Track
-from logger.cure.stage import Factors, Probe, stage_of
+from logger.cure.stage import Factors, Probe, absorbing, stage_of
 from logger.errors import BadInput
 from logger.plan_file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
@@ -42,6 +42,12 @@ class Change:
     top_air_m_s: float | None = None
     underside: str | None = None
     absorbed_w_m2: Floats | float | None = None
+
+    @property
+    def only_heats(self) -> bool:
+        """Whether it leaves every coefficient as it was."""
+        given = (self.top_factor, self.bottom_factor, self.top_w_m2k, self.bottom_w_m2k, self.top_air_m_s)
+        return self.underside is None and all(value is None for value in given)
 
 
 @dataclass(frozen=True)
@@ -113,7 +119,7 @@ def run_course(
     times = [from_h, *sorted(h for h in stops if from_h < h < hours), hours]
     shedding = sheddings_of(plan, section)
     stage: Stage | None = None
-    key: object = None
+    key = heated = (0, 0.0)
     wanted = {float(h) for h in snapshots_h}
     for begin, end in itertools.pairwise(times):
         due = 1 + sum(layer.at_h <= begin for layer in plan.layer)
@@ -124,12 +130,15 @@ def run_course(
         absorbed = sum(q.absorbed_w_m2 for q in plan.heat if q.from_h <= begin < q.to_h)
         if begin in wanted:
             course.snapshots.append(_snapshot(fields, begin, layers))
-        new_key = (layers, len(applied), absorbed)
+        more = [c.absorbed_w_m2 for c in applied if c.absorbed_w_m2 is not None]
+        taken = absorbed + np.broadcast_to(more[-1], (members,))[:, None] if more else absorbed
+        new_key = (layers, sum(not c.only_heats for c in applied))
         if stage is None or new_key != key:
             now, factored = _as_changed(plan, section, shedding, factors, applied)
-            more = [c.absorbed_w_m2 for c in applied if c.absorbed_w_m2 is not None]
-            taken = absorbed + np.broadcast_to(more[-1], (members,))[:, None] if more else absorbed
             stage, key = stage_of(section, layers, now, factored, probe, taken), new_key
+        elif (len(applied), absorbed) != heated:
+            stage = absorbing(stage, taken)
+        heated = (len(applied), absorbed)
         March(stage, chem, room, accuracy).run(fields, end * SECONDS_PER_HOUR, course.track)
     if hours in wanted:
         course.snapshots.append(_snapshot(fields, hours, layers))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,6 +114,20 @@ def stage_of(
                      Tie("inner", lines, slice(0, len(bare)), "low", edge)]  # fmt: skip
     skins = [s for s in (top, bottom, side, inner) if s is not None]
     return Stage(z_lines, x_lines, top, bottom, side, inner, ties, gauge_of(section, layers, probe, skins))
+
+
+def absorbing(stage: Stage, absorbed_w_m2: Floats | float) -> Stage:
+    """The same stage with another heat absorbed at the top: nothing else need be built again."""
+    old, gauge = stage.top, stage.gauge
+    top = replace(old, absorbed=absorbed_w_m2)
+    ratio = 1.0 / (1.0 + old.h * old.resistance)
+    more = (absorbed_w_m2 - old.absorbed) * ratio
+    along = np.zeros(len(old.area))
+    along[: len(gauge.centre)] = gauge.centre
+    fixed = gauge.fixed.copy()
+    fixed[:, 3] -= (more * old.area).sum(axis=1)
+    fixed[:, 1] += (more * old.resistance * along).sum(axis=1)
+    return replace(stage, top=top, gauge=replace(gauge, fixed=fixed))
 
 
 def _across(

@@ -39,6 +39,12 @@ def test_after_the_peak_only_the_release_is_of_interest() -> None:
     assert due_at_h(body(30.0)) == 36.0
 
 
+def test_a_quick_pour_is_past_its_peak_sooner() -> None:
+    """Half an hour after pouring its peak is behind by six minutes: that is enough."""
+    assert due_at_h(body(1.7, peak_h=0.5)) == pytest.approx(7.7)
+    assert due_at_h(body(1.52, peak_h=0.5)) < 2.0
+
+
 def test_the_alarms_get_the_chance_the_bands_and_the_sun() -> None:
     """What the judges need of a forecast."""
     answer = answer_of(body(2.0, chance=0.9), started_ms=1_000_000)

@@ -49,6 +49,17 @@ def test_heat_that_a_member_absorbs_warms_it_as_heat_of_the_plan_does(plan: Plan
     assert sun.surface_c.max() > shade.surface_c.max() + 5.0
 
 
+def test_heat_alone_leaves_every_coefficient_as_it_was(plan: Plan) -> None:
+    """Heat that begins and ends, and the same beside a factor of 1 that is set anew: the same readings and balance."""
+    given = Members(top_factor=np.array([0.7, 1.3]))
+    plain = [Change(2.0, absorbed_w_m2=np.array([80.0, 200.0])), Change(4.0, absorbed_w_m2=0.0)]
+    anew = [Change(c.at_h, absorbed_w_m2=c.absorbed_w_m2, bottom_factor=1.0) for c in plain]
+    one, other = (run_ensemble(plan, given, hours=8.0, changes=changes) for changes in (plain, anew))
+    for name in ("core_c", "surface_c", "underside_c", "hottest_c"):
+        assert getattr(one, name) == pytest.approx(getattr(other, name), abs=1e-9)
+    assert one.heat_balance_error.max() < 1e-3
+
+
 def test_a_faster_first_step_of_the_cure_brings_the_peak_forward(plan: Plan) -> None:
     """first_factor multiplies k1: the core warms earlier, with the same heat in the end."""
     run = run_ensemble(plan, Members(first_factor=np.array([1.0, 2.0])), hours=36.0)
