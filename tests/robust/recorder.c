@@ -4,6 +4,7 @@
    One record: operation (1 byte), inode (8), offset or size (8), length (4), then that many bytes. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
+#include <errno.h>
 #include <fcntl.h>
 #include <pthread.h>
 #include <stdarg.h>
@@ -140,6 +141,20 @@ ssize_t pwritev(int fd, const struct iovec *parts, int count, off_t offset) {
     return syscall(SYS_pwritev, fd, parts, count, offset, 0);
 }
 
+/* Whoever copies within the kernel falls back to reading and writing when the kernel cannot. */
+ssize_t sendfile(int out, int in, off_t *offset, size_t count) {
+    REAL(ssize_t, "sendfile", int, int, off_t *, size_t);
+    if (!ours(out)) return real(out, in, offset, count);
+    errno = ENOTSOCK;
+    return -1;
+}
+ssize_t sendfile64(int out, int in, off64_t *offset, size_t count) {
+    REAL(ssize_t, "sendfile64", int, int, off64_t *, size_t);
+    if (!ours(out)) return real(out, in, offset, count);
+    errno = ENOTSOCK;
+    return -1;
+}
+
 #define TRUNCATE(name, offset_t) \
     int name(int fd, offset_t size) { \
         REAL(int, #name, int, offset_t); \
@@ -170,6 +185,16 @@ int unlink(const char *path) {
     pthread_mutex_lock(&lock);
     int done = real(path);
     if (!done && below(path)) note('U', 0, 0, path, (uint32_t)strlen(path));
+    pthread_mutex_unlock(&lock);
+    return done;
+}
+
+int link(const char *from, const char *to) {
+    REAL(int, "link", const char *, const char *);
+    pthread_mutex_lock(&lock);
+    int done = real(from, to);
+    struct stat at;
+    if (!done && below(to) && !stat(to, &at)) note('C', at.st_ino, 0, to, (uint32_t)strlen(to));
     pthread_mutex_unlock(&lock);
     return done;
 }
