@@ -61,7 +61,7 @@ def _component(part: Distribution) -> dict[str, Any]:
         "version": version,
         "purl": f"pkg:pypi/{_plain(name)}@{version}",
     }
-    licence = part.metadata.get("License-Expression") or part.metadata.get("License") or ""
+    licence = (part.metadata.get_all("License-Expression") or part.metadata.get_all("License") or [""])[0]
     if licence:
         made["licenses"] = [{"license": {"name": licence.splitlines()[0][:100]}}]
     return made
