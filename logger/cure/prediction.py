@@ -226,7 +226,7 @@ def _solved(
         curve=Curve(at, lines[CORE] - zero_k, lines[HOTTEST] - zero_k, lines[SURFACE] - zero_k,
                     lines[UNDERSIDE] - zero_k, np.clip(lines[MEAN], 0.0, 1.0), np.clip(lines[CORE_CURE], 0.0, 1.0)),
         heat_balance_error=float(course.heat_balance_error[0]), warnings=tuple(warnings_of(plan)),
-        fields=tuple(_field(section, shot) for shot in course.snapshots), steps=course.steps,
+        fields=tuple(field_of(section, shot) for shot in course.snapshots), steps=course.steps,
     )  # fmt: skip
 
 
@@ -241,7 +241,8 @@ def _curve_hours(hours: Floats, hottest: Floats, until_h: float) -> Floats:
     return np.unique(np.concatenate([even, near, apex]))
 
 
-def _field(section: Section, shot: Snapshot) -> Field:
+def field_of(section: Section, shot: Snapshot) -> Field:
+    """The first member of a snapshot, to draw."""
     is_resin = np.zeros((section.rows, section.columns), dtype=bool)
     is_there = np.ones_like(is_resin)
     active, wet = section.layer_tops[shot.layers - 1], section.resin_columns

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import re
 from typing import Annotated, Any
 
@@ -17,7 +18,7 @@ from logger.store import alarms, forecasts, pours, shown, stations
 from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.coming import Coming, coming
-from web.pages.course import Foretold, course_of, foretold_of, pictures
+from web.pages.course import Foretold, course_of, forecast_pictures, foretold_of, pictures
 from web.pages.fan import fan_of
 from web.pages.frame import page
 from web.pages.measures import Units, units_of
@@ -26,6 +27,7 @@ from web.service import Service
 from web.shapes import RowId
 from web.untested import untested
 
+log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
 #: What a maker does to take the pour on, and what that says.
 STEP_WORDS: dict[Stage, tuple[str, str]] = {
@@ -102,10 +104,19 @@ def add_note(
 
 @router.get("/pours/{pour_id}/section")
 def section(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The predicted cross-section over time, to draw."""
+    """The cross-section over time, to draw: as the newest forecast sees it, else as planned."""
+    body = None
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-    body = pictures(course_of(pour.plan_toml))
+        forecast = forecasts.latest(connection, pour_id)
+    if forecast is not None:
+        kept = {name: forecast.body.get(name) for name in ("cut", "bands", "at_h")}
+        try:
+            body = forecast_pictures(pour.plan_toml, json.dumps(kept))
+        except LoggerError:
+            # What cannot be drawn must not take the plan's picture away as well.
+            log.exception("pour %s: its forecast's cut could not be drawn", pour_id)
+    body = body or pictures(course_of(pour.plan_toml))
     return Response(json.dumps(body, separators=(",", ":"), allow_nan=False), media_type="application/json")
 
 

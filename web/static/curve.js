@@ -79,6 +79,7 @@
         measured.traces.forEach(unpack);
         measured.live = ["pouring", "watched", "curing"].includes(measured.stage);
         draw();
+        document.dispatchEvent(new CustomEvent("measured", { detail: measured }));
       }
     } catch { /* live.js says that contact is lost; the chart keeps what it has */ }
     busy = false;

@@ -1,4 +1,5 @@
-// A cut through the pour in its predicted temperatures, with the probes on it and a slider over the hours.
+// A cut through the pour in its temperatures, as the forecast sees it (else as planned), with the probes on it and a
+// slider from the pour to the end. Beside what was solved stands what the probes have read.
 "use strict";
 (() => {
   const canvas = document.getElementById("cut"), slider = document.getElementById("cut-hour"), words = document.getElementById("cut-words");
@@ -13,7 +14,18 @@
     const [a, b] = [RAMP[i - 1], RAMP[i]], f = (p - a[0]) / (b[0] - a[0]);
     return `rgb(${[1, 2, 3].map((k) => Math.round(a[k] + f * (b[k] - a[k]))).join(",")})`;
   };
-  let cut = null, low = 0, high = 1, hour = 0;
+  let cut = null, low = 0, high = 1, hour = 0, measured = null;
+
+  // What a place has read at an hour; null where it has not, or where there is a gap.
+  const read = (kind, h) => {
+    if (!measured || measured.now_h == null || h > measured.now_h + 0.02) return null;
+    const trace = [...measured.traces].sort((a, b) => a.place < b.place ? -1 : 1).find((one) => one.place.split("-")[0] === kind);
+    if (!trace || !trace.hours.length) return null;
+    let a = 0, b = trace.hours.length - 1;
+    while (a < b) { const m = (a + b) >> 1; if (trace.hours[m] < h) a = m + 1; else b = m; }
+    if (a > 0 && h - trace.hours[a - 1] < trace.hours[a] - h) a -= 1;
+    return Math.abs(trace.hours[a] - h) < 0.5 ? trace.celsius[a] : null;
+  };
 
   const at = (h) => {
     let i = 0; while (i < cut.hours.length - 2 && cut.hours[i + 1] < h) i++;
@@ -70,7 +82,8 @@
     for (const [place, [mm, up]] of Object.entries(cut.probes)) {
       const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
       pen.beginPath(); pen.arc(cx, cy, 6, 0, 7); pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
-      const text = `${place} ${shown(reading[place]).toFixed(0)}°`;
+      const was = read(place, hour);
+      const text = `${place} ${was == null ? `${shown(reading[place]).toFixed(0)}°` : `${shown(was).toFixed(1)}° read`}`;
       pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round"; pen.strokeText(text, cx + 12, cy); pen.fillStyle = "#fff"; pen.fillText(text, cx + 12, cy);
     }
     // The scale: coldest to hottest of the whole run.
@@ -80,7 +93,10 @@
     [0, 0.5, 1].forEach((p) => { pen.textAlign = p === 0 ? "left" : p === 1 ? "right" : "center"; pen.fillText(`${shown(low + p * (high - low)).toFixed(0)} ${degree}`, margin + p * sw, sy + 15); });
     pen.textAlign = "left";
     const h = Math.floor(hour), m = Math.round((hour - h) * 60) % 60;
-    const text = `${h} h ${String(m).padStart(2, "0")} min after pouring, as planned: core ${shown(reading.core).toFixed(0)} ${degree}, surface ${shown(reading.surface).toFixed(0)} ${degree}, underside ${shown(reading.underside).toFixed(0)} ${degree}; hottest ${shown(now.hottest).toFixed(0)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.` + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
+    const seen = cut.forecast_at_h == null ? "as planned" : `as forecast at ${Math.floor(cut.forecast_at_h)} h ${String(Math.floor(60 * cut.forecast_at_h) % 60).padStart(2, "0")} min from the readings`;
+    const reads = ["core", "surface", "underside"].map((place) => [place, read(place, hour)]).filter(([, was]) => was != null)
+      .map(([place, was]) => `${place} ${shown(was).toFixed(1)} ${degree}`).join(", ");
+    const text = `${h} h ${String(m).padStart(2, "0")} min after pouring, ${seen}: core ${shown(reading.core).toFixed(0)} ${degree}, surface ${shown(reading.surface).toFixed(0)} ${degree}, underside ${shown(reading.underside).toFixed(0)} ${degree}; hottest ${shown(now.hottest).toFixed(0)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.` + (reads ? ` The probes read then: ${reads}.` : "") + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
     words.textContent = text; slider.setAttribute("aria-valuetext", text);
     canvas.dataset.drawn = "1";
   };
@@ -94,10 +110,13 @@
     low = flat.reduce((a, b) => Math.min(a, b)); high = Math.max(flat.reduce((a, b) => Math.max(a, b)), low + 1);
     slider.max = cut.hours.at(-1);
     const peak = cut.hours[cut.hottest_c.indexOf(Math.max(...cut.hottest_c))];
-    hour = Math.min(cut.hours.at(-1), canvas.dataset.hour ? Number(canvas.dataset.hour) : peak); slider.value = hour;
+    if (!canvas.dataset.drawn) hour = canvas.dataset.hour ? Number(canvas.dataset.hour) : peak;
+    hour = Math.min(cut.hours.at(-1), hour); slider.value = hour;
     draw();
   };
   slider.addEventListener("input", () => { hour = Number(slider.value); draw(); });
+  document.addEventListener("measured", (event) => { measured = event.detail; draw(); });
+  document.addEventListener("news", (event) => { if (event.detail.kind === "forecast" && event.detail.pour === Number(canvas.dataset.pour)) begin(); });
   new ResizeObserver(draw).observe(canvas.parentElement);
   begin();
 })();
