@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import sys
+import tomllib
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
@@ -27,7 +28,7 @@ from logger.checkup.place import (
     wait_for_warmth,
     with_offset,
 )
-from logger.daemon.station_file import NAME, station_from_file
+from logger.daemon.station_file import NAME, station_from, station_from_file
 from logger.errors import BadInput, BadSettings
 from logger.settings import read_settings
 from logger.store import events, stations
@@ -146,13 +147,9 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
 def _write(station: Path, text: str) -> None:
     """Puts a station file in place if the station would take it; else leaves what is there, and says why."""
+    station_from(tomllib.loads(text), station)
     beside = station.with_name(station.name + ".new")
     beside.write_text(text, encoding="utf-8")
-    try:
-        station_from_file(beside)
-    except BadSettings:
-        beside.unlink()
-        raise
     if station.exists():
         # Who may read it stays as it was.
         shutil.copymode(station, beside)

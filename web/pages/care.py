@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -79,7 +80,8 @@ def one_probe(name: Name, rom: Name, request: Request, service: ServiceDep, _who
         station = store.by_name(connection, name)
         made = _about(connection, service, station, rom)
         made["faults"] = care.faults(connection, station.id, rom)
-    return page(request, "probe.html", made | {"fault_words": FAULT_WORDS})
+    days = [(_day(day), times) for day, times in made["faults"].by_day.items()]
+    return page(request, "probe.html", made | {"fault_words": FAULT_WORDS, "days": days})
 
 
 @router.get("/stations/{name}/probes/{rom}/ice")
@@ -124,6 +126,11 @@ def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
     with service.store.write() as tx:
         care.note_check(tx, now_ms, care.DIP, who.name, f"{rom}: {found.says}", data)
     return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
+
+
+def _day(number: int) -> str:
+    """A day since 1970 (UTC) as people say it."""
+    return datetime.fromtimestamp(number * 86_400, UTC).strftime("%a %-d %b %Y")
 
 
 def _about(connection: Connection, service: Service, station: Row[Any], rom: str) -> dict[str, Any]:

@@ -39,6 +39,8 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
         "/", f"/alarms/{row[0]}", f"/pours/{hot}", f"/pours/{hot}/first-hour", f"/pours/{hot}/record",
         f"/pours/{hot}/label", f"/pours/{planned}", f"/pours/{planned}/plan", f"/pours/{planned}/ready",
         f"/pours/{planned}/mix", "/pours/new", "/stations", "/settings",
+        "/placing", "/wiring", "/stations/bench-1/hand", "/stations/bench-1/probes/28-0000000000c1",
+        "/stations/bench-1/probes/28-0000000000c1/ice", "/stations/bench-1/probes/28-0000000000c1/dip",
     ]  # fmt: skip
 
 

@@ -102,7 +102,7 @@ def path_of(route: Route, ids: dict[str, Any]) -> str:
 
 
 IDS = {"pour_id": 1, "alarm_id": 1, "name": "bench-1", "invitation_id": 1, "person_id": 2, "sign_in_id": 1,
-       "link_id": 1, "token": "x", "version": "x", "key": 12 * "0"}  # fmt: skip
+       "link_id": 1, "token": "x", "version": "x", "rom": "28-0000000000c1", "key": 12 * "0"}  # fmt: skip
 
 
 def test_a_stranger_is_told_to_sign_in_everywhere(house: Any) -> None:
@@ -190,10 +190,14 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
     return {
         "POST /api/stations": lambda: {"json": {"name": "bench-2"}},
         "POST /stations": lambda: {"data": {"name": "bench-3"}},
+        "POST /stations/{name}/checks": lambda: {"data": {"what": "hand"}},
+        "POST /stations/{name}/hand": lambda: {"data": {"rom": "28-0000000000c1"}},
         "POST /people/invitations": lambda: {"data": {"name": "Emil", "role": "maker"}},
         "POST /people/{person_id}/role": lambda: {"data": {"role": "viewer"}},
         "POST /me/password": lambda: {"data": secret | {"password": "plane shavings on tuesday"}},
         "POST /me/leave": lambda: {"data": secret},
+        "POST /me/sign-ins/end-others": lambda: {"data": secret},
+        "POST /sign-ins/{sign_in_id}/end": lambda: {"data": secret},
         "POST /links": lambda: {"data": {"label": "Another screen"}},
         "POST /api/pours": lambda: {"json": {"plan_toml": plan_toml}},
         "PUT /api/pours/{pour_id}/plan": lambda: {"json": {"plan_toml": other}},
@@ -249,7 +253,8 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
 #: Routes whose way there is longer than one request: tests of their own pages say that they leave their event.
 ELSEWHERE = {"POST /pours/{pour_id}/plan/undo", "POST /pours/{pour_id}/ready", "POST /pours/{pour_id}/mix",
              "POST /set-up", "POST /sign-in", "POST /join", "POST /resins", "POST /resins/{key}/take",
-             "POST /resins/{key}/datasheet", "POST /resins/{key}/drop", "POST /resins/{key}/put-back"}  # fmt: skip
+             "POST /resins/{key}/datasheet", "POST /resins/{key}/drop", "POST /resins/{key}/put-back",
+             "POST /stations/{name}/probes/{rom}/ice", "POST /stations/{name}/probes/{rom}/dip"}  # fmt: skip
 
 
 def test_a_change_says_who_when_and_what(busy: Any, plan_toml: str, clock: Any, tmp_path: Path) -> None:
