@@ -12,7 +12,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Sequence
-from contextlib import closing, suppress
+from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -100,9 +100,12 @@ def restore(path: Path, database: Path) -> Backup:
     """Puts a verified backup in the database's place; what was there is kept beside it as *.before-restore.
 
     Photos that are missing there, or damaged, are put back too; one that the backup has lost keeps nobody from the
-    rest. The service must not be running. Raises StoreError when the backup is damaged; then nothing has changed.
+    rest. Raises StoreError when the backup is damaged or the database is in use (the service would go on writing into
+    the one that was replaced); then nothing has changed.
     """
     found = check_backup(path)
+    if database.exists():
+        _close_log(database)
     part = database.with_name(f".{database.name}.part")
     try:
         database.parent.mkdir(parents=True, exist_ok=True)
@@ -124,11 +127,23 @@ def restore(path: Path, database: Path) -> Backup:
     return replace(found, photos=copied.there, damaged_photos=copied.damaged)
 
 
+def _close_log(database: Path) -> None:
+    """Takes the log of a database into it. Raises StoreError when anybody has it open."""
+    try:
+        # Leaving WAL needs the database for oneself, which nothing else tells: who has it open may be idle.
+        with closing(sqlite3.connect(database, timeout=2)) as old:
+            (mode,) = old.execute("PRAGMA journal_mode=DELETE").fetchone()
+            in_use = mode != "delete"
+    except sqlite3.OperationalError as error:
+        in_use = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    except sqlite3.DatabaseError:
+        return  # damaged: it cannot take its log in, and both are kept aside
+    if in_use:
+        raise StoreError(f"{database} is in use: stop the service first, then restore again")
+
+
 def _keep_aside(database: Path) -> None:
     """Another name for the database as it is, with what is only in its log: at no moment is there none in its place."""
-    # A damaged database cannot take its log in; then the log is kept beside it.
-    with suppress(sqlite3.Error), closing(sqlite3.connect(database)) as old:
-        old.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     aside = database.with_name(f"{database.name}.before-restore")
     for ending in ("", *_LOGS):
         kept, source = aside.with_name(aside.name + ending), database.with_name(database.name + ending)

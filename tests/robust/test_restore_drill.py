@@ -140,9 +140,11 @@ def test_a_backup_under_full_load_comes_back_as_the_same_record(
     acknowledged = loaded.acknowledged
     assert pourlog("backup", str(loaded.settings), str(tmp_path / "backups")) == 0
     assert "verified" in capsys.readouterr().out
+    (backup,) = (tmp_path / "backups").glob("*.sqlite3")
+    assert pourlog("restore", str(backup), str(loaded.settings)) == 1
+    assert "in use: stop the service first" in capsys.readouterr().err
     loaded.wait_for(loaded.acknowledged + 2 * ROWS)
     loaded.stop()
-    (backup,) = (tmp_path / "backups").glob("*.sqlite3")
 
     other = tmp_path / "other.toml"
     other.write_text(f'data_dir = "{tmp_path / "other"}"\n', encoding="utf-8")

@@ -164,3 +164,19 @@ def test_restoring_over_a_database_that_was_not_closed_keeps_what_is_only_in_its
         assert aside.execute("SELECT count(*) FROM reading").fetchone() == (20,)
     with closing(sqlite3.connect(killed)) as restored:
         assert restored.execute("SELECT count(*) FROM reading").fetchone() == (10,)
+
+
+def test_restoring_under_a_running_service_is_refused(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any, tmp_path: Path
+) -> None:
+    """It would go on writing into the database that was replaced, and all of that would be lost."""
+    fill(store, clock, timeline, rows_of(1, 10))
+    path = database_of(store)
+    made = back_up(path, tmp_path / "backups", timeline.true_ms())
+    fill(store, clock, timeline, rows_of(11, 10))
+    with pytest.raises(StoreError, match="in use: stop the service first"):
+        restore(made.path, path)
+    fill(store, clock, timeline, rows_of(21, 10))
+    with store.read() as connection:
+        assert readings.counts(connection, pour_id) == (30, 0)
+    assert not path.with_name(f"{path.name}.before-restore").exists()

@@ -43,7 +43,7 @@ def test_photos_come_along_and_back(live: Path, tmp_path: Path) -> None:
 
 
 def test_backups_of_one_folder_share_a_photo_and_one_that_is_gone_stays_in_them(
-    live: Path, tmp_path: Path
+    store: Any, live: Path, tmp_path: Path
 ) -> None:
     """A card is small; and what was backed up once is not lost with the original."""
     name = take(live, b"one")
@@ -54,6 +54,7 @@ def test_backups_of_one_folder_share_a_photo_and_one_that_is_gone_stays_in_them(
     again = back_up(live, tmp_path / "backups", 1_795_624_300_000)
     assert kept.stat().st_ino == before
     assert again.photos == [name]
+    store.close()
     restore(again.path, live)
     assert live.with_name("photos").joinpath(name).read_bytes() == b"one"
 
