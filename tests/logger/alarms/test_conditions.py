@@ -422,6 +422,14 @@ def test_the_watch_tells_of_its_own_clock_supply_disk_and_messages(hand: Any) ->
     ]  # fmt: skip
 
 
+def test_a_disk_that_fills_all_at_once_is_told_within_ten_seconds(hand: Any) -> None:
+    """The reserve carries the watch on for hours, and somebody must make room in them."""
+    for free_mb in [9000.0] * 30 + [0.0] * 5:
+        hand.seconds += 2
+        hand.changes += hand.book.take([], Facts(service=ServiceFacts(free_mb)), hand.now_ms)
+    assert [(c.kind, c.why) for c in hand.changes] == [("disk-low", "first-time")]
+
+
 def test_an_overheating_that_is_past_is_no_forecast() -> None:
     """A day after the peak nobody is told that the core will overheat."""
     past = ForecastAnswer(
