@@ -39,7 +39,7 @@ def save_changes(
     for change in changes:
         at_ms = change.at_ms + true_shift_ms
         row_id = _row_of(tx, pour_id, change, at_ms)
-        values: dict[str, Any] = {"phase": str(change.phase)}
+        values: dict[str, Any] = {"phase": str(change.phase), "quiet": change.quiet}
         if change.why in (Why.FIRST_TIME, Why.AGAIN, Why.WORSE, Why.REALARM):
             values |= {"reason": change.text[:_LONGEST], "value": change.value, "limit": change.limit}
         if change.why is Why.ACKNOWLEDGED or (change.why is Why.CLOSED and change.by):
@@ -79,6 +79,7 @@ def _row_of(tx: Connection, pour_id: int | None, change: Change, at_ms: int) -> 
         "value": change.value,
         "limit": change.limit,
         "late": change.late,
+        "quiet": change.quiet,
         "raised_ms": at_ms,
     }
     return int(tx.execute(insert(ALARM).values(**values).returning(ALARM.c.id)).scalar_one())
@@ -131,11 +132,11 @@ def alarms_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
 
 
 def loudest_at(connection: Connection, station_ids: Sequence[int]) -> dict[int, str]:
-    """Station → the highest priority that nobody has acknowledged among its pours; only those that have one."""
+    """Station → the highest priority that nobody has acknowledged or silenced among its pours; where there is one."""
     rows = connection.execute(
         select(POUR.c.station_id, ALARM.c.priority)
         .join(POUR, POUR.c.id == ALARM.c.pour_id)
-        .where(ALARM.c.phase == Phase.RAISED, POUR.c.station_id.in_(station_ids))
+        .where(ALARM.c.phase == Phase.RAISED, ALARM.c.quiet.is_(False), POUR.c.station_id.in_(station_ids))
     )
     found: dict[int, list[str]] = {}
     for row in rows:

@@ -204,6 +204,8 @@ class Alarm(SQLModel, table=True):
     value: float | None = None
     limit: float | None = None
     late: bool = False
+    #: Shelved or out of service: recorded, and told to nobody.
+    quiet: bool = False
     raised_ms: int = Field(sa_type=BigInteger)
     acknowledged_ms: int | None = Field(default=None, sa_type=BigInteger)
     acknowledged_by: str | None = Field(default=None, max_length=100)

@@ -44,6 +44,34 @@ def test_an_alarm_is_shelved_from_its_page_seen_there_and_taken_off_again(maker:
     assert "Quiet until" not in again.text
 
 
+def test_lamp_and_buzzer_call_whatever_the_settings_and_are_quiet_while_somebody_has_silenced_it(
+    maker: Any, hot: Any, service: Any, clock: Any
+) -> None:
+    """No address for messages is set: the station calls all the same, until somebody has it or shelved it."""
+    alarm = hot()
+    with service.store.write() as tx:
+        _row, token = stations.enrol(tx, "bench-1", 0)
+
+    def ordered() -> tuple[bool, bool]:
+        stamp = {"wall_ms": clock.wall_ms, "boot_id": "b", "boot_ms": clock.boot_ms, "clock_set": True}
+        body = {"station": "bench-1", "spool": "s", "sent": stamp, "rows": []}
+        answer = maker.post("/api/batches", json=body, headers={"Authorization": f"Bearer {token}"}).json()
+        return answer["lamp"], answer["buzzer"]
+
+    assert ordered() == (True, True)
+    maker.post(f"/api/alarms/{alarm}/shelve", json={"hours": 1})
+    assert ordered() == (False, False)
+    clock.move(3601)
+    service.watch.judge_all()
+    assert ordered() == (True, True), "its time on the shelf is over"
+    maker.post(f"/api/alarms/{alarm}/acknowledge", json={"text": ""})
+    with service.store.read() as connection:
+        others = [
+            row for row in alarms.open_alarms(connection) if row.phase == "raised" and row.priority == "high"
+        ]
+    assert ordered()[1] is bool(others), "taken: quiet, but for what else is urgent"
+
+
 @pytest.mark.parametrize("hours", [1.01, 24, 900])
 def test_no_urgent_alarm_is_shelved_for_longer_than_its_kind_allows(
     maker: Any, hot: Any, hours: float
