@@ -65,7 +65,7 @@ LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
 BRISK_SPEED, BRISK = 3000.0, 1.25
 #: At that speed the time stands while a forecast is made, and then goes on for so much real time at least, s.
-FORECAST_IDLE_S = 0.5
+FORECAST_IDLE_S = 0.8
 HELD_LOOK_S = 0.005
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
@@ -125,6 +125,7 @@ def _between(schedule: list[tuple[float, float]], hour: float) -> float:
 def run_service(folder: Path) -> int:
     """The service's process."""
     clock = MappedClock(folder / "clock")
+    clock.let_go()  # of what a killed service held
     service = Service.open(read_settings(folder / "settings.toml"), clock)
     service.watch.ahead_ms = LOCK_STEP_AHEAD_MS
     if clock.speed >= LOCK_STEP_SPEED:

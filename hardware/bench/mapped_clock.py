@@ -18,7 +18,7 @@ _LAYOUT = struct.Struct("<qqd")  # wall ms, boot ms, speed
 _HOLD = struct.Struct("<d")
 _SIZE = _LAYOUT.size + _HOLD.size
 #: Nobody can make the time stand for longer than this without asking again: whoever asked may have been killed.
-HOLD_S = 10.0
+HOLD_S = 60.0
 
 
 def start_mapped_clock(path: Path, wall_ms: int, boot_ms: int, speed: float) -> None:
@@ -47,6 +47,10 @@ class MappedClock:
         """Wait for the share of real time that `seconds` take."""
         return event.wait(max(SHORTEST_WAIT_S, seconds / self.speed))
 
+    def let_go(self) -> None:
+        """Lets the time go on, whoever asked for it to stand."""
+        self._map[_LAYOUT.size :] = _HOLD.pack(0.0)
+
     @contextmanager
     def hold(self, monotonic: Callable[[], float] = time.monotonic) -> Iterator[None]:
         """Asks the process that moves the time to let it stand meanwhile."""
@@ -54,7 +58,7 @@ class MappedClock:
         try:
             yield
         finally:
-            self._map[_LAYOUT.size :] = _HOLD.pack(0.0)
+            self.let_go()
 
     def close(self) -> None:
         """Lets go of the file."""

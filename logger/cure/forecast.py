@@ -22,7 +22,7 @@ from logger.cure.causes import Cause, causes_of
 from logger.cure.ensemble import Change, Checkpoint, Members, run_ensemble
 from logger.cure.evidence import OFFSET_C, Probe, Readings, good_readings
 from logger.cure.fans import FanRun, blows_of, cooling, runs_of, without_fan
-from logger.cure.heating import changes_of, going_on
+from logger.cure.heating import changes_of, going_on, to_come
 from logger.cure.room_ahead import room_draws
 from logger.cure.unknowns import members_at
 from logger.cure.what_if import WhatIf, what_if
@@ -42,8 +42,8 @@ DRAWN_PER_MEMBER = 2
 TRUSTED = 0.5
 #: How long a model error lasts, as a part of the planned time to the peak, and its bounds, h.
 MEMORY_PART, SHORTEST_MEMORY_H, LONGEST_MEMORY_H = 0.08, 0.1, 3.0
-#: What may still change after now, in spreads of each unknown's prior.
-DRIFT = 0.10
+#: What may still change after now, and what the model lacks, in spreads of each unknown's prior.
+DRIFT = 0.20
 #: Fewer members than this part say nothing of when the limit is crossed.
 FEW = 0.05
 
@@ -170,7 +170,7 @@ def forecast(
     later = theta[kept] + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
     flux = seen.flux_w_m2(theta[kept])
     done = [*seen.changes, *seen.blown(later), *changes_of(seen.windows, flux)]
-    done += going_on(seen.windows, flux, at_h, dice[4])
+    done += going_on(seen.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
     shift, past = _of_core(seen.probes, read, kept, posterior.trust)
     state = State(posterior.best, members_at(seen.unknowns, later), now, ahead, until_h, shift, memory_h,
                   dice[3].standard_normal(members), tuple(done), *past)  # fmt: skip

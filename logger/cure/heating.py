@@ -32,6 +32,12 @@ STAYS_H = 1.2
 #: Hours from now at which a member's heating may end.
 _ENDS_H = np.array([0.33, 0.67, 1.0, 1.5, 2.0, 3.0, 4.5])
 
+#: How often sun or a heater begins to warm a surface that nobody meant it to, 1/h (common practice, no source: one
+#: pour in ten); the hours from now over which it may begin, in pieces, and how long it then stays, h.
+BEGINS_PER_H = 1.0 / 120.0
+_MAY_BEGIN_H = np.array([0.0, 2.0, 6.0, 14.0])
+_LASTS_H = 1.8
+
 HEATING = Unknown("sun_w_m2", SPREAD_W_M2, "sun or a heater warms the surface", "a draught cools the surface",
                   middle=USUAL_W_M2)  # fmt: skip
 
@@ -74,6 +80,20 @@ def going_on(
     ends = [*_ENDS_H[:-1], _ENDS_H[-1]]
     made = [Change(at_h + end, absorbed_w_m2=np.where(left > end, flux, 0.0)) for end in ends[:-1]]
     return [*made, Change(at_h + ends[-1], absorbed_w_m2=0.0)]
+
+
+def to_come(at_h: float, until_h: float, count: int, rng: np.random.Generator) -> list[Change]:
+    """Heating that has not begun yet: in most members none, in some it begins within the next hours and ends again."""
+    chance = np.cumsum(np.diff(_MAY_BEGIN_H) * BEGINS_PER_H)
+    which = np.searchsorted(chance, rng.random(count))
+    flux = np.maximum(HEATING.value(rng.standard_normal(count)), 0.0)
+    begins = at_h + 0.5 * (_MAY_BEGIN_H[1:] + _MAY_BEGIN_H[:-1])
+    edges = sorted({float(e) for begin in begins for e in (begin, begin + _LASTS_H) if e < until_h})
+    made = []
+    for edge in edges:
+        on = np.array([begin <= edge < begin + _LASTS_H - 1e-9 for begin in begins] + [False])
+        made.append(Change(edge, absorbed_w_m2=np.where(on[which], flux, 0.0)))
+    return made
 
 
 def _kinks(history: Mapping[str, Readings], at_h: float, after_h: float) -> tuple[Floats, Floats]:

@@ -62,7 +62,8 @@ def what_if(plan: Plan, state: State, as_it_is: Ahead) -> dict[str, WhatIf]:
     room = state.room
     ramp = COOLER_K * np.clip((room.hours - at_h) / COOLER_AFTER_H, 0.0, 1.0)
     answers[ROOM] = carry_on(plan, state, room=RoomHistory(room.hours, room.celsius - ramp))
-    if any(np.any(c.absorbed_w_m2) for c in state.done if c.at_h > at_h and c.absorbed_w_m2 is not None):
+    heated = [c.absorbed_w_m2 for c in state.done if c.at_h <= at_h and c.absorbed_w_m2 is not None]
+    if heated and np.any(heated[-1]):
         shaded = [replace(c, absorbed_w_m2=0.0) if c.absorbed_w_m2 is not None and c.at_h > at_h else c
                   for c in state.done]  # fmt: skip
         answers[SHADE] = carry_on(

@@ -36,9 +36,11 @@ def test_the_time_stands_while_somebody_holds_it_and_goes_on_afterwards(path: Pa
 
 
 def test_a_hold_whose_process_was_killed_ends_by_itself(path: Path) -> None:
-    """Nobody lets go of it: after ten seconds of real time it counts no more."""
+    """After a minute of real time it counts no more, and at once when its successor lets go of it."""
     moving = MovingClock(path)
     hold = MappedClock(path).hold(monotonic=lambda: 1000.0)
     hold.__enter__()
     assert moving.held(monotonic=lambda: 1000.0 + HOLD_S - 0.1)
     assert not moving.held(monotonic=lambda: 1000.0 + HOLD_S + 0.1)
+    MappedClock(path).let_go()
+    assert not moving.held(monotonic=lambda: 1000.0)
