@@ -183,8 +183,8 @@ HEAT_KINDS = (
         harm=Harm.COSTLY,
         subject=Subject.POUR,
         limit="the fan is meant to run, and does not turn or brings less than 30 % of the cooling it should",
-        limit_source="the fan's proof contact, or the forecast: how much of the fan's cooling arrives is an unknown of its "
-        "own, judged from all probes once a still fan cannot well be a turning one; 30 %: project choice",
+        limit_source="the fan's proof contact, or the forecast: how much of the fan's cooling arrives is an unknown of "
+        "its own, judged from all probes once a still fan cannot well be a turning one; 30 %: project choice",
         unit="part",
         deadband=0.2,
         on_delay_s=30,
