@@ -25,7 +25,6 @@ from typing import Any
 
 import httpx
 import tomli_w
-from PIL import Image
 
 from hardware.bench.mapped_clock import MappedClock, MovingClock, start_mapped_clock
 from hardware.bench.station import Bench, FaultWindow
@@ -368,6 +367,8 @@ class Maker:
 
 def _drawn_photo() -> bytes:
     """A picture that stands for a photo: the invented workshop has no camera."""
+    from PIL import Image  # large, and only here
+
     made = io.BytesIO()
     Image.new("RGB", (64, 48), "peru").save(made, "PNG")
     return made.getvalue()

@@ -10,7 +10,9 @@ from logger.record.plots import Band, Line, Mark, place_line, plot
 _ORDER = ("core", "surface", "underside", "room")
 
 
-def course_plot(record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C") -> str:
+def course_plot(
+    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
+) -> str:
     """Measured temperatures over the frozen prediction and the resin's limit."""
     curves = sorted(record["curves"], key=lambda curve: _rank(curve["place"]))
     lines = [
@@ -29,11 +31,11 @@ def course_plot(record: Mapping[str, Any], shown: Callable[[float], float] = flo
         Mark(f"layer {layer['number']}", hour=layer["poured_at_h"])
         for layer in record["layers"] if layer["number"] > 1 and layer["poured_at_h"] is not None
     ]  # fmt: skip
-    return plot(lines, title="Measured and predicted temperatures", unit=unit, marks=marks)
+    return plot(lines, title="Measured and predicted temperatures", unit=unit, marks=marks, height=height)
 
 
 def forecast_plot(
-    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C"
+    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
 ) -> str | None:
     """What was forecast at 1, 4 and 12 h against the core as measured; None without a forecast that has a band."""
     bands, lines = [], []
@@ -54,21 +56,26 @@ def forecast_plot(
         place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
         for curve in record["curves"] if curve["place"].partition("-")[0] == "core"
     ]  # fmt: skip
-    return plot(lines, title="Forecasts as they were", unit=unit, bands=bands)
+    return plot(lines, title="Forecasts as they were", unit=unit, bands=bands, height=height)
+
+
+#: Sizes of the plots of the air: across the page, and two side by side on paper.
+WHOLE, HALF = (680.0, 170.0), (340.0, 150.0)
 
 
 def air_plot(
-    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C"
-) -> str | None:
+    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C",
+    size: tuple[float, float] = WHOLE,
+) -> str | None:  # fmt: skip
     """The room over the cure; None where nobody measured it."""
     rooms = [curve for curve in record["curves"] if curve["place"].partition("-")[0] == "room"]
     if not rooms:
         return None
     lines = [place_line(room["place"], room["hours"], _in(room["celsius"], shown)) for room in rooms]
-    return plot(lines, title="The room's temperature", unit=unit, height=170)
+    return plot(lines, title="The room's temperature", unit=unit, width=size[0], height=size[1])
 
 
-def damp_plot(record: Mapping[str, Any]) -> str | None:
+def damp_plot(record: Mapping[str, Any], size: tuple[float, float] = WHOLE) -> str | None:
     """The room's relative humidity, hourly means; None where nobody measured it."""
     hours = record["air"]["hours"]
     if not hours:
@@ -76,7 +83,7 @@ def damp_plot(record: Mapping[str, Any]) -> str | None:
     line = Line(
         "relative humidity", [hour + 0.5 for hour, _ in hours], [mean for _, mean in hours], "#0b5c8a", "7 3"
     )
-    return plot([line], title="The room's relative humidity", unit="%", height=170)
+    return plot([line], title="The room's relative humidity", unit="%", width=size[0], height=size[1])
 
 
 def _rank(place: str) -> int:

@@ -75,6 +75,8 @@ class Shop:
     def __init__(self, service: Service, clock: Any) -> None:
         self.service, self.clock = service, clock
         self.seq = 0
+        #: What the room's sensor says beside its temperature, %; None: it has no such sense.
+        self.humidity_pct: float | None = None
         with service.store.write() as tx:
             stations.enrol(tx, "bench-1", service.timeline.true_ms())
 
@@ -109,8 +111,11 @@ class Shop:
             self.seq += 1
             fault = value if isinstance(value, str) else None
             milli_c = None if value is None or fault else round(1000 * float(value))
+            humid = None if place != "room" or self.humidity_pct is None else round(1000 * self.humidity_pct)
             rows.append(
-                readings.Incoming(self.seq, self.PROBES[place], place, stamp, milli_c, fault, "00", None)
+                readings.Incoming(
+                    self.seq, self.PROBES[place], place, stamp, milli_c, fault, "00", None, humid
+                )
             )
         with self.service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
@@ -98,6 +100,12 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
         content_disposition_type="inline",
         headers={"Cache-Control": "private, max-age=31536000, immutable"},
     )
+
+
+def photo_bytes(service: Service, about: Mapping[str, Any]) -> bytes | None:
+    """The picture of a photo's event data; None where its file is gone."""
+    path = _folder(service) / f"{about['sha256']}.{OLDER[about['type']]}"
+    return path.read_bytes() if path.exists() else None
 
 
 def _folder(service: Service) -> Path:

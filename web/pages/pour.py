@@ -99,7 +99,9 @@ def add_note(
     if not text.strip():
         raise BadInput("note", "is empty", remedy="write what you saw or did")
     desk.note(service, pour_id, text.strip(), who.name, reason=reason)
-    return RedirectResponse(f"/pours/{pour_id}#events", 303)
+    # Only a sealed record asks for a reason.
+    where = f"/pours/{pour_id}/record#additions" if reason.strip() else f"/pours/{pour_id}#events"
+    return RedirectResponse(where, 303)
 
 
 @router.get("/pours/{pour_id}/section")

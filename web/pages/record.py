@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from typing import Any
 
 import segno
@@ -18,25 +19,21 @@ from logger.record.seal import seal_hash
 from logger.record.shop import outcome_now
 from logger.store import pours
 from web.access import ReaderDep, ServiceDep
+from web.pages import paper
 from web.pages.frame import page, templates
 from web.pages.measures import Units, units_of
+from web.pages.photos import photo_bytes
+from web.pages.redrawn import thumbnail
 from web.pages.standing import FAULT_WORDS, STAGE_WORDS
 from web.pages.words import hours_minutes
 from web.service import Service
 from web.shapes import RowId
 
 router = APIRouter(include_in_schema=False)
-#: Lines of each list that the two pages of the PDF have room for; the files hold them all.
-ON_PAPER = {
-    "alarms": 7,
-    "points": 9,
-    "batches": 5,
-    "lots": 4,
-    "slabs": 4,
-    "looks": 4,
-    "tests": 4,
-    "additions": 4,
-}
+#: Photos on the paper, and how wide each is drawn into it, pixels: 200 dots an inch at 42 mm.
+PHOTOS_ON_PAPER, PAPER_PIXELS = 4, 330
+#: Heights of the paper's two large plots, of a width of 680.
+COURSE_HIGH, FORECAST_HIGH = 250.0, 160.0
 LIGHTS = {"ok": "ok", "watch": "to watch", "stop": "at stop"}
 _RANK = {"stop": 0, "watch": 1, "ok": 2}
 
@@ -58,7 +55,8 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
     def made() -> bytes:
         shown = told(service, pour_id, u) | {"workshop": service.settings.workshop, "u": u}
         shown["shows_cost"] = who is not None
-        return to_pdf(templates().get_template("record-pdf.html").render(_on_paper(shown)))
+        shown["pictures"] = small_photos(service, shown["record"])
+        return to_pdf(templates().get_template("record-pdf.html").render(_on_paper(shown, u)))
 
     body = await run_in_threadpool(made)
     name = f"record-{pour_id}.pdf"
@@ -79,11 +77,18 @@ def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         ("The room", pictures.air_plot(record, u.degrees, u.degree)),
         ("The air", pictures.damp_plot(record)),
     ]
+    # On paper room and air stand side by side.
+    half = pictures.HALF
+    beside = [
+        ("The room", pictures.air_plot(record, u.degrees, u.degree, half)),
+        ("Its humidity", pictures.damp_plot(record, half)),
+    ]
     return {
         "record": record, "pour": pour, "facts": facts(record, u), "fault_words": FAULT_WORDS,
         "stage_word": STAGE_WORDS[Stage(pour.stage)], "sealed": pour.stage == Stage.CLOSED,
         "seal_sha256": None if seal is None else seal_hash(seal),
         "plots": [(title, Markup(drawn)) for title, drawn in plots if drawn is not None],
+        "beside": [(title, Markup(drawn)) for title, drawn in beside if drawn is not None],
         "outcome": outcome_now(record, record["additions"]), "states": happened.STATES,
         "defects": happened.DEFECTS, "tests": happened.TESTS, "lights": LIGHTS,
         "forecasts": forecast_lines(record, u), "address": address,
@@ -133,13 +138,43 @@ def forecast_lines(record: dict[str, Any], u: Units) -> list[tuple[str, str, str
     return lines
 
 
-def _on_paper(shown: dict[str, Any]) -> dict[str, Any]:
+def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str]]:
+    """The photos that the paper has room for, drawn small into it: of the table first, then those of the points."""
+    added = [
+        row["data"] | {"at_ms": row["at_ms"], "text": row["text"]}
+        for row in record["additions"] if happened.subject(row["kind"], row["data"]) == "photo"
+    ]  # fmt: skip
+    known = {photo["sha256"]: photo for photo in [*record["photos"], *added]}
+    wanted = sorted(known.values(), key=lambda photo: (bool(photo.get("point")), -photo["at_ms"]))
+    shown = []
+    for photo in wanted[:PHOTOS_ON_PAPER]:
+        raw = photo_bytes(service, photo)
+        # A photo whose file is gone is told by `verify`; the paper shows the others.
+        if raw is not None:
+            shown.append({
+                "src": f"data:image/jpeg;base64,{b64encode(thumbnail(raw, PAPER_PIXELS)).decode('ascii')}",
+                "words": photo["text"] or photo.get("point", ""), "at_ms": photo["at_ms"],
+            })  # fmt: skip
+    return shown
+
+
+def _on_paper(shown: dict[str, Any], u: Units) -> dict[str, Any]:
     """The same with lists cut to what two sheets hold; `more` says how many lines each has lost."""
     record = dict(shown["record"])
-    whole = {name: record[name] for name in ON_PAPER if name != "points"} | {"points": shown["points"]}
-    cut = {name: rows[: ON_PAPER[name]] for name, rows in whole.items()}
+    lists = (*paper.LISTS_FIRST, *paper.LISTS_SECOND)
+    whole = {name: record[name] for name in lists if name != "points"} | {"points": shown["points"]}
+    forecast = pictures.forecast_plot(record, u.degrees, u.degree, FORECAST_HIGH)
+    fits = paper.room(
+        {name: len(rows) for name, rows in whole.items()}, forecasts=len(shown["forecasts"]),
+        forecast_plot=forecast is not None, air=bool(shown["beside"]), photos=bool(shown["pictures"]),
+    )  # fmt: skip
+    cut = {name: rows[: fits.lines[name]] for name, rows in whole.items()}
     more = {name: len(rows) - len(cut[name]) for name, rows in whole.items()}
-    return shown | {"record": record | cut, "points": cut["points"], "more": more}
+    return shown | {
+        "record": record | cut, "points": cut["points"], "more": more, "air_first": fits.air_first,
+        "course": Markup(pictures.course_plot(record, u.degrees, u.degree, COURSE_HIGH)),
+        "forecast": None if forecast is None else Markup(forecast),
+    }  # fmt: skip
 
 
 def _gravest_first(point: dict[str, Any]) -> tuple[bool, int]:

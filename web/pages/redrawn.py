@@ -49,3 +49,16 @@ def redrawn(raw: bytes) -> bytes:
         # A damaged picture fails in any of these ways, depending on where it is damaged.
         raise BadInput("photo", "is not a picture that can be kept", allowed="JPEG, PNG or WebP",
                        remedy="take it with the phone's camera, or export it as JPEG") from error  # fmt: skip
+
+
+def thumbnail(kept: bytes, longest_side: int) -> bytes:
+    """A picture that was kept, as a small JPEG."""
+    from PIL import Image  # as above
+
+    with _one, Image.open(io.BytesIO(kept), formats=FORMATS) as picture:
+        picture.draft("RGB", (longest_side, longest_side))
+        small = picture.convert("RGB")
+        small.thumbnail((longest_side, longest_side))
+        out = io.BytesIO()
+        small.save(out, "JPEG", quality=QUALITY, optimize=True)
+        return out.getvalue()
