@@ -1,6 +1,7 @@
 """How good the forecast is over a folder of pours (each with plan.toml, readings.csv, truth.json), by hand:
 
-    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--every 1] [--calls 0.06] [--rows FILE]
+    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--every 1] [--calls 0.06]
+        [--rows FILE] [--most N]
 
 One table: at 10, 25, 50 and 75 % of the time to the true core peak the coverage of the 90 % band, its median width, the
 median absolute error of the median and the mean CRPS, for all pours and for those that stay below their limit; then
@@ -188,6 +189,7 @@ def main() -> None:
     said.add_argument("--every", type=int, default=1, help="only every n-th pour")
     said.add_argument("--calls", type=float, default=calls.DUE_PART)
     said.add_argument("--rows", type=Path, default=None)
+    said.add_argument("--most", type=int, default=1000, help="run no more pours than this, then show the table")
     asked = said.parse_args()
     rows: list[dict[str, Any]] = []
     if asked.rows is not None and asked.rows.exists():
@@ -196,9 +198,7 @@ def main() -> None:
     for row in rows:
         show(row)
     folders = [f for f in sorted(asked.folder.iterdir()) if (f / "truth.json").exists()][:: asked.every]
-    for folder in folders:
-        if folder.name in there:
-            continue
+    for folder in [f for f in folders if f.name not in there][: asked.most]:
         rows.append(row_of(read_pour(folder), asked.members, asked.seed, asked.calls))
         show(rows[-1])
         if asked.rows is not None:
