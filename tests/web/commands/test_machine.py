@@ -1,0 +1,135 @@
+"""`pourlog check`, `enrol`, `place-probes` and `set-offset`, as somebody types them on the Pi."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from hardware.bench.w1_files import W1Files, scratchpad, w1_text
+from logger.checkup import place
+from logger.daemon.station_file import station_from_file
+from logger.errors import BadInput, BadSettings
+from logger.store import stations
+from logger.store.events import EVENT
+from web.command import app
+from web.commands import machine
+
+CORE, ROOM = "28-0000000000c1", "28-0000000000c4"
+HEAD = 'name = "bench-1"\nservice_url = "http://127.0.0.1:9"\nhardware = "pi"\n'
+
+
+def run(*words: str, answers: str = "") -> tuple[int, str]:
+    """(exit code, what was printed). Errors of the program are raised, as `main` wants them."""
+    done = CliRunner().invoke(app, list(words), input=answers)
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done.exit_code, done.stdout
+
+
+def test_a_check_ends_with_1_where_something_is_bad_and_says_what_to_do(tmp_path: Path) -> None:
+    """No service answers on this port, no probe hangs on this machine: in words, and for programs."""
+    (tmp_path / "station.toml").write_text(HEAD + f'[[probe]]\nid = "{CORE}"\nplace = "core"\n')
+    code, told = run("check", "--station", str(tmp_path / "station.toml"), "--json")
+    found = json.loads(told)
+    assert (code, found["state"]) == (1, "bad")
+    by_topic = {finding["topic"]: finding for finding in found["findings"] if finding["state"] == "bad"}
+    assert "does not answer" in by_topic["service"]["says"]
+    assert by_topic["probes"]["do"] != ""
+    code, told = run("check", "--station", str(tmp_path / "station.toml"))
+    assert code == 1
+    assert "BAD" in told
+
+
+def test_a_bench_alone_is_nothing_bad_but_to_be_minded(tmp_path: Path) -> None:
+    """The settings file alone, of a service that does not run: the channel is what is missing."""
+    (tmp_path / "service.toml").write_text(f'data_dir = "{tmp_path}"\nport = 9\n')
+    code, told = run("check", "--settings", str(tmp_path / "service.toml"))
+    assert code == 1
+    assert "[messages]" in told, "the brackets are no markup"
+
+
+def test_a_token_that_was_printed_opens_the_door(tmp_path: Path, service: Any) -> None:
+    """On the service's own machine; who did it is noted."""
+    (tmp_path / "service.toml").write_text(f'data_dir = "{service.settings.data_dir}"\n')
+    code, token = run("enrol", str(tmp_path / "service.toml"), "bench-7")
+    assert code == 0
+    with service.store.read() as connection:
+        assert stations.by_token(connection, token.strip()).name == "bench-7"
+        event = connection.execute(EVENT.select().order_by(EVENT.c.id.desc()).limit(1)).one()
+    assert (event.kind, event.by, event.text) == (
+        "station-enrolled",
+        "this machine's administrator",
+        "bench-7",
+    )
+    with pytest.raises(BadInput, match="two words"):
+        run("enrol", str(tmp_path / "service.toml"), "two words")
+
+
+@pytest.fixture
+def wires(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, clock: Any) -> W1Files:
+    """Two probes on a bus; the one that is asked for warms as soon as time passes."""
+    files = W1Files(tmp_path / "w1")
+    celsius = {CORE: 20.0, ROOM: 20.0}
+    for probe in celsius:
+        files.plug(probe)
+        files.show(probe, w1_text(scratchpad(celsius[probe])))
+    in_hand = iter([CORE, ROOM])
+    held: list[str] = []
+    wait = clock.wait
+
+    def warms(event: Any, seconds: float) -> bool:
+        celsius[held[-1]] += 1.0
+        files.show(held[-1], w1_text(scratchpad(celsius[held[-1]])))
+        return bool(wait(event, seconds))
+
+    def takes(words: str) -> str:
+        if any(place in words for place in ("CORE", "ROOM")):
+            held.append(next(in_hand))
+            return ""
+        return "n"
+
+    monkeypatch.setattr(clock, "wait", warms)
+    monkeypatch.setattr("builtins.input", takes)
+    found = place.probe_temperatures
+    monkeypatch.setattr(machine, "probe_temperatures", lambda _clock: found(clock, files.folder))
+    wait_for = place.wait_for_warmth
+    monkeypatch.setattr(
+        machine, "wait_for_warmth", lambda read, _clock, without: wait_for(read, clock, without)
+    )
+    return files
+
+
+def test_each_probe_gets_its_place_by_the_hand_that_warms_it(tmp_path: Path, wires: W1Files) -> None:
+    """Asked for core, surface, underside, room; those that there are not are skipped."""
+    station = tmp_path / "station.toml"
+    (tmp_path / "station.head.toml").write_text(HEAD)
+    code, told = run("place-probes", str(station))
+    assert code == 0
+    assert "2 probes are plugged in" in told
+    assert f"{CORE} sits at: core" in told
+    placed = station_from_file(station).wiring.probes
+    assert [(probe.id, probe.place) for probe in placed] == [(CORE, "core"), (ROOM, "room")]
+    with pytest.raises(BadSettings, match="--again"):
+        run("place-probes", str(station))
+
+
+def test_an_offset_goes_into_the_file_and_everything_else_stays(tmp_path: Path) -> None:
+    """Once more, it is replaced; out of range or for a stranger, nothing is written."""
+    station = tmp_path / "station.toml"
+    text = HEAD + f'[[probe]]\nid = "{CORE}" # the long one\nplace = "core"\n[pins]\nlamp = 23\n'
+    station.write_text(text)
+    station.chmod(0o640)
+    assert run("set-offset", CORE, "-0.31", "--station", str(station))[0] == 0
+    assert station.read_text() == text.replace("long one\n", "long one\noffset_c = -0.31\n")
+    assert run("set-offset", CORE, "0.2", "--station", str(station))[0] == 0
+    assert station.read_text() == text.replace("long one\n", "long one\noffset_c = 0.2\n")
+    assert station.stat().st_mode & 0o777 == 0o640
+    before = station.read_text()
+    for probe, offset, said in ((CORE, "9", "-5 to 5 °C"), (ROOM, "1", "does not name this probe")):
+        with pytest.raises(BadSettings, match=said):
+            run("set-offset", probe, offset, "--station", str(station))
+    assert station.read_text() == before
