@@ -43,6 +43,8 @@ log = logging.getLogger(__name__)
 ROWS_A_TIME = 400
 #: A round over all pours begins at the earliest after so many times what the last one took.
 ROUNDS_APART = 4
+#: A refusal of the database is told for at least so long: a small write that found room proves nothing for readings.
+REFUSED_MS = 30_000
 #: Among pours that were named: all of them.
 ALL = 0
 
@@ -91,10 +93,14 @@ class Watch:
         self._plans: dict[int, Plan] = {}
         #: Looks in the transaction of a judgement whether this process may still judge; raises LostLease.
         self.fence: Callable[[Connection], None] = lambda _tx: None
+        #: Whether alarms may go on from memory when the database refuses: in the process that decides.
+        self.may_go_on: Callable[[], bool] = lambda: True
         #: How far readings may be ahead of this clock: not at all, but in a simulation in lock-step (see web/demo.py).
         self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
         self.trouble: str | None = None
+        #: Refusals of the database that are known, and when the last of them was noticed, steady.
+        self._refusals, self._refused_ms = store.refusals, -REFUSED_MS
         #: How often the loop has come round: what the machine's watchdog is fed by.
         self.passes = 0
         #: When every live pour was last judged without trouble, steady.
@@ -174,7 +180,7 @@ class Watch:
         except SQLAlchemyError as error:
             log.exception("the fan cannot be switched")
             trouble = trouble or f"the fan cannot be switched: {error}"
-        if trouble is None and (self._unkept or self._store.refused):
+        if trouble is None and (self._unkept or self._refused_lately()):
             trouble = (
                 "the database refuses to be written, most likely because the disk is full: make room. "
                 "Alarms go on from memory; new readings wait at their station."
@@ -182,6 +188,13 @@ class Watch:
         elif trouble is None:
             self.judged_ms = self._timeline.now_ms()
         self.trouble = trouble
+
+    def _refused_lately(self) -> bool:
+        """Whether the database refuses: the last write, or any within the last half minute."""
+        now_ms = self._timeline.now_ms()
+        if self._store.refusals != self._refusals:
+            self._refusals, self._refused_ms = self._store.refusals, now_ms
+        return self._store.refused is not None or now_ms - self._refused_ms < REFUSED_MS
 
     def _judge_one(self, pour_id: int) -> str | None:
         """Judges one pour; a sentence when it cannot be judged."""
@@ -244,7 +257,7 @@ class Watch:
                     raise
                 taken, told = self._change_kept(pour_id, take, also)
         except DBAPIError as error:
-            if not refuses(error):
+            if not refuses(error) or not self.may_go_on():
                 raise
             log.error("pour %s goes on from memory, the database refuses: %s", pour_id, error.orig)  # noqa: TRY400
             taken, told = self._change_unkept(pour_id, take)

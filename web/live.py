@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from typing import Any
 
 #: A silent connection is kept open by a comment this often, s: proxies and phones drop quieter ones.
@@ -19,9 +19,16 @@ class News:
         self._lock = threading.Lock()
         self._listeners: set[tuple[asyncio.AbstractEventLoop, asyncio.Queue[str | None]]] = set()
         self._closed = False
+        #: Sends what this process tells to the others over the same database; there are none but on a server.
+        self.spread: Callable[[dict[str, Any]], None] = lambda _news: None
 
     def tell(self, kind: str, **about: Any) -> None:
         """Sends one piece of news to everybody who listens; a page that is behind gets only the newest."""
+        self.spread({"kind": kind, **about})
+        self.tell_here(kind, **about)
+
+    def tell_here(self, kind: str, **about: Any) -> None:
+        """The same for the pages of this process alone."""
         text = json.dumps({"kind": kind, **about})
         with self._lock:
             listeners = list(self._listeners)

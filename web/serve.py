@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable
 from socket import socket
 from types import FrameType
+from typing import Any
 
 import uvicorn
 
@@ -21,16 +22,20 @@ from logger.forecasting import Forecaster
 from logger.own_process import OwnProcess
 from logger.record.learn import Learner
 from logger.store import pours
+from logger.store.lease import LostLease
 from logger.watch import minute_of_day
 from web.app import make_app
-from web.charts import chart_bundle
+from web.charts import chart_bundle, map_style_id
 from web.connections import Connection
 from web.service import Service
+from web.spread import Spread
 
 log = logging.getLogger(__name__)
 
 #: How long open requests get to finish when the service stops, s.
 FINISH_S = 3
+#: After a decision that was refused because another process decides, the own lease is looked at anew first, s.
+LOST_S = 0.5
 
 
 class Running:
@@ -39,38 +44,70 @@ class Running:
     def __init__(self, service: Service, channel: Channel | None = None) -> None:
         self.service = service
         self.stop = threading.Event()
+        self.decides = service.decides
+        # Whoever decides writes only while it does: its store looks in each transaction.
+        store = service.store if service.store.is_sqlite else service.store.fenced(self.decides.check)
         messages = service.settings.messages
         self.sender = Sender(
-            service.store, service.timeline, messages, channel or MessageChannels(messages.timeout_s),
+            store, service.timeline, messages, channel or MessageChannels(messages.timeout_s),
             held=service.watch.held, told=lambda: service.news.tell("messages"),
         )  # fmt: skip
         self.watch = service.watch
         self.upkeep = Upkeep(
-            service.store, service.timeline, messages, judged_ms=lambda: service.watch.judged_ms,
+            store, service.timeline, messages, judged_ms=lambda: service.watch.judged_ms,
             address=service.address, minute_of_day=lambda: minute_of_day(service.timeline),
             keep_reserve=service.keep_reserve, wrote=self.sender.wake,
         )  # fmt: skip
         service.on_news = self.sender.wake
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
         self._heavy = OwnProcess()
-        self.forecaster = Forecaster(
-            service.store, service.timeline, self._heavy, self._forecast_made, service.pace
-        )
+        self.forecaster = Forecaster(store, service.timeline, self._heavy, self._forecast_made, service.pace)
         # A fit takes minutes on a Pi: it never waits in front of a forecast.
         self._patient = OwnProcess()
-        self.learner = Learner(service.store, service.timeline, self._patient)
+        self.learner = Learner(store, service.timeline, self._patient)
         self.supervisor = Supervisor()
         self._threads = [
             threading.Thread(target=self._keep_alive, name="watchdog"),
-            threading.Thread(target=self.forecaster.run, args=(self.stop,), name="forecaster"),
-            threading.Thread(
-                target=self.watch.run, args=(self.stop, service.settings.watch_period_s), name="watch"
-            ),
-            threading.Thread(target=self.sender.run, args=(self.stop,), name="sender"),
-            threading.Thread(target=self.upkeep.run, args=(self.stop,), name="upkeep"),
-            threading.Thread(target=self.learner.run, args=(self.stop,), name="learner"),
+            threading.Thread(target=self.decides.run, args=(self.stop,), name="lease"),
+            self._led("forecaster", self.forecaster.run),
+            self._led("watch", self._watch),
+            self._led("sender", self.sender.run),
+            self._led("upkeep", self.upkeep.run),
+            self._led("learner", self.learner.run),
             threading.Thread(target=self._warm, name="warm"),
         ]
+        if not service.store.is_sqlite:
+            self.watch.fence = self.decides.check
+            self.watch.may_go_on = lambda: self.decides.mine
+            spread = Spread(service.store, self._heard)
+            service.news.spread = spread.tell
+            for name, target in (("news-out", spread.send), ("news-in", spread.listen)):
+                self._threads.append(threading.Thread(target=target, args=(self.stop,), name=name))
+
+    def _led(self, name: str, run: Callable[[threading.Event], None]) -> threading.Thread:
+        """A thread that runs while this process decides, and begins anew with each of its terms."""
+
+        def terms() -> None:
+            while (term := self.decides.wait(self.stop)) is not None:
+                try:
+                    run(term)
+                except LostLease:
+                    log.warning("%s: another process decides now", name)
+                    self.stop.wait(LOST_S)
+
+        return threading.Thread(target=terms, name=name)
+
+    def _watch(self, term: threading.Event) -> None:
+        self.watch.begin()
+        self.watch.run(term, self.service.settings.watch_period_s)
+
+    def _heard(self, news: dict[str, Any]) -> None:
+        """Another process has told something."""
+        self.service.news.tell_here(**news)
+        if self.decides.mine:
+            if news["kind"] != "messages" and news.get("pour"):
+                self.watch.wake(news["pour"])
+            self.sender.wake()
 
     def start(self) -> None:
         """Starts the threads."""
@@ -81,13 +118,14 @@ class Running:
         """Feeds the watchdog while the watch comes round: a thread that hangs ends in a restart."""
         period_s, seen = (self.supervisor.watchdog_s or 60.0) / 3, -1
         while not self.stop.wait(period_s):
-            if self.watch.passes != seen:
+            if self.watch.passes != seen or not self.decides.mine:
                 seen = self.watch.passes
                 self.supervisor.alive(self.watch.trouble or "watching")
 
     def _warm(self) -> None:
         """What the first page would otherwise wait for: the chart's script packed, the live pours' curves in memory."""
         chart_bundle()
+        map_style_id()
         with self.service.store.read() as connection:
             for pour in pours.live_pours(connection):
                 if not self.stop.is_set():

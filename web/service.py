@@ -17,7 +17,9 @@ from logger.delivery.letters import rules_of
 from logger.errors import StoreError
 from logger.forecasting import Pace
 from logger.intake import Intake
+from logger.leadership import Alone, Decides, Leadership
 from logger.settings import Settings
+from logger.store import lease
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
 from logger.store.people import get_secret, owner_exists, secret_made_ms, set_secret
@@ -52,6 +54,8 @@ class Service:
     on_news: Callable[[], None] = lambda: None
     #: How forecasts fit into the time; a simulation at high speed has its own.
     pace: Pace = field(default_factory=Pace)
+    #: Whether this process decides alarms, forecasts and messages: one of several over a server's database.
+    decides: Decides = field(init=False)
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
     _reserve: Reserve | None = field(init=False, default=None)
@@ -73,6 +77,9 @@ class Service:
             self._reserve = Reserve(Path(self.settings.data_dir))
             self.keep_reserve()
             self.store.make_room = self._reserve.give_up
+            self.decides = Alone()
+        else:
+            self.decides = Leadership(self.store, lambda: (self.watch.judged_ms, self.watch.trouble))
 
     def keep_reserve(self) -> None:
         """Lays up the reserve again once there is room."""
@@ -86,6 +93,14 @@ class Service:
     def looks_often(self, station: str) -> bool:
         """Whether somebody checks a probe of this station now."""
         return self.timeline.now_ms() < self.often_until_ms.get(station, 0)
+
+    @property
+    def watch_trouble(self) -> str | None:
+        """What keeps the watch from judging, whichever process watches; None while it stands."""
+        if self.decides.mine or isinstance(self.decides, Alone):
+            return self.watch.trouble
+        with self.store.read() as connection:
+            return lease.trouble_of(connection)
 
     def address(self, path: str) -> str:
         """A path of this service as phones reach it."""

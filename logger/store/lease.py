@@ -19,6 +19,9 @@ LEASE = table(Lease)
 #: The one lease there is: alarms, forecasts, messages and upkeep are decided by the same process.
 DECIDES = "decides"
 
+#: A lease that nobody has taken over this long after it ran out is trouble, ms.
+TAKEN_OVER_MS = 10_000
+
 
 class LostLease(LoggerError):
     """Another process decides now; what this one was about to write is not written."""
@@ -68,3 +71,13 @@ def check(tx: Connection, holder: str, fence: int) -> None:
 def holding(connection: Connection) -> Row[Any] | None:
     """The lease as it is, or None before there was one."""
     return connection.execute(select(LEASE).where(LEASE.c.name == DECIDES)).first()
+
+
+def trouble_of(connection: Connection) -> str | None:
+    """What keeps the watch of whichever process decides from judging; None while all is well."""
+    found = holding(connection)
+    if found is None or found.until_ms + TAKEN_OVER_MS < server_ms(connection):
+        return (
+            "no service process decides: alarms are not judged. Look whether the service runs, and its log."
+        )
+    return None if found.trouble is None else str(found.trouble)

@@ -16,7 +16,8 @@ from starlette.templating import Jinja2Templates
 from logger.alarms.kinds import KINDS
 from logger.alarms.state import Phase
 from logger.store import shown
-from web.charts import chart_version
+from logger.store.people import Role
+from web.charts import chart_version, map_style_id
 from web.pages import words
 from web.pages.measures import units_of
 
@@ -59,11 +60,13 @@ def page(
     shared: dict[str, Any] = {
         "workshop": service.settings.workshop,
         "who": who,
+        "may": who is not None and who.may(Role.MAKER),
         "u": units_of(request),
         "now_ms": service.timeline.true_ms(),
         "chart_version": chart_version(),
+        "map_style_id": map_style_id,
         "trouble": [],
-        "watch_trouble": service.watch.trouble,
+        "watch_trouble": service.watch_trouble,
     }
     if who is not None:
         with service.store.read() as connection:
