@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from copy import copy
 from pathlib import Path
 
@@ -21,11 +22,13 @@ from logger.errors import BadInput, BadSettings, StoreError, UnknownSchema
 from logger.store import tables  # noqa: F401 - registers the tables
 from logger.store.dialect import dialect_of, refuses
 
-__all__ = ["MIGRATIONS", "Store", "known_revisions", "latest_revision", "refuses", "table"]
+__all__ = ["MIGRATIONS", "SEES", "Store", "known_revisions", "latest_revision", "refuses", "table"]
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 #: Databases that can be named by `database_url`.
 KINDS = ("sqlite", "postgresql")
+#: For which shop transactions are begun (see shops.py); None: for the service itself.
+SEES: ContextVar[int | None] = ContextVar("sees", default=None)
 
 
 def table(model: type[SQLModel]) -> Table:
@@ -55,6 +58,8 @@ class Store:
         self.make_room: Callable[[], bool] = lambda: False
         #: Why the last write was refused, until one is taken again; None while all is well.
         self.refused: str | None = None
+        #: How many writes were refused so far: a large one may be while a small one still finds room.
+        self.refusals = 0
         if self.is_sqlite and self.url.database:
             Path(self.url.database).parent.mkdir(parents=True, exist_ok=True)
         try:
@@ -89,6 +94,7 @@ class Store:
         """A write transaction: committed when the block ends, rolled back when it raises."""
         try:
             with self._lock, self._writer.begin() as connection:
+                self._dialect.for_shop(connection, SEES.get())
                 before = self._dialect.changes(connection)
                 self._check(connection)
                 yield connection
@@ -99,6 +105,7 @@ class Store:
             # Whoever wrote tries again, or goes on without; the room is there for the next try.
             if refuses(error):
                 self.refused = str(error.orig)
+                self.refusals += 1
                 self.make_room()
             raise
         if wrote:  # an empty transaction proves nothing
@@ -109,6 +116,7 @@ class Store:
         """A read transaction: one consistent view; the database refuses writes in it."""
         try:
             with self._reader.begin() as connection:
+                self._dialect.for_shop(connection, SEES.get())
                 yield connection
         except DataError as error:
             raise _unfit(error) from error

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy.exc import OperationalError
 from whole_shop import RESERVE_BYTES, Shop
 
 from logger.store.reserve import Reserve
@@ -173,3 +174,33 @@ def test_a_service_that_starts_on_a_full_disk_gives_up_its_reserve_and_watches(
         one.sweep()
     assert one.service.watch.trouble is None
     assert sorted(one.stored()) == list(range(1, one.kept + 1))
+
+
+def test_batches_that_find_no_room_are_told_though_small_writes_still_find_some(
+    tmp_path: Path, shop: Any
+) -> None:
+    """The last few pages of a disk: sessions and alarms still go in, readings do not."""
+    one = shop(tmp_path)
+    warm_up(one)
+    store = one.service.store
+    store.make_room = lambda: False
+    with store.write() as tx:
+        pages = tx.exec_driver_sql("PRAGMA page_count").scalar()
+        tx.exec_driver_sql(f"PRAGMA max_page_count={pages + 2}")
+        tx.exec_driver_sql("CREATE TABLE small (x)")
+
+    def small() -> None:
+        with store.write() as tx:
+            tx.exec_driver_sql("DELETE FROM small")
+            tx.exec_driver_sql("INSERT INTO small VALUES (1)")
+
+    with pytest.raises(OperationalError, match="full"), store.write() as tx:
+        tx.exec_driver_sql("INSERT INTO small VALUES (zeroblob(100000))")
+    small()
+    assert store.refused is None
+    one.service.watch.judge_all()
+    assert "disk is full: make room" in (one.service.watch.trouble or "")
+    one.clock.advance(31)
+    small()
+    one.service.watch.judge_all()
+    assert one.service.watch.trouble is None
