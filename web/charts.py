@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import re
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -24,6 +25,18 @@ def chart_version() -> str:
     """Changes with the installed chart library, so that browsers may keep the script for good."""
     stat = (_plotly_folder() / "package_data" / "plotly.min.js").stat()
     return f"{stat.st_size:x}-{int(stat.st_mtime):x}"
+
+
+@cache
+def map_style_id() -> str:
+    """The id under which the chart library's part for maps looks for its style sheet; "" when it has none.
+
+    Where it finds none it writes an inline one, which our pages' policy refuses. We draw no maps: an empty element of
+    this id in the page is all it asks for.
+    """
+    script = (_plotly_folder() / "package_data" / "plotly.min.js").read_text(encoding="utf-8")
+    found = re.search(r'getElementById\("([0-9a-f]{64})"\)', script)
+    return found[1] if found else ""
 
 
 @cache

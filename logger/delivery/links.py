@@ -24,7 +24,12 @@ LONGEST = 400
 
 
 class LinkRefused(NotAllowed):
-    """A link that does nothing: forged, altered, used, revoked or expired."""
+    """A link that does nothing: forged, altered, used, revoked or expired.
+
+    alarm_id: what a genuine link that was used or revoked was about, so that its page can say who has taken it.
+    """
+
+    alarm_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +69,11 @@ def read_token(connection: Connection, token: str, now_ms: int) -> Claim:
     row = links.find_link(connection, link)
     if row is None or (row.purpose, row.to, row.alarm_id) != (purpose, to, alarm_id):
         raise LinkRefused("this link is not known here; the database may have been restored since")
-    _holds(row, now_ms)
+    try:
+        _holds(row, now_ms)
+    except LinkRefused as refusal:
+        refusal.alarm_id = alarm_id if now_ms < row.expires_ms else None
+        raise
     return Claim(link, Purpose(purpose), to, alarm_id)
 
 

@@ -31,8 +31,9 @@ def show(token: Token, request: Request, service: ServiceDep) -> Response:
     try:
         tapped = attend.look_at_link(service, token)
     except LinkRefused as refusal:
-        return _page(request, service, {"refused": str(refusal)}, 410)
-    return _page(request, service, _about(service, tapped) | {"button": True})
+        return _page(request, service, _taken(service, refusal) | {"refused": str(refusal)}, 410)
+    about = _about(service, tapped)
+    return _page(request, service, about | {"button": about.get("trial") or about["unanswered"]})
 
 
 @router.post("/a/{token}")
@@ -41,7 +42,7 @@ def press(token: Token, request: Request, service: ServiceDep) -> Response:
     try:
         tapped = attend.tap(service, token)
     except LinkRefused as refusal:
-        return _page(request, service, {"refused": str(refusal)}, 410)
+        return _page(request, service, _taken(service, refusal) | {"refused": str(refusal)}, 410)
     except NotAllowed as refusal:
         return _page(request, service, {"refused": str(refusal)}, 409)
     return _page(request, service, _about(service, tapped) | {"done": True})
@@ -54,7 +55,16 @@ def _about(service: Service, tapped: attend.Tapped) -> dict[str, Any]:
         alarm = alarms.get_alarm(connection, tapped.alarm_id)
         pour = pours.get_pour(connection, alarm.pour_id)
     return {"alarm": alarm, "kind": KINDS[alarm.kind], "about": pour.title,
-            "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED)}  # fmt: skip
+            "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
+            "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED)}  # fmt: skip
+
+
+def _taken(service: Service, refusal: LinkRefused) -> dict[str, Any]:
+    """Who has the alarm that a link was about, if somebody has: that is what whoever opens it late wants to know."""
+    if refusal.alarm_id is None:
+        return {}
+    about = _about(service, attend.Tapped(Purpose.ACKNOWLEDGE, refusal.alarm_id))
+    return {} if about["unanswered"] or not about["alarm"].acknowledged_by else about
 
 
 def _page(request: Request, service: Service, context: dict[str, Any], status: int = 200) -> Response:

@@ -36,11 +36,11 @@
       made.push({ x: about.predicted.hours, y: all(about.predicted[`${kind}_c`]), mode: "lines", name: `${kind} as planned`, line: { color: ink(`--${kind}`), width: 2, dash: LINES[kind].dash } });
     const sorted = [...measured.traces].sort((a, b) => ORDER.indexOf(a.place.split("-")[0]) - ORDER.indexOf(b.place.split("-")[0]));
     for (const trace of sorted) {
-      const kind = trace.place.split("-")[0], line = LINES[kind];
+      const [kind, second] = trace.place.split("-"), line = LINES[kind], number = Number(second) || 0;
       if (!line) continue;
       made.push({
         x: trace.hours, y: all(trace.celsius), mode: "lines", connectgaps: false, name: trace.place.replace("-", " "),
-        line: { color: ink(`--${kind}`), width: line.width, dash: line.dash, shape: "linear" },
+        line: { color: ink(`--${kind}`), width: line.width * (number ? 0.8 : 1), dash: number ? `${12 / number}px,3px` : line.dash, shape: "linear" },
         hovertemplate: `%{y:.1f} ${degree}`,
       });
     }

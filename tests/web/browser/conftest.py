@@ -80,6 +80,7 @@ def browse(chromium: Any, address: str, owner: str) -> Iterator[Callable[..., An
             context.add_cookies([{"name": COOKIE, "value": owner, "url": address}])
         page = context.new_page()
         page.on("pageerror", lambda error: wrong.append(f"script error: {error}"))
+        page.on("console", lambda said: _refused(said.text, wrong))
         page.on("request", lambda asked: _outside(asked.url, address, wrong))
         return page
 
@@ -87,6 +88,11 @@ def browse(chromium: Any, address: str, owner: str) -> Iterator[Callable[..., An
     for context in contexts:
         context.close()
     assert not wrong, wrong
+
+
+def _refused(said: str, wrong: list[str]) -> None:
+    if "Content Security Policy" in said:
+        wrong.append(f"the page did what its policy refuses: {said[:300]}")
 
 
 def _outside(url: str, address: str, wrong: list[str]) -> None:

@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 from logger.pour import Stage
 from logger.settings import Messages, Settings
 from logger.store import alarms, links, outbox
-from web import attend
+from web import attend, desk
 from web.app import make_app
 from web.service import Service
 
@@ -108,6 +108,25 @@ def test_a_link_carries_the_name_of_those_it_was_sent_to(
     attend.tap(service, token)
     with service.store.read() as connection:
         assert alarms.get_alarm(connection, alarm).acknowledged_by == "Ada Lind (by link)"
+
+
+def test_who_comes_late_is_told_who_has_it(phone: Any, hot: Any, service: Any) -> None:
+    """Somebody else's tap or sign-in was quicker: the page says whose, and asks for nothing."""
+    alarm, token = hot()
+    desk.acknowledge(service, alarm, "Ada")
+    opened = phone.get(f"/a/{token}")
+    assert "Ada has it" in " ".join(opened.text.replace("<strong>", "").split())
+    assert "<button" not in opened.text
+    with service.store.write() as tx:
+        links.use_link(tx, _link_of(tx, alarm), service.timeline.now_ms())
+    late = phone.post(f"/a/{token}")
+    assert late.status_code == 410
+    assert "Ada has it" in late.text
+    assert "You need not do anything" in late.text
+
+
+def _link_of(tx: Any, alarm: int) -> str:
+    return str(tx.exec_driver_sql("SELECT token FROM ack_link WHERE alarm_id = ?", (alarm,)).scalars().first())
 
 
 def test_nothing_but_a_post_acknowledges(phone: Any, hot: Any, service: Any) -> None:
