@@ -1,6 +1,6 @@
 """Weeks in minutes: pours come and go, and memory, handles, threads and the database are looked at. Run by hand:
 
-    python tests/bench/robust_soak.py [--days 30] [--sweeps-a-batch 20]
+    python tests/bench/robust_soak.py [--days 30] [--sweeps-a-batch 60]
 
 Four probes every 30 s, one pour every three days, each sealed at its end; the station's spool, forwarder and the
 service's app, watch and sender run in this process on a clock moved by hand. Goals: memory flat within 5 % after the
@@ -16,6 +16,7 @@ import sys
 import tempfile
 import threading
 import time
+from itertools import pairwise
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "robust"))
@@ -58,11 +59,12 @@ def main() -> None:
     """Prints one line for each pour."""
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--days", type=int, default=30)
-    asked.add_argument("--sweeps-a-batch", type=int, default=20)
+    asked.add_argument("--sweeps-a-batch", type=int, default=60)
     given = asked.parse_args()
     logging.disable()
     recorded.core_milli_c = lambda sweep: 21_000 + sweep % 7  # calm
     began = time.monotonic()
+    looked: list[tuple[float, int, int, int]] = []
     with tempfile.TemporaryDirectory(prefix="pourlog-") as scratch:
         folder = Path(scratch)
         shop = Shop(folder)
@@ -81,14 +83,24 @@ def main() -> None:
             size = sum(path.stat().st_size for path in (folder / "service").glob("pourlog.sqlite3*"))
             spool = sum(path.stat().st_size for path in folder.glob("spool.sqlite3*"))
             handles = sum(1 for _ in Path("/proc/self/fd").iterdir())
+            looked.append((resident_mb(), handles, threading.active_count(), size))
             print(
-                f"day {number * DAYS_A_POUR}: {resident_mb():.1f} MB resident, {handles} handles, "
-                f"{threading.active_count()} threads, database {size / 1e6:.1f} MB "
+                f"day {number * DAYS_A_POUR}: {looked[-1][0]:.1f} MB resident, {handles} handles, "
+                f"{looked[-1][2]} threads, database {size / 1e6:.1f} MB "
                 f"({size / (sweeps * 4):.0f} bytes a reading), spool {spool / 1e6:.2f} MB, "
                 f"{shop.service.watch.trouble or 'no trouble'}; {time.monotonic() - began:.0f} s",
                 flush=True,
             )
         shop.close()
+    # The first two pours load what is loaded once.
+    settled = looked[1:]
+    memory, handles_seen, threads_seen, sizes = (list(column) for column in zip(*settled, strict=True))
+    grown = [later - earlier for earlier, later in pairwise(sizes)]
+    print(
+        f"after two pours: memory {100 * (max(memory) / memory[0] - 1):+.1f} % at most, handles "
+        f"{min(handles_seen)} to {max(handles_seen)}, threads {min(threads_seen)} to {max(threads_seen)}; "
+        f"a pour adds {min(grown) / 1e6:.1f} to {max(grown) / 1e6:.1f} MB"
+    )
 
 
 if __name__ == "__main__":
