@@ -44,6 +44,9 @@ class Dialect(Protocol):
     def changes(self, connection: Connection) -> int | None:
         """How many rows this connection has ever changed; None where the driver does not say."""
 
+    def for_shop(self, connection: Connection, shop_id: int | None) -> None:
+        """What follows in this transaction is one shop's alone; None: the service's own."""
+
 
 class Sqlite:
     """The Pi's own file. WAL and synchronous=FULL: a commit has reached the disk."""
@@ -66,6 +69,9 @@ class Sqlite:
     def changes(self, connection: Connection) -> int | None:
         """Counted by the driver."""
         return int(connection.connection.dbapi_connection.total_changes)  # type: ignore[union-attr]
+
+    def for_shop(self, connection: Connection, shop_id: int | None) -> None:
+        """A Pi has one shop."""
 
 
 class Postgres:
@@ -96,6 +102,11 @@ class Postgres:
     def changes(self, connection: Connection) -> int | None:  # noqa: ARG002 - the other kind needs it
         """Not told."""
         return None
+
+    def for_shop(self, connection: Connection, shop_id: int | None) -> None:
+        """Said to the server, whose row security does the rest; forgotten with the transaction."""
+        if shop_id is not None:
+            connection.exec_driver_sql("SELECT set_config('pourlog.shop', %s, true)", (str(shop_id),))
 
 
 def dialect_of(url: URL) -> Dialect:

@@ -8,8 +8,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, Column, Index, LargeBinary, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, Column, FetchedValue, Index, LargeBinary, UniqueConstraint
 from sqlmodel import Field, SQLModel
+
+
+class Shop(SQLModel, table=True):
+    """A workshop with pours, stations and people of its own. A Pi has one; a server's database may have several."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True, max_length=100)
+    created_ms: int = Field(sa_type=BigInteger)
 
 
 class Station(SQLModel, table=True):
@@ -39,6 +47,8 @@ class Station(SQLModel, table=True):
     spool_seq: int = Field(default=0, sa_type=BigInteger)
     newest_boot: int | None = None
     newest_boot_ms: int = Field(default=0, sa_type=BigInteger)
+    #: Whose it is: given by the database, from who asks (see shops.py).
+    shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 
 
 class Boot(SQLModel, table=True):
@@ -99,6 +109,8 @@ class Pour(SQLModel, table=True):
     #: The alarms' whole state, and the last reading that it has judged.
     watchbook: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
     judged_reading_id: int = Field(default=0, sa_type=BigInteger)
+    #: Whose it is: given by the database, from who asks (see shops.py).
+    shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 
 
 class SealedRecord(SQLModel, table=True):
@@ -180,6 +192,8 @@ class Event(SQLModel, table=True):
     text: str = Field(default="", max_length=4000)
     data: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
     link: str | None = Field(default=None, max_length=64)
+    #: Whose it is: given by the database, from who asks (see shops.py).
+    shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 
 
 class Alarm(SQLModel, table=True):
@@ -286,6 +300,8 @@ class Person(SQLModel, table=True):
     password_hash: str
     created_ms: int = Field(sa_type=BigInteger)
     left_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: Whose it is: given by the database, from who asks (see shops.py).
+    shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 
 
 class SignIn(SQLModel, table=True):
@@ -322,6 +338,8 @@ class Invitation(SQLModel, table=True):
     made_ms: int = Field(sa_type=BigInteger)
     expires_ms: int = Field(sa_type=BigInteger)
     ended_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: Whose it is: given by the database, from who asks (see shops.py).
+    shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 
 
 class SharedLink(SQLModel, table=True):
@@ -339,3 +357,5 @@ class SharedLink(SQLModel, table=True):
     expires_ms: int | None = Field(default=None, sa_type=BigInteger)
     seen_ms: int | None = Field(default=None, sa_type=BigInteger)
     ended_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: Whose it is: given by the database, from who asks (see shops.py).
+    shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
