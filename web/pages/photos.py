@@ -41,15 +41,15 @@ def keep_photo(
 
     Gives its SHA-256. Raises BadInput, NotFound.
     """
-    with service.store.read() as connection:
-        closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
-    if closed and not reason.strip():
-        raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
     if not raw:
         raise BadInput("photo", "is empty", remedy="choose a photo first")
     if len(raw) > LARGEST:
         raise BadInput("photo", "is too large", value=f"{len(raw) / 1e6:.1f} MB", allowed=f"{LARGEST / 1e6:.0f} MB",
                        remedy="take it with a smaller picture size")  # fmt: skip
+    with service.store.read() as connection:
+        closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
+    if closed and not reason.strip():
+        raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
     drawn = redrawn(raw)
     name = hashlib.sha256(drawn).hexdigest()
     # Also when there is one of that name: it may have been damaged since.
