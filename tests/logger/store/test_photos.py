@@ -42,6 +42,19 @@ def test_photos_come_along_and_back(live: Path, tmp_path: Path) -> None:
     assert sorted(back.values()) == [b"one", b"two"]
 
 
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a file away")
+def test_what_root_restores_belongs_to_the_folders_owner(live: Path, tmp_path: Path) -> None:
+    """Restored with sudo, the database would else be one that the service cannot write."""
+    name = take(live, b"one")
+    made = back_up(live, tmp_path / "backups", 1_795_624_200_000)
+    folder = tmp_path / "new"
+    folder.mkdir()
+    os.chown(folder, 54_321, 54_322)
+    restore(made.path, folder / "pourlog.sqlite3")
+    for path in (folder / "pourlog.sqlite3", folder / "photos", folder / "photos" / name):
+        assert (path.stat().st_uid, path.stat().st_gid) == (54_321, 54_322), path
+
+
 def test_backups_of_one_folder_share_a_photo_and_one_that_is_gone_stays_in_them(
     store: Any, live: Path, tmp_path: Path
 ) -> None:
