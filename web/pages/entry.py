@@ -15,6 +15,7 @@ from web import access, doors, passwords
 from web.access import PersonDep, ServiceDep
 from web.errors import TooMany
 from web.pages.frame import page
+from web.pages.measures import SHOP_UNITS, units_from
 
 router = APIRouter(include_in_schema=False)
 #: From one of our own pages, though nobody is signed in yet.
@@ -23,6 +24,7 @@ OWN_PAGE = [Depends(access.own_page)]
 Password = Annotated[str, Form(max_length=1000)]
 Name = Annotated[str, Form(max_length=100)]
 Code = Annotated[str, Form(max_length=32)]
+Unit = Annotated[str, Form(max_length=4)]
 
 
 @router.get("/set-up")
@@ -35,8 +37,11 @@ def set_up_page(request: Request, service: ServiceDep) -> Response:
 
 
 @router.post("/set-up", dependencies=OWN_PAGE)
-def set_up(request: Request, service: ServiceDep, code: Code, name: Name, password: Password) -> Response:
-    """Makes the owner, once, for whoever can read the console."""
+def set_up(
+    request: Request, service: ServiceDep, code: Code, name: Name, password: Password, temperature: Unit = "c",
+    length: Unit = "mm", volume: Unit = "l", mass: Unit = "kg",
+) -> Response:  # fmt: skip
+    """Makes the owner, once, for whoever can read the console; and asks once for the workshop's units."""
     try:
         with service.store.read() as connection:
             if people.owner_exists(connection):
@@ -56,6 +61,8 @@ def set_up(request: Request, service: ServiceDep, code: Code, name: Name, passwo
             person_id = people.add_person(tx, name, people.Role.OWNER, kept, now_ms)
             people.set_secret(tx, "set-up", None, now_ms)
             events.add_event(tx, None, now_ms, "owner-made", name)
+            units = units_from(".".join((temperature, length, volume, mass))).cookie
+            events.add_event(tx, None, now_ms, SHOP_UNITS, name, data={"units": units})
     except (NotAllowed, BadInput, TooMany) as error:
         return _again(request, "set-up.html", error, {"shortest": passwords.SHORTEST})
     return doors.let_in(request, person_id, "/")

@@ -1,6 +1,7 @@
-"""Temperatures, lengths, volumes and masses in the units that somebody chose for this device, and back to SI.
+"""Temperatures, lengths, volumes and masses in the units that somebody chose, and back to SI.
 
-The choice is a cookie of four words, "c.mm.l.kg": a phone and the wall screen may differ.
+The workshop chooses once, at the first set-up; each device may choose others: a phone and the wall screen may differ.
+Either is kept as four words, "c.mm.l.kg".
 """
 
 from __future__ import annotations
@@ -12,9 +13,12 @@ from fastapi import Request
 
 from logger import units
 from logger.errors import BadInput
+from logger.store import shop
 from web.pages.in_units import in_units
 
 COOKIE = "pourlog_units"
+#: The event that keeps the workshop's own choice.
+SHOP_UNITS = "units-chosen"
 _CHOICES: tuple[tuple[str, ...], ...] = (("c", "f"), ("mm", "in"), ("l", "gal"), ("kg", "lb"))
 
 
@@ -131,13 +135,24 @@ def units_from(text: str | None) -> Units:
 
 
 def units_of(request: Request) -> Units:
-    """The choice of whoever asks."""
-    return units_from(request.cookies.get(COOKIE))
+    """The choice of whoever asks: this device's, else the workshop's."""
+    return units_from(request.cookies.get(COOKIE) or shop_units(request))
 
 
 def chosen(request: Request) -> bool:
-    """Whether somebody has chosen on this device."""
-    return COOKIE in request.cookies
+    """Whether somebody has chosen, on this device or for the workshop."""
+    return COOKIE in request.cookies or shop_units(request) is not None
+
+
+def shop_units(request: Request) -> str | None:
+    """What was chosen for the whole workshop at the first set-up, as a cookie would hold it; None before."""
+    state = request.app.state
+    if getattr(state, "shop_units", None) is None:
+        with state.service.store.read() as connection:
+            told = [row.data["units"] for row in shop.shop_events(connection, SHOP_UNITS) if row.data]
+        state.shop_units = told[-1] if told else None
+    kept: str | None = state.shop_units
+    return kept
 
 
 def number_from(text: str, name: str) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from logger.errors import BadInput
@@ -44,3 +46,16 @@ def test_a_number_that_could_be_read_two_ways_is_refused(text: str) -> None:
     """Nothing is guessed."""
     with pytest.raises(BadInput, match="is not a number"):
         number_from(text, "Depth")
+
+
+def test_the_workshop_is_asked_once_for_its_units(service: Any, stranger: Any) -> None:
+    """At the first set-up; every device has them until it chooses others."""
+    code = service.new_setup_code()
+    asked = {"code": code, "name": "Ada", "password": "three plain words", "temperature": "f", "length": "in",
+             "volume": "gal", "mass": "lb"}  # fmt: skip
+    assert stranger.post("/set-up", data=asked).status_code == 200
+    assert "Units: °F, in, US gallons, lb" in stranger.get("/").text
+    assert "Depth, in" in stranger.get("/pours/new").text
+    metric = {"temperature": "c", "length": "mm", "volume": "l", "mass": "kg"}
+    stranger.post("/settings/units", data=metric)
+    assert "Depth, mm" in stranger.get("/pours/new").text
