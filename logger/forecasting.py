@@ -247,7 +247,9 @@ class Forecaster:
             )
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran)
+        past = last is not None and peak_is_past(last.body)
+        with nullcontext() if past else self._pace.hold():
+            body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran)
         with self._store.write() as tx:
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
         self._told(pour_id)

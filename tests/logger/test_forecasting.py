@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor
+from contextlib import contextmanager
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from logger.forecasting import FIRST_H, answer_of, due_at_h, fan_runs
+from logger.forecasting import FIRST_H, Forecaster, Pace, answer_of, due_at_h, fan_runs
 from logger.own_process import OwnProcess
+from logger.pour import Stage
+from logger.store import pours, readings, stations
+from logger.store.boots import Timeline
+from logger.store.database import Store
 
 
 def body(
@@ -87,3 +93,36 @@ def test_a_worker_that_dies_is_replaced() -> None:
         assert heavy(max, 3, 7) == 7
     finally:
         heavy.close()
+
+
+def test_a_simulated_time_stands_while_the_peak_is_still_to_come_and_no_longer(
+    store: Store, clock: Any, plan_toml: str
+) -> None:
+    """Held for each forecast up to the one that has the peak behind it, and let go after each."""
+    timeline, held = Timeline(store, clock), []
+
+    @contextmanager
+    def hold() -> Iterator[None]:
+        held.append("held")
+        yield
+        held.append("let go")
+
+    def compute(_work: Any, _plan: str, _history: Any, at_h: float, *_more: Any) -> dict[str, Any]:
+        held.append(f"made at {at_h:.0f} h")
+        return body(at_h, peak_h=2.0)
+
+    with store.write() as tx:
+        station_id, _token = stations.enrol(tx, "bench-1", 0)
+        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
+                                 now_ms=timeline.true_ms())  # fmt: skip
+        pours.freeze_prediction(tx, pour_id, {}, "test")
+        for stage in (Stage.READY, Stage.POURING):
+            pours.move_on(tx, pour_id, stage, "Ada", timeline)
+        row = readings.Incoming(1, "28-core", "core", clock.stamp(), 21_000, None, "0", None)
+        station = stations.by_name(tx, "bench-1")
+        readings.save_batch(tx, station, "spool-1", clock.stamp(), [row], timeline.true_ms())
+    forecaster = Forecaster(store, timeline, compute, pace=Pace(hold=hold))
+    for hours in (1, 6, 7):
+        clock.move(3600.0 * hours)
+        assert forecaster.make(pour_id)
+    assert held == ["held", "made at 1 h", "let go", "held", "made at 7 h", "let go", "made at 14 h"]
