@@ -43,6 +43,19 @@ def kept_password() -> str:
     return passwords.kept(PASSWORD)
 
 
+#: What stands in a route's path where a test does not care: rows that exist, or names that could.
+IN_A_PATH = {
+    "pour_id": 1, "alarm_id": 1, "name": "bench-1", "invitation_id": 1, "person_id": 1, "sign_in_id": 1, "link_id": 1,
+    "token": "x", "version": "x", "rom": "28-0000000000c1", "key": 12 * "0",
+}  # fmt: skip
+
+
+@pytest.fixture
+def path_of() -> Callable[..., str]:
+    """A route's path, filled in: path_of(route, name="x")."""
+    return lambda route, **other: route.path.format(**(IN_A_PATH | other))
+
+
 @dataclass
 class House:
     """A service with an owner, a maker, a viewer and a station, and browsers for each."""

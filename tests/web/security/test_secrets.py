@@ -34,16 +34,17 @@ def talkative(house: Any) -> Any:
     return dataclasses.replace(house, app=make_app(house.service, unlimited()))
 
 
-def test_no_page_and_no_answer_shows_an_address(talkative: Any, shop: Any, plan_toml: str) -> None:
+def test_no_page_and_no_answer_shows_an_address(
+    talkative: Any, shop: Any, plan_toml: str, path_of: Any
+) -> None:
     """Every GET that an owner may open, with and without a page's accept header."""
     shop.plan(plan_toml)
     browser = talkative.browser("owner")
-    ids = {"pour_id": 1, "alarm_id": 1, "name": "bench-1", "token": "x", "version": "x"}
     for route in ROUTES:
         if route.changes or route.path == "/live":
             continue
         for accept in ("text/html", "application/json"):
-            answer = browser.get(route.path.format(**ids), headers={"accept": accept})
+            answer = browser.get(path_of(route), headers={"accept": accept})
             assert SECRET not in answer.text, route
 
 
