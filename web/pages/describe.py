@@ -1,25 +1,18 @@
-"""From the fields of the new-pour form to a plan: in the maker's units, from a datasheet or an earlier pour. Pure."""
+"""From the fields of the new-pour form to a plan: in the maker's units. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
 
-from logger.cure.datasheet import datasheet_from_text
-from logger.cure.fit import fit_datasheet
 from logger.errors import BadInput
 from logger.plan_file import Resin, plan_from_table, plan_to_text
 from web.pages.measures import Units
-from web.pages.sheet import Fields, mix_of, sheet_toml
+from web.pages.sheet import Fields
 
 
-def plan_text(
-    given: Mapping[str, str], u: Units, earlier: Resin | None, mixed: Mapping[str, Any] | None = None
-) -> str:
-    """The plan file of a filled form. `earlier` is the resin chosen in it, if one was, `mixed` its [mix] table.
-
-    Raises BadInput (a field), BadPlan (a value out of its range), DidNotConverge.
-    """
+def described(given: Mapping[str, str], u: Units) -> dict[str, Any]:
+    """The tables of a plan file that a filled form gives, without its resin and mix. Raises BadInput (a field)."""
     f = Fields(given, u)
     if not f.words("title"):
         raise BadInput(
@@ -49,7 +42,6 @@ def plan_text(
             form[part] = {"thickness_mm": thickness}
     table: dict[str, Any] = {
         "title": f.words("title"),
-        "resin": (earlier or _resin(f)).model_dump(exclude_none=True, mode="json"),
         "pour": pour,
         "form": form,
         "air": {"room_c": room},
@@ -57,15 +49,13 @@ def plan_text(
     humidity = f.number("humidity", "Humidity")
     if humidity is not None:
         table["air"]["relative_humidity_pct"] = humidity
-    mix = mix_of(f) or dict(mixed or {})
-    if mix:
-        table["mix"] = mix
     people = [name.strip() for name in f.words("people").split(",") if name.strip()]
     if people:
         table["person"] = [{"name": name} for name in people]
-    return plan_to_text(plan_from_table(table, "this pour"))
+    return table
 
 
-def _resin(f: Fields) -> Resin:
-    """The resin fitted to what its datasheet states."""
-    return fit_datasheet(datasheet_from_text(sheet_toml(f), "datasheet")).resin
+def plan_text(table: Mapping[str, Any], resin: Resin, mix: Mapping[str, Any]) -> str:
+    """The plan file of what was described, with a resin and its [mix] table (empty: not known yet). Raises BadPlan."""
+    whole = {**table, "resin": resin.model_dump(exclude_none=True, mode="json")}
+    return plan_to_text(plan_from_table(whole | ({"mix": dict(mix)} if mix else {}), "this pour"))

@@ -11,13 +11,15 @@ from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, LoggerError
+from logger.plan_file import Resin
 from logger.store import pours, resins, stations
 from web import desk
 from web.access import MakerDep, ServiceDep
-from web.pages.describe import plan_text
+from web.pages.describe import described, plan_text
 from web.pages.frame import page
 from web.pages.measures import units_of
-from web.pages.resins import resin_of
+from web.pages.resins import fitted, resin_of
+from web.pages.sheet import Fields, mix_of
 from web.service import Service
 from web.shapes import PLAN_BODY
 
@@ -53,15 +55,23 @@ async def plan_it(request: Request, service: ServiceDep, who: MakerDep) -> Respo
 
 
 def _plan(request: Request, service: Service, by: str, given: Mapping[str, str], pasted: str) -> int:
-    if pasted:
-        text = pasted
-    else:
+    text, fresh = pasted, None
+    if not pasted:
+        f = Fields(given, units_of(request))
+        table, mix = described(given, f.u), mix_of(f)
         with service.store.read() as connection:
             chosen = resin_of(connection, given.get("earlier", ""))
-        text = plan_text(given, units_of(request), *(chosen or (None, None)))
-    return desk.plan_pour(
-        service, text, given.get("client", "").strip()[:200], given.get("station") or None, by
-    )
+        if chosen is None:
+            fresh = fitted(f)
+            chosen = Resin.model_validate(fresh["table"]), fresh["mix"]
+        text = plan_text(table, chosen[0], mix or chosen[1])
+    client = given.get("client", "").strip()[:200]
+    pour_id = desk.plan_pour(service, text, client, given.get("station") or None, by)
+    if fresh is not None:
+        # What was copied from a datasheet once is on the list of resins from then on.
+        with service.store.write() as tx:
+            resins.keep(tx, service.timeline.true_ms(), by, fresh)
+    return pour_id
 
 
 def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
