@@ -20,9 +20,9 @@ def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], 
     An empty field changes nothing; `moisture` has one text a slab, in the plan's order. Raises BadInput, BadPlan.
     """
     table = plan.model_dump(exclude_none=True, mode="json")
-    _pour(table, given, u)
-    _layers(table, given)
-    _form(table, given, u)
+    _pour(table, plan, given, u)
+    _layers(table, plan, given)
+    _form(table, plan, given, u)
     _ratio(table, given)
     for slab, text in zip(table.get("slab", []), moisture, strict=False):
         if text.strip():
@@ -42,21 +42,56 @@ def readings_from(text: str, name: str) -> list[float]:
     return [number_from(part, f"Moisture of {name}") for part in parts]
 
 
-def _pour(table: dict[str, Any], given: Mapping[str, str], u: Units) -> None:
-    table["pour"]["depth_mm"] = round(u.to_mm(number_from(given["depth"], "Depth of each layer")), 3)
-    table["air"]["room_c"] = round(u.to_c(number_from(given["room"], "Room")), 3)
-    if given["width"].strip():
-        table["pour"]["width_mm"] = round(u.to_mm(number_from(given["width"], "Width")), 3)
-    table["pour"].pop("start_c", None)
-    if given["start"].strip():
-        table["pour"]["start_c"] = round(u.to_c(number_from(given["start"], "Mix as poured")), 3)
+def _span(now_mm: float | None, text: str, name: str, u: Units) -> float | None:
+    """A length as typed; as it was where nobody changed it: shown in inches it has lost digits."""
+    if not text.strip() or (now_mm is not None and text.strip() == u.bare_span(now_mm)):
+        return now_mm
+    return round(u.to_mm(number_from(text, name)), 3)
 
 
-def _layers(table: dict[str, Any], given: Mapping[str, str]) -> None:
+def _degrees(now_c: float | None, text: str, name: str, u: Units) -> float | None:
+    """A temperature as typed; as it was where nobody changed it."""
+    if now_c is not None and text.strip() == bare_degrees(now_c, u):
+        return now_c
+    return round(u.to_c(number_from(text, name)), 3) if text.strip() else None
+
+
+def bare_degrees(celsius: float, u: Units) -> str:
+    """A temperature's number in a field that names the unit."""
+    return f"{u.degrees(celsius):.1f}"
+
+
+def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:
+    pour = table["pour"]
+    if not given["depth"].strip():
+        raise BadInput("Depth of each layer", "is empty", remedy="give the depth")
+    pour["depth_mm"] = _span(plan.pour.depth_mm, given["depth"], "Depth of each layer", u)
+    if (width := _span(plan.pour.width_mm, given["width"], "Width", u)) is not None:
+        pour["width_mm"] = width
+    pour.pop("start_c", None)
+    if (start := _degrees(plan.pour.start_c, given["start"], "Mix as poured", u)) is not None:
+        pour["start_c"] = start
+    # A room that changes with the hours stays as it is until somebody types another.
+    now_c = plan.room_schedule()[0][1]
+    room = _degrees(now_c, given["room"], "Room", u)
+    if room is None:
+        raise BadInput("Room", "is empty", remedy="give the room's temperature")
+    if room != now_c:
+        table["air"]["room_c"] = room
+
+
+def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None:
     count = number_from(given["layers"], "Layers")
     if count != int(count) or not 1 <= count <= MOST_LAYERS:
         raise BadInput("Layers", "cannot be used", value=given["layers"], allowed=f"1 to {MOST_LAYERS}",
                        remedy="count them")  # fmt: skip
+    shown = str(plan.layer[0].at_h) if plan.layer else given["wait"].strip()
+    if (
+        count == 1 + len(plan.layer)
+        and table["pour"]["depth_mm"] == plan.pour.depth_mm
+        and given["wait"].strip() == shown
+    ):
+        return  # also layers that are not alike stay as they are
     table["layer"] = []
     if count > 1:
         wait_h = number_from(given["wait"], "Hours between layers")
@@ -66,21 +101,21 @@ def _layers(table: dict[str, Any], given: Mapping[str, str]) -> None:
         ]
 
 
-def _form(table: dict[str, Any], given: Mapping[str, str], u: Units) -> None:
-    if given["bottom"].strip():
-        bottom = table.setdefault("form", {}).setdefault("bottom", {})
-        bottom["thickness_mm"] = round(u.to_mm(number_from(given["bottom"], "Bottom panel")), 3)
-    if given["span"].strip():
-        support = table.setdefault("form", {}).setdefault("support", {})
-        support["span_mm"] = round(u.to_mm(number_from(given["span"], "Between supports")), 3)
-        if given["supports"].strip():
-            count = number_from(given["supports"], "Supports")
-            if count != int(count):
-                raise BadInput(
-                    "Supports", "cannot be used", value=given["supports"], allowed="whole numbers from 2",
-                    remedy="count them",
-                )  # fmt: skip
-            support["supports"] = int(count)
+def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:
+    thickness = plan.form.bottom.thickness_mm
+    bottom = _span(thickness, given["bottom"], "Bottom panel", u)
+    if bottom != thickness:
+        table.setdefault("form", {}).setdefault("bottom", {})["thickness_mm"] = bottom
+    if plan.form.support is None:
+        return
+    support = table["form"]["support"]
+    support["span_mm"] = _span(plan.form.support.span_mm, given["span"], "Between supports", u)
+    if given["supports"].strip():
+        count = number_from(given["supports"], "Supports")
+        if count != int(count):
+            raise BadInput("Supports", "cannot be used", value=given["supports"],
+                           allowed="whole numbers from 2", remedy="count them")  # fmt: skip
+        support["supports"] = int(count)
 
 
 def _ratio(table: dict[str, Any], given: Mapping[str, str]) -> None:
