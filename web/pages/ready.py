@@ -93,11 +93,12 @@ def ready(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
 
 def _row(point: Point, found: signing.Readiness, photos: Any) -> dict[str, Any]:
     left = found.left_of(point)
-    # What stands in the way is told without the question, which is printed above it anyway.
+    # What stands in the way is told without the question and the findings, which are printed above it anyway.
     return {"point": point, "signed": [s for s in found.signatures if s.point == point.id],
             "passed": next((o for o in found.overrides if o.point == point.id), None),
             "photos": [row for row in photos if (row.data or {}).get("point") == point.id], "done": not left,
-            "left": [text.removeprefix(point.question).strip() for text in left]}  # fmt: skip
+            "left": [text.removeprefix(point.question).replace(f"stop: {point.why}", "stop.").strip()
+                     for text in left]}  # fmt: skip
 
 
 def _back(pour_id: int, person: str, point: str) -> Response:

@@ -88,6 +88,14 @@ def test_ready_waits_for_every_person_and_photo(maker: Any, shop: Any, good_plan
     assert maker.get(f"/api/pours/{pour}").json()["stage"] == "ready"
 
 
+def test_what_must_change_is_said_once_on_a_point(maker: Any, shop: Any, good_plan: str) -> None:
+    """The finding stands above; below it only that it stands at stop, and what may be done."""
+    pour = shop.plan(good_plan.replace("room_c = 21.0", "room_c = 28.0"))
+    page = words(maker.get(f"/pours/{pour}/ready"))
+    assert page.count("The room reaches 28 °C; 26 °C is the most.") == 1
+    assert "Stands at stop. Mend it, or override by name and reason." in page
+
+
 def test_one_person_twice_is_not_two(maker: Any, shop: Any, good_plan: str) -> None:
     """Four eyes are four eyes."""
     pour = shop.plan(good_plan)
