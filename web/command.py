@@ -36,6 +36,7 @@ from logger.replay import replay
 from logger.settings import Settings, read_settings
 from logger.store.backup import KEPT, back_up, restore
 from web.commands import machine, owner, records
+from web.commands.working import working
 from web.demo import run_demo
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
@@ -49,9 +50,7 @@ app = typer.Typer(
     rich_markup_mode="markdown",
     pretty_exceptions_enable=False,
 )
-#: Tables go to standard output; what is being done goes to standard error, so that --json stays clean.
 console = Console()
-busy = Console(stderr=True)
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")]
 PlanPath = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (TOML).")]
@@ -69,7 +68,7 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
     Example: `pourlog predict plan.toml`
     """
     planned = read_plan(plan)
-    with busy.status("solving the cross-section …"):
+    with working("solving the cross-section …"):
         prediction = predict(planned)
     if as_json:
         print_json(prediction.to_json())
@@ -84,7 +83,7 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
     Example: `pourlog plan plan.toml`
     """
     planned = read_plan(plan)
-    with busy.status("working the plan through …"):
+    with working("working the plan through …"):
         found = assess_fully(planned)
     if as_json:
         print_json(found.to_json())
@@ -102,7 +101,7 @@ def fit_command(
     Example: `pourlog fit datasheet.toml`
     """
     stated = read_datasheet(datasheet)
-    with busy.status("fitting; this takes some seconds …"):
+    with working("fitting; this takes some seconds …"):
         fitted = fit_datasheet(stated)
     if as_json:
         print_json(fitted.to_json())
@@ -138,7 +137,7 @@ def advise_command(
     Example: `pourlog advise plan.toml --faster 1.3`
     """
     planned = read_plan(plan)
-    with busy.status("solving many pours; this takes half a minute or more …"):
+    with working("solving many pours; this takes half a minute or more …"):
         deepest, room, ways = (
             deepest_safe(planned, faster=faster), rooms(planned, faster=faster), gains(planned, faster=faster),
         )  # fmt: skip
@@ -174,7 +173,7 @@ def refit_command(
         raise BadInput("refit", "needs pairs", value=f"{len(pour)} files", allowed="PLAN READINGS PLAN READINGS …",
                        remedy="give each plan its readings")  # fmt: skip
     recorded = [_recorded(Path(plan), Path(rows)) for plan, rows in zip(pour[::2], pour[1::2], strict=True)]
-    with busy.status("fitting; this takes some seconds a pour …"):
+    with working("fitting; this takes some seconds a pour …"):
         fitted = fit_from_pours(recorded)
     if as_json:
         print_json(asdict(fitted) | {"resin": fitted.resin.model_dump(mode="json", exclude_none=True),
@@ -214,7 +213,7 @@ def replay_command(
     """
     hours = [_hour(text) for text in forecast_at.split(",") if text.strip()]
     planned, rows = read_plan(plan), read_readings(recorded)
-    with busy.status("replaying …"):
+    with working("replaying …"):
         told = replay(planned, rows, forecast_at=hours, live_forecasts=live_forecasts)
     if as_json:
         print_json(told)
@@ -315,12 +314,17 @@ def backup_command(
     settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups are kept.")],
     keep: Annotated[int, typer.Option(min=1, help="How many backups are kept.")] = KEPT,
+    as_json: Json = False,
 ) -> None:
     """Back up the service's own database and the photos while it runs; the copy is verified before it counts.
 
     Example: `pourlog backup settings.toml /media/stick/pourlog`
     """
-    made = back_up(_database(settings), folder, SystemClock().stamp().wall_ms, keep)
+    with working("copying and verifying …"):
+        made = back_up(_database(settings), folder, SystemClock().stamp().wall_ms, keep)
+    if as_json:
+        print_json({"path": str(made.path), "pours": made.pours, "readings": made.readings, "verified": True})
+        return
     console.print(
         f"{made.path}: {made.pours} pours, {made.readings} readings, {len(made.photos)} photos, verified"
     )
@@ -331,12 +335,17 @@ def backup_command(
 def restore_command(
     backup: Annotated[Path, typer.Argument(metavar="BACKUP", help="A backup made by `pourlog backup`.")],
     settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+    as_json: Json = False,
 ) -> None:
     """Put a backup in the database's place. Stop the service first; a damaged backup changes nothing.
 
     Example: `pourlog restore pourlog-20261125-163000.sqlite3 settings.toml`
     """
-    found = restore(backup, _database(settings))
+    with working("verifying and putting back …"):
+        found = restore(backup, _database(settings))
+    if as_json:
+        print_json({"pours": found.pours, "readings": found.readings})
+        return
     console.print(
         f"{found.pours} pours, {found.readings} readings and {len(found.photos)} photos are back; what was there is "
         "beside it"

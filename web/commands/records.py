@@ -23,6 +23,7 @@ from logger.settings import Settings, read_settings
 from logger.store import pours
 from logger.store.database import Store
 from logger.store.transfer import COLUMNS
+from web.commands.working import working
 from web.pages.import_page import start_of
 
 SettingsPath = Annotated[
@@ -58,7 +59,7 @@ def verify_command(
         kept = _settings(settings)
         store = _store(kept)
         try:
-            with store.read() as connection:
+            with working("proving every row …"), store.read() as connection:
                 verdict = verify(connection, int(what), printed=seal, photos=_photos(kept))
         finally:
             store.close()
@@ -66,7 +67,7 @@ def verify_command(
         path = Path(what)
         if not path.is_file():
             raise BadInput(what, "is no pour's number and no file", remedy="give one of them")
-        with path.open("rb") as file:
+        with working("proving every row …"), path.open("rb") as file:
             verdict = verify_bundle(file, printed=seal, where=path.name)
     if as_json:
         print(
@@ -86,6 +87,7 @@ def export_command(
     ],
     table: Annotated[str, typer.Option(help=f"For .csv: {', '.join(COLUMNS)}.")] = "readings",
     settings: SettingsPath = None,
+    as_json: Json = False,
 ) -> None:
     """Write a pour's record to a file: a bundle to keep and to prove, JSON, or one table as CSV.
 
@@ -97,7 +99,7 @@ def export_command(
     store = _store(kept)
     part = to.with_name(to.name + ".part")
     try:
-        with store.read() as connection:
+        with working("writing the record …"), store.read() as connection:
             pours.get_pour(connection, pour)
             if to.suffix == ".zip":
                 with part.open("wb") as file:
@@ -116,6 +118,9 @@ def export_command(
     finally:
         part.unlink(missing_ok=True)
         store.close()
+    if as_json:
+        print(json.dumps({"pour": pour, "path": str(to), "bytes": to.stat().st_size}))
+        return
     print(f"pour {pour} is in {to} ({to.stat().st_size / 1e6:.1f} MB)")
 
 
@@ -160,6 +165,7 @@ def import_command(
     client: Annotated[str, typer.Option(help="Whose table it was.")] = "",
     by: Annotated[str, typer.Option(help="Who brings it in.")] = "command line",
     settings: SettingsPath = None,
+    as_json: Json = False,
 ) -> None:
     """Bring in another workshop's record, or a past temperature log through a mapping.
 
@@ -172,12 +178,15 @@ def import_command(
     store = _store(kept)
     try:
         if file.suffix == ".zip":
-            with file.open("rb") as packed:
+            with working("proving and bringing in …"), file.open("rb") as packed:
                 bundle = read_bundle(packed, file.name)
-            with store.write() as tx:
-                pour_id = bring_in(tx, bundle, by, _now_ms())
-                keep_photos(bundle, _photos(kept))
-            print(f"the record from {bundle.workshop} stands; it is pour {pour_id} here")
+                with store.write() as tx:
+                    pour_id = bring_in(tx, bundle, by, _now_ms())
+                    keep_photos(bundle, _photos(kept))
+            if as_json:
+                print(json.dumps({"pour": pour_id, "workshop": bundle.workshop}, ensure_ascii=False))
+            else:
+                print(f"the record from {bundle.workshop} stands; it is pour {pour_id} here")
             return
         if plan is None:
             raise BadInput(
@@ -186,14 +195,19 @@ def import_command(
         planned = read_plan(plan)
         mapping = Mapping(tuple(time_column or ()), time_as, tuple(_column(text) for text in column or ()), zone,
                           "\t" if delimiter == "\\t" else delimiter, decimal_comma, skip)  # fmt: skip
-        prediction = predict(planned).to_json()
-        with store.write() as tx:
+        with working("solving its plan …"):
+            prediction = predict(planned).to_json()
+        with working("bringing in …"), store.write() as tx:
             pour_id, log = bring_in_log(
                 tx, file.read_bytes(), mapping, planned, prediction, where=file.name, client=client,
                 poured_ms=start_of(start, zone), leave_out_bad=leave_out_bad, by=by, now_ms=_now_ms(),
             )  # fmt: skip
     finally:
         store.close()
+    if as_json:
+        left_out = [{"line": row.line, "problem": row.problem, "row": row.row} for row in log.bad]
+        print(json.dumps({"pour": pour_id, "told": log.told(), "left_out": left_out}, ensure_ascii=False))
+        return
     print(f"pour {pour_id} ({Stage.RELEASED}): {log.told()}")
     for row in log.bad:
         print(f"left out: line {row.line}: {row.problem}: {row.row[:100]}")
