@@ -125,6 +125,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/a/{token}", "anybody"),
     Route("POST", "/a/{token}", "anybody", "alarm"),
     Route("GET", "/alarms/rates", "viewer"),
+    Route("GET", "/alarms/table", "viewer"),
     Route("POST", "/alarms/{alarm_id}/quiet", "maker", "alarm"),
     Route("GET", "/messages", "viewer"),
     Route("POST", "/messages/test", "maker", "test-sent"),

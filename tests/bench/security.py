@@ -34,6 +34,7 @@ from unittest import SkipTest
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis.errors import Unsatisfiable
+from pydantic import ValidationError
 
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
@@ -45,6 +46,8 @@ from logger.planning import examples
 from logger.planning.findings import Light
 from logger.pour import Stage
 from logger.readings_file import read_readings
+from logger.record.bundle import read_bundle, write_bundle
+from logger.record.past_log import Column, Mapping, read_log
 from logger.settings import Messages, Settings
 from logger.store import people, stations
 from web import desk, passwords, signing
@@ -53,6 +56,7 @@ from web.app import make_app
 from web.pages.redrawn import redrawn
 from web.serve import Running, server_for
 from web.service import Service
+from web.shapes import BatchShape
 from web.throttle import unlimited
 
 PLAN = (Path(next(iter(examples.__path__))) / "wharf-lane-ready.toml").read_text(encoding="utf-8")
@@ -178,8 +182,15 @@ def parsers(inputs: int) -> None:
             0.45,
         ),
         "plan": (toml, [PLAN.encode(), b'title = "x"\n[resin]\nname = "y"\n'], 0.2),
-        "csv": (csv, [b"elapsed_s,place,celsius\n0,core,21.5\n5,room,20\n"], 0.25),
-        "photo": (redrawn, [drawn.getvalue(), png.getvalue()], 0.1),
+        "csv": (csv, [b"elapsed_s,place,celsius\n0,core,21.5\n5,room,20\n"], 0.15),
+        "past log": (
+            past_log,
+            [b"Time;Core;Room\n05/01/2026 09:00;21,5;20\n05/01/2026 09:05;22,1;20\n"],
+            0.05,
+        ),
+        "bundle": (lambda raw: read_bundle(io.BytesIO(raw)), [packed()], 0.02),
+        "batch": (BatchShape.model_validate_json, [BATCH.encode()], 0.08),
+        "photo": (redrawn, [drawn.getvalue(), png.getvalue()], 0.05),
     }
     random.seed(1)
     done: Counter[str] = Counter()
@@ -197,7 +208,7 @@ def parsers(inputs: int) -> None:
                 done[name] += 1
                 try:
                     parse(raw)
-                except (LoggerError, HardwareError):
+                except (LoggerError, HardwareError, ValidationError):
                     pass
                 except Exception as error:  # noqa: BLE001 - whatever it is, it is what this looks for
                     faults[f"{name}: {type(error).__name__}: {error} for {raw[:80]!r}"] += 1
@@ -207,6 +218,31 @@ def parsers(inputs: int) -> None:
     print(
         f"parsers: {sum(done.values())} inputs {dict(done)} in {took_s:.0f} s, {sum(faults.values())} faults"
     )
+
+
+BATCH = json.dumps({
+    "station": "bench-1", "spool": "s", "sent": {"wall_ms": 1, "boot_id": "b", "boot_ms": 1, "clock_set": True},
+    "rows": [{"seq": 1, "probe": "28-0", "place": "core", "milli_c": 21437, "fault": None, "raw": None,
+              "stamp": {"wall_ms": 1, "boot_id": "b", "boot_ms": 1, "clock_set": True}}],
+})  # fmt: skip
+LOG_MAPPING = Mapping(("Time",), "%d/%m/%Y %H:%M", (Column("Core", "core", "c"), Column("Room", "room", "c")),
+                      zone="UTC", delimiter=";", decimal_comma=True)  # fmt: skip
+
+
+def past_log(raw: bytes) -> object:
+    """A log of another program through its mapping."""
+    return read_log(raw.decode("utf-8", "replace"), LOG_MAPPING, leave_out_bad=True)
+
+
+def packed() -> bytes:
+    """A real bundle of a pour."""
+    import io
+
+    with shop() as (service, _token, _station):
+        made = io.BytesIO()
+        with service.store.read() as connection:
+            write_bundle(connection, 2, "The workshop", None, made, 0)
+    return made.getvalue()
 
 
 def decode_w1(raw: bytes) -> object:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from web.pages import (
+    alarm_table,
     alert,
     board,
     care,
@@ -46,6 +47,7 @@ ROUTERS = [
         photos,
         label,
         rates,
+        alarm_table,
         alert,
         one_tap,
         messages,

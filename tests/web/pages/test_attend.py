@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
+from logger.alarms.kinds import KINDS
 from logger.pour import Stage
 from logger.store import alarms, events, pours, stations
 
@@ -251,6 +253,21 @@ def test_the_hour_of_release_is_kept_with_the_prediction(pour: int, service: Any
     assert "release_at_h" in prediction
     if prediction["release_at_h"] is not None and prediction["gel_at_h"] is not None:
         assert prediction["release_at_h"] > prediction["gel_at_h"]
+
+
+def test_the_table_of_alarms_is_shown_whole(maker: Any) -> None:
+    """Every kind with its limit, its consequence and each step of what to do, as the documents have it."""
+    page = html.unescape(maker.get("/alarms/table").text)
+    for kind in KINDS.values():
+        for text in (
+            kind.title,
+            kind.limit,
+            kind.limit_source,
+            kind.consequence,
+            *kind.causes,
+            *kind.what_to_do,
+        ):
+            assert text in page, (kind.name, text)
 
 
 def test_every_page_says_when_the_watch_cannot_do_its_work(maker: Any, service: Any) -> None:
