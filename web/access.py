@@ -15,6 +15,7 @@ from sqlalchemy import Row
 from logger.errors import NotAllowed
 from logger.store import people, shared_links
 from logger.store.people import Role, owner_exists, signed_in
+from logger.store.shops import FIRST
 from logger.store.stations import by_token, token_hash
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded
 from web.service import Service
@@ -37,6 +38,7 @@ class Who:
     name: str
     role: Role
     sign_in_id: int
+    shop_id: int = FIRST
 
     def may(self, role: Role) -> bool:
         """Whether they hold that role or a higher one."""
@@ -76,7 +78,7 @@ def who_is(request: Request) -> Who | None:
     if now_ms - found.seen_ms > people.SEEN_EVERY_MS:
         with service.store.write() as tx:
             people.seen(tx, found.sign_in_id, now_ms)
-    return Who(found.id, found.name, Role(found.role), found.sign_in_id)
+    return Who(found.id, found.name, Role(found.role), found.sign_in_id, found.shop_id)
 
 
 def _signed_in(request: Request) -> Who:
@@ -126,7 +128,7 @@ def onlooker(request: Request) -> Who:
         with service.store.read() as connection:
             link = shared_links.by_token(connection, token, service.timeline.now_ms())
         if link is not None and link.pour_id is None:
-            who = Who(0, link.label, Role.SCREEN, 0)
+            who = Who(0, link.label, Role.SCREEN, 0, link.shop_id)
             request.state.who = who
             return who
     return _signed_in(request)

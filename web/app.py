@@ -10,12 +10,15 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.staticfiles import StaticFiles
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import MutableHeaders
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from logger.errors import NotFound
+from logger.store.database import SEES
 from logger.store.people import owner_exists
+from logger.store.shops import sees
 from web import errors
 from web.access import OnlookerDep, ServiceDep, ViewerDep
 from web.api import alarms, batches, health, pours, ready, records, stations, told, watching
@@ -26,6 +29,7 @@ from web.pages.frame import STATIC
 from web.service import Service
 from web.shapes import ErrorAnswer
 from web.throttle import Throttle, address_key
+from web.whose import open_to_anybody, shop_of
 
 #: Largest request body, bytes, where the route does not say otherwise: a form with its longest note.
 LARGEST_BODY = 64 * 1024
@@ -66,6 +70,8 @@ class Guard:
     ) -> None:
         self._app, self._service, self._throttle, self._seconds = app, service, throttle, seconds
         self._owned = False
+        #: A server's database may have several shops.
+        self._apart = not service.store.is_sqlite
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
@@ -91,7 +97,12 @@ class Guard:
             await send(message)
 
         answer = self._refusal(path, key)
-        await (answer or self._app)(scope, receive, guarded)
+        if answer is not None or not self._apart or path == BATCHES or open_to_anybody(path):
+            await (answer or self._app)(scope, receive, guarded)
+            return
+        shop_id = await run_in_threadpool(shop_of, Request(scope), self._service)
+        with sees(shop_id):
+            await self._app(scope, receive, guarded)
 
     def _refusal(self, path: str, key: str) -> Response | None:
         if path == BATCHES:
@@ -147,7 +158,7 @@ def make_app(
     async def live(service: ServiceDep, _who: OnlookerDep) -> Response:
         if service.news.listeners >= MOST_LISTENERS:
             raise errors.TooMany(f"{MOST_LISTENERS} pages are open already; close some", 30)
-        return StreamingResponse(service.news.listen(), media_type="text/event-stream",
+        return StreamingResponse(service.news.listen(SEES.get()), media_type="text/event-stream",
                                  headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"})  # fmt: skip
 
     @app.get("/api/openapi.json", include_in_schema=False)

@@ -6,10 +6,20 @@ import asyncio
 import json
 import threading
 from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
 from typing import Any
 
 #: A silent connection is kept open by a comment this often, s: proxies and phones drop quieter ones.
 KEEP_OPEN_S = 15.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Page:
+    """One open page, and whose it is."""
+
+    loop: asyncio.AbstractEventLoop
+    queue: asyncio.Queue[str | None]
+    shop_id: int | None
 
 
 class News:
@@ -17,10 +27,12 @@ class News:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._listeners: set[tuple[asyncio.AbstractEventLoop, asyncio.Queue[str | None]]] = set()
+        self._listeners: set[_Page] = set()
         self._closed = False
         #: Sends what this process tells to the others over the same database; there are none but on a server.
         self.spread: Callable[[dict[str, Any]], None] = lambda _news: None
+        #: Whose a pour is, where there may be several shops; None: everybody's.
+        self.shop_of: Callable[[int], int | None] = lambda _pour_id: None
 
     def tell(self, kind: str, **about: Any) -> None:
         """Sends one piece of news to everybody who listens; a page that is behind gets only the newest."""
@@ -32,21 +44,22 @@ class News:
         text = json.dumps({"kind": kind, **about})
         with self._lock:
             listeners = list(self._listeners)
-        for loop, queue in listeners:
-            if not loop.is_closed():
-                loop.call_soon_threadsafe(_put, queue, text)
+        whose = self.shop_of(about["pour"]) if listeners and about.get("pour") is not None else None
+        for page in listeners:
+            if not page.loop.is_closed() and (whose is None or page.shop_id in (None, whose)):
+                page.loop.call_soon_threadsafe(_put, page.queue, text)
 
     def close(self) -> None:
         """Ends every listener. May be called twice, and from a signal handler."""
         self._closed = True
-        for loop, queue in list(self._listeners):
-            if not loop.is_closed():
-                loop.call_soon_threadsafe(_put, queue, None)
+        for page in list(self._listeners):
+            if not page.loop.is_closed():
+                page.loop.call_soon_threadsafe(_put, page.queue, None)
 
-    async def listen(self) -> AsyncIterator[str]:
-        """Server-sent events, one text block each, until the page or the service goes."""
+    async def listen(self, shop_id: int | None = None) -> AsyncIterator[str]:
+        """Server-sent events, one text block each, until the page or the service goes; one shop's, or all."""
         queue: asyncio.Queue[str | None] = asyncio.Queue(maxsize=64)
-        me = (asyncio.get_running_loop(), queue)
+        me = _Page(asyncio.get_running_loop(), queue, shop_id)
         with self._lock:
             self._listeners.add(me)
         try:

@@ -19,11 +19,12 @@ from logger.forecasting import Pace
 from logger.intake import Intake
 from logger.leadership import Alone, Decides, Leadership
 from logger.settings import Settings
-from logger.store import lease
+from logger.store import lease, shops
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
 from logger.store.people import get_secret, owner_exists, secret_made_ms, set_secret
 from logger.store.reserve import Reserve
+from logger.store.shops import sees
 from logger.watch import Watch
 from web import passwords
 from web.curves import Curves
@@ -59,6 +60,8 @@ class Service:
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
     _reserve: Reserve | None = field(init=False, default=None)
+    #: Pour → its shop; a pour stays where it is.
+    _shops: dict[int, int] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         """A watch that nobody runs still takes acknowledgements."""
@@ -79,6 +82,7 @@ class Service:
             self.store.make_room = self._reserve.give_up
             self.decides = Alone()
         else:
+            self.news.shop_of = self._shop_of_pour
             self.decides = Leadership(self.store, lambda: (self.watch.judged_ms, self.watch.trouble))
 
     def keep_reserve(self) -> None:
@@ -93,6 +97,12 @@ class Service:
     def looks_often(self, station: str) -> bool:
         """Whether somebody checks a probe of this station now."""
         return self.timeline.now_ms() < self.often_until_ms.get(station, 0)
+
+    def _shop_of_pour(self, pour_id: int) -> int:
+        if pour_id not in self._shops:
+            with sees(None), self.store.read() as connection:
+                self._shops[pour_id] = shops.shop_of_pour(connection, pour_id)
+        return self._shops[pour_id]
 
     @property
     def watch_trouble(self) -> str | None:

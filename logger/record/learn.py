@@ -20,7 +20,7 @@ from logger.cure.ensemble import RoomHistory
 from logger.cure.refit import INDEPENDENT, RecordedPour, fit_from_pours
 from logger.errors import LoggerError
 from logger.plan_file import plan_from_text
-from logger.store import events, shop
+from logger.store import events, shop, shops
 from logger.store.boots import Timeline
 from logger.store.chain import canonical, sha256
 from logger.store.database import Store
@@ -122,7 +122,16 @@ class Learner:
             self.make_due()
 
     def make_due(self) -> int:
-        """Makes every offer that is due. Gives how many."""
+        """Makes every offer that is due, to each shop from its own pours. Gives how many."""
+        with self._store.read() as connection:
+            all_of_them = shops.all_shops(connection)
+        made = 0
+        for shop_row in all_of_them:
+            with shops.sees(shop_row.id):
+                made += self._make_due()
+        return made
+
+    def _make_due(self) -> int:
         made = 0
         with self._store.read() as connection:
             wanted = due(connection)

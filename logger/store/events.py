@@ -22,13 +22,19 @@ def add_event(
     by: str,
     text: str = "",
     data: dict[str, Any] | None = None,
+    shop_id: int | None = None,
 ) -> None:
-    """Notes something, of one pour or of the whole service (pour_id None)."""
+    """Notes something, of one pour or of the whole shop (pour_id None).
+
+    `shop_id` is given where nobody's request says which shop that is: at the doors.
+    """
     values: dict[str, Any] = {"at_ms": at_ms, "kind": kind, "by": by, "text": text, "data": data}
     if pour_id is not None:
         head = tx.execute(select(_POUR.c.event_head).where(_POUR.c.id == pour_id)).scalar_one()
         values["link"] = link(head, values, EVENT_FIELDS)
         tx.execute(update(_POUR).where(_POUR.c.id == pour_id).values(event_head=values["link"]))
+    if shop_id is not None:
+        values["shop_id"] = shop_id
     tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
 
 

@@ -44,11 +44,20 @@ def owner_exists(connection: Connection) -> bool:
     return int(found) > 0
 
 
-def add_person(tx: Connection, name: str, role: Role, password_hash: str, now_ms: int) -> int:
-    """A new person's id. Raises NotAllowed when the name is taken."""
+def add_person(
+    tx: Connection, name: str, role: Role, password_hash: str, now_ms: int, shop_id: int | None = None
+) -> int:
+    """A new person's id, in the shop that asked them in. Raises NotAllowed when the name is taken, in any shop."""
     if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name)).first():
         raise NotAllowed(f"there is somebody called {name!r} already; add a surname or initial")
-    values = {"name": name, "role": role, "password_hash": password_hash, "created_ms": now_ms}
+    values: dict[str, Any] = {
+        "name": name,
+        "role": role,
+        "password_hash": password_hash,
+        "created_ms": now_ms,
+    }
+    if shop_id is not None:
+        values["shop_id"] = shop_id
     return int(tx.execute(insert(PERSON).values(**values).returning(PERSON.c.id)).scalar_one())
 
 
@@ -137,9 +146,14 @@ def _open(now_ms: int) -> tuple[Any, ...]:
 
 
 def signed_in(connection: Connection, token: str, now_ms: int) -> Row[*tuple[Any, ...]] | None:
-    """The person (id, name, role, sign_in_id, seen_ms) that a token belongs to, or None."""
+    """The person (id, name, role, sign_in_id, seen_ms, shop_id) that a token belongs to, or None."""
     wanted = select(
-        PERSON.c.id, PERSON.c.name, PERSON.c.role, SIGN_IN.c.id.label("sign_in_id"), SIGN_IN.c.seen_ms
+        PERSON.c.id,
+        PERSON.c.name,
+        PERSON.c.role,
+        SIGN_IN.c.id.label("sign_in_id"),
+        SIGN_IN.c.seen_ms,
+        PERSON.c.shop_id,
     ).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
     mine = (SIGN_IN.c.token_hash == token_hash(token), PERSON.c.left_ms.is_(None))
     return connection.execute(wanted.where(*mine, *_open(now_ms))).first()

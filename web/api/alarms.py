@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 
 from logger.alarms.rates import rates
-from logger.store import alarms
+from logger.store import alarms, pours
 from web import attend, desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.service import Service
@@ -36,6 +36,7 @@ def alarm_rates(service: ServiceDep, _who: ViewerDep, days: Days = 30) -> dict[s
 def alarms_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> list[dict[str, Any]]:
     """Every activation of a pour's alarms, oldest first."""
     with service.store.read() as connection:
+        pours.get_pour(connection, pour_id)
         return [dict(row._mapping) for row in alarms.alarms_of(connection, pour_id)]
 
 

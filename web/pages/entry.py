@@ -95,7 +95,8 @@ def sign_in(
         return _again(request, "sign-in.html", error, {"then": own_path(then), "look_again": None}, 401)
     with service.store.write() as tx:
         browser = request.headers.get("user-agent", "")[:200]
-        events.add_event(tx, None, service.timeline.now_ms(), "signed-in", person.name, browser)
+        events.add_event(tx, None, service.timeline.now_ms(), "signed-in", person.name, browser,
+                         shop_id=person.shop_id)  # fmt: skip
     return doors.let_in(request, person.id, own_path(then))
 
 
@@ -148,11 +149,18 @@ def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
     try:
         known = people.person_by_name(tx, asked.name)
     except NotFound:
-        events.add_event(tx, None, now_ms, "joined", asked.name, f"{asked.role}, asked in by {asked.by}")
-        return people.add_person(tx, asked.name, people.Role(asked.role), kept, now_ms)
+        events.add_event(tx, None, now_ms, "joined", asked.name, f"{asked.role}, asked in by {asked.by}",
+                         shop_id=asked.shop_id)  # fmt: skip
+        return people.add_person(tx, asked.name, people.Role(asked.role), kept, now_ms, asked.shop_id)
+    if known.shop_id != asked.shop_id:
+        # An invitation of one shop must give nobody another shop's person.
+        raise NotAllowed(
+            f"somebody called {asked.name!r} is in another shop; ask to be invited with a surname"
+        )
     people.change_password(tx, known.id, kept)
     people.end_sign_ins(tx, known.id, now_ms)
-    events.add_event(tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}")
+    events.add_event(tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}",
+                     shop_id=asked.shop_id)  # fmt: skip
     return int(known.id)
 
 

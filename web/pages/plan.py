@@ -75,6 +75,7 @@ def change_numbers(
 def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     """The plan as it was before its last change; pressed again, it takes that back too."""
     with service.store.read() as connection:
+        pours.get_pour(connection, pour_id)
         before = shown.events_of_kind(connection, pour_id, "plan-before")
     if not before:
         raise NotAllowed(f"pour {pour_id}: its plan has not been changed yet, so there is nothing to undo")
