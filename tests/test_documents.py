@@ -2,11 +2,33 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from typing import Any
 
+import pytest
+import typer
+
+from logger.daemon import station_file
+from logger.settings import Settings
+from web.command import app
 from web.documents import rewritten
 
 README = Path(__file__).parent.parent / "README.md"
+ROOT = README.parent
+DOCUMENTS = sorted(ROOT.glob("*.md"))
+#: What else speaks to a person about commands.
+SPEAKING = [
+    *DOCUMENTS,
+    *sorted((ROOT / "web" / "templates").glob("*.html")),
+    *sorted((ROOT / "systemd").iterdir()),
+    *sorted((ROOT / "logger" / "checkup").glob("*.py")),
+]
+#: A command in code: in backticks, in a code block, in <code>, in a unit.
+COMMAND = re.compile(
+    r"(?:^    (?:sudo )?|`(?:sudo )?|<code[^>]*>(?:sudo )?|bin/|\bsudo )pourlog ([a-z][a-z-]*)([^`<\n]*)",
+    re.MULTILINE,
+)
 
 
 def test_the_readme_tables_are_what_the_program_says() -> None:
@@ -28,3 +50,114 @@ def test_no_document_names_an_outside_recording_or_this_machine() -> None:
         text = path.read_text(encoding="utf-8").lower()
         for word in ("transcript", "youtube", "/work/", "video"):
             assert word not in text, f"{path.name}: {word}"
+
+
+def commands_in(path: Path) -> list[tuple[str, list[str]]]:
+    """(command, its options) of every `pourlog …` that a file names."""
+    text = path.read_text(encoding="utf-8")
+    return [(name, re.findall(r"(?<![\w-])--[a-z][a-z-]*", rest)) for name, rest in COMMAND.findall(text)]
+
+
+def test_every_command_that_is_named_exists_with_its_options() -> None:
+    """In the documents, on pages, in units and in what the check says."""
+    known = {
+        name: {option for parameter in command.params for option in parameter.opts}
+        for name, command in typer.main.get_group(app).commands.items()
+    }
+    named = [
+        (path.name, name, option)
+        for path in SPEAKING
+        for name, options in commands_in(path)
+        for option in ["", *options]
+    ]
+    assert len({name for _, name, _ in named}) > 8, "the search finds them"
+    wrong = [
+        entry for entry in named
+        if entry[1] not in known or (entry[2] and entry[2] not in known[entry[1]] | {"--help"})
+    ]  # fmt: skip
+    assert wrong == []
+
+
+def test_every_option_of_the_installation_is_in_the_readme_and_the_other_way_round() -> None:
+    """install's own help, and what README.md says of it; remove's options are among them."""
+    readme = README.read_text(encoding="utf-8")
+    (table,) = re.findall(r"\| option of `systemd/install`.*?\n\n", readme, re.DOTALL)
+    said = set(re.findall(r"`(--[a-z0-9-]+)`", table))
+    help_text = (ROOT / "systemd" / "install").read_text(encoding="utf-8")
+    (usage,) = re.findall(r"usage\(\) \{.*?^END$", help_text, re.DOTALL | re.MULTILINE)
+    offered = set(re.findall(r"^  (--[a-z0-9-]+)", usage, re.MULTILINE))
+    taken = set(re.findall(r"^    (--[a-z0-9-]+)(?:\|-h)?\)", help_text, re.MULTILINE))
+    assert taken == offered
+    assert said == offered - {"--help"}
+    named = [
+        (path.name, option)
+        for path in SPEAKING
+        for line in re.findall(r"systemd/install([^`\n]*)", path.read_text(encoding="utf-8"))
+        for option in re.findall(r"--[a-z0-9-]+", line)
+        if option not in offered
+    ]
+    assert named == []
+
+
+def test_every_name_of_a_station_file_is_in_the_readme_and_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Read from the reader itself, by giving it the example of its own documentation; which it takes."""
+    known: set[str] = set()
+    done = station_file._Table.done
+
+    def noted(table: Any) -> None:
+        known.update(table._known)
+        done(table)
+
+    monkeypatch.setattr(station_file._Table, "done", noted)
+    example = (station_file.__doc__ or "").partition("\n\n")[2]
+    path = tmp_path / "station.toml"
+    path.write_text(example, encoding="utf-8")
+    config = station_file.station_from_file(path)
+    assert config.wiring.pins.fan_active_high is False
+    readme = README.read_text(encoding="utf-8")
+    section = readme[readme.index("## The station file") : readme.index("## The plan file")]
+    (table,) = re.findall(r"\| name \| meaning \|.*?\n\n", section, re.DOTALL)
+    said = {
+        word
+        for line in table.strip().splitlines()[2:]
+        for word in re.findall(r"`\[*([a-z_]+)\]*`", line.split("|")[1])
+    }
+    assert said == known
+
+
+def test_every_setting_that_is_named_in_a_text_exists() -> None:
+    """`[table] name` in a document, on a page or in what the check says: of the service's file or a station's."""
+    settings = {
+        f"[{name}]"
+        for name in ("messages", "https", "first_hour", "fan", "shops")
+        if name in Settings.model_fields
+    }
+    readme = README.read_text(encoding="utf-8")
+    names = set(re.findall(r"^\| `([a-z_.]+)` \|", readme, re.MULTILINE))
+    station = set(
+        re.findall(
+            r"`([a-z_]+)`", readme[readme.index("## The station file") : readme.index("## The plan file")]
+        )
+    )
+    wrong = []
+    for path in SPEAKING:
+        for table, name in re.findall(
+            r"(\[[a-z_]+\]) ([a-z_]+_[a-z_]+|urls)\b", path.read_text(encoding="utf-8")
+        ):
+            if table in settings and f"{table[1:-1]}.{name}" not in names and name not in station:
+                wrong.append((path.name, table, name))
+    assert wrong == []
+
+
+def test_every_file_that_a_document_names_is_there() -> None:
+    """In backticks, with a folder in front: a path from the top of this tree."""
+    tops = {path.name for path in ROOT.iterdir() if path.is_dir()}
+    missing = [
+        (path.name, named)
+        for path in DOCUMENTS
+        for named in re.findall(r"`([a-z]+/[\w./-]+)`", path.read_text(encoding="utf-8"))
+        if named.split("/")[0] in tops and not (ROOT / named).exists()
+    ]
+    assert missing == []
