@@ -177,11 +177,13 @@ def _fan_cooling(part: Band | None) -> float | None:
 class Pace:
     """How forecasts fit into the time of the service; a simulation at high speed has its own.
 
-    idle_s: real seconds between looks for what is due. hold: entered while a forecast is made of a pour whose peak is
-    still to come. ready: whether the worker is started before the first forecast is due.
+    idle_s: real seconds between looks for what is due. apart_h: hours between forecasts at least, and before the
+    first. hold: entered while one is made of a pour whose peak is still to come. ready: whether the worker is started
+    before the first is due.
     """
 
     idle_s: float = 1.0
+    apart_h: float = 0.0
     hold: Callable[[], AbstractContextManager[object]] = nullcontext
     ready: bool = False
 
@@ -237,7 +239,8 @@ class Forecaster:
             pour = pours.get_pour(connection, pour_id)
             last = forecasts.latest(connection, pour_id)
             at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
-            if at_h < due_at_h(None if last is None else last.body):
+            earliest_h = self._pace.apart_h + (0.0 if last is None else float(last.body["at_h"]))
+            if at_h < max(earliest_h, due_at_h(None if last is None else last.body)):
                 return False
             history = history_of(connection, pour)
             ran = fan_runs(

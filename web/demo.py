@@ -63,8 +63,9 @@ LOCK_STEP_AHEAD_MS = 600_000
 LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
 BRISK_SPEED, BRISK = 3000.0, 1.25
-#: At that speed the time stands while a forecast is made, and then goes on for so much real time at least, s.
-FORECAST_IDLE_S = 0.8
+#: At high speed the time stands while a forecast is made; so much real time passes between two, if nothing else stands
+#: in the way, s, and so often it is looked whether one is due, s.
+FORECAST_EVERY_S, FORECAST_LOOK_S = 1.0, 0.1
 HELD_LOOK_S = 0.005
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
@@ -128,8 +129,7 @@ def run_service(folder: Path) -> int:
     service = Service.open(read_settings(folder / "settings.toml"), clock)
     service.watch.ahead_ms = LOCK_STEP_AHEAD_MS
     if clock.speed >= LOCK_STEP_SPEED:
-        idle_s = FORECAST_IDLE_S if clock.speed >= BRISK_SPEED else Pace().idle_s
-        service.pace = Pace(idle_s, clock.hold, ready=True)
+        service.pace = Pace(FORECAST_LOOK_S, FORECAST_EVERY_S * clock.speed / 3600, clock.hold, ready=True)
     code = service.new_setup_code()
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")

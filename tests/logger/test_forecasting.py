@@ -98,7 +98,8 @@ def test_a_worker_that_dies_is_replaced() -> None:
 def test_a_simulated_time_stands_while_the_peak_is_still_to_come_and_no_longer(
     store: Store, clock: Any, plan_toml: str
 ) -> None:
-    """Held for each forecast up to the one that has the peak behind it, and let go after each."""
+    """Held for each forecast up to the one that has the peak behind it, and let go after each; half an hour is too
+    soon for the next."""
     timeline, held = Timeline(store, clock), []
 
     @contextmanager
@@ -121,8 +122,8 @@ def test_a_simulated_time_stands_while_the_peak_is_still_to_come_and_no_longer(
         row = readings.Incoming(1, "28-core", "core", clock.stamp(), 21_000, None, "0", None)
         station = stations.by_name(tx, "bench-1")
         readings.save_batch(tx, station, "spool-1", clock.stamp(), [row], timeline.true_ms())
-    forecaster = Forecaster(store, timeline, compute, pace=Pace(hold=hold))
-    for hours in (1, 6, 7):
+    forecaster = Forecaster(store, timeline, compute, pace=Pace(apart_h=1.0, hold=hold))
+    for hours, made in ((0.5, False), (0.5, True), (6.0, True), (7.0, True)):
         clock.move(3600.0 * hours)
-        assert forecaster.make(pour_id)
+        assert forecaster.make(pour_id) == made
     assert held == ["held", "made at 1 h", "let go", "held", "made at 7 h", "let go", "made at 14 h"]
