@@ -17,6 +17,9 @@ from types import FrameType
 
 log = logging.getLogger(__name__)
 
+SEND_S = 0.5
+"""Real seconds that a word to systemd may take."""
+
 
 class Supervisor:
     """Tells systemd how the daemon is. Without systemd it tells nobody, and nothing changes."""
@@ -62,6 +65,8 @@ def _notify_socket(name: str) -> socket.socket | None:
     if not name:
         return None
     made = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
+    # A systemd that does not take its mail must not hold up a sweep.
+    made.settimeout(SEND_S)
     try:
         made.connect("\0" + name[1:] if name.startswith("@") else name)
     except OSError as error:

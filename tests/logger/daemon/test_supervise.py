@@ -66,6 +66,20 @@ def test_a_systemd_that_is_gone_does_not_end_the_watch(
     assert len(caplog.records) == 2
 
 
+def test_a_systemd_that_does_not_listen_holds_nothing_up(
+    systemd: socket.socket, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Its mailbox is full after a dozen words; the sweeps go on, and what is lost is said."""
+    monkeypatch.setattr("logger.daemon.supervise.SEND_S", 0.01)
+    supervisor = Supervisor()
+    for _ in range(400):
+        supervisor.alive("x" * 1000)
+        if caplog.records:
+            break
+    supervisor.close()
+    assert "systemd does not hear" in caplog.text
+
+
 def test_without_systemd_nothing_is_said_and_nothing_breaks() -> None:
     """A station started by hand."""
     supervisor = Supervisor({})
