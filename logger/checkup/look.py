@@ -7,6 +7,7 @@ import platform
 import shutil
 import socket
 import sqlite3
+import ssl
 import sys
 import tempfile
 from dataclasses import dataclass
@@ -233,8 +234,11 @@ def _service(station: StationConfig | None, settings: Settings | None, transport
         return None
     httpx: Any = load_httpx()
     try:
-        # Its own certificate is made out for its name, not for this address; what is asked is no secret.
-        verify = station is not None
+        # A service asked about itself: its certificate is made out for its name, not for this address, and what is
+        # asked is no secret.
+        verify: Any = station is not None
+        if station is not None and station.service_certificate is not None:
+            verify = ssl.create_default_context(cafile=str(station.service_certificate))
         with httpx.Client(
             base_url=url, timeout=ANSWER_S, trust_env=False, transport=transport, verify=verify
         ) as client:

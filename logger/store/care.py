@@ -59,10 +59,10 @@ def looks(connection: Connection, station_id: int, rom: str, since_ms: int) -> l
 
 
 def recent(connection: Connection, station_id: int, rom: str, since_ms: int) -> list[Row[Any]]:
-    """A probe's newest readings: at_ms, milli_c, fault, raw; oldest first."""
+    """A probe's newest readings: at_ms, milli_c, fault, raw, milli_rh; oldest first."""
     at_ms = (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms")
     wanted = (
-        select(at_ms, READING.c.milli_c, READING.c.fault, READING.c.raw)
+        select(at_ms, READING.c.milli_c, READING.c.fault, READING.c.raw, READING.c.milli_rh)
         .join(BOOT, BOOT.c.id == READING.c.boot)
         .where(
             READING.c.id > _newest(connection) - RECENT_ROWS,

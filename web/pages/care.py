@@ -146,6 +146,7 @@ def _about(connection: Connection, service: Service, station: Row[Any], rom: str
         "station": station, "probe": row, "checks": done, "ice": checked, "dip": care.newest_of(done, care.DIP),
         "hand": care.newest_of(done, care.HAND), "added_c": added_c, "wanted_c": wanted_c,
         "agrees": added_c is not None and wanted_c is not None and abs(added_c - wanted_c) <= SAME_K,
+        "humidity_pct": None if not last or last[0].milli_rh is None else last[0].milli_rh / 1000,
         "digital": rom.startswith("28-"), "live": care.in_live_pour(connection, station.id), "problem": None,
     }  # fmt: skip
 
