@@ -26,11 +26,15 @@ def put(raw: bytes, folder: Path, name: str) -> None:
     """A photo's bytes under its name, on the disk when this returns: a record may point to it. Raises OSError."""
     folder.mkdir(parents=True, exist_ok=True)
     part = folder / f".{name}.part"
-    with part.open("wb") as file:
-        file.write(raw)
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(folder / name)
+    try:
+        with part.open("wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(folder / name)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
     # The name is on the disk only when its folder is, and the folder only when its own folder is.
     for named_in in (folder, folder.parent):
         handle = os.open(named_in, os.O_RDONLY)

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import FileResponse, RedirectResponse, Response
 
-from logger.errors import BadInput, NotFound
+from logger.errors import BadInput, NotFound, StoreError
 from logger.pour import Stage
 from logger.record import happened
 from logger.store import pours, shown
@@ -39,7 +39,7 @@ def keep_photo(
 ) -> str:
     """Keeps a photo, drawn anew, and notes it with the pour; with a sealed record as an addition with its reason.
 
-    Gives its SHA-256. Raises BadInput, NotFound.
+    Gives its SHA-256. Raises BadInput, NotFound, and StoreError when the disk refuses.
     """
     if not raw:
         raise BadInput("photo", "is empty", remedy="choose a photo first")
@@ -53,7 +53,12 @@ def keep_photo(
     drawn = redrawn(raw)
     name = hashlib.sha256(drawn).hexdigest()
     # Also when there is one of that name: it may have been damaged since.
-    put(drawn, _folder(service), f"{name}.{ENDING}")
+    try:
+        put(drawn, _folder(service), f"{name}.{ENDING}")
+    except OSError as error:
+        raise StoreError(
+            f"the photo could not be kept ({error.strerror}): make room on the disk, then send it again"
+        ) from error
     about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | ({"point": point} if point else {})
     desk.note(service, pour_id, text, by, "photo", about, reason)
     return name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
@@ -127,3 +128,17 @@ def test_a_photo_is_on_the_disk_before_anything_says_so(
     monkeypatch.setattr(Path, "replace", renamed)
     photos.put(b"one", tmp_path / "photos", "one.jpg")
     assert done == ["/photos/.one.jpg.part", "named", "/photos", ""]
+
+
+def test_a_photo_that_finds_no_room_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half a file would take up the room that the watch needs."""
+
+    def full(_handle: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OSError, match="No space left"):
+        photos.put(b"one", tmp_path / "photos", "one.jpg")
+    assert list((tmp_path / "photos").iterdir()) == []

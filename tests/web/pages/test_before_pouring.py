@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 from pathlib import Path
 from typing import Any
@@ -141,3 +142,18 @@ def test_a_photo_is_kept_by_its_bytes_and_nothing_else_is(maker: Any, shop: Any,
     assert answer.headers["content-type"] == "image/jpeg"
     assert Image.open(io.BytesIO(answer.content)).size == (40, 30)
     assert maker.get(address.replace(f"/pours/{pour}/", f"/pours/{other}/")).status_code == 404
+
+
+def test_a_photo_that_finds_no_room_is_told_with_what_to_do(
+    maker: Any, shop: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk is full when it matters; the person at the phone can make room."""
+
+    def full(*_: Any) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("web.pages.photos.put", full)
+    pour = shop.plan(plan_toml)
+    answer = maker.post(f"/pours/{pour}/photos", files={"photo": ("a.jpg", PHOTO, "image/jpeg")})
+    assert answer.status_code == 500
+    assert "No space left on device): make room on the disk" in words(answer)
