@@ -54,7 +54,9 @@ def share(
     except (BadInput, NotFound) as error:
         return page(request, "links.html", _context(service) | {"problem": str(error)}, status=422)
     address = f"{service.settings.link_base}/shared/{token}"
-    return page(request, "links.html", _context(service) | {"address": address, "made_for": label})
+    calendar = f"{service.settings.link_base}/calendar/{token}"
+    return page(request, "links.html",
+                _context(service) | {"address": address, "calendar": calendar, "made_for": label})  # fmt: skip
 
 
 @router.post("/links/{link_id}/end")
