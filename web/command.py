@@ -35,7 +35,7 @@ from logger.record.figures import places_from
 from logger.replay import replay
 from logger.settings import Settings, read_settings
 from logger.store.backup import KEPT, back_up, restore
-from web.commands import machine, owner, records
+from web.commands import machine, owner, records, server
 from web.commands.working import working
 from web.demo import run_demo
 from web.pages.words import celsius, hours_minutes
@@ -418,6 +418,7 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
 records.add_to(app)
 machine.add_to(app, SystemClock)
 owner.add_to(app, SystemClock)
+server.add_to(app, SystemClock)
 
 
 def main() -> None:

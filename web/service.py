@@ -19,9 +19,10 @@ from logger.forecasting import Pace
 from logger.intake import Intake
 from logger.leadership import Alone, Decides, Leadership
 from logger.settings import Settings
-from logger.store import lease, shops
+from logger.store import lease, partitions, shops
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
+from logger.store.partitions import Month
 from logger.store.people import get_secret, owner_exists, secret_made_ms, set_secret
 from logger.store.reserve import Reserve
 from logger.store.shops import sees
@@ -60,6 +61,7 @@ class Service:
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
     _reserve: Reserve | None = field(init=False, default=None)
+    _months_from: Month | None = field(init=False, default=None)
     #: Pour → its shop; a pour stays where it is.
     _shops: dict[int, int] = field(init=False, default_factory=dict)
 
@@ -83,12 +85,17 @@ class Service:
             self.decides = Alone()
         else:
             self.news.shop_of = self._shop_of_pour
+            self.keep_reserve()
             self.decides = Leadership(self.store, lambda: (self.watch.judged_ms, self.watch.trouble))
 
     def keep_reserve(self) -> None:
-        """Lays up the reserve again once there is room."""
+        """Lays up the reserve again once there is room; on a server, the table of the next month of readings."""
         if self._reserve is not None:
             self._reserve.keep()
+        elif (month := partitions.month_of(self.timeline.true_ms())) != self._months_from:
+            with self.store.write() as tx:
+                partitions.keep_ahead(tx, self.timeline.true_ms())
+            self._months_from = month
 
     def look_often(self, station: str) -> None:
         """Somebody checks a probe of this station: for some minutes it looks as often as it can."""

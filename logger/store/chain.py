@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,7 @@ from sqlalchemy import Connection, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.store.database import table
+from logger.store.dialect import on_postgres
 from logger.store.tables import Boot, Event, ReadingRow
 
 #: The fields of a reading that its link covers, in order. `boot_id` is the name of its boot.
@@ -78,9 +80,14 @@ def proven_readings(connection: Connection, pour_id: int, station_id: int | None
 
     The quick way of saying that nothing is wrong; `linked_readings` says what is.
     """
-    if connection.dialect.name != "sqlite":
-        return 0, ""
     count, previous, digest = 0, "", hashlib.sha256
+    if on_postgres(connection):
+        with closing(_readings_in_a_stream(connection, pour_id)) as stream:
+            for row in stream:
+                if next_link(previous, row.body or "") != row.link or row.station_id != station_id:
+                    break
+                previous, count = row.link, count + 1
+        return count, previous
     # The driver's own rows: 311 040 of them come in half a second, wrapped ones in three.
     rows: Any = connection.exec_driver_sql(_AS_JSON, (pour_id,)).cursor
     try:
@@ -96,8 +103,8 @@ def proven_readings(connection: Connection, pour_id: int, station_id: int | None
 
 def linked_readings(connection: Connection, pour_id: int) -> Iterator[Linked]:
     """A pour's readings in the order of their chain. SQLite writes the JSON itself: that takes half the time."""
-    if connection.dialect.name != "sqlite":
-        yield from _readings_one_by_one(connection, pour_id)
+    if on_postgres(connection):
+        yield from _readings_in_a_stream(connection, pour_id)
         return
     last_id = -(2**63)
     try:
@@ -129,6 +136,21 @@ def linked_events(connection: Connection, pour_id: int) -> Iterator[Linked]:
             yield Linked(event_id, body_of(dict(row), EVENT_FIELDS), row["link"])
         except (SQLAlchemyError, ValueError, TypeError):
             yield Linked(event_id, None, None)
+
+
+def _readings_in_a_stream(connection: Connection, pour_id: int) -> Generator[Linked, None, None]:
+    """A server's columns hold what their types say: a row that cannot be read does not happen there."""
+    columns = [_BOOT.c.boot_id if name == "boot_id" else _READING.c[name] for name in READING_FIELDS]
+    wanted = select(_READING.c.id, _READING.c.link, _READING.c.station_id, *columns)
+    wanted = wanted.join(_BOOT, _BOOT.c.id == _READING.c.boot, isouter=True)
+    wanted = wanted.where(_READING.c.pour_id == pour_id).order_by(_READING.c.id)
+    rows = connection.execute(wanted, execution_options={"stream_results": True, "yield_per": 5000})
+    try:
+        for row_id, stored, station_id, *values in rows:
+            body = _encode([int(value) if isinstance(value, bool) else value for value in values])
+            yield Linked(row_id, body, stored, station_id)
+    finally:
+        rows.close()  # whoever has seen enough leaves no cursor open on the server
 
 
 def _readings_one_by_one(connection: Connection, pour_id: int, after_id: int = -(2**63)) -> Iterator[Linked]:

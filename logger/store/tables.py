@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, Column, FetchedValue, Index, LargeBinary, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, Column, FetchedValue, Index, Integer, LargeBinary, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 
@@ -143,7 +143,10 @@ class ReadingRow(SQLModel, table=True):
         Index("reading_moment", "boot", "boot_ms"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    #: On PostgreSQL 64 bits, and the table is cut into months of `received_ms` (see partitions.py).
+    id: int | None = Field(
+        default=None, sa_column=Column(BigInteger().with_variant(Integer(), "sqlite"), primary_key=True)
+    )
     station_id: int = Field(foreign_key="station.id")
     spool: str = Field(max_length=36)
     seq: int = Field(sa_type=BigInteger)

@@ -15,6 +15,7 @@ from logger.settings import Settings, read_settings
 from logger.store import people
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
+from logger.store.shops import sees
 from web import doors
 
 BY = "the console of this machine"
@@ -46,7 +47,9 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
                 owner = _owner(
                     [row.name for row in people.everybody(connection) if row.role == people.Role.OWNER], name
                 )
-            code = doors.new_code(store, Timeline(store, clock()), owner, people.Role.OWNER, BY)
+                shop_id = people.person_by_name(connection, owner).shop_id
+            with sees(shop_id):
+                code = doors.new_code(store, Timeline(store, clock()), owner, people.Role.OWNER, BY)
         finally:
             store.close()
         if as_json:
