@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
 from logger.errors import BadInput, LoggerError
+from logger.forecasting import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.store import alarms, forecasts, pours, shown, stations
 from web import desk
@@ -167,6 +168,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
                    "until_ms": _at_ms(pour, item.until_h)} for item in ahead],
         "sentence": _sentence(pour, body, plan.resin.limits.max_core_c, u, hottest),
         "forecast": body,
+        "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,
         "helps": _helps(body),
         "chart": _chart(pour, plan.resin.limits, body, u),
         "events": noted,

@@ -126,6 +126,13 @@
     }
     setTimeout(() => { delete form.dataset.sent; }, 8000);
   });
+  // What a link leads to may take a moment to be made as well.
+  for (const link of document.querySelectorAll("a[data-wait]")) link.addEventListener("click", () => {
+    const word = document.createElement("p");
+    word.className = "wait"; word.setAttribute("role", "status"); word.textContent = link.dataset.wait;
+    link.parentElement.after(word);
+    setTimeout(() => word.remove(), 12000);
+  });
   window.addEventListener("pageshow", (event) => { if (event.persisted) { document.querySelectorAll(".wait").forEach((word) => word.remove()); soon(); } });
 
   if (document.querySelector("[data-live]")) {

@@ -150,3 +150,15 @@ def test_the_cross_section_keeps_its_hottest_cell(maker: Any, shop: Any, plan_to
     )
     predicted = maker.get(f"/api/pours/{pour}").json()["prediction"]["peak_c"]
     assert abs(hottest - predicted) < 0.3
+
+
+def test_a_forecast_that_takes_a_moment_is_announced(maker: Any, shop: Any, plan_toml: str) -> None:
+    """When the first one is due, and that it is being worked out; not where no core reads."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 5, lambda _h: {"core": 23.0, "room": 21.0})
+    assert "The first forecast is due" in words(maker.get(f"/pours/{pour}"))
+    shop.feed(0.1, 5, lambda _h: {"core": 23.0, "room": 21.0})
+    assert "A first forecast is being worked out" in words(maker.get(f"/pours/{pour}"))
+    shop.feed(0.01, 5, lambda _h: {"core": "bad-crc", "room": 21.0})
+    assert "being worked out" not in words(maker.get(f"/pours/{pour}"))
