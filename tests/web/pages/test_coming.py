@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
+from logger.cure.prediction import predict
 from logger.pour import Stage
 from web.pages.coming import coming
 from web.pages.course import Foretold, course_of, foretold
@@ -52,3 +55,26 @@ def test_the_next_two_looks_are_asked_for(course: Foretold) -> None:
     """While somebody sits by the form."""
     items = coming(Stage.WATCHED, 0.05, course, None, [0.25, 0.33, 0.42])
     assert [item.at_h for item in items if item.what == "Look at the form"] == [0.25, 0.33]
+
+
+def test_a_plan_is_solved_once_and_not_again_after_a_restart(
+    maker: Any, shop: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A runaway takes seconds to solve: planning it and every page about it share one solution, kept with the pour."""
+    solved = []
+    real = predict
+
+    def counted(plan: Any, **asked: Any) -> Any:
+        solved.append(plan.title)
+        return real(plan, **asked)
+
+    monkeypatch.setattr("web.pages.course.predict", counted)
+    text = plan_toml.replace("for a fictional client", "to be solved once")
+    pour = shop.plan(text)
+    for page in ("", "/plan", "/section", "/ready"):
+        assert maker.get(f"/pours/{pour}{page}").status_code == 200
+    assert solved == ["River table to be solved once"]
+    shop.go(pour, Stage.READY, Stage.POURING)
+    course_of.cache_clear()
+    assert "Core at its hottest" in maker.get(f"/pours/{pour}").text
+    assert len(solved) == 1, "what comes next was frozen with the pour"
