@@ -38,6 +38,7 @@ from logger.errors import NotAllowed
 from logger.forecasting import Pace
 from logger.plan_file import plan_from_table
 from logger.planning.examples import EXAMPLES
+from logger.planning.topics.mixing import cards_of
 from logger.settings import read_settings
 from web.scenarios import OWNER, SCENARIOS, SECOND, WORKSHOP, Scenario
 from web.serve import serve
@@ -320,7 +321,34 @@ class Maker:
         self.sign_all(pour_id)
         self.step(pour_id, "ready", "every point looked at")
         self.step(pour_id, "pouring", "first pail in")
+        self.mix(pour_id, scenario)
         return pour_id
+
+    def mix(self, pour_id: int, scenario: Scenario) -> None:
+        """Weighs each pail as the card says, a little off as hands are, and notes the lots."""
+        plan = plan_from_table(scenario.plan)
+        for card in cards_of(plan):
+            each = card.each
+            for number in range(card.batches.count):
+                weighed = {
+                    "part_a": f"{each.a_g:.0f}",
+                    "part_b": f"{each.b_g * (1.004 - 0.003 * number):.0f}",
+                }
+                answer = self.client.post(f"/pours/{pour_id}/mix", data=weighed)
+                if answer.is_error:
+                    raise NotAllowed(f"a batch was refused ({answer.status_code}): {answer.text[:200]}")
+            for part, lot, grams in ((card.part_a, "A-0417", each.a_g), (card.part_b, "B-0392", each.b_g)):
+                kg = round(grams * card.batches.count / 1000, 3)
+                self.ask("POST", f"/api/pours/{pour_id}/lots", {
+                    "product": plan.resin.name, "part": part, "lot": lot, "kg": kg, "expires_on": "2027-06-30",
+                })  # fmt: skip
+
+    def tell_end(self, pour_id: int, scenario: Scenario) -> None:
+        """What the invented maker found when the casting came out of its form."""
+        address = f"/api/pours/{pour_id}"
+        self.ask("POST", f"{address}/tests", {"what": "release", "value": "let go all around"})
+        self.ask("POST", f"{address}/tests", {"what": "hardness", "value": scenario.hardness})
+        self.ask("POST", f"{address}/outcome", dict(scenario.outcome))
 
     def sign_all(self, pour_id: int) -> None:
         """Every point of the plan is signed by as many of the invented persons as it asks for, with its photo."""
@@ -410,7 +438,8 @@ def run_demo(
         done = _attend(maker, MappedClock(folder / "clock"), pour_id, service, station, stop)
         if done:
             print(
-                json.dumps(_finish(maker, pour_id, folder, service, station), ensure_ascii=False), flush=True
+                json.dumps(_finish(maker, pour_id, scenario, folder, service, station), ensure_ascii=False),
+                flush=True,
             )
         while done and not exit_when_done and not stop.wait(0.5):
             service.look()
@@ -459,7 +488,9 @@ def _attend(
     return False
 
 
-def _finish(maker: Maker, pour_id: int, folder: Path, service: Child, station: Child) -> dict[str, Any]:
+def _finish(
+    maker: Maker, pour_id: int, scenario: Scenario, folder: Path, service: Child, station: Child
+) -> dict[str, Any]:
     """Waits until everything is judged, releases and closes the pour, keeps its record."""
     for _ in range(600):
         state = maker.ask("GET", f"/api/pours/{pour_id}/progress")
@@ -467,6 +498,7 @@ def _finish(maker: Maker, pour_id: int, folder: Path, service: Child, station: C
             break
         threading.Event().wait(0.05)
     maker.step(pour_id, "released", "out of the form")
+    maker.tell_end(pour_id, scenario)
     maker.step(pour_id, "closed", "record complete")
     record = maker.ask("GET", f"/api/pours/{pour_id}/record")
     path = folder / f"record-{pour_id}.json"

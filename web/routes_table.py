@@ -1,7 +1,8 @@
 """Every route: who may, and what it leaves behind for the audit. A test holds this table and the app together.
 
 `may` names a dependency of web/access.py: viewer, maker, owner: signed in with that role or a higher one; person:
-anybody signed in; onlooker: or a wall screen; reader: or whoever has a link to that record; station: by its token.
+anybody signed in; onlooker: or a wall screen; reader: or whoever has a link to that record; station: by its token;
+operator: by the operators' token, or from the machine itself.
 anybody: nobody need be known. Whoever changes something must ask from one of our own pages (access.own_page), except
 a station, which shows its token in a header that no foreign page can set.
 
@@ -43,6 +44,8 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/shared/{token}", "anybody"),
     # What needs no door
     Route("GET", "/api/health", "anybody"),
+    Route("GET", "/api/ready", "anybody"),
+    Route("GET", "/metrics", "operator"),
     Route("GET", "/charts/{version}.js", "anybody"),
     Route("GET", "/api/openapi.json", "viewer"),
     # Stations
@@ -162,6 +165,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/pours/{pour_id}/label", "viewer"),
     Route("GET", "/pours/{pour_id}/record", "reader"),
     Route("GET", "/pours/{pour_id}/record.pdf", "reader"),
+    Route("GET", "/pours/{pour_id}/record/paper", "reader"),
     Route("POST", "/pours/{pour_id}/record/outcome", "maker", "outcome"),
     Route("POST", "/pours/{pour_id}/record/test", "maker", "test"),
     Route("POST", "/pours/{pour_id}/record/lot", "maker", "lot"),

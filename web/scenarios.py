@@ -77,6 +77,11 @@ class Scenario:
     plan: dict[str, Any]
     truth: dict[str, Any]
     lies: tuple[Lie, ...] = field(default=())
+    #: What the invented maker tells at the end; as logger/record/SCHEMA.md has it.
+    outcome: dict[str, Any] = field(
+        default_factory=lambda: {"state": "good", "text": "as it was meant to be"}
+    )
+    hardness: str = "no thumbnail mark"
 
 
 def _changed(table: dict[str, Any], **changes: Any) -> dict[str, Any]:
@@ -136,6 +141,15 @@ SCENARIOS: dict[str, Scenario] = {
             _changed(
                 _DEEP, resin__rate=_rate(1.22), pour__start_c=23.0, air__room_c=22.0, air__top_w_m2k=8.0
             ),
+            outcome={
+                "state": "lost",
+                "defects": [{"kind": "crack", "where": "along the middle"}],
+                "rework_cost": 640.0,
+                "currency": "credits",
+                "rework_h": 9.0,
+                "text": "yellowed and cracked; poured anew",
+            },
+            hardness="hard, and brittle",
         ),
         Scenario(
             "cold-room",
@@ -147,6 +161,13 @@ SCENARIOS: dict[str, Scenario] = {
             "A client with a birthday (invented)",
             _TABLE,
             _changed(_TABLE, air__room_c=_HEATING_FAILS),
+            outcome={
+                "state": "flawed",
+                "defects": [{"kind": "soft-spot", "where": "at the window end"}],
+                "rework_h": 2.0,
+                "text": "soft when it came out; hardened in a warm room",
+            },
+            hardness="a thumbnail sinks in",
         ),
         Scenario(
             "dead-probe",

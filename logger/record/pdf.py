@@ -13,6 +13,7 @@ from logger.errors import LoggerError
 
 #: Longest that one PDF may take, s: a Pi needs ten times a PC's half second.
 LONGEST_S = 60
+INSTEAD = "print the record's two sheets (…/record/paper) instead"
 
 
 class NoPdf(LoggerError):
@@ -23,8 +24,8 @@ def to_pdf(html: str) -> bytes:
     """The PDF of a page that needs nothing from elsewhere. Raises NoPdf with the remedy."""
     if importlib.util.find_spec("weasyprint") is None:
         raise NoPdf(
-            "the PDF needs the extra `pdf`: pip install 'pourlog[pdf]'; or open the record's page and print it, "
-            "which gives the same two pages"
+            "the PDF needs the extra `pdf`: pip install 'pourlog[pdf]'; or open the record on two sheets "
+            "(…/record/paper) and print it, which gives the same two pages"
         )
     try:
         done = subprocess.run(
@@ -32,10 +33,14 @@ def to_pdf(html: str) -> bytes:
             timeout=LONGEST_S, check=False,
         )  # fmt: skip
     except subprocess.TimeoutExpired as error:
-        raise NoPdf(f"the PDF took longer than {LONGEST_S} s; print the record's page instead") from error
+        raise NoPdf(
+            f"the PDF took longer than {LONGEST_S} s; print the record's two sheets (…/record/paper) instead"
+        ) from error
     if done.returncode != 0 or not done.stdout.startswith(b"%PDF-"):
         last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no reason given"]
-        raise NoPdf(f"the PDF could not be made ({last[0]}); print the record's page instead")
+        raise NoPdf(
+            f"the PDF could not be made ({last[0]}); print the record's two sheets (…/record/paper) instead"
+        )
     return done.stdout
 
 

@@ -53,10 +53,14 @@ def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_o
     assert told["faults"] > 1000
     assert "probe-lost" in told["alarms"]
     assert told["core_peak_c"] < 60, "no failed read became a temperature"
-    assert (
-        json.loads(Path(told["record"]).read_text(encoding="utf-8"))["figures"]["readings"]
-        == told["readings"]
-    )
+    record = json.loads(Path(told["record"]).read_text(encoding="utf-8"))
+    assert record["figures"]["readings"] == told["readings"]
+    assert len(record["points"]) > 15, "its plan is complete"
+    assert all(len(point["signed_by"]) == point["people"] for point in record["points"])
+    assert all(point["light"] != "stop" and point["override"] is None for point in record["points"])
+    assert [batch["light"] for batch in record["batches"]] == ["ok"] * len(record["batches"]) != []
+    assert {lot["part"] for lot in record["lots"]} == {"resin", "hardener"}
+    assert record["outcome"]["state"] == "good"
 
 
 def _kill(folder: str) -> list[int]:

@@ -9,25 +9,27 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-SHEET = 267.0
+SHEET = 265.0
 #: A heading; a table's heading row; a line of small print.
 HEADING, COLUMNS, SMALL = 8.2, 4.6, 4.6
 #: The plots of the air side by side; a strip of photos; each with its heading.
 BESIDE, STRIP = 46.0, 42.0
-#: The first sheet without its lists: head with the code, facts, the course and its note, the resin.
-FIRST = 38.0 + 45.0 + (HEADING + 67.5 + SMALL) + (HEADING + 9.0)
+#: The first sheet without its lists: head with the code, facts, the course and its note, the resin; and what it is
+#: higher by where somebody told how the pour ended.
+FIRST, OUTCOME = 30.0 + 45.0 + (HEADING + 67.0 + SMALL) + (HEADING + 5.0), 9.0
 #: The second sheet without its lists: the proof; the forecasts' plot, and their table for each forecast.
 PROOF, FORECAST_PLOT = 28.0, HEADING + 43.0
-#: List → most lines of it on paper, and how high each is.
-LISTS_FIRST = {"lots": (4, 4.7), "slabs": (4, 8.6), "batches": (6, 4.7)}
+#: List → most lines of it on paper, and how high each is; a point that was let pass has its reason on a second line.
+LISTS_FIRST = {"lots": (4, 4.7), "slabs": (4, 4.7), "batches": (6, 4.7)}
 LISTS_SECOND = {
-    "alarms": (7, 4.7), "points": (9, 8.6), "looks": (4, 5.1), "tests": (4, 5.1), "additions": (5, 8.9),
+    "alarms": (7, 4.7), "points": (12, 4.7), "looks": (4, 5.1), "tests": (4, 5.1), "additions": (5, 8.9),
 }  # fmt: skip
 #: What stands above the lines of a list, and under one that was cut; beside a heading that costs nothing.
 _ABOVE = dict.fromkeys(LISTS_FIRST, COLUMNS) | {
     "alarms": HEADING + COLUMNS, "points": HEADING + COLUMNS, "looks": HEADING, "tests": HEADING, "additions": HEADING,
 }  # fmt: skip
 _CUT = dict.fromkeys(LISTS_FIRST, SMALL) | dict.fromkeys(LISTS_SECOND, 0.0)
+PASSED = 3.9
 #: So few lines of a list are worth a plot's place.
 FEW = 3
 
@@ -40,9 +42,15 @@ class Room:
     air_first: bool
 
 
-def room(wanted: Mapping[str, int], *, forecasts: int, forecast_plot: bool, air: bool, photos: bool) -> Room:
-    """Shares out the two sheets. `wanted`: list → its lines; forecasts: lines of their table."""
-    first = SHEET - FIRST
+def room(
+    wanted: Mapping[str, int], *, forecasts: int, forecast_plot: bool, air: bool, photos: bool, outcome: bool,
+    passed: int,
+) -> Room:  # fmt: skip
+    """Shares out the two sheets.
+
+    wanted: list → its lines; forecasts: lines of their table; passed: how many points, the first ones, were let pass.
+    """
+    first = SHEET - FIRST - (OUTCOME if outcome else 0.0)
     few = {name: min(wanted[name], FEW) for name in LISTS_FIRST}
     air_first = air and _height(few, wanted, LISTS_FIRST) <= first - BESIDE
     second = SHEET - PROOF - (FORECAST_PLOT if forecast_plot else 0.0) - (STRIP if photos else 0.0)
@@ -50,11 +58,11 @@ def room(wanted: Mapping[str, int], *, forecasts: int, forecast_plot: bool, air:
     if air and not air_first:
         second -= BESIDE
     lines = _shared(wanted, LISTS_FIRST, first - (BESIDE if air_first else 0.0))
-    return Room(lines | _shared(wanted, LISTS_SECOND, second), air_first)
+    return Room(lines | _shared(wanted, LISTS_SECOND, second, passed), air_first)
 
 
 def _shared(
-    wanted: Mapping[str, int], lists: Mapping[str, tuple[int, float]], height: float
+    wanted: Mapping[str, int], lists: Mapping[str, tuple[int, float]], height: float, passed: int = 0
 ) -> dict[str, int]:
     """A line to each list in turn, as long as there is room."""
     given = dict.fromkeys(lists, 0)
@@ -63,7 +71,8 @@ def _shared(
         going_on = []
         for name in growing:
             more = given | {name: given[name] + 1}
-            if given[name] < min(wanted[name], lists[name][0]) and _height(more, wanted, lists) <= height:
+            fits = _height(more, wanted, lists, passed) <= height
+            if given[name] < min(wanted[name], lists[name][0]) and fits:
                 given = more
                 going_on.append(name)
         growing = going_on
@@ -71,10 +80,10 @@ def _shared(
 
 
 def _height(
-    given: Mapping[str, int], wanted: Mapping[str, int], lists: Mapping[str, tuple[int, float]]
-) -> float:
+    given: Mapping[str, int], wanted: Mapping[str, int], lists: Mapping[str, tuple[int, float]], passed: int = 0
+) -> float:  # fmt: skip
     """How high lists with so many lines are; one that is cut has a line that says so."""
-    return sum(
+    return PASSED * min(given.get("points", 0), passed) + sum(
         _ABOVE[name] + given[name] * high + (_CUT[name] if given[name] < wanted[name] else 0.0)
         for name, (_most, high) in lists.items() if wanted[name]
     )  # fmt: skip

@@ -20,7 +20,7 @@ from logger.record.shop import outcome_now
 from logger.store import pours
 from web.access import ReaderDep, ServiceDep
 from web.pages import paper
-from web.pages.frame import page, templates
+from web.pages.frame import STATIC, page, templates
 from web.pages.measures import Units, units_of
 from web.pages.photos import photo_bytes
 from web.pages.redrawn import thumbnail
@@ -53,15 +53,21 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
     u = units_of(request)
 
     def made() -> bytes:
-        shown = told(service, pour_id, u) | {"workshop": service.settings.workshop, "u": u}
-        shown["shows_cost"] = who is not None
-        shown["pictures"] = small_photos(service, shown["record"])
-        return to_pdf(templates().get_template("record-pdf.html").render(_on_paper(shown, u)))
+        shown = _on_paper(service, pour_id, u, shows_cost=who is not None)
+        css = (STATIC / "paper.css").read_text(encoding="utf-8")
+        return to_pdf(templates().get_template("record-pdf.html").render(shown | {"css": css}))
 
     body = await run_in_threadpool(made)
     name = f"record-{pour_id}.pdf"
     return Response(body, media_type="application/pdf",
                     headers={"Content-Disposition": f'inline; filename="{name}"'})  # fmt: skip
+
+
+@router.get("/pours/{pour_id}/record/paper")
+def record_paper(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
+    """The same two sheets for a browser to print, where the service makes no PDF."""
+    shown = _on_paper(service, pour_id, units_of(request), shows_cost=who is not None)
+    return templates().TemplateResponse(request, "record-pdf.html", shown | {"css": None})
 
 
 def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
@@ -158,8 +164,14 @@ def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str
     return shown
 
 
-def _on_paper(shown: dict[str, Any], u: Units) -> dict[str, Any]:
-    """The same with lists cut to what two sheets hold; `more` says how many lines each has lost."""
+def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> dict[str, Any]:
+    """The record with lists cut to what two sheets hold; `more` says how many lines each has lost."""
+    shown = told(service, pour_id, u) | {
+        "workshop": service.settings.workshop,
+        "u": u,
+        "shows_cost": shows_cost,
+    }
+    shown["pictures"] = small_photos(service, shown["record"])
     record = dict(shown["record"])
     lists = (*paper.LISTS_FIRST, *paper.LISTS_SECOND)
     whole = {name: record[name] for name in lists if name != "points"} | {"points": shown["points"]}
@@ -167,6 +179,7 @@ def _on_paper(shown: dict[str, Any], u: Units) -> dict[str, Any]:
     fits = paper.room(
         {name: len(rows) for name, rows in whole.items()}, forecasts=len(shown["forecasts"]),
         forecast_plot=forecast is not None, air=bool(shown["beside"]), photos=bool(shown["pictures"]),
+        outcome=shown["outcome"] is not None, passed=sum(p["override"] is not None for p in shown["points"]),
     )  # fmt: skip
     cut = {name: rows[: fits.lines[name]] for name, rows in whole.items()}
     more = {name: len(rows) - len(cut[name]) for name, rows in whole.items()}
