@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -70,11 +71,24 @@ class Https(Table):
         return self
 
 
+class Operating(Table):
+    """For whoever runs the service on a server."""
+
+    metrics_token: str | None = Field(
+        default=None, min_length=16, description="opens /metrics from other machines; else from this one alone"
+    )
+    log_format: Literal["text", "json"] = Field(
+        default="text", description="json: one object a line, for programs that gather logs"
+    )
+
+
 class Settings(Table):
     """Everything that the service can be told from outside."""
 
     data_dir: str = Field(default="pourlog-data", description="folder of database, photos and records")
-    database_url: str | None = Field(default=None, description="another database than data_dir's own")
+    database_url: str | None = Field(
+        default=None, description="a PostgreSQL server's database instead of data_dir's own"
+    )
     host: str = Field(
         default="127.0.0.1", description="address to listen on; 0.0.0.0 for the workshop's network"
     )
@@ -92,6 +106,7 @@ class Settings(Table):
     https: Https = Https()
     first_hour: FirstHour = FirstHour()
     fan: Fan = Fan()
+    operating: Operating = Operating()
 
     @property
     def database(self) -> str:
@@ -122,11 +137,11 @@ def read_settings(path: Path) -> Settings:
         first = error.errors()[0]
         name = ".".join(str(part) for part in first["loc"])
         if first["type"] == "extra_forbidden":
-            parts: tuple[type[Table], ...] = (Settings, Messages, Https, FirstHour, Fan)
+            parts: tuple[type[Table], ...] = (Settings, Messages, Https, FirstHour, Fan, Operating)
             known = ", ".join(sorted({name for part in parts for name in part.model_fields}))
             raise BadSettings(f"{path}: {name}", "is not a setting", value=first["input"],
                               allowed=known, remedy="check the spelling") from error  # fmt: skip
         # An address of [messages] carries passwords: it is not repeated where a journal keeps it.
-        shown = None if "url" in name else first["input"]
+        shown = None if "url" in name or "token" in name else first["input"]
         raise BadSettings(f"{path}: {name}", first["msg"], value=shown,
                           remedy="correct the value; every setting is listed in the README") from error  # fmt: skip
