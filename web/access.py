@@ -5,6 +5,7 @@ Every route names one of the dependencies below; `web/routes_table.py` lists whi
 
 from __future__ import annotations
 
+import hmac
 from dataclasses import dataclass
 from typing import Annotated, Any
 from urllib.parse import urlsplit
@@ -182,6 +183,22 @@ async def station(request: Request) -> Row[Any]:
     return found
 
 
+def operator(request: Request) -> None:
+    """Whoever shows the operators' token; without one in the settings, whoever asks from this machine."""
+    wanted = service_of(request).settings.operating.metrics_token
+    if wanted is None:
+        here = request.client is not None and request.client.host in ("127.0.0.1", "::1")
+        if not here:
+            raise SignInNeeded(
+                "figures are for this machine alone; set [operating] metrics_token to ask from another"
+            )
+        return
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    if scheme.lower() != "bearer" or not hmac.compare_digest(token.encode(), wanted.encode()):
+        raise SignInNeeded("figures are shown for the operators' token: Authorization: Bearer …")
+
+
+OperatorDep = Annotated[None, Depends(operator)]
 ViewerDep = Annotated[Who, Depends(viewer)]
 OnlookerDep = Annotated[Who, Depends(onlooker)]
 ReaderDep = Annotated[Who | None, Depends(reader)]

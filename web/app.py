@@ -55,7 +55,7 @@ HEADERS = {
 #: Over HTTPS, a browser never falls back to plain HTTP for a year (ASVS 5.0, 3.4.1).
 STRICT_TRANSPORT = "max-age=31536000"
 #: Before there is an owner, nothing else is reachable. A batch needs a token that only an owner can have given.
-BEFORE_OWNER = ("/set-up", "/static/", "/api/health", "/api/batches")
+BEFORE_OWNER = ("/set-up", "/static/", "/api/health", "/api/ready", "/metrics", "/api/batches")
 BATCHES = "/api/batches"
 
 

@@ -38,6 +38,7 @@ from logger.store.backup import KEPT, back_up, restore
 from web.commands import machine, owner, records, server
 from web.commands.working import working
 from web.demo import run_demo
+from web.logs import use_json
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
 from web.serve import serve
@@ -377,7 +378,10 @@ def serve_command(
 
     Example: `pourlog serve settings.toml`. Without a file it listens on this machine only, port 8080.
     """
-    service = Service.open(read_settings(settings) if settings else Settings(), SystemClock())
+    kept = read_settings(settings) if settings else Settings()
+    if kept.operating.log_format == "json":
+        use_json()
+    service = Service.open(kept, SystemClock())
     code = service.new_setup_code()
     if code is not None:
         console.print(

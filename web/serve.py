@@ -186,6 +186,8 @@ def server_for(service: Service) -> Server:
         host=service.settings.host,
         port=service.settings.port,
         log_level="warning",
+        # As JSON, the server's own lines go the way of ours.
+        log_config=None if service.settings.operating.log_format == "json" else uvicorn.config.LOGGING_CONFIG,
         timeout_graceful_shutdown=FINISH_S,
         server_header=False,
         http=Connection,

@@ -28,6 +28,7 @@ from logger.store.reserve import Reserve
 from logger.store.shops import sees
 from logger.watch import Watch
 from web import passwords
+from web.counted import Counted
 from web.curves import Curves
 from web.live import News
 
@@ -48,6 +49,8 @@ class Service:
     curves: Curves = field(default_factory=Curves)
     #: Hash of a station's token → its row, of stations that have sent a batch to this process.
     known_stations: dict[str, Row[Any]] = field(default_factory=dict)
+    #: What this process counts, for operators.
+    counted: Counted = field(default_factory=Counted)
     #: Stores stations' batches.
     intake: Intake = field(init=False)
     #: Stations whose probes are being checked, and until when (steady).

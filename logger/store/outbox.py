@@ -170,6 +170,12 @@ def oldest_waiting_ms(connection: Connection, groups: Sequence[str] | None = Non
     return None if found is None else int(found)
 
 
+def how_many_wait(connection: Connection) -> int:
+    """Messages that have not got through."""
+    wanted = select(func.count()).select_from(OUTBOX).where(OUTBOX.c.state == WAITING)
+    return int(connection.execute(wanted).scalar_one())
+
+
 def last_trial_ms(connection: Connection) -> int | None:
     """When the last test message was written."""
     found = connection.execute(select(func.max(OUTBOX.c.created_ms)).where(OUTBOX.c.why == TRIAL)).scalar()

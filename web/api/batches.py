@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import time
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
@@ -33,6 +34,7 @@ async def whole(request: Request) -> None:
 @router.post("/batches", max_body_size=BATCH_BODY, dependencies=[Depends(whole)], response_model=BatchAnswer)
 def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> Response:
     """Stores a station's rows and answers what it should do."""
+    began_s = time.perf_counter()
     if batch.station != station.name:
         raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
     rows = [
@@ -54,16 +56,20 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> R
             Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash), _health(batch)
         )
     except readings.Conflict as conflict:
+        service.counted.refused()
         with service.store.write() as tx:
             note_conflict(tx, station, str(conflict), service.timeline.true_ms())
         raise
     except NotAllowed as error:
+        service.counted.refused()
         service.known_stations.pop(station.token_hash, None)
         raise SignInNeeded(str(error)) from error
     saved = kept.saved
     for pour_id in saved.pours:
         service.news.tell("readings", pour=pour_id)
-    service.watch.wake(*saved.pours)
+    if saved.pours:
+        service.watch.wake(*saved.pours)
+    service.counted.batch(time.perf_counter() - began_s, saved.stored, saved.repeated)
     early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in kept.stages)
     answer = BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,

@@ -29,7 +29,7 @@ from web.throttle import unlimited
 
 DOORS = {
     getattr(access, name): name
-    for name in ("viewer", "person", "maker", "owner", "onlooker", "reader", "station")
+    for name in ("viewer", "person", "maker", "owner", "onlooker", "reader", "station", "operator")
 }
 CHANGING = [route for route in ROUTES if route.changes]
 BY_PEOPLE = [route for route in CHANGING if route.may in ("person", "maker", "owner")]

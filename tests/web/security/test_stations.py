@@ -36,7 +36,7 @@ def test_a_token_opens_nothing_but_batches(house: Any) -> None:
     browser = house.browser()
     browser.headers["Authorization"] = f"Bearer {house.station_token}"
     ids = {"pour_id": 1, "alarm_id": 1, "name": "bench-1", "invitation_id": 1, "person_id": 1, "sign_in_id": 1,
-           "link_id": 1, "token": "x", "version": "x"}  # fmt: skip
+           "link_id": 1, "token": "x", "version": "x", "rom": "28-0000000000c1", "key": 12 * "0"}  # fmt: skip
     others = [route for route in ROUTES if route.may not in ("station", "anybody")]
     assert {browser.request(r.method, r.path.format(**ids), json={}).status_code for r in others} == {401}
 

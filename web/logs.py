@@ -1,0 +1,31 @@
+"""Log lines as JSON objects, one a line, for programs that gather the logs of many machines."""
+
+from __future__ import annotations
+
+import json
+import logging
+from datetime import UTC, datetime
+
+
+class AsJson(logging.Formatter):
+    """One line: when (RFC 3339, UTC), how grave, who, what; and the trace of an error."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """One record."""
+        told = {
+            "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
+            "level": record.levelname.lower(),
+            "logger": record.name,
+            "message": record.getMessage(),
+            "process": record.process,
+            "thread": record.threadName,
+        }
+        if record.exc_info:
+            told["trace"] = self.formatException(record.exc_info)
+        return json.dumps(told, ensure_ascii=False)
+
+
+def use_json() -> None:
+    """Every handler of the root logger writes JSON from now on."""
+    for handler in logging.getLogger().handlers:
+        handler.setFormatter(AsJson())
