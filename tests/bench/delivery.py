@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
+import logging
 import random
 import sys
 import tempfile
@@ -136,6 +137,7 @@ if __name__ == "__main__":
     parser.add_argument("--random", type=int, default=200, help="rounds of one to three kills at random")
     parser.add_argument("--links", type=int, default=100_000, help="altered links")
     asked = parser.parse_args()
+    logging.disable(logging.CRITICAL)  # a day of refusals is what is asked for
     altered_links(asked.links)
     away()
     kills(asked.rounds, asked.random)
