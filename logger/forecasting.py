@@ -24,7 +24,7 @@ from logger.cure.calls import next_due_h
 from logger.cure.cut import to_draw
 from logger.cure.fans import blows_of, off_now, runs_of, runs_of_pour, without_fan
 from logger.cure.forecast import Forecast, forecast
-from logger.cure.what_if import what_if
+from logger.cure.what_if import NOW, what_if
 from logger.errors import LoggerError
 from logger.plan_file import plan_from_text
 from logger.record.figures import Place, places_from
@@ -156,10 +156,24 @@ def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
         crossing_h=band("crosses_limit_at_h"),
         release_h=band("release_at_h"),
         causes=tuple(cause["words"] for cause in body["causes"]),
+        would_help=_would_help(body.get("what_if", {})),
         fan_cooling=_fan_cooling(band("fan_cooling")),
         chance_without_fan=body.get("chance_without_fan"),
         surface_heating_w_m2=None if sun is None else sun["size"],
     )
+
+
+#: A remedy that brings the peak down by less than this is not worth a maker's way, K.
+WORTH_DOING_C = 2.0
+
+
+def _would_help(answers: dict[str, Any]) -> tuple[str, ...]:
+    """The remedies that help, in words, the best first."""
+    if NOW not in answers:
+        return ()
+    as_it_is_c = answers[NOW]["core_peak_c"]["p50"]
+    gains = [(as_it_is_c - answer["core_peak_c"]["p50"], answer["words"]) for answer in answers.values()]
+    return tuple(words for gain, words in sorted(gains, reverse=True) if gain >= WORTH_DOING_C)
 
 
 #: That a fan hardly cools is taken as known once it cannot well bring more than this part of its cooling.

@@ -44,6 +44,8 @@ def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) 
     reason += "."
     if answer.causes:
         reason += f" Why: {'; '.join(answer.causes)}."
+    if answer.would_help:
+        reason += f" What would help: {'; '.join(answer.would_help)}."
     severity = 2 if chance >= 0.9 and peak.p50 is not None and peak.p50 > limit + 20 else 1
     return Observation(True, answer.made_at_ms, reason, chance, needed, severity, credit_s=FORECAST_CREDIT_S)
 

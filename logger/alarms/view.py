@@ -69,6 +69,8 @@ class ForecastAnswer:
     release_h: Band | None = None
     #: Named causes with their size in words: "the resin cures 30 % faster than its datasheet".
     causes: tuple[str, ...] = ()
+    #: What would help, best first: "fans now: 78 → 57 °C".
+    would_help: tuple[str, ...] = ()
     #: Part of the cooling that the running fan should bring and does: 1 as it should, 0 like still air.
     fan_cooling: float | None = None
     #: The chance over the limit if the running fan were switched off now.

@@ -289,9 +289,11 @@ def test_the_core_will_overheat_takes_two_forecasts_of_three_and_says_why(hand: 
     assert hand.wait(60, first) == []
     assert hand.wait(60, forecast(600, 0.2)) == []
     hand.seconds = 900
-    found = hand.wait(60, forecast(900, 0.95, crossing_h=Band(2.0, 2.5, 3.0), causes=cause))
+    helps = ("fans now: 68 → 54 °C",)
+    found = hand.wait(60, forecast(900, 0.95, crossing_h=Band(2.0, 2.5, 3.0), causes=cause, would_help=helps))
     assert kinds(found) == ["core-will-overheat first-time"]
-    for words in ("chance 95 %", "peak about 68 °C (55 to 80 °C)", "in about 2.2 h", "30 % faster"):
+    for words in ("chance 95 %", "peak about 68 °C (55 to 80 °C)", "in about 2.2 h", "30 % faster",
+                  "What would help: fans now: 68 → 54 °C"):  # fmt: skip
         assert words in found[0].text
 
 
