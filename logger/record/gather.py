@@ -61,6 +61,7 @@ def measured(connection: Connection, pour_id: int) -> Measured:
     release_h = None if poured_ms is None or pour.released_ms is None else _hours(pour.released_ms, poured_ms)
     found = [] if poured_ms is None else columns.traces(connection, pour_id)
     humidity = _humidity(connection, pour_id, poured_ms)
+    _points(pour.plan_toml)  # kept in memory: sealing must not solve a plan while it holds the write lock
     parts = {
         "figures": figures(
             _places(found, poured_ms or 0), plan.resin.limits.max_core_c, pour.prediction,
