@@ -39,6 +39,7 @@ class Kept:
 class _Waiting:
     batch: Batch
     health: StationHealth | None
+    version: str | None
     done: bool = False
     kept: Kept | None = None
     error: Exception | None = field(default=None)
@@ -53,9 +54,12 @@ class Intake:
         self._queued = threading.Lock()
         self._writing = threading.Lock()
 
-    def take(self, batch: Batch, health: StationHealth | None = None) -> Kept:
-        """Stores a batch, together with others that wait. Raises Conflict, NotAllowed, and what the database raises."""
-        mine = _Waiting(batch, health)
+    def take(self, batch: Batch, health: StationHealth | None = None, version: str | None = None) -> Kept:
+        """Stores a batch, together with others that wait. `version`: the station's program, when it has changed.
+
+        Raises Conflict, NotAllowed, and what the database raises.
+        """
+        mine = _Waiting(batch, health, version)
         with self._queued:
             self._queue.append(mine)
         # The first to get here writes for all who wait; most find theirs done.
@@ -106,6 +110,8 @@ class Intake:
         for one, result in zip(group, results, strict=True):
             if one.health is not None and isinstance(result, Saved):
                 stations.note_health(tx, one.batch.station_id, one.health)
+            if one.version is not None and isinstance(result, Saved):
+                stations.note_version(tx, one.batch.station_id, one.version)
         urgent, fans, stages = alarms.loudest_at(tx, ids), stations.fans(tx, ids), pours.live_at(tx, ids)
         return [
             result

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import Connection
@@ -11,9 +12,9 @@ from logger.alarms.state import Change
 from logger.alarms.watchbook import Watchbook
 from logger.cure.prediction import MODEL_VERSION
 from logger.delivery.trials import write_trials
-from logger.errors import BadInput, NotAllowed
+from logger.errors import BadInput, NotAllowed, NotFound
 from logger.plan_file import Plan, plan_from_text
-from logger.pour import Stage, next_stage
+from logger.pour import LIVE, Stage, next_stage
 from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
@@ -57,15 +58,40 @@ def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None
     service.news.tell("pour", pour=pour_id)
 
 
-def choose_station(service: Service, pour_id: int, station: str, by: str) -> None:
-    """Says which station's probes are in the form. Raises NotAllowed once pouring has started, NotFound."""
+def choose_station(service: Service, pour_id: int, station: str, by: str, probes: Sequence[str] = ()) -> None:
+    """Says which station's probes are in the form: all of them, or those of these serial numbers.
+
+    Of a live pour only the probes can be chosen anew, at the same station: what they read from then on is its own.
+    Raises NotAllowed when the station was fixed, or another live pour has one of the probes, NotFound.
+    """
     with service.store.write() as tx:
-        pour = pours.get_pour(tx, pour_id)
-        if pour.stage not in (Stage.PLANNED, Stage.READY):
+        pour, row = pours.get_pour(tx, pour_id), stations.by_name(tx, station)
+        ahead = pour.stage in (Stage.PLANNED, Stage.READY)
+        if not ahead and (pour.stage not in LIVE or row.id != pour.station_id):
             raise NotAllowed(f"pour {pour_id} is {pour.stage}: its station was fixed when pouring started")
-        pours.choose_probes(tx, pour_id, stations.by_name(tx, station).id, [])
-        events.add_event(tx, pour_id, service.timeline.true_ms(), "station-chosen", by, station)
+        known = {probe.rom: probe.place for probe in stations.probes_of(tx, row.id)}
+        for rom in probes:
+            if rom not in known:
+                raise NotFound(f"station {station} has not reported a probe {rom!r}")
+        if not ahead:
+            _nobody_elses(tx, pour_id, row.id, frozenset(probes), station)
+        pours.choose_probes(tx, pour_id, row.id, probes)
+        names = ", ".join(f"{known[rom]} ({rom})" for rom in probes)
+        text = f"{station}: {names}" if probes else station
+        data = {"station": station, "probes": sorted(probes)} if probes else None
+        events.add_event(tx, pour_id, service.timeline.true_ms(), "station-chosen", by, text, data)
     service.news.tell("pour", pour=pour_id)
+
+
+def _nobody_elses(
+    tx: Connection, pour_id: int, station_id: int, probes: frozenset[str], station: str
+) -> None:
+    """Raises NotAllowed when a live pour has one of these probes: a reading belongs to one pour."""
+    for other in pours.sharing(tx, pour_id, station_id, probes):
+        raise NotAllowed(
+            f"pour {other.id} ({other.title}) is watched by the same probes of {station}: choose on both pours' pages "
+            "which probes are whose, or release that one first"
+        )
 
 
 def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
@@ -88,6 +114,9 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
         pour = pours.get_pour(tx, pour_id)
         if to is Stage.POURING and pour.station_id is None:
             raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
+        if to is Stage.POURING:
+            name = stations.by_id(tx, pour.station_id).name
+            _nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
         if starts:
             found = must_be_ready(tx, pour)
             text = text or f"{len(found.signatures)} signatures, {len(found.overrides)} let pass"

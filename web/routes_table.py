@@ -66,6 +66,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/wiring", "viewer"),
     Route("POST", "/stations", "owner", "station-enrolled"),
     Route("POST", "/stations/{name}/revoke", "owner", "station-revoked"),
+    Route("POST", "/stations/{name}/place", "owner", "station-placed"),
     # People
     Route("GET", "/people", "owner"),
     Route("POST", "/people/invitations", "owner", "asked-in"),

@@ -209,11 +209,10 @@ class FanShape(Shape):
 
 
 class HealthShape(Shape):
-    """What a station says of its supply, its disk and its program; null where it does not know."""
+    """What a station says of its supply and its disk; null where it does not know."""
 
     power_low: bool | None = None
     disk_free_mb: Annotated[float, Field(ge=0, le=1e12)] | None = None
-    version: Annotated[str, Field(max_length=32)] | None = None
 
 
 class NewStation(Shape):

@@ -26,6 +26,7 @@ from hardware.clock import Clock, Stamp
 from logger.daemon.keep import Keeper
 from logger.daemon.signals import Orders
 from logger.daemon.spool import Row, Spool
+from logger.version import own_version
 
 if TYPE_CHECKING:
     from httpx import BaseTransport, Client
@@ -159,6 +160,8 @@ def open_client(
         base_url=service_url,
         transport=transport,
         trust_env=False,
+        # The page of stations shows which program each runs (RFC 9110, 10.1.5).
+        headers={"User-Agent": f"pourlog-station/{own_version()}"},
         timeout=httpx.Timeout(ANSWER_S, connect=CONNECT_S),
     )
     return client

@@ -56,17 +56,64 @@ def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, 
         .where(POUR.c.station_id.in_(station_ids), POUR.c.stage != Stage.CLOSED)
         .order_by(POUR.c.id.desc())
     ).all()
-    chosen: dict[int, set[str]] = {row.id: set() for row in rows}
-    if chosen:
-        for row in connection.execute(select(POUR_PROBE).where(POUR_PROBE.c.pour_id.in_(chosen))):
-            chosen[row.pour_id].add(row.rom)
+    if not rows:
+        return {}
+    earliest_ms = min(row.poured_ms for row in rows) - BEFORE_MS
+    over = connection.execute(
+        select(POUR.c.id, POUR.c.station_id, POUR.c.released_ms).where(
+            POUR.c.station_id.in_(station_ids), POUR.c.stage == Stage.CLOSED, POUR.c.released_ms > earliest_ms
+        )
+    ).all()
+    chosen = _chosen(connection, [row.id for row in (*rows, *over)])
+    ended = [
+        (row.station_id, row.released_ms, chosen[row.id])
+        for row in (*rows, *over)
+        if row.released_ms is not None
+    ]
     found: dict[int, list[Window]] = {}
     for row in rows:
-        window = Window(
-            row.id, row.poured_ms - BEFORE_MS, row.released_ms, frozenset(chosen[row.id]), row.reading_head
-        )
+        mine = chosen[row.id]
+        # What a probe read before the pour before was released is that pour's, however late it comes in.
+        before = [
+            until_ms for station_id, until_ms, theirs in ended
+            if station_id == row.station_id and until_ms <= row.poured_ms and share(mine, theirs)
+        ]  # fmt: skip
+        from_ms = max([row.poured_ms - BEFORE_MS, *before])
+        window = Window(row.id, from_ms, row.released_ms, mine, row.reading_head)
         found.setdefault(row.station_id, []).append(window)
     return found
+
+
+def share(mine: frozenset[str], theirs: frozenset[str]) -> bool:
+    """Whether two pours of one station have a probe in common. One without chosen probes takes all of them."""
+    return not mine or not theirs or bool(mine & theirs)
+
+
+def sharing(
+    connection: Connection, pour_id: int, station_id: int, mine: frozenset[str]
+) -> list[Row[int, str]]:
+    """Live pours of that station (id, title) that have a probe in common with this one."""
+    rows = connection.execute(
+        select(POUR.c.id, POUR.c.title).where(
+            POUR.c.station_id == station_id, POUR.c.stage.in_(LIVE), POUR.c.id != pour_id
+        )
+    ).all()
+    chosen = _chosen(connection, [row.id for row in rows])
+    return [row for row in rows if share(mine, chosen[row.id])]
+
+
+def probes_chosen(connection: Connection, pour_id: int) -> frozenset[str]:
+    """The probes that were chosen for a pour; empty: all of its station's."""
+    return _chosen(connection, [pour_id])[pour_id]
+
+
+def _chosen(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozenset[str]]:
+    if not pour_ids:
+        return {}
+    found: dict[int, set[str]] = {pour_id: set() for pour_id in pour_ids}
+    for row in connection.execute(select(POUR_PROBE).where(POUR_PROBE.c.pour_id.in_(pour_ids))):
+        found[row.pour_id].add(row.rom)
+    return {pour_id: frozenset(roms) for pour_id, roms in found.items()}
 
 
 def add_pour(
@@ -107,6 +154,15 @@ def live_pours(connection: Connection) -> list[Row[Any]]:
     return list(
         connection.execute(select(POUR.c.id, POUR.c.stage, POUR.c.station_id).where(POUR.c.stage.in_(LIVE)))
     )
+
+
+def live_by_station(connection: Connection) -> dict[int, list[Row[*tuple[Any, ...]]]]:
+    """Station → its live pours (id, title)."""
+    found: dict[int, list[Row[*tuple[Any, ...]]]] = {}
+    wanted = select(POUR.c.station_id, POUR.c.id, POUR.c.title).where(POUR.c.stage.in_(LIVE))
+    for row in connection.execute(wanted.order_by(POUR.c.id)):
+        found.setdefault(row.station_id, []).append(row)
+    return found
 
 
 def oldest_live(connection: Connection) -> int | None:
@@ -156,7 +212,7 @@ def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: st
     add_event(tx, pour_id, now_ms, "plan-changed", by, "the plan was changed; signed points are asked again")
 
 
-def choose_probes(tx: Connection, pour_id: int, station_id: int, roms: list[str]) -> None:
+def choose_probes(tx: Connection, pour_id: int, station_id: int, roms: Sequence[str]) -> None:
     """Gives a pour its station, and its probes when it does not take all of them."""
     tx.execute(update(POUR).where(POUR.c.id == pour_id).values(station_id=station_id))
     tx.execute(delete(POUR_PROBE).where(POUR_PROBE.c.pour_id == pour_id))

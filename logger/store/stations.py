@@ -88,6 +88,14 @@ def probes_of(connection: Connection, station_id: int) -> list[Row[Any]]:
     return list(rows)
 
 
+def probes_by_station(connection: Connection) -> dict[int, list[Row[Any]]]:
+    """Station → every probe that it has reported, by place."""
+    found: dict[int, list[Row[Any]]] = {}
+    for row in connection.execute(select(PROBE).order_by(PROBE.c.place)):
+        found.setdefault(row.station_id, []).append(row)
+    return found
+
+
 def switch_fan(
     tx: Connection, station_id: int, *, on: bool, by: str | None = None, now_ms: int | None = None
 ) -> bool:
@@ -112,19 +120,26 @@ def fan_is_on(connection: Connection, station_id: int | None) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class StationHealth:
-    """What a station says of its supply, its disk and its program; None where it does not know."""
+    """What a station says of its supply and its disk; None where it does not know."""
 
     power_low: bool | None = None
     disk_free_mb: float | None = None
-    version: str | None = None
 
 
 def note_health(tx: Connection, station_id: int, health: StationHealth) -> None:
-    """Keeps what a station says of itself. A version that it does not tell stays what it told last."""
-    values: dict[str, Any] = {"power_low": health.power_low, "disk_free_mb": health.disk_free_mb}
-    if health.version is not None:
-        values["version"] = health.version
+    """Keeps what a station says of itself."""
+    values = {"power_low": health.power_low, "disk_free_mb": health.disk_free_mb}
     tx.execute(update(STATION).where(STATION.c.id == station_id).values(**values))
+
+
+def note_version(tx: Connection, station_id: int, version: str) -> None:
+    """Keeps which program a station runs."""
+    tx.execute(update(STATION).where(STATION.c.id == station_id).values(version=version))
+
+
+def place(tx: Connection, name: str, stands: str) -> None:
+    """Where a station stands, for people. Raises NotFound."""
+    tx.execute(update(STATION).where(STATION.c.id == by_name(tx, name).id).values(stands=stands))
 
 
 def fans(connection: Connection, station_ids: Sequence[int]) -> dict[int, bool]:

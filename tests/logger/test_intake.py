@@ -120,7 +120,7 @@ def test_what_a_station_says_of_itself_is_kept(
 ) -> None:
     """Supply, disk and the version of its program; a version that it does not tell stays."""
     intake = Intake(store, timeline)
-    intake.take(batch(enrolled[0], clock), StationHealth(False, 900.0, "0.1.0"))
+    intake.take(batch(enrolled[0], clock), StationHealth(False, 900.0), "0.1.0")
     intake.take(batch(enrolled[0], clock, first=7), StationHealth(True, 800.0))
     with store.read() as connection:
         row = stations.by_name(connection, "bench-0")

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 import time
+from typing import Annotated
 
-from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi import APIRouter, Depends, Header, HTTPException, Request, Response
 
 from logger.errors import NotAllowed
 from logger.pour import Stage
@@ -20,6 +22,8 @@ from web.errors import Forbidden, SignInNeeded
 from web.shapes import BATCH_BODY, BatchAnswer, BatchShape, StampShape
 
 router = APIRouter(prefix="/api", tags=["stations"])
+#: How a station names itself: the program and its version.
+_AGENT = re.compile(r"pourlog-station/([\w.+-]{1,32})(?:\s|$)", re.ASCII)
 #: Seconds between sweeps: in the first hour, later, and while somebody checks a probe.
 FIRST_HOUR_S, LATER_S, CHECK_S = 5.0, 30.0, 2.0
 
@@ -32,7 +36,9 @@ async def whole(request: Request) -> None:
 
 
 @router.post("/batches", max_body_size=BATCH_BODY, dependencies=[Depends(whole)], response_model=BatchAnswer)
-def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> Response:
+def take_batch(
+    batch: BatchShape, service: ServiceDep, station: StationDep, user_agent: Annotated[str, Header()] = ""
+) -> Response:
     """Stores a station's rows and answers what it should do."""
     began_s = time.perf_counter()
     if batch.station != station.name:
@@ -51,9 +57,12 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> R
         )
         for row in batch.rows
     ]
+    version = _new_version(user_agent, station.version)
     try:
         kept = service.intake.take(
-            Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash), _health(batch)
+            Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash),
+            _health(batch),
+            version,
         )
     except readings.Conflict as conflict:
         service.counted.refused()
@@ -64,6 +73,8 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> R
         service.counted.refused()
         service.known_stations.pop(station.token_hash, None)
         raise SignInNeeded(str(error)) from error
+    if version is not None:  # looked up anew with the next batch
+        service.known_stations.pop(station.token_hash, None)
     saved = kept.saved
     for pour_id in saved.pours:
         service.news.tell("readings", pour=pour_id)
@@ -86,7 +97,13 @@ def take_batch(batch: BatchShape, service: ServiceDep, station: StationDep) -> R
 
 def _health(batch: BatchShape) -> StationHealth | None:
     told = batch.health
-    return None if told is None else StationHealth(told.power_low, told.disk_free_mb, told.version)
+    return None if told is None else StationHealth(told.power_low, told.disk_free_mb)
+
+
+def _new_version(user_agent: str, known: str | None) -> str | None:
+    """The program that a station says it is (RFC 9110, 10.1.5), when that is not what is known of it."""
+    found = _AGENT.match(user_agent)
+    return None if found is None or found[1] == known else found[1]
 
 
 def _digest(content: bytes) -> str:

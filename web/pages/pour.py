@@ -84,10 +84,13 @@ def take_on(
 
 @router.post("/pours/{pour_id}/station")
 def choose_station(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, station: Annotated[str, Form(max_length=64)]
-) -> Response:
-    """Says which station's probes are in the form."""
-    desk.choose_station(service, pour_id, station, who.name)
+    pour_id: RowId, service: ServiceDep, who: MakerDep, station: Annotated[str, Form(max_length=64)],
+    probe: Annotated[list[str] | None, Form(max_length=64)] = None, every: Annotated[str, Form(max_length=4)] = "",
+) -> Response:  # fmt: skip
+    """Says which station's probes are in the form: all of them, or some."""
+    if every == "no" and not probe:
+        raise BadInput("probes", "none was chosen", remedy="choose at least one, or all of the station's")
+    desk.choose_station(service, pour_id, station, who.name, probe or ())
     return RedirectResponse(f"/pours/{pour_id}", 303)
 
 
@@ -133,6 +136,11 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         noted = shown.newest_events(connection, pour_id, 60)
         looks = shown.looks_of(connection, pour_id)
         known = {row.id: row.name for row in stations.all_stations(connection) if row.revoked_ms is None}
+        chosen = pours.probes_chosen(connection, pour_id)
+        choices = [
+            {"rom": probe.rom, "place": probe.place, "on": not chosen or probe.rom in chosen}
+            for probe in (stations.probes_of(connection, pour.station_id) if pour.station_id else ())
+        ]
         fan = fan_of(
             service, connection, pour, desk.plan_of(pour), None if forecast is None else forecast.body
         )
@@ -174,6 +182,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "events": noted,
         "station": known.get(pour.station_id),
         "stations": sorted(known.values()),
+        "choices": choices,
         "steps": [(to, *STEP_WORDS[to]) for to in FOLLOWS[stage] if to in STEP_WORDS],
         "live": stage in LIVE,
         "fan": fan if stage in LIVE else None,

@@ -9,8 +9,9 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
-from logger.store import events
+from logger.store import events, pours
 from logger.store import stations as store
+from logger.version import own_version
 from web.access import OwnerDep, ServiceDep, ViewerDep
 from web.pages.frame import page
 from web.pages.standing import FAULT_WORDS, PLACES
@@ -47,6 +48,20 @@ def enrol(
     return page(request, "stations.html", _context(service) | {"enrolled": name, "token": token})
 
 
+@router.post("/stations/{name}/place")
+def place(
+    name: str, service: ServiceDep, who: OwnerDep, stands: Annotated[str, Form(max_length=100)] = ""
+) -> Response:
+    """Where a station stands: the bench, the hall, the site."""
+    stands = " ".join(stands.split())
+    with service.store.write() as tx:
+        store.place(tx, name, stands)
+        events.add_event(
+            tx, None, service.timeline.true_ms(), "station-placed", who.name, f"{name}: {stands}"
+        )
+    return RedirectResponse("/stations", 303)
+
+
 @router.post("/stations/{name}/revoke")
 def revoke(name: str, service: ServiceDep, who: OwnerDep) -> Response:
     """A station's token no longer opens anything: for a lost card or a station that went elsewhere."""
@@ -60,10 +75,12 @@ def revoke(name: str, service: ServiceDep, who: OwnerDep) -> Response:
 def _context(service: Service) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
+        probes, watched = store.probes_by_station(connection), pours.live_by_station(connection)
         rows = [
-            {"row": row, "probes": store.probes_of(connection, row.id),
+            {"row": row, "probes": probes.get(row.id, []), "pours": watched.get(row.id, []),
+             "old": row.version is not None and row.version != own_version(),
              "silent": row.last_seen_ms is None or now_ms - row.last_seen_ms > SILENT_MS}
             for row in store.all_stations(connection)
         ]  # fmt: skip
     return {"stations": rows, "fault_words": FAULT_WORDS, "thermometers": PLACES, "problem": None,
-            "token": None, "link": service.settings.link_base}  # fmt: skip
+            "own_version": own_version(), "token": None, "link": service.settings.link_base}  # fmt: skip
