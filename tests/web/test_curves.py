@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
+from typing import Any
 
-from web.curves import thin
+import numpy as np
+import pytest
+
+from logger.pour import Stage
+from logger.record.thin import thin
+from logger.store import pours
+from web.curves import Curves
 
 
 def test_a_single_hot_sample_always_survives() -> None:
@@ -44,3 +50,60 @@ def test_faults_stay_visible_as_gaps() -> None:
     y[4000:4100] = np.nan
     _kept_x, kept_y = thin(x, y, 100)
     assert np.isnan(kept_y).any()
+
+
+def test_a_curve_comes_back_from_its_steps_with_gaps_and_faults(
+    service: Any, shop: Any, plan_toml: str
+) -> None:
+    """Sent as steps; hours and °C are again what was read, and what was not read stays empty."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.1, 30, lambda h: {"core": 21.06 + 10 * h, "room": "bad-crc"})
+    shop.clock.move(3600)
+    shop.feed(0.1, 30, lambda h: {"core": 25.0 - 30 * h, "room": 20.0})
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        core, room = sorted(
+            service.curves.thinned(connection, pour, poured_ms, 400), key=lambda one: one["place"]
+        )
+        assert service.curves.hottest(connection, pour, poured_ms) == pytest.approx(
+            (24.75, 1.1 + 30 / 3600), abs=1e-6
+        )
+    assert len(core["hours"]) == 25
+    assert core["celsius"][12] is None, "an hour without readings is drawn as a gap"
+    assert core["hours"][:2] == pytest.approx([30 / 3600, 60 / 3600], abs=1e-5)
+    assert core["celsius"][:2] == pytest.approx([21.06 + 10 * 30 / 3600, 21.06 + 10 * 60 / 3600], abs=0.006)
+    assert core["celsius"][-1] == pytest.approx(22.0)
+    assert room["celsius"][:12] == [None] * 12
+
+
+def test_the_hottest_reading_is_the_same_from_the_database_and_from_memory(
+    service: Any, shop: Any, plan_toml: str
+) -> None:
+    """A page that is opened right after a start asks the one, later ones the other."""
+    pour = shop.plan(plan_toml)
+    shop.sweep(core=90.0, room=20.0)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.05, 10, lambda h: {"core": 22.0 + h, "surface": 70.0, "room": 20.0})
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        from_database = Curves().hottest(connection, pour, poured_ms)
+        known = Curves()
+        known.warm(connection, pour)
+        assert known.hottest(connection, pour, poured_ms) == pytest.approx(from_database)
+        assert from_database == pytest.approx((22.05, 0.05))
+
+
+def test_a_time_that_is_learnt_later_moves_the_curve(service: Any, shop: Any, plan_toml: str) -> None:
+    """The boot's offset was a guess; once it is known every point is where it belongs."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 10, lambda _h: {"core": 22.0, "room": 20.0})
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        before = service.curves.thinned(connection, pour, poured_ms, 400)[0]["hours"]
+    with service.store.write() as tx:
+        tx.exec_driver_sql("UPDATE boot SET offset_ms = offset_ms + 3600000 WHERE station_id IS NOT NULL")
+    with service.store.read() as connection:
+        after = service.curves.thinned(connection, pour, poured_ms, 400)[0]["hours"]
+    assert after == pytest.approx([hour + 1 for hour in before], abs=1e-4)

@@ -84,8 +84,13 @@
       pen.beginPath(); pen.arc(cx, cy, 6, 0, 7); pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
       const was = read(place, hour);
       const text = `${place} ${was == null ? `${shown(reading[place]).toFixed(0)}°` : `${shown(was).toFixed(1)}° read`}`;
-      pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round"; pen.strokeText(text, cx + 12, cy); pen.fillStyle = "#fff"; pen.fillText(text, cx + 12, cy);
+      pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round";
+      // On a narrow screen there may be no room to the right of a probe.
+      const fits = cx + 12 + pen.measureText(text).width < wide - 4, tx = fits ? cx + 12 : cx - 12;
+      pen.textAlign = fits ? "left" : "right";
+      pen.strokeText(text, tx, cy); pen.fillStyle = "#fff"; pen.fillText(text, tx, cy);
     }
+    pen.textAlign = "left";
     // The scale: coldest to hottest of the whole run.
     const sy = margin + tall + 12, sw = Math.min(wide - 2 * margin, 420);
     for (let i = 0; i < sw; i++) { pen.fillStyle = colour(i / sw); pen.fillRect(margin + i, sy, 1.2, 12); }
