@@ -27,6 +27,7 @@ from logger.cure.forecast import Forecast, forecast
 from logger.cure.what_if import NOW, what_if
 from logger.errors import LoggerError
 from logger.plan_file import plan_from_text
+from logger.pour import LIVE
 from logger.record.figures import Place, places_from
 from logger.store import events, forecasts, pours, readings, stations
 from logger.store.boots import Timeline
@@ -268,6 +269,9 @@ class Forecaster:
         with nullcontext() if past else self._pace.hold():
             body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran)
         with self._store.write() as tx:
+            # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.
+            if pours.get_pour(tx, pour_id).stage not in LIVE:
+                return False
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
         self._told(pour_id)
         return True

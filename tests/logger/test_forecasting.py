@@ -14,7 +14,7 @@ import pytest
 from logger.forecasting import FIRST_H, Forecaster, Pace, answer_of, due_at_h, fan_runs
 from logger.own_process import OwnProcess
 from logger.pour import Stage
-from logger.store import pours, readings, stations
+from logger.store import forecasts, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 
@@ -136,3 +136,33 @@ def test_a_simulated_time_stands_while_the_peak_is_still_to_come_and_no_longer(
         clock.move(3600.0 * hours)
         assert forecaster.make(pour_id) == made
     assert held == ["held", "made at 1 h", "let go", "held", "made at 7 h", "let go", "made at 14 h"]
+
+
+@pytest.mark.parametrize("stages", [(), (Stage.SPOILED,), (Stage.SPOILED, Stage.CLOSED)])
+def test_a_forecast_that_comes_after_the_pour_has_ended_is_put_into_no_record(
+    store: Store, clock: Any, plan_toml: str, stages: tuple[Stage, ...]
+) -> None:
+    """The worker takes seconds: a record that was sealed meanwhile must stay what was sealed."""
+    timeline = Timeline(store, clock)
+    with store.write() as tx:
+        station_id, _token = stations.enrol(tx, "bench-1", 0)
+        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
+                                 now_ms=timeline.true_ms())  # fmt: skip
+        pours.freeze_prediction(tx, pour_id, {}, "test")
+        for stage in (Stage.READY, Stage.POURING):
+            pours.move_on(tx, pour_id, stage, "Ada", timeline)
+        row = readings.Incoming(1, "28-core", "core", clock.stamp(), 21_000, None, "0", None)
+        readings.save_batch(
+            tx, stations.by_name(tx, "bench-1"), "spool-1", clock.stamp(), [row], timeline.true_ms()
+        )
+
+    def compute(_work: Any, _plan: str, _history: Any, at_h: float, *_more: Any) -> dict[str, Any]:
+        with store.write() as tx:
+            for stage in stages:
+                pours.move_on(tx, pour_id, stage, "Ada", timeline)
+        return body(at_h)
+
+    clock.move(3600.0)
+    assert Forecaster(store, timeline, compute).make(pour_id) == (not stages)
+    with store.read() as connection:
+        assert len(forecasts.all_of(connection, pour_id)) == (0 if stages else 1)
