@@ -26,7 +26,7 @@ def test_the_chips_own_temperature_comes_from_its_bytes(sixteenths: int) -> None
     celsius = sixteenths / 16
     raw = scratchpad(celsius).hex()
     assert chip_celsius(raw) == celsius
-    assert applied_c(raw, round((celsius - 0.25) * 1000)) == pytest.approx(-0.25, abs=0.0011), "to a thousandth, as it is sent"
+    assert applied_c(raw, round((celsius - 0.25) * 1000)) == pytest.approx(-0.25, abs=0.0011)
 
 
 @pytest.mark.parametrize("raw", [None, "", "16800", "21500 48000", "zz" * 9])
