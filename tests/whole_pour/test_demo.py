@@ -61,6 +61,11 @@ def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_o
     assert [batch["light"] for batch in record["batches"]] == ["ok"] * len(record["batches"]) != []
     assert {lot["part"] for lot in record["lots"]} == {"resin", "hardener"}
     assert record["outcome"]["state"] == "good"
+    proof = subprocess.run(
+        [*POURLOG, "verify", "1", "--settings", str(folder / "settings.toml"), "--json"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert json.loads(proof.stdout)["ok"], proof.stdout
 
 
 def _kill(folder: str) -> list[int]:
