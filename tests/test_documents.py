@@ -16,7 +16,7 @@ from web.documents import rewritten
 
 README = Path(__file__).parent.parent / "README.md"
 ROOT = README.parent
-DOCUMENTS = sorted(ROOT.glob("*.md"))
+DOCUMENTS = [*sorted(ROOT.glob("*.md")), ROOT / "web" / "SECURITY.md"]
 #: What else speaks to a person about commands.
 SPEAKING = [
     *DOCUMENTS,

@@ -261,7 +261,7 @@ ROWS: tuple[Row, ...] = (
     _open(
         "6.3.3/2",
         "a second factor",
-        "SECURITY.md, 'What is left open': an alarm is answered with gloves; eight measures make up for it",
+        "web/SECURITY.md, 'What is left open': an alarm is answered with gloves; eight measures make up for it",
     ),
     _shown("6.3.4/2", "no undocumented way in", "test_each_route_depends_on_whom_the_table_says"),
     _shown(
@@ -376,7 +376,7 @@ ROWS: tuple[Row, ...] = (
     ),
     # V11 Cryptography
     _said("11.1.1/2", "keys written down", "web/doors.py", "signed, so that nobody makes one up"),
-    _said("11.1.2/2", "inventory", "SECURITY.md", "Keys, hashes and tokens"),
+    _said("11.1.2/2", "inventory", "web/SECURITY.md", "Keys, hashes and tokens"),
     *_none_of(
         "11.2.1/2", "validated implementations", "argon2-cffi, hashlib, hmac, secrets, ssl: none of our own"
     ),
@@ -398,14 +398,14 @@ ROWS: tuple[Row, ...] = (
     *_none_of("12.1.3/2", "client certificates", "not used"),
     _shown(
         "12.2.1/1",
-        "TLS everywhere, no way back (as claimed: with a certificate set; see SECURITY.md on plain HTTP)",
+        "TLS everywhere, no way back (as claimed: with a certificate set; see web/SECURITY.md on plain HTTP)",
         "test_plain_http_is_not_answered_and_no_old_version_of_tls "
         "test_over_plain_http_the_sign_in_page_says_what_that_gives_up",
     ),
     *_none_of(
         "12.2.2/1",
         "publicly trusted certificates",
-        "of services that face the Internet: this one is internal; 12.3.4 holds instead (SECURITY.md)",
+        "of services that face the Internet: this one is internal; 12.3.4 holds instead (web/SECURITY.md)",
     ),
     _shown(
         "12.3.1/2",
@@ -444,7 +444,7 @@ ROWS: tuple[Row, ...] = (
     _open(
         "13.3.1/2",
         "a vault",
-        "SECURITY.md, 'What is left open': one machine, two users that cannot read each other, files for one user each",
+        "web/SECURITY.md, 'What is left open': one machine, two users apart, files for one user each",
     ),
     _shown("13.3.2/2", "secrets by least right", "test_station_and_service_do_not_read_each_others_files"),
     _shown("13.4.1/1", "no .git served", "test_nothing_beside_the_static_files_is_served"),
@@ -453,12 +453,12 @@ ROWS: tuple[Row, ...] = (
     _shown("13.4.4/2", "no TRACE", "test_nothing_beside_the_static_files_is_served"),
     _shown("13.4.5/2", "no documentation for strangers", "test_a_stranger_is_told_to_sign_in_everywhere"),
     # V14 Data protection
-    _said("14.1.1/2", "data classified", "SECURITY.md", "What is kept, and how it is guarded"),
-    _said("14.1.2/2", "protection levels", "SECURITY.md", "Each is guarded on its way by TLS"),
+    _said("14.1.1/2", "data classified", "web/SECURITY.md", "What is kept, and how it is guarded"),
+    _said("14.1.2/2", "protection levels", "web/SECURITY.md", "Each is guarded on its way by TLS"),
     _open(
         "14.2.1/1",
         "no secret in an address",
-        "SECURITY.md, 'What is left open': a message's link must carry what opens it; it works once, for a day",
+        "web/SECURITY.md, 'What is left open': a message's link must carry what opens it; it works once, for a day",
     ),
     *_none_of("14.2.2/2", "server caches", "none of what people see"),
     _shown("14.2.3/2", "nothing to third parties", "test_the_policy_allows_nothing_inline"),
@@ -473,7 +473,10 @@ ROWS: tuple[Row, ...] = (
     _shown("14.3.3/2", "nothing in browser storage", "test_scripts_of_ours_write_no_html_from_data"),
     # V15 Coding
     _said(
-        "15.1.1/1", "time to update libraries", "SECURITY.md", "Longest time until a published hole is closed"
+        "15.1.1/1",
+        "time to update libraries",
+        "web/SECURITY.md",
+        "Longest time until a published hole is closed",
     ),
     _shown("15.1.2/2", "inventory of libraries", "test_every_library_is_listed_with_its_version"),
     _said("15.1.3/2", "costly functions written down", "web/passwords.py", "a crowd of logins takes"),
@@ -494,7 +497,7 @@ ROWS: tuple[Row, ...] = (
     *_none_of("15.3.6/2", "prototype pollution", "no object is built from keys that somebody sends"),
     _shown("15.3.7/2", "no parameter pollution", "test_a_field_that_is_not_asked_for_is_refused"),
     # V16 Logging
-    _said("16.1.1/2", "inventory of logs", "SECURITY.md", "What is logged, and where"),
+    _said("16.1.1/2", "inventory of logs", "web/SECURITY.md", "What is logged, and where"),
     _shown(
         "16.2.1/2",
         "who, when, where, what",
@@ -513,7 +516,7 @@ ROWS: tuple[Row, ...] = (
     _shown("16.3.4/2", "unforeseen errors logged", "test_an_error_that_nobody_foresaw_tells_nothing"),
     _shown("16.4.1/2", "no log injection", "test_a_refused_sign_in_is_logged_in_one_line"),
     _shown("16.4.2/2", "events cannot be altered unseen", "test_a_change_says_who_when_and_what"),
-    _said("16.4.3/2", "logs sent elsewhere", "SECURITY.md", "To send the journal to another machine"),
+    _said("16.4.3/2", "logs sent elsewhere", "web/SECURITY.md", "To send the journal to another machine"),
     _shown("16.5.1/2", "generic errors", "test_an_error_that_nobody_foresaw_tells_nothing"),
     _shown("16.5.2/2", "works when a channel fails", "test_a_failed_message_is_logged_without_its_address"),
     _shown("16.5.3/2", "fails closed", "test_only_set_up_answers_before_there_is_an_owner"),

@@ -62,7 +62,7 @@ def test_what_is_open_is_few_and_its_reason_stands_in_the_notes(asvs: Any) -> No
     """A second factor, a vault, and the token in a message's link: each with what makes up for it."""
     left = [row.id for row in asvs.ROWS if row.open]
     assert left == ["6.3.3", "13.3.1", "14.2.1"]
-    notes = (REPO / "SECURITY.md").read_text(encoding="utf-8").partition("What is left open")[2]
+    notes = (REPO / "web" / "SECURITY.md").read_text(encoding="utf-8").partition("What is left open")[2]
     for number in left:
         reason = notes.partition(f"({number})")[2].partition("\n- **")[0]
         assert "What makes up for it" in reason, number
