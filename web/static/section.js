@@ -83,7 +83,7 @@
       const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
       pen.beginPath(); pen.arc(cx, cy, 6, 0, 7); pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
       const was = read(place, hour);
-      const text = `${place} ${was == null ? `${shown(reading[place]).toFixed(0)}°` : `${shown(was).toFixed(1)}° read`}`;
+      const text = `${place} ${was == null ? `${shown(reading[place]).toFixed(0)}°` : `${shown(was).toFixed(1)}°${wide < 480 ? "" : " read"}`}`;
       pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round";
       // On a narrow screen there may be no room to the right of a probe.
       const fits = cx + 12 + pen.measureText(text).width < wide - 4, tx = fits ? cx + 12 : cx - 12;

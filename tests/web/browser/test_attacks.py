@@ -164,7 +164,7 @@ def test_an_expired_and_a_replayed_session_open_nothing(
     victim.goto("/settings")
     assert victim.url == f"{address}/settings"
     copied = victim.context.cookies()
-    victim.get_by_role("button", name="Sign out on this device").click()
+    victim.get_by_role("button", name="Sign out").click()
     victim.context.add_cookies(copied)
     victim.goto("/settings")
     victim.wait_for_url("**/sign-in?then=/settings&again=1")
