@@ -58,13 +58,14 @@ class Phone:
 class Process:
     """One `pourlog serve`."""
 
-    def __init__(self, folder: Path, database_url: str, urls: list[str], **settings: Any) -> None:
+    def __init__(self, folder: Path, database_url: str | None, urls: list[str], **settings: Any) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
-        made = {"data_dir": str(folder), "database_url": database_url, "port": self.port,
-                "messages": {"urls": urls}} | settings  # fmt: skip
+        made = {"data_dir": str(folder), "port": self.port, "messages": {"urls": urls}} | settings
+        if database_url is not None:
+            made["database_url"] = database_url
         path = folder / f"settings-{self.port}.toml"
         path.write_text(tomli_w.dumps(made), encoding="utf-8")
         self._log = (folder / f"log-{self.port}").open("wb")
@@ -111,6 +112,7 @@ class Bench:
 
     def __init__(self, store: Store, plan_toml: str, name: str) -> None:
         self._store, self._name, self._seq = store, name, 0
+        self._last: dict[str, Any] = {}
         self._clock = SystemClock()
         self._timeline = timeline = Timeline(store, self._clock)
         with store.write() as tx:
@@ -134,9 +136,13 @@ class Bench:
             self._seq += 1
             rows.append({"seq": self._seq, "probe": f"28-{place}", "place": place, "stamp": stamp,
                          "milli_c": round(celsius * 1000), "fault": None, "raw": "0", "note": None})  # fmt: skip
-        body = {"station": self._name, "spool": "spool-1", "sent": sent, "rows": rows}
+        self._last = {"station": self._name, "spool": "spool-1", "sent": sent, "rows": rows}
+        self.again(process)
+
+    def again(self, process: Process) -> None:
+        """The last sweep once more, as a station does that got no answer."""
         process.client.post(
-            "/api/batches", json=body, headers={"Authorization": f"Bearer {self._token}"}
+            "/api/batches", json=self._last, headers={"Authorization": f"Bearer {self._token}"}
         ).raise_for_status()
 
     def becomes_hot(self, process: Process) -> None:

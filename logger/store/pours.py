@@ -194,9 +194,14 @@ def to_judge(connection: Connection, pour_id: int) -> Row[*tuple[Any, ...]]:
     return found
 
 
-def all_pours(connection: Connection) -> list[Row[Any]]:
-    """Pours, newest first, each with `poured_ms`."""
-    return list(connection.execute(_with_poured_ms().order_by(POUR.c.id.desc())))
+def all_pours(
+    connection: Connection, stages: Sequence[Stage] | None = None, most: int | None = None
+) -> list[Row[Any]]:
+    """Pours, newest first, each with `poured_ms`; of some stages, or only the newest."""
+    wanted = _with_poured_ms().order_by(POUR.c.id.desc())
+    if stages is not None:
+        wanted = wanted.where(POUR.c.stage.in_(stages))
+    return list(connection.execute(wanted.limit(most)))
 
 
 def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: str, now_ms: int) -> None:

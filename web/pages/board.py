@@ -27,17 +27,16 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     """Every pour that is watched, then what is planned, then what is done."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
-        everything = pours.all_pours(connection)
-        tiles = [_tile(connection, pour, now_ms) for pour in everything if pour.stage in LIVE]
+        tiles = [_tile(connection, pour, now_ms) for pour in pours.all_pours(connection, LIVE)]
+        ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
+        done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
         lone = [row for row in alarms.open_alarms(connection) if row.pour_id is None]
         has_station = bool(stations.all_stations(connection))
     tiles.sort(key=lambda tile: (URGENCY[tile["standing"].tone], -tile["pour"].id))
-    ahead = [pour for pour in everything if pour.stage in (Stage.PLANNED, Stage.READY)]
-    done = [pour for pour in everything if pour.stage in (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED)]
     return page(
         request,
         "board.html",
-        {"tiles": tiles, "ahead": ahead, "done": done[:FINISHED_SHOWN], "stage_words": STAGE_WORDS, "lone": lone,
+        {"tiles": tiles, "ahead": ahead, "done": done, "stage_words": STAGE_WORDS, "lone": lone,
          "has_station": has_station, "units_chosen": chosen(request)},
     )  # fmt: skip
 

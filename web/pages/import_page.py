@@ -157,7 +157,7 @@ def _page(
     rows: list[list[str]] | None = None, problem: str | None = None,
 ) -> Response:  # fmt: skip
     with service.store.read() as connection:
-        known: list[tuple[int, str]] = [(row.id, row.title) for row in pours.all_pours(connection)][:200]
+        known: list[tuple[int, str]] = [(row.id, row.title) for row in pours.all_pours(connection, most=200)]
     context: dict[str, Any] = {"given": given, "heading": heading, "rows": rows or [], "problem": problem,
                                "known": known, "times": TIMES, "columns": range(COLUMNS),
                                "places": ("core", "surface", "underside", "room", "core-2", "room-2")}  # fmt: skip

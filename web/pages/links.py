@@ -9,7 +9,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotFound
-from logger.store import events, pours, shared_links
+from logger.store import events, shared_links, shop
 from web import access, doors
 from web.access import MakerDep, ServiceDep
 from web.pages.frame import page
@@ -97,5 +97,5 @@ def opened(token: str, request: Request, service: ServiceDep) -> Response:
 def _context(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
         rows = shared_links.holding(connection, service.timeline.now_ms())
-        titles = {row.id: row.title for row in pours.all_pours(connection)}
+        titles = shop.titles(connection)
     return {"links": rows, "titles": titles, "problem": None, "address": None, "made_for": None}

@@ -91,7 +91,7 @@ def _choices(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
         kept = {key: row.data["name"] for key, row in resins.kept(connection).items()}
         earlier: dict[str, str] = {}
-        for pour in pours.all_pours(connection)[:EARLIER]:
+        for pour in pours.all_pours(connection, most=EARLIER):
             try:
                 name = desk.plan_of(pour).resin.name
             except LoggerError:
