@@ -21,11 +21,8 @@ from sqlalchemy import (
     Float,
     Integer,
     Table,
-    bindparam,
     create_engine,
     event,
-    insert,
-    update,
 )
 from sqlalchemy.exc import DBAPIError, OperationalError
 
@@ -154,27 +151,33 @@ def server_ms(connection: Connection) -> int:
 
 
 def insert_many(tx: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Puts rows in, all with the same columns, in their order. One statement, whatever their number."""
+    """Puts rows of numbers, texts and truths in, each with the same columns in the same order, one after the other.
+
+    The driver's own words: what a statement costs otherwise is several times what the row costs.
+    """
     if not rows:
         return
-    if not on_postgres(tx):
-        tx.execute(insert(table), list(rows))
-        return
     columns = tuple(rows[0])
-    tx.exec_driver_sql(_insert_text(table, columns), _in_columns(rows, columns))
+    if on_postgres(tx):
+        tx.exec_driver_sql(_insert_text(table, columns), _in_columns(rows, columns))
+        return
+    names, marks = ", ".join(f'"{name}"' for name in columns), ", ".join("?" for _ in columns)
+    text = f'INSERT INTO "{table.name}" ({names}) VALUES ({marks})'  # noqa: S608 - our own names
+    tx.exec_driver_sql(text, [tuple(row.values()) for row in rows])
 
 
 def update_many(tx: Connection, table: Table, key: str, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Changes rows by a key column, all with the same other columns."""
+    """Changes rows by a key column, all with the same other columns, each of numbers, texts and truths."""
     if not rows:
         return
     columns = tuple(rows[0])
-    if not on_postgres(tx):
-        tx.execute(
-            _update_statement(table, key, columns), [{f"_{n}": row[n] for n in columns} for row in rows]
-        )
+    if on_postgres(tx):
+        tx.exec_driver_sql(_update_text(table, key, columns), _in_columns(rows, columns))
         return
-    tx.exec_driver_sql(_update_text(table, key, columns), _in_columns(rows, columns))
+    others = [name for name in columns if name != key]
+    to = ", ".join(f'"{name}" = ?' for name in others)
+    text = f'UPDATE "{table.name}" SET {to} WHERE "{key}" = ?'  # noqa: S608 - our own names
+    tx.exec_driver_sql(text, [tuple(row[name] for name in (*others, key)) for row in rows])
 
 
 def _in_columns(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> tuple[list[Any], ...]:
@@ -198,12 +201,6 @@ def _update_text(table: Table, key: str, columns: tuple[str, ...]) -> str:
         f'UPDATE "{table.name}" SET {to} FROM unnest({arrays}) AS new ({names}) '  # noqa: S608 - our own names
         f'WHERE "{table.name}"."{key}" = new."{key}"'
     )
-
-
-@cache
-def _update_statement(table: Table, key: str, columns: tuple[str, ...]) -> Any:
-    values: dict[str, Any] = {name: bindparam(f"_{name}") for name in columns if name != key}
-    return update(table).where(table.c[key] == bindparam(f"_{key}")).values(values)
 
 
 def _array(table: Table, name: str) -> str:
