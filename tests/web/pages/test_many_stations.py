@@ -170,7 +170,7 @@ def test_every_station_shows_its_program_its_health_its_place_and_its_pours_on_o
     page = maker.get("/stations").text
     assert "Version 0.0.9" in page
     assert "upgrade one of them" in page
-    assert "its supply is weak" in page
+    assert "its supply is too weak" in page
     assert "812 MB free" in page
     assert "North hall, bench by the window" in page
     assert f'<a href="/pours/{one}">' in page
