@@ -10,6 +10,7 @@ when a message was taken by its channel and the service went on to the next.
 from __future__ import annotations
 
 import json
+import logging
 import os
 import random
 import sys
@@ -186,4 +187,5 @@ def main(folder: Path, sweeps: int, synchronous: str, pages: int) -> None:
 
 
 if __name__ == "__main__":
+    logging.disable()  # what the line loses is meant to be lost
     main(Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3], int(sys.argv[4]))
