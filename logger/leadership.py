@@ -16,7 +16,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from sqlalchemy import Connection
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.store import lease
 from logger.store.database import Store, refuses
@@ -115,6 +115,9 @@ class Leadership:
                 self._until_s = asked_s + self._lease_s
             elif not self.mine:
                 self._set(None)
+            return
+        except SQLAlchemyError:
+            log.exception("the lease could not be asked for; it is tried again")
             return
         self._until_s = asked_s + self._lease_s
         self._set(fence)

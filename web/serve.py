@@ -12,6 +12,7 @@ from types import FrameType
 from typing import Any
 
 import uvicorn
+from sqlalchemy.exc import SQLAlchemyError
 
 from logger.daemon.supervise import Supervisor
 from logger.delivery.channels import Channel, MessageChannels
@@ -32,10 +33,14 @@ from web.spread import Spread
 
 log = logging.getLogger(__name__)
 
+#: After its start the service reads ahead for pages, s.
+WARM_AFTER_S = 2.0
 #: How long open requests get to finish when the service stops, s.
 FINISH_S = 3
 #: After a decision that was refused because another process decides, the own lease is looked at anew first, s.
 LOST_S = 0.5
+#: After a database that could not be used, s.
+AGAIN_S = 2.0
 
 
 class Running:
@@ -94,6 +99,9 @@ class Running:
                 except LostLease:
                     log.warning("%s: another process decides now", name)
                     self.stop.wait(LOST_S)
+                except SQLAlchemyError:
+                    log.exception("%s: the database could not be used; it is tried again", name)
+                    self.stop.wait(AGAIN_S)
 
         return threading.Thread(target=terms, name=name)
 
@@ -124,6 +132,9 @@ class Running:
 
     def _warm(self) -> None:
         """What the first page would otherwise wait for: the chart's script packed, the live pours' curves in memory."""
+        # Whoever waits for the first page comes first.
+        if self.stop.wait(WARM_AFTER_S):
+            return
         chart_bundle()
         map_style_id()
         with self.service.store.read() as connection:
