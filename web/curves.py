@@ -106,8 +106,7 @@ class Curves:
         known = self._pours.pop(pour_id, None) or _Known()
         if any(now.get(boot) != offset for boot, offset in known.offsets.items()):
             known = _Known()
-        rows = points_after(connection, pour_id, known.last_id)
-        if rows:
+        while rows := points_after(connection, pour_id, known.last_id):
             _grow(known, rows, now)
         self._pours[pour_id] = known
         if len(self._pours) > MOST_POURS:
