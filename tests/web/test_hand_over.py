@@ -87,6 +87,21 @@ def test_pages_of_one_process_hear_what_another_was_sent(three: Any, plan_toml: 
     assert {"kind": "readings", "pour": bench.pour_id} in heard
 
 
+def test_connections_that_the_server_ends_are_made_anew(three: Any, cluster: Any, plan_toml: str) -> None:
+    """As when the server is restarted: no process ends, and the next hot reading is an alarm as ever."""
+    bench = Bench(three.store, plan_toml, "bench-of-the-restart")
+    deciding = decider(three.store, three.running)
+    bench.becomes_hot(deciding)
+    ended = cluster.execute("postgres", "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+                            f"WHERE datname = '{three.store.url.database}' AND pid <> pg_backend_pid()")  # fmt: skip
+    assert len(ended) > len(three.running)
+    bench.sweep(three.running[0], 60.6)
+    wait_for(lambda: bench.alarms(), SOON_S)
+    bench.end()
+    for process in three.running:
+        wait_for(lambda process=process: process.client.get("/api/ready").status_code == 200, SOON_S)
+
+
 def test_the_alarm_of_a_killed_process_is_raised_once_by_the_other_within_ten_seconds(
     three: Any, plan_toml: str
 ) -> None:
