@@ -95,12 +95,14 @@ def fan_runs(switched: Sequence[Row[Any]], poured_ms: int, on_now: bool) -> list
 def work_out(
     plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
     last: dict[int, Forecast] | None = None, fan_ran: Sequence[tuple[float, float | None]] | None = None,
+    help_from: float = WORTH_HELP,
 ) -> dict[str, Any]:  # fmt: skip
     """One forecast as JSON, with what would help when something may have to. Raises BadInput, DidNotConverge.
 
     `last`: the last forecast of each pour (by its seed), from which the search starts: it takes half as long.
     `fan_ran`: see fan_runs; None: as the plan has it. Beside a running fan's cooling stands what would come of it
-    without the fan: that is what decides whether it may stop.
+    without the fan: that is what decides whether it may stop. `help_from`: the chance from which on what would help is
+    worked out.
     """
     plan = plan_from_text(plan_toml)
     runs = runs_of(plan) if fan_ran is None else runs_of_pour(plan, fan_ran, at_h)
@@ -116,7 +118,7 @@ def work_out(
     if last is not None:
         last[seed] = made
     plan = without_fan(plan)
-    if made.chance_core_over_limit >= WORTH_HELP and at_h < made.core_peak_at_h.p95:
+    if made.chance_core_over_limit >= help_from and at_h < made.core_peak_at_h.p95:
         made = replace(made, what_if=what_if(plan, made.state, made.ahead))
     body = made.to_json() | {"cut": to_draw(plan, history, made)}
     if blows_of(plan, [run for run in runs if run.runs_at(at_h)]):

@@ -9,6 +9,7 @@ from typing import Any
 
 from hardware.bench.clock import SteppedClock
 from hardware.clock import Stamp
+from logger.cure.calls import NEEDED_LATE
 from logger.cure.forecast import Forecast
 from logger.cure.prediction import MODEL_VERSION, predict
 from logger.forecasting import Forecaster, history_of, work_out
@@ -131,9 +132,10 @@ class _Replay:
     ) -> dict[str, Any]:  # fmt: skip
         """A replay has nothing else to do while it forecasts, and remembers nothing of other replays.
 
-        A recording does not say when a fan ran: it is taken as planned.
+        A recording does not say when a fan ran: it is taken as planned. What would help is worked out where an alarm
+        may say it.
         """
-        return work_out(plan_toml, history, at_h, seed, self._last)
+        return work_out(plan_toml, history, at_h, seed, self._last, help_from=NEEDED_LATE)
 
     def _forecast(self, at_h: float) -> dict[str, Any]:
         with self._store.read() as connection:
