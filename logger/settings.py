@@ -23,7 +23,10 @@ class Messages(Table):
     urls: list[str] = Field(default=[], description="told first, all of them")
     second_urls: list[str] = Field(default=[], description="told when nobody has acknowledged in time")
     who: str | None = Field(
-        default=None, min_length=1, max_length=60, description="who is told first: the name on what their link does"
+        default=None,
+        min_length=1,
+        max_length=60,
+        description="who is told first: the name on what their link does",
     )
     second_who: str | None = Field(
         default=None, min_length=1, max_length=60, description="the same of those who are told next"
@@ -75,7 +78,9 @@ class Operating(Table):
     """For whoever runs the service on a server."""
 
     metrics_token: str | None = Field(
-        default=None, min_length=16, description="opens /metrics from other machines; else from this one alone"
+        default=None,
+        min_length=16,
+        description="opens /metrics from other machines; else from this one alone",
     )
     log_format: Literal["text", "json"] = Field(
         default="text", description="json: one object a line, for programs that gather logs"

@@ -20,7 +20,7 @@ def fitted_plots(
     width: float = 420,
     height: float = 230,
 ) -> list[tuple[str, str]]:
-    """(statement, SVG) of each statement with a curve; `fit` as Fit.to_json gives it, `degrees` turns °C into `unit`."""
+    """(statement, SVG) of each one with a curve; `fit` as Fit.to_json gives it, `degrees` turns °C into `unit`."""
     made = []
     for curve in fit["curves"]:
         mine = [point for point in fit["points"] if point["statement"] == curve["statement"]]

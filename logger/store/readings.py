@@ -42,7 +42,9 @@ def points_after(
     """
     c = READING.c
     wanted = select(c.id, c.boot, c.boot_ms, c.probe, c.place, c.milli_c)
-    found = connection.execute(wanted.where(c.pour_id == pour_id, c.id > reading_id).order_by(c.id).limit(most))
+    found = connection.execute(
+        wanted.where(c.pour_id == pour_id, c.id > reading_id).order_by(c.id).limit(most)
+    )
     return list(found.cursor.fetchall()) if found.cursor is not None else []
 
 

@@ -189,7 +189,9 @@ def main() -> None:
     said.add_argument("--every", type=int, default=1, help="only every n-th pour")
     said.add_argument("--calls", type=float, default=calls.DUE_PART)
     said.add_argument("--rows", type=Path, default=None)
-    said.add_argument("--most", type=int, default=1000, help="run no more pours than this, then show the table")
+    said.add_argument(
+        "--most", type=int, default=1000, help="run no more pours than this, then show the table"
+    )
     asked = said.parse_args()
     rows: list[dict[str, Any]] = []
     if asked.rows is not None and asked.rows.exists():

@@ -30,11 +30,12 @@ def empty_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def service(tmp_path: Path, clock: Any, empty_database: Path) -> Iterator[Service]:
+def service(tmp_path: Path, clock: Any, empty_database: Path, database_url: str | None) -> Iterator[Service]:
     """A service without its threads."""
     (tmp_path / "data").mkdir()
-    shutil.copy(empty_database, tmp_path / "data" / empty_database.name)
-    made = Service.open(Settings(data_dir=str(tmp_path / "data")), clock)
+    if database_url is None:
+        shutil.copy(empty_database, tmp_path / "data" / empty_database.name)
+    made = Service.open(Settings(data_dir=str(tmp_path / "data"), database_url=database_url), clock)
     yield made
     made.close()
 

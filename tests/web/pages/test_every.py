@@ -106,7 +106,9 @@ def test_a_described_pour_is_fitted_and_planned(maker: Any) -> None:
     assert "depth_mm = 30" in pour["plan_toml"]
     assert "room_c = 20.5" in pour["plan_toml"]
     assert pour["prediction"]["peak_c"] > 20.5
-    assert "a working time of 600 min for 1 kg at 25 °C" in words(maker.get("/resins")), "and is on the list now"
+    assert "a working time of 600 min for 1 kg at 25 °C" in words(maker.get("/resins")), (
+        "and is on the list now"
+    )
 
 
 def test_a_wrong_field_comes_back_with_what_was_typed(maker: Any) -> None:

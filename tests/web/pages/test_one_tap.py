@@ -126,7 +126,9 @@ def test_who_comes_late_is_told_who_has_it(phone: Any, hot: Any, service: Any) -
 
 
 def _link_of(tx: Any, alarm: int) -> str:
-    return str(tx.exec_driver_sql("SELECT token FROM ack_link WHERE alarm_id = ?", (alarm,)).scalars().first())
+    return str(
+        tx.exec_driver_sql("SELECT token FROM ack_link WHERE alarm_id = ?", (alarm,)).scalars().first()
+    )
 
 
 def test_nothing_but_a_post_acknowledges(phone: Any, hot: Any, service: Any) -> None:

@@ -120,7 +120,9 @@ def test_every_route_that_names_something_of_another_shop_finds_nothing_there(
     good = routes_tests().good_requests(plan_toml, north)
     good["POST /pours/{pour_id}/mix"] = lambda: {"data": {"part_a": "100", "part_b": "50"}}
     wrong = {}
-    named = [route for route in ROUTES if "{" in route.path and route.may not in ("anybody", "station", "operator")]
+    named = [
+        route for route in ROUTES if "{" in route.path and route.may not in ("anybody", "station", "operator")
+    ]
     assert len(named) > 60
     for route in named:
         sent = {} if route.method == "GET" else good.get(f"{route.method} {route.path}", nothing)()
