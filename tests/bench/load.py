@@ -46,7 +46,7 @@ from logger.store.database import Store
 from logger.store.dialect import insert_many
 from logger.store.saving import READING
 
-PROBES = ("core", "surface", "underside", "room", "core-2", "form-1")
+PROBES = ("core", "surface", "underside", "room", "surface-2", "underside-2")
 #: Connections of the load; a service takes this many from one address.
 CONNECTIONS = 48
 LATE_S = 1.0
@@ -90,6 +90,8 @@ class Told:
     """What came of a run."""
 
     took_s: list[float] = field(default_factory=list)
+    #: The same of the first round, in which every station, boot and probe is new to the service.
+    first_s: list[float] = field(default_factory=list)
     readings: int = 0
     failed: int = 0
     seconds: float = 0.0
@@ -219,7 +221,7 @@ async def offered(
             try:
                 answer = await line.ask(one.batch(now.wall_ms, now.boot_ms, rows, core_c(one, due_s - began)))
                 told.readings += answer["stored"]
-                told.took_s.append(time.monotonic() - due_s)
+                (told.first_s if due_s - began < first_s else told.took_s).append(time.monotonic() - due_s)
             except OSError:
                 told.failed += 1
 
@@ -359,7 +361,7 @@ def hold(rig: Rig, seconds: float) -> None:
         return max(45.0, 59.6 - 1.2 * (to_go_s // 30))
 
     before = rig.cpu_s()
-    told = asyncio.run(offered(rig, len(rig.stations) / 30, seconds, 6, core_c))
+    told = asyncio.run(offered(rig, len(rig.stations) / 30, seconds, 6, core_c, 35))
     after = rig.cpu_s()
     time.sleep(6)
     delays, missed = [], 0
@@ -373,7 +375,7 @@ def hold(rig: Rig, seconds: float) -> None:
     delays.sort()
     print(f"{told.readings / told.seconds:,.0f} readings/s of {len(rig.stations):,} stations for {told.seconds:.0f} s, "
           f"{told.failed} failed; acknowledged p50 {told.at(0.5) * 1000:.1f} ms, p99 {told.at(0.99) * 1000:.1f} ms, "
-          f"longest {max(told.took_s) * 1000:.0f} ms")  # fmt: skip
+          f"longest {max(told.took_s) * 1000:.0f} ms; in the first 35 s longest {max(told.first_s) * 1000:.0f} ms")  # fmt: skip
     print(f"{len(live)} live pours, {len(delays)} became too hot: alarm raised after p50 "
           f"{delays[len(delays) // 2]:.2f} s, longest {delays[-1]:.2f} s; {missed} missed or doubled")  # fmt: skip
     for name, used in after.items():
