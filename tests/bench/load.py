@@ -208,7 +208,12 @@ class Rig:
 
 
 async def offered(
-    rig: Rig, rate: float, seconds: float, rows: int, core_c: Any = lambda _one, _s: 40.0
+    rig: Rig,
+    rate: float,
+    seconds: float,
+    rows: int,
+    core_c: Any = lambda _one, _s: 40.0,
+    first_s: float = 0.0,
 ) -> Told:
     """Batches due at an even rate, whoever is free sends the oldest that is due."""
     told, waiting = Told(), asyncio.Queue[tuple[float, One] | None]()
@@ -375,7 +380,7 @@ def hold(rig: Rig, seconds: float) -> None:
     delays.sort()
     print(f"{told.readings / told.seconds:,.0f} readings/s of {len(rig.stations):,} stations for {told.seconds:.0f} s, "
           f"{told.failed} failed; acknowledged p50 {told.at(0.5) * 1000:.1f} ms, p99 {told.at(0.99) * 1000:.1f} ms, "
-          f"longest {max(told.took_s) * 1000:.0f} ms; in the first 35 s longest {max(told.first_s) * 1000:.0f} ms")  # fmt: skip
+          f"longest {max(told.took_s) * 1000:.0f} ms; of the first 35 s {max(told.first_s) * 1000:.0f} ms")  # fmt: skip
     print(f"{len(live)} live pours, {len(delays)} became too hot: alarm raised after p50 "
           f"{delays[len(delays) // 2]:.2f} s, longest {delays[-1]:.2f} s; {missed} missed or doubled")  # fmt: skip
     for name, used in after.items():
