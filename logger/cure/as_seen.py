@@ -28,6 +28,8 @@ UNEXPLAINED = 2.0
 #: Another window of heating must explain this much more: half a χ² of this size.
 WORTH = 10.0
 MOST_WINDOWS = 2
+#: Rounds of the search at most.
+ROUNDS = 8
 #: Other places that the search may start from: the first time, and when an earlier forecast says where to look.
 PILOTS, PILOTS_AFTER = 24, 6
 
@@ -111,16 +113,19 @@ def seen_of(
 
 def explain(
     seen: Seen, history: Mapping[str, Readings], memory_h: float, rng: np.random.Generator,
-    start: Floats | None = None,
+    start: Floats | None = None, *, rounds: int = ROUNDS,
 ) -> tuple[Seen, Posterior]:  # fmt: skip
-    """The likeliest θ; where no θ explains the readings, also with heat on the surface for a while."""
+    """The likeliest θ; where no θ explains the readings, also with heat on the surface for a while.
+
+    start: where to look first. rounds: how long to look at most.
+    """
     count = len(seen.unknowns)
     begin = np.zeros(count)
     if start is not None:
         begin[: len(start)] = start[:count]
     pilots = PILOTS if start is None else PILOTS_AFTER
     places = np.vstack([np.zeros(count), draw_normal(rng, pilots, count)])
-    best = fit(seen.model, seen.probes, begin, pilots=places)
+    best = fit(seen.model, seen.probes, begin, rounds=rounds, pilots=places)
     for _ in range(MOST_WINDOWS):
         if max(best.misfit.values(), default=0.0) < UNEXPLAINED:
             break
@@ -138,7 +143,7 @@ def explain(
             here = np.vstack(
                 [np.append(best.best, f) for f in (-1.0, 0.0, 1.5)] + [np.append(0.0 * best.best, 0.0)]
             )
-            tried.append((other, fit(other.model, other.probes, here[1], pilots=here)))
+            tried.append((other, fit(other.model, other.probes, here[1], rounds=rounds, pilots=here)))
         other, found = min(tried, key=lambda pair: pair[1].cost)
         if found.cost > best.cost - WORTH:
             break

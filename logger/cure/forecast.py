@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.cure.ahead import Ahead, Band, Bands, State, band, carry_on
-from logger.cure.as_seen import explain, seen_of
+from logger.cure.as_seen import ROUNDS, explain, seen_of
 from logger.cure.assimilate import Posterior, draw, effective, weigh
 from logger.cure.calls import DUE_H, DUE_PART, chance_needed, due_hours, next_due_h, will_overheat
 from logger.cure.causes import Cause, causes_of
@@ -40,6 +40,8 @@ __all__ = [
 DRAWN_PER_MEMBER = 2
 #: How much of a probe's record must be believed; below this it is reported as contradicting the others.
 TRUSTED = 0.5
+#: Once the peak is past only the release is of interest: the search goes on from the last forecast for so many rounds.
+LATE_ROUNDS = 3
 #: How long a model error lasts, as a part of the planned time to the peak, and its bounds, h.
 MEMORY_PART, SHORTEST_MEMORY_H, LONGEST_MEMORY_H = 0.08, 0.1, 3.0
 #: What may still change after now, and what the model lacks, in spreads of each unknown's prior.
@@ -157,8 +159,9 @@ def forecast(
     memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
     seen = seen_of(plan, history, at_h, before, memory_h, changes, blows=blows_of(plan, runs))
     seen, posterior = explain(
-        seen, history, memory_h, dice[1], None if previous is None else previous.state.best
-    )
+        seen, history, memory_h, dice[1], None if previous is None else previous.state.best,
+        rounds=LATE_ROUNDS if previous is not None and previous.core_peak_at_h.p95 < at_h else ROUNDS,
+    )  # fmt: skip
     theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, dice[2])
     drawn = seen.run(theta)
     read = seen.read(theta, drawn)
