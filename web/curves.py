@@ -102,7 +102,7 @@ class Curves:
 
     def _grown(self, connection: Connection, pour_id: int) -> _Known:
         """What is known of a pour, with the readings that have arrived since."""
-        now = offsets(connection)
+        now = offsets(connection, pour_id)
         known = self._pours.pop(pour_id, None) or _Known()
         if any(now.get(boot) != offset for boot, offset in known.offsets.items()):
             known = _Known()

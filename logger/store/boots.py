@@ -57,9 +57,11 @@ def boot_row(
     return int(found.id)
 
 
-def offsets(connection: Connection) -> Mapping[int, int]:
-    """Every boot's row id → offset, ms."""
-    return {row.id: row.offset_ms for row in connection.execute(select(BOOT.c.id, BOOT.c.offset_ms))}
+def offsets(connection: Connection, pour_id: int) -> Mapping[int, int]:
+    """Row id → offset, ms, of every boot of a pour's station."""
+    station = select(_POUR.c.station_id).where(_POUR.c.id == pour_id).scalar_subquery()
+    rows = connection.execute(select(BOOT.c.id, BOOT.c.offset_ms).where(BOOT.c.station_id == station))
+    return {row.id: row.offset_ms for row in rows}
 
 
 class Timeline:
