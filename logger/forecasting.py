@@ -267,7 +267,7 @@ class Forecaster:
             )
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        past = last is not None and peak_is_past(last.body)
+        past = last is not None and last.body["core_peak_at_h"]["p95"] < last.body["at_h"]
         with nullcontext() if past else self._pace.hold():
             body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran)
         with self._store.write() as tx:
