@@ -63,3 +63,20 @@ def kg_to_lb(kg: float) -> float:
 def lb_to_kg(pounds: float) -> float:
     """Kilograms of a mass in pounds."""
     return pounds * KG_PER_POUND
+
+
+def hours_minutes(hours: float | None) -> str:
+    """A span as people say it: "35 min", "4 h 05 min", "2 d 3 h"."""
+    if hours is None:
+        return "–"
+    minutes = round(hours * 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60:02d} min"
+    return f"{minutes // 1440} d {minutes % 1440 // 60} h"
+
+
+def span(seconds: float) -> str:
+    """The same for a span that may be short: "45 s", "12 min"."""
+    return f"{seconds:.0f} s" if seconds < 120 else hours_minutes(seconds / SECONDS_PER_HOUR)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from logger.alarms.state import Observation
 from logger.alarms.trackers import Track
 from logger.alarms.view import ServiceFacts, StationFacts
+from logger.units import span
 
 LOST_MS = 90_000
 #: A probe that has been without a reading half as long is counted in when another is lost: one cause, one alarm.
@@ -39,9 +40,9 @@ def probe_lost(tracks: Sequence[Track], up: bool, resumed_ms: int) -> Observatio
     seconds = max(without[t.probe] for t in lost) / 1000
     severity = len(counted) + any(t.base == "core" for t in counted)
     if len(counted) == len(tracks) and len(tracks) > 1:
-        reason = f"None of the {len(tracks)} probes gives a reading, for {seconds:.0f} s: look at the wire they share."
+        reason = f"None of the {len(tracks)} probes gives a reading, for {span(seconds)}: look at the wire they share."
     else:
-        reason = f"No reading from {names} for {seconds:.0f} s."
+        reason = f"No reading from {names} for {span(seconds)}."
     return Observation(True, newest, reason, seconds, LOST_MS / 1000, severity, late)
 
 
@@ -117,11 +118,11 @@ def station_silent(
     silence = now_ms - heard_ms
     name = facts.station or "the station"
     if silence >= SILENT_MS:
-        reason = f"Nothing heard from {name} for {silence / 1000:.0f} s."
+        reason = f"Nothing heard from {name} for {span(silence / 1000)}."
         return Observation(True, now_ms, reason, silence / 1000, SILENT_MS / 1000)
     without = now_ms - readings_ms
     if without >= max(NO_READINGS_MS, 3000 * period_s):
-        reason = f"{name} answers, but has sent no reading for {without / 1000:.0f} s."
+        reason = f"{name} answers, but has sent no reading for {span(without / 1000)}."
         return Observation(True, now_ms, reason, without / 1000, NO_READINGS_MS / 1000)
     return Observation(False, now_ms, f"{name} is heard again.")
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, tzinfo
 
+from logger.units import hours_minutes, span
+
 __all__ = ["ago", "celsius", "clock_time", "dated", "event_word", "hours_minutes"]
 
 _EVENT_WORDS = {
@@ -41,26 +43,11 @@ def celsius(value: float | None, digits: int = 1) -> str:
     return "–" if value is None else f"{value:.{digits}f} °C"
 
 
-def hours_minutes(hours: float | None) -> str:
-    """A span as people say it: "35 min", "4 h 05 min", "2 d 3 h"."""
-    if hours is None:
-        return "–"
-    minutes = round(hours * 60)
-    if minutes < 60:
-        return f"{minutes} min"
-    if minutes < 48 * 60:
-        return f"{minutes // 60} h {minutes % 60:02d} min"
-    return f"{minutes // 1440} d {minutes % 1440 // 60} h"
-
-
 def ago(then_ms: int | None, now_ms: int) -> str:
     """How long ago something was."""
     if then_ms is None:
         return "never"
-    seconds = max(0, (now_ms - then_ms) // 1000)
-    if seconds < 90:
-        return f"{seconds} s ago"
-    return f"{hours_minutes(seconds / 3600)} ago"
+    return f"{span(max(0, (now_ms - then_ms) // 1000))} ago"
 
 
 def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
