@@ -337,9 +337,9 @@ def rising() -> Iterator[float]:
         rate *= 1.3
 
 
-def full(rig: Rig) -> None:
-    """Large batches beside raw inserts, each between two runs of the other."""
-    for rows, seconds in ((500, 10.0), (6, 10.0)):
+def full(rig: Rig, seconds: float) -> None:
+    """Large and small batches as quickly as they are acknowledged, between two runs of raw inserts."""
+    for rows in (500, 6):
         asyncio.run(as_quick_as_it_goes(rig, 3.0, rows))
         before = raw(rig, seconds / 2, rows)
         told = asyncio.run(as_quick_as_it_goes(rig, seconds, rows))
@@ -427,7 +427,8 @@ def main() -> None:
         live = given.pours if given.what == "hold" else 0
         rig = Rig(given.database, given.processes, given.stations, live, Path(folder))
         try:
-            {"knee": knee, "full": full, "hold": lambda rig: hold(rig, given.seconds)}[given.what](rig)
+            {"knee": knee, "full": lambda rig: full(rig, min(10.0, given.seconds)),
+             "hold": lambda rig: hold(rig, given.seconds)}[given.what](rig)  # fmt: skip
         finally:
             rig.close()
 
