@@ -259,3 +259,11 @@ class Health(Shape):
     status: Literal["ok"]
     schema_version: str
     clock_set: bool
+
+
+class Ready(Shape):
+    """Whether the service takes batches and somebody judges them."""
+
+    status: Literal["ready", "not-ready"]
+    missing: list[str] = Field(description="what is missing, a sentence each")
+    decides: bool = Field(description="whether this process is the one that decides alarms")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 from sqlalchemy.exc import DBAPIError
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import PlainTextResponse, Response
 
 from logger.store import lease
 from logger.store.database import latest_revision
@@ -12,7 +12,7 @@ from web.access import OperatorDep, ServiceDep
 from web.metrics import CONTENT_TYPE, exposed
 from web.pages.stations import SILENT_MS
 from web.service import Service
-from web.shapes import Health
+from web.shapes import Health, Ready
 
 router = APIRouter(tags=["health"])
 #: The watch stands while it has judged every live pour as recently, ms; a round over a thousand pours takes some s.
@@ -27,16 +27,13 @@ def health(service: ServiceDep) -> Health:
     return Health(status="ok", schema_version=latest_revision(), clock_set=service.timeline.clock_set)
 
 
-@router.get("/api/ready")
-def ready(service: ServiceDep) -> Response:
+@router.get("/api/ready", responses={503: {"model": Ready, "description": "Not ready: what is missing"}})
+def ready(service: ServiceDep, response: Response) -> Ready:
     """Whether it takes batches and somebody judges them: 200, or 503 with what is missing, a sentence each."""
     missing = _missing(service)
-    body = {
-        "status": "not-ready" if missing else "ready",
-        "missing": missing,
-        "decides": service.decides.mine,
-    }
-    return JSONResponse(body, 503 if missing else 200)
+    if missing:
+        response.status_code = 503
+    return Ready(status="not-ready" if missing else "ready", missing=missing, decides=service.decides.mine)
 
 
 @router.get("/metrics", include_in_schema=False)
