@@ -106,7 +106,8 @@ def install(app: FastAPI) -> None:
 
 
 def _wants_page(request: Request) -> bool:
-    return not request.url.path.startswith("/api") and "text/html" in request.headers.get("accept", "")
+    for_programs = request.url.path.startswith("/api") or request.url.path == "/metrics"
+    return not for_programs and "text/html" in request.headers.get("accept", "")
 
 
 def _answer(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy import Connection, Row, insert, select
+from sqlalchemy import Connection, Row, insert, select, text
 
 from logger.errors import NotAllowed, NotFound
 from logger.store.database import SEES, Store, table
@@ -59,7 +59,7 @@ def add_shop(store: Store, name: str, now_ms: int) -> int:
 
 def shop_of_pour(connection: Connection, pour_id: int) -> int:
     """Whose pour it is. Raises NotFound."""
-    found = connection.exec_driver_sql(f"SELECT shop_id FROM pour WHERE id = {int(pour_id)}").scalar()  # noqa: S608
+    found = connection.execute(text("SELECT shop_id FROM pour WHERE id = :id"), {"id": pour_id}).scalar()
     if found is None:
         raise NotFound(f"there is no pour {pour_id}")
     return int(found)

@@ -71,6 +71,10 @@ def test_an_alarm_is_raised_and_delivered_while_the_disk_is_full(bench: Any, dis
     shop.clock.move(5)
     shop.watch.judge_all()
     shop.sender.send_due()
+    assert "full" in shop.watch.trouble, "a large write may still be refused: nothing is well at once"
+    shop.clock.move(60)
+    shop.watch.judge_all()
+    shop.sender.send_due()
     assert shop.watch.trouble is None
     assert len(hot(shop)) == 1
     assert shop.alarm("core-hot").phase == "raised"

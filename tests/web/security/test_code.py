@@ -50,8 +50,13 @@ def test_the_linter_for_security_has_nothing_new_to_say() -> None:
         r"shell\s*=\s*True|verify\s*=\s*False|mktemp\(|_create_unverified_context|check_hostname\s*=", text
     )
     queries = re.findall(r"exec_driver_sql\(\s*f\"[^\"]*\"", text)
+    # A table's name cannot be a parameter; these two come from our own schema, never from a request.
+    ours = re.compile(r"\{(month\.table|table\.name)\}")
     assert [
-        query for query in queries if not re.search(r"f\"(PRAGMA|VACUUM INTO|SELECT count|SELECT max)", query)
+        query
+        for query in queries
+        if not re.search(r"f\"(PRAGMA|VACUUM INTO|SELECT count|SELECT max)", query)
+        and "{" in ours.sub("", query)
     ] == []
 
 
@@ -114,9 +119,10 @@ def test_nothing_beside_the_static_files_is_served(house: Any) -> None:
     browser = house.browser("owner")
     for path in (
         "/static/", "/static", "/.git/config", "/static/..%2fapp.py", "/static/%2e%2e/app.py", "/static//etc/passwd",
-        "/web/app.py", "/pyproject.toml", "/docs", "/redoc", "/openapi.json", "/metrics", "/server-status",
+        "/web/app.py", "/pyproject.toml", "/docs", "/redoc", "/openapi.json", "/server-status",
     ):  # fmt: skip
         assert browser.get(path).status_code in (404, 405), path
+    assert browser.get("/metrics").status_code == 401, "its figures are for this machine and for the token"
     assert browser.request("TRACE", "/").status_code in (404, 405)
 
 

@@ -33,7 +33,7 @@ def code_of(service: Service) -> str:
 
 def test_only_set_up_answers_before_there_is_an_owner(fresh: TestClient, seconds: Any) -> None:
     """Neither sign-in nor invitations nor links; a batch would need a token that only an owner gives."""
-    open_ones = {"/set-up", "/api/health", "/api/batches"}
+    open_ones = {"/set-up", "/api/health", "/api/ready", "/api/batches", "/metrics"}
     for route in ROUTES:
         if route.path in open_ones:
             continue
@@ -44,6 +44,7 @@ def test_only_set_up_answers_before_there_is_an_owner(fresh: TestClient, seconds
         else:
             assert (answer.status_code, answer.headers["location"]) == (303, "/set-up"), route
     assert fresh.get("/set-up").status_code == 200
+    assert fresh.get("/metrics").status_code == 401, "figures are for the machine itself and for a token"
     assert fresh.post("/api/batches", json={}, headers={"authorization": "Bearer guess"}).status_code in (
         401,
         422,
