@@ -95,19 +95,21 @@ class Curves:
                     found.append((float(celsius[hottest]), float(at_ms[hottest] - poured_ms) / 3.6e6))
         return max(found, default=None)
 
-    def warm(self, connection: Connection, pour_id: int) -> None:
-        """Takes a pour into memory before anybody asks for it."""
+    def warm(self, connection: Connection, pour_id: int, stop: threading.Event) -> None:
+        """Takes a pour into memory before anybody asks for it, unless told to stop."""
         with self._lock:
-            self._grown(connection, pour_id)
+            self._grown(connection, pour_id, stop)
 
-    def _grown(self, connection: Connection, pour_id: int) -> _Known:
-        """What is known of a pour, with the readings that have arrived since."""
+    def _grown(self, connection: Connection, pour_id: int, stop: threading.Event | None = None) -> _Known:
+        """What is known of a pour, with the readings that have arrived since; with fewer if told to stop."""
         now = offsets(connection, pour_id)
         known = self._pours.pop(pour_id, None) or _Known()
         if any(now.get(boot) != offset for boot, offset in known.offsets.items()):
             known = _Known()
         while rows := points_after(connection, pour_id, known.last_id):
             _grow(known, rows, now)
+            if stop is not None and stop.is_set():
+                break
         self._pours[pour_id] = known
         if len(self._pours) > MOST_POURS:
             self._pours.popitem(last=False)

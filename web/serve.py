@@ -140,7 +140,7 @@ class Running:
         with self.service.store.read() as connection:
             for pour in pours.live_pours(connection):
                 if not self.stop.is_set():
-                    self.service.curves.warm(connection, pour.id)
+                    self.service.curves.warm(connection, pour.id, self.stop)
 
     def close(self) -> None:
         """Stops the threads, waits for them, and closes the service."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Any
 
 import numpy as np
@@ -89,7 +90,7 @@ def test_the_hottest_reading_is_the_same_from_the_database_and_from_memory(
         poured_ms = pours.get_pour(connection, pour).poured_ms
         from_database = Curves().hottest(connection, pour, poured_ms)
         known = Curves()
-        known.warm(connection, pour)
+        known.warm(connection, pour, threading.Event())
         assert known.hottest(connection, pour, poured_ms) == pytest.approx(from_database)
         assert from_database == pytest.approx((22.05, 0.05))
 
@@ -107,3 +108,25 @@ def test_a_time_that_is_learnt_later_moves_the_curve(service: Any, shop: Any, pl
     with service.store.read() as connection:
         after = service.curves.thinned(connection, pour, poured_ms, 400)[0]["hours"]
     assert after == pytest.approx([hour + 1 for hour in before], abs=1e-4)
+
+
+def test_reading_ahead_ends_when_the_service_stops(
+    service: Any, shop: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A long pour is read in pieces, and a service that is told to stop reads none after the one it is at."""
+    pour = shop.plan(plan_toml)
+    asked: list[int] = []
+    stop = threading.Event()
+
+    def endless(_connection: Any, _pour: int, after: int) -> list[tuple[Any, ...]]:
+        asked.append(after)
+        if len(asked) == 3:
+            stop.set()
+        assert len(asked) < 10, "it goes on reading"
+        return [(after + 1, 1, 1000 * after, "28-000000000001", "core", 21_000)]
+
+    monkeypatch.setattr("web.curves.points_after", endless)
+    monkeypatch.setattr("web.curves.offsets", lambda *_: {1: 0})
+    with service.store.read() as connection:
+        Curves().warm(connection, pour, stop)
+    assert asked == [0, 1, 2]
