@@ -38,26 +38,47 @@ from web.service import Service
 PORT = 18_734
 PAGES = 50
 OWNER = {"name": "Ada", "password": "four plain words here"}
+#: Six probes every 5 s, and of that three days in the live pour.
+STEP_MS, LIVE = 833, 311_040
 FILL = """
 INSERT INTO reading (station_id, spool, seq, pour_id, probe, place, boot, boot_ms, wall_ms, clock_set, milli_c, raw,
                      late, received_ms, link)
 WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < :count)
-SELECT 1, 'be0c0000-0000-4000-8000-000000000002', i, 1, '28-00000000000' || (i % 6), 'core', 1, i * 833,
-       1790000000000 + i * 833, 1, 21000 + i % 9000, '57014b467fff0c10ab', 0, 1790000000000 + i * 833,
-       hex(randomblob(32))
+SELECT 1, 'be0c0000-0000-4000-8000-000000000002', i,
+       CASE WHEN i > :count - :live THEN 1 ELSE 2 + (:count - :live - i) / :live END,
+       '28-00000000000' || (i % 6), CASE i % 6 WHEN 0 THEN 'core' ELSE 'surface-' || (i % 6) END,
+       1, :now_boot_ms - (:count - i) * :step, :now_ms - (:count - i) * :step, 1,
+       25000 + abs((i / 6) % 8000 - 4000), '57014b467fff0c10ab', 0, :now_ms - (:count - i) * :step, hex(randomblob(32))
 FROM n
 """
 
 
 def fill(folder: Path, count: int) -> None:
-    """A database with one live pour that has so many readings, all judged."""
-    service = Service.open(Settings(data_dir=str(folder)), SystemClock())
+    """A database with so many readings, all judged: of a live pour in its third day, and of closed ones before it."""
+    clock = SystemClock()
+    service = Service.open(Settings(data_dir=str(folder)), clock)
     recorded.begin(service)
     service.close()
+    now = clock.stamp()
+    live = min(count, LIVE)
+    facts = {
+        "count": count, "live": live, "step": STEP_MS, "now_ms": now.wall_ms, "now_boot_ms": now.boot_ms,
+        "poured": now.boot_ms - live * STEP_MS,
+    }  # fmt: skip
     with closing(sqlite3.connect(folder / "pourlog.sqlite3")) as database:
         database.execute("PRAGMA synchronous=OFF")
-        database.execute(FILL, {"count": count})
-        database.execute("UPDATE pour SET judged_reading_id = :count", {"count": count})
+        columns = [
+            row[1] for row in database.execute("PRAGMA table_info(pour)") if row[1] not in ("id", "stage")
+        ]
+        names = ", ".join(columns)
+        for _ in range(count // live):
+            database.execute(
+                f"INSERT INTO pour (stage, {names}) SELECT 'closed', {names} FROM pour WHERE id = 1"
+            )
+        database.execute(FILL, facts)
+        database.execute(
+            "UPDATE pour SET judged_reading_id = :count, poured_boot_ms = :poured WHERE id = 1", facts
+        )
         database.commit()
 
 
