@@ -148,7 +148,7 @@ class Watch:
         for pour_id in fresh:
             if stop is not None and stop.is_set():
                 return
-            trouble = self._judge_one(pour_id)
+            trouble = self._judge_one(pour_id, stop)
             if trouble is not None:
                 self.trouble = trouble
 
@@ -169,7 +169,7 @@ class Watch:
         for pour_id in live:
             if stop is not None and stop.is_set():
                 return
-            trouble = self._judge_one(pour_id) or trouble
+            trouble = self._judge_one(pour_id, stop) or trouble
             if self._fresh and ALL not in self._fresh:
                 self._judge_fresh(stop)
         try:
@@ -196,11 +196,12 @@ class Watch:
             self._refusals, self._refused_ms = self._store.refusals, now_ms
         return self._store.refused is not None or now_ms - self._refused_ms < REFUSED_MS
 
-    def _judge_one(self, pour_id: int) -> str | None:
-        """Judges one pour; a sentence when it cannot be judged."""
+    def _judge_one(self, pour_id: int, stop: threading.Event | None) -> str | None:
+        """Judges one pour; a sentence when it cannot be judged. A long backlog goes on after the next start."""
         try:
             while self.judge(pour_id):
-                pass
+                if stop is not None and stop.is_set():
+                    break
         except LostLease:
             log.warning("another process judges pour %s now", pour_id)
         except (LoggerError, SQLAlchemyError) as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
@@ -332,3 +333,26 @@ def test_the_watch_says_when_it_last_judged(watched: Any) -> None:
     assert shop.watch.judged_ms is None
     shop.sweep(22)
     assert shop.watch.judged_ms == shop.timeline.now_ms()
+
+
+def test_a_long_backlog_does_not_hold_up_a_stop(watched: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A station was away for weeks: what is not judged yet is judged after the next start."""
+    shop = watched()
+    monkeypatch.setattr("logger.watch.ROWS_A_TIME", 5)
+    for _ in range(12):
+        shop.rows(("28-000000000001", "core", 22_000, "00"))
+        shop.clock.move(5)
+    stop, judge, judged = threading.Event(), shop.watch.judge, []
+
+    def told_to_stop(pour_id: int) -> bool:
+        judged.append(pour_id)
+        stop.set()
+        return bool(judge(pour_id))
+
+    shop.watch.judge = told_to_stop
+    shop.watch.judge_all(stop)
+    assert len(judged) == 1
+    shop.start()
+    shop.watch.judge_all()
+    with shop.store.read() as connection:
+        assert pours.get_pour(connection, shop.pour_id).judged_reading_id == shop.seq
