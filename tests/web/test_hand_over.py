@@ -18,6 +18,8 @@ from web.access import COOKIE
 
 #: The lease runs out within five seconds, and is looked at every second.
 SOON_S = 10.0
+#: No promise is made of how soon a process that lost its connections calls itself ready; that it does, is.
+ANEW_S = 90.0
 
 
 class Processes:
@@ -99,7 +101,7 @@ def test_connections_that_the_server_ends_are_made_anew(three: Any, cluster: Any
     wait_for(lambda: bench.alarms(), SOON_S)
     bench.end()
     for process in three.running:
-        wait_for(lambda process=process: process.client.get("/api/ready").status_code == 200, SOON_S)
+        wait_for(lambda process=process: process.client.get("/api/ready").status_code == 200, ANEW_S)
 
 
 def test_the_alarm_of_a_killed_process_is_raised_once_by_the_other_within_ten_seconds(
