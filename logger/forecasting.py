@@ -39,6 +39,8 @@ log = logging.getLogger(__name__)
 FIRST_H = 1 / 12
 #: From this chance on, what would help is worked out too, and forecasts come closer together.
 WORTH_HELP = 0.15
+#: A chance so close to 0 or 1 leaves nothing open.
+SETTLED = 0.02
 #: Once the core's peak is behind by this, h, or by this part of the pour's age if that is less, only the release is
 #: still of interest; then one in so many hours.
 PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
@@ -59,6 +61,12 @@ def peak_is_past(last: dict[str, Any]) -> bool:
     """Whether a pour's last forecast (JSON) has its core's peak well behind it."""
     at_h = float(last["at_h"])
     return bool(last["core_peak_at_h"]["p95"] < at_h - min(PAST_PEAK_H, PAST_PEAK_PART * at_h))
+
+
+def _is_open(last: dict[str, Any]) -> bool:
+    """Whether a pour's last forecast (JSON) has its peak still to come, and leaves open whether it is too hot."""
+    to_come = last["core_peak_at_h"]["p95"] >= last["at_h"]
+    return bool(to_come and SETTLED < last["chance_core_over_limit"] < 1.0 - SETTLED)
 
 
 def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
@@ -134,10 +142,10 @@ _LAST: dict[int, Forecast] = {}
 
 def work_out_here(
     plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
-    fan_ran: Sequence[tuple[float, float | None]] | None = None,
+    fan_ran: Sequence[tuple[float, float | None]] | None = None, help_from: float = WORTH_HELP,
 ) -> dict[str, Any]:  # fmt: skip
     """As work_out, starting from this process's last forecast of the pour."""
-    return work_out(plan_toml, history, at_h, seed, _LAST, fan_ran)
+    return work_out(plan_toml, history, at_h, seed, _LAST, fan_ran, help_from)
 
 
 def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
@@ -195,14 +203,16 @@ class Pace:
     """How forecasts fit into the time of the service; a simulation at high speed has its own.
 
     idle_s: real seconds between looks for what is due. apart_h: hours between forecasts at least, and before the
-    first. hold: entered while one is made of a pour whose peak is still to come. ready: whether the worker is started
-    before the first is due.
+    first. hold: entered while one is made of a pour whose peak is still to come and whose last forecast left it open
+    whether that is too hot. ready: whether the worker is started before the first is due. help_from: from which chance
+    on what would help is worked out.
     """
 
     idle_s: float = 1.0
     apart_h: float = 0.0
     hold: Callable[[], AbstractContextManager[object]] = nullcontext
     ready: bool = False
+    help_from: float = WORTH_HELP
 
 
 class Forecaster:
@@ -267,9 +277,10 @@ class Forecaster:
             )
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        past = last is not None and last.body["core_peak_at_h"]["p95"] < last.body["at_h"]
-        with nullcontext() if past else self._pace.hold():
-            body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran)
+        with self._pace.hold() if last is None or _is_open(last.body) else nullcontext():
+            body = self._compute(
+                work_out_here, pour.plan_toml, history, at_h, pour_id, ran, self._pace.help_from
+            )
         with self._store.write() as tx:
             # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.
             if pours.get_pour(tx, pour_id).stage not in LIVE:

@@ -128,7 +128,7 @@ class _Replay:
 
     def _here(
         self, _work_out: Callable[..., Any], plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
-        _fan_ran: object,
+        _fan_ran: object, _help_from: float,
     ) -> dict[str, Any]:  # fmt: skip
         """A replay has nothing else to do while it forecasts, and remembers nothing of other replays.
 

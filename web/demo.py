@@ -67,6 +67,8 @@ BRISK_SPEED, BRISK = 3000.0, 1.25
 #: At high speed the time stands while a forecast is made; so much real time passes between two, if nothing else stands
 #: in the way, s, and so often it is looked whether one is due, s.
 FORECAST_EVERY_S, FORECAST_LOOK_S = 1.0, 0.1
+#: What would help takes longer than the forecast itself: at that speed only where the alarm says it.
+FORECAST_HELP_FROM = 0.95
 HELD_LOOK_S = 0.005
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
@@ -130,7 +132,8 @@ def run_service(folder: Path) -> int:
     service = Service.open(read_settings(folder / "settings.toml"), clock)
     service.watch.ahead_ms = LOCK_STEP_AHEAD_MS
     if clock.speed >= LOCK_STEP_SPEED:
-        service.pace = Pace(FORECAST_LOOK_S, FORECAST_EVERY_S * clock.speed / 3600, clock.hold, ready=True)
+        apart_h = FORECAST_EVERY_S * clock.speed / 3600
+        service.pace = Pace(FORECAST_LOOK_S, apart_h, clock.hold, ready=True, help_from=FORECAST_HELP_FROM)
     code = service.new_setup_code()
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")

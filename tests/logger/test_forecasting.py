@@ -104,11 +104,11 @@ def test_a_worker_that_dies_is_replaced() -> None:
         heavy.close()
 
 
-def test_a_simulated_time_stands_while_the_peak_is_still_to_come_and_no_longer(
+def test_a_simulated_time_stands_while_it_is_open_whether_it_gets_too_hot_and_no_longer(
     store: Store, clock: Any, plan_toml: str
 ) -> None:
-    """Held for each forecast up to the one that has the peak behind it, and let go after each; half an hour is too
-    soon for the next."""
+    """Held for each forecast until the last one was certain, and let go after each; half an hour is too soon for the
+    next."""
     timeline, held = Timeline(store, clock), []
 
     @contextmanager
@@ -119,7 +119,7 @@ def test_a_simulated_time_stands_while_the_peak_is_still_to_come_and_no_longer(
 
     def compute(_work: Any, _plan: str, _history: Any, at_h: float, *_more: Any) -> dict[str, Any]:
         held.append(f"made at {at_h:.0f} h")
-        return body(at_h, peak_h=2.0)
+        return body(at_h, chance=0.6 if at_h < 2.0 else 1.0)
 
     with store.write() as tx:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
