@@ -19,6 +19,7 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,7 @@ LOCK_STEP_AHEAD_MS = 600_000
 #: When the invented maker looks at the form, minutes after pouring (common practice, no source).
 LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
-BRISK_SPEED, BRISK = 3000.0, 1.25
+BRISK_SPEED, BRISK = 3000.0, 1.4
 #: At high speed the time stands while a forecast is made; so much real time passes between two, if nothing else stands
 #: in the way, s, and so often it is looked whether one is due, s.
 FORECAST_EVERY_S, FORECAST_LOOK_S = 1.0, 0.1
@@ -288,6 +289,8 @@ class Maker:
         self._folder = folder
         self.client = client or httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20, trust_env=False)
         self.password = secrets.token_urlsafe(9)
+        #: Called between two tries of a call: who waits for the service must also be the one who starts it again.
+        self.while_waiting: Callable[[], object] = _nothing
 
     def wait_for_service(self, seconds: float = 30) -> None:
         """Until the service answers."""
@@ -378,8 +381,12 @@ class Maker:
             self.step(pour_id, to, text)
 
     def step(self, pour_id: int, to: str, text: str = "") -> None:
-        """Takes the pour to its next stage."""
-        self.ask("POST", f"/api/pours/{pour_id}/stage", {"to": to, "text": text})
+        """Takes the pour to its next stage. A step whose answer was lost with the service is not made twice."""
+        try:
+            self.ask("POST", f"/api/pours/{pour_id}/stage", {"to": to, "text": text})
+        except httpx.HTTPStatusError:
+            if self.ask("GET", f"/api/pours/{pour_id}")["stage"] != to:
+                raise
 
     def ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> Any:
         """One call of the API, tried again while the service is being started again."""
@@ -389,11 +396,16 @@ class Maker:
             except httpx.TransportError:
                 if attempt == 599:
                     raise
+                self.while_waiting()
                 threading.Event().wait(0.2)
                 continue
             answer.raise_for_status()
             return answer.json()
         raise AssertionError("unreachable")
+
+
+def _nothing() -> None:
+    pass
 
 
 def _drawn_photo() -> bytes:
@@ -431,6 +443,7 @@ def run_demo(
     service.start()
     try:
         maker = Maker(folder, port)
+        maker.while_waiting = service.look
         maker.wait_for_service()
         maker.set_up()
         pour_id = maker.plan(scenario)

@@ -227,8 +227,12 @@ async def offered(
                 answer = await line.ask(one.batch(now.wall_ms, now.boot_ms, rows, core_c(one, due_s - began)))
                 told.readings += answer["stored"]
                 (told.first_s if due_s - began < first_s else told.took_s).append(time.monotonic() - due_s)
-            except OSError:
+            except OSError as error:
                 told.failed += 1
+                if told.failed == 1:
+                    print(
+                        f"the first that failed, {due_s - began:.1f} s after the start: {error}", flush=True
+                    )
 
     senders = [asyncio.create_task(send(line)) for line in lines]
     count = round(rate * seconds)

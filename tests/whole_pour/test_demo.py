@@ -8,8 +8,14 @@ import signal
 import subprocess
 import sys
 import threading
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
+
+import httpx
+import pytest
+
+from web.demo import Maker
 
 POURLOG = [sys.executable, "-m", "web.command"]
 
@@ -66,6 +72,42 @@ def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_o
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert json.loads(proof.stdout)["ok"], proof.stdout
+
+
+def test_the_maker_starts_a_dead_service_again_while_she_waits_for_its_answer(tmp_path: Path) -> None:
+    """She is the one who looks after the service: waiting without looking would be waiting for ever."""
+    service: list[str] = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        if not service:
+            raise httpx.ConnectError("the service is dead", request=request)
+        return httpx.Response(200, json={"readings": 12})
+
+    maker = Maker(tmp_path, 1, httpx.Client(transport=httpx.MockTransport(answer), base_url="http://bench"))
+    maker.while_waiting = lambda: service.append("started again")
+    assert maker.ask("GET", "/api/pours/1/progress") == {"readings": 12}
+    assert service == ["started again"]
+
+
+@pytest.mark.parametrize(("stage", "refused"), [("curing", False), ("watched", True)])
+def test_a_step_whose_answer_died_with_the_service_is_looked_up_and_not_made_twice(
+    tmp_path: Path, stage: str, refused: bool
+) -> None:
+    """Taken before the kill: the second try is refused, and all is well. Refused for another reason: she is told."""
+    steps: list[str] = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        if request.method == "GET":
+            return httpx.Response(200, json={"stage": stage})
+        steps.append(request.url.path)
+        if len(steps) == 1:
+            raise httpx.RemoteProtocolError("killed before it answered", request=request)
+        return httpx.Response(409, json={"detail": "no such step from here"})
+
+    maker = Maker(tmp_path, 1, httpx.Client(transport=httpx.MockTransport(answer), base_url="http://bench"))
+    with pytest.raises(httpx.HTTPStatusError) if refused else nullcontext():
+        maker.step(1, "curing")
+    assert steps == ["/api/pours/1/stage"] * 2
 
 
 def _kill(folder: str) -> list[int]:
