@@ -59,12 +59,12 @@ PROBES = {
 NOISE_C = 0.04
 #: Above this speed the station does not run further ahead of the service than so many sweeps, and the others see
 #: the time only up to the last batch that was acknowledged: real milliseconds on the way are no simulated minutes.
-LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 8
-LOCK_STEP_AHEAD_MS = 600_000
+LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 32
+LOCK_STEP_AHEAD_MS = 1_500_000
 #: When the invented maker looks at the form, minutes after pouring (common practice, no source).
 LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
-BRISK_SPEED, BRISK = 3000.0, 1.4
+BRISK_SPEED, BRISK = 3000.0, 2.5
 #: At high speed the time stands while a forecast is made; so much real time passes between two, if nothing else stands
 #: in the way, s, and so often it is looked whether one is due, s.
 FORECAST_EVERY_S, FORECAST_LOOK_S = 1.0, 0.1
@@ -76,10 +76,9 @@ LOCK_STEP_WAIT_S = 0.5
 
 
 def make_folder(folder: Path, scenario: Scenario, speed: float, port: int) -> None:
-    """Writes everything that the two processes need: clock, traces, settings, station file."""
+    """Writes what the two processes need, but for the traces: clock, settings, station file."""
     folder.mkdir(parents=True, exist_ok=True)
     start_mapped_clock(folder / "clock", POURED_AT_MS, BOOT_MS, speed)
-    write_trace(folder / "trace.csv", scenario)
     settings = {
         "data_dir": str(folder / "service"),
         "port": port,
@@ -253,7 +252,9 @@ class Child:
 
     def start(self) -> None:
         """Starts it."""
-        self.process = subprocess.Popen([sys.executable, "-m", "web.demo", *self.arguments])
+        # One thread each for the arithmetic, as the units set it: two processes share two processors here.
+        alone = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+        self.process = subprocess.Popen([sys.executable, "-m", "web.demo", *self.arguments], env=alone)
         self.died_at = None
 
     def look(self) -> int | None:
@@ -442,6 +443,7 @@ def run_demo(
     station = Child(["station", str(folder), scenario.name, str(hours)], restart_after_s)
     service.start()
     try:
+        write_trace(folder / "trace.csv", scenario)  # while the service starts: only the station needs it
         maker = Maker(folder, port)
         maker.while_waiting = service.look
         maker.wait_for_service()

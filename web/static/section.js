@@ -78,7 +78,9 @@
     const reading = { core: now.core, surface: null, underside: null };
     const column = now.cells.map((row) => row[0]);
     const rowAt = (mm) => Math.max(0, Math.min(column.length - 1, z.findIndex((edgeMm) => edgeMm > mm) - 1));
-    reading.surface = column[rowAt(cut.probes.surface[1])] / 10; reading.underside = column[0] / 10;
+    // Before the last layer is poured, the surface is that of what is there.
+    let uppermost = rowAt(cut.probes.surface[1]); while (uppermost > 0 && column[uppermost] == null) uppermost--;
+    reading.surface = column[uppermost] / 10; reading.underside = column[0] / 10;
     for (const [place, [mm, up]] of Object.entries(cut.probes)) {
       const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
       pen.beginPath(); pen.arc(cx, cy, 6, 0, 7); pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();

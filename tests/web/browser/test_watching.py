@@ -112,3 +112,17 @@ def test_old_readings_look_old(browse: Any, shop: Any, clock: Any, plan_toml: st
     page.goto("/")
     expect(page.locator(".tile .stale")).to_contain_text("last reading 4 min ago")
     expect(page.locator(".tile .huge")).not_to_contain_text("23.4")
+
+
+def test_before_its_second_layer_the_cut_tells_the_surface_of_the_first(
+    browse: Any, shop: Any, plan_toml: str
+) -> None:
+    """Where nothing is poured yet there is no temperature, least of all 0 °C."""
+    pour = shop.plan(plan_toml + "[[layer]]\nat_h = 20\ndepth_mm = 25\n[run]\nhours = 48\n")
+    shop.go(pour, Stage.READY, Stage.POURING)
+    page = browse("desktop")
+    page.goto(f"/pours/{pour}")
+    page.locator("#cut-hour").fill("0")
+    words = page.locator("#cut-words")
+    expect(words).to_contain_text("0 h 00 min after pouring")
+    expect(words).to_contain_text("core 21 °C, surface 21 °C, underside 21 °C")
