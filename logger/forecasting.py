@@ -20,7 +20,7 @@ from sqlalchemy import Connection, Row
 from logger.alarms.forecast_conditions import LEAST_COOLING
 from logger.alarms.view import Band, ForecastAnswer
 from logger.cure.ahead import carry_on
-from logger.cure.calls import next_due_h
+from logger.cure.calls import RAISE_OF, chance_needed, next_due_h
 from logger.cure.cut import to_draw
 from logger.cure.fans import blows_of, off_now, runs_of, runs_of_pour, without_fan
 from logger.cure.forecast import Forecast, forecast
@@ -39,8 +39,8 @@ log = logging.getLogger(__name__)
 FIRST_H = 1 / 12
 #: From this chance on, what would help is worked out too, and forecasts come closer together.
 WORTH_HELP = 0.15
-#: A chance so close to 0 or 1 leaves nothing open.
-SETTLED = 0.02
+#: So small a chance leaves nothing open that time would have to stand for.
+SETTLED = 0.1
 #: Once the core's peak is behind by this, h, or by this part of the pour's age if that is less, only the release is
 #: still of interest; then one in so many hours.
 PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
@@ -63,10 +63,21 @@ def peak_is_past(last: dict[str, Any]) -> bool:
     return bool(last["core_peak_at_h"]["p95"] < at_h - min(PAST_PEAK_H, PAST_PEAK_PART * at_h))
 
 
-def _is_open(last: dict[str, Any]) -> bool:
-    """Whether a pour's last forecast (JSON) has its peak still to come, and leaves open whether it is too hot."""
+def _calls(body: dict[str, Any]) -> bool:
+    """Whether a forecast (JSON) has a chance to be too hot that it takes to call."""
+    crossing = (body.get("crosses_limit_at_h") or {}).get("p50")
+    return bool(body["chance_core_over_limit"] >= chance_needed(body["at_h"], crossing))
+
+
+def _is_open(recent: Sequence[dict[str, Any]]) -> bool:
+    """Whether a pour's peak is still to come and it is not told yet whether that is too hot, by the last forecasts
+    (JSON, oldest first)."""
+    if not recent:
+        return True
+    last = recent[-1]
     to_come = last["core_peak_at_h"]["p95"] >= last["at_h"]
-    return bool(to_come and SETTLED < last["chance_core_over_limit"] < 1.0 - SETTLED)
+    told = sum(map(_calls, recent[-RAISE_OF[1] :])) >= RAISE_OF[0]
+    return bool(to_come and last["chance_core_over_limit"] > SETTLED and not told)
 
 
 def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
@@ -203,9 +214,9 @@ class Pace:
     """How forecasts fit into the time of the service; a simulation at high speed has its own.
 
     idle_s: real seconds between looks for what is due. apart_h: hours between forecasts at least, and before the
-    first. hold: entered while one is made of a pour whose peak is still to come and whose last forecast left it open
-    whether that is too hot. ready: whether the worker is started before the first is due. help_from: from which chance
-    on what would help is worked out.
+    first, but for the second one that makes an alarm. hold: entered while one is made of a pour whose peak is still to
+    come, while it is not told yet whether that is too hot. ready: whether the worker is started before the first is
+    due. help_from: from which chance on what would help is worked out.
     """
 
     idle_s: float = 1.0
@@ -264,10 +275,13 @@ class Forecaster:
         """Makes a pour's forecast from its readings so far, if one is due."""
         with self._store.read() as connection:
             pour = pours.get_pour(connection, pour_id)
-            last = forecasts.latest(connection, pour_id)
+            recent = [row.body for row in forecasts.newest(connection, pour_id, RAISE_OF[1])]
+            last = recent[-1] if recent else None
             at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
-            earliest_h = self._pace.apart_h + (0.0 if last is None else float(last.body["at_h"]))
-            if at_h < max(earliest_h, due_at_h(None if last is None else last.body)):
+            earliest_h = self._pace.apart_h + (0.0 if last is None else float(last["at_h"]))
+            if last is not None and _is_open(recent) and _calls(last):
+                earliest_h = 0.0  # the next one may be the one that raises the alarm
+            if at_h < max(earliest_h, due_at_h(last)):
                 return False
             history = history_of(connection, pour)
             ran = fan_runs(
@@ -277,7 +291,7 @@ class Forecaster:
             )
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        with self._pace.hold() if last is None or _is_open(last.body) else nullcontext():
+        with self._pace.hold() if _is_open(recent) else nullcontext():
             body = self._compute(
                 work_out_here, pour.plan_toml, history, at_h, pour_id, ran, self._pace.help_from
             )

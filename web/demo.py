@@ -75,7 +75,7 @@ HELD_LOOK_S = 0.005
 LOCK_STEP_WAIT_S = 0.5
 
 
-def make_folder(folder: Path, scenario: Scenario, speed: float, port: int) -> None:
+def make_folder(folder: Path, speed: float, port: int) -> None:
     """Writes what the two processes need, but for the traces: clock, settings, station file."""
     folder.mkdir(parents=True, exist_ok=True)
     start_mapped_clock(folder / "clock", POURED_AT_MS, BOOT_MS, speed)
@@ -83,7 +83,7 @@ def make_folder(folder: Path, scenario: Scenario, speed: float, port: int) -> No
         "data_dir": str(folder / "service"),
         "port": port,
         "workshop": WORKSHOP,
-        "watch_period_s": min(2.0, max(0.1, 60 / speed)),
+        "watch_period_s": min(2.0, max(0.25, 60 / speed)),
     }
     (folder / "settings.toml").write_text(tomli_w.dumps(settings), encoding="utf-8")
     write_station(folder, port)
@@ -435,7 +435,7 @@ def run_demo(
         print(f"pourlog: {folder} holds an earlier demo; give another --data folder", file=sys.stderr)
         return 2
     port = port or _free_port()
-    make_folder(folder, scenario, speed, port)
+    make_folder(folder, speed, port)
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())

@@ -253,6 +253,12 @@ class ErrorAnswer(Shape):
     error: ErrorBody
 
 
+#: What every call may answer instead, for the description of the API.
+ERRORS: dict[int | str, dict[str, Any]] = {
+    code: {"model": ErrorAnswer} for code in (400, 401, 403, 404, 409, 413, 422, 429)
+}
+
+
 class Health(Shape):
     """Whether the service stands."""
 

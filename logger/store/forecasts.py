@@ -34,6 +34,12 @@ def latest(connection: Connection, pour_id: int) -> Row[Any] | None:
     ).first()
 
 
+def newest(connection: Connection, pour_id: int, most: int) -> list[Row[Any]]:
+    """The newest forecasts of a pour, at most so many, oldest first."""
+    wanted = select(FORECAST).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id.desc()).limit(most)
+    return list(connection.execute(wanted))[::-1]
+
+
 def all_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
     """Every forecast of a pour, oldest first."""
     return list(

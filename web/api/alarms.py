@@ -12,9 +12,9 @@ from logger.store import alarms, pours
 from web import attend, desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.service import Service
-from web.shapes import AckShape, OutShape, RowId, ShelveShape
+from web.shapes import ERRORS, AckShape, OutShape, RowId, ShelveShape
 
-router = APIRouter(prefix="/api", tags=["alarms"])
+router = APIRouter(prefix="/api", tags=["alarms"], responses=ERRORS)
 DAY_MS = 24 * 3600_000
 Days = Annotated[float, Query(gt=0, le=3650)]
 

@@ -19,9 +19,9 @@ from logger.store.saving import Batch
 from logger.store.stations import StationHealth
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden, SignInNeeded
-from web.shapes import BATCH_BODY, BatchAnswer, BatchShape, StampShape
+from web.shapes import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, StampShape
 
-router = APIRouter(prefix="/api", tags=["stations"])
+router = APIRouter(prefix="/api", tags=["stations"], responses=ERRORS)
 #: How a station names itself: the program and its version.
 _AGENT = re.compile(r"pourlog-station/([\w.+-]{1,32})(?:\s|$)", re.ASCII)
 #: Seconds between sweeps: in the first hour, later, and while somebody checks a probe.

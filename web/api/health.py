@@ -12,9 +12,9 @@ from web.access import OperatorDep, ServiceDep
 from web.metrics import CONTENT_TYPE, exposed
 from web.pages.stations import SILENT_MS
 from web.service import Service
-from web.shapes import Health, Ready
+from web.shapes import ERRORS, Health, Ready
 
-router = APIRouter(tags=["health"])
+router = APIRouter(tags=["health"], responses=ERRORS)
 #: The watch stands while it has judged every live pour as recently, ms; a round over a thousand pours takes some s.
 JUDGED_MS = 60_000
 

@@ -14,9 +14,9 @@ from logger.store import pours, stations
 from web import desk
 from web.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
 from web.service import Service
-from web.shapes import PLAN_BODY, NewPour, NoteShape, PlanShape, PourAnswer, RowId, StepShape
+from web.shapes import ERRORS, PLAN_BODY, NewPour, NoteShape, PlanShape, PourAnswer, RowId, StepShape
 
-router = APIRouter(prefix="/api/pours", tags=["pours"])
+router = APIRouter(prefix="/api/pours", tags=["pours"], responses=ERRORS)
 
 
 @router.get("")

@@ -9,9 +9,9 @@ from fastapi import APIRouter
 from web import signing
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.service import Service
-from web.shapes import OverrideShape, RowId, SignShape
+from web.shapes import ERRORS, OverrideShape, RowId, SignShape
 
-router = APIRouter(prefix="/api/pours/{pour_id}/ready", tags=["readiness"])
+router = APIRouter(prefix="/api/pours/{pour_id}/ready", tags=["readiness"], responses=ERRORS)
 
 
 @router.get("")

@@ -27,9 +27,9 @@ from web.pages.compare import every_pour
 from web.pages.course import foretold_of
 from web.pages.shop import lessons_of, shelf_of, today
 from web.service import Service
-from web.shapes import RowId
+from web.shapes import ERRORS, RowId
 
-router = APIRouter(tags=["records"])
+router = APIRouter(tags=["records"], responses=ERRORS)
 #: Pieces in which a file is sent, bytes.
 PIECE = 256 * 1024
 #: Reminds so long before something that asks for hands, min.

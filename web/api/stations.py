@@ -8,9 +8,9 @@ from fastapi import APIRouter
 
 from logger.store import events, stations
 from web.access import OwnerDep, ServiceDep, ViewerDep
-from web.shapes import Name, NewStation
+from web.shapes import ERRORS, Name, NewStation
 
-router = APIRouter(prefix="/api/stations", tags=["stations"])
+router = APIRouter(prefix="/api/stations", tags=["stations"], responses=ERRORS)
 
 
 @router.get("")

@@ -15,9 +15,9 @@ from web import desk, signing
 from web.access import MakerDep, ServiceDep
 from web.pages.photos import keep_photo, photo_of
 from web.service import Service
-from web.shapes import PHOTO_BODY, LayerShape, LotShape, OutcomeShape, RowId, TestShape
+from web.shapes import ERRORS, PHOTO_BODY, LayerShape, LotShape, OutcomeShape, RowId, TestShape
 
-router = APIRouter(prefix="/api/pours/{pour_id}", tags=["records"])
+router = APIRouter(prefix="/api/pours/{pour_id}", tags=["records"], responses=ERRORS)
 
 
 @router.post("/outcome", status_code=201)

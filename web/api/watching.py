@@ -11,10 +11,10 @@ from logger.store import links, outbox, stations
 from web import attend, desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.service import Service
-from web.shapes import FanShape, LevelShape, LookShape, Name, PouredShape, RowId
+from web.shapes import ERRORS, FanShape, LevelShape, LookShape, Name, PouredShape, RowId
 from web.untested import untested
 
-router = APIRouter(prefix="/api", tags=["watching"])
+router = APIRouter(prefix="/api", tags=["watching"], responses=ERRORS)
 
 
 @router.post("/pours/{pour_id}/looks", status_code=201)
