@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
@@ -19,30 +19,19 @@ from rich.table import Table
 
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
-from logger.cure.advice import deepest_safe, gains, rooms
-from logger.cure.datasheet import read_datasheet
-from logger.cure.ensemble import RoomHistory
-from logger.cure.fit import fit_datasheet
-from logger.cure.prediction import Prediction, predict
-from logger.cure.refit import RecordedPour, fit_from_pours
-from logger.daemon.main import relay_safe, run_from_file
 from logger.errors import BadInput, BadReadings, LoggerError
-from logger.plan_file import read_plan
-from logger.planning.assess import assess_fully
-from logger.planning.report import plan_report
-from logger.readings_file import read_readings
-from logger.record.figures import places_from
-from logger.replay import replay
-from logger.settings import Settings, read_settings
 from logger.store.backup import KEPT, back_up, restore
 from web.commands import machine, owner, records, server
 from web.commands.working import working
-from web.demo import run_demo
-from web.logs import use_json
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
-from web.serve import serve
-from web.service import Service
+
+if TYPE_CHECKING:
+    from logger.cure.prediction import Prediction
+    from logger.cure.refit import RecordedPour
+
+# Here and in commands/, what a command works with is imported inside its function: solver, database and web framework
+# take seconds to load, more on a Pi, and neither --help nor the station needs any of them.
 
 app = typer.Typer(
     name="pourlog",
@@ -68,6 +57,9 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
 
     Example: `pourlog predict plan.toml`
     """
+    from logger.cure.prediction import predict
+    from logger.plan_file import read_plan
+
     planned = read_plan(plan)
     with working("solving the cross-section …"):
         prediction = predict(planned)
@@ -83,6 +75,10 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
 
     Example: `pourlog plan plan.toml`
     """
+    from logger.plan_file import read_plan
+    from logger.planning.assess import assess_fully
+    from logger.planning.report import plan_report
+
     planned = read_plan(plan)
     with working("working the plan through …"):
         found = assess_fully(planned)
@@ -101,6 +97,9 @@ def fit_command(
 
     Example: `pourlog fit datasheet.toml`
     """
+    from logger.cure.datasheet import read_datasheet
+    from logger.cure.fit import fit_datasheet
+
     stated = read_datasheet(datasheet)
     with working("fitting; this takes some seconds …"):
         fitted = fit_datasheet(stated)
@@ -137,6 +136,9 @@ def advise_command(
 
     Example: `pourlog advise plan.toml --faster 1.3`
     """
+    from logger.cure.advice import deepest_safe, gains, rooms
+    from logger.plan_file import read_plan
+
     planned = read_plan(plan)
     with working("solving many pours; this takes half a minute or more …"):
         deepest, room, ways = (
@@ -173,6 +175,8 @@ def refit_command(
     if len(pour) % 2:
         raise BadInput("refit", "needs pairs", value=f"{len(pour)} files", allowed="PLAN READINGS PLAN READINGS …",
                        remedy="give each plan its readings")  # fmt: skip
+    from logger.cure.refit import fit_from_pours
+
     recorded = [_recorded(Path(plan), Path(rows)) for plan, rows in zip(pour[::2], pour[1::2], strict=True)]
     with working("fitting; this takes some seconds a pour …"):
         fitted = fit_from_pours(recorded)
@@ -189,6 +193,12 @@ def refit_command(
 
 
 def _recorded(plan: Path, rows: Path) -> RecordedPour:
+    from logger.cure.ensemble import RoomHistory
+    from logger.cure.refit import RecordedPour
+    from logger.plan_file import read_plan
+    from logger.readings_file import read_readings
+    from logger.record.figures import places_from
+
     places = places_from([(row.elapsed_s / 3600, row.place, row.celsius) for row in read_readings(rows)])
     if "core" not in places:
         raise BadReadings(str(rows), "has no core readings", remedy="give a recording with a core probe")
@@ -212,6 +222,10 @@ def replay_command(
 
     Example: `pourlog replay plan.toml readings.csv --forecast-at 1,2,4,8`
     """
+    from logger.plan_file import read_plan
+    from logger.readings_file import read_readings
+    from logger.replay import replay
+
     hours = [_hour(text) for text in forecast_at.split(",") if text.strip()]
     planned, rows = read_plan(plan), read_readings(recorded)
     with working("replaying …"):
@@ -265,6 +279,8 @@ def station_command(
 
     Example: `pourlog station station.toml`
     """
+    from logger.daemon.main import run_from_file
+
     sys.exit(run_from_file(station_file))
 
 
@@ -276,6 +292,8 @@ def relay_safe_command(
 
     Example: `pourlog relay-safe station.toml`
     """
+    from logger.daemon.main import relay_safe
+
     sys.exit(relay_safe(station_file))
 
 
@@ -296,6 +314,8 @@ def demo_command(
 
     Example: `pourlog demo --scenario hot --speed 7200 --exit-when-done`
     """
+    from web.demo import run_demo
+
     if scenario not in SCENARIOS:
         raise BadInput("--scenario", "is not known", value=scenario, allowed=", ".join(SCENARIOS),
                        remedy="give one of those")  # fmt: skip
@@ -361,6 +381,8 @@ def _tell_damaged(names: Sequence[str]) -> None:
 
 
 def _database(settings: Path) -> Path:
+    from logger.settings import read_settings
+
     url = read_settings(settings).database
     if not url.startswith("sqlite:///"):
         raise BadInput(str(settings), "names a database server", value=url.partition(":")[0], allowed="sqlite",
@@ -378,6 +400,11 @@ def serve_command(
 
     Example: `pourlog serve settings.toml`. Without a file it listens on this machine only, port 8080.
     """
+    from logger.settings import Settings, read_settings
+    from web.logs import use_json
+    from web.serve import serve
+    from web.service import Service
+
     kept = read_settings(settings) if settings else Settings()
     if kept.operating.log_format == "json":
         use_json()

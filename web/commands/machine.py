@@ -10,7 +10,7 @@ import tomllib
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
@@ -18,22 +18,11 @@ from rich.markup import escape
 from rich.table import Table
 
 from logger.checkup.facts import Finding, State
-from logger.checkup.judge import judge, worst
-from logger.checkup.look import look
-from logger.checkup.place import (
-    ASKED,
-    PlacedProbe,
-    probe_temperatures,
-    station_text,
-    wait_for_warmth,
-    with_offset,
-)
-from logger.daemon.station_file import NAME, station_from, station_from_file
 from logger.errors import BadInput, BadSettings
-from logger.settings import read_settings
-from logger.store import events, stations
-from logger.store.boots import Clock, Timeline
-from logger.store.database import Store
+
+if TYPE_CHECKING:
+    from logger.checkup.place import PlacedProbe
+    from logger.store.boots import Clock
 
 STATION, SETTINGS = Path("/etc/pourlog/station.toml"), Path("/etc/pourlog/service.toml")
 console = Console()
@@ -62,6 +51,11 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         Example: `pourlog check`, or `pourlog check --station station.toml --json`. Exit code 1: something is bad.
         """
+        from logger.checkup.judge import judge, worst
+        from logger.checkup.look import look
+        from logger.daemon.station_file import station_from_file
+        from logger.settings import read_settings
+
         station = station or (STATION if STATION.exists() else None)
         settings = settings or (SETTINGS if SETTINGS.exists() else None)
         findings = judge(
@@ -93,9 +87,16 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         Example: `sudo -u pourlog pourlog enrol /etc/pourlog/service.toml bench-1`
         """
+        from logger.daemon.station_file import NAME
+
         if not NAME.fullmatch(name):
             raise BadInput("NAME", "cannot be used", value=name, allowed="letters, digits, . _ - (at most 63)",
                            remedy='a name without spaces, such as "bench-1"')  # fmt: skip
+        from logger.settings import read_settings
+        from logger.store import events, stations
+        from logger.store.boots import Timeline
+        from logger.store.database import Store
+
         kept = read_settings(settings)
         store = Store(kept.database)
         try:
@@ -120,6 +121,8 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         Example: `sudo pourlog place-probes`
         """
+        from logger.checkup.place import station_text
+
         if station.exists() and not again:
             raise BadSettings(str(station), "is there already",
                               remedy="give --again to place its probes anew")  # fmt: skip
@@ -137,6 +140,8 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         Example: `sudo pourlog set-offset 28-0000000000a1 -0.31`
         """
+        from logger.checkup.place import with_offset
+
         try:
             text = station.read_text(encoding="utf-8")
         except OSError as error:
@@ -147,6 +152,8 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
 def _write(station: Path, text: str) -> None:
     """Puts a station file in place if the station would take it; else leaves what is there, and says why."""
+    from logger.daemon.station_file import station_from
+
     station_from(tomllib.loads(text), station)
     beside = station.with_name(station.name + ".new")
     beside.write_text(text, encoding="utf-8")
@@ -160,6 +167,8 @@ def _write(station: Path, text: str) -> None:
 
 
 def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
+    from logger.checkup.place import ASKED, PlacedProbe, probe_temperatures, wait_for_warmth
+
     temperatures = probe_temperatures(clock)
     print(f"{len(temperatures())} probes are plugged in.")
     placed: list[PlacedProbe] = []

@@ -5,18 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from sqlalchemy.engine import make_url
 
 from logger.errors import BadInput, NotAllowed
-from logger.settings import Settings, read_settings
-from logger.store import people
-from logger.store.boots import Clock, Timeline
-from logger.store.database import Store
-from logger.store.shops import sees
-from web import doors
+
+if TYPE_CHECKING:
+    from logger.settings import Settings
+    from logger.store.boots import Clock
 
 BY = "the console of this machine"
 #: A database server that runs here as well.
@@ -39,6 +36,13 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         The code is typed on the page /join within a day. The new password ends every sign-in of that owner; that a code
         was given stands among the events. Example: `sudo -u pourlog pourlog owner-code /etc/pourlog/service.toml`
         """
+        from logger.settings import read_settings
+        from logger.store import people
+        from logger.store.boots import Timeline
+        from logger.store.database import Store
+        from logger.store.shops import sees
+        from web import doors
+
         kept = read_settings(settings)
         _only_here(kept)
         store = Store(kept.database)
@@ -84,6 +88,8 @@ def _only_here(settings: Settings) -> None:
 
     Raises BadInput for a database that is elsewhere, or not there at all.
     """
+    from sqlalchemy.engine import make_url
+
     url = make_url(settings.database)
     if url.get_backend_name() == "sqlite":
         if not Path(url.database or "").is_file():

@@ -6,25 +6,22 @@ import json
 import sys
 import time
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.cure.prediction import predict
 from logger.errors import BadInput, NotAllowed
-from logger.plan_file import read_plan
 from logger.pour import Stage
-from logger.record.bring_in import bring_in_log
-from logger.record.bundle import bring_in, keep_photos, read_bundle, verify_bundle, write_bundle
-from logger.record.files import csv_lines, everything
-from logger.record.past_log import Column, Mapping
-from logger.record.verify import Verdict, verify
-from logger.settings import Settings, read_settings
-from logger.store import pours
-from logger.store.database import Store
-from logger.store.transfer import COLUMNS
 from web.commands.working import working
-from web.pages.import_page import start_of
+
+if TYPE_CHECKING:
+    from logger.record.past_log import Column
+    from logger.record.verify import Verdict
+    from logger.settings import Settings
+    from logger.store.database import Store
+
+#: The tables of a record, for the help: logger/store/transfer.py has them too, but loads the whole database layer.
+TABLES = ("readings", "events", "alarms", "forecasts", "boots")
 
 SettingsPath = Annotated[
     Path | None, typer.Option("--settings", metavar="SETTINGS", help="The settings file (TOML).")
@@ -54,6 +51,9 @@ def verify_command(
     Example: `pourlog verify 7 --settings settings.toml`, or `pourlog verify pour-7.zip --seal 3fa29c01`.
     Exit code 0: it stands. 1: it does not.
     """
+    from logger.record.bundle import verify_bundle
+    from logger.record.verify import verify
+
     started = time.perf_counter()
     if what.isdigit():
         kept = _settings(settings)
@@ -85,7 +85,7 @@ def export_command(
     to: Annotated[
         Path, typer.Argument(metavar="FILE", help="Ends in .zip (all of it), .json, or .csv (one table).")
     ],
-    table: Annotated[str, typer.Option(help=f"For .csv: {', '.join(COLUMNS)}.")] = "readings",
+    table: Annotated[str, typer.Option(help=f"For .csv: {', '.join(TABLES)}.")] = "readings",
     settings: SettingsPath = None,
     as_json: Json = False,
 ) -> None:
@@ -93,6 +93,10 @@ def export_command(
 
     Example: `pourlog export 7 pour-7.zip --settings settings.toml`
     """
+    from logger.record.bundle import write_bundle
+    from logger.record.files import csv_lines, everything
+    from logger.store import pours
+
     if to.exists():
         raise NotAllowed(f"{to} is there already, and is not overwritten; give another name")
     kept = _settings(settings)
@@ -172,6 +176,13 @@ def import_command(
     Example: `pourlog import old.csv --plan plan.toml --time Clock --time-as '%d/%m/%Y %H:%M' --zone Europe/Berlin
     --column 'Probe 1=core,f' --column 'Air=room,f' --settings settings.toml`
     """
+    from logger.cure.prediction import predict
+    from logger.plan_file import read_plan
+    from logger.record.bring_in import bring_in_log
+    from logger.record.bundle import bring_in, keep_photos, read_bundle
+    from logger.record.past_log import Mapping
+    from web.pages.import_page import start_of
+
     if not file.is_file():
         raise BadInput(str(file), "is no file", remedy="give the path of a bundle or a log")
     kept = _settings(settings)
@@ -214,6 +225,8 @@ def import_command(
 
 
 def _column(text: str) -> Column:
+    from logger.record.past_log import Column
+
     heading, equals, rest = text.rpartition("=")
     place, comma, unit = rest.partition(",")
     if not equals or not comma:
@@ -231,10 +244,14 @@ def _words(verdict: Verdict, seconds: float) -> str:
 
 
 def _settings(path: Path | None) -> Settings:
+    from logger.settings import Settings, read_settings
+
     return Settings() if path is None else read_settings(path)
 
 
 def _store(settings: Settings) -> Store:
+    from logger.store.database import Store
+
     path = Path(settings.data_dir) / "pourlog.sqlite3"
     if settings.database_url is None and not path.exists():
         raise BadInput(str(path), "is no database", remedy="give the settings of the service with --settings")

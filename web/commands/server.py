@@ -7,18 +7,14 @@ import re
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from logger.errors import BadInput
-from logger.record.move import move
-from logger.settings import read_settings
-from logger.store import partitions, people, shops
-from logger.store.boots import Clock, Timeline
-from logger.store.database import Store
-from logger.store.partitions import Month
-from web import doors
+
+if TYPE_CHECKING:
+    from logger.store.boots import Clock
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 SettingsFile = Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")]
@@ -42,6 +38,10 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         Stop the service first. All or nothing: what does not verify is not kept, and the old database stays as it is.
         Photos stay in data_dir. Example: `pourlog move settings.toml postgresql://pourlog@db.example/pourlog`
         """
+        from logger.record.move import move
+        from logger.settings import read_settings
+        from logger.store.database import Store
+
         kept = read_settings(settings)
         path = Path(kept.data_dir) / "pourlog.sqlite3"
         if kept.database_url is not None or not path.is_file():
@@ -76,6 +76,12 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         The code is typed on the page /join within a day. Example: `pourlog add-shop settings.toml "The north" Nora`
         """
+        from logger.settings import read_settings
+        from logger.store import people, shops
+        from logger.store.boots import Timeline
+        from logger.store.database import Store
+        from web import doors
+
         kept = read_settings(settings)
         store = Store(kept.database)
         try:
@@ -114,6 +120,11 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             raise BadInput(
                 "MONTH", "is not a month", value=month, allowed="YYYY-MM", remedy="such as 2026-01"
             )
+        from logger.settings import read_settings
+        from logger.store import partitions
+        from logger.store.database import Store
+        from logger.store.partitions import Month
+
         store = Store(read_settings(settings).database)
         try:
             with store.write() as tx:

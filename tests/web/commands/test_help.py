@@ -38,6 +38,18 @@ def test_whatever_answers_answers_in_json_too(name: str) -> None:
     assert "--json" in {option for parameter in COMMANDS[name].params for option in parameter.opts}
 
 
+def test_help_answers_at_once_on_a_pi() -> None:
+    """Web framework, database and solver take seconds to load: only who gives a command that needs them waits."""
+    found = subprocess.run(
+        [sys.executable, "-c", "import sys, web.command; print(*sys.modules)"],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
+    )
+    assert not {"fastapi", "sqlalchemy", "numpy"} & set(found.stdout.split())
+
+
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:
     """The command in a process of its own."""
     return subprocess.run(

@@ -16,7 +16,6 @@ from logger.errors import BadInput, BadSettings
 from logger.store import stations
 from logger.store.events import EVENT
 from web.command import app
-from web.commands import machine
 
 CORE, ROOM = "28-0000000000c1", "28-0000000000c4"
 HEAD = 'name = "bench-1"\nservice_url = "http://127.0.0.1:9"\nhardware = "pi"\n'
@@ -95,10 +94,10 @@ def wires(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, clock: Any) -> W1File
     monkeypatch.setattr(clock, "wait", warms)
     monkeypatch.setattr("builtins.input", takes)
     found = place.probe_temperatures
-    monkeypatch.setattr(machine, "probe_temperatures", lambda _clock: found(clock, files.folder))
+    monkeypatch.setattr(place, "probe_temperatures", lambda _clock: found(clock, files.folder))
     wait_for = place.wait_for_warmth
     monkeypatch.setattr(
-        machine, "wait_for_warmth", lambda read, _clock, without: wait_for(read, clock, without)
+        place, "wait_for_warmth", lambda read, _clock, without: wait_for(read, clock, without)
     )
     return files
 

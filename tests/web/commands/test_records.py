@@ -13,7 +13,9 @@ from typer.testing import CliRunner
 
 from logger.errors import BadInput, NotAllowed
 from logger.pour import Stage
+from logger.store.transfer import COLUMNS
 from web.command import app
+from web.commands.records import TABLES
 
 
 @pytest.fixture
@@ -107,3 +109,8 @@ def test_a_past_log_comes_in_through_its_mapping(place: dict[str, Any], plan_tom
     assert "left out: line 3" in told
     with pytest.raises(BadInput, match="HEADING=PLACE,UNIT"):
         run("import", str(log), "--plan", str(plan), "--column", "T1", "--settings", place["settings"])
+
+
+def test_the_help_of_export_names_every_table_that_there_is() -> None:
+    """One that it did not name, nobody would take out."""
+    assert tuple(COLUMNS) == TABLES
