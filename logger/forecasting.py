@@ -7,6 +7,7 @@ a process of its own) and kept in the store; the watch reads the newest.
 from __future__ import annotations
 
 import logging
+import math
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError
@@ -215,15 +216,17 @@ class Pace:
 
     idle_s: real seconds between looks for what is due. apart_h: hours between forecasts at least, and before the
     first, but for the second one that makes an alarm. hold: entered while one is made of a pour whose peak is still to
-    come, while it is not told yet whether that is too hot. ready: whether the worker is started before the first is
-    due. help_from: from which chance on what would help is worked out.
+    come, while it is not told yet whether that is too hot. calm_h: hours between forecasts at least after that.
+    ready: whether the worker is started before the first is due. help_late: what would help, which takes longer than
+    the forecast itself, is worked out only once a forecast has called.
     """
 
     idle_s: float = 1.0
     apart_h: float = 0.0
+    calm_h: float = 0.0
     hold: Callable[[], AbstractContextManager[object]] = nullcontext
     ready: bool = False
-    help_from: float = WORTH_HELP
+    help_late: bool = False
 
 
 class Forecaster:
@@ -279,7 +282,9 @@ class Forecaster:
             last = recent[-1] if recent else None
             at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
             earliest_h = self._pace.apart_h + (0.0 if last is None else float(last["at_h"]))
-            if last is not None and _is_open(recent) and _calls(last):
+            if last is not None and not _is_open(recent):
+                earliest_h = float(last["at_h"]) + max(self._pace.apart_h, self._pace.calm_h)
+            elif last is not None and _calls(last):
                 earliest_h = 0.0  # the next one may be the one that raises the alarm
             if at_h < max(earliest_h, due_at_h(last)):
                 return False
@@ -292,9 +297,9 @@ class Forecaster:
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
         with self._pace.hold() if _is_open(recent) else nullcontext():
-            body = self._compute(
-                work_out_here, pour.plan_toml, history, at_h, pour_id, ran, self._pace.help_from
-            )
+            needless = self._pace.help_late and not (last is not None and _calls(last))
+            help_from = math.inf if needless else WORTH_HELP
+            body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran, help_from)
         with self._store.write() as tx:
             # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.
             if pours.get_pour(tx, pour_id).stage not in LIVE:

@@ -2,6 +2,8 @@
 
 The station's process owns the simulated time and the service's process reads it, so that at any speed every sweep
 happens at its exact simulated moment. A process that dies is started again, as systemd would do it.
+
+Each of the processes imports what it alone needs, when it begins: nobody waits for what another one needs.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -28,22 +30,13 @@ import httpx
 import tomli_w
 
 from hardware.bench.mapped_clock import MappedClock, MovingClock, start_mapped_clock
-from hardware.bench.station import Bench, FaultWindow
-from hardware.bench.trace import from_csv
 from hardware.bench.w1_files import Lie
 from hardware.clock import Stamp
-from logger.cure.prediction import predict
-from logger.daemon.main import run_station
-from logger.daemon.station_file import station_from_file
 from logger.errors import NotAllowed
-from logger.forecasting import Pace
 from logger.plan_file import plan_from_table
 from logger.planning.examples import EXAMPLES
-from logger.planning.topics.mixing import cards_of
 from logger.settings import read_settings
 from web.scenarios import OWNER, SCENARIOS, SECOND, WORKSHOP, Scenario
-from web.serve import serve
-from web.service import Service
 
 #: Wed 25 Nov 2026, 16:30 UTC: the demo's table is poured at the end of a working day.
 POURED_AT_MS = 1_795_624_200_000
@@ -57,19 +50,22 @@ PROBES = {
 }
 #: Probe noise of the demo, °C (invented; a real probe's steps are 1/16 °C).
 NOISE_C = 0.04
-#: Above this speed the station does not run further ahead of the service than so many sweeps, and the others see
-#: the time only up to the last batch that was acknowledged: real milliseconds on the way are no simulated minutes.
-LOCK_STEP_SPEED, LOCK_STEP_SWEEPS = 100.0, 32
-LOCK_STEP_AHEAD_MS = 1_500_000
+#: Above this speed the station does not run further ahead of the service than so many sweeps, or this part of those
+#: so far, and the others see the time only up to the last batch that was acknowledged: real milliseconds on the way are
+#: no simulated minutes.
+LOCK_STEP_SPEED, LOCK_STEP_SWEEPS, LOCK_STEP_PART = 100.0, 16, 0.04
+LOCK_STEP_AHEAD_MS = 5 * 3_600_000
 #: When the invented maker looks at the form, minutes after pouring (common practice, no source).
 LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
-BRISK_SPEED, BRISK = 3000.0, 2.5
+BRISK_SPEED, BRISK = 3000.0, 6.0
+#: And the station's probes are read half as often after the first hour.
+BRISK_PERIODS = {"later_s": 60.0}
 #: At high speed the time stands while a forecast is made; so much real time passes between two, if nothing else stands
 #: in the way, s, and so often it is looked whether one is due, s.
-FORECAST_EVERY_S, FORECAST_LOOK_S = 1.0, 0.1
-#: What would help takes longer than the forecast itself: at that speed only where the alarm says it.
-FORECAST_HELP_FROM = 0.95
+FORECAST_EVERY_S, FORECAST_LOOK_S = 1.5, 0.1
+#: So many times as much between two once it is told whether it gets too hot: they share the processors with the pour.
+FORECASTS_APART = 6.0
 HELD_LOOK_S = 0.005
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
@@ -86,12 +82,12 @@ def make_folder(folder: Path, speed: float, port: int) -> None:
         "watch_period_s": min(2.0, max(0.25, 60 / speed)),
     }
     (folder / "settings.toml").write_text(tomli_w.dumps(settings), encoding="utf-8")
-    write_station(folder, port)
+    write_station(folder, port, BRISK_PERIODS if speed >= BRISK_SPEED else {})
 
 
-def write_station(folder: Path, port: int) -> None:
+def write_station(folder: Path, port: int, periods: Mapping[str, float] | None = None) -> None:
     """The station file of the bench: four probes that play trace.csv."""
-    station = {
+    station: dict[str, Any] = {
         "name": STATION,
         "service_url": f"http://127.0.0.1:{port}",
         "token_file": "station.token",
@@ -101,11 +97,15 @@ def write_station(folder: Path, port: int) -> None:
             {"id": rom, "place": place, "bench": f"trace.csv:{place}"} for place, rom in PROBES.items()
         ],
     }
+    if periods:
+        station["periods"] = dict(periods)
     (folder / "station.toml").write_text(tomli_w.dumps(station), encoding="utf-8")
 
 
 def write_trace(path: Path, scenario: Scenario) -> None:
     """What the probes would really feel, solved from the scenario's truth."""
+    from logger.cure.prediction import predict
+
     truth = plan_from_table(scenario.truth)
     curve: Any = predict(truth).to_json()["curve"]
     room = truth.room_schedule()
@@ -127,13 +127,19 @@ def _between(schedule: list[tuple[float, float]], hour: float) -> float:
 
 def run_service(folder: Path) -> int:
     """The service's process."""
+    from logger.forecasting import Pace
+    from web.serve import serve
+    from web.service import Service
+
     clock = MappedClock(folder / "clock")
     clock.let_go()  # of what a killed service held
     service = Service.open(read_settings(folder / "settings.toml"), clock)
     service.watch.ahead_ms = LOCK_STEP_AHEAD_MS
     if clock.speed >= LOCK_STEP_SPEED:
         apart_h = FORECAST_EVERY_S * clock.speed / 3600
-        service.pace = Pace(FORECAST_LOOK_S, apart_h, clock.hold, ready=True, help_from=FORECAST_HELP_FROM)
+        service.pace = Pace(
+            FORECAST_LOOK_S, apart_h, FORECASTS_APART * apart_h, clock.hold, ready=True, help_late=True
+        )
     code = service.new_setup_code()
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")
@@ -142,6 +148,11 @@ def run_service(folder: Path) -> int:
 
 def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
     """The station's process: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
+    from hardware.bench.station import Bench, FaultWindow
+    from hardware.bench.trace import from_csv
+    from logger.daemon.main import run_station
+    from logger.daemon.station_file import station_from_file
+
     config = station_from_file(folder / "station.toml")
     clock = MovingClock(folder / "clock")
     if (clock.speed or 1.0) >= BRISK_SPEED:
@@ -212,7 +223,7 @@ class LockStep(httpx.HTTPTransport):
         self.sweeps = sweeps
         if not self.on:
             return
-        wanted = (sweeps - LOCK_STEP_SWEEPS) * len(PROBES)
+        wanted = (sweeps - max(LOCK_STEP_SWEEPS, round(LOCK_STEP_PART * sweeps))) * len(PROBES)
         with self._answered:
             self._answered.wait_for(lambda: self._sent >= wanted or not self._well, timeout=LOCK_STEP_WAIT_S)
         while self._clock.held() and not self._stop.wait(HELD_LOOK_S):
@@ -333,6 +344,8 @@ class Maker:
 
     def mix(self, pour_id: int, scenario: Scenario) -> None:
         """Weighs each pail as the card says, a little off as hands are, and notes the lots."""
+        from logger.planning.topics.mixing import cards_of
+
         plan = plan_from_table(scenario.plan)
         for card in cards_of(plan):
             each = card.each
@@ -474,6 +487,10 @@ def _introduce(
     for line in scenario.what_happens:
         print(f"  - {line}")
     print(f"One simulated hour takes {3600 / speed:.3g} s; {hours:.0f} h take {hours * 3600 / speed:.0f} s.")
+    if speed >= BRISK_SPEED:
+        print(
+            f"At this speed its probes are read every {BRISK_PERIODS['later_s']:.0f} s after the first hour."
+        )
     print(f"The board:  http://127.0.0.1:{port}/   the pour:  http://127.0.0.1:{port}/pours/{pour_id}")
     print(f"Sign in as  {OWNER}   with the password  {maker.password}")
     print(f"Everything is kept in {folder}; Ctrl-C ends it.", flush=True)
