@@ -54,10 +54,10 @@ class OwnProcess:
         if pool is None:
             return
         # There is no public way to end a worker before its work is done, and nobody will read the answer.
-        workers = list((pool._processes or {}).values())
-        pool.shutdown(wait=False, cancel_futures=True)
-        for worker in workers:
+        for worker in list((pool._processes or {}).values()):
             worker.terminate()
+        # Waited for, which takes no time now: else the interpreter's end finds the pool half closed and complains.
+        pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _as_child(parent: int) -> None:

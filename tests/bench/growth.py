@@ -22,6 +22,8 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
+# The checkout as well: else tests/logger hides the package of that name.
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from cluster import Cluster

@@ -33,6 +33,8 @@ from typing import Any
 
 import psycopg
 
+# The checkout as well: else tests/logger hides the package of that name.
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from cluster import Cluster

@@ -27,6 +27,8 @@ import time
 import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 from unittest import SkipTest
@@ -294,27 +296,27 @@ def rude(seconds: float) -> None:
         http_thread = threading.Thread(target=server.run)
         running.start()
         http_thread.start()
-        stop = threading.Event()
         counts: Counter[str] = Counter()
-        # Many slow hands: each waits for its answer, so that a few quick ones would not come to 500 a second.
-        crowd = [threading.Thread(target=hammer, args=(port, 25, stop, counts)) for _ in range(20)]
-        crowd += [threading.Thread(target=log_in, args=(port, stop, counts)) for _ in range(20)]
+        # A process of their own: strangers do not run on the service's interpreter.
+        spawn = get_context("spawn")
+        ours, theirs = spawn.Pipe()
+        strangers = spawn.Process(target=crowd, args=(port, theirs))
+        strangers.start()
         try:
             calm_pours, loud_pours = range(100, 108), range(200, 200 + max(8, round(seconds)))
             tokens = {number: hot_pour(service, number) for number in (*calm_pours, *loud_pours)}
             time.sleep(SPAN_S + 5)
             calm = alarm_times(port, {number: tokens[number] for number in calm_pours}, took, began_at, lock)
-            for thread in crowd:
-                thread.start()
+            ours.send("begin")
             began_s = time.monotonic()
             time.sleep(2)
             loud = alarm_times(port, {number: tokens[number] for number in loud_pours}, took, began_at, lock)
             took_s = time.monotonic() - began_s
+            ours.send("end")
+            counts = ours.recv()
         finally:
-            stop.set()
-            for thread in crowd:
-                if thread.ident is not None:
-                    thread.join()
+            strangers.join(10)
+            strangers.kill()
             service.news.close()
             server.should_exit = True
             http_thread.join(10)
@@ -393,7 +395,23 @@ def alarm_times(
     return got + [20.0] * missing
 
 
-def hammer(port: int, per_s: int, stop: threading.Event, counts: Counter[str]) -> None:
+def crowd(port: int, told: Connection) -> None:
+    """The rude client's and the guessers' own process: from the first word that it is told to the second."""
+    told.recv()
+    stop, counts = threading.Event(), Counter[str]()
+    # Many slow hands: each waits for its answer, so that a few quick ones would not come to 500 a second.
+    hands = [threading.Thread(target=hammer, args=(port, 12.5, stop, counts)) for _ in range(40)]
+    hands += [threading.Thread(target=log_in, args=(port, stop, counts)) for _ in range(20)]
+    for hand in hands:
+        hand.start()
+    told.recv()
+    stop.set()
+    for hand in hands:
+        hand.join()
+    told.send(counts)
+
+
+def hammer(port: int, per_s: float, stop: threading.Event, counts: Counter[str]) -> None:
     """A rude client: so many requests a second, whatever it is told."""
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
     next_s = time.monotonic()
