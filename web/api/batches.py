@@ -6,9 +6,12 @@ import base64
 import hashlib
 import re
 import time
-from typing import Annotated
+from collections.abc import Callable, Coroutine
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Header, HTTPException, Request, Response
+from fastapi.routing import APIRoute
+from pydantic import ValidationError
 
 from logger.errors import NotAllowed
 from logger.pour import Stage
@@ -21,7 +24,32 @@ from web.access import ServiceDep, StationDep
 from web.errors import Forbidden, SignInNeeded
 from web.shapes import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, StampShape
 
-router = APIRouter(prefix="/api", tags=["stations"], responses=ERRORS)
+
+class _AsSent(Request):
+    """A request whose JSON is read and checked in one go, which costs a large batch half of the usual way."""
+
+    async def json(self) -> Any:
+        """The batch; of one that is refused, what the usual way says why from."""
+        try:
+            return BatchShape.model_validate_json(await self.body())
+        except ValidationError:
+            return await super().json()
+
+
+class _BatchRoute(APIRoute):
+    """A route that takes a batch."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """As usual, over such a request."""
+        usual = super().get_route_handler()
+
+        async def handle(request: Request) -> Response:
+            return await usual(_AsSent(request.scope, request.receive))
+
+        return handle
+
+
+router = APIRouter(prefix="/api", tags=["stations"], responses=ERRORS, route_class=_BatchRoute)
 #: How a station names itself: the program and its version.
 _AGENT = re.compile(r"pourlog-station/([\w.+-]{1,32})(?:\s|$)", re.ASCII)
 #: Seconds between sweeps: in the first hour, later, and while somebody checks a probe.
