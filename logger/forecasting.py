@@ -38,6 +38,8 @@ log = logging.getLogger(__name__)
 
 #: No forecast before this: the first readings say nothing yet, h.
 FIRST_H = 1 / 12
+#: Real seconds after a start before the first look at what is due: whoever opens a page then comes first.
+FIRST_LOOK_S = 4.0
 #: From this chance on, what would help is worked out too, and forecasts come closer together.
 WORTH_HELP = 0.15
 #: So small a chance leaves nothing open that time would have to stand for.
@@ -252,6 +254,8 @@ class Forecaster:
         if self._pace.ready:
             with suppress(BrokenExecutor, CancelledError):  # ended before it began: the loop sees why
                 self._compute(due_at_h, None)
+        elif stop.wait(FIRST_LOOK_S):
+            return
         while not stop.wait(self._pace.idle_s):
             self.make_due(stop)
 

@@ -154,6 +154,22 @@ def test_a_closed_records_page_is_the_same_after_the_resins_fit_has_changed(
     assert maker.get(f"/pours/{sealed}/record").text == before
 
 
+def test_readings_that_come_after_the_seal_are_kept_and_leave_the_record_as_it_was(
+    maker: Any, shop: Any, service: Any, sealed: int
+) -> None:
+    """A station that was cut off delivers what it still had: nothing is lost, and nothing gets into what was sealed."""
+    before = maker.get(f"/api/pours/{sealed}/record").json()
+    with service.store.read() as connection:
+        rows = connection.exec_driver_sql("SELECT count(*) FROM reading").scalar()
+    shop.clock.move(-1800)  # read half an hour before the form was opened
+    shop.sweep(core=88.0, room=21.0)
+    shop.clock.move(1800)
+    with service.store.read() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM reading").scalar() == rows + 2
+    assert maker.get(f"/api/pours/{sealed}/record").json() == before
+    assert maker.get(f"/api/pours/{sealed}/verify").json()["ok"]
+
+
 def test_what_is_told_after_sealing_is_an_addition_with_a_reason(maker: Any, sealed: int) -> None:
     """Never an edit: the sealed outcome stays in the record, the newer one stands beside it."""
     late = {"state": "lost", "defect": "separation", "text": "the edge let go"}
