@@ -28,6 +28,7 @@ from logger.watch import minute_of_day
 from web.app import make_app
 from web.charts import chart_bundle, map_style_id
 from web.connections import Connection
+from web.pages.frame import templates
 from web.service import Service
 from web.spread import Spread
 
@@ -35,6 +36,10 @@ log = logging.getLogger(__name__)
 
 #: After its start the service reads ahead for pages, s.
 WARM_AFTER_S = 2.0
+#: What the board and a pour's page are made of: compiling them takes a tenth of a second.
+FIRST_TEMPLATES = (
+    "frame.html", "parts.html", "pour.html", "section.html", "pour-probes.html", "untested.html", "board.html",
+)  # fmt: skip
 #: How long open requests get to finish when the service stops, s.
 FINISH_S = 3
 #: After a decision that was refused because another process decides, the own lease is looked at anew first, s.
@@ -132,6 +137,8 @@ class Running:
 
     def _warm(self) -> None:
         """What the first page would otherwise wait for: the chart's script packed, the live pours' curves in memory."""
+        for name in FIRST_TEMPLATES:  # while the server gets ready to listen
+            templates().env.get_template(name)
         # Whoever waits for the first page comes first.
         if self.stop.wait(WARM_AFTER_S):
             return
