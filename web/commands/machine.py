@@ -82,6 +82,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
     def enrol_command(
         settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
         name: Annotated[str, typer.Argument(metavar="NAME", help="As in the station's file.")],
+        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     ) -> None:
         """Enrol a station on the service's own machine, and print its token, which is shown this once.
 
@@ -106,7 +107,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
                 events.add_event(tx, None, now_ms, "station-enrolled", "this machine's administrator", name)
         finally:
             store.close()
-        print(token)
+        print(json.dumps({"station": name, "token": token}) if as_json else token)
 
     @app.command("place-probes")
     def place_command(
@@ -135,6 +136,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             float, typer.Argument(metavar="OFFSET", help="What to add to each temperature, K.")
         ],
         station: Annotated[Path, typer.Option(metavar="STATION", help="The station file.")] = STATION,
+        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     ) -> None:
         """Write a probe's offset, as its page says after a check in ice water, into the station file.
 
@@ -147,10 +149,12 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         except OSError as error:
             raise BadSettings(str(station), f"cannot be read ({error.strerror})",
                               remedy="give the station file's path: --station") from error  # fmt: skip
-        _write(station, with_offset(text, str(station), probe, offset))
+        _write(station, with_offset(text, str(station), probe, offset), quiet=as_json)
+        if as_json:
+            print(json.dumps({"station_file": str(station), "probe": probe, "offset_k": offset}))
 
 
-def _write(station: Path, text: str) -> None:
+def _write(station: Path, text: str, *, quiet: bool = False) -> None:
     """Puts a station file in place if the station would take it; else leaves what is there, and says why."""
     from logger.daemon.station_file import station_from
 
@@ -163,7 +167,8 @@ def _write(station: Path, text: str) -> None:
         told = station.stat()
         os.chown(beside, told.st_uid, told.st_gid)
     beside.replace(station)
-    print(f"Written: {station}. Start the station anew: sudo systemctl restart pourlog-station")
+    if not quiet:
+        print(f"Written: {station}. Start the station anew: sudo systemctl restart pourlog-station")
 
 
 def _ask_for_each(clock: Clock) -> list[PlacedProbe]:

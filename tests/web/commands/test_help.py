@@ -15,8 +15,8 @@ import typer.main
 from web.command import app
 
 COMMANDS: dict[str, Any] = dict(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
-#: These run until they are stopped, or ask somebody at the terminal, or print a single word to be copied.
-NO_ANSWER = {"serve", "station", "demo", "relay-safe", "place-probes", "set-offset", "enrol"}
+#: These run until they are stopped, or ask somebody at the terminal, or have nothing to tell.
+NO_ANSWER = {"serve", "station", "demo", "relay-safe", "place-probes"}
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))

@@ -64,6 +64,9 @@ def test_a_token_that_was_printed_opens_the_door(tmp_path: Path, service: Any) -
         "this machine's administrator",
         "bench-7",
     )
+    told = json.loads(run("enrol", str(tmp_path / "service.toml"), "bench-8", "--json")[1])
+    with service.store.read() as connection:
+        assert stations.by_token(connection, told["token"]).name == told["station"] == "bench-8"
     with pytest.raises(BadInput, match="two words"):
         run("enrol", str(tmp_path / "service.toml"), "two words")
 
@@ -127,6 +130,8 @@ def test_an_offset_goes_into_the_file_and_everything_else_stays(tmp_path: Path) 
     assert run("set-offset", CORE, "0.2", "--station", str(station))[0] == 0
     assert station.read_text() == text.replace("long one\n", "long one\noffset_c = 0.2\n")
     assert station.stat().st_mode & 0o777 == 0o640
+    told = json.loads(run("set-offset", CORE, "0.1", "--station", str(station), "--json")[1])
+    assert told == {"station_file": str(station), "probe": CORE, "offset_k": 0.1}
     before = station.read_text()
     for probe, offset, said in ((CORE, "9", "-5 to 5 °C"), (ROOM, "1", "does not name this probe")):
         with pytest.raises(BadSettings, match=said):
