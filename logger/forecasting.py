@@ -21,7 +21,7 @@ from sqlalchemy import Connection, Row
 from logger.alarms.forecast_conditions import LEAST_COOLING
 from logger.alarms.view import Band, ForecastAnswer
 from logger.cure.ahead import carry_on
-from logger.cure.calls import RAISE_OF, chance_needed, next_due_h
+from logger.cure.calls import RAISE_OF, chance_needed, next_due_h, will_overheat
 from logger.cure.cut import to_draw
 from logger.cure.fans import blows_of, off_now, runs_of, runs_of_pour, without_fan
 from logger.cure.forecast import Forecast, forecast
@@ -66,10 +66,14 @@ def peak_is_past(last: dict[str, Any]) -> bool:
     return bool(last["core_peak_at_h"]["p95"] < at_h - min(PAST_PEAK_H, PAST_PEAK_PART * at_h))
 
 
+def _needed(body: dict[str, Any]) -> float:
+    """The chance to be too hot that it takes to call at the time of a forecast (JSON)."""
+    return chance_needed(body["at_h"], (body["crosses_limit_at_h"] or {}).get("p50"))
+
+
 def _calls(body: dict[str, Any]) -> bool:
-    """Whether a forecast (JSON) has a chance to be too hot that it takes to call."""
-    crossing = (body.get("crosses_limit_at_h") or {}).get("p50")
-    return bool(body["chance_core_over_limit"] >= chance_needed(body["at_h"], crossing))
+    """Whether a forecast (JSON) has that chance."""
+    return bool(body["chance_core_over_limit"] >= _needed(body))
 
 
 def _is_open(recent: Sequence[dict[str, Any]]) -> bool:
@@ -79,7 +83,9 @@ def _is_open(recent: Sequence[dict[str, Any]]) -> bool:
         return True
     last = recent[-1]
     to_come = last["core_peak_at_h"]["p95"] >= last["at_h"]
-    told = sum(map(_calls, recent[-RAISE_OF[1] :])) >= RAISE_OF[0]
+    told = will_overheat(
+        [body["chance_core_over_limit"] for body in recent], [_needed(body) for body in recent]
+    )
     return bool(to_come and last["chance_core_over_limit"] > SETTLED and not told)
 
 
@@ -282,15 +288,20 @@ class Forecaster:
         """Makes a pour's forecast from its readings so far, if one is due."""
         with self._store.read() as connection:
             pour = pours.get_pour(connection, pour_id)
-            recent = [row.body for row in forecasts.newest(connection, pour_id, RAISE_OF[1])]
-            last = recent[-1] if recent else None
+            row = forecasts.latest(connection, pour_id)
+            last = None if row is None else row.body
             at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
-            earliest_h = self._pace.apart_h + (0.0 if last is None else float(last["at_h"]))
-            if last is not None and not _is_open(recent):
-                earliest_h = float(last["at_h"]) + max(self._pace.apart_h, self._pace.calm_h)
-            elif last is not None and _calls(last):
-                earliest_h = 0.0  # the next one may be the one that raises the alarm
-            if at_h < max(earliest_h, due_at_h(last)):
+            if at_h < due_at_h(last):
+                return False
+            # Looked for each second: the older bodies are read only where the newest says that it is time.
+            recent = [row.body for row in forecasts.newest(connection, pour_id, RAISE_OF[1])]
+            is_open, called = _is_open(recent), last is not None and _calls(last)
+            apart_h = self._pace.apart_h
+            if not is_open:
+                apart_h = max(apart_h, self._pace.calm_h)
+            elif called:
+                apart_h = 0.0  # the next one may be the one that raises the alarm
+            if at_h < apart_h + (0.0 if last is None else float(last["at_h"])):
                 return False
             history = history_of(connection, pour)
             ran = fan_runs(
@@ -300,9 +311,8 @@ class Forecaster:
             )
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
-        with self._pace.hold() if _is_open(recent) else nullcontext():
-            needless = self._pace.help_late and not (last is not None and _calls(last))
-            help_from = math.inf if needless else WORTH_HELP
+        help_from = math.inf if self._pace.help_late and not called else WORTH_HELP
+        with self._pace.hold() if is_open else nullcontext():
             body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran, help_from)
         with self._store.write() as tx:
             # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.

@@ -302,7 +302,7 @@ class Maker:
         self.client = client or httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20, trust_env=False)
         self.password = secrets.token_urlsafe(9)
         #: Called between two tries of a call: who waits for the service must also be the one who starts it again.
-        self.while_waiting: Callable[[], object] = _nothing
+        self.while_waiting: Callable[[], object] = lambda: None
 
     def wait_for_service(self, seconds: float = 30) -> None:
         """Until the service answers."""
@@ -313,6 +313,7 @@ class Maker:
             except httpx.HTTPError:
                 if time.monotonic() > until:
                     raise
+                self.while_waiting()
                 threading.Event().wait(0.05)
             else:
                 return
@@ -416,10 +417,6 @@ class Maker:
             answer.raise_for_status()
             return answer.json()
         raise AssertionError("unreachable")
-
-
-def _nothing() -> None:
-    pass
 
 
 def _drawn_photo() -> bytes:

@@ -29,9 +29,7 @@ def latest_id(connection: Connection, pour_id: int) -> int | None:
 
 def latest(connection: Connection, pour_id: int) -> Row[Any] | None:
     """The newest forecast of a pour, or None."""
-    return connection.execute(
-        select(FORECAST).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id.desc()).limit(1)
-    ).first()
+    return next(iter(newest(connection, pour_id, 1)), None)
 
 
 def newest(connection: Connection, pour_id: int, most: int) -> list[Row[Any]]:

@@ -82,7 +82,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
     def enrol_command(
         settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
         name: Annotated[str, typer.Argument(metavar="NAME", help="As in the station's file.")],
-        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+        as_json: Json = False,
     ) -> None:
         """Enrol a station on the service's own machine, and print its token, which is shown this once.
 
@@ -136,7 +136,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             float, typer.Argument(metavar="OFFSET", help="What to add to each temperature, K.")
         ],
         station: Annotated[Path, typer.Option(metavar="STATION", help="The station file.")] = STATION,
-        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+        as_json: Json = False,
     ) -> None:
         """Write a probe's offset, as its page says after a check in ice water, into the station file.
 
