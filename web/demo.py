@@ -21,7 +21,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -59,8 +59,6 @@ LOCK_STEP_AHEAD_MS = 5 * 3_600_000
 LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
 BRISK_SPEED, BRISK = 3000.0, 6.0
-#: And the station's probes are read half as often after the first hour.
-BRISK_PERIODS = {"later_s": 60.0}
 #: At high speed the time stands while a forecast is made; so much real time passes between two, if nothing else stands
 #: in the way, s, and so often it is looked whether one is due, s.
 FORECAST_EVERY_S, FORECAST_LOOK_S = 1.5, 0.1
@@ -82,12 +80,12 @@ def make_folder(folder: Path, speed: float, port: int) -> None:
         "watch_period_s": min(2.0, max(0.25, 60 / speed)),
     }
     (folder / "settings.toml").write_text(tomli_w.dumps(settings), encoding="utf-8")
-    write_station(folder, port, BRISK_PERIODS if speed >= BRISK_SPEED else {})
+    write_station(folder, port)
 
 
-def write_station(folder: Path, port: int, periods: Mapping[str, float] | None = None) -> None:
+def write_station(folder: Path, port: int) -> None:
     """The station file of the bench: four probes that play trace.csv."""
-    station: dict[str, Any] = {
+    station = {
         "name": STATION,
         "service_url": f"http://127.0.0.1:{port}",
         "token_file": "station.token",
@@ -97,8 +95,6 @@ def write_station(folder: Path, port: int, periods: Mapping[str, float] | None =
             {"id": rom, "place": place, "bench": f"trace.csv:{place}"} for place, rom in PROBES.items()
         ],
     }
-    if periods:
-        station["periods"] = dict(periods)
     (folder / "station.toml").write_text(tomli_w.dumps(station), encoding="utf-8")
 
 
@@ -484,10 +480,6 @@ def _introduce(
     for line in scenario.what_happens:
         print(f"  - {line}")
     print(f"One simulated hour takes {3600 / speed:.3g} s; {hours:.0f} h take {hours * 3600 / speed:.0f} s.")
-    if speed >= BRISK_SPEED:
-        print(
-            f"At this speed its probes are read every {BRISK_PERIODS['later_s']:.0f} s after the first hour."
-        )
     print(f"The board:  http://127.0.0.1:{port}/   the pour:  http://127.0.0.1:{port}/pours/{pour_id}")
     print(f"Sign in as  {OWNER}   with the password  {maker.password}")
     print(f"Everything is kept in {folder}; Ctrl-C ends it.", flush=True)
