@@ -11,22 +11,21 @@ import math
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError
-from contextlib import AbstractContextManager, nullcontext, suppress
-from dataclasses import dataclass, replace
+from contextlib import nullcontext, suppress
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from sqlalchemy import Connection, Row
 
-from logger.alarms.forecast_conditions import LEAST_COOLING
-from logger.alarms.view import Band, ForecastAnswer
 from logger.cure.ahead import carry_on
 from logger.cure.calls import RAISE_OF, chance_needed, next_due_h, will_overheat
 from logger.cure.cut import to_draw
 from logger.cure.fans import blows_of, off_now, runs_of, runs_of_pour, without_fan
 from logger.cure.forecast import Forecast, forecast
-from logger.cure.what_if import NOW, what_if
+from logger.cure.what_if import what_if
 from logger.errors import LoggerError
+from logger.pace import Pace
 from logger.plan_file import plan_from_text
 from logger.pour import LIVE
 from logger.record.figures import Place, places_from
@@ -166,75 +165,6 @@ def work_out_here(
 ) -> dict[str, Any]:  # fmt: skip
     """As work_out, starting from this process's last forecast of the pour."""
     return work_out(plan_toml, history, at_h, seed, _LAST, fan_ran, help_from)
-
-
-def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
-    """What the alarms need of a forecast. `started_ms`: when pouring started, on the steady timeline."""
-
-    def band(name: str) -> Band | None:
-        found = body.get(name)
-        return None if found is None else Band(found["p05"], found["p50"], found["p95"])
-
-    peak = band("core_peak_c")
-    assert peak is not None
-    causes = {cause["name"]: cause for cause in body["causes"]}
-    sun = causes.get("sun_w_m2")
-    return ForecastAnswer(
-        made_at_ms=started_ms + round(body["at_h"] * 3.6e6),
-        chance_over_limit=body["chance_core_over_limit"],
-        core_peak_c=peak,
-        peak_at_h=band("core_peak_at_h"),
-        crossing_h=band("crosses_limit_at_h"),
-        release_h=band("release_at_h"),
-        causes=tuple(cause["words"] for cause in body["causes"]),
-        would_help=_would_help(body.get("what_if", {})),
-        fan_cooling=_fan_cooling(band("fan_cooling")),
-        chance_without_fan=body.get("chance_without_fan"),
-        surface_heating_w_m2=None if sun is None else sun["size"],
-    )
-
-
-#: A remedy that brings the peak down by less than this is not worth a maker's way, K.
-WORTH_DOING_C = 2.0
-
-
-def _would_help(answers: dict[str, Any]) -> tuple[str, ...]:
-    """The remedies that help, in words, the best first."""
-    if NOW not in answers:
-        return ()
-    as_it_is_c = answers[NOW]["core_peak_c"]["p50"]
-    gains = [(as_it_is_c - answer["core_peak_c"]["p50"], answer["words"]) for answer in answers.values()]
-    return tuple(words for gain, words in sorted(gains, reverse=True) if gain >= WORTH_DOING_C)
-
-
-#: That a fan hardly cools is taken as known once it cannot well bring more than this part of its cooling.
-FAN_KNOWN = 0.75
-
-
-def _fan_cooling(part: Band | None) -> float | None:
-    """The middle of what a fan brings; None while the readings cannot tell a still one from a running one."""
-    if part is None or part.p50 is None or part.p95 is None:
-        return None
-    return part.p50 if part.p50 >= LEAST_COOLING or part.p95 < FAN_KNOWN else None
-
-
-@dataclass(frozen=True, slots=True)
-class Pace:
-    """How forecasts fit into the time of the service; a simulation at high speed has its own.
-
-    idle_s: real seconds between looks for what is due. apart_h: hours between forecasts at least, and before the
-    first, but for the second one that makes an alarm. hold: entered while one is made of a pour whose peak is still to
-    come, while it is not told yet whether that is too hot. calm_h: hours between forecasts at least after that.
-    ready: whether the worker is started before the first is due. help_late: what would help, which takes longer than
-    the forecast itself, is worked out only once a forecast has called.
-    """
-
-    idle_s: float = 1.0
-    apart_h: float = 0.0
-    calm_h: float = 0.0
-    hold: Callable[[], AbstractContextManager[object]] = nullcontext
-    ready: bool = False
-    help_late: bool = False
 
 
 class Forecaster:

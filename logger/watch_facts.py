@@ -20,7 +20,7 @@ from logger.alarms.view import (
     ServiceFacts,
     StationFacts,
 )
-from logger.forecasting import answer_of
+from logger.forecast_answer import answer_of
 from logger.store import contacts, events, forecasts, outbox, pours, stations
 from logger.store.boots import Timeline
 

@@ -9,7 +9,6 @@ from collections.abc import Callable
 from typing import Any
 
 from fastapi import FastAPI, Request
-from fastapi.staticfiles import StaticFiles
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import MutableHeaders
 from starlette.responses import JSONResponse, Response, StreamingResponse
@@ -21,11 +20,9 @@ from logger.store.people import owner_exists
 from logger.store.shops import sees
 from web import errors
 from web.access import OnlookerDep, ServiceDep, ViewerDep
-from web.api import alarms, batches, health, pours, ready, records, stations, told, watching
+from web.api import batches, health
 from web.charts import chart_bundle, chart_version
-from web.pages import entry
-from web.pages.every import ROUTERS
-from web.pages.frame import STATIC
+from web.later import Later
 from web.service import Service
 from web.throttle import Throttle, address_key
 from web.whose import open_to_anybody, shop_of
@@ -129,9 +126,13 @@ def _refused(status: int, kind: str, message: str, headers: dict[str, str]) -> R
 
 
 def make_app(
-    service: Service, throttle: Throttle | None = None, seconds: Callable[[], float] = time.monotonic
-) -> FastAPI:
-    """The app over a running service. `seconds` is the steady clock of its limits."""
+    service: Service, throttle: Throttle | None = None, seconds: Callable[[], float] = time.monotonic,
+    *, pages_later: bool = False,
+) -> FastAPI:  # fmt: skip
+    """The app over a running service. `seconds` is the steady clock of its limits.
+
+    With `pages_later` the pages are not loaded yet: call `app.state.later.load()` soon, from another thread.
+    """
     app = FastAPI(
         title="pour-session logger",
         summary="Plans, watches, forecasts and records thick epoxy pours.",
@@ -147,12 +148,8 @@ def make_app(
 
     app.add_middleware(Guard, service=service, throttle=throttle, seconds=seconds)
 
-    # The routes as their modules have built them. `include_router` would build each once more, when the app is first
-    # asked: two thirds of a second that somebody waits for who opens a page right after a start.
-    for module in (batches, pours, ready, told, records, alarms, watching, stations, health, entry):
+    for module in (batches, health):
         app.router.routes.extend(module.router.routes)
-    for router in ROUTERS:
-        app.router.routes.extend(router.routes)
 
     @app.get("/live", include_in_schema=False)
     async def live(service: ServiceDep, _who: OnlookerDep) -> Response:
@@ -163,6 +160,7 @@ def make_app(
 
     @app.get("/api/openapi.json", include_in_schema=False)
     def openapi(_who: ViewerDep) -> dict[str, Any]:
+        app.state.later.load()
         return app.openapi()
 
     @app.get("/charts/{version}.js", include_in_schema=False)
@@ -176,5 +174,8 @@ def make_app(
             headers["Content-Encoding"] = "gzip"
         return Response(body, media_type="text/javascript", headers=headers)
 
-    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    app.state.later = Later(app)
+    app.router.routes.append(app.state.later)
+    if not pages_later:
+        app.state.later.load()
     return app

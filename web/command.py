@@ -21,6 +21,7 @@ from hardware.clock import SystemClock
 from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, LoggerError
 from logger.store.backup import KEPT, back_up, restore
+from web import start
 from web.commands import machine, owner, records, server
 from web.commands.working import working
 from web.pages.words import celsius, hours_minutes
@@ -400,6 +401,7 @@ def serve_command(
 
     Example: `pourlog serve settings.toml`. Without a file it listens on this machine only, port 8080.
     """
+    start.begin()  # serve() ends it
     from logger.settings import Settings, read_settings
     from web.logs import use_json
     from web.serve import serve

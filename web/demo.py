@@ -123,7 +123,7 @@ def _between(schedule: list[tuple[float, float]], hour: float) -> float:
 
 def run_service(folder: Path) -> int:
     """The service's process."""
-    from logger.forecasting import Pace
+    from logger.pace import Pace
     from web.serve import serve
     from web.service import Service
 

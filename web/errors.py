@@ -21,7 +21,6 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, LoggerError, NotAllowed, NotFound, NotReady
 from logger.store.readings import Conflict
-from web.pages.frame import page
 
 log = logging.getLogger(__name__)
 
@@ -115,6 +114,8 @@ def _answer(
     obstacles: Sequence[str] = (),
 ) -> Response:  # fmt: skip
     if _wants_page(request):
+        from web.pages.frame import page  # here: a start does not wait for the pages (later.py)
+
         shown = {"status": status, "message": message, "remedy": remedy, "obstacles": obstacles}
         return page(request, "problem.html", shown, status=status)
     body: dict[str, Any] = {"kind": kind, "message": message, "where": where, "remedy": remedy}

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 
 from logger.store.database import latest_revision
 from logger.store.operating import operating
+from logger.store.stations import SILENT_MS
 from logger.version import own_version
 from web.counted import BUCKETS_S
 from web.service import Service
@@ -34,12 +35,12 @@ def _escaped(text: str) -> str:
     return text.replace("\\", r"\\").replace('"', r"\"").replace("\n", r"\n")
 
 
-def exposed(service: Service, silent_ms: int) -> str:
-    """Everything, as one text. A station that was not heard for `silent_ms` counts as silent."""
+def exposed(service: Service) -> str:
+    """Everything, as one text."""
     timeline, counted = service.timeline, service.counted
     now_ms = timeline.now_ms()
     with service.store.read() as connection:
-        stands = operating(connection, timeline.true_ms() - silent_ms)
+        stands = operating(connection, timeline.true_ms() - SILENT_MS)
     judged_ms = service.watch.judged_ms if service.decides.mine else stands.judged_ms
     waits_s = 0.0 if stands.oldest_waiting_ms is None else (now_ms - stands.oldest_waiting_ms) / 1000
     within, upto = [], 0

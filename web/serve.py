@@ -12,6 +12,7 @@ from types import FrameType
 from typing import Any
 
 import uvicorn
+from fastapi import FastAPI
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.daemon.supervise import Supervisor
@@ -19,16 +20,13 @@ from logger.delivery.channels import Channel, MessageChannels
 from logger.delivery.sender import Sender
 from logger.delivery.upkeep import Upkeep
 from logger.errors import BadSettings
-from logger.forecasting import Forecaster
 from logger.own_process import OwnProcess
-from logger.record.learn import Learner
 from logger.store import pours
 from logger.store.lease import LostLease
 from logger.watch import minute_of_day
+from web import start
 from web.app import make_app
-from web.charts import chart_bundle, map_style_id
 from web.connections import Connection
-from web.pages.frame import templates
 from web.service import Service
 from web.spread import Spread
 
@@ -71,20 +69,16 @@ class Running:
         service.on_news = self.sender.wake
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
         self._heavy = OwnProcess()
-        self.forecaster = Forecaster(store, service.timeline, self._heavy, self._forecast_made, service.pace)
         # A fit takes minutes on a Pi: it never waits in front of a forecast.
         self._patient = OwnProcess()
-        self.learner = Learner(store, service.timeline, self._patient)
+        self._store = store
         self.supervisor = Supervisor()
         self._threads = [
             threading.Thread(target=self._keep_alive, name="watchdog"),
             threading.Thread(target=self.decides.run, args=(self.stop,), name="lease"),
-            self._led("forecaster", self.forecaster.run),
             self._led("watch", self._watch),
             self._led("sender", self.sender.run),
             self._led("upkeep", self.upkeep.run),
-            self._led("learner", self.learner.run),
-            threading.Thread(target=self._warm, name="warm"),
         ]
         if not service.store.is_sqlite:
             self.watch.fence = self.decides.check
@@ -123,9 +117,33 @@ class Running:
             self.sender.wake()
 
     def start(self) -> None:
-        """Starts the threads."""
+        """Starts what must stand first: the watch, its messages, and who looks after both."""
         for thread in self._threads:
             thread.start()
+
+    def go_on(self, load_pages: Callable[[], None]) -> None:
+        """Starts what can wait until the server listens, and loads what only that needs: the forecasts, and all that
+        the first page would otherwise wait for.
+        """
+        later = [
+            threading.Thread(target=self._warm, args=(load_pages,), name="warm"),
+            self._led("forecaster", self._forecast),
+            self._led("learner", self._learn),
+        ]
+        self._threads.extend(later)
+        for thread in later:
+            thread.start()
+
+    def _forecast(self, term: threading.Event) -> None:
+        from logger.forecasting import Forecaster
+
+        service = self.service
+        Forecaster(self._store, service.timeline, self._heavy, self._forecast_made, service.pace).run(term)
+
+    def _learn(self, term: threading.Event) -> None:
+        from logger.record.learn import Learner
+
+        Learner(self._store, self.service.timeline, self._patient).run(term)
 
     def _keep_alive(self) -> None:
         """Feeds the watchdog while the watch comes round: a thread that hangs ends in a restart."""
@@ -135,9 +153,15 @@ class Running:
                 seen = self.watch.passes
                 self.supervisor.alive(self.watch.trouble or "watching")
 
-    def _warm(self) -> None:
-        """What the first page would otherwise wait for: the chart's script packed, the live pours' curves in memory."""
-        for name in FIRST_TEMPLATES:  # while the server gets ready to listen
+    def _warm(self, load_pages: Callable[[], None]) -> None:
+        try:
+            load_pages()
+        finally:
+            start.done()
+        from web.charts import chart_bundle, map_style_id
+        from web.pages.frame import templates
+
+        for name in FIRST_TEMPLATES:
             templates().env.get_template(name)
         # Whoever waits for the first page comes first.
         if self.stop.wait(WARM_AFTER_S):
@@ -192,7 +216,7 @@ class Server(uvicorn.Server):
         self.should_exit = True
 
 
-def server_for(service: Service) -> Server:
+def server_for(service: Service, app: FastAPI | None = None) -> Server:
     """An HTTP server over the service, not yet running."""
     https = service.settings.https
     for name in (https.certificate, https.key):
@@ -200,7 +224,7 @@ def server_for(service: Service) -> Server:
             raise BadSettings("[https]", "cannot read a file", value=name,
                               remedy="give a PEM file that the service's user may read")  # fmt: skip
     config = uvicorn.Config(
-        make_app(service),
+        app or make_app(service),
         host=service.settings.host,
         port=service.settings.port,
         log_level="warning",
@@ -225,8 +249,14 @@ def serve(service: Service, ready: Callable[[], None] = lambda: None) -> int:
     running = Running(service)
     running.start()
     try:
-        server = server_for(service)
-        server.on_listening = lambda: running.supervisor.ready("listening")
+        app = make_app(service, pages_later=True)
+
+        def listening() -> None:
+            running.supervisor.ready("listening")
+            running.go_on(app.state.later.load)
+
+        server = server_for(service, app)
+        server.on_listening = listening
         ready()
         server.run()
     finally:

@@ -15,9 +15,9 @@ from sqlalchemy.exc import DBAPIError
 from logger.alarms.first_hour import Rhythm
 from logger.delivery.letters import rules_of
 from logger.errors import StoreError
-from logger.forecasting import Pace
 from logger.intake import Intake
 from logger.leadership import Alone, Decides, Leadership
+from logger.pace import Pace
 from logger.settings import Settings
 from logger.store import lease, partitions, shops
 from logger.store.boots import Clock, Timeline

@@ -18,6 +18,9 @@ EARLY_PART, LATE_PART = 0.5, 0.75
 RAISE_OF = (2, 3)
 CLEAR, CLEAR_AFTER = 0.15, 3
 
+#: The what-if answer that stands for doing nothing.
+NOW = "as it is"
+
 
 def chance_needed(at_h: float, crossing_h: float | None) -> float:
     """The chance to pass the limit that calls at at_h, when the crossing is expected at crossing_h (None: hardly)."""

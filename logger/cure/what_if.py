@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from logger.cure import surfaces
 from logger.cure.ahead import Ahead, Band, State, band, carry_on
+from logger.cure.calls import NOW
 from logger.cure.ensemble import Change, RoomHistory
 from logger.cure.section import section_of
 from logger.plan_file import Plan
@@ -25,7 +26,7 @@ FOLLOWED = 2.0
 #: How far a face is above the room when its coefficient is worked out, K.
 OVER_ROOM_K = 15.0
 
-NOW, FANS, UNDERSIDE, ROOM, SHADE = "as it is", "fans", "underside open", "cooler room", "shade"
+FANS, UNDERSIDE, ROOM, SHADE = "fans", "underside open", "cooler room", "shade"
 
 
 @dataclass(frozen=True)

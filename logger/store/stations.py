@@ -15,6 +15,8 @@ from logger.store.database import table
 from logger.store.tables import Probe, Station
 
 STATION, PROBE = table(Station), table(Probe)
+#: A station that has not been heard for this long is called silent, ms.
+SILENT_MS = 150_000
 
 
 def token_hash(token: str) -> str:

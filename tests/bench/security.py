@@ -296,6 +296,7 @@ def rude(seconds: float) -> None:
         http_thread = threading.Thread(target=server.run)
         running.start()
         http_thread.start()
+        running.go_on(lambda: None)
         counts: Counter[str] = Counter()
         # A process of their own: strangers do not run on the service's interpreter.
         spawn = get_context("spawn")

@@ -11,8 +11,10 @@ from typing import Any
 
 import pytest
 
-from logger.forecasting import FIRST_H, Forecaster, Pace, answer_of, due_at_h, fan_runs
+from logger.forecast_answer import answer_of
+from logger.forecasting import FIRST_H, Forecaster, due_at_h, fan_runs
 from logger.own_process import OwnProcess
+from logger.pace import Pace
 from logger.pour import Stage
 from logger.store import forecasts, pours, readings, stations
 from logger.store.boots import Timeline

@@ -10,7 +10,6 @@ from logger.store import lease
 from logger.store.database import latest_revision
 from web.access import OperatorDep, ServiceDep
 from web.metrics import CONTENT_TYPE, exposed
-from web.pages.stations import SILENT_MS
 from web.service import Service
 from web.shapes import ERRORS, Health, Ready
 
@@ -39,7 +38,7 @@ def ready(service: ServiceDep, response: Response) -> Ready:
 @router.get("/metrics", include_in_schema=False)
 def metrics(service: ServiceDep, _who: OperatorDep) -> Response:
     """Figures in the Prometheus text format."""
-    return PlainTextResponse(exposed(service, SILENT_MS), media_type=CONTENT_TYPE)
+    return PlainTextResponse(exposed(service), media_type=CONTENT_TYPE)
 
 
 def _missing(service: Service) -> list[str]:

@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.forecast_conditions import LEAST_COOLING
 from logger.alarms.view import ForecastAnswer
 from logger.errors import BadInput
-from logger.forecasting import answer_of
+from logger.forecast_answer import answer_of
 from logger.plan_file import Plan
 from logger.store import stations
 from web import attend

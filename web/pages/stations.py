@@ -18,8 +18,6 @@ from web.pages.standing import FAULT_WORDS, PLACES
 from web.service import Service
 
 router = APIRouter(include_in_schema=False)
-#: A station that has not been heard for this long is called silent, ms.
-SILENT_MS = 150_000
 #: As the API takes it.
 NAME = re.compile(r"[\w.:-]{1,64}")
 
@@ -79,7 +77,7 @@ def _context(service: Service) -> dict[str, Any]:
         rows = [
             {"row": row, "probes": probes.get(row.id, []), "pours": watched.get(row.id, []),
              "old": row.version is not None and row.version != own_version(),
-             "silent": row.last_seen_ms is None or now_ms - row.last_seen_ms > SILENT_MS}
+             "silent": row.last_seen_ms is None or now_ms - row.last_seen_ms > store.SILENT_MS}
             for row in store.all_stations(connection)
         ]  # fmt: skip
     return {"stations": rows, "fault_words": FAULT_WORDS, "thermometers": PLACES, "problem": None,
