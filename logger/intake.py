@@ -6,7 +6,8 @@ One transaction for a whole group: the disk is synced once for all of them, and 
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection
@@ -40,52 +41,72 @@ class _Waiting:
     batch: Batch
     health: StationHealth | None
     version: str | None
-    done: bool = False
-    kept: Kept | None = None
-    error: Exception | None = field(default=None)
+    kept: Future[Kept] = field(default_factory=Future)
 
 
 class Intake:
-    """One for a service. Safe to call from any thread."""
+    """One for a service. Safe to call from any thread.
 
-    def __init__(self, store: Store, timeline: Timeline) -> None:
-        self._store, self._timeline = store, timeline
+    `stored` is told of the pours that a transaction has brought readings of, after its commit.
+    """
+
+    def __init__(
+        self, store: Store, timeline: Timeline, stored: Callable[[frozenset[int]], None] = lambda _pours: None
+    ) -> None:
+        self._store, self._timeline, self._stored = store, timeline, stored
         self._queue: list[_Waiting] = []
-        self._queued = threading.Lock()
-        self._writing = threading.Lock()
+        self._lock = threading.Lock()
+        self._busy = False
+        # One thread that writes: whoever waits is woken once, with an answer. Made with the first batch.
+        self._writer = ThreadPoolExecutor(1, thread_name_prefix="intake")
 
     def take(self, batch: Batch, health: StationHealth | None = None, version: str | None = None) -> Kept:
         """Stores a batch, together with others that wait. `version`: the station's program, when it has changed.
 
         Raises Conflict, NotAllowed, and what the database raises.
         """
+        return self.submit(batch, health, version).result()
+
+    def submit(
+        self, batch: Batch, health: StationHealth | None = None, version: str | None = None
+    ) -> Future[Kept]:
+        """The same for whoever must not stand still: the answer, or what `take` raises, when it is there."""
         mine = _Waiting(batch, health, version)
-        with self._queued:
+        # What was sent is stored, whether or not anybody still waits for the answer.
+        mine.kept.set_running_or_notify_cancel()
+        with self._lock:
             self._queue.append(mine)
-        # The first to get here writes for all who wait; most find theirs done.
-        while not mine.done:
-            with self._writing:
-                if not mine.done:
-                    self._write(self._next())
-        if mine.error is not None:
-            raise mine.error
-        assert mine.kept is not None
+            if not self._busy:
+                self._writer.submit(self._write_all)
+                self._busy = True
         return mine.kept
 
+    def close(self) -> None:
+        """Stores what waits, and takes nothing more."""
+        self._writer.shutdown()
+
+    def _write_all(self) -> None:
+        while group := self._next():
+            self._write(group)
+
     def _next(self) -> list[_Waiting]:
-        """The next group: the oldest, at most one of each station."""
-        with self._queued:
+        """The next group: the oldest, at most one of each station. None waits: whoever comes next starts anew."""
+        with self._lock:
             group: dict[int, _Waiting] = {}
             for one in self._queue:
                 if len(group) < MOST:
                     group.setdefault(one.batch.station_id, one)
             self._queue = [one for one in self._queue if group.get(one.batch.station_id) is not one]
+            self._busy = bool(group)
         return list(group.values())
 
     def _write(self, group: Sequence[_Waiting]) -> None:
         try:
             with self._store.write() as tx:
                 told = self._save(tx, group)
+            self._stored(
+                frozenset().union(*(result.saved.pours for result in told if isinstance(result, Kept)))
+            )
         except Exception as error:  # noqa: BLE001 - handed to whoever waits for it
             hopeless = isinstance(error, DBAPIError) and refuses(error)
             if len(group) > 1 and not hopeless:
@@ -93,14 +114,13 @@ class Intake:
                     self._write([one])
                 return
             for one in group:
-                one.error, one.done = error, True
+                one.kept.set_exception(error)
             return
         for one, result in zip(group, told, strict=True):
             if isinstance(result, Kept):
-                one.kept = result
+                one.kept.set_result(result)
             else:
-                one.error = result
-            one.done = True
+                one.kept.set_exception(result)
 
     def _save(self, tx: Connection, group: Sequence[_Waiting]) -> list[Kept | LoggerError]:
         ids = [one.batch.station_id for one in group]

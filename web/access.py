@@ -52,7 +52,12 @@ def service_of(request: Request) -> Service:
     return service
 
 
-ServiceDep = Annotated[Service, Depends(service_of)]
+async def _service(request: Request) -> Service:
+    return service_of(request)
+
+
+# Awaited: a plain function would be handed to another thread for each request.
+ServiceDep = Annotated[Service, Depends(_service)]
 
 
 def secure(request: Request) -> bool:

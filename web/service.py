@@ -70,7 +70,7 @@ class Service:
 
     def __post_init__(self) -> None:
         """A watch that nobody runs still takes acknowledgements."""
-        self.intake = Intake(self.store, self.timeline)
+        self.intake = Intake(self.store, self.timeline, self._stored)
         self.watch = Watch(
             self.store,
             self.timeline,
@@ -138,6 +138,13 @@ class Service:
         except OSError:
             return None
 
+    def _stored(self, pour_ids: frozenset[int]) -> None:
+        """There are new readings of these pours."""
+        for pour_id in pour_ids:
+            self.news.tell("readings", pour=pour_id)
+        if pour_ids:
+            self.watch.wake(*pour_ids)
+
     def _tell(self, kind: str, pour_id: int | None) -> None:
         self.news.tell(kind, pour=pour_id)
         self.on_news()
@@ -170,6 +177,7 @@ class Service:
     def close(self) -> None:
         """Ends live pages and lets go of the database."""
         self.news.close()
+        self.intake.close()
         self.store.close()
 
     def new_setup_code(self) -> str | None:

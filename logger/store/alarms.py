@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, func, insert, select, update
+from sqlalchemy import Connection, Row, Select, bindparam, func, insert, select, update
 
 from logger.alarms.kind import Priority
 from logger.alarms.kinds import KINDS
@@ -131,15 +131,22 @@ def alarms_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
     return list(connection.execute(select(ALARM).where(ALARM.c.pour_id == pour_id).order_by(ALARM.c.id)))
 
 
+# With every batch; built once.
+_LOUD = (
+    select(POUR.c.station_id, ALARM.c.priority)
+    .join(POUR, POUR.c.id == ALARM.c.pour_id)
+    .where(
+        ALARM.c.phase == Phase.RAISED,
+        ALARM.c.quiet.is_(False),
+        POUR.c.station_id.in_(bindparam("stations", expanding=True)),
+    )
+)
+
+
 def loudest_at(connection: Connection, station_ids: Sequence[int]) -> dict[int, str]:
     """Station → the highest priority that nobody has acknowledged or silenced among its pours; where there is one."""
-    rows = connection.execute(
-        select(POUR.c.station_id, ALARM.c.priority)
-        .join(POUR, POUR.c.id == ALARM.c.pour_id)
-        .where(ALARM.c.phase == Phase.RAISED, ALARM.c.quiet.is_(False), POUR.c.station_id.in_(station_ids))
-    )
     found: dict[int, list[str]] = {}
-    for row in rows:
+    for row in connection.execute(_LOUD, {"stations": station_ids}):
         found.setdefault(row.station_id, []).append(row.priority)
     return {at: min(priorities, key=["high", "medium", "low"].index) for at, priorities in found.items()}
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, delete, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
 from logger.pour import LIVE, Stage, next_stage
@@ -40,22 +40,29 @@ class Window:
         return at_ms >= self.from_ms and (self.until_ms is None or at_ms < self.until_ms)
 
 
+# With every batch; built once.
+_TAKING = (
+    select(
+        POUR.c.id,
+        POUR.c.station_id,
+        POUR.c.released_ms,
+        POUR.c.reading_head,
+        (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
+    )
+    .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
+    .where(POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage != Stage.CLOSED)
+    .order_by(POUR.c.id.desc())
+)
+_LIVE_AT = select(POUR.c.station_id, POUR.c.stage).where(
+    POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage.in_(LIVE)
+)
+
+
 def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, list[Window]]:
     """Station → the pours that its readings may belong to, newest first. Sealed pours take nothing more."""
     if not station_ids:
         return {}
-    rows = connection.execute(
-        select(
-            POUR.c.id,
-            POUR.c.station_id,
-            POUR.c.released_ms,
-            POUR.c.reading_head,
-            (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
-        )
-        .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
-        .where(POUR.c.station_id.in_(station_ids), POUR.c.stage != Stage.CLOSED)
-        .order_by(POUR.c.id.desc())
-    ).all()
+    rows = connection.execute(_TAKING, {"stations": station_ids}).all()
     if not rows:
         return {}
     earliest_ms = min(row.poured_ms for row in rows) - BEFORE_MS
@@ -173,8 +180,7 @@ def oldest_live(connection: Connection) -> int | None:
 def live_at(connection: Connection, station_ids: Sequence[int]) -> dict[int, list[str]]:
     """Station → the stages of its live pours; only those that have one."""
     found: dict[int, list[str]] = {}
-    wanted = select(POUR.c.station_id, POUR.c.stage)
-    for row in connection.execute(wanted.where(POUR.c.station_id.in_(station_ids), POUR.c.stage.in_(LIVE))):
+    for row in connection.execute(_LIVE_AT, {"stations": station_ids}):
         found.setdefault(row.station_id, []).append(row.stage)
     return found
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select, tuple_
+from sqlalchemy import Connection, Row, bindparam, func, insert, select, tuple_
 
 from hardware.clock import Stamp
 from logger.errors import LoggerError, NotAllowed
@@ -27,6 +27,18 @@ from logger.store.tables import ReadingRow
 READING = table(ReadingRow)
 #: A reading that reaches the service this long after it was taken was caught up: alarms on it say so.
 LATE_MS = 120_000
+#: So many of the stations that have reported a probe before are named: clones that share a serial number are many.
+NAMED = 5
+
+# Statements that every batch needs, built once: building one costs as much as it takes to run.
+_STATIONS = select(STATION).where(STATION.c.id.in_(bindparam("ids", expanding=True)))
+_BOOTS = select(BOOT.c.id, BOOT.c.station_id, BOOT.c.boot_id, BOOT.c.offset_ms, BOOT.c.clock_set).where(
+    tuple_(BOOT.c.station_id, BOOT.c.boot_id).in_(bindparam("names", expanding=True))
+)
+_PROBES = select(
+    PROBE.c.id, PROBE.c.station_id, PROBE.c.rom, PROBE.c.readings, PROBE.c.faults, PROBE.c.last_good_ms,
+    PROBE.c.last_milli_c,
+).where(PROBE.c.station_id.in_(bindparam("ids", expanding=True)))  # fmt: skip
 
 
 class Conflict(LoggerError):
@@ -109,7 +121,7 @@ def save_batches(
     does not hold (any longer): nothing of that batch is stored then, and the others are.
     """
     ids = [batch.station_id for batch in batches]
-    stations = {row.id: row for row in tx.execute(select(STATION).where(STATION.c.id.in_(ids)))}
+    stations = {row.id: row for row in tx.execute(_STATIONS, {"ids": ids})}
     known = _known_boots(tx, batches)
     of_boot = {row.id: row.offset_ms for row in known.values()}
     results: list[Saved | LoggerError] = []
@@ -157,10 +169,7 @@ def _known_boots(tx: Connection, batches: Sequence[Batch]) -> dict[tuple[int, st
         for batch in batches
         for name in (batch.sent.boot_id, *(row.stamp.boot_id for row in batch.rows))
     }
-    wanted = select(BOOT.c.id, BOOT.c.station_id, BOOT.c.boot_id, BOOT.c.offset_ms, BOOT.c.clock_set)
-    rows: list[Row[Any]] = list(
-        tx.execute(wanted.where(tuple_(BOOT.c.station_id, BOOT.c.boot_id).in_(names)))
-    )
+    rows: list[Row[Any]] = list(tx.execute(_BOOTS, {"names": list(names)}))
     return {(row.station_id, row.boot_id): row for row in rows}
 
 
@@ -171,7 +180,11 @@ def _boots_of(
     """Row ids of a batch's boots by their names; adds what is learnt of their offsets to `of_boot`."""
     stamps = [batch.sent, *(row.stamp for row in batch.rows)]
     boots = {stamp.boot_id: known.get((batch.station_id, stamp.boot_id)) for stamp in stamps}
-    if all(boot is not None and boot.clock_set for boot in boots.values()):
+    # Boots whose time this batch tells; see _boots.
+    dated = {row.stamp.boot_id for row in batch.rows if row.stamp.clock_set} - {batch.sent.boot_id}
+    if batch.sent.clock_set and clock_set:
+        dated.add(batch.sent.boot_id)
+    if all(boot is not None and (boot.clock_set or name not in dated) for name, boot in boots.items()):
         return {name: boot.id for name, boot in boots.items() if boot is not None}
     made = _boots(tx, batch.station_id, batch.sent, batch.rows, now_ms, clock_set=clock_set)
     wanted = select(BOOT.c.id, BOOT.c.offset_ms).where(BOOT.c.id.in_(made.values()))
@@ -368,10 +381,8 @@ def _note_probes(tx: Connection, sorted_out: Sequence[_Sorted], of_boot: Mapping
     told = [found for found in sorted_out if found.values]
     if not told:
         return
-    columns = (PROBE.c.id, PROBE.c.station_id, PROBE.c.rom, PROBE.c.readings, PROBE.c.faults, PROBE.c.last_good_ms,
-               PROBE.c.last_milli_c)  # fmt: skip
-    mine = PROBE.c.station_id.in_([found.batch.station_id for found in told])
-    known = {(row.station_id, row.rom): row for row in tx.execute(select(*columns).where(mine))}
+    ids = [found.batch.station_id for found in told]
+    known = {(row.station_id, row.rom): row for row in tx.execute(_PROBES, {"ids": ids})}
     updated: list[dict[str, Any]] = []
     for found in told:
         by_rom: dict[str, list[dict[str, Any]]] = {}
@@ -415,9 +426,9 @@ def _note_elsewhere(tx: Connection, station_id: int, rom: str, now_ms: int) -> N
     others = elsewhere(tx, station_id, rom)
     if others:
         name = tx.execute(select(STATION.c.name).where(STATION.c.id == station_id)).scalar_one()
-        add_event(
-            tx, None, now_ms, "probe-elsewhere", name, f"{rom} was reported by {', '.join(others)} before"
-        )
+        more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
+        by = ", ".join(others[:NAMED]) + more
+        add_event(tx, None, now_ms, "probe-elsewhere", name, f"{rom} was reported by {by} before")
 
 
 #: A thermometer's own serial number, family code first; contacts and fans carry names that every station may use.

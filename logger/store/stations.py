@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
@@ -144,7 +144,10 @@ def place(tx: Connection, name: str, stands: str) -> None:
     tx.execute(update(STATION).where(STATION.c.id == by_name(tx, name).id).values(stands=stands))
 
 
+# With every batch; built once.
+_FANS = select(STATION.c.id, STATION.c.fan_on).where(STATION.c.id.in_(bindparam("stations", expanding=True)))
+
+
 def fans(connection: Connection, station_ids: Sequence[int]) -> dict[int, bool]:
     """Station → whether its fan is commanded on."""
-    rows = connection.execute(select(STATION.c.id, STATION.c.fan_on).where(STATION.c.id.in_(station_ids)))
-    return {row.id: bool(row.fan_on) for row in rows}
+    return {row.id: bool(row.fan_on) for row in connection.execute(_FANS, {"stations": station_ids})}

@@ -58,6 +58,7 @@ LATE_S = 1.0
 class One:
     """One simulated station."""
 
+    number: int
     name: str
     token: str
     pour_id: int | None = None
@@ -73,7 +74,7 @@ class One:
             celsius = core_c if place == "core" else 21.0 + number % 6
             at = stamp % (wall_ms - rows + number, self.name, boot_ms - rows + number)
             told.append(
-                f'{{"seq":{self.seq},"probe":"28-{hash(place) % 2**40:012x}","place":"{place}","stamp":{at},'
+                f'{{"seq":{self.seq},"probe":"28-{self.number:011x}{number % 6}","place":"{place}","stamp":{at},'
                 f'"milli_c":{round(celsius * 1000)},"fault":null,"raw":"57014b467fff0c10ab","note":null}}'
             )
         sent = stamp % (wall_ms, self.name, boot_ms)
@@ -159,7 +160,7 @@ class Rig:
         self._stack.callback(self.store.close)
         self.clock = SystemClock()
         self.timeline = Timeline(self.store, self.clock)
-        self.stations = [One(f"s-{number:05d}", f"token-{number}") for number in range(count)]
+        self.stations = [One(number, f"s-{number:05d}", f"token-{number}") for number in range(count)]
         with self.store.write() as tx:
             insert_many(tx, stations.STATION, [
                 {"name": one.name, "token_hash": stations.token_hash(one.token), "enrolled_ms": 0, "clock_set": False,

@@ -64,23 +64,13 @@ class Gate:
 def test_batches_that_wait_together_are_stored_together(
     store: Store, timeline: Timeline, clock: Any, enrolled: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Twelve stations at once: at most three transactions, every row stored, each acknowledged its own."""
+    """Twelve stations at once: at most two transactions, every row stored, each acknowledged its own."""
     intake, gate = Intake(store, timeline), Gate(store, monkeypatch)
-    told: dict[int, Any] = {}
-
-    def send(number: int) -> None:
-        told[number] = intake.take(batch(enrolled[number], clock, count=number + 1))
-
-    threads = [threading.Thread(target=send, args=(number,)) for number in range(MANY)]
-    for thread in threads:
-        thread.start()
-    while len(intake._queue) + 1 < MANY:
-        threading.Event().wait(0.001)
+    sent = [intake.submit(batch(enrolled[number], clock, count=number + 1)) for number in range(MANY)]
     gate.open.set()
-    for thread in threads:
-        thread.join()
+    told = [answer.result() for answer in sent]
     assert [told[number].saved.acknowledged_seq for number in range(MANY)] == list(range(1, MANY + 1))
-    assert gate.writes <= 3
+    assert gate.writes <= 2
     with store.read() as connection:
         assert connection.exec_driver_sql("SELECT count(*) FROM reading").scalar() == sum(range(1, MANY + 1))
 
@@ -96,23 +86,41 @@ def test_one_bad_batch_costs_the_others_nothing(
     gate = Gate(store, monkeypatch)
     sent = [batch(enrolled[0], clock, milli_c=99_000), batch(enrolled[1], clock), batch(enrolled[2], clock),
             batch(enrolled[3], clock)]  # fmt: skip
-    came: dict[int, Any] = {}
-
-    def send(number: int) -> None:
-        try:
-            came[number] = intake.take(sent[number]).saved.stored
-        except (Conflict, NotAllowed) as error:
-            came[number] = type(error)
-
-    threads = [threading.Thread(target=send, args=(number,)) for number in range(4)]
-    for thread in threads:
-        thread.start()
-    while len(intake._queue) + 1 < 4:
-        threading.Event().wait(0.001)
+    answers = [intake.submit(one) for one in sent]
     gate.open.set()
-    for thread in threads:
-        thread.join()
-    assert came == {0: Conflict, 1: NotAllowed, 2: 6, 3: 6}
+    came = [
+        type(answer.exception()) if answer.exception() else answer.result().saved.stored for answer in answers
+    ]
+    assert came == [Conflict, NotAllowed, 6, 6]
+
+
+def test_whoever_wants_to_know_hears_of_new_readings_once_they_are_kept(
+    store: Store, timeline: Timeline, clock: Any, enrolled: Any
+) -> None:
+    """The watch and the pages look at once, and find what they were told of; an empty hand is told too."""
+    seen: list[tuple[frozenset[int], int]] = []
+
+    def stored(pours: frozenset[int]) -> None:
+        with store.read() as connection:
+            seen.append((pours, connection.exec_driver_sql("SELECT count(*) FROM reading").scalar_one()))
+
+    intake = Intake(store, timeline, stored)
+    intake.take(batch(enrolled[0], clock))
+    intake.close()
+    assert seen == [(frozenset(), 6)]
+
+
+def test_what_was_sent_is_stored_when_the_service_closes(
+    store: Store, timeline: Timeline, clock: Any, enrolled: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Batches that wait while it stops are not thrown away, and their stations are answered."""
+    intake, gate = Intake(store, timeline), Gate(store, monkeypatch)
+    sent = [intake.submit(batch(one, clock)) for one in enrolled]
+    closing = threading.Thread(target=intake.close)
+    closing.start()
+    gate.open.set()
+    closing.join(20)
+    assert [answer.result(0).saved.stored for answer in sent] == [6] * MANY
 
 
 def test_what_a_station_says_of_itself_is_kept(

@@ -1,4 +1,4 @@
-"""After a power cut the watch stands before the pages are loaded; whoever asks for a page sooner is answered all the same."""
+"""After a power cut the watch stands before the pages are loaded; whoever asks for a page sooner is answered too."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import hashlib
 import re
@@ -12,6 +13,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Header, HTTPException, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import ValidationError
+from sqlalchemy import Row
+from starlette.concurrency import run_in_threadpool
 
 from logger.errors import NotAllowed
 from logger.pour import Stage
@@ -22,6 +25,7 @@ from logger.store.saving import Batch
 from logger.store.stations import StationHealth
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden, SignInNeeded
+from web.service import Service
 from web.shapes import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, StampShape
 
 
@@ -64,7 +68,7 @@ async def whole(request: Request) -> None:
 
 
 @router.post("/batches", max_body_size=BATCH_BODY, dependencies=[Depends(whole)], response_model=BatchAnswer)
-def take_batch(
+async def take_batch(
     batch: BatchShape, service: ServiceDep, station: StationDep, user_agent: Annotated[str, Header()] = ""
 ) -> Response:
     """Stores a station's rows and answers what it should do."""
@@ -86,16 +90,13 @@ def take_batch(
         for row in batch.rows
     ]
     version = _new_version(user_agent, station.version)
+    sent = Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash)
     try:
-        kept = service.intake.take(
-            Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash),
-            _health(batch),
-            version,
-        )
+        # Waited for, not stood still for: so many stations send at once that a thread for each would cost more.
+        kept = await asyncio.wrap_future(service.intake.submit(sent, _health(batch), version))
     except readings.Conflict as conflict:
         service.counted.refused()
-        with service.store.write() as tx:
-            note_conflict(tx, station, str(conflict), service.timeline.true_ms())
+        await run_in_threadpool(_note, service, station, conflict)
         raise
     except NotAllowed as error:
         service.counted.refused()
@@ -104,10 +105,6 @@ def take_batch(
     if version is not None:  # looked up anew with the next batch
         service.known_stations.pop(station.token_hash, None)
     saved = kept.saved
-    for pour_id in saved.pours:
-        service.news.tell("readings", pour=pour_id)
-    if saved.pours:
-        service.watch.wake(*saved.pours)
     service.counted.batch(time.perf_counter() - began_s, saved.stored, saved.repeated)
     early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in kept.stages)
     answer = BatchAnswer(
@@ -121,6 +118,11 @@ def take_batch(
     )
     content = answer.model_dump_json().encode()
     return Response(content, media_type="application/json", headers={"Content-Digest": _digest(content)})
+
+
+def _note(service: Service, station: Row[Any], conflict: readings.Conflict) -> None:
+    with service.store.write() as tx:
+        note_conflict(tx, station, str(conflict), service.timeline.true_ms())
 
 
 def _health(batch: BatchShape) -> StationHealth | None:
