@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, func, insert, select, tuple_
+from sqlalchemy import Connection, Row, bindparam, func, select, tuple_
 
 from hardware.clock import Stamp
 from logger.errors import LoggerError, NotAllowed
@@ -21,7 +21,7 @@ from logger.store.database import table
 from logger.store.dialect import insert_many, update_many
 from logger.store.events import add_event
 from logger.store.pours import POUR, Window, windows_of
-from logger.store.stations import PROBE, STATION, elsewhere
+from logger.store.stations import PROBE, STATION, reported_by
 from logger.store.tables import ReadingRow
 
 READING = table(ReadingRow)
@@ -88,6 +88,8 @@ class _Sorted:
     batch: Batch
     station: Row[Any]
     boots: dict[str, int]
+    #: Boots that nothing was stored of before.
+    begun: frozenset[int]
     fresh: list[Incoming] = field(default_factory=list)
     #: The batch continues what is stored: nothing was looked up.
     continues: bool = True
@@ -123,19 +125,21 @@ def save_batches(
     ids = [batch.station_id for batch in batches]
     stations = {row.id: row for row in tx.execute(_STATIONS, {"ids": ids})}
     known = _known_boots(tx, batches)
+    held = [batch for batch in batches if batch.token_hash in (None, stations[batch.station_id].token_hash)]
+    begun = _begin_boots(tx, held, known, now_ms, clock_set=clock_set)
     of_boot = {row.id: row.offset_ms for row in known.values()}
     results: list[Saved | LoggerError] = []
     sorted_out: list[_Sorted | None] = []
     for batch in batches:
         station = stations[batch.station_id]
-        if batch.token_hash is not None and batch.token_hash != station.token_hash:
+        if batch not in held:
             results.append(
                 NotAllowed("this station token is not known or was revoked; enrol the station again")
             )
             sorted_out.append(None)
             continue
         boots = _boots_of(tx, batch, known, of_boot, now_ms, clock_set=clock_set)
-        found = _Sorted(batch, station, boots)
+        found = _Sorted(batch, station, boots, begun)
         try:
             _sort(tx, found)
         except Conflict as conflict:
@@ -152,7 +156,7 @@ def save_batches(
     new = [values for found in good for values in found.values]
     insert_many(tx, READING, new)
     update_many(tx, POUR, "id", [{"id": pour, "reading_head": head} for pour, head in heads.items()])
-    _note_probes(tx, good, of_boot)
+    _note_probes(tx, good, of_boot, now_ms)
     update_many(tx, STATION, "id", [_noted(tx, found, now_ms) for found in good])
     for at, one in enumerate(sorted_out):
         if one is not None:
@@ -171,6 +175,29 @@ def _known_boots(tx: Connection, batches: Sequence[Batch]) -> dict[tuple[int, st
     }
     rows: list[Row[Any]] = list(tx.execute(_BOOTS, {"names": list(names)}))
     return {(row.station_id, row.boot_id): row for row in rows}
+
+
+def _begin_boots(
+    tx: Connection,
+    batches: Sequence[Batch],
+    known: dict[tuple[int, str], Row[Any]],
+    now_ms: int,
+    *,
+    clock_set: bool,
+) -> frozenset[int]:
+    """Notes the boots that stations send from for the first time, and adds them to `known`. Gives their row ids."""
+    fresh = [batch for batch in batches if (batch.station_id, batch.sent.boot_id) not in known]
+    insert_many(tx, BOOT, [
+        {"station_id": batch.station_id, "boot_id": batch.sent.boot_id, "clock_set": batch.sent.clock_set and clock_set,
+         "offset_ms": (batch.sent.wall_ms if batch.sent.clock_set and clock_set else now_ms) - batch.sent.boot_ms}
+        for batch in fresh
+    ])  # fmt: skip
+    if not fresh:
+        return frozenset()
+    names = [(batch.station_id, batch.sent.boot_id) for batch in fresh]
+    made = {(row.station_id, row.boot_id): row for row in tx.execute(_BOOTS, {"names": names})}
+    known.update(made)
+    return frozenset(row.id for row in made.values())
 
 
 def _boots_of(
@@ -208,7 +235,7 @@ def _sort(tx: Connection, found: _Sorted) -> None:
         return
     stored = _stored(tx, batch.station_id, batch.spool, rows)
     fresh = [row for row in rows if row.seq not in stored]
-    told = _told_by_another_spool(tx, batch.spool, fresh, found.boots)
+    told = _told_by_another_spool(tx, batch.spool, fresh, found.boots, found.begun)
     for row in rows:
         values = _values(row, found.boots)
         if row.seq in stored:
@@ -337,7 +364,7 @@ def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming
 
 
 def _told_by_another_spool(
-    tx: Connection, spool: str, rows: Sequence[Incoming], boots: Mapping[str, int]
+    tx: Connection, spool: str, rows: Sequence[Incoming], boots: Mapping[str, int], begun: frozenset[int]
 ) -> set[tuple[Any, ...]]:
     """Those of the rows' moments that are stored already, under a number of another spool.
 
@@ -346,7 +373,8 @@ def _told_by_another_spool(
     """
     of_boot: dict[int, list[int]] = {}
     for row in rows:
-        of_boot.setdefault(boots[row.stamp.boot_id], []).append(row.stamp.boot_ms)
+        if boots[row.stamp.boot_id] not in begun:
+            of_boot.setdefault(boots[row.stamp.boot_id], []).append(row.stamp.boot_ms)
     told: set[tuple[Any, ...]] = set()
     for boot, moments in of_boot.items():
         newest = tx.execute(select(func.max(READING.c.boot_ms)).where(READING.c.boot == boot)).scalar()
@@ -376,14 +404,18 @@ def _same_or_conflict(before: Row[Any], values: dict[str, Any], station: str) ->
             )
 
 
-def _note_probes(tx: Connection, sorted_out: Sequence[_Sorted], of_boot: Mapping[int, int]) -> None:
+def _note_probes(
+    tx: Connection, sorted_out: Sequence[_Sorted], of_boot: Mapping[int, int], now_ms: int
+) -> None:
     """Keeps what each probe last said and how often it has."""
     told = [found for found in sorted_out if found.values]
     if not told:
         return
     ids = [found.batch.station_id for found in told]
     known = {(row.station_id, row.rom): row for row in tx.execute(_PROBES, {"ids": ids})}
-    updated: list[dict[str, Any]] = []
+    made: list[dict[str, Any]] = []
+    changed: list[dict[str, Any]] = []
+    newcomers: list[tuple[Row[Any], str]] = []
     for found in told:
         by_rom: dict[str, list[dict[str, Any]]] = {}
         for values in found.values:
@@ -392,43 +424,45 @@ def _note_probes(tx: Connection, sorted_out: Sequence[_Sorted], of_boot: Mapping
             before = known.get((found.batch.station_id, rom))
             good = [values for values in rows if values["fault"] is None]
             last, latest = rows[-1], good[-1] if good else None
-            probe_id = _first_seen(tx, found.station, rom, rows[0], of_boot) if before is None else before.id
             good_ms = None if latest is None else latest["boot_ms"] + of_boot[latest["boot"]]
             kept_ms, kept_c = (before.last_good_ms, before.last_milli_c) if before else (None, None)
-            updated.append({
-                "id": probe_id, "place": last["place"], "last_fault": last["fault"],
+            noted = {
+                "place": last["place"], "last_fault": last["fault"],
                 "readings": (before.readings if before else 0) + len(rows),
                 "faults": (before.faults if before else 0) + len(rows) - len(good),
                 "last_good_ms": kept_ms if latest is None else good_ms,
                 "last_milli_c": kept_c if latest is None else latest["milli_c"],
-            })  # fmt: skip
-    update_many(tx, PROBE, "id", updated)
+            }  # fmt: skip
+            if before is not None:
+                changed.append({"id": before.id, **noted})
+                continue
+            first_ms = rows[0]["boot_ms"] + of_boot[rows[0]["boot"]]
+            made.append(
+                {"station_id": found.batch.station_id, "rom": rom, "first_seen_ms": first_ms, **noted}
+            )
+            newcomers.append((found.station, rom))
+    _note_elsewhere(tx, newcomers, now_ms)
+    insert_many(tx, PROBE, made)
+    update_many(tx, PROBE, "id", changed)
 
 
-def _first_seen(
-    tx: Connection, station: Row[Any], rom: str, row: Mapping[str, Any], of_boot: Mapping[int, int]
-) -> int:
-    """A probe that this station has never reported before."""
-    _note_elsewhere(tx, station.id, rom, row["received_ms"])
-    values = {"station_id": station.id, "rom": rom, "place": row["place"], "readings": 0, "faults": 0,
-              "first_seen_ms": row["boot_ms"] + of_boot[row["boot"]]}  # fmt: skip
-    return int(tx.execute(insert(PROBE).values(**values).returning(PROBE.c.id)).scalar_one())
-
-
-def _note_elsewhere(tx: Connection, station_id: int, rom: str, now_ms: int) -> None:
-    """Says once when a thermometer that another station has reported turns up at this one.
+def _note_elsewhere(tx: Connection, newcomers: Sequence[tuple[Row[Any], str]], now_ms: int) -> None:
+    """Says once when a thermometer that another station of the shop has reported turns up at this one.
 
     Not refused: probes are replugged, and a reading that is thrown away may be the hot one. It never reaches the
     other station's pour: a reading belongs to the station whose token sent it, and to that station's pours only.
     """
-    if not _SERIAL.fullmatch(rom):
+    serials = [(station, rom) for station, rom in newcomers if _SERIAL.fullmatch(rom)]
+    if not serials:
         return
-    others = elsewhere(tx, station_id, rom)
-    if others:
-        name = tx.execute(select(STATION.c.name).where(STATION.c.id == station_id)).scalar_one()
-        more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
-        by = ", ".join(others[:NAMED]) + more
-        add_event(tx, None, now_ms, "probe-elsewhere", name, f"{rom} was reported by {by} before")
+    reported = reported_by(tx, [rom for _station, rom in serials])
+    for station, rom in serials:
+        others = reported.setdefault((station.shop_id, rom), [])
+        if others:
+            more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
+            text = f"{rom} was reported by {', '.join(others[:NAMED])}{more} before"
+            add_event(tx, None, now_ms, "probe-elsewhere", station.name, text, shop_id=station.shop_id)
+        others.append(station.name)
 
 
 #: A thermometer's own serial number, family code first; contacts and fans carry names that every station may use.

@@ -44,15 +44,17 @@ def revoke(tx: Connection, name: str, now_ms: int) -> None:
     )
 
 
-def elsewhere(connection: Connection, station_id: int, rom: str) -> list[str]:
-    """Names of other stations that have reported this probe."""
-    found = connection.execute(
-        select(STATION.c.name)
+def reported_by(connection: Connection, roms: Sequence[str]) -> dict[tuple[int | None, str], list[str]]:
+    """(shop, probe) → the names of that shop's stations that have reported it."""
+    found: dict[tuple[int | None, str], list[str]] = {}
+    for row in connection.execute(
+        select(STATION.c.shop_id, PROBE.c.rom, STATION.c.name)
         .join(PROBE, PROBE.c.station_id == STATION.c.id)
-        .where(PROBE.c.rom == rom, PROBE.c.station_id != station_id)
+        .where(PROBE.c.rom.in_(roms))
         .order_by(STATION.c.name)
-    )
-    return list(found.scalars())
+    ):
+        found.setdefault((row.shop_id, row.rom), []).append(row.name)
+    return found
 
 
 def by_token(connection: Connection, token: str) -> Row[Any]:

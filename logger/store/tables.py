@@ -71,7 +71,7 @@ class Boot(SQLModel, table=True):
 class Probe(SQLModel, table=True):
     """A thermometer that a station has reported."""
 
-    __table_args__ = (UniqueConstraint("station_id", "rom"),)
+    __table_args__ = (UniqueConstraint("station_id", "rom"), Index("probe_of_rom", "rom"))
 
     id: int | None = Field(default=None, primary_key=True)
     station_id: int = Field(foreign_key="station.id")

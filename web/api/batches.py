@@ -22,6 +22,7 @@ from logger.store import readings
 from logger.store.boots import Stamp
 from logger.store.conflicts import note_conflict
 from logger.store.saving import Batch
+from logger.store.shops import sees
 from logger.store.stations import StationHealth
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden, SignInNeeded
@@ -121,7 +122,8 @@ async def take_batch(
 
 
 def _note(service: Service, station: Row[Any], conflict: readings.Conflict) -> None:
-    with service.store.write() as tx:
+    # The station's shop alone: it is asked whether that was noted there already, and noted there.
+    with sees(station.shop_id), service.store.write() as tx:
         note_conflict(tx, station, str(conflict), service.timeline.true_ms())
 
 

@@ -183,6 +183,34 @@ def test_both_shops_may_call_a_station_the_same_and_a_token_stays_with_its_own(
     assert named[0].token_hash != mine.token_hash
 
 
+def test_what_a_station_does_is_noted_in_its_own_shop_and_names_no_other(
+    north: Any, south: Any, clock: Any
+) -> None:
+    """The south has a clone of the north's thermometer, and a spool that contradicts itself: no news for the north."""
+    with north.service.store.read() as connection:
+        rom = connection.exec_driver_sql("SELECT min(rom) FROM probe WHERE rom LIKE '28-%%'").scalar_one()
+    before = of_the_north(north)
+    token = south.post("/api/stations", json={"name": "south-bench"}).json()["token"]
+    now = clock.stamp()
+    stamp = {"wall_ms": now.wall_ms, "boot_id": "of the south", "boot_ms": now.boot_ms, "clock_set": True}
+
+    def send(milli_c: int) -> int:
+        row = {"seq": 1, "probe": rom, "place": "core", "stamp": stamp, "milli_c": milli_c, "fault": None,
+               "raw": "57014b467fff0c10ab", "note": None}  # fmt: skip
+        sent = {"station": "south-bench", "spool": "spool-1", "sent": stamp, "rows": [row]}
+        bearer = {"Authorization": f"Bearer {token}"}
+        return int(north.browser().post("/api/batches", json=sent, headers=bearer).status_code)
+
+    assert (send(21_000), send(99_000)) == (200, 409)
+    assert of_the_north(north) == before
+    shop_id = north.service.known_stations[stations.token_hash(token)].shop_id
+    with sees(shop_id), north.service.store.read() as connection:
+        kinds = connection.exec_driver_sql("SELECT kind, text FROM event WHERE pour_id IS NULL").all()
+    assert [kind for kind, _text in kinds if kind in ("probe-elsewhere", "conflicting-rows")] == [
+        "conflicting-rows"
+    ]
+
+
 def test_an_invitation_of_one_shop_does_not_open_another_shops_person(
     north: Any, south: Any, kept_password: str
 ) -> None:
