@@ -39,6 +39,8 @@ log = logging.getLogger(__name__)
 FIRST_H = 1 / 12
 #: Real seconds after a start before the first look at what is due: whoever opens a page then comes first.
 FIRST_LOOK_S = 4.0
+#: A pour for which none is due is looked at again after this at most, ms.
+LOOK_AGAIN_MS = 60_000.0
 #: From this chance on, what would help is worked out too, and forecasts come closer together.
 WORTH_HELP = 0.15
 #: So small a chance leaves nothing open that time would have to stand for.
@@ -184,6 +186,8 @@ class Forecaster:
         self._compute = compute
         self._told = told
         self._pace = pace or Pace()
+        #: Pour → before when (steady, ms) nothing is due: only a forecast changes that, and only we make them.
+        self._not_before_ms: dict[int, float] = {}
 
     def run(self, stop: threading.Event) -> None:
         """Makes what is due until told to stop."""
@@ -203,6 +207,8 @@ class Forecaster:
         for pour in live:
             if stop is not None and stop.is_set():
                 break
+            if self._timeline.now_ms() < self._not_before_ms.get(pour.id, 0.0):
+                continue
             try:
                 made += self.make(pour.id)
             except (BrokenExecutor, CancelledError):
@@ -222,6 +228,7 @@ class Forecaster:
             last = None if row is None else row.body
             at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
             if at_h < due_at_h(last):
+                self._wait(pour_id, due_at_h(last) - at_h)
                 return False
             # Looked for each second: the older bodies are read only where the newest says that it is time.
             recent = [row.body for row in forecasts.newest(connection, pour_id, RAISE_OF[1])]
@@ -231,7 +238,9 @@ class Forecaster:
                 apart_h = max(apart_h, self._pace.calm_h)
             elif called:
                 apart_h = 0.0  # the next one may be the one that raises the alarm
-            if at_h < apart_h + (0.0 if last is None else float(last["at_h"])):
+            due_h = apart_h + (0.0 if last is None else float(last["at_h"]))
+            if at_h < due_h:
+                self._wait(pour_id, due_h - at_h)
                 return False
             history = history_of(connection, pour)
             ran = fan_runs(
@@ -251,3 +260,8 @@ class Forecaster:
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
         self._told(pour_id)
         return True
+
+    def _wait(self, pour_id: int, hours: float) -> None:
+        """Nothing is due for so long. Looked at anew after a minute at most: the clock may be set meanwhile."""
+        wait_ms = min(hours * 3.6e6, LOOK_AGAIN_MS)
+        self._not_before_ms[pour_id] = self._timeline.now_ms() + wait_ms

@@ -10,7 +10,6 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import MutableHeaders
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -50,6 +49,11 @@ HEADERS = {
 }
 #: Over HTTPS, a browser never falls back to plain HTTP for a year (ASVS 5.0, 3.4.1).
 STRICT_TRANSPORT = "max-age=31536000"
+_STRICT = (b"strict-transport-security", STRICT_TRANSPORT.encode())
+#: The same, as they are sent: of what changes, and of files whose address changes with their contents.
+_GUARDING = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
+_FOR_GOOD = [*_GUARDING, (b"cache-control", b"public, max-age=31536000, immutable")]
+_GUARDING.append((b"cache-control", b"no-store"))
 #: Before there is an owner, nothing else is reachable. A batch needs a token that only an owner can have given.
 BEFORE_OWNER = ("/set-up", "/static/", "/api/health", "/api/ready", "/metrics", "/api/batches")
 BATCHES = "/api/batches"
@@ -79,15 +83,13 @@ class Guard:
 
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers.setdefault(name, value)
+                there = {name for name, _value in message["headers"]}
+                wanted = _FOR_GOOD if for_good else _GUARDING
                 if scope["scheme"] == "https":
-                    headers["Strict-Transport-Security"] = STRICT_TRANSPORT
-                if for_good:
-                    headers["Cache-Control"] = "public, max-age=31536000, immutable"
-                else:
-                    headers.setdefault("Cache-Control", "no-store")
+                    wanted = [*wanted, _STRICT]
+                # Ours never take another's place: a page that says something of its own has its reasons.
+                added = [header for header in wanted if header[0] not in there]
+                message["headers"] = [*message["headers"], *added]
                 if path == BATCHES and message["status"] >= 400:
                     self._throttle.refused_batches.take(key, self._seconds())
             await send(message)

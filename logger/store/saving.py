@@ -224,10 +224,12 @@ def _sort(tx: Connection, found: _Sorted) -> None:
     batch, station, rows = found.batch, found.station, found.batch.rows
     if not rows:
         return
-    found.continues = (
+    boots = {row.stamp.boot_id for row in rows}
+    found.continues = station.last_seen_ms is None and len(boots) == 1  # its first batch ever
+    found.continues |= (
         batch.spool == station.spool
         and rows[0].seq > station.spool_seq
-        and all(found.boots[row.stamp.boot_id] == station.newest_boot for row in rows)
+        and all(found.boots[name] == station.newest_boot for name in boots)
         and min(row.stamp.boot_ms for row in rows) > station.newest_boot_ms
     )
     if found.continues:

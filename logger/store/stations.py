@@ -57,9 +57,13 @@ def reported_by(connection: Connection, roms: Sequence[str]) -> dict[tuple[int |
     return found
 
 
+# Built once, for a morning on which every station comes back.
+_OF_TOKEN = select(STATION).where(STATION.c.token_hash == bindparam("hash"))
+
+
 def by_token(connection: Connection, token: str) -> Row[Any]:
     """The station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
-    found = connection.execute(select(STATION).where(STATION.c.token_hash == token_hash(token))).first()
+    found = connection.execute(_OF_TOKEN, {"hash": token_hash(token)}).first()
     if found is None or found.revoked_ms is not None:
         raise NotAllowed("this station token is not known or was revoked; enrol the station again")
     return found

@@ -143,11 +143,36 @@ def test_a_simulated_time_stands_until_it_is_told_that_it_gets_too_hot_and_no_lo
         (6.5, True),
     ):
         clock.move(3600.0 * hours)
-        assert forecaster.make(pour_id) == made
+        assert forecaster.make_due() == int(made)
     assert held == [
         "held", "made at 1 h", "let go", "held", "made at 7 h", "let go", "held", "made at 8 h", "let go",
         "made at 15 h",
     ]  # fmt: skip
+
+
+def test_a_pour_for_which_none_is_due_costs_a_look_a_minute(
+    store: Store, clock: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A school has a hundred live pours, and a look each second at each would keep a core busy."""
+    timeline, looked = Timeline(store, clock), Forecaster.make
+    with store.write() as tx:
+        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=None, by="Ada",
+                                 now_ms=timeline.true_ms())  # fmt: skip
+        pours.freeze_prediction(tx, pour_id, {}, "test")
+        for stage in (Stage.READY, Stage.POURING):
+            pours.move_on(tx, pour_id, stage, "Ada", timeline)
+    asked: list[int] = []
+
+    def counted(self: Forecaster, pour: int) -> bool:
+        asked.append(pour)
+        return looked(self, pour)
+
+    monkeypatch.setattr(Forecaster, "make", counted)
+    forecaster = Forecaster(store, timeline, lambda *_told: {})
+    for moved_s, looks in ((1.0, 1), (1.0, 1), (57.0, 1), (3.0, 2), (30.0, 2)):
+        clock.move(moved_s)
+        assert forecaster.make_due() == 0
+        assert len(asked) == looks
 
 
 @pytest.mark.parametrize("stages", [(), (Stage.SPOILED,), (Stage.SPOILED, Stage.CLOSED)])

@@ -11,6 +11,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 import uvicorn
 
@@ -223,10 +224,63 @@ def test_a_message_with_two_lengths_is_refused(service: Service) -> None:
             "Content-Length: 4\r\nContent-Length: 40",
             "Content-Length: 4x",
             "Transfer-Encoding: chunked, gzip",
+            "Transfer-Encoding: chunked",
+            "Content-Length: 4\r\nTransfer-Encoding: chunked",
+            "Transfer-Encoding : chunked",
+            "Content-Length: 4\r\n Transfer-Encoding: chunked",
         ):
             with socket.create_connection(("127.0.0.1", port), 5) as asking:
                 asking.sendall(f"POST /sign-in HTTP/1.1\r\nHost: x\r\n{head}\r\n\r\nabcd".encode())
                 assert asking.recv(99).startswith((b"HTTP/1.1 400", b"HTTP/1.1 501")), head
+    finally:
+        server.should_exit = True
+        thread.join(10)
+
+
+def _sent_until_refused(asking: socket.socket, again: bytes, most: int = 64_000_000) -> int:
+    sent = 0
+    try:
+        while sent < most:
+            asking.sendall(again)
+            sent += len(again)
+    except ConnectionError:
+        pass  # cut off; what the system's buffers took was never read
+    return sent
+
+
+@pytest.mark.parametrize(
+    "endless",
+    [
+        b"X-A: b\r\n",  # ever more headers
+        b"aaaaaaaa",  # one that never ends
+        b"\r\n",  # not even a first word
+    ],
+)
+def test_a_head_that_does_not_end_is_cut_off(service: Service, endless: bytes) -> None:
+    """Whoever sends for ever fills no memory; whoever asks next is answered."""
+    server, thread, port = _serve(service)
+    try:
+        with socket.create_connection(("127.0.0.1", port), 10) as asking:
+            if endless != b"\r\n":
+                asking.sendall(b"GET /api/health HTTP/1.1\r\nHost: x\r\nX-B: ")
+            assert _sent_until_refused(asking, endless * 4000) < 64e6
+        with socket.create_connection(("127.0.0.1", port), 5) as speaking:
+            speaking.sendall(b"GET /api/health HTTP/1.1\r\nHost: x\r\n\r\n" * 2)
+            assert speaking.recv(15) == b"HTTP/1.1 200 OK"
+    finally:
+        server.should_exit = True
+        thread.join(10)
+
+
+def test_a_second_request_on_a_connection_has_a_head_of_its_own(service: Service) -> None:
+    """A station keeps its connection for weeks: what it has sent before does not count."""
+    server, thread, port = _serve(service)
+    try:
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}") as station:
+            padded = {"X-Padding": "a" * 3000}
+            for _ in range(40):
+                assert station.get("/api/health", headers=padded).status_code == 200
+                assert station.post("/api/batches", content=b"x" * 40_000).status_code == 401
     finally:
         server.should_exit = True
         thread.join(10)
