@@ -27,7 +27,7 @@ from logger.alarms.telling import Rules
 from logger.alarms.view import limits_of
 from logger.alarms.watchbook import Setup, Watchbook
 from logger.delivery.held import Held
-from logger.delivery.letters import due_letters, post, write_letters
+from logger.delivery.letters import due_letters, nothing_due, post, write_letters
 from logger.errors import LoggerError
 from logger.plan_file import Plan, plan_from_text
 from logger.store import alarms, pours, readings
@@ -169,7 +169,7 @@ class Watch:
         for pour_id in live:
             if stop is not None and stop.is_set():
                 return
-            trouble = self._judge_one(pour_id, stop) or trouble
+            trouble = self._judge_one(pour_id, stop, fresh=False) or trouble
             if self._fresh and ALL not in self._fresh:
                 self._judge_fresh(stop)
         try:
@@ -196,9 +196,11 @@ class Watch:
             self._refusals, self._refused_ms = self._store.refusals, now_ms
         return self._store.refused is not None or now_ms - self._refused_ms < REFUSED_MS
 
-    def _judge_one(self, pour_id: int, stop: threading.Event | None) -> str | None:
+    def _judge_one(self, pour_id: int, stop: threading.Event | None, *, fresh: bool = True) -> str | None:
         """Judges one pour; a sentence when it cannot be judged. A long backlog goes on after the next start."""
         try:
+            if not fresh and self._stands_still(pour_id):
+                return None
             while self.judge(pour_id):
                 if stop is not None and stop.is_set():
                     break
@@ -210,6 +212,21 @@ class Watch:
             log.exception("pour %s cannot be judged", pour_id)
             return f"pour {pour_id} cannot be judged: {error}"
         return None
+
+    def _stands_still(self, pour_id: int) -> bool:
+        """Whether to judge a pour now would change nothing: looked at beside the stations' batches, which write, and
+        would otherwise wait for every live pour in turn.
+        """
+        if pour_id in self._unkept:
+            return False
+        with self._store.read() as connection:
+            pour = pours.to_judge(connection, pour_id)
+            book = self.book_of(connection, pour)
+            taken = self._take(connection, pour, book, pour.judged_reading_id)
+            if taken.moved or taken.more:
+                return False
+            now_ms, minute = self._timeline.now_ms(), minute_of_day(self._timeline)
+            return nothing_due(connection, pour_id, book, _told_of(pour), self._rules, now_ms, minute)
 
     def judge(self, pour_id: int) -> bool:
         """Judges some of a pour's new readings; True when there are more."""

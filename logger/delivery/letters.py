@@ -77,16 +77,29 @@ def write_letters(
 
     `told`: what this gave the last time. `about`: the pour's title.
     """
-
-    def first_failed(key: str, state: State) -> bool:
-        if rules.second == 0 or state.phase is not Phase.RAISED:
-            return False  # it would change nothing, and this is asked every few seconds
-        row_id = row_id_of(tx, pour_id, key, state.activation)
-        return row_id is not None and outbox.tries_in_vain(tx, row_id, "first") >= FAILED_TRIES
-
-    letters, after = due_letters(book, told, rules, now_ms, minute_of_day, first_failed)
+    failed = _first_failed(tx, pour_id, rules)
+    letters, after = due_letters(book, told, rules, now_ms, minute_of_day, failed)
     post(tx, pour_id, about, letters, now_ms, address)
     return after
+
+
+def nothing_due(
+    connection: Connection, pour_id: int, book: Watchbook, told: dict[str, Any], rules: Rules, now_ms: int,
+    minute_of_day: int | None,
+) -> bool:  # fmt: skip
+    """Whether write_letters would write nothing."""
+    failed = _first_failed(connection, pour_id, rules)
+    return due_letters(book, told, rules, now_ms, minute_of_day, failed) == ([], told)
+
+
+def _first_failed(connection: Connection, pour_id: int, rules: Rules) -> Callable[[str, State], bool]:
+    def failed(key: str, state: State) -> bool:
+        if rules.second == 0 or state.phase is not Phase.RAISED:
+            return False  # it would change nothing, and this is asked every few seconds
+        row_id = row_id_of(connection, pour_id, key, state.activation)
+        return row_id is not None and outbox.tries_in_vain(connection, row_id, "first") >= FAILED_TRIES
+
+    return failed
 
 
 def post(

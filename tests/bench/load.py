@@ -379,7 +379,7 @@ def full(rig: Rig, seconds: float) -> None:
 def hold(rig: Rig, seconds: float) -> None:
     """Every station at one sweep in 30 s; every pour becomes too hot once."""
     live = [one for one in rig.stations if one.pour_id is not None]
-    hot_s = {one.name: 60 + (seconds - 100) * number / max(1, len(live)) for number, one in enumerate(live)}
+    hot_s = {one.name: 95 + (seconds - 130) * number / max(1, len(live)) for number, one in enumerate(live)}
     sent_ms: dict[str, int] = {}
 
     def core_c(one: One, at_s: float) -> float:
