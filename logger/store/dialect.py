@@ -172,7 +172,8 @@ def update_many(tx: Connection, table: Table, key: str, rows: Sequence[Mapping[s
         return
     columns = tuple(rows[0])
     if on_postgres(tx):
-        tx.exec_driver_sql(_update_text(table, key, columns), _in_columns(rows, columns))
+        keys = [row[key] for row in rows]
+        tx.exec_driver_sql(_update_text(table, key, columns), (*_in_columns(rows, columns), keys))
         return
     others = [name for name in columns if name != key]
     to = ", ".join(f'"{name}" = ?' for name in others)
@@ -197,9 +198,11 @@ def _update_text(table: Table, key: str, columns: tuple[str, ...]) -> str:
     names = ", ".join(f'"{name}"' for name in columns)
     arrays = ", ".join(f"%s::{_array(table, name)}" for name in columns)
     to = ", ".join(f'"{name}" = new."{name}"' for name in columns if name != key)
+    # The keys once more: without them the planner reads the whole table, which may have a row for each of 10,000
+    # stations' probes.
     return (
         f'UPDATE "{table.name}" SET {to} FROM unnest({arrays}) AS new ({names}) '  # noqa: S608 - our own names
-        f'WHERE "{table.name}"."{key}" = new."{key}"'
+        f'WHERE "{table.name}"."{key}" = new."{key}" AND "{table.name}"."{key}" = ANY(%s::{_array(table, key)})'
     )
 
 
