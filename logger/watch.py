@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -29,13 +29,15 @@ from logger.alarms.watchbook import Setup, Watchbook
 from logger.delivery.held import Held
 from logger.delivery.letters import due_letters, nothing_due, post, write_letters
 from logger.errors import LoggerError
-from logger.plan_file import Plan, plan_from_text
 from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.lease import LostLease
 from logger.watch_facts import AnyRow, FactsReader, contacts_in, sweeps_in
 from logger.watch_fan import FanKeeper
+
+if TYPE_CHECKING:
+    from logger.plan_file import Plan
 
 log = logging.getLogger(__name__)
 
@@ -388,6 +390,8 @@ class Watch:
         started_ms = pour.poured_ms - self._timeline.shift_ms
         known = self._setups.get(pour.id)
         if known is None or known.started_ms != started_ms:
+            from logger.plan_file import plan_from_text  # here: a start does not wait for it
+
             whole = pours.get_pour(connection, pour.id)
             plan = plan_from_text(whole.plan_toml, f"pour {pour.id}'s plan")
             curve = whole.prediction["curve"]

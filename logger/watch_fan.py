@@ -5,16 +5,19 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
 
 from logger.alarms.fan_rule import By, FanNow, Switch, Want, decide, forecast_want, planned_want
 from logger.alarms.view import ForecastAnswer
 from logger.alarms.watchbook import Watchbook
-from logger.plan_file import Plan
 from logger.store import events, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+
+if TYPE_CHECKING:  # a start does not wait for plans
+    from logger.plan_file import Plan
 
 log = logging.getLogger(__name__)
 

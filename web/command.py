@@ -14,8 +14,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.table import Table
 
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
@@ -23,7 +21,7 @@ from logger.errors import BadInput, BadReadings, LoggerError
 from logger.store.backup import KEPT, back_up, restore
 from web import start
 from web.commands import machine, owner, records, server
-from web.commands.working import working
+from web.commands.terminal import say, table_of, working
 from web.pages.words import celsius, hours_minutes
 from web.scenarios import SCENARIOS
 
@@ -41,7 +39,6 @@ app = typer.Typer(
     rich_markup_mode="markdown",
     pretty_exceptions_enable=False,
 )
-console = Console()
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")]
 PlanPath = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (TOML).")]
@@ -107,19 +104,19 @@ def fit_command(
     if as_json:
         print_json(fitted.to_json())
         return
-    table = Table("statement", "stated", "fitted", title="stated and fitted", title_justify="left")
+    table = table_of("statement", "stated", "fitted", title="stated and fitted", title_justify="left")
     for point in fitted.points:
         stated_as = f"{'at most ' if point.bound else ''}{point.stated:.4g} {point.unit}"
         table.add_row(point.statement, stated_as, f"{point.fitted:.4g} {point.unit}")
-    console.print(table)
-    ranges = Table("parameter", "90 % range", title="how far the numbers may be off", title_justify="left")
+    say(table)
+    ranges = table_of("parameter", "90 % range", title="how far the numbers may be off", title_justify="left")
     for name, (low, high) in fitted.ranges.items():
         ranges.add_row(name, f"{low:.4g} to {high:.4g}")
-    console.print(ranges)
+    say(ranges)
     for assumption in fitted.assumptions:
-        console.print(f"Assumed: {assumption}")
+        say(f"Assumed: {assumption}")
     for warning in fitted.warnings:
-        console.print(f"[bold]Mind:[/bold] {warning}")
+        say(f"[bold]Mind:[/bold] {warning}")
     print(fitted.to_toml())
 
 
@@ -152,13 +149,13 @@ def advise_command(
             "gains": [asdict(gain) for gain in ways],
         })  # fmt: skip
         return
-    console.print(deepest.message())
-    console.print(room.message())
-    table = Table("cooling", "hottest core of this plan", "deepest single layer by the model")
+    say(deepest.message())
+    say(room.message())
+    table = table_of("cooling", "hottest core of this plan", "deepest single layer by the model")
     for gain in ways:
         depth = None if gain.deepest is None else gain.deepest.bracket.safe
         table.add_row(gain.way, celsius(gain.peak_c), "–" if depth is None else f"{depth:.0f} mm")
-    console.print(table)
+    say(table)
 
 
 @app.command("refit")
@@ -185,12 +182,12 @@ def refit_command(
         print_json(asdict(fitted) | {"resin": fitted.resin.model_dump(mode="json", exclude_none=True),
                                      "message": fitted.message()})  # fmt: skip
         return
-    console.print(fitted.message())
-    table = Table("pour left out", "off by before", "after", "peak off by before", "after")
+    say(fitted.message())
+    table = table_of("pour left out", "off by before", "after", "peak off by before", "after")
     for left in fitted.left_out:
         table.add_row(left.title, *(f"{value:.1f} K" for value in (
             left.rms_before_k, left.rms_after_k, left.peak_before_k, left.peak_after_k)))  # fmt: skip
-    console.print(table)
+    say(table)
 
 
 def _recorded(plan: Path, rows: Path) -> RecordedPour:
@@ -249,13 +246,13 @@ def _hour(text: str) -> float:
 
 
 def _show_replay(title: str, told: dict[str, Any]) -> None:
-    raised = Table("alarm", "priority", "raised", "over", "why", title=title, title_justify="left")
+    raised = table_of("alarm", "priority", "raised", "over", "why", title=title, title_justify="left")
     for alarm in told["alarms"]:
         raised.add_row(alarm["kind"], alarm["priority"], hours_minutes(alarm["raised_h"]),
                        hours_minutes(alarm["cleared_h"]), alarm["reason"])  # fmt: skip
-    console.print(raised if told["alarms"] else f"{title}: no alarm was raised")
+    say(raised if told["alarms"] else f"{title}: no alarm was raised")
     if told["forecasts"]:
-        table = Table("at", "core's peak", "when", "chance over the limit")
+        table = table_of("at", "core's peak", "when", "chance over the limit")
         for made in told["forecasts"]:
             peak, when = made["core_peak_c"], made["core_peak_at_h"]
             table.add_row(
@@ -264,12 +261,12 @@ def _show_replay(title: str, told: dict[str, Any]) -> None:
                 f"{hours_minutes(when['p50'])} ({when['p05']:.1f}–{when['p95']:.1f} h)",
                 f"{100 * made['chance_core_over_limit']:.0f} %",
             )
-        console.print(table)
-    figures = Table("figure", "value", title="record", title_justify="left")
+        say(table)
+    figures = table_of("figure", "value", title="record", title_justify="left")
     for name, value in told["summary"].items():
         if value is not None and not isinstance(value, dict):
             figures.add_row(name, str(value))
-    console.print(figures)
+    say(figures)
 
 
 @app.command("station")
@@ -347,9 +344,7 @@ def backup_command(
     if as_json:
         print_json({"path": str(made.path), "pours": made.pours, "readings": made.readings, "verified": True})
         return
-    console.print(
-        f"{made.path}: {made.pours} pours, {made.readings} readings, {len(made.photos)} photos, verified"
-    )
+    say(f"{made.path}: {made.pours} pours, {made.readings} readings, {len(made.photos)} photos, verified")
     _tell_damaged(made.damaged_photos)
 
 
@@ -368,7 +363,7 @@ def restore_command(
     if as_json:
         print_json({"pours": found.pours, "readings": found.readings})
         return
-    console.print(
+    say(
         f"{found.pours} pours, {found.readings} readings and {len(found.photos)} photos are back; what was there is "
         "beside it"
     )
@@ -413,18 +408,18 @@ def serve_command(
     service = Service.open(kept, SystemClock())
     code = service.new_setup_code()
     if code is not None:
-        console.print(
+        say(
             f"First set-up: open {service.settings.link_base}/set-up and give the code [bold]{code}[/bold] "
             "(it holds for an hour)."
         )
     else:
-        console.print(f"The board is at {service.settings.link_base}/")
+        say(f"The board is at {service.settings.link_base}/")
     sys.exit(serve(service))
 
 
 def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None:
     shown: dict[str, Any] = prediction.to_json()
-    table = Table(title=title, show_header=False, title_justify="left")
+    table = table_of(title=title, show_header=False, title_justify="left")
     table.add_row("hottest point", celsius(shown["peak_c"]))
     table.add_row("  when", f"{hours_minutes(shown['peak_at_h'])} after pouring")
     hottest = shown["hottest"]
@@ -438,11 +433,11 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
         f"{100 * shown['end']['mean_conversion']:.0f} % (least {100 * shown['end']['least_conversion']:.0f} %)",
     )
     table.add_row("glass transition then", celsius(shown["end"]["tg_c"], 0))
-    console.print(table)
+    say(table)
     for warning in prediction.warnings:
-        console.print(f"[bold]Mind:[/bold] {warning}")
+        say(f"[bold]Mind:[/bold] {warning}")
     if shown["peak_c"] > limit_c:
-        console.print(
+        say(
             f"[bold]It passes the resin's limit of {celsius(limit_c)}.[/bold] Pour less deep, in a cooler room, "
             "or with moving air; the maker's safety data sheet rules."
         )

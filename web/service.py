@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import secrets
 import shutil
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Row
 from sqlalchemy.exc import DBAPIError
@@ -29,13 +30,19 @@ from logger.store.shops import sees
 from logger.watch import Watch
 from web import passwords
 from web.counted import Counted
-from web.curves import Curves
 from web.live import News
 
 #: How long a set-up code holds.
 SETUP_CODE_MS = 60 * 60_000
 #: How long a station looks often for somebody who checks a probe: ice water needs some ten minutes.
 LOOK_OFTEN_MS = 15 * 60_000
+
+
+if TYPE_CHECKING:
+    from web.curves import Curves
+
+#: One of each thing that is made when it is first asked for.
+_making = threading.Lock()
 
 
 @dataclass(slots=True)
@@ -46,7 +53,6 @@ class Service:
     timeline: Timeline
     settings: Settings
     news: News = field(default_factory=News)
-    curves: Curves = field(default_factory=Curves)
     #: Hash of a station's token → its row, of stations that have sent a batch to this process.
     known_stations: dict[str, Row[Any]] = field(default_factory=dict)
     #: What this process counts, for operators.
@@ -63,6 +69,7 @@ class Service:
     decides: Decides = field(init=False)
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
+    _curves: Curves | None = field(init=False, default=None)
     _reserve: Reserve | None = field(init=False, default=None)
     _months_from: Month | None = field(init=False, default=None)
     #: Pour → its shop; a pour stays where it is.
@@ -90,6 +97,16 @@ class Service:
             self.news.shop_of = self._shop_of_pour
             self.keep_reserve()
             self.decides = Leadership(self.store, lambda: (self.watch.judged_ms, self.watch.trouble))
+
+    @property
+    def curves(self) -> Curves:
+        """The live pours' curves, for charts. Loaded when they are first asked for: a start does not wait for them."""
+        if self._curves is None:
+            from web.curves import Curves
+
+            with _making:
+                self._curves = self._curves or Curves()
+        return self._curves
 
     def keep_reserve(self) -> None:
         """Lays up the reserve again once there is room; on a server, the table of the next month of readings."""

@@ -11,8 +11,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from logger.errors import BadInput
 
 #: Project choices, tried on plans with rate and heat of cure 5 % and 30 % off (tests/logger/alarms/test_expected.py).
@@ -52,6 +50,8 @@ def expect(
     With `band_p50_c` and `band_p95_c` (a forecast's band from before the pour) the top is taken from them, never
     closer than LEAST_C to the curve. Raises BadInput for lists that are empty, unequal or out of order.
     """
+    import numpy as np  # here: a start does not wait for it
+
     h = np.asarray(hours, dtype=float)
     c = np.asarray(core_c, dtype=float)
     if h.size == 0 or h.size != c.size or not np.all(np.isfinite(c)) or np.any(np.diff(h) <= 0):

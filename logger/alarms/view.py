@@ -7,8 +7,10 @@ None always means "not known", and what is not known raises nothing and clears n
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from logger.plan_file import Plan
+if TYPE_CHECKING:  # a start does not wait for plans
+    from logger.plan_file import Plan
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,19 +13,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
-from rich.markup import escape
-from rich.table import Table
 
 from logger.checkup.facts import Finding, State
 from logger.errors import BadInput, BadSettings
+from web.commands.terminal import plain, say, table_of
 
 if TYPE_CHECKING:
     from logger.checkup.place import PlacedProbe
     from logger.store.boots import Clock
 
 STATION, SETTINGS = Path("/etc/pourlog/station.toml"), Path("/etc/pourlog/service.toml")
-console = Console()
 SIGNS = {State.GOOD: "well", State.MIND: "[bold]mind[/bold]", State.BAD: "[bold red]BAD[/bold red]"}
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
@@ -196,7 +193,7 @@ def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
 
 
 def _show(findings: list[Finding]) -> None:
-    table = Table("", "what", "how it stands", "what to do", show_lines=False)
+    table = table_of("", "what", "how it stands", "what to do", show_lines=False)
     for finding in findings:
-        table.add_row(SIGNS[finding.state], finding.topic, escape(finding.says), escape(finding.do))
-    console.print(table)
+        table.add_row(SIGNS[finding.state], finding.topic, plain(finding.says), plain(finding.do))
+    say(table)

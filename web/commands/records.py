@@ -12,7 +12,7 @@ import typer
 
 from logger.errors import BadInput, NotAllowed
 from logger.pour import Stage
-from web.commands.working import working
+from web.commands.terminal import working
 
 if TYPE_CHECKING:
     from logger.record.past_log import Column
