@@ -69,6 +69,20 @@ def test_another_stations_probe_never_reaches_its_pour_and_is_noted(
     ]
 
 
+def test_a_probe_that_many_stations_have_is_noted_with_five_of_their_names(house: Any, clock: Any) -> None:
+    """Clones may share a serial number: at a school's hundred stations the sentence must still fit, and be read."""
+    for number in range(1, 9):
+        assert (
+            post(house, enrol(house, f"bench-{number}"), batch(clock, f"bench-{number}")).status_code == 200
+        )
+    with house.service.store.read() as connection:
+        noted = connection.execute(EVENT.select().where(EVENT.c.kind == "probe-elsewhere")).all()
+    assert noted[-1].by == "bench-8"
+    assert noted[-1].text.endswith(
+        "reported by bench-1, bench-2, bench-3, bench-4, bench-5 and 2 more before"
+    )
+
+
 def test_contacts_of_the_same_name_at_two_stations_are_no_news(house: Any, clock: Any) -> None:
     """Every station may have a contact called leak-1."""
     other = enrol(house, "bench-2")
