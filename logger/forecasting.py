@@ -227,8 +227,9 @@ class Forecaster:
             row = forecasts.latest(connection, pour_id)
             last = None if row is None else row.body
             at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
-            if at_h < due_at_h(last):
-                self._wait(pour_id, due_at_h(last) - at_h)
+            due_h = due_at_h(last)
+            if at_h < due_h:
+                self._wait(pour_id, due_h - at_h)
                 return False
             # Looked for each second: the older bodies are read only where the newest says that it is time.
             recent = [row.body for row in forecasts.newest(connection, pour_id, RAISE_OF[1])]

@@ -413,7 +413,9 @@ def serve_command(
             "(it holds for an hour)."
         )
     else:
-        say(f"The board is at {service.settings.link_base}/")
+        print(
+            f"The board is at {service.settings.link_base}/"
+        )  # plainly: a start does not wait for what draws
     sys.exit(serve(service))
 
 

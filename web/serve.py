@@ -244,7 +244,7 @@ def server_for(service: Service, app: FastAPI | None = None) -> Server:
     return Server(config, service.news.close)
 
 
-def serve(service: Service, ready: Callable[[], None] = lambda: None) -> int:
+def serve(service: Service) -> int:
     """Runs the service until SIGTERM or SIGINT. Gives the process's exit code."""
     running = Running(service)
     running.start()
@@ -257,7 +257,6 @@ def serve(service: Service, ready: Callable[[], None] = lambda: None) -> int:
 
         server = server_for(service, app)
         server.on_listening = listening
-        ready()
         server.run()
     finally:
         running.close()

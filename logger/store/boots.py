@@ -23,6 +23,11 @@ _POUR = table(Pour)
 __all__ = ["BOOT", "Clock", "Stamp", "Timeline", "boot_row", "offsets"]
 
 
+def offset_of(stamp: Stamp, guess_offset_ms: int) -> int:
+    """What to add to a stamp's boot time to get the time of day: known once the clock was set, guessed until then."""
+    return stamp.wall_ms - stamp.boot_ms if stamp.clock_set else guess_offset_ms
+
+
 def boot_row(
     tx: Connection,
     station_id: int | None,
@@ -37,7 +42,7 @@ def boot_row(
             BOOT.c.boot_id == stamp.boot_id,
         )
     ).first()
-    offset = stamp.wall_ms - stamp.boot_ms if stamp.clock_set else guess_offset_ms
+    offset = offset_of(stamp, guess_offset_ms)
     if found is None:
         return int(
             tx.execute(

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Row, bindparam, func, select, tuple_
 
 from hardware.clock import Stamp
 from logger.errors import LoggerError, NotAllowed
-from logger.store.boots import BOOT, boot_row
+from logger.store.boots import BOOT, boot_row, offset_of
 from logger.store.chain import READING_FIELDS, link
 from logger.store.database import table
 from logger.store.dialect import insert_many, update_many
@@ -125,14 +125,18 @@ def save_batches(
     ids = [batch.station_id for batch in batches]
     stations = {row.id: row for row in tx.execute(_STATIONS, {"ids": ids})}
     known = _known_boots(tx, batches)
-    held = [batch for batch in batches if batch.token_hash in (None, stations[batch.station_id].token_hash)]
-    begun = _begin_boots(tx, held, known, now_ms, clock_set=clock_set)
+    held = {
+        batch.station_id: batch
+        for batch in batches
+        if batch.token_hash in (None, stations[batch.station_id].token_hash)
+    }
+    begun = _begin_boots(tx, list(held.values()), known, now_ms, clock_set=clock_set)
     of_boot = {row.id: row.offset_ms for row in known.values()}
     results: list[Saved | LoggerError] = []
     sorted_out: list[_Sorted | None] = []
     for batch in batches:
         station = stations[batch.station_id]
-        if batch not in held:
+        if batch.station_id not in held:
             results.append(
                 NotAllowed("this station token is not known or was revoked; enrol the station again")
             )
@@ -187,17 +191,26 @@ def _begin_boots(
 ) -> frozenset[int]:
     """Notes the boots that stations send from for the first time, and adds them to `known`. Gives their row ids."""
     fresh = [batch for batch in batches if (batch.station_id, batch.sent.boot_id) not in known]
-    insert_many(tx, BOOT, [
-        {"station_id": batch.station_id, "boot_id": batch.sent.boot_id, "clock_set": batch.sent.clock_set and clock_set,
-         "offset_ms": (batch.sent.wall_ms if batch.sent.clock_set and clock_set else now_ms) - batch.sent.boot_ms}
-        for batch in fresh
-    ])  # fmt: skip
     if not fresh:
         return frozenset()
+    rows = []
+    for batch in fresh:
+        sent = _relied_on(batch.sent, clock_set=clock_set)
+        offset_ms = offset_of(sent, now_ms - sent.boot_ms)
+        rows.append({"station_id": batch.station_id, "boot_id": sent.boot_id, "clock_set": sent.clock_set,
+                     "offset_ms": offset_ms})  # fmt: skip
+    insert_many(tx, BOOT, rows)
     names = [(batch.station_id, batch.sent.boot_id) for batch in fresh]
     made = {(row.station_id, row.boot_id): row for row in tx.execute(_BOOTS, {"names": names})}
     known.update(made)
     return frozenset(row.id for row in made.values())
+
+
+def _relied_on(sent: Stamp, *, clock_set: bool) -> Stamp:
+    """The stamp of a sending boot as far as its offset may rest on it. While the service itself does not know the
+    time, its guess keeps the two together; the time is learnt when both know it.
+    """
+    return replace(sent, clock_set=sent.clock_set and clock_set)
 
 
 def _boots_of(
@@ -209,7 +222,7 @@ def _boots_of(
     boots = {stamp.boot_id: known.get((batch.station_id, stamp.boot_id)) for stamp in stamps}
     # Boots whose time this batch tells; see _boots.
     dated = {row.stamp.boot_id for row in batch.rows if row.stamp.clock_set} - {batch.sent.boot_id}
-    if batch.sent.clock_set and clock_set:
+    if _relied_on(batch.sent, clock_set=clock_set).clock_set:
         dated.add(batch.sent.boot_id)
     if all(boot is not None and (boot.clock_set or name not in dated) for name, boot in boots.items()):
         return {name: boot.id for name, boot in boots.items() if boot is not None}
@@ -318,11 +331,9 @@ def _boots(
     tx: Connection, station_id: int, sent: Stamp, rows: Sequence[Incoming], now_ms: int, *, clock_set: bool
 ) -> dict[str, int]:
     """Row ids of the boots of a batch, each dated as well as can be."""
-    # Until a boot's clock was set, the moment at which its batch arrives is the best guess of its offset. While the
-    # service itself does not know the time, its guess keeps the two together; the time is learnt when both know it.
+    # Until a boot's clock was set, the moment at which its batch arrives is the best guess of its offset.
     guess_ms = now_ms - sent.boot_ms
-    known = replace(sent, clock_set=sent.clock_set and clock_set)
-    boots = {sent.boot_id: boot_row(tx, station_id, known, guess_ms)}
+    boots = {sent.boot_id: boot_row(tx, station_id, _relied_on(sent, clock_set=clock_set), guess_ms)}
     of_boot: dict[str, list[Stamp]] = {}
     for row in rows:
         of_boot.setdefault(row.stamp.boot_id, []).append(row.stamp)
