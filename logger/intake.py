@@ -14,7 +14,8 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from logger.errors import LoggerError
-from logger.store import alarms, pours, stations
+from logger.store import stations
+from logger.store.at_stations import AtStation, at_stations
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.saving import Batch, Saved, save_batches
@@ -29,11 +30,7 @@ class Kept:
     """What came of a batch, and what its station should know."""
 
     saved: Saved
-    #: The highest priority that nobody has acknowledged among the station's pours, or None.
-    urgent: str | None
-    fan_on: bool
-    #: Stages of the station's live pours.
-    stages: tuple[str, ...]
+    station: AtStation
 
 
 @dataclass(slots=True)
@@ -132,10 +129,8 @@ class Intake:
                 stations.note_health(tx, one.batch.station_id, one.health)
             if one.version is not None and isinstance(result, Saved):
                 stations.note_version(tx, one.batch.station_id, one.version)
-        urgent, fans, stages = alarms.loudest_at(tx, ids), stations.fans(tx, ids), pours.live_at(tx, ids)
+        there = at_stations(tx, ids)
         return [
-            result
-            if isinstance(result, LoggerError)
-            else Kept(result, urgent.get(at), fans[at], tuple(stages.get(at, ())))
+            result if isinstance(result, LoggerError) else Kept(result, there[at])
             for at, result in zip(ids, results, strict=True)
         ]

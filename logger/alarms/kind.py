@@ -21,6 +21,11 @@ class Priority(StrEnum):
     LOW = "low"
 
 
+def urgency(priority: str) -> int:
+    """Where a priority stands: 0 is the most urgent."""
+    return list(Priority).index(Priority(priority))
+
+
 class Harm(StrEnum):
     """What is at stake when nobody does anything."""
 

@@ -5,12 +5,12 @@ The machine's own state is the pour's watchbook; both are written in one transac
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, bindparam, func, insert, select, update
+from sqlalchemy import Connection, Row, Select, func, insert, select, update
 
-from logger.alarms.kind import Priority
+from logger.alarms.kind import Priority, urgency
 from logger.alarms.kinds import KINDS
 from logger.alarms.rates import Span
 from logger.alarms.state import Change, Phase, Why
@@ -119,36 +119,15 @@ def open_alarms(connection: Connection, pour_id: int | None = None) -> list[Row[
     wanted = select(ALARM).where(ALARM.c.phase.in_(OPEN))
     if pour_id is not None:
         wanted = wanted.where(ALARM.c.pour_id == pour_id)
-    rank = {"high": 0, "medium": 1, "low": 2}
     return sorted(
         connection.execute(wanted),
-        key=lambda row: (row.phase == Phase.ACKNOWLEDGED, rank[row.priority], row.raised_ms),
+        key=lambda row: (row.phase == Phase.ACKNOWLEDGED, urgency(row.priority), row.raised_ms),
     )
 
 
 def alarms_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
     """Every activation of a pour, oldest first."""
     return list(connection.execute(select(ALARM).where(ALARM.c.pour_id == pour_id).order_by(ALARM.c.id)))
-
-
-# With every batch; built once.
-_LOUD = (
-    select(POUR.c.station_id, ALARM.c.priority)
-    .join(POUR, POUR.c.id == ALARM.c.pour_id)
-    .where(
-        ALARM.c.phase == Phase.RAISED,
-        ALARM.c.quiet.is_(False),
-        POUR.c.station_id.in_(bindparam("stations", expanding=True)),
-    )
-)
-
-
-def loudest_at(connection: Connection, station_ids: Sequence[int]) -> dict[int, str]:
-    """Station → the highest priority that nobody has acknowledged or silenced among its pours; where there is one."""
-    found: dict[int, list[str]] = {}
-    for row in connection.execute(_LOUD, {"stations": station_ids}):
-        found.setdefault(row.station_id, []).append(row.priority)
-    return {at: min(priorities, key=["high", "medium", "low"].index) for at, priorities in found.items()}
 
 
 def spans(connection: Connection) -> list[Span]:

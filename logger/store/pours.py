@@ -53,9 +53,6 @@ _TAKING = (
     .where(POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage != Stage.CLOSED)
     .order_by(POUR.c.id.desc())
 )
-_LIVE_AT = select(POUR.c.station_id, POUR.c.stage).where(
-    POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage.in_(LIVE)
-)
 
 
 def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, list[Window]]:
@@ -175,14 +172,6 @@ def live_by_station(connection: Connection) -> dict[int, list[Row[*tuple[Any, ..
 def oldest_live(connection: Connection) -> int | None:
     """The live pour that was planned first, or None."""
     return connection.execute(select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE))).scalar()
-
-
-def live_at(connection: Connection, station_ids: Sequence[int]) -> dict[int, list[str]]:
-    """Station → the stages of its live pours; only those that have one."""
-    found: dict[int, list[str]] = {}
-    for row in connection.execute(_LIVE_AT, {"stations": station_ids}):
-        found.setdefault(row.station_id, []).append(row.stage)
-    return found
 
 
 def to_judge(connection: Connection, pour_id: int) -> Row[*tuple[Any, ...]]:

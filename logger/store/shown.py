@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from logger.alarms.first_hour import Finding, Look
+from logger.alarms.kind import urgency
 from logger.alarms.state import Phase
 from logger.planning.readiness import Override, Signature
 from logger.store.alarms import ALARM
@@ -23,8 +24,7 @@ def unanswered(connection: Connection) -> list[Row[Any]]:
         .join(POUR, POUR.c.id == ALARM.c.pour_id, isouter=True)
         .where(ALARM.c.phase.in_((Phase.RAISED, Phase.RETURNED)))
     )
-    rank = {"high": 0, "medium": 1, "low": 2}
-    return sorted(rows, key=lambda row: (rank[row.priority], row.phase != Phase.RAISED, row.raised_ms))
+    return sorted(rows, key=lambda row: (urgency(row.priority), row.phase != Phase.RAISED, row.raised_ms))
 
 
 def probes_of_pour(connection: Connection, pour: Row[Any]) -> list[Row[Any]]:

@@ -148,12 +148,3 @@ def note_version(tx: Connection, station_id: int, version: str) -> None:
 def place(tx: Connection, name: str, stands: str) -> None:
     """Where a station stands, for people. Raises NotFound."""
     tx.execute(update(STATION).where(STATION.c.id == by_name(tx, name).id).values(stands=stands))
-
-
-# With every batch; built once.
-_FANS = select(STATION.c.id, STATION.c.fan_on).where(STATION.c.id.in_(bindparam("stations", expanding=True)))
-
-
-def fans(connection: Connection, station_ids: Sequence[int]) -> dict[int, bool]:
-    """Station → whether its fan is commanded on."""
-    return {row.id: bool(row.fan_on) for row in connection.execute(_FANS, {"stations": station_ids})}

@@ -105,16 +105,16 @@ async def take_batch(
         raise SignInNeeded(str(error)) from error
     if version is not None:  # looked up anew with the next batch
         service.known_stations.pop(station.token_hash, None)
-    saved = kept.saved
+    saved, there = kept.saved, kept.station
     service.counted.batch(time.perf_counter() - began_s, saved.stored, saved.repeated)
-    early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in kept.stages)
+    early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in there.stages)
     answer = BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,
         stored=saved.stored,
         repeated=saved.repeated,
-        lamp=kept.urgent is not None,
-        buzzer=kept.urgent == "high",
-        fan=kept.fan_on,
+        lamp=there.urgent is not None,
+        buzzer=there.urgent == "high",
+        fan=there.fan_on,
         next_s=CHECK_S if service.looks_often(station.name) else FIRST_HOUR_S if early else LATER_S,
     )
     content = answer.model_dump_json().encode()
