@@ -221,8 +221,8 @@ class NewStation(Shape):
     name: Name
 
 
-class PourAnswer(Shape):
-    """A pour as programs see it."""
+class PourListed(Shape):
+    """A pour as programs see it in a list: without its prediction, which is large."""
 
     id: int
     title: str
@@ -234,6 +234,11 @@ class PourAnswer(Shape):
     released_ms: int | None
     closed_ms: int | None
     plan_toml: str
+
+
+class PourAnswer(PourListed):
+    """A pour as programs see it."""
+
     prediction: dict[str, Any] | None
 
 

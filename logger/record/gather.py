@@ -82,7 +82,7 @@ def gather_open(
     pour = pours.get_pour(connection, pour_id)
     plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
     poured_ms = pour.poured_ms
-    names = {row.id: row.name for row in stations.all_stations(connection)}
+    names = stations.names_of(connection, [pour.station_id])
     noted = [_event(row) for row in events.events_of(connection, pour_id)]
     signatures, overrides = shown.signatures_of(connection, pour_id)
     wanted, problem = _points(pour.plan_toml)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -190,10 +190,20 @@ def to_judge(connection: Connection, pour_id: int) -> Row[*tuple[Any, ...]]:
 
 
 def all_pours(
-    connection: Connection, stages: Sequence[Stage] | None = None, most: int | None = None
+    connection: Connection,
+    stages: Sequence[Stage] | None = None,
+    most: int | None = None,
+    *,
+    predicted: bool = False,
 ) -> list[Row[Any]]:
-    """Pours, newest first, each with `poured_ms`; of some stages, or only the newest."""
-    wanted = _with_poured_ms().order_by(POUR.c.id.desc())
+    """Pours, newest first, each with `poured_ms`; of some stages, or only the newest.
+
+    Without what is large (watchbook, seal, and `prediction` unless asked for): a list of pours stays light.
+    """
+    heavy = {"watchbook", "seal"} if predicted else {"watchbook", "seal", "prediction"}
+    wanted = _with_poured_ms(column for column in POUR.c if column.name not in heavy).order_by(
+        POUR.c.id.desc()
+    )
     if stages is not None:
         wanted = wanted.where(POUR.c.stage.in_(stages))
     return list(connection.execute(wanted.limit(most)))
@@ -282,7 +292,7 @@ def _in_steps(watchbook: Mapping[str, Any]) -> dict[str, Any]:
     return {**padded, "blanks": " " * (-len(json.dumps(padded)) % BOOK_STEP)}
 
 
-def _with_poured_ms() -> Any:
-    return select(POUR, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
+def _with_poured_ms(columns: Iterable[Any] = (POUR,)) -> Any:
+    return select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
         BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=True
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -88,6 +88,20 @@ def by_id(connection: Connection, station_id: int) -> Row[Any]:
 def all_stations(connection: Connection) -> list[Row[Any]]:
     """Every station, by name."""
     return list(connection.execute(select(STATION).order_by(STATION.c.name)))
+
+
+def any_station(connection: Connection) -> bool:
+    """Whether there is a station at all."""
+    return connection.execute(select(STATION.c.id).limit(1)).first() is not None
+
+
+def names_of(connection: Connection, station_ids: Iterable[int | None]) -> dict[int, str]:
+    """Station → name."""
+    wanted = {station_id for station_id in station_ids if station_id is not None}
+    return {
+        row.id: row.name
+        for row in connection.execute(select(STATION.c.id, STATION.c.name).where(STATION.c.id.in_(wanted)))
+    }
 
 
 def probes_of(connection: Connection, station_id: int) -> list[Row[Any]]:

@@ -33,6 +33,7 @@ from hardware.clock import Stamp, SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import partitions, people, pours, readings, stations
+from logger.store.boots import boot_row
 from logger.store.people import Role
 from logger.store.saving import Incoming
 from web.access import COOKIE
@@ -64,6 +65,10 @@ class Shop:
             token = people.start_sign_in(tx, person, now_ms, "bench")
             self.station, _token = stations.enrol(tx, "bench-1", now_ms)
             old, _token = stations.enrol(tx, "old-1", now_ms)
+            boot_of = {
+                station: boot_row(tx, station, Stamp(now_ms, f"boot of {station}", 0, True), now_ms)
+                for station in (self.station, old)
+            }
             self.pour = self._pour(tx, self.station)
             over = [self._pour(tx, old) for _ in range(max(1, extra // EACH))]
             tx.exec_driver_sql(
@@ -72,8 +77,8 @@ class Shop:
         self.seq = 0
         self._sweep(30.0)
         began = time.perf_counter()
-        self._fill(self.station, self.pour, self.pour, OWN, now_ms)
-        self._fill(old, over[0], over[-1], extra, now_ms)
+        self._fill(self.station, boot_of[self.station], (self.pour, self.pour), OWN, now_ms)
+        self._fill(old, boot_of[old], (over[0], over[-1]), extra, now_ms)
         with service.store.write() as tx:
             last = tx.exec_driver_sql("SELECT max(id) FROM reading").scalar_one()
             tx.exec_driver_sql(f"UPDATE pour SET judged_reading_id = {last}")
@@ -91,15 +96,15 @@ class Shop:
             pours.move_on(tx, made, stage, "Ada", timeline)
         return made
 
-    def _fill(self, station: int, first_pour: int, last_pour: int, count: int, now_ms: int) -> None:
+    def _fill(self, station: int, boot: int, of: tuple[int, int], count: int, now_ms: int) -> None:
         """Rows by the database itself, five seconds apart, in the months before now."""
         columns = ("station_id, spool, seq, pour_id, probe, place, boot, boot_ms, wall_ms, clock_set, milli_c, raw, "
                    "late, received_ms, link")  # fmt: skip
-        pour = f"{first_pour} + (n / {EACH}) % {last_pour - first_pour + 1}"
+        pour = f"{of[0]} + (n / {EACH}) % {of[1] - of[0] + 1}"
         at = f"{now_ms} - ({count} - n) * 100"
         values = (
-            f"{station}, 'bulk', n, {pour}, '28-00000000000' || n % 6, 'core', 1, n, {at}, {{true}}, "
-            f"21000 + n % 20000, '57014b467fff0c10ab', {{false}}, {at}, '{'a' * 64}'"
+            f"{station}, 'bulk', n, {pour}, '28-00000000000' || n % 6, 'core', {boot}, {at} - {now_ms}, {at}, "
+            f"{{true}}, 21000 + n % 20000, '57014b467fff0c10ab', {{false}}, {at}, '{'a' * 64}'"
         )
         with self.service.store.write() as tx:
             if self.service.store.is_sqlite:

@@ -26,9 +26,10 @@ import sqlite3
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from itertools import cycle
 from pathlib import Path
 from typing import Any
 
@@ -256,16 +257,16 @@ async def offered(
     return told
 
 
-async def joining(rig: Rig) -> Told:
-    """Each station's first batch, as quickly as they are acknowledged."""
-    told, lines, waiting = Told(), rig.lines()[:16], iter(rig.stations)
-    began = time.monotonic()
+async def as_quick_as_it_goes(rig: Rig, feed: Iterator[One], rows: int, core_c: float = 40.0) -> Told:
+    """Each connection sends the next station's batch as soon as its last was acknowledged."""
+    told, lines, began = Told(), rig.lines()[:16], time.monotonic()
 
     async def send(line: Line) -> None:
-        for one in waiting:
+        for one in feed:
             now, asked_s = rig.clock.stamp(), time.monotonic()
-            await line.ask(one.batch(now.wall_ms, now.boot_ms, 6, 45.0))
+            answer = await line.ask(one.batch(now.wall_ms, now.boot_ms, rows, core_c))
             told.took_s.append(time.monotonic() - asked_s)
+            told.readings += answer["stored"]
 
     await asyncio.gather(*(send(line) for line in lines))
     told.seconds = time.monotonic() - began
@@ -274,26 +275,13 @@ async def joining(rig: Rig) -> Told:
     return told
 
 
-async def as_quick_as_it_goes(rig: Rig, seconds: float, rows: int) -> Told:
-    """Each connection sends its next batch as soon as its last was acknowledged."""
-    told, lines = Told(), rig.lines()[:16]
-    began = time.monotonic()
-
-    async def send(line: Line, mine: list[One]) -> None:
-        number = 0
-        while time.monotonic() - began < seconds:
-            now, one = rig.clock.stamp(), mine[number % len(mine)]
-            number += 1
-            asked_s = time.monotonic()
-            answer = await line.ask(one.batch(now.wall_ms, now.boot_ms, rows, 40.0))
-            told.took_s.append(time.monotonic() - asked_s)
-            told.readings += answer["stored"]
-
-    await asyncio.gather(*(send(line, rig.stations[at:64:16]) for at, line in enumerate(lines)))
-    told.seconds = time.monotonic() - began
-    for line in lines:
-        line.close()
-    return told
+def in_turn(stations: Sequence[One], seconds: float) -> Iterator[One]:
+    """One after the other, again and again until the time is over."""
+    until_s = time.monotonic() + seconds
+    for one in cycle(stations):
+        if time.monotonic() >= until_s:
+            return
+        yield one
 
 
 def raw(rig: Rig, seconds: float, rows: int) -> float:
@@ -366,9 +354,9 @@ def rising() -> Iterator[float]:
 def full(rig: Rig, seconds: float) -> None:
     """Large and small batches as quickly as they are acknowledged, between two runs of raw inserts."""
     for rows in (500, 6):
-        asyncio.run(as_quick_as_it_goes(rig, 3.0, rows))
+        asyncio.run(as_quick_as_it_goes(rig, in_turn(rig.stations[:64], 3.0), rows))
         before = raw(rig, seconds / 2, rows)
-        told = asyncio.run(as_quick_as_it_goes(rig, seconds, rows))
+        told = asyncio.run(as_quick_as_it_goes(rig, in_turn(rig.stations[:64], seconds), rows))
         after = raw(rig, seconds / 2, rows)
         rate, beside = told.readings / told.seconds, (before + after) / 2
         print(f"batches of {rows}: {rate:,.0f} readings/s acknowledged (p50 {told.at(0.5) * 1000:.0f} ms, p99 "
@@ -392,7 +380,7 @@ def hold(rig: Rig, seconds: float) -> None:
         return max(45.0, 59.6 - 1.2 * (to_go_s // 30))
 
     # In the first round every station, boot and probe is new to the service, and to the database's planner.
-    joined = asyncio.run(joining(rig))
+    joined = asyncio.run(as_quick_as_it_goes(rig, iter(rig.stations), 6, 45.0))
     print(f"{len(joined.took_s):,} stations joined in {joined.seconds:.0f} s; acknowledged p99 "
           f"{joined.at(0.99) * 1000:.0f} ms", flush=True)  # fmt: skip
     before = rig.cpu_s()

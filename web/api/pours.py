@@ -14,17 +14,28 @@ from logger.store import pours, stations
 from web import desk
 from web.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
 from web.service import Service
-from web.shapes import ERRORS, PLAN_BODY, NewPour, NoteShape, PlanShape, PourAnswer, RowId, StepShape
+from web.shapes import (
+    ERRORS,
+    PLAN_BODY,
+    NewPour,
+    NoteShape,
+    PlanShape,
+    PourAnswer,
+    PourListed,
+    RowId,
+    StepShape,
+)
 
 router = APIRouter(prefix="/api/pours", tags=["pours"], responses=ERRORS)
 
 
 @router.get("")
-def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourAnswer]:
-    """Every pour, newest first."""
+def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourListed]:
+    """Every pour, newest first; the prediction is in each pour's own answer."""
     with service.store.read() as connection:
-        names = {row.id: row.name for row in stations.all_stations(connection)}
-        return [_answer(row, names) for row in pours.all_pours(connection)]
+        listed = pours.all_pours(connection)
+        names = stations.names_of(connection, (row.station_id for row in listed))
+    return [_listed(row, names) for row in listed]
 
 
 @router.post("", status_code=201, max_body_size=PLAN_BODY)
@@ -88,12 +99,13 @@ def curve(
 def one(service: Service, pour_id: int) -> PourAnswer:
     """One pour as programs see it."""
     with service.store.read() as connection:
-        names = {row.id: row.name for row in stations.all_stations(connection)}
-        return _answer(pours.get_pour(connection, pour_id), names)
+        pour = pours.get_pour(connection, pour_id)
+        names = stations.names_of(connection, [pour.station_id])
+    return PourAnswer(**_listed(pour, names).model_dump(), prediction=pour.prediction)
 
 
-def _answer(pour: Row[Any], names: dict[int, str]) -> PourAnswer:
-    return PourAnswer(
+def _listed(pour: Row[Any], names: dict[int, str]) -> PourListed:
+    return PourListed(
         id=pour.id,
         title=pour.title,
         client=pour.client,
@@ -104,5 +116,4 @@ def _answer(pour: Row[Any], names: dict[int, str]) -> PourAnswer:
         released_ms=pour.released_ms,
         closed_ms=pour.closed_ms,
         plan_toml=pour.plan_toml,
-        prediction=pour.prediction,
     )

@@ -163,12 +163,13 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
     now_ms = service.timeline.true_ms()
     entries: list[Entry] = []
     with service.store.read() as connection:
-        wanted = [pours.get_pour(connection, pour_id)] if pour_id is not None else pours.all_pours(connection)
-        alive = [
-            row
-            for row in wanted
-            if row.poured_ms is not None and (row.stage in LIVE or row.stage == Stage.RELEASED)
-        ]
+        asked = (*LIVE, Stage.RELEASED)
+        wanted = (
+            pours.all_pours(connection, asked, predicted=True)
+            if pour_id is None
+            else [pours.get_pour(connection, pour_id)]
+        )
+        alive = [row for row in wanted if row.poured_ms is not None and row.stage in asked]
         newest = {row.id: forecasts.latest(connection, row.id) for row in alive}
     for pour in alive:
         try:

@@ -27,11 +27,13 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     """Every pour that is watched, then what is planned, then what is done."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
-        tiles = [_tile(connection, pour, now_ms) for pour in pours.all_pours(connection, LIVE)]
+        tiles = [
+            _tile(connection, pour, now_ms) for pour in pours.all_pours(connection, LIVE, predicted=True)
+        ]
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
         lone = [row for row in alarms.open_alarms(connection) if row.pour_id is None]
-        has_station = bool(stations.all_stations(connection))
+        has_station = stations.any_station(connection)
     tiles.sort(key=lambda tile: (URGENCY[tile["standing"].tone], -tile["pour"].id))
     return page(
         request,

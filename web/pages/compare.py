@@ -59,13 +59,14 @@ def every_pour(service: Service) -> list[compare.Compared]:
                 record = sealed[row.id]
                 made.append(compare.compared(row.id, record["plan"], record["prediction"], record["curves"]))
                 continue
+            prediction = pours.get_pour(connection, row.id).prediction
             curves = service.curves.thinned(connection, row.id, row.poured_ms, CURVE_COLUMNS)
             try:
                 plan = plan_from_text(row.plan_toml).model_dump(exclude_none=True, mode="json")
             except LoggerError:
                 # A plan of an older program that no longer reads: its record still tells it.
                 continue
-            made.append(compare.compared(row.id, plan, row.prediction, curves))
+            made.append(compare.compared(row.id, plan, prediction, curves))
     return made
 
 

@@ -73,7 +73,7 @@ def plan_of(way: Cooling) -> str:
 def placing(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """Where each probe goes, and where the model puts the hottest point of the pours at hand."""
     with service.store.read() as connection:
-        rows = list(pours.all_pours(connection, (Stage.PLANNED, Stage.READY, *LIVE)))
+        rows = list(pours.all_pours(connection, (Stage.PLANNED, Stage.READY, *LIVE), predicted=True))
     found = [told for row in rows if (told := _hottest(row)) is not None]
     return page(request, "placing.html", {"depth_mm": DEPTH_MM, "cases": WAYS, "pours": found})
 
