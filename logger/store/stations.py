@@ -95,6 +95,12 @@ def any_station(connection: Connection) -> bool:
     return connection.execute(select(STATION.c.id).limit(1)).first() is not None
 
 
+def names_in_use(connection: Connection) -> list[str]:
+    """The names of the stations whose token holds, in order."""
+    wanted = select(STATION.c.name).where(STATION.c.revoked_ms.is_(None)).order_by(STATION.c.name)
+    return list(connection.execute(wanted).scalars())
+
+
 def names_of(connection: Connection, station_ids: Iterable[int | None]) -> dict[int, str]:
     """Station → name."""
     wanted = {station_id for station_id in station_ids if station_id is not None}

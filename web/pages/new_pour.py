@@ -98,7 +98,7 @@ def _choices(service: Service) -> dict[str, Any]:
                 continue  # a plan of an older program that no longer reads offers no resin
             if resins.resin_key(name) not in kept:
                 earlier.setdefault(name, str(pour.id))
-        names = [row.name for row in stations.all_stations(connection) if row.revoked_ms is None]
+        names = stations.names_in_use(connection)
     choices = list(kept.items())
     choices += [(pour, f"{name}, as in an earlier pour") for name, pour in earlier.items()]
     return {"resins": sorted(choices, key=lambda one: one[1].casefold()), "stations": names}

@@ -135,7 +135,11 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         forecast = forecasts.latest(connection, pour_id)
         noted = shown.newest_events(connection, pour_id, 60)
         looks = shown.looks_of(connection, pour_id)
-        known = {row.id: row.name for row in stations.all_stations(connection) if row.revoked_ms is None}
+        name = stations.names_of(connection, [pour.station_id]).get(pour.station_id)
+        to_choose: list[str] = []
+        if pour.stage in (Stage.PLANNED, Stage.READY):
+            to_choose = stations.names_in_use(connection)
+            name = name if name in to_choose else None  # revoked since: another has to be chosen
         chosen = pours.probes_chosen(connection, pour_id)
         choices = [
             {"rom": probe.rom, "place": probe.place, "on": not chosen or probe.rom in chosen}
@@ -180,8 +184,8 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "helps": _helps(body),
         "chart": _chart(pour, plan.resin.limits, body, u),
         "events": noted,
-        "station": known.get(pour.station_id),
-        "stations": sorted(known.values()),
+        "station": name,
+        "stations": to_choose,
         "choices": choices,
         "steps": [(to, *STEP_WORDS[to]) for to in FOLLOWS[stage] if to in STEP_WORDS],
         "live": stage in LIVE,
