@@ -20,6 +20,7 @@ from logger.daemon.station_file import station_from_file
 from logger.settings import Settings
 from logger.store import people
 from web.access import COOKIE
+from web.api import batches
 from web.app import make_app
 from web.demo import PROBES, Maker, write_station
 from web.scenarios import SCENARIOS
@@ -60,8 +61,11 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         metafunc.parametrize("database", ["sqlite", "postgresql"], indirect=True)
 
 
-#: Sweeps between two judgements: the station's hand runs no further ahead of the service, and each takes its time.
-JUDGED_EVERY = 5
+#: Sweeps between two judgements, and between two rounds over everything: the station's hand runs no further ahead of
+#: the service, and each takes its time.
+JUDGED_EVERY, ROUND_EVERY = 5, 20
+#: Seconds between sweeps while somebody is by the form: a third as many as in a shop (the demo's tests have them all).
+EARLY_S = 15.0
 #: A planned pour of the demo's workshop (invented).
 PLAN = SCENARIOS["calm"]
 
@@ -125,6 +129,9 @@ class WholePour:
             self.sweeps = sweeps
             if sweeps % JUDGED_EVERY == 0:
                 self.transport.wait_for(sweeps * len(PROBES))
+                while self.service.watch.judge(self.pour_id):
+                    pass
+            if sweeps % ROUND_EVERY == 0:
                 self.service.watch.judge_all()
             each_sweep(self, (self.clock.stamp().boot_s - started) / 3600)
 
@@ -145,8 +152,9 @@ class WholePour:
 
 
 @pytest.fixture
-def whole_pour(tmp_path: Path, database_url: str | None) -> Any:
+def whole_pour(tmp_path: Path, database_url: str | None, monkeypatch: pytest.MonkeyPatch) -> Any:
     """Makes whole pours and ends them."""
+    monkeypatch.setattr(batches, "FIRST_HOUR_S", EARLY_S)
     made: list[WholePour] = []
 
     def make(felt: Any = None, lies: Any = ()) -> WholePour:
