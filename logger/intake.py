@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
@@ -83,32 +84,41 @@ class Intake:
         self._writer.shutdown()
 
     def _write_all(self) -> None:
-        while group := self._next():
-            self._write(group)
+        while self._anybody_waits():
+            self._write(self._next)
+
+    def _anybody_waits(self) -> bool:
+        """Nobody: whoever comes next starts anew."""
+        with self._lock:
+            self._busy = bool(self._queue)
+            return self._busy
 
     def _next(self) -> list[_Waiting]:
-        """The next group: the oldest, at most one of each station. None waits: whoever comes next starts anew."""
+        """The next group: the oldest, at most one of each station."""
         with self._lock:
             group: dict[int, _Waiting] = {}
             for one in self._queue:
                 if len(group) < MOST:
                     group.setdefault(one.batch.station_id, one)
             self._queue = [one for one in self._queue if group.get(one.batch.station_id) is not one]
-            self._busy = bool(group)
         return list(group.values())
 
-    def _write(self, group: Sequence[_Waiting]) -> None:
+    def _write(self, choose: Callable[[], list[_Waiting]]) -> None:
+        group: list[_Waiting] = []
         try:
             with self._store.write() as tx:
+                # Chosen when it is our turn to write: who came while another process wrote is in the group.
+                group = choose()
                 told = self._save(tx, group)
             self._stored(
                 frozenset().union(*(result.saved.pours for result in told if isinstance(result, Kept)))
             )
         except Exception as error:  # noqa: BLE001 - handed to whoever waits for it
+            group = group or choose()
             hopeless = isinstance(error, DBAPIError) and refuses(error)
             if len(group) > 1 and not hopeless:
                 for one in group:  # one bad batch must not cost the others theirs
-                    self._write([one])
+                    self._write(partial(list, [one]))
                 return
             for one in group:
                 one.kept.set_exception(error)
