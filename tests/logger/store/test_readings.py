@@ -6,10 +6,12 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from sqlalchemy import select
 
 from hardware.clock import Stamp
+from logger.errors import BadInput
 from logger.store import readings, stations
-from logger.store.readings import Conflict, save_batch
+from logger.store.readings import READING, Conflict, save_batch
 
 
 def save(store: Any, rows: Any, clock: Any, timeline: Any, spool: str = "spool-1") -> Any:
@@ -97,6 +99,21 @@ def test_a_fault_is_stored_with_its_reason_and_no_temperature(
         assert (stored.milli_c, stored.fault) == (None, "empty-read")
         (probe,) = stations.probes_of(connection, 1)
         assert (probe.faults, probe.last_good_ms, probe.last_fault) == (1, None, "empty-read")
+
+
+def test_what_a_station_wrote_is_stored_letter_by_letter(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """Quotes, backslashes, braces, commas, line ends and other scripts; a zero byte costs nobody anything else."""
+    notes = ['a "note", it\'s', "C:\\temp\\u0041", "{1,2}", "two\nlines", "60 °C, größer, 木, 🪵", "NULL", ""]
+    rows = [replace(row, note=note) for row, note in zip(rows_of(1, len(notes)), notes, strict=True)]
+    save(store, rows, clock, timeline)
+    with store.read() as connection:
+        kept = connection.execute(select(READING.c.note).order_by(READING.c.seq)).scalars().all()
+    assert kept == notes
+    if not store.is_sqlite:
+        with pytest.raises(BadInput, match="cannot be kept"):
+            save(store, [replace(rows_of(9, 1)[0], note="zero\0byte")], clock, timeline)
 
 
 def test_a_clock_set_late_moves_the_whole_boot_and_keeps_the_order(
