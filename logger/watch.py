@@ -43,8 +43,9 @@ log = logging.getLogger(__name__)
 
 #: Rows judged in one transaction: the write lock is held for some ten milliseconds.
 ROWS_A_TIME = 400
-#: A round over all pours begins at the earliest after so many times what the last one took.
-ROUNDS_APART = 4
+#: A round over all pours begins after so many times what the last one took, and at the latest after so many seconds:
+#: health, heartbeat and the watchdog of the machine ask whether all were judged lately.
+ROUNDS_APART, ROUND_DUE_S = 10, 15.0
 #: A refusal of the database is told for at least so long: a small write that found room proves nothing for readings.
 REFUSED_MS = 30_000
 #: Among pours that were named: all of them.
@@ -123,8 +124,8 @@ class Watch:
     def run(self, stop: threading.Event, period_s: float) -> None:
         """Judges until told to stop: a pour with new readings at once, all of them every `period_s` without news.
 
-        Where there are so many pours that all of them take long, a round begins after four times what the last one
-        took: time alone moves alarms that wait for minutes, and pours with new readings go first in any case.
+        Where there are so many pours that all of them take long, rounds are further apart (`rounds_apart_s`): time
+        alone moves alarms that wait for minutes, and pours with new readings go first in any case.
         """
         due_s = 0.0
         while not stop.is_set():
@@ -137,7 +138,7 @@ class Watch:
                 began_s = time.monotonic()
                 self.judge_all(stop)
                 took_s = time.monotonic() - began_s
-                due_s = began_s + max(period_s, ROUNDS_APART * took_s)
+                due_s = began_s + rounds_apart_s(period_s, took_s)
                 self.passes += 1
 
     def _judge_fresh(self, stop: threading.Event | None = None) -> None:
@@ -412,6 +413,11 @@ class _Taken:
 
 
 _Take = Callable[[Connection, AnyRow, Watchbook, int], _Taken]
+
+
+def rounds_apart_s(period_s: float, took_s: float) -> float:
+    """Seconds from the begin of a round that took `took_s` to the next one."""
+    return max(period_s, min(ROUNDS_APART * took_s, ROUND_DUE_S))
 
 
 def _told_of(pour: AnyRow) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from logger.pour import Stage
 from logger.store import alarms, events, forecasts, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.watch import Watch, minute_of_day
+from logger.watch import Watch, minute_of_day, rounds_apart_s
 
 CALM = {"curve": {"hours": [0.0, 20.0, 100.0], "core_c": [21.0, 40.0, 22.0]}, "release_at_h": 60.0}
 HOUR_MS = 3_600_000
@@ -172,6 +172,12 @@ def test_a_watch_that_is_started_again_after_the_clock_was_set_escalates_in_time
     for _ in range(5):
         shop.sweep(60.5, 30)
     assert [to for _why, to, _ms in shop.told("core-hot") if to == "second"] == ["second"]
+
+
+@pytest.mark.parametrize(("took_s", "apart_s"), [(0.01, 2.0), (0.5, 5.0), (6.0, 15.0)])
+def test_rounds_leave_the_time_to_others_and_come_before_the_watchdog(took_s: float, apart_s: float) -> None:
+    """A small shop's every two seconds; a hundred pours' take a tenth of the time; a thousand's come soon enough."""
+    assert rounds_apart_s(2.0, took_s) == apart_s
 
 
 def test_daylight_saving_changes_the_minute_of_the_day_and_nothing_else(
