@@ -82,7 +82,6 @@ def gather_open(
     pour = pours.get_pour(connection, pour_id)
     plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
     poured_ms = pour.poured_ms
-    names = stations.names_of(connection, [pour.station_id])
     noted = [_event(row) for row in events.events_of(connection, pour_id)]
     signatures, overrides = shown.signatures_of(connection, pour_id)
     wanted, problem = _points(pour.plan_toml)
@@ -96,7 +95,7 @@ def gather_open(
             "title": pour.title,
             "client": pour.client,
             "stage": pour.stage,
-            "station": names.get(pour.station_id),
+            "station": stations.name_of(connection, pour.station_id),
             "created_ms": pour.created_ms,
             "poured_ms": poured_ms,
             "released_ms": pour.released_ms,

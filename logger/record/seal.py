@@ -71,9 +71,8 @@ def seal_hash(made: Mapping[str, Any]) -> str:
 
 def pour_hashes(connection: Connection, pour: Row[Any]) -> dict[str, str]:
     """Hash of each thing about the pour that is not a row of its own."""
-    names = stations.names_of(connection, [pour.station_id])
     values = {name: getattr(pour, name) for name in POUR_FIELDS} | {
-        "station": names.get(pour.station_id),
+        "station": stations.name_of(connection, pour.station_id),
         "poured_boot": seals.poured_boot(connection, pour),
         "probes": seals.probes_chosen(connection, pour.id),
     }

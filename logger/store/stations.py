@@ -110,6 +110,11 @@ def names_of(connection: Connection, station_ids: Iterable[int | None]) -> dict[
     }
 
 
+def name_of(connection: Connection, station_id: int | None) -> str | None:
+    """One station's name; None for no station."""
+    return names_of(connection, [station_id]).get(station_id) if station_id is not None else None
+
+
 def probes_of(connection: Connection, station_id: int) -> list[Row[Any]]:
     """Every probe that a station has reported, by place."""
     rows = connection.execute(select(PROBE).where(PROBE.c.station_id == station_id).order_by(PROBE.c.place))

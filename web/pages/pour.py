@@ -135,7 +135,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         forecast = forecasts.latest(connection, pour_id)
         noted = shown.newest_events(connection, pour_id, 60)
         looks = shown.looks_of(connection, pour_id)
-        name = stations.names_of(connection, [pour.station_id]).get(pour.station_id)
+        name = stations.name_of(connection, pour.station_id)
         to_choose: list[str] = []
         if pour.stage in (Stage.PLANNED, Stage.READY):
             to_choose = stations.names_in_use(connection)
