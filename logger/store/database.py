@@ -20,7 +20,7 @@ from sqlmodel import SQLModel
 
 from logger.errors import BadInput, BadSettings, StoreError, UnknownSchema
 from logger.store import tables  # noqa: F401 - registers the tables
-from logger.store.dialect import dialect_of, refuses
+from logger.store.dialect import dialect_of, out_of_reach, refuses
 
 __all__ = ["MIGRATIONS", "SEES", "Store", "known_revisions", "latest_revision", "refuses", "table"]
 
@@ -103,7 +103,8 @@ class Store:
             raise _unfit(error) from error
         except DBAPIError as error:
             # Whoever wrote tries again, or goes on without; the room is there for the next try.
-            if refuses(error):
+            # A server out of reach has refused nothing: reading it fails too, until all is well again.
+            if refuses(error) and not out_of_reach(error):
                 self.refused = str(error.orig)
                 self.refusals += 1
                 self.make_room()

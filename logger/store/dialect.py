@@ -131,6 +131,14 @@ def refuses(error: DBAPIError) -> bool:
     return state[:2] in _POSTGRES_REFUSES or state == "25006"
 
 
+def out_of_reach(error: DBAPIError) -> bool:
+    """Whether that a write was refused means that the server, or the line to it, is away."""
+    state = getattr(error.orig, "sqlstate", None)
+    if state is None:
+        return isinstance(error, OperationalError) and not hasattr(error.orig, "sqlite_errorcode")
+    return state[:2] in ("08", "57")
+
+
 _SQLITE_REFUSES = (
     sqlite3.SQLITE_FULL,
     sqlite3.SQLITE_IOERR,

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from sqlalchemy.exc import OperationalError
 
 from hardware.clock import Stamp
 from logger.alarms.telling import Rules
@@ -339,6 +340,16 @@ def test_the_watch_says_when_it_last_judged(watched: Any) -> None:
     assert shop.watch.judged_ms is None
     shop.sweep(22)
     assert shop.watch.judged_ms == shop.timeline.now_ms()
+
+
+@pytest.mark.parametrize("database", ["postgresql"], indirect=True)
+def test_a_server_that_dropped_a_connection_is_no_trouble_once_it_answers(watched: Any) -> None:
+    """As when it is restarted: that is no full disk, and is not told for half a minute as that is."""
+    shop = watched()
+    with pytest.raises(OperationalError), shop.store.write() as tx:
+        tx.exec_driver_sql("SELECT pg_terminate_backend(pg_backend_pid())")
+    shop.watch.judge_all()
+    assert (shop.watch.trouble, shop.store.refused) == (None, None)
 
 
 def test_a_long_backlog_does_not_hold_up_a_stop(watched: Any, monkeypatch: pytest.MonkeyPatch) -> None:

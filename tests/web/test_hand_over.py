@@ -18,8 +18,8 @@ from web.access import COOKIE
 
 #: The lease runs out within five seconds, and is looked at every second.
 SOON_S = 10.0
-#: No promise is made of how soon a process that lost its connections calls itself ready; that it does, is.
-ANEW_S = 90.0
+#: A process that lost its connections is ready again after its lease, at the latest; on a busy machine a little later.
+ANEW_S = 20.0
 
 
 class Processes:
