@@ -14,19 +14,10 @@ from logger.planning.findings import Light
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import people, readings, stations
-from logger.store.database import Store
 from web import desk, signing
 from web.access import COOKIE
 from web.app import make_app
 from web.service import Service
-
-
-@pytest.fixture(scope="session")
-def empty_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """An empty database with its schema: made once, since migrations take longer than most tests."""
-    path = tmp_path_factory.mktemp("empty") / "pourlog.sqlite3"
-    Store(f"sqlite:///{path}").close()
-    return path
 
 
 @pytest.fixture

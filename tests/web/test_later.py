@@ -92,4 +92,3 @@ def test_garbage_is_collected_again_after_the_start() -> None:
     assert not gc.isenabled()
     start.done()
     assert gc.isenabled()
-    gc.unfreeze()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import random
+import shutil
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,9 +20,11 @@ from web.service import Service
 
 
 @pytest.fixture
-def service(tmp_path: Any, clock: Any) -> Any:
+def service(tmp_path: Any, clock: Any, empty_database: Path) -> Any:
     """A service with two groups of addresses."""
     messages = Messages(urls=["json://first.test"], second_urls=["json://second.test"])
+    (tmp_path / "data").mkdir()
+    shutil.copy(empty_database, tmp_path / "data")
     made = Service.open(Settings(data_dir=str(tmp_path / "data"), messages=messages), clock)
     yield made
     made.close()
