@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select
+from sqlalchemy import Connection, Row, bindparam, func, insert, select
 
 from logger.store.database import table
 from logger.store.tables import Forecast
@@ -22,9 +22,19 @@ def add_forecast(tx: Connection, pour_id: int, at_h: float, made_ms: int, body: 
     return int(tx.execute(insert(FORECAST).values(**values).returning(FORECAST.c.id)).scalar_one())
 
 
+# With every judgement; built once.
+_LATEST_ID = select(func.max(FORECAST.c.id)).where(FORECAST.c.pour_id == bindparam("pour"))
+_NEWEST = (
+    select(FORECAST)
+    .where(FORECAST.c.pour_id == bindparam("pour"))
+    .order_by(FORECAST.c.id.desc())
+    .limit(bindparam("most"))
+)
+
+
 def latest_id(connection: Connection, pour_id: int) -> int | None:
     """The newest forecast's id, or None: a body is large, and mostly known already."""
-    return connection.execute(select(func.max(FORECAST.c.id)).where(FORECAST.c.pour_id == pour_id)).scalar()
+    return connection.execute(_LATEST_ID, {"pour": pour_id}).scalar()
 
 
 def latest(connection: Connection, pour_id: int) -> Row[Any] | None:
@@ -34,8 +44,7 @@ def latest(connection: Connection, pour_id: int) -> Row[Any] | None:
 
 def newest(connection: Connection, pour_id: int, most: int) -> list[Row[Any]]:
     """The newest forecasts of a pour, at most so many, oldest first."""
-    wanted = select(FORECAST).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id.desc()).limit(most)
-    return list(connection.execute(wanted))[::-1]
+    return list(connection.execute(_NEWEST, {"pour": pour_id, "most": most}))[::-1]
 
 
 def all_of(connection: Connection, pour_id: int) -> list[Row[Any]]:

@@ -161,12 +161,17 @@ def outdate_overtaken(tx: Connection, now_ms: int) -> int:
     return len(found.overtaken)
 
 
-def oldest_waiting_ms(connection: Connection, groups: Sequence[str] | None = None) -> int | None:
+def _was_taken() -> ColumnElement[bool]:
+    return exists().where(TAKEN.c.message_id == OUTBOX.c.id)
+
+
+# With every judgement; built once.
+_OLDEST_WAITING = select(func.min(OUTBOX.c.since_ms)).where(OUTBOX.c.state == WAITING, ~_was_taken())
+
+
+def oldest_waiting_ms(connection: Connection) -> int | None:
     """Since when the oldest message has waited that no channel has taken, or None."""
-    wanted = select(func.min(OUTBOX.c.since_ms)).where(OUTBOX.c.state == WAITING, ~_was_taken())
-    if groups is not None:
-        wanted = wanted.where(OUTBOX.c.to.in_(groups))
-    found = connection.execute(wanted).scalar()
+    found = connection.execute(_OLDEST_WAITING).scalar()
     return None if found is None else int(found)
 
 
@@ -211,7 +216,3 @@ def newest_messages(connection: Connection, most: int = 30) -> list[Row[Any]]:
     return list(
         connection.execute(select(OUTBOX, takers.label("takers")).order_by(OUTBOX.c.id.desc()).limit(most))
     )
-
-
-def _was_taken() -> ColumnElement[bool]:
-    return exists().where(TAKEN.c.message_id == OUTBOX.c.id)

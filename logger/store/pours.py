@@ -145,9 +145,37 @@ def add_pour(
     return pour_id
 
 
+def _with_poured_ms(columns: Iterable[Any] = (POUR,)) -> Any:
+    return select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
+        BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=True
+    )
+
+
+# With every page, or every judgement; built once, which takes longer than the answer.
+_ONE = _with_poured_ms().where(POUR.c.id == bindparam("pour"))
+_OLDEST_LIVE = select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE))
+_TO_JUDGE = (
+    select(
+        POUR.c.id,
+        POUR.c.title,
+        POUR.c.station_id,
+        POUR.c.watchbook,
+        POUR.c.judged_reading_id,
+        (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
+    )
+    .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
+    .where(POUR.c.id == bindparam("pour"))
+)
+_JUDGED = (
+    update(POUR)
+    .where(POUR.c.id == bindparam("pour"))
+    .values(watchbook=bindparam("book"), judged_reading_id=bindparam("judged"))
+)
+
+
 def get_pour(connection: Connection, pour_id: int) -> Row[Any]:
     """A pour with `poured_ms` (true time, null before pouring). Raises NotFound."""
-    found = connection.execute(_with_poured_ms().where(POUR.c.id == pour_id)).first()
+    found = connection.execute(_ONE, {"pour": pour_id}).first()
     if found is None:
         raise NotFound(f"there is no pour {pour_id}")
     return found
@@ -171,19 +199,12 @@ def live_by_station(connection: Connection) -> dict[int, list[Row[*tuple[Any, ..
 
 def oldest_live(connection: Connection) -> int | None:
     """The live pour that was planned first, or None."""
-    return connection.execute(select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE))).scalar()
+    return connection.execute(_OLDEST_LIVE).scalar()
 
 
 def to_judge(connection: Connection, pour_id: int) -> Row[*tuple[Any, ...]]:
     """What the watch needs of a pour each time: all but its plan and prediction. Raises NotFound."""
-    found = connection.execute(
-        select(
-            POUR.c.id, POUR.c.title, POUR.c.station_id, POUR.c.watchbook, POUR.c.judged_reading_id,
-            (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
-        )
-        .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
-        .where(POUR.c.id == pour_id)
-    ).first()  # fmt: skip
+    found = connection.execute(_TO_JUDGE, {"pour": pour_id}).first()
     if found is None:
         raise NotFound(f"there is no pour {pour_id} that was poured")
     return found
@@ -278,11 +299,7 @@ def save_watchbook(
     tx: Connection, pour_id: int, watchbook: Mapping[str, Any], judged_reading_id: int
 ) -> None:
     """Keeps the alarms' whole state and how far the readings were judged, in the transaction of their changes."""
-    tx.execute(
-        update(POUR)
-        .where(POUR.c.id == pour_id)
-        .values(watchbook=_in_steps(watchbook), judged_reading_id=judged_reading_id)
-    )
+    tx.execute(_JUDGED, {"pour": pour_id, "book": _in_steps(watchbook), "judged": judged_reading_id})
 
 
 def _in_steps(watchbook: Mapping[str, Any]) -> dict[str, Any]:
@@ -293,9 +310,3 @@ def _in_steps(watchbook: Mapping[str, Any]) -> dict[str, Any]:
     """
     padded = {**watchbook, "blanks": ""}
     return {**padded, "blanks": " " * (-len(json.dumps(padded)) % BOOK_STEP)}
-
-
-def _with_poured_ms(columns: Iterable[Any] = (POUR,)) -> Any:
-    return select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
-        BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=True
-    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, Row, bindparam, func, select
 
 from logger.store.boots import BOOT
 from logger.store.saving import READING, Conflict, Incoming, Saved, save_batch
@@ -14,22 +14,24 @@ __all__ = ["READING", "Conflict", "Incoming", "Saved", "after", "counts", "hotte
            "save_batch", "series"]  # fmt: skip
 
 
+# With every judgement; built once.
+_AFTER = (
+    select(
+        READING,
+        (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"),
+        STATION.c.name.label("station_name"),
+    )
+    .join(BOOT, BOOT.c.id == READING.c.boot)
+    .join(STATION, STATION.c.id == READING.c.station_id)
+    .where(READING.c.pour_id == bindparam("pour"), READING.c.id > bindparam("after"))
+    .order_by(READING.c.id)
+    .limit(bindparam("most"))
+)
+
+
 def after(connection: Connection, pour_id: int, reading_id: int, most: int = 5000) -> list[Row[Any]]:
     """A pour's readings that arrived after a given one, oldest arrival first, with `at_ms` (true time)."""
-    return list(
-        connection.execute(
-            select(
-                READING,
-                (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"),
-                STATION.c.name.label("station_name"),
-            )
-            .join(BOOT, BOOT.c.id == READING.c.boot)
-            .join(STATION, STATION.c.id == READING.c.station_id)
-            .where(READING.c.pour_id == pour_id, READING.c.id > reading_id)
-            .order_by(READING.c.id)
-            .limit(most)
-        )
-    )
+    return list(connection.execute(_AFTER, {"pour": pour_id, "after": reading_id, "most": most}))
 
 
 def points_after(

@@ -77,9 +77,13 @@ def by_name(connection: Connection, name: str) -> Row[Any]:
     return found
 
 
+# With every judgement; built once.
+_BY_ID = select(STATION).where(STATION.c.id == bindparam("station"))
+
+
 def by_id(connection: Connection, station_id: int) -> Row[Any]:
     """The station with that row id. Raises NotFound."""
-    found = connection.execute(select(STATION).where(STATION.c.id == station_id)).first()
+    found = connection.execute(_BY_ID, {"station": station_id}).first()
     if found is None:
         raise NotFound(f"there is no station with the number {station_id}")
     return found
