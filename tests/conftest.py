@@ -27,6 +27,15 @@ from cluster import Cluster
 START_MS = 1_795_593_600_000
 
 
+#: Where whole processes run, and tests take long: first, so that no worker is left alone with one in the end.
+LONG = ("tests/whole_pour", "tests/robust", "tests/web/test_hand_over", "tests/web/browser", "tests/logger/delivery")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long ones first."""
+    items.sort(key=lambda item: [not item.nodeid.startswith(place) for place in LONG])
+
+
 def pytest_collection_finish() -> None:
     """What is loaded by now stays, and is not looked through for garbage again and again: a tenth of the run."""
     gc.collect()
