@@ -83,6 +83,8 @@ class Skin:
     #: The coefficient that the trend gave for the end of the step, and the one last seen.
     _ahead: Floats | None = None
     _seen: Floats | None = None
+    #: What met the face then.
+    _seen_cell: Floats | None = None
     _fresh: bool = False
 
     @property
@@ -124,21 +126,25 @@ class Skin:
 
     def heat_out(self, t_k: Floats, room_k: Floats) -> Floats:
         """Heat (W) that leaves through this face, absorbed heat taken off, shape (M,)."""
-        h = self.coefficient(t_k, room_k) if self.computed else self.h
-        self._seen = h
+        cell, room = self.cells(t_k), room_k[:, None]
+        h = self._asked(cell, room) if self.computed else self.h
+        self._seen, self._seen_cell = h, cell
         ratio = 1.0 / (1.0 + h * self.resistance)
-        flux = ratio * (h * (self.cells(t_k) - room_k[:, None]) - self.absorbed)
+        flux = ratio * (h * (cell - room) - self.absorbed)
         return np.asarray(flux @ self.area)
 
     def coefficient(self, t_k: Floats, room_k: Floats) -> Floats:
         """The coefficient that the face's present temperature asks for, shape (M, cells)."""
         if self.shedding.given is not None:
             return np.broadcast_to(self.shedding.given * self.factor[:, None], self.h.shape)
-        cell, room = self.cells(t_k), room_k[:, None]
-        room_c = np.broadcast_to(room - ZERO_CELSIUS_K, cell.shape)
+        return self._asked(self.cells(t_k), room_k[:, None])
+
+    def _asked(self, cell: Floats, room: Floats) -> Floats:
         # The face's temperature hangs on the coefficient that hangs on it, but weakly: the last one will do.
         face = room + (cell - room + self.absorbed * self.resistance) / (1.0 + self.h * self.resistance)
-        return np.asarray(self.factor[:, None] * self.shedding.law(face - ZERO_CELSIUS_K, room_c))
+        return np.asarray(
+            self.factor[:, None] * self.shedding.law(face - ZERO_CELSIUS_K, room - ZERO_CELSIUS_K)
+        )
 
     def restart(self) -> None:
         """Forget the trend: the state may be another one."""
@@ -182,13 +188,13 @@ class Skin:
         flux = ratio * (h * (room - cell) + self.absorbed)
         return np.asarray(flux + self.tie(self.built_h) * (cell - room))
 
-    def missed_w_m2(self, t_k: Floats, room_k: Floats) -> Floats:
-        """How far (W/m², (M,)) the flow in mid-step was off, by the coefficient seen at the step's end."""
-        if self._ahead is None or self._seen is None:
-            return np.zeros(len(t_k))
+    def missed_w_m2(self, room_k: Floats) -> Floats:
+        """How far (W/m², (M,)) the flow in mid-step was off, by what `heat_out` saw at the step's end."""
+        if self._ahead is None or self._seen is None or self._seen_cell is None:
+            return np.zeros(len(room_k))
         ratio = 1.0 / (1.0 + self._seen * self.resistance)
         off = 0.5 * np.abs(self._seen - self._ahead) * ratio * ratio
-        return np.asarray((off * np.abs(self.cells(t_k) - room_k[:, None])).max(axis=1))
+        return np.asarray((off * np.abs(self._seen_cell - room_k[:, None])).max(axis=1))
 
     def settle(self, good: NDArray[np.bool_]) -> None:
         """Remember this step's start for the trend, for the members whose step was accepted."""

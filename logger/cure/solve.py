@@ -218,7 +218,7 @@ class March:
             end_room = self.room.at(end_time, who)
             at_end = read(stage, fine[0], fine[1], end_room)
             if stage.computed:
-                missed = sum(skin.missed_w_m2(fine[0], end_room) for skin in stage.skins)
+                missed = sum(skin.missed_w_m2(end_room) for skin in stage.skins)
                 error = np.maximum(error, missed * dt / (stage.gauge.heat_capacity_m2 * allowed))
             good = error <= 1.0
             for skin in stage.skins:
