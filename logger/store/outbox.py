@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, case, exists, func, insert, or_, select, update
 from sqlalchemy.sql.elements import ColumnElement
 
+from logger.alarms.kind import Priority, urgency
 from logger.alarms.waiting import Waiting, sort_waiting
 from logger.store.alarms import ALARM, same_alarm
 from logger.store.database import table
@@ -49,7 +50,8 @@ def next_due(
     connection: Connection, now_ms: int, groups: Sequence[str], tried: Sequence[int]
 ) -> Row[Any] | None:
     """The message to be tried now, or None: the gravest alarm first, then the oldest; not those in `tried`."""
-    rank = case({"high": 0, "medium": 1}, value=ALARM.c.priority, else_=2)
+    ranks = {priority.value: urgency(priority) for priority in Priority}
+    rank = case(ranks, value=ALARM.c.priority, else_=urgency(Priority.LOW))  # a test message is of no alarm
     free = or_(
         OUTBOX.c.claimed_until_ms.is_(None),
         OUTBOX.c.claimed_until_ms <= now_ms,
