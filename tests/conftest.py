@@ -28,7 +28,13 @@ START_MS = 1_795_593_600_000
 
 
 #: Where whole processes run, and tests take long: first, so that no worker is left alone with one in the end.
-LONG = ("tests/whole_pour", "tests/robust", "tests/web/test_hand_over", "tests/web/browser", "tests/logger/delivery")
+LONG = (
+    "tests/whole_pour",
+    "tests/robust",
+    "tests/web/test_hand_over",
+    "tests/web/browser",
+    "tests/logger/delivery",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
