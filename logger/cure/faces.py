@@ -80,11 +80,9 @@ class Skin:
     absorbed: Floats | float = 0.0
     _before: tuple[Floats, Floats, Floats] | None = None
     _pending: tuple[Floats, Floats, Floats] | None = None
-    #: The coefficient that the trend gave for the end of the step, and the one last seen.
+    #: The coefficient that the trend gave for the end of the step; the one last seen, and what met the face then.
     _ahead: Floats | None = None
-    _seen: Floats | None = None
-    #: What met the face then.
-    _seen_cell: Floats | None = None
+    _seen: tuple[Floats, Floats] | None = None
     _fresh: bool = False
 
     @property
@@ -127,19 +125,14 @@ class Skin:
     def heat_out(self, t_k: Floats, room_k: Floats) -> Floats:
         """Heat (W) that leaves through this face, absorbed heat taken off, shape (M,)."""
         cell, room = self.cells(t_k), room_k[:, None]
-        h = self._asked(cell, room) if self.computed else self.h
-        self._seen, self._seen_cell = h, cell
+        h = self._coefficient(cell, room) if self.computed else self.h
+        self._seen = h, cell
         ratio = 1.0 / (1.0 + h * self.resistance)
         flux = ratio * (h * (cell - room) - self.absorbed)
         return np.asarray(flux @ self.area)
 
-    def coefficient(self, t_k: Floats, room_k: Floats) -> Floats:
-        """The coefficient that the face's present temperature asks for, shape (M, cells)."""
-        if self.shedding.given is not None:
-            return np.broadcast_to(self.shedding.given * self.factor[:, None], self.h.shape)
-        return self._asked(self.cells(t_k), room_k[:, None])
-
-    def _asked(self, cell: Floats, room: Floats) -> Floats:
+    def _coefficient(self, cell: Floats, room: Floats) -> Floats:
+        """What the law asks for, (M, cells), from what meets the face, (M, cells), and the room, (M, 1)."""
         # The face's temperature hangs on the coefficient that hangs on it, but weakly: the last one will do.
         face = room + (cell - room + self.absorbed * self.resistance) / (1.0 + self.h * self.resistance)
         return np.asarray(
@@ -154,7 +147,7 @@ class Skin:
     def refresh(self, t_k: Floats, room_k: Floats) -> None:
         """Set h for the state at the start of a step, unless it was seen at the end of the last one."""
         if not self._fresh:
-            self.h = self.coefficient(t_k, room_k)
+            self.h = self._coefficient(self.cells(t_k), room_k[:, None])
             self._fresh = True
 
     def influx(self, t_k: Floats, mean_k: Floats, now_s: Floats, dt_s: Floats) -> tuple[Floats, Floats]:
@@ -190,11 +183,12 @@ class Skin:
 
     def missed_w_m2(self, room_k: Floats) -> Floats:
         """How far (W/m², (M,)) the flow in mid-step was off, by what `heat_out` saw at the step's end."""
-        if self._ahead is None or self._seen is None or self._seen_cell is None:
+        if self._ahead is None or self._seen is None:
             return np.zeros(len(room_k))
-        ratio = 1.0 / (1.0 + self._seen * self.resistance)
-        off = 0.5 * np.abs(self._seen - self._ahead) * ratio * ratio
-        return np.asarray((off * np.abs(self._seen_cell - room_k[:, None])).max(axis=1))
+        h, cell = self._seen
+        ratio = 1.0 / (1.0 + h * self.resistance)
+        off = 0.5 * np.abs(h - self._ahead) * ratio * ratio
+        return np.asarray((off * np.abs(cell - room_k[:, None])).max(axis=1))
 
     def settle(self, good: NDArray[np.bool_]) -> None:
         """Remember this step's start for the trend, for the members whose step was accepted."""
@@ -203,7 +197,7 @@ class Skin:
         everyone = bool(good.all())
         self._fresh = everyone and self._seen is not None
         if everyone and self._seen is not None:
-            self.h = self._seen
+            self.h = self._seen[0]
         if self._before is None or everyone:
             self._before = self._pending
         else:

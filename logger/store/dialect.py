@@ -132,11 +132,11 @@ def refuses(error: DBAPIError) -> bool:
 
 
 def out_of_reach(error: DBAPIError) -> bool:
-    """Whether that a write was refused means that the server, or the line to it, is away."""
+    """Whether the server, or the line to it, is away: `refuses` is true of that too."""
     state = getattr(error.orig, "sqlstate", None)
     if state is None:
         return isinstance(error, OperationalError) and not hasattr(error.orig, "sqlite_errorcode")
-    return state[:2] in ("08", "57")
+    return state[:2] in _POSTGRES_AWAY
 
 
 _SQLITE_REFUSES = (
@@ -145,8 +145,9 @@ _SQLITE_REFUSES = (
     sqlite3.SQLITE_CANTOPEN,
     sqlite3.SQLITE_READONLY,
 )
-#: Classes of SQLSTATE: connection, resources (a full disk), operator's doing, the system's failure.
-_POSTGRES_REFUSES = ("08", "53", "57", "58")
+#: Classes of SQLSTATE: connection and operator's doing; beside them resources (a full disk) and the system's failure.
+_POSTGRES_AWAY = ("08", "57")
+_POSTGRES_REFUSES = (*_POSTGRES_AWAY, "53", "58")
 
 
 def on_postgres(connection: Connection) -> bool:

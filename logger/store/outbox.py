@@ -46,12 +46,18 @@ def add_message(
     return int(tx.execute(insert(OUTBOX).values(**values).returning(OUTBOX.c.id)).scalar_one())
 
 
+#: A test message is of no alarm, and goes with the least of them.
+_RANK = case(
+    {priority.value: urgency(priority) for priority in Priority},
+    value=ALARM.c.priority,
+    else_=urgency(Priority.LOW),
+)
+
+
 def next_due(
     connection: Connection, now_ms: int, groups: Sequence[str], tried: Sequence[int]
 ) -> Row[Any] | None:
     """The message to be tried now, or None: the gravest alarm first, then the oldest; not those in `tried`."""
-    ranks = {priority.value: urgency(priority) for priority in Priority}
-    rank = case(ranks, value=ALARM.c.priority, else_=urgency(Priority.LOW))  # a test message is of no alarm
     free = or_(
         OUTBOX.c.claimed_until_ms.is_(None),
         OUTBOX.c.claimed_until_ms <= now_ms,
@@ -62,7 +68,7 @@ def next_due(
         .join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id, isouter=True)
         .where(OUTBOX.c.state == WAITING, OUTBOX.c.next_try_ms <= now_ms, free)
         .where(OUTBOX.c.to.in_(groups), OUTBOX.c.id.not_in(tried))
-        .order_by(rank, OUTBOX.c.id)
+        .order_by(_RANK, OUTBOX.c.id)
         .limit(1)
     ).first()
 

@@ -40,16 +40,16 @@ class Window:
         return at_ms >= self.from_ms and (self.until_ms is None or at_ms < self.until_ms)
 
 
+def _with_poured_ms(columns: Iterable[Any] = (POUR,), *, planned: bool = True) -> Any:
+    """Pours with `poured_ms`: null for those that are only planned, or without these."""
+    return select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
+        BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned
+    )
+
+
 # With every batch; built once.
 _TAKING = (
-    select(
-        POUR.c.id,
-        POUR.c.station_id,
-        POUR.c.released_ms,
-        POUR.c.reading_head,
-        (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
-    )
-    .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
+    _with_poured_ms((POUR.c.id, POUR.c.station_id, POUR.c.released_ms, POUR.c.reading_head), planned=False)
     .where(POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage != Stage.CLOSED)
     .order_by(POUR.c.id.desc())
 )
@@ -145,27 +145,12 @@ def add_pour(
     return pour_id
 
 
-def _with_poured_ms(columns: Iterable[Any] = (POUR,)) -> Any:
-    return select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
-        BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=True
-    )
-
-
 # With every page, or every judgement; built once, which takes longer than the answer.
 _ONE = _with_poured_ms().where(POUR.c.id == bindparam("pour"))
 _OLDEST_LIVE = select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE))
-_TO_JUDGE = (
-    select(
-        POUR.c.id,
-        POUR.c.title,
-        POUR.c.station_id,
-        POUR.c.watchbook,
-        POUR.c.judged_reading_id,
-        (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms"),
-    )
-    .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
-    .where(POUR.c.id == bindparam("pour"))
-)
+_TO_JUDGE = _with_poured_ms(
+    (POUR.c.id, POUR.c.title, POUR.c.station_id, POUR.c.watchbook, POUR.c.judged_reading_id), planned=False
+).where(POUR.c.id == bindparam("pour"))
 _JUDGED = (
     update(POUR)
     .where(POUR.c.id == bindparam("pour"))

@@ -114,18 +114,19 @@ class Shop:
 
     def kill(self, what: str) -> None:
         """The process is gone from one moment to the next."""
-        with suppress(ProcessLookupError):
-            os.kill(self._running[what], signal.SIGKILL)
-        while Path(f"/proc/{self._running[what]}").exists():
-            time.sleep(0.001)
+        self._signal(what, signal.SIGKILL)
 
-    def end(self, what: str, within_s: float = 60.0) -> None:
+    def end(self, what: str) -> None:
         """The process is asked to end, and finishes what it is at."""
-        os.kill(self._running[what], signal.SIGTERM)
+        self._signal(what, signal.SIGTERM)
+
+    def _signal(self, what: str, how: signal.Signals, within_s: float = 60.0) -> None:
+        with suppress(ProcessLookupError):
+            os.kill(self._running[what], how)
         until = time.monotonic() + within_s
         while Path(f"/proc/{self._running[what]}").exists():
-            assert time.monotonic() < until, f"the {what} does not end when asked to"
-            time.sleep(0.005)
+            assert time.monotonic() < until, f"the {what} does not end"
+            time.sleep(0.001)
 
     def run(self, chance: random.Random | None, longest_pause_s: float, kills: int) -> Told:
         """The whole pour; with `chance`, something is killed and started again after each random pause.

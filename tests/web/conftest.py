@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 
 from logger.planning.findings import Light
 from logger.pour import Stage
-from logger.settings import Settings
+from logger.settings import Messages, Settings
 from logger.store import people, readings, stations
 from web import desk, signing
 from web.access import COOKIE
@@ -21,12 +21,21 @@ from web.service import Service
 
 
 @pytest.fixture
-def service(tmp_path: Path, clock: Any, empty_database: Path, database_url: str | None) -> Iterator[Service]:
+def messages() -> Messages:
+    """To whom messages go: nobody, unless a file's own fixture says so."""
+    return Messages()
+
+
+@pytest.fixture
+def service(
+    tmp_path: Path, clock: Any, empty_database: Path, database_url: str | None, messages: Messages
+) -> Iterator[Service]:
     """A service without its threads."""
     (tmp_path / "data").mkdir()
     if database_url is None:
         shutil.copy(empty_database, tmp_path / "data" / empty_database.name)
-    made = Service.open(Settings(data_dir=str(tmp_path / "data"), database_url=database_url), clock)
+    settings = Settings(data_dir=str(tmp_path / "data"), database_url=database_url, messages=messages)
+    made = Service.open(settings, clock)
     yield made
     made.close()
 

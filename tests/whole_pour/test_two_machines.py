@@ -160,10 +160,10 @@ def test_a_pulled_cable_between_office_and_bench_loses_nothing(
 
     machines.cable("down")
     before = len(stored(office))
-    until(lambda: kept(bench) >= before + 2, "the station stops when the cable is pulled")
+    until(lambda: kept(bench) >= before + 3, "the station stops when the cable is pulled")
     assert len(stored(office)) == before
     machines.cable("up")
-    until(lambda: len(stored(office)) >= before + 2, "what was kept does not arrive")
+    until(lambda: len(stored(office)) >= before + 3, "what was kept does not arrive")
     numbers = stored(office)
     assert numbers == list(range(1, len(numbers) + 1)), "each once, none missing"
     assert not (bench / "data").exists(), "the station keeps nothing of the service's"

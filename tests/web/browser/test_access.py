@@ -114,7 +114,7 @@ def crowded(page: Any, path: str) -> list[str]:
     found = page.evaluate(
         "(lowest) => [...document.querySelectorAll('button, .button, summary, .top a, .trouble a, select, '"
         "+ 'input:not([type=hidden])')]"
-        ".filter((e) => (lowest > 44 || !e.matches('.button')) && e.offsetParent && !e.closest('label.tick')"
+        ".filter((e) => e.offsetParent && !e.closest('label.tick')"
         "&& e.getBoundingClientRect().height < lowest).map((e) => e.outerHTML.slice(0, 90))",
         lowest,
     )

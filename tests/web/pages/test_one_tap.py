@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import random
-import shutil
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 
 from logger.pour import Stage
-from logger.settings import Messages, Settings
+from logger.settings import Messages
 from logger.store import alarms, links, outbox
 from web import attend, desk
 from web.app import make_app
@@ -20,14 +18,9 @@ from web.service import Service
 
 
 @pytest.fixture
-def service(tmp_path: Any, clock: Any, empty_database: Path) -> Any:
-    """A service with two groups of addresses."""
-    messages = Messages(urls=["json://first.test"], second_urls=["json://second.test"])
-    (tmp_path / "data").mkdir()
-    shutil.copy(empty_database, tmp_path / "data")
-    made = Service.open(Settings(data_dir=str(tmp_path / "data"), messages=messages), clock)
-    yield made
-    made.close()
+def messages() -> Messages:
+    """Two groups of addresses."""
+    return Messages(urls=["json://first.test"], second_urls=["json://second.test"])
 
 
 @pytest.fixture
