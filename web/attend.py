@@ -17,7 +17,6 @@ from logger.delivery.links import LinkRefused
 from logger.errors import NotAllowed, OutOfRange
 from logger.plan_file import Plan
 from logger.planning.assess import assess
-from logger.pour import LIVE
 from logger.store import alarms, events, pours, shown, stations
 from logger.store.links import Purpose
 from web import desk
@@ -128,7 +127,9 @@ def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None
         raise OutOfRange("litres poured", "is out of range", value=litres, allowed="above 0 to 10000 l",
                          remedy="give all that has gone in so far")  # fmt: skip
     with service.store.read() as connection:
-        planned_l = planned_litres(desk.plan_of(_live(pours.get_pour(connection, pour_id))))
+        pour = pours.get_pour(connection, pour_id)
+        desk.may_keep(pour, "poured")
+        planned_l = planned_litres(desk.plan_of(pour))
     differs = None if not planned_l else volume_differs(planned_l, litres)
     text = differs or f"{litres:.1f} L went in" + (f", as planned ({planned_l:.1f} L)" if planned_l else "")
     desk.note(service, pour_id, text, by, "poured", {"litres": litres, "planned_l": planned_l})
@@ -142,7 +143,9 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
         raise OutOfRange("level", "is out of range", value=level_mm, allowed="-1000 to 1000 mm",
                          remedy="measure from one fixed mark, up is plus")  # fmt: skip
     with service.store.read() as connection:
-        plan = desk.plan_of(_live(pours.get_pour(connection, pour_id)))
+        pour = pours.get_pour(connection, pour_id)
+        desk.may_keep(pour, "level")
+        plan = desk.plan_of(pour)
         marks = [
             LevelMark(row.at_ms, row.data["mm"], row.by)
             for row in shown.events_of_kind(connection, pour_id, "level")
@@ -199,12 +202,6 @@ def send_trial(service: Service, by: str) -> int:
         events.add_event(tx, None, service.timeline.true_ms(), "test-sent", by)
     service.on_news()
     return sent
-
-
-def _live(pour: Any) -> Any:
-    if pour.stage not in LIVE:
-        raise NotAllowed(f"pour {pour.id} is {pour.stage}: this is measured while it is watched")
-    return pour
 
 
 __all__ = ["LinkRefused", "Tapped"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Row
 
 from logger.alarms.first_hour import Finding
 from logger.alarms.state import Change
@@ -26,6 +26,11 @@ from web.untested import untested
 #: What may be added to a sealed record, by name, time and reason.
 ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
 LONGEST_REASON = 300
+#: What is kept only while a pour is watched, and what only once it was poured.
+WHILE_WATCHED = {
+    "look": "looks belong to", "level": "the level is measured at", "poured": "what went in is measured at",
+}  # fmt: skip
+AFTER_POURING = ("outcome", "test", "lot", "layer")
 
 
 def plan_pour(service: Service, plan_toml: str, client: str, station: str | None, by: str) -> int:
@@ -49,12 +54,23 @@ def plan_pour(service: Service, plan_toml: str, client: str, station: str | None
 
 
 def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
-    """Another plan for a pour that has not been poured, predicted anew. Raises BadPlan, NotAllowed, NotFound."""
+    """Another plan for a pour that has not been poured, predicted anew; the one before is kept, to be taken back.
+
+    The same plan again changes nothing. Raises BadPlan, NotAllowed, NotFound.
+    """
+    with service.store.read() as connection:
+        pours.may_change_plan(pours.get_pour(connection, pour_id))  # said before a plan is solved in vain
     course = course_of(plan_toml)
     plan, prediction = course.plan, frozen(course)
     with service.store.write() as tx:
-        pours.change_plan(tx, pour_id, plan_toml, plan.title, by, service.timeline.true_ms())
+        before = pours.get_pour(tx, pour_id).plan_toml
+        if plan_toml == before:
+            return
+        at_ms = service.timeline.true_ms()
+        pours.change_plan(tx, pour_id, plan_toml, plan.title, by, at_ms)
         pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
+        events.add_event(tx, pour_id, at_ms, "plan-before", by, "the plan as it was before this change",
+                         {"plan_toml": before})  # fmt: skip
     service.news.tell("pour", pour=pour_id)
 
 
@@ -97,15 +113,20 @@ def _nobody_elses(
 def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
     """The pour's next stage; closing it seals its record.
 
-    It becomes ready, and starts, only when every point is signed or let pass by name and reason.
-    Raises NotAllowed, NotReady, NotFound.
+    It becomes ready, and starts, only when every point is signed or let pass by name and reason. It is given up only
+    with a word why. Raises BadInput, NotAllowed, NotReady, NotFound.
     """
+    text = text.strip()
     known = None
     starts = to in (Stage.READY, Stage.POURING)
     unheard = untested(service) if to is Stage.POURING else None
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
+        if to is Stage.SPOILED and not text:
+            raise BadInput(
+                "reason", "is empty", remedy="say why it is given up: a record of a failure teaches most"
+            )
         if to is Stage.CLOSED:
             known = measured(connection, pour_id)
         elif starts:
@@ -150,30 +171,32 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
         return book.acknowledge(key, by, now_ms)
 
     service.watch.act(alarm_id, by, act)
-    if text:
+    if text.strip():
         with service.store.read() as connection:
             pour_id = alarms.get_alarm(connection, alarm_id).pour_id
         note(service, pour_id, text, by, reason="said when the alarm was acknowledged")
 
 
 def look(service: Service, pour_id: int, finding: Finding, by: str, text: str = "") -> None:
-    """A look at the form in the first hour. Raises NotFound."""
-    note(service, pour_id, text, by, kind="look", data={"finding": str(finding)})
+    """A look at the form of a pour that is watched. Raises NotAllowed, NotFound."""
+    note(service, pour_id, text, by, "look", {"finding": str(finding)})
     service.watch.wake()
 
 
 def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",
          data: dict[str, Any] | None = None, reason: str = "") -> None:  # fmt: skip
-    """Keeps something with a pour, whatever its stage; with a sealed record as an addition that carries its reason.
+    """Keeps something with a pour, in the stages in which there is anything to keep of that kind; with a sealed record
+    as an addition that carries its reason.
 
-    Raises BadInput for a sealed record without a reason, NotAllowed for what belongs to a growing one, NotFound.
+    Raises BadInput for an empty note and for a sealed record without a reason, NotAllowed for what belongs to another
+    stage, NotFound.
     """
+    if kind == "note" and not text.strip():
+        raise BadInput("note", "is empty", remedy="write what you saw or did")
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
+        may_keep(pour, kind)
         if pour.stage == Stage.CLOSED:
-            if kind not in ADDED:
-                raise NotAllowed(f"pour {pour_id} is closed and its record sealed: nothing is done to it any more; "
-                                 "what is known later is added on its record's page, with a reason")  # fmt: skip
             if not reason.strip():
                 raise BadInput(
                     "reason", "is empty", remedy="this record is sealed: say why you add to it now"
@@ -184,17 +207,21 @@ def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",
     service.news.tell("pour", pour=pour_id)
 
 
-def tell(
-    service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any], reason: str
-) -> None:
-    """What people tell a record: outcome, test, lot, layer, note. Raises NotAllowed before pouring, else as `note`."""
-    with service.store.read() as connection:
-        pour = pours.get_pour(connection, pour_id)
-    if pour.poured_ms is None:
+def may_keep(pour: Row[Any], kind: str) -> None:
+    """Raises NotAllowed when a pour's stage has nothing of that kind to keep."""
+    if pour.stage == Stage.CLOSED and kind not in ADDED:
         raise NotAllowed(
-            f"pour {pour_id} is {pour.stage}: there is nothing to tell of it before it is poured"
+            f"pour {pour.id} is closed and its record sealed: nothing is done to it any more; "
+            "what is known later is added on its record's page, with a reason"
         )
-    note(service, pour_id, text, by, kind, data, reason)
+    if kind in WHILE_WATCHED and pour.stage not in LIVE:
+        raise NotAllowed(
+            f"pour {pour.id} is {pour.stage}: {WHILE_WATCHED[kind]} a pour that is being watched"
+        )
+    if kind in AFTER_POURING and pour.poured_ms is None:
+        raise NotAllowed(
+            f"pour {pour.id} is {pour.stage}: there is nothing to tell of it before it is poured"
+        )
 
 
 def plan_of(pour: Any) -> Plan:

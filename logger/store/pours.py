@@ -218,11 +218,15 @@ def all_pours(
     return list(connection.execute(wanted.where(POUR.c.id.in_(newest))))
 
 
+def may_change_plan(pour: Row[Any]) -> None:
+    """Raises NotAllowed when a pour's plan is fixed."""
+    if pour.stage not in (Stage.PLANNED, Stage.READY):
+        raise NotAllowed(f"pour {pour.id} is {pour.stage}: its plan was frozen when pouring started")
+
+
 def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: str, now_ms: int) -> None:
     """Replaces the plan of a pour that has not been poured. Raises NotAllowed afterwards."""
-    pour = get_pour(tx, pour_id)
-    if pour.stage not in (Stage.PLANNED, Stage.READY):
-        raise NotAllowed(f"pour {pour_id} is {pour.stage}: its plan was frozen when pouring started")
+    may_change_plan(get_pour(tx, pour_id))
     tx.execute(
         update(POUR)
         .where(POUR.c.id == pour_id)

@@ -65,6 +65,10 @@ def station_token(service: Service) -> str:
     return token
 
 
+#: What is said on the way into a stage that asks for it.
+WORDS = {Stage.SPOILED: "given up in a test"}
+
+
 class Shop:
     """A workshop in a test: plans pours, pours them, and feeds readings while the clock moves."""
 
@@ -92,7 +96,7 @@ class Shop:
         for stage in stages:
             if stage is Stage.READY:
                 self.sign_all(pour_id)
-            desk.move_on(self.service, pour_id, stage, "Ada")
+            desk.move_on(self.service, pour_id, stage, "Ada", WORDS.get(stage, ""))
 
     def sign_all(self, pour_id: int) -> None:
         """Ada and Ben sign every point; what is at stop or has no photo Ada lets pass by name and reason."""

@@ -289,7 +289,7 @@ NONSENSE: list[tuple[str, dict[str, str], str]] = [
     ("lot", {"product": "R", "part": "A", "lot": "1", "kg": "1", "expires_on": "April"}, "is not a date"),
     ("test", {"what": "taste", "value": "sweet"}, "what: is not known"),
     ("layer", {"number": "1"}, "is not a layer"),
-    ("addition", {"text": " "}, "text: is empty"),
+    ("addition", {"text": " "}, "note: is empty"),
 ]
 
 
@@ -398,7 +398,9 @@ def test_a_crowded_record_fits_two_sheets_and_says_what_it_left_out(
 def crowd(maker: Any, shop: Any, pour: int) -> None:
     """Fills a record of a pour that is out of its form."""
     for number in range(40):
-        desk.note(shop.service, pour, "x" * 300, "Ada", "look", {"finding": "dry"})
+        with shop.service.store.write() as tx:
+            at_ms = shop.service.timeline.true_ms()
+            events.add_event(tx, pour, at_ms, "look", "Ada", "x" * 300, {"finding": "dry"})
         data = {"a_g": 2000.0, "b_g": 1000.0, "error_pct": -12.5, "light": "stop", "sentence": "y" * 300}
         desk.note(shop.service, pour, f"batch {number}", "Ada", "batch", data)
         lot = {

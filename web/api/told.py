@@ -24,7 +24,7 @@ router = APIRouter(prefix="/api/pours/{pour_id}", tags=["records"], responses=ER
 def outcome(pour_id: RowId, shape: OutcomeShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """How it ended: good, flawed or lost, with its defects and what mending cost. Told again, it counts anew."""
     data = happened.check_outcome(shape.model_dump(exclude={"text", "reason"}))
-    desk.tell(service, pour_id, who.name, "outcome", shape.text, data, shape.reason)
+    desk.note(service, pour_id, shape.text, who.name, "outcome", data, shape.reason)
     return _newest(service, pour_id)
 
 
@@ -32,7 +32,7 @@ def outcome(pour_id: RowId, shape: OutcomeShape, service: ServiceDep, who: Maker
 def test(pour_id: RowId, shape: TestShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """A test on the casting: how it came out of the form, how hard it was."""
     data = happened.check_test({"what": shape.what, "value": shape.value})
-    desk.tell(service, pour_id, who.name, "test", shape.text, data, shape.reason)
+    desk.note(service, pour_id, shape.text, who.name, "test", data, shape.reason)
     return _newest(service, pour_id)
 
 
@@ -40,14 +40,14 @@ def test(pour_id: RowId, shape: TestShape, service: ServiceDep, who: MakerDep) -
 def lot(pour_id: RowId, shape: LotShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """A resin lot that went into this pour."""
     data = check_lot(shape.model_dump(exclude={"reason"}))
-    desk.tell(service, pour_id, who.name, "lot", "", data, shape.reason)
+    desk.note(service, pour_id, "", who.name, "lot", data, shape.reason)
     return _newest(service, pour_id)
 
 
 @router.post("/layers", status_code=201)
 def layer(pour_id: RowId, shape: LayerShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """A later layer that is poured now."""
-    desk.tell(service, pour_id, who.name, "layer", "", happened.check_layer(shape.number), shape.reason)
+    desk.note(service, pour_id, "", who.name, "layer", happened.check_layer(shape.number), shape.reason)
     return _newest(service, pour_id)
 
 

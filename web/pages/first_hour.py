@@ -71,10 +71,5 @@ def look(
     if finding not in set(Finding):
         raise BadInput("finding", "is not one of the answers", value=finding, allowed=", ".join(Finding),
                        remedy="go back and press again")  # fmt: skip
-    with service.store.read() as connection:
-        stage = pours.get_pour(connection, pour_id).stage
-    if stage not in LIVE:
-        raise NotAllowed(f"pour {pour_id} is {stage}: looks belong to a pour that is being watched")
-    desk.note(service, pour_id, text.strip(), who.name, "look", {"finding": finding})
-    service.watch.wake()
+    desk.look(service, pour_id, Finding(finding), who.name, text)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)

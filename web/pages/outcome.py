@@ -9,7 +9,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
-from logger.errors import BadInput
 from logger.record import happened
 from logger.record.shop import check_lot
 from web import desk
@@ -37,7 +36,7 @@ async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, wh
         "rework_h": _number(given.get("hours", ""), "Hours of work"),
     })  # fmt: skip
     text, reason = given.get("text", ""), given.get("reason", "")
-    await run_in_threadpool(desk.tell, service, pour_id, who.name, "outcome", text, data, reason)
+    await run_in_threadpool(desk.note, service, pour_id, text, who.name, "outcome", data, reason)
     return _told(pour_id, reason)
 
 
@@ -47,7 +46,7 @@ def told_test(
 ) -> Response:  # fmt: skip
     """A test on the casting: how it came out of the form, how hard it was."""
     data = happened.check_test({"what": what, "value": value})
-    desk.tell(service, pour_id, who.name, "test", text, data, reason)
+    desk.note(service, pour_id, text, who.name, "test", data, reason)
     return _told(pour_id, reason)
 
 
@@ -59,7 +58,7 @@ def lot(
     """A resin lot that went into this pour."""
     data = check_lot({"product": product, "part": part, "lot": lot, "kg": number_from(kg, "Used"),
                       "expires_on": expires_on})  # fmt: skip
-    desk.tell(service, pour_id, who.name, "lot", "", data, reason)
+    desk.note(service, pour_id, "", who.name, "lot", data, reason)
     return _told(pour_id, reason)
 
 
@@ -69,7 +68,7 @@ def layer(
 ) -> Response:  # fmt: skip
     """A layer that is poured now."""
     data = happened.check_layer(number_from(number, "Layer"))
-    desk.tell(service, pour_id, who.name, "layer", "", data, reason)
+    desk.note(service, pour_id, "", who.name, "layer", data, reason)
     return _told(pour_id, reason)
 
 
@@ -78,9 +77,7 @@ def addition(
     pour_id: RowId, service: ServiceDep, who: MakerDep, text: Long, reason: Word = ""
 ) -> Response:  # fmt: skip
     """Something that is added to a sealed record. On an open one it is a note."""
-    if not text.strip():
-        raise BadInput("text", "is empty", remedy="write what is to be added")
-    desk.tell(service, pour_id, who.name, "note", text, {}, reason)
+    desk.note(service, pour_id, text, who.name, reason=reason)
     return _told(pour_id, reason)
 
 

@@ -45,7 +45,7 @@ def change(
 ) -> Response:  # fmt: skip
     """Another plan file."""
     try:
-        _change(service, pour_id, plan_toml, who.name)
+        desk.change_plan(service, pour_id, plan_toml, who.name)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error), typed=plan_toml)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
@@ -65,7 +65,7 @@ def change_numbers(
         with service.store.read() as connection:
             plan = desk.plan_of(pours.get_pour(connection, pour_id))
         changed = with_numbers(plan, given, moisture, units_of(request))
-        _change(service, pour_id, plan_to_text(changed), who.name)
+        desk.change_plan(service, pour_id, plan_to_text(changed), who.name)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
@@ -79,19 +79,8 @@ def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
         before = shown.events_of_kind(connection, pour_id, "plan-before")
     if not before:
         raise NotAllowed(f"pour {pour_id}: its plan has not been changed yet, so there is nothing to undo")
-    _change(service, pour_id, before[-1].data["plan_toml"], who.name)
+    desk.change_plan(service, pour_id, before[-1].data["plan_toml"], who.name)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
-
-
-def _change(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
-    with service.store.read() as connection:
-        before = pours.get_pour(connection, pour_id).plan_toml
-    if plan_toml == before:
-        return
-    desk.change_plan(service, pour_id, plan_toml, by)
-    desk.note(
-        service, pour_id, "the plan as it was before this change", by, "plan-before", {"plan_toml": before}
-    )
 
 
 def _page(

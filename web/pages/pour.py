@@ -73,11 +73,7 @@ def take_on(
             "to", "is not a stage", value=to, allowed=", ".join(Stage), remedy="go back and press again"
         )
     wanted = Stage(to)
-    if wanted is Stage.SPOILED and not text.strip():
-        raise BadInput(
-            "reason", "is empty", remedy="say why it is given up: a record of a failure teaches most"
-        )
-    desk.move_on(service, pour_id, wanted, who.name, text.strip())
+    desk.move_on(service, pour_id, wanted, who.name, text)
     path = "/record" if wanted is Stage.CLOSED else "/first-hour" if wanted is Stage.WATCHED else ""
     return RedirectResponse(f"/pours/{pour_id}{path}", 303)
 
@@ -100,9 +96,7 @@ def add_note(
     reason: Annotated[str, Form(max_length=desk.LONGEST_REASON)] = "",
 ) -> Response:  # fmt: skip
     """Keeps a note with the pour; with a sealed record as an addition with its reason."""
-    if not text.strip():
-        raise BadInput("note", "is empty", remedy="write what you saw or did")
-    desk.note(service, pour_id, text.strip(), who.name, reason=reason)
+    desk.note(service, pour_id, text, who.name, reason=reason)
     # Only a sealed record asks for a reason.
     where = f"/pours/{pour_id}/record#additions" if reason.strip() else f"/pours/{pour_id}#events"
     return RedirectResponse(where, 303)
