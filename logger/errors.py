@@ -17,6 +17,8 @@ LoggerError
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
+from typing import Any
 
 
 class LoggerError(Exception):
@@ -48,6 +50,11 @@ class BadInput(LoggerError):
         if remedy:
             parts.append(remedy)
         super().__init__("; ".join(parts))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """On its way from another process it stays what it is: made anew from its parts, not from its message."""
+        given: dict[str, Any] = {"value": self.value, "allowed": self.allowed, "remedy": self.remedy}
+        return partial(type(self), self.where, self.problem, **given), ()
 
 
 class BadPlan(BadInput):
@@ -85,7 +92,12 @@ class NotReady(NotAllowed):
         self.obstacles = tuple(obstacles)
         count = len(self.obstacles)
         what = "1 thing stands" if count == 1 else f"{count} things stand"
+        self._pour = pour
         super().__init__(f"{pour}: {what} in the way. {' '.join(self.obstacles)}")
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """As BadInput."""
+        return type(self), (self._pour, self.obstacles)
 
 
 class StoreError(LoggerError):

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import ctypes
 import os
+import resource
 import signal
 import threading
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import Any
 
@@ -17,10 +20,24 @@ _PR_SET_PDEATHSIG = 1
 _NICE = 10
 
 
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a process may take before the system ends it, or refuses it more.
+
+    `memory_bytes`: its own data (RLIMIT_DATA), without libraries and files that it shares; past it, MemoryError.
+    `cpu_s`: time on the processor; past it, the process is killed. `file_bytes`: the largest file that it may write.
+    """
+
+    memory_bytes: int
+    cpu_s: int
+    file_bytes: int
+
+
 class OwnProcess:
     """Runs one function call at a time in another process, so that nobody here waits for its arithmetic."""
 
-    def __init__(self) -> None:
+    def __init__(self, limits: Limits | None = None) -> None:
+        self._limits = limits
         self._lock = threading.Lock()
         self._pool: ProcessPoolExecutor | None = None
         self._closed = False
@@ -35,7 +52,7 @@ class OwnProcess:
                     max_workers=1,
                     mp_context=get_context("spawn"),
                     initializer=_as_child,
-                    initargs=(os.getpid(),),
+                    initargs=(os.getpid(), self._limits),
                 )
             pool = self._pool
         try:
@@ -60,11 +77,27 @@ class OwnProcess:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _as_child(parent: int) -> None:
+def _as_child(parent: int, limits: Limits | None) -> None:
     ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
     # A parent that was killed while this process was still importing sends no signal any more, and the pipes do
     # not tell either: this end holds both ends of them.
     if os.getppid() != parent:
         os._exit(1)
-    os.nice(_NICE)
+    # A system that forbids even this (a unit's SystemCallFilter) takes nothing from the work but its politeness.
+    with suppress(PermissionError):
+        os.nice(_NICE)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if limits is None:
+        return
+    signal.signal(
+        signal.SIGXFSZ, signal.SIG_IGN
+    )  # a write past the limit is then an OSError that can be told
+    for what, most in (
+        (resource.RLIMIT_DATA, limits.memory_bytes),
+        (resource.RLIMIT_CPU, limits.cpu_s),
+        (resource.RLIMIT_FSIZE, limits.file_bytes),
+        (resource.RLIMIT_CORE, 0),
+    ):
+        hardest = resource.getrlimit(what)[1]
+        wanted = most if hardest == resource.RLIM_INFINITY else min(most, hardest)
+        resource.setrlimit(what, (wanted, wanted))
