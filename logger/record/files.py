@@ -1,7 +1,8 @@
 """A record's tables as CSV and everything as JSON, and back without a loss. The columns are in SCHEMA.md.
 
 CSV as in RFC 4180. An empty field is null; text that is empty or starts with a quotation mark is written as a JSON
-string, so that it cannot be taken for null. A column of JSON holds JSON. Nothing is rounded.
+string, so that it cannot be taken for null; so is text that a spreadsheet would take for a formula. A column of JSON
+holds JSON. Nothing is rounded.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ TYPES = {
     "forecasts": {"made_ms": int, "at_h": float, "body": dict},
     "boots": {"offset_ms": int, "clock_set": bool},
 }  # fmt: skip
+#: What text begins with that is written as a JSON string: itself, and what begins a formula (OWASP, "CSV Injection").
+QUOTED = ('"', "=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 SCHEMA = Path(__file__).with_name("SCHEMA.md")
 
 
@@ -108,7 +111,7 @@ def _cell(kind: type, value: Any) -> Any:
         return int(value)
     if kind is float:
         return repr(float(value))
-    return json.dumps(value) if kind is str and (value == "" or value[0] == '"') else value
+    return json.dumps(value) if kind is str and (value == "" or value.startswith(QUOTED)) else value
 
 
 def _value(kind: type, cell: str, where: str, column: str) -> Any:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -34,6 +35,10 @@ UNITS: dict[str, Callable[[float], float]] = {
 SPANS_S = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0, "ms": 0.001}
 #: What loggers write where they have no value.
 NO_VALUE = frozenset({"", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a", "err", "error"})
+#: Directives of a time format, in groups that say the same: a format has at most one of each group.
+DIRECTIVES = ("d", "bBm", "yY", "HI", "M", "S", "f", "p", "z", "aAw", "j")
+#: Years that a log may tell of, the same in s since 1970, and the longest span from its own start, s (ten years).
+FIRST_YEAR, LAST_YEAR, LATEST_S, LONGEST_S = 1971, 2099, 4_102_444_800.0, 3.2e8
 #: Bad rows that are told one by one; the rest is counted.
 TOLD = 50
 
@@ -143,6 +148,8 @@ def check_mapping(mapping: Mapping) -> None:
         raise BadInput("mapping", "sends two columns to one place", value=[c.to for c in mapping.columns],
                        remedy="number the second one: core-2")  # fmt: skip
     of_day = mapping.time_as == "iso" or "%" in mapping.time_as
+    if "%" in mapping.time_as:
+        _check_format(mapping.time_as)
     if not of_day and mapping.time_as not in (*SPANS_S, "unix"):
         raise BadInput("mapping: time", "is not known", value=mapping.time_as,
                        allowed="s, min, h, d, ms, unix, iso, or a format with %",
@@ -157,6 +164,24 @@ def check_mapping(mapping: Mapping) -> None:
         raise BadInput(
             "mapping: delimiter", "is not one character", value=mapping.delimiter, remedy="give one"
         )
+
+
+def _check_format(written: str) -> None:
+    """Raises BadInput for a format that cannot be read by, or whose meaning is open."""
+    named = re.findall(r"%(.?)", written.replace("%%", ""), re.DOTALL)
+    known = "".join(DIRECTIVES)
+    for name in named:
+        if not name or name not in known:
+            raise BadInput("mapping: time", "has a directive that is not known", value=f"%{name}",
+                           allowed=", ".join(f"%{letter}" for letter in known),
+                           remedy="say how times are written, such as %d/%m/%Y %H:%M")  # fmt: skip
+    for group in DIRECTIVES:
+        if sum(name in group for name in named) > 1:
+            raise BadInput("mapping: time", "says the same thing twice", value=written,
+                           allowed="each part of day and time once", remedy="leave one out")  # fmt: skip
+    if not {"y", "Y"} & set(named):
+        raise BadInput("mapping: time", "names no year", value=written, allowed="%Y or %y among others",
+                       remedy="give the column of the date as well")  # fmt: skip
 
 
 def guess_columns(text: str, delimiter: str = ",", skip: int = 0) -> tuple[list[str], list[list[str]]]:
@@ -226,6 +251,12 @@ class _Clock:
             found = value * SPANS_S.get(self._as, 1.0)
         else:
             found = self._of_day(text)
+        if self.absolute and not 0 <= found <= LATEST_S:
+            raise _Bad(
+                f"time {text!r} is not between {FIRST_YEAR} and {LAST_YEAR}: is it written another way?"
+            )
+        if not self.absolute and not abs(found) <= LONGEST_S:
+            raise _Bad(f"time {text!r} is more than ten years from the log's start: is it another unit?")
         self._last = max(found, self._last)
         return found
 
@@ -234,6 +265,10 @@ class _Clock:
             at = datetime.fromisoformat(text) if self._as == "iso" else datetime.strptime(text, self._as)  # noqa: DTZ007
         except ValueError as error:
             raise _Bad(f"time {text!r} is not written as {self._as}") from error
+        if not FIRST_YEAR <= at.year <= LAST_YEAR:
+            raise _Bad(
+                f"time {text!r} is not between {FIRST_YEAR} and {LAST_YEAR}: is it written another way?"
+            )
         if at.tzinfo is not None:
             return at.timestamp()
         if self._zone is None:

@@ -31,6 +31,13 @@ AWKWARD = [
     "\r",
     "Ångström – 木",
     "=1+1",
+    '=HYPERLINK("http://127.0.0.1/?"&A1)',
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    "\t=1",
+    "\n=1",
+    "\uff1d1+1",
     "a\x00b",
     " blank ends ",
     ",",
@@ -71,6 +78,19 @@ def test_the_csv_is_what_the_standard_library_reads(sealed: Any) -> None:
     assert {row["place"] for row in rows} == {"core", "surface", "room"}
     assert sum(row["milli_c"] == "" for row in rows) == 1, "a failed read has no temperature"
     assert text.count("\r\n") == 271
+
+
+def test_no_cell_of_text_is_a_formula_to_a_spreadsheet(awkward: Any) -> None:
+    """Somebody's own words are shown, not worked out; numbers below zero stay numbers (OWASP, "CSV Injection")."""
+    awkward.sweep(core=21.0)
+    with awkward.store.read() as connection:
+        events = "".join(csv_lines(connection, awkward.pour_id, "events"))
+        rows = list(rows_of(connection, awkward.pour_id, "readings"))
+    cold = tuple(-5250 if column == "milli_c" else value for column, value in zip(
+        COLUMNS["readings"], rows[0], strict=True))  # fmt: skip
+    for cell in (cell for row in csv.reader(io.StringIO(events, newline="")) for cell in row):
+        assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d")), cell
+    assert ",-5250," in "".join(as_csv("readings", [cold]))
 
 
 def test_the_json_of_everything_holds_every_row(awkward: Any) -> None:

@@ -56,7 +56,7 @@ def test_the_hour_that_the_clock_repeats_is_read_twice_and_the_missing_one_refus
 def test_a_time_of_day_without_a_zone_is_asked_for() -> None:
     """A zone is never guessed."""
     with pytest.raises(BadInput, match="in which time zone"):
-        read_log("at,T\n", Mapping(("at",), "%H:%M", (Column("T", "room", "c"),)))
+        read_log("at,T\n", Mapping(("at",), "%d.%m.%Y", (Column("T", "room", "c"),)))
     with pytest.raises(BadReadings, match="no time zone was given"):
         read_log("at,T\n2026-01-01T10:00,1\n", Mapping(("at",), "iso", (Column("T", "room", "c"),)))
     log = read_log("at,T\n2026-01-01T10:00+01:00,1\n", Mapping(("at",), "iso", (Column("T", "room", "c"),)))
@@ -89,7 +89,12 @@ def test_a_field_without_a_value_is_a_failed_reading_and_told() -> None:
         (Mapping(("t",), "s", (Column("core", "core", "celsius"),)), "unit is not known"),
         (Mapping(("t",), "s", (Column("core", "middle", "c"),)), "place is not known"),
         (Mapping(("t",), "fortnights", (Column("core", "core", "c"),)), "is not known"),
-        (Mapping(("t",), "%H:%M", (Column("core", "core", "c"),), "Mars/Olympus"), "zone: is not known"),
+        (Mapping(("t",), "%Y%m%d", (Column("core", "core", "c"),), "Mars/Olympus"), "zone: is not known"),
+        (Mapping(("t",), "%H:%M", (Column("core", "core", "c"),), "UTC"), "names no year"),
+        (Mapping(("t",), "%d%d", (Column("core", "core", "c"),), "UTC"), "says the same thing twice"),
+        (Mapping(("t",), "%m %B %Y", (Column("core", "core", "c"),), "UTC"), "says the same thing twice"),
+        (Mapping(("t",), "%Y%q", (Column("core", "core", "c"),), "UTC"), "directive that is not known"),
+        (Mapping(("t",), "%Y%", (Column("core", "core", "c"),), "UTC"), "directive that is not known"),
         (
             Mapping(("t",), "s", (Column("core", "core", "c"), Column("air", "core", "c"))),
             "two columns to one place",
@@ -101,6 +106,25 @@ def test_a_mapping_that_makes_no_sense_is_refused(mapping: Mapping, message: str
     """Before any row is read."""
     with pytest.raises(BadInput, match=message):
         read_log("t,core,air\n0,1,2\n", mapping)
+
+
+@pytest.mark.parametrize(
+    ("time_as", "time"),
+    [
+        ("unix", "1e300"),
+        ("unix", "-1"),
+        ("s", "1e300"),
+        ("s", "-4e8"),
+        ("iso", "0001-01-01T00:00+14:00"),
+        ("iso", "9999-12-31T23:59-14:00"),
+        ("%y %j", "70 001"),
+    ],
+)
+def test_a_time_far_from_any_pour_is_a_bad_row(time_as: str, time: str) -> None:
+    """Nothing that comes later counts with such a number, whatever it is written as."""
+    mapping = Mapping(("t",), time_as, (Column("core", "core", "c"),), "UTC")
+    with pytest.raises(BadReadings, match=r"line 2: time .*: is it (written another way|another unit)\?"):
+        read_log(f"t,core\n{time},20\n", mapping)
 
 
 def test_a_column_that_is_not_there_is_named_with_those_that_are() -> None:
