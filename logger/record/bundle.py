@@ -27,7 +27,7 @@ from logger.store import seals
 from logger.store.chain import canonical
 from logger.store.database import Store
 from logger.store.events import add_event
-from logger.store.photos import put
+from logger.store.photos import find, put
 from logger.store.transfer import COLUMNS, pour_of, put_in, rows_of
 
 BUNDLE_VERSION = 1
@@ -77,9 +77,9 @@ def write_bundle(
             for event in record["additions"]
             if happened.subject(event["kind"], event["data"]) == "photo"
         ]:
-            found = None if photos is None else next(photos.glob(f"{photo['sha256']}.*"), None)
+            found = None if photos is None else find(photos, photo.get("sha256"))
             if found is None:
-                raise StoreError(f"photo {photo['sha256'][:12]} of pour {pour_id} is gone from the disk; "
+                raise StoreError(f"photo {str(photo.get('sha256'))[:12]} of pour {pour_id} is gone from the disk; "
                                  "restore it from a backup, then export again")  # fmt: skip
             put(f"photos/{found.name}", [found.read_bytes()])
         manifest = {
@@ -157,7 +157,7 @@ def verify_bundle(file: IO[bytes], *, printed: str | None = None, where: str = "
                 pour_id = put_in(tx, bundle.pour, bundle.body, bundle.tables, 0)
                 photos = Path(folder) / "photos"
                 keep_photos(bundle, photos)
-                verdict = verify(tx, pour_id, printed=printed, photos=photos)
+                verdict = verify(tx, pour_id, printed=printed, pictures=photos)
         except (NotAllowed, KeyError, ValueError, TypeError) as error:
             return Verdict(
                 0, False, False, 0, 0, f"{where}: its tables do not fit each other ({error})", "altered"
@@ -192,9 +192,6 @@ def bring_in(tx: Connection, bundle: Bundle, by: str, now_ms: int) -> int:
 def keep_photos(bundle: Bundle, folder: Path) -> None:
     """Puts a bundle's photos on the disk. A name that is no photo's is refused: BadInput."""
     for name, raw in bundle.photos.items():
-        stem, _, ending = name.partition(".")
-        if ending not in ("jpg", "png", "webp") or len(stem) != 64 or set(stem) - set("0123456789abcdef"):
-            raise BadInput(f"photos/{name}", "is no photo's name", remedy="take the file as it was exported")
         put(raw, folder, name)
 
 

@@ -7,7 +7,6 @@ cutting the last ones off together with the chain's head shows only against a la
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
@@ -21,7 +20,7 @@ from logger.errors import NotFound
 from logger.record import happened
 from logger.record.links import Break, Wrong, walk
 from logger.record.seal import alarm_hashes, forecast_hash, pour_hashes, seal_hash
-from logger.store import pours, seals
+from logger.store import photos, pours, seals
 from logger.store.chain import (
     Linked,
     body_of_reading,
@@ -68,9 +67,9 @@ class _Found(Exception):
 
 
 def verify(
-    connection: Connection, pour_id: int, *, printed: str | None = None, photos: Path | None = None
+    connection: Connection, pour_id: int, *, printed: str | None = None, pictures: Path | None = None
 ) -> Verdict:
-    """Proves one pour. `printed`: the seal's hash (or its first characters) from paper; `photos`: their folder.
+    """Proves one pour. `printed`: the seal's hash (or its first characters) from paper; `pictures`: the photos' folder.
 
     Raises NotFound when there is no such pour.
     """
@@ -86,8 +85,8 @@ def verify(
         _readings(connection, pour, seal, counts)
         if seal is not None:
             _rest(connection, pour, seal, notes)
-        if photos is not None:
-            _photos(connection, pour_id, photos)
+        if pictures is not None:
+            _photos(connection, pour_id, pictures)
         if printed is not None:
             _against_paper(seal, printed)
     except _Found as found:
@@ -291,12 +290,13 @@ def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
         _at_ms, kind, _by, _text, data = json.loads(row.body or "[null,null,null,null,null]")
         if happened.subject(kind, data) != "photo":
             continue
-        found = next(folder.glob(f"{data['sha256']}.*"), None)
+        name = (data or {}).get("sha256")
+        found = photos.find(folder, name)
         if found is None:
-            raise _Found("missing", "photo", f"photo {data['sha256'][:12]} (event {row.id}) is gone from the disk",
+            raise _Found("missing", "photo", f"photo {str(name)[:12]} (event {row.id}) is gone from the disk",
                          row_id=row.id)  # fmt: skip
-        if hashlib.sha256(found.read_bytes()).hexdigest() != data["sha256"]:
-            raise _Found("altered", "photo", f"photo {data['sha256'][:12]} (event {row.id}) was altered",
+        if not photos.is_whole(found):
+            raise _Found("altered", "photo", f"photo {str(name)[:12]} (event {row.id}) was altered",
                          row_id=row.id)  # fmt: skip
 
 

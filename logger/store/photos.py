@@ -1,4 +1,7 @@
-"""The files of photos: each named by the SHA-256 of its bytes, so that every copy proves itself."""
+"""The files of photos: each named by the SHA-256 of its bytes, so that every copy proves itself.
+
+A photo's name comes from a record, and a record may come from anybody: here alone it becomes a path.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +12,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from logger.errors import BadInput
+
 #: Below the data folder, and below a folder of backups.
 FOLDER = "photos"
-_NAME = re.compile(r"([0-9a-f]{64})\.(?:jpg|png|webp)")
+#: Kinds of picture → how their files end. New ones are JPEG; the others were kept by earlier programs.
+KINDS = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_NAME = re.compile(rf"({_SHA256.pattern})\.(?:{'|'.join(KINDS.values())})")
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,8 +30,36 @@ class Copied:
     damaged: Sequence[str]  #: gone, or their bytes are no longer what their name says
 
 
+def is_name(name: object) -> bool:
+    """Whether this is the name of a photo's file."""
+    return isinstance(name, str) and _NAME.fullmatch(name) is not None
+
+
+def find(folder: Path, sha256: object) -> Path | None:
+    """The file of the photo with that hash; None where there is none, or where it is no hash at all."""
+    if not isinstance(sha256, str) or not _SHA256.fullmatch(sha256):
+        return None
+    there = (folder / f"{sha256}.{ending}" for ending in KINDS.values())
+    return next((path for path in there if path.is_file()), None)
+
+
+def is_whole(path: Path) -> bool:
+    """Whether a photo's file holds the bytes that its name promises. Raises OSError."""
+    found = _NAME.fullmatch(path.name)
+    if found is None or not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest() == found[1]
+
+
 def put(raw: bytes, folder: Path, name: str) -> None:
-    """A photo's bytes under its name, on the disk when this returns: a record may point to it. Raises OSError."""
+    """A photo's bytes under its name, on the disk when this returns: a record may point to it.
+
+    Raises OSError; BadInput where it is no photo's name.
+    """
+    if not is_name(name):
+        raise BadInput(f"photos/{name}", "is no photo's name", allowed="64 hex digits and .jpg, .png or .webp",
+                       remedy="take the file as it was exported")  # fmt: skip
     folder.mkdir(parents=True, exist_ok=True)
     part = folder / f".{name}.part"
     try:
@@ -55,18 +91,13 @@ def copy_missing(names: Iterable[str], source: Path, target: Path) -> Copied:
     """Puts those photos of `source` into `target` that are not there yet, or not whole. Raises OSError."""
     there, damaged = [], []
     for name in names:
-        if not _whole(target / name):
-            if not _NAME.fullmatch(name) or not _whole(source / name):
+        if not is_name(name):
+            damaged.append(name)
+            continue
+        if not is_whole(target / name):
+            if not is_whole(source / name):
                 damaged.append(name)
                 continue
             put((source / name).read_bytes(), target, name)
         there.append(name)
     return Copied(there, damaged)
-
-
-def _whole(path: Path) -> bool:
-    found = _NAME.fullmatch(path.name)
-    if found is None or not path.is_file():
-        return False
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest() == found[1]

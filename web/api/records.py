@@ -97,7 +97,7 @@ def bundle(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
 def prove(pour_id: RowId, service: ServiceDep, _who: ViewerDep, seal: str | None = None) -> dict[str, Any]:
     """Whether the record stands; if not, the first row that was altered, is missing or was put in."""
     with service.store.read() as connection:
-        return verify(connection, pour_id, printed=seal, photos=_photos(service)).to_json()
+        return verify(connection, pour_id, printed=seal, pictures=_photos(service)).to_json()
 
 
 @router.get("/api/pours/{pour_id}/calendar.ics")

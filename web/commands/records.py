@@ -60,7 +60,7 @@ def verify_command(
         store = _store(kept)
         try:
             with working("proving every row …"), store.read() as connection:
-                verdict = verify(connection, int(what), printed=seal, photos=_photos(kept))
+                verdict = verify(connection, int(what), printed=seal, pictures=_photos(kept))
         finally:
             store.close()
     else:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -17,7 +16,7 @@ from logger.errors import BadInput, NotFound, StoreError
 from logger.pour import Stage
 from logger.record import happened
 from logger.store import pours, shown
-from logger.store.photos import FOLDER, put
+from logger.store.photos import FOLDER, KINDS, find, put
 from web import desk
 from web.access import MakerDep, ReaderDep, ServiceDep
 from web.pages.redrawn import redrawn
@@ -29,9 +28,7 @@ router = APIRouter(include_in_schema=False)
 LARGEST = 14 * 1024 * 1024
 #: The one kind that is kept, whatever was sent: a picture drawn anew carries no script, no place and no camera's name.
 ENDING, TYPE = "jpg", "image/jpeg"
-#: Kinds of picture kept before photos were drawn anew.
-OLDER = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
-_NAME = re.compile(r"[0-9a-f]{64}")
+_TYPES = {f".{ending}": kind for kind, ending in KINDS.items()}
 
 
 def keep_photo(
@@ -87,20 +84,17 @@ async def add_photo(pour_id: RowId, request: Request, service: ServiceDep, who: 
 @router.get("/pours/{pour_id}/photos/{name}")
 def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Response:
     """One photo of a pour."""
-    if not _NAME.fullmatch(name):
-        raise NotFound(f"pour {pour_id} has no such photo")
     with service.store.read() as connection:
         rows = shown.events_of_kind(connection, pour_id, "photo", "addition")
-    mine = [row.data for row in rows if happened.subject(row.kind, row.data) == "photo"]
-    about = next((data for data in mine if data["sha256"] == name), None)
-    if about is None:
+    mine = [row.data or {} for row in rows if happened.subject(row.kind, row.data) == "photo"]
+    if name not in [about.get("sha256") for about in mine]:
         raise NotFound(f"pour {pour_id} has no such photo")
-    path = _folder(service) / f"{name}.{OLDER[about['type']]}"
-    if not path.exists():
+    path = find(_folder(service), name)
+    if path is None:
         raise NotFound(f"the file of photo {name[:12]} is gone from the disk; restore it from the backup")
     return FileResponse(
         path,
-        media_type=about["type"],
+        media_type=_TYPES[path.suffix],
         filename=f"photo-{name[:12]}{path.suffix}",
         content_disposition_type="inline",
         headers={"Cache-Control": "private, max-age=31536000, immutable"},
@@ -109,8 +103,8 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
 
 def photo_bytes(service: Service, about: Mapping[str, Any]) -> bytes | None:
     """The picture of a photo's event data; None where its file is gone."""
-    path = _folder(service) / f"{about['sha256']}.{OLDER[about['type']]}"
-    return path.read_bytes() if path.exists() else None
+    path = find(_folder(service), about.get("sha256"))
+    return None if path is None else path.read_bytes()
 
 
 def _folder(service: Service) -> Path:

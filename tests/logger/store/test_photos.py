@@ -11,9 +11,11 @@ from typing import Any
 
 import pytest
 
+from logger.errors import BadInput
 from logger.store import photos
 from logger.store.backup import back_up, restore
 
+NAME = f"{hashlib.sha256(b'one').hexdigest()}.jpg"
 #: Backups are SQLite's.
 ONLY_SQLITE = True
 
@@ -126,8 +128,8 @@ def test_a_photo_is_on_the_disk_before_anything_says_so(
 
     monkeypatch.setattr(os, "fsync", synced)
     monkeypatch.setattr(Path, "replace", renamed)
-    photos.put(b"one", tmp_path / "photos", "one.jpg")
-    assert done == ["/photos/.one.jpg.part", "named", "/photos", ""]
+    photos.put(b"one", tmp_path / "photos", NAME)
+    assert done == [f"/photos/.{NAME}.part", "named", "/photos", ""]
 
 
 def test_a_photo_that_finds_no_room_leaves_nothing_behind(
@@ -140,5 +142,37 @@ def test_a_photo_that_finds_no_room_leaves_nothing_behind(
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OSError, match="No space left"):
-        photos.put(b"one", tmp_path / "photos", "one.jpg")
+        photos.put(b"one", tmp_path / "photos", NAME)
     assert list((tmp_path / "photos").iterdir()) == []
+
+
+#: Names that are no photo's, as a record from anybody could have them.
+NO_NAMES = ["../pourlog", "../../settings", "..", ".", "", "/etc/passwd", "*", "?" * 64, "[0-9a-f]" * 8, "a" * 63,
+            "A" * 64,
+            "a" * 64 + "/../x", "a" * 64 + "\n", "\0" * 64, "\uff41" * 64, "..\\..\\x", "%2e%2e/", None, 7,
+            ["a" * 64]]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NO_NAMES)
+def test_nothing_but_a_hash_is_looked_for_on_the_disk(tmp_path: Path, name: Any) -> None:
+    """Whatever lies beside, above or below the photos."""
+    folder = tmp_path / "data" / "photos"
+    (folder / "below").mkdir(parents=True)
+    for path in (tmp_path / "settings.toml", tmp_path / "data" / "pourlog.sqlite3", folder / "below" / "x.jpg",
+                 folder / "x.jpg", folder / f"{'A' * 64}.jpg"):  # fmt: skip
+        path.write_bytes(b"secret")
+    assert photos.find(folder, name) is None
+
+
+@pytest.mark.parametrize(
+    "name", [*(str(name) for name in NO_NAMES), "../" + "a" * 64 + ".jpg", "a" * 64, "a" * 64 + ".toml"]
+)
+def test_a_photo_is_put_and_copied_under_no_other_name(tmp_path: Path, name: str) -> None:
+    """Neither beside its folder nor into a backup, whatever a backup's list says."""
+    folder, other = tmp_path / "photos", tmp_path / "backup"
+    folder.mkdir()
+    with pytest.raises(BadInput, match="is no photo's name"):
+        photos.put(b"x", folder, name)
+    copied = photos.copy_missing([name], folder, other)
+    assert (copied.there, copied.damaged) == ([], [name])
+    assert sorted(path.name for path in tmp_path.rglob("*")) == ["photos"]
