@@ -1,16 +1,19 @@
 """Lamp, buzzer and fan relay.
 
-Every output starts off, is driven off before its pin is let go, and never starts in whatever state the pin had
-(`initial_value=None`, which switches a relay that works when driven low ON). What Python cannot promise (kill -9, a
-hung kernel) is for the unit file (`pourlog relay-safe`), a resistor, and an independent thermal cut-out.
+Every output starts off, is driven off before its pin is let go, and never starts in whatever state the pin had (which
+switches a relay that works when driven low ON). What Python cannot promise (kill -9, a hung kernel) is for the unit
+file (`relay-safe`), a resistor, and an independent thermal cut-out.
+
+Nothing here raises for a driver that fails, whatever it raises: that output is then named in `faults`, and everything
+else goes on.
 """
 
 from __future__ import annotations
 
 import logging
-from typing import Any
+import threading
 
-from hardware.pins import OUTPUT_PINS, Pins
+from hardware.pins import OUTPUT_PINS, OutputLine, PinDriver, Pins, fault_text
 
 log = logging.getLogger(__name__)
 
@@ -18,61 +21,101 @@ BLINK_S = 1.0
 
 
 class Outputs:
-    """What the station can switch. An output that is not wired is silently not switched: ask `has`."""
+    """What the station can switch. An output that is not wired, or that fails, is not switched.
 
-    def __init__(self, pins: Pins, factory: Any) -> None:
-        from gpiozero import DigitalOutputDevice  # late: a station without pins need not load it
+    `faults`: what is wrong, by the name of the output.
+    """
 
-        self._devices: dict[str, Any] = {}
-        self._state: dict[str, bool | None] = {}
-        try:
+    def __init__(self, pins: Pins, driver: PinDriver) -> None:
+        self.faults: dict[str, str] = {}
+        self._pins = pins
+        self._driver = driver
+        # The sweeps' thread, the forwarder's and the blinking one meet here.
+        self._lock = threading.RLock()
+        self._lines: dict[str, OutputLine] = {}
+        self._state: dict[str, bool] = {}
+        self._blinking: dict[str, threading.Event] = {}
+        self.mend()
+
+    def mend(self) -> None:
+        """Open each wired output that is not open: off from its first moment, until it is switched."""
+        with self._lock:
             for name in OUTPUT_PINS:
-                pin = getattr(pins, name)
-                if pin is not None:
-                    self._devices[name] = DigitalOutputDevice(
-                        pin,
-                        active_high=getattr(pins, f"{name}_active_high"),
-                        initial_value=False,
-                        pin_factory=factory,
-                    )
-                    self._state[name] = False
-        except BaseException:
-            self.close()
-            raise
-
-    def has(self, name: str) -> bool:
-        """Whether `name` (lamp, buzzer, fan) is wired."""
-        return name in self._devices
-
-    def is_on(self, name: str) -> bool:
-        """Whether the pin of `name` is driven to on at this moment."""
-        return name in self._devices and bool(self._devices[name].value)
+                pin = getattr(self._pins, name)
+                if pin is None or name in self._lines:
+                    continue
+                try:
+                    line = self._driver.output(pin, active_high=getattr(self._pins, f"{name}_active_high"))
+                except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
+                    self._fault(name, error)
+                    continue
+                self._lines[name], self._state[name] = line, False
+                if self.faults.pop(name, None) is not None:
+                    log.warning("%s works again", name)
 
     def switch(self, name: str, on: bool) -> None:
         """Switch `name` on or off. Raises TypeError for anything but True and False."""
         if not isinstance(on, bool):
             raise TypeError(f"{name}: {on!r} is neither True nor False")
-        if name not in self._devices or self._state[name] is on:
-            return
-        self._state[name] = on
-        if on:
-            self._devices[name].on()
-        else:
-            self._devices[name].off()
+        with self._lock:
+            stop = self._blinking.pop(name, None)
+            if stop is not None:
+                stop.set()
+            if stop is not None or self._state.get(name) is not on:
+                self._drive(name, on)
 
     def blink(self, name: str) -> None:
         """One second on, one off, until switched."""
-        if name in self._devices and self._state[name] is not None:
-            self._state[name] = None
-            self._devices[name].blink(BLINK_S, BLINK_S)
+        with self._lock:
+            if name not in self._lines or name in self._blinking:
+                return
+            stop = self._blinking[name] = threading.Event()
+        threading.Thread(target=self._blink, args=(name, stop), name=f"blink {name}", daemon=True).start()
 
     def close(self) -> None:
         """Drive everything off, then let the pins go: a pin that is let go keeps its level on a Pi."""
-        for name, device in self._devices.items():
-            try:
-                device.off()
-            except Exception:  # the others must still be switched off
-                log.exception("%s could not be switched off", name)
-            device.close()
-        self._devices.clear()
-        self._state.clear()
+        with self._lock:
+            for name in list(self._lines):
+                self._drive(name, False)
+            for name in list(self._lines):
+                self._let_go(name)
+
+    def _blink(self, name: str, stop: threading.Event) -> None:
+        on = True
+        while True:
+            with self._lock:
+                # Whoever switches it sets this under the same lock: nothing is driven after that.
+                if stop.is_set():
+                    return
+                self._drive(name, on)
+            on = not on
+            stop.wait(BLINK_S)
+
+    def _drive(self, name: str, on: bool) -> None:
+        """Drive a pin that is open. One that fails is let go, until `mend`."""
+        line = self._lines.get(name)
+        if line is None:
+            return
+        try:
+            line.set(on)
+        except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
+            self._fault(name, error)
+            self._let_go(name)
+        else:
+            self._state[name] = on
+
+    def _let_go(self, name: str) -> None:
+        stop = self._blinking.pop(name, None)
+        if stop is not None:
+            stop.set()
+        self._state.pop(name, None)
+        try:
+            self._lines.pop(name).release()
+        except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
+            self._fault(name, error)
+
+    def _fault(self, name: str, error: Exception) -> None:
+        text = fault_text(name, getattr(self._pins, name), error)
+        if self.faults.get(name) != text:
+            log.error("%s", text)
+        self.faults[name] = text

@@ -1,11 +1,13 @@
-"""Which pin does what, and the two ways to drive pins: a Pi's own, or the bench's. Never one in place of the other."""
+"""Which pin does what, and what a driver of pins can do.
+
+The two drivers: gpio.py for a Pi, bench/pins.py for the bench.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
-
-from hardware.errors import HardwareMissing
+from typing import Protocol
 
 PIN_NUMBERS = range(28)
 """GPIO numbers of a Pi's 40-pin header (as its makers number them, not the position on the header)."""
@@ -38,28 +40,48 @@ INPUT_PINS = ("wet", "acknowledge", "fan_proof")
 OUTPUT_PINS = ("lamp", "buzzer", "fan")
 
 
-def pi_pins() -> Any:
-    """A pin factory of the real machine. Raises HardwareMissing if there is none: nothing else takes its place."""
-    try:
-        from gpiozero.pins.lgpio import LGPIOFactory  # late: it opens the driver's library
-    except ImportError as error:
-        raise HardwareMissing(
-            f"the GPIO driver lgpio is missing ({error}); install it with: pip install 'lgpio>=0.2.2', or "
-            "apt install python3-lgpio"
-        ) from error
-    try:
-        return LGPIOFactory()
-    except Exception as error:
-        # The driver raises its own classes, which differ by version. Version 0.0.0.2 of lgpio is an empty file:
-        # it ends here too.
-        raise HardwareMissing(
-            f"the GPIO pins cannot be opened ({error}); this must be a Pi, the user in the group gpio, and lgpio "
-            "0.2.2 or newer"
-        ) from error
+def fault_text(name: str, pin: int, error: Exception) -> str:
+    """What is wrong with a pin, for a person: "fan (GPIO 25): Device or resource busy"."""
+    told = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return f"{name} (GPIO {pin}): {told}"
 
 
-def bench_pins() -> Any:
-    """A pin factory without any hardware, for the bench."""
-    from gpiozero.pins.mock import MockFactory  # late: a station without pins need not load it
+class OutputLine(Protocol):
+    """One pin that is driven. Whatever its driver raises is a fault of that pin."""
 
-    return MockFactory()
+    def set(self, on: bool) -> None:
+        """Drive it on or off."""
+
+    def release(self) -> None:
+        """Let it go as it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A contact that closed or opened, `age_s` seconds ago."""
+
+    age_s: float
+    closed: bool
+
+
+class InputLine(Protocol):
+    """One pin that is listened to. Whatever its driver raises is a fault of that pin."""
+
+    def closed(self) -> bool:
+        """Whether the contact is closed at this moment."""
+
+    def edges(self) -> Sequence[Edge]:
+        """What happened since the last call, in order. Never waits."""
+
+    def release(self) -> None:
+        """Let it go."""
+
+
+class PinDriver(Protocol):
+    """Opens pins by their GPIO numbers. Whatever it raises is a fault of that pin."""
+
+    def output(self, pin: int, *, active_high: bool) -> OutputLine:
+        """Open a pin to drive it: off from its first moment."""
+
+    def input(self, pin: int, *, active_high: bool) -> InputLine:
+        """Open a pin to listen to it, pulled to the level of an open contact: a cut wire reads as open."""

@@ -1,6 +1,6 @@
 """What is wired to one station, and the two ways to open it: a Pi's own hardware here, the bench in bench/station.py.
 
-Which of the two is said by name in the station file. A Pi without its hardware is an error, never a bench.
+Which of the two is said by name in the station file. A Pi without its hardware has faults, and is never a bench.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ from hardware.air import HWMON_FOLDER, IIO_FOLDER, AirSensor, KernelBus, Thermoc
 from hardware.clock import Clock
 from hardware.contacts import Contacts
 from hardware.ds18b20 import W1_FOLDER, Ds18b20, W1Bus
+from hardware.gpio import GpioPins
 from hardware.outputs import Outputs
-from hardware.pins import Pins, pi_pins
+from hardware.pins import PinDriver, Pins
 from hardware.reading import Bus, Probe
 
 FIRST_MASTER = "w1_bus_master1"
@@ -53,6 +54,20 @@ class Hardware:
     contacts: Contacts | None = None
     outputs: Outputs | None = None
 
+    @property
+    def pin_faults(self) -> dict[str, str] | None:
+        """What is wrong with the pins, by name; None where none is wired."""
+        if self.outputs is None or self.contacts is None:
+            return None
+        return {**self.outputs.faults, **self.contacts.faults}
+
+    def mend_pins(self) -> None:
+        """Try the pins that failed again."""
+        if self.outputs is not None:
+            self.outputs.mend()
+        if self.contacts is not None:
+            self.contacts.mend()
+
     def close(self) -> None:
         """Switch everything off and let the pins go."""
         if self.outputs is not None:
@@ -67,14 +82,15 @@ def open_pi(
     *,
     w1_folder: Path = W1_FOLDER,
     kernel_folders: tuple[Path, Path] = (HWMON_FOLDER, IIO_FOLDER),
+    driver: PinDriver | None = None,
 ) -> Hardware:
-    """Open a Pi's hardware. Raises HardwareMissing if pins are wired and the machine has none."""
+    """Open a Pi's hardware. Pins that fail are faults of these pins: the thermometers are read all the same."""
     buses = kernel_buses(wiring, w1_folder, kernel_folders)
     if not wiring.pins.any:
         return Hardware(buses)
-    factory = pi_pins()
-    outputs = Outputs(wiring.pins, factory)
-    return Hardware(buses, Contacts(wiring.pins, factory, clock), outputs)
+    driver = driver or GpioPins()
+    outputs = Outputs(wiring.pins, driver)
+    return Hardware(buses, Contacts(wiring.pins, driver, clock), outputs)
 
 
 def kernel_buses(wiring: Wiring, w1_folder: Path, kernel_folders: tuple[Path, Path]) -> tuple[Bus, ...]:

@@ -60,6 +60,7 @@ class FactsReader:
                     row.clock_set,
                     row.power_low,
                     row.disk_free_mb,
+                    row.pin_faults,
                 )
                 for row in mine
             ),

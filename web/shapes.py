@@ -209,10 +209,14 @@ class FanShape(Shape):
 
 
 class HealthShape(Shape):
-    """What a station says of its supply and its disk; null where it does not know."""
+    """What a station says of its supply, its disk and its pins; null where it does not know.
+
+    `pin_faults`: what is wrong with lamp, buzzer, fan and contacts; empty where nothing is, null where none is wired.
+    """
 
     power_low: bool | None = None
     disk_free_mb: Annotated[float, Field(ge=0, le=1e12)] | None = None
+    pin_faults: Annotated[str, Field(max_length=400)] | None = None
 
 
 class NewStation(Shape):

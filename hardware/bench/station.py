@@ -7,16 +7,16 @@ import threading
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from hardware.bench.kernel_files import KernelFiles
+from hardware.bench.pins import BenchPins
 from hardware.bench.trace import Trace, steady
 from hardware.bench.w1_files import Lie, W1Files, lying_text, scratchpad, w1_text
 from hardware.clock import Clock, Stamp
 from hardware.contacts import Contacts
 from hardware.errors import BadTrace
 from hardware.outputs import Outputs
-from hardware.pins import Pins, bench_pins
+from hardware.pins import Pins
 from hardware.reading import Bus, Probe
 from hardware.station import Hardware, Wiring, kernel_buses
 
@@ -61,6 +61,7 @@ class Bench:
         self.files = W1Files(folder / "w1")
         self.kernel_files = KernelFiles(folder)
         self.contacts: BenchContacts | None = None
+        self.pins: BenchPins | None = None
         self.started: Stamp | None = None
         self._traces = dict(traces)
         self._faults = sorted(faults, key=lambda window: window.from_s)
@@ -81,10 +82,9 @@ class Bench:
         if not wiring.pins.any:
             self.hardware = Hardware(buses)
             return
-        factory = bench_pins()
-        contacts = Contacts(wiring.pins, factory, clock)
-        self.contacts = BenchContacts(wiring.pins, factory)
-        self.hardware = Hardware(buses, contacts, Outputs(wiring.pins, factory))
+        pins = self.pins = BenchPins(clock)
+        self.contacts = BenchContacts(wiring.pins, pins)
+        self.hardware = Hardware(buses, Contacts(wiring.pins, pins, clock), Outputs(wiring.pins, pins))
 
     def truth(self, probe: str, t_s: float) -> float:
         """The temperature (°C) that `probe` really has, whatever it says."""
@@ -137,20 +137,16 @@ class Bench:
 class BenchContacts:
     """A hand at the bench's contacts."""
 
-    def __init__(self, pins: Pins, factory: Any) -> None:
+    def __init__(self, pins: Pins, driver: BenchPins) -> None:
         self._pins = pins
-        self._factory = factory
+        self._driver = driver
 
     def set(self, contact: str, closed: bool) -> None:
         """Close or open `contact` (wet, acknowledge, fan_proof). Raises KeyError if it is not wired."""
         number = getattr(self._pins, contact)
         if number is None:
             raise KeyError(f"{contact} is not wired on this bench")
-        pin = self._factory.pin(number)
-        if closed == getattr(self._pins, f"{contact}_active_high"):
-            pin.drive_high()
-        else:
-            pin.drive_low()
+        self._driver.put(number, closed is getattr(self._pins, f"{contact}_active_high"))
 
 
 class _PlayedBus:

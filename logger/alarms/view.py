@@ -90,6 +90,7 @@ class StationFacts:
     clock_set: bool | None = None
     power_low: bool | None = None
     disk_free_mb: float | None = None
+    pin_faults: str | None = None  #: what is wrong with its pins; empty: nothing
 
 
 @dataclass(frozen=True, slots=True)

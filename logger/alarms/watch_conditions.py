@@ -147,6 +147,16 @@ def power_low(facts: StationFacts, now_ms: int) -> Observation:
     return Observation(facts.power_low, now_ms, text)
 
 
+def pins_failed(facts: StationFacts, now_ms: int) -> Observation:
+    """Do lamp, buzzer, fan and contacts of the station work?"""
+    if facts.pin_faults is None:
+        return Observation(None, now_ms)
+    name = facts.station or "the station"
+    if facts.pin_faults:
+        return Observation(True, now_ms, f"Pins of {name} do not work: {facts.pin_faults}.")
+    return Observation(False, now_ms, f"All pins of {name} work again.")
+
+
 def disk_low(free_mb: float | None, whose: str, now_ms: int) -> Observation:
     """Is the disk nearly full?"""
     if free_mb is None:

@@ -138,6 +138,7 @@ class Watchbook:
             self._see(f"station-silent/{subject}", silent)
             self._see(f"clock-unset/{subject}", watch_conditions.clock_unset(station, self.now_ms))
             self._see(f"power-low/{subject}", watch_conditions.power_low(station, self.now_ms))
+            self._see(f"pins-failed/{subject}", watch_conditions.pins_failed(station, self.now_ms))
             disk = watch_conditions.disk_low(station.disk_free_mb, station.station, self.now_ms)
             self._see(f"disk-low/{subject}", disk)
         for name in sorted(heard):

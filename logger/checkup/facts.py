@@ -41,14 +41,12 @@ class ProbeSeen:
 
 @dataclass(frozen=True, slots=True)
 class WiresSeen:
-    """The 1-Wire bus and the pins. `overlay_pins` None: there is no config.txt. `driver`: lgpio's version."""
+    """The 1-Wire bus and the pins. `overlay_pins` None: there is no config.txt."""
 
     overlay_pins: tuple[int, ...] | None
     bus_there: bool
     probes: tuple[ProbeSeen, ...]
     pins: tuple[tuple[str, int], ...] = ()
-    driver: str | None = None
-    driver_empty: bool = False
     chip_there: bool = False
 
 

@@ -12,8 +12,6 @@ GOOD, MIND, BAD = State.GOOD, State.MIND, State.BAD
 DISK_MIND_MB, DISK_BAD_MB = 500.0, 100.0
 #: What this program was released with: an earlier time is no time of day, ms (1 January 2026, UTC).
 EARLIEST_MS = 1_767_225_600_000
-#: lgpio 0.0.0.2 is an empty file on some platforms.
-DRIVER = (0, 2, 2)
 #: RETURNING, which the store uses, came with this version of SQLite (its release history).
 SQLITE = (3, 35, 0)
 #: Bits of the firmware's answer (its documentation of get_throttled, from memory).
@@ -160,25 +158,14 @@ def _pins(wires: WiresSeen) -> list[Finding]:
         for name, pin in wires.pins
         if pin in (wires.overlay_pins or ())
     ]
-    get = "install it: sudo apt install python3-lgpio, then run sudo bash systemd/install again"
-    if wires.driver_empty:
-        found.append(Finding("pins", BAD, "the pin driver lgpio is an empty package", get))
-    elif wires.driver is None:
-        found.append(Finding("pins", BAD, "the pin driver lgpio is not installed", get))
-    elif _number(wires.driver) < DRIVER:
-        found.append(Finding("pins", BAD, f"the pin driver lgpio is {wires.driver}; 0.2.2 is needed", get))
     if not wires.chip_there:
         found.append(
             Finding("pins", BAD, "this machine shows no pins (/dev/gpiochip…)", "run the station on the Pi")
         )
     if not found:
         named = ", ".join(f"{name} {pin}" for name, pin in wires.pins)
-        found.append(Finding("pins", GOOD, f"{named}: the driver is there"))
+        found.append(Finding("pins", GOOD, f"{named}"))
     return found
-
-
-def _number(version: str) -> tuple[int, ...]:
-    return tuple(int(part) for part in version.split(".")[:3] if part.isdigit())
 
 
 def _clock(facts: Facts) -> list[Finding]:

@@ -11,8 +11,7 @@ import ssl
 import sys
 import tempfile
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
-from importlib.util import find_spec
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -131,15 +130,12 @@ def _wires(clock: Clock, station: StationConfig, places: Places) -> WiresSeen:
     for bus in kernel_buses(others, places.w1, (places.hwmon, places.iio)):
         for chip, wiring in zip(bus.probes, others.all_probes, strict=True):
             seen.append(ProbeSeen(chip.id, wiring.place, chip.read(clock)[-1].outcome))
-    driver, empty = _driver()
     return WiresSeen(
         overlay_pins=None if text is None else tuple(pins_in(text)),
         # A station with chips alone needs no 1-Wire bus.
         bus_there=there or not wired,
         probes=tuple(seen),
         pins=_named(station.wiring.pins),
-        driver=driver,
-        driver_empty=empty,
         chip_there=any(places.device.glob("gpiochip*")),
     )
 
@@ -161,20 +157,6 @@ def _named(pins: Pins) -> tuple[tuple[str, int], ...]:
     return tuple(
         (name, getattr(pins, name)) for name in (*OUTPUT_PINS, *INPUT_PINS) if getattr(pins, name) is not None
     )
-
-
-def _driver() -> tuple[str | None, bool]:
-    """The version of lgpio, and whether it is the empty package. Not imported: loading it touches the pins' library."""
-    spec = find_spec("lgpio")
-    if spec is None or spec.origin is None:
-        return None, False
-    if Path(spec.origin).stat().st_size == 0:
-        return "0.0.0", True
-    try:
-        return version("lgpio"), False
-    except PackageNotFoundError:
-        # Linked in from the system's own package, whose version the system's package tool checked.
-        return "0.2.2", False
 
 
 def _disk(what: str, folder: Path) -> DiskSeen:

@@ -45,6 +45,8 @@ CONNECT_S = 5.0
 ANSWER_S = 15.0
 PERIOD_S = (1.0, 600.0)
 """Periods from sweep to sweep that the service may order."""
+FAULT_LETTERS = 400
+"""The service takes no longer text about faults."""
 
 
 class Step(Enum):
@@ -70,10 +72,14 @@ class BadAnswer(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """What a station says of its supply and its disk. None: not known."""
+    """What a station says of its supply, its disk and its pins. None: not known.
+
+    `pin_faults`: what is wrong with lamp, buzzer, fan and contacts; empty where nothing is.
+    """
 
     power_low: bool | None = None
     disk_free_mb: float | None = None
+    pin_faults: str | None = None
 
 
 def batch_json(
@@ -87,7 +93,11 @@ def batch_json(
         "rows": [_row(*row) for row in rows],
     }
     if health is not None:
-        body["health"] = {"power_low": health.power_low, "disk_free_mb": health.disk_free_mb}
+        body["health"] = {
+            "power_low": health.power_low,
+            "disk_free_mb": health.disk_free_mb,
+            "pin_faults": None if health.pin_faults is None else health.pin_faults[:FAULT_LETTERS],
+        }
     return json.dumps(body, separators=(",", ":"), ensure_ascii=False).encode()
 
 

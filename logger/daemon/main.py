@@ -15,10 +15,11 @@ from hardware.bench.clock import beside
 from hardware.bench.station import Bench
 from hardware.bench.trace import from_text
 from hardware.clock import Clock, SystemClock
-from hardware.errors import HardwareError
+from hardware.errors import HardwareError, HardwareMissing
+from hardware.gpio import GpioPins
 from hardware.health import disk_free_mb, power_low
 from hardware.outputs import Outputs
-from hardware.pins import pi_pins
+from hardware.pins import PinDriver
 from hardware.station import Hardware, open_pi
 from logger.daemon.forward import LINGER_S, Answer, Forwarder, Health, Step, open_client
 from logger.daemon.keep import Keeper
@@ -38,6 +39,8 @@ DRAIN_S = 5.0
 """Real seconds that a stop may take to send what is left; the rest is kept for the next start."""
 TOLD_FOR_S = 900.0
 """The service's period counts this long after it was last heard; then the station's own."""
+MEND_EVERY_S = 60.0
+"""Pins that failed are tried again this often."""
 
 
 @dataclass(slots=True)
@@ -98,7 +101,7 @@ def run_station(
             config.token,
             heard=heard,
             linger_s=linger_s,
-            health=lambda: Health(power_low(), disk_free_mb(config.spool_file.parent)),
+            health=lambda: Health(power_low(), disk_free_mb(config.spool_file.parent), pin_faults(hardware)),
         )
         forwarding = threading.Event()
         thread = threading.Thread(target=forwarder.run, args=(forwarding,), name="forward")
@@ -147,6 +150,7 @@ class _Sweeps:
         self._sweeps_per_commit = sweeps_per_commit
         self._waiting: list[Row] = []
         self._done = 0
+        self._mended_s = clock.stamp().boot_s
 
     def run(
         self, stop: threading.Event, end_after_s: float | None, after_sweep: Callable[[int], None] | None
@@ -173,9 +177,16 @@ class _Sweeps:
     def _sweep(self) -> bool:
         sweep = self._sampler.sweep()
         self._done += 1
+        self._mend_pins()
         rows = [*sweep.rows, *self._contact_rows(sweep.rows)]
         kept = self._keep(rows, force=self._done % self._sweeps_per_commit == 0)
         return sweep.finished and kept
+
+    def _mend_pins(self) -> None:
+        now_s = self._clock.stamp().boot_s
+        if self._hardware.pin_faults and now_s - self._mended_s >= MEND_EVERY_S:
+            self._mended_s = now_s
+            self._hardware.mend_pins()
 
     def _contact_rows(self, rows: list[Row]) -> list[Row]:
         changes = [] if self._hardware.contacts is None else self._hardware.contacts.changes()
@@ -212,10 +223,17 @@ class _Sweeps:
         return self._config.periods.own(age_s)
 
     def _status(self) -> str:
-        trouble = "; ".join(text for text in (self._keeper.trouble, self._forwarder.trouble) if text)
+        told = (self._keeper.trouble, self._forwarder.trouble, pin_faults(self._hardware))
+        trouble = "; ".join(text for text in told if text)
         return f"{self._done} sweeps, {self._keeper.pending} rows to send" + (
             f"; {trouble}" if trouble else ""
         )
+
+
+def pin_faults(hardware: Hardware) -> str | None:
+    """What is wrong with the pins, in one line; empty where nothing is, None where none is wired."""
+    faults = hardware.pin_faults
+    return None if faults is None else "; ".join(faults.values())
 
 
 def _drain(forwarder: Forwarder, keeper: Keeper, drain_s: float) -> None:
@@ -255,19 +273,27 @@ def run_from_file(path: Path | str) -> int:
     config = station_from_file(path)
     clock = SystemClock()
     stop = threading.Event()
-    with stop_on_signals(stop), tempfile.TemporaryDirectory(prefix="pourlog-bench-") as folder:
-        return run_station(config, open_hardware(config, clock, Path(folder)), clock, stop)
+    with stop_on_signals(stop), ExitStack() as cleanup:
+        # A Pi's station needs no room for files of its own: it starts on a full disk too.
+        folder = Path()
+        if config.wiring.hardware == "bench":
+            folder = Path(cleanup.enter_context(tempfile.TemporaryDirectory(prefix="pourlog-bench-")))
+        return run_station(config, open_hardware(config, clock, folder), clock, stop)
 
 
-def relay_safe(path: Path | str) -> int:
+def relay_safe(path: Path | str, driver: PinDriver | None = None) -> int:
     """What `pourlog relay-safe FILE` does: drive lamp, buzzer and fan off, whatever happened before.
 
-    For ExecStopPost: a daemon that was killed cannot do it itself. Raises BadSettings and HardwareError.
+    For ExecStopPost: a daemon that was killed cannot do it itself. Raises BadSettings, and HardwareMissing with every
+    output that could not be driven, after all others were.
     """
     config = station_from_file(path)
     if config.wiring.hardware != "pi" or not config.wiring.pins.any:
         return 0
-    Outputs(config.wiring.pins, pi_pins()).close()
+    outputs = Outputs(config.wiring.pins, driver or GpioPins())
+    outputs.close()
+    if outputs.faults:
+        raise HardwareMissing(f"not switched off: {'; '.join(outputs.faults.values())}")
     return 0
 
 

@@ -157,15 +157,20 @@ def fan_is_on(connection: Connection, station_id: int | None) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class StationHealth:
-    """What a station says of its supply and its disk; None where it does not know."""
+    """What a station says of its supply, its disk and its pins; None where it does not know."""
 
     power_low: bool | None = None
     disk_free_mb: float | None = None
+    pin_faults: str | None = None
 
 
 def note_health(tx: Connection, station_id: int, health: StationHealth) -> None:
     """Keeps what a station says of itself."""
-    values = {"power_low": health.power_low, "disk_free_mb": health.disk_free_mb}
+    values = {
+        "power_low": health.power_low,
+        "disk_free_mb": health.disk_free_mb,
+        "pin_faults": health.pin_faults,
+    }
     tx.execute(update(STATION).where(STATION.c.id == station_id).values(**values))
 
 

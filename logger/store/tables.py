@@ -37,6 +37,8 @@ class Station(SQLModel, table=True):
     #: What the station last said of itself; null when it does not know.
     power_low: bool | None = None
     disk_free_mb: float | None = None
+    #: Empty: all pins work; null: none is wired.
+    pin_faults: str | None = Field(default=None, max_length=400)
     #: The program that it runs, as it says.
     version: str | None = Field(default=None, max_length=32)
     #: Where it stands, for people.

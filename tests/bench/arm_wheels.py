@@ -2,8 +2,7 @@
 
     python tests/bench/arm_wheels.py            # needs the network; downloads nothing but metadata
 
-Everything that the program needs, and the extras of a Pi, must resolve without a compiler. lgpio 0.0.0.2 is a wheel
-too, and an empty one: its version is held up against the least that works, whatever pip says.
+Everything that the program needs, the pins' library included, must resolve without a compiler.
 """
 
 from __future__ import annotations
@@ -21,9 +20,7 @@ SYSTEMS = {"3.11": 36, "3.13": 41}
 GLIBC = (17, 24, 26, 27, 28, 31, 34, 35, 36, 38, 39, 40, 41)
 
 
-def resolve(
-    python: str, wanted: list[str], *, no_deps: bool = False
-) -> tuple[list[tuple[str, str, str]], str]:
+def resolve(python: str, wanted: list[str]) -> tuple[list[tuple[str, str, str]], str]:
     """(name, version, platform) of every wheel that pip would take, and what it said if it could not."""
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "report.json"
@@ -34,7 +31,7 @@ def resolve(
             if minor <= SYSTEMS[python]:
                 command += ["--platform", f"manylinux_2_{minor}_aarch64"]
         ran = subprocess.run(
-            [*command, *(["--no-deps"] if no_deps else []), *wanted],
+            [*command, *wanted],
             capture_output=True,
             text=True,
             check=False,
@@ -59,13 +56,6 @@ def main() -> int:
         for name, number, platform in wheels:
             if platform != "any":
                 print(f"    {name:26} {number:12} {platform.split('.')[-1]}")
-        # The pins' driver apart: where the index has none for this Python, the installation takes the system's own.
-        pins, problem = resolve(python, project["optional-dependencies"]["pi"], no_deps=True)
-        if pins:
-            print(f"    lgpio {pins[0][1]}: a real one ({pins[0][2].split('.')[-1]})")
-        else:
-            print("    lgpio >= 0.2.2: no wheel, and the stub 0.0.0.2 is refused; systemd/install takes")
-            print("    python3-lgpio of the system")
     return 1 if bad else 0
 
 

@@ -1,96 +1,131 @@
-"""Lamp, buzzer and relay on mock pins: the level of the pin is what counts."""
+"""Lamp, buzzer and relay on the bench's pins: the level of the pin is what counts."""
 
 from __future__ import annotations
 
-from typing import Any
+import threading
 
 import pytest
-from gpiozero.exc import GPIOPinInUse
 
+from hardware.bench.clock import SteppedClock
+from hardware.bench.pins import BenchPins
 from hardware.outputs import Outputs
-from hardware.pins import Pins, bench_pins
+from hardware.pins import Pins
 
 RELAY = Pins(lamp=23, buzzer=24, fan=25, fan_active_high=False)
 
 
 @pytest.fixture
-def factory() -> Any:
-    """Mock pins of a Pi."""
-    made = bench_pins()
-    yield made
-    made.reset()
+def pins() -> BenchPins:
+    """Pins that are not there."""
+    return BenchPins(SteppedClock())
 
 
-def levels(factory: Any, number: int) -> list[bool]:
-    """Every level that the pin has had while it was an output."""
-    return [state.state for state in factory.pin(number).states]
-
-
-def test_a_relay_that_works_when_driven_low_is_off_from_the_first_moment(factory: Any) -> None:
-    """As soon as its pin is an output it is high, and stays high: two levels, the open input's and OFF."""
-    pin = factory.pin(25)
-    pin.clear_states()
-    outputs = Outputs(RELAY, factory)
-    assert pin.function == "output"
-    assert levels(factory, 25) == [False, True]
+def test_a_relay_that_works_when_driven_low_is_off_from_the_first_moment(pins: BenchPins) -> None:
+    """As soon as its pin is an output it is high, and stays high."""
+    outputs = Outputs(RELAY, pins)
+    assert pins.line(25).levels == [True]
     outputs.close()
+    assert pins.line(25).levels == [True, True]
 
 
-def test_switching_drives_the_level_that_the_wiring_asks_for(factory: Any) -> None:
-    """On is high for the lamp and low for the relay."""
-    outputs = Outputs(RELAY, factory)
-    outputs.switch("lamp", True)
-    outputs.switch("fan", True)
-    assert (factory.pin(23).state, factory.pin(25).state) == (True, False)
-    assert outputs.is_on("fan")
+def test_switching_drives_the_level_that_the_wiring_asks_for(pins: BenchPins) -> None:
+    """On is high for the lamp and low for the relay; nothing is driven twice."""
+    outputs = Outputs(RELAY, pins)
+    for _ in range(3):
+        outputs.switch("lamp", True)
+        outputs.switch("fan", True)
+    assert (pins.line(23).level, pins.line(25).level) == (True, False)
     outputs.switch("fan", False)
-    assert factory.pin(25).state is True
+    assert pins.line(25).levels == [True, False, True]
 
 
-def test_closing_drives_everything_off_before_the_pin_is_let_go(factory: Any) -> None:
+def test_closing_drives_everything_off_before_the_pin_is_let_go(pins: BenchPins) -> None:
     """A pin that is let go keeps its level on a Pi: the last level that was driven must be OFF."""
-    outputs = Outputs(RELAY, factory)
+    outputs = Outputs(RELAY, pins)
     for name in ("lamp", "buzzer", "fan"):
         outputs.switch(name, True)
-    relay = factory.pin(25)
-    relay.clear_states()
     outputs.close()
-    assert True in [state.state for state in relay.states], (
-        "the relay's pin was never driven to its OFF level"
-    )
-    assert relay.function == "input"
+    assert [pins.line(pin).levels[-1] for pin in (23, 24, 25)] == [False, False, True]
+    assert not any(pins.is_open(pin) for pin in (23, 24, 25))
     outputs.close()
 
 
-def test_an_unknown_state_is_refused(factory: Any) -> None:
+def test_an_unknown_state_is_refused(pins: BenchPins) -> None:
     """None or 1 is neither on nor off."""
-    outputs = Outputs(RELAY, factory)
+    outputs = Outputs(RELAY, pins)
     for wrong in (None, 1, "on"):
         with pytest.raises(TypeError, match="neither True nor False"):
             outputs.switch("fan", wrong)  # type: ignore[arg-type]
 
 
-def test_an_output_that_is_not_wired_is_not_switched(factory: Any) -> None:
-    """A station with a lamp only has no buzzer to sound."""
-    outputs = Outputs(Pins(lamp=23), factory)
+def test_an_output_that_is_not_wired_is_not_switched(pins: BenchPins) -> None:
+    """A station with a lamp only has no buzzer to sound, and that is no fault."""
+    outputs = Outputs(Pins(lamp=23), pins)
     outputs.switch("buzzer", True)
-    assert not outputs.has("buzzer")
-    assert not outputs.is_on("buzzer")
+    outputs.blink("buzzer")
+    assert outputs.faults == {}
 
 
-def test_a_pin_in_use_leaves_no_output_on(factory: Any) -> None:
-    """The second output fails to open: the first is let go again, off."""
-    first = Outputs(Pins(buzzer=24), factory)
-    with pytest.raises(GPIOPinInUse):
-        Outputs(Pins(lamp=23, buzzer=24), factory)
-    assert Outputs(Pins(lamp=23), factory).has("lamp")
-    first.close()
-
-
-def test_a_blinking_lamp_can_be_switched(factory: Any) -> None:
-    """Blinking is told from on and off, and ends when switched."""
-    outputs = Outputs(RELAY, factory)
-    outputs.blink("lamp")
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [
+        (OSError(16, "Device or resource busy"), "lamp (GPIO 23): Device or resource busy"),
+        (FileNotFoundError(2, "No such file or directory"), "lamp (GPIO 23): No such file or directory"),
+        (RuntimeError("a driver's own"), "lamp (GPIO 23): a driver's own"),
+        (KeyError(), "lamp (GPIO 23): KeyError"),
+    ],
+)
+def test_a_pin_that_fails_for_whatever_reason_is_a_fault_of_this_pin_alone(
+    pins: BenchPins, error: Exception, told: str
+) -> None:
+    """The others are switched all the same, and it is taken up again when it can be opened."""
+    pins.broken[23] = error
+    outputs = Outputs(RELAY, pins)
+    assert outputs.faults == {"lamp": told}
     outputs.switch("lamp", True)
-    assert outputs.is_on("lamp")
+    outputs.blink("lamp")
+    outputs.switch("buzzer", True)
+    assert (pins.is_open(23), pins.line(24).level) == (False, True)
+    outputs.mend()
+    assert list(outputs.faults) == ["lamp"]
+    pins.broken.clear()
+    outputs.mend()
+    assert outputs.faults == {}
+    outputs.switch("lamp", True)
+    assert pins.line(23).level is True
     outputs.close()
+
+
+def test_a_pin_that_fails_while_it_is_driven_is_let_go_and_opened_anew(pins: BenchPins) -> None:
+    """Off first, then as it is switched."""
+    outputs = Outputs(RELAY, pins)
+    pins.broken[25] = OSError(5, "Input/output error")
+    outputs.switch("fan", True)
+    assert outputs.faults == {"fan": "fan (GPIO 25): Input/output error"}
+    assert not pins.is_open(25)
+    pins.broken.clear()
+    outputs.mend()
+    assert (outputs.faults, pins.line(25).levels) == ({}, [True])
+    outputs.switch("fan", True)
+    assert pins.line(25).level is False
+    outputs.close()
+
+
+def test_a_lamp_blinks_until_it_is_switched(pins: BenchPins, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On and off in turn; what it is switched to is the last word."""
+    monkeypatch.setattr("hardware.outputs.BLINK_S", 0.001)
+    outputs = Outputs(RELAY, pins)
+    outputs.blink("lamp")
+    outputs.blink("lamp")
+    blinking = [thread for thread in threading.enumerate() if thread.name == "blink lamp"]
+    assert len(blinking) == 1
+    levels = pins.line(23).levels
+    while len(levels) < 6:
+        blinking[0].join(0.001)
+    outputs.switch("lamp", True)
+    blinking[0].join(5)
+    assert not blinking[0].is_alive()
+    assert levels[:6] == [False, True, False, True, False, True]
+    assert levels[-1] is True
+    outputs.close()
+    assert levels[-1] is False

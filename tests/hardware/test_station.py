@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-
-import pytest
+from typing import Never
 
 from hardware.bench.clock import SteppedClock
-from hardware.errors import HardwareMissing
 from hardware.pins import Pins
+from hardware.reading import Fault, FaultReason
 from hardware.station import ProbeWiring, Wiring, open_pi
 
 ONE, TWO, THREE = "28-0000000000a1", "28-0000000000b2", "28-0000000000c3"
@@ -30,8 +29,35 @@ def test_probes_of_two_masters_are_two_buses(tmp_path: Path) -> None:
     }
 
 
-def test_a_pi_without_its_pins_is_an_error_and_never_a_mock(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Even where the environment asks for mock pins, as the tests' own does."""
-    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "mock")
-    with pytest.raises(HardwareMissing, match="lgpio"):
-        open_pi(Wiring("pi", pins=Pins(lamp=23)), SteppedClock())
+class Refusing:
+    """A driver that cannot even be loaded, as a library that wants to write into "/"."""
+
+    def output(self, pin: int, *, active_high: bool) -> Never:
+        raise FileNotFoundError(2, "No such file or directory", ".lgd-nfy0")
+
+    input = output
+
+
+def test_a_driver_that_fails_stops_no_thermometer(tmp_path: Path) -> None:
+    """Every pin is told as a fault, by name and number; the probes are looked at as ever."""
+    wiring = Wiring("pi", (ProbeWiring(ONE, "core"),), pins=Pins(lamp=23, wet=17))
+    clock = SteppedClock()
+    hardware = open_pi(wiring, clock, w1_folder=tmp_path, driver=Refusing())
+    assert hardware.pin_faults == {
+        "lamp": "lamp (GPIO 23): No such file or directory",
+        "wet": "wet (GPIO 17): No such file or directory",
+    }
+    ((probe,),) = (bus.probes for bus in hardware.buses)
+    (sample,) = probe.read(clock)
+    assert isinstance(sample.outcome, Fault)
+    assert sample.outcome.reason is FaultReason.MISSING
+    hardware.mend_pins()
+    assert len(hardware.pin_faults or {}) == 2
+    hardware.close()
+
+
+def test_a_pi_without_its_pins_says_so_and_never_mocks_them() -> None:
+    """This machine shows no GPIO device, and nothing is taken in its place."""
+    hardware = open_pi(Wiring("pi", pins=Pins(lamp=23)), SteppedClock())
+    assert list(hardware.pin_faults or {}) == ["lamp"]
+    assert open_pi(Wiring("pi"), SteppedClock()).pin_faults is None

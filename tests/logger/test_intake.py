@@ -145,13 +145,14 @@ def test_what_was_sent_is_stored_when_the_service_closes(
 def test_what_a_station_says_of_itself_is_kept(
     store: Store, timeline: Timeline, clock: Any, enrolled: Any
 ) -> None:
-    """Supply, disk and the version of its program; a version that it does not tell stays."""
+    """Supply, disk, pins and the version of its program; a version that it does not tell stays."""
     intake = Intake(store, timeline)
     intake.take(batch(enrolled[0], clock), StationHealth(False, 900.0), "0.1.0")
-    intake.take(batch(enrolled[0], clock, first=7), StationHealth(True, 800.0))
+    intake.take(batch(enrolled[0], clock, first=7), StationHealth(True, 800.0, "lamp (GPIO 23): busy"))
     with store.read() as connection:
         row = stations.by_name(connection, "bench-0")
     assert (row.power_low, row.disk_free_mb, row.version) == (True, 800.0, "0.1.0")
+    assert row.pin_faults == "lamp (GPIO 23): busy"
 
 
 def test_a_spool_that_is_gone_back_to_is_stored_once(

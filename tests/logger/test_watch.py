@@ -236,6 +236,30 @@ def test_what_a_station_says_of_itself_raises_its_alarms(watched: Any) -> None:
     assert {"power-low", "disk-low"} <= shop.kinds()
 
 
+def test_pins_that_do_not_work_are_told_at_once_and_end_when_they_do(watched: Any) -> None:
+    """In the station's own words, over the same channels as every alarm; a station without pins raises nothing."""
+    shop = watched()
+
+    def says(faults: str | None) -> None:
+        with shop.store.write() as tx:
+            health = stations.StationHealth(False, 9000.0, faults)
+            stations.note_health(tx, stations.by_name(tx, "bench-1").id, health)
+        for _ in range(6):
+            shop.sweep(22, 30)
+
+    says(None)
+    assert "pins-failed" not in shop.kinds()
+    says("fan (GPIO 25): Device or resource busy")
+    with shop.store.read() as connection:
+        (row,) = [row for row in alarms.alarms_of(connection, shop.pour_id) if row.kind == "pins-failed"]
+    assert row.reason == "Pins of bench-1 do not work: fan (GPIO 25): Device or resource busy."
+    assert [(why, to) for why, to, _at in shop.told("pins-failed")] == [("first-time", "first")]
+    says("")
+    with shop.store.read() as connection:
+        (row,) = [row for row in alarms.alarms_of(connection, shop.pour_id) if row.kind == "pins-failed"]
+    assert row.phase in ("returned", "normal")
+
+
 def test_a_fan_that_is_proven_still_is_called_and_ends_when_it_is_switched_off(watched: Any) -> None:
     """Commanded on, its contact says that it stands; switched off, that is no news any more."""
     shop = watched()

@@ -23,21 +23,10 @@ pytestmark = [
 ]  # fmt: skip
 CONFIG = b"dtparam=audio=on\r\n[pi4]\r\narm_boost=1"
 
-#: In the place of an environment's python: knows no wheel of lgpio, as on Python 3.13.
-INNER = """#!/bin/sh
-site=${0%/bin/python}/site
-case "$*" in
-  *"import lgpio"*) [ -L "$site/lgpio.py" ] ;;
-  *"lgpio>="*) exit 1 ;;
-  *purelib*) echo "$site" ;;
-esac
-"""
 #: In the place of python3: makes an environment without fetching anything, and is itself for everything else.
 PYTHON = f"""#!/bin/sh
 if [ "$1 $2" = "-m venv" ]; then
-  mkdir -p "$3/bin" "$3/site" && cat > "$3/bin/python" <<'END' && chmod +x "$3/bin/python"
-{INNER}
-END
+  mkdir -p "$3/bin" && printf '#!/bin/sh\n' > "$3/bin/python" && chmod +x "$3/bin/python"
   exit 0
 fi
 exec {shutil.which("python3")} "$@"
@@ -135,23 +124,6 @@ def test_twice_is_as_once_and_removal_leaves_settings_and_data(root: Root) -> No
     assert [path for path in left if path.startswith(("opt/pourlog", "etc/systemd/system/pourlog"))] == []
     assert not any(Path(path).name in units for path in left)
     assert root.run("remove").returncode == 0, "a second removal finds nothing to do"
-
-
-def test_the_pins_driver_of_the_system_is_linked_in_and_nothing_else_of_it(root: Root) -> None:
-    """Where the package index has no wheel: two files of the system's own package; without it that is said."""
-    assert "No pin driver" in root.run("install", "--yes", "--name", "bench-1").stdout
-    system = root.folder / "usr/lib/python3/dist-packages"
-    system.mkdir(parents=True)
-    for name in ("lgpio.py", "_lgpio.cpython-313-aarch64-linux-gnu.so", "web.py"):
-        (system / name).write_text("")
-    done = root.run("install", "--yes", "--name", "bench-1")
-    assert (done.returncode, "No pin driver" in done.stdout) == (0, False)
-    site = root.folder / "opt/pourlog/.venv/site"
-    linked = {path.name: str(path.readlink()) for path in site.iterdir()}
-    assert linked == {
-        name: f"/usr/lib/python3/dist-packages/{name}"
-        for name in ("lgpio.py", "_lgpio.cpython-313-aarch64-linux-gnu.so")
-    }
 
 
 def test_settings_that_are_there_stay(root: Root) -> None:

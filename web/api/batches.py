@@ -129,7 +129,7 @@ def _note(service: Service, station: Row[Any], conflict: readings.Conflict) -> N
 
 def _health(batch: BatchShape) -> StationHealth | None:
     told = batch.health
-    return None if told is None else StationHealth(told.power_low, told.disk_free_mb)
+    return None if told is None else StationHealth(told.power_low, told.disk_free_mb, told.pin_faults)
 
 
 def _new_version(user_agent: str, known: str | None) -> str | None:

@@ -23,7 +23,7 @@ from logger.checkup.facts import (
 from logger.checkup.judge import REMEDIES, judge, worst
 
 CORE = ProbeSeen("28-0000000000c1", "core", Reading("28-0000000000c1", 21.0, "00"), True, 12)
-WIRES = WiresSeen((4,), True, (CORE,), (("lamp", 23),), "0.2.2.0", False, True)
+WIRES = WiresSeen((4,), True, (CORE,), (("lamp", 23),), True)
 WELL = Facts(
     is_pi=True,
     bench=False,
@@ -89,7 +89,6 @@ def told(*problems: str | None, second: bool = True, sent: bool = True) -> Facts
 NO_BUS = wires(bus_there=False)
 OLD = replace(WELL.versions, python=(3, 9, 2))
 NARROW = replace(WELL.versions, bits=32)
-GET_DRIVER = "python3-lgpio"
 BAD, MIND = State.BAD, State.MIND
 
 
@@ -105,9 +104,6 @@ BAD, MIND = State.BAD, State.MIND
         (wires(probes=(CORE, STRANGER)), "probes", MIND, "does not name it (21.0 °C)", "place-probes"),
         (replace(WELL, bench=True, wires=None), "probes", MIND, "invented", 'hardware = "pi"'),
         (wires(pins=(("fan", 4),)), "pins", BAD, "the probes' data pin", "another pin"),
-        (wires(driver="0.0.0", driver_empty=True), "pins", BAD, "empty package", GET_DRIVER),
-        (wires(driver=None), "pins", BAD, "not installed", GET_DRIVER),
-        (wires(driver="0.2.0.0"), "pins", BAD, "0.2.0.0", GET_DRIVER),
         (wires(chip_there=False), "pins", BAD, "no pins", "on the Pi"),
         (replace(WELL, clock_set=False), "clock", MIND, "nothing has set", "battery"),
         (replace(WELL, clock_ms=0), "clock", BAD, "in the past", "connect the network"),

@@ -19,10 +19,11 @@ import httpx
 import pytest
 
 from hardware.bench.clock import SteppedClock
+from hardware.bench.pins import BenchPins
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import steady, through
 from hardware.bench.w1_files import Lie
-from hardware.errors import BadTrace
+from hardware.errors import BadTrace, HardwareMissing
 from hardware.pins import Pins
 from logger.daemon.main import StationConfig, open_hardware, relay_safe, run_station
 from logger.daemon.supervise import Supervisor
@@ -168,8 +169,8 @@ def test_lamp_and_buzzer_work_without_any_service(config: Any, service: Any, tmp
     wiring = replace(config.wiring, pins=Pins(lamp=23, buzzer=24))
     clock = SteppedClock()
     bench = Bench(wiring, clock, tmp_path / "bench", {CORE: steady(99.5), ROOM: steady(20.0)})
-    outputs = bench.hardware.outputs
-    assert outputs is not None
+    pins = bench.pins
+    assert pins is not None
     seen = []
     run(
         replace(config, wiring=wiring),
@@ -178,11 +179,11 @@ def test_lamp_and_buzzer_work_without_any_service(config: Any, service: Any, tmp
         clock=clock,
         bench=bench,
         hours=0.01,
-        after_sweep=lambda _done: seen.append((outputs.is_on("lamp"), outputs.is_on("buzzer"))),
+        after_sweep=lambda _done: seen.append((pins.line(23).level, pins.line(24).level)),
         drain_s=0,
     )
     assert seen[:3] == [(False, False), (True, True), (True, True)]
-    assert not outputs.is_on("lamp")
+    assert pins.line(23).level is False
 
 
 def test_a_wet_contact_reaches_the_service(config: Any, service: Any, tmp_path: Path) -> None:
@@ -278,6 +279,67 @@ def test_a_bench_without_traces_is_refused_and_a_pi_is_never_a_bench(config: Any
     assert type(bus).__name__ == "W1Bus"
 
 
+def test_pins_that_fail_are_told_and_tried_again_while_the_thermometers_go_on(
+    config: Any, service: Any, tmp_path: Path
+) -> None:
+    """The lamp's pin is taken for five minutes: each health says so, then that all is well, and no row is lost."""
+    wired = replace(config, wiring=replace(config.wiring, pins=Pins(lamp=23, wet=17)))
+    clock = SteppedClock()
+    bench = Bench(wired.wiring, clock, tmp_path / "bench", TRACES)
+    assert bench.pins is not None
+    bench.hardware.close()
+    bench.pins.broken[23] = OSError(16, "Device or resource busy")
+    bench.hardware.mend_pins()
+
+    def mend(done: int) -> None:
+        if done == 60:
+            bench.pins.broken.clear()
+
+    service.answer = {**service.answer, "lamp": True}
+    run(wired, service, tmp_path, clock=clock, bench=bench, hours=0.25, after_sweep=mend, obey_period=False)
+    told = [json.loads(request.content).get("health") for request in service.requests]
+    faults = [health["pin_faults"] for health in told if health is not None]
+    assert faults[0] == "lamp (GPIO 23): Device or resource busy"
+    assert faults[-1] == ""
+    assert faults == sorted(faults, reverse=True), "told until it was mended, and not after"
+    assert sum(row["probe"] == CORE for row in service.rows.values()) == 181
+    assert True in bench.pins.line(23).levels, "the order that stood is carried out once the pin works"
+
+
+def test_a_pin_that_fails_in_the_forwarders_thread_stops_no_batch(
+    config: Any, service: Any, tmp_path: Path
+) -> None:
+    """The service orders the fan on with its answer; the pin fails just then."""
+    wired = replace(config, wiring=replace(config.wiring, pins=Pins(fan=25)))
+    clock = SteppedClock()
+    bench = Bench(wired.wiring, clock, tmp_path / "bench", TRACES)
+    assert bench.pins is not None
+    bench.pins.broken[25] = RuntimeError("a driver's own")
+    service.answer = {**service.answer, "fan": True}
+    run(wired, service, tmp_path, clock=clock, bench=bench, hours=0.1, obey_period=False)
+    assert sum(row["probe"] == CORE for row in service.rows.values()) == 73
+    assert bench.hardware.pin_faults == {"fan": "fan (GPIO 25): a driver's own"}
+
+
+def test_relay_safe_switches_off_what_it_can_and_names_what_it_cannot(tmp_path: Path) -> None:
+    """After a station that was killed with everything on."""
+    file = tmp_path / "station.toml"
+    file.write_text(
+        'name = "b"\nservice_url = "http://x:1"\nhardware = "pi"\n'
+        "[pins]\nlamp = 23\nfan = 25\nfan_active_high = false\n"
+        f'[[probe]]\nid = "{CORE}"\nplace = "core"\n'
+    )
+    pins = BenchPins(SteppedClock())
+    assert relay_safe(file, pins) == 0
+    assert (pins.line(23).level, pins.line(25).level) == (False, True)
+    pins.broken[23] = OSError(16, "Device or resource busy")
+    with pytest.raises(
+        HardwareMissing, match=r"not switched off: lamp \(GPIO 23\): Device or resource busy$"
+    ):
+        relay_safe(file, pins)
+    assert pins.line(25).level is True
+
+
 def test_relay_safe_has_nothing_to_do_on_a_bench(station_file: Path) -> None:
     """The command of ExecStopPost ends well where there is no relay."""
     assert relay_safe(station_file) == 0
@@ -366,7 +428,7 @@ def test_the_daemon_stays_lean() -> None:
         "sqlalchemy",
         "numpy",
         "httpx",
-        "gpiozero",
+        "gpiod",
         "w1thermsensor",
         "rich",
         "typer",

@@ -6,10 +6,12 @@ from typing import Any
 
 import pytest
 
+from hardware.bench.clock import SteppedClock
+from hardware.bench.pins import BenchPins
 from hardware.clock import Stamp
 from hardware.contacts import Change
 from hardware.outputs import Outputs
-from hardware.pins import Pins, bench_pins
+from hardware.pins import Pins
 from logger.daemon.signals import QUIET_S, SILENT_S, Decision, LastResort, Orders, Signals
 
 OTHER = "28-0000000000c3"
@@ -116,14 +118,14 @@ def test_a_silent_service_makes_the_lamp_blink_within_a_minute() -> None:
 
 
 def test_decisions_reach_the_pins() -> None:
-    """On mock pins: the lamp's pin goes high, the low-driven relay's low, and back."""
-    factory = bench_pins()
-    outputs = Outputs(Pins(lamp=23, fan=25, fan_active_high=False), factory)
+    """On the bench's pins: the lamp's goes high, the low-driven relay's low, and back."""
+    pins = BenchPins(SteppedClock())
+    outputs = Outputs(Pins(lamp=23, fan=25, fan_active_high=False), pins)
     made = Signals(outputs, LastResort(95.0), 0.0)
     made.heard(Orders(lamp=True, fan=True), 1.0)
-    assert (factory.pin(23).state, factory.pin(25).state) == (True, False)
+    assert (pins.line(23).level, pins.line(25).level) == (True, False)
     made.heard(Orders(), 2.0)
-    assert (factory.pin(23).state, factory.pin(25).state) == (False, True)
+    assert (pins.line(23).level, pins.line(25).level) == (False, True)
     outputs.close()
 
 
