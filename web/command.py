@@ -407,15 +407,13 @@ def serve_command(
         use_json()
     service = Service.open(kept, SystemClock())
     code = service.new_setup_code()
+    # Plainly, on one line and at once: a console would wrap it at 80 columns, and a pipe would hold it back until the
+    # end. The journal is searched for it.
     if code is not None:
-        say(
-            f"First set-up: open {service.settings.link_base}/set-up and give the code [bold]{code}[/bold] "
-            "(it holds for an hour)."
-        )
+        address = f"{service.settings.link_base}/set-up"
+        print(f"First set-up: open {address} and give the code {code} (it holds for an hour).", flush=True)
     else:
-        print(
-            f"The board is at {service.settings.link_base}/"
-        )  # plainly: a start does not wait for what draws
+        print(f"The board is at {service.settings.link_base}/", flush=True)
     sys.exit(serve(service))
 
 

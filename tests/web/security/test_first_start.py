@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+import subprocess
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from processes import Process
 
 from logger.store import people
 from web.app import make_app
@@ -118,3 +122,28 @@ def test_codes_are_kept_by_a_slow_hash(service: Service) -> None:
         kept = people.get_secret(connection, "set-up")
     assert kept is not None
     assert kept.startswith(b"$argon2id$v=19$m=19456,t=2,p=1$")
+
+
+def test_the_readmes_command_shows_address_and_code_on_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Under systemd the output is no terminal: not wrapped, and there while the service runs, not after its end."""
+    for name in ("COLUMNS", "PYTHONUNBUFFERED"):
+        monkeypatch.delenv(name, raising=False)
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    (command,) = re.findall(r"`sudo journalctl -u pourlog-service \| (grep set-up[^`]*)`", readme)
+    address = "http://a-workshop-with-a-name-that-fills-half-of-a-line.local:8080"
+    process = Process(tmp_path / "data", None, [], public_url=address)
+    try:
+        process.ready()
+        shown = subprocess.run(
+            ["sh", "-c", command], input=process.log.read_text(), capture_output=True, text=True, check=True
+        ).stdout
+        code = re.search(rf"^First set-up: open {address}/set-up and give the code (\S+) ", shown)
+        assert code is not None, shown
+        answer = process.client.post(
+            "/set-up", data={"code": code[1], **GOOD}, headers={"Origin": str(process.client.base_url)}
+        )
+        assert answer.status_code == 303, answer.text
+    finally:
+        process.stop()
