@@ -59,6 +59,14 @@ class GpioPins:
         )
         return _Input(self._request(pin, settings), pin)
 
+    def holder(self, pin: int) -> str | None:
+        """Who has a pin, by the name that they gave; None: nobody. Raises HardwareMissing, OSError."""
+        import gpiod
+
+        with gpiod.Chip(str(header_chip(self._devices))) as chip:
+            line = chip.get_line_info(pin)
+        return (line.consumer or "the kernel") if line.used else None
+
     def _request(self, pin: int, settings: LineSettings) -> LineRequest:
         import gpiod
 

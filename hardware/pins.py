@@ -42,8 +42,12 @@ OUTPUT_PINS = ("lamp", "buzzer", "fan")
 
 def fault_text(name: str, pin: int, error: Exception) -> str:
     """What is wrong with a pin, for a person: "fan (GPIO 25): Device or resource busy"."""
-    told = getattr(error, "strerror", None) or str(error) or type(error).__name__
-    return f"{name} (GPIO {pin}): {told}"
+    return f"{name} (GPIO {pin}): {reason_of(error)}"
+
+
+def reason_of(error: Exception) -> str:
+    """Why a driver failed, in its own words."""
+    return getattr(error, "strerror", None) or str(error) or type(error).__name__
 
 
 class OutputLine(Protocol):

@@ -1,4 +1,4 @@
-"""What was seen of a machine, before anybody judges it. Plain values; None means that it could not be told."""
+"""What was seen of a machine, before anybody judges it. Plain values; None means that it could not be seen."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from enum import StrEnum
 
 from hardware.reading import Fault, Reading
 
+STATION_UNIT = "pourlog-station.service"
+
 
 class State(StrEnum):
     """How a thing stands."""
 
-    GOOD = "good"
-    MIND = "mind"
+    OK = "ok"
+    WARN = "warn"
     """It works, and may stop working or mislead."""
-    BAD = "bad"
+    FAIL = "fail"
     """It does not work, or must not be relied on."""
 
 
@@ -40,14 +42,27 @@ class ProbeSeen:
 
 
 @dataclass(frozen=True, slots=True)
+class PinSeen:
+    """One pin of the station file: who has it (None: nobody), and why it cannot be asked (None: it can)."""
+
+    name: str
+    number: int
+    holder: str | None = None
+    problem: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class WiresSeen:
-    """The 1-Wire bus and the pins. `overlay_pins` None: there is no config.txt."""
+    """The 1-Wire bus and the pins. `overlay_pins` None: there is no config.txt.
+
+    `as_unit`: the pins were looked at by the station's user under its unit's rules; None where no unit is installed.
+    """
 
     overlay_pins: tuple[int, ...] | None
     bus_there: bool
     probes: tuple[ProbeSeen, ...]
-    pins: tuple[tuple[str, int], ...] = ()
-    chip_there: bool = False
+    pins: tuple[PinSeen, ...] = ()
+    as_unit: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +81,46 @@ class PowerSeen:
 
     low: bool | None
     throttled: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSeen:
+    """One unit as systemd has it. `restarts`: since it was last started by hand or with the machine."""
+
+    name: str
+    installed: bool
+    enabled: bool
+    active: str
+    """systemd's own word: active, activating, inactive, failed, …"""
+    result: str
+    """How it last ended: success, or systemd's own word for why not."""
+    restarts: int
+    status: str
+    """What the program itself last said."""
+
+
+@dataclass(frozen=True, slots=True)
+class SystemSeen:
+    """What surrounds the program on its machine."""
+
+    units: tuple[UnitSeen, ...] = ()
+    memory_limits: bool | None = None
+    """Whether the kernel keeps units to their MemoryMax."""
+    watchdog_s: float | None = None
+    """systemd's own answer; 0: off."""
+    watchdog_chip: bool = False
+    journal_kept: bool | None = None
+    """Whether the journal is still there after a restart."""
+    wifi_saving: tuple[str, ...] = ()
+    """Network devices that sleep between packets."""
+
+
+@dataclass(frozen=True, slots=True)
+class NameSeen:
+    """A .local name that phones are given, and who answers for it."""
+
+    host: str
+    answers: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +173,9 @@ class Facts:
     battery_clock: bool
     disks: tuple[DiskSeen, ...]
     power: PowerSeen
-    watchdog_s: float | None
+    system: SystemSeen
     address: str | None
+    name: NameSeen | None
     service: ServiceSeen | None
     messages: MessagesSeen | None
     versions: VersionsSeen

@@ -1,15 +1,28 @@
-"""From what was seen of a machine to plain words: well, mind, or bad, and what to do. Pure."""
+"""From what was seen of a machine to plain words: OK, WARN or FAIL, and what to do. Pure."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from hardware.gpio import CONSUMER
 from hardware.reading import Fault, FaultReason, Reading
-from logger.checkup.facts import DiskSeen, Facts, Finding, PowerSeen, ProbeSeen, State, WiresSeen
+from logger.checkup.facts import (
+    STATION_UNIT,
+    DiskSeen,
+    Facts,
+    Finding,
+    PinSeen,
+    PowerSeen,
+    ProbeSeen,
+    State,
+    UnitSeen,
+    WiresSeen,
+)
+from logger.checkup.judge_system import judge_name, judge_system
 
-GOOD, MIND, BAD = State.GOOD, State.MIND, State.BAD
+OK, WARN, FAIL = State.OK, State.WARN, State.FAIL
 #: Room that a three-day pour with ten probes never fills, and room below which databases begin to fail. Our choice.
-DISK_MIND_MB, DISK_BAD_MB = 500.0, 100.0
+DISK_WARN_MB, DISK_FAIL_MB = 500.0, 100.0
 #: What this program was released with: an earlier time is no time of day, ms (1 January 2026, UTC).
 EARLIEST_MS = 1_767_225_600_000
 #: RETURNING, which the store uses, came with this version of SQLite (its release history).
@@ -33,26 +46,27 @@ REMEDIES = {
 
 
 def judge(facts: Facts) -> list[Finding]:
-    """Every finding, by topic: probes, pins, clock, disk, power, watchdog, network, messages, versions."""
+    """Every finding, in the order of its topic."""
     found: list[Finding] = []
     if facts.bench:
         found.append(
             Finding(
                 "probes",
-                MIND,
+                WARN,
                 "the station file says bench: its temperatures are invented",
                 'write hardware = "pi" before a real pour',
             )
         )
     elif facts.wires is not None:
         found += _probes(facts.wires, is_pi=facts.is_pi)
-        found += _pins(facts.wires)
+        found += _pins(facts.wires, facts.system.units)
     found += _clock(facts)
     for disk in facts.disks:
         found += _disk(disk)
     found += _power(facts.power, is_pi=facts.is_pi)
-    found += _watchdog(facts)
+    found += judge_system(facts.system, is_pi=facts.is_pi)
     found += _network(facts)
+    found += judge_name(facts.name, facts.address)
     found += _messages(facts)
     found += _versions(facts)
     return found
@@ -61,7 +75,7 @@ def judge(facts: Facts) -> list[Finding]:
 def worst(findings: Iterable[Finding]) -> State:
     """The worst state of all."""
     states = {finding.state for finding in findings}
-    return BAD if BAD in states else MIND if MIND in states else GOOD
+    return FAIL if FAIL in states else WARN if WARN in states else OK
 
 
 def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
@@ -69,14 +83,14 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
         if not is_pi:
             return [
                 Finding(
-                    "probes", BAD, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
+                    "probes", FAIL, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
                 )
             ]
         if wires.overlay_pins:
             return [
                 Finding(
                     "probes",
-                    BAD,
+                    FAIL,
                     "config.txt switches 1-Wire on, but the kernel shows no bus",
                     "restart the Pi: sudo reboot",
                 )
@@ -84,7 +98,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
         return [
             Finding(
                 "probes",
-                BAD,
+                FAIL,
                 "1-Wire is not switched on",
                 "run sudo bash systemd/install again and let it write the line to config.txt",
             )
@@ -93,7 +107,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
     found += [
         Finding(
             "probes",
-            MIND,
+            WARN,
             f"{probe.id} is plugged in, but the station file does not name it{_reads(probe)}",
             "say where it sits: sudo pourlog place-probes",
         )
@@ -104,7 +118,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
         found.append(
             Finding(
                 "probes",
-                BAD,
+                FAIL,
                 "no probe is plugged in",
                 "look at plug, pull-up (4.7 kΩ between data and 3.3 V) and the data pin",
             )
@@ -114,7 +128,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
             found.append(
                 Finding(
                     "probes",
-                    MIND,
+                    WARN,
                     f"{probe.id} takes its power from the data wire",
                     "give it the third wire: without it, hot probes fail and wake up at 85 °C",
                 )
@@ -123,7 +137,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[Finding]:
             found.append(
                 Finding(
                     "probes",
-                    MIND,
+                    WARN,
                     f"{probe.id} resolves {probe.bits} bit, not 12",
                     "unplug the Pi for a minute; if it stays, write 12 to the probe's file resolution",
                 )
@@ -138,34 +152,45 @@ def _reads(probe: ProbeSeen) -> str:
 def _one_probe(probe: ProbeSeen) -> Finding:
     name = f"{probe.place} ({probe.id})"
     if isinstance(probe.outcome, Fault):
-        return Finding("probes", BAD, f"{name}: {probe.outcome.detail}", REMEDIES[probe.outcome.reason])
+        return Finding("probes", FAIL, f"{name}: {probe.outcome.detail}", REMEDIES[probe.outcome.reason])
     if probe.outcome is None:
-        return Finding("probes", MIND, f"{name}: its value needs a second look", "run the check again")
+        return Finding("probes", WARN, f"{name}: its value needs a second look", "run the check again")
     damp = "" if probe.outcome.rh_percent is None else f", {probe.outcome.rh_percent:.0f} % humidity"
     says = f"{name}: {probe.outcome.celsius:.1f} °C{damp}"
     if probe.outcome.note:
-        return Finding("probes", MIND, f"{says}; {probe.outcome.note}", "check it in ice water")
-    return Finding("probes", GOOD, says)
+        return Finding("probes", WARN, f"{says}; {probe.outcome.note}", "check it in ice water")
+    return Finding("probes", OK, says)
 
 
-def _pins(wires: WiresSeen) -> list[Finding]:
+def _pins(wires: WiresSeen, units: Sequence[UnitSeen]) -> list[Finding]:
     if not wires.pins:
-        return [Finding("pins", GOOD, "no lamp, buzzer, contact or fan is wired")]
-    found = [
-        Finding(
-            "pins", BAD, f"{name} is on pin {pin}, which is the probes' data pin", "wire it to another pin"
-        )
-        for name, pin in wires.pins
-        if pin in (wires.overlay_pins or ())
-    ]
-    if not wires.chip_there:
-        found.append(
-            Finding("pins", BAD, "this machine shows no pins (/dev/gpiochip…)", "run the station on the Pi")
-        )
+        return [Finding("pins", OK, "no lamp, buzzer, contact or fan is wired")]
+    runs = any(unit.name == STATION_UNIT and unit.active == "active" for unit in units)
+    found = [finding for pin in wires.pins if (finding := _one_pin(pin, wires, runs)) is not None]
+    if wires.as_unit is False:
+        says = "the pins were looked at by you, not by the station's own user"
+        found.append(Finding("pins", WARN, says, "run it as root: sudo pourlog check"))
     if not found:
-        named = ", ".join(f"{name} {pin}" for name, pin in wires.pins)
-        found.append(Finding("pins", GOOD, f"{named}"))
+        named = ", ".join(f"{pin.name} {pin.number}" for pin in wires.pins)
+        whose = " by the station's own user, under its unit's rules" if wires.as_unit else ""
+        found.append(Finding("pins", OK, f"{named}: can be used{whose}"))
     return found
+
+
+def _one_pin(pin: PinSeen, wires: WiresSeen, station_runs: bool) -> Finding | None:
+    name = f"{pin.name} (GPIO {pin.number})"
+    if pin.number in (wires.overlay_pins or ()):
+        return Finding("pins", FAIL, f"{name} is the probes' data pin too", "wire it to another pin")
+    if pin.problem is not None:
+        do = "run sudo bash systemd/install again; the wires are right only on a Pi's own 40-pin header"
+        return Finding("pins", FAIL, f"{name}: {pin.problem}", do)
+    if pin.holder not in (None, CONSUMER):
+        do = "wire it to another pin, or end what uses it"
+        return Finding("pins", FAIL, f"{name} is used by {pin.holder}", do)
+    if station_runs and pin.holder is None:
+        do = "sudo systemctl restart pourlog-station"
+        return Finding("pins", FAIL, f"{name}: the station runs without it", do)
+    return None
 
 
 def _clock(facts: Facts) -> list[Finding]:
@@ -173,7 +198,7 @@ def _clock(facts: Facts) -> list[Finding]:
         return [
             Finding(
                 "clock",
-                BAD,
+                FAIL,
                 "the clock stands in the past",
                 "connect the network until it is set; readings are kept and dated later",
             )
@@ -183,12 +208,12 @@ def _clock(facts: Facts) -> list[Finding]:
         return [
             Finding(
                 "clock",
-                MIND,
+                WARN,
                 "nothing has set the clock since the start",
                 f"connect the network, and see: timedatectl{hint}",
             )
         ]
-    return [Finding("clock", GOOD, "set by the network")]
+    return [Finding("clock", OK, "set by the network")]
 
 
 def _disk(disk: DiskSeen) -> list[Finding]:
@@ -196,7 +221,7 @@ def _disk(disk: DiskSeen) -> list[Finding]:
         return [
             Finding(
                 "disk",
-                BAD,
+                FAIL,
                 f"{disk.what}: {disk.folder} cannot be written",
                 "look whether the card went read-only (dmesg); run sudo bash systemd/install again",
             )
@@ -204,27 +229,27 @@ def _disk(disk: DiskSeen) -> list[Finding]:
     if disk.free_mb is None:
         return [
             Finding(
-                "disk", MIND, f"{disk.what}: how full the disk is cannot be told", f"look at df {disk.folder}"
+                "disk", WARN, f"{disk.what}: how full the disk is cannot be told", f"look at df {disk.folder}"
             )
         ]
     says = f"{disk.what}: {disk.free_mb / 1000:.1f} GB free"
-    if disk.free_mb < DISK_BAD_MB:
-        return [Finding("disk", BAD, says, "make room now: delete old files, or take a larger card")]
-    if disk.free_mb < DISK_MIND_MB:
-        return [Finding("disk", MIND, says, "make room before the pour")]
-    return [Finding("disk", GOOD, says)]
+    if disk.free_mb < DISK_FAIL_MB:
+        return [Finding("disk", FAIL, says, "make room now: delete old files, or take a larger card")]
+    if disk.free_mb < DISK_WARN_MB:
+        return [Finding("disk", WARN, says, "make room before the pour")]
+    return [Finding("disk", OK, says)]
 
 
 def _power(power: PowerSeen, *, is_pi: bool) -> list[Finding]:
     if power.low is None and power.throttled is None:
         says = "the supply cannot be judged: the kernel says nothing about it"
-        return [Finding("power", MIND, says, "update the system")] if is_pi else []
+        return [Finding("power", WARN, says, "update the system")] if is_pi else []
     bits = power.throttled or 0
     if power.low or bits & UNDER_VOLTAGE:
         return [
             Finding(
                 "power",
-                BAD,
+                FAIL,
                 "the supply is too weak now",
                 "use the Pi's own supply and a short, thick cable; probes lie when it sags",
             )
@@ -234,7 +259,7 @@ def _power(power: PowerSeen, *, is_pi: bool) -> list[Finding]:
         found.append(
             Finding(
                 "power",
-                MIND,
+                WARN,
                 "the supply was too weak at some time since the start",
                 "use the Pi's own supply and a short, thick cable",
             )
@@ -243,27 +268,12 @@ def _power(power: PowerSeen, *, is_pi: bool) -> list[Finding]:
         found.append(
             Finding(
                 "power",
-                MIND,
+                WARN,
                 "the Pi slows itself down, being too hot",
                 "give it air; keep it away from the form and out of the sun",
             )
         )
-    return found or [Finding("power", GOOD, "the supply is strong enough")]
-
-
-def _watchdog(facts: Facts) -> list[Finding]:
-    if not facts.is_pi:
-        return []
-    if facts.watchdog_s:
-        return [Finding("watchdog", GOOD, f"a system that hangs is restarted after {facts.watchdog_s:g} s")]
-    return [
-        Finding(
-            "watchdog",
-            MIND,
-            "a system that hangs as a whole stays hung",
-            "switch the hardware watchdog on: the README says how",
-        )
-    ]
+    return found or [Finding("power", OK, "the supply is strong enough")]
 
 
 def _network(facts: Facts) -> list[Finding]:
@@ -272,13 +282,13 @@ def _network(facts: Facts) -> list[Finding]:
         found.append(
             Finding(
                 "network",
-                MIND,
+                WARN,
                 "no network: phones are not reached, readings are kept here",
                 "plug in the cable, or join the workshop's network: sudo nmtui",
             )
         )
     else:
-        found.append(Finding("network", GOOD, f"this machine is {facts.address}"))
+        found.append(Finding("network", OK, f"this machine is {facts.address}"))
     service = facts.service
     if service is None:
         return found
@@ -286,24 +296,24 @@ def _network(facts: Facts) -> list[Finding]:
         found.append(
             Finding(
                 "service",
-                BAD,
+                FAIL,
                 f"{service.url}: {service.problem}",
                 "is it running (systemctl status pourlog-service), and does it listen to the network?",
             )
         )
         return found
-    found.append(Finding("service", GOOD, f"{service.url} answers"))
+    found.append(Finding("service", OK, f"{service.url} answers"))
     if service.token is False:
         found.append(
             Finding(
                 "service",
-                BAD,
+                FAIL,
                 f"the station's token: {service.token_problem}",
                 "enrol the station on the page of probes and put its token into the token file",
             )
         )
     elif service.token:
-        found.append(Finding("service", GOOD, "it knows this station"))
+        found.append(Finding("service", OK, "it knows this station"))
     return found
 
 
@@ -315,7 +325,7 @@ def _messages(facts: Facts) -> list[Finding]:
         return [
             Finding(
                 "messages",
-                BAD,
+                FAIL,
                 "nobody is told of an alarm: there is no channel",
                 "put the address of a phone into [messages] urls of the settings file",
             )
@@ -324,15 +334,15 @@ def _messages(facts: Facts) -> list[Finding]:
     for channel in messages.channels:
         if channel.problem is not None:
             found.append(
-                Finding("messages", BAD, channel.problem, "correct it in [messages] of the settings file")
+                Finding("messages", FAIL, channel.problem, "correct it in [messages] of the settings file")
             )
         elif messages.sent:
-            found.append(Finding("messages", GOOD, f"{channel.shown} took a test message: did it arrive?"))
+            found.append(Finding("messages", OK, f"{channel.shown} took a test message: did it arrive?"))
         else:
             found.append(
                 Finding(
                     "messages",
-                    MIND,
+                    WARN,
                     f"{channel.shown} is understood, not yet proven",
                     "send one: pourlog check --message",
                 )
@@ -341,7 +351,7 @@ def _messages(facts: Facts) -> list[Finding]:
         found.append(
             Finding(
                 "messages",
-                MIND,
+                WARN,
                 "nobody is told when the first one does not answer",
                 "give [messages] second_urls",
             )
@@ -356,9 +366,9 @@ def _versions(facts: Facts) -> list[Finding]:
         f"pourlog {seen.program}, Python {dotted}, SQLite {'.'.join(map(str, seen.sqlite))}, {seen.machine}"
     )
     if seen.python < (3, 11):
-        return [Finding("versions", BAD, says, "Python 3.11 or newer is needed")]
+        return [Finding("versions", FAIL, says, "Python 3.11 or newer is needed")]
     if seen.sqlite < SQLITE:
-        return [Finding("versions", BAD, says, "SQLite 3.35 or newer is needed: update the system")]
+        return [Finding("versions", FAIL, says, "SQLite 3.35 or newer is needed: update the system")]
     if facts.is_pi and seen.bits != 64:
-        return [Finding("versions", BAD, says, "write the 64-bit system to the card")]
-    return [Finding("versions", GOOD, says)]
+        return [Finding("versions", FAIL, says, "write the 64-bit system to the card")]
+    return [Finding("versions", OK, says)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import platform
 import shutil
@@ -10,31 +11,39 @@ import sqlite3
 import ssl
 import sys
 import tempfile
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from hardware.air import HWMON_FOLDER, IIO_FOLDER
 from hardware.clock import Clock
 from hardware.ds18b20 import W1_FOLDER, Ds18b20, find_probes
 from hardware.errors import HardwareMissing
+from hardware.gpio import GpioPins
 from hardware.health import power_low
 from hardware.overlay import pins_in
-from hardware.pins import INPUT_PINS, OUTPUT_PINS, Pins
 from hardware.station import Wiring, kernel_buses
 from logger.checkup.facts import (
+    STATION_UNIT,
     ChannelSeen,
     DiskSeen,
     Facts,
     MessagesSeen,
+    NameSeen,
+    PinSeen,
     PowerSeen,
     ProbeSeen,
     ServiceSeen,
     VersionsSeen,
     WiresSeen,
 )
+from logger.checkup.name import who_answers
+from logger.checkup.system import Run, SystemPlaces, is_root, look_at_system, run, under_the_units_rules
 from logger.daemon.forward import load_httpx
+from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.station_file import StationConfig
 from logger.delivery.channels import MessageChannels, shown
 from logger.settings import Settings
@@ -57,12 +66,7 @@ class Places:
     #: The firmware's own word on its supply; its place in the kernel's tree is from memory.
     throttled: Path = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
     configs: tuple[Path, ...] = (Path("/boot/firmware/config.txt"), Path("/boot/config.txt"))
-    #: systemd's own setting of the hardware watchdog.
-    watchdogs: tuple[Path, ...] = (
-        Path("/etc/systemd/system.conf.d"),
-        Path("/etc/systemd/system.conf"),
-        Path("/usr/lib/systemd/system.conf.d"),
-    )
+    system: SystemPlaces = field(default_factory=SystemPlaces)
 
 
 def look(
@@ -71,18 +75,23 @@ def look(
     settings: Settings | None,
     *,
     send: bool = False,
+    units: Iterable[str] = (),
     places: Places | None = None,
     transport: Any = None,
     channels: Any = None,
+    ask: Run = run,
+    who: Callable[[str, str], tuple[str, ...]] = who_answers,
 ) -> Facts:
     """Everything that concerns this machine: a station where there is a station file, a service where settings.
 
-    `send` sends a real test message over each channel. `transport` takes the network's place in tests, `channels` the
-    message library's.
+    `send` sends a real test message over each channel. `units`: those of systemd that should be there. `transport`
+    takes the network's place in tests, `channels` the message library's, `ask` the system's commands', `who` the
+    question who answers for a name.
     """
     places = places or Places()
     stamp = clock.stamp()
     bench = station is not None and station.wiring.hardware == "bench"
+    address, units = _address(), tuple(units)
     disks = []
     if station is not None:
         disks.append(_disk("station", station.spool_file.parent))
@@ -91,14 +100,15 @@ def look(
     return Facts(
         is_pi="Raspberry Pi" in _text(places.model),
         bench=bench,
-        wires=None if station is None or bench else _wires(clock, station, places),
+        wires=None if station is None or bench else _wires(clock, station, places, units, ask),
         clock_set=stamp.clock_set,
         clock_ms=stamp.wall_ms,
         battery_clock=(places.device / "rtc0").exists(),
         disks=tuple(disks),
         power=PowerSeen(power_low(places.hwmon), _throttled(places.throttled)),
-        watchdog_s=_watchdog_s(places.watchdogs),
-        address=_address(),
+        system=look_at_system(units, places.system, ask),
+        address=address,
+        name=_name(settings, address, who),
         service=_service(station, settings, transport),
         messages=None if settings is None else _messages(settings, channels, send=send),
         versions=VersionsSeen(
@@ -111,7 +121,9 @@ def look(
     )
 
 
-def _wires(clock: Clock, station: StationConfig, places: Places) -> WiresSeen:
+def _wires(
+    clock: Clock, station: StationConfig, places: Places, units: tuple[str, ...], ask: Run
+) -> WiresSeen:
     config = next((path for path in places.configs if path.exists()), None)
     text = None if config is None else config.read_text(encoding="utf-8", errors="replace")
     wired = {probe.id: probe for probe in station.wiring.probes}
@@ -130,13 +142,14 @@ def _wires(clock: Clock, station: StationConfig, places: Places) -> WiresSeen:
     for bus in kernel_buses(others, places.w1, (places.hwmon, places.iio)):
         for chip, wiring in zip(bus.probes, others.all_probes, strict=True):
             seen.append(ProbeSeen(chip.id, wiring.place, chip.read(clock)[-1].outcome))
+    pins, as_unit = _pins(station, places, units, ask)
     return WiresSeen(
         overlay_pins=None if text is None else tuple(pins_in(text)),
         # A station with chips alone needs no 1-Wire bus.
         bus_there=there or not wired,
         probes=tuple(seen),
-        pins=_named(station.wiring.pins),
-        chip_there=any(places.device.glob("gpiochip*")),
+        pins=pins,
+        as_unit=as_unit,
     )
 
 
@@ -153,10 +166,28 @@ def _probe(clock: Clock, probe: str, place: str | None, folder: Path) -> ProbeSe
     )
 
 
-def _named(pins: Pins) -> tuple[tuple[str, int], ...]:
-    return tuple(
-        (name, getattr(pins, name)) for name in (*OUTPUT_PINS, *INPUT_PINS) if getattr(pins, name) is not None
-    )
+def _pins(
+    station: StationConfig, places: Places, units: tuple[str, ...], ask: Run
+) -> tuple[tuple[PinSeen, ...], bool | None]:
+    """The wired pins; by the station's own user under its unit's rules where there is one and we may (else False)."""
+    installed = STATION_UNIT in units and places.system.systemd.is_dir() and station.wiring.pins.any
+    if installed and is_root():
+        command = [sys.executable, "-P", "-m", "logger.daemon", "pins", str(station.path)]
+        told = under_the_units_rules(STATION_UNIT, command, ask)
+        if told is not None:
+            return tuple(PinSeen(**pin) for pin in json.loads(told)), True
+    seen = tuple(PinSeen(**pin) for pin in look_at_pins(station.wiring.pins, GpioPins(places.device)))
+    return seen, False if installed else None
+
+
+def _name(
+    settings: Settings | None, address: str | None, who: Callable[[str, str], tuple[str, ...]]
+) -> NameSeen | None:
+    """Who answers for the .local name that phones are given; None where they are given none."""
+    host = urlsplit((settings.public_url if settings else None) or "").hostname or ""
+    if not host.endswith(".local") or address is None:
+        return None
+    return NameSeen(host, who(host, address))
 
 
 def _disk(what: str, folder: Path) -> DiskSeen:
@@ -176,23 +207,6 @@ def _throttled(path: Path) -> int | None:
         return int(_text(path), 16)
     except ValueError:
         return None
-
-
-def _watchdog_s(places: tuple[Path, ...]) -> float | None:
-    """RuntimeWatchdogSec in systemd's settings, s; the last one counts. None: off."""
-    found: float | None = None
-    files = [
-        file
-        for place in reversed(places)
-        for file in (sorted(place.glob("*.conf")) if place.is_dir() else [place])
-    ]
-    for file in files:
-        for line in _text(file).splitlines():
-            name, _, value = line.partition("=")
-            if name.strip() == "RuntimeWatchdogSec":
-                digits = value.strip().removesuffix("s")
-                found = float(digits) if digits.replace(".", "", 1).isdigit() else None
-    return found or None
 
 
 def _address() -> str | None:

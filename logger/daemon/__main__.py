@@ -1,4 +1,4 @@
-"""`python -m logger.daemon station FILE` and `… relay-safe FILE`: what the units start.
+"""`python -m logger.daemon station FILE` and `… relay-safe FILE`: what the units start; `… pins FILE` is for the check.
 
 The same as `pourlog station` and `pourlog relay-safe`, without the command line's weight: the service's libraries take
 three times the daemon's memory, and a relay must be made safe at once, not after they are loaded.
@@ -6,16 +6,27 @@ three times the daemon's memory, and a relay must be made safe at once, not afte
 
 from __future__ import annotations
 
+import json
 import logging
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from hardware.errors import HardwareError
+from hardware.gpio import GpioPins
+from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.main import relay_safe, run_from_file
+from logger.daemon.station_file import station_from_file
 from logger.errors import BadInput, LoggerError
 
-ACTS: dict[str, Callable[[Path], int]] = {"station": run_from_file, "relay-safe": relay_safe}
+
+def pins(path: Path) -> int:
+    """Print what `pourlog check` asks about the pins of a station file, as JSON."""
+    sys.stdout.write(json.dumps(look_at_pins(station_from_file(path).wiring.pins, GpioPins())))
+    return 0
+
+
+ACTS: dict[str, Callable[[Path], int]] = {"station": run_from_file, "relay-safe": relay_safe, "pins": pins}
 
 
 def main(arguments: Sequence[str]) -> int:

@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import shutil
 import signal
 import subprocess
 import sys
@@ -19,46 +18,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from namespaces import inside, needs_namespace
 
 ROOT = Path(__file__).parents[2]
 UNITS = ROOT / "systemd"
 SERVICES = sorted(path.name for path in UNITS.glob("*.service"))
 CORE = "28-0000000000a1"
 
-#: Everything read-only, also for root, but for the state ($1), and in memory the folder to work in ($2). No right of
-#: root is left.
-READ_ONLY = """
-set -e
-mount --bind "$1" "$1"
-mount -o remount,bind,ro /
-shift
-mount -t tmpfs tmpfs /run
-mkdir -p "$1"
-cd "$1"
-shift
-exec setpriv --no-new-privs --inh-caps=-all --ambient-caps=-all --bounding-set=-all "$@"
-"""
-
-
-def namespaces() -> bool:
-    """Whether this machine lets us make a mount namespace of our own, in which "/" is read-only."""
-    if os.geteuid() != 0 or not shutil.which("unshare") or not shutil.which("setpriv"):
-        return False
-    return (
-        subprocess.run(_inside(Path("/dev"), "/run/x", "true"), capture_output=True, check=False).returncode
-        == 0
-    )
-
-
-def _inside(state: Path, folder: str, *command: str) -> list[str]:
-    """A command in a read-only system, started in `folder`; `state` alone can be written."""
-    own = ["unshare", "--mount", "--propagation", "private", "sh", "-c", READ_ONLY, "sh"]
-    return [*own, str(state), folder, *command]
-
-
-needs_namespace = pytest.mark.skipif(
-    not namespaces(), reason="needs root and mount namespaces; run the tests as root"
-)
 needs_systemd = pytest.mark.skipif(
     os.geteuid() != 0 or not Path("/run/systemd/system").is_dir(),
     reason="systemd does not run here; run the tests as root on a machine that it has started",
@@ -169,7 +135,7 @@ def test_a_station_with_pins_reads_its_thermometers_in_a_read_only_system(
     where = started_in("pourlog-station.service") if folder != "/" else "/"
     daemon = [sys.executable, "-P", "-m", "logger.daemon"]
     environ = {"PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "PYTHONPATH": path, "PYTHONDONTWRITEBYTECODE": "1"}
-    command = _inside(tmp_path, where, *daemon, "station", str(station_file))
+    command = inside(tmp_path, where, *daemon, "station", str(station_file))
     with subprocess.Popen(command, env=environ, stderr=subprocess.PIPE, text=True) as station:
         assert service.rows.wait(60), "no row arrived"
         station.send_signal(signal.SIGTERM)
@@ -183,7 +149,7 @@ def test_a_station_with_pins_reads_its_thermometers_in_a_read_only_system(
     if library == "its own":
         assert "this machine shows no pins" in faults
     safe = subprocess.run(
-        _inside(tmp_path, where, *daemon, "relay-safe", str(station_file)),
+        inside(tmp_path, where, *daemon, "relay-safe", str(station_file)),
         env=environ, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert (safe.returncode, "Traceback" in safe.stderr) == (1, False)

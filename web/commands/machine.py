@@ -14,16 +14,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.checkup.facts import Finding, State
+from logger.checkup.facts import STATION_UNIT, Finding, State
 from logger.errors import BadInput, BadSettings
-from web.commands.terminal import plain, say, table_of
+from web.commands.terminal import plain, say
 
 if TYPE_CHECKING:
     from logger.checkup.place import PlacedProbe
     from logger.store.boots import Clock
 
 STATION, SETTINGS = Path("/etc/pourlog/station.toml"), Path("/etc/pourlog/service.toml")
-SIGNS = {State.GOOD: "well", State.MIND: "[bold]mind[/bold]", State.BAD: "[bold red]BAD[/bold red]"}
+SIGNS = {State.OK: "OK", State.WARN: "[yellow]WARN[/yellow]", State.FAIL: "[bold red]FAIL[/bold red]"}
+SERVICE_UNITS = ("pourlog-service.service", "pourlog-backup.timer", "pourlog-backup.service")
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
 
@@ -44,9 +45,9 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         ] = False,
         as_json: Json = False,
     ) -> None:
-        """Are probes, pins, clock, disk, power, network, messages and versions fine? What to do where not.
+        """Are probes, pins, units, clock, disk, power, network, messages and versions fine? What to do where not.
 
-        Example: `pourlog check`, or `pourlog check --station station.toml --json`. Exit code 1: something is bad.
+        Example: `sudo pourlog check`, or `pourlog check --station station.toml --json`. Exit code 1: a FAIL.
         """
         from logger.checkup.judge import judge, worst
         from logger.checkup.look import look
@@ -55,17 +56,24 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         station = station or (STATION if STATION.exists() else None)
         settings = settings or (SETTINGS if SETTINGS.exists() else None)
+        for path in (station, settings):
+            if path is not None and path.exists() and not os.access(path, os.R_OK):
+                raise BadSettings(str(path), "is not for everybody to read", remedy="run: sudo pourlog check")
         findings = judge(
             look(
                 clock(),
                 None if station is None else station_from_file(station),
                 None if settings is None else read_settings(settings),
                 send=message,
+                units=(
+                    *((STATION_UNIT,) if station == STATION else ()),
+                    *(SERVICE_UNITS if settings == SETTINGS else ()),
+                ),
             )
         )
         if station is None and settings is None:
             findings.append(
-                Finding("files", State.MIND, f"neither {STATION} nor {SETTINGS} is there, and none was named",
+                Finding("files", State.WARN, f"neither {STATION} nor {SETTINGS} is there, and none was named",
                         "sudo pourlog place-probes writes the first, sudo bash systemd/install the second")
             )  # fmt: skip
         if as_json:
@@ -73,7 +81,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             print(json.dumps(body, ensure_ascii=False))
         else:
             _show(findings)
-        sys.exit(1 if worst(findings) is State.BAD else 0)
+        sys.exit(1 if worst(findings) is State.FAIL else 0)
 
     @app.command("enrol")
     def enrol_command(
@@ -193,7 +201,12 @@ def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
 
 
 def _show(findings: list[Finding]) -> None:
-    table = table_of("", "what", "how it stands", "what to do", show_lines=False)
+    """One line a finding and one for what to do, never wrapped: a command must come out as it is typed."""
+    width = max(len(finding.topic) for finding in findings)
     for finding in findings:
-        table.add_row(SIGNS[finding.state], finding.topic, plain(finding.says), plain(finding.do))
-    say(table)
+        sign = SIGNS[finding.state] + " " * (5 - len(finding.state.value))
+        say(f"{sign} {finding.topic:{width}}  {plain(finding.says)}", wrap=False)
+        if finding.do:
+            say(f"{'':{width + 6}}  → {plain(finding.do)}", wrap=False)
+    counts = [(state, sum(finding.state is state for finding in findings)) for state in State]
+    say(", ".join(f"{number} {state.value.upper()}" for state, number in reversed(counts) if number))

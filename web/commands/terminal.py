@@ -22,9 +22,9 @@ def _console() -> Console:
     return Console()
 
 
-def say(what: Any) -> None:
-    """A sentence with markup, or a table, on standard output."""
-    _console().print(what)
+def say(what: Any, *, wrap: bool = True) -> None:
+    """A sentence with markup, or a table, on standard output; without `wrap` on one line, however long."""
+    _console().print(what, soft_wrap=not wrap)
 
 
 def table_of(*headings: str, **options: Any) -> Table:

@@ -13,17 +13,21 @@ from logger.checkup.facts import (
     DiskSeen,
     Facts,
     MessagesSeen,
+    NameSeen,
+    PinSeen,
     PowerSeen,
     ProbeSeen,
     ServiceSeen,
     State,
+    SystemSeen,
+    UnitSeen,
     VersionsSeen,
     WiresSeen,
 )
 from logger.checkup.judge import REMEDIES, judge, worst
 
 CORE = ProbeSeen("28-0000000000c1", "core", Reading("28-0000000000c1", 21.0, "00"), True, 12)
-WIRES = WiresSeen((4,), True, (CORE,), (("lamp", 23),), True)
+WIRES = WiresSeen((4,), True, (CORE,), (PinSeen("lamp", 23, "pourlog"),), True)
 WELL = Facts(
     is_pi=True,
     bench=False,
@@ -33,8 +37,22 @@ WELL = Facts(
     battery_clock=False,
     disks=(DiskSeen("station", "/var/lib/pourlog-station", 20_000.0, True),),
     power=PowerSeen(False, 0),
-    watchdog_s=14.0,
+    system=SystemSeen(
+        (
+            UnitSeen(
+                "pourlog-station.service", True, True, "active", "success", 0, "9 sweeps, 0 rows to send"
+            ),
+            UnitSeen("pourlog-service.service", True, True, "active", "success", 0, "watching"),
+            UnitSeen("pourlog-backup.timer", True, True, "active", "success", 0, ""),
+            UnitSeen("pourlog-backup.service", True, True, "inactive", "success", 0, ""),
+        ),
+        memory_limits=True,
+        watchdog_s=14.0,
+        watchdog_chip=True,
+        journal_kept=True,
+    ),
     address="192.0.2.7",
+    name=NameSeen("pour.local", ("192.0.2.7",)),
     service=ServiceSeen("http://127.0.0.1:8080", None, True),
     messages=MessagesSeen((ChannelSeen("ntfy://push.invalid", None),), True, True),
     versions=VersionsSeen("0.1.0", (3, 13, 5), 64, (3, 46, 1), "aarch64"),
@@ -47,11 +65,11 @@ def said(facts: Facts, topic: str) -> list[tuple[State, str, str]]:
 
 
 def test_a_machine_that_is_fit_has_nothing_to_do() -> None:
-    """Every topic is named, well, and asks for nothing."""
+    """Every topic is named, OK, and asks for nothing."""
     found = judge(WELL)
-    assert worst(found) is State.GOOD
-    assert {f.topic for f in found} == {"probes", "pins", "clock", "disk", "power", "watchdog", "network", "service",
-                                        "messages", "versions"}  # fmt: skip
+    assert worst(found) is State.OK
+    assert {f.topic for f in found} == {"probes", "pins", "clock", "disk", "power", "units", "watchdog", "memory",
+                                        "journal", "network", "name", "service", "messages", "versions"}  # fmt: skip
     assert all(f.do == "" for f in found)
 
 
@@ -86,44 +104,121 @@ def told(*problems: str | None, second: bool = True, sent: bool = True) -> Facts
     return replace(WELL, messages=MessagesSeen(channels, second, sent))
 
 
+def pin(**seen: Any) -> Facts:
+    """A fan's pin beside a station that runs."""
+    return wires(pins=(PinSeen("fan", 25, **seen),))
+
+
+def system(**change: Any) -> Facts:
+    """The fit machine with something else around the program."""
+    return replace(WELL, system=replace(WELL.system, **change))
+
+
+def unit(number: int = 0, **change: Any) -> Facts:
+    """One of its units, the station's by default, stands otherwise."""
+    units = list(WELL.system.units)
+    units[number] = replace(units[number], **change)
+    return system(units=tuple(units))
+
+
 NO_BUS = wires(bus_there=False)
 OLD = replace(WELL.versions, python=(3, 9, 2))
 NARROW = replace(WELL.versions, bits=32)
-BAD, MIND = State.BAD, State.MIND
+FAIL, WARN = State.FAIL, State.WARN
 
 
 @pytest.mark.parametrize(
     ("facts", "topic", "state", "says", "do"),
     [
-        (wires(bus_there=False, overlay_pins=()), "probes", BAD, "not switched on", "systemd/install"),
-        (NO_BUS, "probes", BAD, "shows no bus", "reboot"),
-        (replace(NO_BUS, is_pi=False), "probes", BAD, "no Pi", "on the Pi"),
-        (wires(probes=()), "probes", BAD, "no probe is plugged in", "4.7 kΩ"),
-        (wires(probes=(PARASITE,)), "probes", MIND, "from the data wire", "third wire"),
-        (wires(probes=(COARSE,)), "probes", MIND, "9 bit", "12"),
-        (wires(probes=(CORE, STRANGER)), "probes", MIND, "does not name it (21.0 °C)", "place-probes"),
-        (replace(WELL, bench=True, wires=None), "probes", MIND, "invented", 'hardware = "pi"'),
-        (wires(pins=(("fan", 4),)), "pins", BAD, "the probes' data pin", "another pin"),
-        (wires(chip_there=False), "pins", BAD, "no pins", "on the Pi"),
-        (replace(WELL, clock_set=False), "clock", MIND, "nothing has set", "battery"),
-        (replace(WELL, clock_ms=0), "clock", BAD, "in the past", "connect the network"),
-        (room(300.0), "disk", MIND, "0.3 GB", "make room"),
-        (room(50.0), "disk", BAD, "0.1 GB", "make room now"),
-        (room(None), "disk", BAD, "cannot be written", "read-only"),
-        (power(True, None), "power", BAD, "too weak now", "supply"),
-        (power(None, 0x50005), "power", BAD, "too weak now", "supply"),
-        (power(False, 0x50000), "power", MIND, "since the start", "supply"),
-        (power(False, 0xE0008), "power", MIND, "too hot", "air"),
-        (replace(WELL, watchdog_s=None), "watchdog", MIND, "stays hung", "README"),
-        (replace(WELL, address=None), "network", MIND, "no network", "cable"),
-        (answer("does not answer"), "service", BAD, "does not answer", "systemctl"),
-        (answer(None, False, "not known"), "service", BAD, "not known", "enrol"),
-        (told(), "messages", BAD, "nobody is told", "[messages]"),
-        (told(None, sent=False), "messages", MIND, "not yet proven", "--message"),
-        (told("refused"), "messages", BAD, "refused", "[messages]"),
-        (told(None, second=False), "messages", MIND, "first one does not answer", "second_urls"),
-        (replace(WELL, versions=OLD), "versions", BAD, "Python 3.9.2", "3.11"),
-        (replace(WELL, versions=NARROW), "versions", BAD, "aarch64", "64-bit"),
+        (wires(bus_there=False, overlay_pins=()), "probes", FAIL, "not switched on", "systemd/install"),
+        (NO_BUS, "probes", FAIL, "shows no bus", "reboot"),
+        (replace(NO_BUS, is_pi=False), "probes", FAIL, "no Pi", "on the Pi"),
+        (wires(probes=()), "probes", FAIL, "no probe is plugged in", "4.7 kΩ"),
+        (wires(probes=(PARASITE,)), "probes", WARN, "from the data wire", "third wire"),
+        (wires(probes=(COARSE,)), "probes", WARN, "9 bit", "12"),
+        (wires(probes=(CORE, STRANGER)), "probes", WARN, "does not name it (21.0 °C)", "place-probes"),
+        (replace(WELL, bench=True, wires=None), "probes", WARN, "invented", 'hardware = "pi"'),
+        (wires(pins=(PinSeen("fan", 4),)), "pins", FAIL, "the probes' data pin", "another pin"),
+        (
+            pin(problem="Permission denied"),
+            "pins",
+            FAIL,
+            "fan (GPIO 25): Permission denied",
+            "systemd/install",
+        ),
+        (pin(holder="spi0 CS1"), "pins", FAIL, "fan (GPIO 25) is used by spi0 CS1", "another pin"),
+        (pin(), "pins", FAIL, "fan (GPIO 25): the station runs without it", "restart pourlog-station"),
+        (wires(as_unit=False), "pins", WARN, "not by the station's own user", "sudo pourlog check"),
+        (
+            unit(active="failed", result="exit-code", restarts=9),
+            "units",
+            FAIL,
+            "pourlog-station does not run (failed: exit-code), and was started again 9 times",
+            "journalctl -u pourlog-station",
+        ),
+        (unit(active="activating", result="watchdog", restarts=1), "units", FAIL, "again once", "restart"),
+        (unit(active="inactive"), "units", FAIL, "pourlog-station is not running", "systemctl restart"),
+        (unit(restarts=3), "units", WARN, "had to be started again 3 times", "journalctl"),
+        (unit(enabled=False), "units", WARN, "does not start with the machine", "systemctl enable"),
+        (unit(installed=False), "units", FAIL, "is not installed", "systemd/install"),
+        (
+            unit(status="9 sweeps, 4 rows to send; lamp (GPIO 23): busy"),
+            "units",
+            WARN,
+            "pourlog-station says: lamp (GPIO 23): busy",
+            "journalctl",
+        ),
+        (
+            unit(1, status="the database is locked"),
+            "units",
+            WARN,
+            "pourlog-service says: the database",
+            "journalctl",
+        ),
+        (
+            unit(3, active="failed", result="exit-code"),
+            "units",
+            FAIL,
+            "the last backup failed",
+            "pourlog-backup",
+        ),
+        (system(memory_limits=False), "memory", WARN, "MemoryMax does nothing", "cgroup_enable=memory"),
+        (system(journal_kept=False), "journal", WARN, "in memory", "Storage=persistent"),
+        (system(wifi_saving=("wlan0",)), "wifi", WARN, "wlan0 sleeps", "wifi.powersave=2"),
+        (system(watchdog_s=0.0), "watchdog", WARN, "stays hung", "RuntimeWatchdogSec=14"),
+        (system(watchdog_chip=False), "watchdog", WARN, "this machine shows none", "dtparam=watchdog=on"),
+        (
+            replace(WELL, name=NameSeen("pour.local", ())),
+            "name",
+            WARN,
+            "nobody in this network answers for pour.local",
+            "avahi-daemon",
+        ),
+        (
+            replace(WELL, name=NameSeen("pour.local", ("192.0.2.9",))),
+            "name",
+            WARN,
+            "another machine here (192.0.2.9)",
+            "name of its own",
+        ),
+        (replace(WELL, clock_set=False), "clock", WARN, "nothing has set", "battery"),
+        (replace(WELL, clock_ms=0), "clock", FAIL, "in the past", "connect the network"),
+        (room(300.0), "disk", WARN, "0.3 GB", "make room"),
+        (room(50.0), "disk", FAIL, "0.1 GB", "make room now"),
+        (room(None), "disk", FAIL, "cannot be written", "read-only"),
+        (power(True, None), "power", FAIL, "too weak now", "supply"),
+        (power(None, 0x50005), "power", FAIL, "too weak now", "supply"),
+        (power(False, 0x50000), "power", WARN, "since the start", "supply"),
+        (power(False, 0xE0008), "power", WARN, "too hot", "air"),
+        (replace(WELL, address=None), "network", WARN, "no network", "cable"),
+        (answer("does not answer"), "service", FAIL, "does not answer", "systemctl"),
+        (answer(None, False, "not known"), "service", FAIL, "not known", "enrol"),
+        (told(), "messages", FAIL, "nobody is told", "[messages]"),
+        (told(None, sent=False), "messages", WARN, "not yet proven", "--message"),
+        (told("refused"), "messages", FAIL, "refused", "[messages]"),
+        (told(None, second=False), "messages", WARN, "first one does not answer", "second_urls"),
+        (replace(WELL, versions=OLD), "versions", FAIL, "Python 3.9.2", "3.11"),
+        (replace(WELL, versions=NARROW), "versions", FAIL, "aarch64", "64-bit"),
     ],
 )
 def test_each_thing_that_is_wrong_is_said_with_its_remedy(
@@ -140,12 +235,12 @@ def test_every_fault_of_a_probe_has_a_remedy(reason: FaultReason) -> None:
     """Also those that will be added."""
     probe = replace(CORE, outcome=Fault(CORE.id, reason, "what was seen"))
     ((state, says, do),) = said(wires(probes=(probe,)), "probes")
-    assert (state, do) == (State.BAD, REMEDIES[reason])
+    assert (state, do) == (State.FAIL, REMEDIES[reason])
     assert says == "core (28-0000000000c1): what was seen"
 
 
 def test_a_machine_that_tells_nothing_of_its_supply_is_not_praised_for_it() -> None:
     """On a Pi that is odd; on an office computer it is no matter."""
     silent = replace(WELL, power=PowerSeen(None, None))
-    assert said(silent, "power")[0][0] is State.MIND
+    assert said(silent, "power")[0][0] is State.WARN
     assert said(replace(silent, is_pi=False), "power") == []

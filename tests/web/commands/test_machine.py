@@ -34,13 +34,13 @@ def test_a_check_ends_with_1_where_something_is_bad_and_says_what_to_do(tmp_path
     (tmp_path / "station.toml").write_text(HEAD + f'[[probe]]\nid = "{CORE}"\nplace = "core"\n')
     code, told = run("check", "--station", str(tmp_path / "station.toml"), "--json")
     found = json.loads(told)
-    assert (code, found["state"]) == (1, "bad")
-    by_topic = {finding["topic"]: finding for finding in found["findings"] if finding["state"] == "bad"}
+    assert (code, found["state"]) == (1, "fail")
+    by_topic = {finding["topic"]: finding for finding in found["findings"] if finding["state"] == "fail"}
     assert "does not answer" in by_topic["service"]["says"]
     assert by_topic["probes"]["do"] != ""
     code, told = run("check", "--station", str(tmp_path / "station.toml"))
     assert code == 1
-    assert "BAD" in told
+    assert "FAIL" in told
 
 
 def test_a_bench_alone_is_nothing_bad_but_to_be_minded(tmp_path: Path) -> None:
