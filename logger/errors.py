@@ -7,6 +7,7 @@ LoggerError
 │   ├── BadReadings       a readings file
 │   └── OutOfRange        a number outside the range in which a formula or model holds
 ├── DidNotConverge        the solver could not reach its accuracy
+├── NotFinite             a number that was worked out is NaN or infinite; says which
 ├── NotFound              no such pour, alarm, station, …
 ├── NotAllowed            the pour's life, or the person's role, does not allow this now
 │   └── NotReady          something stands in the way of the pour; says what, one sentence each
@@ -75,6 +76,18 @@ class OutOfRange(BadInput):
 
 class DidNotConverge(LoggerError):
     """The solver could not reach its accuracy."""
+
+
+class NotFinite(LoggerError):
+    """A number that was worked out is NaN or infinite."""
+
+    def __init__(self, where: str, value: float) -> None:
+        self.where = where
+        self.value = value
+        super().__init__(
+            f"{where}: was worked out as {value}; allowed: a finite number, or none; "
+            "this is a fault of the program: report it with the plan and the readings"
+        )
 
 
 class NotFound(LoggerError):

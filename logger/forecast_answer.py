@@ -14,7 +14,9 @@ def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
 
     def band(name: str) -> Band | None:
         found = body.get(name)
-        return None if found is None else Band(found["p05"], found["p50"], found["p95"])
+        return (
+            None if found is None else Band(found["p05"], found["p50"], found["p95"], found.get("within_h"))
+        )
 
     peak = band("core_peak_c")
     assert peak is not None

@@ -5,7 +5,6 @@ Exit codes: 0 done; 2 the input was refused (message on standard error, nothing 
 
 from __future__ import annotations
 
-import json
 import logging
 import sys
 from collections.abc import Sequence
@@ -18,11 +17,12 @@ import typer
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, LoggerError
+from logger.json_text import json_text
 from logger.store.backup import KEPT, back_up, restore
 from web import start
 from web.commands import machine, owner, records, server
 from web.commands.terminal import say, table_of, working
-from web.pages.words import celsius, hours_minutes
+from web.pages.words import celsius, hours_minutes, release_words
 from web.scenarios import SCENARIOS
 
 if TYPE_CHECKING:
@@ -45,8 +45,8 @@ PlanPath = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (T
 
 
 def print_json(value: Any) -> None:
-    """One JSON object on standard output; NaN is a mistake, not a value."""
-    print(json.dumps(value, ensure_ascii=False, allow_nan=False))
+    """One JSON object on standard output. Raises NotFinite."""
+    print(json_text(value))
 
 
 @app.command("predict")
@@ -252,7 +252,7 @@ def _show_replay(title: str, told: dict[str, Any]) -> None:
                        hours_minutes(alarm["cleared_h"]), alarm["reason"])  # fmt: skip
     say(raised if told["alarms"] else f"{title}: no alarm was raised")
     if told["forecasts"]:
-        table = table_of("at", "core's peak", "when", "chance over the limit")
+        table = table_of("at", "core's peak", "when", "chance over the limit", "hard and cool")
         for made in told["forecasts"]:
             peak, when = made["core_peak_c"], made["core_peak_at_h"]
             table.add_row(
@@ -260,6 +260,7 @@ def _show_replay(title: str, told: dict[str, Any]) -> None:
                 f"{celsius(peak['p50'])} ({peak['p05']:.0f}–{peak['p95']:.0f})",
                 f"{hours_minutes(when['p50'])} ({when['p05']:.1f}–{when['p95']:.1f} h)",
                 f"{100 * made['chance_core_over_limit']:.0f} %",
+                release_words(made["release_at_h"]),
             )
         say(table)
     figures = table_of("figure", "value", title="record", title_justify="left")

@@ -45,7 +45,7 @@ def expect(
     band_p50_c: Sequence[float] | None = None,
     band_p95_c: Sequence[float] | None = None,
 ) -> Expected:
-    """The band of a frozen prediction: `hours` rising, one core temperature each, °C.
+    """The band of a frozen prediction: `hours` that do not fall, one core temperature each, °C.
 
     With `band_p50_c` and `band_p95_c` (a forecast's band from before the pour) the top is taken from them, never
     closer than LEAST_C to the curve. Raises BadInput for lists that are empty, unequal or out of order.
@@ -54,9 +54,9 @@ def expect(
 
     h = np.asarray(hours, dtype=float)
     c = np.asarray(core_c, dtype=float)
-    if h.size == 0 or h.size != c.size or not np.all(np.isfinite(c)) or np.any(np.diff(h) <= 0):
+    if h.size == 0 or h.size != c.size or not np.all(np.isfinite(c)) or np.any(np.diff(h) < 0):
         raise BadInput(
-            "predicted curve", "needs rising hours and one finite temperature each",
+            "predicted curve", "needs hours that do not fall and one finite temperature each",
             value=f"{h.size} hours, {c.size} temperatures", remedy="predict the pour again",
         )  # fmt: skip
     grid = np.arange(0.0, h[-1] + GRID_H, GRID_H)

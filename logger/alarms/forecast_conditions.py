@@ -52,14 +52,23 @@ def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) 
 
 def cure_behind(answer: ForecastAnswer, limits: Limits) -> Observation:
     """Will it be hard later than planned?"""
-    release = answer.release_h.p50 if answer.release_h is not None else None
-    if release is None or limits.planned_release_h is None:
+    release, planned = answer.release_h, limits.planned_release_h
+    if release is None or planned is None:
         return Observation(None, answer.made_at_ms)
-    behind = release - limits.planned_release_h
-    text = (
-        f"It will be hard about {release:.0f} h after pouring; {limits.planned_release_h:.0f} h was planned: "
-        f"{behind:.1f} h later."
-    )
+    if release.p50 is not None:
+        behind = release.p50 - planned
+        text = (
+            f"It will be hard about {release.p50:.0f} h after pouring; {planned:.0f} h was planned: "
+            f"{behind:.1f} h later."
+        )
+    elif release.within_h is not None and release.within_h - planned >= BEHIND_H:
+        behind = release.within_h - planned
+        text = (
+            f"It may not be hard within {release.within_h:.0f} h after pouring; {planned:.0f} h was planned."
+        )
+    else:
+        # Not hard by the end of what was followed, and that is not long enough to say that it is behind.
+        return Observation(None, answer.made_at_ms)
     return Observation(
         behind >= BEHIND_H, answer.made_at_ms, text, behind, BEHIND_H, credit_s=FORECAST_CREDIT_S
     )

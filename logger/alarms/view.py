@@ -52,11 +52,12 @@ def limits_of(plan: Plan, planned_release_h: float | None = None) -> Limits:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """5, 50 and 95 % points; None where it never happens in that member."""
+    """5, 50 and 95 % points; of an hour, None where it does not come within within_h hours of pouring."""
 
     p05: float | None
     p50: float | None
     p95: float | None
+    within_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

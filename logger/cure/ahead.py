@@ -41,6 +41,26 @@ class Band:
 
 
 @dataclass(frozen=True)
+class Moment:
+    """5, 50, 95 % of the hour at which something happens; None where it does not happen within within_h hours.
+
+    chance: the part of the members in which it does.
+    """
+
+    p05: float | None
+    p50: float | None
+    p95: float | None
+    within_h: float
+    chance: float
+
+    def to_json(self) -> dict[str, float | None]:
+        """Rounded as a Band; null stands for "not within within_h"."""
+        hours = {name: getattr(self, name) for name in NAMES}
+        told = {name: None if hour is None else round(hour, 3) for name, hour in hours.items()}
+        return told | {"within_h": round(self.within_h, 3), "chance": round(self.chance, 4)}
+
+
+@dataclass(frozen=True)
 class Bands:
     """For drawing: hours (T,), °C and mean conversion at 5, 50, 95 % (3, T)."""
 
@@ -158,6 +178,22 @@ def band(values: Floats) -> Band:
     """5, 50, 95 % of values (M,)."""
     low, middle, high = np.quantile(values, QUANTILES, method="hazen")
     return Band(float(low), float(middle), float(high))
+
+
+def moment(hours: Floats, within_h: float) -> Moment:
+    """5, 50, 95 % of hours (M,), inf in the members in which it does not happen within within_h.
+
+    The quantiles are a band's; one that leans on such a member is None, not a number between an hour and never.
+    """
+    ordered, last = np.sort(hours), len(hours) - 1
+
+    def of(quantile: float) -> float | None:
+        at = min(max(quantile * len(hours) - 0.5, 0.0), last)  # Hazen's place, as in band()
+        low, high = ordered[int(np.floor(at))], ordered[int(np.ceil(at))]
+        return float(low + (at % 1.0) * (high - low)) if np.isfinite(high) else None
+
+    low, middle, high = map(of, QUANTILES)
+    return Moment(low, middle, high, within_h, float(np.isfinite(hours).mean()))
 
 
 def _three(values: Floats) -> Floats:

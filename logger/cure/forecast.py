@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.cure.ahead import Ahead, Band, Bands, State, band, carry_on
+from logger.cure.ahead import Ahead, Band, Bands, Moment, State, band, carry_on, moment
 from logger.cure.as_seen import ROUNDS, explain, seen_of
 from logger.cure.assimilate import Posterior, draw, effective, weigh
 from logger.cure.calls import DUE_H, DUE_PART, chance_needed, due_hours, next_due_h, will_overheat
@@ -32,7 +32,7 @@ from logger.plan_file import Plan
 Floats = NDArray[np.float64]
 
 __all__ = [
-    "DUE_H", "DUE_PART", "Band", "Bands", "Forecast", "WhatIf", "chance_needed", "due_hours", "forecast",
+    "DUE_H", "DUE_PART", "Band", "Bands", "Forecast", "Moment", "WhatIf", "chance_needed", "due_hours", "forecast",
     "forecast_hours", "next_due_h", "will_overheat",
 ]  # fmt: skip
 
@@ -65,8 +65,8 @@ class Forecast:
 
     core: as the core probe will read it. chance_needed: the chance_core_over_limit that makes a call at this hour.
     crosses_limit_at_h: among the members that cross; None when hardly any does.
-    release_at_h: the core hard and cooled; None where not within the run. fan_cooling: how much of the running fan's
-    cooling arrives, 1 as it should; None where none runs, or not for long enough.
+    release_at_h: the core hard and cooled, as far as that comes within the run. fan_cooling: how much of the running
+    fan's cooling arrives, 1 as it should; None where none runs, or not for long enough.
     """
 
     at_h: float
@@ -80,7 +80,7 @@ class Forecast:
     chance_needed: float
     crosses_limit_at_h: Band | None
     time_left_h: float | None
-    release_at_h: Band | None
+    release_at_h: Moment
     end_conversion: Band
     bands: Bands
     causes: tuple[Cause, ...]
@@ -109,7 +109,7 @@ class Forecast:
             if self.crosses_limit_at_h is None
             else self.crosses_limit_at_h.to_json(),
             "time_left_h": None if self.time_left_h is None else round(self.time_left_h, 3),
-            "release_at_h": None if self.release_at_h is None else self.release_at_h.to_json(),
+            "release_at_h": self.release_at_h.to_json(),
             "end_conversion": self.end_conversion.to_json(),
             "causes": [cause.to_json() for cause in self.causes],
             "probes": [
@@ -243,7 +243,6 @@ def _answer(plan: Plan, state: State, ahead: Ahead) -> Forecast:
     crossing = None
     if not passed and len(crosses) > FEW * len(ahead.crosses_at_h):
         crossing = band(crosses)
-    released = np.isfinite(ahead.release_at_h).mean() > 1.0 - FEW
     return Forecast(
         at_h=at_h, limit_c=limit_c, core_peak_c=band(ahead.core_peak_c), core_peak_at_h=band(ahead.core_peak_at_h),
         hottest_peak_c=band(ahead.hottest_peak_c), hottest_peak_at_h=band(ahead.hottest_peak_at_h),
@@ -251,7 +250,7 @@ def _answer(plan: Plan, state: State, ahead: Ahead) -> Forecast:
         chance_hottest_over_limit=max(chance, float(np.mean(ahead.hottest_peak_c > limit_c))),
         chance_needed=chance_needed(at_h, None if crossing is None else crossing.p50),
         crosses_limit_at_h=crossing, time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
-        release_at_h=band(ahead.release_at_h) if released else None, end_conversion=band(ahead.end_conversion),
+        release_at_h=moment(ahead.release_at_h, state.until_h), end_conversion=band(ahead.end_conversion),
         bands=ahead.bands, causes=(), doubted=(), members=len(ahead.core_peak_c),
         effective_members=float(len(ahead.core_peak_c)), tempering=1.0, what_if={},
         ahead=ahead, state=state,

@@ -36,6 +36,8 @@ MODEL_VERSION = "1"
 #: Spacing of the curve, h: never coarser, and never more than so many points.
 CURVE_STEP_H = 5.0 / 60.0
 CURVE_POINTS = 700
+#: Digits of its hours.
+HOUR_DIGITS = 5
 
 #: A peak above this is a runaway, °C: no wood or resin system here is meant to reach it.
 RUNAWAY_C = 100.0
@@ -126,7 +128,7 @@ class Prediction:
                 "tg_c": round(self.end_tg_c, 2),
             },
             "curve": {
-                "hours": [round(v, 5) for v in curve.hours.tolist()],
+                "hours": [round(v, HOUR_DIGITS) for v in curve.hours.tolist()],
                 "core_c": [round(v, 3) for v in curve.core_c.tolist()],
                 "hottest_c": [round(v, 3) for v in curve.hottest_c.tolist()],
                 "surface_c": [round(v, 3) for v in curve.surface_c.tolist()],
@@ -236,14 +238,18 @@ def _solved(
 
 
 def _curve_hours(hours: Floats, hottest: Floats, until_h: float) -> Floats:
-    """Even spacing over the run, and the solver's own hours around the peak and wherever it turns sharply."""
+    """Even spacing over the run, and the solver's own hours around the peak and wherever it turns sharply.
+
+    To the digits in which they are told (HOUR_DIGITS), each once: two that fall together there do not rise, and what
+    is compared with the curve asks that they do.
+    """
     even = np.linspace(0.0, until_h, 1 + min(CURVE_POINTS, max(12, round(until_h / CURVE_STEP_H))))
     top = hottest.max() - hottest.min()
     near = hours[hottest > hottest.max() - 0.5 * top] if top > 1.0 else hours[:0]
     if len(near) > 300:
         near = near[:: len(near) // 300 + 1]
     apex = hours[[int(hottest.argmax())]]
-    return np.unique(np.concatenate([even, near, apex]))
+    return np.unique(np.concatenate([even, near, apex]).round(HOUR_DIGITS))
 
 
 def field_of(section: Section, shot: Snapshot) -> Field:

@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, func, insert, select
 
+from logger.json_text import finite
 from logger.store.database import table
 from logger.store.tables import Forecast
 
@@ -17,8 +18,8 @@ SOON = 1.5
 
 
 def add_forecast(tx: Connection, pour_id: int, at_h: float, made_ms: int, body: dict[str, Any]) -> int:
-    """Keeps a forecast. Gives its id."""
-    values = {"pour_id": pour_id, "at_h": at_h, "made_ms": made_ms, "body": body}
+    """Keeps a forecast. Gives its id. Raises NotFinite."""
+    values = {"pour_id": pour_id, "at_h": at_h, "made_ms": made_ms, "body": finite(body, "forecast")}
     return int(tx.execute(insert(FORECAST).values(**values).returning(FORECAST.c.id)).scalar_one())
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, bindparam, delete, func, insert, select, true, update
 
 from logger.errors import NotAllowed, NotFound
+from logger.json_text import finite
 from logger.pour import LIVE, Stage, next_stage
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import table
@@ -273,14 +274,14 @@ def move_on(
 def freeze_prediction(
     tx: Connection, pour_id: int, prediction: Mapping[str, Any], model_version: str
 ) -> None:
-    """Keeps the prediction with the pour. Raises NotAllowed once pouring has started."""
+    """Keeps the prediction with the pour. Raises NotAllowed once pouring has started, NotFinite."""
     pour = get_pour(tx, pour_id)
     if pour.stage not in (Stage.PLANNED, Stage.READY):
         raise NotAllowed(f"pour {pour_id} is {pour.stage}: its prediction is frozen")
     tx.execute(
         update(POUR)
         .where(POUR.c.id == pour_id)
-        .values(prediction=dict(prediction), model_version=model_version)
+        .values(prediction=finite(dict(prediction), "prediction"), model_version=model_version)
     )
 
 

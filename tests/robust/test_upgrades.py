@@ -146,3 +146,31 @@ def test_the_power_may_fail_at_any_moment_of_a_migration(of_schema: Any, in_memo
         found.add(revision_of(folder / "pourlog.sqlite3"))
         shutil.rmtree(folder)
     assert found == {"0001_first", latest_revision()}, "never something between"
+
+
+def test_a_kept_forecast_that_never_ends_becomes_json_and_a_sealed_one_stays_as_it_was_sealed(
+    of_schema: Any,
+) -> None:
+    """An older program kept Infinity where the core may not be hard within the run; no other program reads that."""
+    path = of_schema("0011_own_rows")
+    kept = '{"at_h": 5.0, "release_at_h": {"p05": 60.1, "p50": 66.0, "p95": Infinity}}'
+    with closing(sqlite3.connect(path)) as database:
+        (live,) = database.execute("SELECT min(id) FROM pour WHERE seal IS NULL").fetchone()
+        names = [
+            row[1] for row in database.execute("PRAGMA table_info(pour)") if row[1] not in ("id", "seal")
+        ]
+        columns = ", ".join(f'"{name}"' for name in names)
+        sealed = database.execute(
+            f"INSERT INTO pour ({columns}, seal) SELECT {columns}, '{{}}' FROM pour WHERE id = ?",
+            (live,),
+        ).lastrowid
+        for pour in (live, sealed):
+            database.execute(
+                "INSERT INTO forecast (pour_id, at_h, made_ms, body) VALUES (?, 5.0, 0, ?)", (pour, kept)
+            )
+        database.commit()
+    Store(f"sqlite:///{path}").close()
+    with closing(sqlite3.connect(path)) as database:
+        found = dict(database.execute("SELECT pour_id, body FROM forecast WHERE made_ms = 0").fetchall())
+    assert found[live] == kept.replace("Infinity", "null")
+    assert found[sealed] == kept

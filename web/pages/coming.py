@@ -11,6 +11,7 @@ from typing import Any
 
 from logger.pour import Stage
 from web.pages.course import Foretold
+from web.pages.words import not_within
 
 #: Hours after its time for which something stays on the list.
 STAYS_H = 0.5
@@ -42,12 +43,9 @@ def coming(
     found = [Coming("Look at the form", at_h, sure="promised for the first hour",
                     ask="dry below, level, no smell of heat") for at_h in looks_due_h[:2]]  # fmt: skip
     peak_c, peak_h, sure = told.core_peak_c, told.core_peak_at_h, "predicted from the plan"
-    release_h = told.release_at_h
     if forecast is not None:
         sure = f"forecast at {forecast['at_h']:.1f} h"
         peak_c, peak_h = forecast["core_peak_c"]["p50"], forecast["core_peak_at_h"]["p50"]
-        if forecast.get("release_at_h"):
-            release_h = forecast["release_at_h"]["p50"]
     # A foretold peak below what has been measured is no news to anybody.
     if peak_h > 0.05 and (hottest_c is None or hottest_c <= peak_c + 1.0):
         found.append(Coming(f"Core at its hottest, about {{{peak_c:.3f}}}", peak_h, sure=sure,
@@ -61,12 +59,35 @@ def coming(
     if told.bonds_from_h is not None and told.bonds_until_h is not None:
         found.append(Coming("A next layer bonds without a scuff", told.bonds_from_h, told.bonds_until_h,
                             ask="as long as a thumbnail still sinks in; later: scuff, wash and dry"))  # fmt: skip
-    if release_h is not None:
-        found.append(Coming("Hard and cool enough to open the form", release_h, sure=sure,
-                            ask="press with a gloved thumb first; flip once it rings hard"))  # fmt: skip
+    found += _release(told.release_at_h, forecast, sure, hour)
     if stage is Stage.RELEASED:
         found = []
     if told.full_cure_at_h is not None:
         found.append(Coming("Fully cured", told.full_cure_at_h, ask="then it may take load and heat"))
     kept = [item for item in found if (item.until_h or item.at_h) > hour - STAYS_H]
     return sorted(kept, key=lambda item: item.at_h)
+
+
+def _release(
+    planned_h: float | None, forecast: Mapping[str, Any] | None, sure: str, hour: float
+) -> list[Coming]:
+    """When the form may be opened; where the forecast does not see that within the run, that, and what was planned."""
+    told = None if forecast is None else forecast.get("release_at_h")
+    if told is None:
+        # Forecasts of older programs are silent on it where it may take longer than the run.
+        return [] if planned_h is None else [_opened(planned_h, "predicted from the plan")]
+    within_h = told.get("within_h")
+    if told["p50"] is not None:
+        late = told["p95"] is None and within_h is not None
+        return [_opened(told["p50"], f"{sure}; {not_within(within_h)}" if late else sure)]
+    # It stays on the list for as long as that is so.
+    found = [Coming("Probably not hard yet", max(within_h, hour), sure=sure,
+                    ask=f"{not_within(within_h)}; keep the room warm and leave the form closed")]  # fmt: skip
+    if planned_h is not None and planned_h > within_h:
+        found.append(_opened(planned_h, "predicted from the plan"))
+    return found
+
+
+def _opened(at_h: float, sure: str) -> Coming:
+    return Coming("Hard and cool enough to open the form", at_h, sure=sure,
+                  ask="press with a gloved thumb first; flip once it rings hard")  # fmt: skip

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime, tzinfo
+from typing import Any
 
 from logger.units import hours_minutes, span
 
-__all__ = ["ago", "celsius", "clock_time", "dated", "event_word", "hours_minutes"]
+__all__ = [
+    "ago",
+    "celsius",
+    "clock_time",
+    "dated",
+    "event_word",
+    "hours_minutes",
+    "not_within",
+    "release_words",
+]
 
 _EVENT_WORDS = {
     "alarm": "Alarm",
@@ -67,3 +78,19 @@ def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
 def event_word(kind: str) -> str:
     """An event's kind in plain words."""
     return _EVENT_WORDS.get(kind, kind.replace("-", " ").capitalize())
+
+
+def not_within(within_h: float) -> str:
+    """That the core may stay soft or warm for longer than was looked at."""
+    return f"it may not be hard within {round(within_h, 0 if within_h >= 10 else 1):g} h of pouring"
+
+
+def release_words(told: Mapping[str, Any]) -> str:
+    """A forecast's release (JSON): when the core is hard and cool, and whether that may come later than the run."""
+    late = not_within(told["within_h"]) if told["p95"] is None else ""
+    if told["p50"] is None:
+        return late
+    first, last = told["p05"], told["p95"]
+    if last is None:
+        return f"{hours_minutes(told['p50'])}; {late}"
+    return f"{hours_minutes(told['p50'])} ({first:.0f}–{last:.0f} h)"

@@ -315,6 +315,19 @@ def test_a_cure_that_is_behind_its_plan(new_hand: Callable[..., Any]) -> None:
     assert "53 h after pouring; 48 h was planned" in hand.changes[0].text
 
 
+@pytest.mark.parametrize(("within_h", "called"), [(72.0, True), (49.0, False), (None, False)])
+def test_a_cure_that_does_not_end_within_what_was_looked_at_is_behind_its_plan(
+    new_hand: Callable[..., Any], within_h: float | None, called: bool
+) -> None:
+    """Not hard within 72 h where 48 h was planned: the worst delay of all; within 49 h it is not known yet."""
+    hand = new_hand(Limits(planned_release_h=48.0))
+    for i in range(3):
+        hand.wait(10, forecast(i * 300, 0.0, release_h=Band(70.0, None, None, within_h)))
+    assert kinds(hand.changes) == ["cure-behind first-time"] * called
+    if called:
+        assert "may not be hard within 72 h after pouring; 48 h was planned" in hand.changes[0].text
+
+
 def test_a_fan_that_brings_nothing_or_does_not_turn(new_hand: Callable[..., Any]) -> None:
     """By the forecast's estimate, or by its contact; a fan that is not meant to run is no trouble."""
     by_forecast = new_hand(Limits())

@@ -82,6 +82,12 @@ def test_the_band_of_a_forecast_is_used_where_it_is_given_and_never_too_tight() 
     assert band.top_c(0.0) == pytest.approx(20 + LEAST_C)
 
 
+def test_a_curve_that_was_kept_with_one_hour_twice_is_compared_with() -> None:
+    """Rounded together by an older program and frozen with its pour: such a pour is watched all the same."""
+    band = expect([0.0, 1.0, 1.0, 2.0], [20.0, 30.0, 30.001, 40.0])
+    assert band.core_c(1.5) == pytest.approx(35.0, abs=0.01)
+
+
 def test_it_reads_between_and_holds_beyond_its_ends() -> None:
     """Linear between, the last value after the end."""
     band = expect([0.0, 1.0], [20.0, 32.0])

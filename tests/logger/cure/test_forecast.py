@@ -199,3 +199,43 @@ def test_an_hour_before_pouring_is_refused() -> None:
     """The error names the hour and what is allowed."""
     with pytest.raises(BadInput, match="before pouring"):
         forecast(plan_from_text(PLAN), {}, at_h=-1.0)
+
+
+@pytest.mark.parametrize(("hours", "told"), [(12.0, 3), (5.0, 2), (2.5, 0)])
+def test_a_core_that_may_stay_soft_for_longer_than_the_run_has_an_open_end_not_an_infinite_one(
+    hours: float, told: int
+) -> None:
+    """Every member is hard within 12 h; within 5 h 61 of 64 are; within 2.5 h none is. JSON has no infinity."""
+    course = simulated(Members())
+    plan = course.plan.model_copy(update={"run": course.plan.run.model_copy(update={"hours": hours})})
+    made = forecast(plan, course.history, at_h=1.0)
+    body = json.loads(json.dumps(made.to_json(), allow_nan=False))
+    release = body["release_at_h"]
+    assert [release[name] is not None for name in ("p05", "p50", "p95")] == [
+        place < told for place in range(3)
+    ]
+    assert release["within_h"] == hours
+    assert (release["chance"] == 1.0) is (told == 3)
+
+
+def test_no_number_of_a_forecast_is_infinite_however_odd_the_pour() -> None:
+    """Short runs, cold rooms, gaps, dead probes, hours after the run: each forecast is JSON (seeded random pours)."""
+    course = simulated(Members())
+    rng = np.random.default_rng(17)
+    for number in range(10):
+        at_h = float(rng.choice([0.0, 0.02, 0.3, 1.5, 3.0, 7.0]))
+        plan = plan_from_text(
+            PLAN.replace("hours = 12.0", f"hours = {rng.choice([0.5, 2.0, 5.0])}")
+            .replace("room_c = 21.0", f"room_c = {rng.choice([5.0, 13.0, 21.0])}")
+            .replace("depth_mm = 7.0", f"depth_mm = {rng.choice([2.0, 5.0, 7.0])}")
+        )
+        history = {}
+        for name, place in course.history.items():
+            if rng.random() < 0.25:
+                continue  # this probe is not there
+            celsius = place.celsius.copy()
+            celsius[rng.random(len(celsius)) < rng.choice([0.0, 0.1, 1.0], p=[0.6, 0.3, 0.1])] = np.nan
+            celsius[rng.random(len(celsius)) < 0.01] = rng.choice([-55.0, 85.0, 125.0])
+            history[name] = Place(place.hours, celsius)
+        made = forecast(plan, history, at_h=at_h, members=8, with_what_if=number % 3 == 0)
+        json.dumps(made.to_json(), allow_nan=False)

@@ -7,6 +7,7 @@ import json
 import numpy as np
 import pytest
 
+from logger.alarms.expected import expect
 from logger.cure.prediction import predict
 from logger.plan_file import plan_from_table
 
@@ -40,6 +41,16 @@ def test_the_curve_is_close_and_shows_the_peak(plan_of, quick_coating):
     assert np.all(np.diff(found.curve.hours) > 0)
     assert found.curve.hottest_c.max() == pytest.approx(found.peak_c, abs=0.5)
     assert np.all(np.diff(found.curve.mean_conversion) > -1e-4)
+
+
+@pytest.mark.parametrize("hours", [2.5, 3.5, 5.0, 7.0, 8.5, 10.0])
+def test_the_curve_as_it_is_kept_rises_in_time_whatever_the_run(plan_of, quick_coating, hours):
+    """A picture of the cross-section makes the solver stop beside an hour of the curve's own: in the digits that are
+    kept they must not be the same hour, or the watch cannot compare the pour with it."""
+    plan = plan_of(quick_coating, "river", 7.0, 21.0, run={"hours": hours}, air=GIVEN)
+    curve = predict(plan, field_hours=np.linspace(0.0, hours, 49)).to_json()["curve"]
+    assert np.all(np.diff(curve["hours"]) > 0)
+    expect(curve["hours"], curve["core_c"])
 
 
 def test_a_pour_too_cold_to_gel_says_so(plan_of, slow_casting):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -44,6 +45,44 @@ def test_the_forecast_wins_over_the_plan(course: Foretold) -> None:
     assert told["Core at its hottest"].at_h == 9.5
     assert "{48.200}" in told["Core at its hottest"].what
     assert told["Hard and cool enough to open the form"].at_h == 41.0
+
+
+def released(
+    course: Foretold, hour: float, p50: float | None, p95: float | None
+) -> list[tuple[str, float, str]]:
+    """What is said of opening the form where the forecast looked 72 h ahead: (what, when, what it rests on)."""
+    band = {"p05": 0.0, "p50": 0.0, "p95": 0.0}
+    release = {"p05": p50, "p50": p50, "p95": p95, "within_h": 72.0, "chance": 0.5}
+    forecast = {"at_h": 5.0, "core_peak_c": band, "core_peak_at_h": band, "release_at_h": release}
+    items = coming(Stage.CURING, hour, course, forecast)
+    return [(i.what, i.at_h, f"{i.ask}, {i.sure}") for i in items if "hard" in i.what.lower()]
+
+
+def test_what_may_come_later_than_the_forecast_looked_is_said_beside_it(course: Foretold) -> None:
+    """Hard at 60 h, or not within 72 h; where it certainly is within, nothing is added."""
+    ((_, at_h, words),) = released(course, 5.0, 60.0, None)
+    assert at_h == 60.0
+    assert "may not be hard within 72 h of pouring" in words
+    assert "may not" not in released(course, 5.0, 60.0, 70.0)[0][2]
+
+
+def test_what_the_forecast_does_not_see_hard_is_not_given_the_plans_hour_in_its_name(
+    course: Foretold,
+) -> None:
+    """The plan's 50 h is over with a forecast that says "not within 72 h"; its 90 h stays, as the plan's."""
+    ((what, at_h, words),) = released(replace(course, release_at_h=50.0), 5.0, None, None)
+    assert (what, at_h) == ("Probably not hard yet", 72.0)
+    assert "may not be hard within 72 h of pouring" in words
+    later = released(replace(course, release_at_h=90.0), 5.0, None, None)
+    assert [at for _, at, _ in later] == [72.0, 90.0]
+    assert "predicted from the plan" in later[1][2]
+
+
+def test_that_it_is_not_hard_stays_on_the_list_when_the_run_is_over(course: Foretold) -> None:
+    """At 80 h of a run of 72 h, with no newer forecast."""
+    assert [what for what, *_ in released(replace(course, release_at_h=50.0), 80.0, None, None)] == [
+        "Probably not hard yet"
+    ]
 
 
 def test_a_peak_below_what_was_measured_is_not_foretold(course: Foretold) -> None:
