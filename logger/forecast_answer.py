@@ -7,6 +7,7 @@ from typing import Any
 from logger.alarms.forecast_conditions import LEAST_COOLING
 from logger.alarms.view import Band, ForecastAnswer
 from logger.cure.calls import NOW
+from logger.quantities import marked
 
 
 def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
@@ -29,7 +30,7 @@ def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
         peak_at_h=band("core_peak_at_h"),
         crossing_h=band("crosses_limit_at_h"),
         release_h=band("release_at_h"),
-        causes=tuple(cause["words"] for cause in body["causes"]),
+        causes=tuple(marked(cause["words"]) for cause in body["causes"]),
         would_help=_would_help(body.get("what_if", {})),
         fan_cooling=_fan_cooling(band("fan_cooling")),
         chance_without_fan=body.get("chance_without_fan"),
@@ -46,7 +47,9 @@ def _would_help(answers: dict[str, Any]) -> tuple[str, ...]:
     if NOW not in answers:
         return ()
     as_it_is_c = answers[NOW]["core_peak_c"]["p50"]
-    gains = [(as_it_is_c - answer["core_peak_c"]["p50"], answer["words"]) for answer in answers.values()]
+    gains = [
+        (as_it_is_c - answer["core_peak_c"]["p50"], marked(answer["words"])) for answer in answers.values()
+    ]
     return tuple(words for gain, words in sorted(gains, reverse=True) if gain >= WORTH_DOING_C)
 
 

@@ -15,6 +15,7 @@ from logger.cure.prediction import MODEL_VERSION, predict
 from logger.forecasting import Forecaster, history_of, work_out
 from logger.plan_file import Plan, plan_to_text
 from logger.pour import Stage
+from logger.quantities import METRIC
 from logger.readings_file import FileReading
 from logger.record.figures import Place
 from logger.record.gather import gather
@@ -85,7 +86,7 @@ class _Replay:
                     "raised_h": _hours(row.raised_ms, poured_ms),
                     "cleared_h": _hours(row.returned_ms or row.ended_ms, poured_ms),
                     "priority": row.priority,
-                    "reason": row.reason,
+                    "reason": METRIC.shown(row.reason),
                 }
                 for row in raised
             ],

@@ -5,6 +5,8 @@ Exact factors: the inch, the pound and the US gallon are defined (NIST SP 811, 2
 
 from __future__ import annotations
 
+import math
+
 #: 0 °C in kelvin, exact (SI Brochure, 9th ed., 2019, section 2.3.1).
 ZERO_CELSIUS_K = 273.15
 #: Molar gas constant, J/(mol·K), exact (SI Brochure, 9th ed., 2019: product of the defining constants).
@@ -35,6 +37,11 @@ def f_to_c(fahrenheit: float) -> float:
     return (fahrenheit - 32.0) / 1.8
 
 
+def k_to_f(kelvin: float) -> float:
+    """Degrees Fahrenheit of a difference of temperatures in K."""
+    return kelvin * 1.8
+
+
 def mm_to_in(mm: float) -> float:
     """Inches of a length in mm."""
     return mm / MM_PER_INCH
@@ -63,6 +70,18 @@ def kg_to_lb(kg: float) -> float:
 def lb_to_kg(pounds: float) -> float:
     """Kilograms of a mass in pounds."""
     return pounds * KG_PER_POUND
+
+
+def plain(value: float) -> str:
+    """A number as a maker reads it: three or four figures, no exponent unless it is huge or tiny."""
+    if value == 0:
+        return "0"
+    size = abs(value)
+    if not 1e-3 <= size < 1e7:
+        return f"{value:.3g}"
+    digits = max(0, 2 - math.floor(math.log10(size)))
+    text = f"{value:.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def hours_minutes(hours: float | None) -> str:

@@ -29,10 +29,12 @@ from logger.alarms.watchbook import Setup, Watchbook
 from logger.delivery.held import Held
 from logger.delivery.letters import due_letters, nothing_due, post, write_letters
 from logger.errors import LoggerError
+from logger.quantities import units_from
 from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.lease import LostLease
+from logger.store.shop import units_of_pour
 from logger.watch_facts import AnyRow, FactsReader, contacts_in, sweeps_in
 from logger.watch_fan import FanKeeper
 
@@ -336,7 +338,7 @@ class Watch:
                 book, unkept.told, self._rules, self._timeline.now_ms(), minute_of_day(self._timeline),
                 lambda _key, _state: False,
             )  # fmt: skip
-            self.held.put(pour_id, pour.title, letters)
+            self.held.put(pour_id, pour.title, letters, units_from(units_of_pour(connection, pour_id)))
             changes = [*unkept.changes, *taken.changes]
             self._unkept[pour_id] = Unkept(book.to_dict(), told, taken.judged, changes)
         return taken, bool(letters)

@@ -12,6 +12,7 @@ from sqlalchemy import Connection
 from logger.alarms.fan_rule import By, FanNow, Switch, Want, decide, forecast_want, planned_want
 from logger.alarms.view import ForecastAnswer
 from logger.alarms.watchbook import Watchbook
+from logger.quantities import METRIC, cut
 from logger.store import events, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
@@ -95,7 +96,7 @@ class FanKeeper:
         words = ("Fan stays on" if was_on else "Fan on") if due.on else "Fan off"
         for pour_id in mine:
             events.add_event(
-                tx, pour_id, self._timeline.true_ms(), "fan", "the watch", f"{words}: {due.why}"[:4000],
+                tx, pour_id, self._timeline.true_ms(), "fan", "the watch", cut(f"{words}: {due.why}", 4000),
                 {"on": due.on, "station": station_id, "by": due.by},
             )  # fmt: skip
-        log.info("station %s: %s: %s", station_id, words, due.why)
+        log.info("station %s: %s: %s", station_id, words, METRIC.shown(due.why))

@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from logger import quantities
 from logger.alarms.fan_rule import By
 from logger.alarms.first_hour import Finding, LevelMark, level_fell, volume_differs
 from logger.alarms.state import Change
@@ -131,7 +132,8 @@ def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None
         desk.may_keep(pour, "poured")
         planned_l = planned_litres(desk.plan_of(pour))
     differs = None if not planned_l else volume_differs(planned_l, litres)
-    text = differs or f"{litres:.1f} L went in" + (f", as planned ({planned_l:.1f} L)" if planned_l else "")
+    as_planned = f", as planned ({quantities.volume(planned_l)})" if planned_l else ""
+    text = differs or f"{quantities.volume(litres)} went in{as_planned}"
     desk.note(service, pour_id, text, by, "poured", {"litres": litres, "planned_l": planned_l})
     return differs
 
@@ -153,7 +155,8 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
     width, length = plan.pour.width_mm, plan.pour.length_mm
     area_m2 = width * length / 1e6 if width and length else None
     fell = level_fell([*marks, LevelMark(service.timeline.true_ms(), level_mm, by)], area_m2)
-    desk.note(service, pour_id, f"{level_mm:+.1f} mm at the mark", by, "level", {"mm": level_mm})
+    at_mark = f"{quantities.length(level_mm, signed=True)} at the mark"
+    desk.note(service, pour_id, at_mark, by, "level", {"mm": level_mm})
     if fell is not None:
         desk.look(service, pour_id, Finding.LEVEL_FELL, by, fell)
     return fell

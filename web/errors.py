@@ -20,6 +20,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, LoggerError, NotAllowed, NotFound, NotReady
+from logger.quantities import METRIC
 from logger.store.readings import Conflict
 
 log = logging.getLogger(__name__)
@@ -118,7 +119,8 @@ def _answer(
 
         shown = {"status": status, "message": message, "remedy": remedy, "obstacles": obstacles}
         return page(request, "problem.html", shown, status=status)
-    body: dict[str, Any] = {"kind": kind, "message": message, "where": where, "remedy": remedy}
+    # Programs read SI; a page writes what is marked in its reader's units (web/pages/frame.py).
+    body: dict[str, Any] = {"kind": kind, "message": METRIC.shown(message), "where": where, "remedy": remedy}
     if obstacles:
-        body["obstacles"] = list(obstacles)
+        body["obstacles"] = [METRIC.shown(text) for text in obstacles]
     return JSONResponse({"error": body}, status)

@@ -11,7 +11,8 @@ from logger.alarms.expected import Expected
 from logger.alarms.state import Observation
 from logger.alarms.trackers import Track
 from logger.alarms.view import Air, Limits
-from logger.planning.air import dew_point_c
+from logger.planning.air import LEAST_HUMIDITY_PCT, MAGNUS_C, dew_point_c
+from logger.quantities import difference, rate, temperature
 
 #: core-hot comes this much early: half of the tolerance of ±0.5 °C that the DS18B20's datasheet gives. Without it
 #: noise on the first reading over the limit could hide the crossing until the next sweep.
@@ -51,7 +52,7 @@ def core_hot(cores: Sequence[Track], now: Track, limits: Limits) -> Observation:
     fast = rise is not None and rise >= 3.0
     severity = 3 if value > limit + 30 else 2 if value > limit + 10 or fast else 1
     over = "is over" if value > limit else "is at"
-    reason = f"The core reads {value:.1f} °C: it {over} the resin's limit of {limit:.1f} °C."
+    reason = f"The core reads {temperature(value)}: it {over} the resin's limit of {temperature(limit)}."
     reason += _trend(now)
     return Observation(True, now.believed_ms, reason, value, limit, severity, now.late, True, now.credit_s)
 
@@ -70,8 +71,8 @@ def hotter_than_predicted(
     core = expected.core_c(hours)
     severity = 2 if value - core > 2 * (top - core) else 1
     reason = (
-        f"The core reads {value:.1f} °C, {hours:.1f} h after pouring; {core:.1f} °C was predicted, and up to "
-        f"{top:.1f} °C would be in the band.{_trend(now)}"
+        f"The core reads {temperature(value)}, {hours:.1f} h after pouring; {temperature(core)} was predicted, "
+        f"and up to {temperature(top)} would be in the band.{_trend(now)}"
     )
     return Observation(True, now.believed_ms, reason, value, top, severity, now.late, False, now.credit_s)
 
@@ -93,7 +94,7 @@ def _room(rooms: Sequence[Track], now: Track, limit: float, sign: int, verb: str
         return Observation(None, now.believed_ms)
     if sign * (value - limit) > 0:
         severity = 2 if sign * (value - limit) > 5 else 1
-        reason = f"The room is at {value:.1f} °C; this resin {verb} {limit:.1f} °C {bound}."
+        reason = f"The room is at {temperature(value)}; this resin {verb} {temperature(limit)} {bound}."
         return Observation(
             True, now.believed_ms, reason, value, limit, severity, now.late, False, now.credit_s
         )
@@ -115,8 +116,8 @@ def spread_too_wide(core: Track, surface: Track, limits: Limits) -> Observation:
     if spread < limit:
         return Observation(False, at_ms, "", spread, limit, late=late, credit_s=core.credit_s)  # fmt: skip
     reason = (
-        f"The core reads {core.believed_c:.1f} °C, the surface {surface.believed_c:.1f} °C: {spread:.1f} °C apart, "
-        f"limit {limit:.1f} °C."
+        f"The core reads {temperature(core.believed_c)}, the surface {temperature(surface.believed_c)}: "
+        f"{difference(spread)} apart, limit {difference(limit)}."
     )
     severity = 2 if spread >= 2 * limit else 1
     return Observation(True, at_ms, reason, spread, limit, severity, late, False, core.credit_s)
@@ -139,14 +140,17 @@ def surface_heated(surface: Track, core: Track | None, room: Track | None, start
         return Observation(None, at_ms)
     above = value - max(known)
     if above > ABOVE_ALL_C:
-        reason = f"The surface reads {value:.1f} °C, {above:.1f} °C above both core and room: heat comes from outside."
+        reason = (
+            f"The surface reads {temperature(value)}, {difference(above)} above both core and room: "
+            "heat comes from outside."
+        )
         return Observation(True, at_ms, reason, above, ABOVE_ALL_C, 2 if above > 10 else 1, surface.late, False,
                            surface.credit_s)  # fmt: skip
     mine, its = surface.rise_c(QUICK_MS), core.rise_c(QUICK_MS)
     if mine is not None and its is not None and core.range_c() < CALM_C and mine - max(0.0, its) > QUICK_C:
         reason = (
-            f"The surface warmed by {mine:.1f} °C in 10 min, the core by {its:.1f} °C: sun, a lamp or a heat gun, "
-            "or the fan has stopped."
+            f"The surface warmed by {difference(mine)} in 10 min, the core by {difference(its)}: sun, a lamp or a "
+            "heat gun, or the fan has stopped."
         )
         return Observation(True, at_ms, reason, mine - max(0.0, its), QUICK_C, 1, surface.late, False,
                            surface.credit_s)  # fmt: skip
@@ -158,12 +162,16 @@ def air_damp(air: Air, room_c: float | None, surface_c: float | None, limits: Li
     """Is the air damp, or the surface near the dew point? Dew point by Magnus (logger.planning.air)."""
     margin: float | None = None
     below = air.coldest_surface_c if air.coldest_surface_c is not None else surface_c
-    if room_c is not None and below is not None and air.humidity_pct > 0:
+    # A room that burns has no dew point, and is no reason to stop judging the core.
+    known = (
+        air.humidity_pct >= LEAST_HUMIDITY_PCT and room_c is not None and MAGNUS_C[0] <= room_c <= MAGNUS_C[1]
+    )
+    if known and room_c is not None and below is not None:
         margin = below - dew_point_c(room_c, min(air.humidity_pct, 100.0))
-    if margin is not None and margin < limits.min_dew_margin_c:
+    if margin is not None and below is not None and margin < limits.min_dew_margin_c:
         reason = (
-            f"A surface at {below:.1f} °C is only {margin:.1f} °C above the dew point; "
-            f"{limits.min_dew_margin_c:.0f} °C is the least."
+            f"A surface at {temperature(below)} is only {difference(margin)} above the dew point; "
+            f"{difference(limits.min_dew_margin_c, 0)} is the least."
         )
         return Observation(True, air.at_ms, reason, air.humidity_pct, None, credit_s=600)
     if air.humidity_pct >= limits.max_humidity_pct:
@@ -182,4 +190,4 @@ def _trend(track: Track) -> str:
     rise = track.rise_c(600_000)
     if rise is None or abs(rise) < 0.3:
         return ""
-    return f" It is {'rising' if rise > 0 else 'falling'} by {abs(rise) * 6:.1f} °C an hour."
+    return f" It is {'rising' if rise > 0 else 'falling'} by {rate(abs(rise) * 6)}."

@@ -13,6 +13,7 @@ from enum import StrEnum
 
 from logger.alarms.state import State
 from logger.alarms.view import ForecastAnswer
+from logger.quantities import temperature
 
 #: Once on, it runs at least this long: relays and motors wear by switching (the project's choice).
 LEAST_RUN_MS = 20 * 60_000
@@ -80,14 +81,16 @@ def forecast_want(
         return Want(None, By.FORECAST)
     without = answer.chance_without_fan
     if without is not None and without >= NEEDS_IT:
-        why = f"without it the core would probably pass {limit_c:.0f} °C: chance {without * 100:.0f} %"
+        why = (
+            f"without it the core would probably pass {temperature(limit_c, 0)}: chance {without * 100:.0f} %"
+        )
         return Want(True, By.FORECAST, why)
     if without is not None and without < DOES_WITHOUT:
-        return Want(False, By.FORECAST, f"the core stays below {limit_c:.0f} °C without it, too")
+        return Want(False, By.FORECAST, f"the core stays below {temperature(limit_c, 0)} without it, too")
     hours = (answer.made_at_ms - started_ms) / 3_600_000
     past = answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours
     if past and core_c is not None and core_c <= limit_c - COOLED_C:
-        return Want(False, By.FORECAST, f"the peak is past and the core is at {core_c:.0f} °C")
+        return Want(False, By.FORECAST, f"the peak is past and the core is at {temperature(core_c, 0)}")
     return Want(None, By.FORECAST)
 
 

@@ -13,6 +13,7 @@ from logger.alarms.kinds import KINDS
 from logger.alarms.table_heat import KEEP_CLEAR
 from logger.alarms.view import LooksSeen
 from logger.errors import OutOfRange
+from logger.quantities import length, volume
 
 MINUTE_MS = 60_000
 #: After the end, a look that nobody made stays due for this long; then the hour is history.
@@ -148,9 +149,9 @@ def level_fell(
     if fall <= soak_mm:
         return None
     minutes = (last.at_ms - first.at_ms) / MINUTE_MS
-    litres = f", about {fall * area_m2:.1f} L" if area_m2 is not None else ""
-    taken = f"wood and bubbles take {soak_mm:.0f} mm or so"
-    return f"The level fell by {fall:.1f} mm in {minutes:.0f} min{litres}; {taken}."
+    litres = f", about {volume(fall * area_m2)}" if area_m2 is not None else ""
+    taken = f"wood and bubbles take {length(soak_mm, 0)} or so"
+    return f"The level fell by {length(fall)} in {minutes:.0f} min{litres}; {taken}."
 
 
 def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> str | None:
@@ -169,4 +170,4 @@ def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> str
         if off > 0
         else "less than planned: check the level before you call it done"
     )
-    return f"{poured_l:.1f} L went in and {planned_l:.1f} L were planned, {abs(off) * 100:.0f} % {side}."
+    return f"{volume(poured_l)} went in and {volume(planned_l)} were planned, {abs(off) * 100:.0f} % {side}."

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from logger.alarms.state import Observation
 from logger.alarms.view import Contact, Fan, ForecastAnswer, Limits, LooksSeen
 from logger.cure.calls import CLEAR, chance_needed
+from logger.quantities import temperature
 
 BEHIND_H = 2.0
 LEAST_COOLING = 0.3
@@ -29,15 +30,15 @@ def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) 
         # Between what calls and what clears it stays as it was: a chance that hovers makes no chatter.
         return Observation(
             False if chance < CLEAR else None, answer.made_at_ms,
-            f"The chance to pass {limit:.0f} °C is down to {chance * 100:.0f} %.",
+            f"The chance to pass {temperature(limit, 0)} is down to {chance * 100:.0f} %.",
             chance, needed, credit_s=FORECAST_CREDIT_S,
         )  # fmt: skip
-    reason = f"The core will probably pass {limit:.0f} °C: chance {chance * 100:.0f} %"
+    reason = f"The core will probably pass {temperature(limit, 0)}: chance {chance * 100:.0f} %"
     peak = answer.core_peak_c
     if peak.p50 is not None:
-        reason += f", peak about {peak.p50:.0f} °C"
+        reason += f", peak about {temperature(peak.p50, 0)}"
         if peak.p05 is not None and peak.p95 is not None:
-            reason += f" ({peak.p05:.0f} to {peak.p95:.0f} °C)"
+            reason += f" ({temperature(peak.p05, 0)} to {temperature(peak.p95, 0)})"
     if crossing is not None:
         left = crossing - hours
         reason += f", in about {left:.1f} h" if left > 0.05 else ", any minute now"

@@ -62,7 +62,10 @@ class Subject(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of alarm. Durations carry their unit in the name; `deadband` is in `unit`."""
+    """One kind of alarm. Durations carry their unit in the name; quantities in words are marked (logger/quantities.py).
+
+    `unit` is that of value and limit: °C of a temperature, K of a difference; `deadband` is a difference in it.
+    """
 
     name: str
     title: str
@@ -85,6 +88,17 @@ class Kind:
     #: Longest time out of service before it must be looked at again. None: until somebody puts it back.
     out_of_service_max_h: float | None = None
     latching: bool = False  #: stays up until a person has acknowledged it after the return
+
+    @property
+    def deadband_shown(self) -> str:
+        """The deadband with its unit, marked; empty where there is none."""
+        if self.deadband == 0:
+            return ""
+        return (
+            f"{{{self.deadband:g} K}}"
+            if self.unit in ("°C", "K")
+            else f"{self.deadband:g} {self.unit}".strip()
+        )
 
     @property
     def priority(self) -> Priority:

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from logger.alarms.kind import Kind
+from logger.quantities import quantity
 
 
 class Phase(StrEnum):
@@ -313,7 +314,7 @@ def _back(kind: Kind, seen: Observation) -> str:
     """Said of a return when the judge says nothing itself: judges are asked far more often than alarms return."""
     if seen.value is None or seen.limit is None:
         return f"No longer so: {kind.title[0].lower()}{kind.title[1:]}."
-    return f"Back inside: {seen.value:.1f} {kind.unit} (limit {seen.limit:.1f} {kind.unit})."
+    return f"Back inside: {quantity(seen.value, kind.unit)} (limit {quantity(seen.limit, kind.unit)})."
 
 
 def _inside_deadband(kind: Kind, seen: Observation) -> bool:

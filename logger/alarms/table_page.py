@@ -10,6 +10,7 @@ from __future__ import annotations
 import sys
 
 from logger.alarms.kinds import KINDS, MATRIX, Harm, Kind
+from logger.quantities import METRIC
 
 
 def table_markdown() -> str:
@@ -29,7 +30,7 @@ def table_markdown() -> str:
         lines.append(f"| {until} | " + " | ".join(str(priority) for priority in priorities) + " |")
     for kind in KINDS.values():
         lines += ["", *_section(kind)]
-    return "\n".join(lines) + "\n"
+    return METRIC.shown("\n".join(lines)) + "\n"
 
 
 def _section(kind: Kind) -> list[str]:
@@ -37,7 +38,7 @@ def _section(kind: Kind) -> list[str]:
     out = (
         "until put back" if kind.out_of_service_max_h is None else f"at most {kind.out_of_service_max_h:g} h"
     )
-    deadband = "none" if kind.deadband == 0 else f"{kind.deadband:g} {kind.unit}".strip()
+    deadband = kind.deadband_shown or "none"
     return [
         f"## {kind.name}: {kind.title}",
         "",

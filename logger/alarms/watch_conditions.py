@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from logger.alarms.state import Observation
 from logger.alarms.trackers import Track
 from logger.alarms.view import ServiceFacts, StationFacts
+from logger.quantities import difference, temperature
 from logger.units import span
 
 LOST_MS = 90_000
@@ -65,8 +66,9 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
         moves = [move for move in (t.rise_c(TRAIL_MS) for t in against if t is not now) if move is not None]
         if moves and min(abs(move) for move in moves) >= MOVED_C and (now.base != "core" or len(moves) >= 2):
             reason = (
-                f"The probe at {now.place} has said {now.last_c:.2f} °C for {(at_ms - now.unmoved_ms) / 60_000:.0f} "
-                f"min, while {' and '.join(t.place for t in against)} moved by {moves[0]:+.1f} °C."
+                f"The probe at {now.place} has said {temperature(now.last_c, 2)} for "
+                f"{(at_ms - now.unmoved_ms) / 60_000:.0f} min, while {' and '.join(t.place for t in against)} "
+                f"moved by {difference(moves[0], signed=True)}."
             )
             return Observation(True, at_ms, reason, late=late, credit_s=credit)
     if now.base == "core" and now.believed_c is not None:
@@ -78,8 +80,8 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
             and min(surface, underside) > now.believed_c + FACES_C
         ):
             reason = (
-                f"The core reads {now.believed_c:.1f} °C, but both faces are warmer ({surface:.1f} and "
-                f"{underside:.1f} °C): it has slipped out of its place, or one of them is wrong."
+                f"The core reads {temperature(now.believed_c)}, but both faces are warmer ({temperature(surface)} and "
+                f"{temperature(underside)}): it has slipped out of its place, or one of them is wrong."
             )
             return Observation(True, at_ms, reason, late=late, credit_s=credit)
         room = max(
@@ -89,8 +91,9 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
         # Towards the top the sun or a lamp explains it, and surface-heated says so.
         if warm and underside is not None and underside > now.believed_c + FACES_C:
             reason = (
-                f"The underside reads {underside:.1f} °C and the core only {now.believed_c:.1f} °C, but the heat of "
-                "the cure comes from inside: the two have changed places, or something heats the form from below."
+                f"The underside reads {temperature(underside)} and the core only {temperature(now.believed_c)}, but "
+                "the heat of the cure comes from inside: the two have changed places, or something heats the form "
+                "from below."
             )
             return Observation(True, at_ms, reason, late=late, credit_s=credit)
     if now.jumps > 1.0 or now.misses > 0.15:

@@ -8,6 +8,7 @@ from logger.alarms.kind import Harm, Kind, Priority
 from logger.alarms.state import State
 from logger.alarms.table_heat import KEEP_CLEAR
 from logger.alarms.telling import TellWhy
+from logger.quantities import METRIC, Units, marked
 
 OPENINGS: dict[TellWhy, str] = {
     TellWhy.FIRST_TIME: "",
@@ -42,22 +43,25 @@ class Words:
     body: str
 
 
-def words(kind: Kind, state: State, why: TellWhy, about: str, link: str | None = None) -> Words:
-    """The message on one alarm. `about`: the pour's title, or the station's name; `link`: the alert page.
+def words(
+    kind: Kind, state: State, why: TellWhy, about: str, link: str | None = None, units: Units = METRIC
+) -> Words:
+    """The message on one alarm. `about`: the pour's title, or the station's name; `link`: the alert page; `units`: the
+    workshop's.
 
     A later message says everything that an earlier one said, because it may be the only one that gets through.
     """
     over = why in (TellWhy.RETURNED, TellWhy.TAKEN)
     mark = "" if over else f"{MARKS[kind.priority]}: "
     title = f"{mark}{OPENINGS[why]}{kind.title} - {about}"
-    lines = [state.reason or kind.limit]
+    lines = [units.shown(marked(state.reason or kind.limit))]
     because = BECAUSE[why].format(by=state.acknowledged_by or "somebody")
     if because:
         lines.append(because)
     if state.late:
         lines.append("This comes late: the station was out of touch when it happened.")
     if not over:
-        lines.append(f"First: {kind.what_to_do[0]}")
+        lines.append(f"First: {units.shown(kind.what_to_do[0])}")
         if kind.harm is Harm.SEVERE:
             lines.append(KEEP_CLEAR[0])
     if link:

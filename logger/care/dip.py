@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from statistics import fmean, median
 
 from logger.care.readings import Look
+from logger.quantities import difference
 
 #: The end of the step: so long, s, and within so much, K. The chip's steps are 1/16 °C.
 END_S, END_K = 25.0, 0.3
@@ -42,7 +43,7 @@ def dip(looks: Sequence[Look]) -> Dip:
     end_c = fmean(end)
     far_k = max(abs(look.celsius - end_c) for look in looks)
     if far_k < LEAST_STEP_K:
-        return Dip(None, False, None, f"no step of {LEAST_STEP_K:g} K yet: dip it now")
+        return Dip(None, False, None, f"no step of {difference(LEAST_STEP_K, 0)} yet: dip it now")
     # The onset: the last reading that is still where it was before.
     onset = max(i for i, look in enumerate(looks) if abs(look.celsius - end_c) >= SLOPE[1] * far_k)
     before = [look.celsius for look in looks[: onset + 1] if abs(look.celsius - end_c) >= SLOPE[1] * far_k]

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logger.care.readings import Look
+from logger.quantities import difference, temperature
 
 #: A steady bath: so long, s, at least so many readings, within two steps of the chip (1/16 °C each).
 STEADY_S, STEADY_LOOKS, STEADY_K = 120.0, 8, 0.13
@@ -41,15 +42,17 @@ def ice_point(looks: Sequence[Look], now_s: float) -> IcePoint:
         return IcePoint(None, round(mean_c, 3), round(spread_c, 3), len(recent), says)
 
     if spread_c > STEADY_K:
-        return not_yet(f"still moving: {spread_c:.2f} K in the last {max(covered_s, 1):.0f} s; stir and wait")
+        return not_yet(
+            f"still moving: {difference(spread_c, 2)} in the last {max(covered_s, 1):.0f} s; stir and wait"
+        )
     if abs(mean_c) > MOST_K:
         return not_yet(
-            f"{mean_c:.1f} °C is no ice water: take crushed ice, fill its gaps with water, stir; "
+            f"{temperature(mean_c)} is no ice water: take crushed ice, fill its gaps with water, stir; "
             "if it really is, the probe is bad"
         )
     if len(recent) < STEADY_LOOKS or covered_s < 0.8 * STEADY_S:
         return not_yet(f"steady for {covered_s:.0f} s; {STEADY_S:.0f} s are needed")
     offset_c = round(-mean_c, 2) + 0.0
     return IcePoint(
-        offset_c, round(mean_c, 3), round(spread_c, 3), len(recent), f"steady at {mean_c:+.2f} °C"
+        offset_c, round(mean_c, 3), round(spread_c, 3), len(recent), f"steady at {temperature(mean_c, 2)}"
     )

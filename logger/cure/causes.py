@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from logger.cure.heating import HEATING
 from logger.cure.unknowns import Unknown
 from logger.plan_file import Plan
+from logger.quantities import difference, length
 
 Floats = NDArray[np.float64]
 
@@ -20,12 +21,13 @@ WORTH_NAMING = 0.35
 #: Coefficients of a surface in still air, W/(m²·K) (about 4–5 convection and 6 radiation; common practice, no source).
 STILL_AIR_W_M2K = (6.0, 11.0)
 #: Units of the unknowns that do not multiply.
-UNITS = {"start_offset_c": "°C", "room_offset_c": "°C", "probe_z_mm": "mm", "sun_w_m2": "W/m²"}
+UNITS = {"start_offset_c": "K", "room_offset_c": "K", "probe_z_mm": "mm", "sun_w_m2": "W/m²"}
 
 
 @dataclass(frozen=True)
 class Cause:
-    """name: the unknown. words: for a maker. size: how far off, in unit. sure: part of the members that agree, 0–1."""
+    """name: the unknown. words: for a maker, its quantity marked. size: how far off, in unit.
+    sure: part of the members that agree, 0–1."""
 
     name: str
     words: str
@@ -66,7 +68,9 @@ def causes_of(unknowns: tuple[Unknown, ...], theta: Floats, plan: Plan) -> tuple
         else:
             unit = UNITS[unknown.name]
             size = value
-            words = f"{_up_or_down(unknown, middle)} ({size:+.1f} {unit})"
+            marked = {"K": difference, "mm": length}.get(unit)
+            how_much = f"{size:+.1f} {unit}" if marked is None else marked(size, signed=True)
+            words = f"{_up_or_down(unknown, middle)} ({how_much})"
         if unknown.name == "top_factor" and plan.air.top_w_m2k is not None and middle < 0:
             now = value * plan.air.top_w_m2k
             if STILL_AIR_W_M2K[0] <= now <= STILL_AIR_W_M2K[1] and size < -20.0:

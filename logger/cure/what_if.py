@@ -14,6 +14,7 @@ from logger.cure.calls import NOW
 from logger.cure.ensemble import Change, RoomHistory
 from logger.cure.section import section_of
 from logger.plan_file import Plan
+from logger.quantities import difference, temperature
 
 Floats = NDArray[np.float64]
 
@@ -110,11 +111,12 @@ def _at_least(least: float, factor: Floats | float) -> Floats:
 
 def _answer(name: str, ahead: Ahead, now_c: float, limit_c: float) -> WhatIf:
     peak = band(ahead.core_peak_c)
+    from_to = f"{temperature(now_c, 0)} → {temperature(peak.p50, 0)}"
     words = {
-        NOW: f"as it is: {now_c:.0f} °C",
-        FANS: f"fans now: {now_c:.0f} → {peak.p50:.0f} °C",
-        UNDERSIDE: f"underside opened now: {now_c:.0f} → {peak.p50:.0f} °C",
-        ROOM: f"room {COOLER_K:.0f} K cooler within the hour: {now_c:.0f} → {peak.p50:.0f} °C",
-        SHADE: f"surface shaded now: {now_c:.0f} → {peak.p50:.0f} °C",
+        NOW: f"as it is: {temperature(now_c, 0)}",
+        FANS: f"fans now: {from_to}",
+        UNDERSIDE: f"underside opened now: {from_to}",
+        ROOM: f"room {difference(COOLER_K, 0)} cooler within the hour: {from_to}",
+        SHADE: f"surface shaded now: {from_to}",
     }[name]
     return WhatIf(words, peak, band(ahead.hottest_peak_c), ahead.chance_over(limit_c))

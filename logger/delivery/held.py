@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from logger.alarms.wording import words
 from logger.delivery.letters import Letter
+from logger.quantities import METRIC, Units
 
 
 @dataclass(slots=True)
@@ -49,15 +50,18 @@ class Held:
         self._rows: dict[int, int] = {}
         self._ids = itertools.count(-1, -1)
 
-    def put(self, pour_id: int, about: str, letters: Sequence[Letter]) -> None:
-        """Keeps messages; an older one about the same alarm to the same group that nobody has taken is replaced."""
+    def put(self, pour_id: int, about: str, letters: Sequence[Letter], units: Units = METRIC) -> None:
+        """Keeps messages, worded in the shop's units.
+
+        An older one about the same alarm to the same group that nobody has taken is replaced.
+        """
         with self.lock:
             for letter in letters:
                 to = str(letter.message.to)
                 for old in self.of(pour_id):
                     if (old.letter.key, old.to) == (letter.key, to) and old.id not in self.progress:
                         del self._messages[old.id]
-                text = words(letter.kind, letter.state, letter.message.why, about)
+                text = words(letter.kind, letter.state, letter.message.why, about, units=units)
                 body = f"{text.body}\nThe service's disk is full: this message has no link. Open the board."
                 made = HeldMessage(next(self._ids), pour_id, letter, to, text.title, body)
                 self._messages[made.id] = made

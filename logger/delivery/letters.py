@@ -14,10 +14,12 @@ from logger.alarms.telling import Message, Rules, TellWhy, Told, tell, told_from
 from logger.alarms.watchbook import Watchbook
 from logger.alarms.wording import words
 from logger.delivery.links import Address, new_token
+from logger.quantities import METRIC, units_from
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.alarms import row_id_of
 from logger.store.links import Purpose, revoke_links
+from logger.store.shop import units_of_pour
 
 #: A message that the first addresses have refused so many times has failed for good: the second are told at once.
 FAILED_TRIES = 3
@@ -105,11 +107,12 @@ def _first_failed(connection: Connection, pour_id: int, rules: Rules) -> Callabl
 def post(
     tx: Connection, pour_id: int, about: str, letters: Sequence[Letter], now_ms: int, address: Address
 ) -> list[int]:
-    """Puts messages into the outbox, worded and with their links; gives their ids.
+    """Puts messages into the outbox, worded in the shop's units and with their links; gives their ids.
 
     Messages about the same alarm that still wait are outdated: only what is true now is worth a ring.
     """
     ids = []
+    units = units_from(units_of_pour(tx, pour_id)) if letters else METRIC
     revoked: set[str] = set()
     for letter in letters:
         to, why = str(letter.message.to), letter.message.why
@@ -123,7 +126,7 @@ def post(
             link = address(f"/alarms/{row_id}")
             if why is not TellWhy.TAKEN:
                 link = address(f"/a/{new_token(tx, Purpose.ACKNOWLEDGE, to, row_id, now_ms)}")
-        text = words(letter.kind, letter.state, why, about, link)
+        text = words(letter.kind, letter.state, why, about, link, units)
         ids.append(
             outbox.add_message(
                 tx, alarm_id=row_id, why=str(why), to=to, title=text.title, body=text.body, now_ms=now_ms,

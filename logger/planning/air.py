@@ -41,17 +41,28 @@ BLUSH = (
 OUTSIDE_PRACTICE = COMMON_PRACTICE
 
 
+#: Where the Magnus formula holds, °C, and the least humidity of which a dew point is worked out, %.
+MAGNUS_C, LEAST_HUMIDITY_PCT = (-45.0, 60.0), 0.1
+
+
 def saturation_pa(celsius: float) -> float:
     """Vapour pressure over water at saturation, Pa (Magnus)."""
-    t = within("temperature", celsius, -45, 60, "°C", "the Magnus formula holds for -45 to 60 °C")
+    t = within("temperature", celsius, *MAGNUS_C, "°C", "the Magnus formula holds for -45 to 60 °C")
     return 611.2 * math.exp(17.62 * t / (243.12 + t))
 
 
 def dew_point_c(celsius: float, humidity_pct: float) -> float:
     """Dew point, °C."""
-    t = within("temperature", celsius, -45, 60, "°C", "the Magnus formula holds for -45 to 60 °C")
+    t = within("temperature", celsius, *MAGNUS_C, "°C", "the Magnus formula holds for -45 to 60 °C")
     h = (
-        within("relative_humidity_pct", humidity_pct, 0.1, 100, "%", "give the room's relative humidity")
+        within(
+            "relative_humidity_pct",
+            humidity_pct,
+            LEAST_HUMIDITY_PCT,
+            100,
+            "%",
+            "give the room's relative humidity",
+        )
         / 100
     )
     g = math.log(h) + 17.62 * t / (243.12 + t)

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from logger.errors import OutOfRange
+from logger.units import plain as plain
 
 COMMON_PRACTICE = "common practice, no source"
 FROM_MEMORY = "from memory"
@@ -85,18 +86,6 @@ class Finding:
             ],
             "change": self.change,
         }
-
-
-def plain(value: float) -> str:
-    """A number as a maker reads it: three or four figures, no exponent unless it is huge or tiny."""
-    if value == 0:
-        return "0"
-    size = abs(value)
-    if not 1e-3 <= size < 1e7:
-        return f"{value:.3g}"
-    digits = max(0, 2 - math.floor(math.log10(size)))
-    text = f"{value:.{digits}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def within(name: str, value: float, low: float, high: float, unit: str, remedy: str) -> float:

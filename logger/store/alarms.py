@@ -15,6 +15,7 @@ from logger.alarms.kinds import KINDS
 from logger.alarms.rates import Span
 from logger.alarms.state import Change, Phase, Why
 from logger.errors import NotFound
+from logger.quantities import cut
 from logger.store.boots import BOOT
 from logger.store.database import table
 from logger.store.events import EVENT, add_event
@@ -41,7 +42,7 @@ def save_changes(
         row_id = _row_of(tx, pour_id, change, at_ms)
         values: dict[str, Any] = {"phase": str(change.phase), "quiet": change.quiet}
         if change.why in (Why.FIRST_TIME, Why.AGAIN, Why.WORSE, Why.REALARM):
-            values |= {"reason": change.text[:_LONGEST], "value": change.value, "limit": change.limit}
+            values |= {"reason": cut(change.text, _LONGEST), "value": change.value, "limit": change.limit}
         if change.why is Why.ACKNOWLEDGED or (change.why is Why.CLOSED and change.by):
             values |= {"acknowledged_ms": at_ms, "acknowledged_by": change.by}
         if change.why is Why.RETURNED:
@@ -50,7 +51,7 @@ def save_changes(
             values["ended_ms"] = at_ms
         tx.execute(update(ALARM).where(ALARM.c.id == row_id).values(**values))
         add_event(
-            tx, pour_id, at_ms, "alarm", change.by or "the watch", change.text[:4000],
+            tx, pour_id, at_ms, "alarm", change.by or "the watch", cut(change.text, 4000),
             {"alarm": row_id, "kind": change.kind, "subject": change.subject, "why": str(change.why),
              "phase": str(change.phase), "value": change.value, "limit": change.limit, "late": change.late,
              "measured_ms": change.measured_ms + true_shift_ms, "quiet": change.quiet},
@@ -75,7 +76,7 @@ def _row_of(tx: Connection, pour_id: int | None, change: Change, at_ms: int) -> 
         "activation": change.activation,
         "priority": str(KINDS[change.kind].priority),
         "phase": str(change.phase),
-        "reason": change.text[:_LONGEST],
+        "reason": cut(change.text, _LONGEST),
         "value": change.value,
         "limit": change.limit,
         "late": change.late,

@@ -6,8 +6,10 @@ from dataclasses import asdict
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
+from sqlalchemy import Row
 
 from logger.alarms.rates import rates
+from logger.quantities import METRIC
 from logger.store import alarms, pours
 from web import attend, desk
 from web.access import MakerDep, ServiceDep, ViewerDep
@@ -23,7 +25,7 @@ Days = Annotated[float, Query(gt=0, le=3650)]
 def open_alarms(service: ServiceDep, _who: ViewerDep) -> list[dict[str, Any]]:
     """Every alarm that is true or unacknowledged, the gravest first."""
     with service.store.read() as connection:
-        return [dict(row._mapping) for row in alarms.open_alarms(connection)]
+        return [_told(row) for row in alarms.open_alarms(connection)]
 
 
 @router.get("/alarms/rates")
@@ -37,7 +39,7 @@ def alarms_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> list[dict
     """Every activation of a pour's alarms, oldest first."""
     with service.store.read() as connection:
         pours.get_pour(connection, pour_id)
-        return [dict(row._mapping) for row in alarms.alarms_of(connection, pour_id)]
+        return [_told(row) for row in alarms.alarms_of(connection, pour_id)]
 
 
 @router.post("/alarms/{alarm_id}/acknowledge")
@@ -88,4 +90,9 @@ def rates_of(service: Service, days: float) -> dict[str, Any]:
 
 def _one(service: Service, alarm_id: int) -> dict[str, Any]:
     with service.store.read() as connection:
-        return dict(alarms.get_alarm(connection, alarm_id)._mapping)
+        return _told(alarms.get_alarm(connection, alarm_id))
+
+
+def _told(row: Row[Any]) -> dict[str, Any]:
+    """An alarm as programs see it: its sentence, like its numbers, in SI and °C."""
+    return {**row._mapping, "reason": METRIC.shown(row.reason)}

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from logger.delivery.channels import shown
+from logger.quantities import METRIC
 from logger.store import links, outbox, stations
 from web import attend, desk
 from web.access import MakerDep, ServiceDep, ViewerDep
@@ -27,13 +28,15 @@ def look(pour_id: RowId, body: LookShape, service: ServiceDep, who: MakerDep) ->
 @router.post("/pours/{pour_id}/poured", status_code=201)
 def poured(pour_id: RowId, body: PouredShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """How much has gone in so far, against the plan."""
-    return {"differs": attend.poured(service, pour_id, body.litres, who.name)}
+    differs = attend.poured(service, pour_id, body.litres, who.name)
+    return {"differs": differs and METRIC.shown(differs)}
 
 
 @router.post("/pours/{pour_id}/level", status_code=201)
 def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """The level against a mark on the form."""
-    return {"fell": attend.level(service, pour_id, body.level_mm, who.name)}
+    fell = attend.level(service, pour_id, body.level_mm, who.name)
+    return {"fell": fell and METRIC.shown(fell)}
 
 
 @router.post("/stations/{name}/fan")

@@ -14,6 +14,7 @@ from logger.care.hand import BACK_S, in_hand
 from logger.care.ice_point import ice_point
 from logger.care.readings import applied_c
 from logger.errors import BadInput, NotAllowed
+from logger.quantities import difference
 from logger.store import care, events
 from logger.store import stations as store
 from web.access import MakerDep, ServiceDep, ViewerDep
@@ -103,7 +104,8 @@ def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
     data = {"station": name, "rom": rom, "place": made["probe"].place, "offset_c": found.offset_c,
             "mean_c": found.mean_c, "spread_c": found.spread_c, "looks": found.looks}  # fmt: skip
     with service.store.write() as tx:
-        care.note_check(tx, now_ms, care.ICE, who.name, f"{rom}: add {found.offset_c:+.2f} K", data)
+        text = f"{rom}: add {difference(found.offset_c, 2, signed=True)}"
+        care.note_check(tx, now_ms, care.ICE, who.name, text, data)
     return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from logger.errors import BadInput
 from logger.plan_file import Resin, plan_from_table, plan_to_text
-from web.pages.measures import Units
+from logger.quantities import Units
 from web.pages.sheet import Fields
 
 

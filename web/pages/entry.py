@@ -10,12 +10,12 @@ from sqlalchemy import Connection, Row
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotAllowed, NotFound
-from logger.store import events, people
+from logger.quantities import units_from
+from logger.store import events, people, shop
 from web import access, doors, passwords
 from web.access import PersonDep, ServiceDep
 from web.errors import TooMany
 from web.pages.frame import page
-from web.pages.measures import SHOP_UNITS, units_from
 
 router = APIRouter(include_in_schema=False)
 #: From one of our own pages, though nobody is signed in yet.
@@ -62,7 +62,7 @@ def set_up(
             people.set_secret(tx, "set-up", None, now_ms)
             events.add_event(tx, None, now_ms, "owner-made", name)
             units = units_from(".".join((temperature, length, volume, mass))).cookie
-            events.add_event(tx, None, now_ms, SHOP_UNITS, name, data={"units": units})
+            events.add_event(tx, None, now_ms, shop.UNITS_CHOSEN, name, data={"units": units})
     except (NotAllowed, BadInput, TooMany) as error:
         return _again(request, "set-up.html", error, {"shortest": passwords.SHORTEST})
     return doors.let_in(request, person_id, "/")

@@ -9,12 +9,15 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import Request
+from jinja2 import pass_context
+from jinja2.runtime import Context
 from markupsafe import Markup
 from starlette.responses import HTMLResponse
 from starlette.templating import Jinja2Templates
 
 from logger.alarms.kinds import KINDS
 from logger.alarms.state import Phase
+from logger.quantities import METRIC
 from logger.store import shown
 from logger.store.people import Role
 from web.charts import chart_version, map_style_id
@@ -34,9 +37,21 @@ def templates() -> Jinja2Templates:
     made.env.globals["sign"] = sign
     for name in words.__all__:
         made.env.filters[name] = getattr(words, name)
+    made.env.finalize = in_the_readers_units
     made.env.filters["pair"] = lambda value: (value, value)
     made.env.filters["swapped"] = lambda pair: (str(pair[1]), pair[0])
     return made
+
+
+@pass_context
+def in_the_readers_units(context: Context, value: Any) -> Any:
+    """Whatever a page prints, with the quantities that are marked in it in its reader's units.
+
+    Every page's every sentence comes through here: none can forget it.
+    """
+    if type(value) is not str or "{" not in value:
+        return value
+    return context.get("u", METRIC).shown(value)
 
 
 @cache

@@ -14,11 +14,13 @@ from logger.alarms.kinds import KINDS
 from logger.alarms.state import Phase
 from logger.delivery.links import LONGEST, LinkRefused
 from logger.errors import NotAllowed
-from logger.store import alarms, pours
+from logger.quantities import units_from
+from logger.store import alarms, pours, shop
 from logger.store.links import Purpose
 from web import attend
 from web.access import ServiceDep
 from web.pages.frame import templates
+from web.pages.measures import COOKIE
 from web.service import Service
 
 router = APIRouter(include_in_schema=False)
@@ -68,8 +70,12 @@ def _taken(service: Service, refusal: LinkRefused) -> dict[str, Any]:
 
 
 def _page(request: Request, service: Service, context: dict[str, Any], status: int = 200) -> Response:
+    alarm = context.get("alarm")
+    with service.store.read() as connection:
+        mine = None if alarm is None else shop.units_of_pour(connection, alarm.pour_id)
     made: dict[str, Any] = {
-        "workshop": service.settings.workshop, "alarm": None, "trial": False, "refused": None,
+        "u": units_from(request.cookies.get(COOKIE) or mine), "workshop": service.settings.workshop,
+        "alarm": None, "trial": False, "refused": None,
         "button": False, "done": False,
     }  # fmt: skip
     return templates().TemplateResponse(

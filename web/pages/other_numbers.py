@@ -8,7 +8,8 @@ from typing import Any
 
 from logger.errors import BadInput
 from logger.plan_file import Plan, plan_from_table
-from web.pages.measures import Units, number_from
+from logger.quantities import Units
+from web.pages.measures import number_from
 
 #: Most layers, and most moisture readings of a slab, that the page takes.
 MOST_LAYERS, MOST_READINGS = 12, 50

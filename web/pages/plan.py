@@ -13,12 +13,13 @@ from logger.errors import BadInput, DidNotConverge, NotAllowed
 from logger.plan_file import Plan, plan_to_text
 from logger.planning.findings import Light
 from logger.pour import Stage
+from logger.quantities import Units
 from logger.store import pours, shown
 from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.assessed import assessment_of
 from web.pages.frame import page
-from web.pages.measures import Units, units_of
+from web.pages.measures import units_of
 from web.pages.other_numbers import with_numbers
 from web.pages.standing import STAGE_WORDS
 from web.service import Service

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import logging
-import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -12,9 +11,11 @@ from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
+from logger.cure.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
 from logger.forecasting import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
+from logger.quantities import Units, difference
 from logger.store import alarms, forecasts, pours, shown, stations
 from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
@@ -22,7 +23,7 @@ from web.pages.coming import Coming, coming
 from web.pages.course import Foretold, course_of, forecast_pictures, foretold_of, pictures
 from web.pages.fan import fan_of
 from web.pages.frame import page
-from web.pages.measures import Units, units_of
+from web.pages.measures import units_of
 from web.pages.standing import STAGE_WORDS, standing
 from web.service import Service
 from web.shapes import RowId
@@ -41,12 +42,12 @@ STEP_WORDS: dict[Stage, tuple[str, str]] = {
     Stage.RELEASED: ("It is out of the form", "Readings end here."),
     Stage.CLOSED: ("Seal the record", "Nothing in it can be changed afterwards; additions are kept apart."),
 }
-#: The forecast's name of a remedy → what somebody would do. Its own words carry °C, which not every device shows.
+#: The forecast's name of a remedy → what somebody would do.
 HELP_WORDS = {
     "as it is": "nothing: leave it as it is",
     "fans": "fans over the surface",
     "underside open": "the underside opened to the air",
-    "cooler room": "the room 4 °C (7 °F) cooler within the hour",
+    "cooler room": f"the room {difference(COOLER_K, 0)} cooler within the hour",
     "shade": "the surface shaded",
 }
 #: While nobody may hear an alarm, it is said from signing on until the first hour is over.
@@ -170,7 +171,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "limit_c": plan.resin.limits.max_core_c,
         "hour": hour,
         "hottest": hottest,
-        "ahead": [{"item": item, "what": _in_units(item.what, u), "at_ms": _at_ms(pour, item.at_h),
+        "ahead": [{"item": item, "what": item.what, "at_ms": _at_ms(pour, item.at_h),
                    "until_ms": _at_ms(pour, item.until_h)} for item in ahead],
         "sentence": _sentence(pour, body, plan.resin.limits.max_core_c, u, hottest),
         "forecast": body,
@@ -209,10 +210,6 @@ def _looks_due_h(pour: Row[Any], rhythm: Rhythm, looks: list[Look]) -> list[floa
 
 def _at_ms(pour: Row[Any], hours: float | None) -> int | None:
     return None if hours is None or pour.poured_ms is None else pour.poured_ms + round(hours * 3.6e6)
-
-
-def _in_units(text: str, u: Units) -> str:
-    return re.sub(r"\{(-?[\d.]+)\}", lambda found: u.temp(float(found[1]), 0), text)
 
 
 def _sentence(

@@ -12,6 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from logger.pour import Stage
+from logger.quantities import Units
 from logger.record import happened, pictures
 from logger.record.gather import gather
 from logger.record.pdf import to_pdf
@@ -21,7 +22,7 @@ from logger.store import pours
 from web.access import ReaderDep, ServiceDep
 from web.pages import paper
 from web.pages.frame import STATIC, page, templates
-from web.pages.measures import Units, units_of
+from web.pages.measures import units_of
 from web.pages.photos import photo_bytes
 from web.pages.redrawn import thumbnail
 from web.pages.standing import FAULT_WORDS, STAGE_WORDS
@@ -108,7 +109,7 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
     """(what, how much) lines of a record, in words; what the readings cannot tell is said, not left out."""
     f = record["figures"]
     warmth, cured = f["core_degree_hours"], f.get("conversion_at_release")
-    damp = f.get("air_dampest_hour_pct")
+    damp, per_kelvin = f.get("air_dampest_hour_pct"), u.degrees(1.0) - u.degrees(0.0)
     told = [
         ("Hottest core", _at(u.temp(f["core_peak_c"]), f["core_peak_at_h"])),
         ("Predicted hottest point", _at(u.temp(f["predicted_peak_c"]), f["predicted_peak_at_h"])),
@@ -116,7 +117,8 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
         ("Time over the limit", hours_minutes(f["hours_over_limit"])),
         ("Steepest rise", _at(f"{u.rise(f['steepest_rise_c_per_h'])} an hour", f["steepest_rise_at_h"])),
         ("Widest spread, core to surface", _at(u.rise(f["widest_spread_c"]), f["widest_spread_at_h"])),
-        ("Warmth the core had", "–" if warmth is None else f"{warmth:,.0f} °C·h above 5 °C"),
+        ("Warmth the core had", "–" if warmth is None else
+         f"{warmth * per_kelvin:,.0f} {u.degree}·h above {u.temp(5.0, 0)}"),
         ("Cured at release, estimated", "–" if cured is None else f"{100 * cured:.0f} %"),
         ("Glass transition then, estimated", u.temp(f.get("tg_at_release_c"), 0)),
         ("Coldest room", _at(u.temp(f["room_coldest_c"]), f["room_coldest_at_h"])),

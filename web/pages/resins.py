@@ -17,6 +17,7 @@ from logger.cure.datasheet import datasheet_from_text
 from logger.cure.fit import fit_datasheet
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan_file import Resin
+from logger.quantities import Units
 from logger.record import learn
 from logger.record.fitted import fitted_plots
 from logger.record.shop import Lot
@@ -24,7 +25,7 @@ from logger.store import pours, resins
 from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.frame import page
-from web.pages.measures import Units, units_of
+from web.pages.measures import units_of
 from web.pages.sheet import Fields, fields_of, mix_fields, mix_of, sheet_toml
 from web.pages.shop import shelf_of, today
 from web.service import Service

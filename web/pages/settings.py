@@ -7,9 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
+from logger.quantities import units_from
 from web.access import PersonDep, ViewerDep
 from web.pages.frame import page
-from web.pages.measures import COOKIE, units_from
+from web.pages.measures import COOKIE
 
 router = APIRouter(include_in_schema=False)
 #: How long a device keeps its units, s.

@@ -10,7 +10,8 @@ import tomli_w
 
 from logger.cure.datasheet import Datasheet, datasheet_from_text
 from logger.errors import BadInput
-from web.pages.measures import Units, number_from
+from logger.quantities import Units
+from web.pages.measures import number_from
 
 #: The temperatures that datasheets mean when they name none, °C (common practice, no source).
 WORKED_AT_C, CURED_AT_C = 25.0, 23.0

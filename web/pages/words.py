@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
+from logger.alarms.kinds import KINDS
+from logger.quantities import Units, marked
 from logger.units import hours_minutes, span
 
 __all__ = [
@@ -13,12 +15,17 @@ __all__ = [
     "celsius",
     "clock_time",
     "dated",
+    "event_text",
     "event_word",
     "hours_minutes",
+    "marked",
     "not_within",
     "release_words",
+    "sentence",
 ]
 
+#: Events whose text the program writes, from before quantities were marked in it.
+_WRITTEN = ("alarm", "fan", "poured", "level")
 _EVENT_WORDS = {
     "alarm": "Alarm",
     "note": "Note",
@@ -94,3 +101,20 @@ def release_words(told: Mapping[str, Any]) -> str:
     if last is None:
         return f"{hours_minutes(told['p50'])}; {late}"
     return f"{hours_minutes(told['p50'])} ({first:.0f}–{last:.0f} h)"
+
+
+def sentence(text: str) -> str:
+    """A sentence from words that may also stand inside one."""
+    return text[:1].upper() + text[1:]
+
+
+def event_text(text: str, kind: str, data: Mapping[str, Any] | None, u: Units) -> str:
+    """An event's words in somebody's units; what people wrote stays as they wrote it."""
+    if kind == "batch":
+        return u.told(text)
+    if kind in _WRITTEN:
+        about = KINDS.get((data or {}).get("kind", ""))
+        if about is not None and about.unit == "K" and text.startswith("Back inside: "):
+            text = text.replace("°C", "K")  # of a difference, from before it was told apart
+        text = marked(text)
+    return u.shown(text)

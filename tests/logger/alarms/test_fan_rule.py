@@ -52,7 +52,7 @@ def test_it_stops_only_when_the_pour_would_do_without_it() -> None:
     running = FanNow(True, By.FORECAST, 0)
     for without, stops in ((0.6, False), (0.3, False), (0.05, True)):
         found = decide(running, [wanted(answer(without=without))], HOUR)
-        assert (found == Switch(False, None, "the core stays below 60 °C without it, too")) is stops
+        assert (found == Switch(False, None, "the core stays below {60 °C} without it, too")) is stops
     assert decide(running, [wanted(answer())], HOUR) is None, "not known: it goes on"
     assert decide(running, [wanted(None)], HOUR) is None
 

@@ -18,6 +18,7 @@ from logger.alarms.first_hour import (
     volume_differs,
 )  # fmt: skip
 from logger.errors import OutOfRange
+from logger.quantities import METRIC
 
 T0 = 1_790_000_000_000
 M = 60_000
@@ -111,7 +112,7 @@ def test_a_level_that_falls_by_more_than_wood_drinks_is_a_leak() -> None:
     marks = [LevelMark(T0, 50.0, "Jo"), LevelMark(T0 + 20 * M, 45.0, "Jo")]
     text = level_fell(marks, 0.3)
     assert text is not None
-    assert "5.0 mm in 20 min, about 1.5 L" in text
+    assert "5.0 mm in 20 min, about 1.5 L" in METRIC.shown(text)
     assert level_fell([LevelMark(T0, 50.0, "Jo"), LevelMark(T0 + M, 48.5, "Jo")]) is None
     assert level_fell(marks[:1]) is None
 

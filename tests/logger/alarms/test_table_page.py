@@ -7,6 +7,7 @@ from pathlib import Path
 import logger.alarms
 from logger.alarms.kinds import KINDS
 from logger.alarms.table_page import table_markdown
+from logger.quantities import METRIC
 
 
 def test_the_file_is_what_the_tool_writes() -> None:
@@ -21,4 +22,4 @@ def test_every_kind_and_every_step_is_on_it() -> None:
     for kind in KINDS.values():
         assert f"## {kind.name}: {kind.title}" in page
         for words in (kind.limit, kind.limit_source, kind.consequence, *kind.causes, *kind.what_to_do):
-            assert words in page
+            assert METRIC.shown(words) in page

@@ -13,6 +13,7 @@ from logger.care.dip import dip
 from logger.care.hand import in_hand
 from logger.care.ice_point import ice_point
 from logger.care.readings import Look, applied_c, chip_celsius
+from logger.quantities import METRIC
 
 
 def chip(celsius: float) -> float:
@@ -39,7 +40,7 @@ def test_a_steady_bath_gives_the_offset() -> None:
     """A probe that reads 0.31 K too high in ice water wants −0.31 added: within half a step of the chip."""
     found = ice_point([Look(5.0 * n, chip(0.31 + 0.02 * math.sin(n))) for n in range(30)], 145.0)
     assert found.offset_c == pytest.approx(-0.31, abs=1 / 32)
-    assert found.says.startswith("steady at +0.3")
+    assert METRIC.shown(found.says).startswith("steady at 0.3")
 
 
 @pytest.mark.parametrize(
@@ -57,7 +58,7 @@ def test_no_offset_before_the_bath_is_one(series: list[tuple[float, float]], say
     """And the words say what is missing."""
     found = ice_point([Look(*pair) for pair in series], series[-1][0] if series else 0.0)
     assert found.offset_c is None
-    assert says in found.says
+    assert says in METRIC.shown(found.says)
 
 
 @pytest.mark.parametrize("tau_s", [4.0, 12.0, 30.0])
@@ -95,7 +96,7 @@ def test_no_time_constant_before_the_step_is_over(series: list[tuple[float, floa
     """And the words say what to do."""
     found = dip([Look(*pair) for pair in series])
     assert found.tau_s is None
-    assert says in found.says
+    assert says in METRIC.shown(found.says)
 
 
 def test_readings_that_are_too_far_apart_give_a_bound_only() -> None:

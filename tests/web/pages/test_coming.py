@@ -43,7 +43,7 @@ def test_the_forecast_wins_over_the_plan(course: Foretold) -> None:
     items = coming(Stage.CURING, 5.0, course, forecast)
     told = {item.what.split(",")[0]: item for item in items}
     assert told["Core at its hottest"].at_h == 9.5
-    assert "{48.200}" in told["Core at its hottest"].what
+    assert "{48.2 °C|0}" in told["Core at its hottest"].what
     assert told["Hard and cool enough to open the form"].at_h == 41.0
 
 

@@ -11,9 +11,9 @@ from logger.plan_file import plan_from_table, plan_to_text
 from logger.planning.assess import Assessment
 from logger.planning.examples import EXAMPLES
 from logger.planning.findings import plain
+from logger.quantities import Units, in_units
 from web.pages.assessed import assessment_of
-from web.pages.in_units import in_units
-from web.pages.measures import COOKIE, Units
+from web.pages.measures import COOKIE
 from web.scenarios import SCENARIOS
 
 AMERICAN = Units("f", "in", "gal", "lb")

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from logger.errors import BadInput
-from web.pages.measures import Units, number_from, units_from
+from logger.quantities import Units, units_from
+from web.pages.measures import number_from
 
 AMERICAN = Units("f", "in", "gal", "lb")
 
