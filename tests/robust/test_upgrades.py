@@ -152,7 +152,7 @@ def test_a_kept_forecast_that_never_ends_becomes_json_and_a_sealed_one_stays_as_
     of_schema: Any,
 ) -> None:
     """An older program kept Infinity where the core may not be hard within the run; no other program reads that."""
-    path = of_schema("0011_own_rows")
+    path = of_schema("0012_pin_faults")
     kept = '{"at_h": 5.0, "release_at_h": {"p05": 60.1, "p50": 66.0, "p95": Infinity}}'
     with closing(sqlite3.connect(path)) as database:
         (live,) = database.execute("SELECT min(id) FROM pour WHERE seal IS NULL").fetchone()

@@ -2,8 +2,8 @@
 
 from alembic import op
 
-revision = '0012_never'
-down_revision = '0011_own_rows'
+revision = '0013_never'
+down_revision = '0012_pin_faults'
 branch_labels = None
 depends_on = None
 
