@@ -5,6 +5,7 @@ One transaction for a whole group: the disk is synced once for all of them, and 
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -21,6 +22,8 @@ from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.saving import Batch, Saved, save_batches
 from logger.store.stations import StationHealth
+
+log = logging.getLogger(__name__)
 
 #: Batches in one transaction at most: a group is written in some ten milliseconds.
 MOST = 64
@@ -55,6 +58,10 @@ class Intake:
         self._queue: list[_Waiting] = []
         self._lock = threading.Lock()
         self._busy = False
+        #: When a batch was last stored, on the service's steady timeline; None: not since the start.
+        self.stored_ms: int | None = None
+        #: Why batches are not stored, until one is again; None while all is well.
+        self.trouble: str | None = None
         # One thread that writes: whoever waits is woken once, with an answer. Made with the first batch.
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="intake")
 
@@ -110,9 +117,6 @@ class Intake:
                 # Chosen when it is our turn to write: who came while another process wrote is in the group.
                 group = choose()
                 told = self._save(tx, group)
-            self._stored(
-                frozenset().union(*(result.saved.pours for result in told if isinstance(result, Kept)))
-            )
         except Exception as error:  # noqa: BLE001 - handed to whoever waits for it
             group = group or choose()
             hopeless = isinstance(error, DBAPIError) and refuses(error)
@@ -120,14 +124,32 @@ class Intake:
                 for one in group:  # one bad batch must not cost the others theirs
                     self._write(partial(list, [one]))
                 return
-            for one in group:
-                one.kept.set_exception(error)
+            self._fail(group, error)
             return
+        self.stored_ms, self.trouble = self._timeline.now_ms(), None
+        self._say_stored(told)
         for one, result in zip(group, told, strict=True):
             if isinstance(result, Kept):
                 one.kept.set_result(result)
             else:
                 one.kept.set_exception(result)
+
+    def _say_stored(self, told: Sequence[Kept | LoggerError]) -> None:
+        try:
+            self._stored(
+                frozenset().union(*(result.saved.pours for result in told if isinstance(result, Kept)))
+            )
+        except Exception:
+            # They are stored: whoever wants to know looks again by itself.
+            log.exception("that readings have come could not be told")
+
+    def _fail(self, group: Sequence[_Waiting], error: Exception) -> None:
+        if not isinstance(error, LoggerError):
+            why = error.orig if isinstance(error, DBAPIError) else f"{type(error).__name__}: {error}"
+            self.trouble = f"readings that arrive cannot be stored: {why}"
+        for one in group:
+            if not one.kept.done():
+                one.kept.set_exception(error)
 
     def _save(self, tx: Connection, group: Sequence[_Waiting]) -> list[Kept | LoggerError]:
         ids = [one.batch.station_id for one in group]

@@ -36,7 +36,10 @@ class Messages(Table):
         default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="low priority waits"
     )
     quiet_until: str | None = Field(default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="until then")
-    heartbeat_url: str | None = Field(default=None, description="called while the watch stands")
+    heartbeat_url: str | None = Field(
+        default=None,
+        description="called every minute while readings arrive, are judged, and messages get through",
+    )
     timeout_s: float = Field(default=4, gt=0, le=60, description="a channel's time to answer")
     test_every_h: float = Field(
         default=24, ge=1, le=168, description="a test message that somebody confirms with a tap"

@@ -12,7 +12,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from logger.alarms.expected import expect
+from logger.alarms.expected import Expected, expect
 from logger.alarms.first_hour import Rhythm
 from logger.alarms.state import Change
 from logger.alarms.telling import Rules
@@ -106,10 +106,17 @@ class Watch:
         self.trouble: str | None = None
         #: Refusals of the database that are known, and when the last of them was noticed, steady.
         self._refusals, self._refused_ms = store.refusals, -REFUSED_MS
-        #: How often the loop has come round: what the machine's watchdog is fed by.
-        self.passes = 0
-        #: When every live pour was last judged without trouble, steady.
+        #: When every live pour was last judged, be it from memory, steady; and when all of it was written down too.
         self.judged_ms: int | None = None
+        self.decided_ms: int | None = None
+        #: Live pour → when it was last judged, steady, and what is wrong with what is stored of it.
+        self.judged: dict[int, int] = {}
+        self.damaged: dict[int, str] = {}
+        #: Pours whose core is known to be too hot: everybody who can be told of it is.
+        self.hot: set[int] = set()
+        #: Called when the loop has come round, and within a long round.
+        self.came_round: Callable[[], None] = lambda: None
+        self.still_at_it: Callable[[], None] = lambda: None
 
     def wake(self, *pour_ids: int) -> None:
         """There are new readings of these pours; without any: look at all of them."""
@@ -141,7 +148,7 @@ class Watch:
                 self.judge_all(stop)
                 took_s = time.monotonic() - began_s
                 due_s = began_s + rounds_apart_s(period_s, took_s)
-                self.passes += 1
+            self.came_round()
 
     def _judge_fresh(self, stop: threading.Event | None = None) -> None:
         """Judges the pours of which somebody has said that they have new readings."""
@@ -169,30 +176,42 @@ class Watch:
                 live = [pour.id for pour in pours.live_pours(connection)]
         except SQLAlchemyError as error:
             log.exception("the live pours cannot be read")
-            self.trouble = f"the live pours cannot be read: {error}"
+            self.trouble = f"the live pours cannot be read: {_told(error)}"
             return
+        self._forget_all_but(live)
         for pour_id in live:
             if stop is not None and stop.is_set():
                 return
+            self.still_at_it()
             trouble = self._judge_one(pour_id, stop, fresh=False) or trouble
             if self._fresh and ALL not in self._fresh:
                 self._judge_fresh(stop)
+        if trouble is None:
+            self.judged_ms = self._timeline.now_ms()
         try:
             for pour_id in self._fans.switch_due(live, self.fence):
                 self._tell("pour", pour_id)
         except LostLease:
             return
-        except SQLAlchemyError as error:
+        except Exception as error:
             log.exception("the fan cannot be switched")
-            trouble = trouble or f"the fan cannot be switched: {error}"
+            trouble = trouble or f"the fan cannot be switched: {_told(error)}"
         if trouble is None and (self._unkept or self._refused_lately()):
             trouble = (
                 "the database refuses to be written, most likely because the disk is full: make room. "
                 "Alarms go on from memory; new readings wait at their station."
             )
         elif trouble is None:
-            self.judged_ms = self._timeline.now_ms()
+            self.decided_ms = self._timeline.now_ms()
         self.trouble = trouble
+
+    def _forget_all_but(self, live: Collection[int]) -> None:
+        """Pours that are over are watched no more."""
+        over = [pour_id for pour_id in (*self.judged, *self.damaged, *self.hot) if pour_id not in live]
+        for pour_id in over:
+            self.judged.pop(pour_id, None)
+            self.damaged.pop(pour_id, None)
+            self.hot.discard(pour_id)
 
     def _refused_lately(self) -> bool:
         """Whether the database refuses: the last write, or any within the last half minute."""
@@ -204,18 +223,21 @@ class Watch:
     def _judge_one(self, pour_id: int, stop: threading.Event | None, *, fresh: bool = True) -> str | None:
         """Judges one pour; a sentence when it cannot be judged. A long backlog goes on after the next start."""
         try:
-            if not fresh and self._stands_still(pour_id):
-                return None
-            while self.judge(pour_id):
-                if stop is not None and stop.is_set():
-                    break
+            if fresh or not self._stands_still(pour_id):
+                while self.judge(pour_id):
+                    self.still_at_it()
+                    if stop is not None and stop.is_set():
+                        break
         except LostLease:
             log.warning("another process judges pour %s now", pour_id)
-        except (LoggerError, SQLAlchemyError) as error:
-            # One pour that cannot be judged must not stop the watch over the others; it is loud in the log and
-            # on every page, and tried again with the next readings.
+        except Exception as error:
+            # Whatever is stored of one pour must not stop the watch over the others; it is loud in the log and on
+            # every page, and tried again with the next readings. Its core's limit is watched all the same: see
+            # plain_limit.py.
             log.exception("pour %s cannot be judged", pour_id)
-            return f"pour {pour_id} cannot be judged: {error}"
+            return f"pour {pour_id} cannot be judged: {_told(error)}"
+        else:
+            self.judged[pour_id] = self._timeline.now_ms()
         return None
 
     def _stands_still(self, pour_id: int) -> bool:
@@ -227,6 +249,7 @@ class Watch:
         with self._store.read() as connection:
             pour = pours.to_judge(connection, pour_id)
             book = self.book_of(connection, pour)
+            self._note_hot(pour_id, book)
             taken = self._take(connection, pour, book, pour.judged_reading_id)
             if taken.moved or taken.more:
                 return False
@@ -241,6 +264,13 @@ class Watch:
 
         taken = self._change(pour_id, take, self.fence)
         return taken.more
+
+    def _note_hot(self, pour_id: int, book: Watchbook) -> None:
+        """Remembers whether a pour's core is known to be too hot; called when that is kept, or held."""
+        if book.state("core-hot").up:
+            self.hot.add(pour_id)
+        else:
+            self.hot.discard(pour_id)
 
     def act(
         self,
@@ -260,7 +290,7 @@ class Watch:
         def take(connection: Connection, _pour: AnyRow, book: Watchbook, judged: int) -> _Taken:
             alarm = alarms.get_alarm(connection, alarm_id)
             key = f"{alarm.kind}/{alarm.subject.partition('/')[2]}"
-            return _Taken(act(book, key, self._timeline.now_ms()), judged, moved=True)
+            return _Taken(book, act(book, key, self._timeline.now_ms()), judged, moved=True)
 
         self._change(pour_id, take, also)
         log.info("alarm %s: %s", alarm_id, by)
@@ -284,6 +314,7 @@ class Watch:
                 raise
             log.error("pour %s goes on from memory, the database refuses: %s", pour_id, error.orig)  # noqa: TRY400
             taken, told = self._change_unkept(pour_id, take)
+        self._note_hot(pour_id, taken.book)
         if taken.changes or told:
             self._tell("alarm", pour_id)
         return taken
@@ -363,7 +394,7 @@ class Watch:
             changes += book.take((), facts, now_ms)
             self._fans.ask(pour.id, pour.station_id, self._plans[pour.id], book, facts.forecast)
         moved = rows or changes or {**before, "now_ms": 0} != {**book.to_dict(), "now_ms": 0}
-        return _Taken(changes, rows[-1].id if rows else judged, moved=bool(moved), more=more)
+        return _Taken(book, changes, rows[-1].id if rows else judged, moved=bool(moved), more=more)
 
     def book_of(self, connection: Connection, pour: AnyRow) -> Watchbook:
         """The pour's watchbook as it was last kept, or a new one."""
@@ -397,17 +428,33 @@ class Watch:
 
             whole = pours.get_pour(connection, pour.id)
             plan = plan_from_text(whole.plan_toml, f"pour {pour.id}'s plan")
-            curve = whole.prediction["curve"]
-            limits = limits_of(plan, whole.prediction.get("release_at_h"))
-            known = Setup(started_ms, limits, expect(curve["hours"], curve["core_c"]))
+            expected, release_at_h = self._predicted(pour.id, whole.prediction)
+            known = Setup(started_ms, limits_of(plan, release_at_h), expected)
             self._setups[pour.id], self._plans[pour.id] = known, plan
         return known
+
+    def _predicted(self, pour_id: int, prediction: Any) -> tuple[Expected | None, float | None]:
+        """A pour's predicted core, and the hour of its release. A prediction that cannot be used takes neither limits
+        nor alarms away: what compares with it is left out, and that is told.
+        """
+        try:
+            curve, release_at_h = prediction["curve"], prediction.get("release_at_h")
+            expected = expect(curve["hours"], curve["core_c"])
+            return expected, None if release_at_h is None else float(release_at_h)
+        except (LoggerError, AttributeError, KeyError, TypeError, ValueError) as error:
+            log.exception("pour %s is watched without its prediction", pour_id)
+            self.damaged[pour_id] = (
+                f"the prediction of pour {pour_id} cannot be used ({_told(error)}): its limits are watched, and "
+                "nothing is compared with its prediction"
+            )
+            return None, None
 
 
 @dataclass(frozen=True, slots=True)
 class _Taken:
     """What a change to a pour's book came to."""
 
+    book: Watchbook
     changes: list[Change]
     judged: int
     moved: bool
@@ -420,6 +467,13 @@ _Take = Callable[[Connection, AnyRow, Watchbook, int], _Taken]
 def rounds_apart_s(period_s: float, took_s: float) -> float:
     """Seconds from the begin of a round that took `took_s` to the next one."""
     return max(period_s, min(ROUNDS_APART * took_s, ROUND_DUE_S))
+
+
+def _told(error: Exception) -> str:
+    """An error in a sentence, without a database's statement."""
+    if isinstance(error, DBAPIError):
+        return str(error.orig)
+    return str(error) if isinstance(error, LoggerError) else f"{type(error).__name__}: {error}"
 
 
 def _told_of(pour: AnyRow) -> dict[str, Any]:

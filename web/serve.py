@@ -13,7 +13,6 @@ from typing import Any
 
 import uvicorn
 from fastapi import FastAPI
-from sqlalchemy.exc import SQLAlchemyError
 
 from logger.daemon.supervise import Supervisor
 from logger.delivery.channels import Channel, MessageChannels
@@ -24,9 +23,11 @@ from logger.own_process import OwnProcess
 from logger.store import pours
 from logger.store.lease import LostLease
 from logger.watch import minute_of_day
+from logger.workers import Workers
 from web import start
 from web.app import make_app
 from web.connections import Connection
+from web.pipeline import held_back, troubles
 from web.service import Service
 from web.spread import Spread
 
@@ -42,8 +43,10 @@ FIRST_TEMPLATES = (
 FINISH_S = 3
 #: After a decision that was refused because another process decides, the own lease is looked at anew first, s.
 LOST_S = 0.5
-#: After a database that could not be used, s.
-AGAIN_S = 2.0
+#: A round of the watch, from pour to pour, and one of the upkeep: who takes longer hangs, s.
+WATCH_S, UPKEEP_S = 45.0, 90.0
+#: One of the lease's: it waits for the database's own limits, s.
+LEASE_S = 60.0
 
 
 class Running:
@@ -62,7 +65,7 @@ class Running:
         )  # fmt: skip
         self.watch = service.watch
         self.upkeep = Upkeep(
-            store, service.timeline, messages, judged_ms=lambda: service.watch.judged_ms,
+            store, service.timeline, messages, held_back=lambda: held_back(service),
             address=service.address, minute_of_day=lambda: minute_of_day(service.timeline),
             keep_reserve=service.keep_reserve, wrote=self.sender.wake,
         )  # fmt: skip
@@ -73,12 +76,19 @@ class Running:
         self._patient = OwnProcess()
         self._store = store
         self.supervisor = Supervisor()
+        self.workers = workers = service.workers = Workers(self.stop)
+        self.watch.came_round = lambda: workers.came_round("watch")
+        self.watch.still_at_it = lambda: workers.still_at_it("watch")
+        self.sender.came_round = lambda: workers.came_round("sender")
+        self.sender.still_at_it = lambda: workers.still_at_it("sender")
+        self.upkeep.came_round = lambda: workers.came_round("upkeep")
+        service.sender, service.upkeep = self.sender, self.upkeep
         self._threads = [
-            threading.Thread(target=self._keep_alive, name="watchdog"),
-            threading.Thread(target=self.decides.run, args=(self.stop,), name="lease"),
-            self._led("watch", self._watch),
-            self._led("sender", self.sender.run),
-            self._led("upkeep", self.upkeep.run),
+            workers.thread("watchdog", self._keep_alive),
+            workers.thread("lease", self._lease),
+            self._led("watch", self._watch, WATCH_S),
+            self._led("sender", self.sender.run, self.sender.round_s),
+            self._led("upkeep", self.upkeep.run, UPKEEP_S + messages.timeout_s),
         ]
         if not service.store.is_sqlite:
             self.watch.fence = self.decides.check
@@ -86,23 +96,20 @@ class Running:
             spread = Spread(service.store, self._heard)
             service.news.spread = spread.tell
             for name, target in (("news-out", spread.send), ("news-in", spread.listen)):
-                self._threads.append(threading.Thread(target=target, args=(self.stop,), name=name))
+                self._threads.append(workers.thread(name, target))
 
-    def _led(self, name: str, run: Callable[[threading.Event], None]) -> threading.Thread:
+    def _led(
+        self, name: str, run: Callable[[threading.Event], None], within_s: float | None = None
+    ) -> threading.Thread:
         """A thread that runs while this process decides, and begins anew with each of its terms."""
+        return self.workers.thread(
+            name, run, term=lambda: self.decides.wait(self.stop), within_s=within_s, lost=LostLease,
+            lost_s=LOST_S,
+        )  # fmt: skip
 
-        def terms() -> None:
-            while (term := self.decides.wait(self.stop)) is not None:
-                try:
-                    run(term)
-                except LostLease:
-                    log.warning("%s: another process decides now", name)
-                    self.stop.wait(LOST_S)
-                except SQLAlchemyError:
-                    log.exception("%s: the database could not be used; it is tried again", name)
-                    self.stop.wait(AGAIN_S)
-
-        return threading.Thread(target=terms, name=name)
+    def _lease(self, stop: threading.Event) -> None:
+        self.decides.run(stop)
+        stop.wait()  # where there is only one process there is nothing to keep
 
     def _watch(self, term: threading.Event) -> None:
         self.watch.begin()
@@ -126,7 +133,7 @@ class Running:
         the first page would otherwise wait for.
         """
         later = [
-            threading.Thread(target=self._warm, args=(load_pages,), name="warm"),
+            self.workers.thread("warm", lambda _stop: self._warm(load_pages), once=True),
             self._led("forecaster", self._forecast),
             self._led("learner", self._learn),
         ]
@@ -145,13 +152,17 @@ class Running:
 
         Learner(self._store, self.service.timeline, self._patient).run(term)
 
-    def _keep_alive(self) -> None:
-        """Feeds the watchdog while the watch comes round: a thread that hangs ends in a restart."""
-        period_s, seen = (self.supervisor.watchdog_s or 60.0) / 3, -1
-        while not self.stop.wait(period_s):
-            if self.watch.passes != seen or not self.decides.mine:
-                seen = self.watch.passes
-                self.supervisor.alive(self.watch.trouble or "watching")
+    def _keep_alive(self, stop: threading.Event) -> None:
+        """Feeds the watchdog while every thread on the way from a reading to a phone comes round: one that hangs ends
+        in a restart.
+        """
+        period_s = (self.supervisor.watchdog_s or 60.0) / 3
+        while not stop.wait(period_s):
+            hung = self.workers.hung()
+            if hung:
+                log.critical("hangs: %s", ", ".join(f"{name} for {s:.0f} s" for name, s in hung.items()))
+            else:
+                self.supervisor.alive("; ".join(troubles(self.service)) or "watching")
 
     def _warm(self, load_pages: Callable[[], None]) -> None:
         try:

@@ -20,7 +20,7 @@ from logger.intake import Intake
 from logger.leadership import Alone, Decides, Leadership
 from logger.pace import Pace
 from logger.settings import Settings
-from logger.store import lease, partitions, shops
+from logger.store import partitions, shops
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
 from logger.store.partitions import Month
@@ -39,6 +39,9 @@ LOOK_OFTEN_MS = 15 * 60_000
 
 
 if TYPE_CHECKING:
+    from logger.delivery.sender import Sender
+    from logger.delivery.upkeep import Upkeep
+    from logger.workers import Workers
     from web.curves import Curves
 
 #: One of each thing that is made when it is first asked for.
@@ -69,6 +72,12 @@ class Service:
     decides: Decides = field(init=False)
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
+    #: The threads, the sender and the upkeep, where somebody runs them: not in tests.
+    workers: Workers | None = field(init=False, default=None)
+    sender: Sender | None = field(init=False, default=None)
+    upkeep: Upkeep | None = field(init=False, default=None)
+    #: When this process began, steady.
+    began_ms: int = field(init=False)
     _curves: Curves | None = field(init=False, default=None)
     _reserve: Reserve | None = field(init=False, default=None)
     _months_from: Month | None = field(init=False, default=None)
@@ -77,6 +86,7 @@ class Service:
 
     def __post_init__(self) -> None:
         """A watch that nobody runs still takes acknowledgements."""
+        self.began_ms = self.timeline.now_ms()
         self.intake = Intake(self.store, self.timeline, self._stored)
         self.watch = Watch(
             self.store,
@@ -96,7 +106,7 @@ class Service:
         else:
             self.news.shop_of = self._shop_of_pour
             self.keep_reserve()
-            self.decides = Leadership(self.store, lambda: (self.watch.judged_ms, self.watch.trouble))
+            self.decides = Leadership(self.store, self._says)
 
     @property
     def curves(self) -> Curves:
@@ -133,11 +143,16 @@ class Service:
 
     @property
     def watch_trouble(self) -> str | None:
-        """What keeps the watch from judging, whichever process watches; None while it stands."""
-        if self.decides.mine or isinstance(self.decides, Alone):
-            return self.watch.trouble
-        with self.store.read() as connection:
-            return lease.trouble_of(connection)
+        """What is wrong on the way from a reading to a phone, whichever process decides; None while all is well."""
+        from web.pipeline import troubles
+
+        return "; ".join(troubles(self)) or None
+
+    def _says(self) -> tuple[int | None, str | None]:
+        """What other processes hear of this one's watch while it decides."""
+        from web.pipeline import failing
+
+        return self.watch.judged_ms, "; ".join(failing(self)) or None
 
     def address(self, path: str) -> str:
         """A path of this service as phones reach it."""

@@ -282,3 +282,7 @@ class Ready(Shape):
     status: Literal["ready", "not-ready"]
     missing: list[str] = Field(description="what is missing, a sentence each")
     decides: bool = Field(description="whether this process is the one that decides alarms")
+    seconds_ago: dict[str, float | None] = Field(
+        description="when this process last stored a batch (arrived), judged every live pour (judged), wrote down what "
+        "follows (decided) and tried every message that was due (sent); null: not since it started"
+    )

@@ -21,6 +21,8 @@ LEAST_C = 3.0
 #: 1.645 σ reach p95; 1.4 times that is the 99 % point of a normal spread, so that 1 calm pour in 100 is above it.
 BAND_STRETCH = 1.4
 GRID_H = 1 / 12
+#: No prediction is longer: a year.
+MOST_H = 8784.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,22 +50,30 @@ def expect(
     """The band of a frozen prediction: `hours` that do not fall, one core temperature each, °C.
 
     With `band_p50_c` and `band_p95_c` (a forecast's band from before the pour) the top is taken from them, never
-    closer than LEAST_C to the curve. Raises BadInput for lists that are empty, unequal or out of order.
+    closer than LEAST_C to the curve. Of an hour that is there twice the hotter counts: predictions of earlier versions
+    rounded steep hours together. Raises BadInput for lists that are empty, unequal, out of order or years long.
     """
     import numpy as np  # here: a start does not wait for it
 
     h = np.asarray(hours, dtype=float)
     c = np.asarray(core_c, dtype=float)
-    if h.size == 0 or h.size != c.size or not np.all(np.isfinite(c)) or np.any(np.diff(h) < 0):
+    well = (
+        h.ndim == c.ndim == 1
+        and 0 < h.size == c.size
+        and bool(np.all(np.isfinite(c)) and np.all(np.isfinite(h)))
+    )
+    if not well or np.any(np.diff(h) < 0) or h[-1] > MOST_H:
         raise BadInput(
             "predicted curve", "needs hours that do not fall and one finite temperature each",
             value=f"{h.size} hours, {c.size} temperatures", remedy="predict the pour again",
         )  # fmt: skip
+    h, first = np.unique(h, return_index=True)
+    c = np.maximum.reduceat(c, first)
     grid = np.arange(0.0, h[-1] + GRID_H, GRID_H)
     core = np.interp(grid, h, c)
     if band_p50_c is not None and band_p95_c is not None:
-        middle = np.interp(grid, h, np.asarray(band_p50_c, dtype=float))
-        upper = np.interp(grid, h, np.asarray(band_p95_c, dtype=float))
+        middle = np.interp(grid, h, np.asarray(band_p50_c, dtype=float)[first])
+        upper = np.interp(grid, h, np.asarray(band_p95_c, dtype=float)[first])
         top = np.maximum(middle + BAND_STRETCH * (upper - middle), core + LEAST_C)
     else:
         coldest = np.minimum.accumulate(core)

@@ -143,11 +143,12 @@ class ChannelSeen:
 
 @dataclass(frozen=True, slots=True)
 class MessagesSeen:
-    """The channels of the settings, and whether a message was really sent."""
+    """The channels of the settings, and whether a message was really sent. `heartbeat`: an outside watch is called."""
 
     channels: tuple[ChannelSeen, ...]
     second: bool
     sent: bool
+    heartbeat: bool = False
 
 
 @dataclass(frozen=True, slots=True)

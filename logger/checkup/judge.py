@@ -11,6 +11,7 @@ from logger.checkup.facts import (
     DiskSeen,
     Facts,
     Finding,
+    MessagesSeen,
     PinSeen,
     PowerSeen,
     ProbeSeen,
@@ -322,14 +323,9 @@ def _messages(facts: Facts) -> list[Finding]:
     if messages is None:
         return []
     if not messages.channels:
-        return [
-            Finding(
-                "messages",
-                FAIL,
-                "nobody is told of an alarm: there is no channel",
-                "put the address of a phone into [messages] urls of the settings file",
-            )
-        ]
+        nobody = "nobody is told of an alarm: there is no channel"
+        give = "put the address of a phone into [messages] urls of the settings file"
+        return [Finding("messages", FAIL, nobody, give), *_heartbeat(messages)]
     found = []
     for channel in messages.channels:
         if channel.problem is not None:
@@ -339,24 +335,27 @@ def _messages(facts: Facts) -> list[Finding]:
         elif messages.sent:
             found.append(Finding("messages", OK, f"{channel.shown} took a test message: did it arrive?"))
         else:
-            found.append(
-                Finding(
-                    "messages",
-                    WARN,
-                    f"{channel.shown} is understood, not yet proven",
-                    "send one: pourlog check --message",
-                )
-            )
+            says = f"{channel.shown} is understood, not yet proven"
+            found.append(Finding("messages", WARN, says, "send one: pourlog check --message"))
     if not messages.second:
-        found.append(
-            Finding(
-                "messages",
-                WARN,
-                "nobody is told when the first one does not answer",
-                "give [messages] second_urls",
-            )
+        says = "nobody is told when the first one does not answer"
+        found.append(Finding("messages", WARN, says, "give [messages] second_urls"))
+    return [*found, *_heartbeat(messages)]
+
+
+def _heartbeat(messages: MessagesSeen) -> list[Finding]:
+    """A machine that has died tells nobody: only somebody outside who misses it can."""
+    if messages.heartbeat:
+        return [Finding("messages", OK, "an outside watch is called every minute, and tells when that stops")]
+    return [
+        Finding(
+            "messages",
+            WARN,
+            "nobody is told when this machine itself stops: no outside watch is set",
+            "give [messages] heartbeat_url: the address of a service that calls you when it is no longer called; "
+            "until then only the station's lamp says so, by blinking",
         )
-    return found
+    ]
 
 
 def _versions(facts: Facts) -> list[Finding]:

@@ -263,24 +263,17 @@ def _token(url: str, station: StationConfig, client: Any) -> ServiceSeen:
 
 def _messages(settings: Settings, channels: Any, *, send: bool) -> MessagesSeen:
     messages = settings.messages
+    library = channels or MessageChannels(messages.timeout_s)
+    urls = (*messages.urls, *messages.second_urls)
+    wrong = {} if send else MessageChannels(messages.timeout_s).prepare(urls)
     seen = []
-    for url in (*messages.urls, *messages.second_urls):
-        problem: str | None = None
+    for url in urls:
+        problem = wrong.get(url)
         if send:
-            taken = (channels or MessageChannels(messages.timeout_s))(
-                url, f"{settings.workshop}: a test", "Sent by pourlog check. Nothing is wrong."
-            )
+            taken = library(url, f"{settings.workshop}: a test", "Sent by pourlog check. Nothing is wrong.")
             problem = None if taken.taken else taken.problem
-        elif not _understood(url):
-            problem = f"{shown(url)}: not a channel that the message library knows"
         seen.append(ChannelSeen(shown(url), problem))
-    return MessagesSeen(tuple(seen), bool(messages.second_urls), send)
-
-
-def _understood(url: str) -> bool:
-    import apprise  # late: 27 MB, and a machine without channels never pays
-
-    return bool(apprise.Apprise().add(url))
+    return MessagesSeen(tuple(seen), bool(messages.second_urls), send, messages.heartbeat_url is not None)
 
 
 def _text(path: Path) -> str:

@@ -1,19 +1,28 @@
-"""Sends one message to one channel URL through the message library, in bounded time."""
+"""Sends one message to one channel URL through the message library, in bounded time.
+
+Whatever a channel does, or its URL is, it is an `Outcome` of that channel alone: nothing is raised.
+"""
 
 from __future__ import annotations
 
+import logging
+import re
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
-from urllib.parse import parse_qsl, urlencode, urlsplit, urlunsplit
+from typing import Any, Protocol
+from urllib.parse import urlsplit
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Whether a channel took the message, and what it said if not."""
+    """Whether a channel took the message, and what it said if not. `hopeless`: no later try can succeed."""
 
     taken: bool
     problem: str = ""
+    hopeless: bool = False
 
 
 class Channel(Protocol):
@@ -23,6 +32,8 @@ class Channel(Protocol):
         """Sends; never raises for a channel that fails."""
 
 
+#: Signs that end a name or password in a URL unless they are written as percent codes.
+_SPECIAL = re.compile(r"[][#/?@]")
 #: A channel gets so many times its time-out for the whole exchange: to connect, to send, to answer.
 WHOLE = 3.0
 
@@ -33,6 +44,14 @@ class MessageChannels:
     def __init__(self, timeout_s: float) -> None:
         self._timeout_s = timeout_s
         self._hanging: dict[str, threading.Thread] = {}
+
+    def prepare(self, urls: Sequence[str]) -> dict[str, str]:
+        """Loads what sending needs, so that it works without the disk from then on. Gives what is wrong with each URL
+        that the library does not understand.
+        """
+        if not urls:
+            return {}
+        return {url: problem for url in urls if (problem := self._understood(url)) is not None}
 
     def __call__(self, url: str, title: str, body: str) -> Outcome:
         """Sends in at most three times the time-out.
@@ -47,38 +66,98 @@ class MessageChannels:
         thread = threading.Thread(
             target=lambda: answers.append(self._send(url, title, body)), name="channel", daemon=True
         )
-        thread.start()
+        try:
+            thread.start()
+        except (
+            RuntimeError
+        ) as error:  # the machine has no thread left: a fault of this moment, not of the sender
+            return Outcome(False, f"{shown(url)}: cannot be tried now ({error})")
         thread.join(WHOLE * self._timeout_s)
         if answers:
             self._hanging.pop(url, None)
             return answers[0]
-        if not thread.is_alive():
-            return Outcome(False, f"{shown(url)}: the message library failed; see the log")
         self._hanging[url] = thread
         return Outcome(False, f"{shown(url)}: no answer within {WHOLE * self._timeout_s:g} s")
 
     def _send(self, url: str, title: str, body: str) -> Outcome:
-        # Imported when first needed: it costs 60 ms and 27 MB, and a service without channels never pays.
+        try:
+            sender, problem = self._made(url)
+            if sender is None:
+                return Outcome(False, problem, hopeless=True)
+            result = sender.notify(title=title, body=body)
+        except Exception as error:
+            log.exception("the message library failed at %s", shown(url))
+            return Outcome(False, f"{shown(url)}: the message library failed ({type(error).__name__})")
+        return Outcome(bool(result), "" if result else f"{shown(url)}: did not take the message")
+
+    def _understood(self, url: str) -> str | None:
+        try:
+            sender, problem = self._made(url)
+        except Exception as error:
+            log.exception("the message library failed at %s", shown(url))
+            return f"{shown(url)}: the message library failed ({type(error).__name__})"
+        return None if sender is not None else problem
+
+    def _made(self, url: str) -> tuple[Any, str]:
+        """The library's sender for a URL; None, and what is wrong with it, for one that it does not understand."""
+        # Imported when first needed: it costs half a second and 27 MB, and a service without channels never pays.
         import apprise
 
+        _hide_secrets()
         sender = apprise.Apprise()
-        if not sender.add(_bounded(url, self._timeout_s)):
-            return Outcome(
-                False, f"{shown(url)}: not a channel that the message library knows; correct its URL"
-            )
-        result = sender.notify(title=title, body=body)
-        return Outcome(bool(result), "" if result else f"{shown(url)}: did not take the message")
+        if sender.add(_bounded(url, self._timeout_s)):
+            return sender, ""
+        problem = f"{shown(url)}: not a channel that the message library knows"
+        if _SPECIAL.search(_login(url)):
+            problem += " (in a name or password [ is written %5B, ] %5D, # %23, / %2F, ? %3F and @ %40)"
+        return None, problem
 
 
 def shown(url: str) -> str:
-    """A channel's URL without its secrets, for pages and logs."""
-    parts = urlsplit(url)
-    return f"{parts.scheme}://{parts.hostname or '…'}"
+    """A channel's URL without its secrets, for pages and logs; of one that cannot be read, its scheme.
+
+    Many services take a key where others have a host, so only what looks like a host's name is shown.
+    """
+    scheme, _, _rest = url.partition("://")
+    scheme = scheme.lower() if re.fullmatch(r"[A-Za-z][A-Za-z0-9+.-]{0,19}", scheme) else "…"
+    try:
+        host = urlsplit(url).hostname or ""
+    except ValueError:
+        host = ""
+    named = "." in host or ":" in host or host == "localhost"
+    return f"{scheme}://{host if named else '…'}"
+
+
+def _login(url: str) -> str:
+    """Name and password in a URL."""
+    rest = url.partition("://")[2]
+    return rest.rpartition("@")[0]
 
 
 def _bounded(url: str, timeout_s: float) -> str:
-    parts = urlsplit(url)
-    query = dict(parse_qsl(parts.query, keep_blank_values=True))
-    for name in ("rto", "cto"):  # read and connect time-outs of the message library
-        query.setdefault(name, f"{timeout_s:g}")
-    return urlunsplit(parts._replace(query=urlencode(query)))
+    """The URL with the library's read and connect time-outs, where it has none: put in front of what stands behind its
+    question mark, and the rest left as it is, since each kind of channel reads it in its own way.
+    """
+    head, mark, query = url.partition("?")
+    there = {part.partition("=")[0] for part in query.split("&")}
+    added = [f"{name}={timeout_s:g}" for name in ("rto", "cto") if name not in there]
+    if not added:
+        return url
+    return f"{head}?{'&'.join([*added, *([query] if mark and query else [])])}"
+
+
+class _Hidden(logging.Filter):
+    """Takes addresses out of the library's own lines: they hold passwords, and our line says which channel it was."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Every line, without what may be an address."""
+        text = re.sub(r"URL:?\s.*|\S*://\S*", "URL …", record.getMessage(), flags=re.DOTALL)
+        record.msg, record.args = text, None
+        return True
+
+
+_HIDDEN = _Hidden()
+
+
+def _hide_secrets() -> None:
+    logging.getLogger("apprise").addFilter(_HIDDEN)  # once: the same filter is not added twice

@@ -2,6 +2,9 @@
 
 One channel at a time, each at most a bounded time. That a channel has taken a message is committed before the next
 is tried, so a kill repeats at most the one message that was under way.
+
+What one channel does, or its address is, stops no other: a channel that is broken is told over those that are not.
+A database that cannot be read or written stops nothing that is held in memory.
 """
 
 from __future__ import annotations
@@ -12,9 +15,10 @@ from collections.abc import Callable
 from typing import Any
 
 from sqlalchemy import Connection
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from logger.delivery.channels import WHOLE, Channel, shown
+from logger.delivery.channels import WHOLE, Channel, Outcome, shown
+from logger.delivery.health import ChannelHealth, groups_that_hear
 from logger.delivery.held import Held, HeldMessage, Progress
 from logger.settings import Messages
 from logger.store import outbox
@@ -25,8 +29,19 @@ log = logging.getLogger(__name__)
 
 #: Waits between tries, s: soon at first, then every five minutes for as long as it takes.
 BACK_OFF_S = (5, 15, 30, 60, 120, 300)
+#: A message that one channel of its group has taken waits so long at most for the others, ms.
+REST_MS = 24 * 3600_000
+#: A channel that stays broken is told again after this, ms.
+BROKEN_AGAIN_MS = 24 * 3600_000
 #: A claim outlasts the longest that one channel can take by this, s.
 CLAIM_MORE_S = 5.0
+
+#: What is told of broken channels over the others.
+BROKEN_TITLE = "Messages do not reach every address"
+BROKEN_BODY = (
+    "The other addresses still get every message. Correct the address in the settings file, under [messages], and "
+    "restart the service; then send a test message."
+)
 
 
 class Sender:
@@ -47,10 +62,31 @@ class Sender:
             name: urls for name, urls in (("first", messages.urls), ("second", messages.second_urls)) if urls
         }
         self._channel = channel
-        self._claim_ms = round((WHOLE * messages.timeout_s + CLAIM_MORE_S) * 1000)
+        self._whole_s = WHOLE * messages.timeout_s
+        self._claim_ms = round((self._whole_s + CLAIM_MORE_S) * 1000)
         self._held = held or Held()
         self._told = told
         self._wake = threading.Event()
+        self._health = ChannelHealth()
+        #: What was last told of broken channels, and when.
+        self._told_broken: tuple[str, int] | None = None
+        #: What keeps messages from being sent, for pages; None while all is well.
+        self.trouble: str | None = None
+        #: When the outbox was last read, and everything in it that was due was tried, steady.
+        self.sent_ms: int | None = None
+        #: Called when the loop has come round, and within a long round.
+        self.came_round: Callable[[], None] = lambda: None
+        self.still_at_it: Callable[[], None] = lambda: None
+
+    @property
+    def round_s(self) -> float:
+        """The longest that may lie between two signs of the loop."""
+        return 60.0 + self._whole_s
+
+    def broken(self) -> list[str]:
+        """What is wrong with each channel that does not only fail for the moment."""
+        found = self._health.broken(self._timeline.now_ms())
+        return sorted({failing.problem for failing in found.values()})
 
     def wake(self) -> None:
         """There may be something to send."""
@@ -58,19 +94,28 @@ class Sender:
 
     def run(self, stop: threading.Event, idle_s: float = 2.0) -> None:
         """Sends until told to stop."""
+        self._prepare()
         self._tidy()
         while not stop.is_set():
             self._wake.wait(idle_s)
             self._wake.clear()
-            try:
-                self.send_due(stop)
-            except DBAPIError:
-                # The messages wait in the database; the next round tries again.
-                log.exception("the outbox cannot be read")
+            self.send_due(stop)
+            self.came_round()
+
+    def _prepare(self) -> None:
+        """Loads the message library before it is needed: a disk that has died cannot be read any more."""
+        prepare = getattr(self._channel, "prepare", None)
+        if prepare is None:
+            return
+        wrong = prepare([url for urls in self._groups.values() for url in urls])
+        for url, problem in wrong.items():
+            log.error("no message will reach a channel: %s", problem)
+            self._health.note(url, Outcome(False, problem, hopeless=True), self._timeline.now_ms())
 
     def send_due(self, stop: threading.Event | None = None) -> int:
         """Tries every message that is due, once. Gives how many got through."""
         self._flush()
+        self.trouble = None
         down: dict[str, str] = {}
         tried: list[int] = []
         through = 0
@@ -82,6 +127,9 @@ class Sender:
             through += self._send(message, down)
         if tried:
             self._told()
+        if self.trouble is None:
+            self.sent_ms = self._timeline.now_ms()
+            self._tell_broken()
         return through
 
     def _next(self, tried: list[int]) -> Any:
@@ -91,19 +139,31 @@ class Sender:
             done = [
                 key for key, known in self._held.progress.items() if known.done or known.next_try_ms > now_ms
             ]
-            with self._store.read() as connection:
-                found = outbox.next_due(connection, now_ms, list(self._groups), [*tried, *done])
+            try:
+                with self._store.read() as connection:
+                    found = outbox.next_due(connection, now_ms, list(self._groups), [*tried, *done])
+            except SQLAlchemyError as error:
+                # The messages wait in the database; the next round tries again. What is in memory goes out.
+                if self.trouble is None:
+                    log.error("the outbox cannot be read: %s", error)  # noqa: TRY400 - its trace says no more
+                self.trouble = f"the messages that wait cannot be read ({_short(error)})"
+                found = None
             return found or self._held.next_due(now_ms, tried)
 
     def _send(self, message: Any, down: dict[str, str]) -> bool:
         """Tries one message on each channel that has not taken it. True when all have."""
         urls = self._groups.get(message.to, [])
+        if getattr(message, "why", None) == outbox.CHANNEL:
+            # Not for those that it is about: it would reach them once they work again, and be wrong.
+            urls = [url for url in urls if self._health.works(url)] or urls
+        # An address that nothing can reach is told by itself; a message is done when all the others have taken it.
+        urls = [url for url in urls if not self._health.hopeless(url)] or urls
         known = self._held.progress.get(message.id)
         taken = set() if known is None else set(known.taken)
         if not isinstance(message, HeldMessage):
             with self._store.read() as connection:
                 taken |= outbox.taken_by(connection, message.id)
-        problems = []
+        problems: list[str] = []
         for url in urls:
             key = outbox.channel_key(url)
             if key in taken:
@@ -113,15 +173,26 @@ class Sender:
                 continue
             if not self._claim(message):
                 return False  # something newer has replaced it
-            outcome = self._channel(url, message.title, message.body)
+            outcome = self._try(url, message)
             if outcome.taken:
                 taken.add(key)
                 self._note_taken(message, key)
             else:
                 down[url] = outcome.problem or f"{shown(url)}: did not take the message"
                 problems.append(down[url])
-        self._finish(message, "; ".join(problems))
+        self._finish(message, "; ".join(problems), some=bool(taken))
         return not problems
+
+    def _try(self, url: str, message: Any) -> Outcome:
+        """One message to one channel. Whatever goes wrong there is that channel's failure."""
+        self.still_at_it()
+        try:
+            outcome = self._channel(url, message.title, message.body)
+        except Exception as error:
+            log.exception("%s failed", shown(url))
+            outcome = Outcome(False, f"{shown(url)}: failed ({type(error).__name__})")
+        self._health.note(url, outcome, self._timeline.now_ms())
+        return outcome
 
     def _claim(self, message: Any) -> bool:
         until_ms = self._timeline.now_ms() + self._claim_ms
@@ -135,7 +206,8 @@ class Sender:
         if not self._written(message, lambda tx, row_id: outbox.mark_taken(tx, row_id, key, now_ms)):
             self._progress(message).taken.add(key)
 
-    def _finish(self, message: Any, problem: str) -> None:
+    def _finish(self, message: Any, problem: str, *, some: bool) -> None:
+        """Notes how a message went. `some`: at least one channel of its group has taken it."""
         now_ms = self._timeline.now_ms()
         known = self._held.progress.get(self._held.id_now(message.id))
         attempts = message.attempts + (0 if known is None else known.attempts)
@@ -143,8 +215,13 @@ class Sender:
         if problem:
             log.warning("message %s not delivered: %s", message.id, problem)
 
+        # Somebody was told a day ago: a channel that is still away is told nothing that old.
+        rest = some and not isinstance(message, HeldMessage) and now_ms - message.created_ms >= REST_MS
+
         def write(tx: Connection, row_id: int) -> None:
-            if problem:
+            if problem and rest:
+                outbox.give_up(tx, row_id, problem, now_ms)
+            elif problem:
                 outbox.mark_failed(tx, row_id, problem, next_ms)
             else:
                 outbox.mark_sent(tx, row_id, now_ms)
@@ -164,8 +241,7 @@ class Sender:
                 with self._store.write() as tx:
                     write(tx, row_id)
             except DBAPIError as error:
-                if not refuses(error):
-                    raise
+                # Whatever the reason: what a channel has taken must not be sent to it again.
                 log.error("the outbox cannot be written, messages go on from memory: %s", error.orig)  # noqa: TRY400
                 return False
         return True
@@ -192,7 +268,7 @@ class Sender:
                             outbox.mark_failed(tx, row_id, known.problem, known.next_try_ms)
             except DBAPIError as error:
                 if not refuses(error):
-                    raise
+                    log.error("what has been sent cannot be noted yet: %s", error.orig)  # noqa: TRY400
                 return
             for row_id in late:
                 del self._held.progress[row_id]
@@ -203,7 +279,38 @@ class Sender:
         try:
             with self._store.write() as tx:
                 outbox.release_claims(tx)
+                outbox.outdate_of(tx, outbox.CHANNEL, now_ms)
                 outbox.give_up_others(tx, list(self._groups), now_ms)
                 outbox.outdate_overtaken(tx, now_ms)
         except DBAPIError:
             log.exception("the outbox could not be tidied")
+
+    def _tell_broken(self) -> None:
+        """Writes a message about channels that are broken for the others; withdraws it when they work again."""
+        now_ms = self._timeline.now_ms()
+        wrong = sorted({failing.problem for failing in self._health.broken_alone(now_ms).values()})
+        text, told = "\n".join(wrong), self._told_broken
+        if (told is None and not wrong) or (
+            told is not None and told[0] == text and now_ms - told[1] < BROKEN_AGAIN_MS
+        ):
+            return
+        hear = groups_that_hear(self._groups, self._health.works)
+        if wrong and not hear:
+            return
+        body = f"{text}\n{BROKEN_BODY}"
+        try:
+            with self._store.write() as tx:
+                outbox.outdate_of(tx, outbox.CHANNEL, now_ms)
+                if wrong and not outbox.heard_since(tx, outbox.CHANNEL, body, now_ms - BROKEN_AGAIN_MS):
+                    for to in hear:
+                        outbox.add_message(tx, alarm_id=None, why=outbox.CHANNEL, to=to, title=BROKEN_TITLE,
+                                           body=body, now_ms=now_ms)  # fmt: skip
+        except DBAPIError as error:
+            log.error("that a channel is broken could not be written: %s", error.orig)  # noqa: TRY400
+            return
+        self._told_broken = (text, now_ms) if wrong else None
+        self._wake.set()
+
+
+def _short(error: SQLAlchemyError) -> str:
+    return str(error.orig if isinstance(error, DBAPIError) else error)[:200]

@@ -21,7 +21,7 @@ def groups_of(messages: Messages) -> list[str]:
 
 def write_trials(tx: Connection, messages: Messages, now_ms: int, address: Address, why: str) -> int:
     """Writes a test message to each group; one that still waits is replaced. Gives how many."""
-    outbox.outdate_trials(tx, now_ms)
+    outbox.outdate_of(tx, outbox.TRIAL, now_ms)
     groups = groups_of(messages)
     for to in groups:
         link = address(f"/a/{new_token(tx, Purpose.CONFIRM, to, None, now_ms)}")

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, exists, func, or_, select
 
 from logger.alarms.state import Phase
 from logger.pour import LIVE
 from logger.store import lease, outbox
 from logger.store.alarms import ALARM
+from logger.store.boots import BOOT
 from logger.store.pours import POUR
-from logger.store.stations import STATION
+from logger.store.stations import PROBE, STATION
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,3 +52,26 @@ def operating(connection: Connection, silent_before_ms: int) -> Operating:
         oldest_waiting_ms=outbox.oldest_waiting_ms(connection),
         judged_ms=None if held is None else held.judged_ms,
     )
+
+
+#: Alarms that say that nothing comes from a pour's probes.
+_NOTHING_COMES = ("station-silent", "probe-lost")
+
+
+def unheard_pours(connection: Connection, before_ms: int) -> list[int]:
+    """Live pours none of whose station's probes has read since that (true) time, and that nobody has taken in hand."""
+    newest = func.max(PROBE.c.last_good_ms)
+    in_hand = exists().where(
+        ALARM.c.pour_id == POUR.c.id,
+        ALARM.c.kind.in_(_NOTHING_COMES),
+        or_(ALARM.c.phase == Phase.ACKNOWLEDGED, (ALARM.c.phase == Phase.RAISED) & ALARM.c.quiet),
+    )
+    wanted = (
+        select(POUR.c.id)
+        .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
+        .join(PROBE, PROBE.c.station_id == POUR.c.station_id, isouter=True)
+        .where(POUR.c.stage.in_(LIVE), POUR.c.poured_boot_ms + BOOT.c.offset_ms < before_ms, ~in_hand)
+        .group_by(POUR.c.id)
+        .having(or_(newest.is_(None), newest < before_ms))
+    )
+    return list(connection.execute(wanted.order_by(POUR.c.id)).scalars())

@@ -23,6 +23,8 @@ OUTBOX, TAKEN = table(Outgoing), table(Taken)
 WAITING, SENT, GIVEN_UP, OUTDATED = "waiting", "sent", "given-up", "outdated"
 #: Why a message that is about no alarm was written.
 TRIAL = "trial"
+#: … and one that tells of a broken channel over the others.
+CHANNEL = "channel"
 #: No claim is longer than this: one that seems so was made on another timeline, and counts as none, ms.
 LONGEST_CLAIM_MS = 600_000
 
@@ -195,12 +197,28 @@ def last_trial_ms(connection: Connection) -> int | None:
     return None if found is None else int(found)
 
 
-def outdate_trials(tx: Connection, now_ms: int) -> None:
-    """Test messages that still wait are replaced by a newer one."""
+def outdate_of(tx: Connection, why: str, now_ms: int) -> None:
+    """Messages about no alarm that were written for that reason and still wait are replaced by what is true now."""
     tx.execute(
         update(OUTBOX)
-        .where(OUTBOX.c.why == TRIAL, OUTBOX.c.state == WAITING)
+        .where(OUTBOX.c.why == why, OUTBOX.c.state == WAITING)
         .values(state=OUTDATED, done_ms=now_ms, claimed_until_ms=None)
+    )
+
+
+def heard_since(connection: Connection, why: str, body: str, since_ms: int) -> bool:
+    """Whether a channel has taken a message with that reason and text that was written since."""
+    wanted = select(OUTBOX.c.id).where(OUTBOX.c.why == why, OUTBOX.c.body == body[:4000])
+    wanted = wanted.where(OUTBOX.c.created_ms > since_ms, or_(OUTBOX.c.state == SENT, _was_taken()))
+    return connection.execute(wanted.limit(1)).first() is not None
+
+
+def give_up(tx: Connection, message_id: int, problem: str, now_ms: int) -> None:
+    """It is no longer tried for the channels that have not taken it."""
+    tx.execute(
+        update(OUTBOX)
+        .where(OUTBOX.c.id == message_id, OUTBOX.c.state == WAITING)
+        .values(state=GIVEN_UP, done_ms=now_ms, problem=problem[:500], claimed_until_ms=None)
     )
 
 

@@ -46,6 +46,15 @@ class Served:
         """The next thing that systemd hears."""
         return self.notified.recv(4096).decode()
 
+    def catch_up(self) -> None:
+        """Hears what was said until now: few words fit into the socket, and a slow machine takes seconds."""
+        self.notified.setblocking(False)
+        try:
+            while True:
+                self.notified.recv(4096)
+        except BlockingIOError:
+            self.notified.settimeout(READ_S)
+
     def close(self) -> None:
         """Ends it, whatever the test did."""
         if self.process.poll() is None:
@@ -89,6 +98,7 @@ def test_it_stops_within_five_seconds_with_fifty_live_pages_open(served: Served)
         assert answer.status_code == 303, answer.text
         pages = [client.send(client.build_request("GET", "/live"), stream=True) for _ in range(50)]
         assert all(page.status_code == 200 for page in pages)
+        served.catch_up()
         served.process.send_signal(signal.SIGTERM)
         started = time.monotonic()
         assert served.process.wait(30) == 0

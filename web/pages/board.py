@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
 from fastapi import APIRouter, Request
 from sqlalchemy import Connection, Row
 from starlette.responses import Response
 
+from logger.errors import LoggerError
 from logger.pour import LIVE, Stage
 from logger.store import alarms, forecasts, pours, shown, stations
 from web import desk
@@ -15,8 +17,11 @@ from web.access import OnlookerDep, ServiceDep
 from web.pages.frame import page
 from web.pages.measures import chosen
 from web.pages.pour import chance_words
-from web.pages.standing import STAGE_WORDS, URGENCY, standing
+from web.pages.standing import NOT_WATCHED, STAGE_WORDS, URGENCY, Standing, standing
+from web.pipeline import unjudged
+from web.service import Service
 
+log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
 #: Finished pours listed on the board.
 FINISHED_SHOWN = 12
@@ -28,7 +33,8 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         tiles = [
-            _tile(connection, pour, now_ms) for pour in pours.all_pours(connection, LIVE, predicted=True)
+            _tile(service, connection, pour, now_ms)
+            for pour in pours.all_pours(connection, LIVE, predicted=True)
         ]
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
@@ -43,7 +49,20 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     )  # fmt: skip
 
 
-def _tile(connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
+def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
+    """One live pour. What is stored of one must not take the others off the board."""
+    try:
+        return _whole_tile(service, connection, pour, now_ms)
+    except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
+        log.exception("pour %s cannot be shown", pour.id)
+        because = "what is stored of it cannot be read: go there and look"
+        lost = Standing("stop", NOT_WATCHED, because, (), None, old=True, live=True)
+        return {"pour": pour, "standing": lost, "stage": STAGE_WORDS[Stage(pour.stage)], "limit_c": None,
+                "hour": (now_ms - pour.poured_ms) / 3.6e6, "peak_c": None, "peak_in_h": None, "chance": None,
+                "alarm": None}  # fmt: skip
+
+
+def _whole_tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
     open_now = alarms.open_alarms(connection, pour.id)
     limits = desk.plan_of(pour).resin.limits
     hour = (now_ms - pour.poured_ms) / 3.6e6
@@ -53,14 +72,15 @@ def _tile(connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]
     if forecast is not None:
         peak_c, peak_at_h = forecast.body["core_peak_c"]["p50"], forecast.body["core_peak_at_h"]["p50"]
         chance = chance_words(forecast.body["chance_core_over_limit"])
+    now = standing(pour, shown.probes_of_pour(connection, pour), open_now, now_ms, unjudged(service, pour))
     return {
         "pour": pour,
-        "standing": standing(pour, shown.probes_of_pour(connection, pour), open_now, now_ms),
+        "standing": now,
         "stage": STAGE_WORDS[Stage(pour.stage)],
         "limit_c": limits.max_core_c,
         "hour": hour,
         "peak_c": peak_c,
         "peak_in_h": None if peak_at_h is None else peak_at_h - hour,
         "chance": chance,
-        "alarm": open_now[0] if open_now else None,
+        "alarm": open_now[0] if open_now and now.word != NOT_WATCHED else None,
     }

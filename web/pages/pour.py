@@ -25,6 +25,7 @@ from web.pages.fan import fan_of
 from web.pages.frame import page
 from web.pages.measures import units_of
 from web.pages.standing import STAGE_WORDS, standing
+from web.pipeline import unjudged
 from web.service import Service
 from web.shapes import RowId
 from web.untested import untested
@@ -165,7 +166,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "pour": pour,
         "stage": stage,
         "stage_word": STAGE_WORDS[stage],
-        "standing": standing(pour, probes, open_now, now_ms),
+        "standing": standing(pour, probes, open_now, now_ms, unjudged(service, pour)),
         "alarms": open_now,
         "plan": plan,
         "limit_c": plan.resin.limits.max_core_c,

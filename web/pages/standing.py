@@ -30,6 +30,8 @@ STAGE_WORDS = {
     Stage.CLOSED: "Record sealed",
     Stage.SPOILED: "Given up",
 }
+#: A pour of which no alarm would come.
+NOT_WATCHED = "Not watched"
 #: A station's word for a missing temperature → what a maker can do something with.
 FAULT_WORDS = {
     "missing": "unplugged or cut",
@@ -78,15 +80,21 @@ class Standing:
         return max(cores, key=lambda spot: -300.0 if spot.celsius is None else spot.celsius, default=None)
 
 
-def standing(pour: Row[Any], probes: Sequence[Row[Any]], alarms: Sequence[Row[Any]], now_ms: int) -> Standing:
-    """How a pour stands at `now_ms` (true time), from its probes' last readings and its open alarms."""
+def standing(
+    pour: Row[Any], probes: Sequence[Row[Any]], alarms: Sequence[Row[Any]], now_ms: int,
+    unjudged: str | None = None,
+) -> Standing:  # fmt: skip
+    """How a pour stands at `now_ms` (true time), from its probes' last readings and its open alarms.
+
+    `unjudged`: why no alarm of it can be relied on now; None: it has lately been judged.
+    """
     live = pour.stage in LIVE
     thermometers = [row for row in probes if row.place.split("-")[0] in PLACES]
     last_ms = max((row.last_good_ms for row in thermometers if row.last_good_ms is not None), default=None)
     too_old = OLD_EARLY_MS if pour.stage in (Stage.POURING, Stage.WATCHED) else OLD_LATER_MS
     old = live and (last_ms is None or now_ms - last_ms > too_old)
     spots = tuple(sorted((_spot(row, now_ms, too_old) for row in thermometers), key=_order))
-    tone, word, because = _state(pour, alarms, old=old, live=live)
+    tone, word, because = _state(pour, alarms, unjudged if live else None, old=old, live=live)
     return Standing(tone, word, because, spots, last_ms, old, live)
 
 
@@ -105,11 +113,15 @@ def _spot(row: Row[Any], now_ms: int, too_old_ms: int) -> Spot:
     return Spot(row.place, word, kind, last_c if present else None, last_c, row.last_good_ms, fault)
 
 
-def _state(pour: Row[Any], alarms: Sequence[Row[Any]], *, old: bool, live: bool) -> tuple[str, str, str]:
+def _state(
+    pour: Row[Any], alarms: Sequence[Row[Any]], unjudged: str | None, *, old: bool, live: bool
+) -> tuple[str, str, str]:
     raised = [row for row in alarms if row.phase == Phase.RAISED]
     high = [row for row in raised if row.priority == "high"]
     if high:
         return "stop", "Go there now", KINDS[high[0].kind].title
+    if unjudged is not None:
+        return "stop", NOT_WATCHED, unjudged
     if old:
         return "lost", "No news", "no present temperature: do not take it for calm"
     if raised:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from logger.alarms.expected import LEAST_C, expect
 from logger.cure.prediction import predict
 from logger.errors import BadInput
-from logger.plan_file import Plan, plan_from_table
+from logger.plan_file import Plan, plan_from_table, plan_from_text
 
 
 def plan(depth_mm: float = 45.0, faster: float = 1.0, hotter: float = 1.0, room_c: float = 21.0) -> Plan:
@@ -97,9 +98,39 @@ def test_it_reads_between_and_holds_beyond_its_ends() -> None:
 
 
 @pytest.mark.parametrize(
-    ("hours", "core"), [([], []), ([0, 1], [20]), ([1, 0], [20, 20]), ([0, 1], [20, math.nan])]
+    ("hours", "core"),
+    [
+        ([], []),
+        ([0, 1], [20]),
+        ([1, 0], [20, 20]),
+        ([0, 1], [20, math.nan]),
+        ([0, math.nan], [20, 20]),
+        ([0, 1e9], [20, 20]),
+        (5, 20),
+    ],
 )
 def test_a_curve_that_is_none_is_refused(hours: list[float], core: list[float]) -> None:
     """Rather no band than a wrong one."""
     with pytest.raises(BadInput, match="predicted curve"):
         expect(hours, core)
+
+
+def test_an_hour_that_is_there_twice_counts_with_its_hotter_core() -> None:
+    """As predictions of earlier versions kept a core that runs away: a pour must be judged all the same."""
+    expected = expect([0.0, 1.0, 1.0, 1.0, 2.0], [20.0, 40.0, 90.0, 60.0, 50.0])
+    assert expected.core_c(1.0) == 90.0
+    assert expected == expect([0.0, 1.0, 2.0], [20.0, 90.0, 50.0])
+
+
+def test_a_core_that_runs_away_within_milliseconds_has_a_band(plan_toml: str) -> None:
+    """From an invented plan to what is frozen with its pour, and to the band that its readings are judged by."""
+    steep = (
+        plan_toml.replace("1.4e-5", "5e-3")
+        .replace("= 330", "= 500")
+        .replace("depth_mm = 40", "depth_mm = 100")
+    )
+    kept = predict(plan_from_text(steep)).to_json()["curve"]
+    assert isinstance(kept, dict)
+    hours = kept["hours"]
+    assert all(before < after for before, after in pairwise(hours))
+    assert expect(hours, kept["core_c"]).core_c(hours[-1]) == pytest.approx(kept["core_c"][-1], abs=0.5)

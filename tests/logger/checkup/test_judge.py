@@ -54,7 +54,7 @@ WELL = Facts(
     address="192.0.2.7",
     name=NameSeen("pour.local", ("192.0.2.7",)),
     service=ServiceSeen("http://127.0.0.1:8080", None, True),
-    messages=MessagesSeen((ChannelSeen("ntfy://push.invalid", None),), True, True),
+    messages=MessagesSeen((ChannelSeen("ntfy://push.invalid", None),), True, True, True),
     versions=VersionsSeen("0.1.0", (3, 13, 5), 64, (3, 46, 1), "aarch64"),
 )
 
@@ -98,10 +98,10 @@ def answer(*seen: Any) -> Facts:
     return replace(WELL, service=ServiceSeen("http://x:1", *seen))
 
 
-def told(*problems: str | None, second: bool = True, sent: bool = True) -> Facts:
+def told(*problems: str | None, second: bool = True, sent: bool = True, heartbeat: bool = True) -> Facts:
     """Channels, each with what is wrong with it."""
     channels = tuple(ChannelSeen("a://b", problem) for problem in problems)
-    return replace(WELL, messages=MessagesSeen(channels, second, sent))
+    return replace(WELL, messages=MessagesSeen(channels, second, sent, heartbeat))
 
 
 def pin(**seen: Any) -> Facts:
@@ -214,6 +214,7 @@ FAIL, WARN = State.FAIL, State.WARN
         (answer("does not answer"), "service", FAIL, "does not answer", "systemctl"),
         (answer(None, False, "not known"), "service", FAIL, "not known", "enrol"),
         (told(), "messages", FAIL, "nobody is told", "[messages]"),
+        (told(None, heartbeat=False), "messages", WARN, "when this machine itself stops", "heartbeat_url"),
         (told(None, sent=False), "messages", WARN, "not yet proven", "--message"),
         (told("refused"), "messages", FAIL, "refused", "[messages]"),
         (told(None, second=False), "messages", WARN, "first one does not answer", "second_urls"),

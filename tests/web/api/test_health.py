@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 
 from logger.settings import Operating
 from logger.store import people, stations
-from web.api import health
+from web import pipeline
 from web.app import make_app
 from web.logs import AsJson
 from web.metrics import family
@@ -114,8 +114,10 @@ def test_ready_means_that_alarms_are_judged(owned: Any, clock: Any) -> None:
     client = TestClient(make_app(owned))
     assert client.get("/api/ready").status_code == 503
     owned.watch.judge_all()
-    assert client.get("/api/ready").json() == {"status": "ready", "missing": [], "decides": True}
-    clock.move(health.JUDGED_MS / 1000 + 1)
+    told = client.get("/api/ready").json()
+    assert (told["status"], told["missing"], told["decides"]) == ("ready", [], True)
+    assert told["seconds_ago"] == {"arrived": None, "judged": 0.0, "decided": 0.0, "sent": None}
+    clock.move(pipeline.FRESH_MS / 1000 + 1)
     answer = client.get("/api/ready")
     assert (answer.status_code, answer.json()["missing"]) == (503, ["no live pour was judged for a minute"])
     assert client.get("/api/health").status_code == 200

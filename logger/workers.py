@@ -1,0 +1,120 @@
+"""The threads of a service: each is started again when it fails, and none ends another.
+
+Whatever a thread raises is logged, told (`troubles`) until it works again, and tried again after a growing pause. A
+thread that hangs raises nothing: its loop says each time that it has come round, and who has not for too long hangs.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+log = logging.getLogger(__name__)
+
+#: Pauses before a thread that failed is started again, s; the last one is kept.
+BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0, 30.0)
+#: A thread that has run so long without failing works again, s.
+WELL_S = 60.0
+
+
+@dataclass(slots=True)
+class _Worker:
+    #: How long one round of its loop may take; None: it has no loop that says so.
+    within_s: float | None
+    #: When its loop last came round; None while it is not meant to run.
+    round_s: float | None = None
+    began_s: float | None = None
+    failed: str | None = None
+    failures: int = 0
+
+
+class Workers:
+    """Makes the threads, and knows how they are. Safe to call from any of them."""
+
+    def __init__(self, stop: threading.Event, seconds: Callable[[], float] = time.monotonic) -> None:
+        self._stop, self._seconds = stop, seconds
+        self._workers: dict[str, _Worker] = {}
+
+    def thread(
+        self,
+        name: str,
+        run: Callable[[threading.Event], None],
+        *,
+        term: Callable[[], threading.Event | None] | None = None,
+        within_s: float | None = None,
+        once: bool = False,
+        lost: type[Exception] | tuple[type[Exception], ...] = (),
+        lost_s: float = 0.5,
+    ) -> threading.Thread:
+        """A thread, not yet started, that runs `run` until the service stops, or until it is done (`once`).
+
+        `term` waits until it may run and gives the event that ends its turn; None: never again. `lost`: what is raised
+        when its turn ended in the middle of something, which is no fault. `within_s`: see `_Worker`.
+        """
+        self._workers[name] = _Worker(within_s)
+        begin = term or (lambda: None if self._stop.is_set() else self._stop)
+
+        def keep_up() -> None:
+            while (until := begin()) is not None:
+                try:
+                    self._begun(name)
+                    run(until)
+                    if once:
+                        return
+                    if not until.is_set():
+                        raise RuntimeError(f"{name} ended before its time")
+                except lost:
+                    log.warning("%s: another process decides now", name)
+                    self._stop.wait(lost_s)
+                except Exception as error:
+                    log.exception("%s failed; it is started again", name)
+                    self._stop.wait(self._failed(name, error))
+                finally:
+                    self._workers[name].round_s = None
+
+        return threading.Thread(target=keep_up, name=name)
+
+    def came_round(self, name: str) -> None:
+        """A thread's loop has come round once more, and all was well."""
+        worker = self._workers[name]
+        worker.round_s, worker.failed, worker.failures = self._seconds(), None, 0
+
+    def still_at_it(self, name: str) -> None:
+        """A thread is in a long round, and goes on."""
+        worker = self._workers[name]
+        if worker.round_s is not None:
+            worker.round_s = self._seconds()
+
+    def _begun(self, name: str) -> None:
+        worker = self._workers[name]
+        worker.round_s = worker.began_s = self._seconds()
+
+    def _failed(self, name: str, error: Exception) -> float:
+        worker, now_s = self._workers[name], self._seconds()
+        if worker.began_s is not None and now_s - worker.began_s >= WELL_S:
+            worker.failures = 0
+        worker.failures += 1
+        worker.failed = f"{type(error).__name__}: {error}"
+        return BACK_OFF_S[min(worker.failures, len(BACK_OFF_S)) - 1]
+
+    def failed(self) -> dict[str, str]:
+        """Thread → why it failed, of those that have not worked since."""
+        now_s = self._seconds()
+        for worker in self._workers.values():
+            # One without a loop that says so: it has run for long enough.
+            if worker.within_s is None and worker.round_s is not None and worker.began_s is not None:
+                worker.failed = None if now_s - worker.began_s >= WELL_S else worker.failed
+        return {name: worker.failed for name, worker in self._workers.items() if worker.failed is not None}
+
+    def hung(self) -> dict[str, float]:
+        """Thread → for how many seconds it has not come round, of those that should have by now."""
+        now_s = self._seconds()
+        return {
+            name: now_s - worker.round_s
+            for name, worker in self._workers.items()
+            if worker.within_s is not None and worker.round_s is not None
+            and now_s - worker.round_s > worker.within_s
+        }  # fmt: skip
