@@ -84,20 +84,22 @@ class Lines:
         self._decompose(who)
 
     def _decompose(self, who: Picks) -> None:
-        low, high = self.low[who], self.high[who]
+        # Members with the same ends share their modes: in a search most of them differ in something else.
+        ends, back = np.unique(np.stack([self.low[who], self.high[who]]), axis=1, return_inverse=True)
+        low, high = ends
         rate = self.generator.T if self.along == "x" else self.generator
         matrix = np.repeat(-rate[None], len(low), axis=0)
         for i, weight in enumerate(self.low_weights):
             matrix[:, 0, i] += low * weight / self.capacity[0]
         for i, weight in enumerate(self.high_weights):
             matrix[:, -1, -1 - i] += high * weight / self.capacity[-1]
-        self.operator[who] = -np.swapaxes(matrix, 1, 2) if self.along == "x" else -matrix
+        self.operator[who] = (-np.swapaxes(matrix, 1, 2) if self.along == "x" else -matrix)[back]
         decay, vectors = np.linalg.eig(matrix)
         if np.iscomplexobj(decay):
             decay, vectors = self._symmetric(low, high)
-        self.decay[who] = np.maximum(decay, 0.0)
-        self.left[who] = vectors
-        self.right[who] = np.linalg.inv(vectors)
+        self.decay[who] = np.maximum(decay, 0.0)[back]
+        self.left[who] = vectors[back]
+        self.right[who] = np.linalg.inv(vectors)[back]
 
     def _symmetric(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
         """The plain links between neighbours instead: symmetric once scaled, so that its modes are always real.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,7 +31,7 @@ class Room:
         self._sum = np.concatenate([np.zeros((len(kelvin), 1)), np.cumsum(pieces, axis=1)], axis=1)
 
     def _find(self, t_s: Floats, who: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
-        i = np.clip(np.searchsorted(self._at, t_s, side="right") - 1, 0, len(self._at) - 2)
+        i = np.searchsorted(self._at[1:-1], t_s, side="right")
         row = np.zeros_like(who) if self._shared else who
         return row, i, t_s - self._at[i]
 
@@ -44,8 +46,17 @@ class Room:
         """Mean K from one time to the next, exact, shape (m,)."""
         if self.constant:
             return self.at(from_s, who)
-        span = self._integral(to_s, who) - self._integral(from_s, who)
-        return np.asarray(span / (to_s - from_s) + self.offset[who])
+        return self.means((from_s, to_s), who)[0]
+
+    def means(self, times_s: Sequence[Floats], who: NDArray[np.intp]) -> list[Floats]:
+        """Mean K from each time to the next, and last from the first to the last; exact, shape (m,) each."""
+        if self.constant:
+            return [self.at(times_s[0], who)] * len(times_s)
+        sums = [self._integral(t_s, who) for t_s in times_s]
+        ends = [*((i, i + 1) for i in range(len(times_s) - 1)), (0, len(times_s) - 1)]
+        return [
+            np.asarray((sums[b] - sums[a]) / (times_s[b] - times_s[a]) + self.offset[who]) for a, b in ends
+        ]
 
     def _integral(self, t_s: Floats, who: NDArray[np.intp]) -> Floats:
         row, i, past = self._find(t_s, who)

@@ -152,7 +152,7 @@ def read(stage: Stage, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
     out[:, HOTTEST] = flat[who, hot]
     out[:, HOT_CELL] = hot
     near = hot[:, None] + gauge.around
-    out[:, AROUND] = flat[who[:, None], near.clip(0, flat.shape[1] - 1)]
+    out[:, AROUND] = flat[who[:, None], np.minimum(np.maximum(near, 0), flat.shape[1] - 1)]
     warm = (gauge.warm @ t_k.reshape(members, -1, 1))[:, :, 0]
     warm += gauge.of_room * room_k[:, None] + gauge.fixed
     out[:, CORE] = warm[:, 0]
@@ -318,7 +318,7 @@ class March:
         wet = (slice(None), gauge.resin_rows, gauge.resin_columns)
         cure, resin = alpha[:, : gauge.poured_rows], t_k[wet]
         pull, trend = np.zeros_like(t_k), np.zeros_like(t_k)
-        mean = room.mean(time_s, end_s, who)
+        early, late, mean = room.means((time_s, middle_s, end_s), who)
         over = t_k - mean[:, None, None]
         for lines in stage.lines:
             lines.add_rate(over, pull)
@@ -337,8 +337,8 @@ class March:
         pulls = [pull, pull]
         if not room.constant:
             pulls = [pull.copy(), pull.copy()]
-            for one, begin, end in ((pulls[0], time_s, middle_s), (pulls[1], middle_s, end_s)):
-                more = (room.mean(begin, end, who) - mean)[:, None]
+            for one, part in zip(pulls, (early, late), strict=True):
+                more = (part - mean)[:, None]
                 for skin in stage.skins:
                     one[:, skin.rows, skin.columns] += skin.tie(skin.h) * more * skin.per_capacity
 

@@ -199,10 +199,11 @@ def gauge_of(section: Section, layers: int, probe: Probe, skins: list[Skin]) -> 
     flat = section.shape == "sheet"
     centre = np.ones(1) if flat else value_weights(across, 0.0, ring=ring, mirrored=True)
     core = np.zeros((members, section.rows, section.columns))
-    for i in range(members):
-        up = value_weights(section.z_edges[nb : first + 1], float(probe.z[i]))
-        out = centre if flat else value_weights(across, float(probe.x[i]), ring=ring, mirrored=True)
-        core[i, nb:first, :wet] = up[:, None] * out[None, :]
+    for at in set(zip(probe.x.tolist(), probe.z.tolist(), strict=True)):
+        up = value_weights(section.z_edges[nb : first + 1], at[1])
+        out = centre if flat else value_weights(across, at[0], ring=ring, mirrored=True)
+        here = (probe.x == at[0]) & (probe.z == at[1])
+        core[here, nb:first, :wet] = up[:, None] * out[None, :]
     volume = section.resin_volume[: active - nb]
     cure = np.empty((members, 2, volume.size))
     cure[:, 0] = (volume / volume.sum()).reshape(-1)
