@@ -20,7 +20,7 @@ from logger.errors import BadInput, BadReadings, LoggerError
 from logger.json_text import json_text
 from logger.store.backup import KEPT, back_up, restore
 from web import start
-from web.commands import machine, owner, records, server
+from web.commands import machine, owner, records, self_test, server
 from web.commands.terminal import say, table_of, working
 from web.pages.words import celsius, hours_minutes, release_words
 from web.scenarios import SCENARIOS
@@ -446,6 +446,7 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
 
 records.add_to(app)
 machine.add_to(app, SystemClock)
+self_test.add_to(app)
 owner.add_to(app, SystemClock)
 server.add_to(app, SystemClock)
 

@@ -144,7 +144,7 @@ def _wires(
             seen.append(ProbeSeen(chip.id, wiring.place, chip.read(clock)[-1].outcome))
     pins, as_unit = _pins(station, places, units, ask)
     return WiresSeen(
-        overlay_pins=None if text is None else tuple(pins_in(text)),
+        overlay_pins=None if text is None else tuple(pins_in(text, _text(places.model))),
         # A station with chips alone needs no 1-Wire bus.
         bus_there=there or not wired,
         probes=tuple(seen),

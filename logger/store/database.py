@@ -14,7 +14,7 @@ from copy import copy
 from pathlib import Path
 
 from sqlalchemy import Connection, Table, inspect
-from sqlalchemy.engine import make_url
+from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalError
 from sqlmodel import SQLModel
 
@@ -22,7 +22,16 @@ from logger.errors import BadInput, BadSettings, StoreError, UnknownSchema
 from logger.store import tables  # noqa: F401 - registers the tables
 from logger.store.dialect import dialect_of, out_of_reach, refuses
 
-__all__ = ["MIGRATIONS", "SEES", "Store", "known_revisions", "latest_revision", "refuses", "table"]
+__all__ = [
+    "MIGRATIONS",
+    "SEES",
+    "Store",
+    "check_schema",
+    "known_revisions",
+    "latest_revision",
+    "refuses",
+    "table",
+]
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 #: Databases that can be named by `database_url`.
@@ -148,28 +157,49 @@ class Store:
     def _migrate(self) -> None:
         # alembic costs 25 MB and 0.2 s: imported only when there is something to migrate.
         with self._writer.begin() as connection:
-            there = inspect(connection).get_table_names()
-            revision = (
-                connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-                if "alembic_version" in there
-                else None
-            )
+            revision = _revision(connection)
         if revision == latest_revision():
             return
         from alembic import command
         from alembic.config import Config
 
-        if revision is not None and revision not in known_revisions():
-            raise UnknownSchema(
-                f"{self.url.render_as_string()}: its schema {revision!r} is newer than this program knows "
-                f"({latest_revision()!r}); upgrade the program, or restore a backup made by this version"
-            )
+        _refuse_unknown(self.url, revision)
         config = Config()
         config.set_main_option("script_location", str(MIGRATIONS))
         # One transaction: an interrupted migration leaves the old schema usable.
         with self._writer.begin() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
+
+
+def check_schema(url: str) -> str:
+    """What schema a database has, in words; only read. Raises UnknownSchema when it is newer than this program."""
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite" and not Path(address.database or "").is_file():
+        return "no database yet"
+    engine = dialect_of(address).engine(address, read_only=True)
+    try:
+        with engine.begin() as connection:
+            revision = _revision(connection)
+    finally:
+        engine.dispose()
+    _refuse_unknown(address, revision)
+    return f"its database has the schema {revision}; this program's is {latest_revision()}"
+
+
+def _revision(connection: Connection) -> str | None:
+    """The name of the last migration that a database went through; None for an empty one."""
+    if "alembic_version" not in inspect(connection).get_table_names():
+        return None
+    return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+
+
+def _refuse_unknown(url: URL, revision: str | None) -> None:
+    if revision is not None and revision not in known_revisions():
+        raise UnknownSchema(
+            f"{url.render_as_string()}: its schema {revision!r} is newer than this program knows "
+            f"({latest_revision()!r}); upgrade the program, or restore a backup made by this version"
+        )
 
 
 def _unfit(error: DataError) -> BadInput:

@@ -2,7 +2,8 @@
 
     python tests/bench/arm_wheels.py            # needs the network; downloads nothing but metadata
 
-Everything that the program needs, the pins' library included, must resolve without a compiler.
+Everything that was locked (systemd/requirements.lock), the pins' library included, must be there without a compiler,
+with the sum that was locked.
 """
 
 from __future__ import annotations
@@ -11,16 +12,15 @@ import json
 import subprocess
 import sys
 import tempfile
-import tomllib
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+LOCK = Path(__file__).parents[2] / "systemd" / "requirements.lock"
 #: Raspberry Pi OS 12 has Python 3.11 and glibc 2.36, 13 has 3.13 and 2.41 (from memory): wheels up to that count.
 SYSTEMS = {"3.11": 36, "3.13": 41}
 GLIBC = (17, 24, 26, 27, 28, 31, 34, 35, 36, 38, 39, 40, 41)
 
 
-def resolve(python: str, wanted: list[str]) -> tuple[list[tuple[str, str, str]], str]:
+def resolve(python: str) -> tuple[list[tuple[str, str, str]], str]:
     """(name, version, platform) of every wheel that pip would take, and what it said if it could not."""
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "report.json"
@@ -31,7 +31,7 @@ def resolve(python: str, wanted: list[str]) -> tuple[list[tuple[str, str, str]],
             if minor <= SYSTEMS[python]:
                 command += ["--platform", f"manylinux_2_{minor}_aarch64"]
         ran = subprocess.run(
-            [*command, *wanted],
+            [*command, "--require-hashes", "--requirement", str(LOCK)],
             capture_output=True,
             text=True,
             check=False,
@@ -45,11 +45,9 @@ def resolve(python: str, wanted: list[str]) -> tuple[list[tuple[str, str, str]],
 
 def main() -> int:
     """Prints a table a Python; 1 if something cannot be had as a wheel."""
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     bad = 0
     for python in SYSTEMS:
-        wanted = [*project["dependencies"], *project["optional-dependencies"]["postgres"]]
-        wheels, problem = resolve(python, wanted)
+        wheels, problem = resolve(python)
         bad += bool(problem)
         pure = sum(platform == "any" for *_, platform in wheels)
         print(f"Python {python} on aarch64: {len(wheels)} wheels, {pure} of them pure Python. {problem}")

@@ -80,7 +80,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             body = {"state": worst(findings), "findings": [asdict(finding) for finding in findings]}
             print(json.dumps(body, ensure_ascii=False))
         else:
-            _show(findings)
+            show(findings)
         sys.exit(1 if worst(findings) is State.FAIL else 0)
 
     @app.command("enrol")
@@ -200,7 +200,7 @@ def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
     return placed
 
 
-def _show(findings: list[Finding]) -> None:
+def show(findings: list[Finding]) -> None:
     """One line a finding and one for what to do, never wrapped: a command must come out as it is typed."""
     width = max(len(finding.topic) for finding in findings)
     for finding in findings:
