@@ -10,7 +10,8 @@ LoggerError
 ├── NotFinite             a number that was worked out is NaN or infinite; says which
 ├── NotFound              no such pour, alarm, station, …
 ├── NotAllowed            the pour's life, or the person's role, does not allow this now
-│   └── NotReady          something stands in the way of the pour; says what, one sentence each
+│   ├── NotReady          something stands in the way of the pour; says what, one sentence each
+│   └── MayNotEnd         the pour's watch must go on; says why, one sentence each
 └── StoreError            the database refused
     └── UnknownSchema     the database is newer than this program
 """
@@ -111,6 +112,20 @@ class NotReady(NotAllowed):
     def __reduce__(self) -> tuple[Any, ...]:
         """As BadInput."""
         return type(self), (self._pour, self.obstacles)
+
+
+class MayNotEnd(NotAllowed):
+    """A pour's watch must go on: `obstacles` says why, one sentence each; `signable`: whether a person may end it all
+    the same, by name and reason."""
+
+    def __init__(self, pour: str, obstacles: Sequence[str], *, signable: bool) -> None:
+        self.obstacles, self.signable = tuple(obstacles), signable
+        self.remedy = (
+            "Find out how hot the core is. If the watch must end all the same, sign an exception with name and reason."
+            if signable
+            else "Cool it if that is safe, and wait: this can be done once the core is below its limit and falls."
+        )
+        super().__init__(f"{pour}: the watch goes on. {' '.join(self.obstacles)} {self.remedy}")
 
 
 class StoreError(LoggerError):

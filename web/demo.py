@@ -399,6 +399,14 @@ class Maker:
             if self.ask("GET", f"/api/pours/{pour_id}")["stage"] != to:
                 raise
 
+    def end(self, pour_id: int, to: str, text: str) -> None:
+        """A step that ends the watch; where no probe says that the core is cool, the invented maker answers for it."""
+        if not self.ask("GET", f"/api/pours/{pour_id}/ending")["may_end"]:
+            self.ask("POST", f"/api/pours/{pour_id}/ending/exception", {
+                "person": OWNER, "reason": "Cold to the hand on all sides, three days after pouring.",
+            })  # fmt: skip
+        self.step(pour_id, to, text)
+
     def ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> Any:
         """One call of the API, tried again while the service is being started again."""
         for attempt in range(600):
@@ -521,9 +529,9 @@ def _finish(
         if state["to_judge"] == 0:
             break
         threading.Event().wait(0.05)
-    maker.step(pour_id, "released", "out of the form")
+    maker.end(pour_id, "released", "out of the form")
     maker.tell_end(pour_id, scenario)
-    maker.step(pour_id, "closed", "record complete")
+    maker.end(pour_id, "closed", "record complete")
     record = maker.ask("GET", f"/api/pours/{pour_id}/record")
     path = folder / f"record-{pour_id}.json"
     path.write_text(json.dumps(record, ensure_ascii=False, indent=1), encoding="utf-8")

@@ -18,6 +18,7 @@ from logger.pour import LIVE, Stage, next_stage
 from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
+from web.ending import must_be_over
 from web.pages.course import course_of, frozen
 from web.service import Service
 from web.signing import must_be_ready
@@ -114,7 +115,8 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
     """The pour's next stage; closing it seals its record.
 
     It becomes ready, and starts, only when every point is signed or let pass by name and reason. It is given up only
-    with a word why. Raises BadInput, NotAllowed, NotReady, NotFound.
+    with a word why. Its watch ends, and its record is sealed, only once its core is known to be cool (web/ending.py).
+    Raises BadInput, NotAllowed, NotReady, MayNotEnd, NotFound.
     """
     text = text.strip()
     known = None
@@ -127,6 +129,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
             raise BadInput(
                 "reason", "is empty", remedy="say why it is given up: a record of a failure teaches most"
             )
+        must_be_over(service, connection, pour, to)
         if to is Stage.CLOSED:
             known = measured(connection, pour_id)
         elif starts:
@@ -138,6 +141,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
         if to is Stage.POURING:
             name = stations.by_id(tx, pour.station_id).name
             _nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
+        must_be_over(service, tx, pour, to)
         if starts:
             found = must_be_ready(tx, pour)
             text = text or f"{len(found.signatures)} signatures, {len(found.overrides)} let pass"

@@ -3,7 +3,8 @@
 {"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null}}
 
 A pour that may not start is answered with 409, kind "not-ready", and "obstacles": what stands in the way, a sentence
-each.
+each. One whose watch must go on with 409, kind "may-not-end", "obstacles", and "signable": whether an exception may be
+signed (POST /api/pours/{id}/ending/exception).
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from logger.errors import BadInput, LoggerError, NotAllowed, NotFound, NotReady
+from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
 from logger.quantities import METRIC
 from logger.store.readings import Conflict
 
@@ -83,8 +84,12 @@ def install(app: FastAPI) -> None:
                 return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
         where = error.where if isinstance(error, BadInput) else None
         remedy = error.remedy if isinstance(error, BadInput) else None
-        obstacles = error.obstacles if isinstance(error, NotReady) else ()
-        answer = _answer(request, status, kind_of(error), str(error), where, remedy, obstacles)
+        obstacles = error.obstacles if isinstance(error, NotReady | MayNotEnd) else ()
+        ends = error if isinstance(error, MayNotEnd) else None
+        answer = _answer(
+            request, status, kind_of(error), str(error), where, ends.remedy if ends else remedy, obstacles,
+            None if ends is None else ends.signable,
+        )  # fmt: skip
         if isinstance(error, TooMany):
             answer.headers["Retry-After"] = str(error.wait_s)
         return answer
@@ -112,15 +117,24 @@ def _wants_page(request: Request) -> bool:
 
 def _answer(
     request: Request, status: int, kind: str, message: str, where: str | None, remedy: str | None,
-    obstacles: Sequence[str] = (),
+    obstacles: Sequence[str] = (), signable: bool | None = None,
 ) -> Response:  # fmt: skip
     if _wants_page(request):
         from web.pages.frame import page  # here: a start does not wait for the pages (later.py)
 
-        shown = {"status": status, "message": message, "remedy": remedy, "obstacles": obstacles}
+        shown = {"status": status, "message": message, "remedy": remedy, "obstacles": obstacles,
+                 "ends": signable is not None, "back": _pour_of(request.url.path)}  # fmt: skip
         return page(request, "problem.html", shown, status=status)
     # Programs read SI; a page writes what is marked in its reader's units (web/pages/frame.py).
     body: dict[str, Any] = {"kind": kind, "message": METRIC.shown(message), "where": where, "remedy": remedy}
     if obstacles:
         body["obstacles"] = [METRIC.shown(text) for text in obstacles]
+    if signable is not None:
+        body["signable"] = signable
     return JSONResponse({"error": body}, status)
+
+
+def _pour_of(path: str) -> str | None:
+    """The page of the pour that a path is about, or None."""
+    found = re.match(r"/pours/\d+", path)
+    return None if found is None else found[0]

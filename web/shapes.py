@@ -117,6 +117,13 @@ class OverrideShape(SignShape):
     reason: Annotated[str, Field(min_length=1, max_length=2000)]
 
 
+class ExceptionShape(Shape):
+    """Who answers for ending a watch that should go on, and why."""
+
+    person: Annotated[str, Field(min_length=1, max_length=60)]
+    reason: Annotated[str, Field(min_length=1, max_length=2000)]
+
+
 class DefectShape(Shape):
     """One thing that went wrong, and where on the table."""
 
@@ -240,10 +247,22 @@ class PourListed(Shape):
     plan_toml: str
 
 
+class StandingShape(Shape):
+    """How a pour stands, as the board shows it: its gravest alarm that is true leads, acknowledged or not."""
+
+    tone: Literal["stop", "lost", "watch", "hand", "calm", "quiet"]
+    word: str
+    because: str
+    alarm: int | None = Field(description="the alarm that it is about")
+    by: str | None = Field(description="who is on it")
+    since_ms: int | None
+
+
 class PourAnswer(PourListed):
     """A pour as programs see it."""
 
     prediction: dict[str, Any] | None
+    standing: StandingShape
 
 
 class ErrorBody(Shape):
@@ -254,6 +273,7 @@ class ErrorBody(Shape):
     where: str | None
     remedy: str | None
     obstacles: list[str] | None = None
+    signable: bool | None = None
 
 
 class ErrorAnswer(Shape):

@@ -25,6 +25,8 @@ SHORT_RUN = 4
 #: The trail keeps one believed value a minute for so many minutes.
 TRAIL = 16
 TRAIL_EVERY_MS = 60_000
+#: A slope is of so long a stretch, ms, of at least so many points, over at least so long.
+SLOPE_MS, SLOPE_POINTS, SLOPE_LEAST_MS = 30 * 60_000, 3, 5 * 60_000
 
 
 @dataclass(slots=True)
@@ -164,6 +166,21 @@ class Track:
         if before is None or since - before[0] > over_ms:
             return None
         return (self.believed_c - before[1]) * over_ms / (self.believed_ms - before[0])
+
+    def slope_c_h(self) -> float | None:
+        """How fast it has moved over the last half hour, °C/h, by least squares; None when that is not known.
+
+        From the trail and the last believed value: at least three points over five minutes.
+        """
+        points = [(at_ms, value) for at_ms, value in self.trail or () if at_ms >= self.believed_ms - SLOPE_MS]
+        if self.believed_c is not None and points and points[-1][0] < self.believed_ms:
+            points.append((self.believed_ms, self.believed_c))
+        if len(points) < SLOPE_POINTS or points[-1][0] - points[0][0] < SLOPE_LEAST_MS:
+            return None
+        middle_ms = sum(at_ms for at_ms, _ in points) / len(points)
+        middle_c = sum(value for _, value in points) / len(points)
+        spread = sum((at_ms - middle_ms) ** 2 for at_ms, _ in points)
+        return 3.6e6 * sum((at_ms - middle_ms) * (value - middle_c) for at_ms, value in points) / spread
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-safe values."""

@@ -268,6 +268,16 @@ class Watchbook:
         """The last believed temperature at a place; None when there is none."""
         return next((t.believed_c for t in self._all if t.place == place), None)
 
+    @property
+    def tracks(self) -> tuple[Track, ...]:
+        """What is known of each probe."""
+        return tuple(self._all)
+
+    @property
+    def doubted(self) -> frozenset[str]:
+        """Probes whose readings are doubted."""
+        return frozenset(t.probe for t in self._all if self.state("probe-doubtful", f"probe:{t.probe}").up)
+
     # ---- kept and read back --------------------------------------------------------------------
 
     def to_dict(self) -> dict[str, Any]:

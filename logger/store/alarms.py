@@ -116,13 +116,18 @@ def get_alarm(connection: Connection, alarm_id: int) -> Row[Any]:
 
 
 def open_alarms(connection: Connection, pour_id: int | None = None) -> list[Row[Any]]:
-    """Alarms that are true or unacknowledged, the gravest first, of one pour or of all."""
+    """Alarms that are true or unacknowledged, of one pour or of all: what is true first, and of that the gravest."""
     wanted = select(ALARM).where(ALARM.c.phase.in_(OPEN))
     if pour_id is not None:
         wanted = wanted.where(ALARM.c.pour_id == pour_id)
     return sorted(
         connection.execute(wanted),
-        key=lambda row: (row.phase == Phase.ACKNOWLEDGED, urgency(row.priority), row.raised_ms),
+        key=lambda row: (
+            row.phase == Phase.RETURNED,
+            urgency(row.priority),
+            row.phase == Phase.ACKNOWLEDGED,
+            row.raised_ms,
+        ),
     )
 
 

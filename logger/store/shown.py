@@ -7,8 +7,8 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from logger.alarms.first_hour import Finding, Look
-from logger.alarms.kind import urgency
-from logger.alarms.state import Phase
+from logger.alarms.kind import Priority, urgency
+from logger.alarms.state import UP, Phase
 from logger.planning.readiness import Override, Signature
 from logger.store.alarms import ALARM
 from logger.store.events import EVENT
@@ -17,14 +17,25 @@ from logger.store.readings import READING
 from logger.store.stations import PROBE
 
 
-def unanswered(connection: Connection) -> list[Row[Any]]:
-    """Alarms that nobody has acknowledged, the gravest first, each with `pour_title` (None: the watch itself)."""
+def pressing(connection: Connection) -> list[Row[Any]]:
+    """Alarms that nobody has acknowledged, and those of high priority that are true although somebody has; the gravest
+    first, each with `pour_title` (None: the watch itself)."""
     rows = connection.execute(
         select(ALARM, POUR.c.title.label("pour_title"))
         .join(POUR, POUR.c.id == ALARM.c.pour_id, isouter=True)
-        .where(ALARM.c.phase.in_((Phase.RAISED, Phase.RETURNED)))
+        .where(
+            ALARM.c.phase.in_((Phase.RAISED, Phase.RETURNED))
+            | ((ALARM.c.phase == Phase.ACKNOWLEDGED) & (ALARM.c.priority == Priority.HIGH))
+        )
     )
-    return sorted(rows, key=lambda row: (urgency(row.priority), row.phase != Phase.RAISED, row.raised_ms))
+    return sorted(
+        rows,
+        key=lambda row: (
+            urgency(row.priority if row.phase in UP else Priority.LOW),
+            row.phase != Phase.RAISED,
+            row.raised_ms,
+        ),
+    )
 
 
 def probes_of_pour(connection: Connection, pour: Row[Any]) -> list[Row[Any]]:

@@ -13,8 +13,8 @@ from fastapi.testclient import TestClient
 from logger.planning.findings import Light
 from logger.pour import Stage
 from logger.settings import Messages, Settings
-from logger.store import people, readings, stations
-from web import desk, signing
+from logger.store import people, pours, readings, stations
+from web import desk, ending, signing
 from web.access import COOKIE
 from web.app import make_app
 from web.service import Service
@@ -92,10 +92,13 @@ class Shop:
         return desk.plan_pour(self.service, plan_toml, client, station, "Ada")
 
     def go(self, pour_id: int, *stages: Stage) -> None:
-        """Takes a pour through stages; before it is ready, every point is signed."""
+        """Takes a pour through stages; before it is ready, every point is signed, and before its watch ends, that its
+        core is cool, where no probe says so."""
         for stage in stages:
             if stage is Stage.READY:
                 self.sign_all(pour_id)
+            if stage in ending.ENDS:
+                self.sign_cool(pour_id)
             desk.move_on(self.service, pour_id, stage, "Ada", WORDS.get(stage, ""))
 
     def sign_all(self, pour_id: int) -> None:
@@ -107,6 +110,13 @@ class Shop:
                 signing.sign(self.service, pour_id, point.id, person, "Ada")
             if point.light is Light.STOP or "photo" in point.evidence:
                 signing.let_pass(self.service, pour_id, point.id, "Ada", "a pour of a test", "Ada")
+
+    def sign_cool(self, pour_id: int) -> None:
+        """Ada answers for a core that no probe has shown to be cool."""
+        with self.service.store.read() as connection:
+            found = ending.ending_of(self.service, connection, pours.get_pour(connection, pour_id))
+        if not found.may_end:
+            ending.sign_exception(self.service, pour_id, "Ada", "a pour of a test, cold to the hand", "Ada")
 
     def sweep(self, **celsius: float | str | None) -> None:
         """One sweep now: place=°C, or place="fault-word"."""

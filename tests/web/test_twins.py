@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from logger.pour import FOLLOWS, Stage
-from logger.store import alarms, events, readings, stations
+from logger.store import alarms, events, pours, readings, stations
 from web import desk, signing
 
 Ask = tuple[str, str, dict[str, Any]]  #: method, path, and what httpx takes beside them
@@ -59,6 +59,13 @@ def deeds(pour: int, plan_toml: str, point: str) -> Iterator[Deed]:
     for text, reason in (("a knot shows", ""), ("a knot shows", "seen later"), ("  ", "seen later")):
         yield Deed(f"note {text!r} {reason!r}", form(f"{page}/notes", text=text, reason=reason),
                    call(f"{api}/notes", text=text, reason=reason))  # fmt: skip
+    for person, reason in (
+        ("Ben", "cold to the hand on all sides"),
+        ("Ben", "cold"),
+        (" ", "cold to the hand, all over"),
+    ):
+        yield Deed(f"exception {person!r} {reason!r}", form(f"{page}/ending", person=person, reason=reason),
+                   call(f"{api}/ending/exception", person=person, reason=reason))  # fmt: skip
     for litres in (12.0, 0.0):
         yield Deed(f"poured {litres}", form(f"{page}/measured", poured=f"{litres}"),
                    call(f"{api}/poured", litres=litres))  # fmt: skip
@@ -235,8 +242,10 @@ def test_an_alarm_is_handled_the_same_by_page_and_by_api(both: Both, shop: Any, 
         with shop.service.store.read() as connection:
             (alarm,) = [a.id for a in alarms.open_alarms(connection, pour) if a.kind == "core-hot"]
         if sealed:
-            for stage in (Stage.RELEASED, Stage.CLOSED):
-                desk.move_on(shop.service, pour, stage, "Ada", "a test piece")
+            with shop.service.store.write() as tx:  # as a program without the rule of ending has left it
+                pours.move_on(tx, pour, Stage.RELEASED, "Ada", shop.service.timeline)
+            shop.clock.move(25 * 3600)
+            desk.move_on(shop.service, pour, Stage.CLOSED, "Ada")
         found[pour] = alarm
     (by_page, first), (by_api, second) = found.items()
     for mine, twin in zip(alarm_deeds(first), alarm_deeds(second), strict=True):

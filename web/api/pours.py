@@ -12,11 +12,15 @@ from starlette.responses import Response
 
 from logger.store import pours, stations
 from web import desk
+from web import ending as exceptions
 from web.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
+from web.ending import ending_of
+from web.pages.standing import standing_json, standing_of
 from web.service import Service
 from web.shapes import (
     ERRORS,
     PLAN_BODY,
+    ExceptionShape,
     NewPour,
     NoteShape,
     PlanShape,
@@ -65,6 +69,22 @@ def next_stage(pour_id: RowId, step: StepShape, service: ServiceDep, who: MakerD
     return one(service, pour_id)
 
 
+@router.get("/{pour_id}/ending")
+def ending(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+    """Whether the pour's watch may end, or its record be sealed; what is in the way; who has signed an exception."""
+    with service.store.read() as connection:
+        return ending_of(service, connection, pours.get_pour(connection, pour_id)).to_json()
+
+
+@router.post("/{pour_id}/ending/exception")
+def sign_exception(
+    pour_id: RowId, signed: ExceptionShape, service: ServiceDep, who: MakerDep
+) -> dict[str, Any]:
+    """Somebody answers for ending a watch that should go on: it may be ended within half an hour."""
+    exceptions.sign_exception(service, pour_id, signed.person, signed.reason, who.name)
+    return ending(pour_id, service, who)
+
+
 @router.post("/{pour_id}/notes", status_code=201)
 def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
     """Adds a note; to a sealed record with the reason why."""
@@ -101,7 +121,10 @@ def one(service: Service, pour_id: int) -> PourAnswer:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         names = stations.names_of(connection, [pour.station_id])
-    return PourAnswer(**_listed(pour, names).model_dump(), prediction=pour.prediction)
+        stands = standing_of(service, connection, pour, service.timeline.true_ms())
+    return PourAnswer(
+        **_listed(pour, names).model_dump(), prediction=pour.prediction, standing=standing_json(stands)
+    )
 
 
 def _listed(pour: Row[Any], names: dict[int, str]) -> PourListed:

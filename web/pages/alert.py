@@ -7,8 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
+from logger.alarms.kind import Priority
 from logger.alarms.kinds import KINDS
-from logger.alarms.state import Phase
+from logger.alarms.state import UP, Phase
 from logger.errors import BadInput
 from logger.store import alarms, pours, shown
 from web import attend, desk
@@ -39,7 +40,11 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
         {"alarm": alarm, "alarm_shown": alarm.id, "kind": kind, "now_c": now_c, "pour": pour,
          "quiet": None if pour is None else attend.quiet_of(service, alarm_id),
          "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
-         "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
+         "true": alarm.phase in UP,
+         "alarm_leads": alarm.phase in UP and alarm.priority == Priority.HIGH,
+         # What is true and of high priority keeps its colour: that somebody is on it cools nothing.
+         "calmer": alarm.phase == Phase.NORMAL
+         or (alarm.phase == Phase.ACKNOWLEDGED and alarm.priority != Priority.HIGH),
          "over": alarm.phase == Phase.NORMAL},
     )  # fmt: skip
 

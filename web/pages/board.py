@@ -11,14 +11,13 @@ from starlette.responses import Response
 
 from logger.errors import LoggerError
 from logger.pour import LIVE, Stage
-from logger.store import alarms, forecasts, pours, shown, stations
+from logger.store import alarms, forecasts, pours, stations
 from web import desk
 from web.access import OnlookerDep, ServiceDep
 from web.pages.frame import page
 from web.pages.measures import chosen
 from web.pages.pour import chance_words
-from web.pages.standing import NOT_WATCHED, STAGE_WORDS, URGENCY, Standing, standing
-from web.pipeline import unjudged
+from web.pages.standing import NOT_WATCHED, STAGE_WORDS, Standing, standing_of, urgency
 from web.service import Service
 
 log = logging.getLogger(__name__)
@@ -40,7 +39,7 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
         lone = [row for row in alarms.open_alarms(connection) if row.pour_id is None]
         has_station = stations.any_station(connection)
-    tiles.sort(key=lambda tile: (URGENCY[tile["standing"].tone], -tile["pour"].id))
+    tiles.sort(key=lambda tile: (urgency(tile["standing"]), -tile["pour"].id))
     return page(
         request,
         "board.html",
@@ -58,12 +57,11 @@ def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int)
         because = "what is stored of it cannot be read: go there and look"
         lost = Standing("stop", NOT_WATCHED, because, (), None, old=True, live=True)
         return {"pour": pour, "standing": lost, "stage": STAGE_WORDS[Stage(pour.stage)], "limit_c": None,
-                "hour": (now_ms - pour.poured_ms) / 3.6e6, "peak_c": None, "peak_in_h": None, "chance": None,
-                "alarm": None}  # fmt: skip
+                "hour": (now_ms - pour.poured_ms) / 3.6e6, "peak_c": None, "peak_in_h": None,
+                "chance": None}  # fmt: skip
 
 
 def _whole_tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
-    open_now = alarms.open_alarms(connection, pour.id)
     limits = desk.plan_of(pour).resin.limits
     hour = (now_ms - pour.poured_ms) / 3.6e6
     prediction = pour.prediction or {}
@@ -72,15 +70,13 @@ def _whole_tile(service: Service, connection: Connection, pour: Row[Any], now_ms
     if forecast is not None:
         peak_c, peak_at_h = forecast.body["core_peak_c"]["p50"], forecast.body["core_peak_at_h"]["p50"]
         chance = chance_words(forecast.body["chance_core_over_limit"])
-    now = standing(pour, shown.probes_of_pour(connection, pour), open_now, now_ms, unjudged(service, pour))
     return {
         "pour": pour,
-        "standing": now,
+        "standing": standing_of(service, connection, pour, now_ms),
         "stage": STAGE_WORDS[Stage(pour.stage)],
         "limit_c": limits.max_core_c,
         "hour": hour,
         "peak_c": peak_c,
         "peak_in_h": None if peak_at_h is None else peak_at_h - hour,
         "chance": chance,
-        "alarm": open_now[0] if open_now and now.word != NOT_WATCHED else None,
     }

@@ -16,7 +16,7 @@ from starlette.responses import HTMLResponse
 from starlette.templating import Jinja2Templates
 
 from logger.alarms.kinds import KINDS
-from logger.alarms.state import Phase
+from logger.alarms.state import UP, Phase
 from logger.quantities import METRIC
 from logger.store import shown
 from logger.store.people import Role
@@ -88,14 +88,19 @@ def page(
             shared["trouble"] = [
                 # What is over is no reason to run, but somebody has yet to say that they saw it.
                 {"id": row.id, "activation": row.activation,
-                 "priority": row.priority if row.phase == Phase.RAISED else "low",
-                 "title": ("" if row.phase == Phase.RAISED else "Over: ") + KINDS[row.kind].title,
-                 "pour": row.pour_title or "the watch itself"}
-                for row in shown.unanswered(connection)
+                 "priority": row.priority if row.phase in UP else "low",
+                 "title": ("Over: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
+                 "pour": row.pour_title or "the watch itself",
+                 "by": (row.acknowledged_by or "Somebody") if row.phase == Phase.ACKNOWLEDGED else None}
+                for row in shown.pressing(connection)
             ]  # fmt: skip
     made = shared | dict(context or {})
     # The page that shows an alarm need not point at it as well.
     made["trouble"] = [row for row in made["trouble"] if row["id"] != made.get("alarm_shown")]
-    # Every alarm of high priority has its line; of the others, only the first, and only where there is no high one.
-    made["hidden_trouble"] = sum(row["priority"] != "high" for row in made["trouble"][1:])
+    # Every alarm of high priority has its line; of the others, only the first, and only where there is no high one, on
+    # the page or in the bar.
+    lower = [row for row in made["trouble"] if row["priority"] != "high"]
+    first = made["trouble"][:1] if not made.get("alarm_leads") else []
+    made["kept_lower"] = [row["id"] for row in lower if row in first]
+    made["hidden_trouble"] = len(lower) - len(made["kept_lower"])
     return templates().TemplateResponse(request, template, made, status_code=status)

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Form, Request
 from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
+from logger.alarms.ending import EXCEPTION_MIN
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
 from logger.cure.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
@@ -17,7 +18,7 @@ from logger.forecasting import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import Units, difference
 from logger.store import alarms, forecasts, pours, shown, stations
-from web import desk
+from web import desk, ending
 from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.coming import Coming, coming
 from web.pages.course import Foretold, course_of, forecast_pictures, foretold_of, pictures
@@ -78,6 +79,17 @@ def take_on(
     desk.move_on(service, pour_id, wanted, who.name, text)
     path = "/record" if wanted is Stage.CLOSED else "/first-hour" if wanted is Stage.WATCHED else ""
     return RedirectResponse(f"/pours/{pour_id}{path}", 303)
+
+
+@router.post("/pours/{pour_id}/ending")
+def sign_exception(
+    pour_id: RowId, service: ServiceDep, who: MakerDep,
+    person: Annotated[str, Form(max_length=ending.LONGEST_NAME)],
+    reason: Annotated[str, Form(max_length=ending.LONGEST_REASON)],
+) -> Response:  # fmt: skip
+    """Somebody answers for ending a watch that should go on; ending it is a step of its own."""
+    ending.sign_exception(service, pour_id, person, reason, who.name)
+    return RedirectResponse(f"/pours/{pour_id}#ending", 303)
 
 
 @router.post("/pours/{pour_id}/station")
@@ -144,6 +156,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         fan = fan_of(
             service, connection, pour, desk.plan_of(pour), None if forecast is None else forecast.body
         )
+        ends = ending.ending_of(service, connection, pour)
         hottest = None
         if pour.poured_ms is not None:
             hottest = service.curves.hottest(connection, pour_id, pour.poured_ms)
@@ -188,6 +201,9 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "fan": fan if stage in LIVE else None,
         "untested": untested(service) if stage in SOON_LIVE else None,
         "may_spoil": Stage.SPOILED in FOLLOWS[stage],
+        "ends": ends,
+        "end_stages": ending.ENDS,
+        "exception_min": EXCEPTION_MIN,
     }  # fmt: skip
 
 

@@ -1,20 +1,27 @@
 """How a pour stands: one state in a word, a shape and a colour, its temperatures, and how old they are.
 
-Pure: rows and `now` in, plain values out. An old number is never shown as a present one.
+Rows and `now` in, plain values out. An old number is never shown as a present one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
-from sqlalchemy import Row
+from sqlalchemy import Connection, Row
 
+from logger.alarms.kind import Priority
 from logger.alarms.kinds import KINDS
-from logger.alarms.state import Phase
+from logger.alarms.state import UP, Phase
 from logger.pour import LIVE, Stage
+from logger.store import alarms, shown
+from web.pipeline import unjudged
+from web.service import Service
+from web.shapes import StandingShape
 
+#: A state's shape and colour.
+Tone = Literal["stop", "lost", "watch", "hand", "calm", "quiet"]
 #: Readings older than this are called old: in the first hour (one every 5 s), later (one every 30 s).
 OLD_EARLY_MS, OLD_LATER_MS = 60_000, 150_000
 #: Places that hold thermometers, in the order in which they are read out; others are contacts.
@@ -65,13 +72,17 @@ class Spot:
 class Standing:
     """One pour at one moment."""
 
-    tone: str  #: calm, watch, stop, hand, lost, quiet: the shape and colour
+    tone: Tone
     word: str
     because: str
     spots: tuple[Spot, ...]
     last_ms: int | None
     old: bool
     live: bool
+    #: The alarm that it is about, who is on it, and since when (ms); None: nobody, or no alarm.
+    alarm: int | None = None
+    by: str | None = None
+    since_ms: int | None = None
 
     @property
     def core(self) -> Spot | None:
@@ -81,7 +92,7 @@ class Standing:
 
 
 def standing(
-    pour: Row[Any], probes: Sequence[Row[Any]], alarms: Sequence[Row[Any]], now_ms: int,
+    pour: Row[Any], probes: Sequence[Row[Any]], open_now: Sequence[Row[Any]], now_ms: int,
     unjudged: str | None = None,
 ) -> Standing:  # fmt: skip
     """How a pour stands at `now_ms` (true time), from its probes' last readings and its open alarms.
@@ -94,8 +105,34 @@ def standing(
     too_old = OLD_EARLY_MS if pour.stage in (Stage.POURING, Stage.WATCHED) else OLD_LATER_MS
     old = live and (last_ms is None or now_ms - last_ms > too_old)
     spots = tuple(sorted((_spot(row, now_ms, too_old) for row in thermometers), key=_order))
-    tone, word, because = _state(pour, alarms, unjudged if live else None, old=old, live=live)
-    return Standing(tone, word, because, spots, last_ms, old, live)
+    tone, word, alarm = _state(pour, open_now, unjudged if live else None, old=old, live=live)
+    because = "" if alarm is None else KINDS[alarm.kind].title
+    if word == NOT_WATCHED:
+        because = unjudged or ""
+    elif tone == "lost":
+        because = "no present temperature: do not take it for calm"
+    elif alarm is not None and alarm.phase == Phase.RETURNED:
+        because += ": nobody has said that they saw it"
+    taken = alarm if alarm is not None and alarm.phase == Phase.ACKNOWLEDGED else None
+    return Standing(
+        tone, word, because, spots, last_ms, old, live, None if alarm is None else alarm.id,
+        None if taken is None else taken.acknowledged_by or "Somebody",
+        None if taken is None else taken.acknowledged_ms,
+    )  # fmt: skip
+
+
+def standing_of(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> Standing:
+    """The same, asked from the store."""
+    open_now = alarms.open_alarms(connection, pour.id)
+    probes = shown.probes_of_pour(connection, pour)
+    return standing(pour, probes, open_now, now_ms, unjudged(service, pour) if pour.stage in LIVE else None)
+
+
+def standing_json(s: Standing) -> StandingShape:
+    """As programs see it."""
+    return StandingShape(
+        tone=s.tone, word=s.word, because=s.because, alarm=s.alarm, by=s.by, since_ms=s.since_ms
+    )
 
 
 def _order(spot: Spot) -> tuple[int, str]:
@@ -114,27 +151,40 @@ def _spot(row: Row[Any], now_ms: int, too_old_ms: int) -> Spot:
 
 
 def _state(
-    pour: Row[Any], alarms: Sequence[Row[Any]], unjudged: str | None, *, old: bool, live: bool
-) -> tuple[str, str, str]:
-    raised = [row for row in alarms if row.phase == Phase.RAISED]
-    high = [row for row in raised if row.priority == "high"]
-    if high:
-        return "stop", "Go there now", KINDS[high[0].kind].title
+    pour: Row[Any], open_now: Sequence[Row[Any]], unjudged: str | None, *, old: bool, live: bool
+) -> tuple[Tone, str, Row[Any] | None]:
+    """Tone, word, and the alarm that they are about.
+
+    What is true and of high priority leads, also when somebody is on it: that a hand is on its way cools nothing.
+    """
+    true = [row for row in open_now if row.phase in UP]
+    high = [row for row in true if row.priority == Priority.HIGH]
+    waiting = [row for row in high if row.phase == Phase.RAISED]
+    if waiting:
+        return "stop", "Go there now", waiting[0]
     if unjudged is not None:
-        return "stop", NOT_WATCHED, unjudged
+        return "stop", NOT_WATCHED, None
+    if high:
+        return "stop", f"{high[0].acknowledged_by or 'Somebody'} is on it", high[0]
     if old:
-        return "lost", "No news", "no present temperature: do not take it for calm"
+        return "lost", "No news", None
+    raised = [row for row in true if row.phase == Phase.RAISED]
     if raised:
-        return "watch", "Look at it", KINDS[raised[0].kind].title
-    returned = [row for row in alarms if row.phase == Phase.RETURNED]
+        return "watch", "Look at it", raised[0]
+    returned = [row for row in open_now if row.phase == Phase.RETURNED]
     if returned:
-        return "watch", "It is over", f"{KINDS[returned[0].kind].title}: nobody has said that they saw it"
-    if alarms:
-        return "hand", f"{alarms[0].acknowledged_by or 'Somebody'} has it", KINDS[alarms[0].kind].title
+        return "watch", "It is over", returned[0]
+    if true:
+        return "hand", f"{true[0].acknowledged_by or 'Somebody'} is on it", true[0]
     if live:
-        return "calm", "Nothing wrong", ""
-    return "quiet", STAGE_WORDS[Stage(pour.stage)], ""
+        return "calm", "Nothing wrong", None
+    return "quiet", STAGE_WORDS[Stage(pour.stage)], None
 
 
 #: Trouble first.
 URGENCY = {"stop": 0, "lost": 1, "watch": 2, "hand": 3, "calm": 4, "quiet": 5}
+
+
+def urgency(s: Standing) -> tuple[int, bool]:
+    """Where a pour stands among others: trouble first, and of that what nobody is on yet."""
+    return URGENCY[s.tone], s.by is not None

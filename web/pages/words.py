@@ -42,6 +42,7 @@ _EVENT_WORDS = {
     "look": "Look",
     "signed": "Signed",
     "override": "Let pass, by name and reason",
+    "end-exception": "Exception signed: the watch may end",
     "batch": "Batch weighed",
     "photo": "Photo",
     "station-chosen": "Station chosen",

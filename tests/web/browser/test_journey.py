@@ -112,7 +112,7 @@ def test_an_alarm_is_taken_with_the_keyboard_alone(browse: Any, shop: Any, plan_
     page.wait_for_url("**/alarms/*")
     tab_to("#press")
     page.keyboard.press("Enter")
-    expect(page.locator("#taken")).to_contain_text("Ada has it")
+    expect(page.locator("#taken")).to_contain_text("Ada is on it")
 
 
 def test_somebody_signs_in_and_out(browse: Any) -> None:

@@ -31,7 +31,7 @@ def test_a_hot_core_opens_its_alert_and_one_press_answers_it(
     press = page.locator("#press")
     assert press.bounding_box()["height"] >= 64
     press.click()
-    expect(page.locator("#taken")).to_contain_text("Ada has it")
+    expect(page.locator("#taken")).to_contain_text("Ada is on it")
     expect(page.locator("#press")).to_have_count(0)
     page.goto(f"/pours/{pour}/record")
     expect(page.locator("main")).to_contain_text("66.5")

@@ -242,6 +242,8 @@ def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour
     page = maker.get("/stations").text
     assert "The fan of bench-1 is switched on, by hand" in page
     assert "its supply is too weak" in page
+    body = {"person": "Ada", "reason": "cold to the hand on all sides"}
+    assert maker.post(f"/api/pours/{pour}/ending/exception", json=body).status_code == 200
     for stage in ("watched", "curing", "released"):
         assert maker.post(f"/api/pours/{pour}/stage", json={"to": stage}).status_code == 200
     assert ordered() is False

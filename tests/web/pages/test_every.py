@@ -45,7 +45,7 @@ def test_a_hot_core_leads_the_board_the_bar_and_the_alert_page(maker: Any, shop:
     maker.get(f"/alarms/{alarm['id']}/acknowledge")
     assert "I have it" in words(maker.get(f"/alarms/{alarm['id']}")), "a GET acknowledges nothing"
     assert maker.post(f"/alarms/{alarm['id']}/acknowledge").status_code == 200
-    assert "Ada has it" in words(maker.get(f"/alarms/{alarm['id']}"))
+    assert "Ada is on it" in words(maker.get(f"/alarms/{alarm['id']}"))
     assert maker.get(f"/pours/{calm}").status_code == 200
 
 

@@ -112,13 +112,13 @@ def test_who_comes_late_is_told_who_has_it(phone: Any, hot: Any, service: Any) -
     alarm, token = hot()
     desk.acknowledge(service, alarm, "Ada")
     opened = phone.get(f"/a/{token}")
-    assert "Ada has it" in " ".join(opened.text.replace("<strong>", "").split())
+    assert "Ada is on it" in " ".join(opened.text.replace("<strong>", "").split())
     assert "<button" not in opened.text
     with service.store.write() as tx:
         links.use_link(tx, _link_of(tx, alarm), service.timeline.now_ms())
     late = phone.post(f"/a/{token}")
     assert late.status_code == 410
-    assert "Ada has it" in late.text
+    assert "Ada is on it" in late.text
     assert "You need not do anything" in late.text
 
 

@@ -86,5 +86,5 @@ def test_a_wall_screen_says_where_an_alarm_is_taken(service: Any, busy: list[str
     """It shows the alarm whole, and no button that it may not press."""
     page = browser(service, "screen").get("/alarms/1").text
     assert "What to do" in page
-    assert "Nobody has it yet" in page
+    assert "Nobody is on it yet" in page
     assert "<form" not in page

@@ -254,6 +254,7 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
 ELSEWHERE = {"POST /pours/{pour_id}/plan/undo", "POST /pours/{pour_id}/ready", "POST /pours/{pour_id}/mix",
              "POST /set-up", "POST /sign-in", "POST /join", "POST /resins", "POST /resins/{key}/take",
              "POST /resins/{key}/datasheet", "POST /resins/{key}/drop", "POST /resins/{key}/put-back",
+             "POST /pours/{pour_id}/ending", "POST /api/pours/{pour_id}/ending/exception",
              "POST /stations/{name}/probes/{rom}/ice", "POST /stations/{name}/probes/{rom}/dip"}  # fmt: skip
 
 
