@@ -178,6 +178,7 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
     other = plan_toml.replace("depth_mm = 40", "depth_mm = 39")
     secret = {"present": "three plain words"}
     point = {"point": "ratio", "person": "Ben"}
+    cool = {"person": "Ben", "reason": "cold to the hand on all sides"}
     hot = {"pour_id": house.hot}
     with house.service.store.read() as connection:
         alarm = {"alarm_id": connection.exec_driver_sql("SELECT min(id) FROM alarm").scalar_one()}
@@ -202,6 +203,8 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /api/pours": lambda: {"json": {"plan_toml": plan_toml}},
         "PUT /api/pours/{pour_id}/plan": lambda: {"json": {"plan_toml": other}},
         "POST /api/pours/{pour_id}/stage": lambda: {"json": {"to": "ready"}},
+        "POST /api/pours/{pour_id}/ending/exception": lambda: {"json": cool, "ids": hot},
+        "POST /pours/{pour_id}/ending": lambda: {"data": cool, "ids": hot},
         "POST /api/pours/{pour_id}/notes": lambda: {"json": {"text": "a note"}},
         "POST /api/pours/{pour_id}/ready/sign": lambda: {"json": point},
         "POST /api/pours/{pour_id}/ready/unsign": lambda: {"json": point},
