@@ -27,6 +27,8 @@ log = logging.getLogger(__name__)
 
 #: Batches in one transaction at most: a group is written in some ten milliseconds.
 MOST = 64
+#: A station that was refused and has not come again for so long is silent, which is told by itself, ms.
+FAILING_MS = 120_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +62,8 @@ class Intake:
         self._busy = False
         #: When a batch was last stored, on the service's steady timeline; None: not since the start.
         self.stored_ms: int | None = None
-        #: Why batches are not stored, until one is again; None while all is well.
-        self.trouble: str | None = None
+        #: Station → why its batches are not stored, until one is again, and when that was last so, steady.
+        self._failing: dict[int, tuple[str, int]] = {}
         # One thread that writes: whoever waits is woken once, with an answer. Made with the first batch.
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="intake")
 
@@ -85,6 +87,19 @@ class Intake:
                 self._writer.submit(self._write_all)
                 self._busy = True
         return mine.kept
+
+    def failing(self, station_id: int) -> str | None:
+        """Why a station's batches are not stored; None while they are, or where it sends none any more."""
+        why, at_ms = self._failing.get(station_id, ("", 0))
+        return why if why and self._timeline.now_ms() - at_ms <= FAILING_MS else None
+
+    @property
+    def trouble(self) -> str | None:
+        """Why batches are not stored; None while all is well."""
+        for station_id in list(self._failing):
+            if (why := self.failing(station_id)) is not None:
+                return f"readings that arrive cannot be stored: {why}"
+        return None
 
     def close(self) -> None:
         """Stores what waits, and takes nothing more."""
@@ -126,7 +141,9 @@ class Intake:
                 return
             self._fail(group, error)
             return
-        self.stored_ms, self.trouble = self._timeline.now_ms(), None
+        self.stored_ms = self._timeline.now_ms()
+        for one in group:
+            self._failing.pop(one.batch.station_id, None)
         self._say_stored(told)
         for one, result in zip(group, told, strict=True):
             if isinstance(result, Kept):
@@ -146,7 +163,7 @@ class Intake:
     def _fail(self, group: Sequence[_Waiting], error: Exception) -> None:
         if not isinstance(error, LoggerError):
             why = error.orig if isinstance(error, DBAPIError) else f"{type(error).__name__}: {error}"
-            self.trouble = f"readings that arrive cannot be stored: {why}"
+            self._failing |= {one.batch.station_id: (str(why), self._timeline.now_ms()) for one in group}
         for one in group:
             if not one.kept.done():
                 one.kept.set_exception(error)

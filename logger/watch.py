@@ -65,7 +65,10 @@ class Unkept:
 
 
 class Watch:
-    """Judges live pours. One thread runs it; `wake` may be called from any."""
+    """Judges live pours. One thread runs it; `wake` may be called from any.
+
+    `refused`: why a station's readings cannot be stored now, if they cannot.
+    """
 
     def __init__(
         self,
@@ -77,6 +80,7 @@ class Watch:
         rules: Rules | None = None,
         disk_free_mb: Callable[[], float | None] = lambda: None,
         rhythm: Rhythm | None = None,
+        refused: Callable[[int], str | None] = lambda _station_id: None,
         fan_on_forecast: bool = False,
     ) -> None:
         self._store = store
@@ -84,7 +88,7 @@ class Watch:
         self._link_base = link_base
         self._tell = tell
         self._rules = rules or Rules(first=0)
-        self._reader = FactsReader(timeline, rhythm or Rhythm(), disk_free_mb)
+        self._reader = FactsReader(timeline, rhythm or Rhythm(), disk_free_mb, refused)
         self._fans = FanKeeper(store, timeline, on_forecast=fan_on_forecast)
         #: Messages that the database cannot take; the sender has the same.
         self.held = Held()
@@ -175,8 +179,10 @@ class Watch:
             with self._store.read() as connection:
                 live = [pour.id for pour in pours.live_pours(connection)]
         except SQLAlchemyError as error:
-            log.exception("the live pours cannot be read")
-            self.trouble = f"the live pours cannot be read: {_told(error)}"
+            trouble = f"the live pours cannot be read: {_told(error)}"
+            if trouble != self.trouble:
+                log.exception("the live pours cannot be read")
+            self.trouble = trouble
             return
         self._forget_all_but(live)
         for pour_id in live:
@@ -197,9 +203,10 @@ class Watch:
             log.exception("the fan cannot be switched")
             trouble = trouble or f"the fan cannot be switched: {_told(error)}"
         if trouble is None and (self._unkept or self._refused_lately()):
+            why = f" ({self._store.refused})" if self._store.refused else ""
             trouble = (
-                "the database refuses to be written, most likely because the disk is full: make room. "
-                "Alarms go on from memory; new readings wait at their station."
+                f"the database refuses to be written{why}, most likely because the disk is full: make room. "
+                "Alarms go on from memory; new readings wait at their station; a core's limit is watched as they come."
             )
         elif trouble is None:
             self.decided_ms = self._timeline.now_ms()

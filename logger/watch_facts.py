@@ -35,10 +35,14 @@ LOOKS_OVER_MS = 3 * 3600_000
 class FactsReader:
     """Gathers the facts about a pour from the store; keeps what is large or asked for with every batch."""
 
-    def __init__(self, timeline: Timeline, rhythm: Rhythm, disk_free_mb: Callable[[], float | None]) -> None:
+    def __init__(
+        self, timeline: Timeline, rhythm: Rhythm, disk_free_mb: Callable[[], float | None],
+        refused: Callable[[int], str | None] = lambda _station_id: None,
+    ) -> None:  # fmt: skip
         self._timeline = timeline
         self._rhythm = rhythm
         self._disk_free_mb = disk_free_mb
+        self._refused = refused
         self._answers: dict[int, tuple[int, ForecastAnswer]] = {}
         #: Station → what its fan's proof contact last said.
         self._turning: dict[int, bool | None] = {}
@@ -60,6 +64,7 @@ class FactsReader:
                     row.clock_set,
                     row.power_low,
                     row.disk_free_mb,
+                    self._refused(row.id),
                     row.pin_faults,
                 )
                 for row in mine

@@ -6,12 +6,14 @@ Every route names one of the dependencies below; `web/routes_table.py` lists whi
 from __future__ import annotations
 
 import hmac
+import logging
 from dataclasses import dataclass
 from typing import Annotated, Any
 from urllib.parse import urlsplit
 
 from fastapi import Depends, Request
 from sqlalchemy import Row
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.errors import NotAllowed
 from logger.store import people, shared_links
@@ -21,6 +23,8 @@ from logger.store.stations import by_token, token_hash
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded
 from web.service import Service
 from web.shapes import RowId
+
+log = logging.getLogger(__name__)
 
 #: The cookie of a sign-in; over HTTPS its name says that no other host and no plain connection can have set it.
 COOKIE = "pourlog_sign_in"
@@ -82,8 +86,12 @@ def who_is(request: Request) -> Who | None:
     if found is None:
         return None
     if now_ms - found.seen_ms > people.SEEN_EVERY_MS:
-        with service.store.write() as tx:
-            people.seen(tx, found.sign_in_id, now_ms)
+        try:
+            with service.store.write() as tx:
+                people.seen(tx, found.sign_in_id, now_ms)
+        except DBAPIError as error:
+            # Whoever is signed in may look while nothing can be written: now most of all.
+            log.warning("when a sign-in was last seen could not be noted: %s", error.orig)
     return Who(found.id, found.name, Role(found.role), found.sign_in_id, found.shop_id)
 
 
@@ -177,11 +185,16 @@ async def station(request: Request) -> Row[Any]:
     known = service.known_stations.get(token_hash(token))
     if known is not None:
         return known
-    with service.store.read() as connection:
-        try:
+    try:
+        with service.store.read() as connection:
             found = by_token(connection, token)
-        except NotAllowed as error:
-            raise SignInNeeded(str(error)) from error
+    except NotAllowed as error:
+        raise SignInNeeded(str(error)) from error
+    except SQLAlchemyError:
+        remembered = service.memory.stations.get(token_hash(token))
+        if remembered is None:
+            raise
+        return remembered  # its batch cannot be stored, but its core's limit is looked at
     if len(service.known_stations) >= MOST_KNOWN:
         service.known_stations.clear()
     service.known_stations[found.token_hash] = found

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import gzip
+import logging
 import math
 import time
 from collections.abc import Callable
 from typing import Any
 
 from fastapi import FastAPI, Request
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -21,10 +23,13 @@ from web import errors
 from web.access import OnlookerDep, ServiceDep, ViewerDep
 from web.api import batches, health
 from web.charts import chart_bundle, chart_version
+from web.emergency import cannot_use_the_database
 from web.later import Later
 from web.service import Service
 from web.throttle import Throttle, address_key
 from web.whose import open_to_anybody, shop_of
+
+log = logging.getLogger(__name__)
 
 #: Largest request body, bytes, where the route does not say otherwise: a form with its longest note.
 LARGEST_BODY = 64 * 1024
@@ -90,17 +95,31 @@ class Guard:
                 # Ours never take another's place: a page that says something of its own has its reasons.
                 added = [header for header in wanted if header[0] not in there]
                 message["headers"] = [*message["headers"], *added]
-                if path == BATCHES and message["status"] >= 400:
+                # A batch that the service itself cannot store is not its station's doing.
+                if path == BATCHES and 400 <= message["status"] < 500:
                     self._throttle.refused_batches.take(key, self._seconds())
             await send(message)
 
-        answer = self._refusal(path, key)
+        try:
+            answer = self._refusal(path, key)
+        except SQLAlchemyError as error:
+            answer = self._without_database(scope, error)
         if answer is not None or not self._apart or path == BATCHES or open_to_anybody(path):
             await (answer or self._app)(scope, receive, guarded)
             return
-        shop_id = await run_in_threadpool(shop_of, Request(scope), self._service)
+        try:
+            shop_id = await run_in_threadpool(shop_of, Request(scope), self._service)
+        except SQLAlchemyError as error:
+            await self._without_database(scope, error)(scope, receive, guarded)
+            return
         with sees(shop_id):
             await self._app(scope, receive, guarded)
+
+    def _without_database(self, scope: Scope, error: SQLAlchemyError) -> Response:
+        log.error("%r cannot be answered: %s", scope["path"], getattr(error, "orig", error))
+        accepts = dict(scope["headers"]).get(b"accept", b"")
+        page = b"text/html" in accepts and not scope["path"].startswith("/api")
+        return cannot_use_the_database(self._service, error, for_people=page)
 
     def _refusal(self, path: str, key: str) -> Response | None:
         if path == BATCHES:

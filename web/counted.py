@@ -13,7 +13,7 @@ BUCKETS_S = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0)
 class Counted:
     """What this process has counted since it started. Safe to call from any thread."""
 
-    batches: dict[str, int] = field(default_factory=lambda: {"stored": 0, "refused": 0})
+    batches: dict[str, int] = field(default_factory=lambda: {"stored": 0, "refused": 0, "failed": 0})
     stored: int = 0
     repeated: int = 0
     seconds: float = 0.0
@@ -35,3 +35,8 @@ class Counted:
         """A batch was not."""
         with self._lock:
             self.batches["refused"] += 1
+
+    def failed(self) -> None:
+        """A batch could not be stored: the service's fault, and the station sends it again."""
+        with self._lock:
+            self.batches["failed"] += 1

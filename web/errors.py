@@ -17,12 +17,14 @@ from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
 from logger.quantities import METRIC
 from logger.store.readings import Conflict
+from web.emergency import cannot_use_the_database
 
 log = logging.getLogger(__name__)
 
@@ -105,6 +107,13 @@ def install(app: FastAPI) -> None:
         where = ".".join(str(part) for part in first["loc"])
         return _answer(request, 422, "bad-input", f"{where}: {first['msg']}", where, "correct that value")
 
+    def database(request: Request, error: Exception) -> Response:
+        assert isinstance(error, SQLAlchemyError)
+        log.error("%s %r failed: %s", request.method, request.url.path, getattr(error, "orig", error))
+        service = request.app.state.service
+        return cannot_use_the_database(service, error, for_people=_wants_page(request))
+
+    app.add_exception_handler(SQLAlchemyError, database)
     app.add_exception_handler(LoggerError, ours)
     app.add_exception_handler(StarletteHTTPException, http)
     app.add_exception_handler(RequestValidationError, invalid)

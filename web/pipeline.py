@@ -12,6 +12,7 @@ from typing import Any
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.leadership import Alone
+from logger.plain_limit import Watched
 from logger.store import lease, operating, outbox
 from logger.units import span
 from web.service import Service
@@ -24,6 +25,8 @@ QUIET_MS = 300_000
 THREADS = {
     "watch": "judging pours",
     "sender": "sending messages",
+    "plain-limit": "the plain limit check",
+    "memory": "reading limits into memory",
     "upkeep": "the heartbeat and test messages",
     "lease": "choosing which process decides",
     "forecaster": "making forecasts",
@@ -131,18 +134,60 @@ def missing(service: Service) -> list[str]:
 
 def unjudged(service: Service, pour: Any) -> str | None:
     """Why no alarm of a live pour can be relied on now, in words; None while it was judged lately."""
+    seconds = _unjudged_s(service, pour.id, pour.poured_ms or 0)
+    return (
+        None
+        if seconds is None
+        else f"its readings have not been judged for {span(seconds)}: go there and look"
+    )
+
+
+def _unjudged_s(service: Service, pour_id: int, poured_ms: int) -> float | None:
+    """For how long a live pour has not been judged, s; None while it was lately. From memory alone."""
     now_ms = service.timeline.now_ms()
     if decides_here(service):
-        judged_ms = service.watch.judged.get(pour.id)
+        judged_ms = service.watch.judged.get(pour_id)
     else:
-        with service.store.read() as connection:
-            held = lease.holding(connection)
-        judged_ms = None if held is None else held.judged_ms
+        judged_ms = service.memory.judged_ms
     if judged_ms is None:  # not yet: it, or the service, has just begun
-        judged_ms = max(service.began_ms, (pour.poured_ms or 0) - service.timeline.shift_ms)
-    if now_ms - judged_ms <= FRESH_MS:
+        judged_ms = max(service.began_ms, poured_ms - service.timeline.shift_ms)
+    return None if now_ms - judged_ms <= FRESH_MS else (now_ms - judged_ms) / 1000
+
+
+def _unsent(service: Service) -> str | None:
+    """Why no message goes out in the usual way; None while it does, or another process sends."""
+    sender = service.sender
+    if sender is None or not decides_here(service):
         return None
-    return f"its readings have not been judged for {span((now_ms - judged_ms) / 1000)}: go there and look"
+    sent_ms = service.began_ms if sender.sent_ms is None else sender.sent_ms
+    if not _old(sent_ms, service.timeline.now_ms(), sender.round_s):
+        return None
+    return f"messages are not sent in the usual way ({sender.trouble or 'its part of the service fails or hangs'})"
+
+
+def not_as_usual(service: Service, pour: Watched) -> str | None:
+    """Why a live pour is not watched as usual; None while it is. From memory alone: it is asked when nothing else may
+    work.
+    """
+    refused = service.intake.failing(pour.station_id)
+    if refused is not None:
+        return f"its readings cannot be stored ({refused})"
+    seconds = _unjudged_s(service, pour.pour_id, pour.poured_ms)
+    if seconds is not None:
+        trouble = service.watch.trouble
+        return f"its readings have not been judged for {span(seconds)}" + (f" ({trouble})" if trouble else "")
+    read_ms = service.memory.read_ms
+    if read_ms is not None and _old(read_ms, service.timeline.now_ms()):
+        return "the database cannot be read"
+    return _unsent(service)
+
+
+def handled(service: Service, pour: Watched) -> bool:
+    """Whether it is known in the usual way that a pour's core is too hot, and told."""
+    known = service.watch.hot if decides_here(service) else service.memory.hot
+    if pour.pour_id not in known or _unsent(service) is not None:
+        return False
+    return _unjudged_s(service, pour.pour_id, pour.poured_ms) is None
 
 
 def held_back(service: Service) -> str | None:

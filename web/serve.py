@@ -17,9 +17,11 @@ from fastapi import FastAPI
 from logger.daemon.supervise import Supervisor
 from logger.delivery.channels import Channel, MessageChannels
 from logger.delivery.sender import Sender
+from logger.delivery.shout import Shouter
 from logger.delivery.upkeep import Upkeep
 from logger.errors import BadSettings
 from logger.own_process import OwnProcess
+from logger.plain_watch import PlainWatch
 from logger.store import pours
 from logger.store.lease import LostLease
 from logger.watch import minute_of_day
@@ -27,7 +29,7 @@ from logger.workers import Workers
 from web import start
 from web.app import make_app
 from web.connections import Connection
-from web.pipeline import held_back, troubles
+from web.pipeline import handled, held_back, not_as_usual, troubles
 from web.service import Service
 from web.spread import Spread
 
@@ -44,7 +46,7 @@ FINISH_S = 3
 #: After a decision that was refused because another process decides, the own lease is looked at anew first, s.
 LOST_S = 0.5
 #: A round of the watch, from pour to pour, and one of the upkeep: who takes longer hangs, s.
-WATCH_S, UPKEEP_S = 45.0, 90.0
+WATCH_S, UPKEEP_S, MEMORY_S = 45.0, 90.0, 60.0
 #: One of the lease's: it waits for the database's own limits, s.
 LEASE_S = 60.0
 
@@ -83,7 +85,20 @@ class Running:
         self.sender.still_at_it = lambda: workers.still_at_it("sender")
         self.upkeep.came_round = lambda: workers.came_round("upkeep")
         service.sender, service.upkeep = self.sender, self.upkeep
+        # Its own way to the channels: one that hangs in the other must not hold it up.
+        plain = service.plain_watch = service.memory.watch = PlainWatch(
+            service.plain,
+            Shouter(channel or MessageChannels(messages.timeout_s), (*messages.urls, *messages.second_urls)),
+            service.timeline.now_ms,
+            handled=lambda pour: handled(service, pour),
+            fails=lambda pour: not_as_usual(service, pour),
+            about=service.settings.workshop,
+        )
+        plain.came_round = lambda: workers.came_round("plain-limit")
+        service.memory.came_round = lambda: workers.came_round("memory")
         self._threads = [
+            workers.thread("plain-limit", plain.run, within_s=self.sender.round_s),
+            workers.thread("memory", service.memory.run, within_s=MEMORY_S),
             workers.thread("watchdog", self._keep_alive),
             workers.thread("lease", self._lease),
             self._led("watch", self._watch, WATCH_S),
@@ -161,7 +176,9 @@ class Running:
             hung = self.workers.hung()
             if hung:
                 log.critical("hangs: %s", ", ".join(f"{name} for {s:.0f} s" for name, s in hung.items()))
-            else:
+            # A database that fails holds up whoever uses it, and a service that is started again does not come back:
+            # the plain limit goes on from memory, and must not be ended.
+            if not hung or (self.service.store.fails and "plain-limit" not in hung):
                 self.supervisor.alive("; ".join(troubles(self.service)) or "watching")
 
     def _warm(self, load_pages: Callable[[], None]) -> None:
@@ -190,6 +207,7 @@ class Running:
         self.stop.set()
         self.watch.wake()
         self.sender.wake()
+        self.service.memory.wake()
         self._heavy.close()
         self._patient.close()
         for thread in self._threads:

@@ -19,6 +19,8 @@ from logger.errors import StoreError
 from logger.intake import Intake
 from logger.leadership import Alone, Decides, Leadership
 from logger.pace import Pace
+from logger.plain_limit import PlainLimit
+from logger.plain_watch import Memory, PlainWatch
 from logger.settings import Settings
 from logger.store import partitions, shops
 from logger.store.boots import Clock, Timeline
@@ -70,6 +72,10 @@ class Service:
     pace: Pace = field(default_factory=Pace)
     #: Whether this process decides alarms, forecasts and messages: one of several over a server's database.
     decides: Decides = field(init=False)
+    #: The plain limit beneath all judging, what it needs to know, and who tells of it where somebody runs it.
+    plain: PlainLimit = field(init=False, default_factory=PlainLimit)
+    memory: Memory = field(init=False)
+    plain_watch: PlainWatch | None = field(init=False, default=None)
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
     #: The threads, the sender and the upkeep, where somebody runs them: not in tests.
@@ -88,6 +94,7 @@ class Service:
         """A watch that nobody runs still takes acknowledgements."""
         self.began_ms = self.timeline.now_ms()
         self.intake = Intake(self.store, self.timeline, self._stored)
+        self.memory = Memory(self.store, self.timeline, self.plain)
         self.watch = Watch(
             self.store,
             self.timeline,
@@ -96,6 +103,7 @@ class Service:
             rules=rules_of(self.settings.messages),
             disk_free_mb=self.disk_free_mb,
             rhythm=self.rhythm,
+            refused=self.intake.failing,
             fan_on_forecast=self.settings.fan.on_forecast,
         )
         if self.store.is_sqlite:
@@ -176,6 +184,8 @@ class Service:
             self.news.tell("readings", pour=pour_id)
         if pour_ids:
             self.watch.wake(*pour_ids)
+        if not all(self.plain.knows(pour_id) for pour_id in pour_ids):
+            self.memory.wake()
 
     def _tell(self, kind: str, pour_id: int | None) -> None:
         self.news.tell(kind, pour=pour_id)

@@ -57,6 +57,7 @@ class BatchShape(Shape):
     spool: Annotated[str, Field(min_length=1, max_length=36)]
     sent: StampShape
     rows: Annotated[list[RowShape], Field(max_length=500)]
+    newest: Annotated[list[RowShape], Field(max_length=64)] = []
     health: HealthShape | None = None
 
 
@@ -70,6 +71,7 @@ class BatchAnswer(Shape):
     buzzer: bool
     fan: bool | None
     next_s: float
+    core_limit_c: float | None = None
 
 
 class NewPour(Shape):

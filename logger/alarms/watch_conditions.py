@@ -120,6 +120,12 @@ def station_silent(
     """Has the station gone silent? `heard_ms`: last sign of life; `readings_ms`: when readings last arrived."""
     silence = now_ms - heard_ms
     name = facts.station or "the station"
+    if silence >= SILENT_MS and facts.refused is not None:
+        # It is heard, and nothing of it is kept or judged: that is what its silence would mean.
+        reason = (
+            f"{name} sends readings, and none could be stored for {span(silence / 1000)}: {facts.refused}."
+        )
+        return Observation(True, now_ms, reason, silence / 1000, SILENT_MS / 1000)
     if silence >= SILENT_MS:
         reason = f"Nothing heard from {name} for {span(silence / 1000)}."
         return Observation(True, now_ms, reason, silence / 1000, SILENT_MS / 1000)

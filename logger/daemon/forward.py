@@ -17,6 +17,7 @@ import ssl
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum, auto
 from pathlib import Path
@@ -34,17 +35,22 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 BATCH_ROWS = 500
+NEWEST_ROWS = 40
+"""Rows sent beside a batch that leaves some behind: two sweeps of twenty probes."""
 SIGN_OF_LIFE_S = 20.0
 HEALTH_EVERY_S = 60.0
 LINGER_S = 0.2
 """Real seconds from batch to batch while rows trickle in, so that fast sweeps share one."""
 FIRST_BACK_OFF_S = 1.0
 LONGEST_BACK_OFF_S = 30.0
+REFUSED_BACK_OFF_S = 10.0
 """Both sides must notice the other within 60 s."""
 CONNECT_S = 5.0
 ANSWER_S = 15.0
 PERIOD_S = (1.0, 600.0)
 """Periods from sweep to sweep that the service may order."""
+LIMIT_C = (20.0, 300.0)
+"""Limits of a core that the service may tell."""
 FAULT_LETTERS = 400
 """The service takes no longer text about faults."""
 
@@ -64,6 +70,7 @@ class Answer:
     acknowledged_seq: int
     orders: Orders
     next_s: float | None
+    core_limit_c: float | None = None
 
 
 class BadAnswer(Exception):
@@ -83,8 +90,9 @@ class Health:
 
 
 def batch_json(
-    station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]], health: Health | None = None
-) -> bytes:
+    station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]], health: Health | None = None,
+    newest: Sequence[tuple[int, Row]] = (),
+) -> bytes:  # fmt: skip
     """The body of one batch (see DEVELOPERS.md)."""
     body: dict[str, object] = {
         "station": station,
@@ -92,6 +100,8 @@ def batch_json(
         "sent": _stamp(sent),
         "rows": [_row(*row) for row in rows],
     }
+    if newest:
+        body["newest"] = [_row(*row) for row in newest]
     if health is not None:
         body["health"] = {
             "power_low": health.power_low,
@@ -149,7 +159,10 @@ def read_answer(content: bytes, sent_rows: int) -> Answer:
         raise BadAnswer(f"an order is neither true nor false: {content[:120]!r}")
     if not (type(next_s) in (int, float) and PERIOD_S[0] <= next_s <= PERIOD_S[1]):
         next_s = None
-    return Answer(acknowledged, Orders(bool(lamp), bool(buzzer), fan), next_s)
+    limit_c = body.get("core_limit_c")
+    if not (type(limit_c) in (int, float) and LIMIT_C[0] <= limit_c <= LIMIT_C[1]):
+        limit_c = None
+    return Answer(acknowledged, Orders(bool(lamp), bool(buzzer), fan), next_s, limit_c)
 
 
 def open_client(
@@ -205,6 +218,7 @@ class Forwarder:
         token: Callable[[], str],
         *,
         heard: Callable[[Answer], None] = lambda _answer: None,
+        warned: Callable[[bool], None] = lambda _hot: None,
         linger_s: float = LINGER_S,
         jitter: random.Random | None = None,
         health: Callable[[], Health] | None = None,
@@ -216,7 +230,9 @@ class Forwarder:
         self._client = client
         self._clock = clock
         self._token = token
+        self._last_token: str | None = None
         self._heard = heard
+        self._warned = warned
         self._linger_s = linger_s
         self._jitter = jitter or random.Random()
         self._health = health
@@ -224,6 +240,7 @@ class Forwarder:
         self._agreed: set[str] = set()
         self._sent_s: float | None = None
         self._failures = 0
+        self._refused = False
 
     def run(self, stop: threading.Event) -> None:
         """Forward until `stop`. Set `wake` when there are new rows, and after `stop`."""
@@ -237,8 +254,12 @@ class Forwarder:
                 stop.wait(self._linger_s)
 
     def back_off_s(self) -> float:
-        """Seconds to wait after the failures so far: doubling, at most 30, and never all stations at once."""
-        full = min(LONGEST_BACK_OFF_S, FIRST_BACK_OFF_S * 2.0 ** min(self._failures - 1, 10))
+        """Seconds to wait after the failures so far: doubling, at most 30, and never all stations at once.
+
+        A service that answers and cannot store still looks at what comes: it is asked more often.
+        """
+        longest_s = REFUSED_BACK_OFF_S if self._refused else LONGEST_BACK_OFF_S
+        full = min(longest_s, FIRST_BACK_OFF_S * 2.0 ** min(self._failures - 1, 10))
         return full * self._jitter.uniform(0.5, 1.0)
 
     def step(self) -> Step:
@@ -262,11 +283,22 @@ class Forwarder:
         return Step.SENT if rows else Step.IDLE
 
     def _next(self) -> tuple[Spool, list[tuple[int, Row]]]:
+        """The spool to send from, with its oldest rows. Raises sqlite3.Error when one cannot be read and none has any.
+
+        A spool on a disk that fails holds up no other: what is in memory is newer, and may be hot.
+        """
         spools = self._keeper.spools
+        failed: sqlite3.Error | None = None
         for spool in spools:
-            rows = spool.oldest(BATCH_ROWS)
+            try:
+                rows = spool.oldest(BATCH_ROWS)
+            except sqlite3.Error as error:
+                failed = error
+                continue
             if rows:
                 return spool, rows
+        if failed is not None:
+            raise failed
         return spools[0], []
 
     def _greet(self, spool: Spool) -> Step:
@@ -296,12 +328,12 @@ class Forwarder:
         httpx = load_httpx()
         health = self._health_due(sent.boot_s)
         try:
-            content = batch_json(self._station, spool.name, sent, rows, health)
+            content = batch_json(self._station, spool.name, sent, rows, health, self._newest(rows))
             response = self._client.post(
                 "/api/batches",
                 content=content,
                 headers={
-                    "Authorization": f"Bearer {self._token()}",
+                    "Authorization": f"Bearer {self._token_now()}",
                     "Content-Type": "application/json",
                     "Content-Digest": content_digest(content),
                 },
@@ -309,6 +341,9 @@ class Forwarder:
             if response.status_code == 409:
                 self._conflict(spool, response.text)
                 return None
+            self._refused = response.status_code == 503
+            if self._refused:
+                self._listen(response.content)
             if response.status_code != 200:
                 self._fail(refusal(response.status_code, response.text))
                 return None
@@ -317,6 +352,7 @@ class Forwarder:
                 raise BadAnswer(f"the answer was altered on the way: {response.content[:80]!r}")
             answer = read_answer(response.content, len(rows))
         except (httpx.HTTPError, httpx.InvalidURL, OSError, BadAnswer) as error:
+            self._refused = False
             self._fail(f"{type(error).__name__}: {error}")
             return None
         if self.trouble is not None:
@@ -325,7 +361,41 @@ class Forwarder:
         if health is not None:
             self._told_health_s = sent.boot_s
         self._heard(answer)
+        self._warned(False)
         return answer
+
+    def _token_now(self) -> str:
+        """The token as its file has it now, or as it last had it. Raises OSError when it was never read."""
+        try:
+            self._last_token = self._token()
+        except OSError:
+            if self._last_token is None:
+                raise
+            # A card that has died under the station: the service still knows it.
+        return self._last_token
+
+    def _newest(self, rows: Sequence[tuple[int, Row]]) -> list[tuple[int, Row]]:
+        """The last rows of all where the batch leaves some behind: a service that looks only at a core's limit must not
+        wait until it has caught up, or for ever when it can store nothing.
+        """
+        if self._keeper.pending <= len(rows):
+            return []
+        sent = {(row.probe, row.stamp) for _seq, row in rows}
+        found: list[tuple[int, Row]] = []
+        for spool in self._keeper.spools:
+            with suppress(sqlite3.Error):  # told where its rows are to be sent
+                found += [
+                    one for one in spool.newest(NEWEST_ROWS) if (one[1].probe, one[1].stamp) not in sent
+                ]
+        return sorted(found, key=lambda one: one[1].stamp.boot_ms)[-NEWEST_ROWS:]
+
+    def _listen(self, content: bytes) -> None:
+        """A service that cannot store still knows whether a core is too hot: then lamp and buzzer are on for it."""
+        try:
+            body: Any = json.loads(content)
+            self._warned(body["core_hot"] is True)
+        except (ValueError, KeyError, TypeError):
+            return  # not the service's own words: somebody's between here and there
 
     def _health_due(self, now_s: float) -> Health | None:
         """The machine's health, if the service has not heard of it for a while."""
@@ -356,6 +426,7 @@ def refusal(status: int, text: str) -> str:
         403: "the token belongs to another station: put this station's own into the token file",
         404: "there is no such page: service_url must be the service's address without a path",
         413: "something between here and the service limits the size of requests",
+        503: "the service cannot store now: make room on its disk, or look at its log; rows are kept here",
         422: "station and service differ in version: bring both to the same one",
     }.get(status, "the service is in trouble: look at its log")
     return f"the service refused the batch with {status}; {remedy}; it said {text[:200]!r}"

@@ -39,7 +39,10 @@ class Keeper:
         """All spools, the one whose rows are to be sent first at the head."""
         spools = [spool for spool in (self._disk, self._memory) if spool is not None]
         if len(spools) == 2 and self._memory.pending and spools[0].pending:
-            on_disk, in_memory = spools[0].oldest(1)[0][1].stamp, self._memory.oldest(1)[0][1].stamp
+            try:
+                on_disk, in_memory = spools[0].oldest(1)[0][1].stamp, self._memory.oldest(1)[0][1].stamp
+            except sqlite3.Error:
+                return spools[::-1]  # the disk cannot be read: what is in memory goes first
             if on_disk.boot_id == in_memory.boot_id and in_memory.boot_ms < on_disk.boot_ms:
                 spools.reverse()
         return spools
@@ -85,7 +88,7 @@ class Keeper:
         self._tried_s = now_s
         try:
             self._disk = Spool(self._path, max_rows=self._max_rows)
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.Error, OSError) as error:
             self._tell(f"the spool cannot be opened: {error}")
             if self._set_aside_if_damaged(error, now_s):
                 self._open(now_s)

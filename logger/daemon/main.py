@@ -91,7 +91,7 @@ def run_station(
             now_s = clock.stamp().boot_s
             if answer.next_s is not None and obey_period:
                 told.period_s, told.at_s = answer.next_s, now_s
-            signals.heard(answer.orders, now_s)
+            signals.heard(answer.orders, now_s, answer.core_limit_c)
 
         forwarder = Forwarder(
             config.name,
@@ -100,6 +100,7 @@ def run_station(
             beside(clock),
             config.token,
             heard=heard,
+            warned=lambda hot: signals.warned(hot=hot, now_s=clock.stamp().boot_s),
             linger_s=linger_s,
             health=lambda: Health(power_low(), disk_free_mb(config.spool_file.parent), pin_faults(hardware)),
         )

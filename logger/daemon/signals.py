@@ -20,6 +20,8 @@ log = logging.getLogger(__name__)
 LIMIT_C = 95.0
 """Below boiling water in the wood, and below what a probe's usual cable bears. Our own choice; no source."""
 DEADBAND_C = 5.0
+TOLD_DEADBAND_C = 2.0
+"""The same at a limit that the service has told: as its alarm core-hot has it."""
 NEEDED = 2
 """Readings over the limit, in a row or by two probes, before it counts: one alone may be a lie."""
 QUIET_S = 600.0
@@ -50,9 +52,15 @@ class Decision:
 class LastResort:
     """The station's own limit, for the places that may run hot. Pure."""
 
-    def __init__(self, limit_c: float = LIMIT_C, places: Sequence[str] = ("core", "surface")) -> None:
+    def __init__(
+        self,
+        limit_c: float = LIMIT_C,
+        places: Sequence[str] = ("core", "surface"),
+        deadband_c: float = DEADBAND_C,
+    ) -> None:
         self.limit_c = limit_c
         self._places = frozenset(places)
+        self._deadband_c = deadband_c
         self._streaks: dict[str, int] = {}
         self._hot: set[str] = set()
 
@@ -64,13 +72,13 @@ class LastResort:
     def take(self, rows: Sequence[Row]) -> None:
         """Take the rows of one sweep."""
         for row in rows:
-            if row.place not in self._places or row.milli_c is None:
+            if row.place.partition("-")[0] not in self._places or row.milli_c is None:
                 continue
             if row.milli_c >= self.limit_c * 1000:
                 self._streaks[row.probe] = self._streaks.get(row.probe, 0) + 1
             else:
                 self._streaks.pop(row.probe, None)
-                if row.milli_c < (self.limit_c - DEADBAND_C) * 1000:
+                if row.milli_c < (self.limit_c - self._deadband_c) * 1000:
                     self._hot.discard(row.probe)
         if sum(self._streaks.values()) >= NEEDED:
             self._hot.update(self._streaks)
@@ -85,20 +93,36 @@ class Signals:
         self._lock = threading.Lock()
         self._orders = Orders()
         self._heard_s = started_s
+        #: The lowest limit of the pours at this station, as the service last told it: used while the service is silent.
+        self._told: LastResort | None = None
         self._wet = False
+        self._warned_hot = False
         self._quiet_until_s = started_s
 
-    def heard(self, orders: Orders, now_s: float) -> None:
-        """The service answered."""
+    def heard(self, orders: Orders, now_s: float, core_limit_c: float | None = None) -> None:
+        """The service answered. `core_limit_c`: the lowest limit of a core that is watched here now, if any is."""
         with self._lock:
             self._orders, self._heard_s = orders, now_s
+            if core_limit_c is None:
+                self._told = None
+            elif self._told is None or self._told.limit_c != core_limit_c:
+                self._told = LastResort(core_limit_c, ("core",), TOLD_DEADBAND_C)
             self._apply(now_s)
+
+    def warned(self, *, hot: bool, now_s: float) -> None:
+        """A service that can store nothing says whether a core is over its limit; one that does its work ends it."""
+        with self._lock:
+            if hot != self._warned_hot:
+                self._warned_hot = hot
+                self._apply(now_s)
 
     def swept(self, rows: Sequence[Row], changes: Sequence[Change], now_s: float) -> None:
         """A sweep is done, or a contact changed."""
         with self._lock:
             was_hot = self._last_resort.hot
             self._last_resort.take(rows)
+            if self._told is not None:
+                self._told.take(rows)
             if self._last_resort.hot and not was_hot:
                 log.critical("a probe is over the station's own limit of %g °C", self._last_resort.limit_c)
             for change in changes:
@@ -110,11 +134,13 @@ class Signals:
 
     def decide(self, now_s: float) -> Decision:
         """What should be switched at `now_s`."""
-        own = self._last_resort.hot or self._wet
+        silent = now_s - self._heard_s > SILENT_S
+        told = silent and self._told is not None and self._told.hot
+        own = self._last_resort.hot or self._wet or self._warned_hot or told
         lamp = own or self._orders.lamp
         return Decision(
             lamp=lamp,
-            blink=not lamp and now_s - self._heard_s > SILENT_S,
+            blink=not lamp and silent,
             buzzer=self._orders.buzzer or (own and now_s >= self._quiet_until_s),
             fan=bool(self._orders.fan),
         )

@@ -48,6 +48,11 @@ CREATE TABLE IF NOT EXISTS row (
     note TEXT
 );
 """
+_OLDEST = """
+SELECT seq, probe, place, wall_ms, boot_id, boot_ms, clock_set, milli_c, fault, raw, note, milli_rh
+FROM row JOIN boot ON boot.id = row.boot WHERE seq > ? ORDER BY seq LIMIT ?
+"""
+_NEWEST = _OLDEST.replace("ORDER BY seq", "ORDER BY seq DESC")
 
 
 class SpoolFull(LoggerError):
@@ -128,12 +133,15 @@ class Spool:
 
     def oldest(self, limit: int) -> list[tuple[int, Row]]:
         """Up to `limit` rows that the service has not acknowledged, in order, each with its sequence number."""
+        return self._rows(_OLDEST, limit)
+
+    def newest(self, limit: int) -> list[tuple[int, Row]]:
+        """The last `limit` rows that the service has not acknowledged, in order, each with its sequence number."""
+        return self._rows(_NEWEST, limit)[::-1]
+
+    def _rows(self, wanted: str, limit: int) -> list[tuple[int, Row]]:
         with self._lock:
-            found = self._db.execute(
-                "SELECT seq, probe, place, wall_ms, boot_id, boot_ms, clock_set, milli_c, fault, raw, note, milli_rh"
-                " FROM row JOIN boot ON boot.id = row.boot WHERE seq > ? ORDER BY seq LIMIT ?",
-                (self.forgotten, limit),
-            ).fetchall()
+            found = self._db.execute(wanted, (self.forgotten, limit)).fetchall()
         return [
             (
                 seq,

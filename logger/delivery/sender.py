@@ -115,7 +115,7 @@ class Sender:
     def send_due(self, stop: threading.Event | None = None) -> int:
         """Tries every message that is due, once. Gives how many got through."""
         self._flush()
-        self.trouble = None
+        before, self.trouble = self.trouble, None
         down: dict[str, str] = {}
         tried: list[int] = []
         through = 0
@@ -127,6 +127,8 @@ class Sender:
             through += self._send(message, down)
         if tried:
             self._told()
+        if self.trouble is not None and self.trouble != before:
+            log.error(self.trouble)
         if self.trouble is None:
             self.sent_ms = self._timeline.now_ms()
             self._tell_broken()
@@ -144,8 +146,6 @@ class Sender:
                     found = outbox.next_due(connection, now_ms, list(self._groups), [*tried, *done])
             except SQLAlchemyError as error:
                 # The messages wait in the database; the next round tries again. What is in memory goes out.
-                if self.trouble is None:
-                    log.error("the outbox cannot be read: %s", error)  # noqa: TRY400 - its trace says no more
                 self.trouble = f"the messages that wait cannot be read ({_short(error)})"
                 found = None
             return found or self._held.next_due(now_ms, tried)

@@ -20,7 +20,7 @@ from sqlmodel import SQLModel
 
 from logger.errors import BadInput, BadSettings, StoreError, UnknownSchema
 from logger.store import tables  # noqa: F401 - registers the tables
-from logger.store.dialect import dialect_of, out_of_reach, refuses
+from logger.store.dialect import damaged, dialect_of, out_of_reach, refuses
 
 __all__ = [
     "MIGRATIONS",
@@ -67,6 +67,8 @@ class Store:
         self.make_room: Callable[[], bool] = lambda: False
         #: Why the last write was refused, until one is taken again; None while all is well.
         self.refused: str | None = None
+        #: Why the last read failed, until one succeeds again; None while all is well.
+        self.unread: str | None = None
         #: How many writes were refused so far: a large one may be while a small one still finds room.
         self.refusals = 0
         if self.is_sqlite and self.url.database:
@@ -116,7 +118,8 @@ class Store:
             if refuses(error) and not out_of_reach(error):
                 self.refused = str(error.orig)
                 self.refusals += 1
-                self.make_room()
+                if not damaged(error):
+                    self.make_room()
             raise
         if wrote:  # an empty transaction proves nothing
             self.refused = None
@@ -130,6 +133,16 @@ class Store:
                 yield connection
         except DataError as error:
             raise _unfit(error) from error
+        except DBAPIError as error:
+            if refuses(error):
+                self.unread = str(error.orig)
+            raise
+        self.unread = None
+
+    @property
+    def fails(self) -> bool:
+        """Whether the database could not be written, or not be read, when that was last tried."""
+        return self.refused is not None or self.unread is not None
 
     @contextmanager
     def aside(self) -> Iterator[Connection]:

@@ -118,7 +118,7 @@ def dialect_of(url: URL) -> Dialect:
 
 
 def refuses(error: DBAPIError) -> bool:
-    """Whether the database cannot be written at present: full, failing, read-only, or out of reach.
+    """Whether the database cannot be written at present: full, failing, damaged, read-only, or out of reach.
 
     Not: that another's write was waited for too long.
     """
@@ -129,6 +129,12 @@ def refuses(error: DBAPIError) -> bool:
     if state is None:
         return isinstance(error, OperationalError)
     return state[:2] in _POSTGRES_REFUSES or state == "25006"
+
+
+def damaged(error: DBAPIError) -> bool:
+    """Whether what is stored cannot be understood: room on the disk would not help."""
+    code = getattr(error.orig, "sqlite_errorcode", None)
+    return code is not None and code & 0xFF in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 def out_of_reach(error: DBAPIError) -> bool:
@@ -144,6 +150,8 @@ _SQLITE_REFUSES = (
     sqlite3.SQLITE_IOERR,
     sqlite3.SQLITE_CANTOPEN,
     sqlite3.SQLITE_READONLY,
+    sqlite3.SQLITE_CORRUPT,
+    sqlite3.SQLITE_NOTADB,
 )
 #: Classes of SQLSTATE: connection and operator's doing; beside them resources (a full disk) and the system's failure.
 _POSTGRES_AWAY = ("08", "57")

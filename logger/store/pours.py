@@ -15,6 +15,7 @@ from logger.pour import LIVE, Stage, next_stage
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import table
 from logger.store.events import add_event
+from logger.store.stations import STATION
 from logger.store.tables import Pour, PourProbe
 
 POUR, POUR_PROBE = table(Pour), table(PourProbe)
@@ -172,6 +173,18 @@ def live_pours(connection: Connection) -> list[Row[Any]]:
     return list(
         connection.execute(select(POUR.c.id, POUR.c.stage, POUR.c.station_id).where(POUR.c.stage.in_(LIVE)))
     )
+
+
+def watched_pours(connection: Connection) -> list[Row[*tuple[Any, ...]]]:
+    """Live pours that have a station: id, title, shop_id, station_id, `station` (its name) and `poured_ms` (true)."""
+    named = (POUR.c.id, POUR.c.title, POUR.c.shop_id, POUR.c.station_id, STATION.c.name.label("station"))
+    wanted = _with_poured_ms(named, planned=False).join(STATION, STATION.c.id == POUR.c.station_id)
+    return list(connection.execute(wanted.where(POUR.c.stage.in_(LIVE)).order_by(POUR.c.id)))
+
+
+def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozenset[str]]:
+    """Pour → the probes that were chosen for it; empty: all of its station's."""
+    return _chosen(connection, pour_ids)
 
 
 def live_by_station(connection: Connection) -> dict[int, list[Row[*tuple[Any, ...]]]]:

@@ -89,6 +89,11 @@ def by_id(connection: Connection, station_id: int) -> Row[Any]:
     return found
 
 
+def by_ids(connection: Connection, station_ids: Iterable[int]) -> list[Row[Any]]:
+    """The stations with those row ids."""
+    return list(connection.execute(select(STATION).where(STATION.c.id.in_(list(station_ids)))))
+
+
 def all_stations(connection: Connection) -> list[Row[Any]]:
     """Every station, by name."""
     return list(connection.execute(select(STATION).order_by(STATION.c.name)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import base64
 import hashlib
+import logging
 import re
 import time
 from collections.abc import Callable, Coroutine
@@ -14,7 +15,9 @@ from fastapi import APIRouter, Depends, Header, HTTPException, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import ValidationError
 from sqlalchemy import Row
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
+from starlette.responses import JSONResponse
 
 from logger.errors import NotAllowed
 from logger.pour import Stage
@@ -27,7 +30,9 @@ from logger.store.stations import StationHealth
 from web.access import ServiceDep, StationDep
 from web.errors import Forbidden, SignInNeeded
 from web.service import Service
-from web.shapes import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, StampShape
+from web.shapes import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, RowShape, StampShape
+
+log = logging.getLogger(__name__)
 
 
 class _AsSent(Request):
@@ -76,20 +81,11 @@ async def take_batch(
     began_s = time.perf_counter()
     if batch.station != station.name:
         raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
-    rows = [
-        readings.Incoming(
-            row.seq,
-            row.probe,
-            row.place,
-            _stamp(row.stamp),
-            row.milli_c,
-            row.fault,
-            row.raw,
-            row.note,
-            row.milli_rh,
-        )
-        for row in batch.rows
-    ]
+    rows = [_incoming(row) for row in batch.rows]
+    # Before anything that could fail or take long: see logger/plain_limit.py.
+    service.plain.take(
+        station.id, (*rows, *(_incoming(row) for row in batch.newest)), service.timeline.now_ms()
+    )
     version = _new_version(user_agent, station.version)
     sent = Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash)
     try:
@@ -103,22 +99,52 @@ async def take_batch(
         service.counted.refused()
         service.known_stations.pop(station.token_hash, None)
         raise SignInNeeded(str(error)) from error
+    except SQLAlchemyError as error:
+        service.counted.failed()
+        return _kept_by_the_station(service, station, error)
     if version is not None:  # looked up anew with the next batch
         service.known_stations.pop(station.token_hash, None)
     saved, there = kept.saved, kept.station
     service.counted.batch(time.perf_counter() - began_s, saved.stored, saved.repeated)
+    told = service.plain_watch is not None and service.plain_watch.told_at(station.id)
     early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in there.stages)
     answer = BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,
         stored=saved.stored,
         repeated=saved.repeated,
-        lamp=there.urgent is not None,
-        buzzer=there.urgent == "high",
+        lamp=there.urgent is not None or told,
+        buzzer=there.urgent == "high" or told,
         fan=there.fan_on,
         next_s=CHECK_S if service.looks_often(station.name) else FIRST_HOUR_S if early else LATER_S,
+        core_limit_c=service.plain.limit_at(station.id),
     )
     content = answer.model_dump_json().encode()
     return Response(content, media_type="application/json", headers={"Content-Digest": _digest(content)})
+
+
+def _kept_by_the_station(service: Service, station: Row[Any], error: SQLAlchemyError) -> Response:
+    """The batch cannot be stored: nothing of it is acknowledged. Its core's limit was looked at all the same, and the
+    answer says whether lamp and buzzer belong on.
+    """
+    log.error("a batch of %s cannot be stored: %s", station.name, getattr(error, "orig", error))
+    told = service.plain_watch is not None and service.plain_watch.told_at(station.id)
+    message = "the batch cannot be stored now: keep its rows, and send it again"
+    error_body = {"kind": "not-stored", "message": message, "where": None, "remedy": None}
+    return JSONResponse({"error": error_body, "core_hot": told}, 503)
+
+
+def _incoming(row: RowShape) -> readings.Incoming:
+    return readings.Incoming(
+        row.seq,
+        row.probe,
+        row.place,
+        _stamp(row.stamp),
+        row.milli_c,
+        row.fault,
+        row.raw,
+        row.note,
+        row.milli_rh,
+    )
 
 
 def _note(service: Service, station: Row[Any], conflict: readings.Conflict) -> None:

@@ -27,6 +27,7 @@ class FakeService:
         self.away = False
         self.loses_answers = False
         self.status = 200
+        self.refusal: dict[str, Any] = {"error": "as the test wishes"}
         self.answer: dict[str, Any] = {"lamp": False, "buzzer": False, "fan": None, "next_s": None}
         self.raw_answer: bytes | None = None
 
@@ -39,7 +40,7 @@ class FakeService:
             raise httpx.ConnectError("connection refused", request=request)
         self.requests.append(request)
         if self.status != 200:
-            return httpx.Response(self.status, json={"error": "as the test wishes"})
+            return httpx.Response(self.status, json=self.refusal)
         body = json.loads(request.content)
         repeated = 0
         for row in body["rows"]:

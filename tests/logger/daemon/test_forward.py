@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -18,6 +19,8 @@ from hardware.bench.clock import SteppedClock
 from logger.daemon.forward import (
     BATCH_ROWS,
     LONGEST_BACK_OFF_S,
+    NEWEST_ROWS,
+    REFUSED_BACK_OFF_S,
     SIGN_OF_LIFE_S,
     BadAnswer,
     Forwarder,
@@ -364,3 +367,94 @@ def test_a_callback_hears_every_answer(keeper: Keeper, service: Any, clock: Step
     with open_client("http://service.invalid", service.transport()) as client:
         Forwarder("bench-1", keeper, client, clock, lambda: "secret", heard=listen).step()
     assert heard == [True]
+
+
+def test_a_batch_that_leaves_rows_behind_carries_the_newest_of_all(
+    forwarder: Forwarder, keeper: Keeper, service: Any, row: Any
+) -> None:
+    """A service that can store nothing is sent the oldest again and again: what is hot now is seen all the same."""
+    keeper.keep([row(n) for n in range(1, 1235)], 5)
+    forwarder.step()
+    forwarder.step()
+    greeting, batch = (json.loads(request.content) for request in service.requests)
+    for body in (greeting, batch):
+        assert [one["seq"] for one in body["newest"]] == list(range(1235 - NEWEST_ROWS, 1235))
+    assert [one["seq"] for one in batch["rows"]] == list(range(1, BATCH_ROWS + 1))
+    run_dry(forwarder)
+    assert "newest" not in json.loads(service.requests[-1].content), "nothing is left behind"
+    assert service.values() == [20_000 + n for n in range(1, 1235)], "and none of them is stored twice"
+
+
+def test_a_service_that_cannot_store_says_that_a_core_is_hot_and_is_asked_often(
+    keeper: Keeper, service: Any, row: Any
+) -> None:
+    """Heard from its refusal, and ended by the next good answer; somebody else's 503 says nothing."""
+    heard: list[bool] = []
+    with open_client("http://service.invalid", service.transport()) as client:
+        forwarder = Forwarder("bench-1", keeper, client, SteppedClock(), lambda: "secret", linger_s=0,
+                              warned=heard.append)  # fmt: skip
+        keeper.keep([row(1)], 5)
+        service.status, service.refusal = 503, {"core_hot": True}
+        for _ in range(9):
+            assert forwarder.step() is Step.FAILED
+        assert heard == [True] * 9
+        assert forwarder.back_off_s() <= REFUSED_BACK_OFF_S
+        service.refusal = {"error": "a proxy's own"}
+        forwarder.step()
+        assert heard == [True] * 9
+        service.away = True
+        forwarder.step()
+        assert forwarder.back_off_s() > REFUSED_BACK_OFF_S
+        service.away, service.status = False, 200
+        forwarder.step()
+        assert heard[9:] == [False]
+
+
+def test_a_token_whose_file_can_no_longer_be_read_is_used_on(keeper: Keeper, service: Any, row: Any) -> None:
+    """The card dies under the station: the service must hear of what is read from then on."""
+    gone = False
+
+    def token() -> str:
+        if gone:
+            raise OSError(5, "Input/output error", "station.token")
+        return "secret"
+
+    with open_client("http://service.invalid", service.transport()) as client:
+        forwarder = Forwarder("bench-1", keeper, client, SteppedClock(), token, linger_s=0)
+        run_dry(forwarder)
+        gone = True
+        keeper.keep([row(1)], 5)
+        assert run_dry(forwarder)[0] is Step.SENT
+    assert service.requests[-1].headers["authorization"] == "Bearer secret"
+
+
+def test_a_spool_that_can_no_longer_be_read_holds_up_no_row_in_memory(
+    forwarder: Forwarder, keeper: Keeper, service: Any, row: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What came after the card had died is sent; what is on it is told, and sent when it can be read again."""
+    keeper.keep([row(1)], 5)
+    disk, memory = keeper.spools
+
+    def dead(*_args: Any) -> Any:
+        raise sqlite3.OperationalError("disk I/O error")
+
+    with monkeypatch.context() as card:
+        for name in ("append", "oldest", "newest"):
+            card.setattr(disk, name, dead)
+        keeper.keep([row(2)], 10)
+        run_dry(forwarder)
+        assert service.values() == [20_002]
+        assert memory.pending == 0
+        assert forwarder.trouble == "the spool cannot be read: disk I/O error"
+    run_dry(forwarder)
+    assert service.values() == [20_002, 20_001]
+
+
+def test_the_limit_of_the_cores_here_is_heard_within_reason() -> None:
+    """What the station watches by while the service is silent."""
+    whole = b'{"acknowledged_seq":0,"stored":0,"repeated":0,"core_limit_c":%s}'
+    found = [
+        read_answer(whole % limit, 0).core_limit_c
+        for limit in (b"60", b"62.5", b"null", b"-5", b"900", b'"60"')
+    ]
+    assert found == [60, 62.5, None, None, None, None]

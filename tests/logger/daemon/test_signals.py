@@ -135,3 +135,48 @@ def test_without_a_say_of_the_service_the_fan_is_off(fan: bool | None) -> None:
     made = signals()
     made.heard(Orders(fan=fan), 1.0)
     assert made.decide(2.0).fan is False
+
+
+def test_a_second_core_counts_like_the_first(row: Any) -> None:
+    """Its place has a number."""
+    last_resort = LastResort(95.0)
+    for n in (1, 2):
+        hot = row(n, milli_c=96_000)
+        last_resort.take([type(hot)(OTHER, "core-2", hot.stamp, 96_000, None, None, None)])
+    assert last_resort.hot
+
+
+def test_while_the_service_is_silent_the_station_watches_by_the_limit_it_was_told(row: Any) -> None:
+    """The service is killed and the core passes the resin's limit: lamp and buzzer, which the button quiets."""
+    made = signals()
+    made.heard(Orders(), 0.0, 60.0)
+    for n in (1, 2):
+        made.swept([row(n, milli_c=66_000)], [], 30.0)
+    assert made.decide(30.0) == Decision(False, False, False, False), "the service is there, and decides"
+    after_s = SILENT_S + 1
+    assert made.decide(after_s) == Decision(True, False, True, False)
+    made.swept([], [change("acknowledge", True)], after_s)
+    assert made.decide(after_s + 1) == Decision(True, False, False, False)
+    assert made.decide(after_s + QUIET_S + 1).buzzer
+    made.swept([row(3, milli_c=57_000)], [], after_s + QUIET_S + 2)
+    assert made.decide(after_s + QUIET_S + 3) == Decision(False, True, False, False), (
+        "cool: only the silence is told"
+    )
+    for n in (4, 5):
+        made.swept([row(n, milli_c=66_000)], [], after_s + QUIET_S + 4)
+    made.heard(Orders(), after_s + QUIET_S + 5, None)
+    assert made.decide(after_s + QUIET_S + 100) == Decision(False, True, False, False), (
+        "no pour is watched any more"
+    )
+
+
+def test_a_service_that_can_store_nothing_sounds_the_buzzer_for_a_hot_core() -> None:
+    """Until it says otherwise; the fan stays as it was, and the button quiets it for a while."""
+    made = signals()
+    made.heard(Orders(False, False, True), 0.0)
+    made.warned(hot=True, now_s=5.0)
+    assert made.decide(5.0) == Decision(True, False, True, True)
+    made.swept([], [change("acknowledge", True)], 6.0)
+    assert made.decide(7.0) == Decision(True, False, False, True)
+    made.warned(hot=False, now_s=8.0)
+    assert made.decide(8.0) == Decision(False, False, False, True)

@@ -1,0 +1,70 @@
+"""Messages straight from memory to every channel, when the usual way by the outbox may not work: no database.
+
+A message is tried at each channel until that has taken it, or until a newer one about the same thing replaces it. What
+was sent is remembered as long as the process lives: a restart may say it once more.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logger.delivery.channels import Channel, Outcome, shown
+
+log = logging.getLogger(__name__)
+
+#: Waits between tries at one channel, s.
+BACK_OFF_S = (5, 15, 30, 60)
+
+
+@dataclass(slots=True)
+class _Call:
+    title: str
+    body: str
+    left: list[str]
+    next_ms: int
+    tries: int = 0
+
+
+class Shouter:
+    """One thread calls it."""
+
+    def __init__(self, channel: Channel, urls: Sequence[str]) -> None:
+        self._channel, self._urls = channel, list(dict.fromkeys(urls))
+        self._calls: dict[str, _Call] = {}
+
+    def tell(self, about: str, title: str, body: str, now_ms: int) -> None:
+        """To be sent to everybody; replaces what still waits about the same thing."""
+        self._calls[about] = _Call(title, body, list(self._urls), now_ms)
+
+    def withdraw(self, about: str) -> None:
+        """What has not been taken yet is sent to nobody any more."""
+        self._calls.pop(about, None)
+
+    def send_due(self, now_ms: int) -> int:
+        """Tries what is due, once at each channel. Gives how many messages were taken by a channel."""
+        taken = 0
+        for about, call in list(self._calls.items()):
+            if now_ms < call.next_ms:
+                continue
+            for url in list(call.left):
+                outcome = self._try(url, call)
+                if outcome.taken or outcome.hopeless:
+                    call.left.remove(url)
+                if outcome.taken:
+                    taken += 1
+                else:
+                    log.warning("not delivered from memory: %s", outcome.problem)
+            call.next_ms = now_ms + 1000 * BACK_OFF_S[min(call.tries, len(BACK_OFF_S) - 1)]
+            call.tries += 1
+            if not call.left:
+                self._calls.pop(about, None)
+        return taken
+
+    def _try(self, url: str, call: _Call) -> Outcome:
+        try:
+            return self._channel(url, call.title, call.body)
+        except Exception as error:
+            log.exception("%s failed", shown(url))
+            return Outcome(False, f"{shown(url)}: failed ({type(error).__name__})")
