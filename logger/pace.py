@@ -1,4 +1,4 @@
-"""How the forecasts of a service follow each other."""
+"""How the work of a service fits into its time: other than usual in a simulation at high speed."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How forecasts fit into the time of the service; a simulation at high speed has its own.
+    """How forecasts, and what threads take, fit into the time of the service; a simulation at high speed has its own.
 
+    speed: seconds of the service's time in a real one.
     idle_s: real seconds between looks for what is due. apart_h: hours between forecasts at least, and before the
     first, but for the second one that makes an alarm. hold: entered while one is made of a pour whose peak is still to
     come, while it is not told yet whether that is too hot. calm_h: hours between forecasts at least after that.
@@ -24,3 +25,4 @@ class Pace:
     hold: Callable[[], AbstractContextManager[object]] = nullcontext
     ready: bool = False
     help_late: bool = False
+    speed: float = 1.0

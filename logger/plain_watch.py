@@ -50,7 +50,7 @@ class PlainWatch:
     """Looks at the plain limit, and tells. One thread calls `step`.
 
     `handled`: whether a pour's hot core has been told in the usual way, or will be at once. `fails`: why a pour is not
-    watched as usual now; None while it is.
+    watched as usual now; None while it is. `speed`: see pace.py.
     """
 
     def __init__(
@@ -62,9 +62,10 @@ class PlainWatch:
         handled: Callable[[Watched], bool],
         fails: Callable[[Watched], str | None],
         about: str,
+        speed: float = 1.0,
     ) -> None:
         self._limit, self._shouter, self._now_ms, self._about = limit, shouter, now_ms, about
-        self._handled, self._fails = handled, fails
+        self._handled, self._fails, self._speed = handled, fails, speed
         #: Pour → when its hot core was last told from here.
         self._told_ms: dict[int, int] = {}
         #: Pour → since when it is not watched as usual.
@@ -117,7 +118,7 @@ class PlainWatch:
             self._told_ms.pop(pour.pour_id, None)
             return
         why, last_ms = self._fails(pour), self._told_ms.get(pour.pour_id)
-        if now_ms - found.since_ms < GRACE_MS or (why is None and found.in_a_row < SURE):
+        if now_ms - found.since_ms < GRACE_MS * self._speed or (why is None and found.in_a_row < SURE):
             return
         if last_ms is not None and (why is None or now_ms - last_ms < AGAIN_MS):
             return
@@ -154,7 +155,7 @@ class PlainWatch:
             why = self._fails(pour)
             if why is None:
                 self._fails_since_ms.pop(pour.pour_id, None)
-            elif now_ms - self._fails_since_ms.setdefault(pour.pour_id, now_ms) >= FAILS_MS:
+            elif now_ms - self._fails_since_ms.setdefault(pour.pour_id, now_ms) >= FAILS_MS * self._speed:
                 failing.setdefault(why, []).append(pour)
         for pour_id in set(self._fails_since_ms) - {pour.pour_id for pour in live}:
             del self._fails_since_ms[pour_id]

@@ -64,8 +64,9 @@ class FactsReader:
                     row.clock_set,
                     row.power_low,
                     row.disk_free_mb,
-                    self._refused(row.id),
-                    row.pin_faults,
+                    clock_off_ms=row.clock_off_ms,
+                    refused=self._refused(row.id),
+                    pin_faults=row.pin_faults,
                 )
                 for row in mine
             ),

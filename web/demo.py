@@ -131,10 +131,17 @@ def run_service(folder: Path) -> int:
     clock.let_go()  # of what a killed service held
     service = Service.open(read_settings(folder / "settings.toml"), clock)
     service.watch.ahead_ms = LOCK_STEP_AHEAD_MS
+    service.pace = Pace(speed=clock.speed)
     if clock.speed >= LOCK_STEP_SPEED:
         apart_h = FORECAST_EVERY_S * clock.speed / 3600
         service.pace = Pace(
-            FORECAST_LOOK_S, apart_h, FORECASTS_APART * apart_h, clock.hold, ready=True, help_late=True
+            FORECAST_LOOK_S,
+            apart_h,
+            FORECASTS_APART * apart_h,
+            clock.hold,
+            ready=True,
+            help_late=True,
+            speed=clock.speed,
         )
     code = service.new_setup_code()
     if code is not None:

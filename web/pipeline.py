@@ -17,7 +17,8 @@ from logger.store import lease, operating, outbox
 from logger.units import span
 from web.service import Service
 
-#: A part that has done nothing well for so long does not work, ms; a round over a thousand pours takes some seconds.
+#: A part that has done nothing well for so long does not work, ms of real time (see pace.py); a round over a thousand
+#: pours takes some seconds.
 FRESH_MS = 60_000
 #: Readings of a live pour that have not come for so long hold the heartbeat back, as do messages that wait, ms.
 QUIET_MS = 300_000
@@ -119,14 +120,14 @@ def missing(service: Service) -> list[str]:
         judged_ms, decided_ms = last[Part.JUDGED], last[Part.DECIDED]
     else:
         last, judged_ms, decided_ms = {}, held.judged_ms, now_ms
-    if _old(judged_ms, now_ms):
+    if _old(service, judged_ms):
         found.append("no live pour was judged for a minute")
-    elif _old(decided_ms, now_ms):
+    elif _old(service, decided_ms):
         found.append("what was judged has not been written down for a minute")
     if (
         Part.SENT in last
         and service.sender is not None
-        and _old(last[Part.SENT], now_ms, service.sender.round_s)
+        and _old(service, last[Part.SENT], service.sender.round_s)
     ):
         found.append("no message could have been sent for a minute")
     return found
@@ -151,7 +152,7 @@ def _unjudged_s(service: Service, pour_id: int, poured_ms: int) -> float | None:
         judged_ms = service.memory.judged_ms
     if judged_ms is None:  # not yet: it, or the service, has just begun
         judged_ms = max(service.began_ms, poured_ms - service.timeline.shift_ms)
-    return None if now_ms - judged_ms <= FRESH_MS else (now_ms - judged_ms) / 1000
+    return (now_ms - judged_ms) / 1000 if _old(service, judged_ms) else None
 
 
 def _unsent(service: Service) -> str | None:
@@ -160,7 +161,7 @@ def _unsent(service: Service) -> str | None:
     if sender is None or not decides_here(service):
         return None
     sent_ms = service.began_ms if sender.sent_ms is None else sender.sent_ms
-    if not _old(sent_ms, service.timeline.now_ms(), sender.round_s):
+    if not _old(service, sent_ms, sender.round_s):
         return None
     return f"messages are not sent in the usual way ({sender.trouble or 'its part of the service fails or hangs'})"
 
@@ -177,7 +178,7 @@ def not_as_usual(service: Service, pour: Watched) -> str | None:
         trouble = service.watch.trouble
         return f"its readings have not been judged for {span(seconds)}" + (f" ({trouble})" if trouble else "")
     read_ms = service.memory.read_ms
-    if read_ms is not None and _old(read_ms, service.timeline.now_ms()):
+    if read_ms is not None and _old(service, read_ms):
         return "the database cannot be read"
     return _unsent(service)
 
@@ -200,8 +201,10 @@ def held_back(service: Service) -> str | None:
     timeline = service.timeline
     with service.store.read() as connection:
         waiting_ms = outbox.oldest_waiting_ms(connection)
-        unheard = operating.unheard_pours(connection, timeline.true_ms() - QUIET_MS)
-    if waiting_ms is not None and timeline.now_ms() - waiting_ms > QUIET_MS:
+        unheard = operating.unheard_pours(
+            connection, timeline.true_ms() - round(QUIET_MS * service.pace.speed)
+        )
+    if waiting_ms is not None and timeline.now_ms() - waiting_ms > QUIET_MS * service.pace.speed:
         return "a message has waited for five minutes, and no channel takes it"
     if unheard:
         return (
@@ -210,5 +213,6 @@ def held_back(service: Service) -> str | None:
     return None
 
 
-def _old(at_ms: int | None, now_ms: int, more_s: float = 0.0) -> bool:
-    return at_ms is None or now_ms - at_ms > max(FRESH_MS, 1000 * more_s)
+def _old(service: Service, at_ms: int | None, more_s: float = 0.0) -> bool:
+    now_ms = service.timeline.now_ms()
+    return at_ms is None or now_ms - at_ms > max(FRESH_MS, 1000 * more_s) * service.pace.speed

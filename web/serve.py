@@ -93,6 +93,7 @@ class Running:
             handled=lambda pour: handled(service, pour),
             fails=lambda pour: not_as_usual(service, pour),
             about=service.settings.workshop,
+            speed=service.pace.speed,
         )
         plain.came_round = lambda: workers.came_round("plain-limit")
         service.memory.came_round = lambda: workers.came_round("memory")

@@ -91,6 +91,7 @@ class StationFacts:
     clock_set: bool | None = None
     power_low: bool | None = None
     disk_free_mb: float | None = None
+    clock_off_ms: int | None = None  #: how far its clock is ahead of the service's; None: not known
     refused: str | None = None  #: why its readings cannot be stored now; None: they can
     pin_faults: str | None = None  #: what is wrong with its pins; empty: nothing
 

@@ -18,6 +18,8 @@ NO_READINGS_MS = 150_000
 DISK_LOW_MB = 500.0
 DISK_FULL_MB = 100.0
 UNSENT_MS = 120_000
+#: From so far on readings are dated by when they arrive (logger/store/saving.py).
+CLOCK_OFF_MS = 300_000
 
 
 def probe_lost(tracks: Sequence[Track], up: bool, resumed_ms: int) -> Observation:
@@ -145,6 +147,18 @@ def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
         f"The clock of {facts.station or 'the station'} is set."
         if facts.clock_set else f"{facts.station or 'The station'} does not know the time of day.",
     )  # fmt: skip
+
+
+def clock_wrong(facts: StationFacts, now_ms: int) -> Observation:
+    """Is the station's clock, which says that it is set, wrong?"""
+    if facts.clock_off_ms is None:
+        return Observation(None, now_ms)
+    name, off_s = facts.station or "the station", facts.clock_off_ms / 1000
+    where = "ahead of" if off_s > 0 else "behind"
+    if abs(facts.clock_off_ms) > CLOCK_OFF_MS:
+        text = f"The clock of {name} is {span(abs(off_s))} {where} the service's; readings are dated by their arrival."
+        return Observation(True, now_ms, text, abs(off_s), CLOCK_OFF_MS / 1000)
+    return Observation(False, now_ms, f"The clock of {name} agrees with the service's.")
 
 
 def power_low(facts: StationFacts, now_ms: int) -> Observation:

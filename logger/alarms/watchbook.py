@@ -137,6 +137,7 @@ class Watchbook:
             silent = watch_conditions.station_silent(station, seen_ms, arrived, period_s, self.now_ms)
             self._see(f"station-silent/{subject}", silent)
             self._see(f"clock-unset/{subject}", watch_conditions.clock_unset(station, self.now_ms))
+            self._see(f"clock-wrong/{subject}", watch_conditions.clock_wrong(station, self.now_ms))
             self._see(f"power-low/{subject}", watch_conditions.power_low(station, self.now_ms))
             self._see(f"pins-failed/{subject}", watch_conditions.pins_failed(station, self.now_ms))
             disk = watch_conditions.disk_low(station.disk_free_mb, station.station, self.now_ms)

@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, bindparam, func, select, tuple_
 
 from hardware.clock import Stamp
+from logger.alarms.watch_conditions import CLOCK_OFF_MS
 from logger.errors import LoggerError, NotAllowed
 from logger.store.boots import BOOT, boot_row, offset_of
 from logger.store.chain import READING_FIELDS, link
@@ -27,6 +28,8 @@ from logger.store.tables import ReadingRow
 READING = table(ReadingRow)
 #: A reading that reaches the service this long after it was taken was caught up: alarms on it say so.
 LATE_MS = 120_000
+# A station whose clock says that it is set, and is CLOCK_OFF_MS from the moment at which it sends, is wrong about the
+# time: what it sends is dated by when it arrives. (A request takes half a minute at most.)
 #: So many of the stations that have reported a probe before are named: clones that share a serial number are many.
 NAMED = 5
 
@@ -161,7 +164,7 @@ def save_batches(
     insert_many(tx, READING, new)
     update_many(tx, POUR, "id", [{"id": pour, "reading_head": head} for pour, head in heads.items()])
     _note_probes(tx, good, of_boot, now_ms)
-    update_many(tx, STATION, "id", [_noted(tx, found, now_ms) for found in good])
+    update_many(tx, STATION, "id", [_noted(tx, found, now_ms, clock_set=clock_set) for found in good])
     for at, one in enumerate(sorted_out):
         if one is not None:
             pours = frozenset(row["pour_id"] for row in one.values if row["pour_id"] is not None)
@@ -195,7 +198,7 @@ def _begin_boots(
         return frozenset()
     rows = []
     for batch in fresh:
-        sent = _relied_on(batch.sent, clock_set=clock_set)
+        sent = _relied_on(batch.sent, now_ms, clock_set=clock_set)
         offset_ms = offset_of(sent, now_ms - sent.boot_ms)
         rows.append({"station_id": batch.station_id, "boot_id": sent.boot_id, "clock_set": sent.clock_set,
                      "offset_ms": offset_ms})  # fmt: skip
@@ -206,11 +209,25 @@ def _begin_boots(
     return frozenset(row.id for row in made.values())
 
 
-def _relied_on(sent: Stamp, *, clock_set: bool) -> Stamp:
-    """The stamp of a sending boot as far as its offset may rest on it. While the service itself does not know the
-    time, its guess keeps the two together; the time is learnt when both know it.
+def clock_off_ms(sent: Stamp, now_ms: int, *, clock_set: bool) -> int | None:
+    """How far a station's clock is ahead of the service's, by the stamp with which it sends; None while one of the two
+    does not know the time.
     """
-    return replace(sent, clock_set=sent.clock_set and clock_set)
+    return sent.wall_ms - now_ms if sent.clock_set and clock_set else None
+
+
+def _is_wrong(sent: Stamp, now_ms: int, *, clock_set: bool) -> bool:
+    """Whether a station is wrong about the time, though it says that its clock is set."""
+    off_ms = clock_off_ms(sent, now_ms, clock_set=clock_set)
+    return off_ms is not None and abs(off_ms) > CLOCK_OFF_MS
+
+
+def _relied_on(sent: Stamp, now_ms: int, *, clock_set: bool) -> Stamp:
+    """The stamp of a sending boot as far as its offset may rest on it. While the service itself does not know the
+    time, its guess keeps the two together; the time is learnt when both know it. A clock that is wrong is none.
+    """
+    known = clock_set and not _is_wrong(sent, now_ms, clock_set=clock_set)
+    return replace(sent, clock_set=sent.clock_set and known)
 
 
 def _boots_of(
@@ -222,7 +239,9 @@ def _boots_of(
     boots = {stamp.boot_id: known.get((batch.station_id, stamp.boot_id)) for stamp in stamps}
     # Boots whose time this batch tells; see _boots.
     dated = {row.stamp.boot_id for row in batch.rows if row.stamp.clock_set} - {batch.sent.boot_id}
-    if _relied_on(batch.sent, clock_set=clock_set).clock_set:
+    if _is_wrong(batch.sent, now_ms, clock_set=clock_set):
+        dated.clear()
+    if _relied_on(batch.sent, now_ms, clock_set=clock_set).clock_set:
         dated.add(batch.sent.boot_id)
     if all(boot is not None and (boot.clock_set or name not in dated) for name, boot in boots.items()):
         return {name: boot.id for name, boot in boots.items() if boot is not None}
@@ -270,7 +289,10 @@ def _fill(
         at_ms = row.stamp.boot_ms + of_boot[values["boot"]]
         pour_id = next((w.pour_id for w in belongs if w.takes(row.probe, at_ms)), None)
         values["station_id"], values["spool"], values["received_ms"] = batch.station_id, batch.spool, now_ms
-        values["late"], values["pour_id"], values["link"] = now_ms - at_ms > LATE_MS, pour_id, None
+        # In the boot that sends it, how old a reading is needs no time of day.
+        same = row.stamp.boot_id == batch.sent.boot_id
+        age_ms = batch.sent.boot_ms - row.stamp.boot_ms if same else now_ms - at_ms
+        values["late"], values["pour_id"], values["link"] = age_ms > LATE_MS, pour_id, None
         if pour_id is not None:
             named = values | {"boot_id": row.stamp.boot_id}
             heads[pour_id] = values["link"] = link(heads.get(pour_id, before[pour_id]), named, READING_FIELDS)
@@ -286,13 +308,14 @@ def _values(row: Incoming, boots: Mapping[str, int]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _noted(tx: Connection, found: _Sorted, now_ms: int) -> dict[str, Any]:
+def _noted(tx: Connection, found: _Sorted, now_ms: int, *, clock_set: bool) -> dict[str, Any]:
     """A station's row after its batch."""
     batch, station = found.batch, found.station
     noted = {
         "id": station.id, "last_seen_ms": now_ms, "clock_set": batch.sent.clock_set, "spool": station.spool,
         "spool_seq": station.spool_seq, "newest_boot": station.newest_boot,
         "newest_boot_ms": station.newest_boot_ms,
+        "clock_off_ms": clock_off_ms(batch.sent, now_ms, clock_set=clock_set),
     }  # fmt: skip
     if not batch.rows:
         return noted
@@ -333,15 +356,22 @@ def _boots(
     """Row ids of the boots of a batch, each dated as well as can be."""
     # Until a boot's clock was set, the moment at which its batch arrives is the best guess of its offset.
     guess_ms = now_ms - sent.boot_ms
-    boots = {sent.boot_id: boot_row(tx, station_id, _relied_on(sent, clock_set=clock_set), guess_ms)}
+    boots = {sent.boot_id: boot_row(tx, station_id, _relied_on(sent, now_ms, clock_set=clock_set), guess_ms)}
+    off_ms = clock_off_ms(sent, now_ms, clock_set=clock_set) or 0
+    wrong = _is_wrong(sent, now_ms, clock_set=clock_set)
     of_boot: dict[str, list[Stamp]] = {}
     for row in rows:
         of_boot.setdefault(row.stamp.boot_id, []).append(row.stamp)
     for boot_id, stamps in of_boot.items():
         if boot_id in boots:
             continue
+        if wrong:  # most likely it was off by as much before
+            stamps = [replace(one, wall_ms=one.wall_ms - off_ms, clock_set=False) for one in stamps]
         # One row with the time dates the whole boot, whichever it is.
         stamp = next((stamp for stamp in stamps if stamp.clock_set), stamps[0])
+        if clock_set and stamps[-1].boot_ms + stamp.wall_ms - stamp.boot_ms > guess_ms + CLOCK_OFF_MS:
+            # It says that it read after the boot that sends it had begun.
+            stamp = replace(stamp, clock_set=False)
         boots[boot_id] = boot_row(tx, station_id, stamp, _between(tx, station_id, stamps, guess_ms))
     return boots
 

@@ -30,6 +30,8 @@ class Station(SQLModel, table=True):
     revoked_ms: int | None = Field(default=None, sa_type=BigInteger)
     last_seen_ms: int | None = Field(default=None, sa_type=BigInteger)
     clock_set: bool = False
+    #: How far its clock was ahead of the service's when it last sent; null while one of the two is not set.
+    clock_off_ms: int | None = Field(default=None, sa_type=BigInteger)
     fan_on: bool = False
     #: Whose word the fan's state is (logger/alarms/fan_rule.py), and since when it is on or off, steady.
     fan_by: str | None = Field(default=None, max_length=16)

@@ -32,6 +32,7 @@ from hardware.clock import Stamp
 from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
 from logger.forecasting import Forecaster
+from logger.pace import Pace
 from logger.settings import read_settings
 from web.demo import BOOT_MS, POURED_AT_MS, PROBES
 from web.serve import serve
@@ -66,7 +67,9 @@ def run_service(folder: Path) -> None:
     # The worker would import this script, all of the service with it, and a killed service is gone before that.
     del sys.modules["__main__"].__file__
     Forecaster.run = _work  # type: ignore[method-assign]
-    service = Service.open(read_settings(folder / "settings.toml"), MappedClock(folder / "clock"))
+    clock = MappedClock(folder / "clock")
+    service = Service.open(read_settings(folder / "settings.toml"), clock)
+    service.pace = Pace(speed=clock.speed)
     code = service.new_setup_code()
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")

@@ -73,6 +73,7 @@ class World:
             self._station_id, _token = stations.enrol(tx, "bench-1", 0)
         self.start_service()
         self.pour_id = 0
+        self.core_c = 21.0
 
     def start_service(self) -> None:
         """The service's process starts."""
@@ -98,7 +99,7 @@ class World:
             self._seq += 1
             self._spool.append(
                 readings.Incoming(
-                    self._seq, "28-000000000001", "core", self.station.stamp(), 21_000, None,
+                    self._seq, "28-000000000001", "core", self.station.stamp(), round(self.core_c * 1000), None,
                     f"{self.true_ms:018x}", None,
                 )
             )  # fmt: skip
@@ -119,7 +120,7 @@ class World:
             if not self._spool:
                 return
 
-    def check(self, *, within_ms: int = 1000, from_ms: int = 0) -> None:
+    def check(self, *, within_ms: int = 1000, from_ms: int = 0, wrong: bool = False) -> None:
         """Every reading belongs to the pour, in the true order, at the true time since the pour."""
         with self.store.read() as connection:
             rows = connection.execute(
@@ -135,7 +136,7 @@ class World:
         assert all(a[1] < b[1] for a, b in pairwise(taken)), "in the order in which they were taken"
         off = [abs((at - poured_ms) - (true - self.poured_ms)) for true, at, _ in taken if true >= from_ms]
         assert max(off) <= within_ms
-        assert self.kinds() <= {"look-due", "clock-unset"}
+        assert self.kinds() <= {"look-due", "clock-unset"} | ({"clock-wrong"} if wrong else set())
 
     def kinds(self) -> set[str]:
         """Which alarms there have been."""
@@ -284,3 +285,100 @@ def test_an_old_guess_is_not_moved_when_a_later_boot_is_set(world: Make) -> None
         rows = readings.series(connection, shop.pour_id)
         poured_ms = pours.get_pour(connection, shop.pour_id).poured_ms
     assert [row.at_ms - poured_ms for row in rows] == [30_000 * (i + 1) for i in range(40)]
+
+
+HOUR_MS, YEAR_MS = 60 * MINUTE_MS, 365 * 24 * 60 * MINUTE_MS
+
+
+@pytest.mark.parametrize("off_ms", [-3 * HOUR_MS, -YEAR_MS, 3 * HOUR_MS, YEAR_MS, -6 * MINUTE_MS])
+def test_a_stations_clock_that_is_set_and_wrong_is_told_and_moves_no_reading(
+    world: Make, off_ms: int
+) -> None:
+    """By hand to the wrong hour, or by a chip with an empty battery: dated by arrival, judged, none of them late."""
+    shop = world(one_machine=False)
+    shop.station.set_clock(off_ms)
+    shop.pour()
+    shop.run(9)
+    shop.check()
+    shop.run(4)
+    shop.check(wrong=True)
+    assert "clock-wrong" in shop.kinds()
+    with shop.store.read() as connection:
+        assert not any(row.late for row in readings.series(connection, shop.pour_id))
+        (row,) = [row for row in alarms.alarms_of(connection, shop.pour_id) if row.kind == "clock-wrong"]
+        assert stations.by_name(connection, "bench-1").clock_off_ms == off_ms
+    assert ("behind" if off_ms < 0 else "ahead of") in row.reason
+    shop.station.set_clock()
+    shop.run(3)
+    shop.check(wrong=True)
+    with shop.store.read() as connection:
+        (row,) = [row for row in alarms.alarms_of(connection, shop.pour_id) if row.kind == "clock-wrong"]
+        assert (row.phase, stations.by_name(connection, "bench-1").clock_off_ms) == ("returned", 0)
+
+
+def test_a_clock_that_is_a_little_off_is_believed(world: Make) -> None:
+    """Minutes are within what a slow network explains; ages come from boot time all the same."""
+    shop = world(one_machine=False)
+    shop.station.set_clock(-4 * MINUTE_MS)
+    shop.pour()
+    shop.run(15)
+    shop.check(within_ms=4 * MINUTE_MS)
+    with shop.store.read() as connection:
+        assert not any(row.late for row in readings.series(connection, shop.pour_id)), "they came at once"
+
+
+def test_what_waited_through_a_boot_with_a_wrong_clock_lies_in_its_place(world: Make) -> None:
+    """The service is away while the station starts again; its clock is off by as much in both boots."""
+    shop = world(one_machine=False)
+    shop.station.set_clock(-YEAR_MS)
+    shop.pour()
+    shop.run(10, away=True)
+    shop.true_ms += MINUTE_MS
+    shop.station.boot(set_=True)
+    shop.station.set_clock(-YEAR_MS)
+    shop.run(10, away=True)
+    shop.send()
+    shop.run(1)
+    shop.check(wrong=True)
+
+
+def test_a_boot_that_says_it_read_after_the_next_one_began_is_dated_before_it(world: Make) -> None:
+    """Its clock was a day ahead, and has been set right since: the future is no place for readings."""
+    shop = world(one_machine=False)
+    shop.pour()
+    shop.run(5)
+    shop.station.boot(set_=True)
+    shop.station.set_clock(24 * HOUR_MS)
+    shop.run(10, away=True)
+    shop.true_ms += MINUTE_MS
+    shop.station.boot(set_=True)
+    shop.run(2)
+    shop.check(within_ms=MINUTE_MS + 30_000)
+
+
+def test_a_clock_that_is_wrong_while_the_service_knows_no_time_stays_with_it(world: Make) -> None:
+    """Nobody can be blamed yet; once the service learns the time, the readings go along, and the station is told."""
+    shop = world(one_machine=False)
+    shop.service.boot(set_=False)
+    shop.start_service()
+    shop.station.set_clock(-3 * HOUR_MS)
+    shop.pour()
+    shop.run(12)
+    shop.check()
+    shop.service.set_clock()
+    shop.run(13)
+    shop.check(wrong=True)
+    assert "clock-wrong" in shop.kinds()
+
+
+def test_a_core_that_is_too_hot_is_called_whatever_its_stations_clock_says(world: Make) -> None:
+    """Behind by a year, its readings would lie before the pour."""
+    shop = world(one_machine=False)
+    shop.station.set_clock(-YEAR_MS)
+    shop.pour()
+    shop.core_c = 59.0
+    shop.run(2)
+    for _ in range(4):
+        shop.core_c += 0.5
+        shop.run(0.5)
+    assert "core-hot" in shop.kinds()

@@ -22,6 +22,7 @@ def all_stations(service: ServiceDep, _who: ViewerDep) -> list[dict[str, Any]]:
                 "name": row.name,
                 "last_seen_ms": row.last_seen_ms,
                 "clock_set": row.clock_set,
+                "clock_off_s": None if row.clock_off_ms is None else round(row.clock_off_ms / 1000),
                 "revoked": row.revoked_ms is not None,
                 "probes": [
                     {

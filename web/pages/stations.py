@@ -6,11 +6,14 @@ import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
+from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
+from logger.alarms.watch_conditions import CLOCK_OFF_MS
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store
+from logger.units import span
 from logger.version import own_version
 from web.access import OwnerDep, ServiceDep, ViewerDep
 from web.pages.frame import page
@@ -70,6 +73,15 @@ def revoke(name: str, service: ServiceDep, who: OwnerDep) -> Response:
     return RedirectResponse("/stations", 303)
 
 
+def _clock_off(row: Row[Any]) -> str | None:
+    """How far a station's clock is off, in words; None while it is not, or nobody knows."""
+    if row.clock_off_ms is None or abs(row.clock_off_ms) <= CLOCK_OFF_MS:
+        return None
+    where = "ahead of" if row.clock_off_ms > 0 else "behind"
+    off = span(abs(row.clock_off_ms) / 1000)
+    return f"its clock is {off} {where} the service's: readings are dated by their arrival"
+
+
 def _context(service: Service) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
@@ -77,6 +89,7 @@ def _context(service: Service) -> dict[str, Any]:
         rows = [
             {"row": row, "probes": probes.get(row.id, []), "pours": watched.get(row.id, []),
              "old": row.version is not None and row.version != own_version(),
+             "clock_off": _clock_off(row),
              "silent": row.last_seen_ms is None or now_ms - row.last_seen_ms > store.SILENT_MS}
             for row in store.all_stations(connection)
         ]  # fmt: skip

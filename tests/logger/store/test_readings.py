@@ -10,7 +10,8 @@ from sqlalchemy import select
 
 from hardware.clock import Stamp
 from logger.errors import BadInput
-from logger.store import readings, stations
+from logger.pour import Stage
+from logger.store import pours, readings, stations
 from logger.store.readings import READING, Conflict, save_batch
 
 
@@ -150,6 +151,54 @@ def test_a_reading_that_arrives_long_after_it_was_taken_is_marked_late(
     save(store, rows, clock, timeline)
     with store.read() as connection:
         assert [row.late for row in readings.series(connection, pour_id)] == [True, True]
+
+
+@pytest.mark.parametrize(("seconds", "late"), [(120, False), (121, True)])
+def test_late_is_what_came_more_than_two_minutes_after_it_was_taken(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any, seconds: float, late: bool
+) -> None:
+    """By the station's own steady time where it was not started again meanwhile, whatever its clock says."""
+    for off_ms in (0, -3_600_000):
+        rows = rows_of(1, 1)
+        clock.move(seconds)
+        clock.wall_ms += off_ms
+        save(store, rows, clock, timeline, spool=f"spool {off_ms}")
+        clock.wall_ms -= off_ms
+    with store.read() as connection:
+        assert [row.late for row in readings.series(connection, pour_id)] == [late, late]
+
+
+def test_a_row_at_the_very_edge_of_what_is_stored_is_stored_once(
+    store: Any, clock: Any, timeline: Any, pour_id: int, rows_of: Any
+) -> None:
+    """The last row alone once more: under its number, and under another of a new spool with the same moment."""
+    rows = rows_of(1, 5)
+    save(store, rows, clock, timeline)
+    saved = save(store, rows[4:], clock, timeline)
+    assert (saved.stored, saved.repeated, saved.acknowledged_seq) == (0, 1, 5)
+    saved = save(store, [replace(rows[4], seq=6)], clock, timeline)
+    assert saved.stored == 1, "the same spool under another number is another row"
+    saved = save(store, [replace(rows[4], seq=1)], clock, timeline, spool="spool-2")
+    assert (saved.stored, saved.repeated) == (0, 1)
+
+
+def test_readings_of_the_quarter_of_an_hour_before_the_pour_are_its_own(
+    store: Any, clock: Any, timeline: Any, station_id: int, plan_toml: str, rows_of: Any
+) -> None:
+    """The form and the mix as they were; what was read before that is nobody's."""
+    early, within = rows_of(1, 1), None
+    clock.move(60)
+    within = rows_of(2, 1)
+    clock.move(15 * 60 - 1)
+    with store.write() as tx:
+        made = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
+                              now_ms=timeline.true_ms())  # fmt: skip
+        pours.freeze_prediction(tx, made, {"peak_c": 40.0, "peak_at_h": 20.0}, "test")
+        for stage in (Stage.READY, Stage.POURING):
+            pours.move_on(tx, made, stage, "Ada", timeline)
+    save(store, [*early, *within], clock, timeline)
+    with store.read() as connection:
+        assert [row.milli_c for row in readings.series(connection, made)] == [within[0].milli_c]
 
 
 def test_readings_before_the_pour_belong_to_no_pour(
