@@ -40,9 +40,13 @@ INPUT_PINS = ("wet", "acknowledge", "fan_proof")
 OUTPUT_PINS = ("lamp", "buzzer", "fan")
 
 
+CALLED = {"wet": "wet contact", "acknowledge": "button", "fan_proof": "fan's contact"}
+"""What people call a pin whose name in the station file would not tell them."""
+
+
 def fault_text(name: str, pin: int, error: Exception) -> str:
     """What is wrong with a pin, for a person: "fan (GPIO 25): Device or resource busy"."""
-    return f"{name} (GPIO {pin}): {reason_of(error)}"
+    return f"{CALLED.get(name, name)} (GPIO {pin}): {reason_of(error)}"
 
 
 def reason_of(error: Exception) -> str:

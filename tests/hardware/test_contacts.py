@@ -62,7 +62,7 @@ def test_a_contact_that_fails_is_a_fault_of_this_contact_alone(pins: BenchPins, 
     """Whatever its driver raises, at the start or later; once it can be opened, its state is told anew."""
     pins.broken[17] = FileNotFoundError(2, "No such file or directory")
     contacts = Contacts(PINS, pins, clock)
-    assert contacts.faults == {"wet": "wet (GPIO 17): No such file or directory"}
+    assert contacts.faults == {"wet": "wet contact (GPIO 17): No such file or directory"}
     assert [change.contact for change in contacts.changes()] == ["fan_proof"]
     pins.broken.clear()
     contacts.mend()
@@ -71,4 +71,4 @@ def test_a_contact_that_fails_is_a_fault_of_this_contact_alone(pins: BenchPins, 
     pins.broken[22] = RuntimeError("a driver's own")
     pins.put(17, False)
     assert [change.meaning for change in contacts.changes()] == ["wet"]
-    assert contacts.faults == {"fan_proof": "fan_proof (GPIO 22): a driver's own"}
+    assert contacts.faults == {"fan_proof": "fan's contact (GPIO 22): a driver's own"}

@@ -45,7 +45,7 @@ def test_a_driver_that_fails_stops_no_thermometer(tmp_path: Path) -> None:
     hardware = open_pi(wiring, clock, w1_folder=tmp_path, driver=Refusing())
     assert hardware.pin_faults == {
         "lamp": "lamp (GPIO 23): No such file or directory",
-        "wet": "wet (GPIO 17): No such file or directory",
+        "wet": "wet contact (GPIO 17): No such file or directory",
     }
     ((probe,),) = (bus.probes for bus in hardware.buses)
     (sample,) = probe.read(clock)

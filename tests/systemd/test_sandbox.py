@@ -145,7 +145,7 @@ def test_a_station_with_pins_reads_its_thermometers_in_a_read_only_system(
     rows = [row for batch in service.batches for row in batch["rows"]]
     assert {(row["probe"], row["fault"]) for row in rows} == {(CORE, "missing")}
     faults = service.batches[0]["health"]["pin_faults"]
-    assert re.search(r"lamp \(GPIO 23\): .+; wet \(GPIO 17\): .+", faults), faults
+    assert re.search(r"lamp \(GPIO 23\): .+; wet contact \(GPIO 17\): .+", faults), faults
     if library == "its own":
         assert "this machine shows no pins" in faults
     safe = subprocess.run(
