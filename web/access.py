@@ -16,7 +16,8 @@ from sqlalchemy import Row
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.errors import NotAllowed
-from logger.store import people, shared_links
+from logger.store import people, pours, shared_links
+from logger.store.events import must_be_own
 from logger.store.people import Role, owner_exists, signed_in
 from logger.store.shops import FIRST
 from logger.store.stations import by_token, token_hash
@@ -32,6 +33,14 @@ COOKIE = "pourlog_sign_in"
 SCREEN_COOKIE, RECORD_COOKIE = "pourlog_screen", "pourlog_record_{}"
 #: Stations whose tokens are remembered at most.
 MOST_KNOWN = 50_000
+#: What may be asked about a record from elsewhere: to read it, to prove it, to take it along, to delete it.
+FOREIGN_MAY = frozenset(
+    f"/pours/{{pour_id}}{rest}"
+    for rest in ("", "/record", "/record.pdf", "/record/paper", "/photos/{name}", "/remove")
+) | frozenset(
+    f"/api/pours/{{pour_id}}{rest}"
+    for rest in ("", "/record", "/everything", "/tables/{name}", "/bundle", "/verify", "/alarms", "/remove")
+)
 _RANK = {Role.SCREEN: -1, Role.VIEWER: 0, Role.MAKER: 1, Role.OWNER: 2}
 
 
@@ -103,7 +112,18 @@ def _signed_in(request: Request) -> Who:
                 raise SetUpNeeded("nobody owns this service yet; open its page and use the console's code")
         raise SignInNeeded("sign in first")
     request.state.who = who
+    _not_in_a_foreign_record(request)
     return who
+
+
+def _not_in_a_foreign_record(request: Request) -> None:
+    """Raises NotAllowed where a route that is about the shop's own pours is asked about a record from elsewhere."""
+    number = str(request.path_params.get("pour_id", ""))
+    route = request.scope.get("route")
+    if not number.isdecimal() or len(number) > 10 or getattr(route, "path", "") in FOREIGN_MAY:
+        return
+    with service_of(request).store.read() as connection:
+        must_be_own(int(number), pours.origin_of(connection, int(number)))
 
 
 def viewer(request: Request) -> Who:

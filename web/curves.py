@@ -53,6 +53,11 @@ class Curves:
         self._lock = threading.Lock()
         self._pours: OrderedDict[int, _Known] = OrderedDict()
 
+    def forget(self, pour_id: int) -> None:
+        """The pour is gone: its number may be another's one day."""
+        with self._lock:
+            self._pours.pop(pour_id, None)
+
     def thinned_json(self, connection: Connection, pour_id: int, poured_ms: int, width: int) -> str:
         """One object a probe: probe, place, steps_ds (tenths of a second from one point to the next, the first from
         the moment of pouring) and steps_centi_c (hundredths of a °C from the last temperature, the first from 0; null:

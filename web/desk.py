@@ -18,6 +18,7 @@ from logger.pour import LIVE, Stage, next_stage
 from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
+from logger.store.events import must_be_own
 from web.ending import must_be_over
 from web.pages.course import course_of, frozen
 from web.service import Service
@@ -124,6 +125,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
     unheard = untested(service) if to is Stage.POURING else None
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
+        must_be_own(pour_id, pour.origin)
         next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
         if to is Stage.SPOILED and not text:
             raise BadInput(
@@ -212,7 +214,8 @@ def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",
 
 
 def may_keep(pour: Row[Any], kind: str) -> None:
-    """Raises NotAllowed when a pour's stage has nothing of that kind to keep."""
+    """Raises NotAllowed when a pour's stage has nothing of that kind to keep, or when it is a record from elsewhere."""
+    must_be_own(pour.id, pour.origin)
     if pour.stage == Stage.CLOSED and kind not in ADDED:
         raise NotAllowed(
             f"pour {pour.id} is closed and its record sealed: nothing is done to it any more; "
@@ -226,6 +229,13 @@ def may_keep(pour: Row[Any], kind: str) -> None:
         raise NotAllowed(
             f"pour {pour.id} is {pour.stage}: there is nothing to tell of it before it is poured"
         )
+
+
+def remove(service: Service, pour_id: int, by: str) -> None:
+    """Deletes a record from elsewhere for good. Raises NotFound, and NotAllowed for the shop's own."""
+    service.imports.delete(pour_id, by)
+    service.curves.forget(pour_id)
+    service.news.tell("pour")
 
 
 def plan_of(pour: Any) -> Plan:

@@ -32,6 +32,7 @@ THREADS = {
     "lease": "choosing which process decides",
     "forecaster": "making forecasts",
     "learner": "learning from finished pours",
+    "tidier": "taking out what a broken-off import has left",
     "watchdog": "feeding the machine's watchdog",
     "news-in": "hearing of other processes",
     "news-out": "telling other processes",

@@ -108,6 +108,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/api/pours/{pour_id}/tables/{name}", "viewer"),
     Route("GET", "/api/pours/{pour_id}/bundle", "viewer"),
     Route("GET", "/api/pours/{pour_id}/verify", "viewer"),
+    Route("POST", "/api/pours/{pour_id}/remove", "owner", "record-deleted"),
     Route("GET", "/api/pours/{pour_id}/calendar.ics", "viewer"),
     Route("GET", "/calendar/{token}", "anybody"),
     Route("GET", "/api/compare", "viewer"),
@@ -175,6 +176,7 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/pours/{pour_id}/record/lot", "maker", "lot"),
     Route("POST", "/pours/{pour_id}/record/layer", "maker", "layer"),
     Route("POST", "/pours/{pour_id}/record/addition", "maker", "note"),
+    Route("POST", "/pours/{pour_id}/remove", "owner", "record-deleted"),
     # What the shop learns
     Route("GET", "/compare", "viewer"),
     Route("GET", "/shop", "viewer"),

@@ -49,6 +49,8 @@ LOST_S = 0.5
 WATCH_S, UPKEEP_S, MEMORY_S = 45.0, 90.0, 60.0
 #: One of the lease's: it waits for the database's own limits, s.
 LEASE_S = 60.0
+#: What is left half brought in or half deleted is looked for this often, s.
+TIDY_S = 600.0
 
 
 class Running:
@@ -152,10 +154,16 @@ class Running:
             self.workers.thread("warm", lambda _stop: self._warm(load_pages), once=True),
             self._led("forecaster", self._forecast),
             self._led("learner", self._learn),
+            self._led("tidier", self._tidy),
         ]
         self._threads.extend(later)
         for thread in later:
             thread.start()
+
+    def _tidy(self, term: threading.Event) -> None:
+        """What an import that was killed has left is taken out."""
+        while not term.wait(TIDY_S):
+            self.service.imports.tidy()
 
     def _forecast(self, term: threading.Event) -> None:
         from logger.forecasting import Forecaster
@@ -211,6 +219,7 @@ class Running:
         self.service.memory.wake()
         self._heavy.close()
         self._patient.close()
+        self.service.end_imports()
         for thread in self._threads:
             if thread.is_alive():
                 thread.join(10)

@@ -43,6 +43,7 @@ LOOK_OFTEN_MS = 15 * 60_000
 if TYPE_CHECKING:
     from logger.delivery.sender import Sender
     from logger.delivery.upkeep import Upkeep
+    from logger.record.bring_in import Imports
     from logger.workers import Workers
     from web.curves import Curves
 
@@ -85,6 +86,7 @@ class Service:
     #: When this process began, steady.
     began_ms: int = field(init=False)
     _curves: Curves | None = field(init=False, default=None)
+    _imports: Imports | None = field(init=False, default=None)
     _reserve: Reserve | None = field(init=False, default=None)
     _months_from: Month | None = field(init=False, default=None)
     #: Pour → its shop; a pour stays where it is.
@@ -125,6 +127,23 @@ class Service:
             with _making:
                 self._curves = self._curves or Curves()
         return self._curves
+
+    @property
+    def imports(self) -> Imports:
+        """Brings files in. Loaded when the first one comes."""
+        if self._imports is None:
+            from logger.record.bring_in import Imports
+
+            with _making:
+                self._imports = self._imports or Imports(
+                    self.store, Path(self.settings.data_dir), self.timeline.true_ms
+                )
+        return self._imports
+
+    def end_imports(self) -> None:
+        """Ends what is being brought in: it leaves nothing behind."""
+        if self._imports is not None:
+            self._imports.close()
 
     def keep_reserve(self) -> None:
         """Lays up the reserve again once there is room; on a server, the table of the next month of readings."""
@@ -219,6 +238,7 @@ class Service:
     def close(self) -> None:
         """Ends live pages and lets go of the database."""
         self.news.close()
+        self.end_imports()
         self.intake.close()
         self.store.close()
 

@@ -199,6 +199,12 @@ class LookShape(Shape):
     text: Annotated[str, Field(max_length=1000)] = ""
 
 
+class RemoveShape(Shape):
+    """That a record from elsewhere is to be deleted for good."""
+
+    sure: Literal[True]
+
+
 class PouredShape(Shape):
     """All that has gone into the form so far."""
 
@@ -247,6 +253,9 @@ class PourListed(Shape):
     released_ms: int | None
     closed_ms: int | None
     plan_toml: str
+    workshop: str | None = Field(
+        description="where a record from elsewhere is from; null: the shop's own pour"
+    )
 
 
 class StandingShape(Shape):

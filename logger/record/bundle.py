@@ -1,51 +1,52 @@
 """A record as one file that goes anywhere: a zip of its tables, its photos and their hashes, to verify and to import.
 
-A bundle is proven by putting it into a database of its own and verifying it there: one way of judging for both.
+A bundle is proven by putting it into a database of its own (a parcel) and verifying it there: one way of judging for
+both. It may be from anybody: nothing is unpacked before its size is known, it is read piece by piece, and whatever it
+says must have the shape that the program itself writes (shapes.py). A seal proves that nothing was altered since it was
+made, and not who made it.
 """
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import io
 import json
+import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterable
-from dataclasses import dataclass
+import zlib
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
 from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from logger.errors import BadInput, NotAllowed, StoreError
+from logger.pour import Stage
 from logger.record import happened
+from logger.record.bounds import CELL_CHARS, MOST_PHOTOS, bytes_for, lines_of, never, open_packed, read_json
 from logger.record.files import SCHEMA, as_csv, from_csv
 from logger.record.gather import gather
 from logger.record.seal import seal_hash
+from logger.record.shapes import ROWS, ManifestShape, PourShape, RecordShape, check_data, fits
 from logger.record.verify import Verdict, verify
 from logger.store import seals
 from logger.store.chain import canonical
-from logger.store.database import Store
-from logger.store.events import add_event
-from logger.store.photos import find, put
-from logger.store.transfer import COLUMNS, pour_of, put_in, rows_of
+from logger.store.parcel import Parcel
+from logger.store.photos import KINDS, find, is_name
+from logger.store.transfer import COLUMNS, Begun, begin, pour_of, put_rows, recorded_station, rows_of
 
 BUNDLE_VERSION = 1
-#: Largest bundle that is unpacked, bytes: a year of readings at 5 s from 6 probes is below it.
-LARGEST = 2_000_000_000
 _NAMES = ("pour.json", "record.json", "SCHEMA.md", *(f"{name}.csv" for name in COLUMNS))
-
-
-@dataclass(frozen=True)
-class Bundle:
-    """A bundle as read: where it is from, the pour, the sealed record's text, its tables and photos."""
-
-    workshop: str
-    pour: dict[str, Any]
-    body: str | None
-    tables: dict[str, list[tuple[Any, ...]]]
-    photos: dict[str, bytes]
-    sha256: str
+#: Rows put in with one statement.
+_MANY = 5000
+_AGAIN = "take the file as it was exported"
+#: Of what a photo's file may be, and of how many pixels at most: a phone's largest, as when it is taken here.
+MOST_PIXELS = 89_000_000
 
 
 def write_bundle(
@@ -55,11 +56,14 @@ def write_bundle(
     record = gather(connection, pour_id, workshop)
     pour = pour_of(connection, pour_id)
     hashes: dict[str, dict[str, Any]] = {}
-    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
+    # Quickly packed: the hash in each row shrinks by half at best.
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
 
         def put(name: str, pieces: Iterable[bytes]) -> None:
             digest, size = hashlib.sha256(), 0
-            with packed.open(zipfile.ZipInfo(name), "w", force_zip64=True) as entry:
+            entry_of = zipfile.ZipInfo(name)
+            entry_of.compress_type = zipfile.ZIP_DEFLATED
+            with packed.open(entry_of, "w", force_zip64=True) as entry:
                 for piece in pieces:
                     entry.write(piece)
                     digest.update(piece)
@@ -81,7 +85,8 @@ def write_bundle(
             if found is None:
                 raise StoreError(f"photo {str(photo.get('sha256'))[:12]} of pour {pour_id} is gone from the disk; "
                                  "restore it from a backup, then export again")  # fmt: skip
-            put(f"photos/{found.name}", [found.read_bytes()])
+            if f"photos/{found.name}" not in hashes:
+                put(f"photos/{found.name}", [found.read_bytes()])
         manifest = {
             "bundle_version": BUNDLE_VERSION,
             "made_ms": now_ms,
@@ -93,116 +98,320 @@ def write_bundle(
         packed.writestr(zipfile.ZipInfo("manifest.json"), json.dumps(manifest, ensure_ascii=False, indent=1))
 
 
-def read_bundle(file: IO[bytes], where: str = "the bundle") -> Bundle:
-    """A bundle whose files are all there and as they were packed. Raises BadInput naming the file, or its row."""
+@dataclass
+class Unpacked:
+    """A bundle that lies in a parcel. `unlike`: the first file that is not what the manifest says."""
+
+    workshop: str
+    pour: PourShape
+    record: RecordShape | None
+    body: str | None
+    boots: dict[str, dict[str, int]]
+    photos: dict[str, str] = field(default_factory=dict)
+    unlike: str | None = None
+
+
+def unpack(file: IO[bytes], parcel: Parcel, pictures: Path, where: str = "the bundle") -> Unpacked:
+    """Puts a bundle into an empty parcel, piece by piece, and its photos into a folder.
+
+    Raises BadInput naming the file, the row and the field that is not as it must be. Whether it stands is another
+    question: `verify`.
+    """
+    csv.field_size_limit(CELL_CHARS)
+    with _damage_told(where), open_packed(file, where) as packed, parcel.open() as tx:
+        manifest = _manifest(packed, where)
+        reader = _Reader(packed, manifest, where)
+        pour = read_json(reader.whole("pour.json"), f"{where}: pour.json")
+        told = fits(PourShape, pour, f"{where}: pour.json")
+        raw = reader.whole("record.json")
+        record = body = None
+        if told.seal is not None:
+            record = fits(
+                RecordShape, read_json(raw, f"{where}: record.json", never), f"{where}: record.json"
+            )
+            body = raw.decode()
+        reader.whole("SCHEMA.md")
+        boots = list(reader.rows("boots"))
+        made = Unpacked(manifest.workshop, told, record, body, _by_side(boots, where))
+        begun = _begin(tx, pour, body, boots)
+        for name in ("events", "alarms", "forecasts", "readings"):
+            _fill(tx, begun, name, reader.rows(name))
+        pictures.mkdir(exist_ok=True)
+        for name in manifest.files:
+            if name.startswith("photos/"):
+                reader.save(name, pictures / name.removeprefix("photos/"))
+        made.unlike = reader.unlike
+    return made
+
+
+def prove(path: Path, folder: Path, where: str, printed: str | None = None) -> Verdict:
+    """Proves a bundle: every row and photo, in a parcel in that folder. Damage is told, not raised."""
+    parcel = Parcel(folder / "parcel.sqlite3", new=True)
     try:
-        with zipfile.ZipFile(file) as packed:
-            names = {info.filename: info.file_size for info in packed.infolist()}
-            if sum(names.values()) > LARGEST:
-                raise BadInput(where, "is too large", value=f"{sum(names.values()) / 1e6:.0f} MB",
-                               allowed=f"{LARGEST / 1e6:.0f} MB", remedy="import it in its original place")  # fmt: skip
-            if "manifest.json" not in names:
-                raise BadInput(where, "has no manifest.json", remedy="take a file made by `pourlog export`")
-            manifest = json.loads(packed.read("manifest.json"))
-            listed = manifest["files"]
-            for name in _NAMES:
-                if name not in listed or name not in names:
-                    raise BadInput(
-                        f"{where}: {name}", "is missing", remedy="take the file as it was exported"
-                    )
-            for name in listed:
-                if name not in names:
-                    raise BadInput(
-                        f"{where}: {name}", "is missing", remedy="take the file as it was exported"
-                    )
-            for name in names:
-                if name != "manifest.json" and name not in listed:
-                    raise BadInput(
-                        f"{where}: {name}", "was put in", remedy="take the file as it was exported"
-                    )
-            contents = {name: packed.read(name) for name in listed}
-    except (zipfile.BadZipFile, EOFError, KeyError, TypeError, ValueError, OSError, NotImplementedError,
-            RuntimeError) as error:  # fmt: skip
-        if isinstance(error, BadInput):
-            raise
-        raise BadInput(where, f"is not a whole bundle ({error})",
-                       remedy="take the file as it was exported; copy it again") from error  # fmt: skip
-    try:
-        pour = json.loads(contents["pour.json"])
-        tables = {name: list(from_csv(name, contents[f"{name}.csv"].decode())) for name in COLUMNS}
-        photos = {
-            name.removeprefix("photos/"): raw for name, raw in contents.items() if name.startswith("photos/")
-        }
-        body = contents["record.json"].decode() if pour["seal"] is not None else None
-    except (ValueError, KeyError, TypeError) as error:
-        if isinstance(error, BadInput):
-            raise
-        raise BadInput(
-            where, f"cannot be read ({error})", remedy="take the file as it was exported"
-        ) from error
-    digest = hashlib.sha256(contents["pour.json"]).hexdigest()
-    return Bundle(str(manifest["workshop"]), pour, body, tables, photos, digest)
+        with path.open("rb") as file:
+            made = unpack(file, parcel, folder / "photos", where)
+        return _verdict(parcel, made, folder / "photos", where, printed)
+    except (BadInput, NotAllowed) as error:
+        place = error.where if isinstance(error, BadInput) else where
+        return Verdict(0, False, False, 0, 0, str(error), "altered", place)
+    finally:
+        parcel.close()
 
 
 def verify_bundle(file: IO[bytes], *, printed: str | None = None, where: str = "the bundle") -> Verdict:
-    """Proves a bundle: every row and photo, in a database of its own. Damage is told, not raised."""
-    try:
-        bundle = read_bundle(file, where)
-    except BadInput as error:
-        return Verdict(0, False, False, 0, 0, str(error), "altered", error.where)
+    """Proves a bundle that is at hand. Damage is told, not raised."""
     with tempfile.TemporaryDirectory() as folder:
-        store = Store(f"sqlite:///{Path(folder) / 'proof.sqlite3'}")
-        try:
-            with store.write() as tx:
-                pour_id = put_in(tx, bundle.pour, bundle.body, bundle.tables, 0)
-                photos = Path(folder) / "photos"
-                keep_photos(bundle, photos)
-                verdict = verify(tx, pour_id, printed=printed, pictures=photos)
-        except (NotAllowed, KeyError, ValueError, TypeError) as error:
-            return Verdict(
-                0, False, False, 0, 0, f"{where}: its tables do not fit each other ({error})", "altered"
+        path = Path(folder) / "bundle.zip"
+        with path.open("wb") as out:
+            shutil.copyfileobj(file, out)
+        return prove(path, Path(folder), where, printed)
+
+
+def accept(path: Path, folder: Path, where: str) -> dict[str, str]:
+    """Puts a stranger's record into a parcel in that folder, and proves it: closed, sealed, whole, and itself.
+
+    Gives what is said of where it is from. Raises BadInput and NotAllowed.
+    """
+    parcel = Parcel(folder / "parcel.sqlite3", new=True)
+    try:
+        with path.open("rb") as file:
+            made = unpack(file, parcel, folder / "photos", where)
+        if made.pour.seal is None:
+            raise NotAllowed(
+                "this record was not sealed when it was exported: close the pour there, then export it"
             )
-        finally:
-            store.close()
-    unlike = _unlike_manifest(file)
-    if verdict.ok and unlike is not None:
-        return Verdict(pour_id, False, verdict.sealed, verdict.readings, verdict.events,
-                       f"{where}: {unlike} is not as it was packed", "altered", unlike)  # fmt: skip
+        verdict = _verdict(parcel, made, folder / "photos", where)
+        if not verdict.ok:
+            raise NotAllowed(f"the record does not stand and is not imported: {verdict.sentence}")
+        with parcel.open() as connection:
+            _one_story(connection, made, where)
+    finally:
+        parcel.close()
+    for name in made.photos:
+        _check_picture(folder / "photos" / name, where)
+    return {"workshop": made.workshop, "seal_sha256": verdict.seal_sha256}
+
+
+def _verdict(
+    parcel: Parcel, made: Unpacked, pictures: Path, where: str, printed: str | None = None
+) -> Verdict:
+    with parcel.open() as connection:
+        verdict = verify(connection, Parcel.POUR, printed=printed, pictures=pictures)
+    if verdict.ok and made.unlike is not None:
+        return Verdict(Parcel.POUR, False, verdict.sealed, verdict.readings, verdict.events,
+                       f"{where}: {made.unlike} is not as it was packed", "altered", made.unlike)  # fmt: skip
     return verdict
 
 
-def bring_in(tx: Connection, bundle: Bundle, by: str, now_ms: int) -> int:
-    """Imports a sealed record that was proven; its links stay what they were. Gives its number here.
+def _manifest(packed: zipfile.ZipFile, where: str) -> ManifestShape:
+    """The manifest, once every file that it lists is there, no other, and none too large."""
+    sizes = {entry.filename: entry.file_size for entry in packed.infolist()}
+    if "manifest.json" not in sizes:
+        raise BadInput(where, "has no manifest.json", remedy="take a file made by `pourlog export`")
+    for name, size in sizes.items():
+        if size > bytes_for(name):
+            raise BadInput(f"{where}: {name[:80]}", "is too large", value=f"{size / 1e6:.1f} MB unpacked",
+                           allowed=f"{bytes_for(name) / 1e6:.1f} MB", remedy=_AGAIN)  # fmt: skip
+    at = f"{where}: manifest.json"
+    told = read_json(packed.read("manifest.json"), at)
+    version = told.get("bundle_version") if isinstance(told, dict) else None
+    if isinstance(version, int) and version > BUNDLE_VERSION:
+        raise BadInput(at, "is of a newer program", value=version, allowed=str(BUNDLE_VERSION),
+                       remedy="upgrade this one, then bring it in again")  # fmt: skip
+    manifest = fits(ManifestShape, told, at)
+    for name in (*_NAMES, *manifest.files):
+        if name not in manifest.files or name not in sizes:
+            raise BadInput(f"{where}: {name[:80]}", "is missing", remedy=_AGAIN)
+    for name in sizes:
+        if name != "manifest.json" and name not in manifest.files:
+            raise BadInput(f"{where}: {name[:80]}", "was put in", remedy=_AGAIN)
+        if name not in (*_NAMES, "manifest.json") and not (
+            name.startswith("photos/") and is_name(name.removeprefix("photos/"))
+        ):
+            raise BadInput(f"{where}: {name[:80]}", "is no file of a record", remedy=_AGAIN)
+    if len(sizes) > len(_NAMES) + 1 + MOST_PHOTOS:
+        raise BadInput(where, "has too many photos", allowed=str(MOST_PHOTOS), remedy="leave some out")
+    return manifest
 
-    Raises NotAllowed when it is not sealed, is here already, or does not stand.
-    """
-    if bundle.pour["seal"] is None:
-        raise NotAllowed(
-            "this record was not sealed when it was exported: close the pour there, then export it"
-        )
-    pour_id = put_in(tx, bundle.pour, bundle.body, bundle.tables, now_ms)
-    verdict = verify(tx, pour_id)
-    if not verdict.ok:
-        raise NotAllowed(f"the record does not stand and is not imported: {verdict.sentence}")
-    add_event(tx, pour_id, now_ms, "imported", by, f"from {bundle.workshop}",
-              {"seal_sha256": verdict.seal_sha256})  # fmt: skip
-    return pour_id
+
+class _Reader:
+    """Reads a bundle's files one after the other, and compares each with the manifest as it goes."""
+
+    def __init__(self, packed: zipfile.ZipFile, manifest: ManifestShape, where: str) -> None:
+        self._packed, self._manifest, self._where = packed, manifest, where
+        #: The first file that is not what the manifest says.
+        self.unlike: str | None = None
+
+    @contextmanager
+    def _open(self, name: str) -> Iterator[_Hashed]:
+        with self._packed.open(name) as entry:
+            hashed = _Hashed(entry)
+            yield hashed
+            while hashed.read(1 << 16):
+                pass
+        if self.unlike is None and hashed.digest.hexdigest() != self._manifest.files[name].sha256:
+            self.unlike = name
+
+    def whole(self, name: str) -> bytes:
+        """A small file."""
+        with self._open(name) as entry:
+            return entry.read()
+
+    def rows(self, name: str) -> Iterator[tuple[Any, ...]]:
+        """A table's rows, each of which has its shape."""
+        with self._open(f"{name}.csv") as entry:
+            text = io.TextIOWrapper(io.BufferedReader(entry, 1 << 16), encoding="utf-8", newline="")
+            for row in from_csv(name, lines_of(text, f"{name}.csv"), ROWS[name]):
+                if name == "events":
+                    self._sound_event(row)
+                yield row
+
+    def save(self, name: str, to: Path) -> None:
+        """A photo's bytes into a file."""
+        with self._open(name) as entry, to.open("wb") as out:
+            while piece := entry.read(1 << 16):
+                out.write(piece)
+
+    def _sound_event(self, row: tuple[Any, ...]) -> None:
+        at_ms, kind, *_rest, data, _link = row
+        try:
+            check_data(kind, data)
+        except ValueError as error:
+            raise BadInput(f"{self._where}: events.csv", f"an event {kind!r} of {at_ms} is not as it must be",
+                           value=f"{data!r:.80}", remedy=_AGAIN) from error  # fmt: skip
 
 
-def keep_photos(bundle: Bundle, folder: Path) -> None:
-    """Puts a bundle's photos on the disk. A name that is no photo's is refused: BadInput."""
-    for name, raw in bundle.photos.items():
-        put(raw, folder, name)
+class _Hashed(io.RawIOBase):
+    """A file that is hashed while it is read."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        super().__init__()
+        self._file = file
+        self.digest = hashlib.sha256()
+
+    def readable(self) -> bool:
+        """It is."""
+        return True
+
+    def readinto(self, into: Any) -> int:
+        """The next bytes."""
+        piece = self._file.read(len(into))
+        into[: len(piece)] = piece
+        self.digest.update(piece)
+        return len(piece)
 
 
-def _unlike_manifest(file: IO[bytes]) -> str | None:
-    """The first file of a bundle that is not what its manifest says."""
-    file.seek(0)
-    with zipfile.ZipFile(file) as packed:
-        for name, told in json.loads(packed.read("manifest.json"))["files"].items():
-            if hashlib.sha256(packed.read(name)).hexdigest() != told["sha256"]:
-                return str(name)
-    return None
+@contextmanager
+def _damage_told(where: str) -> Iterator[None]:
+    """Whatever a damaged or hostile file does to the libraries that read it is told as what it is."""
+    try:
+        yield
+    except BadInput:
+        raise
+    except IntegrityError as error:
+        raise BadInput(where, "has two rows where there can be one", remedy=_AGAIN) from error
+    except DBAPIError as error:
+        raise BadInput(where, f"cannot be put together ({error.orig})",
+                       remedy="make room on the disk, or leave photos out of it") from error  # fmt: skip
+    except (zipfile.BadZipFile, EOFError, KeyError, TypeError, ValueError, OSError, NotImplementedError,
+            RuntimeError, zlib.error) as error:  # fmt: skip
+        raise BadInput(where, f"is not a whole bundle ({error!s:.200})",
+                       remedy="take the file as it was exported; copy it again") from error  # fmt: skip
+
+
+def _by_side(boots: list[tuple[Any, ...]], where: str) -> dict[str, dict[str, int]]:
+    sides: dict[str, dict[str, int]] = {"station": {}, "service": {}}
+    for boot_id, offset_ms, _clock_set, of in boots:
+        if boot_id in sides[of]:
+            raise BadInput(f"{where}: boots.csv", "has a boot twice", value=boot_id, remedy=_AGAIN)
+        sides[of][boot_id] = offset_ms
+    return sides
+
+
+def _begin(tx: Connection, pour: dict[str, Any], body: str | None, boots: list[tuple[Any, ...]]) -> Begun:
+    station, service = pour["station"], any(row[3] == "service" for row in boots)
+    stations = {
+        "station": None if station is None else recorded_station(tx, station, 0),
+        "service": recorded_station(tx, "the service", 0) if service else None,
+    }
+    return begin(tx, pour, body, boots, stations)
+
+
+def _fill(tx: Connection, begun: Begun, name: str, rows: Iterator[tuple[Any, ...]]) -> None:
+    many: list[tuple[Any, ...]] = []
+    for row in rows:
+        many.append(row)
+        if len(many) == _MANY:
+            put_rows(tx, begun, name, many)
+            many = []
+    put_rows(tx, begun, name, many)
+
+
+def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
+    """Raises BadInput where a record's parts, each of which is sound, tell of different pours."""
+    pour, record, seal = made.pour, made.record, made.pour.seal
+    assert record is not None
+    assert seal is not None
+    poured_ms = None
+    if pour.poured_boot_id is not None and pour.poured_boot_ms is not None:
+        offset_ms = made.boots["service"].get(pour.poured_boot_id)
+        if offset_ms is None:
+            raise BadInput(f"{where}: boots.csv", "lacks the boot in which pouring began", remedy=_AGAIN)
+        poured_ms = pour.poured_boot_ms + offset_ms
+    about = record.pour
+    for what, one, other in (
+        ("stage", pour.stage, str(Stage.CLOSED)),
+        ("stage", about.stage, pour.stage),
+        ("title", about.title, pour.title),
+        ("client", about.client, pour.client),
+        ("station", about.station, pour.station),
+        ("time of planning", about.created_ms, pour.created_ms),
+        ("time of pouring", about.poured_ms, poured_ms),
+        ("time of release", about.released_ms, pour.released_ms),
+        ("time of closing", about.closed_ms, pour.closed_ms),
+        ("plan", record.plan_toml, pour.plan_toml),
+        ("prediction", record.prediction, pour.prediction),
+        ("model", record.model_version, pour.model_version),
+        ("readings", record.chain.readings, pour.reading_head),
+        ("readings", seal.readings.head, pour.reading_head),
+        ("boots", seal.boots, made.boots["station"]),
+    ):
+        if one != other:
+            raise BadInput(where, f"tells two stories of its {what}", value=f"{one!r:.60} and {other!r:.60}",
+                           remedy="only a pour that was closed and sealed comes in: export it again")  # fmt: skip
+    if pour.closed_ms is None:
+        raise BadInput(where, "was never closed", remedy="close the pour there, then export it")
+    named: dict[str, str] = {}
+    for _at_ms, kind, _by, _text, data, _link in rows_of(connection, Parcel.POUR, "events"):
+        if happened.subject(kind, data) == "photo":
+            named[data["sha256"]] = data["type"]
+    for photo in record.photos:
+        if named.get(photo.sha256) != photo.type:
+            raise BadInput(where, "tells two stories of a photo", value=photo.sha256[:12], remedy=_AGAIN)
+    made.photos = {f"{sha256}.{KINDS[kind]}": kind for sha256, kind in named.items()}
+
+
+def _check_picture(path: Path, where: str) -> None:
+    """Raises BadInput where a photo is no picture of the kind that its name says, or too large to be drawn."""
+    from PIL import Image  # here: only records with photos need it
+
+    kind = {"jpg": "JPEG", "png": "PNG", "webp": "WEBP"}[path.suffix[1:]]
+    try:
+        with Image.open(path, formats=(kind,)) as picture:
+            pixels = picture.size[0] * picture.size[1]
+    except (
+        OSError,
+        ValueError,
+        SyntaxError,
+        Image.DecompressionBombError,
+        Image.DecompressionBombWarning,
+    ) as error:
+        raise BadInput(
+            f"{where}: photos/{path.name[:12]}…", f"is no {kind} picture", remedy=_AGAIN
+        ) from error
+    if pixels > (MOST_PIXELS if kind == "JPEG" else MOST_PIXELS // 4):
+        raise BadInput(f"{where}: photos/{path.name[:12]}…", "has too many pixels", value=f"{pixels / 1e6:.0f} million",
+                       allowed=f"{MOST_PIXELS / 1e6:.0f} million", remedy="leave it out")  # fmt: skip
 
 
 def bundle_bytes(

@@ -30,6 +30,8 @@ class Compared:
     peak_at_h: float | None
     hours: Sequence[float]
     core_c: Sequence[float | None]
+    #: The workshop that its record is from; None: our own.
+    workshop: str | None = None
 
     @property
     def error_k(self) -> float | None:
@@ -46,8 +48,11 @@ class Compared:
 
 
 def compared(pour_id: int, plan: Mapping[str, Any], prediction: Mapping[str, Any] | None,
-             curves: Iterable[Mapping[str, Any]]) -> Compared:  # fmt: skip
-    """One pour from its plan (JSON), its frozen prediction and its measured curves (hours from pouring, °C)."""
+             curves: Iterable[Mapping[str, Any]], workshop: str | None = None) -> Compared:  # fmt: skip
+    """One pour from its plan (JSON), its frozen prediction and its measured curves (hours from pouring, °C).
+
+    `workshop`: where its record is from; None: our own.
+    """
     cores, rooms = [], []
     for curve in curves:
         hours = np.array(curve["hours"], dtype=float)
@@ -77,6 +82,7 @@ def compared(pour_id: int, plan: Mapping[str, Any], prediction: Mapping[str, Any
     return Compared(
         pour_id, plan["title"], plan["resin"]["name"], plan["pour"]["depth_mm"], 1 + len(plan.get("layer", ())),
         float(np.mean(rooms)) if rooms else None, predicted_c, predicted_at_h, peak_c, peak_at_h, hours_out, core_out,
+        workshop,
     )  # fmt: skip
 
 
@@ -108,8 +114,8 @@ def overlay(pours: Sequence[Compared], shown: Any = float, unit: str = "°C") ->
 
 
 def errors(pours: Iterable[Compared]) -> dict[str, float | int | None]:
-    """How far predicted peaks were from real ones, over pours: how many, mean and largest error, K."""
-    off: list[float] = [pour.error_k for pour in pours if pour.error_k is not None]
+    """How far predicted peaks were from real ones, over our own pours: how many, mean and largest error, K."""
+    off: list[float] = [pour.error_k for pour in pours if pour.error_k is not None and pour.workshop is None]
     return {
         "pours": len(off),
         "mean_k": round(float(np.mean(off)), 3) if off else None,

@@ -10,14 +10,16 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection
 
 from logger.errors import BadInput
+from logger.record.bounds import MOST_ROWS, read_json
 from logger.record.gather import gather
+from logger.record.shapes import Shape, fits
 from logger.store.chain import canonical
 from logger.store.transfer import COLUMNS, pour_of, rows_of
 
@@ -62,24 +64,37 @@ def as_csv(name: str, rows: Iterable[tuple[Any, ...]]) -> Iterator[str]:
     yield held.getvalue()
 
 
-def from_csv(name: str, text: str) -> Iterator[tuple[Any, ...]]:
-    """The rows of a table's CSV. Raises BadInput naming file, line and column."""
-    lines = csv.reader(io.StringIO(text, newline=""), strict=True)
+def from_csv(
+    name: str, text: str | Iterable[str], shape: type[Shape] | None = None
+) -> Iterator[tuple[Any, ...]]:
+    """The rows of a table's CSV, as text or by lines. Raises BadInput naming file, line and column.
+
+    `shape`: what each row must be, and with it how many there may be: for files from elsewhere.
+    """
+    given = io.StringIO(text, newline="") if isinstance(text, str) else text
+    lines = csv.reader(given, strict=True)
     try:
         heading = next(lines, None)
         if heading is None or tuple(heading) != COLUMNS[name]:
-            raise BadInput(f"{name}.csv: line 1", "is not the heading of this table", value=heading,
+            raise BadInput(f"{name}.csv: line 1", "is not the heading of this table", value=f"{heading!r:.200}",
                            allowed=",".join(COLUMNS[name]), remedy="take the file as it was exported")  # fmt: skip
-        kinds = [TYPES[name].get(column, str) for column in COLUMNS[name]]
-        for row in lines:
-            where = f"{name}.csv: line {lines.line_num}"
-            if len(row) != len(kinds):
-                raise BadInput(where, f"has {len(row)} fields", allowed=f"{len(kinds)}",
+        reads = [_READS[TYPES[name].get(column, str)] for column in COLUMNS[name]]
+        if name == "forecasts":
+            reads[-1] = _forecast
+        for number, row in enumerate(lines, start=1):
+            if len(row) != len(reads):
+                raise BadInput(f"{name}.csv: line {lines.line_num}", f"has {len(row)} fields", allowed=f"{len(reads)}",
                                remedy="the row is torn: take the file as it was exported")  # fmt: skip
-            yield tuple(
-                _value(kind, cell, where, column)
-                for kind, cell, column in zip(kinds, row, COLUMNS[name], strict=True)
-            )
+            try:
+                made = tuple(read(cell) if cell else None for read, cell in zip(reads, row, strict=True))
+            except (ValueError, KeyError, RecursionError, BadInput) as error:
+                raise _unread(name, lines.line_num, reads, row) from error
+            if shape is not None:
+                fits(shape, dict(zip(COLUMNS[name], made, strict=True)), f"{name}.csv: line {lines.line_num}")
+                if number > MOST_ROWS[name]:
+                    raise BadInput(f"{name}.csv", "has too many rows for one pour", allowed=f"{MOST_ROWS[name]:,}",
+                                   remedy="take the file as it was exported")  # fmt: skip
+            yield made
     except csv.Error as error:
         raise BadInput(f"{name}.csv: line {lines.line_num}", f"is not CSV ({error})",
                        remedy="take the file as it was exported") from error  # fmt: skip
@@ -114,17 +129,45 @@ def _cell(kind: type, value: Any) -> Any:
     return json.dumps(value) if kind is str and (value == "" or value.startswith(QUOTED)) else value
 
 
-def _value(kind: type, cell: str, where: str, column: str) -> Any:
-    if cell == "":
-        return None
-    try:
-        if kind is dict:
-            return json.loads(cell)
-        if kind is bool:
-            return {"0": False, "1": True}[cell]
-        if kind is str:
-            return json.loads(cell) if cell[0] == '"' else cell
-        return kind(cell)
-    except (ValueError, KeyError) as error:
-        raise BadInput(f"{where}, {column}", "cannot be read", value=cell[:80],
-                       remedy="take the file as it was exported") from error  # fmt: skip
+def _whole(cell: str) -> int:
+    # Python would take "1_0", blanks and other alphabets' digits as well.
+    if not cell.isascii() or not cell.removeprefix("-").isdigit():
+        raise ValueError("is no whole number")
+    return int(cell)
+
+
+def _text(cell: str) -> str:
+    if cell[0] != '"':
+        return cell
+    value = json.loads(cell)
+    if not isinstance(value, str):
+        raise ValueError("is no text")
+    return value
+
+
+def _object(cell: str) -> Any:
+    return read_json(cell, "a column of JSON")
+
+
+def _forecast(cell: str) -> Any:
+    # As it was: its hash is over an Infinity, where an earlier program wrote one.
+    return read_json(cell, "a forecast", float)
+
+
+#: How a cell that is not empty is read, by what its column holds.
+_READS: dict[type, Callable[[str], Any]] = {
+    str: _text, int: _whole, float: float, dict: _object, bool: {"0": False, "1": True}.__getitem__,
+}  # fmt: skip
+
+
+def _unread(name: str, line: int, reads: Sequence[Callable[[str], Any]], row: Sequence[str]) -> BadInput:
+    """What is said of the first cell of a row that cannot be read."""
+    for column, read, cell in zip(COLUMNS[name], reads, row, strict=True):
+        try:
+            if cell:
+                read(cell)
+        except (ValueError, KeyError, RecursionError, BadInput) as error:
+            problem = error.problem if isinstance(error, BadInput) else "cannot be read"
+            return BadInput(f"{name}.csv: line {line}, {column}", problem, value=cell[:80],
+                            remedy="take the file as it was exported")  # fmt: skip
+    raise AssertionError("every cell can be read")

@@ -20,10 +20,13 @@ from logger.errors import LoggerError
 from logger.plan_file import Plan, plan_from_text
 from logger.planning.assess import assess_fully
 from logger.record import happened
+from logger.record.bounds import never, read_json
 from logger.record.figures import Place, figures, hour_means
+from logger.record.shapes import Addition, PourShape, RecordShape, fits
 from logger.record.thin import thin
 from logger.store import alarms, events, forecasts, pours, seals, shown, stations
 from logger.store import traces as columns
+from logger.store.transfer import pour_of
 
 #: Changes with the meaning of the record's fields.
 RECORD_VERSION = 2
@@ -34,14 +37,32 @@ _ALARM_FIELDS = ("kind", "subject", "priority", "phase", "reason", "value", "lim
 
 
 def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any]:
-    """The record as plain values (JSON), with `seal` (None while it is open) and `additions`. Raises NotFound."""
+    """The record as plain values (JSON), with `seal` (None while it is open) and `additions`.
+
+    Raises NotFound, and BadInput for a record from elsewhere that earlier programs took in although it is none.
+    """
     pour = pours.get_pour(connection, pour_id)
     body = seals.sealed_body(connection, pour_id) if pour.seal is not None else None
     if body is None:
         return gather_open(connection, pour_id, workshop) | {"seal": None, "additions": []}
+    where = "" if pour.origin is None else f"pour {pour_id}, from {pour.origin['workshop']}"
+    if pour.origin is not None:
+        fits(PourShape, pour_of(connection, pour_id), where)
     later = seals.events_after(connection, pour_id, pour.seal["events"]["count"])
-    sealed: dict[str, Any] = json.loads(body)
-    return sealed | {"seal": pour.seal, "additions": [_event(row) for row in later if row.kind != "sealed"]}
+    additions = [_event(row) for row in later if row.kind != "sealed"]
+    if pour.origin is not None:
+        for addition in additions:
+            fits(Addition, addition, where)
+        return foreign_record(body, where) | {"seal": pour.seal, "additions": additions}
+    sealed: dict[str, Any] = json.loads(body, parse_constant=never)
+    return sealed | {"seal": pour.seal, "additions": additions}
+
+
+def foreign_record(body: str, where: str) -> dict[str, Any]:
+    """The text of a record from elsewhere, if it is one: what came in was not always checked. Raises BadInput."""
+    record: dict[str, Any] = read_json(body, where, never)
+    fits(RecordShape, record, where)
+    return record
 
 
 @dataclass(frozen=True)

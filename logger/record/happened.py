@@ -136,7 +136,7 @@ def _amount(name: str, value: Any) -> float:
 
 def subject(kind: str, data: Mapping[str, Any] | None) -> str:
     """What an event is about: an addition after sealing names it in its data."""
-    return str((data or {}).get("about", kind)) if kind == "addition" else kind
+    return str(data.get("about", kind)) if kind == "addition" and isinstance(data, Mapping) else kind
 
 
 def _kind(event: Event) -> str:

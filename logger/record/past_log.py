@@ -7,11 +7,15 @@ read, told as having no value, or told as bad with its line; none is dropped in 
 from __future__ import annotations
 
 import csv
+import io
 import math
 import re
+from array import array
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Mapping as AnyMapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from itertools import islice
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -20,6 +24,7 @@ import numpy.typing as npt
 
 from logger.errors import BadInput, BadReadings
 from logger.readings_file import COLDEST_C, HOTTEST_C, PLACES
+from logger.record.bounds import MOST_ROWS
 from logger.units import ZERO_CELSIUS_K, f_to_c
 
 Floats = npt.NDArray[np.float64]
@@ -39,8 +44,10 @@ NO_VALUE = frozenset({"", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a",
 DIRECTIVES = ("d", "bBm", "yY", "HI", "M", "S", "f", "p", "z", "aAw", "j")
 #: Years that a log may tell of, the same in s since 1970, and the longest span from its own start, s (ten years).
 FIRST_YEAR, LAST_YEAR, LATEST_S, LONGEST_S = 1971, 2099, 4_102_444_800.0, 3.2e8
-#: Bad rows that are told one by one; the rest is counted.
-TOLD = 50
+#: Bad rows that are told one by one; the rest is counted. With more than so many the mapping is wrong, not the rows.
+TOLD, MOST_BAD = 50, 1000
+#: How much of a bad row is kept.
+ROW_KEPT = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +101,8 @@ class Log:
     absolute: bool
     values: dict[str, Floats]
     bad: tuple[BadRow, ...]
-    no_value: dict[str, list[int]] = field(default_factory=dict)
-    lines: tuple[int, ...] = ()
+    no_value: AnyMapping[str, Sequence[int]] = field(default_factory=dict)
+    lines: Sequence[int] = ()
 
     def told(self) -> str:
         """What was read and what was not, in one sentence."""
@@ -106,19 +113,21 @@ class Log:
         )
 
 
-def read_log(text: str, mapping: Mapping, where: str = "the log", *, leave_out_bad: bool = False) -> Log:
-    """Reads a log. Bad rows refuse it with their lines, unless `leave_out_bad`: then they are listed in the answer.
+def read_log(
+    text: str | Iterable[str], mapping: Mapping, where: str = "the log", *, leave_out_bad: bool = False
+) -> Log:
+    """Reads a log, as text or by lines. Bad rows refuse it with their lines, unless `leave_out_bad`: then they are
+    listed in the answer.
 
-    Raises BadReadings (a bad row, a missing column, no rows) and BadInput (the mapping).
+    Raises BadReadings (a bad row, a missing column, no rows, too many of either) and BadInput (the mapping).
     """
     check_mapping(mapping)
-    rows = csv.reader(
-        text.lstrip("\ufeff").splitlines(keepends=True)[mapping.skip :], delimiter=mapping.delimiter
-    )
+    lines = io.StringIO(text.lstrip("\ufeff"), newline="") if isinstance(text, str) else text
+    rows = csv.reader(islice(lines, mapping.skip, None), delimiter=mapping.delimiter)
     try:
         heading = next(rows, [])
         places = _places(heading, mapping, f"{where}: line {mapping.skip + 1}")
-        log = _read(rows, heading, places, mapping)
+        log = _read(rows, heading, places, mapping, where)
     except csv.Error as error:
         raise BadReadings(f"{where}: line {mapping.skip + rows.line_num}", f"is not CSV ({error})",
                           remedy="export it again, or choose another delimiter") from error  # fmt: skip
@@ -185,19 +194,24 @@ def _check_format(written: str) -> None:
 
 
 def guess_columns(text: str, delimiter: str = ",", skip: int = 0) -> tuple[list[str], list[list[str]]]:
-    """(headings, first three rows) of a log: what a person needs to see to say what is what."""
-    rows = csv.reader(text.lstrip("\ufeff").splitlines()[skip : skip + 4], delimiter=delimiter)
-    found = [row for row in rows if row]
+    """(headings, first three rows) of a log: what a person needs to see to say what is what. Raises BadReadings."""
+    lines = islice(io.StringIO(text.lstrip("\ufeff"), newline=""), skip, None)
+    try:
+        found = [row for row in islice(csv.reader(lines, delimiter=delimiter), 4) if row]
+    except csv.Error as error:
+        raise BadReadings("the log", f"is not CSV ({error})",
+                          remedy="export it again, or choose another delimiter") from error  # fmt: skip
     return (found[0], found[1:]) if found else ([], [])
 
 
-def _read(rows: Any, heading: Sequence[str], places: tuple[list[int], list[int]], mapping: Mapping) -> Log:
+def _read(
+    rows: Any, heading: Sequence[str], places: tuple[list[int], list[int]], mapping: Mapping, where: str
+) -> Log:
     times, columns = places
-    seconds: list[float] = []
-    values: list[list[float]] = []
-    lines: list[int] = []
+    # Plain numbers, eight bytes each: a list of lists would take ten times that.
+    seconds, values, lines = array("d"), array("d"), array("q")
     bad: list[BadRow] = []
-    no_value: dict[str, list[int]] = {column.to: [] for column in mapping.columns}
+    no_value = {column.to: array("q") for column in mapping.columns}
     when = _Clock(mapping)
     for row in rows:
         line = mapping.skip + rows.line_num
@@ -214,18 +228,25 @@ def _read(rows: Any, heading: Sequence[str], places: tuple[list[int], list[int]]
                 for index, column in zip(columns, mapping.columns, strict=True)
             ]
         except _Bad as problem:
-            bad.append(BadRow(line, str(problem), mapping.delimiter.join(row)))
+            bad.append(BadRow(line, str(problem), mapping.delimiter.join(row)[:ROW_KEPT]))
+            if len(bad) > MOST_BAD:
+                raise BadReadings(f"{where}: line {bad[0].line}", f"{bad[0].problem}; more than {MOST_BAD} bad rows",
+                                  remedy="check mapping, delimiter and units") from None  # fmt: skip
             continue
+        if len(values) + len(got) > MOST_ROWS["readings"]:
+            raise BadReadings(f"{where}: line {line}", "is one row too many",
+                              allowed=f"{MOST_ROWS['readings']:,} values",
+                              remedy="cut the log to this pour, or take one row in ten")  # fmt: skip
         for column, value in zip(mapping.columns, got, strict=True):
             if math.isnan(value):
                 no_value[column.to].append(line)
         seconds.append(at_s)
-        values.append(got)
+        values.extend(got)
         lines.append(line)
-    table = np.array(values, dtype=float).reshape(len(values), len(mapping.columns))
+    table = np.array(values).reshape(len(seconds), len(mapping.columns))
     return Log(
         np.array(seconds), when.absolute, {c.to: table[:, i] for i, c in enumerate(mapping.columns)},
-        tuple(bad), {name: found for name, found in no_value.items() if found}, tuple(lines),
+        tuple(bad), {name: found for name, found in no_value.items() if found}, lines,
     )  # fmt: skip
 
 

@@ -19,9 +19,6 @@ from logger.store import events, pours, seals, stations
 from logger.store.chain import canonical, sha256
 
 SEAL_VERSION = 1
-#: Columns of a pour's row that its record rests on.
-POUR_FIELDS = ("title", "client", "stage", "plan_toml", "prediction", "model_version", "created_ms",
-               "poured_boot_ms", "released_ms", "closed_ms")  # fmt: skip
 #: What stands for good once an alarm is raised, and what its answer and end add.
 ALARM_RAISED = ("kind", "activation", "priority", "late", "raised_ms")
 ALARM_ANSWER = ("phase", "reason", "value", "limit", "acknowledged_ms", "acknowledged_by", "returned_ms",
@@ -71,7 +68,7 @@ def seal_hash(made: Mapping[str, Any]) -> str:
 
 def pour_hashes(connection: Connection, pour: Row[Any]) -> dict[str, str]:
     """Hash of each thing about the pour that is not a row of its own."""
-    values = {name: getattr(pour, name) for name in POUR_FIELDS} | {
+    values = {name: getattr(pour, name) for name in seals.POUR_FIELDS} | {
         "station": stations.name_of(connection, pour.station_id),
         "poured_boot": seals.poured_boot(connection, pour),
         "probes": seals.probes_chosen(connection, pour.id),

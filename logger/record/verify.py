@@ -67,9 +67,15 @@ class _Found(Exception):
 
 
 def verify(
-    connection: Connection, pour_id: int, *, printed: str | None = None, pictures: Path | None = None
+    connection: Connection,
+    pour_id: int,
+    *,
+    printed: str | None = None,
+    pictures: Path | None = None,
+    partial: bool = False,
 ) -> Verdict:
-    """Proves one pour. `printed`: the seal's hash (or its first characters) from paper; `pictures`: the photos' folder.
+    """Proves one pour. `printed`: the seal's hash (or its first characters) from paper; `pictures`: the photos' folder;
+    `partial`: also one that nobody may see yet.
 
     Raises NotFound when there is no such pour.
     """
@@ -77,7 +83,7 @@ def verify(
     notes: list[str] = []
     seal: Mapping[str, Any] | None = None
     try:
-        pour = _row_of_pour(connection, pour_id)
+        pour = _row_of_pour(connection, pour_id, partial=partial)
         seal = pour.seal
         if seal is not None and not _is_seal(seal):
             raise _Found("altered", "pour", "the seal itself is damaged: it lacks what every seal has")
@@ -103,9 +109,9 @@ def verify(
                    notes=tuple(notes))  # fmt: skip
 
 
-def _row_of_pour(connection: Connection, pour_id: int) -> Any:
+def _row_of_pour(connection: Connection, pour_id: int, *, partial: bool) -> Any:
     try:
-        return pours.get_pour(connection, pour_id)
+        return pours.get_pour(connection, pour_id, partial=partial)
     except NotFound:
         raise
     except (SQLAlchemyError, ValueError, TypeError) as error:

@@ -18,11 +18,13 @@ from logger.errors import NotFound
 from logger.quantities import cut
 from logger.store.boots import BOOT
 from logger.store.database import table
-from logger.store.events import EVENT, add_event
-from logger.store.pours import POUR
+from logger.store.events import EVENT, add_event, ours
+from logger.store.pours import OWN, POUR
 from logger.store.tables import Alarm
 
 ALARM = table(Alarm)
+#: Alarms that people here have to do with: those in a record from elsewhere were answered there, or never.
+OURS = ours(ALARM.c.pour_id)
 #: Phases in which somebody has yet to do something.
 OPEN = (Phase.RAISED, Phase.ACKNOWLEDGED, Phase.RETURNED)
 #: Longest reason that is kept.
@@ -108,8 +110,8 @@ def same_alarm(alarm_id: int) -> Select[Any]:
 
 
 def get_alarm(connection: Connection, alarm_id: int) -> Row[Any]:
-    """One activation. Raises NotFound."""
-    found = connection.execute(select(ALARM).where(ALARM.c.id == alarm_id)).first()
+    """One activation. Raises NotFound, also for one in a record from elsewhere: nobody answers it here."""
+    found = connection.execute(select(ALARM).where(ALARM.c.id == alarm_id, OURS)).first()
     if found is None:
         raise NotFound(f"there is no alarm {alarm_id}")
     return found
@@ -117,7 +119,7 @@ def get_alarm(connection: Connection, alarm_id: int) -> Row[Any]:
 
 def open_alarms(connection: Connection, pour_id: int | None = None) -> list[Row[Any]]:
     """Alarms that are true or unacknowledged, of one pour or of all: what is true first, and of that the gravest."""
-    wanted = select(ALARM).where(ALARM.c.phase.in_(OPEN))
+    wanted = select(ALARM).where(ALARM.c.phase.in_(OPEN), OURS)
     if pour_id is not None:
         wanted = wanted.where(ALARM.c.pour_id == pour_id)
     return sorted(
@@ -139,7 +141,7 @@ def alarms_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
 def spans(connection: Connection) -> list[Span]:
     """Every activation that was told, as the alarms' own rates want it: those raised quietly are left out."""
     raised = connection.execute(
-        select(EVENT.c.data).where(EVENT.c.kind == "alarm").order_by(EVENT.c.id)
+        select(EVENT.c.data).where(EVENT.c.kind == "alarm", ours(EVENT.c.pour_id)).order_by(EVENT.c.id)
     ).scalars()
     quiet = {
         data["alarm"] for data in raised
@@ -148,7 +150,7 @@ def spans(connection: Connection) -> list[Span]:
     return [
         Span(row.kind, row.subject, Priority(row.priority), row.raised_ms, row.returned_ms or row.ended_ms,
              row.acknowledged_ms)
-        for row in connection.execute(select(ALARM).order_by(ALARM.c.id))
+        for row in connection.execute(select(ALARM).where(OURS).order_by(ALARM.c.id))
         if row.id not in quiet
     ]  # fmt: skip
 
@@ -159,6 +161,7 @@ def history_from_ms(connection: Connection) -> int | None:
         BOOT, BOOT.c.id == POUR.c.poured_boot_id
     )
     found = [
-        connection.execute(poured).scalar(), connection.execute(select(func.min(ALARM.c.raised_ms))).scalar()
-    ]  # fmt: skip
+        connection.execute(poured.where(OWN)).scalar(),
+        connection.execute(select(func.min(ALARM.c.raised_ms)).where(OURS)).scalar(),
+    ]
     return min((int(value) for value in found if value is not None), default=None)

@@ -135,7 +135,7 @@ def _move_guesses(tx: Connection, by_ms: int) -> None:
     """The service learns the time: what it dated by guess since it last knew the time moves along with its own boot.
 
     Those are its boots since the last one whose clock was set, the stations' boots that were first heard of in them,
-    and when stations and probes were last seen. What was dated before stays.
+    and when stations and probes were last seen. What was dated before stays, and so does what a record brought along.
     """
     own = BOOT.c.station_id.is_(None)
     last_known = select(func.coalesce(func.max(BOOT.c.id), 0)).where(own, BOOT.c.clock_set).scalar_subquery()
@@ -146,7 +146,10 @@ def _move_guesses(tx: Connection, by_ms: int) -> None:
     ).first()
     if first is None:
         return
-    moved = (BOOT.c.id >= first.id) & BOOT.c.clock_set.is_(False)
+    station = table(Station)
+    foreign = select(station.c.id).where(station.c.recorded_as.is_not(None))
+    mine = own | BOOT.c.station_id.not_in(foreign)
+    moved = (BOOT.c.id >= first.id) & BOOT.c.clock_set.is_(False) & mine
     tx.execute(update(BOOT).where(moved).values(offset_ms=BOOT.c.offset_ms + by_ms))
     for seen in (table(Station).c.last_seen_ms, table(Probe).c.last_good_ms):
         tx.execute(update(seen.table).where(seen >= first.offset_ms).values({seen: seen + by_ms}))

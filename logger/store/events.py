@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import ColumnElement, Connection, Row, exists, insert, select, update
 
+from logger.errors import NotAllowed
 from logger.store.chain import EVENT_FIELDS, link
 from logger.store.database import table
 from logger.store.tables import Event, Pour
 
 EVENT = table(Event)
 _POUR = table(Pour)
+_FOREIGN = _POUR.alias("foreign_pour")
 
 
 def add_event(
@@ -26,16 +29,32 @@ def add_event(
 ) -> None:
     """Notes something, of one pour or of the whole shop (pour_id None).
 
-    `shop_id` is given where nobody's request says which shop that is: at the doors.
+    `shop_id` is given where nobody's request says which shop that is: at the doors. Raises NotAllowed for a record from
+    elsewhere, to which nothing is ever added.
     """
     values: dict[str, Any] = {"at_ms": at_ms, "kind": kind, "by": by, "text": text, "data": data}
     if pour_id is not None:
-        head = tx.execute(select(_POUR.c.event_head).where(_POUR.c.id == pour_id)).scalar_one()
-        values["link"] = link(head, values, EVENT_FIELDS)
+        pour = tx.execute(select(_POUR.c.event_head, _POUR.c.origin).where(_POUR.c.id == pour_id)).one()
+        must_be_own(pour_id, pour.origin)
+        values["link"] = link(pour.event_head, values, EVENT_FIELDS)
         tx.execute(update(_POUR).where(_POUR.c.id == pour_id).values(event_head=values["link"]))
     if shop_id is not None:
         values["shop_id"] = shop_id
     tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
+
+
+def must_be_own(pour_id: int, origin: Mapping[str, Any] | None) -> None:
+    """Raises NotAllowed for a record from elsewhere: whatever is done to pours is not done to it."""
+    if origin is not None:
+        raise NotAllowed(
+            f"pour {pour_id} is a record from {origin['workshop']}: it is read and proven, and nothing is done to it "
+            "here; an owner can delete it on its record's page"
+        )
+
+
+def ours(pour_id: ColumnElement[Any]) -> ColumnElement[bool]:
+    """Rows of the shop's own pours and of no pour: not those that came with a record from elsewhere."""
+    return ~exists().where(_FOREIGN.c.id == pour_id, _FOREIGN.c.origin.is_not(None))
 
 
 def of_kind(connection: Connection, pour_id: int | None, kind: str) -> list[Row[Any]]:

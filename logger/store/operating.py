@@ -9,7 +9,7 @@ from sqlalchemy import Connection, exists, func, or_, select
 from logger.alarms.state import Phase
 from logger.pour import LIVE
 from logger.store import lease, outbox
-from logger.store.alarms import ALARM
+from logger.store.alarms import ALARM, OURS
 from logger.store.boots import BOOT
 from logger.store.pours import POUR
 from logger.store.stations import PROBE, STATION
@@ -35,7 +35,9 @@ def operating(connection: Connection, silent_before_ms: int) -> Operating:
     enrolled = STATION.c.revoked_ms.is_(None)
     counted = select(func.count()).select_from(STATION).where(enrolled)
     raised = (
-        select(ALARM.c.priority, func.count()).where(ALARM.c.phase == Phase.RAISED).group_by(ALARM.c.priority)
+        select(ALARM.c.priority, func.count())
+        .where(ALARM.c.phase == Phase.RAISED, OURS)
+        .group_by(ALARM.c.priority)
     )
     held = lease.holding(connection)
     return Operating(

@@ -7,20 +7,25 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, delete, func, insert, select, true, update
+from sqlalchemy import Connection, Row, and_, bindparam, delete, func, insert, select, true, update
 
 from logger.errors import NotAllowed, NotFound
 from logger.json_text import finite
 from logger.pour import LIVE, Stage, next_stage
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import table
-from logger.store.events import add_event
+from logger.store.events import add_event, must_be_own
 from logger.store.stations import STATION
 from logger.store.tables import Pour, PourProbe
 
 POUR, POUR_PROBE = table(Pour), table(PourProbe)
 #: A watchbook's length on the disk grows in steps of so many bytes.
 BOOK_STEP = 2048
+#: Pours that are not half brought in or half deleted: those stand in no question but store/arriving.py's.
+WHOLE = POUR.c.partial_ms.is_(None)
+#: The shop's own pours. A record from elsewhere is shown and proven, and that is all: it is never watched, judged,
+#: learned from or counted, whatever it says.
+OWN = POUR.c.origin.is_(None)
 #: Readings from this long before the pour are kept with it: the room and the form before the resin came.
 BEFORE_MS = 15 * 60_000
 
@@ -42,17 +47,18 @@ class Window:
         return at_ms >= self.from_ms and (self.until_ms is None or at_ms < self.until_ms)
 
 
-def _with_poured_ms(columns: Iterable[Any] = (POUR,), *, planned: bool = True) -> Any:
+def _with_poured_ms(columns: Iterable[Any] = (POUR,), *, planned: bool = True, partial: bool = False) -> Any:
     """Pours with `poured_ms`: null for those that are only planned, or without these."""
-    return select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
+    found = select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
         BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned
     )
+    return found if partial else found.where(WHOLE)
 
 
 # With every batch; built once.
 _TAKING = (
     _with_poured_ms((POUR.c.id, POUR.c.station_id, POUR.c.released_ms, POUR.c.reading_head), planned=False)
-    .where(POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage != Stage.CLOSED)
+    .where(POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage != Stage.CLOSED, OWN)
     .order_by(POUR.c.id.desc())
 )
 
@@ -67,7 +73,10 @@ def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, 
     earliest_ms = min(row.poured_ms for row in rows) - BEFORE_MS
     over = connection.execute(
         select(POUR.c.id, POUR.c.station_id, POUR.c.released_ms).where(
-            POUR.c.station_id.in_(station_ids), POUR.c.stage == Stage.CLOSED, POUR.c.released_ms > earliest_ms
+            POUR.c.station_id.in_(station_ids),
+            POUR.c.stage == Stage.CLOSED,
+            POUR.c.released_ms > earliest_ms,
+            OWN,
         )
     ).all()
     chosen = _chosen(connection, [row.id for row in (*rows, *over)])
@@ -101,7 +110,7 @@ def sharing(
     """Live pours of that station (id, title) that have a probe in common with this one."""
     rows = connection.execute(
         select(POUR.c.id, POUR.c.title).where(
-            POUR.c.station_id == station_id, POUR.c.stage.in_(LIVE), POUR.c.id != pour_id
+            POUR.c.station_id == station_id, POUR.c.stage.in_(LIVE), POUR.c.id != pour_id, OWN
         )
     ).all()
     chosen = _chosen(connection, [row.id for row in rows])
@@ -149,10 +158,12 @@ def add_pour(
 
 # With every page, or every judgement; built once, which takes longer than the answer.
 _ONE = _with_poured_ms().where(POUR.c.id == bindparam("pour"))
-_OLDEST_LIVE = select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE))
+_ONE_OF_ALL = _with_poured_ms(partial=True).where(POUR.c.id == bindparam("pour"))
+_ORIGIN = select(POUR.c.origin).where(POUR.c.id == bindparam("pour"))
+_OLDEST_LIVE = select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE), OWN)
 _TO_JUDGE = _with_poured_ms(
     (POUR.c.id, POUR.c.title, POUR.c.station_id, POUR.c.watchbook, POUR.c.judged_reading_id), planned=False
-).where(POUR.c.id == bindparam("pour"))
+).where(POUR.c.id == bindparam("pour"), OWN)
 _JUDGED = (
     update(POUR)
     .where(POUR.c.id == bindparam("pour"))
@@ -160,18 +171,29 @@ _JUDGED = (
 )
 
 
-def get_pour(connection: Connection, pour_id: int) -> Row[Any]:
-    """A pour with `poured_ms` (true time, null before pouring). Raises NotFound."""
-    found = connection.execute(_ONE, {"pour": pour_id}).first()
+def get_pour(connection: Connection, pour_id: int, *, partial: bool = False) -> Row[Any]:
+    """A pour with `poured_ms` (true time, null before pouring). Raises NotFound.
+
+    `partial`: also one that is not whole yet, for whoever brings it in.
+    """
+    found = connection.execute(_ONE_OF_ALL if partial else _ONE, {"pour": pour_id}).first()
     if found is None:
         raise NotFound(f"there is no pour {pour_id}")
+    return found
+
+
+def origin_of(connection: Connection, pour_id: int) -> Mapping[str, Any] | None:
+    """Where a record from elsewhere is from; None for the shop's own pours, and for none."""
+    found: Mapping[str, Any] | None = connection.execute(_ORIGIN, {"pour": pour_id}).scalar()
     return found
 
 
 def live_pours(connection: Connection) -> list[Row[Any]]:
     """Live pours' id, stage and station_id; cheap, since every batch asks for them."""
     return list(
-        connection.execute(select(POUR.c.id, POUR.c.stage, POUR.c.station_id).where(POUR.c.stage.in_(LIVE)))
+        connection.execute(
+            select(POUR.c.id, POUR.c.stage, POUR.c.station_id).where(POUR.c.stage.in_(LIVE), OWN)
+        )
     )
 
 
@@ -190,7 +212,7 @@ def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int
 def live_by_station(connection: Connection) -> dict[int, list[Row[*tuple[Any, ...]]]]:
     """Station → its live pours (id, title)."""
     found: dict[int, list[Row[*tuple[Any, ...]]]] = {}
-    wanted = select(POUR.c.station_id, POUR.c.id, POUR.c.title).where(POUR.c.stage.in_(LIVE))
+    wanted = select(POUR.c.station_id, POUR.c.id, POUR.c.title).where(POUR.c.stage.in_(LIVE), OWN)
     for row in connection.execute(wanted.order_by(POUR.c.id)):
         found.setdefault(row.station_id, []).append(row)
     return found
@@ -215,8 +237,11 @@ def all_pours(
     most: int | None = None,
     *,
     predicted: bool = False,
+    foreign: bool = False,
 ) -> list[Row[Any]]:
-    """Pours, newest first, each with `poured_ms`; of some stages, or only the newest.
+    """The shop's own pours, newest first, each with `poured_ms`; of some stages, or only the newest.
+
+    `foreign`: records from elsewhere, too.
 
     Without what is large (watchbook, seal, and `prediction` unless asked for): a list of pours stays light.
     """
@@ -224,7 +249,9 @@ def all_pours(
     wanted = _with_poured_ms(column for column in POUR.c if column.name not in heavy).order_by(
         POUR.c.id.desc()
     )
-    of_stages = true() if stages is None else POUR.c.stage.in_(stages)
+    of_stages = and_(
+        true() if stages is None else POUR.c.stage.in_(stages), true() if foreign else OWN, WHOLE
+    )
     if most is None:
         return list(connection.execute(wanted.where(of_stages)))
     # Chosen by the index alone: a thousand finished pours are not read and sorted for the newest of them.
@@ -234,6 +261,7 @@ def all_pours(
 
 def may_change_plan(pour: Row[Any]) -> None:
     """Raises NotAllowed when a pour's plan is fixed."""
+    must_be_own(pour.id, pour.origin)
     if pour.stage not in (Stage.PLANNED, Stage.READY):
         raise NotAllowed(f"pour {pour.id} is {pour.stage}: its plan was frozen when pouring started")
 
@@ -269,6 +297,7 @@ def move_on(
 ) -> None:
     """Takes the pour to its next stage and notes who did it. Raises NotAllowed, NotFound."""
     pour = get_pour(tx, pour_id)
+    must_be_own(pour_id, pour.origin)
     stage = next_stage(Stage(pour.stage), wanted, f"pour {pour_id} ({pour.title})")
     values: dict[str, Any] = {"stage": stage}
     true_ms = timeline.true_ms()

@@ -8,8 +8,8 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from logger.store.database import table
-from logger.store.events import EVENT
-from logger.store.pours import POUR
+from logger.store.events import EVENT, ours
+from logger.store.pours import OWN, POUR, WHOLE
 from logger.store.tables import SealedRecord
 
 SEALED_RECORD = table(SealedRecord)
@@ -39,24 +39,42 @@ def units_of_pour(connection: Connection, pour_id: int) -> str | None:
 
 
 def events_of_all_pours(connection: Connection, *kinds: str) -> list[Row[Any]]:
-    """Events of some kinds of all pours, oldest first."""
-    wanted = select(EVENT).where(EVENT.c.pour_id.is_not(None), EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
+    """Events of some kinds of all of the shop's own pours, oldest first."""
+    wanted = (
+        select(EVENT)
+        .where(EVENT.c.pour_id.is_not(None), EVENT.c.kind.in_(kinds), ours(EVENT.c.pour_id))
+        .order_by(EVENT.c.id)
+    )
     return list(connection.execute(wanted))
 
 
 def sealed_records(connection: Connection) -> list[tuple[int, dict[str, Any]]]:
-    """(pour, record as sealed) of every sealed pour, oldest first."""
-    wanted = select(SEALED_RECORD.c.pour_id, SEALED_RECORD.c.body).order_by(SEALED_RECORD.c.pour_id)
+    """(pour, record as sealed) of every sealed pour of the shop's own, oldest first."""
+    wanted = select(SEALED_RECORD.c.pour_id, SEALED_RECORD.c.body).where(ours(SEALED_RECORD.c.pour_id))
+    wanted = wanted.order_by(SEALED_RECORD.c.pour_id)
     return [(row.pour_id, json.loads(row.body)) for row in connection.execute(wanted)]
 
 
+def foreign_pours(connection: Connection) -> list[Row[Any]]:
+    """Records from elsewhere, newest first: id, title and origin."""
+    wanted = select(POUR.c.id, POUR.c.title, POUR.c.origin).where(~OWN, WHOLE)
+    return list(connection.execute(wanted.order_by(POUR.c.id.desc())))
+
+
+def foreign_records(connection: Connection) -> list[Row[Any]]:
+    """The same with `body`, the text of the record (None: it has none)."""
+    wanted = select(POUR.c.id, POUR.c.title, POUR.c.origin, SEALED_RECORD.c.body)
+    wanted = wanted.join(SEALED_RECORD, SEALED_RECORD.c.pour_id == POUR.c.id, isouter=True)
+    return list(connection.execute(wanted.where(~OWN, WHOLE).order_by(POUR.c.id.desc())))
+
+
 def sealed_ids(connection: Connection) -> list[int]:
-    """Every sealed pour, oldest first."""
-    return list(
-        connection.execute(select(SEALED_RECORD.c.pour_id).order_by(SEALED_RECORD.c.pour_id)).scalars()
-    )
+    """Every sealed pour of the shop's own, oldest first."""
+    wanted = select(SEALED_RECORD.c.pour_id).where(ours(SEALED_RECORD.c.pour_id))
+    return list(connection.execute(wanted.order_by(SEALED_RECORD.c.pour_id)).scalars())
 
 
-def titles(connection: Connection) -> dict[int, str]:
-    """Pour → title."""
-    return {row.id: row.title for row in connection.execute(select(POUR.c.id, POUR.c.title))}
+def titles(connection: Connection, *, own: bool = False) -> dict[int, str]:
+    """Pour → title; of all pours, or only of the shop's own."""
+    wanted = select(POUR.c.id, POUR.c.title).where(WHOLE)
+    return {row.id: row.title for row in connection.execute(wanted.where(OWN) if own else wanted)}

@@ -57,6 +57,15 @@ def add_shop(store: Store, name: str, now_ms: int) -> int:
         return int(made.scalar_one())
 
 
+def shop_called(store: Store, name: str) -> int:
+    """The shop of that name. Raises NotFound with those that there are."""
+    with store.read() as connection:
+        known = {str(row.name): int(row.id) for row in all_shops(connection)}
+    if name not in known:
+        raise NotFound(f"there is no shop called {name!r}; there is: {', '.join(known)}")
+    return known[name]
+
+
 def shop_of_pour(connection: Connection, pour_id: int) -> int:
     """Whose pour it is. Raises NotFound."""
     found = connection.execute(text("SELECT shop_id FROM pour WHERE id = :id"), {"id": pour_id}).scalar()

@@ -10,7 +10,7 @@ from logger.alarms.first_hour import Finding, Look
 from logger.alarms.kind import Priority, urgency
 from logger.alarms.state import UP, Phase
 from logger.planning.readiness import Override, Signature
-from logger.store.alarms import ALARM
+from logger.store.alarms import ALARM, OURS
 from logger.store.events import EVENT
 from logger.store.pours import POUR, POUR_PROBE
 from logger.store.readings import READING
@@ -25,7 +25,8 @@ def pressing(connection: Connection) -> list[Row[Any]]:
         .join(POUR, POUR.c.id == ALARM.c.pour_id, isouter=True)
         .where(
             ALARM.c.phase.in_((Phase.RAISED, Phase.RETURNED))
-            | ((ALARM.c.phase == Phase.ACKNOWLEDGED) & (ALARM.c.priority == Priority.HIGH))
+            | ((ALARM.c.phase == Phase.ACKNOWLEDGED) & (ALARM.c.priority == Priority.HIGH)),
+            OURS,
         )
     )
     return sorted(

@@ -8,13 +8,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
 from logger.store.tables import Probe, Station
 
 STATION, PROBE = table(Station), table(Probe)
+#: Stations that could send: not those that only records from elsewhere name.
+HERE = STATION.c.recorded_as.is_(None)
+#: A station's name, as the record gives it where it came with one.
+NAME = func.coalesce(STATION.c.recorded_as, STATION.c.name)
 #: A station that has not been heard for this long is called silent, ms.
 SILENT_MS = 150_000
 
@@ -27,7 +31,7 @@ def token_hash(token: str) -> str:
 def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> tuple[int, str]:
     """A new station, or a new token for a known one: (row id, token). The token is shown once and kept as a hash."""
     token = token or secrets.token_urlsafe(32)
-    found = tx.execute(select(STATION.c.id).where(STATION.c.name == name)).scalar()
+    found = tx.execute(select(STATION.c.id).where(STATION.c.name == name, HERE)).scalar()
     values = {"token_hash": token_hash(token), "enrolled_ms": now_ms, "revoked_ms": None}
     if found is None:
         inserted = tx.execute(insert(STATION).values(name=name, clock_set=False, fan_on=False, **values)
@@ -71,7 +75,7 @@ def by_token(connection: Connection, token: str) -> Row[Any]:
 
 def by_name(connection: Connection, name: str) -> Row[Any]:
     """The station of that name. Raises NotFound."""
-    found = connection.execute(select(STATION).where(STATION.c.name == name)).first()
+    found = connection.execute(select(STATION).where(STATION.c.name == name, HERE)).first()
     if found is None:
         raise NotFound(f"there is no station {name!r}; enrol it first")
     return found
@@ -95,13 +99,13 @@ def by_ids(connection: Connection, station_ids: Iterable[int]) -> list[Row[Any]]
 
 
 def all_stations(connection: Connection) -> list[Row[Any]]:
-    """Every station, by name."""
-    return list(connection.execute(select(STATION).order_by(STATION.c.name)))
+    """Every station, by name; not those that only records from elsewhere name."""
+    return list(connection.execute(select(STATION).where(HERE).order_by(STATION.c.name)))
 
 
 def any_station(connection: Connection) -> bool:
     """Whether there is a station at all."""
-    return connection.execute(select(STATION.c.id).limit(1)).first() is not None
+    return connection.execute(select(STATION.c.id).where(HERE).limit(1)).first() is not None
 
 
 def names_in_use(connection: Connection) -> list[str]:
@@ -115,7 +119,9 @@ def names_of(connection: Connection, station_ids: Iterable[int | None]) -> dict[
     wanted = {station_id for station_id in station_ids if station_id is not None}
     return {
         row.id: row.name
-        for row in connection.execute(select(STATION.c.id, STATION.c.name).where(STATION.c.id.in_(wanted)))
+        for row in connection.execute(
+            select(STATION.c.id, NAME.label("name")).where(STATION.c.id.in_(wanted))
+        )
     }
 
 

@@ -51,6 +51,9 @@ class Station(SQLModel, table=True):
     spool_seq: int = Field(default=0, sa_type=BigInteger)
     newest_boot: int | None = None
     newest_boot_ms: int = Field(default=0, sa_type=BigInteger)
+    #: Stations of records from elsewhere alone: the name that the record gives it. It sends nothing, no list has it,
+    #: and its own name is one that nobody gives.
+    recorded_as: str | None = Field(default=None, max_length=64)
     #: Whose it is: given by the database, from who asks (see shops.py).
     shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 
@@ -113,6 +116,11 @@ class Pour(SQLModel, table=True):
     #: The alarms' whole state, and the last reading that it has judged.
     watchbook: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
     judged_reading_id: int = Field(default=0, sa_type=BigInteger)
+    #: A record from elsewhere: its workshop, who brought it in and when, its seal. Nothing is ever done to it here.
+    #: Null: the shop's own pour.
+    origin: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True)))
+    #: Not whole: its rows are coming in or going, last at this time. No list has it and no page finds it.
+    partial_ms: int | None = Field(default=None, sa_type=BigInteger)
     #: Whose it is: given by the database, from who asks (see shops.py).
     shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 

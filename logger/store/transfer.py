@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Table, insert, select
@@ -12,11 +14,12 @@ from logger.store.alarms import ALARM
 from logger.store.boots import BOOT
 from logger.store.chain import EVENT_FIELDS, READING_FIELDS
 from logger.store.database import table
+from logger.store.dialect import insert_many
 from logger.store.events import EVENT
 from logger.store.forecasts import FORECAST
 from logger.store.pours import POUR, POUR_PROBE
 from logger.store.readings import READING
-from logger.store.stations import STATION
+from logger.store.stations import NAME, STATION
 from logger.store.tables import SealedRecord
 
 #: Table of a bundle → its columns, in order.
@@ -31,8 +34,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 #: Columns of a pour's own row that go along.
 POUR_COLUMNS = ("title", "client", "stage", "plan_toml", "prediction", "model_version", "created_ms",
                 "poured_boot_ms", "released_ms", "closed_ms", "reading_head", "event_head", "seal")  # fmt: skip
-#: Rows put in with one statement.
-_MANY = 5000
+_TABLES: dict[str, Table] = {"events": EVENT, "alarms": ALARM, "forecasts": FORECAST}
 
 
 def rows_of(connection: Connection, pour_id: int, name: str) -> Iterator[tuple[Any, ...]]:
@@ -47,7 +49,7 @@ def rows_of(connection: Connection, pour_id: int, name: str) -> Iterator[tuple[A
         wanted = wanted.join(BOOT, BOOT.c.id == READING.c.boot).where(READING.c.pour_id == pour_id)
         wanted = wanted.order_by(READING.c.id)
     else:
-        source: Table = {"events": EVENT, "alarms": ALARM, "forecasts": FORECAST}[name]
+        source = _TABLES[name]
         wanted = select(*(source.c[column] for column in COLUMNS[name]))
         wanted = wanted.where(source.c.pour_id == pour_id).order_by(source.c.id)
     for row in connection.execute(wanted):
@@ -61,7 +63,7 @@ def pour_of(connection: Connection, pour_id: int) -> dict[str, Any]:
     row = connection.execute(
         select(
             *(POUR.c[name] for name in POUR_COLUMNS),
-            STATION.c.name.label("station"),
+            NAME.label("station"),
             BOOT.c.boot_id.label("poured_boot_id"),
         )
         .join(STATION, STATION.c.id == POUR.c.station_id, isouter=True)
@@ -72,56 +74,72 @@ def pour_of(connection: Connection, pour_id: int) -> dict[str, Any]:
     return dict(row._mapping) | {"probes": sorted(chosen)}
 
 
-def put_in(
-    tx: Connection,
-    pour: Mapping[str, Any],
-    body: str | None,
-    tables: Mapping[str, Iterable[Sequence[Any]]],
-    now_ms: int,
-) -> int:
-    """A pour from another database with everything that is its own. Gives its number here.
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A pour whose own row is there, and to which its other rows are put."""
 
-    Raises NotAllowed when it is here already, or when a boot of that name is known with another time of day.
+    pour_id: int
+    station_id: int | None
+    #: (station or service, name of its boot) → the boot's row.
+    boots: Mapping[tuple[str, str], int]
+
+
+def begin(
+    tx: Connection, pour: Mapping[str, Any], body: str | None, boots: Iterable[Sequence[Any]],
+    stations: Mapping[str, int | None], **also: Any,
+) -> Begun:  # fmt: skip
+    """A pour's own row, its boots, its probes and its sealed record's text. `also`: more columns of its row.
+
+    `stations`: whose boots are whose: the station's row and the service's (None: this service).
     """
-    if pour["seal"] is not None:
-        for known in tx.execute(select(POUR.c.id, POUR.c.seal).where(POUR.c.seal.is_not(None))):
-            if known.seal == pour["seal"]:
-                raise NotAllowed(f"this record is here already: it is pour {known.id}")
-    station_id = None if pour["station"] is None else _station(tx, pour["station"], now_ms)
-    boots: dict[tuple[str, str], int] = {}
-    for boot_id, offset_ms, clock_set, of in tables["boots"]:
-        boots[of, boot_id] = _boot(tx, station_id if of == "station" else None, boot_id, offset_ms, clock_set)
-    values = {name: pour[name] for name in POUR_COLUMNS} | {
-        "station_id": station_id,
-        "poured_boot_id": boots.get(("service", str(pour["poured_boot_id"]))),
+    rows = {}
+    for boot_id, offset_ms, clock_set, of in boots:
+        values = {
+            "station_id": stations[of], "boot_id": boot_id, "offset_ms": offset_ms, "clock_set": clock_set
+        }  # fmt: skip
+        rows[of, boot_id] = int(tx.execute(insert(BOOT).values(**values).returning(BOOT.c.id)).scalar_one())
+    known = {name: pour[name] for name in POUR_COLUMNS if pour[name] is not None} | {
+        "station_id": stations["station"],
+        "poured_boot_id": rows.get(("service", str(pour["poured_boot_id"]))),
         "judged_reading_id": 0,
     }
-    pour_id = int(tx.execute(insert(POUR).values(**values).returning(POUR.c.id)).scalar_one())
+    pour_id = int(tx.execute(insert(POUR).values(**(known | also)).returning(POUR.c.id)).scalar_one())
     if pour["probes"]:
         tx.execute(insert(POUR_PROBE), [{"pour_id": pour_id, "rom": rom} for rom in pour["probes"]])
     if body is not None:
         tx.execute(insert(table(SealedRecord)).values(pour_id=pour_id, body=body))
-    for name, target in (
-        ("events", EVENT),
-        ("alarms", ALARM),
-        ("forecasts", FORECAST),
-        ("readings", READING),
-    ):
-        many: list[dict[str, Any]] = []
-        for row in tables[name]:
-            made = dict(zip(COLUMNS[name], row, strict=True)) | {"pour_id": pour_id}
-            if name == "alarms":
-                made["subject"] = f"{pour_id}/{made['subject']}"
-            elif name == "readings":
-                made["boot"] = boots["station", made.pop("boot_id")]
-                made["station_id"] = station_id
-            many.append(made)
-            if len(many) == _MANY:
-                tx.execute(insert(target), many)
-                many = []
-        if many:
-            tx.execute(insert(target), many)
-    return pour_id
+    return Begun(pour_id, stations["station"], rows)
+
+
+def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[Any]]) -> int:
+    """Some rows of one table of a pour, in order; how many. Raises NotAllowed for a boot that nobody told of."""
+    many = []
+    for row in rows:
+        made = dict(zip(COLUMNS[name], row, strict=True)) | {"pour_id": begun.pour_id}
+        if name == "alarms":
+            made["subject"] = f"{begun.pour_id}/{made['subject']}"
+        elif name == "readings":
+            boot = begun.boots.get(("station", made.pop("boot_id")))
+            if boot is None:
+                raise NotAllowed(
+                    f"reading {made['seq']} of {made['spool']} names a boot that boots.csv does not have"
+                )
+            made |= {"boot": boot, "station_id": begun.station_id}
+        many.append(made)
+    if not many:
+        return 0
+    if name == "readings":
+        insert_many(tx, READING, many)
+    else:
+        tx.execute(insert(_TABLES[name]), many)
+    return len(many)
+
+
+def recorded_station(tx: Connection, name: str, now_ms: int) -> int:
+    """A station that only a record names. It can send nothing, and its boots and readings are that record's alone."""
+    values = {"name": f"record-{secrets.token_hex(16)}", "recorded_as": name, "clock_set": False, "fan_on": False,
+              "enrolled_ms": now_ms, "revoked_ms": now_ms}  # fmt: skip
+    return int(tx.execute(insert(STATION).values(**values).returning(STATION.c.id)).scalar_one())
 
 
 def _boots(connection: Connection, pour_id: int) -> Iterator[tuple[Any, ...]]:
@@ -132,31 +150,3 @@ def _boots(connection: Connection, pour_id: int) -> Iterator[tuple[Any, ...]]:
     poured = select(POUR.c.poured_boot_id).where(POUR.c.id == pour_id)
     for row in connection.execute(select(*columns).where(BOOT.c.id.in_(poured))):
         yield (*row, "service")
-
-
-def _station(tx: Connection, name: str, now_ms: int) -> int:
-    """The station of that name here, or one that can send nothing: a record needs only its name."""
-    found = tx.execute(select(STATION.c.id).where(STATION.c.name == name)).scalar()
-    if found is None:
-        found = tx.execute(
-            insert(STATION)
-            .values(name=name, clock_set=False, fan_on=False, enrolled_ms=now_ms, revoked_ms=now_ms)
-            .returning(STATION.c.id)
-        ).scalar_one()
-    return int(found)
-
-
-def _boot(tx: Connection, station_id: int | None, boot_id: str, offset_ms: int, clock_set: bool) -> int:
-    mine = BOOT.c.station_id.is_(None) if station_id is None else BOOT.c.station_id == station_id
-    found = tx.execute(select(BOOT.c.id, BOOT.c.offset_ms).where(mine, BOOT.c.boot_id == boot_id)).first()
-    if found is None:
-        values = {
-            "station_id": station_id, "boot_id": boot_id, "offset_ms": offset_ms, "clock_set": clock_set
-        }  # fmt: skip
-        return int(tx.execute(insert(BOOT).values(**values).returning(BOOT.c.id)).scalar_one())
-    if found.offset_ms != offset_ms:
-        raise NotAllowed(
-            f"boot {boot_id} is known here with another time of day ({found.offset_ms} ms, not {offset_ms} ms): "
-            "one of the two databases was altered; verify both records"
-        )
-    return int(found.id)

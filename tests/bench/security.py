@@ -48,7 +48,7 @@ from logger.planning import examples
 from logger.planning.findings import Light
 from logger.pour import Stage
 from logger.readings_file import read_readings
-from logger.record.bundle import read_bundle, write_bundle
+from logger.record.bundle import accept, write_bundle
 from logger.record.past_log import Column, Mapping, read_log
 from logger.settings import Messages, Settings
 from logger.store import people, stations
@@ -186,13 +186,13 @@ def parsers(inputs: int) -> None:
             0.45,
         ),
         "plan": (toml, [PLAN.encode(), b'title = "x"\n[resin]\nname = "y"\n'], 0.2),
-        "csv": (csv, [b"elapsed_s,place,celsius\n0,core,21.5\n5,room,20\n"], 0.15),
+        "csv": (csv, [b"elapsed_s,place,celsius\n0,core,21.5\n5,room,20\n"], 0.168),
         "past log": (
             past_log,
             [b"Time;Core;Room\n05/01/2026 09:00;21,5;20\n05/01/2026 09:05;22,1;20\n"],
             0.05,
         ),
-        "bundle": (lambda raw: read_bundle(io.BytesIO(raw)), [packed()], 0.02),
+        "bundle": (bundle, [packed()], 0.002),
         "batch": (BatchShape.model_validate_json, [BATCH.encode()], 0.08),
         "photo": (redrawn, [drawn.getvalue(), png.getvalue()], 0.05),
     }
@@ -231,6 +231,14 @@ BATCH = json.dumps({
 })  # fmt: skip
 LOG_MAPPING = Mapping(("Time",), "%d/%m/%Y %H:%M", (Column("Core", "core", "c"), Column("Room", "room", "c")),
                       zone="UTC", delimiter=";", decimal_comma=True)  # fmt: skip
+
+
+def bundle(raw: bytes) -> object:
+    """A record from elsewhere, put together and proven as when it is brought in."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "sent.zip"
+        path.write_bytes(raw)
+        return accept(path, Path(folder), "sent.zip")
 
 
 def past_log(raw: bytes) -> object:

@@ -21,13 +21,14 @@ from logger.record.gather import gather
 from logger.record.verify import verify
 from logger.store import forecasts, pours, shared_links
 from logger.store.readings import READING
-from web.access import ServiceDep, ViewerDep
+from web import desk
+from web.access import OwnerDep, ServiceDep, ViewerDep
 from web.pages.coming import coming
 from web.pages.compare import every_pour
 from web.pages.course import foretold_of
 from web.pages.shop import lessons_of, shelf_of, today
 from web.service import Service
-from web.shapes import ERRORS, RowId
+from web.shapes import ERRORS, RemoveShape, RowId
 
 router = APIRouter(tags=["records"], responses=ERRORS)
 #: Pieces in which a file is sent, bytes.
@@ -47,7 +48,8 @@ def record(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, An
 def whole(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     """The record and every row that it rests on, as one JSON text; see SCHEMA.md in the bundle."""
     with service.store.read() as connection:
-        pours.get_pour(connection, pour_id)
+        if pours.get_pour(connection, pour_id).origin is not None:
+            gather(connection, pour_id, service.settings.workshop)  # said before the answer begins
 
     def pieces() -> Iterator[str]:
         with service.store.read() as connection:
@@ -98,6 +100,12 @@ def prove(pour_id: RowId, service: ServiceDep, _who: ViewerDep, seal: str | None
     """Whether the record stands; if not, the first row that was altered, is missing or was put in."""
     with service.store.read() as connection:
         return verify(connection, pour_id, printed=seal, pictures=_photos(service)).to_json()
+
+
+@router.post("/api/pours/{pour_id}/remove", status_code=204)
+def remove(pour_id: RowId, _sure: RemoveShape, service: ServiceDep, who: OwnerDep) -> None:
+    """Deletes a record from elsewhere for good. The shop's own are kept."""
+    desk.remove(service, pour_id, who.name)
 
 
 @router.get("/api/pours/{pour_id}/calendar.ics")

@@ -167,6 +167,9 @@ def import_command(
         bool, typer.Option("--leave-out-bad", help="Leave bad rows out, and list them in the record.")
     ] = False,
     client: Annotated[str, typer.Option(help="Whose table it was.")] = "",
+    shop: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Whose it is, where one service has several shops.")
+    ] = None,
     by: Annotated[str, typer.Option(help="Who brings it in.")] = "command line",
     settings: SettingsPath = None,
     as_json: Json = False,
@@ -176,52 +179,61 @@ def import_command(
     Example: `pourlog import old.csv --plan plan.toml --time Clock --time-as '%d/%m/%Y %H:%M' --zone Europe/Berlin
     --column 'Probe 1=core,f' --column 'Air=room,f' --settings settings.toml`
     """
-    from logger.cure.prediction import predict
-    from logger.plan_file import read_plan
-    from logger.record.bring_in import bring_in_log
-    from logger.record.bundle import bring_in, keep_photos, read_bundle
+    from logger.record.bring_in import Imports, LogAsked
     from logger.record.past_log import Mapping
+    from logger.store.shops import sees, shop_called
     from web.pages.import_page import start_of
 
     if not file.is_file():
         raise BadInput(str(file), "is no file", remedy="give the path of a bundle or a log")
     kept = _settings(settings)
     store = _store(kept)
+    imports = Imports(store, Path(kept.data_dir), _now_ms)
     try:
-        if file.suffix == ".zip":
-            with working("proving and bringing in …"), file.open("rb") as packed:
-                bundle = read_bundle(packed, file.name)
-                with store.write() as tx:
-                    pour_id = bring_in(tx, bundle, by, _now_ms())
-                    keep_photos(bundle, _photos(kept))
-            if as_json:
-                print(json.dumps({"pour": pour_id, "workshop": bundle.workshop}, ensure_ascii=False))
+        with sees(None if shop is None else shop_called(store, shop)):
+            if file.suffix == ".zip":
+                with working("proving and bringing in …"):
+                    taken = imports.record(file, file.name, by)
             else:
-                print(f"the record from {bundle.workshop} stands; it is pour {pour_id} here")
-            return
-        if plan is None:
-            raise BadInput(
-                "--plan", "is missing", remedy="a log needs the plan it was poured by: depth, resin, form"
-            )
-        planned = read_plan(plan)
-        mapping = Mapping(tuple(time_column or ()), time_as, tuple(_column(text) for text in column or ()), zone,
-                          "\t" if delimiter == "\\t" else delimiter, decimal_comma, skip)  # fmt: skip
-        with working("solving its plan …"):
-            prediction = predict(planned).to_json()
-        with working("bringing in …"), store.write() as tx:
-            pour_id, log = bring_in_log(
-                tx, file.read_bytes(), mapping, planned, prediction, where=file.name, client=client,
-                poured_ms=start_of(start, zone), leave_out_bad=leave_out_bad, by=by, now_ms=_now_ms(),
-            )  # fmt: skip
+                if plan is None:
+                    raise BadInput(
+                        "--plan",
+                        "is missing",
+                        remedy="a log needs the plan it was poured by: depth, resin, form",
+                    )
+                mapping = Mapping(tuple(time_column or ()), time_as, tuple(_column(text) for text in column or ()),
+                                  zone, "\t" if delimiter == "\\t" else delimiter, decimal_comma, skip)  # fmt: skip
+                asked = LogAsked(
+                    mapping, _plan_text(plan), "", client[:200], start_of(start, zone), leave_out_bad
+                )
+                with working("solving its plan and bringing it in …"):
+                    taken = imports.log(file, file.name, asked, by)
     finally:
+        imports.close()
         store.close()
-    if as_json:
-        left_out = [{"line": row.line, "problem": row.problem, "row": row.row} for row in log.bad]
-        print(json.dumps({"pour": pour_id, "told": log.told(), "left_out": left_out}, ensure_ascii=False))
+    if taken.workshop is not None:
+        if as_json:
+            print(json.dumps({"pour": taken.pour_id, "workshop": taken.workshop}, ensure_ascii=False))
+        else:
+            print(f"{taken.told}; it is pour {taken.pour_id} here")
         return
-    print(f"pour {pour_id} ({Stage.RELEASED}): {log.told()}")
-    for row in log.bad:
-        print(f"left out: line {row.line}: {row.problem}: {row.row[:100]}")
+    if as_json:
+        left_out = [{"line": line, "problem": problem, "row": row} for line, problem, row in taken.left_out]
+        told = {"pour": taken.pour_id, "told": taken.told, "left_out": left_out}
+        print(json.dumps(told, ensure_ascii=False))
+        return
+    print(f"pour {taken.pour_id} ({Stage.RELEASED}): {taken.told}")
+    for line, problem, row in taken.left_out:
+        print(f"left out: line {line}: {problem}: {row[:100]}")
+
+
+def _plan_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(
+            str(path), f"cannot be read ({error})", remedy="give the path of a plan file"
+        ) from error
 
 
 def _column(text: str) -> Column:

@@ -8,10 +8,10 @@ from fastapi import APIRouter, Query, Request
 from markupsafe import Markup
 from starlette.responses import Response
 
-from logger.errors import LoggerError
+from logger.errors import BadInput, LoggerError
 from logger.plan_file import plan_from_text
 from logger.record import compare
-from logger.record.gather import CURVE_COLUMNS
+from logger.record.gather import CURVE_COLUMNS, foreign_record
 from logger.store import pours, shop
 from web.access import ServiceDep, ViewerDep
 from web.pages.frame import page
@@ -48,9 +48,13 @@ def compare_page(
 
 
 def every_pour(service: Service) -> list[compare.Compared]:
-    """Every pour that was poured, oldest first: sealed ones from their record, others from their readings."""
+    """Every pour that was poured, oldest first: sealed ones from their record, others from their readings.
+
+    Then the records from elsewhere; one that is none is told on its own page.
+    """
     made: list[compare.Compared] = []
     with service.store.read() as connection:
+        foreign = shop.foreign_records(connection)
         sealed: dict[int, dict[str, Any]] = dict(shop.sealed_records(connection))
         for row in reversed(pours.all_pours(connection)):
             if row.poured_ms is None:
@@ -67,6 +71,14 @@ def every_pour(service: Service) -> list[compare.Compared]:
                 # A plan of an older program that no longer reads: its record still tells it.
                 continue
             made.append(compare.compared(row.id, plan, prediction, curves))
+    for row in reversed(foreign):
+        try:
+            record = foreign_record(row.body or "", f"pour {row.id}")
+        except BadInput:
+            continue
+        if record["pour"]["poured_ms"] is not None:
+            made.append(compare.compared(row.id, record["plan"], record["prediction"], record["curves"],
+                                         str(row.origin["workshop"])))  # fmt: skip
     return made
 
 

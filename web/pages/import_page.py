@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping as AnyMapping
 from datetime import datetime
-from pathlib import Path
-from typing import Any
+from typing import IO, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fastapi import APIRouter, Request
@@ -14,20 +12,18 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
-from logger.cure.prediction import predict
 from logger.errors import BadInput, LoggerError
-from logger.plan_file import Plan, plan_from_text
-from logger.record.bring_in import bring_in_log, text_of
-from logger.record.bundle import bring_in, keep_photos, read_bundle
-from logger.record.past_log import Column, Mapping, guess_columns
+from logger.record.bring_in import LogAsked, first_lines
+from logger.record.past_log import Column, Mapping, check_mapping, guess_columns
 from logger.store import pours
 from web.access import MakerDep, ServiceDep
 from web.pages.frame import page
 from web.service import Service
 
 router = APIRouter(include_in_schema=False)
-#: Largest file that the page takes, bytes; a larger one goes by `pourlog import`.
-LARGEST = 15 * 1024 * 1024
+#: Largest file that the page takes, bytes; a larger one goes by `pourlog import`. A record of three days with six
+#: probes every 5 s has 14 MB; one that an earlier program packed, 51 MB.
+LARGEST = 64 * 1024 * 1024
 #: What the form's other fields may take, bytes: a plan file and some words.
 FIELDS = 512 * 1024
 TIMES = {
@@ -54,20 +50,20 @@ async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response
     async with request.form(max_files=1, max_fields=60) as form:
         given = {name: value for name, value in form.items() if isinstance(value, str)}
         upload = form.get("file")
-        raw = await upload.read(LARGEST + 1) if isinstance(upload, UploadFile) else b""
-        name = (upload.filename or "the file") if isinstance(upload, UploadFile) else "the file"
-    try:
-        if not raw:
-            raise BadInput("file", "is missing", remedy="choose the file; browsers ask for it each time")
-        if len(raw) > LARGEST:
-            raise BadInput("file", "is too large for this page", value=f"{len(raw) / 1e6:.0f} MB",
-                           allowed=f"{LARGEST / 1e6:.0f} MB", remedy="use `pourlog import` there")  # fmt: skip
-        if given.get("act") == "look" and not raw.startswith(b"PK"):
-            heading, rows = guess_columns(text_of(raw, name), _delimiter(given), _skip(given))
-            return _page(request, service, given, heading=heading, rows=rows)
-        pour_id = await run_in_threadpool(_take, service, raw, name, given, who.name)
-    except LoggerError as error:
-        return _page(request, service, given, problem=str(error))
+        try:
+            if not isinstance(upload, UploadFile) or not upload.size:
+                raise BadInput("file", "is missing", remedy="choose the file; browsers ask for it each time")
+            if upload.size > LARGEST:
+                raise BadInput("file", "is too large for this page", value=f"{upload.size / 1e6:.0f} MB",
+                               allowed=f"{LARGEST / 1e6:.0f} MB", remedy="use `pourlog import` there")  # fmt: skip
+            name = _shown_name(upload.filename)
+            if given.get("act") == "look" and not await run_in_threadpool(_is_packed, upload.file):
+                text = await run_in_threadpool(first_lines, upload.file, name)
+                heading, rows = guess_columns(text, _delimiter(given), _skip(given))
+                return _page(request, service, given, heading=heading, rows=rows)
+            pour_id = await run_in_threadpool(_take, service, upload.file, name, given, who.name)
+        except LoggerError as error:
+            return _page(request, service, given, problem=str(error))
     return RedirectResponse(f"/pours/{pour_id}/record", 303)
 
 
@@ -103,40 +99,50 @@ def start_of(text: str, zone: str | None) -> int | None:
     return round(at.timestamp() * 1000)
 
 
-def _take(service: Service, raw: bytes, name: str, given: AnyMapping[str, str], by: str) -> int:
-    now_ms = service.timeline.true_ms()
-    if raw.startswith(b"PK"):
-        bundle = read_bundle(io.BytesIO(raw), name)
-        with service.store.write() as tx:
-            pour_id = bring_in(tx, bundle, by, now_ms)
-            keep_photos(bundle, Path(service.settings.data_dir) / "photos")
-        return pour_id
-    plan = _plan(service, given)
-    prediction = predict(plan).to_json()
+def _take(service: Service, file: IO[bytes], name: str, given: AnyMapping[str, str], by: str) -> int:
+    packed = _is_packed(file)
+    asked = None if packed else _asked(service, given)
+    with service.imports.laid_down(file) as path:
+        taken = (
+            service.imports.record(path, name, by)
+            if asked is None
+            else service.imports.log(path, name, asked, by)
+        )
+    service.news.tell("pour", pour=taken.pour_id)
+    return taken.pour_id
+
+
+def _asked(service: Service, given: AnyMapping[str, str]) -> LogAsked:
     mapping = mapping_of(given)
-    with service.store.write() as tx:
-        pour_id, _log = bring_in_log(
-            tx, raw, mapping, plan, prediction, where=name, client=given.get("client", "").strip()[:200],
-            poured_ms=start_of(given.get("start", ""), mapping.zone), leave_out_bad="leave_out_bad" in given, by=by,
-            now_ms=now_ms,
-        )  # fmt: skip
-    service.news.tell("pour", pour=pour_id)
-    return pour_id
+    check_mapping(mapping)
+    return LogAsked(
+        mapping, _plan_text(service, given), given.get("title", "").strip(), given.get("client", "").strip()[:200],
+        start_of(given.get("start", ""), mapping.zone), "leave_out_bad" in given,
+    )  # fmt: skip
 
 
-def _plan(service: Service, given: AnyMapping[str, str]) -> Plan:
-    title = given.get("title", "").strip()
+def _is_packed(file: IO[bytes]) -> bool:
+    begins = file.read(2)
+    file.seek(0)
+    return begins == b"PK"
+
+
+def _shown_name(given: str | None) -> str:
+    """A file's name as a browser sends it, for messages and the record: on one line, without folders."""
+    name = "".join(letter for letter in (given or "") if letter.isprintable())
+    return name.replace("\\", "/").rpartition("/")[2].strip()[:100] or "the file"
+
+
+def _plan_text(service: Service, given: AnyMapping[str, str]) -> str:
     if given.get("plan_toml", "").strip():
-        plan = plan_from_text(given["plan_toml"], "the plan")
-    elif given.get("like", "").strip().isdigit():
-        with service.store.read() as connection:
-            pour = pours.get_pour(connection, int(given["like"]))
-        plan = plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan")
-    else:
+        return given["plan_toml"]
+    like = given.get("like", "").strip()
+    if not like.isdecimal():
         raise BadInput(
             "plan", "is missing", remedy="choose a pour with the same resin and shape, or paste a plan file"
         )
-    return plan.model_copy(update={"title": title[:300]}) if title else plan
+    with service.store.read() as connection:
+        return str(pours.get_pour(connection, int(like[:9])).plan_toml)
 
 
 def _delimiter(given: AnyMapping[str, str]) -> str:

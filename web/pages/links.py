@@ -9,7 +9,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotFound
-from logger.store import events, shared_links, shop
+from logger.store import events, pours, shared_links, shop
 from web import access, doors
 from web.access import MakerDep, ServiceDep
 from web.pages.frame import page
@@ -65,7 +65,8 @@ def end(link_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         link = shared_links.end(tx, link_id, now_ms)
-        events.add_event(tx, link.pour_id, now_ms, "link-ended", who.name, link.label)
+        foreign = link.pour_id is not None and pours.origin_of(tx, link.pour_id) is not None
+        events.add_event(tx, None if foreign else link.pour_id, now_ms, "link-ended", who.name, link.label)
     return RedirectResponse("/links", 303)
 
 
@@ -97,5 +98,5 @@ def opened(token: str, request: Request, service: ServiceDep) -> Response:
 def _context(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
         rows = shared_links.holding(connection, service.timeline.now_ms())
-        titles = shop.titles(connection)
-    return {"links": rows, "titles": titles, "problem": None, "address": None, "made_for": None}
+        titles, own = shop.titles(connection), shop.titles(connection, own=True)
+    return {"links": rows, "titles": titles, "own": own, "problem": None, "address": None, "made_for": None}

@@ -58,7 +58,10 @@ SOON_LIVE = (Stage.READY, Stage.POURING, Stage.WATCHED)
 
 @router.get("/pours/{pour_id}")
 def pour_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """One pour, now."""
+    """One pour, now. A record from elsewhere is its record."""
+    with service.store.read() as connection:
+        if pours.origin_of(connection, pour_id) is not None:
+            return RedirectResponse(f"/pours/{pour_id}/record", 303)
     return page(request, "pour.html", _context(service, pour_id, units_of(request)))
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from typing import Any
+from typing import Annotated, Any
 
 import segno
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Form, Request
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
+from logger.errors import BadInput
 from logger.pour import Stage
 from logger.quantities import Units
 from logger.record import happened, pictures
@@ -19,7 +20,8 @@ from logger.record.pdf import to_pdf
 from logger.record.seal import seal_hash
 from logger.record.shop import outcome_now
 from logger.store import pours
-from web.access import ReaderDep, ServiceDep
+from web import desk
+from web.access import OwnerDep, ReaderDep, ServiceDep
 from web.pages import paper
 from web.pages.frame import STATIC, page, templates
 from web.pages.measures import units_of
@@ -42,10 +44,28 @@ _RANK = {"stop": 0, "watch": 1, "ok": 2}
 @router.get("/pours/{pour_id}/record")
 def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
     """Everything that is kept about a pour but its single readings."""
-    shown = told(service, pour_id, units_of(request))
+    try:
+        shown = told(service, pour_id, units_of(request))
+    except BadInput as error:
+        with service.store.read() as connection:
+            pour = pours.get_pour(connection, pour_id)
+        if pour.origin is None:
+            raise
+        return page(request, "record-unread.html", {"pour": pour, "problem": str(error)})
     # What mending cost is the shop's own: whoever reads by a link is not told.
     shown["shows_cost"] = who is not None
     return page(request, "record.html", shown)
+
+
+@router.post("/pours/{pour_id}/remove")
+def remove(
+    pour_id: RowId, service: ServiceDep, who: OwnerDep, sure: Annotated[str, Form(max_length=10)] = ""
+) -> Response:
+    """Deletes a record from elsewhere for good. The shop's own are kept."""
+    if sure != "yes":
+        raise BadInput("sure", "is not ticked", remedy="go back and tick that it is to be deleted")
+    desk.remove(service, pour_id, who.name)
+    return RedirectResponse("/shop#foreign", 303)
 
 
 @router.get("/pours/{pour_id}/record.pdf")
@@ -157,13 +177,21 @@ def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str
     shown = []
     for photo in wanted[:PHOTOS_ON_PAPER]:
         raw = photo_bytes(service, photo)
-        # A photo whose file is gone is told by `verify`; the paper shows the others.
-        if raw is not None:
+        # A photo whose file is gone or no picture any more is told by `verify`; the paper shows the others.
+        small = None if raw is None else _small(raw)
+        if small is not None:
             shown.append({
-                "src": f"data:image/jpeg;base64,{b64encode(thumbnail(raw, PAPER_PIXELS)).decode('ascii')}",
+                "src": f"data:image/jpeg;base64,{b64encode(small).decode('ascii')}",
                 "words": photo["text"] or photo.get("point", ""), "at_ms": photo["at_ms"],
             })  # fmt: skip
     return shown
+
+
+def _small(raw: bytes) -> bytes | None:
+    try:
+        return thumbnail(raw, PAPER_PIXELS)
+    except BadInput:
+        return None
 
 
 def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> dict[str, Any]:

@@ -21,6 +21,15 @@ _one = threading.Lock()
 
 def redrawn(raw: bytes) -> bytes:
     """The picture as a new JPEG, upright, at most 2560 pixels long. Raises BadInput for anything else."""
+    return _drawn(raw, LONGEST_SIDE)
+
+
+def thumbnail(kept: bytes, longest_side: int) -> bytes:
+    """A picture that was kept, as a small JPEG. Raises BadInput: it may have come with a record from elsewhere."""
+    return _drawn(kept, longest_side)
+
+
+def _drawn(raw: bytes, longest_side: int) -> bytes:
     # Imported when first needed: it costs a service without photos 30 ms and 10 MB.
     from PIL import Image, ImageOps
 
@@ -31,9 +40,9 @@ def redrawn(raw: bytes) -> bytes:
                 raise BadInput("photo", "has too many pixels", value=f"{width} x {height}",
                                allowed=f"{MOST_PIXELS[str(picture.format)] / 1e6:.0f} million",
                                remedy="take it with a smaller picture size")  # fmt: skip
-            picture.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
+            picture.draft("RGB", (longest_side, longest_side))
             upright = ImageOps.exif_transpose(picture).convert("RGB")
-            upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+            upright.thumbnail((longest_side, longest_side))
             out = io.BytesIO()
             # A new image of the pixels alone: save() would carry the old one's metadata over.
             bare = Image.new("RGB", upright.size)
@@ -49,16 +58,3 @@ def redrawn(raw: bytes) -> bytes:
         # A damaged picture fails in any of these ways, depending on where it is damaged.
         raise BadInput("photo", "is not a picture that can be kept", allowed="JPEG, PNG or WebP",
                        remedy="take it with the phone's camera, or export it as JPEG") from error  # fmt: skip
-
-
-def thumbnail(kept: bytes, longest_side: int) -> bytes:
-    """A picture that was kept, as a small JPEG."""
-    from PIL import Image  # as above
-
-    with _one, Image.open(io.BytesIO(kept), formats=FORMATS) as picture:
-        picture.draft("RGB", (longest_side, longest_side))
-        small = picture.convert("RGB")
-        small.thumbnail((longest_side, longest_side))
-        out = io.BytesIO()
-        small.save(out, "JPEG", quality=QUALITY, optimize=True)
-        return out.getvalue()

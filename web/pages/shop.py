@@ -31,9 +31,11 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
         offered = list(learn.offers(connection).values())
         waiting = len(learn.due(connection))
         titles = shop.titles(connection)
+        foreign = shop.foreign_pours(connection)
         products = sorted(row.data["name"] for row in resins.kept(connection).values())
     return page(request, "shop.html", {"account": account, "shelf": shelf, "offered": offered, "waiting": waiting,
-                                       "titles": titles, "states": happened.STATES, "products": products})  # fmt: skip
+                                       "titles": titles, "foreign": foreign, "states": happened.STATES,
+                                       "products": products})  # fmt: skip
 
 
 @router.post("/shop/stock")

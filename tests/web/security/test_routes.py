@@ -248,6 +248,8 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /pours/{pour_id}/record/lot": lambda: {"data": lot, "ids": hot},
         "POST /pours/{pour_id}/record/layer": lambda: {"data": {"number": "2"}, "ids": hot},
         "POST /pours/{pour_id}/record/addition": lambda: {"data": {"text": "a note"}, "ids": hot},
+        "POST /pours/{pour_id}/remove": lambda: {"data": {"sure": "yes"}},
+        "POST /api/pours/{pour_id}/remove": lambda: {"json": {"sure": True}},
         "POST /shop/stock": lambda: {"data": lot},
         "POST /shop/import": lambda: {"data": log, "files": {"file": ("old.csv", b"t,c\n0,21\n60,22\n")}},
     }
@@ -258,7 +260,8 @@ ELSEWHERE = {"POST /pours/{pour_id}/plan/undo", "POST /pours/{pour_id}/ready", "
              "POST /set-up", "POST /sign-in", "POST /join", "POST /resins", "POST /resins/{key}/take",
              "POST /resins/{key}/datasheet", "POST /resins/{key}/drop", "POST /resins/{key}/put-back",
              "POST /pours/{pour_id}/ending", "POST /api/pours/{pour_id}/ending/exception",
-             "POST /stations/{name}/probes/{rom}/ice", "POST /stations/{name}/probes/{rom}/dip"}  # fmt: skip
+             "POST /stations/{name}/probes/{rom}/ice", "POST /stations/{name}/probes/{rom}/dip",
+             "POST /pours/{pour_id}/remove", "POST /api/pours/{pour_id}/remove"}  # fmt: skip
 
 
 def test_a_change_says_who_when_and_what(busy: Any, plan_toml: str, clock: Any, tmp_path: Path) -> None:

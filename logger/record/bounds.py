@@ -1,0 +1,159 @@
+"""What a file from elsewhere may cost, looked at before the work begins. Pure but for the file that it is given.
+
+A packed file is judged by its own directory: how many entries, how large each says it is, how much smaller it was
+packed. Reading then stops where an entry passes what it said.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import zipfile
+from collections.abc import Callable, Iterator
+from typing import IO, Any
+
+from logger.errors import BadInput
+from logger.own_process import Limits
+
+#: Largest file that is read at all, packed or not, bytes. Three days of six probes every 5 s (311,040 readings) are
+#: 14 MB packed, and 51 MB as earlier programs packed them.
+LARGEST = 2_000_000_000
+#: Rows that a table of one pour may have, and its bytes. Three days of six probes every 5 s are 311,040 readings.
+MOST_ROWS = {"readings": 2_000_000, "events": 50_000, "alarms": 20_000, "forecasts": 5_000, "boots": 5_000}
+TABLE_BYTES = {"readings": 700_000_000, "events": 100_000_000, "alarms": 40_000_000, "forecasts": 100_000_000,
+               "boots": 1_000_000}  # fmt: skip
+#: Bytes of a file of JSON, of a photo, of any other text.
+JSON_BYTES, PHOTO_BYTES, TEXT_BYTES = 8_000_000, 15_000_000, 200_000
+#: Photos of a record.
+MOST_PHOTOS = 300
+#: Bytes of a line, and characters of a cell, in a table. A forecast's body is some ten thousand.
+LINE_BYTES, CELL_CHARS = 2_000_000, 1_000_000
+#: Photos and JSON of ours shrink to a tenth at most, and tables to a fifth: each row ends in a hash.
+MOST_RATIO, SMALL_BYTES = 60, 1_000_000
+#: What follows an entry's 46 bytes in the directory: its name, and a little more.
+_NAME_BYTES = 200
+#: How deep JSON goes, and how long a text in it is. A plan file is the longest.
+DEEPEST, LONGEST_TEXT = 24, 500_000
+#: The process that reads such a file. Beside it stand the service and its forecasts, within the unit's MemoryMax.
+PROCESS = Limits(memory_bytes=160_000_000, cpu_s=1200, file_bytes=2_000_000_000)
+
+_AGAIN = "take the file as it was exported"
+
+
+def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
+    """A packed file whose directory is small, with entries that are neither too many nor too large nor too well packed.
+
+    Raises BadInput saying which, before anything is unpacked; zipfile's own errors where it is no such file.
+    """
+    _check_directory(file, where)
+    packed = zipfile.ZipFile(file)
+    names: set[str] = set()
+    total = 0
+    for entry in packed.infolist():
+        total += entry.file_size
+        if entry.filename in names:
+            raise BadInput(f"{where}: {entry.filename[:80]}", "is in it twice", remedy=_AGAIN)
+        names.add(entry.filename)
+        if entry.flag_bits & 0x1 or entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise BadInput(
+                f"{where}: {entry.filename[:80]}", "is packed in a way that is not read here", remedy=_AGAIN
+            )
+        if entry.file_size > SMALL_BYTES and entry.file_size > MOST_RATIO * entry.compress_size:
+            raise BadInput(f"{where}: {entry.filename[:80]}", "is packed tighter than any record",
+                           value=f"1 to {entry.file_size / max(entry.compress_size, 1):.0f}",
+                           allowed=f"1 to {MOST_RATIO}", remedy=_AGAIN)  # fmt: skip
+    if total > LARGEST:
+        raise BadInput(where, "is too large", value=f"{total / 1e6:.0f} MB unpacked", allowed=f"{LARGEST / 1e6:.0f} MB",
+                       remedy="leave photos out of it")  # fmt: skip
+    return packed
+
+
+def _check_directory(file: IO[bytes], where: str) -> None:
+    """Refuses a directory of more entries than any record has: reading it alone would take the memory."""
+    end = file.seek(0, 2)
+    if end > LARGEST:
+        raise BadInput(where, "is too large", value=f"{end / 1e6:.0f} MB", allowed=f"{LARGEST / 1e6:.0f} MB",
+                       remedy="leave photos out of it")  # fmt: skip
+    begin = max(0, end - 22 - 65_535)
+    file.seek(begin)
+    tail = file.read()
+    file.seek(0)
+    at = tail.rfind(b"PK\x05\x06")
+    if at < 0 or len(tail) - at < 22:
+        return  # no packed file: zipfile says so
+    size = int.from_bytes(tail[at + 12 : at + 16], "little")
+    most = (MOST_PHOTOS + 20) * (46 + _NAME_BYTES)
+    # Beyond four billion bytes or 65,535 entries a second kind of directory counts: no record has one.
+    if size > most or b"PK\x06\x07" in tail[max(0, at - 20) : at]:
+        raise BadInput(where, "holds more files than any record", value=f"a directory of {size} bytes",
+                       allowed=f"{most} bytes: {MOST_PHOTOS} photos and some tables", remedy=_AGAIN)  # fmt: skip
+
+
+def bytes_for(name: str) -> int:
+    """How large a file of a bundle may be, unpacked."""
+    if name.endswith(".csv"):
+        return TABLE_BYTES.get(name.removesuffix(".csv"), TEXT_BYTES)
+    if name.startswith("photos/"):
+        return PHOTO_BYTES
+    return JSON_BYTES if name.endswith(".json") else TEXT_BYTES
+
+
+def lines_of(text: IO[str], where: str) -> Iterator[str]:
+    """Lines of a text, none of them longer than a line may be. Raises BadInput with the line's number."""
+    number = 0
+    while line := text.readline(LINE_BYTES + 1):
+        number += 1
+        if len(line) > LINE_BYTES:
+            raise BadInput(f"{where}: line {number}", "is too long", value=f"over {LINE_BYTES} characters",
+                           remedy=_AGAIN)  # fmt: skip
+        yield line
+
+
+def read_json(text: str | bytes, where: str, constant: Callable[[str], Any] | None = None) -> Any:
+    """A JSON value that is safe to keep, to show and to write again.
+
+    No deeper than our own, every number finite and within 64 bits, every text whole Unicode. Raises BadInput.
+    `constant`: what becomes of an Infinity, which is no JSON: earlier programs wrote it where a forecast says never.
+    """
+    try:
+        value = json.loads(text, parse_constant=constant or _no_number)
+    except (ValueError, RecursionError) as error:
+        problem = "is nested too deep" if isinstance(error, RecursionError) else f"is not JSON ({error})"
+        raise BadInput(where, problem, remedy=_AGAIN) from error
+    sound(value, where, endless=constant is float)
+    return value
+
+
+def never(_word: str) -> None:
+    """What an Infinity means where it is shown."""
+
+
+def sound(value: Any, where: str, *, endless: bool = False) -> None:
+    """Looks through a JSON value. Raises BadInput for what `read_json` refuses. `endless`: an infinity is not."""
+    held = [(value, 0)]
+    while held:
+        one, depth = held.pop()
+        if isinstance(one, str):
+            if len(one) > LONGEST_TEXT:
+                raise BadInput(where, "holds a text that is too long", value=f"{len(one)} characters",
+                               allowed=str(LONGEST_TEXT), remedy=_AGAIN)  # fmt: skip
+            try:
+                one.encode()
+            except UnicodeEncodeError as error:
+                raise BadInput(where, "holds half a character", remedy=_AGAIN) from error
+        elif isinstance(one, bool) or one is None:
+            continue
+        elif isinstance(one, int | float):
+            if math.isnan(one) or (abs(one) >= 2**63 and not (endless and abs(one) == math.inf)):
+                raise BadInput(where, "holds a number that is too large", value=f"{one!r:.40}",
+                               allowed="64 bits", remedy=_AGAIN)  # fmt: skip
+        elif depth >= DEEPEST:
+            raise BadInput(where, "is nested too deep", allowed=f"{DEEPEST} levels", remedy=_AGAIN)
+        elif isinstance(one, dict):
+            held += [(part, depth + 1) for pair in one.items() for part in pair]
+        else:
+            held += [(part, depth + 1) for part in one]
+
+
+def _no_number(word: str) -> Any:
+    raise ValueError(f"{word} is no number")

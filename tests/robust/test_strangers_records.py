@@ -1,0 +1,185 @@
+"""A stranger's record is brought into a real service that watches a real pour: it must not touch alarms or files."""
+
+from __future__ import annotations
+
+import io
+import threading
+import time
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from forged import Forged, kept
+from processes import Bench, Phone, Process
+
+from logger.store import people
+from logger.store.database import Store
+from logger.store.people import Role
+from web.access import COOKIE
+
+#: A hot core reaches the phone within this, s.
+SOON_S = 5.0
+
+
+class Watched:
+    """A service in a process of its own, a phone, a bench with a pour that is watched, and who is signed in."""
+
+    def __init__(self, folder: Path, plan_toml: str) -> None:
+        self.phone = Phone()
+        self.folder = folder
+        self.store = Store(f"sqlite:///{folder / 'pourlog.sqlite3'}")
+        with self.store.write() as tx:
+            now_ms = time.time_ns() // 1_000_000
+            self._cookies = {
+                role: people.start_sign_in(tx, people.add_person(tx, name, role, "no hash", now_ms), now_ms, "test")
+                for name, role in (("Ada", Role.OWNER), ("Ben", Role.MAKER), ("Vic", Role.VIEWER))
+            }  # fmt: skip
+        self.bench = Bench(self.store, plan_toml, "bench-1")
+        self.service = Process(folder, None, [self.phone.url], watch_period_s=1.0)
+        self.service.ready()
+
+    def ask(self, role: Role, method: str, path: str, **sent: Any) -> httpx.Response:
+        """A request by somebody of that role."""
+        return self.service.client.request(
+            method, path, headers={"Cookie": f"{COOKIE}={self._cookies[role]}"}, timeout=300, **sent
+        )
+
+    def bring_in(self, raw: bytes, name: str = "record.zip", **form: str) -> httpx.Response:
+        """A maker brings a file in."""
+        return self.ask(
+            Role.MAKER, "POST", "/shop/import", data={"act": "take"} | form, files={"file": (name, raw)}
+        )
+
+    def sealed(self) -> list[int]:
+        """The pours that were brought in."""
+        listed = self.ask(Role.VIEWER, "GET", "/api/pours").json()
+        return [pour["id"] for pour in listed if pour["id"] != self.bench.pour_id]
+
+    def close(self) -> None:
+        """Ends all."""
+        self.service.stop()
+        self.phone.close()
+        self.store.close()
+
+
+@pytest.fixture
+def watched(tmp_path: Path, plan_toml: str) -> Iterator[Watched]:
+    """A pour that is watched."""
+    made = Watched(tmp_path, plan_toml)
+    try:
+        yield made
+    finally:
+        made.close()
+
+
+def hot(watched: Watched) -> float:
+    """Seconds from a core at 66 °C to the phone, over a limit of 60 °C."""
+    watched.bench.becomes_hot(watched.service)
+    began = time.monotonic()
+    while not any("limit" in title or "hot" in title.lower() for title in watched.phone.taken):
+        if time.monotonic() - began > 20:
+            board = watched.ask(Role.VIEWER, "GET", "/").text
+            said = "the board says that nothing is wrong" if "Nothing wrong" in board else "the board says so"
+            raise AssertionError(f"nobody was told of a hot core: {watched.phone.taken}; {said}")
+        watched.bench.sweep(watched.service, 66.0)
+        time.sleep(0.2)
+    return time.monotonic() - began
+
+
+def test_a_record_that_says_it_cures_does_not_end_the_watch(watched: Watched) -> None:
+    """It has no prediction to be judged by; the core of the pour next to it gets hot."""
+    taken = watched.bring_in(Forged().say(stage="curing", prediction=None, closed_ms=None).packed())
+    assert hot(watched) < SOON_S
+    assert watched.ask(Role.VIEWER, "GET", "/api/ready").status_code == 200
+    assert taken.status_code == 422, "only a closed record comes in"
+    assert watched.sealed() == []
+
+
+@pytest.mark.parametrize(
+    ("stage", "spool"),
+    [("curing", "a spool of theirs"), ("closed", "a spool of theirs"), ("closed", "spool-1")],
+)
+def test_a_record_with_our_stations_name_takes_none_of_its_readings(
+    watched: Watched, stage: str, spool: str
+) -> None:
+    """It names the station that watches and the spool from which it sends, was poured a minute ago, and never ended."""
+    forged = Forged().say(stage=stage, station="bench-1", released_ms=None)
+    for row in forged.tables["boots"]:
+        row["offset_ms"] += round(time.time() * 1000) - 60_000 - forged.record["pour"]["poured_ms"]
+    for row in forged.tables["readings"]:
+        row["spool"] = spool
+    watched.bring_in(forged.packed())
+    assert hot(watched) < SOON_S
+    with watched.store.read() as connection:
+        others = "SELECT count(*) FROM reading WHERE milli_c > 65000 AND pour_id <> ?"
+        assert connection.exec_driver_sql(others, (watched.bench.pour_id,)).scalar() == 0
+
+
+def test_a_photo_is_no_way_to_the_services_files(watched: Watched) -> None:
+    """A record names a photo by a path; a viewer asks for its bundle."""
+    for name in ("../pourlog", f"../settings-{watched.service.port}", "../../../etc/host", "*", "?" * 64):
+        forged = Forged()
+        forged.files = {path: raw for path, raw in forged.files.items() if not path.startswith("photos/")}
+        told = {"sha256": name, "bytes": 304, "type": "image/jpeg"}
+        forged.record["photos"] = [told | {"at_ms": 1, "by": "Ada", "text": ""}]
+        forged.tables["events"] = [
+            row for row in forged.tables["events"] if row["kind"] not in ("photo", "addition")
+        ]
+        note = forged.event("note")
+        note["data"], note["kind"] = told, "photo"
+        watched.bring_in(forged.packed())
+    for pour in watched.sealed():
+        answer = watched.ask(Role.VIEWER, "GET", f"/api/pours/{pour}/bundle")
+        names = zipfile.ZipFile(io.BytesIO(answer.content)).namelist() if answer.status_code == 200 else []
+        assert [path for path in names if path.startswith("photos/")] == []
+    assert watched.sealed() == []
+
+
+def test_a_record_without_a_resin_leaves_the_shops_pages_standing(watched: Watched) -> None:
+    """Compare and shop, for people and for programs; and an owner can delete what came in."""
+    forged = Forged()
+    forged.record["plan"], forged.record["outcome"] = {}, {"state": "splendid"}
+    watched.bring_in(forged.packed())
+    for path in ("/compare", "/api/compare", "/shop", "/api/shop", "/", "/api/pours", "/resins"):
+        assert watched.ask(Role.VIEWER, "GET", path).status_code == 200, path
+    assert watched.bring_in(kept()).status_code == 303
+    (pour,) = watched.sealed()
+    gone = watched.ask(Role.OWNER, "POST", f"/pours/{pour}/remove", data={"sure": "yes"})
+    assert gone.status_code == 303
+    assert watched.sealed() == []
+
+
+def long_record(rows: int) -> bytes:
+    """An honest record of six probes every 5 s, packed as an earlier program did: not at all."""
+    forged = Forged()
+    first = forged.tables["readings"][0]
+    forged.tables["readings"] = [
+        first | {"seq": at + 1, "probe": f"28-0000000000{at % 6}", "boot_ms": first["boot_ms"] + 5000 * (at // 6),
+                 "milli_c": 21_000 + at % 3000}
+        for at in range(rows)
+    ]  # fmt: skip
+    return forged.packed(zipfile.ZIP_STORED)
+
+
+def test_while_a_long_record_comes_in_a_hot_core_reaches_the_phone_as_soon_as_ever(
+    watched: Watched, plan_toml: str
+) -> None:
+    """Pour after pour gets hot until the record is there: reading, proving and writing it keep nobody waiting.
+
+    The largest, 311,040 readings, is tests/bench/imports.py's.
+    """
+    raw, answers = long_record(20_000), []
+    sent = threading.Thread(target=lambda: answers.append(watched.bring_in(raw).status_code))
+    sent.start()
+    waits: list[float] = []
+    while sent.is_alive():
+        watched.bench = Bench(watched.store, plan_toml, f"bench-{len(waits)}")
+        watched.phone.taken.clear()
+        waits.append(hot(watched))
+        watched.bench.end()
+    assert answers == [303]
+    assert len(waits) >= 3
+    assert max(waits) < SOON_S
