@@ -35,7 +35,8 @@ _NAME_BYTES = 200
 #: How deep JSON goes, and how long a text in it is. A plan file is the longest.
 DEEPEST, LONGEST_TEXT = 24, 500_000
 #: The process that reads such a file. Beside it stand the service and its forecasts, within the unit's MemoryMax.
-PROCESS = Limits(memory_bytes=160_000_000, cpu_s=1200, file_bytes=2_000_000_000)
+#: Half of what it may ask for it needs to load the libraries, and never touches.
+PROCESS = Limits(memory_bytes=220_000_000, cpu_s=1200, file_bytes=2_000_000_000)
 
 _AGAIN = "take the file as it was exported"
 
@@ -144,7 +145,7 @@ def sound(value: Any, where: str, *, endless: bool = False) -> None:
         elif isinstance(one, bool) or one is None:
             continue
         elif isinstance(one, int | float):
-            if math.isnan(one) or (abs(one) >= 2**63 and not (endless and abs(one) == math.inf)):
+            if one != one or (abs(one) >= 2**63 and not (endless and abs(one) == math.inf)):
                 raise BadInput(where, "holds a number that is too large", value=f"{one!r:.40}",
                                allowed="64 bits", remedy=_AGAIN)  # fmt: skip
         elif depth >= DEEPEST:

@@ -313,8 +313,8 @@ def _damage_told(where: str) -> Iterator[None]:
     except DBAPIError as error:
         raise BadInput(where, f"cannot be put together ({error.orig})",
                        remedy="make room on the disk, or leave photos out of it") from error  # fmt: skip
-    except (zipfile.BadZipFile, EOFError, KeyError, TypeError, ValueError, OSError, NotImplementedError,
-            RuntimeError, zlib.error) as error:  # fmt: skip
+    except (zipfile.BadZipFile, zlib.error, EOFError, LookupError, TypeError, ValueError, ArithmeticError,
+            AttributeError, OSError, RuntimeError) as error:  # fmt: skip
         raise BadInput(where, f"is not a whole bundle ({error!s:.200})",
                        remedy="take the file as it was exported; copy it again") from error  # fmt: skip
 
@@ -396,22 +396,16 @@ def _check_picture(path: Path, where: str) -> None:
     from PIL import Image  # here: only records with photos need it
 
     kind = {"jpg": "JPEG", "png": "PNG", "webp": "WEBP"}[path.suffix[1:]]
+    at, most = f"{where}: photos/{path.name[:12]}…", MOST_PIXELS if kind == "JPEG" else MOST_PIXELS // 4
     try:
         with Image.open(path, formats=(kind,)) as picture:
             pixels = picture.size[0] * picture.size[1]
-    except (
-        OSError,
-        ValueError,
-        SyntaxError,
-        Image.DecompressionBombError,
-        Image.DecompressionBombWarning,
-    ) as error:
-        raise BadInput(
-            f"{where}: photos/{path.name[:12]}…", f"is no {kind} picture", remedy=_AGAIN
-        ) from error
-    if pixels > (MOST_PIXELS if kind == "JPEG" else MOST_PIXELS // 4):
-        raise BadInput(f"{where}: photos/{path.name[:12]}…", "has too many pixels", value=f"{pixels / 1e6:.0f} million",
-                       allowed=f"{MOST_PIXELS / 1e6:.0f} million", remedy="leave it out")  # fmt: skip
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        pixels = most + 1
+    except (OSError, ValueError, SyntaxError) as error:
+        raise BadInput(at, f"is no {kind} picture", remedy=_AGAIN) from error
+    if pixels > most:
+        raise BadInput(at, "has too many pixels", allowed=f"{most / 1e6:.0f} million", remedy="leave it out")
 
 
 def bundle_bytes(

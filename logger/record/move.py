@@ -17,7 +17,7 @@ from logger.record.verify import verify
 from logger.store import partitions
 from logger.store.database import Store
 from logger.store.dialect import insert_many, on_postgres
-from logger.store.pours import POUR
+from logger.store.pours import POUR, WHOLE
 from logger.store.saving import READING
 
 #: Rows put in with one statement.
@@ -111,7 +111,7 @@ def _months(old: Connection, new: Connection) -> None:
 def _prove(old: Connection, new: Connection) -> dict[int, str]:
     broken = {}
     for pour in old.execute(
-        select(POUR.c.id, POUR.c.reading_head, POUR.c.event_head).order_by(POUR.c.id)
+        select(POUR.c.id, POUR.c.reading_head, POUR.c.event_head).where(WHOLE).order_by(POUR.c.id)
     ).all():
         heads = new.execute(select(POUR.c.reading_head, POUR.c.event_head).where(POUR.c.id == pour.id)).one()
         before, after = verify(old, pour.id), verify(new, pour.id)

@@ -243,9 +243,11 @@ def _read(
         seconds.append(at_s)
         values.extend(got)
         lines.append(line)
-    table = np.array(values).reshape(len(seconds), len(mapping.columns))
+    # Without a copy; an empty buffer is refused, and an empty log anyhow.
+    table = (np.frombuffer(values) if values else np.array([])).reshape(len(seconds), len(mapping.columns))
     return Log(
-        np.array(seconds), when.absolute, {c.to: table[:, i] for i, c in enumerate(mapping.columns)},
+        np.frombuffer(seconds) if seconds else np.array([]), when.absolute,
+        {c.to: table[:, i] for i, c in enumerate(mapping.columns)},
         tuple(bad), {name: found for name, found in no_value.items() if found}, lines,
     )  # fmt: skip
 

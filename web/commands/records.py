@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import tempfile
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -51,7 +52,7 @@ def verify_command(
     Example: `pourlog verify 7 --settings settings.toml`, or `pourlog verify pour-7.zip --seal 3fa29c01`.
     Exit code 0: it stands. 1: it does not.
     """
-    from logger.record.bundle import verify_bundle
+    from logger.record.bundle import prove
     from logger.record.verify import verify
 
     started = time.perf_counter()
@@ -67,8 +68,8 @@ def verify_command(
         path = Path(what)
         if not path.is_file():
             raise BadInput(what, "is no pour's number and no file", remedy="give one of them")
-        with working("proving every row …"), path.open("rb") as file:
-            verdict = verify_bundle(file, printed=seal, where=path.name)
+        with working("proving every row …"), tempfile.TemporaryDirectory() as folder:
+            verdict = prove(path, Path(folder), path.name, seal)
     if as_json:
         print(
             json.dumps(

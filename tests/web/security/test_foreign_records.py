@@ -6,6 +6,7 @@ Bundles are forged (tests/forged.py): every hash fits, whatever they say.
 from __future__ import annotations
 
 import copy
+import hashlib
 import io
 import random
 import sqlite3
@@ -18,8 +19,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 from forged import KEPT, Forged, kept
+from PIL import Image
 
-from logger.errors import LoggerError, NotAllowed
+from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.pour import LIVE, Stage
 from logger.record import learn
 from logger.record.bring_in import Imports
@@ -27,7 +29,7 @@ from logger.record.bundle import verify_bundle
 from logger.record.verify import verify
 from logger.store import alarms, arriving, events, photos, pours, readings, shop, shown, stations
 from logger.store.chain import canonical
-from logger.store.database import Store
+from logger.store.database import Store, known_revisions
 from logger.store.transfer import COLUMNS, begin, put_rows, recorded_station
 from web import access, desk
 from web.routes_table import ROUTES
@@ -257,9 +259,44 @@ def test_a_photo_that_another_pour_has_stays(here: None, house: Any, tmp_path: P
     assert told["ok"], told
 
 
+def drawn(kind: str, size: tuple[int, int] = (30, 20)) -> bytes:
+    """A picture of one colour."""
+    made = io.BytesIO()
+    Image.new("RGB", size, "peru").save(made, kind)
+    return made.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("raw", "said"),
+    [
+        (b"<html><script>alert(1)</script></html>", "is no JPEG picture"),
+        (b"", "is no JPEG picture"),
+        (drawn("PNG"), "is no JPEG picture"),
+        (drawn("GIF"), "is no JPEG picture"),
+        (drawn("JPEG")[:60], "is no JPEG picture"),
+        (drawn("JPEG", (12_000, 12_000)), "has too many pixels"),
+    ],
+)
+def test_a_photo_that_is_no_picture_comes_in_with_no_record(
+    here: None, house: Any, tmp_path: Path, raw: bytes, said: str
+) -> None:
+    """Its hash fits; its bytes would be served to browsers, and drawn on paper."""
+    forged, name = Forged(), hashlib.sha256(raw).hexdigest()
+    old = forged.record["photos"][0]["sha256"]
+    forged.files[f"photos/{name}.jpg"] = raw
+    del forged.files[f"photos/{old}.jpg"]
+    forged.record["photos"][0]["sha256"] = name
+    forged.event("photo")["data"]["sha256"] = name
+    with pytest.raises(BadInput, match=said):
+        bring_in(house.service, forged.packed(zipfile.ZIP_STORED), tmp_path)
+    assert rows_of(house.service)["pour"] == []
+    assert not (Path(house.service.settings.data_dir) / "photos").exists()
+
+
 #: What a stranger might say instead, by what a field holds.
 NASTY_TEXT = ["", "x" * 5000, "../../settings", "\u202eevil", "a\nb", "<script>alert(1)</script>", "{{7*7}}", "\x00",
-              "curing", "=1+1", "{1e400 °C|99}", "{-1 K/h|-5}", "{ °C}", "{nan mm}", "{" * 3000, "{1 °C|1}" * 500, "\ud800", "nan", "%s%n"]  # fmt: skip
+              "curing", "=1+1", "{1e400 °C|99}", "{-1 K/h|-5}", "{ °C}", "{nan mm}", "{" * 3000, "{1 °C|1}" * 500,
+              "\ud800", "nan", "%s%n"]  # fmt: skip
 NASTY_NUMBER = [
     -1,
     0,
@@ -440,7 +477,9 @@ def test_what_came_in_before_the_mark_is_marked_and_closed_by_the_upgrade(
                     "'from Elsewhere', '{\"seal_sha256\": \"ab\"}', 'x')", (pour_id,))  # fmt: skip
         for table, column in (("pour", "origin"), ("pour", "partial_ms"), ("station", "recorded_as")):
             old.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
-        old.execute("UPDATE alembic_version SET version_num = '0011_own_rows'")
+        names = known_revisions()
+        before = names[next(at for at, name in enumerate(names) if name.endswith("_foreign")) - 1]
+        old.execute("UPDATE alembic_version SET version_num = ?", (before,))
         old.commit()
     upgraded = Store(f"sqlite:///{path}")
     with upgraded.read() as connection:

@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from forged import kept
 
 from logger.errors import NotAllowed
 from logger.pour import Stage
@@ -295,3 +296,23 @@ def test_an_open_page_hears_only_of_its_own_shops_pours(north: Any, south: Any) 
         beside.submit(asyncio.run, both()).result(30)
     assert any("readings" in text for text in heard[1])
     assert not any("readings" in text for text in heard[2])
+
+
+def test_a_record_from_elsewhere_is_the_shops_that_brought_it_in(north: Any, south: Any) -> None:
+    """The other shop sees nothing of it, may bring the same in for itself, and deletes only its own."""
+    before = of_the_north(north)
+    sent = {"file": ("record.zip", kept(), "application/zip")}
+    answer = south.post("/shop/import", data={"act": "take"}, files=sent)
+    assert answer.status_code == 303, answer.text
+    theirs = int(answer.headers["location"].split("/")[2])
+    assert south.get(f"/api/pours/{theirs}/verify").json()["ok"]
+    assert of_the_north(north) == before
+    ada = north.browser("owner", follow_redirects=False)
+    assert ada.get(f"/api/pours/{theirs}/record").status_code == 404
+    assert ada.post(f"/api/pours/{theirs}/remove", json={"sure": True}).status_code == 404
+    assert "Records from other workshops" not in ada.get("/shop").text
+    mine = int(ada.post("/shop/import", data={"act": "take"}, files=sent).headers["location"].split("/")[2])
+    assert mine != theirs
+    assert south.post(f"/api/pours/{theirs}/remove", json={"sure": True}).status_code == 204
+    told = ada.get(f"/api/pours/{mine}/verify").json()
+    assert told["ok"], told
