@@ -201,7 +201,7 @@ def watched_pours(connection: Connection) -> list[Row[*tuple[Any, ...]]]:
     """Live pours that have a station: id, title, shop_id, station_id, `station` (its name) and `poured_ms` (true)."""
     named = (POUR.c.id, POUR.c.title, POUR.c.shop_id, POUR.c.station_id, STATION.c.name.label("station"))
     wanted = _with_poured_ms(named, planned=False).join(STATION, STATION.c.id == POUR.c.station_id)
-    return list(connection.execute(wanted.where(POUR.c.stage.in_(LIVE)).order_by(POUR.c.id)))
+    return list(connection.execute(wanted.where(POUR.c.stage.in_(LIVE), OWN).order_by(POUR.c.id)))
 
 
 def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozenset[str]]:

@@ -131,11 +131,10 @@ def one(service: Service, pour_id: int) -> PourAnswer:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         names = stations.names_of(connection, [pour.station_id])
+        listed = _listed(pour, names)
         stands = standing_of(service, connection, pour, service.timeline.true_ms())
     with _sound(pour):
-        return PourAnswer(
-            **_listed(pour, names).model_dump(), prediction=pour.prediction, standing=standing_json(stands)
-        )
+        return PourAnswer(**listed.model_dump(), prediction=pour.prediction, standing=standing_json(stands))
 
 
 @contextmanager

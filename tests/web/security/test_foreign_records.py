@@ -72,7 +72,9 @@ def bring_in(service: Service, raw: bytes, folder: Path) -> int:
 
 
 def unchecked(service: Service, forged: Forged) -> int:
-    """Puts a record into the database as an earlier program did: without a look at what it says. Gives its number."""
+    """Puts a record into the database as an earlier program did, without a look at what it says, and as the upgrade
+    leaves it: closed. Gives its number.
+    """
     forged.seal()
     for name, raw in forged.files.items():
         if name.startswith("photos/"):
@@ -84,7 +86,7 @@ def unchecked(service: Service, forged: Forged) -> int:
         }
         boots = [tuple(row[column] for column in COLUMNS["boots"]) for row in forged.tables["boots"]]
         origin = {"workshop": forged.workshop, "by": "Ben", "at_ms": 1, "seal_sha256": "x"}
-        begun = begin(tx, forged.pour, canonical(forged.record), boots, of, origin=origin)
+        begun = begin(tx, forged.pour, canonical(forged.record), boots, of, origin=origin, stage="closed")
         for name in ("events", "alarms", "forecasts", "readings"):
             put_rows(tx, begun, name, [tuple(row[c] for c in COLUMNS[name]) for row in forged.tables[name]])
     return begun.pour_id
@@ -167,7 +169,7 @@ def test_its_alarms_and_pours_are_counted_nowhere(house: Any, foreign: int) -> N
     with service.store.read() as connection:
         theirs = alarms.alarms_of(connection, foreign)
         assert {"raised", "returned"} <= {row.phase for row in theirs}
-        assert shown.unanswered(connection) == []
+        assert shown.pressing(connection) == []
         assert alarms.open_alarms(connection) == []
         assert alarms.spans(connection) == []
         assert alarms.history_from_ms(connection) is None
