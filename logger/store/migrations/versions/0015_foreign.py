@@ -5,8 +5,8 @@ import json
 import sqlalchemy as sa
 from alembic import op
 
-revision = '0014_foreign'
-down_revision = '0013_never'
+revision = '0015_foreign'
+down_revision = '0014_clock_off'
 branch_labels = None
 depends_on = None
 
