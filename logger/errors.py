@@ -11,6 +11,7 @@ LoggerError
 ├── NotFound              no such pour, alarm, station, …
 ├── NotAllowed            the pour's life, or the person's role, does not allow this now
 │   ├── NotReady          something stands in the way of the pour; says what, one sentence each
+│   ├── BeingDone         the same request is being carried out, or has just been
 │   └── MayNotEnd         the pour's watch must go on; says why, one sentence each
 └── StoreError            the database refused
     └── UnknownSchema     the database is newer than this program
@@ -112,6 +113,10 @@ class NotReady(NotAllowed):
     def __reduce__(self) -> tuple[Any, ...]:
         """As BadInput."""
         return type(self), (self._pour, self.obstacles)
+
+
+class BeingDone(NotAllowed):
+    """The same request is being carried out, or has just been: send it again for its answer."""
 
 
 class MayNotEnd(NotAllowed):

@@ -23,7 +23,7 @@ from logger.delivery.shout import Shouter
 from logger.errors import LoggerError
 from logger.plain_limit import UNKNOWN_C, Over, PlainLimit, Watched
 from logger.pour import Stage
-from logger.quantities import temperature, units_from
+from logger.quantities import METRIC, temperature, units_from
 from logger.store import events, lease, pours, stations
 from logger.store.alarms import ALARM
 from logger.store.boots import Timeline
@@ -133,7 +133,7 @@ class PlainWatch:
         )  # fmt: skip
         why = why or "the usual judgement has not called it"
         body = f"{text.body}\nTold by the plain limit check, from memory: {why}. It cannot be acknowledged."
-        log.critical("pour %s: %s (%s)", pour.pour_id, reason, why)
+        log.critical("pour %s: %s (%s)", pour.pour_id, METRIC.shown(reason), why)
         self._shouter.tell(_key(pour.pour_id), text.title, body, now_ms)
         self._note(pour.pour_id, now_ms, f"{reason} Told by the plain limit check, from memory: {why}.")
 

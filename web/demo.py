@@ -21,8 +21,10 @@ import sys
 import tempfile
 import threading
 import time
+import uuid
 from collections.abc import Callable
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -65,6 +67,10 @@ FORECAST_EVERY_S, FORECAST_LOOK_S = 1.5, 0.1
 #: So many times as much between two once it is told whether it gets too hot: they share the processors with the pour.
 FORECASTS_APART = 6.0
 HELD_LOOK_S = 0.005
+#: So long the service may take to start, and to answer, s: also beside other work on a small machine.
+START_S, ANSWER_S = 180.0, 60.0
+#: So often something is tried before it is given up, and so long a process gets to end by itself, s.
+TRIES, STOP_S = 600, 5.0
 #: Longest real time that one sweep waits for the service before it goes on alone, s.
 LOCK_STEP_WAIT_S = 0.5
 
@@ -254,22 +260,34 @@ def _noisy(trace: Any, seed: int) -> Any:
     return play
 
 
+class Stopped(Exception):
+    """The demo was ended before it was over."""
+
+
 @dataclass(slots=True)
 class Child:
-    """One process of the demo, started again when it dies."""
+    """One process of the demo, started again when it dies. Safe to use from two threads."""
 
     arguments: list[str]
     restart_after_s: float
     process: subprocess.Popen[bytes] | None = None
     died_at: float | None = None
     restarts: int = 0
+    _ended: bool = False
+    _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def start(self) -> None:
-        """Starts it."""
+        """Starts it, unless the demo has ended."""
         # One thread each for the arithmetic, as the units set it: two processes share two processors here.
         alone = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
-        self.process = subprocess.Popen([sys.executable, "-m", "web.demo", *self.arguments], env=alone)
-        self.died_at = None
+        with self._lock:
+            if self._ended:
+                return
+            # In a group of its own: the terminal's Ctrl-C reaches the parent alone, which decides who stops when.
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "web.demo", *self.arguments], env=alone, process_group=0
+            )
+            self.died_at = None
 
     def look(self) -> int | None:
         """Its exit code when it has ended well; starts it again when it has not."""
@@ -285,13 +303,28 @@ class Child:
             self.start()
         return None
 
+    def finished(self, stop: threading.Event) -> bool:
+        """Waits until it has ended by itself; whether it has ended well. Raises Stopped."""
+        assert self.process is not None
+        while self.process.poll() is None:
+            if stop.wait(0.05):
+                raise Stopped
+        return self.process.returncode == 0
+
+    def ask_to_stop(self) -> None:
+        """Asks it to end; it is not started again."""
+        with self._lock:
+            self._ended = True
+            if self.process is not None and self.process.poll() is None:
+                self.process.terminate()
+
     def stop(self) -> None:
-        """Ends it."""
-        if self.process is None or self.process.poll() is not None:
+        """Ends it: at once, if it does not by itself. What it has acknowledged is on the disk."""
+        self.ask_to_stop()
+        if self.process is None:
             return
-        self.process.terminate()
         try:
-            self.process.wait(15)
+            self.process.wait(STOP_S)
         except subprocess.TimeoutExpired:
             self.process.kill()
             self.process.wait()
@@ -300,31 +333,45 @@ class Child:
 class Maker:
     """The invented maker at the office screen: drives the service through the same pages and API as anybody."""
 
-    def __init__(self, folder: Path, port: int, client: httpx.Client | None = None) -> None:
+    def __init__(
+        self, folder: Path, port: int, client: httpx.Client | None = None, stop: threading.Event | None = None
+    ) -> None:
         self._folder = folder
-        self.client = client or httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20, trust_env=False)
+        self.client = client or httpx.Client(
+            base_url=f"http://127.0.0.1:{port}", timeout=ANSWER_S, trust_env=False
+        )
         self.password = secrets.token_urlsafe(9)
+        #: Set when somebody ends the demo.
+        self.stop = stop or threading.Event()
         #: Called between two tries of a call: who waits for the service must also be the one who starts it again.
         self.while_waiting: Callable[[], object] = lambda: None
 
-    def wait_for_service(self, seconds: float = 30) -> None:
-        """Until the service answers."""
+    def wait_for_service(self, seconds: float = START_S) -> None:
+        """Until the service answers. Raises Stopped."""
         until = time.monotonic() + seconds
         while True:
             try:
                 self.client.get("/api/health").raise_for_status()
-            except httpx.HTTPError:
+            except httpx.HTTPError as error:
                 if time.monotonic() > until:
-                    raise
+                    raise NotAllowed(f"the service did not answer within {seconds:.0f} s: {error}") from error
                 self.while_waiting()
-                threading.Event().wait(0.05)
+                self._wait(0.05)
             else:
                 return
+
+    def _wait(self, seconds: float) -> None:
+        if self.stop.wait(seconds):
+            raise Stopped
 
     def set_up(self) -> None:
         """Becomes the owner, and enrols the station."""
         code = (self._folder / "set-up-code").read_text(encoding="ascii")
-        answer = self.client.post("/set-up", data={"code": code, "name": OWNER, "password": self.password})
+        me = {"name": OWNER, "password": self.password}
+        answer = self.send("POST", "/set-up", data=me | {"code": code})
+        if answer.status_code != 303:
+            # The answer that the first try had may have been lost.
+            answer = self.send("POST", "/sign-in", data=me)
         if answer.status_code != 303:
             raise NotAllowed(f"the first set-up was refused ({answer.status_code}): {answer.text[:200]}")
         (self._folder / "set-up-code").unlink()
@@ -358,7 +405,7 @@ class Maker:
                     "part_a": f"{each.a_g:.0f}",
                     "part_b": f"{each.b_g * (1.004 - 0.003 * number):.0f}",
                 }
-                answer = self.client.post(f"/pours/{pour_id}/mix", data=weighed)
+                answer = self.send("POST", f"/pours/{pour_id}/mix", data=weighed)
                 if answer.is_error:
                     raise NotAllowed(f"a batch was refused ({answer.status_code}): {answer.text[:200]}")
             for part, lot, grams in ((card.part_a, "A-0417", each.a_g), (card.part_b, "B-0392", each.b_g)):
@@ -381,7 +428,7 @@ class Maker:
             if "photo" in point["evidence"]:
                 about = {"text": f"{point['id']} (drawn by the demo)", "point": point["id"]}
                 sent = {"photo": ("photo.png", _drawn_photo(), "image/png")}
-                self.client.post(f"{address}/photos", data=about, files=sent).raise_for_status()
+                self.send("POST", f"{address}/photos", data=about, files=sent).raise_for_status()
             for person in (OWNER, SECOND)[: point["people"]]:
                 self.ask("POST", f"{address}/ready/sign", {"point": point["id"], "person": person})
 
@@ -415,19 +462,42 @@ class Maker:
         self.step(pour_id, to, text)
 
     def ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> Any:
-        """One call of the API, tried again while the service is being started again."""
-        for attempt in range(600):
+        """One call of the API. Raises Stopped."""
+        answer = self.send(method, path, json=body)
+        answer.raise_for_status()
+        return answer.json()
+
+    def send(self, method: str, path: str, **sent: Any) -> httpx.Response:
+        """One request, tried again while the service is slow or being started again, and carried out once.
+
+        Raises Stopped.
+        """
+        # The key says that it is the same one: of a pour whose answer was lost there is one, not two.
+        headers = {"Idempotency-Key": f'"{uuid.uuid4()}"'} if method == "POST" else {}
+        request = self.client.build_request(method, path, headers=headers, **sent)
+        request.read()  # to the byte the same with every try
+        for attempt in range(TRIES):
+            if self.stop.is_set():
+                raise Stopped
             try:
-                answer = self.client.request(method, path, json=body)
+                answer = self.client.send(request)
             except httpx.TransportError:
-                if attempt == 599:
+                if attempt == TRIES - 1:
                     raise
                 self.while_waiting()
-                threading.Event().wait(0.2)
-                continue
-            answer.raise_for_status()
-            return answer.json()
-        raise AssertionError("unreachable")
+            else:
+                if answer.status_code != 409 or _kind_of(answer) != "being-done":
+                    return answer
+            self._wait(0.2)
+        raise NotAllowed(f"{method} {path} was still being carried out after {TRIES} tries")
+
+
+def _kind_of(answer: httpx.Response) -> str:
+    """The kind of an error's JSON, or nothing."""
+    if "json" not in answer.headers.get("content-type", ""):
+        return ""
+    error = answer.json().get("error")
+    return str(error["kind"]) if error else ""
 
 
 def _drawn_photo() -> bytes:
@@ -455,37 +525,82 @@ def run_demo(
     if (folder / "clock").exists():
         print(f"pourlog: {folder} holds an earlier demo; give another --data folder", file=sys.stderr)
         return 2
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, lambda *_: stop.set())
     port = port or _free_port()
     make_folder(folder, speed, port)
-    stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
-    service = Child(["service", str(folder)], restart_after_s)
-    station = Child(["station", str(folder), scenario.name, str(hours)], restart_after_s)
-    service.start()
+    play = Play(scenario, speed, port, hours, folder, restart_after_s, stop)
+    with ThreadPoolExecutor(1, thread_name_prefix="maker") as pool:
+        # The invented maker waits for answers; this thread waits for whoever ends the demo.
+        playing = pool.submit(play.run, examples=not exit_when_done)
+        try:
+            while not (playing.done() or stop.wait(0.1)):
+                pass
+            while not exit_when_done and playing.done() and not playing.exception() and not stop.wait(0.5):
+                play.service.look()
+        finally:
+            stop.set()
+            play.end()
     try:
-        write_trace(folder / "trace.csv", scenario)  # while the service starts: only the station needs it
-        maker = Maker(folder, port)
-        maker.while_waiting = service.look
+        told = playing.result()
+    except Stopped:
+        print("Ended before the pour was over.", file=sys.stderr)
+        return 1
+    except httpx.HTTPError as error:
+        raise NotAllowed(f"the demo's service did not do what it was asked: {error}") from error
+    return 0 if told else 1
+
+
+@dataclass(slots=True)
+class Play:
+    """One demo: its processes and what the invented maker does."""
+
+    scenario: Scenario
+    speed: float
+    port: int
+    hours: float
+    folder: Path
+    restart_after_s: float
+    stop: threading.Event
+    service: Child = field(init=False)
+    station: Child = field(init=False)
+    trace: Child = field(init=False)
+
+    def __post_init__(self) -> None:
+        """The processes, not started yet."""
+        folder, name = str(self.folder), self.scenario.name
+        self.service = Child(["service", folder], self.restart_after_s)
+        self.station = Child(["station", folder, name, str(self.hours)], self.restart_after_s)
+        self.trace = Child(["trace", folder, name], self.restart_after_s)
+
+    def run(self, *, examples: bool) -> bool:
+        """Plays it to its end; the last line printed is one JSON object. Raises Stopped, NotAllowed, HTTPError."""
+        maker = Maker(self.folder, self.port, stop=self.stop)
+        maker.while_waiting = self.service.look
+        self.service.start()
+        self.trace.start()  # while the service starts: only the station needs it
         maker.wait_for_service()
         maker.set_up()
-        pour_id = maker.plan(scenario)
-        _introduce(scenario, speed, port, maker, pour_id, folder, hours)
-        station.start()
-        if not exit_when_done:
+        pour_id = maker.plan(self.scenario)
+        if not self.trace.finished(self.stop):
+            raise NotAllowed("what the probes would feel could not be worked out: see above")
+        _introduce(self.scenario, self.speed, self.port, maker, pour_id, self.folder, self.hours)
+        self.station.start()
+        if examples:
             maker.plan_examples()
-        done = _attend(maker, MappedClock(folder / "clock"), pour_id, service, station, stop)
-        if done:
-            print(
-                json.dumps(_finish(maker, pour_id, scenario, folder, service, station), ensure_ascii=False),
-                flush=True,
-            )
-        while done and not exit_when_done and not stop.wait(0.5):
-            service.look()
-    finally:
-        station.stop()
-        service.stop()
-    return 0 if done else 1
+        clock = MappedClock(self.folder / "clock")
+        if not _attend(maker, clock, pour_id, self.service, self.station, self.stop):
+            raise Stopped
+        told = _finish(maker, pour_id, self.scenario, self.folder, self.service, self.station)
+        print(json.dumps(told, ensure_ascii=False), flush=True)
+        return True
+
+    def end(self) -> None:
+        """Ends its processes: those that send before the one that takes."""
+        for child in (self.trace, self.station):
+            child.stop()
+        self.service.stop()
 
 
 def _introduce(
@@ -531,11 +646,10 @@ def _finish(
     maker: Maker, pour_id: int, scenario: Scenario, folder: Path, service: Child, station: Child
 ) -> dict[str, Any]:
     """Waits until everything is judged, releases and closes the pour, keeps its record."""
-    for _ in range(600):
+    for _ in range(TRIES):
         state = maker.ask("GET", f"/api/pours/{pour_id}/progress")
-        if state["to_judge"] == 0:
+        if state["to_judge"] == 0 or maker.stop.wait(0.05):
             break
-        threading.Event().wait(0.05)
     maker.end(pour_id, "released", "out of the form")
     maker.tell_end(pour_id, scenario)
     maker.end(pour_id, "closed", "record complete")
@@ -566,10 +680,11 @@ def _child(arguments: list[str]) -> int:
     logging.basicConfig(
         level=os.environ.get("POURLOG_LOG", "ERROR"), format="%(levelname)s %(name)s: %(message)s"
     )
-    # The terminal's Ctrl-C reaches the whole tree; the parent decides who stops when.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
     if arguments[0] == "service":
         return run_service(Path(arguments[1]))
+    if arguments[0] == "trace":
+        write_trace(Path(arguments[1]) / "trace.csv", SCENARIOS[arguments[2]])
+        return 0
     return run_bench_station(Path(arguments[1]), SCENARIOS[arguments[2]], float(arguments[3]))
 
 

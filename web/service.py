@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import secrets
 import shutil
 import threading
@@ -65,6 +66,8 @@ class Service:
     counted: Counted = field(default_factory=Counted)
     #: Stores stations' batches.
     intake: Intake = field(init=False)
+    #: (shop, key) of requests that are being carried out once → set when that is over: see web/once.py.
+    in_hand: dict[tuple[int | None, str], asyncio.Event] = field(default_factory=dict)
     #: Stations whose probes are being checked, and until when (steady).
     often_until_ms: dict[str, int] = field(default_factory=dict)
     #: Called when an alarm has changed: there may be a message to send.

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextvars import ContextVar
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, exists, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
-from logger.errors import NotAllowed
+from logger.errors import BeingDone, NotAllowed
 from logger.store.chain import EVENT_FIELDS, link
 from logger.store.database import table
 from logger.store.tables import Event, Pour
@@ -15,6 +18,19 @@ from logger.store.tables import Event, Pour
 EVENT = table(Event)
 _POUR = table(Pour)
 _FOREIGN = _POUR.alias("foreign_pour")
+
+
+@dataclass(slots=True)
+class Request:
+    """A request that is carried out once, however often it is sent: its key and hash go with its first event."""
+
+    key: str
+    sha256: str
+    noted: bool = False
+
+
+#: The request that is carried out now, where its client gave it a key.
+REQUEST: ContextVar[Request | None] = ContextVar("request", default=None)
 
 
 def add_event(
@@ -29,8 +45,9 @@ def add_event(
 ) -> None:
     """Notes something, of one pour or of the whole shop (pour_id None).
 
-    `shop_id` is given where nobody's request says which shop that is: at the doors. Raises NotAllowed for a record from
-    elsewhere, to which nothing is ever added.
+    `shop_id` is given where nobody's request says which shop that is: at the doors. The first event of a request with
+    a key keeps that. Raises BeingDone when another has kept it meanwhile, and NotAllowed for a record from elsewhere,
+    to which nothing is ever added.
     """
     values: dict[str, Any] = {"at_ms": at_ms, "kind": kind, "by": by, "text": text, "data": data}
     if pour_id is not None:
@@ -40,7 +57,21 @@ def add_event(
         tx.execute(update(_POUR).where(_POUR.c.id == pour_id).values(event_head=values["link"]))
     if shop_id is not None:
         values["shop_id"] = shop_id
-    tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
+    request = REQUEST.get()
+    if request is None or request.noted:
+        tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
+        return
+    values |= {"request_key": request.key, "request_sha256": request.sha256}
+    try:
+        tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
+    except IntegrityError as error:
+        raise BeingDone("the same request has just been carried out: send it again for its answer") from error
+    request.noted = True
+
+
+def of_request(connection: Connection, key: str) -> Row[Any] | None:
+    """The event of the request with that key, if it was carried out."""
+    return connection.execute(select(EVENT).where(EVENT.c.request_key == key)).first()
 
 
 def must_be_own(pour_id: int, origin: Mapping[str, Any] | None) -> None:

@@ -8,7 +8,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, Column, FetchedValue, Index, Integer, LargeBinary, UniqueConstraint
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    Column,
+    FetchedValue,
+    Index,
+    Integer,
+    LargeBinary,
+    UniqueConstraint,
+    text,
+)
 from sqlmodel import Field, SQLModel
 
 
@@ -197,7 +207,11 @@ class Lease(SQLModel, table=True):
 class Event(SQLModel, table=True):
     """Something that a person or the program did or noted. Never changed; chained by hash within its pour."""
 
-    __table_args__ = (Index("event_of_pour", "pour_id", "id"),)
+    __table_args__ = (
+        Index("event_of_pour", "pour_id", "id"),
+        Index("event_of_request", "shop_id", "request_key", unique=True,
+              sqlite_where=text("request_key IS NOT NULL"), postgresql_where=text("request_key IS NOT NULL")),
+    )  # fmt: skip
 
     id: int | None = Field(default=None, primary_key=True)
     pour_id: int | None = Field(default=None, foreign_key="pour.id")
@@ -207,6 +221,9 @@ class Event(SQLModel, table=True):
     text: str = Field(default="", max_length=4000)
     data: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
     link: str | None = Field(default=None, max_length=64)
+    #: The key that a client gave the request from which it came, and the hash of that request: see web/once.py.
+    request_key: str | None = Field(default=None, max_length=255)
+    request_sha256: str | None = Field(default=None, max_length=64)
     #: Whose it is: given by the database, from who asks (see shops.py).
     shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 

@@ -8,16 +8,43 @@ import signal
 import subprocess
 import sys
 import threading
+from collections import Counter
+from collections.abc import Callable, Iterator
 from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
+from fastapi.testclient import TestClient
 
+from hardware.bench.clock import SteppedClock
+from logger.plan_file import plan_from_table
+from logger.planning.topics.mixing import cards_of
+from logger.settings import Settings
+from logger.store import people
+from web.access import COOKIE
+from web.app import make_app
 from web.demo import Maker
+from web.scenarios import SCENARIOS
+from web.service import Service
+from web.throttle import unlimited
 
-POURLOG = [sys.executable, "-m", "web.command"]
+POURLOG = [sys.executable, "-m", "web.begin"]
+
+
+@pytest.fixture
+def app_of_ines(tmp_path: Path) -> Iterator[TestClient]:
+    """A service in which the invented maker is signed in."""
+    clock = SteppedClock(1_795_624_200_000, boot_ms=3_600_000)
+    service = Service.open(Settings(data_dir=str(tmp_path / "service")), clock)
+    with service.store.write() as tx:
+        person = people.add_person(tx, "Ines", people.Role.OWNER, "x", service.timeline.now_ms())
+        token = people.start_sign_in(tx, person, service.timeline.now_ms(), "test")
+    with TestClient(make_app(service, unlimited()), base_url="http://127.0.0.1:8080") as client:
+        client.cookies.set(COOKIE, token)
+        yield client
+    service.close()
 
 
 def children_named(word: str) -> list[int]:
@@ -40,7 +67,7 @@ def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_o
     command = [*POURLOG, "demo", "--scenario", "dead-probe", "--speed", "20000", "--port", "0",
                "--exit-when-done", "--restart-after", "1", "--data", str(folder)]  # fmt: skip
     killed: list[int] = []
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as demo:
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as demo:
         lines: list[str] = []
 
         def kill_once(line: str) -> None:
@@ -53,6 +80,7 @@ def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_o
             kill_once(line)
         assert demo.wait(60) == 0
     told: dict[str, Any] = json.loads(lines[-1])
+    assert "not watched as usual" not in "".join(lines), "minutes that are milliseconds are no lateness"
     assert killed, "the service was running when it was killed"
     assert told["restarts"]["service"] == 1
     assert told["readings"] == 4 * told["sweeps"] > 30_000
@@ -108,6 +136,83 @@ def test_a_step_whose_answer_died_with_the_service_is_looked_up_and_not_made_twi
     with pytest.raises(httpx.HTTPStatusError) if refused else nullcontext():
         maker.step(1, "curing")
     assert steps == ["/api/pours/1/stage"] * 2
+
+
+class Losing(httpx.BaseTransport):
+    """A slow machine: the service carries everything out, and each first answer is lost."""
+
+    def __init__(self, app: Any) -> None:
+        self._app, self._lost = app, set[bytes]()
+
+    def handle_request(self, request: httpx.Request) -> httpx.Response:
+        """Carries it out; without an answer, the first time that something is asked for."""
+        headers = {name: value for name, value in request.headers.items() if name != "content-length"}
+        answer = self._app.request(
+            request.method, str(request.url), content=request.read(), headers=headers, follow_redirects=False
+        )
+        if request.content not in self._lost and request.method == "POST":
+            self._lost.add(request.content)
+            raise httpx.ReadTimeout("no answer in time", request=request)
+        return httpx.Response(answer.status_code, content=answer.content, headers=dict(answer.headers))
+
+
+def test_answers_that_are_lost_on_a_slow_machine_make_nothing_twice(tmp_path: Path, app_of_ines: Any) -> None:
+    """One pour, each pail weighed once, each lot noted once, one photo for each point that asks for one."""
+    client = httpx.Client(transport=Losing(app_of_ines), base_url="http://127.0.0.1:8080")
+    maker = Maker(tmp_path, 1, client)
+    maker.stop.wait = lambda _seconds=None: False  # type: ignore[method-assign]  # nobody waits in a test
+    scenario = SCENARIOS["calm"]
+    maker.ask("POST", "/api/stations", {"name": "bench-1"})
+    pour = maker.plan(scenario)
+    assert [row["id"] for row in app_of_ines.get("/api/pours").json()] == [pour]
+    record = app_of_ines.get(f"/api/pours/{pour}/record").json()
+    kinds = Counter(event["kind"] for event in record["events"])
+    cards = cards_of(plan_from_table(scenario.plan))
+    assert kinds["batch"] == sum(card.batches.count for card in cards)
+    assert kinds["lot"] == 2 * len(cards)
+    assert kinds["photo"] == sum(point["photo"] for point in record["points"])
+    assert (kinds["planned"], kinds["ready"], kinds["pouring"]) == (1, 1, 1)
+
+
+@pytest.mark.parametrize("moment", ["setting up", "pouring"])
+def test_a_demo_that_is_ended_ends_at_once_and_without_a_traceback(tmp_path: Path, moment: str) -> None:
+    """Ctrl-C reaches the whole terminal: while the service is being set up, and in mid-pour."""
+    folder = tmp_path / "demo"
+    command = [*POURLOG, "demo", "--scenario", "hot", "--speed", "7200", "--port", "0", "--exit-when-done",
+               "--data", str(folder)]  # fmt: skip
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as demo:
+        assert demo.stdout is not None
+        if moment == "setting up":
+            until(lambda: bool(children_of(folder)))
+        else:
+            for line in demo.stdout:
+                if line.startswith("Everything is kept"):
+                    break
+        os.killpg(demo.pid, signal.SIGINT)
+        _out, told = demo.communicate(timeout=30)
+    assert demo.returncode == 1
+    assert "Traceback" not in told
+    assert told.splitlines()[-1] == "Ended before the pour was over."
+    assert children_of(folder) == [], "nothing of it goes on"
+
+
+def children_of(folder: Path) -> list[int]:
+    """The processes of one demo."""
+    return [
+        pid for pid in children_named(str(folder)) if b"web.demo" in Path(f"/proc/{pid}/cmdline").read_bytes()
+    ]
+
+
+def until(true: Callable[[], bool]) -> None:
+    """Waits until something is so."""
+    waiting = threading.Event()
+    for _ in range(1200):
+        if true():
+            return
+        waiting.wait(0.05)
+    raise AssertionError("it never was so")
 
 
 def _kill(folder: str) -> list[int]:

@@ -19,6 +19,7 @@ from web import desk
 from web import ending as exceptions
 from web.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
 from web.ending import ending_of
+from web.once import OnceDep
 from web.pages.standing import standing_json, standing_of
 from web.service import Service
 from web.shapes import (
@@ -53,8 +54,10 @@ def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourListed]:
 
 
 @router.post("", status_code=201, max_body_size=PLAN_BODY)
-def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep) -> PourAnswer:
-    """Plans a pour from a plan file and predicts it."""
+def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep, done: OnceDep) -> PourAnswer:
+    """Plans a pour from a plan file and predicts it; once, with an `Idempotency-Key`."""
+    if done is not None:
+        return one(service, done.pour_id)
     pour_id = desk.plan_pour(service, new.plan_toml, new.client, new.station, who.name)
     return one(service, pour_id)
 
@@ -96,9 +99,10 @@ def sign_exception(
 
 
 @router.post("/{pour_id}/notes", status_code=201)
-def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
-    """Adds a note; to a sealed record with the reason why."""
-    desk.note(service, pour_id, new.text, who.name, reason=new.reason)
+def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> PourAnswer:
+    """Adds a note; to a sealed record with the reason why; once, with an `Idempotency-Key`."""
+    if done is None:
+        desk.note(service, pour_id, new.text, who.name, reason=new.reason)
     return one(service, pour_id)
 
 

@@ -11,6 +11,7 @@ from logger.quantities import METRIC
 from logger.store import links, outbox, stations
 from web import attend, desk
 from web.access import MakerDep, ServiceDep, ViewerDep
+from web.once import OnceDep
 from web.service import Service
 from web.shapes import ERRORS, FanShape, LevelShape, LookShape, Name, PouredShape, RowId
 from web.untested import untested
@@ -19,9 +20,12 @@ router = APIRouter(prefix="/api", tags=["watching"], responses=ERRORS)
 
 
 @router.post("/pours/{pour_id}/looks", status_code=201)
-def look(pour_id: RowId, body: LookShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
-    """Somebody looked at the form."""
-    desk.look(service, pour_id, body.finding, who.name, body.text)
+def look(
+    pour_id: RowId, body: LookShape, service: ServiceDep, who: MakerDep, done: OnceDep
+) -> dict[str, Any]:
+    """Somebody looked at the form; kept once, with an `Idempotency-Key`."""
+    if done is None:
+        desk.look(service, pour_id, body.finding, who.name, body.text)
     return {"finding": body.finding}
 
 

@@ -15,6 +15,7 @@ from logger.planning.topics.mixing import ratio_of
 from logger.store import pours, shown
 from web import desk
 from web.access import MakerDep, ServiceDep, ViewerDep
+from web.once import OnceDep
 from web.pages.assessed import assessment_of
 from web.pages.frame import page
 from web.pages.measures import number_from, units_of
@@ -40,9 +41,12 @@ def mix_page(pour_id: RowId, request: Request, service: ServiceDep, _who: Viewer
 def weigh(
     pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep,
     part_a: Annotated[str, Form(max_length=20)], part_b: Annotated[str, Form(max_length=20)],
+    done: OnceDep,
     age_min: Annotated[str, Form(max_length=20)] = "", where: Annotated[str, Form(max_length=10)] = "pail",
 ) -> Response:  # fmt: skip
-    """Judges one batch by its weights and keeps it with the pour."""
+    """Judges one batch by its weights and keeps it with the pour; once, with an `Idempotency-Key`."""
+    if done is not None:
+        return RedirectResponse(f"/pours/{pour_id}/mix#verdict", 303)
     u = units_of(request)
     try:
         plan = _plan(service, pour_id)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Mapping
 from typing import Annotated, Any
 
@@ -15,6 +16,7 @@ from logger.plan_file import Resin
 from logger.store import pours, resins, stations
 from web import desk
 from web.access import MakerDep, ServiceDep
+from web.once import HEADER, digest, once
 from web.pages.describe import described, plan_text
 from web.pages.frame import page
 from web.pages.measures import units_of
@@ -35,7 +37,8 @@ def new_pour(
     request: Request, service: ServiceDep, _who: MakerDep, resin: Annotated[str, Query(max_length=12)] = ""
 ) -> Response:  # fmt: skip
     """An empty form, with the resin from which somebody comes chosen in it."""
-    return page(request, "new-pour.html", _choices(service) | {"given": {"earlier": resin}, "problem": None})
+    given = {"earlier": resin, "key": str(uuid.uuid4())}
+    return page(request, "new-pour.html", _choices(service) | {"given": given, "problem": None})
 
 
 @router.post("/pours/new", max_body_size=PLAN_BODY)
@@ -47,11 +50,30 @@ async def plan_it(request: Request, service: ServiceDep, who: MakerDep) -> Respo
         raw = await upload.read(4 * LONGEST) if isinstance(upload, UploadFile) else b""
     try:
         pasted = _file_text(raw, given)
-        pour_id = await run_in_threadpool(_plan, request, service, who.name, given, pasted)
+        pour_id = await _once(request, service, who.name, given, pasted)
     except (BadInput, DidNotConverge) as error:
         context = _choices(service) | {"given": given, "problem": str(error)}
         return page(request, "new-pour.html", context, status=422)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
+
+
+async def _once(request: Request, service: Service, by: str, given: Mapping[str, str], pasted: str) -> int:
+    """The pour that this form has made, or makes now: pressed twice on a slow machine it makes one."""
+    key = given.get("key", "")[:100]
+    if key:
+        sha256 = digest(
+            {name: value for name, value in given.items() if name != "plan_toml"}, pasted.encode()
+        )
+        try:
+            async with once(service, key, sha256, wait=True) as done:
+                if done is not None and done.pour_id is not None:
+                    return int(done.pour_id)
+                return await run_in_threadpool(_plan, request, service, by, given, pasted)
+        except BadInput as error:
+            if error.where != HEADER:
+                raise
+            # Sent again with other numbers from a page that somebody went back to: that is another pour.
+    return await run_in_threadpool(_plan, request, service, by, given, pasted)
 
 
 def _plan(request: Request, service: Service, by: str, given: Mapping[str, str], pasted: str) -> int:
