@@ -7,6 +7,7 @@ come over in short transactions, unseen (store/arriving.py). Then all of it is p
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import io
 import math
@@ -21,7 +22,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
-from logger.errors import BadInput, BadReadings, NotAllowed
+from sqlalchemy.exc import DBAPIError
+
+from logger.errors import BadInput, BadReadings, NotAllowed, StoreError
 from logger.own_process import OwnProcess
 from logger.plan_file import plan_from_text, plan_to_text
 from logger.record.bounds import PROCESS, lines_of
@@ -30,6 +33,7 @@ from logger.record.past_log import Log, Mapping, read_log
 from logger.record.verify import verify
 from logger.store import arriving, seals
 from logger.store.arriving import Rest
+from logger.store.backup import give_to_owner
 from logger.store.database import Store
 from logger.store.parcel import Parcel
 from logger.store.past import add_past_pour
@@ -43,6 +47,8 @@ LONGEST_BEFORE_H = 24 * 14
 SCRATCH = "arriving"
 #: A parcel and what comes over from it, beside the file's own size; and what is left for the watch, bytes.
 ROOM_TIMES, ROOM_LEFT = 3, 200_000_000
+#: In each folder there: whoever works in it holds the lock of this file.
+LOCK = "in-use"
 #: Rest after each transaction, as part of the time that it took.
 REST_PART = 1.0
 BOMS = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
@@ -86,17 +92,17 @@ class Imports:
 
     @contextmanager
     def laid_down(self, file: IO[bytes]) -> Iterator[Path]:
-        """A file that somebody has sent, on the disk for as long as it is needed."""
-        self._scratch.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=self._scratch, prefix="sent-") as kept:
+        """A file that somebody has sent, on the disk for as long as it is needed. Raises StoreError."""
+        with _disk_told(), _folder(self._scratch, 0) as folder:
+            kept = folder / "sent"
             file.seek(0)
-            shutil.copyfileobj(file, kept, 1 << 20)
-            kept.flush()
-            yield Path(kept.name)
+            with kept.open("wb") as out:
+                shutil.copyfileobj(file, out, 1 << 20)
+            yield kept
 
     def record(self, file: Path, where: str, by: str) -> Taken:
-        """Another workshop's record. Raises BadInput, NotAllowed."""
-        with self._alone(), _folder(self._scratch, file) as folder:
+        """Another workshop's record. Raises BadInput, NotAllowed, StoreError."""
+        with self._alone(), _disk_told(), _folder(self._scratch, file.stat().st_size) as folder:
             told = self._away(accept, file, folder, where)
             parcel = Parcel(folder / "parcel.sqlite3")
             try:
@@ -110,12 +116,15 @@ class Imports:
         return Taken(begun.pour_id, told["workshop"], f"the record from {told['workshop']} stands")
 
     def log(self, file: Path, where: str, asked: LogAsked, by: str) -> Taken:
-        """A past log of the shop's own. Raises BadReadings, BadInput, NotAllowed (the log is here already)."""
+        """A past log of the shop's own.
+
+        Raises BadReadings, BadInput, NotAllowed (the log is here already), StoreError.
+        """
         with file.open("rb") as raw:
             digest = hashlib.file_digest(raw, "sha256").hexdigest()
         with self._store.read() as connection:
             arriving.not_here_yet(connection, digest[:36])
-        with self._alone(), _folder(self._scratch, file) as folder:
+        with self._alone(), _disk_told(), _folder(self._scratch, file.stat().st_size) as folder:
             told, left_out = self._away(accept_log, file, folder, where, asked, digest, by, self._now_ms())
             parcel = Parcel(folder / "parcel.sqlite3")
             try:
@@ -136,10 +145,11 @@ class Imports:
 
     def tidy(self) -> int:
         """Takes out what a process that was killed has left half done; how many pours."""
-        if self._scratch.is_dir():
-            for left in self._scratch.iterdir():
-                if time.time() - left.stat().st_mtime > arriving.LEFT_OVER_MS / 1000:
-                    shutil.rmtree(left, ignore_errors=True)
+        for left in sorted(self._scratch.iterdir()) if self._scratch.is_dir() else ():
+            with suppress(OSError), (left / LOCK).open("rb") as lock:
+                # Whoever works in it holds the lock, in whichever process.
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                shutil.rmtree(left, ignore_errors=True)
         return arriving.take_out_left_over(self._store, self._now_ms())
 
     def close(self) -> None:
@@ -193,6 +203,7 @@ class Imports:
             if not is_whole(kept):
                 put(path.read_bytes(), self._photos, path.name)
                 new.append(kept)
+        give_to_owner(self._photos.parent, [self._photos, *new])
         return new
 
     def _forget(self, pictures: frozenset[str]) -> None:
@@ -244,17 +255,38 @@ def _bounded(function: Callable[..., Any], file: Path, folder: Path, where: str,
 
 
 @contextmanager
-def _folder(scratch: Path, file: Path) -> Iterator[Path]:
-    """A folder for one parcel, once there is room for it; gone with all that is in it. Raises NotAllowed."""
+def _folder(scratch: Path, size: int) -> Iterator[Path]:
+    """A folder for one file and its parcel, once there is room; gone with all that is in it. Raises NotAllowed."""
     scratch.mkdir(parents=True, exist_ok=True)
-    free, needed = shutil.disk_usage(scratch).free, ROOM_TIMES * file.stat().st_size + ROOM_LEFT
+    free, needed = shutil.disk_usage(scratch).free, ROOM_TIMES * size + ROOM_LEFT
     if free < needed:
         raise NotAllowed(
             f"there is too little room on the disk to bring this in beside the watch: {needed / 1e6:.0f} MB are "
             f"needed and {free / 1e6:.0f} MB free; make room first"
         )
-    with tempfile.TemporaryDirectory(dir=scratch, ignore_cleanup_errors=True) as made:
-        yield Path(made)
+    try:
+        with (
+            tempfile.TemporaryDirectory(dir=scratch, ignore_cleanup_errors=True) as made,
+            (Path(made) / LOCK).open("wb") as lock,
+        ):
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            yield Path(made)
+    finally:
+        # Made by whoever came first, perhaps by root on the command line: it stays nobody's.
+        with suppress(OSError):
+            scratch.rmdir()
+
+
+@contextmanager
+def _disk_told() -> Iterator[None]:
+    """A disk or a database that takes no more is told as what it is."""
+    try:
+        yield
+    except (OSError, DBAPIError) as error:
+        why = error.orig if isinstance(error, DBAPIError) else error.strerror or error
+        raise StoreError(
+            f"it could not be kept ({why}): make room on the disk, then bring it in again"
+        ) from error
 
 
 def text_of(raw: bytes, where: str) -> str:

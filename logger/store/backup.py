@@ -113,7 +113,7 @@ def restore(path: Path, database: Path) -> Backup:
         copied = photos.copy_missing(found.photos, kept, wanted)
         shutil.copyfile(path, part)
         _sync(part)
-        _give_to_owner(database.parent, [part, wanted, *(wanted / name for name in copied.there)])
+        give_to_owner(database.parent, [part, wanted, *(wanted / name for name in copied.there)])
         if database.exists():
             _keep_aside(database)
         # A stale log would be replayed onto the restored file and corrupt it.
@@ -128,7 +128,7 @@ def restore(path: Path, database: Path) -> Backup:
     return replace(found, photos=copied.there, damaged_photos=copied.damaged)
 
 
-def _give_to_owner(folder: Path, made: Sequence[Path]) -> None:
+def give_to_owner(folder: Path, made: Sequence[Path]) -> None:
     """What root has put into a folder is its owner's: the service, which is not root, must be able to write it."""
     if os.geteuid() == 0:
         owner = folder.stat()

@@ -20,6 +20,7 @@ import pytest
 from fastapi.testclient import TestClient
 from forged import KEPT, Forged, kept
 from PIL import Image
+from sqlalchemy.exc import OperationalError
 
 from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.pour import LIVE, Stage
@@ -544,7 +545,7 @@ def test_what_fails_on_the_way_in_leaves_nothing_behind(
         bring_in(service, kept(), tmp_path)
     assert rows_of(service) == before
     data = Path(service.settings.data_dir)
-    assert list((data / "arriving").iterdir()) == []
+    assert not (data / "arriving").exists()
     assert not (data / "photos").exists() or list((data / "photos").iterdir()) == []
     monkeypatch.setattr(Imports, "_rest", lambda _self: lambda: True)
     assert bring_in(service, kept(), tmp_path)
@@ -567,6 +568,43 @@ def test_what_a_killed_process_left_half_brought_in_is_taken_out_later(
     clock.move(arriving.LEFT_OVER_MS / 1000 + 1)
     assert service.imports.tidy() == 1
     assert rows_of(service) == before
+
+
+def test_folders_that_a_killed_process_left_are_cleared_and_none_that_is_in_use(house: Any) -> None:
+    """However old they are: who works in one holds its lock, in whichever process."""
+    imports = house.service.imports
+    scratch = Path(house.service.settings.data_dir) / "arriving"
+    (scratch / "left").mkdir(parents=True)
+    (scratch / "left" / "in-use").touch()
+    (scratch / "left" / "parcel.sqlite3").write_bytes(b"x")
+    with imports.laid_down(io.BytesIO(b"sent")) as kept_at:
+        imports.tidy()
+        assert kept_at.read_bytes() == b"sent"
+        assert [path.name for path in scratch.iterdir()] == [kept_at.parent.name]
+    assert not scratch.exists()
+
+
+def test_a_disk_that_takes_no_more_is_told_and_nothing_is_left(
+    here: None, many: None, house: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the midst of it: the page says so, and what was there is taken out again."""
+    if not house.service.store.is_sqlite:
+        pytest.skip("a server's disk is not ours")
+    before, real, left = rows_of(house.service), arriving.put_rows, [4]
+
+    def full(*given: Any) -> int:
+        left[0] -= 1
+        if left[0] == 0:
+            raise OperationalError("INSERT", {}, sqlite3.OperationalError("database or disk is full"))
+        return real(*given)
+
+    monkeypatch.setattr(arriving, "put_rows", full)
+    answer = house.browser("maker").post(
+        "/shop/import", data={"act": "take"}, files={"file": ("a.zip", kept())}
+    )
+    assert answer.status_code == 422
+    assert "database or disk is full" in answer.text
+    assert rows_of(house.service) == before
 
 
 def test_a_past_log_that_fails_on_the_way_in_can_be_brought_in_again(
