@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 import tomli_w
+from forged import kept
 from typer.testing import CliRunner
 
-from logger.errors import BadInput, NotAllowed
+from logger.errors import BadInput, NotAllowed, NotFound
 from logger.pour import Stage
 from logger.store.transfer import COLUMNS
 from web.command import app
@@ -109,6 +110,17 @@ def test_a_past_log_comes_in_through_its_mapping(place: dict[str, Any], plan_tom
     assert "left out: line 3" in told
     with pytest.raises(BadInput, match="HEADING=PLACE,UNIT"):
         run("import", str(log), "--plan", str(plan), "--column", "T1", "--settings", place["settings"])
+
+
+def test_an_import_names_the_shop_that_it_is_for(place: dict[str, Any], tmp_path: Path) -> None:
+    """Where one service has several; one that is not there is told with those that are."""
+    bundle = tmp_path / "theirs.zip"
+    bundle.write_bytes(kept())
+    given = ["import", str(bundle), "--settings", place["settings"], "--json"]
+    with pytest.raises(NotFound, match="no shop called 'The south'; there is: The first shop"):
+        run(*given, "--shop", "The south")
+    code, told = run(*given, "--shop", "The first shop")
+    assert (code, json.loads(told)["workshop"]) == (0, "The workshop")
 
 
 def test_the_help_of_export_names_every_table_that_there_is() -> None:

@@ -13,6 +13,7 @@ import sqlite3
 import zipfile
 from collections.abc import Callable
 from contextlib import closing
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -116,6 +117,8 @@ def test_a_record_that_an_earlier_program_exported_still_stands_and_comes_in(
     assert (told["ok"], told["seal_sha256"]) == (True, SEALS[name]), told
     for path in OF_ONE:
         assert browser.get(path.format(pour_id)).status_code == 200, path
+    if find_spec("weasyprint") is not None:
+        assert browser.get(f"/pours/{pour_id}/record.pdf").content.startswith(b"%PDF")
     out = browser.get(f"/api/pours/{pour_id}/bundle").content
     assert verify_bundle(io.BytesIO(out), printed=SEALS[name]).ok
     with zipfile.ZipFile(io.BytesIO(out)) as new, zipfile.ZipFile(io.BytesIO(kept(name))) as old:
@@ -206,15 +209,17 @@ def test_what_it_says_of_boots_and_stations_is_never_ours(
         row["boot_id"], row["spool"] = clock.boot_id, "spool-1"
     now_ms = service.timeline.true_ms()
     foreign = bring_in(service, forged.packed(), tmp_path)
-    assert Service.open(service.settings, clock).timeline.true_ms() == service.timeline.true_ms() == now_ms
+    again = Service.open(service.settings, clock)
+    assert again.timeline.true_ms() == service.timeline.true_ms() == now_ms
+    again.close()
     row = readings.Incoming(1, "28-0000000000c1", "core", clock.stamp(), 21_000, None, "00", None)
     with service.store.write() as tx:
         saved = readings.save_batch(
             tx, stations.by_name(tx, "bench-1"), "spool-1", clock.stamp(), [row], now_ms
         )
         assert (saved.stored, saved.pours) == (1, frozenset())
-        again, _token = stations.enrol(tx, "bench-1", now_ms)
-        assert again == stations.by_name(tx, "bench-1").id
+        enrolled, _token = stations.enrol(tx, "bench-1", now_ms)
+        assert enrolled == stations.by_name(tx, "bench-1").id
     with service.store.read() as connection:
         assert connection.exec_driver_sql("SELECT count(*) FROM probe").scalar_one() == 1
         assert verify(connection, foreign).ok
