@@ -387,7 +387,7 @@ class Watch:
         before = book.to_dict()
         changes: list[Change] = []
         now_ms, shift_ms = self._timeline.now_ms(), self._timeline.shift_ms
-        facts = self._reader.facts(connection, pour, rows, now_ms)
+        facts = self._reader.facts(connection, pour, rows, now_ms, self.ahead_ms)
         # Each contact's change is judged: one that was wet for a moment has been wet.
         for contact in contacts_in(rows, shift_ms):
             changes += book.take((), replace(facts, contacts=(contact,)), min(contact.at_ms, now_ms))

@@ -51,8 +51,11 @@ class FactsReader:
         """What was followed from reading to reading is asked for anew."""
         self._turning.clear()
 
-    def facts(self, tx: Connection, pour: AnyRow, rows: Sequence[Row[Any]], now_ms: int) -> Facts:
-        """Everything but the temperatures. `rows`: the readings that have come since the last time."""
+    def facts(
+        self, tx: Connection, pour: AnyRow, rows: Sequence[Row[Any]], now_ms: int, ahead_ms: int = 0
+    ) -> Facts:
+        """Everything but the temperatures. `rows`: the readings that have come since the last time; `ahead_ms`: how far
+        a station may be ahead, and its clock be right: in a simulation in lock-step."""
         shift_ms = self._timeline.shift_ms
         mine = [] if pour.station_id is None else [stations.by_id(tx, pour.station_id)]
         damp = [row for row in rows if row.milli_rh is not None]
@@ -64,7 +67,7 @@ class FactsReader:
                     row.clock_set,
                     row.power_low,
                     row.disk_free_mb,
-                    clock_off_ms=row.clock_off_ms,
+                    clock_off_ms=0 if 0 < (row.clock_off_ms or 0) <= ahead_ms else row.clock_off_ms,
                     refused=self._refused(row.id),
                     pin_faults=row.pin_faults,
                 )

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from sqlalchemy import update
 from sqlalchemy.exc import OperationalError
 
 from hardware.clock import Stamp
@@ -93,6 +94,21 @@ class Watched:
 def watched(store: Store, clock: Any, plan_toml: str) -> Callable[..., Watched]:
     """Makes a watched pour."""
     return lambda **watch: Watched(store, clock, plan_toml, **watch)
+
+
+@pytest.mark.parametrize(("ahead_h", "told"), [(0, {"clock-wrong"}), (5, set())])
+def test_a_station_in_lock_step_is_ahead_and_its_clock_is_right(
+    watched: Callable[..., Watched], ahead_h: int, told: set[str]
+) -> None:
+    """A simulation's station may be hours ahead of what its service knows of the time; a real one may not."""
+    shop = watched()
+    shop.watch.ahead_ms = ahead_h * HOUR_MS
+    for _minute in range(20):
+        shop.clock.move(60)
+        with shop.store.write() as tx:
+            tx.execute(update(stations.STATION).values(clock_off_ms=HOUR_MS))
+        shop.watch.judge_all()
+    assert shop.kinds() & {"clock-wrong"} == told
 
 
 def hot_course(shop: Watched, step_at_s: int, step: Callable[[], None]) -> list[tuple[str, str, int]]:
