@@ -1,18 +1,24 @@
 """Contacts that close: a wet floor under the form, the acknowledge button, the proof that the fan turns.
 
-The driver keeps the edges with their times; the station's own loop takes them out. Nothing here raises for a driver
-that fails, whatever it raises: that contact is then named in `faults`, and everything else goes on.
+gpiozero's input devices. The kernel keeps the edges with their times; the station's own loop takes them out, by reading
+the pins. Nothing here raises for a driver that fails, whatever it raises: that contact is then named in `faults`, and
+everything else goes on.
 """
 
 from __future__ import annotations
 
 import logging
+from collections import deque
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 from hardware.clock import Clock, Stamp
-from hardware.pins import INPUT_PINS, Edge, InputLine, PinDriver, Pins, fault_text
+from hardware.pins import INPUT_PINS, PinFactory, Pins, fault_text
 
 log = logging.getLogger(__name__)
+
+BOUNCE_S = 0.05
 
 MEANING = {
     "wet": ("wet", "dry"),
@@ -42,64 +48,73 @@ class Contacts:
     `faults`: what is wrong, by the name of the contact.
     """
 
-    def __init__(self, pins: Pins, driver: PinDriver, clock: Clock) -> None:
+    def __init__(self, pins: Pins, factory: PinFactory, clock: Clock) -> None:
         self.faults: dict[str, str] = {}
         self._pins = pins
-        self._driver = driver
+        self._factory = factory
         self._clock = clock
-        self._lines: dict[str, InputLine] = {}
-        self._first: list[Change] = []
+        self._devices: dict[str, Any] = {}
+        self._changes: deque[Change] = deque()
         self.mend()
 
     def mend(self) -> None:
         """Open each wired contact that is not open. Its state at that moment is a change."""
         for name in INPUT_PINS:
             pin = getattr(self._pins, name)
-            if pin is None or name in self._lines:
+            if pin is None or name in self._devices:
                 continue
+            stamp = self._clock.stamp()
             try:
-                line = self._driver.input(pin, active_high=getattr(self._pins, f"{name}_active_high"))
+                device = self._open(pin, active_high=getattr(self._pins, f"{name}_active_high"))
             except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
                 self._fault(name, error)
                 continue
-            self._lines[name] = line
-            try:
-                closed = line.closed()
-            except Exception as error:  # noqa: BLE001 - the same
-                self._fault(name, error)
-                self._let_go(name)
-                continue
-            # A button that nobody presses is no news.
+            self._devices[name] = device
+            # A button that nobody presses is no news. What it is now was read as it was opened: not again, or an edge
+            # since then would pass unheard.
             if name != "acknowledge":
-                self._first.append(Change(self._clock.stamp(), name, closed))
+                self._changes.append(Change(stamp, name, device.wait_for_active(0)))
+            device.when_activated = partial(self._note, name, True)
+            device.when_deactivated = partial(self._note, name, False)
             if self.faults.pop(name, None) is not None:
                 log.warning("%s works again", name)
 
     def changes(self) -> list[Change]:
         """What changed since the last call, in order. Never waits."""
-        found, self._first = self._first, []
-        for name, line in list(self._lines.items()):
+        for name, device in list(self._devices.items()):
             try:
-                edges = line.edges()
+                # Reading a pin's state delivers its edges first (gpio.py).
+                _ = device.value
             except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
                 self._fault(name, error)
                 self._let_go(name)
-                continue
-            found += [Change(self._moment(edge), name, edge.closed) for edge in edges]
+        found = [self._changes.popleft() for _ in range(len(self._changes))]
         return sorted(found, key=lambda change: change.stamp.boot_ms)
 
     def close(self) -> None:
         """Let the pins go."""
-        for name in list(self._lines):
+        for name in list(self._devices):
             self._let_go(name)
 
-    def _moment(self, edge: Edge) -> Stamp:
-        now, age_ms = self._clock.stamp(), round(edge.age_s * 1000)
-        return replace(now, wall_ms=now.wall_ms - age_ms, boot_ms=now.boot_ms - age_ms)
+    def _open(self, pin: int, *, active_high: bool) -> Any:
+        from gpiozero import DigitalInputDevice  # late: a station without pins need not load it
+
+        # The pull holds an open contact in its open state: a cut wire reads as open, never as random.
+        return DigitalInputDevice(
+            pin, pull_up=not active_high, bounce_time=BOUNCE_S, pin_factory=self._factory()
+        )
+
+    def _note(self, name: str, closed: bool, device: Any) -> None:
+        now, age_ms = (
+            self._clock.stamp(),
+            round(1000 * (device.active_time if closed else device.inactive_time)),
+        )
+        stamp = replace(now, wall_ms=now.wall_ms - age_ms, boot_ms=now.boot_ms - age_ms)
+        self._changes.append(Change(stamp, name, closed))
 
     def _let_go(self, name: str) -> None:
         try:
-            self._lines.pop(name).release()
+            self._devices.pop(name).close()
         except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
             self._fault(name, error)
 

@@ -1,137 +1,139 @@
-"""A Pi's own pins, through the kernel's character device and its library's bindings (gpiod).
+"""A Pi's own pins for gpiozero: a pin factory on the kernel's character device and its library's bindings (gpiod).
 
-Each pin is a request of its own: one that is taken by another driver takes nothing from the others. The kernel does
-the rest: the first level of an output comes with the request, contacts are debounced, and their edges are kept with
-their times until they are read. No thread, no file of its own.
+gpiozero's own factories need a driver that makes a file where it is loaded, or that some Pythons have not. Each pin is
+a request of its own: one that is taken by another driver takes nothing from the others. The kernel does the rest: the
+first level of an output comes with the request, contacts are debounced, and their edges are kept with their times
+until the pin's state is read, which fires gpiozero's events for them in the reader's thread. No thread, no file.
+
+Loaded late (`pins.pi_pins`): a station without pins loads neither library.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
-from hardware.errors import HardwareMissing
-from hardware.pins import Edge
+import gpiod
+from gpiod.line import Bias, Direction, Edge, Value
+from gpiozero import PinFixedPull, PinInvalidFunction, PinSetInput
+from gpiozero.pins.pi import PiFactory, PiPin
 
-if TYPE_CHECKING:
-    from gpiod import LineRequest, LineSettings
+from hardware.header import CONSUMER, DEVICES, header_chip
 
-DEVICES = Path("/dev")
-CONSUMER = "pourlog"
-BOUNCE = timedelta(milliseconds=50)
-HEADER_LABELS = ("pinctrl-bcm2835", "pinctrl-bcm2711", "pinctrl-rp1")
-"""The controller behind the 40-pin header: Pi 1 to 3, Pi 4, Pi 5 (labels in the kernel's pinctrl-bcm2835.c and
-pinctrl-rp1.c). Its device number differs from kernel to kernel, and other controllers have lines that must not be
-touched."""
+ANY_PI = 0xA02082
+"""A revision with the 40-pin header (its maker's code). Asked only for names of pins, the same on each of them."""
+BIAS = {"floating": Bias.DISABLED, "up": Bias.PULL_UP, "down": Bias.PULL_DOWN}
 
 
-class GpioPins:
-    """The pins of the header. Nothing is opened, and the library not loaded, before a pin is asked for."""
+class HeaderPins(PiFactory):  # type: ignore[misc] # gpiozero ships no types
+    """The pins of the header. Nothing is opened before a device is made on a pin."""
 
     def __init__(self, devices: Path = DEVICES) -> None:
-        self._devices = devices
+        super().__init__()
+        self.devices = devices
+        self.pin_class = HeaderPin
 
-    def output(self, pin: int, *, active_high: bool) -> _Output:
-        """Open a pin to drive it; its first level comes with the request. Raises HardwareMissing, OSError."""
-        from gpiod import LineSettings
-        from gpiod.line import Direction, Value
+    def _get_revision(self) -> int:
+        return ANY_PI
 
-        settings = LineSettings(
-            direction=Direction.OUTPUT, active_low=not active_high, output_value=Value.INACTIVE
+    def ticks(self) -> float:
+        """CLOCK_MONOTONIC (s), as the kernel's edges have it by default."""
+        return time.monotonic()
+
+    def ticks_diff(self, later: float, earlier: float) -> float:
+        """Seconds between two ticks."""
+        return later - earlier
+
+
+class HeaderPin(PiPin):  # type: ignore[misc] # gpiozero ships no types
+    """One line of the header; levels are the wire's own. Opening it raises HardwareMissing, OSError.
+
+    What an input is set to counts from when its changes are asked for: one request, and the pull is there at once.
+    """
+
+    def __init__(self, factory: HeaderPins, info: Any) -> None:
+        super().__init__(factory, info)
+        self._request: gpiod.LineRequest | None = None
+        self._function = "input"
+        self._pull = info.pull or "floating"
+        self._bounce_s: float | None = None
+        self._edges = "both"
+
+    def close(self) -> None:
+        """Let the line go; it keeps its level on a Pi."""
+        self.when_changed = None
+        self._function = "input"
+        request, self._request = self._request, None
+        if request is not None:
+            request.release()
+
+    def output_with_state(self, state: bool) -> None:
+        """Become an output whose level comes with the request: there is no moment in which it has another."""
+        self._open(gpiod.LineSettings(direction=Direction.OUTPUT, output_value=_value(state)))
+        self._function = "output"
+
+    def _open(self, settings: gpiod.LineSettings) -> None:
+        chip = str(header_chip(self.factory.devices))
+        self._request = gpiod.request_lines(chip, {self._number: settings}, CONSUMER)
+
+    def _get_function(self) -> str:
+        return self._function
+
+    def _set_function(self, value: str) -> None:
+        if value != "input":
+            raise PinInvalidFunction(f"{self!r} becomes an output with its first level only")
+        self._function = value
+
+    def _get_state(self) -> bool:
+        """Fire the events of all edges that wait, in order and with their times; then give the level."""
+        if self._request is None:
+            raise PinInvalidFunction(f"{self!r} is not open")
+        while self._function == "input" and self._request.wait_edge_events(0):
+            for event in self._request.read_edge_events():
+                rising = event.event_type is gpiod.EdgeEvent.Type.RISING_EDGE
+                self._call_when_changed(event.timestamp_ns / 1e9, rising)
+        return self._request.get_value(self._number) is Value.ACTIVE
+
+    def _set_state(self, value: bool) -> None:
+        if self._request is None or self._function != "output":
+            raise PinSetInput(f"{self!r} is not an output")
+        self._request.set_value(self._number, _value(value))
+
+    def _get_pull(self) -> str:
+        return self._pull
+
+    def _set_pull(self, value: str) -> None:
+        if self.info.pull and value != self.info.pull:
+            raise PinFixedPull(f"the board itself pulls {self!r} {self.info.pull}: wire it to another pin")
+        self._pull = value
+
+    def _get_bounce(self) -> float | None:
+        return self._bounce_s
+
+    def _set_bounce(self, value: float | None) -> None:
+        self._bounce_s = value
+
+    def _get_edges(self) -> str:
+        return self._edges
+
+    def _set_edges(self, value: str) -> None:
+        self._edges = value
+
+    def _enable_event_detect(self) -> None:
+        self._open(
+            gpiod.LineSettings(
+                direction=Direction.INPUT,
+                bias=BIAS[self._pull],
+                edge_detection=Edge[self._edges.upper()],
+                debounce_period=timedelta(seconds=self._bounce_s or 0.0),
+            )
         )
-        return _Output(self._request(pin, settings), pin)
 
-    def input(self, pin: int, *, active_high: bool) -> _Input:
-        """Open a pin to listen to it. Raises HardwareMissing, OSError."""
-        from gpiod import LineSettings
-        from gpiod.line import Bias, Direction
-        from gpiod.line import Edge as Edges
-
-        settings = LineSettings(
-            direction=Direction.INPUT,
-            active_low=not active_high,
-            bias=Bias.PULL_DOWN if active_high else Bias.PULL_UP,
-            edge_detection=Edges.BOTH,
-            debounce_period=BOUNCE,
-        )
-        return _Input(self._request(pin, settings), pin)
-
-    def holder(self, pin: int) -> str | None:
-        """Who has a pin, by the name that they gave; None: nobody. Raises HardwareMissing, OSError."""
-        import gpiod
-
-        with gpiod.Chip(str(header_chip(self._devices))) as chip:
-            line = chip.get_line_info(pin)
-        return (line.consumer or "the kernel") if line.used else None
-
-    def _request(self, pin: int, settings: LineSettings) -> LineRequest:
-        import gpiod
-
-        return gpiod.request_lines(str(header_chip(self._devices)), {pin: settings}, CONSUMER)
+    def _disable_event_detect(self) -> None:
+        """Nothing to stop: no thread listens, and closing the pin ends the request."""
 
 
-def header_chip(devices: Path = DEVICES) -> Path:
-    """The device of the 40-pin header. Raises HardwareMissing where there is none that may be opened."""
-    import gpiod
-
-    seen: list[str] = []
-    for path in sorted(devices.glob("gpiochip*")):
-        try:
-            with gpiod.Chip(str(path)) as chip:
-                label = chip.get_info().label
-        except OSError as error:
-            label = f"not opened: {error.strerror}"
-        if label in HEADER_LABELS:
-            return path
-        seen.append(f"{path.name} ({label})")
-    if not seen:
-        raise HardwareMissing("this machine shows no pins (/dev/gpiochip…): run the station on the Pi")
-    raise HardwareMissing(
-        f"none of {', '.join(seen)} is a Pi's pin header; allowed: {', '.join(HEADER_LABELS)}; "
-        "the station's user must be in the group that owns these devices"
-    )
-
-
-class _Output:
-    def __init__(self, request: LineRequest, pin: int) -> None:
-        self._request = request
-        self._pin = pin
-
-    def set(self, on: bool) -> None:
-        from gpiod.line import Value
-
-        self._request.set_value(self._pin, Value.ACTIVE if on else Value.INACTIVE)
-
-    def release(self) -> None:
-        self._request.release()
-
-
-class _Input:
-    def __init__(self, request: LineRequest, pin: int, now_ns: Callable[[], int] = time.monotonic_ns) -> None:
-        self._request = request
-        self._pin = pin
-        self._now_ns = now_ns
-
-    def closed(self) -> bool:
-        return bool(self._request.get_value(self._pin))
-
-    def edges(self) -> list[Edge]:
-        from gpiod import EdgeEvent
-
-        found: list[Edge] = []
-        while self._request.wait_edge_events(0):
-            # Their times are CLOCK_MONOTONIC, the kernel's default. Rising is towards active: the line knows its sense.
-            found += [
-                Edge(
-                    max(0.0, (self._now_ns() - event.timestamp_ns) / 1e9),
-                    event.event_type is EdgeEvent.Type.RISING_EDGE,
-                )
-                for event in self._request.read_edge_events()
-            ]
-        return found
-
-    def release(self) -> None:
-        self._request.release()
+def _value(level: bool) -> Value:
+    return Value.ACTIVE if level else Value.INACTIVE

@@ -1,4 +1,4 @@
-"""Lamp, buzzer and fan relay.
+"""Lamp, buzzer and fan relay: gpiozero's output devices.
 
 Every output starts off, is driven off before its pin is let go, and never starts in whatever state the pin had (which
 switches a relay that works when driven low ON). What Python cannot promise (kill -9, a hung kernel) is for the unit
@@ -12,8 +12,9 @@ from __future__ import annotations
 
 import logging
 import threading
+from typing import Any
 
-from hardware.pins import OUTPUT_PINS, OutputLine, PinDriver, Pins, fault_text
+from hardware.pins import OUTPUT_PINS, PinFactory, Pins, fault_text
 
 log = logging.getLogger(__name__)
 
@@ -26,13 +27,13 @@ class Outputs:
     `faults`: what is wrong, by the name of the output.
     """
 
-    def __init__(self, pins: Pins, driver: PinDriver) -> None:
+    def __init__(self, pins: Pins, factory: PinFactory) -> None:
         self.faults: dict[str, str] = {}
         self._pins = pins
-        self._driver = driver
+        self._factory = factory
         # The sweeps' thread, the forwarder's and the blinking one meet here.
         self._lock = threading.RLock()
-        self._lines: dict[str, OutputLine] = {}
+        self._devices: dict[str, Any] = {}
         self._state: dict[str, bool] = {}
         self._blinking: dict[str, threading.Event] = {}
         self.mend()
@@ -42,14 +43,14 @@ class Outputs:
         with self._lock:
             for name in OUTPUT_PINS:
                 pin = getattr(self._pins, name)
-                if pin is None or name in self._lines:
+                if pin is None or name in self._devices:
                     continue
                 try:
-                    line = self._driver.output(pin, active_high=getattr(self._pins, f"{name}_active_high"))
+                    device = self._open(pin, active_high=getattr(self._pins, f"{name}_active_high"))
                 except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
                     self._fault(name, error)
                     continue
-                self._lines[name], self._state[name] = line, False
+                self._devices[name], self._state[name] = device, False
                 if self.faults.pop(name, None) is not None:
                     log.warning("%s works again", name)
 
@@ -67,7 +68,7 @@ class Outputs:
     def blink(self, name: str) -> None:
         """One second on, one off, until switched."""
         with self._lock:
-            if name not in self._lines or name in self._blinking:
+            if name not in self._devices or name in self._blinking:
                 return
             stop = self._blinking[name] = threading.Event()
         threading.Thread(target=self._blink, args=(name, stop), name=f"blink {name}", daemon=True).start()
@@ -75,12 +76,20 @@ class Outputs:
     def close(self) -> None:
         """Drive everything off, then let the pins go: a pin that is let go keeps its level on a Pi."""
         with self._lock:
-            for name in list(self._lines):
+            for name in list(self._devices):
                 self._drive(name, False)
-            for name in list(self._lines):
+            for name in list(self._devices):
                 self._let_go(name)
 
+    def _open(self, pin: int, *, active_high: bool) -> Any:
+        from gpiozero import DigitalOutputDevice  # late: a station without pins need not load it
+
+        return DigitalOutputDevice(
+            pin, active_high=active_high, initial_value=False, pin_factory=self._factory()
+        )
+
     def _blink(self, name: str, stop: threading.Event) -> None:
+        # gpiozero's own blinking ends without a word when its pin fails.
         on = True
         while True:
             with self._lock:
@@ -93,11 +102,11 @@ class Outputs:
 
     def _drive(self, name: str, on: bool) -> None:
         """Drive a pin that is open. One that fails is let go, until `mend`."""
-        line = self._lines.get(name)
-        if line is None:
+        device = self._devices.get(name)
+        if device is None:
             return
         try:
-            line.set(on)
+            device.value = on
         except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
             self._fault(name, error)
             self._let_go(name)
@@ -110,7 +119,7 @@ class Outputs:
             stop.set()
         self._state.pop(name, None)
         try:
-            self._lines.pop(name).release()
+            self._devices.pop(name).close()
         except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
             self._fault(name, error)
 

@@ -1,13 +1,14 @@
-"""Which pin does what, and what a driver of pins can do.
+"""Which pin does what, and where its pins come from: gpiozero's devices on the factory of a Pi, or of the bench.
 
-The two drivers: gpio.py for a Pi, bench/pins.py for the bench.
+The two factories: gpio.py for a Pi, bench/pins.py for the bench. Each is given by name; no environment chooses it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from functools import cache
+from typing import Any
 
 PIN_NUMBERS = range(28)
 """GPIO numbers of a Pi's 40-pin header (as its makers number them, not the position on the header)."""
@@ -54,42 +55,13 @@ def reason_of(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error) or type(error).__name__
 
 
-class OutputLine(Protocol):
-    """One pin that is driven. Whatever its driver raises is a fault of that pin."""
-
-    def set(self, on: bool) -> None:
-        """Drive it on or off."""
-
-    def release(self) -> None:
-        """Let it go as it is."""
+PinFactory = Callable[[], Any]
+"""Gives gpiozero's pin factory. Called whenever a pin is opened: what loading a library raises is that pin's fault."""
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """A contact that closed or opened, `age_s` seconds ago."""
+@cache
+def pi_pins() -> Any:
+    """The pins of a Pi's header, as gpiozero's pin factory. Raises whatever loading the libraries raises."""
+    from hardware.gpio import HeaderPins  # late: a station without pins need not load them
 
-    age_s: float
-    closed: bool
-
-
-class InputLine(Protocol):
-    """One pin that is listened to. Whatever its driver raises is a fault of that pin."""
-
-    def closed(self) -> bool:
-        """Whether the contact is closed at this moment."""
-
-    def edges(self) -> Sequence[Edge]:
-        """What happened since the last call, in order. Never waits."""
-
-    def release(self) -> None:
-        """Let it go."""
-
-
-class PinDriver(Protocol):
-    """Opens pins by their GPIO numbers. Whatever it raises is a fault of that pin."""
-
-    def output(self, pin: int, *, active_high: bool) -> OutputLine:
-        """Open a pin to drive it: off from its first moment."""
-
-    def input(self, pin: int, *, active_high: bool) -> InputLine:
-        """Open a pin to listen to it, pulled to the level of an open contact: a cut wire reads as open."""
+    return HeaderPins()

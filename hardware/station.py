@@ -12,9 +12,8 @@ from hardware.air import HWMON_FOLDER, IIO_FOLDER, AirSensor, KernelBus, Thermoc
 from hardware.clock import Clock
 from hardware.contacts import Contacts
 from hardware.ds18b20 import W1_FOLDER, Ds18b20, W1Bus
-from hardware.gpio import GpioPins
 from hardware.outputs import Outputs
-from hardware.pins import PinDriver, Pins
+from hardware.pins import PinFactory, Pins, pi_pins
 from hardware.reading import Bus, Probe
 
 FIRST_MASTER = "w1_bus_master1"
@@ -82,15 +81,14 @@ def open_pi(
     *,
     w1_folder: Path = W1_FOLDER,
     kernel_folders: tuple[Path, Path] = (HWMON_FOLDER, IIO_FOLDER),
-    driver: PinDriver | None = None,
+    factory: PinFactory = pi_pins,
 ) -> Hardware:
     """Open a Pi's hardware. Pins that fail are faults of these pins: the thermometers are read all the same."""
     buses = kernel_buses(wiring, w1_folder, kernel_folders)
     if not wiring.pins.any:
         return Hardware(buses)
-    driver = driver or GpioPins()
-    outputs = Outputs(wiring.pins, driver)
-    return Hardware(buses, Contacts(wiring.pins, driver, clock), outputs)
+    outputs = Outputs(wiring.pins, factory)
+    return Hardware(buses, Contacts(wiring.pins, factory, clock), outputs)
 
 
 def kernel_buses(wiring: Wiring, w1_folder: Path, kernel_folders: tuple[Path, Path]) -> tuple[Bus, ...]:

@@ -7,9 +7,9 @@ import threading
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from hardware.bench.kernel_files import KernelFiles
-from hardware.bench.pins import BenchPins
 from hardware.bench.trace import Trace, steady
 from hardware.bench.w1_files import Lie, W1Files, lying_text, scratchpad, w1_text
 from hardware.clock import Clock, Stamp
@@ -19,6 +19,9 @@ from hardware.outputs import Outputs
 from hardware.pins import Pins
 from hardware.reading import Bus, Probe
 from hardware.station import Hardware, Wiring, kernel_buses
+
+if TYPE_CHECKING:
+    from hardware.bench.pins import BenchPins
 
 _DAMP = steady(45.0)
 FOLDER_LINGERS_S = 100.0
@@ -82,9 +85,12 @@ class Bench:
         if not wiring.pins.any:
             self.hardware = Hardware(buses)
             return
+        from hardware.bench.pins import BenchPins  # late: a station without pins need not load gpiozero
+
         pins = self.pins = BenchPins(clock)
         self.contacts = BenchContacts(wiring.pins, pins)
-        self.hardware = Hardware(buses, Contacts(wiring.pins, pins, clock), Outputs(wiring.pins, pins))
+        contacts, outputs = Contacts(wiring.pins, lambda: pins, clock), Outputs(wiring.pins, lambda: pins)
+        self.hardware = Hardware(buses, contacts, outputs)
 
     def truth(self, probe: str, t_s: float) -> float:
         """The temperature (°C) that `probe` really has, whatever it says."""
@@ -137,16 +143,20 @@ class Bench:
 class BenchContacts:
     """A hand at the bench's contacts."""
 
-    def __init__(self, pins: Pins, driver: BenchPins) -> None:
+    def __init__(self, pins: Pins, factory: BenchPins) -> None:
         self._pins = pins
-        self._driver = driver
+        self._factory = factory
 
     def set(self, contact: str, closed: bool) -> None:
         """Close or open `contact` (wet, acknowledge, fan_proof). Raises KeyError if it is not wired."""
         number = getattr(self._pins, contact)
         if number is None:
             raise KeyError(f"{contact} is not wired on this bench")
-        self._driver.put(number, closed is getattr(self._pins, f"{contact}_active_high"))
+        pin = self._factory.pin(number)
+        if closed is getattr(self._pins, f"{contact}_active_high"):
+            pin.drive_high()
+        else:
+            pin.drive_low()
 
 
 class _PlayedBus:

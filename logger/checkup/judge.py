@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from hardware.gpio import CONSUMER
+from hardware.header import CONSUMER
 from hardware.reading import Fault, FaultReason, Reading
 from logger.checkup.facts import (
     STATION_UNIT,

@@ -22,7 +22,6 @@ from hardware.air import HWMON_FOLDER, IIO_FOLDER
 from hardware.clock import Clock
 from hardware.ds18b20 import W1_FOLDER, Ds18b20, find_probes
 from hardware.errors import HardwareMissing
-from hardware.gpio import GpioPins
 from hardware.health import power_low
 from hardware.overlay import pins_in
 from hardware.station import Wiring, kernel_buses
@@ -176,7 +175,7 @@ def _pins(
         told = under_the_units_rules(STATION_UNIT, command, ask)
         if told is not None:
             return tuple(PinSeen(**pin) for pin in json.loads(told)), True
-    seen = tuple(PinSeen(**pin) for pin in look_at_pins(station.wiring.pins, GpioPins(places.device)))
+    seen = tuple(PinSeen(**pin) for pin in look_at_pins(station.wiring.pins, places.device))
     return seen, False if installed else None
 
 

@@ -13,7 +13,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from hardware.errors import HardwareError
-from hardware.gpio import GpioPins
 from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.main import relay_safe, run_from_file
 from logger.daemon.station_file import station_from_file
@@ -22,7 +21,7 @@ from logger.errors import BadInput, LoggerError
 
 def pins(path: Path) -> int:
     """Print what `pourlog check` asks about the pins of a station file, as JSON."""
-    sys.stdout.write(json.dumps(look_at_pins(station_from_file(path).wiring.pins, GpioPins())))
+    sys.stdout.write(json.dumps(look_at_pins(station_from_file(path).wiring.pins)))
     return 0
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TypedDict
 
-from hardware.gpio import GpioPins
+from hardware.header import DEVICES, holder
 from hardware.pins import INPUT_PINS, OUTPUT_PINS, Pins, reason_of
 
 
@@ -17,7 +18,7 @@ class Pin(TypedDict):
     problem: str | None
 
 
-def look_at_pins(pins: Pins, driver: GpioPins) -> list[Pin]:
+def look_at_pins(pins: Pins, devices: Path = DEVICES) -> list[Pin]:
     """Every wired pin, without touching it: a running station goes on undisturbed."""
     found: list[Pin] = []
     for name in (*OUTPUT_PINS, *INPUT_PINS):
@@ -26,7 +27,7 @@ def look_at_pins(pins: Pins, driver: GpioPins) -> list[Pin]:
             continue
         pin = Pin(name=name, number=number, holder=None, problem=None)
         try:
-            pin["holder"] = driver.holder(number)
+            pin["holder"] = holder(number, devices)
         except Exception as error:  # noqa: BLE001 - whatever a driver raises is what is wrong with this pin
             pin["problem"] = reason_of(error)
         found.append(pin)

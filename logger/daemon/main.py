@@ -16,10 +16,9 @@ from hardware.bench.station import Bench
 from hardware.bench.trace import from_text
 from hardware.clock import Clock, SystemClock
 from hardware.errors import HardwareError, HardwareMissing
-from hardware.gpio import GpioPins
 from hardware.health import disk_free_mb, power_low
 from hardware.outputs import Outputs
-from hardware.pins import PinDriver
+from hardware.pins import PinFactory, pi_pins
 from hardware.station import Hardware, open_pi
 from logger.daemon.forward import LINGER_S, Answer, Forwarder, Health, Step, open_client
 from logger.daemon.keep import Keeper
@@ -282,7 +281,7 @@ def run_from_file(path: Path | str) -> int:
         return run_station(config, open_hardware(config, clock, folder), clock, stop)
 
 
-def relay_safe(path: Path | str, driver: PinDriver | None = None) -> int:
+def relay_safe(path: Path | str, factory: PinFactory = pi_pins) -> int:
     """What `pourlog relay-safe FILE` does: drive lamp, buzzer and fan off, whatever happened before.
 
     For ExecStopPost: a daemon that was killed cannot do it itself. Raises BadSettings, and HardwareMissing with every
@@ -291,7 +290,7 @@ def relay_safe(path: Path | str, driver: PinDriver | None = None) -> int:
     config = station_from_file(path)
     if config.wiring.hardware != "pi" or not config.wiring.pins.any:
         return 0
-    outputs = Outputs(config.wiring.pins, driver or GpioPins())
+    outputs = Outputs(config.wiring.pins, factory)
     outputs.close()
     if outputs.faults:
         raise HardwareMissing(f"not switched off: {'; '.join(outputs.faults.values())}")

@@ -3,9 +3,9 @@
     python tests/bench/lean.py                  # about three minutes
     python tests/bench/lean.py --seconds 120
 
-A workshop in a temporary folder: six probes every 5 s on the bench, a pour that has been live for an hour (invented
-readings), the watch, and a forecast as soon as the service starts. Goals: station below 45 MB and 2 % of a core;
-service below 130 MB with a forecast running; each started within 2 s. MB are 10⁶ bytes of resident memory.
+A workshop in a temporary folder: six probes every 5 s and six pins on the bench, a pour that has been live for an hour
+(invented readings), the watch, and a forecast as soon as the service starts. Goals: station below 45 MB and 2 % of a
+core; service below 130 MB with a forecast running; each started within 2 s. MB are 10⁶ bytes of resident memory.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ from web.service import Service
 SYSTEMD = Path(__file__).parents[2] / "systemd"
 PROBES = 6
 PLACES = ("core", "core-2", "surface", "underside", "room", "room-2")
+PINS = "[pins]\nlamp = 23\nbuzzer = 24\nfan = 25\nwet = 17\nacknowledge = 27\nfan_proof = 22\n"
 PLAN = """
 title = "Weighed (invented)"
 [resin]
@@ -181,7 +182,7 @@ def main() -> None:
             for n in range(PROBES)
         )
         (folder / "station.toml").write_text(
-            f'name = "bench-1"\nservice_url = "{url}"\nhardware = "bench"\n{probes}'
+            f'name = "bench-1"\nservice_url = "{url}"\nhardware = "bench"\n{probes}{PINS}'
         )
         (folder / "station.token").write_text(token)
         print(f"yardstick: fastapi, sqlmodel, numpy {yardstick_s():7.2f} s     (a quiet desktop core: 0.4)")

@@ -26,7 +26,7 @@ def pins(clock: SteppedClock) -> BenchPins:
 
 def test_the_state_at_the_start_is_the_first_change(pins: BenchPins, clock: SteppedClock) -> None:
     """A floor that is already wet is told at once; a button that nobody pressed is not."""
-    contacts = Contacts(PINS, pins, clock)
+    contacts = Contacts(PINS, lambda: pins, clock)
     assert [(change.contact, change.meaning) for change in contacts.changes()] == [
         ("wet", "dry"),
         ("fan_proof", "stopped"),
@@ -37,14 +37,14 @@ def test_closing_and_opening_are_told_in_order_with_their_moments(
     pins: BenchPins, clock: SteppedClock
 ) -> None:
     """A closed contact pulls its pin low; it says so once, and once when it opens, however late it is asked."""
-    contacts = Contacts(PINS, pins, clock)
+    contacts = Contacts(PINS, lambda: pins, clock)
     contacts.changes()
     clock.advance(5)
-    pins.put(17, False)
+    pins.pin(17).drive_low()
     clock.advance(2)
-    pins.put(27, False)
+    pins.pin(27).drive_low()
     clock.advance(3)
-    pins.put(17, True)
+    pins.pin(17).drive_high()
     clock.advance(7)
     found = [(change.stamp.boot_ms, change.meaning) for change in contacts.changes()]
     assert found == [(5000, "wet"), (7000, "pressed"), (10_000, "dry")]
@@ -53,15 +53,15 @@ def test_closing_and_opening_are_told_in_order_with_their_moments(
 
 def test_a_contact_that_is_driven_high_when_closed_works_too(pins: BenchPins, clock: SteppedClock) -> None:
     """Some leak sensors give a voltage instead of closing to ground."""
-    contacts = Contacts(Pins(wet=17, wet_active_high=True), pins, clock)
-    pins.put(17, True)
+    contacts = Contacts(Pins(wet=17, wet_active_high=True), lambda: pins, clock)
+    pins.pin(17).drive_high()
     assert [change.meaning for change in contacts.changes()] == ["dry", "wet"]
 
 
 def test_a_contact_that_fails_is_a_fault_of_this_contact_alone(pins: BenchPins, clock: SteppedClock) -> None:
     """Whatever its driver raises, at the start or later; once it can be opened, its state is told anew."""
     pins.broken[17] = FileNotFoundError(2, "No such file or directory")
-    contacts = Contacts(PINS, pins, clock)
+    contacts = Contacts(PINS, lambda: pins, clock)
     assert contacts.faults == {"wet": "wet contact (GPIO 17): No such file or directory"}
     assert [change.contact for change in contacts.changes()] == ["fan_proof"]
     pins.broken.clear()
@@ -69,6 +69,6 @@ def test_a_contact_that_fails_is_a_fault_of_this_contact_alone(pins: BenchPins, 
     assert contacts.faults == {}
     assert [(change.contact, change.meaning) for change in contacts.changes()] == [("wet", "dry")]
     pins.broken[22] = RuntimeError("a driver's own")
-    pins.put(17, False)
+    pins.pin(17).drive_low()
     assert [change.meaning for change in contacts.changes()] == ["wet"]
     assert contacts.faults == {"fan_proof": "fan's contact (GPIO 22): a driver's own"}

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Never
 
+import pytest
+
 from hardware.bench.clock import SteppedClock
 from hardware.pins import Pins
 from hardware.reading import Fault, FaultReason
@@ -29,20 +31,16 @@ def test_probes_of_two_masters_are_two_buses(tmp_path: Path) -> None:
     }
 
 
-class Refusing:
-    """A driver that cannot even be loaded, as a library that wants to write into "/"."""
-
-    def output(self, pin: int, *, active_high: bool) -> Never:
-        raise FileNotFoundError(2, "No such file or directory", ".lgd-nfy0")
-
-    input = output
+def refusing() -> Never:
+    """A factory that cannot even be loaded, as a library that wants to write into "/"."""
+    raise FileNotFoundError(2, "No such file or directory", ".lgd-nfy0")
 
 
 def test_a_driver_that_fails_stops_no_thermometer(tmp_path: Path) -> None:
     """Every pin is told as a fault, by name and number; the probes are looked at as ever."""
     wiring = Wiring("pi", (ProbeWiring(ONE, "core"),), pins=Pins(lamp=23, wet=17))
     clock = SteppedClock()
-    hardware = open_pi(wiring, clock, w1_folder=tmp_path, driver=Refusing())
+    hardware = open_pi(wiring, clock, w1_folder=tmp_path, factory=refusing)
     assert hardware.pin_faults == {
         "lamp": "lamp (GPIO 23): No such file or directory",
         "wet": "wet contact (GPIO 17): No such file or directory",
@@ -56,8 +54,12 @@ def test_a_driver_that_fails_stops_no_thermometer(tmp_path: Path) -> None:
     hardware.close()
 
 
-def test_a_pi_without_its_pins_says_so_and_never_mocks_them() -> None:
-    """This machine shows no GPIO device, and nothing is taken in its place."""
+@pytest.mark.parametrize("factory", ["mock", "native"])
+def test_a_pi_without_its_pins_says_so_and_never_mocks_them(
+    monkeypatch: pytest.MonkeyPatch, factory: str
+) -> None:
+    """This machine shows no GPIO device, and nothing is taken in its place, whatever the environment says."""
+    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", factory)
     hardware = open_pi(Wiring("pi", pins=Pins(lamp=23)), SteppedClock())
-    assert list(hardware.pin_faults or {}) == ["lamp"]
+    assert "this machine shows no pins" in (hardware.pin_faults or {})["lamp"]
     assert open_pi(Wiring("pi"), SteppedClock()).pin_faults is None

@@ -22,7 +22,7 @@ from web.commands.machine import show
 #: What the units load, now or later. Packages with a part compiled for one Python and one processor are among them.
 #: Not w1thermsensor, plain Python, which loads kernel modules when it is imported.
 LOADED = (
-    "web.app", "web.serve", "logger.daemon.main", "gpiod", "httpx", "httptools", "uvicorn", "numpy",
+    "web.app", "web.serve", "logger.daemon.main", "gpiozero", "gpiod", "httpx", "httptools", "uvicorn", "numpy",
     "sqlmodel", "alembic", "pydantic", "fastapi", "python_multipart", "argon2", "itsdangerous", "jinja2", "plotly",
     "PIL", "segno", "apprise", "tomli_w", "typer", "rich", "zoneinfo", "tzdata",
 )  # fmt: skip

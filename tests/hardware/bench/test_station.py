@@ -102,8 +102,12 @@ def test_humidity_and_thermocouple_are_played_too(tmp_path: Path) -> None:
     assert isinstance(sweep(bench, clock)["max31856"], Fault)
 
 
-def test_a_hand_at_the_contacts_and_an_eye_on_the_lamp(tmp_path: Path) -> None:
-    """The bench's pins behave as wired: closed pulls low, the lamp goes on and off."""
+def test_a_hand_at_the_contacts_and_an_eye_on_the_lamp(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The bench's pins behave as wired, whatever the environment says: closed pulls low, the lamp goes on and off."""
+    for name in ("GPIOZERO_PIN_FACTORY", "GPIOZERO_MOCK_REVISION", "GPIOZERO_MOCK_PIN_CLASS"):
+        monkeypatch.setenv(name, "there-is-none")
     clock = SteppedClock()
     wiring = Wiring("bench", WIRING.probes, pins=Pins(wet=17, lamp=23))
     bench = Bench(wiring, clock, tmp_path, TRACES)
@@ -116,7 +120,7 @@ def test_a_hand_at_the_contacts_and_an_eye_on_the_lamp(tmp_path: Path) -> None:
         bench.contacts.set("fan_proof", True)
     bench.hardware.outputs.switch("lamp", True)
     assert bench.pins is not None
-    assert bench.pins.line(23).level is True
+    assert bench.pins.pin(23).state is True
     bench.hardware.close()
 
 

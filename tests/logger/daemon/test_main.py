@@ -179,11 +179,11 @@ def test_lamp_and_buzzer_work_without_any_service(config: Any, service: Any, tmp
         clock=clock,
         bench=bench,
         hours=0.01,
-        after_sweep=lambda _done: seen.append((pins.line(23).level, pins.line(24).level)),
+        after_sweep=lambda _done: seen.append((pins.pin(23).state, pins.pin(24).state)),
         drain_s=0,
     )
     assert seen[:3] == [(False, False), (True, True), (True, True)]
-    assert pins.line(23).level is False
+    assert pins.pin(23).state is False
 
 
 def test_a_wet_contact_reaches_the_service(config: Any, service: Any, tmp_path: Path) -> None:
@@ -303,7 +303,9 @@ def test_pins_that_fail_are_told_and_tried_again_while_the_thermometers_go_on(
     assert faults[-1] == ""
     assert faults == sorted(faults, reverse=True), "told until it was mended, and not after"
     assert sum(row["probe"] == CORE for row in service.rows.values()) == 181
-    assert True in bench.pins.line(23).levels, "the order that stood is carried out once the pin works"
+    assert True in [at.state for at in bench.pins.pin(23).states], (
+        "the order that stood is carried out once the pin works"
+    )
 
 
 def test_a_pin_that_fails_in_the_forwarders_thread_stops_no_batch(
@@ -330,14 +332,14 @@ def test_relay_safe_switches_off_what_it_can_and_names_what_it_cannot(tmp_path: 
         f'[[probe]]\nid = "{CORE}"\nplace = "core"\n'
     )
     pins = BenchPins(SteppedClock())
-    assert relay_safe(file, pins) == 0
-    assert (pins.line(23).level, pins.line(25).level) == (False, True)
+    assert relay_safe(file, lambda: pins) == 0
+    assert (pins.pin(23).state, pins.pin(25).state) == (False, True)
     pins.broken[23] = OSError(16, "Device or resource busy")
     with pytest.raises(
         HardwareMissing, match=r"not switched off: lamp \(GPIO 23\): Device or resource busy$"
     ):
-        relay_safe(file, pins)
-    assert pins.line(25).level is True
+        relay_safe(file, lambda: pins)
+    assert pins.pin(25).state is True
 
 
 def test_relay_safe_has_nothing_to_do_on_a_bench(station_file: Path) -> None:
@@ -429,6 +431,7 @@ def test_the_daemon_stays_lean() -> None:
         "numpy",
         "httpx",
         "gpiod",
+        "gpiozero",
         "w1thermsensor",
         "rich",
         "typer",

@@ -120,12 +120,12 @@ def test_a_silent_service_makes_the_lamp_blink_within_a_minute() -> None:
 def test_decisions_reach_the_pins() -> None:
     """On the bench's pins: the lamp's goes high, the low-driven relay's low, and back."""
     pins = BenchPins(SteppedClock())
-    outputs = Outputs(Pins(lamp=23, fan=25, fan_active_high=False), pins)
+    outputs = Outputs(Pins(lamp=23, fan=25, fan_active_high=False), lambda: pins)
     made = Signals(outputs, LastResort(95.0), 0.0)
     made.heard(Orders(lamp=True, fan=True), 1.0)
-    assert (pins.line(23).level, pins.line(25).level) == (True, False)
+    assert (pins.pin(23).state, pins.pin(25).state) == (True, False)
     made.heard(Orders(), 2.0)
-    assert (pins.line(23).level, pins.line(25).level) == (False, True)
+    assert (pins.pin(23).state, pins.pin(25).state) == (False, True)
     outputs.close()
 
 
