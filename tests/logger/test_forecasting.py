@@ -69,7 +69,7 @@ def test_the_alarms_get_what_would_help_the_best_first() -> None:
     answers = {name: {"words": f"{name}: {peak:.0f} °C", "core_peak_c": {"p05": peak - 5, "p50": peak, "p95": peak + 5}}
                for name, peak in peaks.items()}  # fmt: skip
     answer = answer_of({**body(2.0), "what_if": answers}, started_ms=0)
-    assert answer.would_help == ("fans: 57 °C", "underside open: 71 °C")
+    assert answer.would_help == ("fans: {57 °C}", "underside open: {71 °C}")
 
 
 def test_the_fan_ran_when_it_was_switched_and_from_the_start_when_it_was_on_before() -> None:
