@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import threading
 import time
@@ -13,9 +14,9 @@ from typing import Any
 import httpx
 import pytest
 from forged import Forged, kept
-from processes import Bench, Phone, Process
+from processes import Bench, Phone, Process, wait_for
 
-from logger.store import people
+from logger.store import arriving, people
 from logger.store.database import Store
 from logger.store.people import Role
 from web.access import COOKIE
@@ -183,3 +184,53 @@ def test_while_a_long_record_comes_in_a_hot_core_reaches_the_phone_as_soon_as_ev
     assert answers == [303]
     assert len(waits) >= 3
     assert max(waits) < SOON_S
+
+
+@pytest.mark.parametrize("how", ["stop", "kill"])
+def test_a_service_that_ends_while_a_record_comes_in_keeps_none_of_it_in_sight(
+    watched: Watched, how: str
+) -> None:
+    """Asked to end it keeps the whole record or none of it; killed it leaves rows that nobody sees, and the same file
+    comes in later.
+    """
+    raw = long_record(8_000)
+
+    def send() -> None:
+        with contextlib.suppress(httpx.HTTPError):
+            watched.bring_in(raw)
+
+    sent = threading.Thread(target=send)
+    sent.start()
+    wait_for(lambda: arrived(watched) > 1000, 120)
+    began = time.monotonic()
+    if how == "stop":
+        assert watched.service.stop() == 0
+        assert time.monotonic() - began < 15
+    else:
+        watched.service.kill()
+    sent.join()
+    watched.service = Process(watched.folder, None, [watched.phone.url], watch_period_s=1.0)
+    watched.service.ready()
+    assert hot(watched) < SOON_S
+    for pour in watched.sealed():
+        assert how == "stop"
+        assert watched.ask(Role.VIEWER, "GET", f"/api/pours/{pour}/verify").json()["readings"] == 8_000
+        return
+    if arrived(watched):
+        again = watched.bring_in(raw)
+        assert again.status_code == 422
+        assert "is being brought in, or deleted, just now" in again.text
+        with watched.store.write() as tx:
+            tx.exec_driver_sql("UPDATE pour SET partial_ms = 1 WHERE partial_ms IS NOT NULL")
+        assert arriving.take_out_left_over(watched.store, 10**12) == 1
+    assert watched.bring_in(raw).status_code == 303
+    assert len(watched.sealed()) == 1
+
+
+def arrived(watched: Watched) -> int:
+    """Readings of pours that are not whole."""
+    with watched.store.read() as connection:
+        asked = (
+            "SELECT count(*) FROM reading WHERE pour_id IN (SELECT id FROM pour WHERE partial_ms IS NOT NULL)"
+        )
+        return int(connection.exec_driver_sql(asked).scalar_one())

@@ -89,6 +89,30 @@ def test_a_database_of_each_schema_comes_along_with_all_its_data(of_schema: Any,
     service.close()
 
 
+def test_a_record_that_was_brought_in_before_the_mark_is_marked_and_closed(of_schema: Any) -> None:
+    """It claimed to cure, and the program of then believed it."""
+    names = known_revisions()
+    path = of_schema(names[next(at for at, name in enumerate(names) if name.endswith("_foreign")) - 1])
+    with closing(sqlite3.connect(path)) as database:
+        (live,) = database.execute(
+            "SELECT id FROM pour WHERE stage IN ('pouring', 'watched', 'curing')"
+        ).fetchone()
+        database.execute(
+            "INSERT INTO event (pour_id, at_ms, kind, by, text, data, link) VALUES "
+            "(?, 9, 'imported', 'Cleo', 'from Elsewhere', '{\"seal_sha256\": \"ab\"}', 'x')", (live,),
+        )  # fmt: skip
+        database.commit()
+    store = Store(f"sqlite:///{path}")
+    with store.read() as connection:
+        pour = pours.get_pour(connection, live)
+        assert (pour.stage, pour.origin) == (
+            "closed", {"workshop": "Elsewhere", "by": "Cleo", "at_ms": 9, "seal_sha256": "ab"}
+        )  # fmt: skip
+        assert pours.live_pours(connection) == pours.all_pours(connection) == []
+        assert alarms.open_alarms(connection) == []
+    store.close()
+
+
 def test_a_schema_of_a_newer_program_is_refused_and_left_alone(of_schema: Any) -> None:
     """Somebody went back to an older program: nothing is touched, and the remedy is said."""
     path = of_schema(latest_revision())

@@ -12,7 +12,6 @@ import random
 import sqlite3
 import zipfile
 from collections.abc import Callable
-from contextlib import closing
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -31,7 +30,6 @@ from logger.record.bundle import verify_bundle
 from logger.record.verify import verify
 from logger.store import alarms, arriving, events, photos, pours, readings, shop, shown, stations
 from logger.store.chain import canonical
-from logger.store.database import Store, known_revisions
 from logger.store.transfer import COLUMNS, begin, put_rows, recorded_station
 from web import access, desk
 from web.routes_table import ROUTES
@@ -465,38 +463,6 @@ def test_a_record_without_a_resin_is_told_on_its_page_with_the_way_to_delete_it(
     assert "It cannot be shown" in page
     assert f'action="/pours/{pour_id}/remove"' in page
     assert house.browser("viewer").get(f"/api/pours/{pour_id}/record").status_code == 422
-
-
-def test_what_came_in_before_the_mark_is_marked_and_closed_by_the_upgrade(
-    here: None, house: Any, tmp_path: Path
-) -> None:
-    """As it stood in a database of the schema before: a record that claims to cure, with the event of its import."""
-    if not house.service.store.is_sqlite:
-        pytest.skip("the file of the schema before is SQLite's")
-    pour_id = bring_in(house.service, Forged().packed(), tmp_path)
-    path = tmp_path / "before.sqlite3"
-    with (
-        closing(sqlite3.connect(str(house.service.store.url.database))) as now,
-        closing(sqlite3.connect(path)) as old,
-    ):
-        now.backup(old)
-        old.execute("UPDATE pour SET stage = 'curing' WHERE id = ?", (pour_id,))
-        old.execute("INSERT INTO event (pour_id, at_ms, kind, by, text, data, link) VALUES (?, 9, 'imported', 'Cleo', "
-                    "'from Elsewhere', '{\"seal_sha256\": \"ab\"}', 'x')", (pour_id,))  # fmt: skip
-        for table, column in (("pour", "origin"), ("pour", "partial_ms"), ("station", "recorded_as")):
-            old.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
-        names = known_revisions()
-        before = names[next(at for at, name in enumerate(names) if name.endswith("_foreign")) - 1]
-        old.execute("UPDATE alembic_version SET version_num = ?", (before,))
-        old.commit()
-    upgraded = Store(f"sqlite:///{path}")
-    with upgraded.read() as connection:
-        pour = pours.get_pour(connection, pour_id)
-        assert (pour.stage, pour.origin) == (
-            "closed", {"workshop": "Elsewhere", "by": "Cleo", "at_ms": 9, "seal_sha256": "ab"}
-        )  # fmt: skip
-        assert pours.live_pours(connection) == []
-    upgraded.close()
 
 
 class Half(RuntimeError):
