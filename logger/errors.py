@@ -23,6 +23,9 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
+#: Longest value that a message quotes, characters.
+LONGEST_VALUE = 200
+
 
 class LoggerError(Exception):
     """Root of every error that this package raises on purpose."""
@@ -47,7 +50,7 @@ class BadInput(LoggerError):
         self.remedy = remedy
         parts = [f"{where}: {problem}"]
         if value is not None:
-            parts.append(f"found {value!r}")
+            parts.append(f"found {_short(value)}")
         if allowed:
             parts.append(f"allowed: {allowed}")
         if remedy:
@@ -58,6 +61,12 @@ class BadInput(LoggerError):
         """On its way from another process it stays what it is: made anew from its parts, not from its message."""
         given: dict[str, Any] = {"value": self.value, "allowed": self.allowed, "remedy": self.remedy}
         return partial(type(self), self.where, self.problem, **given), ()
+
+
+def _short(value: object) -> str:
+    """A value as a message shows it: somebody's file may be all of it."""
+    text = repr(value)
+    return text if len(text) <= LONGEST_VALUE else f"{text[:LONGEST_VALUE]}…"
 
 
 class BadPlan(BadInput):

@@ -8,9 +8,8 @@ Every number's unit is in its name. A mistake is refused with the key, the value
 from __future__ import annotations
 
 import itertools
-import tomllib
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import tomli_w
 from pydantic import ConfigDict, Field, ValidationError, model_validator
@@ -18,6 +17,15 @@ from pydantic import ConfigDict, Field, ValidationError, model_validator
 from logger import plan_tables as planning
 from logger.errors import BadPlan
 from logger.plan_tables import Coefficient, Hours, Percent, Positive, Table, Temperature
+from logger.toml_text import MOST_LEVELS, read_text, table_from_text
+
+#: What a plan may ask of the solver: layers, stretches of sun or fan, rows of a room's schedule. Each layer adds cells
+#: and, like each stretch, a new beginning: a plan at all of these bounds is solved in minutes, not in hours.
+MOST_LAYERS, MOST_STRETCHES, MOST_ROWS = 20, 50, 200
+#: Longest run, h: 60 days.
+LONGEST_H = 60 * 24.0
+#: All layers together, mm: what the mesh is made for.
+DEEPEST_MM = 1000.0
 
 
 class Rate(Table):
@@ -147,14 +155,14 @@ class Form(Table):
     clamp: planning.Clamp | None = None
     face: planning.Face | None = None
     seam: planning.Seam | None = None
-    #: Air moves freely under the panel ("open"), or the form stands on a bench ("closed").
-    underside: Literal["open", "closed"] = "open"
+    #: Air moves freely under the panel ("open"), or the form stands on a bench ("closed"; the hotter, so if left out).
+    underside: Literal["open", "closed"] | None = None
 
 
 class Air(Table):
     """The room and how it takes the heat away. A coefficient left out is computed from the surfaces."""
 
-    room_c: Temperature | list[tuple[Hours, Temperature]]
+    room_c: Temperature | Annotated[list[tuple[Hours, Temperature]], Field(max_length=MOST_ROWS)]
     top_w_m2k: Coefficient | None = None
     bottom_w_m2k: Coefficient | None = None
     side_w_m2k: Coefficient | None = None
@@ -215,7 +223,7 @@ class FanTime(Table):
 class Run(Table):
     """How far to predict."""
 
-    hours: float = Field(default=72.0, gt=0, le=24 * 60, allow_inf_nan=False)
+    hours: float = Field(default=72.0, gt=0, le=LONGEST_H, allow_inf_nan=False)
 
 
 class Plan(Table):
@@ -226,30 +234,40 @@ class Plan(Table):
     pour: PourTable
     form: Form = Form()
     air: Air
-    layer: list[Layer] = Field(default=[])
-    heat: list[Heat] = Field(default=[])
-    fan: list[FanTime] = Field(default=[])
+    layer: list[Layer] = Field(default=[], max_length=MOST_LAYERS - 1)
+    heat: list[Heat] = Field(default=[], max_length=MOST_STRETCHES)
+    fan: list[FanTime] = Field(default=[], max_length=MOST_STRETCHES)
     run: Run = Run()
     # What follows only planning reads (logger/plan_tables.py); a plan without it is still a plan.
     outline: planning.Outline | None = None
-    void: list[planning.Void] = Field(default=[])
+    void: list[planning.Void] = Field(default=[], max_length=200)
     allowance: planning.Allowance = planning.Allowance()
     mix: planning.Mix | None = None
     pails: planning.Pails = planning.Pails()
     scale: planning.Scale | None = None
-    slab: list[planning.Slab] = Field(default=[])
+    slab: list[planning.Slab] = Field(default=[], max_length=40)
     sun: planning.Sun | None = None
     shop: planning.Shop | None = None
     colour: planning.Colour | None = None
     heat_tool: planning.HeatTool | None = None
     cost: planning.Cost | None = None
-    person: list[planning.Person] = Field(default=[])
+    person: list[planning.Person] = Field(default=[], max_length=40)
 
     @model_validator(mode="after")
     def _layers_rise(self) -> Plan:
         hours = [layer.at_h for layer in self.layer]
         if hours != sorted(set(hours)):
             raise ValueError(f"[[layer]] at_h must rise from layer to layer, found {hours}; sort the layers")
+        return self
+
+    @model_validator(mode="after")
+    def _not_too_deep(self) -> Plan:
+        total_mm = self.pour.depth_mm + sum(layer.depth_mm for layer in self.layer)
+        if total_mm > DEEPEST_MM:
+            raise ValueError(
+                f"all layers together are {total_mm:g} mm deep; allowed: at most {DEEPEST_MM:g} mm; plan the rest as a "
+                "pour of its own"
+            )
         return self
 
     @model_validator(mode="after")
@@ -271,34 +289,23 @@ class Plan(Table):
 def plan_from_text(text: str, where: str = "plan.toml") -> Plan:
     """The plan in a TOML text.
 
-    Raises BadPlan naming the key, the value found, the allowed range and the remedy.
+    Raises BadPlan naming the key, the value found, the allowed range and the remedy; what is too large to parse or to
+    solve is refused before either begins.
     """
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadPlan(
-            where, f"this is not a TOML file ({error})", remedy="mend that line; text needs quotes"
-        ) from error
-    return plan_from_table(table, where)
+    return plan_from_table(table_from_text(text, where, BadPlan), where)
 
 
 def plan_from_table(table: dict[str, Any], where: str = "plan.toml") -> Plan:
     """The plan in a nested dict as TOML gives it. Raises BadPlan."""
     try:
-        return Plan.model_validate(_rows_as_tuples(table))
+        return Plan.model_validate(_rows_as_tuples(table, where))
     except ValidationError as error:
         raise _bad_plan(error, where) from error
 
 
 def read_plan(path: Path) -> Plan:
     """The plan in a file. Raises BadPlan when it is missing, unreadable or wrong."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadPlan(
-            str(path), f"cannot be read ({error})", remedy="give the path of a UTF-8 plan file"
-        ) from error
-    return plan_from_text(text, str(path))
+    return plan_from_text(read_text(path, BadPlan), str(path))
 
 
 def plan_to_text(plan: Plan) -> str:
@@ -306,20 +313,24 @@ def plan_to_text(plan: Plan) -> str:
     return tomli_w.dumps(plan.model_dump(exclude_none=True, mode="json"))
 
 
-def _rows_as_tuples(value: Any) -> Any:
-    """Rows of a schedule as tuples, which is what the strict models ask for."""
+def _rows_as_tuples(value: Any, where: str, level: int = 0) -> Any:
+    """Rows of a schedule as tuples, as the strict models ask. Raises BadPlan where it is nested too deep."""
+    if not isinstance(value, dict | list):
+        return value
+    if level > MOST_LEVELS:
+        raise BadPlan(where, "has tables inside tables too deep", allowed=f"at most {MOST_LEVELS} levels",
+                      remedy="a plan has tables, and tables in them")  # fmt: skip
     if isinstance(value, dict):
-        return {key: _rows_as_tuples(item) for key, item in value.items()}
-    if isinstance(value, list):
-        if value and all(isinstance(item, list) for item in value):
-            return [tuple(_rows_as_tuples(item)) for item in value]
-        return [_rows_as_tuples(item) for item in value]
-    return value
+        return {key: _rows_as_tuples(item, where, level + 1) for key, item in value.items()}
+    rows = [_rows_as_tuples(item, where, level + 1) for item in value]
+    if value and all(isinstance(item, list) for item in value):
+        return [tuple(row) for row in rows]
+    return rows
 
 
 def _bad_plan(error: ValidationError, where: str) -> BadPlan:
-    # A misspelt key also shows as a missing one: the misspelling is the mistake to name.
-    first = min(error.errors(), key=lambda item: item["type"] != "extra_forbidden")
+    # A misspelt key also shows as a missing one, a list that is too long as no number: the mistake to name comes first.
+    first = min(error.errors(), key=lambda item: _FIRST.get(item["type"], len(_FIRST)))
     path = [str(part) for part in first["loc"]]
     # pydantic adds the union branch to the place; a maker needs only the key.
     path = [part for part in path if not part.startswith(("list[", "function-", "constrained-", "float"))]
@@ -338,6 +349,10 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
         )  # fmt: skip
     if kind == "value_error":
         return BadPlan(place, str(context["error"]) + tail)
+    if kind == "too_long":
+        return BadPlan(place, "has too many entries" + tail, value=context["actual_length"],
+                       allowed=f"at most {context['max_length']}", remedy=_FEWER.get(key, "keep those that say most"),
+                       )  # fmt: skip
     bounds = {"greater_than": "above {gt}", "greater_than_equal": "at least {ge}",
               "less_than": "below {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
     unit = unit_of(key)
@@ -353,6 +368,14 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
                    remedy="correct the value")  # fmt: skip
 
 
+_FIRST = {"extra_forbidden": 0, "too_long": 1}
+#: List → what to do where it is too long.
+_FEWER = {
+    "layer": "pour fewer, deeper layers, or plan the rest as a pour of its own",
+    "room_c": "keep the hours at which the room changes",
+    "points_mm": "trace fewer points: a curve needs one every few centimetres",
+    "stations_mm": "measure at fewer places: a river needs one every few centimetres",
+}
 #: Ending of a key's name → its unit, longest first.
 UNITS_BY_ENDING = {
     "_min_per_l": "min per litre", "_per_kg": "for a kilogram", "_per_h": "1/h",

@@ -24,6 +24,8 @@ Parts = Annotated[
     tuple[Positive, Positive], BeforeValidator(lambda pair: tuple(pair) if isinstance(pair, list) else pair)
 ]
 Words = Annotated[str, Field(min_length=1, max_length=300)]
+#: Most places of an outline: each side is compared with each other one.
+MOST_POINTS = 500
 
 
 class Table(BaseModel):
@@ -39,8 +41,8 @@ class Outline(Table):
     (more resin), below 0 where it comes in. `displaced_l` is wood, stone or anything else that takes up room.
     """
 
-    stations_mm: list[tuple[Place, Width]] | None = None
-    points_mm: list[tuple[Place, Place]] | None = None
+    stations_mm: list[tuple[Place, Width]] | None = Field(default=None, max_length=MOST_POINTS)
+    points_mm: list[tuple[Place, Place]] | None = Field(default=None, max_length=MOST_POINTS)
     edge_slope_deg: float = Field(default=0.0, ge=-75, le=75, allow_inf_nan=False)
     sloping_edge_mm: float | None = Field(default=None, ge=0, le=100_000, allow_inf_nan=False)
     bottom_diameter_mm: float | None = Field(default=None, gt=0, le=5000, allow_inf_nan=False)
@@ -168,7 +170,9 @@ class Seam(Table):
 class Meter(Table):
     """Moisture readings of one slab, as the meter showed them."""
 
-    readings_pct: list[Annotated[float, Field(gt=0, lt=100, allow_inf_nan=False)]] = Field(min_length=1)
+    readings_pct: list[Annotated[float, Field(gt=0, lt=100, allow_inf_nan=False)]] = Field(
+        min_length=1, max_length=200
+    )
     wood_c: Temperature = 20.0
     kind: Literal["pins", "plate"] = "pins"
     corrects_temperature: bool = False

@@ -21,7 +21,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
+from logger.errors import BadInput, DidNotConverge, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
 from logger.quantities import METRIC
 from logger.store.readings import Conflict
 from web.emergency import cannot_use_the_database
@@ -59,6 +59,7 @@ STATUS: tuple[tuple[type[LoggerError], int], ...] = (
     (NotFound, 404),
     (NotAllowed, 409),
     (BadInput, 422),
+    (DidNotConverge, 422),
     (LoggerError, 500),
 )
 

@@ -8,7 +8,6 @@ printed with the fit. `pourlog fit datasheet.toml` turns the statements into the
 from __future__ import annotations
 
 import math
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -18,6 +17,7 @@ from logger.cure.off_ratio import heat_from_equivalents
 from logger.errors import BadInput
 from logger.plan_file import Glass, Limits, Plan, plan_from_table
 from logger.plan_tables import Positive, Table
+from logger.toml_text import read_text, table_from_text
 
 Tolerance = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=-10, le=80, allow_inf_nan=False)]
@@ -192,13 +192,7 @@ class Datasheet(Table):
 def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
     """The datasheet in a TOML text. Raises BadInput naming the key, the value and the remedy."""
     try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(
-            where, f"this is not a TOML file ({error})", remedy="mend that line; text needs quotes"
-        ) from error
-    try:
-        return Datasheet.model_validate(table)
+        return Datasheet.model_validate(table_from_text(text, where))
     except ValidationError as error:
         first = min(error.errors(), key=lambda item: item["type"] != "extra_forbidden")
         place = ".".join(str(part) for part in first["loc"]) or "the file"
@@ -209,13 +203,7 @@ def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
 
 def read_datasheet(path: Path) -> Datasheet:
     """The datasheet in a file. Raises BadInput when it is missing, unreadable or wrong."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(
-            str(path), f"cannot be read ({error})", remedy="give the path of a UTF-8 datasheet file"
-        ) from error
-    return datasheet_from_text(text, str(path))
+    return datasheet_from_text(read_text(path), str(path))
 
 
 #: What each container is taken to be; printed with every fit.
@@ -235,7 +223,7 @@ def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> 
     hours: how far to predict.
     """
     pour: dict[str, Any]
-    form: dict[str, Any] = {}
+    form: dict[str, Any] = {"underside": "open"}
     if isinstance(statement, (WorkingTime, GelTime, Peak)) and statement.mass_kg is not None:
         across = cup_mm(statement.mass_kg, float(resin["density_kg_m3"]))
         pour = {"shape": "round", "depth_mm": across, "width_mm": across}

@@ -1,0 +1,74 @@
+"""TOML from outside, refused before it can cost anything: its size, the dots in a key and its nesting have bounds.
+
+A key of ten thousand dots (22 kB) takes the parser 600 MB, since each dot opens a table and a key of its own length;
+brackets a thousand deep end its recursion. What is measured here is read off the text without parsing it.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from logger.errors import BadInput
+
+#: Longest text, characters; most dots in one key; most brackets inside one another. A plan with five hundred points
+#: of an outline has some 20,000 characters, its keys two dots, its brackets four levels.
+MOST_CHARACTERS, MOST_DOTS, MOST_LEVELS = 100_000, 8, 8
+#: Longest number, characters: Python itself refuses to read whole numbers of more than some thousand digits.
+MOST_DIGITS = 100
+
+# Strings and comments hold any sign: each is looked at as one quote. Triple quotes come first. An end that is missing
+# is taken at the end of what could belong to it, and nothing is tried twice: the time is that of one reading.
+_QUOTED = re.compile(
+    r'"""(?:[^"\\]|\\.|"(?!""))*+(?:""")?+|'
+    r"'''(?:[^']|'(?!''))*+(?:''')?+|"
+    r'"(?:[^"\\\n]|\\.)*+"?+|'
+    r"'[^'\n]*+'?+|"
+    r"#[^\n]*+",
+    re.DOTALL,
+)
+_KEY_OR_NUMBER = re.compile(r"[\w.\"+\- \t]+")
+_DIGITS = re.compile(rf"\w{{{MOST_DIGITS},}}")
+_STEP = {"[": 1, "{": 1, "]": -1, "}": -1}
+
+
+def table_from_text(text: str, where: str, error: type[BadInput] = BadInput) -> dict[str, Any]:
+    """The table in a TOML text. Raises `error` for what is no TOML, and before parsing for what is too large."""
+    if len(text) > MOST_CHARACTERS:
+        raise error(where, "is too long", value=f"{len(text):,} characters",
+                    allowed=f"at most {MOST_CHARACTERS:,} characters", remedy="give the file alone")  # fmt: skip
+    bare = _QUOTED.sub('"', text)
+    dots = max((piece.count(".") for piece in _KEY_OR_NUMBER.findall(bare)), default=0)
+    if dots > MOST_DOTS:
+        raise error(where, "has a key with too many dots", value=f"{dots:,} dots",
+                    allowed=f"at most {MOST_DOTS} dots in one key",
+                    remedy="write the key as it is in the README, such as form.bottom.thickness_mm")  # fmt: skip
+    levels = max(itertools.accumulate(_STEP[sign] for sign in re.findall(r"[\[\]{}]", bare)), default=0)
+    if levels > MOST_LEVELS:
+        raise error(where, "has brackets inside brackets too deep", value=f"{levels:,} levels",
+                    allowed=f"at most {MOST_LEVELS} levels",
+                    remedy="a list has one pair of brackets, a list of rows two")  # fmt: skip
+    if _DIGITS.search(bare):
+        raise error(where, "has a number or a key that is too long", allowed=f"at most {MOST_DIGITS} signs",
+                    remedy="write the number with its unit's usual size")  # fmt: skip
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as wrong:
+        raise error(where, f"this is not a TOML file ({wrong})",
+                    remedy="mend that line; text needs quotes") from wrong  # fmt: skip
+
+
+def read_text(path: Path, error: type[BadInput] = BadInput) -> str:
+    """The text of a file, read no further than a text may be long. Raises `error`: missing, no UTF-8, too long."""
+    try:
+        with path.open("rb") as file:
+            raw = file.read(4 * MOST_CHARACTERS + 1)
+        # A character takes four bytes at most: what is cut here is refused for its length.
+        return raw.decode("utf-8", "strict" if len(raw) <= 4 * MOST_CHARACTERS else "ignore")
+    except (OSError, UnicodeDecodeError) as wrong:
+        raise error(
+            str(path), f"cannot be read ({wrong})", remedy="give the path of a text file in UTF-8"
+        ) from wrong
