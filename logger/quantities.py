@@ -15,7 +15,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from logger import units
+from logger import extremes, units
 from logger.units import plain
 
 # ---- marks: how a sentence carries a quantity ------------------------------------------------------
@@ -24,6 +24,11 @@ from logger.units import plain
 def temperature(celsius: float, digits: int = 1) -> str:
     """The mark of a temperature, °C."""
     return _mark(celsius, digits, "°C")
+
+
+def peak(celsius: float, digits: int = 0) -> str:
+    """The mark of a predicted peak, °C: none above what the model knows (`logger.extremes`)."""
+    return extremes.shown(celsius, lambda c: temperature(c, digits))
 
 
 def difference(kelvin: float, digits: int = 1, *, signed: bool = False) -> str:
@@ -115,6 +120,10 @@ class Units:
     def temp(self, celsius: float | None, digits: int = 1) -> str:
         """A temperature, or a dash where there is none."""
         return "–" if celsius is None else f"{self.degrees(celsius):.{digits}f}\u00a0{self.degree}"
+
+    def peak(self, celsius: float | None, digits: int = 0) -> str:
+        """A predicted peak: "over 150 °C" for what the model does not know (`logger.extremes`)."""
+        return "–" if celsius is None else extremes.shown(celsius, lambda c: self.temp(c, digits))
 
     def rise(self, kelvin: float | None, digits: int = 1, *, signed: bool = False) -> str:
         """A difference of temperatures."""

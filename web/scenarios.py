@@ -37,7 +37,7 @@ _TABLE: dict[str, Any] = {
     "pour": {"shape": "river", "depth_mm": 40.0, "width_mm": 280.0, "length_mm": 2100.0, "start_c": 21.0},
     "form": {
         "bottom": {"thickness_mm": 18.0}, "side": {"thickness_mm": 260.0},
-        "support": {"panel": "melamine", "span_mm": 300.0, "supports": 8},
+        "support": {"panel": "melamine", "span_mm": 300.0, "supports": 8}, "underside": "open",
         "clamp": {"count": 10, "force_n": 800.0},
         "face": {"material": "melamine", "taped": True},
         "seam": {"gap_mm": 0.1, "gap_length_mm": 100.0, "sealed": True, "tested": True},

@@ -17,6 +17,7 @@ from logger.alarms.forecast_conditions import PAST_CREDIT_S, core_will_overheat
 from logger.alarms.state import State
 from logger.alarms.trackers import Track
 from logger.alarms.view import ForecastAnswer, Limits
+from logger.quantities import peak as peak_mark
 from logger.quantities import rate, temperature
 from logger.units import hours_minutes
 
@@ -139,7 +140,7 @@ def _foretold(seen: Seen, now_ms: int) -> list[Obstacle]:
         return [Obstacle(Why.FORECAST, alarm.reason)]
     if answer is None and seen.foretold is not None and seen.foretold[0] > limit and hours < seen.foretold[1]:
         peak_c, at_h = seen.foretold
-        return [Obstacle(Why.FORECAST, f"By its plan the core gets to {temperature(peak_c, 0)}, {hours_minutes(at_h)} "
+        return [Obstacle(Why.FORECAST, f"By its plan the core gets to {peak_mark(peak_c)}, {hours_minutes(at_h)} "
                          f"after pouring: its limit is {temperature(limit, 0)}.")]  # fmt: skip
     return []
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from logger.alarms.state import Observation
 from logger.alarms.view import Contact, Fan, ForecastAnswer, Limits, LooksSeen
 from logger.cure.calls import CLEAR, chance_needed
+from logger.quantities import peak as peak_mark
 from logger.quantities import temperature
 
 BEHIND_H = 2.0
@@ -36,9 +37,9 @@ def core_will_overheat(answer: ForecastAnswer, limits: Limits, started_ms: int) 
     reason = f"The core will probably pass {temperature(limit, 0)}: chance {chance * 100:.0f} %"
     peak = answer.core_peak_c
     if peak.p50 is not None:
-        reason += f", peak about {temperature(peak.p50, 0)}"
+        reason += f", peak about {peak_mark(peak.p50)}"
         if peak.p05 is not None and peak.p95 is not None:
-            reason += f" ({temperature(peak.p05, 0)} to {temperature(peak.p95, 0)})"
+            reason += f" ({peak_mark(peak.p05)} to {peak_mark(peak.p95)})"
     if crossing is not None:
         left = crossing - hours
         reason += f", in about {left:.1f} h" if left > 0.05 else ", any minute now"

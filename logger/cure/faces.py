@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.cure import surfaces
+from logger.cure.assumptions import underside_is_closed
 from logger.cure.section import Section
 from logger.plan_file import Plan
 from logger.units import ZERO_CELSIUS_K
@@ -45,7 +46,7 @@ def sheddings_of(plan: Plan, section: Section, *, top_air_m_s: float | None = No
     speed = air.top_air_m_s if top_air_m_s is None else top_air_m_s
     height = float(section.z_edges[-1] - section.z_edges[0])
     size, run, shine = section.plate_size_m, section.plate_run_m, air.emissivity
-    closed = plan.form.underside == "closed"
+    closed = underside_is_closed(plan)
     return Sheddings(
         Shedding(air.top_w_m2k, lambda s, r: surfaces.top_w_m2k(
             s, r, size_m=size, run_m=run, air_m_s=speed, emissivity=shine)),

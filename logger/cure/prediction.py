@@ -9,9 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from logger import extremes
+from logger.cure.assumptions import assumptions
 from logger.cure.course import Snapshot, run_course
 from logger.cure.ensemble import crossing, peak, probe_of, room_of, smooth
 from logger.cure.fans import blows_of, changes_of_blows, runs_of
+from logger.cure.history import time_to
 from logger.cure.kinetics import EARLIEST_GEL, chemistry, glass_transition_c
 from logger.cure.section import Section, section_of
 from logger.cure.solve import (
@@ -31,7 +34,7 @@ from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 Floats = NDArray[np.float64]
 
 #: Raised when the solver's answers change, so that a frozen prediction says which model made it.
-MODEL_VERSION = "1"
+MODEL_VERSION = "2"
 
 #: Spacing of the curve, h: never coarser, and never more than so many points.
 CURVE_STEP_H = 5.0 / 60.0
@@ -39,8 +42,8 @@ CURVE_POINTS = 700
 #: Digits of its hours.
 HOUR_DIGITS = 5
 
-#: A peak above this is a runaway, °C: no wood or resin system here is meant to reach it.
-RUNAWAY_C = 100.0
+#: A pour that has warmed by less than this by the end of the run has no peak to speak of, K.
+STILL_WARMING_K = 1.0
 #: Relative error of the heat balance above which the plan is solved again with shorter steps.
 BALANCE = 1e-4
 
@@ -53,6 +56,20 @@ TIGHTER = (
     Accuracy(kelvin=0.001, part_of_rise=1e-4, conversion=1e-5, longest_s=725.0),
     Accuracy(kelvin=0.0005, part_of_rise=5e-5, conversion=5e-6, longest_s=360.0),
 )
+
+#: What one solution on a finer mesh may cost: its steps times its `Section.work`. Half a minute on a desktop's core; a
+#: single layer that runs away stays under it on the finest mesh, many layers within one another's heat do not.
+MOST_WORK = 1.1e10
+TOO_MANY_CELLS = (
+    "so many layers in one another's heat were solved on a coarse mesh only: take the peak as rough, and plan fewer "
+    "layers or longer waits"
+)
+
+#: The solver's long steps, and the part of the cells that goes with them.
+_WALKING = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
+_WALKING_CELLS = 0.6
+#: A resin that is not at 60 % so long after it was poured has no peak to wait for, h.
+LONGEST_AHEAD_H = 240.0
 
 #: Activation energies outside these are unusual for room-temperature amines, J/mol (published values 44–63 kJ/mol
 #: and 90–103 kJ/mol for the uncatalysed path; 40–80 is this project's band for a warning).
@@ -152,7 +169,7 @@ def predict(
 
     fineness multiplies the cells in each direction. Without `accuracy` the plan is solved again on finer meshes when
     it runs away, until the peak stands, and with shorter steps when the heat balance does not close to 1e-4;
-    what cannot be settled is said in the warnings. Raises DidNotConverge.
+    what cannot be settled, or not within MOST_WORK, is said in the warnings. Raises DidNotConverge.
     """
     if accuracy is not None:
         return _solved(plan, field_hours, gel_conversion, fineness, accuracy)
@@ -172,7 +189,7 @@ def predict(
 
     found = settled(1.0)
     rise = found.peak_c - found.curve.core_c[0]
-    if found.peak_c < RUNAWAY_C:
+    if not extremes.is_runaway(found.peak_c):
         # Near the cliff every small error grows: once it warms much, a finer mesh must say the same.
         meshes, allowed = [1.5, 2.2], 0.1
         doubtful = rise > 25.0
@@ -183,6 +200,8 @@ def predict(
         doubtful = found.peak_c - found.core_peak_c > 0.02 * rise
     moved = 0.0
     for times in meshes if doubtful else []:
+        if found.steps * section_of(plan, times * fineness).work > MOST_WORK:
+            return replace(found, warnings=(*found.warnings, TOO_MANY_CELLS))
         again = settled(times)
         moved = abs(again.peak_c - found.peak_c)
         found = again
@@ -193,6 +212,25 @@ def predict(
     note = (f"the hottest spot, a thin edge that reacts last, is known to {moved:.0f} °C only; "
             "the core is not affected")  # fmt: skip
     return replace(found, warnings=(*found.warnings, note))
+
+
+def walked(plan: Plan, field_hours: Sequence[float] = ()) -> Prediction:
+    """The plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer `predict`
+    then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises DidNotConverge.
+    """
+    return predict(plan, field_hours=field_hours, fineness=_WALKING_CELLS, accuracy=_WALKING)
+
+
+def long_enough(plan: Plan) -> Plan:
+    """The plan run far enough to see its peak: to 60 % conversion of the last layer at the coldest room there is, or to
+    240 h after that layer, and never less far than the plan says."""
+    coldest = min(c for _, c in plan.room_schedule())
+    needed = time_to(0.6, coldest, plan.resin.rate)
+    ahead = LONGEST_AHEAD_H if needed is None else min(1.2 * needed, LONGEST_AHEAD_H)
+    last = max((layer.at_h for layer in plan.layer), default=0.0)
+    return plan.model_copy(
+        update={"run": plan.run.model_copy(update={"hours": max(plan.run.hours, last + ahead)})}
+    )
 
 
 def _solved(
@@ -217,6 +255,10 @@ def _solved(
     row, column = divmod(int(reading[reading[:, HOTTEST].argmax(), HOT_CELL]), section.resin_columns)
     alpha = course.end.alpha[0, : section.layer_tops[course.end.layers - 1] - section.panel_rows]
     mean = float(reading[-1, MEAN])
+    warnings = warnings_of(plan, peak_k - ZERO_CELSIUS_K)
+    if peak_h >= plan.run.hours and reading[-1, HOTTEST] > reading[0, HOTTEST] + STILL_WARMING_K:
+        warnings.append(f"it is still warming after the {plan.run.hours:g} h that are predicted (run.hours): its peak "
+                        "comes later; predict for longer")  # fmt: skip
     at = _curve_hours(hours, reading[:, HOTTEST], plan.run.hours)
     lines = {
         c: smooth(hours, reading[:, c], at) for c in (CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE)
@@ -232,7 +274,7 @@ def _solved(
         end_tg_c=float(glass_transition_c(mean, plan.resin.glass)),
         curve=Curve(at, lines[CORE] - zero_k, lines[HOTTEST] - zero_k, lines[SURFACE] - zero_k,
                     lines[UNDERSIDE] - zero_k, np.clip(lines[MEAN], 0.0, 1.0), np.clip(lines[CORE_CURE], 0.0, 1.0)),
-        heat_balance_error=float(course.heat_balance_error[0]), warnings=tuple(warnings_of(plan)),
+        heat_balance_error=float(course.heat_balance_error[0]), warnings=tuple(warnings),
         fields=tuple(field_of(section, shot) for shot in course.snapshots), steps=course.steps,
     )  # fmt: skip
 
@@ -267,9 +309,16 @@ def field_of(section: Section, shot: Snapshot) -> Field:
                  1000.0 * section.z_edges, temperature, conversion, is_resin, is_there)  # fmt: skip
 
 
-def warnings_of(plan: Plan) -> list[str]:
-    """What in the plan lies outside its datasheet or the model's usual range, in words."""
-    found = []
+def warnings_of(plan: Plan, peak_c: float) -> list[str]:
+    """What was assumed, and what lies outside the datasheet or the model's usual range, in words."""
+    runaway = extremes.words(peak_c)
+    found = [] if runaway is None else [runaway]
+    found += assumptions(plan)
+    hours = plan.run.hours
+    late = [f"layer {n} at {layer.at_h:g} h" for n, layer in enumerate(plan.layer, 2) if layer.at_h >= hours]
+    if late:
+        found.append(f"{late[0]} is poured after the {hours:g} h that are predicted (run.hours): it is not in this "
+                     "prediction; predict for longer")  # fmt: skip
     limits, rate = plan.resin.limits, plan.resin.rate
     for number, layer_mm in enumerate([plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)], 1):
         if limits.max_depth_mm is not None and layer_mm > limits.max_depth_mm:

@@ -15,11 +15,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.cure.assumptions import widest
 from logger.cure.materials import Material, panel_material, resin_material
 from logger.plan_file import Plan
 
 Floats = NDArray[np.float64]
 
+#: Most rows of resin of a mesh that is not refined: many thin layers share them. One layer has 40 at most.
+_MOST_ROWS = 160
 #: Length of a plate whose length the plan does not give, relative to its width: long.
 _LONG = 3.0
 #: Size of a sheet without width or length, m.
@@ -56,6 +59,11 @@ class Section:
     def columns(self) -> int:
         """Number of columns."""
         return len(self.x_edges) - 1
+
+    @property
+    def work(self) -> float:
+        """Multiplications of one application of the operators along z and x: what a step costs goes with it."""
+        return float(self.rows * self.columns * (self.rows + self.columns))
 
     @cached_property
     def dz(self) -> Floats:
@@ -144,8 +152,10 @@ def section_of(plan: Plan, fineness: float = 1.0) -> Section:
         panel_rows = _count(3.0 + bottom.thickness_mm / 10.0, fineness, 2, 12)
         pieces.append(graded(bottom.thickness_mm / 1000.0, panel_rows, fine_end=0.6))
     layer_tops: list[int] = []
-    for depth in depths:
-        rows = _count(10.0 + 100.0 * depth, fineness, 6, 40)
+    wanted = [min(max(10.0 + 100.0 * depth, 6.0), 40.0) for depth in depths]
+    share = min(1.0, _MOST_ROWS / sum(wanted))
+    for depth, cells in zip(depths, wanted, strict=True):
+        rows = _count(cells * share, fineness, 4, 40)
         pieces.append(graded(depth, rows, fine_start=0.5, fine_end=0.4))
         layer_tops.append(rows + (layer_tops[-1] if layer_tops else panel_rows))
     z_edges = np.concatenate([[0.0], np.cumsum(np.concatenate(pieces))])
@@ -167,8 +177,7 @@ def _count(cells: float, fineness: float, least: int, most: int) -> int:
 
 
 def _columns(plan: Plan, depths: list[float], fineness: float) -> tuple[Floats, int]:
-    assert plan.pour.width_mm is not None  # the plan's own check
-    half = plan.pour.width_mm / 2000.0
+    half = _width_mm(plan) / 2000.0
     thickness = plan.form.side.thickness_mm / 1000.0
     # Sideways the field changes only within about a depth of the slab: fine there, coarse at the middle.
     reach = half / sum(depths)
@@ -180,17 +189,20 @@ def _columns(plan: Plan, depths: list[float], fineness: float) -> tuple[Floats, 
     return np.concatenate([[0.0], np.cumsum(np.concatenate(pieces))]), count
 
 
+def _width_mm(plan: Plan) -> float:
+    """The width of the widest section."""
+    found = widest(plan)
+    assert found is not None  # the plan's own check: what is no sheet has a width
+    return found.width_mm
+
+
 def _plate(plan: Plan) -> tuple[float, float]:
-    width = plan.pour.width_mm
-    if plan.pour.shape == "round":
-        assert width is not None  # the plan's own check
-        across = (width + 2.0 * plan.form.side.thickness_mm) / 1000.0
-        return across / 4.0, across
-    if plan.pour.shape == "river":
-        assert width is not None  # the plan's own check
-        across = (width + 2.0 * plan.form.side.thickness_mm) / 1000.0
+    if plan.pour.shape == "sheet":
+        across = _SHEET_M if plan.pour.width_mm is None else plan.pour.width_mm / 1000.0
     else:
-        across = _SHEET_M if width is None else width / 1000.0
+        across = (_width_mm(plan) + 2.0 * plan.form.side.thickness_mm) / 1000.0
+    if plan.pour.shape == "round":
+        return across / 4.0, across
     length = plan.pour.length_mm
     along = across * _LONG if length is None else length / 1000.0
     if plan.pour.shape == "sheet" and length is None:

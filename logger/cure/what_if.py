@@ -14,7 +14,8 @@ from logger.cure.calls import NOW
 from logger.cure.ensemble import Change, RoomHistory
 from logger.cure.section import section_of
 from logger.plan_file import Plan
-from logger.quantities import difference, temperature
+from logger.quantities import difference
+from logger.quantities import peak as peak_mark
 
 Floats = NDArray[np.float64]
 
@@ -111,9 +112,9 @@ def _at_least(least: float, factor: Floats | float) -> Floats:
 
 def _answer(name: str, ahead: Ahead, now_c: float, limit_c: float) -> WhatIf:
     peak = band(ahead.core_peak_c)
-    from_to = f"{temperature(now_c, 0)} → {temperature(peak.p50, 0)}"
+    from_to = f"{peak_mark(now_c)} → {peak_mark(peak.p50)}"
     words = {
-        NOW: f"as it is: {temperature(now_c, 0)}",
+        NOW: f"as it is: {peak_mark(now_c)}",
         FANS: f"fans now: {from_to}",
         UNDERSIDE: f"underside opened now: {from_to}",
         ROOM: f"room {difference(COOLER_K, 0)} cooler within the hour: {from_to}",

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.pour import Stage
-from logger.quantities import temperature
+from logger.quantities import peak as peak_mark
 from web.pages.course import Foretold
 from web.pages.words import not_within
 
@@ -49,7 +49,7 @@ def coming(
         peak_c, peak_h = forecast["core_peak_c"]["p50"], forecast["core_peak_at_h"]["p50"]
     # A foretold peak below what has been measured is no news to anybody.
     if peak_h > 0.05 and (hottest_c is None or hottest_c <= peak_c + 1.0):
-        found.append(Coming(f"Core at its hottest, about {temperature(peak_c, 0)}", peak_h, sure=sure,
+        found.append(Coming(f"Core at its hottest, about {peak_mark(peak_c)}", peak_h, sure=sure,
                             ask="be in reach"))  # fmt: skip
     if told.gel_at_h is not None:
         found.append(Coming("Resin may gel", told.gel_at_h, ask="from then on do not disturb it"))
@@ -59,7 +59,8 @@ def coming(
     ]
     if told.bonds_from_h is not None and told.bonds_until_h is not None:
         found.append(Coming("A next layer bonds without a scuff", told.bonds_from_h, told.bonds_until_h,
-                            ask="as long as a thumbnail still sinks in; later: scuff, wash and dry"))  # fmt: skip
+                            ask="as long as a thumbnail still sinks in; later: scuff, wash and dry. Plan that layer "
+                                "first: on warm resin it gets hotter than one alone"))  # fmt: skip
     found += _release(told.release_at_h, forecast, sure, hour)
     if stage is Stage.RELEASED:
         found = []

@@ -16,6 +16,7 @@ import numpy as np
 from logger.cure.bond import BondWindow, bond_window
 from logger.cure.cut import core_to_draw, fields_to_draw
 from logger.cure.glass import Milestones, field_hours, milestones
+from logger.cure.layering import LayerVerdict, layer_verdicts
 from logger.cure.prediction import Field, Prediction, predict
 from logger.plan_file import Plan, plan_from_text
 
@@ -33,13 +34,15 @@ class Course:
     prediction: Prediction
     milestones: Milestones
     window: BondWindow
+    joints: tuple[LayerVerdict, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Foretold:
     """What the plan lets expect and when, h after pouring; None: not within 60 days.
 
-    bonds_from_h, bonds_until_h: a next layer bonds without a scuff. layers: hour of each later one, what it will find.
+    bonds_from_h, bonds_until_h: a layer on what was poured last bonds without a scuff, whatever its heat does.
+    layers: hour of each later one, what it will find.
     """
 
     core_peak_c: float
@@ -60,7 +63,7 @@ def foretold(course: Course) -> Foretold:
         found.core_peak_c, found.core_peak_at_h, found.gel_at_h, course.milestones.release_h,
         course.milestones.full_cure_h,
         window.opens_h if bonds else None, window.closes_h if bonds else None,
-        tuple((layer.at_h, window.at(layer.at_h)) for layer in course.plan.layer),
+        tuple((joint.at_h, joint.verdict) for joint in course.joints),
     )  # fmt: skip
 
 
@@ -89,7 +92,8 @@ def course_of(plan_toml: str) -> Course:
     plan = plan_from_text(plan_toml)
     wanted = sorted({*field_hours(plan), *np.linspace(0.0, plan.run.hours, PICTURES).tolist()})
     prediction = predict(plan, field_hours=wanted)
-    return Course(plan, prediction, milestones(plan, prediction), bond_window(plan, prediction))
+    return Course(plan, prediction, milestones(plan, prediction), bond_window(plan, prediction),
+                  tuple(layer_verdicts(plan)))  # fmt: skip
 
 
 def pictures(course: Course) -> dict[str, Any]:

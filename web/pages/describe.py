@@ -32,7 +32,7 @@ def described(given: Mapping[str, str], u: Units) -> dict[str, Any]:
     start = f.celsius("start", "The mix as poured")
     if start is not None:
         pour["start_c"] = start
-    form: dict[str, Any] = {"underside": f.words("underside") or "open"}
+    form: dict[str, Any] = {"underside": f.words("underside")} if f.words("underside") else {}
     for part, name, label in (
         ("bottom", "panel", "Bottom panel"),
         ("side", "slab", "Slab or wall beside it"),

@@ -251,14 +251,14 @@ def _sentence(
         )
         if hottest is not None and hottest[0] > peak["p95"]:
             return measured + (
-                f"The forecast of {u.temp(peak['p50'], 0)} does not fit what the core probe reads: "
+                f"The forecast of {u.peak(peak['p50'])} does not fit what the core probe reads: "
                 "look at the pour and at the probe before you trust either."
             )
         past = at["p50"] <= forecast["at_h"]
         verb = "The forecast takes its peak as past, at" if past else "Its core will probably peak at"
         when = "" if past else f" about {at['p50']:.0f} h after pouring"
         return measured + (
-            f"{verb} {u.temp(peak['p50'], 0)} ({u.temp(peak['p05'], 0)} to {u.temp(peak['p95'], 0)}){when}. "
+            f"{verb} {u.peak(peak['p50'])} ({u.peak(peak['p05'])} to {u.peak(peak['p95'])}){when}. "
             f"Chance that it passes {u.temp(limit_c, 0)}: {chance_words(chance)}."
         )
     if pour.prediction is None:
@@ -266,7 +266,7 @@ def _sentence(
     peak_c, peak_h = pour.prediction["peak_c"], pour.prediction["peak_at_h"]
     over = "above" if peak_c > limit_c else "below"
     return measured + (
-        f"The plan predicts {u.temp(peak_c, 0)} at the hottest, {peak_h:.0f} h after pouring, "
+        f"The plan predicts {u.peak(peak_c)} at the hottest, {peak_h:.0f} h after pouring, "
         f"{over} the limit of {u.temp(limit_c, 0)}."
     )
 

@@ -132,7 +132,7 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
     damp, per_kelvin = f.get("air_dampest_hour_pct"), u.degrees(1.0) - u.degrees(0.0)
     told = [
         ("Hottest core", _at(u.temp(f["core_peak_c"]), f["core_peak_at_h"])),
-        ("Predicted hottest point", _at(u.temp(f["predicted_peak_c"]), f["predicted_peak_at_h"])),
+        ("Predicted hottest point", _at(u.peak(f["predicted_peak_c"], 1), f["predicted_peak_at_h"])),
         ("Resin's limit", u.temp(f["limit_c"], 0)),
         ("Time over the limit", hours_minutes(f["hours_over_limit"])),
         ("Steepest rise", _at(f"{u.rise(f['steepest_rise_c_per_h'])} an hour", f["steepest_rise_at_h"])),

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from logger.alarms.expected import expect
+from logger.cure import prediction
 from logger.cure.prediction import predict
 from logger.plan_file import plan_from_table
 
@@ -121,15 +122,21 @@ def test_sun_on_the_top_warms_it_by_the_flux_over_the_coefficient(plan_of, slow_
 
 
 def test_a_fan_and_an_open_underside_cool_when_coefficients_are_computed(plan_of, slow_casting):
-    """Nothing given: still air and a closed underside run hottest."""
+    """No coefficient given: still air and a closed underside run hottest, and a form of which nothing is said is taken
+    to stand on a bench, which the answer says."""
 
     def hottest(**more):
         return predict(plan_of(slow_casting, "river", 45.0, 24.0, **more)).peak_c
 
     closed = hottest(form={"underside": "closed"})
-    still = hottest()
-    fanned = hottest(air={"top_air_m_s": 2.0})
+    still = hottest(form={"underside": "open"})
+    fanned = hottest(form={"underside": "open"}, air={"top_air_m_s": 2.0})
     assert closed > still + 1.0 > fanned + 2.0
+    unsaid = predict(plan_of(slow_casting, "river", 45.0, 24.0))
+    assert unsaid.peak_c == pytest.approx(closed, abs=0.01)
+    assert any("taken to stand on a bench" in warning for warning in unsaid.warnings)
+    said = predict(plan_of(slow_casting, "sheet", 10.0, 24.0, air={"bottom_w_m2k": 7.0}))
+    assert not any("bench" in warning for warning in said.warnings)
 
 
 def test_a_computed_coefficient_sits_where_the_correlations_put_it(plan_of, slow_casting):
@@ -174,3 +181,45 @@ def test_the_heat_balance_closes_for_plans_of_every_kind(seed):
         table["air"] = {"room_c": room}
         table["pour"]["depth_mm"] *= 0.5  # coefficients computed on a runaway take several seconds
     assert predict(plan_from_table(table)).heat_balance_error <= 1e-4
+
+
+def test_a_runaway_is_called_one_and_no_number_beyond_the_model_is_given_as_truth(plan_of, slow_casting):
+    """Above 100 °C the usual cautions, above 150 °C that it is outside what the model knows; an ordinary peak has
+    neither."""
+    said = {}
+    for name, depth_mm, room_c in (("calm", 20.0, 20.0), ("runaway", 50.0, 22.0), ("beyond", 80.0, 28.0)):
+        air = {"top_w_m2k": 6.0, "bottom_w_m2k": 3.0, "side_w_m2k": 5.0}
+        found = predict(plan_of(slow_casting, "sheet", depth_mm, room_c, air=air, run={"hours": 60.0}))
+        said[name] = found.peak_c, " ".join(found.warnings)
+    assert said["calm"][0] < 60.0
+    assert "runaway" not in said["calm"][1]
+    assert 100.0 < said["runaway"][0] < 150.0
+    assert "smoke" in said["runaway"][1]
+    assert "safety data sheet" in said["runaway"][1]
+    assert "outside" not in said["runaway"][1]
+    assert said["beyond"][0] > 150.0
+    assert "outside what the model knows" in said["beyond"][1]
+
+
+def test_a_layer_after_the_run_is_not_left_out_in_silence(plan_of, slow_casting):
+    """Nor is a pour that is still warming when the run ends."""
+    layers = [{"at_h": 80.0, "depth_mm": 20.0}]
+    found = predict(plan_of(slow_casting, "sheet", 20.0, 22.0, layer=layers))
+    assert any("layer 2 at 80 h is poured after the 72 h" in warning for warning in found.warnings)
+    short = predict(plan_of(slow_casting, "sheet", 30.0, 24.0, run={"hours": 20.0}))
+    assert any("still warming after the 20 h" in warning for warning in short.warnings)
+    whole = predict(plan_of(slow_casting, "sheet", 30.0, 24.0, run={"hours": 100.0}))
+    assert not any("still warming" in warning for warning in whole.warnings)
+
+
+def test_a_finer_mesh_that_would_take_minutes_is_not_begun_and_that_is_said(
+    plan_of, slow_casting, monkeypatch
+):
+    """What one solution may cost is bounded; a single layer stays under the bound."""
+    plan = plan_of(slow_casting, "sheet", 80.0, 28.0, run={"hours": 30.0})
+    assert prediction.TOO_MANY_CELLS not in predict(plan).warnings
+    monkeypatch.setattr(prediction, "MOST_WORK", 1.0)
+    monkeypatch.setattr(
+        prediction.extremes, "RUNAWAY_C", 1000.0
+    )  # warm enough for the finer meshes that prove a peak
+    assert prediction.TOO_MANY_CELLS in predict(plan).warnings

@@ -1,0 +1,36 @@
+"""Peaks that are no ordinary answer: a runaway, and beyond it what the model does not know. Used by every surface.
+
+Above some 100 °C no wood, form or resin system here is meant to be; above some 150 °C a casting boils, chars and may
+burn, none of which the model holds, and no fit of a datasheet reaches so far. Both: this project's choice, no standard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+RUNAWAY_C, BEYOND_C = 100.0, 150.0
+#: What is said of any runaway. It follows what safety data sheets say of a pot that runs away (from memory).
+CAUTION = (
+    "Expect smoke, harmful fumes, cracks, and fire where it touches what burns. Do not pour it like this. If a pour "
+    "ever smokes or boils: leave it, keep everybody out of the fumes, call the fire service. The safety data sheet and "
+    "local codes rule."
+)
+
+
+def is_runaway(peak_c: float) -> bool:
+    """Whether a predicted peak is a runaway."""
+    return peak_c > RUNAWAY_C
+
+
+def shown(peak_c: float, as_text: Callable[[float], str]) -> str:
+    """A predicted peak as a surface shows it: "46.6 °C", and "over 150 °C" for what the model does not know."""
+    return as_text(peak_c) if peak_c <= BEYOND_C else f"over {as_text(BEYOND_C)}"
+
+
+def words(peak_c: float) -> str | None:
+    """What to say beside a predicted peak; None for an ordinary one."""
+    if peak_c <= RUNAWAY_C:
+        return None
+    if peak_c <= BEYOND_C:
+        return f"This is a runaway. {CAUTION}"
+    return f"This is a runaway, and outside what the model knows: no figure over {BEYOND_C:g} °C holds. {CAUTION}"
