@@ -130,32 +130,33 @@ def advise_command(
 ) -> None:
     """How deep may one layer be here, in which rooms does it work, and what do a fan or an open underside buy?
 
-    Each answer is a pair of settings that were solved: one that is safe and the next that is not.
+    Each answer is a pair of settings that were solved: one that is safe and the next that is not. Layers are solved as
+    they would be poured, at the opening, the middle and the close of their times.
 
     Example: `pourlog advise plan.toml --faster 1.3`
     """
-    from logger.cure.advice import deepest_safe, gains, rooms
+    from logger import extremes
     from logger.plan_file import read_plan
+    from logger.planning.advise import advise
 
     planned = read_plan(plan)
     with working("solving many pours; this takes half a minute or more …"):
-        deepest, room, ways = (
-            deepest_safe(planned, faster=faster), rooms(planned, faster=faster), gains(planned, faster=faster),
-        )  # fmt: skip
+        found = advise(planned, faster)
     if as_json:
-        print_json({
-            "deepest": asdict(deepest) | {"message": deepest.message()},
-            "rooms": asdict(room) | {"message": room.message()},
-            "gains": [asdict(gain) for gain in ways],
-        })  # fmt: skip
+        print_json(found.to_json())
         return
-    say(deepest.message())
-    say(room.message())
+    for sentence in found.sentences():
+        say(sentence)
     table = table_of("cooling", "hottest core of this plan", "deepest single layer by the model")
-    for gain in ways:
+    for gain in found.gains:
         depth = None if gain.deepest is None else gain.deepest.bracket.safe
-        table.add_row(gain.way, celsius(gain.peak_c), "–" if depth is None else f"{depth:.0f} mm")
+        table.add_row(
+            gain.way, extremes.shown(gain.peak_c, celsius), "–" if depth is None else f"{depth:g} mm"
+        )
     say(table)
+    hottest = max(gain.peak_c for gain in found.gains)
+    if (runaway := extremes.words(hottest)) is not None:
+        say(f"[bold]{runaway}[/bold]")
 
 
 @app.command("refit")
@@ -419,9 +420,11 @@ def serve_command(
 
 
 def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None:
+    from logger import extremes
+
     shown: dict[str, Any] = prediction.to_json()
     table = table_of(title=title, show_header=False, title_justify="left")
-    table.add_row("hottest point", celsius(shown["peak_c"]))
+    table.add_row("hottest point", extremes.shown(shown["peak_c"], celsius))
     table.add_row("  when", f"{hours_minutes(shown['peak_at_h'])} after pouring")
     hottest = shown["hottest"]
     table.add_row(

@@ -19,7 +19,7 @@ from logger.cure.gel import first_crossing
 from logger.cure.glass import HARD_K, lasting_from, room_at_end_c, thinned
 from logger.cure.history import conversion_along, cooled_to_room
 from logger.cure.kinetics import EARLIEST_GEL, glass_transition_c
-from logger.cure.prediction import Prediction, predict
+from logger.cure.prediction import Prediction
 from logger.plan_file import Plan
 
 Verdict = Literal["too early", "bonds", "scuff"]
@@ -105,38 +105,3 @@ def _window(plan: Plan, hours: Floats, celsius: Floats) -> BondWindow:
     if opens is not None and margin[after][0] >= 0.0:
         closes = opens
     return BondWindow(opens, closes, lasting_from(later, margin, HARD_K))
-
-
-@dataclass(frozen=True)
-class LayerVerdict:
-    """What a planned later layer (2 = the first [[layer]]) will find: its hour, the window, the verdict, words."""
-
-    layer: int
-    at_h: float
-    window: BondWindow
-    verdict: Verdict
-    message: str
-
-
-def layer_verdicts(plan: Plan) -> list[LayerVerdict]:
-    """For each [[layer]] of the plan: is it poured too early, in time, or does it need a scuff?
-
-    One prediction for each layer, of the pour as it is before that layer. Raises DidNotConverge.
-    """
-    found = []
-    for number, layer in enumerate(plan.layer):
-        below = plan.model_copy(update={"layer": plan.layer[:number]})
-        hours = max(plan.run.hours, layer.at_h + 24.0)
-        below = below.model_copy(update={"run": plan.run.model_copy(update={"hours": hours})})
-        window = bond_window(below, predict(below))
-        verdict = window.at(layer.at_h)
-        text = {
-            "too early": "the surface has not gelled: the layers run together and their heat adds up; wait",
-            "bonds": "it bonds without sanding",
-            "scuff": "the surface has turned to glass: scuff, wash and dry it before pouring",
-        }[verdict]
-        found.append(LayerVerdict(
-            number + 2, layer.at_h, window, verdict,
-            f"Layer {number + 2} at {layer.at_h:g} h: {text}. {window.message()}",
-        ))  # fmt: skip
-    return found

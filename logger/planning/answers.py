@@ -2,40 +2,50 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.cure.advice import deepest_safe
-from logger.cure.bond import BondWindow, LayerVerdict, bond_window, coat_window, layer_verdicts
-from logger.cure.prediction import Prediction, predict
-from logger.plan_file import Plan
-from logger.planning.layers import split_depth
+from logger.cure.advice import MARGIN_K, Remedy, deepest_safe, in_allowed_room, remedy, single_layer
+from logger.cure.assumptions import assumptions
+from logger.cure.bond import BondWindow, coat_window
+from logger.cure.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
+from logger.cure.prediction import Prediction, long_enough, predict, walked
+from logger.plan_file import DEEPEST_MM, Plan
 from logger.planning.pail import working_time_min
 
 
 @dataclass(frozen=True, slots=True)
 class CureAnswers:
-    """Peak and gel of the plan as it is; deepest safe layer; the first layer's bond window; the later layers.
+    """Peak and gel of the plan as it is; deepest safe layer; the later layers; what would hold instead.
 
     spread_k: hottest point over surface at most. verdicts: one for each [[layer]], empty where not asked.
     coat: when a brushed seal coat of this resin is tacky and when it is hard, at the room's temperature.
+    room_words: the room that deepest_mm, layers and remedy are for, where the datasheet refuses the plan's own; ""
+    for the plan's own. room_peak_c: what the plan reaches in that room. layers: None where none were asked for
+    (layers_asked) or none hold. hot_void: a void deeper than its layer and what it reaches by itself, where that is
+    over the limit. thick_panel_c: what the plan reaches on the thicker bottom that its sag asks for.
     """
 
     peak_c: float | None = None
     peak_at_h: float | None = None
     gel_h: float | None = None
     deepest_mm: float | None = None
-    window: BondWindow | None = None
     coat: BondWindow | None = None
     verdicts: tuple[LayerVerdict, ...] = ()
     spread_k: float | None = None
-    warnings: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+    room_words: str = ""
+    room_peak_c: float | None = None
+    layers: LayerPlan | None = None
+    layers_asked: bool = False
+    remedy: Remedy | None = None
+    hot_void: tuple[str, float] | None = None
+    thick_panel_c: float | None = None
 
 
 NOTHING = CureAnswers()
-#: How closely the deepest safe layer is looked for, mm.
-WITHIN_MM = 2.0
 
 
 def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
@@ -46,63 +56,90 @@ def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
     return CureAnswers(
         peak_c=prediction.peak_c, peak_at_h=prediction.peak_at_h, gel_h=prediction.gel_at_h,
         spread_k=float(np.max(curve.hottest_c - curve.surface_c)) if len(curve.hours) else None,
-        window=None if plan.layer else bond_window(plan, prediction),
         coat=coat_window(plan) if plan.slab else None,
-        warnings=tuple(prediction.warnings),
+        assumed=tuple(assumptions(plan)),
     )  # fmt: skip
 
 
-def ask_cure(
-    plan: Plan, prediction: Prediction | None = None, deepest_mm: float | None = None
-) -> CureAnswers:
-    """Everything that planning asks: one prediction of the plan, and one for each joint between layers.
+def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
+    """Everything that planning asks: the plan seen to its peak, its joints, and where it does not hold, what would.
 
-    Where the plan is too deep for one pour, the bond window is that of the layers it must be split into, in a room
-    within the limits: the window of a pour that runs away would be advice to repeat it.
-    deepest_mm: the deepest safe layer; left out: the model is asked for it where it has something to say, that is
-    where the plan gets too hot or the datasheet names no depth. Raises DidNotConverge.
+    Where the datasheet refuses the plan's room, what would hold is asked in the nearest room that it allows, and the
+    answer names that room. Whatever is advised has been solved as it would be followed. Raises DidNotConverge.
     """
-    whole = predict(plan) if prediction is None else prediction
-    found = answers_of(plan, whole)
+    whole = _seen_to_its_peak(plan, predict(plan) if prediction is None else prediction)
     limits = plan.resin.limits
-    if deepest_mm is None and (limits.max_depth_mm is None or whole.peak_c > limits.max_core_c):
-        deepest_mm = deepest_by_model_mm(plan)
-    allowed = deepest_allowed_mm(plan, deepest_mm)
-    depths = layer_depths_mm(plan)
-    if allowed is not None and max(depths) > allowed:
-        split = _one_layer(plan, split_depth(sum(depths), allowed)[0])
-        return replace(found, deepest_mm=deepest_mm, window=bond_window(split, predict(split)))
-    verdicts = tuple(layer_verdicts(plan))
-    window = verdicts[0].window if verdicts else found.window
-    return replace(found, deepest_mm=deepest_mm, window=window, verdicts=verdicts)
+    allowed, room_words = in_allowed_room(plan)
+    found = replace(
+        answers_of(plan, whole),
+        verdicts=tuple(layer_verdicts(plan)),
+        room_words=room_words,
+        hot_void=_hot_void(plan),
+    )
+    hottest_c = whole.peak_c
+    if room_words:
+        hottest_c = peak_c(allowed)
+        found = replace(found, room_peak_c=hottest_c)
+    hot = hottest_c > limits.max_core_c
+    deep = limits.max_depth_mm is not None and max(layer_depths_mm(plan)) > limits.max_depth_mm
+    early = any(verdict.verdict == "too early" for verdict in found.verdicts)
+    if not (hot or deep or early):
+        return found
+    if hot:
+        found = replace(
+            found, deepest_mm=_deepest_mm(allowed), remedy=None if deep else remedy(allowed, hottest_c)
+        )
+    deepest_mm = deepest_allowed_mm(plan, found.deepest_mm) or max(layer_depths_mm(plan))
+    # Where even the thinnest single layer is too hot there is nothing to put on one another.
+    none = hot and found.deepest_mm is None
+    layers = None if none else advise_layers(allowed, deepest_mm)
+    return replace(found, layers=layers, layers_asked=True)
 
 
-def deepest_by_model_mm(plan: Plan) -> float | None:
-    """The deepest single layer that stays under the resin's limit, up to what the plan pours at most; None: not found.
+def _seen_to_its_peak(plan: Plan, whole: Prediction) -> Prediction:
+    """The prediction, or a longer one where a later layer, or the peak, lies beyond its run."""
+    longer = long_enough(plan)
+    ends_early = bool(plan.layer) or whole.peak_at_h >= plan.run.hours
+    if not ends_early or longer.run.hours <= plan.run.hours:
+        return whole
+    return predict(longer) if walked(longer).peak_c > whole.peak_c + MARGIN_K else whole
 
-    In a room within the limits: a room that is too warm is told, and mended, apart. With the solver's long steps, whose
-    peaks are within a tenth of a degree here: within two millimetres nobody would see the difference. About a second.
+
+def peak_c(plan: Plan) -> float:
+    """The plan's peak: by long steps where it is far from the limit, at full accuracy where it decides, °C."""
+    asked = long_enough(plan)
+    found = walked(asked).peak_c
+    return predict(asked).peak_c if abs(found - plan.resin.limits.max_core_c) < 3.0 else found
+
+
+def _hot_void(plan: Plan) -> tuple[str, float] | None:
+    """The largest void that the first layer fills deeper than it is itself, and its peak, °C, where that is too hot.
+
+    As a round of the same area in the wood around it, which is the hotter of all shapes of that area.
     """
-    most = max(layer_depths_mm(plan))
-    single = _one_layer(plan, most)
-    # Few plans are more than four times too deep: the search begins there, and lower only where that is needed.
-    for least, top in ((most / 4, most), (most / 16, most / 4)):
-        found = deepest_safe(
-            single, from_mm=least, most_mm=top, within_mm=WITHIN_MM, proven=False
-        ).bracket.safe
-        if found is not None:
-            return float(found)
-    return None
+    deep = [void for void in plan.void if void.depth_mm > plan.pour.depth_mm + 0.5]
+    if not deep:
+        return None
+    void = max(deep, key=lambda one: min(one.length_mm, one.width_mm) * one.depth_mm)
+    part = {"box": 1.0, "oval": math.pi / 4, "crack": 0.5}[void.shape]
+    across = min(2.0 * math.sqrt(part * void.length_mm * void.width_mm / math.pi), 5000.0)
+    pour = plan.pour.model_copy(
+        update={"shape": "round", "width_mm": across, "depth_mm": min(void.depth_mm, DEEPEST_MM)}
+    )
+    hottest_c = peak_c(plan.model_copy(update={"pour": pour, "layer": [], "outline": None}))
+    return (void.name, hottest_c) if hottest_c > plan.resin.limits.max_core_c else None
 
 
-def _one_layer(plan: Plan, depth_mm: float) -> Plan:
-    """The plan with one layer of that depth, in a room no warmer and no colder than the datasheet allows."""
-    limits = plan.resin.limits
-    room = [(h, min(max(c, limits.min_room_c), limits.max_room_c)) for h, c in plan.room_schedule()]
-    return plan.model_copy(update={
-        "layer": [], "pour": plan.pour.model_copy(update={"depth_mm": depth_mm}),
-        "air": plan.air.model_copy(update={"room_c": room}),
-    })  # fmt: skip
+def _deepest_mm(plan: Plan) -> float | None:
+    """The deepest single layer that keeps the limit, mm, no deeper than the plan's deepest; None where none does."""
+    deepest = max(layer_depths_mm(plan))
+    if (
+        plan.layer
+        and walked(long_enough(single_layer(plan, deepest))).peak_c <= plan.resin.limits.max_core_c - MARGIN_K
+    ):
+        # Each layer alone keeps it: what is too hot is that they lie on one another.
+        return deepest
+    return deepest_safe(plan, most_mm=max(deepest, 2.0)).bracket.safe
 
 
 def layer_depths_mm(plan: Plan) -> list[float]:

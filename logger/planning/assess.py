@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from logger.cure.layering import LayerPlan
 from logger.cure.prediction import Prediction
 from logger.errors import BadInput
 from logger.plan_file import Plan
 from logger.planning import readiness
-from logger.planning.answers import CureAnswers, answers_of, ask_cure
+from logger.planning.answers import CureAnswers, answers_of, ask_cure, peak_c
 from logger.planning.batches import Card
 from logger.planning.findings import Finding, Light, worst
 from logger.planning.topics import depth, forming, mixing, quantity, slabs, surroundings
@@ -19,12 +20,13 @@ from logger.planning.volume import Quantity
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """What planning says about one plan."""
+    """What planning says about one plan; layers: those that it advises instead, where it advises any."""
 
     findings: tuple[Finding, ...]
     points: tuple[readiness.Point, ...]
     cards: tuple[Card, ...]
     quantity: Quantity | None
+    layers: LayerPlan | None = None
 
     @property
     def light(self) -> Light:
@@ -91,14 +93,18 @@ def assess(
         points=tuple(readiness.points(plan, found)),
         cards=() if refused & {"volume", "mixing"} else tuple(mixing.cards_of(plan, belly)),
         quantity=None if "volume" in refused else quantity.quantity_of(plan, belly),
+        layers=cure.layers,
     )
 
 
-def assess_fully(
-    plan: Plan, prediction: Prediction | None = None, deepest_mm: float | None = None
-) -> Assessment:
-    """The assessment with everything that the cure model can say: one prediction, and one for each later layer.
-
-    deepest_mm: the deepest safe single layer, where the model was asked for it. Raises DidNotConverge.
-    """
-    return assess(plan, answers=ask_cure(plan, prediction, deepest_mm))
+def assess_fully(plan: Plan, prediction: Prediction | None = None) -> Assessment:
+    """The assessment with everything that the cure model can say; what is advised was solved. Raises DidNotConverge."""
+    cure = ask_cure(plan, prediction)
+    try:
+        thick = forming.thicker_panel(plan)
+    except BadInput:
+        thick = None  # the form's own topic tells this refusal
+    if thick is not None and cure.peak_c is not None and cure.peak_c <= plan.resin.limits.max_core_c:
+        # A thicker bottom sags less and keeps more heat in: it is no advice where that is too much.
+        cure = replace(cure, thick_panel_c=peak_c(thick))
+    return assess(plan, answers=cure)

@@ -1,17 +1,12 @@
-"""How many layers, how deep, and when the next may go on.
+"""A layer plan in words: how many layers, how deep, when each goes on, and what to do at its joint.
 
-The deepest single layer comes from the datasheet or the cure model, the bond window (from gel until the surface
-turns to glass; later it must be scuffed) from `logger.cure.bond`.
+What is put into words was solved as it would be followed (`logger.cure.layering`).
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-
-from logger.cure.bond import BondWindow
-from logger.planning.findings import COMMON_PRACTICE, Constant, above, plain
+from logger.cure.layering import SHORTEST_WINDOW_H, Joint, LayerPlan
+from logger.planning.findings import COMMON_PRACTICE, Constant, plain
 
 SCUFF_GRIT = Constant("grit for scuffing", 120.0, "grit", COMMON_PRACTICE)
 SCUFF = (
@@ -20,59 +15,40 @@ SCUFF = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class LayerAdvice:
-    """One layer: its depth, when it goes on (hours after the first pour), and how it meets the one below.
-
-    until_h None: no end is known; from_h equal to until_h: there is no window, it must be scuffed.
-    """
-
-    number: int
-    depth_mm: float
-    from_h: float
-    until_h: float | None
-    words: str
-
-
-def split_depth(total_mm: float, deepest_mm: float) -> list[float]:
-    """Equal layers, none deeper than the deepest allowed: ⌈total / deepest⌉ of them, mm."""
-    above("depth of the pour", total_mm, 0, "mm", "give the depth")
-    above("deepest layer", deepest_mm, 0, "mm", "take it from the datasheet or the prediction")
-    count = max(1, math.ceil(total_mm / deepest_mm - 1e-9))
-    return [total_mm / count] * count
+def layer_words(layers: LayerPlan) -> str:
+    """The whole advice in some sentences: "Pour 2 layers of 37.5 mm. Layer 2: 42 to 53 h after layer 1 …"."""
+    depths = layers.depths_mm
+    if len(set(depths)) == 1:
+        text = f"Pour {len(depths)} layers of {depths[0]:g} mm."
+    else:
+        *first, last = (f"{depth:g}" for depth in depths)
+        text = f"Pour {len(depths)} layers: {', '.join(first)} and {last} mm."
+    each = each_wait_h(layers)
+    if each is not None and len(layers.joints) > 1:
+        text += f" Wait {_hours(*each)} before each next one."
+    else:
+        text += "".join(f" {_joint(number, joint)}" for number, joint in enumerate(layers.joints, start=2))
+    if layers.bonds:
+        text += f" Within that time it bonds by itself, as long as a thumbnail still sinks in; later {SCUFF}."
+    return f"{text} Followed so, it stays under {plain(_up(layers.peak_c))} °C."
 
 
-def layer_plan(depths_mm: Sequence[float], window: BondWindow | None) -> list[LayerAdvice]:
-    """When each layer may go on, counted from the first pour, and what to do at each joint.
-
-    The window of the first layer is taken for all; layers of one depth in one room behave alike.
-    """
-    advice: list[LayerAdvice] = []
-    for number, depth in enumerate(depths_mm, start=1):
-        above("layer depth", depth, 0, "mm", "give the depth")
-        name = f"Layer {number}: {plain(depth)} mm"
-        if number == 1:
-            advice.append(LayerAdvice(1, depth, 0.0, 0.0, f"{name}."))
-        elif window is None or window.opens_h is None:
-            words = f"{name}, when the layer below is hard and cool: {SCUFF}."
-            advice.append(LayerAdvice(number, depth, 0.0, None, words))
-        else:
-            advice.append(_within_window(name, number, depth, window.opens_h, window))
-    return advice
+def each_wait_h(layers: LayerPlan) -> tuple[float, float] | None:
+    """From and until of one wait between layers that suits every joint; None where there is none worth the name."""
+    each = layers.every_h() if layers.bonds else None
+    return each if each is not None and each[1] - each[0] >= SHORTEST_WINDOW_H else None
 
 
-def _within_window(name: str, number: int, depth: float, opens_h: float, window: BondWindow) -> LayerAdvice:
-    before = number - 1
-    opens = before * opens_h
-    if not window.open:
-        words = f"{name}, from about {plain(opens)} h after the first pour: {SCUFF}."
-        return LayerAdvice(number, depth, opens, opens, words)
-    if window.closes_h is None:
-        words = f"{name}, from about {plain(opens)} h after the first pour, once the layer below has gelled and cooled."
-        return LayerAdvice(number, depth, opens, None, words)
-    closes = before * window.closes_h
-    words = (
-        f"{name}, from about {plain(opens)} h to {plain(closes)} h after the first pour, once the layer below has "
-        f"gelled and cooled. Later: {SCUFF}."
-    )
-    return LayerAdvice(number, depth, opens, closes, words)
+def _joint(number: int, joint: Joint) -> str:
+    if joint.until_h is None:
+        return f"Layer {number}: not before {plain(joint.from_h)} h after layer {number - 1}; {SCUFF}."
+    return f"Layer {number}: {_hours(joint.from_h, joint.until_h)} after layer {number - 1}."
+
+
+def _hours(from_h: float, until_h: float) -> str:
+    return f"{plain(from_h)} to {plain(until_h)} h"
+
+
+def _up(celsius: float) -> float:
+    """A peak that is promised, rounded up."""
+    return float(int(celsius) + 1)

@@ -85,7 +85,8 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[Point]:
 
     found = [
         point("depth", "Is the depth of each layer allowed, and is the predicted peak bearable?",
-              ["too-deep", "depth", "depth-unknown", "too-hot", "peak-close", "peak", "spread", "refused-layers"]),
+              ["too-deep", "depth", "depth-unknown", "too-hot", "peak-close", "peak", "void-hot", "underside-unsaid",
+               "widest", "spread", "refused-layers"]),
         point("volume", "Are there enough of both parts on the bench for this volume?",
               ["volume", "volume-unknown", "stations-few", "refused-volume"], evidence=_PHOTO),
         point("ratio", "Have two persons read the ratio off the datasheet, with its measure (weight or volume)?",

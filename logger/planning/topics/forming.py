@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from logger import extremes
 from logger.plan_file import Plan
 from logger.plan_tables import Slab, Support
 from logger.planning import floating, form, leaks
@@ -59,7 +60,7 @@ def sag_of(plan: Plan) -> Sag | None:
         return None
     within("[form.bottom] thickness_mm", thickness * 1000, 0.1, 2000, "mm", "measure the panel; 0 means none")
     load = load_pa(plan)
-    warmest = min(room_range_c(plan)[1], 60.0)
+    warmest = room_range_c(plan)[1]
     modulus, creep = stiffness(
         support.panel, support.hours_loaded, warmest, support.modulus_gpa, support.creep_factor
     )
@@ -96,10 +97,19 @@ def belly_m3(plan: Plan) -> float:
 
 def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
     """Sag, walls, floating slabs, leaks and sticking."""
-    return [_sag(plan), _walls(plan), *_floating(plan), *_leak(plan, cure), *_sticking(plan)]
+    return [_sag(plan, cure), _walls(plan), *_floating(plan), *_leak(plan, cure), *_sticking(plan)]
 
 
-def _sag(plan: Plan) -> Finding:
+def thicker_panel(plan: Plan) -> Plan | None:
+    """The plan on the thinnest bottom that bears it within what is to be watched; None where its own does."""
+    sag, support = sag_of(plan), plan.form.support
+    if sag is None or support is None or sag.sag_m * 1000 <= support.watch_sag_mm:
+        return None
+    bottom = plan.form.bottom.model_copy(update={"thickness_mm": float(math.ceil(sag.thicker_m * 1000))})
+    return plan.model_copy(update={"form": plan.form.model_copy(update={"bottom": bottom})})
+
+
+def _sag(plan: Plan, cure: CureAnswers) -> Finding:
     support = plan.form.support
     sag = sag_of(plan)
     if support is None or sag is None:
@@ -127,11 +137,15 @@ def _sag(plan: Plan) -> Finding:
         figures.append(Figure("belly", sag.belly_m3 * 1000, "L"))
     if light is Light.OK:
         return Finding(TOPIC, "sag", light, sentence, tuple(figures), constants)
-    return Finding(
-        TOPIC, "sag-wide", light, sentence, tuple(figures), constants,
-        f"Put supports every {plain(math.floor(sag.closer_m * 1000 / 10) * 10)} mm or closer, or use a panel of "
-        f"{plain(math.ceil(sag.thicker_m * 1000))} mm or more.",
-    )  # fmt: skip
+    supports = f"Put supports every {plain(math.floor(sag.closer_m * 1000 / 10) * 10)} mm or closer"
+    panel = math.ceil(sag.thicker_m * 1000)
+    change = (
+        f"{supports}, or use a panel of {panel} mm or more; predict again with it, it keeps more heat in."
+    )
+    if cure.thick_panel_c is not None and cure.thick_panel_c > plan.resin.limits.max_core_c:
+        hot = extremes.shown(cure.thick_panel_c, lambda c: f"{plain(c)} °C")
+        change = f"{supports}. A panel of {panel} mm would bear it, but keep so much heat in that it reaches {hot}."
+    return Finding(TOPIC, "sag-wide", light, sentence, tuple(figures), constants, change)
 
 
 def _walls(plan: Plan) -> Finding:

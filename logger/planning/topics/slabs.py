@@ -150,7 +150,7 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
     species = _species(slab)
     if moisture is None or humidity is None:
         return []
-    celsius = min(max(room_c(plan), -1.0), 60.0)
+    celsius = room_c(plan)
     settles = wood.equilibrium_moisture_pct(celsius, humidity)
     off = settles - moisture.mean_pct
     figures = [Figure("the shop's air makes it", settles, "%"), Figure("now", moisture.mean_pct, "%")]

@@ -32,7 +32,7 @@ def build(resin: dict[str, Any], shape: str, depth_mm: float, room_c: Any, **mor
     return plan_from_table({"title": "invented", "resin": resin, "pour": pour, "air": air, **more})
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def slow_casting() -> dict[str, Any]:
     """The [resin] table of the invented slow casting system."""
     return SLOW_CASTING
@@ -50,7 +50,7 @@ def quick_coating() -> dict[str, Any]:
     return QUICK_COATING
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def plan_of() -> Any:
     """The builder of plans."""
     return build

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 
 from logger.cure import advice
-from logger.cure.advice import _bracket, deepest_safe, gains, rooms
-from logger.cure.prediction import predict
+from logger.cure.advice import _bracket, deepest_safe, gains, in_allowed_room, remedy, rooms
+from logger.cure.prediction import long_enough, predict
 from logger.errors import OutOfRange
 
 
@@ -86,6 +87,76 @@ def test_the_datasheet_keeps_the_last_word(plan_of, slow_casting):
     assert "keep to that" in found.message()
 
 
+def test_the_depth_that_is_printed_is_the_depth_that_was_solved(plan_of, slow_casting):
+    """Read off the sentence: the safe one keeps 60 °C, the other, a millimetre deeper and printed apart, does not."""
+    said = deepest_safe(plan_of(slow_casting, "sheet", 80.0, 23.0)).message()
+    one, other = said.split(". ", 1)
+    safe, peak = re.search(r"layer: ([\d.]+) mm \(peak ([\d.]+) °C", one).groups()
+    not_safe, over = re.search(r"([\d.]+) mm already reaches ([\d.]+) °C", other).groups()
+    assert float(not_safe) == float(safe) + 1.0
+    assert float(peak) <= 60.0 < float(over)
+    for depth_mm, holds in ((safe, True), (not_safe, False)):
+        asked = plan_of(slow_casting, "sheet", float(depth_mm), 23.0, run={"hours": 120.0})
+        assert (predict(asked).peak_c <= 60.0) is holds
+
+
+def test_a_peak_just_over_the_limit_is_not_printed_as_the_limit():
+    """60.02 °C is 60.1 °C, and what the model does not know has no figure."""
+    close = advice.Bracket(44.0, 45.0, 59.96, 60.02)
+    said = advice.DeepestLayer(close, 60.0, None).message()
+    assert "peak 60.0 °C" in said
+    assert "45 mm already reaches 60.1 °C; limit 60 °C" in said
+    beyond = advice.DeepestLayer(advice.Bracket(44.0, 45.0, 59.0, 345.0), 60.0, None).message()
+    assert "45 mm already reaches over 150.0 °C" in beyond
+
+
+def test_a_room_range_says_where_its_ends_are_only_what_was_tried():
+    """An end that no setting tried passed is no limit."""
+    cool, warm = advice.Bracket(5.0, None, 100.0, None), advice.Bracket(40.0, None, 50.0, None)
+    said = advice.Rooms(cool, warm, 60.0, 120.0).message()
+    assert "5.0 °C (the coolest tried;" in said
+    assert "40.0 °C (the warmest tried;" in said
+
+
+def test_a_room_that_the_datasheet_refuses_is_never_changed_in_silence(plan_of, slow_casting):
+    """33 °C is taken to 29 °C, and said; a room within the limits stays the plan's own and nothing is said."""
+    allowed, words = in_allowed_room(plan_of(slow_casting, "sheet", 30.0, 33.0))
+    assert allowed.room_schedule() == [(0.0, 29.0)]
+    assert words == "in a room of at most 29 °C, as the datasheet asks"
+    allowed, words = in_allowed_room(plan_of(slow_casting, "sheet", 30.0, [[0.0, 12.0], [9.0, 31.0]]))
+    assert allowed.room_schedule() == [(0.0, 17.0), (9.0, 29.0)]
+    assert words == "in a room of at most 29 °C and at least 17 °C, as the datasheet asks"
+    plan = plan_of(slow_casting, "sheet", 30.0, 22.0)
+    assert in_allowed_room(plan) == (plan, "")
+
+
+def test_a_remedy_is_one_that_its_own_prediction_confirms(plan_of, slow_casting):
+    """42 mm on a bench get a little too hot: free air below is enough; where it is open already, something else is."""
+    closed = plan_of(slow_casting, "sheet", 42.0, 23.0, form={"underside": "closed"})
+    hot_c = predict(closed).peak_c
+    assert 60.0 < hot_c < 100.0
+    found = remedy(closed, hot_c)
+    assert "free air under the form" in found.words
+    opened = plan_of(slow_casting, "sheet", 42.0, 23.0, form={"underside": "open"}, run={"hours": 150.0})
+    assert predict(opened).peak_c == pytest.approx(found.peak_c, abs=0.2)
+    assert found.peak_c <= 60.0
+    warm = plan_of(slow_casting, "sheet", 50.0, 24.0, form={"underside": "open"}, air={"top_air_m_s": 3.0})
+    other = remedy(warm, predict(warm).peak_c)
+    room_c = float(re.search(r"a room of ([\d.]+) °C", other.words)[1])
+    cooler = plan_of(slow_casting, "sheet", 50.0, room_c, form={"underside": "open"}, air={"top_air_m_s": 3.0},
+                     run={"hours": 150.0})  # fmt: skip
+    assert predict(cooler).peak_c <= 60.0
+    assert remedy(closed, 170.0) is None  # a runaway is not talked down with a fan
+
+
+def test_a_long_run_is_not_cut_to_see_a_peak(plan_of, slow_casting):
+    """The plan's own 700 h stay 700 h, and a layer at 500 h is seen to its peak."""
+    layers = [{"at_h": 500.0, "depth_mm": 20.0}]
+    plan = plan_of(slow_casting, "sheet", 20.0, 22.0, layer=layers, run={"hours": 510.0})
+    assert long_enough(plan).run.hours > 550.0
+    assert long_enough(plan_of(slow_casting, "sheet", 20.0, 22.0, run={"hours": 700.0})).run.hours == 700.0
+
+
 def test_a_resin_that_may_be_faster_is_poured_shallower(plan_of, slow_casting):
     """The fit's uncertainty costs depth, never gives it."""
     plan = plan_of(slow_casting, "sheet", 30.0, 24.0)
@@ -105,7 +176,7 @@ def test_the_rooms_that_work_lie_between_two_brackets(plan_of, slow_casting):
     assert 0 < found.coolest.safe - found.coolest.not_safe <= 0.5
     assert found.coolest.at_safe <= 120.0 < found.coolest.at_not_safe
     assert found.warmest.at_safe <= 60.0 < found.warmest.at_not_safe
-    assert "Works in a room from" in found.message()
+    assert "Works in a constant room from" in found.message()
 
 
 def test_where_no_room_suits_it_is_said():

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.bond import BondWindow, bond_window, coat_window, layer_verdicts
+from logger.cure.bond import BondWindow, bond_window, coat_window
 from logger.cure.diffusion import conversion_at_tg, slow_down
 from logger.cure.history import time_to
 from logger.cure.kinetics import EARLIEST_GEL
+from logger.cure.layering import layer_verdicts
 from logger.cure.prediction import predict
 
 

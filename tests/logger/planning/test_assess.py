@@ -19,7 +19,7 @@ from logger.planning.findings import Finding, Light
 from logger.planning.report import plan_report
 
 FIVE = {
-    "too-deep": "Pour 2 layers of 37.5 mm",
+    "too-deep": "Pour 3 layers of 25 mm",
     "room-warm": "Cool the room to 26 °C",
     "sag-wide": "Put supports every 260 mm or closer, or use a panel of 47 mm or more",
     "damp": "Dry it to 6 to 8 %",
@@ -122,13 +122,15 @@ def test_the_two_plans_survive_being_written() -> None:
 
 
 def test_the_advice_for_a_deep_pour_is_not_the_window_of_a_runaway(bad: Assessment) -> None:
-    """The next layer's hours are those of a 37.5 mm layer in a room within the limits, not of 75 mm at 31 °C."""
+    """The next layer's hours are those of a 25 mm layer in a room within the limits, not of 75 mm at 31 °C; the room
+    is named. Two layers of 37.5 mm do not hold in the 26 °C of that room, only in the 21 °C of the mended plan."""
     gels = [c.value for f in bad.findings for c in f.constants if (c.name, c.source) == ("gel", "cure model")]
     deep = next(finding for finding in bad.findings if finding.key == "too-deep")
-    hours = float(deep.change.split("from about ")[1].split(" h")[0])
+    hours = float(deep.change.split("Wait ")[1].split(" to ")[0])
 
     assert len(gels) == 1
     assert hours > 2 * gels[0]
+    assert "in a room of at most 26 °C, as the datasheet asks" in deep.change
 
 
 def test_every_answer_says_what_it_rests_on(bad: Assessment, good: Assessment) -> None:

@@ -1,4 +1,4 @@
-"""How many layers, how deep, and when the next goes on."""
+"""A layer plan in words."""
 
 from __future__ import annotations
 
@@ -8,66 +8,88 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.cure.bond import BondWindow
+from logger.cure.layering import Joint, LayerPlan, equal_layers
 from logger.errors import OutOfRange
-from logger.planning.layers import layer_plan, split_depth
+from logger.planning.layers import each_wait_h, layer_words
 
 
 @pytest.mark.parametrize(
     ("total", "deepest", "parts"),
-    # ⌈total / deepest⌉ equal layers, by hand
-    [(75, 50, [37.5, 37.5]), (50, 50, [50]), (100, 50, [50, 50]), (101, 50, [33.667] * 3), (12, 50, [12])],
+    # ⌈total / deepest⌉ equal layers, by hand; a third of a millimetre is rounded up to a tenth
+    [(75, 50, [37.5, 37.5]), (50, 50, [50]), (100, 50, [50, 50]), (101, 50, [33.7] * 3), (12, 50, [12])],
 )
 def test_a_deep_pour_is_split_into_equal_layers(total: float, deepest: float, parts: list[float]) -> None:
     """None deeper than allowed, and no more layers than needed."""
-    assert split_depth(total, deepest) == pytest.approx(parts, abs=1e-3)
-
-
-def test_each_layer_waits_for_the_one_below() -> None:
-    """The third goes on two windows after the first; later each must be scuffed, the walls too."""
-    steps = layer_plan([30, 30, 30], BondWindow(20.0, 36.0, 60.0))
-
-    assert [(s.from_h, s.until_h) for s in steps] == [(0, 0), (20, 36), (40, 72)]
-    assert "walls" in steps[1].words
-    assert "scuff" in steps[2].words
-
-
-def test_a_surface_that_turns_to_glass_first_must_always_be_scuffed() -> None:
-    """A window that closes before it opens is no window."""
-    step = layer_plan([30, 30], BondWindow(20.0, 20.0, 40.0))[1]
-
-    assert step.from_h == step.until_h == 20
-    assert "scuff" in step.words
-
-
-@pytest.mark.parametrize("window", [None, BondWindow(None, None, None)])
-def test_without_a_window_it_waits_until_hard_and_is_scuffed(window: BondWindow | None) -> None:
-    """Nothing is promised that the model did not say."""
-    step = layer_plan([30, 30], window)[1]
-
-    assert step.until_h is None
-    assert "hard and cool" in step.words
-
-
-def test_a_window_without_an_end_says_only_when_it_opens() -> None:
-    """A resin that never turns to glass bonds at any later hour."""
-    assert layer_plan([30, 30], BondWindow(20.0, None, None))[1].until_h is None
+    assert equal_layers(total, deepest) == pytest.approx(parts)
 
 
 @pytest.mark.parametrize("deepest", [0.0, -5.0, math.nan])
 def test_a_deepest_layer_that_cannot_be_is_refused(deepest: float) -> None:
     """Value, unit and remedy."""
     with pytest.raises(OutOfRange, match="mm") as refusal:
-        split_depth(75, deepest)
+        equal_layers(75, deepest)
 
     assert "datasheet" in refusal.value.remedy
 
 
 @given(total=st.floats(1, 1000), deepest=st.floats(1, 200))
 def test_layers_fill_the_depth(total: float, deepest: float) -> None:
-    """They add up, none is too deep, and one layer fewer would be."""
-    parts = split_depth(total, deepest)
+    """They add up to it or to a tenth of a millimetre each more, and none is too deep."""
+    parts = equal_layers(total, deepest)
 
-    assert sum(parts) == pytest.approx(total)
-    assert max(parts) <= deepest * (1 + 1e-6)
-    assert len(parts) == 1 or total / (len(parts) - 1) > deepest * (1 - 1e-6)
+    assert total - 1e-6 <= sum(parts) <= total + 0.1 * len(parts) + 1e-6
+    assert max(parts) <= deepest + 1e-6
+
+
+def plan(*joints: Joint, depth_mm: float = 37.5, peak_c: float = 52.3) -> LayerPlan:
+    """Equal layers with these joints."""
+    count = len(joints) + 1
+    return LayerPlan((depth_mm,) * count, (None,) * count, joints, peak_c)
+
+
+def test_two_layers_have_one_window_and_what_to_do_after_it() -> None:
+    """The wait counts from the layer below; later it is scuffed, the walls too; the promised peak is rounded up."""
+    words = layer_words(plan(Joint(42.0, 53.0)))
+
+    assert words.startswith("Pour 2 layers of 37.5 mm. Layer 2: 42 to 53 h after layer 1.")
+    assert "later scuff it" in words
+    assert "walls" in words
+    assert words.endswith("it stays under 53 °C.")
+
+
+def test_one_wait_for_all_layers_where_their_windows_share_one() -> None:
+    """The latest opening and the earliest close."""
+    layers = plan(Joint(46.0, 63.0), Joint(41.0, 53.0))
+
+    assert each_wait_h(layers) == (46.0, 53.0)
+    assert "Wait 46 to 53 h before each next one." in layer_words(layers)
+
+
+@pytest.mark.parametrize("second", [Joint(20.0, 30.0), Joint(34.0, 46.0)])
+def test_windows_that_share_no_time_worth_the_name_are_told_one_by_one(second: Joint) -> None:
+    """None at all, or an hour."""
+    layers = (
+        plan(Joint(25.0, 35.0), Joint(34.0, 46.0))
+        if second.from_h == 34.0
+        else plan(Joint(40.0, 50.0), second)
+    )
+
+    assert each_wait_h(layers) is None
+    words = layer_words(layers)
+    assert "Layer 2: " in words
+    assert f"Layer 3: {second.from_h:g} to {second.until_h:g} h after layer 2." in words
+
+
+def test_a_layer_that_must_wait_until_the_one_below_is_glass_is_scuffed() -> None:
+    """It has a beginning, no end, and the scuff before it."""
+    words = layer_words(plan(Joint(120.0, None)))
+
+    assert "Layer 2: not before 120 h after layer 1; scuff it" in words
+    assert "bonds by itself" not in words
+
+
+def test_layers_that_are_not_alike_are_each_named() -> None:
+    """From the bottom up."""
+    layers = LayerPlan((40.0, 30.0, 20.0), (None,) * 3, (Joint(40.0, 50.0), Joint(40.0, 50.0)), 50.0)
+
+    assert layer_words(layers).startswith("Pour 3 layers: 40, 30 and 20 mm.")
