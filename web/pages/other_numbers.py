@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from logger.errors import BadInput
-from logger.plan_file import Plan, plan_from_table
+from logger.plan_file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table
 from logger.quantities import Units
 from web.pages.measures import number_from
 
-#: Most layers, and most moisture readings of a slab, that the page takes.
-MOST_LAYERS, MOST_READINGS = 12, 50
+#: Most moisture readings of a slab that the page takes.
+MOST_READINGS = 50
+#: How far past its last layer a plan is predicted at least, h: its peak lies within.
+AHEAD_H = 72.0
 
 
 def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], u: Units) -> Plan:
@@ -23,6 +26,7 @@ def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], 
     table = plan.model_dump(exclude_none=True, mode="json")
     _pour(table, plan, given, u)
     _layers(table, plan, given)
+    _underside(table, given)
     _form(table, plan, given, u)
     _ratio(table, given)
     for slab, text in zip(table.get("slab", []), moisture, strict=False):
@@ -86,7 +90,7 @@ def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None
     if count != int(count) or not 1 <= count <= MOST_LAYERS:
         raise BadInput("Layers", "cannot be used", value=given["layers"], allowed=f"1 to {MOST_LAYERS}",
                        remedy="count them")  # fmt: skip
-    shown = str(plan.layer[0].at_h) if plan.layer else given["wait"].strip()
+    shown = waits_shown(plan) if plan.layer else given["wait"].strip()
     if (
         count == 1 + len(plan.layer)
         and table["pour"]["depth_mm"] == plan.pour.depth_mm
@@ -94,12 +98,39 @@ def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None
     ):
         return  # also layers that are not alike stay as they are
     table["layer"] = []
-    if count > 1:
-        wait_h = number_from(given["wait"], "Hours between layers")
-        table["layer"] = [
-            {"at_h": wait_h * number, "depth_mm": table["pour"]["depth_mm"]}
-            for number in range(1, int(count))
-        ]
+    if count == 1:
+        return
+    waits = _waits(given["wait"], int(count) - 1)
+    # Each as warm as the first: what was advised was solved so.
+    mix = {key: table["pour"][key] for key in ("depth_mm", "start_c") if key in table["pour"]}
+    table["layer"] = [{"at_h": at_h} | mix for at_h in itertools.accumulate(waits)]
+    hours = max(plan.run.hours, table["layer"][-1]["at_h"] + AHEAD_H)
+    table["run"] = table.get("run", {}) | {"hours": min(hours, LONGEST_H)}
+
+
+def waits_shown(plan: Plan) -> str:
+    """The hours between the plan's layers as the page shows them: one number, or one for each layer."""
+    waits = [b - a for a, b in itertools.pairwise([0.0, *(layer.at_h for layer in plan.layer)])]
+    words = [f"{round(wait, 3):g}" for wait in waits]
+    return words[0] if len(set(words)) == 1 else "; ".join(words)
+
+
+def _waits(text: str, joints: int) -> list[float]:
+    name = "Hours between layers"
+    waits = readings_from(text, name) if text.strip() else []
+    if len(waits) not in (1, joints):
+        raise BadInput(name, "do not fit the layers", value=text, allowed=f"one number, or {joints}",
+                       remedy="give one wait for all, or one for each later layer: 31; 28")  # fmt: skip
+    return waits * joints if len(waits) == 1 else waits
+
+
+def _underside(table: dict[str, Any], given: Mapping[str, str]) -> None:
+    said = given.get("underside", "")
+    if said not in ("", "open", "closed"):
+        raise BadInput("Under the form", "is not known", value=said, allowed="open, closed",
+                       remedy="choose one")  # fmt: skip
+    if said:
+        table.setdefault("form", {})["underside"] = said
 
 
 def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:

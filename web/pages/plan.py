@@ -9,9 +9,12 @@ from pydantic import StringConstraints
 from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
+from logger.cure.advice import in_allowed_room
 from logger.errors import BadInput, DidNotConverge, NotAllowed
 from logger.plan_file import Plan, plan_to_text
+from logger.planning.assess import Assessment
 from logger.planning.findings import Light
+from logger.planning.layers import each_wait_h
 from logger.pour import Stage
 from logger.quantities import Units
 from logger.store import pours, shown
@@ -20,7 +23,7 @@ from web.access import MakerDep, ServiceDep, ViewerDep
 from web.pages.assessed import assessment_of
 from web.pages.frame import page
 from web.pages.measures import units_of
-from web.pages.other_numbers import with_numbers
+from web.pages.other_numbers import bare_degrees, waits_shown, with_numbers
 from web.pages.standing import STAGE_WORDS
 from web.service import Service
 from web.shapes import PLAN_BODY, RowId
@@ -28,6 +31,7 @@ from web.shapes import PLAN_BODY, RowId
 router = APIRouter(include_in_schema=False)
 HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
 Number = Annotated[str, Form(max_length=20)]
+Waits = Annotated[str, Form(max_length=200)]
 Readings = Annotated[str, StringConstraints(max_length=400)]
 #: Light → the shape of its sign.
 SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
@@ -55,13 +59,14 @@ def change(
 @router.post("/pours/{pour_id}/plan/numbers")
 def change_numbers(
     pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep, depth: Number, room: Number,
-    width: Number = "", start: Number = "", layers: Number = "1", wait_h: Number = "", bottom: Number = "",
-    span: Number = "", supports: Number = "", measure: Number = "",
+    width: Number = "", start: Number = "", layers: Number = "1", wait_h: Waits = "", bottom: Number = "",
+    span: Number = "", supports: Number = "", measure: Number = "", underside: Number = "",
     moisture: Annotated[list[Readings], Form(max_length=40)] = [],  # noqa: B006 - FastAPI's own way of a list
 ) -> Response:  # fmt: skip
     """The same plan with other numbers."""
     given = {"depth": depth, "room": room, "width": width, "start": start, "layers": layers, "wait": wait_h,
-             "bottom": bottom, "span": span, "supports": supports, "measure": measure}  # fmt: skip
+             "bottom": bottom, "span": span, "supports": supports, "measure": measure,
+             "underside": underside}  # fmt: skip
     try:
         with service.store.read() as connection:
             plan = desk.plan_of(pours.get_pour(connection, pour_id))
@@ -102,10 +107,30 @@ def _page(
             "signs": SIGNS, "hour": None, "may_change": may_change, "may_undo": may_undo and may_change,
             "problem": problem, "typed": pour.plan_toml if typed is None else typed,
             "verdict": _verdict(assessment.light), "chart": _chart(pour, plan, units_of(request)),
-            "room_c": plan.room_schedule()[0][1], "wait_h": plan.layer[0].at_h if plan.layer else "",
+            "room_c": plan.room_schedule()[0][1], "wait_h": waits_shown(plan) if plan.layer else "",
+            "offer": _offer(plan, assessment, units_of(request)),
         },
         status=422 if problem else 200,
     )  # fmt: skip
+
+
+def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | None:
+    """The fields of "other numbers" that take the advised layers over, and at which finding; None where it advises none
+    that these fields can say."""
+    layers, found = assessment.layers, [finding.key for finding in assessment.at(Light.STOP)]
+    room, words = in_allowed_room(plan)
+    schedule = room.room_schedule()
+    if layers is None or len(set(layers.depths_mm)) != 1 or (words and len(schedule) > 1):
+        return None
+    each = each_wait_h(layers)
+    waits = [each[0]] if each else [joint.from_h for joint in layers.joints]
+    button = f"Plan these {len(layers.depths_mm)} layers"
+    return {
+        "at": next((key for key in ("too-deep", "too-hot", "joint-too-early") if key in found), ""),
+        "depth": u.bare_span(layers.depths_mm[0]), "layers": str(len(layers.depths_mm)),
+        "wait_h": "; ".join(f"{wait:g}" for wait in waits), "room": bare_degrees(schedule[0][1], u),
+        "words": f"{button}, with the room at {u.temp(schedule[0][1], 0)}" if words else button,
+    }  # fmt: skip
 
 
 def _verdict(light: Light) -> str:

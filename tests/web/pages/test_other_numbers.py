@@ -8,7 +8,7 @@ from logger.errors import BadInput
 from logger.plan_file import Plan, plan_from_text, read_plan
 from logger.planning.examples import EXAMPLES
 from web.pages.measures import Units
-from web.pages.other_numbers import bare_degrees, readings_from, with_numbers
+from web.pages.other_numbers import bare_degrees, readings_from, waits_shown, with_numbers
 
 METRIC, AMERICAN = Units(), Units("f", "in", "gal", "lb")
 
@@ -25,7 +25,7 @@ def as_shown(plan: Plan, u: Units) -> dict[str, str]:
     return {
         "depth": u.bare_span(plan.pour.depth_mm), "width": u.bare_span(plan.pour.width_mm or 0),
         "room": bare_degrees(plan.room_schedule()[0][1], u), "start": "", "layers": str(1 + len(plan.layer)),
-        "wait": str(plan.layer[0].at_h) if plan.layer else "", "bottom": u.bare_span(plan.form.bottom.thickness_mm),
+        "wait": waits_shown(plan) if plan.layer else "", "bottom": u.bare_span(plan.form.bottom.thickness_mm),
         "span": "" if support is None else u.bare_span(support.span_mm),
         "supports": "" if support is None else str(support.supports), "measure": "",
     }  # fmt: skip
@@ -102,3 +102,37 @@ def test_readings_are_read_as_people_type_them() -> None:
     assert readings_from("7,9; 8,2 8", "left") == [7.9, 8.2, 8.0]
     with pytest.raises(BadInput, match="Moisture of left"):
         readings_from("dry", "left")
+
+
+def test_each_layer_may_have_its_own_wait(bad: Plan) -> None:
+    """One number for all, or one for each; they are poured as warm as the first, and predicted past the last."""
+    typed = {"depth": "25", "layers": "3", "wait": "31; 28", "start": "23"}
+    plan = with_numbers(bad, as_shown(bad, METRIC) | typed, [], METRIC)
+    assert [(layer.at_h, layer.depth_mm, layer.start_c) for layer in plan.layer] == [
+        (31, 25, 23),
+        (59, 25, 23),
+    ]
+    assert plan.run.hours == 59 + 72
+    assert waits_shown(plan) == "31; 28"
+    assert with_numbers(plan, as_shown(plan, METRIC) | {"start": "23.0"}, [], METRIC) == plan
+    alike = with_numbers(bad, as_shown(bad, METRIC) | typed | {"wait": "30"}, [], METRIC)
+    assert [layer.at_h for layer in alike.layer] == [30, 60]
+    assert waits_shown(alike) == "30"
+
+
+@pytest.mark.parametrize("wait", ["31; 28; 26", "", "soon"])
+def test_waits_that_do_not_fit_the_layers_are_refused(bad: Plan, wait: str) -> None:
+    """In words, with what fits."""
+    with pytest.raises(BadInput, match="Hours between layers"):
+        with_numbers(bad, as_shown(bad, METRIC) | {"layers": "3", "wait": wait}, [], METRIC)
+
+
+def test_what_is_under_the_form_is_said_below_the_plan(plan_toml: str) -> None:
+    """Left as it is where nobody chose; anything but the two words is refused."""
+    plan = plan_from_text(plan_toml)
+    assert plan.form.underside is None
+    assert with_numbers(plan, as_shown(plan, METRIC), [], METRIC).form.underside is None
+    said = with_numbers(plan, as_shown(plan, METRIC) | {"underside": "open"}, [], METRIC)
+    assert said.form.underside == "open"
+    with pytest.raises(BadInput, match="Under the form"):
+        with_numbers(plan, as_shown(plan, METRIC) | {"underside": "sideways"}, [], METRIC)
