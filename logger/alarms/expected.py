@@ -32,6 +32,11 @@ class Expected:
     core: tuple[float, ...]
     top: tuple[float, ...]
 
+    @property
+    def peak_h(self) -> float:
+        """When the predicted core is hottest, h."""
+        return self.core.index(max(self.core)) * GRID_H
+
     def core_c(self, hours: float) -> float:
         """Predicted core at an hour; held at both ends."""
         return _along(self.core, hours)

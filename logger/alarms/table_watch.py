@@ -3,8 +3,44 @@
 from __future__ import annotations
 
 from logger.alarms.kind import Harm, Kind, Subject
+from logger.alarms.table_heat import KEEP_CLEAR
 
 WATCH_KINDS = (
+    Kind(
+        name="core-unwatched",
+        title="Nobody sees the core",
+        harm=Harm.SEVERE,
+        subject=Subject.POUR,
+        limit="no core probe gives a reading that can be believed (lost for 90 s, stuck, slipped out, or in another's "
+        "place), while the core can still get hotter: until its peak is past by the forecast and by the plan",
+        limit_source="project choice, as for probe-lost and probe-doubtful, which say it afterwards",
+        unit="",
+        deadband=0.0,
+        on_delay_s=0,
+        off_delay_s=300,
+        n_of_m=(2, 3),
+        consequence="The core can pass its limit, and no alarm would come.",
+        causes=(
+            "plug out or wire broken",
+            "probe slipped or pulled out of the resin",
+            "core and room probe changed places",
+            "dead or stuck probe",
+        ),
+        what_to_do=(
+            "Go to the pour and look from a distance first.",
+            *KEEP_CLEAR[:2],
+            "Read a thermometer on its top face every 10 min until the core is seen again; compare it with the plan's.",
+            "Check plug and cable, from the station outwards, and that each probe is where its label says.",
+            "A probe cast into the resin stays there: put a new one on the surface beside it.",
+            "Do not reach into hot resin.",
+            *KEEP_CLEAR[2:],
+        ),
+        respond_within_min=15,
+        repeat_min=10,
+        realarm_min=60,
+        shelve_max_h=1,
+        out_of_service_max_h=4,
+    ),
     Kind(
         name="probe-lost",
         title="Probe lost",

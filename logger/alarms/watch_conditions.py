@@ -29,11 +29,9 @@ def probe_lost(tracks: Sequence[Track], up: bool, resumed_ms: int) -> Observatio
     of touch says nothing about its probes.
     """
     newest = max(t.seen_ms for t in tracks)
-    without = {
-        t.probe: newest - max(t.good_ms if t.good_ms is not None else t.first_ms, resumed_ms) for t in tracks
-    }
-    lost = [t for t in tracks if without[t.probe] >= max(LOST_MS, 2600 * t.period_s)]
-    also = [t for t in tracks if without[t.probe] >= max(ALSO_MS, 1400 * t.period_s)]
+    without = {t.probe: without_ms(t, newest, resumed_ms) for t in tracks}
+    lost = [t for t in tracks if without[t.probe] >= lost_after_ms(t)]
+    also = [t for t in tracks if without[t.probe] >= missed_after_ms(t)]
     late = any(t.late for t in tracks)
     if not lost:
         active = None if also else False
@@ -49,8 +47,26 @@ def probe_lost(tracks: Sequence[Track], up: bool, resumed_ms: int) -> Observatio
     return Observation(True, newest, reason, seconds, LOST_MS / 1000, severity, late)
 
 
+def without_ms(track: Track, newest: int, resumed_ms: int) -> int:
+    """For how long a probe has given no reading, by its station's newest."""
+    return newest - max(track.good_ms if track.good_ms is not None else track.first_ms, resumed_ms)
+
+
+def lost_after_ms(track: Track) -> float:
+    """From when on a probe without readings is lost."""
+    return max(LOST_MS, 2600 * track.period_s)
+
+
+def missed_after_ms(track: Track) -> float:
+    """From when on it may be: it is counted in when another is."""
+    return max(ALSO_MS, 1400 * track.period_s)
+
+
 def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
-    """Can what this probe says be true? `others`: the other probes of the same pour."""
+    """Can what this probe says be true? `others`: the other probes of the same pour.
+
+    Severity UNBELIEVED: nothing that it says counts; else it is right between its faults.
+    """
     at_ms, late, credit = now.seen_ms, now.late, now.credit_s
     if now.jumps >= 2.5:
         reason = (
@@ -62,42 +78,14 @@ def probe_doubtful(now: Track, others: Sequence[Track]) -> Observation:
     if now.misses >= 0.35:
         reason = f"The probe at {now.place} fails in {now.misses * 100:.0f} % of its readings."
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
-    if now.last_c is not None and now.base in IN_THE_POUR and at_ms - now.unmoved_ms >= STUCK_MS:
-        # Heat from outside can move a face alone, so only both faces together tell against the core.
-        against = [t for t in others if t.base == "core"] if now.base != "core" else _faces(others)
-        moves = [move for move in (t.rise_c(TRAIL_MS) for t in against if t is not now) if move is not None]
-        if moves and min(abs(move) for move in moves) >= MOVED_C and (now.base != "core" or len(moves) >= 2):
-            reason = (
-                f"The probe at {now.place} has said {temperature(now.last_c, 2)} for "
-                f"{(at_ms - now.unmoved_ms) / 60_000:.0f} min, while {' and '.join(t.place for t in against)} "
-                f"moved by {difference(moves[0], signed=True)}."
-            )
-            return Observation(True, at_ms, reason, late=late, credit_s=credit)
+    stuck = _stuck(now, others)
+    if stuck is not None:
+        return Observation(True, at_ms, stuck, severity=UNBELIEVED, late=late, credit_s=credit)
     if now.base == "core" and now.believed_c is not None:
-        faces = {t.base: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
-        surface, underside = faces.get("surface"), faces.get("underside")
-        if (
-            surface is not None
-            and underside is not None
-            and min(surface, underside) > now.believed_c + FACES_C
-        ):
-            reason = (
-                f"The core reads {temperature(now.believed_c)}, but both faces are warmer ({temperature(surface)} and "
-                f"{temperature(underside)}): it has slipped out of its place, or one of them is wrong."
-            )
-            return Observation(True, at_ms, reason, late=late, credit_s=credit)
-        room = max(
-            (t.believed_c for t in others if t.base == "room" and t.believed_c is not None), default=None
-        )
-        warm = room is not None and now.believed_c > room + FACES_C
-        # Towards the top the sun or a lamp explains it, and surface-heated says so.
-        if warm and underside is not None and underside > now.believed_c + FACES_C:
-            reason = (
-                f"The underside reads {temperature(underside)} and the core only {temperature(now.believed_c)}, but "
-                "the heat of the cure comes from inside: the two have changed places, or something heats the form "
-                "from below."
-            )
-            return Observation(True, at_ms, reason, late=late, credit_s=credit)
+        warmer = _warmer_than_the_core(now.believed_c, others, at_ms)
+        if warmer is not None:
+            reason, severity = warmer
+            return Observation(True, at_ms, reason, severity=severity, late=late, credit_s=credit)
     if now.jumps > 1.0 or now.misses > 0.15:
         return Observation(None, at_ms)
     return Observation(
@@ -109,11 +97,77 @@ def _faces(tracks: Sequence[Track]) -> list[Track]:
     return [t for t in tracks if t.base in ("surface", "underside")]
 
 
+def _stuck(now: Track, others: Sequence[Track]) -> str | None:
+    """In words, that a probe has said the same for too long; None when it has not, or nothing around it moved."""
+    at_ms = now.seen_ms
+    stuck_ms = at_ms - now.unmoved_ms
+    if now.last_c is None or now.base not in IN_THE_POUR or stuck_ms < STUCK_SOON_MS:
+        return None
+    # Heat from outside can move a face alone, so only both faces together tell against the core.
+    against = [t for t in others if t.base == "core"] if now.base != "core" else _faces(others)
+    moves = [move for move in (t.rise_c(TRAIL_MS) for t in against if t is not now) if move is not None]
+    if not moves or (now.base == "core" and len(moves) < 2):
+        return None
+    moved = stuck_ms >= STUCK_MS and min(abs(move) for move in moves) >= MOVED_C
+    # Both faces warm, and not from the room: the heat comes from inside.
+    from_inside = (
+        now.base == "core" and min(moves) >= WARMED_C and _warmer_than_the_room(others, at_ms) is True
+    )
+    if not moved and not from_inside:
+        return None
+    return (
+        f"The probe at {now.place} has said {temperature(now.last_c, 2)} for {stuck_ms / 60_000:.0f} min, while "
+        f"{' and '.join(t.place for t in against)} moved by {difference(moves[0], signed=True)}."
+    )
+
+
+def _warmer_than_the_room(others: Sequence[Track], at_ms: int) -> bool | None:
+    """Whether every face is warmer than the room; None where the room is not known."""
+    fresh = [t for t in others if t.believed_c is not None and at_ms - t.believed_ms <= t.recent_ms]
+    room = max((t.believed_c or 0.0 for t in fresh if t.base == "room"), default=None)
+    faces = [t.believed_c or 0.0 for t in _faces(fresh)]
+    return None if room is None or not faces else min(faces) > room + AIR_C
+
+
+def _warmer_than_the_core(core_c: float, others: Sequence[Track], at_ms: int) -> tuple[str, int] | None:
+    """In words, that what is around the core is warmer than it, and how grave that is; None when it is not."""
+    faces = {t.base: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
+    surface, underside = faces.get("surface"), faces.get("underside")
+    if surface is not None and underside is not None and min(surface, underside) > core_c + FACES_C:
+        reason = (
+            f"The core reads {temperature(core_c)}, but both faces are warmer ({temperature(surface)} and "
+            f"{temperature(underside)}): it has slipped out of its place, or one of them is wrong."
+        )
+        # A warm room warms the faces of a cold pour first: then the core may be where it belongs.
+        return reason, 1 if _warmer_than_the_room(others, at_ms) is False else UNBELIEVED
+    room = max((t.believed_c for t in others if t.base == "room" and t.believed_c is not None), default=None)
+    # Towards the top the sun or a lamp explains it, and surface-heated says so.
+    if (
+        room is not None
+        and core_c > room + FACES_C
+        and underside is not None
+        and underside > core_c + FACES_C
+    ):
+        reason = (
+            f"The underside reads {temperature(underside)} and the core only {temperature(core_c)}, but the heat of "
+            "the cure comes from inside: the two have changed places, or something heats the form from below."
+        )
+        return reason, 1
+    return None
+
+
 IN_THE_POUR = ("core", "surface", "underside")
-STUCK_MS = 45 * 60_000
+#: A probe that has said the same for so long is stuck when those around it have moved by MOVED_C in TRAIL_MS; a core
+#: sooner, when both faces have warmed by WARMED_C from inside.
+STUCK_MS, STUCK_SOON_MS = 45 * 60_000, 15 * 60_000
+WARMED_C = 2.0
 TRAIL_MS = 14 * 60_000
 MOVED_C = 1.0
 FACES_C = 5.0
+#: What is this near the room's temperature may stand in its air, °C.
+AIR_C = 2.0
+#: Severity of a doubt that leaves nothing to believe.
+UNBELIEVED = 2
 
 
 def station_silent(

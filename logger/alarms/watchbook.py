@@ -8,11 +8,11 @@ A `Change` names its subject: "pour", "probe:<id>", "station:<name>" or "service
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from logger.alarms import acts, conditions, forecast_conditions, watch_conditions
+from logger.alarms import acts, conditions, core_conditions, forecast_conditions, watch_conditions
 from logger.alarms.expected import Expected
 from logger.alarms.kind import Kind
 from logger.alarms.kinds import KINDS
@@ -67,7 +67,13 @@ class Watchbook:
         self._changes = []
         for sample in samples:
             self._take_one(sample)
-        self._judge_stations(facts, {sample.station for sample in samples})
+        heard = {sample.station for sample in samples}
+        lost = self._lost(heard)
+        called = self._judge_cores(facts, {sample.probe for sample in samples}, lost)
+        for name, seen in lost.items():
+            # Where it is said that nobody sees the core, it is not said again that its probe is lost.
+            self._see(f"probe-lost/station:{name}", Observation(None, seen.at_ms) if name in called else seen)
+        self._judge_stations(facts)
         self._judge_facts(facts)
         self._let_time_pass()
         return self._changes
@@ -82,8 +88,11 @@ class Watchbook:
             self._resumed_ms[sample.station] = sample.at_ms
         self._newest_ms[sample.station] = max(newest, sample.at_ms)
         believed = track.take(sample)
-        self._see(f"probe-doubtful/probe:{track.probe}", watch_conditions.probe_doubtful(track, self._all))
         setup = self.setup
+        if track.base != "core" or setup.limits is None:  # a core's: see _judge_cores
+            self._see(
+                f"probe-doubtful/probe:{track.probe}", watch_conditions.probe_doubtful(track, self._all)
+            )
         if not believed or setup.limits is None:
             return
         if track.base == "core":
@@ -128,7 +137,7 @@ class Watchbook:
 
     # ---- judging -------------------------------------------------------------------------------
 
-    def _judge_stations(self, facts: Facts, heard: set[str]) -> None:
+    def _judge_stations(self, facts: Facts) -> None:
         for station in facts.stations:
             subject, started = f"station:{station.station}", self.setup.started_ms
             arrived = self._arrived_ms.get(station.station, started)
@@ -142,12 +151,46 @@ class Watchbook:
             self._see(f"pins-failed/{subject}", watch_conditions.pins_failed(station, self.now_ms))
             disk = watch_conditions.disk_low(station.disk_free_mb, station.station, self.now_ms)
             self._see(f"disk-low/{subject}", disk)
+
+    def _lost(self, heard: set[str]) -> dict[str, Observation]:
+        """Station → which of its probes give no reading, of those that have just been heard."""
+        found = {}
         for name in sorted(heard):
-            key = f"probe-lost/station:{name}"
             tracks = [t for t in self._all if t.station == name]
             if tracks and not self.state("station-silent", f"station:{name}").up:
-                up = self._states.get(key, NORMAL).up
-                self._see(key, watch_conditions.probe_lost(tracks, up, self._resumed_ms.get(name, 0)))
+                up = self.state("probe-lost", f"station:{name}").up
+                found[name] = watch_conditions.probe_lost(tracks, up, self._resumed_ms.get(name, 0))
+        return found
+
+    def _judge_cores(self, facts: Facts, read: set[str], lost: Mapping[str, Observation]) -> set[str]:
+        """Judge whether anybody sees the core, and each core's doubt; the stations whose lost core is called by it."""
+        limits, expected = self.setup.limits, self.setup.expected
+        if limits is None or not self._cores or not (read or lost):
+            return set()
+        hours = (self.now_ms - self.setup.started_ms) / 3_600_000
+        expected_c = None if expected is None else expected.core_c(hours)
+        cores = []
+        for track in self._cores:
+            doubt = core_conditions.misplaced(track, self._all, limits, expected_c)
+            newest = self._newest_ms.get(track.station, track.seen_ms)
+            cores.append(
+                core_conditions.CoreSeen(
+                    track,
+                    watch_conditions.without_ms(track, newest, self._resumed_ms.get(track.station, 0)),
+                    newest,
+                    doubt or watch_conditions.probe_doubtful(track, self._all),
+                    lost.get(track.station),
+                )
+            )
+        heats = core_conditions.may_heat(hours, expected, facts.forecast)
+        found = core_conditions.core_unwatched(cores, heats)
+        self._see("core-unwatched/pour", found)
+        for core in cores:
+            if core.track.probe in read:
+                # Where it is said that nobody sees the core, the doubt is no more news.
+                doubt = Observation(None, core.doubt.at_ms) if found.active else core.doubt
+                self._see(f"probe-doubtful/probe:{core.track.probe}", doubt)
+        return {core.track.station for core in cores if core.gone} if found.active else set()
 
     def _judge_facts(self, facts: Facts) -> None:
         now, limits, started = self.now_ms, self.setup.limits, self.setup.started_ms
@@ -277,7 +320,12 @@ class Watchbook:
     @property
     def doubted(self) -> frozenset[str]:
         """Probes whose readings are doubted."""
-        return frozenset(t.probe for t in self._all if self.state("probe-doubtful", f"probe:{t.probe}").up)
+        unwatched = self.state("core-unwatched").up
+        return frozenset(
+            t.probe
+            for t in self._all
+            if self.state("probe-doubtful", f"probe:{t.probe}").up or (unwatched and t.base == "core")
+        )
 
     # ---- kept and read back --------------------------------------------------------------------
 

@@ -57,7 +57,7 @@ def operating(connection: Connection, silent_before_ms: int) -> Operating:
 
 
 #: Alarms that say that nothing comes from a pour's probes.
-_NOTHING_COMES = ("station-silent", "probe-lost")
+_NOTHING_COMES = ("station-silent", "probe-lost", "core-unwatched")
 
 
 def unheard_pours(connection: Connection, before_ms: int) -> list[int]:

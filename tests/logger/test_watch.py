@@ -250,6 +250,15 @@ def test_what_a_station_says_of_itself_raises_its_alarms(watched: Any) -> None:
     for _ in range(14):
         shop.sweep(22, 30)
     assert {"power-low", "disk-low"} <= shop.kinds()
+    with shop.store.write() as tx:
+        health = stations.StationHealth(power_low=False, disk_free_mb=4000.0)
+        stations.note_health(tx, stations.by_name(tx, "bench-1").id, health)
+    for _ in range(24):
+        shop.sweep(22, 30)
+    with shop.store.read() as connection:
+        rows = alarms.alarms_of(connection, shop.pour_id)
+    phases = {row.kind: row.phase for row in rows if row.kind in ("power-low", "disk-low")}
+    assert phases == {"power-low": "returned", "disk-low": "returned"}
 
 
 def test_pins_that_do_not_work_are_told_at_once_and_end_when_they_do(watched: Any) -> None:
@@ -413,3 +422,16 @@ def test_a_long_backlog_does_not_hold_up_a_stop(watched: Any, monkeypatch: pytes
     shop.watch.judge_all()
     with shop.store.read() as connection:
         assert pours.get_pour(connection, shop.pour_id).judged_reading_id == shop.seq
+
+
+def test_the_steady_time_never_goes_back_behind_what_was_judged(
+    store: Store, clock: Any, plan_toml: str
+) -> None:
+    """The machine starts again and its clock, set both times, is an hour earlier: no waiting begins anew."""
+    shop = Watched(store, clock, plan_toml)
+    for _ in range(5):
+        shop.sweep(22, 30)
+    judged_ms = shop.timeline.now_ms()
+    clock.boot_id, clock.boot_ms = "boot-b", 5_000
+    clock.wall_ms -= HOUR_MS
+    assert Timeline(store, clock).now_ms() > judged_ms

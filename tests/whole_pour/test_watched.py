@@ -74,7 +74,7 @@ def test_a_dead_probe_is_called_and_leaves_no_false_temperature(whole_pour: Any)
     )
     pour.watch(2.0)
     record = pour.record()
-    assert kinds(record) - {"look-due"} == {"probe-lost"}
+    assert kinds(record) - {"look-due"} == {"core-unwatched"}
     assert record["figures"]["core_peak_c"] < 25
     assert {f["fault"] for f in record["faults"]} >= {"empty-read", "all-zero"}
 

@@ -74,6 +74,44 @@ def test_core_hot_says_the_numbers_and_how_fast_it_rises(hand: Any) -> None:
     assert "rising by 6.0 °C an hour" in text
 
 
+def worse_at(hand: Any, kind: str) -> list[float]:
+    """At which values it was told to be worse, °C."""
+    return [change.value for change in hand.changes if (change.kind, change.why) == (kind, "worse")]
+
+
+def test_core_hot_is_told_to_be_worse_ten_and_thirty_degrees_over_its_limit(hand: Any) -> None:
+    """Somebody who has taken it at 61 °C must hear again that it boils. Slowly, so that its rise alone is no news."""
+    for step in range(150):
+        hand.read(after_s=30, core=59 + step * 0.25, room=20.0)
+    assert worse_at(hand, "core-hot") == [70.25, 90.25]
+
+
+@pytest.mark.parametrize(("in_three_min_c", "severity"), [(2.7, 1), (3.3, 2)])
+def test_core_hot_is_graver_when_it_rises_by_three_degrees_in_three_minutes(
+    hand: Any, in_three_min_c: float, severity: int
+) -> None:
+    """A core that runs away is called as such with its first message."""
+    hand.hold(300, every_s=30, core=50.0)
+    for step in range(60):
+        hand.read(after_s=30, core=50 + step * in_three_min_c / 6)
+    (hot,) = [change for change in hand.changes if (change.kind, change.why) == ("core-hot", "first-time")]
+    assert hot.severity == severity
+
+
+@pytest.mark.parametrize(
+    ("kind", "at_first", "mild", "grave"), [("room-hot", 30.0, 34.0, 34.1), ("room-cold", 16.0, 12.0, 11.9)]
+)
+def test_a_room_is_told_to_be_worse_five_degrees_beyond_its_range(
+    hand: Any, kind: str, at_first: float, mild: float, grave: float
+) -> None:
+    """Five degrees are the edge; it takes more."""
+    hand.hold(1800, every_s=30, room=at_first)
+    hand.hold(1800, every_s=30, room=mild)
+    assert worse_at(hand, kind) == []
+    hand.hold(1800, every_s=30, room=grave)
+    assert worse_at(hand, kind) == [grave]
+
+
 def test_a_lost_hot_probe_is_not_cleared_by_a_cooler_one_beside_it(hand: Any) -> None:
     """core at 65 °C stops reporting, core-2 at 50 °C goes on: what is not known is not cool."""
     hand.hold(60, core=65.0, core_2=50.0)
@@ -90,11 +128,7 @@ def test_hotter_than_predicted_leads_core_hot(new_hand: Callable[..., Any]) -> N
     for i in range(1500):
         hand.read(after_s=30, core=20 + 3.5 * i / 120)
     names = kinds(hand.changes)
-    assert (
-        names.index("hotter-than-predicted first-time") < names.index("core-hot first-time")
-        if ("core-hot first-time" in names)
-        else "hotter-than-predicted first-time" in names
-    )
+    assert names.index("hotter-than-predicted first-time") < names.index("core-hot first-time")
     text = hand.changes[0].text
     for words in ("The core reads", "was predicted", "would be in the band"):
         assert words in text
@@ -168,15 +202,23 @@ def test_a_lost_probe_is_told_within_100_s_and_named_by_its_place(hand: Any) -> 
         found += hand.read(after_s=30, core=None, room=20.0)
         if found:
             break
+    assert kinds(found) == ["core-unwatched first-time"]
+    assert found[0].text == "No reading from core for 90 s. Nobody sees how hot the core gets."
+    assert kinds(hand.hold(360, every_s=30, core=25.0, room=20.0)) == ["core-unwatched returned"]
+    found = []
+    for _ in range(4):
+        found += hand.read(after_s=30, core=25.0, room=None)
     assert kinds(found) == ["probe-lost first-time"]
-    assert found[0].text == "No reading from core for 90 s."
+    assert found[0].text == "No reading from room for 90 s."
     assert kinds(hand.hold(120, every_s=30, core=25.0, room=20.0)) == ["probe-lost returned"]
 
 
 def test_a_probe_that_is_not_even_reported_is_lost_too(hand: Any) -> None:
     """The station sends the others and says nothing of this one."""
     hand.hold(600, core=25.0, room=20.0)
-    assert kinds(hand.hold(100, room=20.0)) == ["probe-lost first-time"]
+    assert kinds(hand.hold(100, room=20.0)) == ["core-unwatched first-time"]
+    hand.hold(600, core=25.0, room=20.0)
+    assert kinds(hand.hold(100, core=25.0)) == ["probe-lost first-time"]
 
 
 def test_all_probes_failing_at_once_are_one_alarm(hand: Any) -> None:
@@ -184,7 +226,7 @@ def test_all_probes_failing_at_once_are_one_alarm(hand: Any) -> None:
     six = {"core": 25.0, "core_2": 25.0, "surface": 24.0, "underside": 23.0, "room": 20.0, "room_2": 20.0}
     hand.hold(600, **six)
     found = hand.hold(1800, **dict.fromkeys(six))
-    assert kinds(found) == ["probe-lost first-time"]
+    assert kinds(found) == ["core-unwatched first-time"]
     assert "None of the 6 probes" in found[0].text
 
 
@@ -194,16 +236,17 @@ def test_probes_that_go_within_some_seconds_of_each_other_are_one_message(hand: 
     hand.hold(15, core=None, surface=24.0, room=20.0)
     hand.hold(15, core=None, surface=None, room=20.0)
     found = hand.hold(600, core=None, surface=None, room=20.0)
-    assert kinds(found) == ["probe-lost first-time"]
+    assert kinds(found) == ["core-unwatched first-time"]
     assert "core, surface" in found[0].text
 
 
-def test_one_more_lost_probe_is_told_as_worse(hand: Any) -> None:
-    """The room was lost and acknowledged; then the core goes."""
-    hand.hold(300, core=25.0, room=20.0)
-    hand.hold(300, core=25.0, room=None)
+def test_one_more_lost_probe_is_told_as_worse_and_the_core_by_itself(hand: Any) -> None:
+    """The room was lost and acknowledged; then a surface goes, and then the core."""
+    hand.hold(300, core=25.0, surface=24.0, room=20.0)
+    hand.hold(300, core=25.0, surface=24.0, room=None)
     hand.book.acknowledge("probe-lost/station:bench-1", "Jo", hand.now_ms)
-    assert kinds(hand.hold(300, core=None, room=None)) == ["probe-lost worse"]
+    assert kinds(hand.hold(300, core=25.0, surface=None, room=None)) == ["probe-lost worse"]
+    assert kinds(hand.hold(300, core=None, surface=None, room=None)) == ["core-unwatched first-time"]
 
 
 def test_single_drop_outs_are_not_told(hand: Any) -> None:
@@ -251,15 +294,18 @@ def test_readings_caught_up_after_an_outage_raise_late_and_not_lost_probes(hand:
     assert [str(change.why) for change in hot if change.why != "worse"] == ["first-time", "returned"]
     assert hot[0].late
     assert hot[0].at_ms - hot[0].measured_ms > 3_000_000
-    assert not [change for change in found if change.kind == "probe-lost"]
+    assert not [change for change in found if change.kind in ("probe-lost", "core-unwatched")]
 
 
 def test_a_drop_out_in_the_first_sweep_after_an_outage_is_no_lost_probe(hand: Any) -> None:
     """The minutes in which the station was away are not the probe's."""
     hand.hold(300, core=25.0, room=20.0)
     hand.seconds += 600
+    assert hand.read(core=25.0, room=None) == []
+    assert kinds(hand.hold(100, core=25.0, room=None)) == ["probe-lost first-time"]
+    hand.seconds += 600
     assert hand.read(core=None, room=20.0) == []
-    assert kinds(hand.hold(100, core=None, room=20.0)) == ["probe-lost first-time"]
+    assert kinds(hand.hold(100, core=None, room=20.0)) == ["core-unwatched first-time"]
 
 
 def test_a_jumping_a_stuck_and_a_slipped_probe_are_doubted(new_hand: Callable[..., Any]) -> None:
@@ -275,7 +321,8 @@ def test_a_jumping_a_stuck_and_a_slipped_probe_are_doubted(new_hand: Callable[..
     slipped = new_hand(Limits())
     slipped.hold(600, core=21.0, surface=33.0, underside=34.0)
     assert "slipped" in slipped.changes[0].text
-    assert {c.kind for c in (*jumping.changes, *stuck.changes, *slipped.changes)} == {"probe-doubtful"}
+    assert {c.kind for c in (*jumping.changes, *stuck.changes)} == {"probe-doubtful"}
+    assert {c.kind for c in slipped.changes} == {"core-unwatched"}, "nobody sees the core"
 
 
 def forecast(at_s: float, chance: float, **more: Any) -> Facts:
@@ -362,7 +409,7 @@ def test_a_core_probe_that_changed_places_is_told_before_the_core_is_hot(
         hand.read(after_s=30, **{place: there[source] for place, source in where.items()})
         if hand.changes:
             break
-    assert hand.changes[0].kind in ("probe-doubtful", "surface-heated", "room-hot")
+    assert hand.changes[0].kind in ("core-unwatched", "probe-doubtful", "surface-heated", "room-hot")
     assert core < 45
 
 

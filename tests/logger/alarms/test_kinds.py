@@ -15,7 +15,7 @@ EXPECTED = {
     "surface-heated": "medium", "room-cold": "medium", "room-hot": "medium", "air-damp": "low", "cure-behind": "low",
     "wet-under-form": "high", "look-due": "medium", "fan-not-cooling": "medium", "probe-lost": "medium",
     "probe-doubtful": "low", "station-silent": "medium", "clock-unset": "low", "power-low": "low", "disk-low": "low",
-    "pins-failed": "medium", "clock-wrong": "low", "message-undelivered": "medium",
+    "pins-failed": "medium", "clock-wrong": "low", "core-unwatched": "high", "message-undelivered": "medium",
 }  # fmt: skip
 EACH = pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.name)
 

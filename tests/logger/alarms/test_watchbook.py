@@ -49,8 +49,8 @@ def test_a_new_probe_in_the_place_of_a_lost_one_ends_the_loss(hand: Any) -> None
     """Replaced by another, with another number: the old one is not mourned for ever."""
     hand.hold(300, core=25.0, room=20.0)
     hand.hold(300, core=None, room=20.0)
-    assert hand.book.state("probe-lost", "station:bench-1").up
-    for _ in range(40):
+    assert hand.book.state("core-unwatched").up
+    for _ in range(70):
         hand.seconds += 5
         hand.book.take(
             [
@@ -60,6 +60,7 @@ def test_a_new_probe_in_the_place_of_a_lost_one_ends_the_loss(hand: Any) -> None
             NO_FACTS,
             hand.now_ms,
         )
+    assert not hand.book.state("core-unwatched").up
     assert not hand.book.state("probe-lost", "station:bench-1").up
 
 
