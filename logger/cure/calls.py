@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 #: A new forecast is due after this long, or this part of the pour's age if that is more, h; sooner where the limit is
-#: expected to be passed soon: after this part of the time left.
-DUE_H, DUE_PART, DUE_PART_LEFT = 5.0 / 60.0, 0.06, 0.15
+#: expected to be passed soon: after this part of the time left, and this long at least.
+DUE_H, DUE_PART, DUE_PART_LEFT, DUE_NEAR_H = 5.0 / 60.0, 0.06, 0.15, 2.0 / 60.0
 
-#: core-will-overheat: the chance that it takes to call long before the limit is expected to be passed, and shortly
-#: before; "long" and "shortly" are parts of the time from pouring to the expected crossing. While waiting costs
-#: nothing only a near certainty calls; a pour near the cliff often turns away from it.
+#: core-will-overheat: the chance that calls long before the limit is expected to be passed, and the chance that calls
+#: when it is due; "long" is a part of the time from pouring to the expected crossing. While waiting costs nothing only
+#: a near certainty calls: a pour near the cliff often turns away from it, and even a chance that is right at every hour
+#: reaches any level in some pours that stay cool, the more often the lower the level is and the earlier it is low
+#: (Ville's inequality; how often, and what waiting costs of the lead: tests/logger/cure/test_calls.py).
 NEEDED_EARLY, NEEDED_LATE = 0.9, 0.5
-EARLY_PART, LATE_PART = 0.5, 0.75
+EARLY_PART, LATE_PART = 0.5, 1.0
 #: Raised when the chance is what it takes in so many of the last so many forecasts, cleared when it is below CLEAR in
 #: all of the last CLEAR_AFTER.
 RAISE_OF = (2, 3)
@@ -50,10 +52,10 @@ def will_overheat(chances: Sequence[float], needed: Sequence[float]) -> bool:
 
 def next_due_h(at_h: float, time_left_h: float | None = None) -> float:
     """When the next forecast is due after one at at_h that expects the limit to be passed in time_left_h."""
-    wait = DUE_PART * at_h
+    wait = max(DUE_H, DUE_PART * at_h)
     if time_left_h is not None:
-        wait = min(wait, DUE_PART_LEFT * time_left_h)
-    return at_h + max(DUE_H, wait)
+        wait = min(wait, max(DUE_NEAR_H, DUE_PART_LEFT * time_left_h))
+    return at_h + wait
 
 
 def due_hours(until_h: float, from_h: float = 0.0) -> list[float]:
