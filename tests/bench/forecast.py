@@ -4,9 +4,10 @@
         [--rows FILE] [--most N]
 
 One table: at 10, 25, 50 and 75 % of the time to the true core peak the coverage of the 90 % band, its median width, the
-median absolute error of the median and the mean CRPS, for all pours and for those that stay below their limit; then
-the calls of core-will-overheat. Beside them two baselines: the frozen prediction of the plan, and a thermometer with a
-fixed limit. --calls 0 leaves the calls out, another number spaces their forecasts (that part of the pour's age).
+median absolute error of the median and the mean CRPS, for all pours and for those that stay below their limit. Then how
+often the core passed the limit where the chance to was said to be so much, and the calls of core-will-overheat. Beside
+them two baselines: the frozen prediction of the plan, and a thermometer with a fixed limit. --calls 0 leaves the calls
+out, another number spaces their forecasts (that part of the pour's age).
 --rows keeps each pour's row as a line of JSON; pours that are there already are not run again.
 """
 
@@ -29,6 +30,10 @@ from logger.readings_file import read_readings
 from logger.record.figures import Place, places_from
 
 PARTS = (0.10, 0.25, 0.50, 0.75)
+#: Edges of the chances that are told apart, and how sure and how often in a row ends the forecasts of a pour that was
+#: called: nothing clears it any more.
+CHANCES = (0.0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98, 1.0)
+SURE, SURE_AFTER = 0.99, 4
 #: The fixed-limit thermometer calls when the core first reads this much below the limit, K.
 WARNS_BELOW_C = 5.0
 
@@ -68,7 +73,7 @@ def score(made: Forecast, truth_c: float) -> dict[str, float]:
 
 def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[float, ...]]:
     """(hour, chance, chance needed, crossing or −1, 5, 50, 95 % of the core's peak) of every forecast until the
-    limit is crossed, or the peak is past."""
+    limit is crossed, or the peak is past; of a pour that is crossed in truth only until it is sure."""
     over_at = pour.truth["core_over_limit_at_h"]
     peak_h = max(pour.truth["core_peak_at_h"], 1.0)
     end = over_at if over_at is not None else min(1.1 * peak_h, pour.plan.run.hours)
@@ -80,9 +85,12 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
         crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
         rows.append((at_h, previous.chance_core_over_limit, previous.chance_needed,
                      -1.0 if crossing is None else crossing.p50, peak.p05, peak.p50, peak.p95))  # fmt: skip
-        left = previous.time_left_h if previous.chance_core_over_limit > calls.CLEAR else None
-        wait = part * at_h if left is None else min(part * at_h, calls.DUE_PART_LEFT * left)
-        at_h += max(calls.DUE_H, wait)
+        if over_at is not None and len(rows) >= SURE_AFTER and min(r[1] for r in rows[-SURE_AFTER:]) >= SURE:
+            break
+        wait = max(calls.DUE_H, part * at_h)
+        if previous.chance_core_over_limit > calls.CLEAR:
+            wait = min(wait, calls.next_due_h(at_h, previous.time_left_h) - at_h)
+        at_h += wait
     return rows
 
 
@@ -154,6 +162,24 @@ def table(rows: list[dict[str, Any]]) -> None:
     print(f"frozen {cells[0]}  | {cells[1]}")
 
 
+def chance_table(rows: list[dict[str, Any]]) -> None:
+    """Chances as said at the scored hours, and how often it came to that (a reliability diagram in figures: Murphy &
+    Winkler 1977, Appl. Stat. 26:41, from memory), with the Brier score."""
+    said = np.array([[s["chance"] for s in r["scores"]] for r in rows])
+    came = np.array(
+        [[r["truth"]["core_over_limit_at_h"] is not None] * len(PARTS) for r in rows], dtype=float
+    )
+    place = np.clip(np.searchsorted(CHANCES, said, side="left"), 1, len(CHANCES) - 1)
+    print(
+        f"\n{'chance':>12} {'forecasts':>10} {'said':>6} {'came':>6}   Brier {np.mean((said - came) ** 2):.4f}"
+    )
+    for i in range(1, len(CHANCES)):
+        mine = place == i
+        if mine.any():
+            print(f"{CHANCES[i - 1]:>6.2f}–{CHANCES[i]:.2f} {mine.sum():>10} {said[mine].mean():>6.0%} "
+                  f"{came[mine].mean():>6.0%}")  # fmt: skip
+
+
 def call_table(rows: list[dict[str, Any]]) -> None:
     """The calls of the forecast, of the frozen prediction and of the thermometer."""
     hot = [r for r in rows if r["truth"]["core_over_limit_at_h"] is not None]
@@ -207,6 +233,7 @@ def main() -> None:
             with asked.rows.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(rows[-1]) + "\n")
     table(rows)
+    chance_table(rows)
     if asked.calls > 0:
         call_table(rows)
 
