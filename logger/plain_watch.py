@@ -100,6 +100,12 @@ class PlainWatch:
             pour.pour_id in self._told_ms for pour in self._limit.pours() if pour.station_id == station_id
         )
 
+    def telling(self, pour_id: int) -> Over | None:
+        """A pour's hot core, while it is told from here; None while it is not."""
+        if pour_id not in self._told_ms:
+            return None
+        return next((found for found in self._limit.over() if found.pour.pour_id == pour_id), None)
+
     def to_note(self) -> list[tuple[int, int, str]]:
         """(pour, when, what) of everything that was told and stands in no record yet; given out once."""
         with self._lock:

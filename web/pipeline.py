@@ -13,6 +13,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from logger.leadership import Alone
 from logger.plain_limit import Watched
+from logger.quantities import temperature
 from logger.store import lease, operating, outbox
 from logger.units import span
 from web.service import Service
@@ -135,7 +136,16 @@ def missing(service: Service) -> list[str]:
 
 
 def unjudged(service: Service, pour: Any) -> str | None:
-    """Why no alarm of a live pour can be relied on now, in words; None while it was judged lately."""
+    """Why no alarm of a live pour can be relied on now, in words with marked quantities.
+
+    None while its readings are stored and judged.
+    """
+    hot = None if service.plain_watch is None else service.plain_watch.telling(pour.id)
+    if hot is not None:
+        core_c, limit_c = temperature(hot.celsius), temperature(hot.pour.limit_c, 0)
+        return f"its core reads {core_c}, and its limit is {limit_c}: go there now"
+    if pour.station_id is not None and service.intake.failing(pour.station_id) is not None:
+        return "its readings cannot be stored: go there and look"
     seconds = _unjudged_s(service, pour.id, pour.poured_ms or 0)
     return (
         None

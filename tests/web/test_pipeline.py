@@ -157,6 +157,20 @@ def test_a_pour_whose_judgement_raises_anything_stops_no_other_and_is_shown_in_r
     assert other
 
 
+def test_the_board_says_when_the_core_was_read_and_not_another_probe(
+    shop: Any, poured: int, maker: TestClient
+) -> None:
+    """The core's plug came off two minutes ago; the room is read as before."""
+    shop.sweep(core=22.0, room=21.0)
+    for _ in range(24):
+        shop.clock.move(5)
+        shop.sweep(room=21.0)
+    tile = maker.get("/").text.partition(f'id="tile-{poured}"')[2].partition("</li>")[0]
+    assert "Nobody sees the core" in tile
+    assert "2 min ago" in tile
+    assert "Go there now" in tile
+
+
 def service_plan(service: Any, pour_id: int) -> str:
     """A pour's plan."""
     with service.store.read() as connection:

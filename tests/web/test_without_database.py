@@ -164,6 +164,36 @@ def test_a_hot_core_is_told_though_its_readings_cannot_be_stored(
 FILL_S = FAILS_MS / 1000 - GRACE_MS / 1000
 
 
+def test_the_board_says_not_that_nothing_is_wrong_while_readings_cannot_be_stored(
+    bench: Bench, maker: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From the first batch that is refused; and what is told from memory stands on the pour, too."""
+    assert "Nothing wrong" in maker.get("/").text
+    with monkeypatch.context() as context:
+        fill(bench.service, context)
+        bench.sweep(61.0)
+        board = maker.get("/").text
+        assert "Nothing wrong" not in board
+        assert "its readings cannot be stored: go there and look" in board
+        hot(bench)
+        said = "its core reads 72.0 °C, and its limit is 60 °C: go there now"
+        for path in ("/", f"/pours/{bench.pour_id}"):
+            assert said in maker.get(path).text
+    bench.sweep(22.0)
+    assert "its limit is 60 °C: go there now" not in maker.get("/").text
+
+
+def test_a_hot_core_of_an_unreadable_plan_stands_on_the_board(bench: Bench, maker: TestClient) -> None:
+    """It is judged by the limit for a pour of unknown plan, and its tile says what is told of it."""
+    with bench.service.store.write() as tx:
+        tx.exec_driver_sql("UPDATE pour SET plan_toml = 'title = '")
+    bench.service.memory._limits.clear()
+    bench.service.watch._setups.clear()
+    for number in range(12):
+        bench.sweep(94.0 + number)
+    assert "its core reads 105.0 °C, and its limit is 95 °C: go there now" in maker.get("/").text
+
+
 def test_the_newest_readings_are_seen_behind_a_batch_that_is_refused_again_and_again(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:

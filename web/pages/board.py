@@ -18,6 +18,7 @@ from web.pages.frame import page
 from web.pages.measures import chosen
 from web.pages.pour import chance_words
 from web.pages.standing import NOT_WATCHED, STAGE_WORDS, Standing, standing_of, urgency
+from web.pipeline import unjudged
 from web.service import Service
 
 log = logging.getLogger(__name__)
@@ -54,7 +55,7 @@ def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int)
         return _whole_tile(service, connection, pour, now_ms)
     except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
         log.exception("pour %s cannot be shown", pour.id)
-        because = "what is stored of it cannot be read: go there and look"
+        because = unjudged(service, pour) or "what is stored of it cannot be read: go there and look"
         lost = Standing("stop", NOT_WATCHED, because, (), None, old=True, live=True)
         return {"pour": pour, "standing": lost, "stage": STAGE_WORDS[Stage(pour.stage)], "limit_c": None,
                 "hour": (now_ms - pour.poured_ms) / 3.6e6, "peak_c": None, "peak_in_h": None,

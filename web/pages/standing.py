@@ -15,6 +15,7 @@ from logger.alarms.kind import Priority
 from logger.alarms.kinds import KINDS
 from logger.alarms.state import UP, Phase
 from logger.pour import LIVE, Stage
+from logger.quantities import METRIC
 from logger.store import alarms, shown
 from web.pipeline import unjudged
 from web.service import Service
@@ -74,7 +75,7 @@ class Standing:
 
     tone: Tone
     word: str
-    because: str
+    because: str  #: with marked quantities
     spots: tuple[Spot, ...]
     last_ms: int | None
     old: bool
@@ -131,7 +132,7 @@ def standing_of(service: Service, connection: Connection, pour: Row[Any], now_ms
 def standing_json(s: Standing) -> StandingShape:
     """As programs see it."""
     return StandingShape(
-        tone=s.tone, word=s.word, because=s.because, alarm=s.alarm, by=s.by, since_ms=s.since_ms
+        tone=s.tone, word=s.word, because=METRIC.shown(s.because), alarm=s.alarm, by=s.by, since_ms=s.since_ms
     )
 
 
