@@ -14,7 +14,6 @@ from logger.alarms.watch_conditions import (
     FACES_C,
     UNBELIEVED,
     lost_after_ms,
-    missed_after_ms,
 )
 from logger.quantities import temperature
 
@@ -46,11 +45,9 @@ class CoreSeen:
         return self.without_ms >= lost_after_ms(self.track)
 
     @property
-    def blind(self) -> bool | None:
-        """Whether nothing that it says tells how hot the core is; None: that is not sure."""
-        if self.gone or (self.doubt.active and self.doubt.severity >= UNBELIEVED):
-            return True
-        return None if self.without_ms >= missed_after_ms(self.track) else False
+    def blind(self) -> bool:
+        """Whether nothing that it says tells how hot the core is."""
+        return self.gone or (self.doubt.active is True and self.doubt.severity >= UNBELIEVED)
 
     @property
     def reason(self) -> str:
@@ -69,11 +66,8 @@ def core_unwatched(cores: Sequence[CoreSeen], heats: bool) -> Observation:
     if not heats:
         text = "The core can hardly heat any more: its peak is past."
         return Observation(False, at_ms, text, late=late, credit_s=credit)
-    blind = [core.blind for core in cores]
-    if False in blind:
+    if not all(core.blind for core in cores):
         return Observation(False, at_ms, "The core is seen again.", late=late, credit_s=credit)
-    if None in blind:
-        return Observation(None, at_ms)
     reasons = dict.fromkeys(core.reason for core in cores)
     text = f"{' '.join(reasons)} Nobody sees how hot the core gets."
     # That nothing came for so long is no lone bad reading.

@@ -42,6 +42,15 @@ def test_two_readings_in_a_row_over_the_limit_are_told_with_the_second() -> None
     assert told(found) == [(7, 62.0, 9, 3)]
 
 
+def test_the_hottest_of_several_cores_is_named() -> None:
+    """Whatever came last: somebody must know how hot it is."""
+    found = limit()
+    found.take(BENCH, [row(1, 80.0), row(1, 61.0, "28-core-2", "core-2")], 1)
+    found.take(BENCH, [row(2, 81.0), row(2, 62.0, "28-core-2", "core-2")], 2)
+    found.take(BENCH, [row(2, 70.0, "28-core-3", "core-3"), row(3, 70.0, "28-core-3", "core-3")], 3)
+    assert told(found) == [(7, 81.0, 2, 2)]
+
+
 def test_it_ends_two_degrees_below_and_not_with_silence() -> None:
     """Neither a fault nor nothing at all cools a core."""
     found = limit()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import sqlite3
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -192,6 +193,19 @@ def test_a_hot_core_of_an_unreadable_plan_stands_on_the_board(bench: Bench, make
     for number in range(12):
         bench.sweep(94.0 + number)
     assert "its core reads 105.0 °C, and its limit is 95 °C: go there now" in maker.get("/").text
+
+
+def test_a_hot_core_is_told_from_memory_once_messages_have_not_been_sent_for_a_minute(bench: Bench) -> None:
+    """It is judged and written down as usual, and its message lies in the database."""
+    bench.service.sender = SimpleNamespace(
+        sent_ms=bench.service.timeline.now_ms(), round_s=0.0, trouble="it hangs", broken=list
+    )
+    hot(bench)
+    assert bench.titles() == []
+    for _ in range(3):
+        bench.sweep(73.0)
+    assert bench.titles() == [HOT]
+    assert "from memory: messages are not sent in the usual way (it hangs)" in bench.took[0][1]
 
 
 def test_the_newest_readings_are_seen_behind_a_batch_that_is_refused_again_and_again(

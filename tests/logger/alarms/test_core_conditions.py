@@ -100,6 +100,36 @@ def test_a_core_that_slipped_out_is_called_by_its_faces_or_by_its_plan(new_hand:
     )
 
 
+def test_one_doubtful_sweep_alone_calls_nobody(hand: Any) -> None:
+    """The faces are warmer by 5 °C and a little for five seconds: noise does that."""
+    hand.hold(60, core=25.0, surface=29.9, underside=29.9, room=20.0)
+    hand.read(core=25.0, surface=30.2, underside=30.2, room=20.0)
+    hand.hold(60, core=25.0, surface=29.9, underside=29.9, room=20.0)
+    assert raised(hand) == []
+
+
+def test_a_cool_pour_in_the_sun_is_no_probe_in_the_air(new_hand: Callable[..., Any]) -> None:
+    """Its core is behind the plan, and warmer than the room: it is in the resin."""
+    hand = new_hand(Limits(), RISING)
+    hand.seconds = 8 * 3600.0
+    hand.hold(600, every_s=30, core=25.0, surface=31.0, room=20.5)
+    assert raised(hand) == []
+
+
+def test_a_room_that_is_not_read_any_more_says_nothing_of_the_core(new_hand: Callable[..., Any]) -> None:
+    """Its probe lay in the sun at 45 °C seven hours ago, when its plug came off."""
+    hand = new_hand(Limits(), RISING)
+    hand.hold(3600, every_s=30, core=22.0, room=45.0)
+    hand.hold(7 * 3600, every_s=30, core=22.0)
+    assert raised(hand) == []
+
+
+def test_a_core_that_nobody_sees_is_not_believed_when_the_watch_is_to_end(hand: Any) -> None:
+    """Nobody releases a pour on the word of a probe that slipped out."""
+    hand.hold(60, every_s=10, core=21.0, surface=33.0, underside=34.0, room=20.0)
+    assert hand.book.doubted == {"28-core"}
+
+
 @pytest.mark.parametrize("place", ["room", "underside"])
 def test_what_is_over_the_cores_limit_elsewhere_is_called_at_once(hand: Any, place: str) -> None:
     """No room is that hot, and no underside alone: the probes have changed places."""
