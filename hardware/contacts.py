@@ -29,7 +29,7 @@ MEANING = {
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ContactChange:
     """A contact that closed or opened, or its state at the start."""
 
     stamp: Stamp
@@ -54,7 +54,7 @@ class Contacts:
         self._factory = factory
         self._clock = clock
         self._devices: dict[str, Any] = {}
-        self._changes: deque[Change] = deque()
+        self._changes: deque[ContactChange] = deque()
         self.mend()
 
     def mend(self) -> None:
@@ -73,13 +73,13 @@ class Contacts:
             # A button that nobody presses is no news. What it is now was read as it was opened: not again, or an edge
             # since then would pass unheard.
             if name != "acknowledge":
-                self._changes.append(Change(stamp, name, device.wait_for_active(0)))
+                self._changes.append(ContactChange(stamp, name, device.wait_for_active(0)))
             device.when_activated = partial(self._note, name, True)
             device.when_deactivated = partial(self._note, name, False)
             if self.faults.pop(name, None) is not None:
                 log.warning("%s works again", name)
 
-    def changes(self) -> list[Change]:
+    def changes(self) -> list[ContactChange]:
         """What changed since the last call, in order. Never waits."""
         for name, device in list(self._devices.items()):
             try:
@@ -110,7 +110,7 @@ class Contacts:
             round(1000 * (device.active_time if closed else device.inactive_time)),
         )
         stamp = replace(now, wall_ms=now.wall_ms - age_ms, boot_ms=now.boot_ms - age_ms)
-        self._changes.append(Change(stamp, name, closed))
+        self._changes.append(ContactChange(stamp, name, closed))
 
     def _let_go(self, name: str) -> None:
         try:

@@ -5,7 +5,7 @@ apart", "rising by {108 K/h|1}", "{2.5 mm} lower". Behind the bar is how many de
 is: °C is a temperature, K a difference of two, K/h how fast one moves. So are sentences kept and sealed; `Units.shown`
 writes them for a reader at the rim. What people type has no marks, and stays as they typed it.
 
-Planning writes its quantities without braces, as a number, a blank and its unit (logger/planning/findings.py): a
+Planning writes its quantities without braces, as a number, a blank and its unit (logger/planning/finding.py): a
 sentence of planning is shown by `Units.told`. Sentences of alarms from before there were marks: `marked`.
 """
 

@@ -55,7 +55,7 @@ class FirstHour(Table):
     until_min: float = Field(default=60, ge=0, le=1440, description="until then")
 
 
-class Fan(Table):
+class FanSettings(Table):
     """What the service may do with a station's fan relay by itself."""
 
     on_forecast: bool = Field(
@@ -77,7 +77,7 @@ class Https(Table):
         return self
 
 
-class Operating(Table):
+class OperatorSettings(Table):
     """For whoever runs the service on a server."""
 
     metrics_token: str | None = Field(
@@ -113,8 +113,8 @@ class Settings(Table):
     messages: Messages = Messages()
     https: Https = Https()
     first_hour: FirstHour = FirstHour()
-    fan: Fan = Fan()
-    operating: Operating = Operating()
+    fan: FanSettings = FanSettings()
+    operating: OperatorSettings = OperatorSettings()
 
     @property
     def database(self) -> str:
@@ -145,7 +145,14 @@ def read_settings(path: Path) -> Settings:
         first = error.errors()[0]
         name = ".".join(str(part) for part in first["loc"])
         if first["type"] == "extra_forbidden":
-            parts: tuple[type[Table], ...] = (Settings, Messages, Https, FirstHour, Fan, Operating)
+            parts: tuple[type[Table], ...] = (
+                Settings,
+                Messages,
+                Https,
+                FirstHour,
+                FanSettings,
+                OperatorSettings,
+            )
             known = ", ".join(sorted({name for part in parts for name in part.model_fields}))
             raise BadSettings(f"{path}: {name}", "is not a setting", value=first["input"],
                               allowed=known, remedy="check the spelling") from error  # fmt: skip

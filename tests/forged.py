@@ -11,7 +11,7 @@ from typing import Any
 
 from logger.record.files import as_csv, from_csv
 from logger.record.seal import alarm_hashes, forecast_hash, seal_hash
-from logger.store.chain import EVENT_FIELDS, READING_FIELDS, canonical, link, sha256
+from logger.store.hash_chain import EVENT_FIELDS, READING_FIELDS, canonical, link, sha256
 from logger.store.seals import POUR_FIELDS
 from logger.store.transfer import COLUMNS
 

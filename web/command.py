@@ -19,15 +19,16 @@ from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, LoggerError
 from logger.json_text import json_text
 from logger.store.backup import KEPT, back_up, restore
-from web import start
 from web.commands import machine, owner, records, self_test, server
 from web.commands.terminal import say, table_of, working
-from web.pages.words import celsius, hours_minutes, release_words
-from web.scenarios import SCENARIOS
+from web.demo.scenarios import SCENARIOS
+from web.security.setup_code import new_setup_code
+from web.server import startup
+from web.views.words import celsius, hours_minutes, release_words
 
 if TYPE_CHECKING:
-    from logger.cure.prediction import Prediction
-    from logger.cure.refit import RecordedPour
+    from logger.cure.fit.refit import RecordedPour
+    from logger.cure.solver.prediction import Prediction
 
 # Here and in commands/, what a command works with is imported inside its function: solver, database and web framework
 # take seconds to load, more on a Pi, and neither --help nor the station needs any of them.
@@ -55,8 +56,8 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
 
     Example: `pourlog predict plan.toml`
     """
-    from logger.cure.prediction import predict
-    from logger.plan_file import read_plan
+    from logger.cure.solver.prediction import predict
+    from logger.plan.file import read_plan
 
     planned = read_plan(plan)
     with working("solving the cross-section …"):
@@ -73,7 +74,7 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
 
     Example: `pourlog plan plan.toml`
     """
-    from logger.plan_file import read_plan
+    from logger.plan.file import read_plan
     from logger.planning.assess import assess_fully
     from logger.planning.report import plan_report
 
@@ -95,8 +96,8 @@ def fit_command(
 
     Example: `pourlog fit datasheet.toml`
     """
-    from logger.cure.datasheet import read_datasheet
-    from logger.cure.fit import fit_datasheet
+    from logger.cure.fit.datasheet import read_datasheet
+    from logger.cure.fit.datasheet_fit import fit_datasheet
 
     stated = read_datasheet(datasheet)
     with working("fitting; this takes some seconds …"):
@@ -136,8 +137,8 @@ def advise_command(
     Example: `pourlog advise plan.toml --faster 1.3`
     """
     from logger import extremes
-    from logger.plan_file import read_plan
-    from logger.planning.advise import advise
+    from logger.plan.file import read_plan
+    from logger.planning.advice import advise
 
     planned = read_plan(plan)
     with working("solving many pours; this takes half a minute or more …"):
@@ -174,7 +175,7 @@ def refit_command(
     if len(pour) % 2:
         raise BadInput("refit", "needs pairs", value=f"{len(pour)} files", allowed="PLAN READINGS PLAN READINGS …",
                        remedy="give each plan its readings")  # fmt: skip
-    from logger.cure.refit import fit_from_pours
+    from logger.cure.fit.refit import fit_from_pours
 
     recorded = [_recorded(Path(plan), Path(rows)) for plan, rows in zip(pour[::2], pour[1::2], strict=True)]
     with working("fitting; this takes some seconds a pour …"):
@@ -192,11 +193,11 @@ def refit_command(
 
 
 def _recorded(plan: Path, rows: Path) -> RecordedPour:
-    from logger.cure.ensemble import RoomHistory
-    from logger.cure.refit import RecordedPour
-    from logger.plan_file import read_plan
-    from logger.readings_file import read_readings
+    from logger.cure.fit.refit import RecordedPour
+    from logger.cure.solver.ensemble import RoomHistory
+    from logger.plan.file import read_plan
     from logger.record.figures import places_from
+    from logger.record.readings_file import read_readings
 
     places = places_from([(row.elapsed_s / 3600, row.place, row.celsius) for row in read_readings(rows)])
     if "core" not in places:
@@ -221,9 +222,9 @@ def replay_command(
 
     Example: `pourlog replay plan.toml readings.csv --forecast-at 1,2,4,8`
     """
-    from logger.plan_file import read_plan
-    from logger.readings_file import read_readings
-    from logger.replay import replay
+    from logger.live.replay import replay
+    from logger.plan.file import read_plan
+    from logger.record.readings_file import read_readings
 
     hours = [_hour(text) for text in forecast_at.split(",") if text.strip()]
     planned, rows = read_plan(plan), read_readings(recorded)
@@ -314,7 +315,7 @@ def demo_command(
 
     Example: `pourlog demo --scenario hot --speed 7200 --exit-when-done`
     """
-    from web.demo import run_demo
+    from web.demo.demo import run_demo
 
     if scenario not in SCENARIOS:
         raise BadInput("--scenario", "is not known", value=scenario, allowed=", ".join(SCENARIOS),
@@ -398,17 +399,17 @@ def serve_command(
 
     Example: `pourlog serve settings.toml`. Without a file it listens on this machine only, port 8080.
     """
-    start.begin()  # serve() ends it
+    startup.begin()  # serve() ends it
     from logger.settings import Settings, read_settings
-    from web.logs import use_json
-    from web.serve import serve
-    from web.service import Service
+    from web.server.logs import use_json
+    from web.server.serve import serve
+    from web.service.service import Service
 
     kept = read_settings(settings) if settings else Settings()
     if kept.operating.log_format == "json":
         use_json()
     service = Service.open(kept, SystemClock())
-    code = service.new_setup_code()
+    code = new_setup_code(service)
     # Plainly, on one line and at once: a console would wrap it at 80 columns, and a pipe would hold it back until the
     # end. The journal is searched for it.
     if code is not None:

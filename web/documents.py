@@ -16,7 +16,7 @@ import typer
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from logger.plan_file import Plan, unit_of
+from logger.plan.file import Plan, unit_of
 from logger.settings import Settings
 from web.command import app
 

@@ -1,32 +1,10 @@
-"""From the domain's errors to answers: one JSON body for programs, one plain page for people.
-
-{"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null}}
-
-A pour that may not start is answered with 409, kind "not-ready", and "obstacles": what stands in the way, a sentence
-each. One whose watch must go on with 409, kind "may-not-end", "obstacles", and "signable": whether an exception may be
-signed (POST /api/pours/{id}/ending/exception).
-"""
+"""What web refuses by itself, beside the domain's errors. How each is answered: web/server/error_answers.py."""
 
 from __future__ import annotations
 
-import logging
 import math
-import re
-from collections.abc import Sequence
-from typing import Any
 
-from fastapi import FastAPI, HTTPException, Request
-from fastapi.exceptions import RequestValidationError
-from sqlalchemy.exc import SQLAlchemyError
-from starlette.exceptions import HTTPException as StarletteHTTPException
-from starlette.responses import JSONResponse, RedirectResponse, Response
-
-from logger.errors import BadInput, DidNotConverge, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
-from logger.quantities import METRIC
-from logger.store.readings import Conflict
-from web.emergency import cannot_use_the_database
-
-log = logging.getLogger(__name__)
+from logger.errors import LoggerError
 
 
 class SignInNeeded(LoggerError):
@@ -47,104 +25,3 @@ class TooMany(LoggerError):
     def __init__(self, message: str, wait_s: float = 5.0) -> None:
         self.wait_s = max(1, math.ceil(wait_s))
         super().__init__(message)
-
-
-#: Error → HTTP status, most special first.
-STATUS: tuple[tuple[type[LoggerError], int], ...] = (
-    (SignInNeeded, 401),
-    (SetUpNeeded, 403),
-    (Forbidden, 403),
-    (TooMany, 429),
-    (Conflict, 409),
-    (NotFound, 404),
-    (NotAllowed, 409),
-    (BadInput, 422),
-    (DidNotConverge, 422),
-    (LoggerError, 500),
-)
-
-
-def kind_of(error: Exception) -> str:
-    """The error's class name as words with hyphens."""
-    return re.sub(r"(?<=[a-z])(?=[A-Z])", "-", type(error).__name__).lower()
-
-
-def install(app: FastAPI) -> None:
-    """Gives the app its answers to errors."""
-
-    def ours(request: Request, error: Exception) -> Response:
-        assert isinstance(error, LoggerError)
-        status = next(code for kind, code in STATUS if isinstance(error, kind))
-        if status == 500:
-            log.error("%s %s failed: %s", request.method, request.url.path, error)
-        if isinstance(error, Forbidden | TooMany):
-            # repr: a path with a line break in it must not write a line of its own.
-            log.warning("%s %r refused: %r", request.method, request.url.path, str(error))
-        if _wants_page(request):
-            if isinstance(error, SetUpNeeded):
-                return RedirectResponse("/set-up", 303)
-            if isinstance(error, SignInNeeded):
-                return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
-        where = error.where if isinstance(error, BadInput) else None
-        remedy = error.remedy if isinstance(error, BadInput) else None
-        obstacles = error.obstacles if isinstance(error, NotReady | MayNotEnd) else ()
-        ends = error if isinstance(error, MayNotEnd) else None
-        answer = _answer(
-            request, status, kind_of(error), str(error), where, ends.remedy if ends else remedy, obstacles,
-            None if ends is None else ends.signable,
-        )  # fmt: skip
-        if isinstance(error, TooMany):
-            answer.headers["Retry-After"] = str(error.wait_s)
-        return answer
-
-    def http(request: Request, error: Exception) -> Response:
-        assert isinstance(error, HTTPException | StarletteHTTPException)
-        kind = {404: "not-found", 405: "not-allowed-here", 413: "too-large"}.get(error.status_code, "refused")
-        return _answer(request, error.status_code, kind, str(error.detail), None, None)
-
-    def invalid(request: Request, error: Exception) -> Response:
-        assert isinstance(error, RequestValidationError)
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"])
-        return _answer(request, 422, "bad-input", f"{where}: {first['msg']}", where, "correct that value")
-
-    def database(request: Request, error: Exception) -> Response:
-        assert isinstance(error, SQLAlchemyError)
-        log.error("%s %r failed: %s", request.method, request.url.path, getattr(error, "orig", error))
-        service = request.app.state.service
-        return cannot_use_the_database(service, error, for_people=_wants_page(request))
-
-    app.add_exception_handler(SQLAlchemyError, database)
-    app.add_exception_handler(LoggerError, ours)
-    app.add_exception_handler(StarletteHTTPException, http)
-    app.add_exception_handler(RequestValidationError, invalid)
-
-
-def _wants_page(request: Request) -> bool:
-    for_programs = request.url.path.startswith("/api") or request.url.path == "/metrics"
-    return not for_programs and "text/html" in request.headers.get("accept", "")
-
-
-def _answer(
-    request: Request, status: int, kind: str, message: str, where: str | None, remedy: str | None,
-    obstacles: Sequence[str] = (), signable: bool | None = None,
-) -> Response:  # fmt: skip
-    if _wants_page(request):
-        from web.pages.frame import page  # here: a start does not wait for the pages (later.py)
-
-        shown = {"status": status, "message": message, "remedy": remedy, "obstacles": obstacles,
-                 "ends": signable is not None, "back": _pour_of(request.url.path)}  # fmt: skip
-        return page(request, "problem.html", shown, status=status)
-    # Programs read SI; a page writes what is marked in its reader's units (web/pages/frame.py).
-    body: dict[str, Any] = {"kind": kind, "message": METRIC.shown(message), "where": where, "remedy": remedy}
-    if obstacles:
-        body["obstacles"] = [METRIC.shown(text) for text in obstacles]
-    if signable is not None:
-        body["signable"] = signable
-    return JSONResponse({"error": body}, status)
-
-
-def _pour_of(path: str) -> str | None:
-    """The page of the pour that a path is about, or None."""
-    found = re.match(r"/pours/\d+", path)
-    return None if found is None else found[0]

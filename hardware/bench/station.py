@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from hardware.bench.kernel_files import KernelFiles
 from hardware.bench.trace import Trace, steady
-from hardware.bench.w1_files import Lie, W1Files, lying_text, scratchpad, w1_text
+from hardware.bench.w1_files import Misreading, W1Files, lying_text, scratchpad, w1_text
 from hardware.clock import Clock, Stamp
 from hardware.contacts import Contacts
 from hardware.errors import BadTrace
@@ -35,7 +35,7 @@ class FaultWindow:
     probe: str
     from_s: float
     until_s: float
-    lie: Lie
+    lie: Misreading
 
 
 class Bench:
@@ -122,20 +122,20 @@ class Bench:
                 self.kernel_files.show_couple(couple.id, self._traces[couple.id](t_s), open_wire=torn)
 
     def _play_one(self, probe: str, trace: Trace, t_s: float, window: FaultWindow | None) -> None:
-        if window is not None and window.lie is Lie.PULLED and t_s - window.from_s >= FOLDER_LINGERS_S:
+        if window is not None and window.lie is Misreading.PULLED and t_s - window.from_s >= FOLDER_LINGERS_S:
             self.files.unplug(probe)
             return
         if not self.files.is_plugged(probe):
             self.files.plug(probe)
         truth = scratchpad(trace(t_s), clone=probe in self._clones)
-        silent_truth = window is None or (window.lie is Lie.WATER and self._random.random() < 1 / 3)
+        silent_truth = window is None or (window.lie is Misreading.WATER and self._random.random() < 1 / 3)
         if silent_truth:
             self._last[probe] = truth
             self.files.show(probe, w1_text(truth))
             return
         assert window is not None
         last = self._last.setdefault(probe, truth)
-        if window.lie in (Lie.BAD_CRC, Lie.WATER, Lie.TORN):
+        if window.lie in (Misreading.BAD_CRC, Misreading.WATER, Misreading.TORN):
             last = truth
         self.files.show(probe, lying_text(window.lie, last))
 

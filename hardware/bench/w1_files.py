@@ -19,7 +19,7 @@ _LAST = 0x10
 MASTER = "w1_bus_master1"
 
 
-class Lie(StrEnum):
+class Misreading(StrEnum):
     """What a probe can do instead of telling its temperature."""
 
     EMPTY = "empty"
@@ -79,25 +79,25 @@ def w1_text(raw: bytes, *, says: str | None = None) -> str:
     return f"{shown} : crc={crc8(raw[:8]):02x} {word}\n{shown} t={milli_c}\n"
 
 
-def lying_text(lie: Lie, last: bytes) -> str:
+def lying_text(lie: Misreading, last: bytes) -> str:
     """Text of the file while a probe lies; `last` is what it said before. PULLED here is its first 100 s."""
-    if lie in (Lie.EMPTY, Lie.PULLED):
+    if lie in (Misreading.EMPTY, Misreading.PULLED):
         return ""
-    if lie is Lie.NOT_READY:
+    if lie is Misreading.NOT_READY:
         # Line 1 has what came over the wire, line 2 the last good bytes, as old kernels print it.
         return f"{bytes(9).hex(' ')} : crc=00 NO\n{last.hex(' ')} t=0\n"
-    if lie in (Lie.BAD_CRC, Lie.WATER):
+    if lie in (Misreading.BAD_CRC, Misreading.WATER):
         return w1_text(bytes((last[0] ^ 0x40, *last[1:])), says="YES")
-    if lie is Lie.TORN:
+    if lie is Misreading.TORN:
         return w1_text(last)[:31]
-    if lie in (Lie.REPEATED, Lie.STUCK):
+    if lie in (Misreading.REPEATED, Misreading.STUCK):
         return w1_text(last)
     raw = {
-        Lie.ALL_ZERO: bytes(9),
-        Lie.ALL_ONES: bytes((0xFF,) * 9),
-        Lie.POWER_ON: power_on_scratchpad(),
-        Lie.LOW_POWER: _with_byte_6(0x07FF, 0x0C),
-        Lie.UNPLUGGED_VALUE: scratchpad_of_count(-1759),
+        Misreading.ALL_ZERO: bytes(9),
+        Misreading.ALL_ONES: bytes((0xFF,) * 9),
+        Misreading.POWER_ON: power_on_scratchpad(),
+        Misreading.LOW_POWER: _with_byte_6(0x07FF, 0x0C),
+        Misreading.UNPLUGGED_VALUE: scratchpad_of_count(-1759),
     }[lie]
     return w1_text(raw)
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from logger.alarms.conditions import EARLY_C
-from logger.alarms.forecast_conditions import PAST_CREDIT_S, core_will_overheat
-from logger.alarms.state import State
-from logger.alarms.trackers import Track
-from logger.alarms.view import ForecastAnswer, Limits
+from logger.alarms.conditions.forecast import PAST_CREDIT_S, core_will_overheat
+from logger.alarms.conditions.readings import EARLY_C
+from logger.alarms.inputs import AlarmLimits, ForecastAnswer
+from logger.alarms.signal import ProbeSignal
+from logger.alarms.state import AlarmState
 from logger.quantities import peak as peak_mark
 from logger.quantities import rate, temperature
 from logger.units import hours_minutes
@@ -33,7 +33,7 @@ SETTLES_H = 24.0
 EXCEPTION_MIN = 30.0
 
 
-class Why(StrEnum):
+class ObstacleKind(StrEnum):
     """What keeps a watch from ending, the gravest first."""
 
     RISING = "rising"  #: seen to rise over the limit, or towards it
@@ -47,27 +47,27 @@ class Why(StrEnum):
 class Obstacle:
     """One thing in the way of an end, in a sentence (quantities marked)."""
 
-    why: Why
+    why: ObstacleKind
     text: str
 
     @property
     def signable(self) -> bool:
         """Whether a person may let it pass by name and reason: not what a probe shows at this moment."""
-        return self.why not in (Why.RISING, Why.HOT)
+        return self.why not in (ObstacleKind.RISING, ObstacleKind.HOT)
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class CoreEvidence:
     """All that is known of a pour's core. Times in ms on the steady timeline.
 
     tracks: of every probe of the pour; doubted: probes whose readings are doubted; states: of the alarms about the
     core; foretold: the frozen prediction's (peak °C, hours after pouring), where no forecast was made.
     """
 
-    tracks: Sequence[Track]
-    limits: Limits
+    tracks: Sequence[ProbeSignal]
+    limits: AlarmLimits
     started_ms: int
-    states: Mapping[str, State]
+    states: Mapping[str, AlarmState]
     doubted: frozenset[str] = frozenset()
     answer: ForecastAnswer | None = None
     foretold: tuple[float, float] | None = None
@@ -77,7 +77,7 @@ class Seen:
 OF_THE_CORE = ("core-hot", "core-will-overheat")
 
 
-def obstacles(seen: Seen, now_ms: int) -> tuple[Obstacle, ...]:
+def obstacles(seen: CoreEvidence, now_ms: int) -> tuple[Obstacle, ...]:
     """What keeps the watch from ending now, the gravest first; nothing when the core is known to be cool, and to
     stay so."""
     cores = [track for track in seen.tracks if track.base == "core" and track.believed_c is not None]
@@ -87,7 +87,7 @@ def obstacles(seen: Seen, now_ms: int) -> tuple[Obstacle, ...]:
     return tuple(seen_now or [*_foretold(seen, now_ms), *_unknown(fresh, cores, seen, now_ms)])
 
 
-def _rising(fresh: Sequence[Track], seen: Seen) -> list[Obstacle]:
+def _rising(fresh: Sequence[ProbeSignal], seen: CoreEvidence) -> list[Obstacle]:
     limit = seen.limits.max_core_c
     for track in sorted(fresh, key=_hottest_first):
         slope, value = track.slope_c_h(), track.believed_c
@@ -95,22 +95,39 @@ def _rising(fresh: Sequence[Track], seen: Seen) -> list[Obstacle]:
             continue
         rises = f"rises by {rate(slope)}"
         if value > limit - EARLY_C:
-            return [Obstacle(Why.RISING, f"The {track.place} is at {temperature(value)}, over its limit of "
-                             f"{temperature(limit, 0)}, and {rises}.")]  # fmt: skip
+            return [
+                Obstacle(
+                    ObstacleKind.RISING,
+                    f"The {track.place} is at {temperature(value)}, over its limit of "
+                    f"{temperature(limit, 0)}, and {rises}.",
+                )
+            ]
         left_h = (limit - value) / slope
         if left_h <= AHEAD_H:
-            return [Obstacle(Why.RISING, f"The {track.place} is at {temperature(value)} and {rises}: as it goes now it "
-                             f"passes its limit of {temperature(limit, 0)} in {hours_minutes(left_h)}.")]  # fmt: skip
+            return [
+                Obstacle(
+                    ObstacleKind.RISING,
+                    f"The {track.place} is at {temperature(value)} and {rises}: as it goes now it "
+                    f"passes its limit of {temperature(limit, 0)} in {hours_minutes(left_h)}.",
+                )
+            ]
     return []
 
 
-def _hot(fresh: Sequence[Track], cores: Sequence[Track], seen: Seen, now_ms: int) -> list[Obstacle]:
+def _hot(
+    fresh: Sequence[ProbeSignal], cores: Sequence[ProbeSignal], seen: CoreEvidence, now_ms: int
+) -> list[Obstacle]:
     limit = seen.limits.max_core_c
     over = [track for track in fresh if (track.believed_c or 0.0) > limit - EARLY_C]
     if over:
         track = min(over, key=_hottest_first)
-        return [Obstacle(Why.HOT, f"The {track.place} is at {temperature(track.believed_c or 0.0)}: its limit is "
-                         f"{temperature(limit, 0)}.")]  # fmt: skip
+        return [
+            Obstacle(
+                ObstacleKind.HOT,
+                f"The {track.place} is at {temperature(track.believed_c or 0.0)}: its limit is "
+                f"{temperature(limit, 0)}.",
+            )
+        ]
     # What was over the limit when it was last known has not been seen to cool.
     lost = [t for t in cores if t not in fresh and (t.believed_c or 0.0) > limit - 2 * EARLY_C]
     if lost:
@@ -119,33 +136,45 @@ def _hot(fresh: Sequence[Track], cores: Sequence[Track], seen: Seen, now_ms: int
         if age_ms <= track.recent_ms:
             text = f"The probe at {track.place} reads {value}, is doubted, and its limit is {temperature(limit, 0)}."
         else:
-            text = (f"The {track.place} was at {value} when it was last read, {hours_minutes(age_ms / 3.6e6)} ago: its "
-                    f"limit is {temperature(limit, 0)}.")  # fmt: skip
-        return [Obstacle(Why.WAS_HOT, text)]
+            text = (
+                f"The {track.place} was at {value} when it was last read, {hours_minutes(age_ms / 3.6e6)} ago: its "
+                f"limit is {temperature(limit, 0)}."
+            )
+        return [Obstacle(ObstacleKind.WAS_HOT, text)]
     if seen.states["core-hot"].up:
-        return [Obstacle(Why.WAS_HOT, "The alarm that the core is too hot is still up: the core is not back far enough "
-                         f"below its limit of {temperature(limit, 0)}, or not for long enough.")]  # fmt: skip
+        return [
+            Obstacle(
+                ObstacleKind.WAS_HOT,
+                "The alarm that the core is too hot is still up: the core is not back far enough "
+                f"below its limit of {temperature(limit, 0)}, or not for long enough.",
+            )
+        ]
     return []
 
 
-def _foretold(seen: Seen, now_ms: int) -> list[Obstacle]:
+def _foretold(seen: CoreEvidence, now_ms: int) -> list[Obstacle]:
     limit, hours, answer = seen.limits.max_core_c, _hours(seen, now_ms), seen.answer
     if answer is not None and _peak_past(answer, hours):
         return []
     alarm = seen.states["core-will-overheat"]
     call = None if answer is None else core_will_overheat(answer, seen.limits, seen.started_ms)
     if call is not None and call.active:
-        return [Obstacle(Why.FORECAST, call.reason)]
+        return [Obstacle(ObstacleKind.FORECAST, call.reason)]
     if alarm.up and (call is None or call.active is None):
-        return [Obstacle(Why.FORECAST, alarm.reason)]
+        return [Obstacle(ObstacleKind.FORECAST, alarm.reason)]
     if answer is None and seen.foretold is not None and seen.foretold[0] > limit and hours < seen.foretold[1]:
         peak_c, at_h = seen.foretold
-        return [Obstacle(Why.FORECAST, f"By its plan the core gets to {peak_mark(peak_c)}, {hours_minutes(at_h)} "
-                         f"after pouring: its limit is {temperature(limit, 0)}.")]  # fmt: skip
+        return [
+            Obstacle(
+                ObstacleKind.FORECAST,
+                f"By its plan the core gets to {peak_mark(peak_c)}, {hours_minutes(at_h)} "
+                f"after pouring: its limit is {temperature(limit, 0)}.",
+            )
+        ]
     return []
 
 
-def _hours(seen: Seen, at_ms: int) -> float:
+def _hours(seen: CoreEvidence, at_ms: int) -> float:
     return (at_ms - seen.started_ms) / 3.6e6
 
 
@@ -154,7 +183,9 @@ def _peak_past(answer: ForecastAnswer, hours: float) -> bool:
     return answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours
 
 
-def _unknown(fresh: Sequence[Track], cores: Sequence[Track], seen: Seen, now_ms: int) -> list[Obstacle]:
+def _unknown(
+    fresh: Sequence[ProbeSignal], cores: Sequence[ProbeSignal], seen: CoreEvidence, now_ms: int
+) -> list[Obstacle]:
     """That nobody knows: no present reading, or one without a trend near the limit.
 
     Past its peak a pour only cools: there a probe that was taken out with the casting leaves nothing unknown.
@@ -164,21 +195,38 @@ def _unknown(fresh: Sequence[Track], cores: Sequence[Track], seen: Seen, now_ms:
         near = [t for t in fresh if t.slope_c_h() is None and (t.believed_c or 0.0) > limit - FAR_C]
         if not near:
             return []
-        return [Obstacle(Why.UNKNOWN, f"The {near[0].place} has not been read for long enough to know whether it "
-                         "rises.")]  # fmt: skip
+        return [
+            Obstacle(
+                ObstacleKind.UNKNOWN,
+                f"The {near[0].place} has not been read for long enough to know whether it rises.",
+            )
+        ]
     if not cores:
-        return [Obstacle(Why.UNKNOWN, "No core probe has ever been read: nobody knows how hot the core is.")]
+        return [
+            Obstacle(
+                ObstacleKind.UNKNOWN, "No core probe has ever been read: nobody knows how hot the core is."
+            )
+        ]
     last = max(cores, key=lambda track: track.believed_ms)
     if _past_peak(seen, last) and now_ms - last.believed_ms <= PAST_CREDIT_S * 1000:
         return []
     if now_ms - last.believed_ms <= last.recent_ms:
-        return [Obstacle(Why.UNKNOWN, f"What the probe at {last.place} reads is doubted: nobody knows how hot the "
-                         "core is.")]  # fmt: skip
-    return [Obstacle(Why.UNKNOWN, f"The core was last read {hours_minutes((now_ms - last.believed_ms) / 3.6e6)} ago, "
-                     f"at {temperature(last.believed_c or 0.0)}: nobody knows how hot it is now.")]  # fmt: skip
+        return [
+            Obstacle(
+                ObstacleKind.UNKNOWN,
+                f"What the probe at {last.place} reads is doubted: nobody knows how hot the core is.",
+            )
+        ]
+    return [
+        Obstacle(
+            ObstacleKind.UNKNOWN,
+            f"The core was last read {hours_minutes((now_ms - last.believed_ms) / 3.6e6)} ago, "
+            f"at {temperature(last.believed_c or 0.0)}: nobody knows how hot it is now.",
+        )
+    ]
 
 
-def _past_peak(seen: Seen, last: Track) -> bool:
+def _past_peak(seen: CoreEvidence, last: ProbeSignal) -> bool:
     """Whether a core was read after its peak, by the forecast, and was not near its limit any more."""
     answer, value = seen.answer, last.believed_c
     if answer is None or value is None or last.probe in seen.doubted:
@@ -186,7 +234,7 @@ def _past_peak(seen: Seen, last: Track) -> bool:
     return value <= seen.limits.max_core_c - FAR_C / 2 and _peak_past(answer, _hours(seen, last.believed_ms))
 
 
-def _hottest_first(track: Track) -> float:
+def _hottest_first(track: ProbeSignal) -> float:
     return -(track.believed_c or 0.0)
 
 

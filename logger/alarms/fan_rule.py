@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from logger.alarms.state import State
-from logger.alarms.view import ForecastAnswer
+from logger.alarms.inputs import ForecastAnswer
+from logger.alarms.state import AlarmState
 from logger.quantities import temperature
 
 #: Once on, it runs at least this long: relays and motors wear by switching (the project's choice).
@@ -67,7 +67,7 @@ def planned_want(times_ms: Sequence[tuple[int, int]], now_ms: int) -> Want:
 
 
 def forecast_want(
-    alarms: Sequence[State],
+    alarms: Sequence[AlarmState],
     answer: ForecastAnswer | None,
     core_c: float | None,
     limit_c: float,

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from logger.alarms.kinds import KINDS
-from logger.alarms.table_heat import KEEP_CLEAR
-from logger.alarms.view import LooksSeen
+from logger.alarms.definitions.heat import KEEP_CLEAR
+from logger.alarms.inputs import LooksSeen
+from logger.alarms.registry import KINDS
 from logger.errors import OutOfRange
 from logger.quantities import length, volume
 
@@ -41,7 +41,7 @@ class Rhythm:
                                  allowed=f"{low} to {high} min", remedy="look more or less often")  # fmt: skip
 
 
-class Finding(StrEnum):
+class LookResult(StrEnum):
     """What a look found: one tap."""
 
     DRY = "dry"  #: dry below, level as it was, no smell of heat
@@ -57,7 +57,7 @@ class Look:
 
     at_ms: int
     by: str
-    finding: Finding
+    finding: LookResult
     note: str = ""
 
 
@@ -87,12 +87,14 @@ def looks_seen(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: i
     end_ms = started_ms + round((rhythm.until_min + STAYS_DUE_MIN) * MINUTE_MS)
     over = due is None or now_ms >= end_ms
     overdue = due if due is not None and due <= now_ms < end_ms else None
-    telling = [look for look in looks if look.finding in (Finding.DRY, Finding.LEAKING, Finding.LEVEL_FELL)]
+    telling = [
+        look for look in looks if look.finding in (LookResult.DRY, LookResult.LEAKING, LookResult.LEVEL_FELL)
+    ]
     if not telling:
         return LooksSeen(overdue, over=over)
     last = max(telling, key=lambda look: look.at_ms)
-    found = last.note or ("the level fell" if last.finding is Finding.LEVEL_FELL else "")
-    return LooksSeen(overdue, last.finding is not Finding.DRY, found, last.at_ms, last.by, over)
+    found = last.note or ("the level fell" if last.finding is LookResult.LEVEL_FELL else "")
+    return LooksSeen(overdue, last.finding is not LookResult.DRY, found, last.at_ms, last.by, over)
 
 
 def _early_ms(rhythm: Rhythm) -> int:
@@ -112,13 +114,13 @@ def missed_ms(
     ]
 
 
-def advice(finding: Finding) -> tuple[str, ...]:
+def advice(finding: LookResult) -> tuple[str, ...]:
     """What to do about what was found."""
-    if finding in (Finding.LEAKING, Finding.LEVEL_FELL):
+    if finding in (LookResult.LEAKING, LookResult.LEVEL_FELL):
         return KINDS["wet-under-form"].what_to_do
-    if finding is Finding.HOT:
+    if finding is LookResult.HOT:
         return KEEP_CLEAR
-    if finding is Finding.OTHER:
+    if finding is LookResult.OTHER:
         return ("Write down what you saw, and look again in 5 min.",)
     return ()
 

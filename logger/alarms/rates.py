@@ -38,7 +38,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class RateTarget:
     """One figure against what is asked of it. `kept` None: too little history to say."""
 
     name: str
@@ -66,7 +66,7 @@ class Rates:
     shares: dict[Priority, float] = field(default_factory=dict)
     most: tuple[tuple[str, int], ...] = ()  #: the kinds that came most often
     longest_unanswered_min: float = 0.0
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[RateTarget, ...] = ()
 
 
 def rates(spans: Sequence[Span], from_ms: int, until_ms: int) -> Rates:
@@ -148,7 +148,7 @@ def _floods(times: Sequence[int], until_ms: int) -> tuple[int, int]:
     return total, count
 
 
-def _marks(found: Rates) -> tuple[Mark, ...]:
+def _marks(found: Rates) -> tuple[RateTarget, ...]:
     second, memory = "ISA-18.2-2016, second hand", "from memory"
     enough = found.hours >= 24
 
@@ -158,17 +158,18 @@ def _marks(found: Rates) -> tuple[Mark, ...]:
     high, medium, low = (found.shares[p] * 100 for p in (Priority.HIGH, Priority.MEDIUM, Priority.LOW))
     several = found.alarms >= 20
     return (
-        Mark("alarms an hour", found.per_hour, "1/h", "about 6, at most 12", second, judged(found.per_hour <= 6)),
-        Mark("alarms a day", found.per_hour * 24, "1/d", "about 150, at most 300", memory,
+        RateTarget("alarms an hour", found.per_hour, "1/h", "about 6, at most 12", second, judged(found.per_hour <= 6)),
+        RateTarget("alarms a day", found.per_hour * 24, "1/d", "about 150, at most 300", memory,
              judged(found.per_hour * 24 <= 150)),
-        Mark("most alarms in 10 min", found.busiest_10_min, "", "10 or fewer", second, found.busiest_10_min <= 10),
-        Mark("10-min intervals with more than 10", found.busy_10_min_part * 100, "%", "below 1 %", second,
+        RateTarget("most alarms in 10 min", found.busiest_10_min, "", "10 or fewer", second,
+             found.busiest_10_min <= 10),
+        RateTarget("10-min intervals with more than 10", found.busy_10_min_part * 100, "%", "below 1 %", second,
              judged(found.busy_10_min_part < 0.01)),
-        Mark("time in flood", found.flood_part * 100, "%", "below 1 %", second, judged(found.flood_part < 0.01)),
-        Mark("chattering alarms", len(found.chattering), "", "none", second, not found.chattering),
-        Mark("fleeting alarms", len(found.fleeting), "", "none", second, not found.fleeting),
-        Mark("stale alarms (over 24 h)", len(found.stale), "", "fewer than 5", second, len(found.stale) < 5),
-        Mark("high priority", high, "%", "about 5 %", second, high <= 10 if several else None),
-        Mark("medium priority", medium, "%", "about 15 %", second, medium <= 20 if several else None),
-        Mark("low priority", low, "%", "about 80 %", second, low >= 75 if several else None),
+        RateTarget("time in flood", found.flood_part * 100, "%", "below 1 %", second, judged(found.flood_part < 0.01)),
+        RateTarget("chattering alarms", len(found.chattering), "", "none", second, not found.chattering),
+        RateTarget("fleeting alarms", len(found.fleeting), "", "none", second, not found.fleeting),
+        RateTarget("stale alarms (over 24 h)", len(found.stale), "", "fewer than 5", second, len(found.stale) < 5),
+        RateTarget("high priority", high, "%", "about 5 %", second, high <= 10 if several else None),
+        RateTarget("medium priority", medium, "%", "about 15 %", second, medium <= 20 if several else None),
+        RateTarget("low priority", low, "%", "about 80 %", second, low >= 75 if several else None),
     )  # fmt: skip

@@ -1,7 +1,7 @@
 """The life of one alarm, pure: normal → raised → acknowledged → returned → normal.
 
 `step` moves it by one observation and by the time that has passed; the other functions are what people do to it.
-A `State` is everything there is to know: stored and read back, it goes on as if nothing had happened.
+A `AlarmState` is everything there is to know: stored and read back, it goes on as if nothing had happened.
 Names and transitions follow OPC 10000-9 (UA Part 9), sections 4.8 and 5.8; shelved and out-of-service alarms are
 still judged and recorded, only quietly.
 
@@ -98,7 +98,7 @@ class OutOfService:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class AlarmState:
     """The whole of one alarm."""
 
     phase: Phase = Phase.NORMAL
@@ -132,7 +132,7 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Transition:
     """One change of one alarm, with its reason in words. `quiet`: record it, tell nobody."""
 
     kind: str
@@ -153,51 +153,53 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class AlarmStep:
     """A new state and what changed on the way."""
 
-    state: State
-    changes: tuple[Change, ...] = ()
+    state: AlarmState
+    changes: tuple[Transition, ...] = ()
 
 
-NORMAL = State()
+NORMAL = AlarmState()
 
 
-def step(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str = "pour") -> Step:
+def step(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject: str = "pour") -> AlarmStep:
     """The alarm after one observation and the time up to `now_ms`."""
-    changes: tuple[Change, ...] = ()
+    changes: tuple[Transition, ...] = ()
     if state.phase is not Phase.NORMAL or state.shelf is not None or state.out is not None:
         state, changes = _time_passes(kind, state, now_ms, subject)
     if seen.active is None:
-        return Step(state, changes)
+        return AlarmStep(state, changes)
     if not seen.active and not state.up and not state.recent:
-        return Step(state, changes)
+        return AlarmStep(state, changes)
     after = (
-        _true(kind, state, seen, now_ms, subject)
+        _on_active(kind, state, seen, now_ms, subject)
         if seen.active
-        else _false(kind, state, seen, now_ms, subject)
+        else _on_inactive(kind, state, seen, now_ms, subject)
     )
-    return Step(after.state, changes + after.changes) if changes else after
+    return AlarmStep(after.state, changes + after.changes) if changes else after
 
 
-def tick(kind: Kind, state: State, now_ms: int, subject: str = "pour") -> Step:
+def tick(kind: Kind, state: AlarmState, now_ms: int, subject: str = "pour") -> AlarmStep:
     """The alarm after time alone: nothing new is known."""
     return step(kind, state, Observation(None, now_ms), now_ms, subject)
 
 
 def change(
-    kind: Kind, before: State, after: State, why: Why, text: str, now_ms: int, subject: str,
+    kind: Kind, before: AlarmState, after: AlarmState, why: Why, text: str, now_ms: int, subject: str,
     *, measured_ms: int | None = None, by: str | None = None,
-) -> Change:  # fmt: skip
+) -> Transition:  # fmt: skip
     """The record of a change from `before` to `after`."""
-    return Change(
+    return Transition(
         kind.name, subject, why, text, after.activation, after.severity, before.phase, after.phase, now_ms,
         now_ms if measured_ms is None else measured_ms, after.value, after.limit, after.late, after.quiet, by,
     )  # fmt: skip
 
 
-def _time_passes(kind: Kind, state: State, now_ms: int, subject: str) -> tuple[State, tuple[Change, ...]]:
-    changes: list[Change] = []
+def _time_passes(
+    kind: Kind, state: AlarmState, now_ms: int, subject: str
+) -> tuple[AlarmState, tuple[Transition, ...]]:
+    changes: list[Transition] = []
     if state.out is not None and state.out.until_ms is not None and now_ms >= state.out.until_ms:
         before, state = state, _annunciate(replace(state, out=None))
         text = f"Back in service: the time that {before.out.by if before.out else ''} gave it is over."
@@ -220,14 +222,14 @@ def _time_passes(kind: Kind, state: State, now_ms: int, subject: str) -> tuple[S
     return state, tuple(changes)
 
 
-def _annunciate(state: State) -> State:
+def _annunciate(state: AlarmState) -> AlarmState:
     """No longer quiet: what is true and was hidden must be acknowledged as if new."""
     if state.quiet or state.phase is not Phase.ACKNOWLEDGED:
         return state
     return replace(state, phase=Phase.RAISED)
 
 
-def _elapsed_ms(state: State, seen: Observation) -> int:
+def _elapsed_ms(state: AlarmState, seen: Observation) -> int:
     """Time since the last observation; none when it is longer than one observation may stand for: a gap."""
     if state.seen_ms is None:
         return 0
@@ -235,7 +237,7 @@ def _elapsed_ms(state: State, seen: Observation) -> int:
     return passed if passed <= seen.credit_s * 1000 else 0
 
 
-def _true(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str) -> Step:
+def _on_active(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject: str) -> AlarmStep:
     n, m = kind.n_of_m
     passed = _elapsed_ms(state, seen)
     recent = (*state.recent, max(1, seen.severity))[-m:]
@@ -245,7 +247,7 @@ def _true(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str
         pending = state.pending_ms + (passed if state.recent else 0)
         pending = min(pending, int(kind.on_delay_s * 1000))
         if confirmed < 1 or pending < kind.on_delay_s * 1000:
-            return Step(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
+            return AlarmStep(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
         after = replace(
             state, phase=Phase.RAISED, activation=state.activation + 1, severity=max(1, confirmed),
             reason=seen.reason, value=seen.value, limit=seen.limit, late=seen.late, raised_ms=now_ms,
@@ -253,7 +255,7 @@ def _true(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str
             pending_ms=0, calm_ms=None, seen_ms=seen_ms,
         )  # fmt: skip
         why = Why.AGAIN if state.phase is Phase.RETURNED else Why.FIRST_TIME
-        return _shouted(kind, state, after, why, seen, seen.reason, now_ms, subject)
+        return _on_announced(kind, state, after, why, seen, seen.reason, now_ms, subject)
     after = replace(
         state,
         reason=seen.reason,
@@ -264,26 +266,33 @@ def _true(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str
         seen_ms=seen_ms,
     )
     if confirmed <= state.severity:
-        return Step(after)
+        return AlarmStep(after)
     after = replace(after, phase=Phase.RAISED, severity=confirmed)
-    return _shouted(kind, state, after, Why.WORSE, seen, f"It got worse: {seen.reason}", now_ms, subject)
+    return _on_announced(kind, state, after, Why.WORSE, seen, f"It got worse: {seen.reason}", now_ms, subject)
 
 
-def _shouted(
-    kind: Kind, before: State, after: State, why: Why, seen: Observation, text: str, now_ms: int, subject: str
-) -> Step:
+def _on_announced(
+    kind: Kind,
+    before: AlarmState,
+    after: AlarmState,
+    why: Why,
+    seen: Observation,
+    text: str,
+    now_ms: int,
+    subject: str,
+) -> AlarmStep:
     """Raised or worse; getting worse than it was when it was shelved takes it off the shelf."""
-    off: tuple[Change, ...] = ()
+    off: tuple[Transition, ...] = ()
     if after.shelf is not None and after.severity > after.shelf.severity:
         heard, after = replace(before, shelf=None), replace(after, shelf=None)
         off_text = f"Off the shelf, because it got worse: {seen.reason}"
         off = (change(kind, before, heard, Why.SHELF_ENDED, off_text, now_ms, subject),)
         before = heard
     shout = change(kind, before, after, why, text, now_ms, subject, measured_ms=seen.at_ms)
-    return Step(after, (*off, shout))
+    return AlarmStep(after, (*off, shout))
 
 
-def _false(kind: Kind, state: State, seen: Observation, now_ms: int, subject: str) -> Step:
+def _on_inactive(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject: str) -> AlarmStep:
     _, m = kind.n_of_m
     passed = _elapsed_ms(state, seen)
     recent = (*state.recent, 0)[-m:]
@@ -292,20 +301,20 @@ def _false(kind: Kind, state: State, seen: Observation, now_ms: int, subject: st
         pending = max(0, state.pending_ms - passed)
         if pending == 0 and not any(recent):
             recent = ()
-        return Step(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
+        return AlarmStep(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
     if _inside_deadband(kind, seen):
-        return Step(replace(state, value=seen.value, recent=recent, seen_ms=seen_ms))
+        return AlarmStep(replace(state, value=seen.value, recent=recent, seen_ms=seen_ms))
     calm = 0 if state.calm_ms is None else state.calm_ms + passed
     after = replace(state, value=seen.value, recent=recent, seen_ms=seen_ms, calm_ms=calm)
     if calm < kind.off_delay_s * 1000:
-        return Step(after)
+        return AlarmStep(after)
     acknowledged = state.phase is Phase.ACKNOWLEDGED and not kind.latching
     after = replace(
         after, phase=Phase.NORMAL if acknowledged else Phase.RETURNED, returned_ms=now_ms, calm_ms=None,
         recent=(), pending_ms=0,
     )  # fmt: skip
     text = seen.reason or _back(kind, seen)
-    return Step(
+    return AlarmStep(
         after, (change(kind, state, after, Why.RETURNED, text, now_ms, subject, measured_ms=seen.at_ms),)
     )
 

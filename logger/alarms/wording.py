@@ -4,32 +4,32 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from logger.alarms.definitions.heat import KEEP_CLEAR
 from logger.alarms.kind import Harm, Kind, Priority
-from logger.alarms.state import State
-from logger.alarms.table_heat import KEEP_CLEAR
-from logger.alarms.telling import TellWhy
+from logger.alarms.notify_policy import NotifyReason
+from logger.alarms.state import AlarmState
 from logger.quantities import METRIC, Units, marked
 
-OPENINGS: dict[TellWhy, str] = {
-    TellWhy.FIRST_TIME: "",
-    TellWhy.WORSE: "Worse: ",
-    TellWhy.REALARM: "Still: ",
-    TellWhy.REPEAT_DUE: "Again: ",
-    TellWhy.SECOND_PERSON: "",
-    TellWhy.CHANNEL_FAILED: "",
-    TellWhy.RETURNED: "Over: ",
-    TellWhy.TAKEN: "Taken: ",
+OPENINGS: dict[NotifyReason, str] = {
+    NotifyReason.FIRST_TIME: "",
+    NotifyReason.WORSE: "Worse: ",
+    NotifyReason.REALARM: "Still: ",
+    NotifyReason.REPEAT_DUE: "Again: ",
+    NotifyReason.SECOND_PERSON: "",
+    NotifyReason.CHANNEL_FAILED: "",
+    NotifyReason.RETURNED: "Over: ",
+    NotifyReason.TAKEN: "Taken: ",
 }
 #: Why you hear of it; {by} is who acknowledged.
-BECAUSE: dict[TellWhy, str] = {
-    TellWhy.FIRST_TIME: "",
-    TellWhy.WORSE: "It has got worse since the last message.",
-    TellWhy.REALARM: "It was taken by {by}, and it is still true.",
-    TellWhy.REPEAT_DUE: "Nobody has acknowledged it yet.",
-    TellWhy.SECOND_PERSON: "You are told because nobody has acknowledged it in time.",
-    TellWhy.CHANNEL_FAILED: "You are told because the first addresses cannot be reached.",
-    TellWhy.RETURNED: "It is no longer true.",
-    TellWhy.TAKEN: "{by} has it in hand. You need not go.",
+BECAUSE: dict[NotifyReason, str] = {
+    NotifyReason.FIRST_TIME: "",
+    NotifyReason.WORSE: "It has got worse since the last message.",
+    NotifyReason.REALARM: "It was taken by {by}, and it is still true.",
+    NotifyReason.REPEAT_DUE: "Nobody has acknowledged it yet.",
+    NotifyReason.SECOND_PERSON: "You are told because nobody has acknowledged it in time.",
+    NotifyReason.CHANNEL_FAILED: "You are told because the first addresses cannot be reached.",
+    NotifyReason.RETURNED: "It is no longer true.",
+    NotifyReason.TAKEN: "{by} has it in hand. You need not go.",
 }
 #: Mark of each priority in a title: words, since colour and sound do not travel in a message.
 MARKS = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Soon", Priority.LOW: "Note"}
@@ -44,14 +44,19 @@ class Words:
 
 
 def words(
-    kind: Kind, state: State, why: TellWhy, about: str, link: str | None = None, units: Units = METRIC
+    kind: Kind,
+    state: AlarmState,
+    why: NotifyReason,
+    about: str,
+    link: str | None = None,
+    units: Units = METRIC,
 ) -> Words:
     """The message on one alarm. `about`: the pour's title, or the station's name; `link`: the alert page; `units`: the
     workshop's.
 
     A later message says everything that an earlier one said, because it may be the only one that gets through.
     """
-    over = why in (TellWhy.RETURNED, TellWhy.TAKEN)
+    over = why in (NotifyReason.RETURNED, NotifyReason.TAKEN)
     mark = "" if over else f"{MARKS[kind.priority]}: "
     title = f"{mark}{OPENINGS[why]}{kind.title} - {about}"
     lines = [units.shown(marked(state.reason or kind.limit))]

@@ -55,7 +55,7 @@ FAULT_LETTERS = 400
 """The service takes no longer text about faults."""
 
 
-class Step(Enum):
+class ForwardStep(Enum):
     """What one step of the forwarder did."""
 
     SENT = auto()
@@ -78,7 +78,7 @@ class BadAnswer(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Health:
+class StationHealth:
     """What a station says of its supply, its disk and its pins. None: not known.
 
     `pin_faults`: what is wrong with lamp, buzzer, fan and contacts; empty where nothing is.
@@ -90,7 +90,7 @@ class Health:
 
 
 def batch_json(
-    station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]], health: Health | None = None,
+    station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]], health: StationHealth | None = None,
     newest: Sequence[tuple[int, Row]] = (),
 ) -> bytes:  # fmt: skip
     """The body of one batch (see DEVELOPERS.md)."""
@@ -221,7 +221,7 @@ class Forwarder:
         warned: Callable[[bool], None] = lambda _hot: None,
         linger_s: float = LINGER_S,
         jitter: random.Random | None = None,
-        health: Callable[[], Health] | None = None,
+        health: Callable[[], StationHealth] | None = None,
     ) -> None:
         self.wake = threading.Event()
         self.trouble: str | None = None
@@ -247,9 +247,9 @@ class Forwarder:
         while not stop.is_set():
             self.wake.clear()
             step = self.step()
-            if step is Step.FAILED:
+            if step is ForwardStep.FAILED:
                 self._clock.wait(stop, self.back_off_s())
-            elif step is Step.IDLE:
+            elif step is ForwardStep.IDLE:
                 self._clock.wait(self.wake, SIGN_OF_LIFE_S / 2)
                 stop.wait(self._linger_s)
 
@@ -262,7 +262,7 @@ class Forwarder:
         full = min(longest_s, FIRST_BACK_OFF_S * 2.0 ** min(self._failures - 1, 10))
         return full * self._jitter.uniform(0.5, 1.0)
 
-    def step(self) -> Step:
+    def step(self) -> ForwardStep:
         """Send at most one batch: rows if there are any, else a sign of life if one is due."""
         try:
             spool, rows = self._next()
@@ -272,15 +272,15 @@ class Forwarder:
         if spool.name not in self._agreed:
             return self._greet(spool)
         if not rows and self._sent_s is not None and 0 <= now_s - self._sent_s < SIGN_OF_LIFE_S / 2:
-            return Step.IDLE
+            return ForwardStep.IDLE
         answer = self._post(spool, rows)
         if answer is None:
-            return Step.FAILED
+            return ForwardStep.FAILED
         last = rows[-1][0] if rows else spool.forgotten
         if answer.acknowledged_seq < last:
             return self._disagree(spool, answer, last)
         spool.forget(last)
-        return Step.SENT if rows else Step.IDLE
+        return ForwardStep.SENT if rows else ForwardStep.IDLE
 
     def _next(self) -> tuple[Spool, list[tuple[int, Row]]]:
         """The spool to send from, with its oldest rows. Raises sqlite3.Error when one cannot be read and none has any.
@@ -301,19 +301,19 @@ class Forwarder:
             raise failed
         return spools[0], []
 
-    def _greet(self, spool: Spool) -> Step:
+    def _greet(self, spool: Spool) -> ForwardStep:
         answer = self._post(spool, [])
         if answer is None:
-            return Step.FAILED
+            return ForwardStep.FAILED
         if spool.forgotten <= answer.acknowledged_seq <= spool.last_seq:
             spool.forget(answer.acknowledged_seq)
             self._agreed.add(spool.name)
         else:
             self._renew(spool)
             self._agreed.add(spool.name)
-        return Step.SENT
+        return ForwardStep.SENT
 
-    def _disagree(self, spool: Spool, answer: Answer, last: int) -> Step:
+    def _disagree(self, spool: Spool, answer: Answer, last: int) -> ForwardStep:
         """The service has less than we sent: ask again from the start of this spool."""
         self._agreed.discard(spool.name)
         return self._fail(
@@ -397,7 +397,7 @@ class Forwarder:
         except (ValueError, KeyError, TypeError):
             return  # not the service's own words: somebody's between here and there
 
-    def _health_due(self, now_s: float) -> Health | None:
+    def _health_due(self, now_s: float) -> StationHealth | None:
         """The machine's health, if the service has not heard of it for a while."""
         told_s = self._told_health_s
         if self._health is None or (told_s is not None and 0 <= now_s - told_s < HEALTH_EVERY_S):
@@ -410,12 +410,12 @@ class Forwarder:
         self._agreed.add(spool.name)
         self._fail("conflict of sequence numbers: the spool goes on under a new name")
 
-    def _fail(self, trouble: str) -> Step:
+    def _fail(self, trouble: str) -> ForwardStep:
         self._failures += 1
         if trouble != self.trouble:
             log.error("not forwarded, %d rows are kept: %s", self._keeper.pending, trouble)
         self.trouble = trouble
-        return Step.FAILED
+        return ForwardStep.FAILED
 
 
 def refusal(status: int, text: str) -> str:

@@ -20,7 +20,7 @@ from hardware.health import disk_free_mb, power_low
 from hardware.outputs import Outputs
 from hardware.pins import PinFactory, pi_pins
 from hardware.station import Hardware, open_pi
-from logger.daemon.forward import LINGER_S, Answer, Forwarder, Health, Step, open_client
+from logger.daemon.forward import LINGER_S, Answer, Forwarder, ForwardStep, StationHealth, open_client
 from logger.daemon.keep import Keeper
 from logger.daemon.sample import Sampler, contact_row
 from logger.daemon.signals import LastResort, Signals
@@ -43,7 +43,7 @@ MEND_EVERY_S = 60.0
 
 
 @dataclass(slots=True)
-class Told:
+class PeriodOrder:
     """The period that the service ordered, and when."""
 
     period_s: float | None = None
@@ -84,7 +84,7 @@ def run_station(
         client = cleanup.enter_context(open_client(config.service_url, transport, config.service_certificate))
         started_s = clock.stamp().boot_s
         signals = Signals(hardware.outputs, LastResort(config.limit_c), started_s)
-        told = Told()
+        told = PeriodOrder()
 
         def heard(answer: Answer) -> None:
             now_s = clock.stamp().boot_s
@@ -101,7 +101,9 @@ def run_station(
             heard=heard,
             warned=lambda hot: signals.warned(hot=hot, now_s=clock.stamp().boot_s),
             linger_s=linger_s,
-            health=lambda: Health(power_low(), disk_free_mb(config.spool_file.parent), pin_faults(hardware)),
+            health=lambda: StationHealth(
+                power_low(), disk_free_mb(config.spool_file.parent), pin_faults(hardware)
+            ),
         )
         forwarding = threading.Event()
         thread = threading.Thread(target=forwarder.run, args=(forwarding,), name="forward")
@@ -135,7 +137,7 @@ class _Sweeps:
         signals: Signals,
         supervisor: Supervisor,
         forwarder: Forwarder,
-        told: Told,
+        told: PeriodOrder,
         sweeps_per_commit: int,
     ) -> None:
         self._config = config
@@ -241,7 +243,7 @@ def _drain(forwarder: Forwarder, keeper: Keeper, drain_s: float) -> None:
     clock = SystemClock()
     until_s = clock.stamp().boot_s + drain_s
     while keeper.pending and clock.stamp().boot_s < until_s:
-        if forwarder.step() is Step.FAILED:
+        if forwarder.step() is ForwardStep.FAILED:
             log.warning("%d rows are left in the spool; they are sent after the next start", keeper.pending)
             return
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from hardware.clock import Clock
-from hardware.contacts import Change
+from hardware.contacts import ContactChange
 from hardware.reading import Bus, Fault, FaultReason, Sample
 from hardware.station import ProbeWiring
 from logger.daemon.spool import Row
@@ -174,7 +174,7 @@ def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> Row:
     return Row(probe.id, probe.place, sample.stamp, milli_c, None, outcome.raw, outcome.note, milli_rh)
 
 
-def contact_row(change: Change) -> Row:
+def contact_row(change: ContactChange) -> Row:
     """The row of one change of a contact: no temperature, no fault, the state in words as its note."""
     probe, place = CONTACT_PLACES[change.contact]
     return Row(probe, place, change.stamp, None, None, str(int(change.closed)), change.meaning)

@@ -11,7 +11,7 @@ import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hardware.contacts import Change
+from hardware.contacts import ContactChange
 from hardware.outputs import Outputs
 from logger.daemon.spool import Row
 
@@ -116,7 +116,7 @@ class Signals:
                 self._warned_hot = hot
                 self._apply(now_s)
 
-    def swept(self, rows: Sequence[Row], changes: Sequence[Change], now_s: float) -> None:
+    def swept(self, rows: Sequence[Row], changes: Sequence[ContactChange], now_s: float) -> None:
         """A sweep is done, or a contact changed."""
         with self._lock:
             was_hot = self._last_resort.hot

@@ -19,7 +19,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.delivery.channels import WHOLE, Channel, Outcome, shown
 from logger.delivery.health import ChannelHealth, groups_that_hear
-from logger.delivery.held import Held, HeldMessage, Progress
+from logger.delivery.memory_outbox import HeldMessage, MemoryOutbox, Progress
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.boots import Timeline
@@ -53,7 +53,7 @@ class Sender:
         timeline: Timeline,
         messages: Messages,
         channel: Channel,
-        held: Held | None = None,
+        held: MemoryOutbox | None = None,
         told: Callable[[], None] = lambda: None,
     ) -> None:
         self._store = store
@@ -64,7 +64,7 @@ class Sender:
         self._channel = channel
         self._whole_s = WHOLE * messages.timeout_s
         self._claim_ms = round((self._whole_s + CLAIM_MORE_S) * 1000)
-        self._held = held or Held()
+        self._held = held or MemoryOutbox()
         self._told = told
         self._wake = threading.Event()
         self._health = ChannelHealth()

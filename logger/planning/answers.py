@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.cure.advice import MARGIN_K, Remedy, deepest_safe, in_allowed_room, remedy, single_layer
-from logger.cure.assumptions import assumptions
-from logger.cure.bond import BondWindow, coat_window
-from logger.cure.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
-from logger.cure.prediction import Prediction, long_enough, predict, walked
-from logger.plan_file import DEEPEST_MM, Plan
-from logger.planning.pail import working_time_min
+from logger.cure.advice.bond import BondWindow, coat_window
+from logger.cure.advice.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
+from logger.cure.advice.limits import MARGIN_K, Remedy, deepest_safe, in_allowed_room, remedy, single_layer
+from logger.cure.solver.assumptions import assumptions
+from logger.cure.solver.prediction import Prediction, long_enough, predict, walked
+from logger.plan.file import DEEPEST_MM, Plan
+from logger.planning.physics.pail import working_time_min
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,16 +6,18 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from logger.cure.layering import LayerPlan
-from logger.cure.prediction import Prediction
+from logger.cure.advice.layering import LayerPlan
+from logger.cure.solver.prediction import Prediction
 from logger.errors import BadInput
-from logger.plan_file import Plan
+from logger.plan.file import Plan
 from logger.planning import readiness
 from logger.planning.answers import CureAnswers, answers_of, ask_cure, peak_c
-from logger.planning.batches import Card
-from logger.planning.findings import Finding, Light, worst
-from logger.planning.topics import depth, forming, mixing, quantity, slabs, surroundings
-from logger.planning.volume import Quantity
+from logger.planning.finding import Finding, Light, worst
+from logger.planning.findings import air, form, mixing, wood
+from logger.planning.findings import layers as depth
+from logger.planning.findings import volume as quantity
+from logger.planning.physics.batches import Card
+from logger.planning.physics.volume import Quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +25,7 @@ class Assessment:
     """What planning says about one plan; layers: those that it advises instead, where it advises any."""
 
     findings: tuple[Finding, ...]
-    points: tuple[readiness.Point, ...]
+    points: tuple[readiness.SigningPoint, ...]
     cards: tuple[Card, ...]
     quantity: Quantity | None
     layers: LayerPlan | None = None
@@ -70,7 +72,7 @@ def assess(
     found: list[Finding] = []
     belly = 0.0
     try:
-        belly = forming.belly_m3(plan)
+        belly = form.belly_m3(plan)
     except BadInput:
         # The form's own topic below tells this refusal; the volume is then given without a belly.
         belly = 0.0
@@ -78,9 +80,9 @@ def assess(
         ("volume", lambda: quantity.findings(plan, belly)),
         ("mixing", lambda: mixing.findings(plan, belly)),
         ("layers", lambda: depth.findings(plan, cure)),
-        ("form", lambda: forming.findings(plan, cure)),
-        ("wood", lambda: slabs.findings(plan, cure)),
-        ("air", lambda: surroundings.findings(plan)),
+        ("form", lambda: form.findings(plan, cure)),
+        ("wood", lambda: wood.findings(plan, cure)),
+        ("air", lambda: air.findings(plan)),
     )
     for topic, ask in topics:
         try:
@@ -101,7 +103,7 @@ def assess_fully(plan: Plan, prediction: Prediction | None = None) -> Assessment
     """The assessment with everything that the cure model can say; what is advised was solved. Raises DidNotConverge."""
     cure = ask_cure(plan, prediction)
     try:
-        thick = forming.thicker_panel(plan)
+        thick = form.thicker_panel(plan)
     except BadInput:
         thick = None  # the form's own topic tells this refusal
     if thick is not None and cure.peak_c is not None and cure.peak_c <= plan.resin.limits.max_core_c:

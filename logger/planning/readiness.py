@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.errors import BadInput
-from logger.plan_file import Plan
-from logger.planning.findings import Finding, Light, plain, worst
+from logger.plan.file import Plan
+from logger.planning.finding import Finding, Light, plain, worst
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class SigningPoint:
     """One point to sign. `people`: how many different persons; `evidence`: what is kept with the signature."""
 
     id: str
@@ -63,7 +63,7 @@ class Override:
 _NO_EVIDENCE, _PHOTO = "none", "photo"
 
 
-def points(plan: Plan, findings: Iterable[Finding]) -> list[Point]:
+def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
     """The points of this plan, in the order in which a shop comes to them."""
     by_key: dict[str, list[Finding]] = {}
     for finding in findings:
@@ -77,11 +77,11 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[Point]:
         people: int = 1,
         evidence: str = _NO_EVIDENCE,
         about: str = "",
-    ) -> Point:
+    ) -> SigningPoint:
         meant = [f for key in keys for f in by_key.get(key, []) if not about or f'"{about}"' in f.sentence]
         bad = [f for f in meant if f.light is not Light.OK]
         why = " ".join(f"{f.sentence} {f.change}".strip() for f in bad)
-        return Point(name, question, people, evidence, worst(f.light for f in meant), why)
+        return SigningPoint(name, question, people, evidence, worst(f.light for f in meant), why)
 
     found = [
         point("depth", "Is the depth of each layer allowed, and is the predicted peak bearable?",
@@ -126,7 +126,7 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[Point]:
     return [*found, *_always(plan)]
 
 
-def _form_points(plan: Plan, point: Any) -> list[Point]:
+def _form_points(plan: Plan, point: Any) -> list[SigningPoint]:
     if plan.pour.shape == "sheet" and plan.form.bottom.thickness_mm == 0:
         return []
     found = [
@@ -143,26 +143,26 @@ def _form_points(plan: Plan, point: Any) -> list[Point]:
     return found
 
 
-def _always(plan: Plan) -> list[Point]:
+def _always(plan: Plan) -> list[SigningPoint]:
     """Points that no plan is without."""
     named = len({person.name.strip().casefold() for person in plan.person})
     light = Light.OK if named >= 2 else Light.STOP
     why = "" if named >= 2 else "Ratio and form need two different persons. Name two in [[person]]."
     return [
-        Point("people", "Who pours, who checks, and who looks in the first hour?", 1, _NO_EVIDENCE, light, why),
-        Point("protection", "Gloves, eye protection and fresh air, as the makers' safety data sheets ask?", 1,
+        SigningPoint("people", "Who pours, who checks, and who looks in the first hour?", 1, _NO_EVIDENCE, light, why),
+        SigningPoint("protection", "Gloves, eye protection and fresh air, as the makers' safety data sheets ask?", 1,
               _NO_EVIDENCE, Light.OK, ""),
-        Point("fire", "If it smokes: does everybody know to leave, shut the door and call the fire service?", 1,
+        SigningPoint("fire", "If it smokes: does everybody know to leave, shut the door and call the fire service?", 1,
               _NO_EVIDENCE, Light.OK, ""),
-        Point("leak-kit", "Is the leak kit at hand: tape, silicone or hot glue, rags, a tray?", 1, _PHOTO,
+        SigningPoint("leak-kit", "Is the leak kit at hand: tape, silicone or hot glue, rags, a tray?", 1, _PHOTO,
               Light.OK, ""),
-        Point("watch", "Do all probes read, and did a test message reach a phone today?", 1, _NO_EVIDENCE,
+        SigningPoint("watch", "Do all probes read, and did a test message reach a phone today?", 1, _NO_EVIDENCE,
               Light.OK, ""),
     ]  # fmt: skip
 
 
 def obstacles(
-    wanted: Sequence[Point], signatures: Iterable[Signature], overrides: Iterable[Override] = ()
+    wanted: Sequence[SigningPoint], signatures: Iterable[Signature], overrides: Iterable[Override] = ()
 ) -> list[str]:
     """What still keeps the pour from starting, one sentence each; empty when it may start.
 
@@ -194,7 +194,7 @@ def obstacles(
     return reasons
 
 
-def summary(wanted: Sequence[Point]) -> str:
+def summary(wanted: Sequence[SigningPoint]) -> str:
     """One sentence: how the plan stands before anybody signs."""
     stops = [p for p in wanted if p.light is Light.STOP]
     watches = [p for p in wanted if p.light is Light.WATCH]

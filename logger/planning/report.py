@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import textwrap
 
-from logger.plan_file import Plan
+from logger.plan.file import Plan
 from logger.planning.assess import Assessment
-from logger.planning.batches import Card
-from logger.planning.findings import Finding, Light, plain
+from logger.planning.finding import Finding, Light, plain
+from logger.planning.physics.batches import Card
 from logger.planning.readiness import summary
 from logger.units import kg_to_lb
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from typing import IO, Any
 
 from logger.errors import BadInput
-from logger.own_process import Limits
+from logger.worker import WorkerLimits
 
 #: Largest file that is read at all, packed or not, bytes. Three days of six probes every 5 s (311,040 readings) are
 #: 14 MB packed, and 51 MB as earlier programs packed them.
@@ -36,7 +36,7 @@ _NAME_BYTES = 200
 DEEPEST, LONGEST_TEXT = 24, 500_000
 #: The process that reads such a file. Beside it stand the service and its forecasts, within the unit's MemoryMax.
 #: Half of what it may ask for it needs to load the libraries, and never touches.
-PROCESS = Limits(memory_bytes=220_000_000, cpu_s=1200, file_bytes=2_000_000_000)
+PROCESS = WorkerLimits(memory_bytes=220_000_000, cpu_s=1200, file_bytes=2_000_000_000)
 
 _AGAIN = "take the file as it was exported"
 

@@ -27,7 +27,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from logger.errors import BadInput, NotAllowed, StoreError
 from logger.pour import Stage
-from logger.record import happened
+from logger.record import event_views
 from logger.record.bounds import CELL_CHARS, MOST_PHOTOS, bytes_for, lines_of, never, open_packed, read_json
 from logger.record.files import SCHEMA, as_csv, from_csv
 from logger.record.gather import gather
@@ -35,7 +35,7 @@ from logger.record.seal import seal_hash
 from logger.record.shapes import ROWS, ManifestShape, PourShape, RecordShape, check_data, fits
 from logger.record.verify import Verdict, verify
 from logger.store import seals
-from logger.store.chain import canonical
+from logger.store.hash_chain import canonical
 from logger.store.parcel import Parcel
 from logger.store.photos import KINDS, find, is_name
 from logger.store.transfer import COLUMNS, Begun, begin, pour_of, put_rows, recorded_station, rows_of
@@ -79,7 +79,7 @@ def write_bundle(
         for photo in record["photos"] + [
             event["data"]
             for event in record["additions"]
-            if happened.subject(event["kind"], event["data"]) == "photo"
+            if event_views.subject(event["kind"], event["data"]) == "photo"
         ]:
             found = None if photos is None else find(photos, photo.get("sha256"))
             if found is None:
@@ -383,7 +383,7 @@ def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
         raise BadInput(where, "was never closed", remedy="close the pour there, then export it")
     named: dict[str, str] = {}
     for _at_ms, kind, _by, _text, data, _link in rows_of(connection, Parcel.POUR, "events"):
-        if happened.subject(kind, data) == "photo":
+        if event_views.subject(kind, data) == "photo":
             named[data["sha256"]] = data["type"]
     for photo in record.photos:
         if named.get(photo.sha256) != photo.type:

@@ -13,7 +13,7 @@ SHOWN_MIN = 15
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class CalendarEntry:
     """One thing to come. `uid` stays the same when its time moves; `alarm_min` reminds so many minutes before."""
 
     uid: str
@@ -25,7 +25,7 @@ class Entry:
     alarm_min: int | None = None
 
 
-def calendar(name: str, entries: Iterable[Entry], now_ms: int) -> str:
+def calendar(name: str, entries: Iterable[CalendarEntry], now_ms: int) -> str:
     """The calendar's text, lines ended by CR LF."""
     lines = [
         "BEGIN:VCALENDAR",

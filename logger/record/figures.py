@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from logger.cure.diffusion import slow_down
-from logger.cure.glass import hardness
-from logger.cure.history import conversion_along
-from logger.plan_file import Resin
+from logger.cure.model.diffusion import slow_down
+from logger.cure.model.history import conversion_along
+from logger.cure.solver.hardness import hardness
+from logger.plan.file import Resin
 
 Array = npt.NDArray[np.float64]
 #: The steepest rise is judged over this span, so that probe noise is no rise, h.

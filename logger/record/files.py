@@ -19,8 +19,8 @@ from sqlalchemy import Connection
 from logger.errors import BadInput
 from logger.record.bounds import MOST_ROWS, read_json
 from logger.record.gather import gather
-from logger.record.shapes import Shape, fits
-from logger.store.chain import canonical
+from logger.record.shapes import StrictShape, fits
+from logger.store.hash_chain import canonical
 from logger.store.transfer import COLUMNS, pour_of, rows_of
 
 #: Changes with the meaning of a file's columns.
@@ -65,7 +65,7 @@ def as_csv(name: str, rows: Iterable[tuple[Any, ...]]) -> Iterator[str]:
 
 
 def from_csv(
-    name: str, text: str | Iterable[str], shape: type[Shape] | None = None
+    name: str, text: str | Iterable[str], shape: type[StrictShape] | None = None
 ) -> Iterator[tuple[Any, ...]]:
     """The rows of a table's CSV, as text or by lines. Raises BadInput naming file, line and column.
 

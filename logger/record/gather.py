@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Connection
 
-from logger.alarms.kinds import KINDS
+from logger.alarms.registry import KINDS
 from logger.errors import LoggerError
-from logger.plan_file import Plan, plan_from_text
+from logger.plan.file import Plan, plan_from_text
 from logger.planning.assess import assess_fully
-from logger.record import happened
+from logger.record import event_views
 from logger.record.bounds import never, read_json
+from logger.record.downsample import thin
 from logger.record.figures import Place, figures, hour_means
 from logger.record.shapes import Addition, PourShape, RecordShape, fits
-from logger.record.thin import thin
-from logger.store import alarms, events, forecasts, pours, seals, shown, stations
+from logger.store import alarms, events, forecasts, page_queries, pours, seals, stations
 from logger.store import traces as columns
 from logger.store.transfer import pour_of
 
@@ -104,7 +104,7 @@ def gather_open(
     plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
     poured_ms = pour.poured_ms
     noted = [_event(row) for row in events.events_of(connection, pour_id)]
-    signatures, overrides = shown.signatures_of(connection, pour_id)
+    signatures, overrides = page_queries.signatures_of(connection, pour_id)
     wanted, problem = _points(pour.plan_toml)
     if known is None or (known.reading_head, known.released_ms) != (pour.reading_head, pour.released_ms):
         known = measured(connection, pour_id)
@@ -128,17 +128,17 @@ def gather_open(
         "model_version": pour.model_version,
         **known.parts,
         "slabs": _slabs(plan),
-        "lots": happened.lots(noted),
-        "batches": happened.batches(noted),
-        "points": happened.points(wanted, signatures, overrides),
+        "lots": event_views.lots(noted),
+        "batches": event_views.batches(noted),
+        "points": event_views.points(wanted, signatures, overrides),
         "points_problem": problem,
-        "layers": happened.layers(
+        "layers": event_views.layers(
             noted, [layer.model_dump(mode="json") for layer in plan.layer], plan.pour.depth_mm, poured_ms
         ),
-        "looks": happened.of_kind(noted, "look"),
-        "photos": happened.of_kind(noted, "photo"),
-        "tests": happened.of_kind(noted, "test"),
-        "outcome": happened.outcome(noted),
+        "looks": event_views.of_kind(noted, "look"),
+        "photos": event_views.of_kind(noted, "photo"),
+        "tests": event_views.of_kind(noted, "test"),
+        "outcome": event_views.outcome(noted),
         "alarms": [_alarm(row) for row in alarms.alarms_of(connection, pour_id)],
         "forecasts": _forecasts(connection, pour_id),
         "events": noted,

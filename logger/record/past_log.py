@@ -23,8 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from logger.errors import BadInput, BadReadings
-from logger.readings_file import COLDEST_C, HOTTEST_C, PLACES
 from logger.record.bounds import MOST_ROWS
+from logger.record.readings_file import COLDEST_C, HOTTEST_C, PLACES
 from logger.units import ZERO_CELSIUS_K, f_to_c
 
 Floats = npt.NDArray[np.float64]

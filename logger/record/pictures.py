@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from logger.record.plots import Band, Line, Mark, place_line, plot
+from logger.record.plots import Line, PlotMark, ShadedRange, place_line, plot
 
 _ORDER = ("core", "surface", "underside", "room")
 
@@ -26,9 +26,9 @@ def course_plot(
         lines.append(place_line("planned", [planned["hours"][at] for at in kept],
                                 [shown(planned["core_c"][at]) for at in kept], "core as predicted"))  # fmt: skip
     limit = record["figures"]["limit_c"]
-    marks = [] if limit is None else [Mark(f"limit {shown(limit):.0f} {unit}", level=shown(limit))]
+    marks = [] if limit is None else [PlotMark(f"limit {shown(limit):.0f} {unit}", level=shown(limit))]
     marks += [
-        Mark(f"layer {layer['number']}", hour=layer["poured_at_h"])
+        PlotMark(f"layer {layer['number']}", hour=layer["poured_at_h"])
         for layer in record["layers"] if layer["number"] > 1 and layer["poured_at_h"] is not None
     ]  # fmt: skip
     return plot(lines, title="Measured and predicted temperatures", unit=unit, marks=marks, height=height)
@@ -47,7 +47,7 @@ def forecast_plot(
         core = made["bands"]["core_c"]
         hours = made["bands"]["hours"]
         name = f"forecast at {made['asked_at_h']:g} h"
-        bands.append(Band(f"{name}, 9 of 10", hours, [shown(v) for v in core["p05"]],
+        bands.append(ShadedRange(f"{name}, 9 of 10", hours, [shown(v) for v in core["p05"]],
                           [shown(v) for v in core["p95"]], colour))  # fmt: skip
         lines.append(Line(name, hours, [shown(v) for v in core["p50"]], colour, dash, 1.4))
     if not bands:

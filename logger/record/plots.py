@@ -42,7 +42,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
+class ShadedRange:
     """A shaded range between two lines of values."""
 
     name: str
@@ -53,7 +53,7 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class PlotMark:
     """Something that happened at an hour, or a level that should not be passed."""
 
     name: str
@@ -84,8 +84,8 @@ def plot(
     *,
     title: str,
     unit: str,
-    bands: Sequence[Band] = (),
-    marks: Sequence[Mark] = (),
+    bands: Sequence[ShadedRange] = (),
+    marks: Sequence[PlotMark] = (),
     dots: Sequence[Dot] = (),
     width: float = 680,
     height: float = 300,
@@ -204,14 +204,14 @@ class _Frame:
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}" stroke="{_INK}" stroke-width="2"/>'
         )
 
-    def area(self, band: Band) -> str:
+    def area(self, band: ShadedRange) -> str:
         there = [f"{self.x(h):.1f} {self.y(v):.1f}" for h, v in zip(band.hours, band.high, strict=True)]
         back = [f"{self.x(h):.1f} {self.y(v):.1f}" for h, v in zip(band.hours, band.low, strict=True)][::-1]
         return (
             f'<path d="M{"L".join(there + back)}Z" fill="{band.colour}" fill-opacity=".16"/>' if there else ""
         )
 
-    def mark(self, mark: Mark) -> str:
+    def mark(self, mark: PlotMark) -> str:
         if mark.level is not None:
             y = self.y(mark.level)
             return (f'<path d="M{_LEFT:g} {y:.1f}H{self.width - _RIGHT:g}" stroke="{_STOP}" stroke-width="1.6"/>'
@@ -233,13 +233,13 @@ def _word(x: float, y: float, text: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{_INK}">{escape(text)}</text>'
 
 
-def _legend(lines: Sequence[Line], bands: Sequence[Band], width: float, top: float) -> str:
+def _legend(lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, top: float) -> str:
     made = []
     slot = (width - _LEFT) / 4
-    items: list[Line | Band] = [*lines, *bands]
+    items: list[Line | ShadedRange] = [*lines, *bands]
     for number, item in enumerate(items):
         x, y = _LEFT + slot * (number % 4), top + 14 * (number // 4)
-        if isinstance(item, Band):
+        if isinstance(item, ShadedRange):
             key = f'<rect x="{x:.1f}" y="{y - 3:.1f}" width="24" height="8" fill="{item.colour}" fill-opacity=".25"/>'
         else:
             dash = f' stroke-dasharray="{item.dash}"' if item.dash else ""

@@ -16,7 +16,7 @@ from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.record.gather import Measured, gather_open
 from logger.store import events, pours, seals, stations
-from logger.store.chain import canonical, sha256
+from logger.store.hash_chain import canonical, sha256
 
 SEAL_VERSION = 1
 #: What stands for good once an alarm is raised, and what its answer and end add.

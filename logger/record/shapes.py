@@ -12,12 +12,12 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from logger.alarms.first_hour import Finding
+from logger.alarms.first_hour import LookResult
 from logger.alarms.state import Phase
 from logger.errors import BadInput
-from logger.planning.findings import Light
+from logger.planning.finding import Light
+from logger.record.event_views import DEFECTS, STATES, TESTS
 from logger.record.figures import Figures
-from logger.record.happened import DEFECTS, STATES, TESTS
 from logger.store.photos import KINDS
 from logger.store.seals import POUR_FIELDS
 
@@ -64,7 +64,7 @@ def one_of(words: Iterable[str]) -> AfterValidator:
 
 LightWord = Annotated[str, one_of(Light)]
 PhaseWord = Annotated[str, one_of(Phase)]
-FindingWord = Annotated[str, one_of(Finding)]
+FindingWord = Annotated[str, one_of(LookResult)]
 StateWord = Annotated[str, one_of(STATES)]
 DefectWord = Annotated[str, one_of(DEFECTS)]
 TestWord = Annotated[str, one_of(TESTS)]
@@ -72,7 +72,7 @@ PictureWord = Annotated[str, one_of(KINDS)]
 Priority = Literal["high", "medium", "low"]
 
 
-class Shape(BaseModel):
+class StrictShape(BaseModel):
     """Unknown names refused, nothing coerced."""
 
     model_config = ConfigDict(extra="forbid", strict=True)
@@ -87,14 +87,14 @@ class Open(BaseModel):
 # The bundle's own files
 
 
-class FileShape(Shape):
+class FileShape(StrictShape):
     """A file in the manifest."""
 
     sha256: Hex64
     bytes: Count
 
 
-class ManifestShape(Shape):
+class ManifestShape(StrictShape):
     """manifest.json"""
 
     bundle_version: Literal[1]
@@ -105,7 +105,7 @@ class ManifestShape(Shape):
     files: Annotated[dict[str, FileShape], Field(max_length=1000)]
 
 
-class ChainShape(Shape):
+class ChainShape(StrictShape):
     """How many rows were sealed, and their last link."""
 
     count: Count
@@ -116,7 +116,7 @@ class ChainShape(Shape):
 SEALED_OF_POUR = {*POUR_FIELDS, "station", "poured_boot", "probes"}
 
 
-class SealShape(Shape):
+class SealShape(StrictShape):
     """The seal."""
 
     version: Literal[1]
@@ -138,7 +138,7 @@ class SealShape(Shape):
         return self
 
 
-class PourShape(Shape):
+class PourShape(StrictShape):
     """pour.json. Whether it is closed and sealed is asked where it is brought in: an open one can be proven."""
 
     title: Title
@@ -159,7 +159,7 @@ class PourShape(Shape):
     probes: Annotated[list[Name], Field(max_length=200)]
 
 
-class ReadingShape(Shape):
+class ReadingShape(StrictShape):
     """A row of readings.csv"""
 
     spool: Spool
@@ -180,7 +180,7 @@ class ReadingShape(Shape):
     link: Hex64
 
 
-class EventShape(Shape):
+class EventShape(StrictShape):
     """A row of events.csv, and an event of a record. What its data must be hangs on its kind: `check_data`."""
 
     at_ms: Ms
@@ -196,7 +196,7 @@ class EventRow(EventShape):
     link: Hex64
 
 
-class AlarmShape(Shape):
+class AlarmShape(StrictShape):
     """A row of alarms.csv"""
 
     subject: Annotated[str, Field(max_length=50, pattern=_LINE)]
@@ -215,7 +215,7 @@ class AlarmShape(Shape):
     ended_ms: Ms | None
 
 
-class ForecastRow(Shape):
+class ForecastRow(StrictShape):
     """A row of forecasts.csv"""
 
     made_ms: Ms
@@ -223,7 +223,7 @@ class ForecastRow(Shape):
     body: ForecastShape
 
 
-class BootShape(Shape):
+class BootShape(StrictShape):
     """A row of boots.csv"""
 
     boot_id: Label
@@ -232,7 +232,7 @@ class BootShape(Shape):
     of: Literal["station", "service"]
 
 
-ROWS: dict[str, type[Shape]] = {
+ROWS: dict[str, type[StrictShape]] = {
     "readings": ReadingShape, "events": EventRow, "alarms": AlarmShape, "forecasts": ForecastRow, "boots": BootShape,
 }  # fmt: skip
 
@@ -284,14 +284,14 @@ class BandOfCore(Open):
     p95: _Values
 
 
-class Bands(Open):
+class RecordBands(Open):
     """Courses with their range."""
 
     hours: _Points
     core_c: BandOfCore
 
     @model_validator(mode="after")
-    def _one_length(self) -> Bands:
+    def _one_length(self) -> RecordBands:
         _even(self.hours, self.core_c.p05, self.core_c.p50, self.core_c.p95)
         return self
 
@@ -303,7 +303,7 @@ class ForecastShape(Open):
     core_peak_c: Quantiles
     core_peak_at_h: Quantiles
     chance_core_over_limit: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
-    bands: Bands | None = None
+    bands: RecordBands | None = None
 
 
 class AskedForecast(ForecastShape):
@@ -312,7 +312,7 @@ class AskedForecast(ForecastShape):
     asked_at_h: Hours
 
 
-class PourOfRecord(Shape):
+class PourOfRecord(StrictShape):
     """The pour's own facts in its record."""
 
     id: Annotated[int, Field(ge=0, le=2**53)]
@@ -347,7 +347,7 @@ class CostOfPlan(Open):
     currency: Annotated[str, Field(max_length=40)] = ""
 
 
-class PlanShape(Open):
+class RecordPlan(Open):
     """A plan as it was: its own reader may have grown stricter since."""
 
     title: Title
@@ -357,7 +357,7 @@ class PlanShape(Open):
     cost: CostOfPlan | None = None
 
 
-class Curve(Shape):
+class RecordCurve(StrictShape):
     """A probe's course."""
 
     probe: Name
@@ -366,19 +366,19 @@ class Curve(Shape):
     celsius: Annotated[list[Celsius | None], Field(max_length=10_000)]
 
     @model_validator(mode="after")
-    def _one_length(self) -> Curve:
+    def _one_length(self) -> RecordCurve:
         _even(self.hours, self.celsius)
         return self
 
 
-class Air(Shape):
+class RecordAir(StrictShape):
     """The air's humidity by the hour."""
 
     hours: Annotated[list[Annotated[tuple[Hours, Number], Field(strict=False)]], Field(max_length=20_000)]
     name: Short
 
 
-class Contact(Shape):
+class RecordContact(StrictShape):
     """A contact's change."""
 
     at_ms: OffsetMs
@@ -387,7 +387,7 @@ class Contact(Shape):
     note: Annotated[str, Field(max_length=400)] | None
 
 
-class Fault(Shape):
+class RecordFault(StrictShape):
     """Failed reads of one kind."""
 
     probe: Name
@@ -398,7 +398,7 @@ class Fault(Shape):
     last_h: Hours
 
 
-class Slab(Shape):
+class RecordSlab(StrictShape):
     """A slab of wood."""
 
     name: Short
@@ -414,14 +414,14 @@ class Slab(Shape):
     meter: Short | None
 
 
-class PassedBy(Shape):
+class PassedBy(StrictShape):
     """Who let a point pass."""
 
     by: Person
     reason: Text
 
 
-class Point(Shape):
+class RecordPoint(StrictShape):
     """A readiness point."""
 
     id: Short
@@ -434,7 +434,7 @@ class Point(Shape):
     override: PassedBy | None
 
 
-class Layer(Shape):
+class RecordLayer(StrictShape):
     """A layer, as planned and as poured."""
 
     number: Annotated[int, Field(ge=1, le=1000)]
@@ -443,7 +443,7 @@ class Layer(Shape):
     poured_at_h: Hours | None
 
 
-class Told(Shape):
+class RecordNote(StrictShape):
     """Who told something, and when."""
 
     at_ms: Ms
@@ -451,7 +451,7 @@ class Told(Shape):
     text: Text
 
 
-class LotData(Shape):
+class LotData(StrictShape):
     """A lot of resin."""
 
     product: Annotated[str, Field(max_length=100)]
@@ -471,19 +471,19 @@ class BatchData(Open):
     sentence: Text
 
 
-class LayerData(Shape):
+class LayerData(StrictShape):
     """A layer that was poured."""
 
     number: Annotated[int, Field(ge=1, le=1000)]
 
 
-class LookData(Shape):
+class LookData(StrictShape):
     """A look at the form."""
 
     finding: FindingWord
 
 
-class PhotoData(Shape):
+class PhotoData(StrictShape):
     """A photo: a hash, and never a path."""
 
     sha256: Hex64
@@ -492,31 +492,31 @@ class PhotoData(Shape):
     point: Annotated[str, Field(max_length=80)] | None = None
 
 
-class TestData(Shape):
+class TestData(StrictShape):
     """A test on the casting."""
 
     what: TestWord
     value: Annotated[str, Field(max_length=300)]
 
 
-class DefectShape(Shape):
+class RecordDefect(StrictShape):
     """A defect."""
 
     kind: DefectWord
     where: Annotated[str, Field(max_length=300)]
 
 
-class OutcomeData(Shape):
+class OutcomeData(StrictShape):
     """How it ended."""
 
     state: StateWord
-    defects: Annotated[list[DefectShape], Field(max_length=50)]
+    defects: Annotated[list[RecordDefect], Field(max_length=50)]
     rework_cost: Amount
     currency: Annotated[str, Field(max_length=12)]
     rework_h: Amount
 
 
-class SignedData(Shape):
+class SignedData(StrictShape):
     """Who signed a point, or took the signature back."""
 
     point: Annotated[str, Field(max_length=80)]
@@ -530,7 +530,7 @@ class OverrideData(SignedData):
     let_pass: Annotated[list[Text], Field(max_length=100)] = []
 
 
-class SealedData(Shape):
+class SealedData(StrictShape):
     """Which seal ends the record."""
 
     seal_sha256: Hex64
@@ -544,7 +544,7 @@ DATA: dict[str, type[BaseModel]] = {
 }  # fmt: skip
 
 
-class LotTold(LotData, Told):
+class LotTold(LotData, RecordNote):
     """A lot, who told of it and when."""
 
 
@@ -556,19 +556,19 @@ class BatchTold(BatchData):
     text: Text
 
 
-class LookTold(LookData, Told):
+class LookTold(LookData, RecordNote):
     """A look, who made it and when."""
 
 
-class PhotoTold(PhotoData, Told):
+class PhotoTold(PhotoData, RecordNote):
     """A photo, who took it and when."""
 
 
-class TestTold(TestData, Told):
+class TestTold(TestData, RecordNote):
     """A test, who made it and when."""
 
 
-class OutcomeTold(OutcomeData, Told):
+class OutcomeTold(OutcomeData, RecordNote):
     """How it ended, who said so and when."""
 
 
@@ -585,7 +585,7 @@ def check_data(kind: str, data: Mapping[str, Any] | None) -> None:
         DATA[kind].model_validate(rest)
 
 
-class AlarmOfRecord(Shape):
+class AlarmOfRecord(StrictShape):
     """An alarm in a record."""
 
     kind: Word
@@ -611,7 +611,7 @@ class AlarmOfRecord(Shape):
         return self
 
 
-class Heads(Shape):
+class Heads(StrictShape):
     """The chains' last links when the record was made."""
 
     readings: Head
@@ -646,27 +646,27 @@ def check_figures(figures: Mapping[str, Any]) -> Mapping[str, Any]:
     return figures
 
 
-class RecordShape(Shape):
+class RecordShape(StrictShape):
     """record.json"""
 
     record_version: Literal[2]
     workshop: Workshop
     pour: PourOfRecord
-    plan: PlanShape
+    plan: RecordPlan
     plan_toml: PlanText
     prediction: PredictionShape | None
     model_version: Annotated[str, Field(max_length=40)] | None
     figures: Annotated[dict[str, Any], AfterValidator(check_figures)]
-    curves: Annotated[list[Curve], Field(max_length=200)]
-    air: Air
-    contacts: Annotated[list[Contact], Field(max_length=20_000)]
-    faults: Annotated[list[Fault], Field(max_length=2000)]
-    slabs: Annotated[list[Slab], Field(max_length=500)]
+    curves: Annotated[list[RecordCurve], Field(max_length=200)]
+    air: RecordAir
+    contacts: Annotated[list[RecordContact], Field(max_length=20_000)]
+    faults: Annotated[list[RecordFault], Field(max_length=2000)]
+    slabs: Annotated[list[RecordSlab], Field(max_length=500)]
     lots: Annotated[list[LotTold], Field(max_length=5000)]
     batches: Annotated[list[BatchTold], Field(max_length=5000)]
-    points: Annotated[list[Point], Field(max_length=1000)]
+    points: Annotated[list[RecordPoint], Field(max_length=1000)]
     points_problem: Text | None
-    layers: Annotated[list[Layer], Field(max_length=1000)]
+    layers: Annotated[list[RecordLayer], Field(max_length=1000)]
     looks: Annotated[list[LookTold], Field(max_length=5000)]
     photos: Annotated[list[PhotoTold], Field(max_length=1000)]
     tests: Annotated[list[TestTold], Field(max_length=5000)]

@@ -17,11 +17,11 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.errors import NotFound
-from logger.record import happened
-from logger.record.links import Break, Wrong, walk
+from logger.record import event_views
+from logger.record.chain_walk import Break, Wrong, walk
 from logger.record.seal import alarm_hashes, forecast_hash, pour_hashes, seal_hash
 from logger.store import photos, pours, seals
-from logger.store.chain import (
+from logger.store.hash_chain import (
     Linked,
     body_of_reading,
     linked_events,
@@ -294,7 +294,7 @@ def _answered_later(
 def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
     for row in linked_events(connection, pour_id):
         _at_ms, kind, _by, _text, data = json.loads(row.body or "[null,null,null,null,null]")
-        if happened.subject(kind, data) != "photo":
+        if event_views.subject(kind, data) != "photo":
             continue
         name = (data or {}).get("sha256")
         found = photos.find(folder, name)

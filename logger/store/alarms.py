@@ -11,9 +11,9 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, func, insert, select, update
 
 from logger.alarms.kind import Priority, urgency
-from logger.alarms.kinds import KINDS
 from logger.alarms.rates import Span
-from logger.alarms.state import Change, Phase, Why
+from logger.alarms.registry import KINDS
+from logger.alarms.state import Phase, Transition, Why
 from logger.errors import NotFound
 from logger.quantities import cut
 from logger.store.boots import BOOT
@@ -32,7 +32,7 @@ _LONGEST = 1000
 
 
 def save_changes(
-    tx: Connection, pour_id: int | None, changes: Iterable[Change], true_shift_ms: int
+    tx: Connection, pour_id: int | None, changes: Iterable[Transition], true_shift_ms: int
 ) -> list[int]:
     """Writes changes into the alarms' rows and the pour's events; gives the row id of each change's alarm.
 
@@ -62,7 +62,7 @@ def save_changes(
     return ids
 
 
-def _row_of(tx: Connection, pour_id: int | None, change: Change, at_ms: int) -> int:
+def _row_of(tx: Connection, pour_id: int | None, change: Transition, at_ms: int) -> int:
     subject = change.subject if pour_id is None else f"{pour_id}/{change.subject}"
     found = tx.execute(
         select(ALARM.c.id).where(

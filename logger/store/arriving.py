@@ -36,7 +36,7 @@ PAST_STATION = "past-logs"
 Rest = Callable[[], bool]
 
 
-class Stopped(StoreError):
+class ArrivalStopped(StoreError):
     """The service ends, and what was being brought in is not there."""
 
 
@@ -106,7 +106,7 @@ def _put(
             raise NotFound(f"pour {begun.pour_id} was taken out while it was brought in; bring it in again")
         put_rows(tx, begun, name, many)
     if not rest():
-        raise Stopped("the service ends: bring the file in again when it is back")
+        raise ArrivalStopped("the service ends: bring the file in again when it is back")
 
 
 def finish(tx: Connection, begun: Begun, now_ms: int, by: str, told: Mapping[str, Any] | None) -> None:

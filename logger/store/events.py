@@ -11,8 +11,8 @@ from sqlalchemy import ColumnElement, Connection, Row, exists, insert, select, u
 from sqlalchemy.exc import IntegrityError
 
 from logger.errors import BeingDone, NotAllowed
-from logger.store.chain import EVENT_FIELDS, link
 from logger.store.database import table
+from logger.store.hash_chain import EVENT_FIELDS, link
 from logger.store.tables import Event, Pour
 
 EVENT = table(Event)

@@ -16,7 +16,7 @@ from logger.store.stations import PROBE, STATION
 
 
 @dataclass(frozen=True, slots=True)
-class Operating:
+class OperatingState:
     """How the service stands, as far as the database knows."""
 
     stations: int
@@ -30,7 +30,7 @@ class Operating:
     judged_ms: int | None
 
 
-def operating(connection: Connection, silent_before_ms: int) -> Operating:
+def operating(connection: Connection, silent_before_ms: int) -> OperatingState:
     """As it is now. A station last heard before that (true) time is silent; one never heard or withdrawn is not."""
     enrolled = STATION.c.revoked_ms.is_(None)
     counted = select(func.count()).select_from(STATION).where(enrolled)
@@ -40,7 +40,7 @@ def operating(connection: Connection, silent_before_ms: int) -> Operating:
         .group_by(ALARM.c.priority)
     )
     held = lease.holding(connection)
-    return Operating(
+    return OperatingState(
         stations=int(connection.execute(counted).scalar_one()),
         silent=int(connection.execute(counted.where(STATION.c.last_seen_ms < silent_before_ms)).scalar_one()),
         live_pours=int(

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Row, case, exists, func, insert, or_, select,
 from sqlalchemy.sql.elements import ColumnElement
 
 from logger.alarms.kind import Priority, urgency
-from logger.alarms.waiting import Waiting, sort_waiting
+from logger.alarms.outbox_order import Waiting, sort_waiting
 from logger.store.alarms import ALARM, same_alarm
 from logger.store.database import table
 from logger.store.tables import Outgoing, Taken

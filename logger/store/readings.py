@@ -6,8 +6,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, func, select
 
+from logger.store.batches import READING, Conflict, Incoming, Saved, save_batch
 from logger.store.boots import BOOT
-from logger.store.saving import READING, Conflict, Incoming, Saved, save_batch
 from logger.store.stations import STATION
 
 __all__ = ["READING", "Conflict", "Incoming", "Saved", "after", "counts", "hottest_core", "points_after",

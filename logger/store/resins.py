@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Row
 
 from logger.errors import NotFound
-from logger.store import events, shop
+from logger.store import events, shop_events
 
 #: data of "resin-kept": {"key", "name", "note", "sheet_toml" or null, "fit", "table", "mix", "source"}.
 KEPT, DROPPED = "resin-kept", "resin-dropped"
@@ -22,7 +22,7 @@ def resin_key(name: str) -> str:
 def kept(connection: Connection) -> dict[str, Row[Any]]:
     """Key → the newest event of each resin that is on the list (at_ms, by, data)."""
     found: dict[str, Row[Any]] = {}
-    for row in shop.shop_events(connection, KEPT, DROPPED):
+    for row in shop_events.shop_events(connection, KEPT, DROPPED):
         if row.kind == KEPT:
             found[row.data["key"]] = row
         else:
@@ -33,7 +33,9 @@ def kept(connection: Connection) -> dict[str, Row[Any]]:
 def dropped(connection: Connection) -> dict[str, Row[Any]]:
     """Key → how each resin stood that was taken off the list and not put back."""
     on = kept(connection)
-    return {row.data["key"]: row for row in shop.shop_events(connection, KEPT) if row.data["key"] not in on}
+    return {
+        row.data["key"]: row for row in shop_events.shop_events(connection, KEPT) if row.data["key"] not in on
+    }
 
 
 def get(connection: Connection, key: str) -> Row[Any]:

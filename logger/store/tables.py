@@ -221,7 +221,7 @@ class Event(SQLModel, table=True):
     text: str = Field(default="", max_length=4000)
     data: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
     link: str | None = Field(default=None, max_length=64)
-    #: The key that a client gave the request from which it came, and the hash of that request: see web/once.py.
+    #: The key that a client gave the request from which it came, and the hash of that request: security/idempotency.py.
     request_key: str | None = Field(default=None, max_length=255)
     request_sha256: str | None = Field(default=None, max_length=64)
     #: Whose it is: given by the database, from who asks (see shops.py).

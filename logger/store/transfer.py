@@ -12,11 +12,11 @@ from sqlalchemy import Connection, Table, insert, select
 from logger.errors import NotAllowed
 from logger.store.alarms import ALARM
 from logger.store.boots import BOOT
-from logger.store.chain import EVENT_FIELDS, READING_FIELDS
 from logger.store.database import table
 from logger.store.dialect import insert_many
 from logger.store.events import EVENT
 from logger.store.forecasts import FORECAST
+from logger.store.hash_chain import EVENT_FIELDS, READING_FIELDS
 from logger.store.pours import POUR, POUR_PROBE
 from logger.store.readings import READING
 from logger.store.stations import NAME, STATION

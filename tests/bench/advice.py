@@ -16,11 +16,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.cure.advice import deepest_safe, in_allowed_room, single_layer
-from logger.cure.layering import PARTS, Joint, LayerPlan, layer_verdicts
-from logger.cure.prediction import long_enough, predict, walked
+from logger.cure.advice.layering import PARTS, Joint, LayerPlan, layer_verdicts
+from logger.cure.advice.limits import deepest_safe, in_allowed_room, single_layer
+from logger.cure.solver.prediction import long_enough, predict, walked
 from logger.errors import DidNotConverge
-from logger.plan_file import Plan, plan_from_table
+from logger.plan.file import Plan, plan_from_table
 from logger.planning.answers import CureAnswers, ask_cure
 
 #: Invented: no resin on the market. (heat J/g, k1, k2 1/s, deepest pour that its datasheet would name, mm)

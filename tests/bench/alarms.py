@@ -18,15 +18,15 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from logger.alarms import acts
-from logger.alarms.expected import expect
+from logger.alarms import actions
+from logger.alarms.band import expect
+from logger.alarms.book import AlarmBook, Setup
+from logger.alarms.inputs import AlarmLimits, LiveReading, LooksSeen, StationFacts, WatchFacts, WetContact
 from logger.alarms.kind import Kind, Priority
-from logger.alarms.kinds import KINDS
 from logger.alarms.rates import Span, rates
-from logger.alarms.state import FOLLOWS, NORMAL, UP, Change, Observation, Phase, State, Why, step
-from logger.alarms.state_file import state_from_dict, state_to_dict
-from logger.alarms.view import Contact, Facts, Limits, LooksSeen, Sample, StationFacts
-from logger.alarms.watchbook import Setup, Watchbook
+from logger.alarms.registry import KINDS
+from logger.alarms.state import FOLLOWS, NORMAL, UP, AlarmState, Observation, Phase, Transition, Why, step
+from logger.alarms.state_json import state_from_dict, state_to_dict
 from logger.errors import LoggerError
 
 T0 = 1_790_000_000_000
@@ -88,17 +88,19 @@ class Life:
         if roll < 0.80:
             self.observe()
         elif roll < 0.92:
-            self.act(acts.acknowledge, "Jo", self.now)
+            self.act(actions.acknowledge, "Jo", self.now)
         elif roll < 0.95:
             self.act(
-                acts.shelve, "Jo", self.now, rng.choice((0.1, 0.5, 1.0, 4.0, 12.0, 100.0, 0.0, math.inf))
+                actions.shelve, "Jo", self.now, rng.choice((0.1, 0.5, 1.0, 4.0, 12.0, 100.0, 0.0, math.inf))
             )
         elif roll < 0.96:
-            self.act(acts.unshelve, "Jo", self.now)
+            self.act(actions.unshelve, "Jo", self.now)
         elif roll < 0.98:
-            self.act(acts.take_out_of_service, "Jo", "broken", self.now, rng.choice((None, 1.0, 4.0, 100.0)))
+            self.act(
+                actions.take_out_of_service, "Jo", "broken", self.now, rng.choice((None, 1.0, 4.0, 100.0))
+            )
         else:
-            self.act(acts.return_to_service, "Jo", self.now)
+            self.act(actions.return_to_service, "Jo", self.now)
 
     def observe(self) -> None:
         rng, kind = self.rng, self.kind
@@ -146,7 +148,7 @@ class Life:
         assert self.state == self.twin, f"a restart changed it: {self.state} {self.twin}"
         self.judge(before, one.changes)  # type: ignore[attr-defined]
 
-    def judge(self, before: State, changes: tuple[Change, ...]) -> None:
+    def judge(self, before: AlarmState, changes: tuple[Transition, ...]) -> None:
         phase = before.phase
         for change in changes:
             legal = change.phase == change.before or change.phase in FOLLOWS[change.before]
@@ -191,8 +193,8 @@ def walk_lives(steps: int, seed: int) -> dict[str, int]:
 def walk_book(steps: int, seed: int) -> int:
     """A watchbook at random beside one that is closed and read back at every step; returns how many changes."""
     rng = random.Random(seed)
-    setup = Setup(T0, Limits(), expect([0.0, 10.0, 20.0, 72.0], [20.0, 30.0, 45.0, 21.0]))
-    book, twin = Watchbook(setup), Watchbook(setup)
+    setup = Setup(T0, AlarmLimits(), expect([0.0, 10.0, 20.0, 72.0], [20.0, 30.0, 45.0, 21.0]))
+    book, twin = AlarmBook(setup), AlarmBook(setup)
     now, core, room, changes = T0, 20.0, 20.0, 0
     for _ in range(steps):
         now += rng.choice((0, -1_000, 2_000, 5_000, 30_000, 30_000, 30_000, 120_000, HOUR))
@@ -201,7 +203,7 @@ def walk_book(steps: int, seed: int) -> int:
         late = rng.random() < 0.1
         at = now - (1_800_000 if late else 0)
         samples = [
-            Sample(place, probe, at, value if rng.random() < 0.9 else None, None, late, "bench-1")
+            LiveReading(place, probe, at, value if rng.random() < 0.9 else None, None, late, "bench-1")
             for place, probe, value in (
                 ("core", "a", 85.0 if rng.random() < 0.02 else core),
                 ("surface", "b", 0.6 * core + 8),
@@ -211,11 +213,11 @@ def walk_book(steps: int, seed: int) -> int:
         ]
         wet = rng.choice((None, False, False, True))
         overdue = now - 300_000 if rng.random() < 0.3 else None
-        facts = Facts(
+        facts = WatchFacts(
             stations=(
                 StationFacts("bench-1", now if rng.random() < 0.8 else None, rng.random() < 0.8, False),
             ),
-            contacts=(Contact("under", wet, now),),
+            contacts=(WetContact("under", wet, now),),
             looks=LooksSeen(overdue),
         )
         one, other = book.take(samples, facts, now), twin.take(samples, facts, now)
@@ -225,7 +227,7 @@ def walk_book(steps: int, seed: int) -> int:
             for entry in list(book.entries()):
                 assert book.acknowledge(entry.key, "Jo", now) == twin.acknowledge(entry.key, "Jo", now)
         written = book.to_dict()
-        twin = Watchbook.from_dict(setup, json.loads(json.dumps(twin.to_dict())))
+        twin = AlarmBook.from_dict(setup, json.loads(json.dumps(twin.to_dict())))
         assert written == twin.to_dict(), "a restart changed the book"
     return changes
 
@@ -249,7 +251,7 @@ class Result:
     sweeps: int = 0
 
 
-LIMITS = Limits(max_core_c=60.0)
+LIMITS = AlarmLimits(max_core_c=60.0)
 
 
 def simulate(
@@ -303,7 +305,7 @@ def simulate(
         *([crossing] if crossing else []),
     ]
 
-    book = Watchbook(Setup(T0, LIMITS, expected))
+    book = AlarmBook(Setup(T0, LIMITS, expected))
     result = Result(sigma, excursions)
     spans: dict[tuple[str, int], Span] = {}
     at_s = 0.0
@@ -321,14 +323,14 @@ def simulate(
         for place, value in () if silent else places:
             roll = rng.random()
             if failed or roll < 0.004:
-                samples.append(Sample(place, place, now, None, "empty-read", False, "bench-1"))
+                samples.append(LiveReading(place, place, now, None, "empty-read", False, "bench-1"))
             elif roll < 0.0045:
-                samples.append(Sample(place, place, now, 85.0, None, False, "bench-1"))
+                samples.append(LiveReading(place, place, now, 85.0, None, False, "bench-1"))
             else:
                 read = round((value + rng.gauss(0, sigma)) * 16) / 16
-                samples.append(Sample(place, place, now, read, None, False, "bench-1"))
+                samples.append(LiveReading(place, place, now, read, None, False, "bench-1"))
         heard = None if silent else now
-        facts = Facts(stations=(StationFacts("bench-1", heard, True, False),))
+        facts = WatchFacts(stations=(StationFacts("bench-1", heard, True, False),))
         changes = book.take(samples, facts, now)
         for change in changes:
             key = (f"{change.kind}/{change.subject}", change.activation)

@@ -20,10 +20,10 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from logger.delivery.links import LinkRefused, new_token, read_token
+from logger.delivery.signed_links import LinkRefused, new_token, read_token
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.links import Purpose
+from logger.store.message_links import Purpose
 
 TESTS = Path(__file__).parents[1] / "logger" / "delivery"
 

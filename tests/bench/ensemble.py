@@ -16,10 +16,10 @@ from pathlib import Path
 import numpy as np
 from predict import plans
 
-from logger.cure.ensemble import Members, run_ensemble
+from logger.cure.solver.ensemble import Members, run_ensemble
 
 COUNT, STRIDE, FINENESS = 64, 8, 0.8
-LOOK = "from ensemble import draw, plans; from logger.cure.ensemble import run_ensemble; " \
+LOOK = "from ensemble import draw, plans; from logger.cure.solver.ensemble import run_ensemble; " \
        "run_ensemble(plans()[0], draw()); " \
        "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"  # fmt: skip
 

@@ -18,8 +18,8 @@ import numpy as np
 from forecast import read_pour
 from make_pours import invented_plan, write_pour
 
-from logger.cure.forecast import forecast
-from logger.plan_file import plan_from_table
+from logger.cure.forecast.forecast import forecast
+from logger.plan.file import plan_from_table
 
 GOAL_S, GOAL_MB = 3.0, 150.0
 

@@ -22,12 +22,12 @@ from typing import Any
 
 import numpy as np
 
-from logger.cure import calls
-from logger.cure.forecast import Forecast, forecast, forecast_hours
-from logger.cure.prediction import predict
-from logger.plan_file import Plan, read_plan
-from logger.readings_file import read_readings
+from logger.cure.forecast import decision
+from logger.cure.forecast.forecast import Forecast, forecast, forecast_hours
+from logger.cure.solver.prediction import predict
+from logger.plan.file import Plan, read_plan
 from logger.record.figures import Place, places_from
+from logger.record.readings_file import read_readings
 
 PARTS = (0.10, 0.25, 0.50, 0.75)
 #: Edges of the chances that are told apart, and how sure and how often in a row ends the forecasts of a pour that was
@@ -79,7 +79,7 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
     end = over_at if over_at is not None else min(1.1 * peak_h, pour.plan.run.hours)
     rows: list[tuple[float, ...]] = []
     previous = None
-    at_h = calls.DUE_H
+    at_h = decision.DUE_H
     while at_h < end:
         previous = forecast(pour.plan, pour.history, at_h=at_h, members=members, seed=seed, previous=previous)
         crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
@@ -87,9 +87,9 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
                      -1.0 if crossing is None else crossing.p50, peak.p05, peak.p50, peak.p95))  # fmt: skip
         if over_at is not None and len(rows) >= SURE_AFTER and min(r[1] for r in rows[-SURE_AFTER:]) >= SURE:
             break
-        wait = max(calls.DUE_H, part * at_h)
-        if previous.chance_core_over_limit > calls.CLEAR:
-            wait = min(wait, calls.next_due_h(at_h, previous.time_left_h) - at_h)
+        wait = max(decision.DUE_H, part * at_h)
+        if previous.chance_core_over_limit > decision.CLEAR:
+            wait = min(wait, decision.next_due_h(at_h, previous.time_left_h) - at_h)
         at_h += wait
     return rows
 
@@ -99,7 +99,7 @@ def call_of(rows: list[tuple[float, ...]]) -> tuple[float | None, int]:
     standing, raised_at, times = False, None, 0
     for i, (at_h, *_) in enumerate(rows):
         seen = rows[: i + 1]
-        now = calls.will_overheat([r[1] for r in seen], [r[2] for r in seen])
+        now = decision.will_overheat([r[1] for r in seen], [r[2] for r in seen])
         if now and not standing:
             times += 1
             raised_at = at_h if raised_at is None else raised_at
@@ -213,7 +213,7 @@ def main() -> None:
     said.add_argument("--members", type=int, default=64)
     said.add_argument("--seed", type=int, default=0)
     said.add_argument("--every", type=int, default=1, help="only every n-th pour")
-    said.add_argument("--calls", type=float, default=calls.DUE_PART)
+    said.add_argument("--calls", type=float, default=decision.DUE_PART)
     said.add_argument("--rows", type=Path, default=None)
     said.add_argument(
         "--most", type=int, default=1000, help="run no more pours than this, then show the table"

@@ -33,14 +33,14 @@ from hardware.clock import Stamp, SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import partitions, people, pours, readings, stations
+from logger.store.batches import Incoming
 from logger.store.boots import boot_row
 from logger.store.people import Role
-from logger.store.saving import Incoming
-from web.access import COOKIE
-from web.app import make_app
-from web.pages.course import course_of, frozen
-from web.service import Service
-from web.throttle import unlimited
+from web.security.access import COOKIE
+from web.security.throttle import unlimited
+from web.server.app import make_app
+from web.service.service import Service
+from web.views.predicted import frozen, predicted_of
 
 OWN, EACH = 20_000, 50_000
 #: As many pours that are over as the first page shows, at least.
@@ -48,7 +48,7 @@ FINISHED = 12
 PAGES = ("/", "/pours/1", "/api/pours/1/curve?width=800", "/stations", "/messages", "/api/alarms",
          "/api/pours/1/alarms", "/metrics")  # fmt: skip
 ROUNDS = 41
-PREDICTED = frozen(course_of(PLAN))
+PREDICTED = frozen(predicted_of(PLAN))
 
 
 class Shop:

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import block_array, coo_array, csr_array, diags_array
 
-from logger.plan_file import plan_from_table
+from logger.plan.file import plan_from_table
 
 GAS = 8.31446261815324
 

@@ -29,8 +29,8 @@ from hardware.clock import Stamp, SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import forecasts, pours, readings, stations
-from web import desk
-from web.service import Service
+from web.actions import pours as pour_actions
+from web.service.service import Service
 
 SYSTEMD = Path(__file__).parents[2] / "systemd"
 PROBES = 6
@@ -91,7 +91,7 @@ def prepare(folder: Path) -> str:
     service = Service.open(Settings(data_dir=str(folder / "data")), clock)
     with service.store.write() as tx:
         _row, token = stations.enrol(tx, "bench-1", service.timeline.true_ms())
-    pour = desk.plan_pour(service, PLAN, "", "bench-1", "Ada")
+    pour = pour_actions.plan_pour(service, PLAN, "", "bench-1", "Ada")
     with service.store.write() as tx:
         for stage in (Stage.READY, Stage.POURING, Stage.WATCHED):
             pours.move_on(tx, pour, stage, "Ada", service.timeline)

@@ -1,4 +1,4 @@
-"""Writes web/common_passwords.py from a published frequency list. Run by hand:
+"""Writes web/security/common_passwords.bin from a published frequency list. Run by hand:
 
     python tests/bench/make_common_passwords.py
 
@@ -9,20 +9,15 @@ dress up with digits. Kept as five-byte digests: the list itself is no reading f
 
 from __future__ import annotations
 
-import base64
 from pathlib import Path
 
-from web.passwords import digest
+from web.security.passwords import digest
 
-TARGET = Path(__file__).parents[2] / "web" / "common_passwords.py"
-HEAD = '''"""Digests of common passwords. Made by tests/bench/make_common_passwords.py, which names the source."""
-
-DIGESTS = (
-'''
+TARGET = Path(__file__).parents[2] / "web" / "security" / "common_passwords.bin"
 
 
 def main() -> None:
-    """Reads the list, writes the module."""
+    """Reads the list, writes the file."""
     from zxcvbn.frequency_lists import FREQUENCY_LISTS  # a bench-only package
 
     listed = list(FREQUENCY_LISTS["passwords"])
@@ -30,10 +25,7 @@ def main() -> None:
     long = [word for word in listed if len(word) >= 8][:3000]
     short = [word for word in listed if len(word) >= 3 and not word.isdigit()][:2500]
     digests = sorted({digest(word) for word in (*long, *short)})
-    text = base64.b85encode(b"".join(digests)).decode("ascii")
-    step = 88
-    lines = "\n".join(f"    {text[at : at + step]!r}," for at in range(0, len(text), step))
-    TARGET.write_text(f"{HEAD}{lines}\n)\n", encoding="utf-8")
+    TARGET.write_bytes(b"".join(digests))
     print(f"{len(digests)} digests from {len(chosen)} long passwords")
 
 

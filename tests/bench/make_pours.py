@@ -19,9 +19,9 @@ from typing import Any
 
 import numpy as np
 
-from logger.cure.diffusion import diffusion_from_glass
-from logger.cure.ensemble import EnsembleResult, Members, RoomHistory, crossing, run_ensemble
-from logger.plan_file import Glass, Plan, plan_from_table, plan_to_text
+from logger.cure.model.diffusion import diffusion_from_glass
+from logger.cure.solver.ensemble import EnsembleResult, Members, RoomHistory, crossing, run_ensemble
+from logger.plan.file import Glass, Plan, plan_from_table, plan_to_text
 
 #: Invented resins: name, k1, k2 (1/s at 25 °C), heat J/g, depth range mm, hours.
 RESINS = [

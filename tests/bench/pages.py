@@ -31,16 +31,16 @@ import tomli_w
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from hardware.clock import SystemClock
-from logger.forecasting import work_out
+from logger.live.forecaster import work_out
 from logger.planning.examples import EXAMPLES
 from logger.pour import Stage
+from logger.record.downsample import thin
 from logger.record.figures import Place
-from logger.record.thin import thin
 from logger.settings import Settings
 from logger.store import forecasts, people, pours, stations
-from web import desk
-from web.access import COOKIE
-from web.service import Service
+from web.actions import pours as pour_actions
+from web.security.access import COOKIE
+from web.service.service import Service
 
 HOURS, STEP_S = 72.0, 5.0
 #: Place → (start, rise) °C of the invented curves.
@@ -87,7 +87,7 @@ def fill(folder: Path) -> str:
         person = people.add_person(tx, "Ada", people.Role.OWNER, "not a hash", now_ms)
         token = people.start_sign_in(tx, person, now_ms, "bench")
     plan_toml = (EXAMPLES / "wharf-lane-ready.toml").read_text(encoding="utf-8")
-    pour = desk.plan_pour(service, plan_toml, "A client (invented)", "bench-1", "Ada")
+    pour = pour_actions.plan_pour(service, plan_toml, "A client (invented)", "bench-1", "Ada")
     for stage in (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING):
         with service.store.write() as tx:
             pours.move_on(tx, pour, stage, "Ada", service.timeline)

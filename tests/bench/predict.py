@@ -11,9 +11,9 @@ import sys
 import time
 from pathlib import Path
 
-from logger.cure.prediction import predict
-from logger.cure.solve import Accuracy
-from logger.plan_file import plan_from_text
+from logger.cure.solver.march import Accuracy
+from logger.cure.solver.prediction import predict
+from logger.plan.file import plan_from_text
 
 PLAN = """
 title = "Bench river"
@@ -38,7 +38,7 @@ hours = 72
 CASES = [(50, 300, 22.0, 5e-7, 1.1e-5), (60, 250, 23.0, 5e-7, 1.1e-5), (40, 200, 24.0, 8e-7, 1.6e-5),
          (75, 400, 24.0, 5e-7, 1.1e-5)]  # fmt: skip
 TOLERANCES = [(1e-3, 1e-2), (1e-4, 1e-2), (1e-5, 1e-3), (3e-6, 1e-3), (1e-6, 1e-4), (1e-7, 1e-5)]
-LOOK = "from predict import plans; from logger.cure.prediction import predict; predict(plans()[0]); " \
+LOOK = "from predict import plans; from logger.cure.solver.prediction import predict; predict(plans()[0]); " \
        "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"  # fmt: skip
 
 

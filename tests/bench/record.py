@@ -20,14 +20,14 @@ from pathlib import Path
 from typing import Any
 
 from hardware.clock import Stamp
-from logger.cure.prediction import MODEL_VERSION
+from logger.cure.solver.prediction import MODEL_VERSION
 from logger.pour import Stage
 from logger.record.seal import seal
 from logger.record.verify import verify
 from logger.store import events, forecasts, pours, stations
 from logger.store.boots import Timeline
-from logger.store.chain import linked_readings
 from logger.store.database import Store
+from logger.store.hash_chain import linked_readings
 from logger.store.readings import Incoming, save_batch
 
 HERE = Path(__file__).resolve().parent

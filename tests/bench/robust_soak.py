@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "robust"))
 import recorded_pour as recorded
 from whole_shop import Shop
 
-from logger.daemon.forward import Step
+from logger.daemon.forward import ForwardStep
 from logger.pour import Stage
 from logger.record.seal import seal
 from logger.store import pours
@@ -75,7 +75,7 @@ def main() -> None:
                     shop.keeper.keep(recorded.rows_of(sweeps, shop.clock), shop.clock.stamp().boot_s)
                     sweeps += 1
                     shop.clock.advance(30)
-                while shop.forwarder.step() is Step.SENT:
+                while shop.forwarder.step() is ForwardStep.SENT:
                     pass
                 shop.service.watch.judge_all()
                 shop.sender.send_due()

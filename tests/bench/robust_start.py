@@ -33,7 +33,7 @@ import recorded_pour as recorded
 
 from hardware.clock import SystemClock
 from logger.settings import Settings
-from web.service import Service
+from web.service.service import Service
 
 PORT = 18_734
 PAGES = 50

@@ -11,10 +11,10 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import block_array, csr_array, diags_array, lil_array
 
-from logger.cure.ensemble import probe_of
-from logger.cure.faces import sheddings_of
-from logger.cure.section import section_of
-from logger.cure.stage import Factors, stage_of
+from logger.cure.solver.boundary import heat_losses_of
+from logger.cure.solver.ensemble import probe_of
+from logger.cure.solver.mesh import section_of
+from logger.cure.solver.operators import Factors, interval_of
 
 GAS = 8.31446261815324
 
@@ -86,8 +86,8 @@ def system_of(plan, *, fineness=1.0, rate_factor=1.0, heat_factor=1.0, top_facto
     section = section_of(plan, fineness)
     one = np.ones(1)
     factors = Factors(one * top_factor, one, one)
-    stage = stage_of(
-        section, 1, sheddings_of(plan, section), factors, probe_of(plan, section, 0 * one, 0 * one), 0.0
+    stage = interval_of(
+        section, 1, heat_losses_of(plan, section), factors, probe_of(plan, section, 0 * one, 0 * one), 0.0
     )
     number = np.arange(section.rows * section.columns).reshape(section.rows, section.columns)
     n = number.size

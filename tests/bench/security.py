@@ -43,23 +43,24 @@ from hardware.errors import HardwareError
 from hardware.scratchpad import decode
 from logger.delivery.channels import Outcome
 from logger.errors import LoggerError
-from logger.plan_file import plan_from_text
+from logger.plan.file import plan_from_text
 from logger.planning import examples
-from logger.planning.findings import Light
+from logger.planning.finding import Light
 from logger.pour import Stage
-from logger.readings_file import read_readings
 from logger.record.bundle import accept, write_bundle
 from logger.record.past_log import Column, Mapping, read_log
+from logger.record.readings_file import read_readings
 from logger.settings import Messages, Settings
 from logger.store import people, stations
-from web import desk, passwords, signing
-from web.access import COOKIE
-from web.app import make_app
-from web.pages.redrawn import redrawn
-from web.serve import Running, server_for
-from web.service import Service
-from web.shapes import BatchShape
-from web.throttle import unlimited
+from web.actions import pours, readiness
+from web.schemas import BatchShape
+from web.security import passwords
+from web.security.access import COOKIE
+from web.security.throttle import unlimited
+from web.server.app import make_app
+from web.server.serve import Running, server_for
+from web.service.service import Service
+from web.views.photo_sanitize import redrawn
 
 PLAN = (Path(next(iter(examples.__path__))) / "wharf-lane-ready.toml").read_text(encoding="utf-8")
 TITLE = next(line for line in PLAN.splitlines() if line.startswith("title"))
@@ -76,7 +77,7 @@ def shop(**more: Any) -> Iterator[tuple[Service, str, str]]:
             token = people.start_sign_in(tx, person, service.timeline.now_ms(), "bench")
             _row, station = stations.enrol(tx, "bench-1", 0)
         for _ in range(2):
-            desk.plan_pour(service, PLAN, "A client (invented)", "bench-1", "Ada")
+            pours.plan_pour(service, PLAN, "A client (invented)", "bench-1", "Ada")
         pour_it(service, 1)
         try:
             yield service, token, station
@@ -87,14 +88,14 @@ def shop(**more: Any) -> Iterator[tuple[Service, str, str]]:
 def pour_it(service: Service, pour_id: int) -> None:
     """Every point signed by two, or let pass by name and reason; then the resin flows."""
     with service.store.read() as connection:
-        points = signing.readiness_of(connection, pour_id).points
+        points = readiness.readiness_of(connection, pour_id).points
     for point in points:
         for person in ("Ada", "Ben")[: point.people]:
-            signing.sign(service, pour_id, point.id, person, "Ada")
+            readiness.sign(service, pour_id, point.id, person, "Ada")
         if point.light is Light.STOP or "photo" in point.evidence:
-            signing.let_pass(service, pour_id, point.id, "Ada", "a pour of a benchmark", "Ada")
+            readiness.let_pass(service, pour_id, point.id, "Ada", "a pour of a benchmark", "Ada")
     for stage in (Stage.READY, Stage.POURING):
-        desk.move_on(service, pour_id, stage, "Ada")
+        pours.move_on(service, pour_id, stage, "Ada")
 
 
 def api(cases: int) -> None:
@@ -354,10 +355,10 @@ SPAN_S = 65
 
 def hot_pour(service: Service, number: int) -> str:
     """A pour that has just been poured, with a station of its own; gives the station's token."""
-    pour = desk.plan_pour(service, PLAN.replace(TITLE, f'title = "Table {number}"'), "", "bench-1", "Ada")
+    pour = pours.plan_pour(service, PLAN.replace(TITLE, f'title = "Table {number}"'), "", "bench-1", "Ada")
     with service.store.write() as tx:
         _row, token = stations.enrol(tx, f"hot-{number}", 0)
-    desk.choose_station(service, pour, f"hot-{number}", "Ada")
+    pours.choose_station(service, pour, f"hot-{number}", "Ada")
     pour_it(service, pour)
     return token
 

@@ -10,7 +10,7 @@ import time
 
 from independent import draw_plan, solve
 
-from logger.cure.prediction import predict
+from logger.cure.solver.prediction import predict
 
 
 def main():

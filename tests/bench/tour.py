@@ -25,23 +25,23 @@ import uvicorn
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from logger.alarms.first_hour import Finding
-from logger.cure.prediction import predict
-from logger.forecasting import Forecaster
-from logger.plan_file import plan_from_table
+from logger.alarms.first_hour import LookResult
+from logger.cure.solver.prediction import predict
+from logger.live.forecaster import Forecaster
+from logger.plan.file import plan_from_table
 from logger.planning.examples import EXAMPLES
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import alarms, people, resins
-from web import desk
-from web.access import COOKIE
-from web.app import make_app
-from web.pages.measures import Units
+from web.actions import pours
+from web.demo.scenarios import SCENARIOS, WORKSHOP
 from web.pages.resins import fitted
-from web.pages.sheet import Fields
-from web.scenarios import SCENARIOS, WORKSHOP
-from web.service import Service
-from web.throttle import unlimited
+from web.security.access import COOKIE
+from web.security.throttle import unlimited
+from web.server.app import make_app
+from web.service.service import Service
+from web.views.datasheet_form import FormFields
+from web.views.units import Units
 
 TESTS = Path(__file__).resolve().parents[1]
 PHONE, DESKTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 860}
@@ -110,7 +110,7 @@ def pour(shop: Any, forecaster: Forecaster, name: str, until_h: float, step_s: f
     shop.go(pour_id, Stage.READY, Stage.POURING, Stage.WATCHED)
     for minutes in range(5, 60, 5):
         shop.feed(5 / 60, 60, lambda h, begin=minutes - 5: feel(begin / 60 + h))
-        desk.look(shop.service, pour_id, shop.dry, "Ada")
+        pours.look(shop.service, pour_id, shop.dry, "Ada")
     shop.go(pour_id, Stage.CURING)
     hour, steps = 55 / 60, 0
     while hour < until_h:
@@ -133,9 +133,9 @@ def build(folder: Path) -> tuple[Service, dict[str, Any], str]:
         person = people.add_person(tx, "Ada", people.Role.OWNER, "not a hash", service.timeline.now_ms())
         token = people.start_sign_in(tx, person, service.timeline.now_ms(), "tour")
     shop = web_tools.Shop(service, clock)
-    shop.dry = Finding.DRY
+    shop.dry = LookResult.DRY
     forecaster = Forecaster(service.store, service.timeline, lambda call, *given: call(*given))
-    fit = fitted(Fields(SHEET, Units()))
+    fit = fitted(FormFields(SHEET, Units()))
     with service.store.write() as tx:
         resins.keep(tx, service.timeline.true_ms(), "Ada", fit)
     sealed = pour(shop, forecaster, "calm", 71.9, 600)

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from hardware.bench.clock import SteppedClock
-from hardware.bench.w1_files import Lie, W1Files, lying_text, power_on_scratchpad, scratchpad, w1_text
+from hardware.bench.w1_files import Misreading, W1Files, lying_text, power_on_scratchpad, scratchpad, w1_text
 from hardware.ds18b20 import Ds18b20, find_probes
 from hardware.errors import HardwareMissing
 from hardware.reading import Fault, FaultReason, Reading
@@ -90,8 +90,8 @@ def test_a_probe_is_read_with_its_bytes_and_the_moment(files: W1Files) -> None:
     assert sample.stamp == clock.stamp()
 
 
-@pytest.mark.parametrize("lie", [Lie.EMPTY, Lie.BAD_CRC, Lie.TORN])
-def test_a_read_that_fails_once_or_twice_is_tried_again_in_the_same_sweep(lie: Lie) -> None:
+@pytest.mark.parametrize("lie", [Misreading.EMPTY, Misreading.BAD_CRC, Misreading.TORN])
+def test_a_read_that_fails_once_or_twice_is_tried_again_in_the_same_sweep(lie: Misreading) -> None:
     """A signal during a read, or noise on the wire, is over a second later."""
     bad, good = lying_text(lie, scratchpad(30.0)), w1_text(scratchpad(30.0))
     for texts in ([bad, good], [bad, bad, good]):

@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 
 from hardware.bench.clock import SteppedClock
-from hardware.bench.w1_files import Lie, lying_text, scratchpad, w1_text
+from hardware.bench.w1_files import Misreading, lying_text, scratchpad, w1_text
 from hardware.ds18b20 import Ds18b20
 from hardware.judge import MISSED_C, NEAR_C, STEEP_SHARE
 from hardware.reading import Fault, Reading, Sample
 
 LSB_C = 1 / 16
-LIES = [lie for lie in Lie if lie not in (Lie.REPEATED, Lie.STUCK)]
+LIES = [lie for lie in Misreading if lie not in (Misreading.REPEATED, Misreading.STUCK)]
 """Old samples are true bytes of another moment; they have a test of their own."""
 
 
@@ -31,14 +31,16 @@ class LyingProbe:
         self._last = scratchpad(20.0, clone=clone)
         self._driver = Ds18b20("28-0000000000a1", read=self._read)
 
-    def look(self, celsius: float, lie: Lie | None, period_s: float) -> None:
+    def look(self, celsius: float, lie: Misreading | None, period_s: float) -> None:
         """One sweep at a true temperature."""
         truth = scratchpad(celsius, clone=self._clone)
         if lie is None:
             self._text, self._last = w1_text(truth), truth
         else:
-            self._text = lying_text(lie, self._last if lie in (Lie.REPEATED, Lie.STUCK) else truth)
-        self._missing = lie is Lie.PULLED
+            self._text = lying_text(
+                lie, self._last if lie in (Misreading.REPEATED, Misreading.STUCK) else truth
+            )
+        self._missing = lie is Misreading.PULLED
         self.samples += self._driver.read(self.clock)
         self.clock.advance(period_s)
 
@@ -71,11 +73,11 @@ def test_ten_thousand_lies_give_no_false_temperature(clone: bool, seed: int) -> 
     """
     dice = random.Random(seed)
     probe = LyingProbe(clone=clone)
-    true_at: dict[int, tuple[float, Lie | None]] = {}
+    true_at: dict[int, tuple[float, Misreading | None]] = {}
     width_s = dice.choice([1200.0, 3600.0, 7200.0])
     truth = hump(dice.uniform(60, 120), width_s)
     told = row = 0
-    lie: Lie | None = None
+    lie: Misreading | None = None
     while told < 1000:
         if row == 0:
             lie = dice.choice(LIES) if dice.random() < 0.5 else None
@@ -111,7 +113,7 @@ def test_a_value_that_sticks_on_the_way_is_doubted_before_it_is_far_off(
         now = probe.clock.stamp()
         true_at[now.boot_ms] = (20 if slope_c_per_min > 0 else 80) + slope_c_per_min * now.boot_s / 60
         stuck = look * period_s >= 600
-        probe.look(true_at[now.boot_ms], Lie.STUCK if stuck else None, period_s)
+        probe.look(true_at[now.boot_ms], Misreading.STUCK if stuck else None, period_s)
     readings = [
         (true_at[at_ms], outcome) for at_ms, outcome in probe.end().items() if isinstance(outcome, Reading)
     ]
@@ -139,8 +141,8 @@ def test_a_run_through_85_refuses_nothing(clone: bool, period_s: float, slope_c_
     assert 85.0 in read.values()
 
 
-@pytest.mark.parametrize("lie", list(Lie))
-def test_a_run_through_85_survives_a_lie_on_the_way(lie: Lie) -> None:
+@pytest.mark.parametrize("lie", list(Misreading))
+def test_a_run_through_85_survives_a_lie_on_the_way(lie: Misreading) -> None:
     """On a clone, one lie just before 85.0 or just after: the true 85.0 still comes out."""
     for lying_step in (-2, -1, 1, 2):
         probe = LyingProbe(clone=True)

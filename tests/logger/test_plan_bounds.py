@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from logger.cure.datasheet import datasheet_from_text
+from logger.cure.fit.datasheet import datasheet_from_text
 from logger.errors import BadInput, BadPlan
-from logger.plan_file import MOST_LAYERS, MOST_ROWS, plan_from_table, plan_from_text, read_plan
-from logger.toml_text import MOST_CHARACTERS
+from logger.plan.file import MOST_LAYERS, MOST_ROWS, plan_from_table, plan_from_text, read_plan
+from logger.plan.toml_bounds import MOST_CHARACTERS
 
 DOTS = ".".join(["a"] * 10_000) + " = 1\n"
 #: A few kilobytes each; unbounded they take gigabytes, hours, or end in an error that nobody foresaw.

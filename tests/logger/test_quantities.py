@@ -12,16 +12,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.alarms import conditions, fan_rule, forecast_conditions, watch_conditions
-from logger.alarms.expected import Expected
+from logger.alarms import fan_rule
+from logger.alarms.band import Expected
+from logger.alarms.conditions import forecast as forecast_conditions
+from logger.alarms.conditions import readings, watch
 from logger.alarms.first_hour import LevelMark, level_fell, volume_differs
-from logger.alarms.kinds import KINDS
-from logger.alarms.state import NORMAL, Observation, Phase, State, step
-from logger.alarms.telling import TellWhy
-from logger.alarms.trackers import Track
-from logger.alarms.view import Air, Band, ForecastAnswer, Limits
+from logger.alarms.inputs import AlarmLimits, ForecastAnswer, Quantiles, RoomAir
+from logger.alarms.notify_policy import NotifyReason
+from logger.alarms.registry import KINDS
+from logger.alarms.signal import ProbeSignal
+from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, step
 from logger.alarms.wording import words
-from logger.cure import what_if
+from logger.cure.forecast import what_if
 from logger.quantities import (
     METRIC,
     Units,
@@ -94,7 +96,7 @@ def test_a_sentence_that_is_cut_ends_before_the_mark_that_would_be_cut() -> None
 # ---- every sentence of every judge ----------------------------------------------------------------
 
 
-def track(place: str, believed_c: float, before_c: float, **more: Any) -> Track:
+def track(place: str, believed_c: float, before_c: float, **more: Any) -> ProbeSignal:
     """A probe that went from one temperature to another in a quarter of an hour."""
     now = T0 + 3 * 3_600_000
     trail = [(now - 900_000 + i * 60_000, before_c + (believed_c - before_c) * i / 15) for i in range(16)]
@@ -105,34 +107,35 @@ def track(place: str, believed_c: float, before_c: float, **more: Any) -> Track:
         "period_s": 30.0,
         "last_c": believed_c,
     }
-    return Track(place, f"28-{place}", "bench-1", believed_c=believed_c, believed_ms=now, trail=trail,
+    return ProbeSignal(place, f"28-{place}", "bench-1", believed_c=believed_c, believed_ms=now, trail=trail,
                  **(made | more))  # fmt: skip
 
 
 def judged(a: float, b: float, c: float, d: float) -> Iterator[Observation]:
     """What every judge that speaks of temperatures says of some temperatures, over its limit or not."""
-    limits, now = Limits(max_core_c=60.0), T0 + 3 * 3_600_000
+    limits, now = AlarmLimits(max_core_c=60.0), T0 + 3 * 3_600_000
     core, surface, room = track("core", a, b), track("surface", c, d), track("room", d, b)
     underside = track("underside", d, c)
-    yield conditions.core_hot([core], core, limits)
-    yield conditions.core_hot([core, track("core-2", b, a)], core, limits)
+    yield readings.core_hot([core], core, limits)
+    yield readings.core_hot([core, track("core-2", b, a)], core, limits)
     expected = Expected((b,) * 200, (min(a, b),) * 200)
-    yield conditions.hotter_than_predicted([core], core, expected, T0)
-    yield conditions.room_cold([room], room, limits)
-    yield conditions.room_hot([room], room, limits)
-    yield conditions.spread_too_wide(core, surface, limits)
-    yield conditions.surface_heated(surface, core, room, T0)
+    yield readings.hotter_than_predicted([core], core, expected, T0)
+    yield readings.room_cold([room], room, limits)
+    yield readings.room_hot([room], room, limits)
+    yield readings.spread_too_wide(core, surface, limits)
+    yield readings.surface_heated(surface, core, room, T0)
     for humid in (30.0, 95.0):
-        yield conditions.air_damp(Air(humid, now, c), d, c, limits)
-    answer = ForecastAnswer(now, 0.97, Band(a, b, c), Band(4, 5, 6), Band(3.5, 4, 5), Band(20, 30, 40),
+        yield readings.air_damp(RoomAir(humid, now, c), d, c, limits)
+    answer = ForecastAnswer(now, 0.97, Quantiles(a, b, c), Quantiles(4, 5, 6), Quantiles(3.5, 4, 5),
+                            Quantiles(20, 30, 40),
                             ("the mix was poured warmer than planned (" + difference(d, signed=True) + ")",),
                             (what_if._answer("fans", _ahead(a), b, 60.0).words,))  # fmt: skip
     yield forecast_conditions.core_will_overheat(answer, limits, T0)
-    yield forecast_conditions.cure_behind(answer, Limits(planned_release_h=10.0))
+    yield forecast_conditions.cure_behind(answer, AlarmLimits(planned_release_h=10.0))
     stuck = track("surface", c, c, unmoved_ms=T0)
-    yield watch_conditions.probe_doubtful(stuck, [core])
-    yield watch_conditions.probe_doubtful(core, [surface, underside, room])
-    yield watch_conditions.probe_doubtful(core, [underside, room])
+    yield watch.probe_doubtful(stuck, [core])
+    yield watch.probe_doubtful(core, [surface, underside, room])
+    yield watch.probe_doubtful(core, [underside, room])
 
 
 def _ahead(celsius: float) -> Any:
@@ -149,9 +152,9 @@ def test_no_judge_leaves_anything_metric_in_customary_units(a: float, b: float, 
     for seen in judged(a, b, c, d):
         assert not LEFT.search(AMERICAN.shown(seen.reason)), seen.reason
         assert not re.search(r"[{}]|\d K\b", METRIC.shown(seen.reason)), seen.reason
-    forecast = ForecastAnswer(T0, 0.9, Band(a, b, c), Band(0, 0, 0), chance_without_fan=0.9)
-    for answer in (forecast, ForecastAnswer(T0, 0.1, Band(a, b, c), Band(0, 0, 0), chance_without_fan=0.01),
-                   ForecastAnswer(T0, 0.1, Band(a, b, c), Band(0, 0, 0))):  # fmt: skip
+    forecast = ForecastAnswer(T0, 0.9, Quantiles(a, b, c), Quantiles(0, 0, 0), chance_without_fan=0.9)
+    for answer in (forecast, ForecastAnswer(T0, 0.1, Quantiles(a, b, c), Quantiles(0, 0, 0), chance_without_fan=0.01),
+                   ForecastAnswer(T0, 0.1, Quantiles(a, b, c), Quantiles(0, 0, 0))):  # fmt: skip
         want = fan_rule.forecast_want([NORMAL], answer, min(a, 40.0), 60.0, T0)
         assert not LEFT.search(AMERICAN.shown(want.why)), want.why
     for text in (level_fell([LevelMark(0, 20 + abs(a), ""), LevelMark(60_000, 1, "")], 0.3),
@@ -161,8 +164,8 @@ def test_no_judge_leaves_anything_metric_in_customary_units(a: float, b: float, 
 
 
 @pytest.mark.parametrize("name", list(KINDS))
-@pytest.mark.parametrize("why", list(TellWhy))
-def test_a_message_of_each_kind_speaks_the_workshops_units(name: str, why: TellWhy) -> None:
+@pytest.mark.parametrize("why", list(NotifyReason))
+def test_a_message_of_each_kind_speaks_the_workshops_units(name: str, why: NotifyReason) -> None:
     """Also where no reason is known, and of an alarm that was raised before there were marks."""
     if why not in words.__globals__["OPENINGS"]:
         return
@@ -171,7 +174,7 @@ def test_a_message_of_each_kind_speaks_the_workshops_units(name: str, why: TellW
         "The core reads 63.6 °C: it is over the resin's limit of 60.0 °C.",
         f"It is {temperature(9)}.",
     ):
-        state = State(phase=Phase.RAISED, activation=1, reason=reason, acknowledged_by="Jo")
+        state = AlarmState(phase=Phase.RAISED, activation=1, reason=reason, acknowledged_by="Jo")
         told = words(KINDS[name], state, why, "River table", "http://x/a/1", AMERICAN)
         assert not LEFT.search(told.title + told.body), told
 
@@ -196,7 +199,7 @@ def test_what_is_written_about_each_kind_can_be_shown_in_any_units(name: str) ->
 def test_a_return_tells_a_difference_from_a_temperature(name: str) -> None:
     """10 °C apart are 18 °F apart; a room at 10 °C is one at 50 °F."""
     kind = KINDS[name]
-    up = State(phase=Phase.RAISED, activation=1, reason="x", calm_ms=10**9, seen_ms=T0)
+    up = AlarmState(phase=Phase.RAISED, activation=1, reason="x", calm_ms=10**9, seen_ms=T0)
     (back,) = step(kind, up, Observation(False, T0 + 1000, "", 10.0, 30.0), T0 + 1000).changes
     wanted = "50.0 °F (limit 86.0 °F)" if kind.unit == "°C" else "18.0 °F (limit 54.0 °F)"
     assert AMERICAN.shown(back.text) == f"Back inside: {wanted}."

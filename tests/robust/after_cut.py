@@ -17,13 +17,13 @@ from fastapi.testclient import TestClient
 from power_cuts import Disk, Event, Luck
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, Step, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, open_client
 from logger.daemon.keep import Keeper
 from logger.record.verify import verify
 from logger.settings import Settings
 from logger.store import pours
-from web.app import make_app
-from web.service import Service
+from web.server.app import make_app
+from web.service.service import Service
 
 DATABASE, SPOOL = "service/pourlog.sqlite3", "spool.sqlite3"
 
@@ -145,7 +145,7 @@ def catch_up(service: Service, keeper: Keeper, clock: SteppedClock) -> None:
             recorded.STATION, keeper, out, clock.beside(), lambda: recorded.TOKEN, linger_s=0
         )
         for _ in range(10):
-            while forwarder.step() is Step.SENT:
+            while forwarder.step() is ForwardStep.SENT:
                 pass
             if not keeper.pending:
                 return

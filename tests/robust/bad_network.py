@@ -14,12 +14,12 @@ import recorded_pour as recorded
 from fastapi.testclient import TestClient
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, Step, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, open_client
 from logger.daemon.keep import Keeper
 from logger.daemon.spool import Row
 from logger.settings import Settings
-from web.app import make_app
-from web.service import Service
+from web.server.app import make_app
+from web.service.service import Service
 
 
 @dataclass(slots=True)
@@ -129,7 +129,7 @@ def send_through(
                 count = min(rows - sent, 4 * chance.randint(1, at_once))
                 keeper.keep([_row(sent + i + 1, clock) for i in range(count)], clock.stamp().boot_s)
                 sent += count
-            failed = forwarder.step() is Step.FAILED
+            failed = forwarder.step() is ForwardStep.FAILED
             if failed and told.requests > 50 * rows:
                 told.wrong.append("it does not end")
                 break

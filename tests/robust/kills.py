@@ -22,8 +22,8 @@ from typing import Any
 import tomli_w
 
 from hardware.bench.mapped_clock import MappedClock, start_mapped_clock
-from web.demo import BOOT_MS, POURED_AT_MS, Maker, write_station
-from web.scenarios import SCENARIOS
+from web.demo.demo import BOOT_MS, POURED_AT_MS, Maker, write_station
+from web.demo.scenarios import SCENARIOS
 
 HERE = Path(__file__).resolve().parent
 PERIOD_S = 30.0

@@ -15,7 +15,7 @@ from pathlib import Path
 from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import Trace
-from hardware.bench.w1_files import Lie, scratchpad, w1_text
+from hardware.bench.w1_files import Misreading, scratchpad, w1_text
 from hardware.judge import NEAR_C, STEEP_SHARE
 from hardware.station import ProbeWiring, Wiring
 from logger.daemon.sample import Sampler
@@ -31,9 +31,14 @@ LSB_C = 1 / 16
 #: An 85.0 that the bytes do not prove is recorded with a note, and may be this far off.
 UNPROVEN_C = NEAR_C + STEEP_SHARE * 30
 #: Old bytes are true bytes: they cannot be told before the probe has clearly moved on.
-OLD = (Lie.REPEATED, Lie.STUCK)
+OLD = (Misreading.REPEATED, Misreading.STUCK)
 #: How many sweeps each lie lasts. A pulled probe's folder goes after 100 s; its faults are of both kinds.
-LASTS = {Lie.PULLED: (1, 8), Lie.STUCK: (4, 40), Lie.WATER: (2, 12), Lie.REPEATED: (1, 1)}
+LASTS = {
+    Misreading.PULLED: (1, 8),
+    Misreading.STUCK: (4, 40),
+    Misreading.WATER: (2, 12),
+    Misreading.REPEATED: (1, 1),
+}
 WORDS = "unchanged while"
 
 
@@ -73,7 +78,7 @@ def lies_of(probe: str, chance: random.Random, until_s: float) -> list[FaultWind
     """Lies of one probe, one after another, a few sweeps apart."""
     windows, at_s = [], PERIOD_S * chance.randint(1, 20)
     while at_s < until_s:
-        lie = chance.choice(list(Lie))
+        lie = chance.choice(list(Misreading))
         lasts_s = PERIOD_S * chance.randint(*LASTS.get(lie, (1, 4)))
         # From just before a sweep until just before another: a window holds whole sweeps.
         windows.append(FaultWindow(probe, at_s - 1, at_s - 1 + lasts_s, lie))
@@ -146,9 +151,9 @@ def _judge(rows: list[Row], windows: dict[str, list[FaultWindow]], bench: Bench,
                 told.false.append(what)
         elif row.note is not None and WORDS in row.note:
             told.old_doubted += lie in OLD
-        elif lie is Lie.REPEATED:
+        elif lie is Misreading.REPEATED:
             told.repeated_off_c = max(told.repeated_off_c, off_c)
-        elif lie is Lie.STUCK:
+        elif lie is Misreading.STUCK:
             told.stuck_off_c.append(off_c)
         elif off_c > LSB_C / 2 + 0.0006:  # and a row holds whole thousandths
             told.false.append(what)

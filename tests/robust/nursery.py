@@ -31,12 +31,13 @@ from hardware.bench.trace import Trace
 from hardware.clock import Stamp
 from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
-from logger.forecasting import Forecaster
-from logger.pace import Pace
+from logger.live.forecaster import Forecaster
+from logger.live.schedule import Pace
 from logger.settings import read_settings
-from web.demo import BOOT_MS, POURED_AT_MS, PROBES
-from web.serve import serve
-from web.service import Service
+from web.demo.demo import BOOT_MS, POURED_AT_MS, PROBES
+from web.security.setup_code import new_setup_code
+from web.server.serve import serve
+from web.service.service import Service
 
 assert apprise, "loaded here, once"
 
@@ -70,7 +71,7 @@ def run_service(folder: Path) -> None:
     clock = MappedClock(folder / "clock")
     service = Service.open(read_settings(folder / "settings.toml"), clock)
     service.pace = Pace(speed=clock.speed)
-    code = service.new_setup_code()
+    code = new_setup_code(service)
     if code is not None:
         (folder / "set-up-code").write_text(code, encoding="ascii")
     serve(service)

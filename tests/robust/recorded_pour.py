@@ -22,7 +22,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import event
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, Step, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, open_client
 from logger.daemon.keep import Keeper
 from logger.daemon.spool import Row
 from logger.delivery.channels import Outcome
@@ -32,8 +32,8 @@ from logger.settings import Messages, Settings
 from logger.store import alarms, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from web.app import make_app
-from web.service import Service
+from web.server.app import make_app
+from web.service.service import Service
 
 PLACES = ("core", "surface", "underside", "room")
 #: A frozen prediction that stays cool (invented), so that a warm core raises alarms.
@@ -173,7 +173,7 @@ def main(folder: Path, sweeps: int, synchronous: str, pages: int) -> None:
             rows = rows_of(sweep, clock)
             assert keeper.keep(rows, clock.stamp().boot_s)
             marks(kept=int(rows[-1].raw or "", 16))
-            while forwarder.step() is Step.SENT:
+            while forwarder.step() is ForwardStep.SENT:
                 pass
             service.watch.judge_all()
             if sweep % 7 == 3:

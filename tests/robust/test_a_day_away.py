@@ -9,7 +9,7 @@ import pytest
 import recorded_pour as recorded
 from whole_shop import Shop
 
-from logger.daemon.forward import Step
+from logger.daemon.forward import ForwardStep
 from logger.daemon.signals import LastResort, Signals
 
 PERIOD_S = 30.0
@@ -56,7 +56,7 @@ def test_a_day_without_the_service_is_caught_up_in_order_and_marked_late(
     assert silent_at_s is not None
     assert silent_at_s - away_since_s <= 60, "the service notices, and somebody is told"
     assert shop.keeper.pending == AWAY_SWEEPS * 4
-    while shop.forwarder.step() is Step.SENT:
+    while shop.forwarder.step() is ForwardStep.SENT:
         shop.service.watch.judge_all()
         shop.sender.send_due()
     assert shop.stored() == list(range(1, shop.kept + 1)), (

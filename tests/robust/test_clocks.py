@@ -14,12 +14,12 @@ import pytest
 from sqlalchemy import select
 
 from hardware.clock import Stamp
-from logger.alarms.telling import Rules
+from logger.alarms.notify_policy import Rules
+from logger.live.watch import Watch
 from logger.pour import Stage
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import Store
-from logger.watch import Watch
 
 TRUE_START_MS = 1_795_624_200_000
 #: What a machine without a battery believes at first: the day on which its card was written.

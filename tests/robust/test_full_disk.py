@@ -18,7 +18,7 @@ import pytest
 from sqlalchemy.exc import OperationalError
 from whole_shop import RESERVE_BYTES, Shop
 
-from logger.store.reserve import Reserve
+from logger.store.ballast import Ballast
 
 SMALL_BYTES = 16_000_000
 
@@ -165,7 +165,9 @@ def test_a_service_that_starts_on_a_full_disk_gives_up_its_reserve_and_watches(
     one = shop(small.folder)
     warm_up(one)
     one.stop()
-    monkeypatch.setattr("web.service.Reserve", lambda folder: Reserve(folder, RESERVE_BYTES, beside_bytes=0))
+    monkeypatch.setattr(
+        "web.service.service.Reserve", lambda folder: Ballast(folder, RESERVE_BYTES, beside_bytes=0)
+    )
     assert (small.folder / "service" / "reserve.bin").stat().st_size == RESERVE_BYTES
     small.fill()
     one.clock.reboot("the-next-boot")

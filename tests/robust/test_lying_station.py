@@ -6,7 +6,7 @@ from pathlib import Path
 
 from lying_station import LSB_C, run
 
-from hardware.bench.w1_files import Lie
+from hardware.bench.w1_files import Misreading
 
 FAULTS = 2000
 
@@ -15,7 +15,7 @@ def test_two_thousand_lies_give_no_false_temperature_and_cost_no_true_one(in_mem
     """Six probes, three of them clones, through 85 °C and back, replugged in other orders; every lie there is."""
     told = run(in_memory / "lies", faults=FAULTS, seed=1)
     assert sum(told.injected.values()) == FAULTS
-    assert min(told.injected[lie.value] for lie in Lie) > 100
+    assert min(told.injected[lie.value] for lie in Misreading) > 100
     assert told.false == []
     assert told.refused == []
     assert told.true_85 > 5, "85.0 was met and recorded"

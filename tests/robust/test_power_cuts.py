@@ -16,7 +16,7 @@ from recorded_pour import begin
 from hardware.bench.clock import SteppedClock
 from logger.settings import Settings
 from logger.store.backup import back_up
-from web.service import Service
+from web.service.service import Service
 
 #: Where the recorder cannot be built there is nothing to replay.
 pytestmark = pytest.mark.skipif(shutil.which("gcc") is None, reason="needs gcc to build the recorder")

@@ -26,7 +26,7 @@ from logger.daemon.spool import Row
 from logger.settings import Settings
 from logger.store.photos import put
 from web.command import main
-from web.service import Service
+from web.service.service import Service
 
 ROWS = 500
 """A batch is at most this long."""

@@ -19,7 +19,7 @@ from processes import Bench, Phone, Process, wait_for
 from logger.store import arriving, people
 from logger.store.database import Store
 from logger.store.people import Role
-from web.access import COOKIE
+from web.security.access import COOKIE
 
 #: A hot core reaches the phone within this, s.
 SOON_S = 5.0

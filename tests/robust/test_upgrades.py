@@ -23,7 +23,7 @@ from logger.record.verify import verify
 from logger.settings import Settings
 from logger.store import alarms, pours
 from logger.store.database import MIGRATIONS, Store, known_revisions, latest_revision
-from web.service import Service
+from web.service.service import Service
 
 DUMP = Path(__file__).with_name("schema-0001.sql")
 READINGS = 24

@@ -9,14 +9,14 @@ import recorded_pour as recorded
 from fastapi.testclient import TestClient
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, Step, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, open_client
 from logger.daemon.keep import Keeper
 from logger.delivery.channels import Outcome
 from logger.delivery.sender import Sender
 from logger.settings import Messages, Settings
-from logger.store.reserve import Reserve
-from web.app import make_app
-from web.service import Service
+from logger.store.ballast import Ballast
+from web.server.app import make_app
+from web.service.service import Service
 
 RESERVE_BYTES = 5_000_000
 
@@ -38,7 +38,7 @@ class Shop:
         """The service's process starts."""
         settings = Settings(data_dir=str(self.folder / "service"), messages=Messages(urls=["one://first"]))
         self.service = Service.open(settings, self.clock)
-        reserve = Reserve(self.folder / "service", RESERVE_BYTES, beside_bytes=0)
+        reserve = Ballast(self.folder / "service", RESERVE_BYTES, beside_bytes=0)
         reserve.keep()
         self.service._reserve, self.service.store.make_room = reserve, reserve.give_up
 
@@ -70,7 +70,7 @@ class Shop:
         self.sweeps += 1
         if self.keeper.keep(rows, self.clock.stamp().boot_s):
             self.kept += len(rows)
-        while self.forwarder.step() is Step.SENT:
+        while self.forwarder.step() is ForwardStep.SENT:
             pass
         self.service.watch.judge_all()
         self.sender.send_due()

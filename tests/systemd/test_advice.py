@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from namespaces import needs_namespace
 
-from logger.checkup.judge_system import FEED_WATCHDOG, KEEP_JOURNAL, WIFI_AWAKE
+from logger.diagnosis.judge_system import FEED_WATCHDOG, KEEP_JOURNAL, WIFI_AWAKE
 
 README = Path(__file__).parents[2] / "README.md"
 

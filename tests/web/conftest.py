@@ -10,14 +10,15 @@ from typing import Any, ClassVar
 import pytest
 from fastapi.testclient import TestClient
 
-from logger.planning.findings import Light
+from logger.planning.finding import Light
 from logger.pour import Stage
 from logger.settings import Messages, Settings
 from logger.store import people, pours, readings, stations
-from web import desk, ending, signing
-from web.access import COOKIE
-from web.app import make_app
-from web.service import Service
+from web.actions import ending, readiness
+from web.actions import pours as pour_actions
+from web.security.access import COOKIE
+from web.server.app import make_app
+from web.service.service import Service
 
 
 @pytest.fixture
@@ -89,7 +90,7 @@ class Shop:
         self, plan_toml: str, client: str = "A client (invented)", station: str | None = "bench-1"
     ) -> int:
         """A planned pour."""
-        return desk.plan_pour(self.service, plan_toml, client, station, "Ada")
+        return pour_actions.plan_pour(self.service, plan_toml, client, station, "Ada")
 
     def go(self, pour_id: int, *stages: Stage) -> None:
         """Takes a pour through stages; before it is ready, every point is signed, and before its watch ends, that its
@@ -99,17 +100,17 @@ class Shop:
                 self.sign_all(pour_id)
             if stage in ending.ENDS:
                 self.sign_cool(pour_id)
-            desk.move_on(self.service, pour_id, stage, "Ada", WORDS.get(stage, ""))
+            pour_actions.move_on(self.service, pour_id, stage, "Ada", WORDS.get(stage, ""))
 
     def sign_all(self, pour_id: int) -> None:
         """Ada and Ben sign every point; what is at stop or has no photo Ada lets pass by name and reason."""
         with self.service.store.read() as connection:
-            points = signing.readiness_of(connection, pour_id).points
+            points = readiness.readiness_of(connection, pour_id).points
         for point in points:
             for person in ("Ada", "Ben")[: point.people]:
-                signing.sign(self.service, pour_id, point.id, person, "Ada")
+                readiness.sign(self.service, pour_id, point.id, person, "Ada")
             if point.light is Light.STOP or "photo" in point.evidence:
-                signing.let_pass(self.service, pour_id, point.id, "Ada", "a pour of a test", "Ada")
+                readiness.let_pass(self.service, pour_id, point.id, "Ada", "a pour of a test", "Ada")
 
     def sign_cool(self, pour_id: int) -> None:
         """Ada answers for a core that no probe has shown to be cool."""

@@ -9,18 +9,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.cure.bond import bond_window
-from logger.cure.glass import field_hours, milestones
-from logger.cure.prediction import predict
+from logger.cure.advice.bond import bond_window
+from logger.cure.solver.hardness import field_hours, milestones
+from logger.cure.solver.prediction import predict
 from logger.errors import LoggerError, NotFinite
-from logger.forecasting import Forecaster
 from logger.json_text import json_text
-from logger.plan_file import plan_from_table
+from logger.live.forecaster import Forecaster
+from logger.plan.file import plan_from_table
 from logger.planning.assess import assess_fully
 from logger.pour import Stage
 from logger.record.figures import figures, places_from
 from logger.store import forecasts
-from web.pages.course import Course, frozen
+from web.views.predicted import PredictedPour, frozen
 
 
 @pytest.mark.parametrize("value", [float("inf"), -float("inf"), float("nan")])
@@ -51,7 +51,7 @@ def test_predictions_and_assessments_of_odd_plans_are_json() -> None:
             table["layer"] = [{"at_h": float(rng.choice([0.3, 90])), "depth_mm": 3.0}]
         plan = plan_from_table(table)
         found = predict(plan, field_hours=field_hours(plan))
-        course = Course(plan, found, milestones(plan, found), bond_window(plan, found))
+        course = PredictedPour(plan, found, milestones(plan, found), bond_window(plan, found))
         json.dumps(frozen(course), allow_nan=False)
         try:
             assessed = assess_fully(plan, found).to_json()

@@ -14,7 +14,7 @@ from processes import Bench, Phone, Process, decider, wait_for
 
 from logger.store import people
 from logger.store.database import Store
-from web.access import COOKIE
+from web.security.access import COOKIE
 
 #: The lease runs out within five seconds, and is looked at every second.
 SOON_S = 10.0

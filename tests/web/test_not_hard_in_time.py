@@ -12,9 +12,9 @@ import icalendar
 import numpy as np
 import pytest
 
-from logger.cure.prediction import predict
-from logger.forecasting import Forecaster
-from logger.plan_file import plan_from_text
+from logger.cure.solver.prediction import predict
+from logger.live.forecaster import Forecaster
+from logger.plan.file import plan_from_text
 from logger.pour import Stage
 from logger.store import forecasts
 

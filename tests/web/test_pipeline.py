@@ -13,14 +13,14 @@ import pytest
 from fastapi.testclient import TestClient
 from processes import Bench, Phone, Process, wait_for
 
-from logger import workers
 from logger.delivery.channels import Outcome
+from logger.live import threads
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, outbox, pours
 from logger.store.database import Store
-from web import pipeline
-from web.serve import Running
+from web.server.serve import Running
+from web.service import pipeline
 
 
 def until(true: Callable[[], Any], seconds: float = 30) -> None:
@@ -88,7 +88,7 @@ def test_a_sender_that_fails_again_and_again_is_told_and_sends_once_it_can(
     service: Any, shop: Any, poured: int, maker: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Watch and pages go on meanwhile; board, readiness and log say that messages are not sent."""
-    monkeypatch.setattr(workers, "BACK_OFF_S", (0.05,))
+    monkeypatch.setattr(threads, "BACK_OFF_S", (0.05,))
     took: list[str] = []
     running = Running(service, lambda _url, title, _body: took.append(title) or Outcome(True))
     send_due, fails = running.sender.send_due, [True]

@@ -22,15 +22,15 @@ import pytest
 import segno
 from PIL import Image
 
-from logger.cure.prediction import predict
-from logger.plan_file import plan_from_text
+from logger.cure.solver.prediction import predict
+from logger.plan.file import plan_from_text
 from logger.pour import Stage
-from logger.record import learn
+from logger.record import refit_offers
 from logger.record.pdf import NoPdf, to_pdf
 from logger.store import events, forecasts
-from web import desk
-from web.pages.measures import Units
+from web.actions import pours
 from web.pages.record import facts
+from web.views.units import Units
 
 STAGES = (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING)
 #: A plan with everything that a record lists (invented).
@@ -102,9 +102,9 @@ def follow(plan: str) -> Any:
 def poured(shop: Any) -> int:
     """A pour that cured for three hours, with batch, forecast, look, lot; out of its form."""
     pour = int(shop.plan(FULL))
-    desk.note(shop.service, pour, "too damp to wait", "Ben", "override",
+    pours.note(shop.service, pour, "too damp to wait", "Ben", "override",
               {"point": "air", "person": "Ben", "reason": "too damp to wait"})  # fmt: skip
-    desk.note(shop.service, pour, "right", "Ada", "batch",
+    pours.note(shop.service, pour, "right", "Ada", "batch",
               {"a_g": 2000.0, "b_g": 1000.0, "error_pct": 0.4, "light": "ok", "sentence": "Right."})  # fmt: skip
     shop.go(pour, *STAGES)
     shop.humidity_pct = 47.5
@@ -146,7 +146,7 @@ def test_a_closed_records_page_is_the_same_after_the_resins_fit_has_changed(
 ) -> None:
     """Byte for byte: nothing that is learned later reaches a sealed record."""
     before = maker.get(f"/pours/{sealed}/record").text
-    learner = learn.Learner(service.store, service.timeline, lambda function, *given: function(*given))
+    learner = refit_offers.Learner(service.store, service.timeline, lambda function, *given: function(*given))
     assert learner.make_due() == 1
     assert learner.make_due() == 0, "offered once"
     with service.store.write() as tx:
@@ -402,7 +402,7 @@ def crowd(maker: Any, shop: Any, pour: int) -> None:
             at_ms = shop.service.timeline.true_ms()
             events.add_event(tx, pour, at_ms, "look", "Ada", "x" * 300, {"finding": "dry"})
         data = {"a_g": 2000.0, "b_g": 1000.0, "error_pct": -12.5, "light": "stop", "sentence": "y" * 300}
-        desk.note(shop.service, pour, f"batch {number}", "Ada", "batch", data)
+        pours.note(shop.service, pour, f"batch {number}", "Ada", "batch", data)
         lot = {
             "product": "p" * 100,
             "part": "q" * 100,
@@ -410,8 +410,8 @@ def crowd(maker: Any, shop: Any, pour: int) -> None:
             "kg": 1.0,
             "expires_on": None,
         }
-        desk.note(shop.service, pour, "", "Ada", "lot", lot)
-    desk.note(shop.service, pour, "z " * 1500, "Ada", "outcome",
+        pours.note(shop.service, pour, "", "Ada", "lot", lot)
+    pours.note(shop.service, pour, "z " * 1500, "Ada", "outcome",
               {"state": "flawed", "defects": [{"kind": "crack", "where": "w" * 300}] * 5, "rework_cost": 1.0,
                "currency": "credits", "rework_h": 1.0})  # fmt: skip
     for number in range(6):
@@ -589,7 +589,7 @@ def test_a_past_log_is_shown_mapped_and_brought_in_with_its_bad_rows_listed(
     assert imported["data"]["sha256"] == hashlib.sha256("\n".join(lines).encode()).hexdigest()
     again = maker.post("/shop/import", data=form | {"act": "take", "leave_out_bad": "yes"}, files=file)
     assert f"it is pour {pour['id']}" in again.text
-    desk.move_on(service, pour["id"], Stage.CLOSED, "Ada")
+    pours.move_on(service, pour["id"], Stage.CLOSED, "Ada")
     assert maker.get(f"/api/pours/{pour['id']}/verify").json()["ok"]
 
 
@@ -630,7 +630,7 @@ def test_after_sealing_the_resins_fit_is_offered_with_its_error_on_pours_left_ou
         stop.set()
         return function(*given)
 
-    learn.Learner(service.store, service.timeline, compute).run(stop, idle_s=0.0)
+    refit_offers.Learner(service.store, service.timeline, compute).run(stop, idle_s=0.0)
     (offer,) = maker.get("/api/shop").json()["fits"]
     assert offer["pours"] == [sealed, other]
     assert offer["error_before_k"] > 0

@@ -13,7 +13,8 @@ from PIL import Image
 
 from logger.pour import FOLLOWS, Stage
 from logger.store import alarms, events, pours, readings, stations
-from web import desk, signing
+from web.actions import pours as pour_actions
+from web.actions import readiness
 
 Ask = tuple[str, str, dict[str, Any]]  #: method, path, and what httpx takes beside them
 
@@ -153,7 +154,7 @@ class Both:
     def point_of(self, pour: int) -> str:
         """A readiness point of a pour."""
         with self._shop.service.store.read() as connection:
-            return signing.readiness_of(connection, pour).points[0].id
+            return readiness.readiness_of(connection, pour).points[0].id
 
     def leaves(self, pour: int, ask: Ask) -> tuple[int, list[Any]]:
         """The status (a page's way on counts as done), and the events that a deed left with the pour."""
@@ -245,7 +246,7 @@ def test_an_alarm_is_handled_the_same_by_page_and_by_api(both: Both, shop: Any, 
             with shop.service.store.write() as tx:  # as a program without the rule of ending has left it
                 pours.move_on(tx, pour, Stage.RELEASED, "Ada", shop.service.timeline)
             shop.clock.move(25 * 3600)
-            desk.move_on(shop.service, pour, Stage.CLOSED, "Ada")
+            pour_actions.move_on(shop.service, pour, Stage.CLOSED, "Ada")
         found[pour] = alarm
     (by_page, first), (by_api, second) = found.items()
     for mine, twin in zip(alarm_deeds(first), alarm_deeds(second), strict=True):

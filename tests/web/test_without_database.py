@@ -14,13 +14,14 @@ from sqlalchemy.exc import DatabaseError, OperationalError
 
 from logger.delivery.channels import Outcome
 from logger.delivery.shout import Shouter
-from logger.plain_watch import FAILS_MS, GRACE_MS, PlainWatch
+from logger.live.plain_watch import FAILS_MS, GRACE_MS, PlainWatch
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, people, stations
 from logger.store.people import SEEN_EVERY_MS
-from web import passwords, pipeline
-from web.app import make_app
+from web.security import passwords
+from web.server.app import make_app
+from web.service import pipeline
 
 PAGE = {"accept": "text/html"}
 HOT = "URGENT: The core is too hot - River table for a fictional client"

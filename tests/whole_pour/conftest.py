@@ -14,17 +14,17 @@ from fastapi.testclient import TestClient
 from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import through
-from hardware.bench.w1_files import Lie
+from hardware.bench.w1_files import Misreading
 from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
 from logger.settings import Settings
 from logger.store import people
-from web.access import COOKIE
 from web.api import batches
-from web.app import make_app
-from web.demo import PROBES, Maker, write_station
-from web.scenarios import SCENARIOS
-from web.service import Service
+from web.demo.demo import PROBES, Maker, write_station
+from web.demo.scenarios import SCENARIOS
+from web.security.access import COOKIE
+from web.server.app import make_app
+from web.service.service import Service
 
 
 class ToApp(httpx.BaseTransport):
@@ -80,7 +80,7 @@ class WholePour:
         self,
         folder: Path,
         felt: dict[str, list[tuple[float, float]]],
-        lies: tuple[tuple[str, Lie, float, float], ...],
+        lies: tuple[tuple[str, Misreading, float, float], ...],
         database_url: str | None = None,
     ) -> None:
         self.clock = SteppedClock(1_795_624_200_000, boot_ms=3_600_000)

@@ -19,16 +19,16 @@ import pytest
 from fastapi.testclient import TestClient
 
 from hardware.bench.clock import SteppedClock
-from logger.plan_file import plan_from_table
-from logger.planning.topics.mixing import cards_of
+from logger.plan.file import plan_from_table
+from logger.planning.findings.mixing import cards_of
 from logger.settings import Settings
 from logger.store import people
-from web.access import COOKIE
-from web.app import make_app
-from web.demo import Maker
-from web.scenarios import SCENARIOS
-from web.service import Service
-from web.throttle import unlimited
+from web.demo.demo import Maker
+from web.demo.scenarios import SCENARIOS
+from web.security.access import COOKIE
+from web.security.throttle import unlimited
+from web.server.app import make_app
+from web.service.service import Service
 
 POURLOG = [sys.executable, "-m", "web.begin"]
 
@@ -56,7 +56,7 @@ def children_named(word: str) -> list[int]:
                 command = (folder / "cmdline").read_bytes().split(b"\0")
             except OSError:
                 continue
-            if b"web.demo" in command and word.encode() in command:
+            if b"web.demo.demo" in command and word.encode() in command:
                 found.append(int(folder.name))
     return found
 
@@ -203,7 +203,9 @@ def test_a_demo_that_is_ended_ends_at_once_and_without_a_traceback(tmp_path: Pat
 def children_of(folder: Path) -> list[int]:
     """The processes of one demo."""
     return [
-        pid for pid in children_named(str(folder)) if b"web.demo" in Path(f"/proc/{pid}/cmdline").read_bytes()
+        pid
+        for pid in children_named(str(folder))
+        if b"web.demo.demo" in Path(f"/proc/{pid}/cmdline").read_bytes()
     ]
 
 

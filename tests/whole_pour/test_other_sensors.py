@@ -13,14 +13,14 @@ from fastapi.testclient import TestClient
 from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import steady
-from hardware.bench.w1_files import Lie
+from hardware.bench.w1_files import Misreading
 from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
 from logger.settings import Settings
 from logger.store import people, stations
-from web.access import COOKIE
-from web.app import make_app
-from web.service import Service
+from web.security.access import COOKIE
+from web.server.app import make_app
+from web.service.service import Service
 
 STATION = """
 name = "bench-1"
@@ -81,7 +81,7 @@ def test_a_core_above_a_hundred_degrees_and_the_rooms_humidity_reach_the_page(pa
 
 def test_a_torn_thermocouple_is_a_fault_like_any_other(page: Any) -> None:
     """Named in words, counted, and never a number."""
-    ask = page(FaultWindow("max31856", 0, 1000, Lie.EMPTY))
+    ask = page(FaultWindow("max31856", 0, 1000, Misreading.EMPTY))
     assert "broken wire" in ask("/stations")
     assert "131" not in ask("/stations").partition("</h1>")[2]
     assert 'broken wire</td><td class="num">' in ask("/stations/bench-1/probes/max31856")

@@ -21,8 +21,8 @@ from hardware.clock import SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import people, pours, stations
-from web.access import COOKIE
-from web.service import Service
+from web.security.access import COOKIE
+from web.service.service import Service
 
 PATIENCE_S = 60.0
 OFFICE, BENCH = "192.0.2.1", "192.0.2.2"

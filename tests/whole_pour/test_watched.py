@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hardware.bench.w1_files import Lie
+from hardware.bench.w1_files import Misreading
 from logger.quantities import METRIC
 
 #: A core that runs away from its plan: over 60 °C before the second hour.
@@ -67,9 +67,9 @@ def test_a_dead_probe_is_called_and_leaves_no_false_temperature(whole_pour: Any)
     """85.0 at power-on and empty reads are faults with their reason, not a calm and not a hot pour."""
     pour = whole_pour(
         lies=(
-            ("core", Lie.POWER_ON, 0.95, 1.0),
-            ("core", Lie.EMPTY, 1.0, 1.3),
-            ("core", Lie.ALL_ZERO, 1.3, 3.0),
+            ("core", Misreading.POWER_ON, 0.95, 1.0),
+            ("core", Misreading.EMPTY, 1.0, 1.3),
+            ("core", Misreading.ALL_ZERO, 1.3, 3.0),
         )
     )
     pour.watch(2.0)

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter
 from sqlalchemy import Row
 
-from logger.alarms.rates import rates
 from logger.quantities import METRIC
 from logger.store import alarms, pours
-from web import attend, desk
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.service import Service
-from web.shapes import ERRORS, AckShape, OutShape, RowId, ShelveShape
+from web.actions import pours as desk
+from web.actions import watching
+from web.schemas import ERRORS, AckShape, OutShape, RowId, ShelveShape
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.service.service import Service
+from web.views.alarm_rates import Days, rates_of
 
 router = APIRouter(prefix="/api", tags=["alarms"], responses=ERRORS)
-DAY_MS = 24 * 3600_000
-Days = Annotated[float, Query(gt=0, le=3650)]
 
 
 @router.get("/alarms")
@@ -52,40 +50,29 @@ def acknowledge(alarm_id: RowId, body: AckShape, service: ServiceDep, who: Maker
 @router.post("/alarms/{alarm_id}/shelve")
 def shelve(alarm_id: RowId, body: ShelveShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Quiet for some hours; each kind has its longest."""
-    attend.shelve(service, alarm_id, who.name, body.hours, body.reason)
+    watching.shelve(service, alarm_id, who.name, body.hours, body.reason)
     return _one(service, alarm_id)
 
 
 @router.post("/alarms/{alarm_id}/unshelve")
 def unshelve(alarm_id: RowId, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Off the shelf before its time."""
-    attend.unshelve(service, alarm_id, who.name)
+    watching.unshelve(service, alarm_id, who.name)
     return _one(service, alarm_id)
 
 
 @router.post("/alarms/{alarm_id}/out-of-service")
 def out_of_service(alarm_id: RowId, body: OutShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Quiet for a stated reason; one of high priority only until an end."""
-    attend.take_out_of_service(service, alarm_id, who.name, body.reason, body.hours)
+    watching.take_out_of_service(service, alarm_id, who.name, body.reason, body.hours)
     return _one(service, alarm_id)
 
 
 @router.post("/alarms/{alarm_id}/return-to-service")
 def return_to_service(alarm_id: RowId, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Back in service."""
-    attend.return_to_service(service, alarm_id, who.name)
+    watching.return_to_service(service, alarm_id, who.name)
     return _one(service, alarm_id)
-
-
-def rates_of(service: Service, days: float) -> dict[str, Any]:
-    """The figures of the last days, as JSON. No longer than the history is."""
-    until_ms = service.timeline.true_ms()
-    with service.store.read() as connection:
-        spans = alarms.spans(connection)
-        begin_ms = alarms.history_from_ms(connection)
-    from_ms = max(until_ms - round(days * DAY_MS), begin_ms if begin_ms is not None else until_ms)
-    found = rates(spans, from_ms, until_ms)
-    return {"from_ms": from_ms, "until_ms": until_ms, **asdict(found)}
 
 
 def _one(service: Service, alarm_id: int) -> dict[str, Any]:

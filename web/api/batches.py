@@ -22,15 +22,15 @@ from starlette.responses import JSONResponse
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import readings
+from logger.store.batches import Batch
 from logger.store.boots import Stamp
 from logger.store.conflicts import note_conflict
-from logger.store.saving import Batch
 from logger.store.shops import sees
 from logger.store.stations import StationHealth
-from web.access import ServiceDep, StationDep
 from web.errors import Forbidden, SignInNeeded
-from web.service import Service
-from web.shapes import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, RowShape, StampShape
+from web.schemas import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, RowShape, StampShape
+from web.security.access import ServiceDep, StationDep
+from web.service.service import Service
 
 log = logging.getLogger(__name__)
 
@@ -82,7 +82,7 @@ async def take_batch(
     if batch.station != station.name:
         raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
     rows = [_incoming(row) for row in batch.rows]
-    # Before anything that could fail or take long: see logger/plain_limit.py.
+    # Before anything that could fail or take long: see logger/alarms/plain_limit.py.
     service.plain.take(
         station.id, (*rows, *(_incoming(row) for row in batch.newest)), service.timeline.now_ms()
     )

@@ -6,20 +6,20 @@ from fastapi import APIRouter
 from starlette.responses import PlainTextResponse, Response
 
 from logger.store.database import latest_revision
-from web import pipeline
-from web.access import OperatorDep, ServiceDep
-from web.metrics import CONTENT_TYPE, exposed
-from web.shapes import ERRORS, Health, Ready
+from web.schemas import ERRORS, Ready, ServiceHealth
+from web.security.access import OperatorDep, ServiceDep
+from web.service import pipeline
+from web.service.metrics import CONTENT_TYPE, exposed
 
 router = APIRouter(tags=["health"], responses=ERRORS)
 
 
 @router.get("/api/health")
-def health(service: ServiceDep) -> Health:
+def health(service: ServiceDep) -> ServiceHealth:
     """Answers once the database answers: restart what does not."""
     with service.store.read() as connection:
         connection.exec_driver_sql("SELECT 1")
-    return Health(status="ok", schema_version=latest_revision(), clock_set=service.timeline.clock_set)
+    return ServiceHealth(status="ok", schema_version=latest_revision(), clock_set=service.timeline.clock_set)
 
 
 @router.get("/api/ready", responses={503: {"model": Ready, "description": "Not ready: what is missing"}})

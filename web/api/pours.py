@@ -15,14 +15,10 @@ from starlette.responses import Response
 
 from logger.errors import BadInput
 from logger.store import pours, stations
-from web import desk
-from web import ending as exceptions
-from web.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
-from web.ending import ending_of
-from web.once import OnceDep
-from web.pages.standing import standing_json, standing_of
-from web.service import Service
-from web.shapes import (
+from web.actions import ending as exceptions
+from web.actions import pours as pour_actions
+from web.actions.ending import ending_of
+from web.schemas import (
     ERRORS,
     PLAN_BODY,
     ExceptionShape,
@@ -34,6 +30,10 @@ from web.shapes import (
     RowId,
     StepShape,
 )
+from web.security.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
+from web.security.idempotency import OnceDep
+from web.service.service import Service
+from web.views.status import status_json, status_of
 
 router = APIRouter(prefix="/api/pours", tags=["pours"], responses=ERRORS)
 
@@ -58,7 +58,7 @@ def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep, done: OnceDep) -
     """Plans a pour from a plan file and predicts it; once, with an `Idempotency-Key`."""
     if done is not None:
         return one(service, done.pour_id)
-    pour_id = desk.plan_pour(service, new.plan_toml, new.client, new.station, who.name)
+    pour_id = pour_actions.plan_pour(service, new.plan_toml, new.client, new.station, who.name)
     return one(service, pour_id)
 
 
@@ -71,14 +71,14 @@ def get_pour(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> PourAnswer
 @router.put("/{pour_id}/plan", max_body_size=PLAN_BODY)
 def change_plan(pour_id: RowId, plan: PlanShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
     """Replaces the plan of a pour that has not been poured."""
-    desk.change_plan(service, pour_id, plan.plan_toml, who.name)
+    pour_actions.change_plan(service, pour_id, plan.plan_toml, who.name)
     return one(service, pour_id)
 
 
 @router.post("/{pour_id}/stage")
 def next_stage(pour_id: RowId, step: StepShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
     """Takes the pour to its next stage."""
-    desk.move_on(service, pour_id, step.to, who.name, step.text)
+    pour_actions.move_on(service, pour_id, step.to, who.name, step.text)
     return one(service, pour_id)
 
 
@@ -102,7 +102,7 @@ def sign_exception(
 def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> PourAnswer:
     """Adds a note; to a sealed record with the reason why; once, with an `Idempotency-Key`."""
     if done is None:
-        desk.note(service, pour_id, new.text, who.name, reason=new.reason)
+        pour_actions.note(service, pour_id, new.text, who.name, reason=new.reason)
     return one(service, pour_id)
 
 
@@ -136,9 +136,9 @@ def one(service: Service, pour_id: int) -> PourAnswer:
         pour = pours.get_pour(connection, pour_id)
         names = stations.names_of(connection, [pour.station_id])
         listed = _listed(pour, names)
-        stands = standing_of(service, connection, pour, service.timeline.true_ms())
+        stands = status_of(service, connection, pour, service.timeline.true_ms())
     with _sound(pour):
-        return PourAnswer(**listed.model_dump(), prediction=pour.prediction, standing=standing_json(stands))
+        return PourAnswer(**listed.model_dump(), prediction=pour.prediction, standing=status_json(stands))
 
 
 @contextmanager

@@ -6,10 +6,10 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from web import signing
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.service import Service
-from web.shapes import ERRORS, OverrideShape, RowId, SignShape
+from web.actions import readiness as readiness_actions
+from web.schemas import ERRORS, OverrideShape, RowId, SignShape
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.service.service import Service
 
 router = APIRouter(prefix="/api/pours/{pour_id}/ready", tags=["readiness"], responses=ERRORS)
 
@@ -23,24 +23,24 @@ def readiness(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str,
 @router.post("/sign")
 def sign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Somebody says yes to a point; its photo goes to /api/pours/{pour_id}/photos with the point's name."""
-    signing.sign(service, pour_id, shape.point, shape.person, who.name)
+    readiness_actions.sign(service, pour_id, shape.point, shape.person, who.name)
     return _told(service, pour_id)
 
 
 @router.post("/unsign")
 def unsign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Takes a signature back."""
-    signing.unsign(service, pour_id, shape.point, shape.person, who.name)
+    readiness_actions.unsign(service, pour_id, shape.point, shape.person, who.name)
     return _told(service, pour_id)
 
 
 @router.post("/override")
 def override(pour_id: RowId, shape: OverrideShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Lets a point pass by name and reason; it goes into the record."""
-    signing.let_pass(service, pour_id, shape.point, shape.person, shape.reason, who.name)
+    readiness_actions.let_pass(service, pour_id, shape.point, shape.person, shape.reason, who.name)
     return _told(service, pour_id)
 
 
 def _told(service: Service, pour_id: int) -> dict[str, Any]:
     with service.store.read() as connection:
-        return signing.readiness_of(connection, pour_id).to_json()
+        return readiness_actions.readiness_of(connection, pour_id).to_json()

@@ -13,22 +13,22 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
 from logger.errors import LoggerError, NotFound
 from logger.pour import LIVE, Stage
-from logger.record import compare, learn
+from logger.record import compare, refit_offers
 from logger.record.bundle import write_bundle
-from logger.record.calendar import Entry, calendar
+from logger.record.calendar import CalendarEntry, calendar
 from logger.record.files import csv_lines, everything
 from logger.record.gather import gather
 from logger.record.verify import verify
 from logger.store import forecasts, pours, shared_links
 from logger.store.readings import READING
-from web import desk
-from web.access import OwnerDep, ServiceDep, ViewerDep
-from web.pages.coming import coming
-from web.pages.compare import every_pour
-from web.pages.course import foretold_of
-from web.pages.shop import lessons_of, shelf_of, today
-from web.service import Service
-from web.shapes import ERRORS, RemoveShape, RowId
+from web.actions import pours as pour_actions
+from web.schemas import ERRORS, RemoveShape, RowId
+from web.security.access import OwnerDep, ServiceDep, ViewerDep
+from web.service.service import Service
+from web.views.agenda import coming
+from web.views.compared_pours import every_pour
+from web.views.predicted import foretold_of
+from web.views.shop_account import lessons_of, shelf_of, today
 
 router = APIRouter(tags=["records"], responses=ERRORS)
 #: Pieces in which a file is sent, bytes.
@@ -105,7 +105,7 @@ def prove(pour_id: RowId, service: ServiceDep, _who: ViewerDep, seal: str | None
 @router.post("/api/pours/{pour_id}/remove", status_code=204)
 def remove(pour_id: RowId, _sure: RemoveShape, service: ServiceDep, who: OwnerDep) -> None:
     """Deletes a record from elsewhere for good. The shop's own are kept."""
-    desk.remove(service, pour_id, who.name)
+    pour_actions.remove(service, pour_id, who.name)
 
 
 @router.get("/api/pours/{pour_id}/calendar.ics")
@@ -137,7 +137,7 @@ def shop_account(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
     with service.store.read() as connection:
         account = lessons_of(connection)
         shelf = shelf_of(connection, today(service))
-        offered = list(learn.offers(connection).values())
+        offered = list(refit_offers.offers(connection).values())
     return {
         "records": account.records, "states": account.states, "cost": account.cost, "rework_h": account.hours,
         "untold": account.untold, "alarms": account.alarms,
@@ -169,7 +169,7 @@ def progress(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, 
 
 def _calendar(service: Service, pour_id: int | None) -> Response:
     now_ms = service.timeline.true_ms()
-    entries: list[Entry] = []
+    entries: list[CalendarEntry] = []
     with service.store.read() as connection:
         asked = (*LIVE, Stage.RELEASED)
         wanted = (
@@ -191,7 +191,7 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
         for item in coming(Stage(pour.stage), hour, told, None if forecast is None else forecast.body):
             what = item.what.partition(", about {")[0]
             words = f"{item.ask}\n{item.sure}".strip()
-            entries.append(Entry(
+            entries.append(CalendarEntry(
                 f"pour-{pour.id}-{_slug(what)}@pourlog", f"{what}: {pour.title}",
                 pour.poured_ms + round(item.at_h * 3.6e6),
                 None if item.until_h is None else pour.poured_ms + round(item.until_h * 3.6e6),

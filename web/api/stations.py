@@ -7,8 +7,8 @@ from typing import Any
 from fastapi import APIRouter
 
 from logger.store import events, stations
-from web.access import OwnerDep, ServiceDep, ViewerDep
-from web.shapes import ERRORS, Name, NewStation
+from web.schemas import ERRORS, Name, NewStation
+from web.security.access import OwnerDep, ServiceDep, ViewerDep
 
 router = APIRouter(prefix="/api/stations", tags=["stations"], responses=ERRORS)
 

@@ -6,15 +6,13 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from logger.delivery.channels import shown
 from logger.quantities import METRIC
-from logger.store import links, outbox, stations
-from web import attend, desk
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.once import OnceDep
-from web.service import Service
-from web.shapes import ERRORS, FanShape, LevelShape, LookShape, Name, PouredShape, RowId
-from web.untested import untested
+from logger.store import stations
+from web.actions import pours, watching
+from web.actions.message_test import messages_of
+from web.schemas import ERRORS, FanShape, LevelShape, LookShape, Name, PouredShape, RowId
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.security.idempotency import OnceDep
 
 router = APIRouter(prefix="/api", tags=["watching"], responses=ERRORS)
 
@@ -25,21 +23,21 @@ def look(
 ) -> dict[str, Any]:
     """Somebody looked at the form; kept once, with an `Idempotency-Key`."""
     if done is None:
-        desk.look(service, pour_id, body.finding, who.name, body.text)
+        pours.look(service, pour_id, body.finding, who.name, body.text)
     return {"finding": body.finding}
 
 
 @router.post("/pours/{pour_id}/poured", status_code=201)
 def poured(pour_id: RowId, body: PouredShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """How much has gone in so far, against the plan."""
-    differs = attend.poured(service, pour_id, body.litres, who.name)
+    differs = watching.poured(service, pour_id, body.litres, who.name)
     return {"differs": differs and METRIC.shown(differs)}
 
 
 @router.post("/pours/{pour_id}/level", status_code=201)
 def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """The level against a mark on the form."""
-    fell = attend.level(service, pour_id, body.level_mm, who.name)
+    fell = watching.level(service, pour_id, body.level_mm, who.name)
     return {"fell": fell and METRIC.shown(fell)}
 
 
@@ -47,9 +45,9 @@ def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) 
 def fan(name: Name, body: FanShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Switches a station's fan relay by hand, or gives it back to plan and forecast."""
     if body.on is None:
-        attend.give_fan_back(service, name, who.name)
+        watching.give_fan_back(service, name, who.name)
     else:
-        attend.fan(service, name, on=body.on, by=who.name)
+        watching.fan(service, name, on=body.on, by=who.name)
     with service.store.read() as connection:
         station = stations.by_name(connection, name)
     return {"station": name, "on": station.fan_on, "by": station.fan_by}
@@ -64,32 +62,4 @@ def messages(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
 @router.post("/messages/test", status_code=201)
 def send_test(service: ServiceDep, who: MakerDep) -> dict[str, Any]:
     """Sends a test message to every address."""
-    return {"groups": attend.send_trial(service, who.name)}
-
-
-def messages_of(service: Service) -> dict[str, Any]:
-    """What is known of the messages, as JSON; times of day are true, ages in hours."""
-    now_ms, shift_ms = service.timeline.now_ms(), service.timeline.shift_ms
-    with service.store.read() as connection:
-        confirmed_ms = links.last_confirmed_ms(connection)
-        tried_ms = outbox.last_trial_ms(connection)
-        waiting_ms = outbox.oldest_waiting_ms(connection)
-        newest = [
-            {"at_ms": row.created_ms + shift_ms, "to": row.to, "why": row.why, "title": row.title,
-             "state": row.state, "attempts": row.attempts, "problem": row.problem, "takers": row.takers}
-            for row in outbox.newest_messages(connection)
-        ]  # fmt: skip
-    told = service.settings.messages
-    return {
-        "channels": {
-            "first": [shown(url) for url in told.urls],
-            "second": [shown(u) for u in told.second_urls],
-        },
-        "heartbeat": told.heartbeat_url is not None,
-        "untested": untested(service),
-        "confirmed_ms": None if confirmed_ms is None else confirmed_ms + shift_ms,
-        "confirmed_h_ago": None if confirmed_ms is None else round((now_ms - confirmed_ms) / 3.6e6, 2),
-        "test_sent_ms": None if tried_ms is None else tried_ms + shift_ms,
-        "undelivered_since_ms": None if waiting_ms is None else waiting_ms + shift_ms,
-        "messages": newest,
-    }
+    return {"groups": watching.send_trial(service, who.name)}

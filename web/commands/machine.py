@@ -14,16 +14,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.checkup.facts import STATION_UNIT, Finding, State
+from logger.diagnosis.facts import STATION_UNIT, CheckState, MachineFinding
 from logger.errors import BadInput, BadSettings
 from web.commands.terminal import plain, say
 
 if TYPE_CHECKING:
-    from logger.checkup.place import PlacedProbe
+    from logger.diagnosis.place import PlacedProbe
     from logger.store.boots import Clock
 
 STATION, SETTINGS = Path("/etc/pourlog/station.toml"), Path("/etc/pourlog/service.toml")
-SIGNS = {State.OK: "OK", State.WARN: "[yellow]WARN[/yellow]", State.FAIL: "[bold red]FAIL[/bold red]"}
+SIGNS = {
+    CheckState.OK: "OK",
+    CheckState.WARN: "[yellow]WARN[/yellow]",
+    CheckState.FAIL: "[bold red]FAIL[/bold red]",
+}
 SERVICE_UNITS = ("pourlog-service.service", "pourlog-backup.timer", "pourlog-backup.service")
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
@@ -49,9 +53,9 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         Example: `sudo pourlog check`, or `pourlog check --station station.toml --json`. Exit code 1: a FAIL.
         """
-        from logger.checkup.judge import judge, worst
-        from logger.checkup.look import look
         from logger.daemon.station_file import station_from_file
+        from logger.diagnosis.judge import judge, worst
+        from logger.diagnosis.look import look
         from logger.settings import read_settings
 
         station = station or (STATION if STATION.exists() else None)
@@ -73,7 +77,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         )
         if station is None and settings is None:
             findings.append(
-                Finding("files", State.WARN, f"neither {STATION} nor {SETTINGS} is there, and none was named",
+                MachineFinding("files", CheckState.WARN, f"neither {STATION} nor {SETTINGS} is there, none was named",
                         "sudo pourlog place-probes writes the first, sudo bash systemd/install the second")
             )  # fmt: skip
         if as_json:
@@ -81,7 +85,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             print(json.dumps(body, ensure_ascii=False))
         else:
             show(findings)
-        sys.exit(1 if worst(findings) is State.FAIL else 0)
+        sys.exit(1 if worst(findings) is CheckState.FAIL else 0)
 
     @app.command("enrol")
     def enrol_command(
@@ -127,7 +131,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         Example: `sudo pourlog place-probes`
         """
-        from logger.checkup.place import station_text
+        from logger.diagnosis.place import station_text
 
         if station.exists() and not again:
             raise BadSettings(str(station), "is there already",
@@ -147,7 +151,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 
         Example: `sudo pourlog set-offset 28-0000000000a1 -0.31`
         """
-        from logger.checkup.place import with_offset
+        from logger.diagnosis.place import with_offset
 
         try:
             text = station.read_text(encoding="utf-8")
@@ -177,7 +181,7 @@ def _write(station: Path, text: str, *, quiet: bool = False) -> None:
 
 
 def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
-    from logger.checkup.place import ASKED, PlacedProbe, probe_temperatures, wait_for_warmth
+    from logger.diagnosis.place import ASKED, PlacedProbe, probe_temperatures, wait_for_warmth
 
     temperatures = probe_temperatures(clock)
     print(f"{len(temperatures())} probes are plugged in.")
@@ -200,7 +204,7 @@ def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
     return placed
 
 
-def show(findings: list[Finding]) -> None:
+def show(findings: list[MachineFinding]) -> None:
     """One line a finding and one for what to do, never wrapped: a command must come out as it is typed."""
     width = max(len(finding.topic) for finding in findings)
     for finding in findings:
@@ -208,5 +212,5 @@ def show(findings: list[Finding]) -> None:
         say(f"{sign} {finding.topic:{width}}  {plain(finding.says)}", wrap=False)
         if finding.do:
             say(f"{'':{width + 6}}  → {plain(finding.do)}", wrap=False)
-    counts = [(state, sum(finding.state is state for finding in findings)) for state in State]
+    counts = [(state, sum(finding.state is state for finding in findings)) for state in CheckState]
     say(", ".join(f"{number} {state.value.upper()}" for state, number in reversed(counts) if number))

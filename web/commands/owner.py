@@ -41,7 +41,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         from logger.store.boots import Timeline
         from logger.store.database import Store
         from logger.store.shops import sees
-        from web import doors
+        from web.actions import sign_in
 
         kept = read_settings(settings)
         _only_here(kept)
@@ -53,7 +53,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
                 )
                 shop_id = people.person_by_name(connection, owner).shop_id
             with sees(shop_id):
-                code = doors.new_code(store, Timeline(store, clock()), owner, people.Role.OWNER, BY)
+                code = sign_in.new_code(store, Timeline(store, clock()), owner, people.Role.OWNER, BY)
         finally:
             store.close()
         if as_json:

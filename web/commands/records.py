@@ -180,7 +180,7 @@ def import_command(
     Example: `pourlog import old.csv --plan plan.toml --time Clock --time-as '%d/%m/%Y %H:%M' --zone Europe/Berlin
     --column 'Probe 1=core,f' --column 'Air=room,f' --settings settings.toml`
     """
-    from logger.record.bring_in import Imports, LogAsked
+    from logger.record.import_log import Imports, LogAsked
     from logger.record.past_log import Mapping
     from logger.store.shops import sees, shop_called
     from web.pages.import_page import start_of

@@ -16,15 +16,15 @@ from typing import Annotated
 
 import typer
 
-from logger.checkup.facts import Finding, State
+from logger.diagnosis.facts import CheckState, MachineFinding
 from web.commands.machine import show
 
 #: What the units load, now or later. Packages with a part compiled for one Python and one processor are among them.
 #: Not w1thermsensor, plain Python, which loads kernel modules when it is imported.
 LOADED = (
-    "web.app", "web.serve", "logger.daemon.main", "gpiozero", "gpiod", "httpx", "httptools", "uvicorn", "numpy",
-    "sqlmodel", "alembic", "pydantic", "fastapi", "python_multipart", "argon2", "itsdangerous", "jinja2", "plotly",
-    "PIL", "segno", "apprise", "tomli_w", "typer", "rich", "zoneinfo", "tzdata",
+    "web.server.app", "web.server.serve", "logger.daemon.main", "gpiozero", "gpiod", "httpx", "httptools", "uvicorn",
+    "numpy", "sqlmodel", "alembic", "pydantic", "fastapi", "python_multipart", "argon2", "itsdangerous", "jinja2",
+    "plotly", "PIL", "segno", "apprise", "tomli_w", "typer", "rich", "zoneinfo", "tzdata",
 )  # fmt: skip
 EXAMPLE = "wharf-lane-ready.toml"
 #: A core that starts at room temperature and heats itself: outside of this, the arithmetic is wrong.
@@ -57,7 +57,7 @@ def add_to(app: typer.Typer) -> None:
             *([tried("station", lambda: station_file(station))] if station else []),
             *([tried("settings", lambda: database(settings))] if settings else []),
         ]
-        failed = any(finding.state is State.FAIL for finding in findings)
+        failed = any(finding.state is CheckState.FAIL for finding in findings)
         if as_json:
             print(json.dumps({"works": not failed, "findings": [finding.says for finding in findings]}))
         else:
@@ -65,12 +65,12 @@ def add_to(app: typer.Typer) -> None:
         sys.exit(1 if failed else 0)
 
 
-def tried(topic: str, test: Callable[[], str]) -> Finding:
+def tried(topic: str, test: Callable[[], str]) -> MachineFinding:
     """What a test found. Whatever it raises is what is wrong."""
     try:
-        return Finding(topic, State.OK, test())
+        return MachineFinding(topic, CheckState.OK, test())
     except Exception as error:  # noqa: BLE001 - a broken library raises what it likes, and each of it is an answer
-        return Finding(topic, State.FAIL, f"{type(error).__name__}: {error}")
+        return MachineFinding(topic, CheckState.FAIL, f"{type(error).__name__}: {error}")
 
 
 def libraries() -> str:
@@ -101,8 +101,8 @@ def arithmetic() -> str:
 
 def prediction() -> str:
     """An invented plan is solved to its end."""
-    from logger.cure.prediction import predict
-    from logger.plan_file import read_plan
+    from logger.cure.solver.prediction import predict
+    from logger.plan.file import read_plan
 
     with as_file(files("logger.planning.examples") / EXAMPLE) as path:
         peak_c = predict(read_plan(path)).peak_c

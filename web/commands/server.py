@@ -80,7 +80,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         from logger.store import people, shops
         from logger.store.boots import Timeline
         from logger.store.database import Store
-        from web import doors
+        from web.actions import sign_in
 
         kept = read_settings(settings)
         store = Store(kept.database)
@@ -88,7 +88,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             timeline = Timeline(store, clock())
             shop_id = shops.add_shop(store, name, timeline.true_ms())
             with shops.sees(shop_id):
-                code = doors.new_code(store, timeline, owner, people.Role.OWNER, BY)
+                code = sign_in.new_code(store, timeline, owner, people.Role.OWNER, BY)
         finally:
             store.close()
         page = f"{kept.link_base}/join"

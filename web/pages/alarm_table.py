@@ -5,9 +5,9 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from logger.alarms.kinds import KINDS, MATRIX, Harm
-from web.access import ViewerDep
-from web.pages.frame import page
+from logger.alarms.registry import KINDS, MATRIX, Harm
+from web.security.access import ViewerDep
+from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 

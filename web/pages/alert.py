@@ -8,16 +8,17 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.kind import Priority
-from logger.alarms.kinds import KINDS
+from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
 from logger.errors import BadInput
-from logger.store import alarms, pours, shown
-from web import attend, desk
-from web.access import MakerDep, OnlookerDep, ServiceDep
-from web.pages.frame import page
-from web.pages.measures import number_from
-from web.pages.standing import standing
-from web.shapes import RowId
+from logger.store import alarms, page_queries, pours
+from web.actions import pours as desk
+from web.actions import watching
+from web.schemas import RowId
+from web.security.access import MakerDep, OnlookerDep, ServiceDep
+from web.views.render import page
+from web.views.status import status_from
+from web.views.units import number_from
 
 router = APIRouter(include_in_schema=False)
 #: Kinds about which the core's present temperature says more than the one that raised them.
@@ -30,15 +31,15 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
     with service.store.read() as connection:
         alarm = alarms.get_alarm(connection, alarm_id)
         pour = None if alarm.pour_id is None else pours.get_pour(connection, alarm.pour_id)
-        probes = [] if pour is None else shown.probes_of_pour(connection, pour)
-    core = None if pour is None else standing(pour, probes, (), service.timeline.true_ms()).core
+        probes = [] if pour is None else page_queries.probes_of_pour(connection, pour)
+    core = None if pour is None else status_from(pour, probes, (), service.timeline.true_ms()).core
     kind = KINDS[alarm.kind]
     now_c = core.celsius if core is not None and alarm.kind in OF_THE_CORE else None
     return page(
         request,
         "alert.html",
         {"alarm": alarm, "alarm_shown": alarm.id, "kind": kind, "now_c": now_c, "pour": pour,
-         "quiet": None if pour is None else attend.quiet_of(service, alarm_id),
+         "quiet": None if pour is None else watching.quiet_of(service, alarm_id),
          "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
          "true": alarm.phase in UP,
          "alarm_leads": alarm.phase in UP and alarm.priority == Priority.HIGH,
@@ -66,13 +67,13 @@ def quiet(
     """Shelves it, takes it out of service, or ends either; never for good, and never without a name."""
     for_h = number_from(hours, "Hours") if hours.strip() else None
     if act == "shelve" and for_h is not None:
-        attend.shelve(service, alarm_id, who.name, for_h, reason.strip())
+        watching.shelve(service, alarm_id, who.name, for_h, reason.strip())
     elif act == "unshelve":
-        attend.unshelve(service, alarm_id, who.name)
+        watching.unshelve(service, alarm_id, who.name)
     elif act == "out":
-        attend.take_out_of_service(service, alarm_id, who.name, reason.strip(), for_h)
+        watching.take_out_of_service(service, alarm_id, who.name, reason.strip(), for_h)
     elif act == "return":
-        attend.return_to_service(service, alarm_id, who.name)
+        watching.return_to_service(service, alarm_id, who.name)
     else:
         raise BadInput("act", "is not one of the answers", value=act,
                        allowed="shelve with hours, unshelve, out, return", remedy="press again")  # fmt: skip

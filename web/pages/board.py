@@ -12,14 +12,14 @@ from starlette.responses import Response
 from logger.errors import LoggerError
 from logger.pour import LIVE, Stage
 from logger.store import alarms, forecasts, pours, stations
-from web import desk
-from web.access import OnlookerDep, ServiceDep
-from web.pages.frame import page
-from web.pages.measures import chosen
+from web.actions import pours as pour_actions
 from web.pages.pour import chance_words
-from web.pages.standing import NOT_WATCHED, STAGE_WORDS, Standing, standing_of, urgency
-from web.pipeline import unjudged
-from web.service import Service
+from web.security.access import OnlookerDep, ServiceDep
+from web.service.pipeline import unjudged
+from web.service.service import Service
+from web.views.render import page
+from web.views.status import NOT_WATCHED, STAGE_WORDS, Status, status_of, urgency
+from web.views.units import chosen
 
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
@@ -56,14 +56,14 @@ def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int)
     except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
         log.exception("pour %s cannot be shown", pour.id)
         because = unjudged(service, pour) or "what is stored of it cannot be read: go there and look"
-        lost = Standing("stop", NOT_WATCHED, because, (), None, old=True, live=True)
+        lost = Status("stop", NOT_WATCHED, because, (), None, old=True, live=True)
         return {"pour": pour, "standing": lost, "stage": STAGE_WORDS[Stage(pour.stage)], "limit_c": None,
                 "hour": (now_ms - pour.poured_ms) / 3.6e6, "peak_c": None, "peak_in_h": None,
                 "chance": None}  # fmt: skip
 
 
 def _whole_tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
-    limits = desk.plan_of(pour).resin.limits
+    limits = pour_actions.plan_of(pour).resin.limits
     hour = (now_ms - pour.poured_ms) / 3.6e6
     prediction = pour.prediction or {}
     peak_c, peak_at_h, chance = prediction.get("peak_c"), prediction.get("peak_at_h"), None
@@ -73,7 +73,7 @@ def _whole_tile(service: Service, connection: Connection, pour: Row[Any], now_ms
         chance = chance_words(forecast.body["chance_core_over_limit"])
     return {
         "pour": pour,
-        "standing": standing_of(service, connection, pour, now_ms),
+        "standing": status_of(service, connection, pour, now_ms),
         "stage": STAGE_WORDS[Stage(pour.stage)],
         "limit_c": limits.max_core_c,
         "hour": hour,

@@ -8,16 +8,16 @@ from fastapi import APIRouter, Form
 from sqlalchemy import Connection, Row
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.forecast_conditions import LEAST_COOLING
-from logger.alarms.view import ForecastAnswer
+from logger.alarms.conditions.forecast import LEAST_COOLING
+from logger.alarms.inputs import ForecastAnswer
 from logger.errors import BadInput
-from logger.forecast_answer import answer_of
-from logger.plan_file import Plan
+from logger.live.forecast_facts import answer_of
+from logger.plan.file import Plan
 from logger.store import stations
-from web import attend
-from web.access import MakerDep, ServiceDep
-from web.service import Service
-from web.shapes import Name
+from web.actions import watching
+from web.schemas import Name
+from web.security.access import MakerDep, ServiceDep
+from web.service.service import Service
 
 router = APIRouter(include_in_schema=False)
 
@@ -29,9 +29,9 @@ def switch(
 ) -> Response:  # fmt: skip
     """On or off by hand, or back to plan and forecast (`auto`). `pour`: whose page comes next."""
     if on == "auto":
-        attend.give_fan_back(service, name, who.name)
+        watching.give_fan_back(service, name, who.name)
     elif on in ("on", "off"):
-        attend.fan(service, name, on=on == "on", by=who.name)
+        watching.fan(service, name, on=on == "on", by=who.name)
     else:
         raise BadInput(
             "on", "is not one of the answers", value=on, allowed="on, off, auto", remedy="press again"

@@ -7,24 +7,24 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.first_hour import Finding, advice, due_times_ms, looks_seen, next_due_ms
+from logger.alarms.first_hour import LookResult, advice, due_times_ms, looks_seen, next_due_ms
 from logger.errors import BadInput, NotAllowed
 from logger.pour import LIVE, Stage
-from logger.store import pours, shown
-from web import desk
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.pages.frame import page
-from web.pages.measured import shown_measures
-from web.pages.standing import STAGE_WORDS
-from web.shapes import RowId
+from logger.store import page_queries, pours
+from web.actions import pours as pour_actions
+from web.pages.first_hour_measures import shown_measures
+from web.schemas import RowId
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.views.render import page
+from web.views.status import STAGE_WORDS
 
 router = APIRouter(include_in_schema=False)
 FINDING_WORDS = {
-    Finding.DRY: "Dry, level, no smell of heat",
-    Finding.LEAKING: "It is leaking",
-    Finding.LEVEL_FELL: "The level fell",
-    Finding.HOT: "It smells, smokes or is hot",
-    Finding.OTHER: "Something else",
+    LookResult.DRY: "Dry, level, no smell of heat",
+    LookResult.LEAKING: "It is leaking",
+    LookResult.LEVEL_FELL: "The level fell",
+    LookResult.HOT: "It smells, smokes or is hot",
+    LookResult.OTHER: "Something else",
 }
 LEAK_KIT = (
     "gloves and eye protection",
@@ -43,8 +43,8 @@ def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: View
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-        looks = shown.looks_of(connection, pour_id)
-        contacts = shown.contacts_of(connection, pour_id)
+        looks = page_queries.looks_of(connection, pour_id)
+        contacts = page_queries.contacts_of(connection, pour_id)
     if pour.poured_ms is None:
         raise NotAllowed(f"pour {pour_id} has not been poured yet; its first hour begins with the first pail")
     due_ms = next_due_ms(pour.poured_ms, service.rhythm, looks)
@@ -55,7 +55,7 @@ def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: View
         {"pour": pour, "stage_word": STAGE_WORDS[Stage(pour.stage)], "looks": looks[::-1], "due_ms": due_ms,
          "seen": looks_seen(pour.poured_ms, service.rhythm, looks, now_ms), "live": pour.stage in LIVE,
          "advice": advice(last.finding) if last else (), "last": last, "words": FINDING_WORDS,
-         "others": [finding for finding in Finding if finding is not Finding.DRY],
+         "others": [finding for finding in LookResult if finding is not LookResult.DRY],
          "later": [ms for ms in due_times_ms(pour.poured_ms, service.rhythm) if due_ms is not None and ms > due_ms],
          "contacts": {place: row for place, row in contacts.items() if place.startswith("under-form")},
          "kit": LEAK_KIT, "measured": shown_measures(service, pour_id)},
@@ -68,8 +68,8 @@ def look(
     text: Annotated[str, Form(max_length=1000)] = "",
 ) -> Response:  # fmt: skip
     """Somebody looked."""
-    if finding not in set(Finding):
-        raise BadInput("finding", "is not one of the answers", value=finding, allowed=", ".join(Finding),
+    if finding not in set(LookResult):
+        raise BadInput("finding", "is not one of the answers", value=finding, allowed=", ".join(LookResult),
                        remedy="go back and press again")  # fmt: skip
-    desk.look(service, pour_id, Finding(finding), who.name, text)
+    pour_actions.look(service, pour_id, LookResult(finding), who.name, text)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)

@@ -13,12 +13,12 @@ from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, LoggerError
-from logger.record.bring_in import LogAsked, first_lines
+from logger.record.import_log import LogAsked, first_lines
 from logger.record.past_log import Column, Mapping, check_mapping, guess_columns
 from logger.store import pours
-from web.access import MakerDep, ServiceDep
-from web.pages.frame import page
-from web.service import Service
+from web.security.access import MakerDep, ServiceDep
+from web.service.service import Service
+from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 #: Largest file that the page takes, bytes; a larger one goes by `pourlog import`. A record of three days with six

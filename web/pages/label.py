@@ -7,9 +7,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from logger.store import pours
-from web.access import ServiceDep, ViewerDep
-from web.pages.frame import page
-from web.shapes import RowId
+from web.schemas import RowId
+from web.security.access import ServiceDep, ViewerDep
+from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 

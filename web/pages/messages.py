@@ -5,11 +5,10 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from web import attend
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.api.watching import messages_of
-from web.pages.frame import page
-from web.untested import CONFIRMED_DAYS
+from web.actions import watching
+from web.actions.message_test import CONFIRMED_DAYS, messages_of
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 
@@ -28,5 +27,5 @@ def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response
 @router.post("/messages/test")
 def send_test(service: ServiceDep, who: MakerDep) -> Response:
     """A test message to every address."""
-    attend.send_trial(service, who.name)
+    watching.send_trial(service, who.name)
     return RedirectResponse("/messages", 303)

@@ -8,20 +8,20 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
-from logger.plan_file import Plan
+from logger.plan.file import Plan
 from logger.planning.answers import working_time_of
-from logger.planning.mix_check import MixVerdict, check
-from logger.planning.topics.mixing import ratio_of
-from logger.store import pours, shown
-from web import desk
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.once import OnceDep
-from web.pages.assessed import assessment_of
-from web.pages.frame import page
-from web.pages.measures import number_from, units_of
+from logger.planning.findings.mixing import ratio_of
+from logger.planning.physics.mixing import MixVerdict, check
+from logger.store import page_queries, pours
+from web.actions import pours as pour_actions
 from web.pages.plan import SIGNS
-from web.service import Service
-from web.shapes import RowId
+from web.schemas import RowId
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.security.idempotency import OnceDep
+from web.service.service import Service
+from web.views.assessed import assessment_of
+from web.views.render import page
+from web.views.units import number_from, units_of
 
 router = APIRouter(include_in_schema=False)
 VERDICTS = {
@@ -61,13 +61,13 @@ def weigh(
     about = {"a_g": round(a_g, 1), "b_g": round(b_g, 1), "error_pct": round(verdict.error_pct, 2),
              "light": verdict.light.value, "sentence": verdict.sentence, "mistake": verdict.mistake,
              "change": verdict.change, "age_min": age, "in_pail": where != "poured"}  # fmt: skip
-    desk.note(service, pour_id, verdict.sentence, who.name, "batch", about)
+    pour_actions.note(service, pour_id, verdict.sentence, who.name, "batch", about)
     return RedirectResponse(f"/pours/{pour_id}/mix#verdict", 303)
 
 
 def _plan(service: Service, pour_id: int) -> Plan:
     with service.store.read() as connection:
-        return desk.plan_of(pours.get_pour(connection, pour_id))
+        return pour_actions.plan_of(pours.get_pour(connection, pour_id))
 
 
 def _verdict(plan: Plan, a_g: float, b_g: float, *, in_pail: bool, age_min: float) -> MixVerdict:
@@ -85,11 +85,11 @@ def _page(
 ) -> Response:  # fmt: skip
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-        batches = shown.events_of_kind(connection, pour_id, "batch")
+        batches = page_queries.events_of_kind(connection, pour_id, "batch")
     assessment = assessment_of(pour.plan_toml)
     total_kg = sum(row.data["a_g"] + row.data["b_g"] for row in batches if row.data["light"] != "stop") / 1000
     context: dict[str, Any] = {
-        "pour": pour, "plan": desk.plan_of(pour), "cards": assessment.cards, "batches": batches[::-1],
+        "pour": pour, "plan": pour_actions.plan_of(pour), "cards": assessment.cards, "batches": batches[::-1],
         "total_kg": total_kg, "planned_kg": assessment.quantity.total_kg if assessment.quantity else None,
         "signs": SIGNS, "verdicts": VERDICTS, "problem": problem, "typed": typed or {},
     }  # fmt: skip

@@ -12,18 +12,18 @@ from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, LoggerError
-from logger.plan_file import Resin
+from logger.plan.file import Resin
 from logger.store import pours, resins, stations
-from web import desk
-from web.access import MakerDep, ServiceDep
-from web.once import HEADER, digest, once
-from web.pages.describe import described, plan_text
-from web.pages.frame import page
-from web.pages.measures import units_of
+from web.actions import pours as pour_actions
 from web.pages.resins import fitted, resin_of
-from web.pages.sheet import Fields, mix_of
-from web.service import Service
-from web.shapes import PLAN_BODY
+from web.schemas import PLAN_BODY
+from web.security.access import MakerDep, ServiceDep
+from web.security.idempotency import HEADER, digest, once
+from web.service.service import Service
+from web.views.datasheet_form import FormFields, mix_of
+from web.views.plan_form import described, plan_text
+from web.views.render import page
+from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)
 #: Longest plan file, characters; as the API takes it.
@@ -79,7 +79,7 @@ async def _once(request: Request, service: Service, by: str, given: Mapping[str,
 def _plan(request: Request, service: Service, by: str, given: Mapping[str, str], pasted: str) -> int:
     text, fresh = pasted, None
     if not pasted:
-        f = Fields(given, units_of(request))
+        f = FormFields(given, units_of(request))
         table, mix = described(given, f.u), mix_of(f)
         with service.store.read() as connection:
             chosen = resin_of(connection, given.get("earlier", ""))
@@ -88,7 +88,7 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
             chosen = Resin.model_validate(fresh["table"]), fresh["mix"]
         text = plan_text(table, chosen[0], mix or chosen[1])
     client = given.get("client", "").strip()[:200]
-    pour_id = desk.plan_pour(service, text, client, given.get("station") or None, by)
+    pour_id = pour_actions.plan_pour(service, text, client, given.get("station") or None, by)
     if fresh is not None:
         # What was copied from a datasheet once is on the list of resins from then on.
         with service.store.write() as tx:
@@ -115,7 +115,7 @@ def _choices(service: Service) -> dict[str, Any]:
         earlier: dict[str, str] = {}
         for pour in pours.all_pours(connection, most=EARLIER):
             try:
-                name = desk.plan_of(pour).resin.name
+                name = pour_actions.plan_of(pour).resin.name
             except LoggerError:
                 continue  # a plan of an older program that no longer reads offers no resin
             if resins.resin_key(name) not in kept:

@@ -9,12 +9,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
-from logger.record import happened
-from logger.record.shop import check_lot
-from web import desk
-from web.access import MakerDep, ServiceDep
-from web.pages.measures import number_from
-from web.shapes import RowId
+from logger.record import event_views
+from logger.record.shop_history import check_lot
+from web.actions import pours
+from web.schemas import RowId
+from web.security.access import MakerDep, ServiceDep
+from web.views.units import number_from
 
 router = APIRouter(include_in_schema=False)
 
@@ -28,7 +28,7 @@ async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, wh
     async with request.form(max_fields=40, max_files=0) as form:
         given = {name: value for name, value in form.items() if not isinstance(value, UploadFile)}
         named = [str(name) for name in form.getlist("defect")]
-    data = happened.check_outcome({
+    data = event_views.check_outcome({
         "state": given.get("state"),
         "defects": [{"kind": kind, "where": given.get(f"where-{kind}", "").strip()} for kind in named],
         "rework_cost": _number(given.get("cost", ""), "What mending cost"),
@@ -36,7 +36,7 @@ async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, wh
         "rework_h": _number(given.get("hours", ""), "Hours of work"),
     })  # fmt: skip
     text, reason = given.get("text", ""), given.get("reason", "")
-    await run_in_threadpool(desk.note, service, pour_id, text, who.name, "outcome", data, reason)
+    await run_in_threadpool(pours.note, service, pour_id, text, who.name, "outcome", data, reason)
     return _told(pour_id, reason)
 
 
@@ -45,8 +45,8 @@ def told_test(
     pour_id: RowId, service: ServiceDep, who: MakerDep, what: Word, value: Word, text: Long = "", reason: Word = "",
 ) -> Response:  # fmt: skip
     """A test on the casting: how it came out of the form, how hard it was."""
-    data = happened.check_test({"what": what, "value": value})
-    desk.note(service, pour_id, text, who.name, "test", data, reason)
+    data = event_views.check_test({"what": what, "value": value})
+    pours.note(service, pour_id, text, who.name, "test", data, reason)
     return _told(pour_id, reason)
 
 
@@ -58,7 +58,7 @@ def lot(
     """A resin lot that went into this pour."""
     data = check_lot({"product": product, "part": part, "lot": lot, "kg": number_from(kg, "Used"),
                       "expires_on": expires_on})  # fmt: skip
-    desk.note(service, pour_id, "", who.name, "lot", data, reason)
+    pours.note(service, pour_id, "", who.name, "lot", data, reason)
     return _told(pour_id, reason)
 
 
@@ -67,8 +67,8 @@ def layer(
     pour_id: RowId, service: ServiceDep, who: MakerDep, number: Word, reason: Word = ""
 ) -> Response:  # fmt: skip
     """A layer that is poured now."""
-    data = happened.check_layer(number_from(number, "Layer"))
-    desk.note(service, pour_id, "", who.name, "layer", data, reason)
+    data = event_views.check_layer(number_from(number, "Layer"))
+    pours.note(service, pour_id, "", who.name, "layer", data, reason)
     return _told(pour_id, reason)
 
 
@@ -77,7 +77,7 @@ def addition(
     pour_id: RowId, service: ServiceDep, who: MakerDep, text: Long, reason: Word = ""
 ) -> Response:  # fmt: skip
     """Something that is added to a sealed record. On an open one it is a note."""
-    desk.note(service, pour_id, text, who.name, reason=reason)
+    pours.note(service, pour_id, text, who.name, reason=reason)
     return _told(pour_id, reason)
 
 

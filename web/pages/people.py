@@ -10,13 +10,14 @@ from starlette.responses import RedirectResponse, Response
 from logger.errors import BadInput, NotAllowed
 from logger.store import events, people
 from logger.store.people import Role
-from web import doors, passwords
-from web.access import OwnerDep, PersonDep, ServiceDep, ViewerDep, Who
+from web.actions import sign_in
 from web.errors import Forbidden, TooMany
-from web.pages.entry import Name, Password, checked_name
-from web.pages.frame import page
-from web.service import Service
-from web.shapes import RowId
+from web.pages.sign_in import Name, Password, checked_name
+from web.schemas import RowId
+from web.security import passwords
+from web.security.access import OwnerDep, PersonDep, ServiceDep, ViewerDep, Who
+from web.service.service import Service
+from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 ROLE_WORDS = {
@@ -43,7 +44,7 @@ def invite(
     """Asks somebody in: a code that holds for a day and once. Shown in the answer only."""
     try:
         name, wanted = checked_name(name), _role(role)
-        code = doors.code_for(service, name, wanted, who.name)
+        code = sign_in.code_for(service, name, wanted, who.name)
     except (BadInput, NotAllowed, TooMany) as error:
         return page(request, "people.html", _everybody(service) | {"problem": str(error)}, status=422)
     made = {"asked": name, "code": code}
@@ -104,7 +105,7 @@ def end_sign_in(
         raise Forbidden("that sign-in is somebody else's; only an owner may end it")
     try:
         if sign_in_id != who.sign_in_id:
-            doors.check_again(request, who, present)
+            sign_in.check_again(request, who, present)
     except (NotAllowed, TooMany) as error:
         return _not_ended(request, service, who, error, mine=whose.id == who.id)
     with service.store.write() as tx:
@@ -125,7 +126,7 @@ def change_password(
 ) -> Response:
     """Another password. Every other sign-in ends, and this one gets a new token."""
     try:
-        doors.check_again(request, who, present)
+        sign_in.check_again(request, who, present)
         passwords.check_new(password, who.name, service.settings.workshop)
         kept = passwords.kept(password)
     except (BadInput, NotAllowed, TooMany) as error:
@@ -136,14 +137,14 @@ def change_password(
         people.change_password(tx, who.id, kept)
         people.end_sign_ins(tx, who.id, now_ms)
         events.add_event(tx, None, now_ms, "password-changed", who.name)
-    return doors.let_in(request, who.id, "/me")
+    return sign_in.let_in(request, who.id, "/me")
 
 
 @router.post("/me/sign-ins/end-others")
 def end_others(request: Request, service: ServiceDep, who: PersonDep, present: Password = "") -> Response:
     """Signs oneself out everywhere else; asks for the password first."""
     try:
-        doors.check_again(request, who, present)
+        sign_in.check_again(request, who, present)
     except (NotAllowed, TooMany) as error:
         return _not_ended(request, service, who, error, mine=True)
     now_ms = service.timeline.now_ms()
@@ -157,7 +158,7 @@ def end_others(request: Request, service: ServiceDep, who: PersonDep, present: P
 def leave(request: Request, service: ServiceDep, who: PersonDep, present: Password) -> Response:
     """Goes, for good; asks for the password first."""
     try:
-        doors.check_again(request, who, present)
+        sign_in.check_again(request, who, present)
         now_ms = service.timeline.now_ms()
         with service.store.write() as tx:
             people.leave(tx, who.id, now_ms)

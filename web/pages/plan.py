@@ -9,24 +9,24 @@ from pydantic import StringConstraints
 from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
-from logger.cure.advice import in_allowed_room
+from logger.cure.advice.limits import in_allowed_room
 from logger.errors import BadInput, DidNotConverge, NotAllowed
-from logger.plan_file import Plan, plan_to_text
+from logger.plan.file import Plan, plan_to_text
 from logger.planning.assess import Assessment
-from logger.planning.findings import Light
-from logger.planning.layers import each_wait_h
+from logger.planning.finding import Light
+from logger.planning.physics.layers import each_wait_h
 from logger.pour import Stage
 from logger.quantities import Units
-from logger.store import pours, shown
-from web import desk
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.pages.assessed import assessment_of
-from web.pages.frame import page
-from web.pages.measures import units_of
-from web.pages.other_numbers import bare_degrees, waits_shown, with_numbers
-from web.pages.standing import STAGE_WORDS
-from web.service import Service
-from web.shapes import PLAN_BODY, RowId
+from logger.store import page_queries, pours
+from web.actions import pours as pour_actions
+from web.schemas import PLAN_BODY, RowId
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.service.service import Service
+from web.views.assessed import assessment_of
+from web.views.plan_edit import bare_degrees, waits_shown, with_numbers
+from web.views.render import page
+from web.views.status import STAGE_WORDS
+from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)
 HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
@@ -50,7 +50,7 @@ def change(
 ) -> Response:  # fmt: skip
     """Another plan file."""
     try:
-        desk.change_plan(service, pour_id, plan_toml, who.name)
+        pour_actions.change_plan(service, pour_id, plan_toml, who.name)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error), typed=plan_toml)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
@@ -69,9 +69,9 @@ def change_numbers(
              "underside": underside}  # fmt: skip
     try:
         with service.store.read() as connection:
-            plan = desk.plan_of(pours.get_pour(connection, pour_id))
+            plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
         changed = with_numbers(plan, given, moisture, units_of(request))
-        desk.change_plan(service, pour_id, plan_to_text(changed), who.name)
+        pour_actions.change_plan(service, pour_id, plan_to_text(changed), who.name)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
@@ -82,10 +82,10 @@ def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     """The plan as it was before its last change; pressed again, it takes that back too."""
     with service.store.read() as connection:
         pours.get_pour(connection, pour_id)
-        before = shown.events_of_kind(connection, pour_id, "plan-before")
+        before = page_queries.events_of_kind(connection, pour_id, "plan-before")
     if not before:
         raise NotAllowed(f"pour {pour_id}: its plan has not been changed yet, so there is nothing to undo")
-    desk.change_plan(service, pour_id, before[-1].data["plan_toml"], who.name)
+    pour_actions.change_plan(service, pour_id, before[-1].data["plan_toml"], who.name)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
@@ -94,8 +94,8 @@ def _page(
 ) -> Response:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-        may_undo = bool(shown.events_of_kind(connection, pour_id, "plan-before"))
-    plan = desk.plan_of(pour)
+        may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
+    plan = pour_actions.plan_of(pour)
     assessment = assessment_of(pour.plan_toml)
     may_change = pour.stage in (Stage.PLANNED, Stage.READY)
     return page(

@@ -12,24 +12,25 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
-from logger.cure.what_if import COOLER_K
+from logger.cure.forecast.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
-from logger.forecasting import FIRST_H, due_at_h
+from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import Units, difference
-from logger.store import alarms, forecasts, pours, shown, stations
-from web import desk, ending
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.pages.coming import Coming, coming
-from web.pages.course import Foretold, course_of, forecast_pictures, foretold_of, pictures
+from logger.store import alarms, forecasts, page_queries, pours, stations
+from web.actions import ending
+from web.actions import pours as pour_actions
+from web.actions.message_test import untested
 from web.pages.fan import fan_of
-from web.pages.frame import page
-from web.pages.measures import units_of
-from web.pages.standing import STAGE_WORDS, standing
-from web.pipeline import unjudged
-from web.service import Service
-from web.shapes import RowId
-from web.untested import untested
+from web.schemas import RowId
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.service.pipeline import unjudged
+from web.service.service import Service
+from web.views.agenda import Coming, coming
+from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures, predicted_of
+from web.views.render import page
+from web.views.status import STAGE_WORDS, status_from
+from web.views.units import units_of
 
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
@@ -79,7 +80,7 @@ def take_on(
             "to", "is not a stage", value=to, allowed=", ".join(Stage), remedy="go back and press again"
         )
     wanted = Stage(to)
-    desk.move_on(service, pour_id, wanted, who.name, text)
+    pour_actions.move_on(service, pour_id, wanted, who.name, text)
     path = "/record" if wanted is Stage.CLOSED else "/first-hour" if wanted is Stage.WATCHED else ""
     return RedirectResponse(f"/pours/{pour_id}{path}", 303)
 
@@ -103,17 +104,17 @@ def choose_station(
     """Says which station's probes are in the form: all of them, or some."""
     if every == "no" and not probe:
         raise BadInput("probes", "none was chosen", remedy="choose at least one, or all of the station's")
-    desk.choose_station(service, pour_id, station, who.name, probe or ())
+    pour_actions.choose_station(service, pour_id, station, who.name, probe or ())
     return RedirectResponse(f"/pours/{pour_id}", 303)
 
 
 @router.post("/pours/{pour_id}/notes")
 def add_note(
     pour_id: RowId, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)],
-    reason: Annotated[str, Form(max_length=desk.LONGEST_REASON)] = "",
+    reason: Annotated[str, Form(max_length=pour_actions.LONGEST_REASON)] = "",
 ) -> Response:  # fmt: skip
     """Keeps a note with the pour; with a sealed record as an addition with its reason."""
-    desk.note(service, pour_id, text, who.name, reason=reason)
+    pour_actions.note(service, pour_id, text, who.name, reason=reason)
     # Only a sealed record asks for a reason.
     where = f"/pours/{pour_id}/record#additions" if reason.strip() else f"/pours/{pour_id}#events"
     return RedirectResponse(where, 303)
@@ -133,7 +134,7 @@ def section(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
         except LoggerError:
             # What cannot be drawn must not take the plan's picture away as well.
             log.exception("pour %s: its forecast's cut could not be drawn", pour_id)
-    body = body or pictures(course_of(pour.plan_toml))
+    body = body or pictures(predicted_of(pour.plan_toml))
     return Response(json.dumps(body, separators=(",", ":"), allow_nan=False), media_type="application/json")
 
 
@@ -142,10 +143,10 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         open_now = alarms.open_alarms(connection, pour_id)
-        probes = shown.probes_of_pour(connection, pour)
+        probes = page_queries.probes_of_pour(connection, pour)
         forecast = forecasts.latest(connection, pour_id)
-        noted = shown.newest_events(connection, pour_id, 60)
-        looks = shown.looks_of(connection, pour_id)
+        noted = page_queries.newest_events(connection, pour_id, 60)
+        looks = page_queries.looks_of(connection, pour_id)
         name = stations.name_of(connection, pour.station_id)
         to_choose: list[str] = []
         if pour.stage in (Stage.PLANNED, Stage.READY):
@@ -157,14 +158,14 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
             for probe in (stations.probes_of(connection, pour.station_id) if pour.station_id else ())
         ]
         fan = fan_of(
-            service, connection, pour, desk.plan_of(pour), None if forecast is None else forecast.body
+            service, connection, pour, pour_actions.plan_of(pour), None if forecast is None else forecast.body
         )
         ends = ending.ending_of(service, connection, pour)
         hottest = None
         if pour.poured_ms is not None:
             hottest = service.curves.hottest(connection, pour_id, pour.poured_ms)
     stage = Stage(pour.stage)
-    plan = desk.plan_of(pour)
+    plan = pour_actions.plan_of(pour)
     hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / 3.6e6
     told = _foretold(pour)
     body = None if forecast is None else forecast.body
@@ -182,7 +183,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "pour": pour,
         "stage": stage,
         "stage_word": STAGE_WORDS[stage],
-        "standing": standing(pour, probes, open_now, now_ms, unjudged(service, pour)),
+        "status_from": status_from(pour, probes, open_now, now_ms, unjudged(service, pour)),
         "alarms": open_now,
         "plan": plan,
         "limit_c": plan.resin.limits.max_core_c,

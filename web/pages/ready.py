@@ -9,20 +9,21 @@ from fastapi import APIRouter, Form, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.planning.readiness import Point, summary
+from logger.planning.readiness import SigningPoint, summary
 from logger.pour import Stage
-from logger.store import pours, shown
-from web import desk, signing
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.pages.frame import page
-from web.pages.photos import keep_photo, photo_of
+from logger.store import page_queries, pours
+from web.actions import pours as pour_actions
+from web.actions import readiness
+from web.actions.message_test import untested
+from web.actions.photos import keep_photo, photo_of
 from web.pages.plan import SIGNS
-from web.shapes import PHOTO_BODY, RowId
-from web.untested import untested
+from web.schemas import PHOTO_BODY, RowId
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 PointName = Annotated[str, Form(max_length=80)]
-Person = Annotated[str, Form(max_length=signing.LONGEST_NAME)]
+Person = Annotated[str, Form(max_length=readiness.LONGEST_NAME)]
 
 
 @router.get("/pours/{pour_id}/ready")
@@ -32,11 +33,11 @@ def ready_page(
     """The points with their signatures."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-        found = signing.readiness_of(connection, pour_id)
-        photos = shown.events_of_kind(connection, pour_id, "photo")
-    named = [person.name for person in desk.plan_of(pour).person]
+        found = readiness.readiness_of(connection, pour_id)
+        photos = page_queries.events_of_kind(connection, pour_id, "photo")
+    named = [person.name for person in pour_actions.plan_of(pour).person]
     people = list(dict.fromkeys([who.name, *named, *(s.person for s in found.signatures)]))
-    signer = signer.strip()[: signing.LONGEST_NAME] or who.name
+    signer = signer.strip()[: readiness.LONGEST_NAME] or who.name
     if signer not in people:
         people.append(signer)
     rows = [_row(point, found, photos) for point in found.points]
@@ -53,24 +54,24 @@ def ready_page(
 @router.post("/pours/{pour_id}/ready/sign")
 def sign(pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName, person: Person) -> Response:
     """Somebody says yes to a point."""
-    signing.sign(service, pour_id, point, person, who.name)
+    readiness.sign(service, pour_id, point, person, who.name)
     return _back(pour_id, person, point)
 
 
 @router.post("/pours/{pour_id}/ready/unsign")
 def unsign(pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName, person: Person) -> Response:
     """Takes a signature back."""
-    signing.unsign(service, pour_id, point, person, who.name)
+    readiness.unsign(service, pour_id, point, person, who.name)
     return _back(pour_id, person, point)
 
 
 @router.post("/pours/{pour_id}/ready/override")
 def override(
     pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName, person: Person,
-    reason: Annotated[str, Form(max_length=signing.LONGEST_REASON)],
+    reason: Annotated[str, Form(max_length=readiness.LONGEST_REASON)],
 ) -> Response:  # fmt: skip
     """Lets a point pass by name and reason; it goes into the record."""
-    signing.let_pass(service, pour_id, point, person, reason, who.name)
+    readiness.let_pass(service, pour_id, point, person, reason, who.name)
     return _back(pour_id, person, point)
 
 
@@ -79,7 +80,7 @@ async def photo(pour_id: RowId, request: Request, service: ServiceDep, who: Make
     """A photo as the evidence of a point."""
     given, raw = await photo_of(request)
     point = given.get("point", "")
-    await run_in_threadpool(signing.may_sign, service, pour_id, point)
+    await run_in_threadpool(readiness.may_sign, service, pour_id, point)
     await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, point, point)
     return _back(pour_id, given.get("person", who.name), point)
 
@@ -87,11 +88,11 @@ async def photo(pour_id: RowId, request: Request, service: ServiceDep, who: Make
 @router.post("/pours/{pour_id}/ready")
 def ready(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     """Every point is signed: the pour is ready. Raises NotReady with what stands in the way."""
-    desk.move_on(service, pour_id, Stage.READY, who.name)
+    pour_actions.move_on(service, pour_id, Stage.READY, who.name)
     return RedirectResponse(f"/pours/{pour_id}", 303)
 
 
-def _row(point: Point, found: signing.Readiness, photos: Any) -> dict[str, Any]:
+def _row(point: SigningPoint, found: readiness.Readiness, photos: Any) -> dict[str, Any]:
     left = found.left_of(point)
     # What stands in the way is told without the question and the findings, which are printed above it anyway.
     return {"point": point, "signed": [s for s in found.signatures if s.point == point.id],
@@ -102,5 +103,5 @@ def _row(point: Point, found: signing.Readiness, photos: Any) -> dict[str, Any]:
 
 
 def _back(pour_id: int, person: str, point: str) -> Response:
-    signer = quote(person.strip()[: signing.LONGEST_NAME])
+    signer = quote(person.strip()[: readiness.LONGEST_NAME])
     return RedirectResponse(f"/pours/{pour_id}/ready?signer={signer}#{point}", 303)

@@ -14,23 +14,23 @@ from starlette.responses import RedirectResponse, Response
 from logger.errors import BadInput
 from logger.pour import Stage
 from logger.quantities import Units
-from logger.record import happened, pictures
+from logger.record import event_views, pictures
 from logger.record.gather import gather
 from logger.record.pdf import to_pdf
 from logger.record.seal import seal_hash
-from logger.record.shop import outcome_now
+from logger.record.shop_history import outcome_now
 from logger.store import pours
-from web import desk
-from web.access import OwnerDep, ReaderDep, ServiceDep
-from web.pages import paper
-from web.pages.frame import STATIC, page, templates
-from web.pages.measures import units_of
-from web.pages.photos import photo_bytes
-from web.pages.redrawn import thumbnail
-from web.pages.standing import FAULT_WORDS, STAGE_WORDS
-from web.pages.words import hours_minutes
-from web.service import Service
-from web.shapes import RowId
+from web.actions import pours as pour_actions
+from web.actions.photos import photo_bytes
+from web.schemas import RowId
+from web.security.access import OwnerDep, ReaderDep, ServiceDep
+from web.service.service import Service
+from web.views import paper
+from web.views.photo_sanitize import thumbnail
+from web.views.render import STATIC, page, templates
+from web.views.status import FAULT_WORDS, STAGE_WORDS
+from web.views.units import units_of
+from web.views.words import hours_minutes
 
 router = APIRouter(include_in_schema=False)
 #: Photos on the paper, and how wide each is drawn into it, pixels: 200 dots an inch at 42 mm.
@@ -64,7 +64,7 @@ def remove(
     """Deletes a record from elsewhere for good. The shop's own are kept."""
     if sure != "yes":
         raise BadInput("sure", "is not ticked", remedy="go back and tick that it is to be deleted")
-    desk.remove(service, pour_id, who.name)
+    pour_actions.remove(service, pour_id, who.name)
     return RedirectResponse("/shop#foreign", 303)
 
 
@@ -116,8 +116,8 @@ def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "seal_sha256": None if seal is None else seal_hash(seal),
         "plots": [(title, Markup(drawn)) for title, drawn in plots if drawn is not None],
         "beside": [(title, Markup(drawn)) for title, drawn in beside if drawn is not None],
-        "outcome": outcome_now(record, record["additions"]), "states": happened.STATES,
-        "defects": happened.DEFECTS, "tests": happened.TESTS, "lights": LIGHTS,
+        "outcome": outcome_now(record, record["additions"]), "states": event_views.STATES,
+        "defects": event_views.DEFECTS, "tests": event_views.TESTS, "lights": LIGHTS,
         "forecasts": forecast_lines(record, u), "address": address,
         "points": sorted(record["points"], key=_gravest_first),
         "code": segno.make(address, error="q", micro=False).svg_data_uri(border=2),
@@ -170,7 +170,7 @@ def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str
     """The photos that the paper has room for, drawn small into it: of the table first, then those of the points."""
     added = [
         row["data"] | {"at_ms": row["at_ms"], "text": row["text"]}
-        for row in record["additions"] if happened.subject(row["kind"], row["data"]) == "photo"
+        for row in record["additions"] if event_views.subject(row["kind"], row["data"]) == "photo"
     ]  # fmt: skip
     known = {photo["sha256"]: photo for photo in [*record["photos"], *added]}
     wanted = sorted(known.values(), key=lambda photo: (bool(photo.get("point")), -photo["at_ms"]))

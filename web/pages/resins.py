@@ -13,23 +13,23 @@ from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.cure.datasheet import datasheet_from_text
-from logger.cure.fit import fit_datasheet
+from logger.cure.fit.datasheet import datasheet_from_text
+from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.errors import BadInput, DidNotConverge, LoggerError
-from logger.plan_file import Resin
+from logger.plan.file import Resin
 from logger.quantities import Units
-from logger.record import learn
-from logger.record.fitted import fitted_plots
-from logger.record.shop import Lot
+from logger.record import refit_offers
+from logger.record.fit_plots import fitted_plots
+from logger.record.shop_history import Lot
 from logger.store import pours, resins
-from web import desk
-from web.access import MakerDep, ServiceDep, ViewerDep
-from web.pages.frame import page
-from web.pages.measures import units_of
-from web.pages.sheet import Fields, fields_of, mix_fields, mix_of, sheet_toml
-from web.pages.shop import shelf_of, today
-from web.service import Service
-from web.shapes import PLAN_BODY
+from web.actions import pours as pour_actions
+from web.schemas import PLAN_BODY
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.service.service import Service
+from web.views.datasheet_form import FormFields, fields_of, mix_fields, mix_of, sheet_toml
+from web.views.render import page
+from web.views.shop_account import shelf_of, today
+from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]
@@ -52,7 +52,7 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
         kept, poured = resins.kept(connection), _poured(connection)
         shelf = shelf_of(connection, today(service))
         offered = _offers(connection)
-        waiting = len(learn.due(connection))
+        waiting = len(refit_offers.due(connection))
         off = {key: row.data["name"] for key, row in resins.dropped(connection).items()}
     names = {key: row.data["name"] for key, row in kept.items()} | {
         key: found["name"] for key, found in poured.items() if key not in kept
@@ -154,11 +154,11 @@ def resin_of(connection: Connection, choice: str) -> tuple[Resin, Mapping[str, A
         data = resins.get(connection, choice).data
         return Resin.model_validate(data["table"]), data["mix"]
     if re.fullmatch(r"[0-9]{1,9}", choice):
-        return desk.plan_of(pours.get_pour(connection, int(choice))).resin, {}
+        return pour_actions.plan_of(pours.get_pour(connection, int(choice))).resin, {}
     return None
 
 
-def fitted(f: Fields) -> dict[str, Any]:
+def fitted(f: FormFields) -> dict[str, Any]:
     """A resin as the list keeps it, from a filled form: takes seconds. Raises BadInput, DidNotConverge."""
     text = f.words("sheet_toml") or sheet_toml(f)
     if len(text) > LONGEST:
@@ -172,7 +172,7 @@ def fitted(f: Fields) -> dict[str, Any]:
 
 
 def _keep(service: Service, by: str, given: Mapping[str, str], u: Units) -> str:
-    data = fitted(Fields(given, u))
+    data = fitted(FormFields(given, u))
     with service.store.write() as tx:
         return resins.keep(tx, service.timeline.true_ms(), by, data)
 
@@ -188,7 +188,7 @@ def _poured(connection: Connection) -> dict[str, dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
     for pour in pours.all_pours(connection):
         try:
-            resin = desk.plan_of(pour).resin
+            resin = pour_actions.plan_of(pour).resin
         except LoggerError:
             # A plan of an older program that no longer reads names no resin; its record still tells it.
             continue
@@ -202,7 +202,7 @@ def _poured(connection: Connection) -> dict[str, dict[str, Any]]:
 def _offers(connection: Connection) -> dict[str, dict[str, Any]]:
     """Key → the newest fit from our own pours."""
     newest: dict[str, dict[str, Any]] = {}
-    for offer in sorted(learn.offers(connection).values(), key=lambda offer: offer["at_ms"]):
+    for offer in sorted(refit_offers.offers(connection).values(), key=lambda offer: offer["at_ms"]):
         newest[resins.resin_key(offer["resin"])] = offer
     return newest
 

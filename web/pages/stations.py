@@ -9,16 +9,16 @@ from fastapi import APIRouter, Form, Request
 from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.watch_conditions import CLOCK_OFF_MS
+from logger.alarms.conditions.watch import CLOCK_OFF_MS
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store
 from logger.units import span
 from logger.version import own_version
-from web.access import OwnerDep, ServiceDep, ViewerDep
-from web.pages.frame import page
-from web.pages.standing import FAULT_WORDS, PLACES
-from web.service import Service
+from web.security.access import OwnerDep, ServiceDep, ViewerDep
+from web.service.service import Service
+from web.views.render import page
+from web.views.status import FAULT_WORDS, PLACES
 
 router = APIRouter(include_in_schema=False)
 #: As the API takes it.

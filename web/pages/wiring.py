@@ -10,11 +10,11 @@ from sqlalchemy import Row
 from starlette.responses import Response
 
 from logger.errors import LoggerError
-from logger.plan_file import plan_from_text
+from logger.plan.file import plan_from_text
 from logger.pour import LIVE, Stage
 from logger.store import pours
-from web.access import ServiceDep, ViewerDep
-from web.pages.frame import page
+from web.security.access import ServiceDep, ViewerDep
+from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 #: The digital probe keeps its tighter accuracy up to here, °C (its data sheet, DC table): hotter, a thermocouple.

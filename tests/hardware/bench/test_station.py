@@ -9,7 +9,7 @@ import pytest
 from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import steady, through
-from hardware.bench.w1_files import Lie
+from hardware.bench.w1_files import Misreading
 from hardware.ds18b20 import find_probes
 from hardware.errors import BadTrace
 from hardware.pins import Pins
@@ -46,18 +46,18 @@ def test_the_driver_reads_what_the_trace_says(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("lie", "reason"),
     [
-        (Lie.EMPTY, FaultReason.EMPTY),
-        (Lie.NOT_READY, FaultReason.ALL_ZERO),
-        (Lie.BAD_CRC, FaultReason.BAD_CRC),
-        (Lie.ALL_ZERO, FaultReason.ALL_ZERO),
-        (Lie.ALL_ONES, FaultReason.BAD_CRC),
-        (Lie.LOW_POWER, FaultReason.LOW_POWER),
-        (Lie.UNPLUGGED_VALUE, FaultReason.OUT_OF_RANGE),
-        (Lie.TORN, FaultReason.MALFORMED),
-        (Lie.PULLED, FaultReason.EMPTY),
+        (Misreading.EMPTY, FaultReason.EMPTY),
+        (Misreading.NOT_READY, FaultReason.ALL_ZERO),
+        (Misreading.BAD_CRC, FaultReason.BAD_CRC),
+        (Misreading.ALL_ZERO, FaultReason.ALL_ZERO),
+        (Misreading.ALL_ONES, FaultReason.BAD_CRC),
+        (Misreading.LOW_POWER, FaultReason.LOW_POWER),
+        (Misreading.UNPLUGGED_VALUE, FaultReason.OUT_OF_RANGE),
+        (Misreading.TORN, FaultReason.MALFORMED),
+        (Misreading.PULLED, FaultReason.EMPTY),
     ],
 )
-def test_a_lie_is_told_in_its_window_only(tmp_path: Path, lie: Lie, reason: FaultReason) -> None:
+def test_a_lie_is_told_in_its_window_only(tmp_path: Path, lie: Misreading, reason: FaultReason) -> None:
     """Before and after there is a reading; the other probe is not touched."""
     clock = SteppedClock()
     bench = Bench(WIRING, clock, tmp_path, TRACES, faults=[FaultWindow(CORE, 30, 60, lie)])
@@ -75,7 +75,7 @@ def test_a_lie_is_told_in_its_window_only(tmp_path: Path, lie: Lie, reason: Faul
 def test_a_pulled_probe_gives_no_bytes_and_then_no_folder_and_comes_back(tmp_path: Path) -> None:
     """The folder lingers for 100 s, as the kernel's does."""
     clock = SteppedClock()
-    bench = Bench(WIRING, clock, tmp_path, TRACES, faults=[FaultWindow(CORE, 30, 200, Lie.PULLED)])
+    bench = Bench(WIRING, clock, tmp_path, TRACES, faults=[FaultWindow(CORE, 30, 200, Misreading.PULLED)])
     reasons = []
     for _ in range(8):
         outcome = sweep(bench, clock)[CORE]
@@ -93,7 +93,7 @@ def test_humidity_and_thermocouple_are_played_too(tmp_path: Path) -> None:
     )
     clock = SteppedClock()
     traces = {"sht4x": steady(19.5), "max31856": steady(131.25)}
-    torn = FaultWindow("max31856", 30, 60, Lie.EMPTY)
+    torn = FaultWindow("max31856", 30, 60, Misreading.EMPTY)
     bench = Bench(wiring, clock, tmp_path, traces, damp={"sht4x": steady(62.0)}, faults=[torn])
     found = sweep(bench, clock)
     assert found["sht4x"] == Reading("sht4x", 19.5, "19500 62000", None, 62.0)

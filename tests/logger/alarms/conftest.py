@@ -10,10 +10,10 @@ from types import ModuleType
 
 import pytest
 
-from logger.alarms.expected import Expected
-from logger.alarms.state import Change
-from logger.alarms.view import NO_FACTS, Facts, Limits, Sample
-from logger.alarms.watchbook import Setup, Watchbook
+from logger.alarms.band import Expected
+from logger.alarms.book import AlarmBook, Setup
+from logger.alarms.inputs import NO_FACTS, AlarmLimits, LiveReading, WatchFacts
+from logger.alarms.state import Transition
 
 T0 = 1_790_000_000_000
 
@@ -34,19 +34,24 @@ def drills() -> ModuleType:
 class Hand:
     """Feeds one watchbook: `read` a sweep, let time pass, look at what changed."""
 
-    def __init__(self, limits: Limits, expected: Expected | None = None) -> None:
+    def __init__(self, limits: AlarmLimits, expected: Expected | None = None) -> None:
         self.setup = Setup(T0, limits, expected)
-        self.book = Watchbook(self.setup)
+        self.book = AlarmBook(self.setup)
         self.seconds = 0.0
-        self.changes: list[Change] = []
+        self.changes: list[Transition] = []
 
     @property
     def now_ms(self) -> int:
         return T0 + round(self.seconds * 1000)
 
     def read(
-        self, *, after_s: float = 5.0, facts: Facts = NO_FACTS, late_s: float = 0.0, **places: float | None
-    ) -> list[Change]:
+        self,
+        *,
+        after_s: float = 5.0,
+        facts: WatchFacts = NO_FACTS,
+        late_s: float = 0.0,
+        **places: float | None,
+    ) -> list[Transition]:
         """One sweep `after_s` later: place=°C, or None for a failed reading; core_2 stands for core-2."""
         self.seconds += after_s
         at_ms = self.now_ms - round(late_s * 1000)
@@ -54,21 +59,21 @@ class Hand:
         for name, celsius in places.items():
             place = name.replace("_", "-")
             fault = None if celsius is not None else "empty-read"
-            samples.append(Sample(place, f"28-{place}", at_ms, celsius, fault, late_s > 0, "bench-1"))
+            samples.append(LiveReading(place, f"28-{place}", at_ms, celsius, fault, late_s > 0, "bench-1"))
         found = self.book.take(samples, facts, self.now_ms)
         self.changes += found
         return found
 
     def hold(
-        self, for_s: float, every_s: float = 5.0, facts: Facts = NO_FACTS, **places: float | None
-    ) -> list[Change]:
+        self, for_s: float, every_s: float = 5.0, facts: WatchFacts = NO_FACTS, **places: float | None
+    ) -> list[Transition]:
         """The same readings again and again."""
         found = []
         for _ in range(round(for_s / every_s)):
             found += self.read(after_s=every_s, facts=facts, **places)
         return found
 
-    def wait(self, for_s: float, facts: Facts = NO_FACTS, every_s: float = 2.0) -> list[Change]:
+    def wait(self, for_s: float, facts: WatchFacts = NO_FACTS, every_s: float = 2.0) -> list[Transition]:
         """No readings come."""
         found = []
         for _ in range(round(for_s / every_s)):
@@ -79,7 +84,7 @@ class Hand:
 @pytest.fixture
 def hand() -> Hand:
     """A pour with a limit of 60 °C in a room of 17 to 29 °C, and no prediction."""
-    return Hand(Limits())
+    return Hand(AlarmLimits())
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
-from logger.alarms.kinds import KINDS
+from logger.alarms.registry import KINDS
 
 STEPS = 200_000
 

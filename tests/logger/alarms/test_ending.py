@@ -11,47 +11,59 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.alarms.ending import AHEAD_H, EXCEPTION_MIN, Obstacle, Seen, Why, excepted, obstacles
-from logger.alarms.state import NORMAL, Phase, State
-from logger.alarms.trackers import Track
-from logger.alarms.view import Band, ForecastAnswer, Limits
+from logger.alarms.ending import (
+    AHEAD_H,
+    EXCEPTION_MIN,
+    CoreEvidence,
+    Obstacle,
+    ObstacleKind,
+    excepted,
+    obstacles,
+)
+from logger.alarms.inputs import AlarmLimits, ForecastAnswer, Quantiles
+from logger.alarms.signal import ProbeSignal
+from logger.alarms.state import NORMAL, AlarmState, Phase
 from logger.quantities import METRIC
 
 H = 3_600_000
 T0 = 1_790_000_000_000
 NOW = T0 + 20 * H
-LIMIT = Limits(max_core_c=60.0)
+LIMIT = AlarmLimits(max_core_c=60.0)
 CALM = {"core-hot": NORMAL, "core-will-overheat": NORMAL}
-UP = State(phase=Phase.ACKNOWLEDGED, activation=1, reason="The core will probably pass {60 °C}: chance 95 %.")
+UP = AlarmState(
+    phase=Phase.ACKNOWLEDGED, activation=1, reason="The core will probably pass {60 °C}: chance 95 %."
+)
 
 
 def core(celsius: float, per_hour: float = 0.0, *, ago_h: float = 0.0, place: str = "core", noise: float = 0.0,
-         minutes: int = 15, seed: int = 1) -> Track:  # fmt: skip
+         minutes: int = 15, seed: int = 1) -> ProbeSignal:  # fmt: skip
     """A core probe that has moved steadily, last read some hours ago."""
     rng, last = random.Random(seed), NOW - round(ago_h * H)
     trail = [
         (last - i * 60_000, celsius - per_hour * i / 60 + rng.gauss(0, noise)) for i in range(minutes, -1, -1)
     ]
-    return Track(place, f"28-{place}", "bench-1", T0, last, last, 0, 30.0, trail[-1][1], last,
+    return ProbeSignal(place, f"28-{place}", "bench-1", T0, last, last, 0, 30.0, trail[-1][1], last,
                  trail=trail[-16:])  # fmt: skip
 
 
 def answer(chance: float = 0.01, peak_h: tuple[float, float, float] = (8.0, 9.0, 10.0), *, made_h: float = 19.9,
-           crossing: Band | None = None) -> ForecastAnswer:  # fmt: skip
+           crossing: Quantiles | None = None) -> ForecastAnswer:  # fmt: skip
     """A forecast's answer."""
-    return ForecastAnswer(T0 + round(made_h * H), chance, Band(40.0, 45.0, 50.0), Band(*peak_h), crossing)
+    return ForecastAnswer(
+        T0 + round(made_h * H), chance, Quantiles(40.0, 45.0, 50.0), Quantiles(*peak_h), crossing
+    )
 
 
-def whys(*tracks: Track, **more: Any) -> list[str]:
+def whys(*tracks: ProbeSignal, **more: Any) -> list[str]:
     """What is in the way."""
-    seen = Seen(tracks, LIMIT, T0, CALM)
+    seen = CoreEvidence(tracks, LIMIT, T0, CALM)
     return [str(found.why) for found in obstacles(replace(seen, **more), NOW)]
 
 
 def test_a_core_that_runs_away_ends_no_watch_and_nobody_signs_for_it() -> None:
     """As it was tried: 63.6 °C, limit 60, rising by 108 °C an hour."""
-    (found,) = obstacles(Seen([core(63.6, 108.0)], LIMIT, T0, CALM | {"core-hot": UP}), NOW)[:1]
-    assert (found.why, found.signable) == (Why.RISING, False)
+    (found,) = obstacles(CoreEvidence([core(63.6, 108.0)], LIMIT, T0, CALM | {"core-hot": UP}), NOW)[:1]
+    assert (found.why, found.signable) == (ObstacleKind.RISING, False)
     assert METRIC.shown(found.text) == (
         "The core is at 63.6 °C, over its limit of 60 °C, and rises by 108.0 °C an hour."
     )
@@ -94,15 +106,15 @@ def test_what_nobody_knows_is_not_taken_for_cool() -> None:
     assert whys(core(22.0, minutes=1)) == [], "just poured, and far from its limit"
 
 
-def replace_place(track: Track, place: str) -> Track:
+def replace_place(track: ProbeSignal, place: str) -> ProbeSignal:
     """The same probe elsewhere."""
     return replace(track, place=place)
 
 
 def test_a_hot_core_that_is_lost_stays_hot_and_may_be_answered_for() -> None:
     """Whoever pulls the plug of a broken probe can still end the watch, by name and reason."""
-    (found,) = obstacles(Seen([core(85.0, 50.0, ago_h=1.0)], LIMIT, T0, CALM), NOW)
-    assert (found.why, found.signable) == (Why.WAS_HOT, True)
+    (found,) = obstacles(CoreEvidence([core(85.0, 50.0, ago_h=1.0)], LIMIT, T0, CALM), NOW)
+    assert (found.why, found.signable) == (ObstacleKind.WAS_HOT, True)
     assert METRIC.shown(found.text) == (
         "The core was at 85.0 °C when it was last read, 1 h 00 min ago: its limit is 60 °C."
     )
@@ -120,7 +132,7 @@ def test_past_its_peak_a_probe_may_be_taken_out_with_the_casting() -> None:
 
 def test_a_forecast_that_calls_keeps_the_watch_on() -> None:
     """Cool now says nothing about tonight; where there is no forecast the plan's own prediction counts."""
-    calls = answer(0.95, (22.0, 24.0, 26.0), crossing=Band(21.0, 22.0, 23.0))
+    calls = answer(0.95, (22.0, 24.0, 26.0), crossing=Quantiles(21.0, 22.0, 23.0))
     assert whys(core(35.0, 2.0), answer=calls) == ["forecast"]
     assert whys(core(35.0, 2.0), answer=answer(0.3, (22.0, 24.0, 26.0))) == []
     assert whys(core(35.0), states=CALM | {"core-will-overheat": UP}) == ["forecast"]
@@ -129,7 +141,7 @@ def test_a_forecast_that_calls_keeps_the_watch_on() -> None:
     ]
     cleared = answer(0.01, (22.0, 24.0, 26.0))
     assert whys(core(35.0), states=CALM | {"core-will-overheat": UP}, answer=cleared) == []
-    old = answer(0.98, (9.0, 11.0, 13.0), made_h=7.7, crossing=Band(9.0, 10.0, 11.0))
+    old = answer(0.98, (9.0, 11.0, 13.0), made_h=7.7, crossing=Quantiles(9.0, 10.0, 11.0))
     assert whys(core(25.0), states=CALM | {"core-will-overheat": UP}, answer=old) == [], (
         "what it foretold is past"
     )
@@ -150,7 +162,7 @@ def test_no_watch_ends_but_of_a_core_that_is_known_to_be_cool(
         core(c, k, ago_h=ago if i else 0.0 if ago < 15 else ago, place=f"core-{i}")
         for i, (c, k, ago) in enumerate(probes)
     ]
-    seen = Seen(tracks, LIMIT, T0, CALM, answer=answer(chance, (peak_h, peak_h, peak_h)))
+    seen = CoreEvidence(tracks, LIMIT, T0, CALM, answer=answer(chance, (peak_h, peak_h, peak_h)))
     found = obstacles(seen, NOW)
     if not found:
         known = [t for t in tracks if NOW - t.believed_ms <= (t.recent_ms if peak_h > 19.9 else 12 * H)]
@@ -172,11 +184,11 @@ def test_a_quiet_core_is_not_called_rising_by_its_noise() -> None:
 
 def test_an_exception_holds_for_what_was_signed_and_for_half_an_hour() -> None:
     """A core that begins to rise after that is another matter."""
-    unknown, hot = Obstacle(Why.UNKNOWN, "u"), Obstacle(Why.WAS_HOT, "h")
+    unknown, hot = Obstacle(ObstacleKind.UNKNOWN, "u"), Obstacle(ObstacleKind.WAS_HOT, "h")
     signed = {"whys": ["unknown"]}
     assert excepted([unknown], signed, 0)
     assert excepted([unknown], signed, round(EXCEPTION_MIN * 60_000))
     assert not excepted([unknown], signed, round(EXCEPTION_MIN * 60_000) + 1)
     assert not excepted([unknown, hot], signed, 0)
-    assert not excepted([Obstacle(Why.RISING, "r")], {"whys": ["rising"]}, 0)
+    assert not excepted([Obstacle(ObstacleKind.RISING, "r")], {"whys": ["rising"]}, 0)
     assert not excepted([unknown], None, 0)

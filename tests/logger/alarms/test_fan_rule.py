@@ -16,8 +16,8 @@ from logger.alarms.fan_rule import (
     forecast_want,
     planned_want,
 )
-from logger.alarms.state import OutOfService, Phase, State
-from logger.alarms.view import Band, ForecastAnswer
+from logger.alarms.inputs import ForecastAnswer, Quantiles
+from logger.alarms.state import AlarmState, OutOfService, Phase
 
 HOUR = 3_600_000
 MINUTE = 60_000
@@ -26,23 +26,23 @@ LIMIT_C = 60.0
 
 def answer(*, made_h: float = 5.0, peak_h: float = 12.0, without: float | None = None) -> ForecastAnswer:
     """A forecast made at an hour."""
-    peak = Band(peak_h - 1, peak_h, peak_h + 1)
-    return ForecastAnswer(round(made_h * HOUR), 0.05, Band(50, 55, 58), peak, chance_without_fan=without)
+    peak = Quantiles(peak_h - 1, peak_h, peak_h + 1)
+    return ForecastAnswer(round(made_h * HOUR), 0.05, Quantiles(50, 55, 58), peak, chance_without_fan=without)
 
 
-def wanted(found: ForecastAnswer | None, *alarms: State, core_c: float | None = 40.0) -> Want:
+def wanted(found: ForecastAnswer | None, *alarms: AlarmState, core_c: float | None = 40.0) -> Want:
     """What the forecast wants."""
     return forecast_want(alarms, found, core_c, LIMIT_C, 0)
 
 
-RAISED = State(phase=Phase.RAISED, activation=1, reason="The core will probably pass 60 °C.")
+RAISED = AlarmState(phase=Phase.RAISED, activation=1, reason="The core will probably pass 60 °C.")
 
 
 def test_a_core_that_will_overheat_switches_the_fan_on_and_says_why() -> None:
     """Also while somebody has the alarm in hand; not when it was taken out of service as wrong."""
     assert wanted(None, RAISED) == Want(True, By.FORECAST, RAISED.reason)
-    assert wanted(None, State(phase=Phase.ACKNOWLEDGED, activation=1, reason="x")).on
-    out = State(phase=Phase.RAISED, activation=1, out=OutOfService("Jo", "probe broken", 0, HOUR))
+    assert wanted(None, AlarmState(phase=Phase.ACKNOWLEDGED, activation=1, reason="x")).on
+    out = AlarmState(phase=Phase.RAISED, activation=1, out=OutOfService("Jo", "probe broken", 0, HOUR))
     assert wanted(None, out).on is None
     assert decide(FanNow(False), [wanted(None, RAISED)], 0) == Switch(True, By.FORECAST, RAISED.reason)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from logger.alarms.first_hour import (
-    Finding,
     LevelMark,
     Look,
+    LookResult,
     Rhythm,
     advice,
     due_times_ms,
@@ -25,7 +25,7 @@ M = 60_000
 PLAIN = Rhythm()
 
 
-def looks(*minutes: float, finding: Finding = Finding.DRY) -> list[Look]:
+def looks(*minutes: float, finding: LookResult = LookResult.DRY) -> list[Look]:
     return [Look(T0 + round(minute * M), "Jo", finding) for minute in minutes]
 
 
@@ -83,12 +83,12 @@ def test_the_hour_ends_with_its_last_look_or_an_hour_later() -> None:
 
 def test_the_last_look_that_says_anything_about_leaking_counts() -> None:
     """A smell of heat says nothing about a leak."""
-    leak = [*looks(5), *looks(10, finding=Finding.LEAKING), *looks(12, finding=Finding.HOT)]
+    leak = [*looks(5), *looks(10, finding=LookResult.LEAKING), *looks(12, finding=LookResult.HOT)]
     assert looks_seen(T0, PLAIN, leak, T0 + 12 * M).leaking is True
     assert looks_seen(T0, PLAIN, [*leak, *looks(15)], T0 + 15 * M).leaking is False
-    fell = looks_seen(T0, PLAIN, looks(10, finding=Finding.LEVEL_FELL), T0 + 10 * M)
+    fell = looks_seen(T0, PLAIN, looks(10, finding=LookResult.LEVEL_FELL), T0 + 10 * M)
     assert (fell.leaking, fell.found, fell.by) == (True, "the level fell", "Jo")
-    assert looks_seen(T0, PLAIN, looks(10, finding=Finding.OTHER), T0 + 10 * M).leaking is None
+    assert looks_seen(T0, PLAIN, looks(10, finding=LookResult.OTHER), T0 + 10 * M).leaking is None
 
 
 def test_the_record_keeps_which_looks_were_missed() -> None:
@@ -99,12 +99,12 @@ def test_the_record_keeps_which_looks_were_missed() -> None:
 
 def test_what_was_found_says_what_to_do() -> None:
     """Leak: the salvage steps, resin saved. Heat: keep out, fire service."""
-    leak = " ".join(advice(Finding.LEAKING))
+    leak = " ".join(advice(LookResult.LEAKING))
     for step in ("Stop pouring", "clean tray", "hot glue or silicone", "absorb it first"):
         assert step in leak
-    assert "fire service" in " ".join(advice(Finding.HOT))
-    assert advice(Finding.DRY) == ()
-    assert advice(Finding.OTHER)
+    assert "fire service" in " ".join(advice(LookResult.HOT))
+    assert advice(LookResult.DRY) == ()
+    assert advice(LookResult.OTHER)
 
 
 def test_a_level_that_falls_by_more_than_wood_drinks_is_a_leak() -> None:

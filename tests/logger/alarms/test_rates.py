@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from logger.alarms.kinds import Priority
 from logger.alarms.rates import Span, rates
+from logger.alarms.registry import Priority
 
 T0 = 1_790_000_000_000
 S, M, H = 1000, 60_000, 3_600_000

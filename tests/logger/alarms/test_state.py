@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from logger.alarms.acts import acknowledge
-from logger.alarms.kinds import KINDS
-from logger.alarms.state import NORMAL, Change, Observation, Phase, State, Why, step, tick
+from logger.alarms.actions import acknowledge
+from logger.alarms.registry import KINDS
+from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, Transition, Why, step, tick
 from logger.quantities import METRIC
 
 T0 = 1_790_000_000_000
@@ -29,15 +29,15 @@ def unknown(at_s: float) -> Observation:
     return Observation(None, T0 + round(at_s * 1000))
 
 
-def live(kind: object, *seen: Observation, state: State = NORMAL) -> tuple[State, list[Change]]:
-    changes: list[Change] = []
+def live(kind: object, *seen: Observation, state: AlarmState = NORMAL) -> tuple[AlarmState, list[Transition]]:
+    changes: list[Transition] = []
     for one in seen:
         state, found = (lambda s: (s.state, s.changes))(step(kind, state, one, one.at_ms))  # type: ignore[arg-type]
         changes += found
     return state, changes
 
 
-def whys(changes: list[Change]) -> list[str]:
+def whys(changes: list[Transition]) -> list[str]:
     return [str(change.why) for change in changes]
 
 

@@ -8,27 +8,27 @@ from typing import Any
 import pytest
 
 from hardware.reading import Fault, FaultReason, Reading
-from logger.checkup.facts import (
+from logger.diagnosis.facts import (
     ChannelSeen,
+    CheckState,
     DiskSeen,
-    Facts,
+    MachineFacts,
     MessagesSeen,
     NameSeen,
     PinSeen,
     PowerSeen,
     ProbeSeen,
     ServiceSeen,
-    State,
     SystemSeen,
     UnitSeen,
     VersionsSeen,
     WiresSeen,
 )
-from logger.checkup.judge import REMEDIES, judge, worst
+from logger.diagnosis.judge import REMEDIES, judge, worst
 
 CORE = ProbeSeen("28-0000000000c1", "core", Reading("28-0000000000c1", 21.0, "00"), True, 12)
 WIRES = WiresSeen((4,), True, (CORE,), (PinSeen("lamp", 23, "pourlog"),), True)
-WELL = Facts(
+WELL = MachineFacts(
     is_pi=True,
     bench=False,
     wires=WIRES,
@@ -59,7 +59,7 @@ WELL = Facts(
 )
 
 
-def said(facts: Facts, topic: str) -> list[tuple[State, str, str]]:
+def said(facts: MachineFacts, topic: str) -> list[tuple[CheckState, str, str]]:
     """What is said of one topic."""
     return [(f.state, f.says, f.do) for f in judge(facts) if f.topic == topic]
 
@@ -67,7 +67,7 @@ def said(facts: Facts, topic: str) -> list[tuple[State, str, str]]:
 def test_a_machine_that_is_fit_has_nothing_to_do() -> None:
     """Every topic is named, OK, and asks for nothing."""
     found = judge(WELL)
-    assert worst(found) is State.OK
+    assert worst(found) is CheckState.OK
     assert {f.topic for f in found} == {"probes", "pins", "clock", "disk", "power", "units", "watchdog", "memory",
                                         "journal", "network", "name", "service", "messages", "versions"}  # fmt: skip
     assert all(f.do == "" for f in found)
@@ -78,43 +78,45 @@ COARSE = replace(CORE, bits=9)
 STRANGER = replace(CORE, id="28-0000000000ff", place=None)
 
 
-def wires(**change: Any) -> Facts:
+def wires(**change: Any) -> MachineFacts:
     """The fit machine with other wires."""
     return replace(WELL, wires=replace(WIRES, **change))
 
 
-def room(free_mb: float | None) -> Facts:
+def room(free_mb: float | None) -> MachineFacts:
     """So much room on the station's disk."""
     return replace(WELL, disks=(DiskSeen("station", "/x", free_mb, free_mb is not None),))
 
 
-def power(low: bool | None, throttled: int | None) -> Facts:
+def power(low: bool | None, throttled: int | None) -> MachineFacts:
     """What kernel and firmware say of the supply."""
     return replace(WELL, power=PowerSeen(low, throttled))
 
 
-def answer(*seen: Any) -> Facts:
+def answer(*seen: Any) -> MachineFacts:
     """How the service answered."""
     return replace(WELL, service=ServiceSeen("http://x:1", *seen))
 
 
-def told(*problems: str | None, second: bool = True, sent: bool = True, heartbeat: bool = True) -> Facts:
+def told(
+    *problems: str | None, second: bool = True, sent: bool = True, heartbeat: bool = True
+) -> MachineFacts:
     """Channels, each with what is wrong with it."""
     channels = tuple(ChannelSeen("a://b", problem) for problem in problems)
     return replace(WELL, messages=MessagesSeen(channels, second, sent, heartbeat))
 
 
-def pin(**seen: Any) -> Facts:
+def pin(**seen: Any) -> MachineFacts:
     """A fan's pin beside a station that runs."""
     return wires(pins=(PinSeen("fan", 25, **seen),))
 
 
-def system(**change: Any) -> Facts:
+def system(**change: Any) -> MachineFacts:
     """The fit machine with something else around the program."""
     return replace(WELL, system=replace(WELL.system, **change))
 
 
-def unit(number: int = 0, **change: Any) -> Facts:
+def unit(number: int = 0, **change: Any) -> MachineFacts:
     """One of its units, the station's by default, stands otherwise."""
     units = list(WELL.system.units)
     units[number] = replace(units[number], **change)
@@ -124,7 +126,7 @@ def unit(number: int = 0, **change: Any) -> Facts:
 NO_BUS = wires(bus_there=False)
 OLD = replace(WELL.versions, python=(3, 9, 2))
 NARROW = replace(WELL.versions, bits=32)
-FAIL, WARN = State.FAIL, State.WARN
+FAIL, WARN = CheckState.FAIL, CheckState.WARN
 
 
 @pytest.mark.parametrize(
@@ -223,7 +225,7 @@ FAIL, WARN = State.FAIL, State.WARN
     ],
 )
 def test_each_thing_that_is_wrong_is_said_with_its_remedy(
-    facts: Facts, topic: str, state: State, says: str, do: str
+    facts: MachineFacts, topic: str, state: CheckState, says: str, do: str
 ) -> None:
     """In the words of somebody who has never written a unit file."""
     found = [entry for entry in said(facts, topic) if entry[0] is state]
@@ -236,12 +238,12 @@ def test_every_fault_of_a_probe_has_a_remedy(reason: FaultReason) -> None:
     """Also those that will be added."""
     probe = replace(CORE, outcome=Fault(CORE.id, reason, "what was seen"))
     ((state, says, do),) = said(wires(probes=(probe,)), "probes")
-    assert (state, do) == (State.FAIL, REMEDIES[reason])
+    assert (state, do) == (CheckState.FAIL, REMEDIES[reason])
     assert says == "core (28-0000000000c1): what was seen"
 
 
 def test_a_machine_that_tells_nothing_of_its_supply_is_not_praised_for_it() -> None:
     """On a Pi that is odd; on an office computer it is no matter."""
     silent = replace(WELL, power=PowerSeen(None, None))
-    assert said(silent, "power")[0][0] is State.WARN
+    assert said(silent, "power")[0][0] is CheckState.WARN
     assert said(replace(silent, is_pi=False), "power") == []

@@ -9,14 +9,14 @@ import httpx
 import pytest
 
 from hardware.bench.kernel_files import KernelFiles
-from hardware.bench.w1_files import Lie, W1Files, lying_text, scratchpad, w1_text
+from hardware.bench.w1_files import Misreading, W1Files, lying_text, scratchpad, w1_text
 from hardware.reading import Fault, FaultReason, Reading
-from logger.checkup.judge import judge
-from logger.checkup.look import Places, look
-from logger.checkup.place import PlacedProbe, station_text, wait_for_warmth
-from logger.checkup.system import SystemPlaces
 from logger.daemon.station_file import StationConfig, station_from_file
 from logger.delivery.channels import Outcome
+from logger.diagnosis.judge import judge
+from logger.diagnosis.look import Places, look
+from logger.diagnosis.place import PlacedProbe, station_text, wait_for_warmth
+from logger.diagnosis.system import SystemPlaces
 from logger.errors import BadSettings
 from logger.settings import Messages, Settings
 
@@ -119,7 +119,7 @@ def test_probes_are_read_by_the_driver_and_those_without_a_name_are_seen(
 
 def test_a_power_on_value_is_looked_at_twice_and_named(machine: Machine, clock: Any) -> None:
     """85 °C that nobody measured is no temperature, and no empty answer either."""
-    machine.w1.show(CORE, lying_text(Lie.POWER_ON, b""))
+    machine.w1.show(CORE, lying_text(Misreading.POWER_ON, b""))
     facts = look(clock, machine.station, None, places=machine.places, transport=httpx.MockTransport(service))
     assert facts.wires is not None
     outcome = next(probe.outcome for probe in facts.wires.probes if probe.id == CORE)

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from logger.checkup import name as naming
-from logger.checkup.look import Places, look
-from logger.checkup.name import addresses_in, who_answers
+from logger.diagnosis import name as naming
+from logger.diagnosis.look import Places, look
+from logger.diagnosis.name import addresses_in, who_answers
 from logger.settings import Settings
 
 #: A name as labels, by hand (RFC 1035, 3.1).

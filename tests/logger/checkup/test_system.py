@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from logger.checkup import look as looking
-from logger.checkup.facts import PinSeen, UnitSeen
-from logger.checkup.look import Places, look
-from logger.checkup.system import SystemPlaces, look_at_system, run, seconds_of, under_the_units_rules
 from logger.daemon.station_file import station_from_file
+from logger.diagnosis import look as looking
+from logger.diagnosis.facts import PinSeen, UnitSeen
+from logger.diagnosis.look import Places, look
+from logger.diagnosis.system import SystemPlaces, look_at_system, run, seconds_of, under_the_units_rules
 
 UNITS = Path(__file__).parents[3] / "systemd"
 #: As systemd 252 and 257 print it.

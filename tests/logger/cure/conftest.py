@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from logger.plan_file import Plan, Resin, plan_from_table
+from logger.plan.file import Plan, Resin, plan_from_table
 
 #: Invented: no resin on the market. Slow, for pours 50 mm deep.
 SLOW_CASTING: dict[str, Any] = {

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from logger.cure.assimilate import Datum, Model, draw, effective, fit, weigh
+from logger.cure.forecast.assimilate import Datum, Model, draw, effective, fit, weigh
 
 Floats = NDArray[np.float64]
 

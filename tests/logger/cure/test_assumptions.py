@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from logger.cure.assumptions import assumptions, largest_circle, widest
-from logger.cure.prediction import predict
-from logger.plan_file import Plan
+from logger.cure.solver.assumptions import assumptions, largest_circle, widest
+from logger.cure.solver.prediction import predict
+from logger.plan.file import Plan
 from logger.units import GAS_CONSTANT_J_MOL_K
 
 GIVEN = {"top_w_m2k": 9.0, "bottom_w_m2k": 5.0, "side_w_m2k": 5.0}

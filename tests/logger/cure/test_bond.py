@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.bond import BondWindow, bond_window, coat_window
-from logger.cure.diffusion import conversion_at_tg, slow_down
-from logger.cure.history import time_to
-from logger.cure.kinetics import EARLIEST_GEL
-from logger.cure.layering import layer_verdicts
-from logger.cure.prediction import predict
+from logger.cure.advice.bond import BondWindow, bond_window, coat_window
+from logger.cure.advice.layering import layer_verdicts
+from logger.cure.model.diffusion import conversion_at_tg, slow_down
+from logger.cure.model.history import time_to
+from logger.cure.model.kinetics import EARLIEST_GEL
+from logger.cure.solver.prediction import predict
 
 
 def test_a_thin_coats_window_is_the_isothermal_one(plan_of, slow_casting):

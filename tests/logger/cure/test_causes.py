@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.causes import causes_of
-from logger.cure.heating import HEATING, SPREAD_W_M2, USUAL_W_M2
-from logger.plan_file import Plan, plan_from_table
+from logger.cure.forecast.causes import causes_of
+from logger.cure.forecast.heating import HEATING, SPREAD_W_M2, USUAL_W_M2
+from logger.plan.file import Plan, plan_from_table
 
 PLAN = plan_from_table({
     "title": "Invented", "resin": {"name": "Invented", "heat_of_cure_j_g": 350.0,

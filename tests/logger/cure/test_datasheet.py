@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.cure.datasheet import cup_mm, datasheet_from_text, read_datasheet, specimen_plan
+from logger.cure.fit.datasheet import cup_mm, datasheet_from_text, read_datasheet, specimen_plan
 from logger.errors import BadInput
 
 HERE = Path(__file__).parent / "datasheets"

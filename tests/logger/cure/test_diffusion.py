@@ -5,17 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.diffusion import (
+from logger.cure.model.diffusion import (
     check_diffusion,
     conversion_at_tg,
     diffusion_from_glass,
     slow_down,
     stalls_at,
 )
-from logger.cure.history import conversion_along, time_to
-from logger.cure.kinetics import diffusion_factor, glass_transition_c, rate_from_prefactors
+from logger.cure.model.history import conversion_along, time_to
+from logger.cure.model.kinetics import diffusion_factor, glass_transition_c, rate_from_prefactors
 from logger.errors import OutOfRange
-from logger.plan_file import Diffusion, Glass, Rate, Resin
+from logger.plan.file import Diffusion, Glass, Rate, Resin
 from logger.units import GAS_CONSTANT_J_MOL_K
 
 # A hot-curing prepreg resin, used for its arithmetic only: A = 1.53e5 1/s, E = 66.5 kJ/mol, m = 0.813, n = 2.74,

@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.ensemble import Change, Members, RoomHistory, crossing, peak, run_ensemble, smooth
+from logger.cure.solver.ensemble import (
+    Intervention,
+    Members,
+    RoomHistory,
+    crossing,
+    peak,
+    run_ensemble,
+    smooth,
+)
 from logger.errors import BadInput
 
 FIELDS = ("core_c", "hottest_c", "surface_c", "underside_c", "mean_conversion")
@@ -75,7 +83,7 @@ def test_a_fan_from_an_hour_on_cools_only_from_then_on(river):
     """top_factor doubled at 10 h."""
     hours = np.array([9.9, 20.0])
     calm = run_ensemble(river, Members(), output_hours=hours)
-    fanned = run_ensemble(river, Members(), output_hours=hours, changes=[Change(10.0, top_factor=2.0)])
+    fanned = run_ensemble(river, Members(), output_hours=hours, changes=[Intervention(10.0, top_factor=2.0)])
     assert fanned.surface_c[0, 0] == pytest.approx(calm.surface_c[0, 0], abs=0.02)
     assert fanned.surface_c[0, 1] < calm.surface_c[0, 1] - 0.5
     assert fanned.core_peak_c[0] < calm.core_peak_c[0]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.ensemble import Change, Members, run_ensemble
-from logger.plan_file import Heat, Plan, plan_from_text
+from logger.cure.solver.ensemble import Intervention, Members, run_ensemble
+from logger.plan.file import Heat, Plan, plan_from_text
 
 PLAN = """
 title = "Invented pour in the sun"
@@ -41,7 +41,7 @@ def test_heat_that_a_member_absorbs_warms_it_as_heat_of_the_plan_does(plan: Plan
     """A change of 200 W/m² from 2 to 4 h in one member equals the plan's own [[heat]]; the other stays as planned."""
     at = np.linspace(0.0, 12.0, 49)
     sunny = plan.model_copy(update={"heat": [Heat(from_h=2.0, to_h=4.0, absorbed_w_m2=200.0)]})
-    changes = [Change(2.0, absorbed_w_m2=np.array([0.0, 200.0])), Change(4.0, absorbed_w_m2=0.0)]
+    changes = [Intervention(2.0, absorbed_w_m2=np.array([0.0, 200.0])), Intervention(4.0, absorbed_w_m2=0.0)]
     both = run_ensemble(plan, Members(rate_factor=np.ones(2)), output_hours=at, changes=changes)
     shade, sun = (run_ensemble(p, Members(), output_hours=at) for p in (plan, sunny))
     assert np.abs(both.surface_c[0] - shade.surface_c[0]).max() < 0.1
@@ -52,8 +52,8 @@ def test_heat_that_a_member_absorbs_warms_it_as_heat_of_the_plan_does(plan: Plan
 def test_heat_alone_leaves_every_coefficient_as_it_was(plan: Plan) -> None:
     """Heat that begins and ends, and the same beside a factor of 1 that is set anew: the same readings and balance."""
     given = Members(top_factor=np.array([0.7, 1.3]))
-    plain = [Change(2.0, absorbed_w_m2=np.array([80.0, 200.0])), Change(4.0, absorbed_w_m2=0.0)]
-    anew = [Change(c.at_h, absorbed_w_m2=c.absorbed_w_m2, bottom_factor=1.0) for c in plain]
+    plain = [Intervention(2.0, absorbed_w_m2=np.array([80.0, 200.0])), Intervention(4.0, absorbed_w_m2=0.0)]
+    anew = [Intervention(c.at_h, absorbed_w_m2=c.absorbed_w_m2, bottom_factor=1.0) for c in plain]
     one, other = (run_ensemble(plan, given, hours=8.0, changes=changes) for changes in (plain, anew))
     for name in ("core_c", "surface_c", "underside_c", "hottest_c"):
         assert getattr(one, name) == pytest.approx(getattr(other, name), abs=1e-9)

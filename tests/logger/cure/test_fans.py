@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.cure import surfaces
-from logger.cure.ensemble import Members, RoomHistory, run_ensemble
-from logger.cure.fans import FanRun, blows_of, changes_of_blows, cooling, runs_of, runs_of_pour
-from logger.cure.forecast import forecast
-from logger.cure.prediction import predict
-from logger.cure.section import section_of
+from logger.cure.forecast.forecast import forecast
+from logger.cure.model import heat_transfer
+from logger.cure.solver.ensemble import Members, RoomHistory, run_ensemble
+from logger.cure.solver.fans import FanRun, cooling, fan_effects, interventions_of, runs_of, runs_of_pour
+from logger.cure.solver.mesh import section_of
+from logger.cure.solver.prediction import predict
 from logger.errors import BadPlan
-from logger.plan_file import Plan
+from logger.plan.file import Plan
 
 Floats = NDArray[np.float64]
 AIR_M_S = 2.0
@@ -60,10 +60,10 @@ def test_a_given_coefficient_becomes_that_of_the_handbook_in_driven_air(plan: An
     """Between 5 W/(m²·K) as given and what the flat plate's correlation gives at 2 m/s, by the part that arrives."""
     given = plan(air={"top_w_m2k": 5.0})
     section = section_of(given, 1.0)
-    driven = float(surfaces.top_w_m2k(37.0, 22.0, size_m=section.plate_size_m, run_m=section.plate_run_m,
+    driven = float(heat_transfer.top_w_m2k(37.0, 22.0, size_m=section.plate_size_m, run_m=section.plate_run_m,
                                       air_m_s=AIR_M_S, emissivity=0.9))  # fmt: skip
     for part in (0.0, 0.4, 1.0):
-        on, off = changes_of_blows(given, blows_of(given, [FanRun(1.0, 3.0)]), np.ones(1), part)
+        on, off = interventions_of(given, fan_effects(given, [FanRun(1.0, 3.0)]), np.ones(1), part)
         assert on.top_factor is not None
         assert 5.0 * float(np.asarray(on.top_factor)[0]) == pytest.approx(
             5.0 + part * (driven - 5.0), rel=1e-3
@@ -74,11 +74,12 @@ def test_a_given_coefficient_becomes_that_of_the_handbook_in_driven_air(plan: An
 def test_a_plan_that_counts_the_fan_in_is_compared_with_still_air(plan: Any) -> None:
     """No blow of its own: shedding what still air sheds is 0, what was planned 1."""
     windy = plan(air={"top_air_m_s": AIR_M_S})
-    assert blows_of(windy, [FanRun(0.0)]) == ()
+    assert fan_effects(windy, [FanRun(0.0)]) == ()
     section = section_of(windy, 1.0)
     sizes = {"size_m": section.plate_size_m, "run_m": section.plate_run_m, "emissivity": 0.9}
     ratio = float(
-        surfaces.top_w_m2k(37, 22, air_m_s=0, **sizes) / surfaces.top_w_m2k(37, 22, air_m_s=2, **sizes)
+        heat_transfer.top_w_m2k(37, 22, air_m_s=0, **sizes)
+        / heat_transfer.top_w_m2k(37, 22, air_m_s=2, **sizes)
     )
     part = cooling(windy, [FanRun(0.0)], 5.0, None, np.array([ratio, 1.0]))
     assert part == pytest.approx([0.0, 1.0], abs=0.01)
@@ -115,7 +116,7 @@ def test_an_hour_and_a_half_after_it_was_switched_on_a_still_fan_is_known_from_a
     run = FanRun(1.5)
     truth = run_ensemble(
         planned, Members(rate_factor=1.2), hours=4.0, output_hours=hours, room=RoomHistory(hours, room),
-        changes=changes_of_blows(planned, blows_of(planned, [run]), np.ones(1), part), fineness=0.9,
+        changes=interventions_of(planned, fan_effects(planned, [run]), np.ones(1), part), fineness=0.9,
     )  # fmt: skip
     history = {
         place: Place(hours, np.round((celsius + 0.15 * rng.standard_normal() + rng.normal(0, 0.05, len(hours))) * 16)

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.cure.ensemble import Change, EnsembleResult, Members, RoomHistory, run_ensemble
-from logger.cure.forecast import Forecast, forecast, forecast_hours
+from logger.cure.forecast.forecast import Forecast, forecast, forecast_hours
+from logger.cure.solver.ensemble import EnsembleResult, Intervention, Members, RoomHistory, run_ensemble
 from logger.errors import BadInput
-from logger.plan_file import Plan, plan_from_text
+from logger.plan.file import Plan, plan_from_text
 
 Floats = NDArray[np.float64]
 
@@ -59,7 +59,7 @@ class Course:
     truth: EnsembleResult
 
 
-def simulated(members: Members, changes: tuple[Change, ...] = (), seed: int = 5) -> Course:
+def simulated(members: Members, changes: tuple[Intervention, ...] = (), seed: int = 5) -> Course:
     """Readings every 2 minutes with 0.05 K noise, an offset and 1/16 K steps, from a solver on a finer mesh."""
     plan = plan_from_text(PLAN)
     rng = np.random.default_rng(seed)
@@ -171,7 +171,7 @@ def test_once_the_limit_is_passed_the_chance_is_one_and_no_time_is_left(fast: Co
 
 def test_sun_on_the_surface_is_found_and_told_in_watts() -> None:
     """200 W/m² from 0.4 h on: found as heating of the surface, its size within 60 W/m²."""
-    sunny = simulated(Members(), (Change(0.4, absorbed_w_m2=200.0),))
+    sunny = simulated(Members(), (Intervention(0.4, absorbed_w_m2=200.0),))
     made = forecast(sunny.plan, sunny.history, at_h=1.0, members=32)
     cause = next(c for c in made.causes if c.name == "sun_w_m2")
     assert cause.size == pytest.approx(200.0, abs=60.0)

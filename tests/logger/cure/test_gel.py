@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.gel import first_crossing, gel_at_h, gel_conversion, gel_message, gel_of_scarcer
-from logger.cure.kinetics import EARLIEST_GEL
+from logger.cure.model.gel import first_crossing, gel_at_h, gel_conversion, gel_message, gel_of_scarcer
+from logger.cure.model.kinetics import EARLIEST_GEL
 from logger.errors import OutOfRange
 
 # Flory 1953, ch. 9, and Stockmayer 1952: p_E = sqrt(r / ((f_E − 1)(f_A − 1))); numbers worked by hand from it.

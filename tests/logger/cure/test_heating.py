@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.cure.heating import end_h, onset_h, to_come
+from logger.cure.forecast.heating import end_h, onset_h, to_come
 
 Floats = NDArray[np.float64]
 

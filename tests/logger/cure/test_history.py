@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from logger.cure.diffusion import diffusion_from_glass
-from logger.cure.history import conversion_along, cooled_to_room, crossings, time_to
-from logger.cure.kinetics import rate_per_s
+from logger.cure.model.diffusion import diffusion_from_glass
+from logger.cure.model.history import conversion_along, cooled_to_room, crossings, time_to
+from logger.cure.model.kinetics import rate_per_s
 from logger.errors import DidNotConverge, OutOfRange
-from logger.plan_file import Glass, Rate
+from logger.plan.file import Glass, Rate
 
 # At 25 °C the rate constants are those of the plan: k1 = 1e-5, k2 = 5e-4 1/s.
 LOGISTIC = Rate(k1_per_s=1e-5, k2_per_s=5e-4, m=1.0, n=1.0)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.cure.prediction import predict
+from logger.cure.solver.prediction import predict
 
 
 def judge():

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.kinetics import (
+from logger.cure.model.kinetics import (
     arrhenius_factor,
     chemistry,
     glass_transition_c,
     rate_from_prefactors,
     rate_per_s,
 )
-from logger.plan_file import Diffusion, Glass, Rate, Resin
+from logger.plan.file import Diffusion, Glass, Rate, Resin
 
 
 @pytest.mark.parametrize(("energy", "ratio"), [(50e3, 1.97), (58.6e3, 2.21), (70e3, 2.58)])

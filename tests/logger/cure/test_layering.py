@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from logger.cure.bond import bond_window
-from logger.cure.layering import Joint, advise_layers, layer_verdicts
-from logger.cure.prediction import predict
+from logger.cure.advice.bond import bond_window
+from logger.cure.advice.layering import Joint, advise_layers, layer_verdicts
+from logger.cure.solver.prediction import predict
 from logger.planning.answers import ask_cure
 
 

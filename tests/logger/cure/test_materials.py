@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from logger.cure.materials import Material, contact_c, wood_conductivity_w_mk, wood_specific_heat_j_kgk
+from logger.cure.model.materials import Material, contact_c, wood_conductivity_w_mk, wood_specific_heat_j_kgk
 from logger.errors import OutOfRange
 
 EPOXY = Material(0.2, 1150.0, 1900.0)

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.cure.kinetics import glass_transition_c, rate_per_s
-from logger.cure.off_ratio import heat_factor, heat_from_equivalents, off_ratio, ratio_of_masses
+from logger.cure.model.kinetics import glass_transition_c, rate_per_s
+from logger.cure.model.off_ratio import heat_factor, heat_from_equivalents, off_ratio, ratio_of_masses
 from logger.errors import OutOfRange
-from logger.plan_file import Glass, Rate, Resin
-from logger.plan_tables import Mix
+from logger.plan.file import Glass, Rate, Resin
+from logger.plan.tables import Mix
 
 # Invented: no resin on the market.
 RESIN = Resin(

@@ -7,10 +7,10 @@ import json
 import numpy as np
 import pytest
 
-from logger.alarms.expected import expect
-from logger.cure import prediction
-from logger.cure.prediction import predict
-from logger.plan_file import plan_from_table
+from logger.alarms.band import expect
+from logger.cure.solver import prediction
+from logger.cure.solver.prediction import predict
+from logger.plan.file import plan_from_table
 
 GIVEN = {"top_w_m2k": 10.0, "bottom_w_m2k": 6.0, "side_w_m2k": 6.0}
 
@@ -141,7 +141,7 @@ def test_a_fan_and_an_open_underside_cool_when_coefficients_are_computed(plan_of
 
 def test_a_computed_coefficient_sits_where_the_correlations_put_it(plan_of, slow_casting):
     """A warm inert sheet loses heat as a lumped body would with the correlations' coefficient (small Biot)."""
-    from logger.cure import surfaces
+    from logger.cure.model import heat_transfer
 
     inert = slow_casting | {"heat_of_cure_j_g": 0.0, "conductivity_w_mk": 5.0}
     plan = plan_of(inert, "sheet", 30.0, 20.0, pour={"start_c": 50.0}, run={"hours": 2.0},
@@ -149,7 +149,7 @@ def test_a_computed_coefficient_sits_where_the_correlations_put_it(plan_of, slow
     curve = predict(plan).curve
     t, step = 50.0, 5.0
     for _ in range(int(7200 / step)):
-        h = surfaces.top_w_m2k(t, 20.0, size_m=0.25, run_m=1.0, air_m_s=0.0, emissivity=0.9)
+        h = heat_transfer.top_w_m2k(t, 20.0, size_m=0.25, run_m=1.0, air_m_s=0.0, emissivity=0.9)
         t -= step * float(h) * (t - 20.0) / (0.03 * 1100.0 * 1900.0)
     assert curve.core_c[-1] == pytest.approx(t, abs=0.3)
 

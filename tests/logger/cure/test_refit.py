@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.ensemble import RoomHistory
-from logger.cure.prediction import predict
-from logger.cure.refit import RecordedPour, fit_from_pours
+from logger.cure.fit.refit import RecordedPour, fit_from_pours
+from logger.cure.solver.ensemble import RoomHistory
+from logger.cure.solver.prediction import predict
 from logger.errors import BadInput
 
 RATE, HEAT = 1.25, 0.95

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.stencils import flow_matrix, slope_weights, value_weights, wall_weights
+from logger.cure.solver.stencils import flow_matrix, slope_weights, value_weights, wall_weights
 
 EDGES = np.array([0.0, 0.7, 1.5, 2.1, 3.2, 4.0, 4.5])
 

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import pytest
 
-from logger.cure.glass import SOFT, field_hours, milestones
-from logger.cure.off_ratio import off_ratio
-from logger.cure.prediction import predict
-from logger.cure.solve import Accuracy
+from logger.cure.model.off_ratio import off_ratio
+from logger.cure.solver.hardness import SOFT, field_hours, milestones
+from logger.cure.solver.march import Accuracy
+from logger.cure.solver.prediction import predict
 
 #: Long steps, some tenths of a kelvin off: enough where the fact is tens of kelvins wide.
 QUICK = {"fineness": 0.6, "accuracy": Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)}

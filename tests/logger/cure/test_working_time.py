@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from logger.cure.forward import WORKABLE
-from logger.cure.history import time_to
-from logger.cure.working_time import working_time_h
+from logger.cure.fit.datasheet_model import WORKABLE
+from logger.cure.fit.working_time import working_time_h
+from logger.cure.model.history import time_to
 from logger.errors import DidNotConverge, OutOfRange
 
 

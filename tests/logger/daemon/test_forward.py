@@ -24,7 +24,7 @@ from logger.daemon.forward import (
     SIGN_OF_LIFE_S,
     BadAnswer,
     Forwarder,
-    Step,
+    ForwardStep,
     open_client,
     read_answer,
 )
@@ -55,10 +55,10 @@ def forwarder(keeper: Keeper, service: Any, clock: SteppedClock) -> Any:
         )
 
 
-def run_dry(forwarder: Forwarder) -> list[Step]:
+def run_dry(forwarder: Forwarder) -> list[ForwardStep]:
     """Steps until there is nothing to do, or it fails."""
     steps = []
-    while not steps or steps[-1] is Step.SENT:
+    while not steps or steps[-1] is ForwardStep.SENT:
         steps.append(forwarder.step())
     return steps
 
@@ -111,7 +111,7 @@ def test_while_the_service_is_away_everything_is_kept_and_sent_afterwards(
     service.away = True
     for first in range(2, 3000, 26):
         keeper.keep([row(n) for n in range(first, min(first + 26, 3000))], 5.0 * first)
-        assert forwarder.step() is Step.FAILED
+        assert forwarder.step() is ForwardStep.FAILED
     assert keeper.pending == 2998
     service.away = False
     run_dry(forwarder)
@@ -127,7 +127,7 @@ def test_an_answer_that_is_lost_stores_nothing_twice(
     run_dry(forwarder)
     keeper.keep([row(n) for n in range(6, 11)], 10)
     service.loses_answers = True
-    assert forwarder.step() is Step.FAILED
+    assert forwarder.step() is ForwardStep.FAILED
     assert keeper.pending == 5
     service.loses_answers = False
     run_dry(forwarder)
@@ -152,7 +152,7 @@ def test_nothing_is_forgotten_for_an_answer_that_does_not_add_up(
         b"null",
     ):
         service.raw_answer = raw
-        assert forwarder.step() is Step.FAILED
+        assert forwarder.step() is ForwardStep.FAILED
         assert keeper.pending == 5
         assert forwarder.trouble is not None
     service.raw_answer = None
@@ -168,8 +168,8 @@ def test_only_what_is_acknowledged_is_forgotten(
     run_dry(forwarder)
     keeper.keep([row(n) for n in range(1, 6)], 5)
     service.answer["acknowledged_seq"] = 2
-    assert forwarder.step() is Step.FAILED
-    assert forwarder.step() is Step.SENT
+    assert forwarder.step() is ForwardStep.FAILED
+    assert forwarder.step() is ForwardStep.SENT
     assert keeper.pending == 3
     del service.answer["acknowledged_seq"]
     run_dry(forwarder)
@@ -242,7 +242,7 @@ def test_a_refusal_is_told_with_its_remedy_once(
     service.status = status
     keeper.keep([row(1)], 5)
     for _ in range(3):
-        assert forwarder.step() is Step.FAILED
+        assert forwarder.step() is ForwardStep.FAILED
     assert forwarder.trouble is not None
     assert words in forwarder.trouble
     assert len(caplog.records) == 1
@@ -257,7 +257,7 @@ def test_a_missing_token_file_is_trouble_and_not_the_end(keeper: Keeper, service
 
     with open_client("http://service.invalid", service.transport()) as client:
         forwarder = Forwarder("bench-1", keeper, client, SteppedClock(), token)
-        assert forwarder.step() is Step.FAILED
+        assert forwarder.step() is ForwardStep.FAILED
     assert forwarder.trouble is not None
     assert "station.token" in forwarder.trouble
 
@@ -300,7 +300,7 @@ def test_numbers_that_collide_go_on_under_another_name(
     run_dry(forwarder)
     service.rows[keeper.spools[0].name, 2] = {"seq": 2, "milli_c": 99}
     keeper.keep([row(n) for n in range(1, 4)], 5)
-    assert Step.FAILED in run_dry(forwarder)
+    assert ForwardStep.FAILED in run_dry(forwarder)
     run_dry(forwarder)
     assert service.values()[-3:] == [20_001, 20_002, 20_003]
     assert keeper.pending == 0
@@ -396,7 +396,7 @@ def test_a_service_that_cannot_store_says_that_a_core_is_hot_and_is_asked_often(
         keeper.keep([row(1)], 5)
         service.status, service.refusal = 503, {"core_hot": True}
         for _ in range(9):
-            assert forwarder.step() is Step.FAILED
+            assert forwarder.step() is ForwardStep.FAILED
         assert heard == [True] * 9
         assert forwarder.back_off_s() <= REFUSED_BACK_OFF_S
         service.refusal = {"error": "a proxy's own"}
@@ -424,7 +424,7 @@ def test_a_token_whose_file_can_no_longer_be_read_is_used_on(keeper: Keeper, ser
         run_dry(forwarder)
         gone = True
         keeper.keep([row(1)], 5)
-        assert run_dry(forwarder)[0] is Step.SENT
+        assert run_dry(forwarder)[0] is ForwardStep.SENT
     assert service.requests[-1].headers["authorization"] == "Bearer secret"
 
 

@@ -22,7 +22,7 @@ from hardware.bench.clock import SteppedClock
 from hardware.bench.pins import BenchPins
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import steady, through
-from hardware.bench.w1_files import Lie
+from hardware.bench.w1_files import Misreading
 from hardware.errors import BadTrace, HardwareMissing
 from hardware.pins import Pins
 from logger.daemon.main import StationConfig, open_hardware, relay_safe, run_station
@@ -86,7 +86,7 @@ def test_killing_the_service_for_a_while_loses_nothing(config: Any, service: Any
 def test_a_dead_probe_gives_faults_and_never_a_temperature(config: Any, service: Any, tmp_path: Path) -> None:
     """Pulled for ten minutes: 120 faults at its place, the room's readings untouched, then temperatures again."""
     clock = SteppedClock()
-    window = FaultWindow(CORE, 600, 1200, Lie.PULLED)
+    window = FaultWindow(CORE, 600, 1200, Misreading.PULLED)
     bench = Bench(config.wiring, clock, tmp_path / "bench", TRACES, faults=[window])
     run(config, service, tmp_path, clock=clock, bench=bench, obey_period=False)
     faults = [found for found in service.rows.values() if found["fault"]]
@@ -222,7 +222,7 @@ class Ears(Supervisor):
 def test_a_dead_probe_does_not_stop_the_watchdogs_food(config: Any, service: Any, tmp_path: Path) -> None:
     """Otherwise systemd would restart the station for ever; READY comes before the first WATCHDOG."""
     clock = SteppedClock()
-    dead = [FaultWindow(probe, 0, 1e9, Lie.ALL_ZERO) for probe in (CORE, ROOM)]
+    dead = [FaultWindow(probe, 0, 1e9, Misreading.ALL_ZERO) for probe in (CORE, ROOM)]
     bench = Bench(config.wiring, clock, tmp_path / "bench", TRACES, faults=dead)
     ears = Ears()
     run(config, service, tmp_path, clock=clock, bench=bench, hours=0.1, supervisor=ears)

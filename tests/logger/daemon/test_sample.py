@@ -11,7 +11,7 @@ import pytest
 from hardware.bench.clock import SteppedClock
 from hardware.bench.w1_files import W1Files, power_on_scratchpad, scratchpad, w1_text
 from hardware.clock import Clock, Stamp
-from hardware.contacts import Change
+from hardware.contacts import ContactChange
 from hardware.ds18b20 import Ds18b20, W1Bus
 from hardware.reading import Reading, Sample
 from hardware.station import ProbeWiring
@@ -126,7 +126,7 @@ def test_what_a_probe_still_holds_comes_out_at_the_end(tmp_path: Path) -> None:
 
 def test_a_contact_is_a_row_without_temperature_and_without_fault() -> None:
     """Its state is a word."""
-    row = contact_row(Change(Stamp(5, "boot-a", 5, True), "wet", True))
+    row = contact_row(ContactChange(Stamp(5, "boot-a", 5, True), "wet", True))
     assert (row.probe, row.place, row.milli_c, row.fault, row.note) == (
         "wet-contact",
         "under-form",

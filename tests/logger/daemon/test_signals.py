@@ -9,7 +9,7 @@ import pytest
 from hardware.bench.clock import SteppedClock
 from hardware.bench.pins import BenchPins
 from hardware.clock import Stamp
-from hardware.contacts import Change
+from hardware.contacts import ContactChange
 from hardware.outputs import Outputs
 from hardware.pins import Pins
 from logger.daemon.signals import QUIET_S, SILENT_S, Decision, LastResort, Orders, Signals
@@ -22,9 +22,9 @@ def signals() -> Signals:
     return Signals(None, LastResort(95.0), 0.0)
 
 
-def change(contact: str, closed: bool) -> Change:
+def change(contact: str, closed: bool) -> ContactChange:
     """A contact that changed."""
-    return Change(Stamp(0, "boot-a", 0, True), contact, closed)
+    return ContactChange(Stamp(0, "boot-a", 0, True), contact, closed)
 
 
 def test_one_hot_reading_alone_is_not_believed(row: Any) -> None:

@@ -8,16 +8,16 @@ from typing import Any
 import pytest
 
 from hardware.clock import Stamp
-from logger.alarms.telling import Rules
+from logger.alarms.notify_policy import Rules
 from logger.delivery.channels import Outcome
-from logger.delivery.letters import rules_of
+from logger.delivery.compose import rules_of
 from logger.delivery.sender import Sender
+from logger.live.watch import Watch
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.watch import Watch
 
 #: A frozen prediction that stays cool (invented): the watch needs its curve.
 CALM = {

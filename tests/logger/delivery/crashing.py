@@ -24,14 +24,14 @@ from sqlalchemy import Connection
 
 from hardware.clock import Stamp
 from logger.delivery.channels import MessageChannels, Outcome
-from logger.delivery.letters import rules_of
+from logger.delivery.compose import rules_of
 from logger.delivery.sender import Sender
+from logger.live.watch import Watch
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.watch import Watch
 
 START_MS = 1_795_593_600_000
 CALM = {"curve": {"hours": [0.0, 100.0], "core_c": [21.0, 40.0]}}

@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 from sqlalchemy.exc import DatabaseError
 
-from logger.alarms.kinds import KINDS
-from logger.alarms.state import Phase, State
-from logger.alarms.telling import Message, TellWhy, To
+from logger.alarms.notify_policy import Message, NotifyReason, Recipient
+from logger.alarms.registry import KINDS
+from logger.alarms.state import AlarmState, Phase
 from logger.delivery.channels import Outcome
-from logger.delivery.letters import Letter
+from logger.delivery.compose import Notification
 from logger.delivery.sender import BROKEN_TITLE, Sender
 from logger.store import outbox
 from logger.store.database import Store
@@ -284,8 +284,8 @@ def test_an_outbox_that_cannot_be_read_keeps_nothing_in_memory_from_being_sent(
     shop.sender.send_due()
     assert shop.sender.sent_ms == shop.timeline.now_ms()
     kind = KINDS["core-hot"]
-    state = State(phase=Phase.RAISED, activation=1, severity=1, reason="It is hot.")
-    letter = Letter("core-hot/pour", kind, state, Message(To.FIRST, TellWhy.FIRST_TIME))
+    state = AlarmState(phase=Phase.RAISED, activation=1, severity=1, reason="It is hot.")
+    letter = Notification("core-hot/pour", kind, state, Message(Recipient.FIRST, NotifyReason.FIRST_TIME))
     shop.watch.held.put(shop.pour_id, "Table", [letter])
 
     def fails() -> Any:

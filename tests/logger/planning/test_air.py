@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import OutOfRange
-from logger.planning import air
-from logger.planning.findings import Light
+from logger.planning.finding import Light
+from logger.planning.physics import air
 
 #: °C, RH %, dew point °C, humidity ratio g/kg, water g/m³ (psychrolib 2.5.0, printed once)
 STATES = [

@@ -6,16 +6,16 @@ import json
 
 import pytest
 
-from logger.cure.bond import coat_window
-from logger.cure.diffusion import slow_down
-from logger.cure.history import time_to
-from logger.cure.kinetics import EARLIEST_GEL
-from logger.cure.prediction import predict
-from logger.plan_file import Plan, plan_from_text, plan_to_text, read_plan
+from logger.cure.advice.bond import coat_window
+from logger.cure.model.diffusion import slow_down
+from logger.cure.model.history import time_to
+from logger.cure.model.kinetics import EARLIEST_GEL
+from logger.cure.solver.prediction import predict
+from logger.plan.file import Plan, plan_from_text, plan_to_text, read_plan
 from logger.planning.answers import CureAnswers
 from logger.planning.assess import Assessment, assess, assess_fully
 from logger.planning.examples import EXAMPLES
-from logger.planning.findings import Finding, Light
+from logger.planning.finding import Finding, Light
 from logger.planning.report import plan_report
 
 FIVE = {

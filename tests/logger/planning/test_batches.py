@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import BadInput, OutOfRange
-from logger.planning.batches import SAFE_PART, card, mixing_steps, pail_residue_ml, plan_batches
-from logger.planning.parts import Ratio
+from logger.planning.physics.batches import SAFE_PART, card, mixing_steps, pail_residue_ml, plan_batches
+from logger.planning.physics.parts import Ratio
 
 
 def test_the_fewest_equal_pails_that_keep_to_the_time() -> None:

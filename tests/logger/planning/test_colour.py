@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from logger.errors import OutOfRange
-from logger.planning import colour
+from logger.planning.physics import colour
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,7 @@ def test_the_bottom_is_hidden_at_an_absorbance_of_085() -> None:
 @pytest.mark.parametrize(("endless", "power"), [(0.2, 1.12), (0.5, 2.87), (0.8, 6.50), (0.9, 9.14)])
 def test_a_light_pigment_needs_far_more_to_hide(endless: float, power: float) -> None:
     """S·X for a contrast ratio of 0.98 (ASTM D2805), Kubelka & Munk; scipy's root finder is the judge."""
-    judge = brentq(lambda sx: colour.Layer(endless, sx).contrast_ratio() - 0.98, 0.01, 50)
+    judge = brentq(lambda sx: colour.ColourLayer(endless, sx).contrast_ratio() - 0.98, 0.01, 50)
 
     assert colour.hiding_power(endless) == pytest.approx(power, abs=6e-3)
     assert colour.hiding_power(endless) == pytest.approx(judge, rel=1e-6)
@@ -79,7 +79,7 @@ def test_a_light_pigment_needs_far_more_to_hide(endless: float, power: float) ->
 
 def test_a_scattering_layer_over_black_and_white() -> None:
     """R∞ 0.8, SX 2: 0.6417 over black, 0.8000 over white, ratio 0.802 (by hand)."""
-    layer = colour.Layer(0.8, 2.0)
+    layer = colour.ColourLayer(0.8, 2.0)
 
     assert layer.over(0.0) == pytest.approx(0.6417, abs=6e-5)
     assert layer.over(0.8) == pytest.approx(0.8, abs=6e-5)
@@ -92,7 +92,7 @@ def test_the_layer_solves_the_two_flux_equations(endless: float, power: float, g
     a = (endless + 1 / endless) / 2
     judge = solve_ivp(lambda _, r: 1 - 2 * a * r + r * r, (0, power), [ground], rtol=1e-10, atol=1e-12)
 
-    assert colour.Layer(endless, power).over(ground) == pytest.approx(float(judge.y[0, -1]), rel=1e-7)
+    assert colour.ColourLayer(endless, power).over(ground) == pytest.approx(float(judge.y[0, -1]), rel=1e-7)
 
 
 def test_colour_goes_in_by_halves_and_adds_up() -> None:
@@ -133,7 +133,7 @@ def test_light_and_absorbance_go_both_ways(passes: float) -> None:
 @given(endless=st.floats(0.05, 0.95), power=st.floats(0.01, 30))
 def test_a_layer_reflects_between_nothing_and_everything(endless: float, power: float) -> None:
     """Over black never more than an endless layer; the contrast ratio never passes one."""
-    layer = colour.Layer(endless, power)
+    layer = colour.ColourLayer(endless, power)
 
     assert 0 <= layer.over(0.0) <= endless + 1e-9
     assert layer.contrast_ratio() <= max(1.0, endless / 0.8) + 1e-9

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import OutOfRange
-from logger.planning.floating import HOLD, clamps_needed, float_up_n, lifts_at_m
+from logger.planning.physics.floating import HOLD, clamps_needed, float_up_n, lifts_at_m
 
 SLAB_M3 = 0.5 * 1.5 * 0.05
 

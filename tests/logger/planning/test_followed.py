@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from logger.cure.advice import deepest_safe
-from logger.cure.prediction import long_enough, predict
-from logger.plan_file import Plan, plan_from_table
+from logger.cure.advice.limits import deepest_safe
+from logger.cure.solver.prediction import long_enough, predict
+from logger.plan.file import Plan, plan_from_table
 from logger.planning.assess import Assessment, assess, assess_fully
-from logger.planning.findings import Finding, Light
+from logger.planning.finding import Finding, Light
 
 RESIN = {
     "name": "invented slow casting system", "heat_of_cure_j_g": 380.0,

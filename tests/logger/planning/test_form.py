@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.integrate import cumulative_trapezoid
 
 from logger.errors import OutOfRange
-from logger.planning.form import (
+from logger.planning.physics.form import (
     FIXED_BEAM,
     MORE_SPANS,
     SIMPLE_BEAM,

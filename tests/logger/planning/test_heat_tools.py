@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from logger.errors import OutOfRange
-from logger.planning import heat_tools
-from logger.planning.findings import Light
+from logger.planning.finding import Light
+from logger.planning.physics import heat_tools
 
 RESIN = (0.2, 1100.0, 1500.0)
 

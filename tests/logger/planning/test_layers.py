@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.cure.layering import Joint, LayerPlan, equal_layers
+from logger.cure.advice.layering import Joint, LayerPlan, equal_layers
 from logger.errors import OutOfRange
-from logger.planning.layers import each_wait_h, layer_words
+from logger.planning.physics.layers import each_wait_h, layer_words
 
 
 @pytest.mark.parametrize(

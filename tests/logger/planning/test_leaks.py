@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import OutOfRange
-from logger.planning.form import pressure_pa
-from logger.planning.leaks import (
+from logger.planning.physics.form import pressure_pa
+from logger.planning.physics.leaks import (
     emptying_s,
     half_gone_h,
     hole_flow_m3_s,

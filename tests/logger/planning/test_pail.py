@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from logger.errors import OutOfRange
-from logger.plan_file import Rate, Resin
-from logger.planning.pail import (
+from logger.plan.file import Rate, Resin
+from logger.planning.physics.pail import (
     after,
     pail_surface_m2,
     rate_per_s,

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import BadInput, OutOfRange
-from logger.planning.panels import find_panel, hdpe_modulus_gpa, panel_names, stiffness
+from logger.planning.physics.panels import find_panel, hdpe_modulus_gpa, panel_names, stiffness
 
 TABLES = tomllib.loads((Path(__file__).parents[2] / "references" / "panels.toml").read_text("utf-8"))
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import OutOfRange
-from logger.planning.parts import (
+from logger.planning.physics.parts import (
     Measure,
     Ratio,
     blend_equivalent_weight,

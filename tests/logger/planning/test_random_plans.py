@@ -8,12 +8,12 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logger.plan_file import plan_from_table
+from logger.plan.file import plan_from_table
 from logger.planning.answers import CureAnswers
 from logger.planning.assess import assess
-from logger.planning.panels import panel_names
+from logger.planning.physics.panels import panel_names
+from logger.planning.physics.species import species_names
 from logger.planning.report import plan_report
-from logger.planning.species import species_names
 
 #: Figures that have a sign, each for a reason: a temperature, a margin, a difference or a movement.
 SIGNED = {

@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from logger.errors import BadInput
-from logger.plan_file import Plan, plan_from_text, read_plan
+from logger.plan.file import Plan, plan_from_text, read_plan
 from logger.planning.assess import assess
 from logger.planning.examples import EXAMPLES
-from logger.planning.findings import Light
-from logger.planning.readiness import Override, Point, Signature, obstacles, summary
+from logger.planning.finding import Light
+from logger.planning.readiness import Override, Signature, SigningPoint, obstacles, summary
 
 
 @pytest.fixture
@@ -20,7 +20,7 @@ def ready_plan() -> Plan:
     return read_plan(EXAMPLES / "wharf-lane-ready.toml")
 
 
-def signed(points: list[Point], *names: str) -> list[Signature]:
+def signed(points: list[SigningPoint], *names: str) -> list[Signature]:
     """Every point signed by each of those persons, with a photo."""
     return [Signature(point.id, name, has_photo=True) for point in points for name in names]
 
@@ -55,14 +55,14 @@ def test_nobody_starts_on_an_unsigned_point(ready_plan: Plan) -> None:
 
 def test_a_point_with_a_photo_waits_for_it() -> None:
     """Signed but without the picture: still open."""
-    point = Point("edge", "Is the bark off?", 1, "photo", Light.OK, "")
+    point = SigningPoint("edge", "Is the bark off?", 1, "photo", Light.OK, "")
 
     assert obstacles([point], [Signature("edge", "Ada")]) == ["Is the bark off? The photo is missing."]
 
 
 def test_a_stop_needs_an_override_by_name_and_reason() -> None:
     """Signatures alone do not start a pour at stop; an override alone does not stand in for signatures."""
-    point = Point("air", "Is the air dry?", 1, "none", Light.STOP, "It is not.")
+    point = SigningPoint("air", "Is the air dry?", 1, "none", Light.STOP, "It is not.")
     by_name = [Signature("air", "Ada")]
 
     assert "override by name and reason" in obstacles([point], by_name)[0]
@@ -72,7 +72,7 @@ def test_a_stop_needs_an_override_by_name_and_reason() -> None:
 
 def test_one_person_alone_lets_the_second_pair_of_eyes_pass_by_name_and_reason() -> None:
     """On a Sunday there is no second person: signed once, and it is said who went without, and why."""
-    point = Point("form", "Under the form?", 2, "photo", Light.OK, "")
+    point = SigningPoint("form", "Under the form?", 2, "photo", Light.OK, "")
     alone = [Override("form", "Ada", "nobody else is here, the camera is broken")]
 
     assert len(obstacles([point], [Signature("form", "Ada")])) == 2
@@ -98,8 +98,8 @@ def test_one_person_alone_cannot_be_ready(ready_plan: Plan) -> None:
 
 def test_the_summary_counts_what_stands_in_the_way() -> None:
     """Stops first, then watches, then ready."""
-    point = Point("a", "?", 1, "none", Light.STOP, "")
-    watch = Point("b", "?", 1, "none", Light.WATCH, "")
+    point = SigningPoint("a", "?", 1, "none", Light.STOP, "")
+    watch = SigningPoint("b", "?", 1, "none", Light.WATCH, "")
 
     assert summary([point, watch]) == "Not ready: 1 point at stop."
     assert summary([watch, watch]) == "Ready but for 2 points to watch."

@@ -7,8 +7,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from logger.errors import BadPlan
-from logger.plan_file import Plan, plan_from_text
-from logger.planning.shape import between_m3, layers_m3, top_area_m2, total_depth_m, voids_m3
+from logger.plan.file import Plan, plan_from_text
+from logger.planning.physics.shape import between_m3, layers_m3, top_area_m2, total_depth_m, voids_m3
 
 RIVER = """
 title = "invented"

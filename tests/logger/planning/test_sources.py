@@ -39,7 +39,7 @@ SOURCES = {
     ("leaks", "a_hole_leaks_far_less_resin_than_water"): "Hagen-Poiseuille and Torricelli, closed form",
     ("leaks", "half_the_pour_is_gone_in"): "slot flow under falling head, closed form",
     ("leaks", "lost_litres_show_as_a_fallen_level"): "volume over area, closed form",
-    ("mix_check", "the_correction_says_which_part_and_how_much"): "a r - b and b/r - a, closed form",
+    ("mixing", "the_correction_says_which_part_and_how_much"): "a r - b and b/r - a, closed form",
     ("pail", "warmth_speeds_the_cure_by_arrhenius"): "Arrhenius, closed form",
     ("pail", "ten_degrees_double_the_rate"): "Arrhenius, closed form",
     ("pail", "a_pail_that_sheds_all_heat_cures_by_the_closed_form"): "Kamal-Sourour with m 1, n 2, closed form",

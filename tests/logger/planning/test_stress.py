@@ -7,7 +7,13 @@ import math
 import pytest
 
 from logger.errors import OutOfRange
-from logger.planning.stress import core_mpa, gradient_k, held_both_ways_mpa, held_one_way_mpa, skin_mpa
+from logger.planning.physics.stress import (
+    core_mpa,
+    gradient_k,
+    held_both_ways_mpa,
+    held_one_way_mpa,
+    skin_mpa,
+)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import OutOfRange
-from logger.planning import sun
+from logger.planning.physics import sun
 
 
 def spectrum() -> dict[str, np.ndarray]:

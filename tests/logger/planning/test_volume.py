@@ -11,7 +11,7 @@ from scipy.integrate import simpson
 from shapely import Polygon
 
 from logger.errors import BadInput, OutOfRange
-from logger.planning.volume import (
+from logger.planning.physics.volume import (
     edge_volume_m3,
     frustum_m3,
     integrate,

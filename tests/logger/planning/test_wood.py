@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from logger.errors import BadInput, OutOfRange
-from logger.planning import wood
-from logger.planning.species import find_species, movement_from_shrinkage, species_names
+from logger.planning.physics import wood
+from logger.planning.physics.species import find_species, movement_from_shrinkage, species_names
 from logger.units import f_to_c
 
 REFERENCES = Path(__file__).parents[2] / "references"

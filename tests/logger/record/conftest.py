@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from logger.alarms.state import Change, Phase, Why
-from logger.cure.prediction import MODEL_VERSION, predict
-from logger.plan_file import plan_from_text
+from logger.alarms.state import Phase, Transition, Why
+from logger.cure.solver.prediction import MODEL_VERSION, predict
+from logger.plan.file import plan_from_text
 from logger.pour import Stage
 from logger.record.seal import seal
 from logger.store import alarms, events, forecasts, pours, stations
@@ -67,7 +67,7 @@ class Casting:
     def alarm(self, kind: str, reason: str, answered_by: str | None = None) -> None:
         """An alarm that was raised now, and answered at once or not at all."""
         now = self.timeline.now_ms()
-        raised = Change(kind, "pour", Why.FIRST_TIME, reason, 1, 1, Phase.NORMAL, Phase.RAISED, now, now,
+        raised = Transition(kind, "pour", Why.FIRST_TIME, reason, 1, 1, Phase.NORMAL, Phase.RAISED, now, now,
                         value=61.0, limit=60.0)  # fmt: skip
         changes = [raised]
         if answered_by:

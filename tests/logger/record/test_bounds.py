@@ -18,8 +18,8 @@ from forged import Forged, packed
 
 from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.record import bounds
-from logger.record.bring_in import Imports, LogAsked
 from logger.record.bundle import accept, verify_bundle
+from logger.record.import_log import Imports, LogAsked
 from logger.record.past_log import Column, Mapping, read_log
 from logger.record.verify import verify
 from logger.store import readings
@@ -179,7 +179,7 @@ def test_work_without_an_end_is_ended(
 ) -> None:
     """Told as what it is."""
     quick = bounds.Limits(memory_bytes=200_000_000, cpu_s=1, file_bytes=1_000_000)
-    monkeypatch.setattr("logger.record.bring_in.PROCESS", quick)
+    monkeypatch.setattr("logger.record.import_log.PROCESS", quick)
     with pytest.raises(BadInput, match="takes more time or memory"):
         imports._away(endless, tmp_path, tmp_path, "x.zip")
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import icalendar
 import pytest
 
-from logger.record.calendar import Entry, calendar, escaped, folded
+from logger.record.calendar import CalendarEntry, calendar, escaped, folded
 
 AT_MS = 1_795_593_600_000
 AWKWARD = 'Core; at its "hottest", about 58 °C \\ be in reach\nline two – Ångström 木' + "é" * 80
@@ -23,7 +23,7 @@ def read(text: str) -> icalendar.Calendar:
 
 def test_a_calendar_is_read_back_with_its_times_and_words() -> None:
     """Escaping and folding are undone by another implementation."""
-    text = calendar("Wharf Lane; pours", [Entry("pour-1-peak@wharf", AWKWARD, AT_MS, AT_MS + 3_600_000, AWKWARD,
+    text = calendar("Wharf Lane; pours", [CalendarEntry("pour-1-peak@wharf", AWKWARD, AT_MS, AT_MS + 3_600_000, AWKWARD,
                                                 "http://127.0.0.1/pours/1", 30)], AT_MS - 60_000)  # fmt: skip
     (event,) = read(text).walk("VEVENT")
     assert str(event["SUMMARY"]) == AWKWARD
@@ -43,7 +43,7 @@ def test_an_empty_calendar_is_still_one() -> None:
 
 def test_every_line_ends_as_the_standard_says_and_is_short_enough() -> None:
     """CR LF, and at most 75 octets (RFC 5545, 3.1)."""
-    text = calendar(AWKWARD, [Entry("u@x", AWKWARD * 3, AT_MS)], AT_MS)
+    text = calendar(AWKWARD, [CalendarEntry("u@x", AWKWARD * 3, AT_MS)], AT_MS)
     assert text.endswith("\r\n")
     assert "\n" not in text.replace("\r\n", "")
     assert max(len(line.encode()) for line in text.split("\r\n")) <= 75

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.kinetics import glass_transition_c
-from logger.plan_file import Rate, Resin
+from logger.cure.model.kinetics import glass_transition_c
+from logger.plan.file import Rate, Resin
 from logger.record.figures import Place, figures, hour_means
 
 

@@ -17,10 +17,10 @@ import pytest
 from PIL import Image
 
 from logger.errors import NotAllowed
-from logger.record.bring_in import Imports
 from logger.record.bundle import bundle_bytes, verify_bundle
 from logger.record.files import SCHEMA, as_csv, csv_lines, everything, from_csv
 from logger.record.gather import gather
+from logger.record.import_log import Imports
 from logger.record.seal import seal_hash
 from logger.record.verify import verify
 from logger.store import pours

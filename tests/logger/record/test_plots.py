@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from logger.record.compare import compared
-from logger.record.plots import MANY, PLACES, Band, Line, Mark, plot, ticks
+from logger.record.plots import MANY, PLACES, Line, PlotMark, ShadedRange, plot, ticks
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -43,7 +43,7 @@ def test_a_gap_stays_a_gap() -> None:
 def test_names_from_elsewhere_cannot_break_out_of_the_drawing() -> None:
     """A title with a tag in it stays text."""
     drawn = plot([Line("<script>x</script>", [0, 1], [1, 2])], title='"><script>', unit="<b>",
-                 marks=[Mark("<i>", level=1.5)], bands=[Band("&", [0, 1], [0, 0], [1, 1])])  # fmt: skip
+                 marks=[PlotMark("<i>", level=1.5)], bands=[ShadedRange("&", [0, 1], [0, 0], [1, 1])])  # fmt: skip
     root = ElementTree.fromstring(drawn)
     assert not [element for element in root.iter() if element.tag.endswith(("script", "b", "i"))]
 

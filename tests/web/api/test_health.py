@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from logger.settings import Operating
+from logger.settings import OperatorSettings
 from logger.store import people, stations
-from web import pipeline
-from web.app import make_app
-from web.logs import AsJson
-from web.metrics import family
+from web.server.app import make_app
+from web.server.logs import AsJson
+from web.service import pipeline
+from web.service.metrics import family
 
 TOKEN = "the operators' own token"
 #: Metric names, labels and sample lines of the text format 0.0.4, from its published description (from memory).
@@ -103,7 +103,7 @@ def test_batches_stations_and_alarms_are_counted(owned: Any, shop: Any, clock: A
 def test_figures_are_for_this_machine_or_for_the_token(owned: Any) -> None:
     """From elsewhere nobody without it; with one set, not even from here."""
     assert ask(owned, "192.0.2.7").status_code == 401
-    owned.settings = owned.settings.model_copy(update={"operating": Operating(metrics_token=TOKEN)})
+    owned.settings = owned.settings.model_copy(update={"operating": OperatorSettings(metrics_token=TOKEN)})
     assert ask(owned).status_code == 401
     assert ask(owned, "192.0.2.7", Authorization="Bearer something else").status_code == 401
     assert ask(owned, "192.0.2.7", Authorization=f"Bearer {TOKEN}").status_code == 200
@@ -133,11 +133,15 @@ def test_a_log_line_is_one_json_object_whatever_is_in_it() -> None:
     try:
         raise ValueError('two\n"lines"')
     except ValueError as error:
-        record = logging.LogRecord("web.app", logging.ERROR, "f", 1, "it failed:\n%s", ("x\u2028y",),
+        record = logging.LogRecord("web.server.app", logging.ERROR, "f", 1, "it failed:\n%s", ("x\u2028y",),
                                    (type(error), error, error.__traceback__))  # fmt: skip
     line = AsJson().format(record)
     assert "\n" not in line
     told = json.loads(line)
-    assert (told["level"], told["logger"], told["message"]) == ("error", "web.app", "it failed:\nx\u2028y")
+    assert (told["level"], told["logger"], told["message"]) == (
+        "error",
+        "web.server.app",
+        "it failed:\nx\u2028y",
+    )
     assert told["trace"].endswith('ValueError: two\n"lines"')
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}\+00:00", told["at"])

@@ -12,7 +12,7 @@ from PIL import Image
 
 from logger.pour import Stage
 from logger.store import events
-from web import desk
+from web.actions import pours
 
 KEY = {"Idempotency-Key": '"8e03978e-40d5-43e8-bc93-6894a57f9324"'}
 
@@ -57,14 +57,14 @@ def test_while_the_first_is_carried_out_the_second_is_told_to_wait(
 ) -> None:
     """Section 2.7 of the draft: 409. A slow machine solves a plan for longer than its client waits."""
     solving, go_on = threading.Event(), threading.Event()
-    slow = desk.plan_pour
+    slow = pours.plan_pour
 
     def plan_slowly(*given: Any) -> int:
         solving.set()
         assert go_on.wait(30)
         return slow(*given)
 
-    monkeypatch.setattr(desk, "plan_pour", plan_slowly)
+    monkeypatch.setattr(pours, "plan_pour", plan_slowly)
     with ThreadPoolExecutor(1) as pool:
         first = pool.submit(plan, maker, plan_toml, KEY)
         assert solving.wait(30)

@@ -13,9 +13,9 @@ import uvicorn
 from argon2 import PasswordHasher
 
 from logger.store import people
-from web.access import COOKIE
-from web.app import make_app
-from web.service import Service
+from web.security.access import COOKIE
+from web.server.app import make_app
+from web.service.service import Service
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]

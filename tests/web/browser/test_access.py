@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from logger.delivery import links
+from logger.delivery import signed_links
 from logger.pour import Stage
 from logger.store import resins, stations
 
@@ -60,7 +60,9 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
     with shop.service.store.write() as tx:
         resins.keep(tx, 0, "Ada", RESIN)
         now_ms = shop.service.timeline.now_ms()
-        one_tap = "/a/" + links.new_token(tx, links.Purpose.ACKNOWLEDGE, "first", row[0], now_ms)
+        one_tap = "/a/" + signed_links.new_token(
+            tx, signed_links.Purpose.ACKNOWLEDGE, "first", row[0], now_ms
+        )
     return [
         "/", f"/alarms/{row[0]}", f"/pours/{hot}", f"/pours/{hot}/first-hour", f"/pours/{hot}/record",
         f"/pours/{hot}/label", f"/pours/{planned}", f"/pours/{planned}/plan", f"/pours/{planned}/ready",

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from logger.store import people
-from web.access import COOKIE
+from web.security.access import COOKIE
 
 pytestmark = pytest.mark.browser
 EVIL = "<script>window.stolen = 1</script><img src=x onerror='window.stolen = 2'>\"'><svg onload='window.stolen = 3'>"

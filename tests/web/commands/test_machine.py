@@ -10,8 +10,8 @@ import pytest
 from typer.testing import CliRunner
 
 from hardware.bench.w1_files import W1Files, scratchpad, w1_text
-from logger.checkup import place
 from logger.daemon.station_file import station_from_file
+from logger.diagnosis import place
 from logger.errors import BadInput, BadSettings
 from logger.store import stations
 from logger.store.events import EVENT

@@ -15,9 +15,9 @@ from typer.testing import CliRunner
 from logger.errors import BadInput, NotAllowed
 from logger.store import people
 from logger.store.events import EVENT
-from web import passwords
-from web.app import make_app
 from web.command import app
+from web.security import passwords
+from web.server.app import make_app
 
 OLD, NEW = "three plain words", "plane shavings on tuesday"
 

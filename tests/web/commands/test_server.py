@@ -15,9 +15,9 @@ from typer.testing import CliRunner
 from logger.errors import BadInput, NotAllowed
 from logger.pour import Stage
 from logger.settings import read_settings
-from web.app import make_app
 from web.command import app
-from web.service import Service
+from web.server.app import make_app
+from web.service.service import Service
 
 
 def run(*words: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from logger.alarms.kinds import KINDS
+from logger.alarms.registry import KINDS
 from logger.pour import Stage
 from logger.quantities import METRIC
 from logger.store import alarms, events, pours, stations

@@ -152,7 +152,7 @@ def test_a_photo_that_finds_no_room_is_told_with_what_to_do(
     def full(*_: Any) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr("web.pages.photos.put", full)
+    monkeypatch.setattr("web.actions.photos.put", full)
     pour = shop.plan(plan_toml)
     answer = maker.post(f"/pours/{pour}/photos", files={"photo": ("a.jpg", PHOTO, "image/jpeg")})
     assert answer.status_code == 500

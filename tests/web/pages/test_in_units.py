@@ -7,14 +7,14 @@ from typing import Any
 
 import pytest
 
-from logger.plan_file import plan_from_table, plan_to_text
+from logger.plan.file import plan_from_table, plan_to_text
 from logger.planning.assess import Assessment
 from logger.planning.examples import EXAMPLES
-from logger.planning.findings import plain
+from logger.planning.finding import plain
 from logger.quantities import Units, in_units
-from web.pages.assessed import assessment_of
-from web.pages.measures import COOKIE
-from web.scenarios import SCENARIOS
+from web.demo.scenarios import SCENARIOS
+from web.views.assessed import assessment_of
+from web.views.units import COOKIE
 
 AMERICAN = Units("f", "in", "gal", "lb")
 CHOICES = ("f", "in", "gal", "lb")

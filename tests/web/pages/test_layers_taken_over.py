@@ -7,8 +7,8 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
-from logger.cure.prediction import long_enough, predict
-from logger.plan_file import plan_from_text
+from logger.cure.solver.prediction import long_enough, predict
+from logger.plan.file import plan_from_text
 
 PAGE = {"accept": "text/html"}
 PLAN = """

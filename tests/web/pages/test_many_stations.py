@@ -13,9 +13,9 @@ from logger.daemon.forward import open_client
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import pours, readings, stations
-from logger.store.saving import Incoming
+from logger.store.batches import Incoming
 from logger.version import own_version
-from web import desk
+from web.actions import pours as pour_actions
 
 LEFT, RIGHT = ("28-0000000000c1", "28-0000000000c2"), ("28-0000000000c3", "28-0000000000c4")
 
@@ -58,7 +58,7 @@ class Bench:
 def pour(shop: Any, plan_toml: str, probes: tuple[str, ...] = ()) -> int:
     """A pour that is ready, at the bench."""
     made = shop.plan(plan_toml)
-    desk.choose_station(shop.service, made, "bench-1", "Ada", probes)
+    pour_actions.choose_station(shop.service, made, "bench-1", "Ada", probes)
     shop.go(made, Stage.READY)
     return int(made)
 
@@ -86,7 +86,7 @@ def test_a_second_pour_does_not_start_on_probes_that_watch_the_first(
     one, other = pour(shop, plan_toml, first), pour(shop, plan_toml, second)
     shop.go(one, Stage.POURING)
     with pytest.raises(NotAllowed, match=rf"pour {one} .* is watched by the same probes of bench-1: choose"):
-        desk.move_on(shop.service, other, Stage.POURING, "Ada")
+        pour_actions.move_on(shop.service, other, Stage.POURING, "Ada")
     with shop.service.store.read() as connection:
         assert pours.get_pour(connection, other).stage == Stage.READY
 
@@ -99,7 +99,7 @@ def test_a_live_pour_gives_probes_away_and_keeps_what_they_read_for_it(
     shop.go(one, Stage.POURING)
     clock.move(30)
     bench.sweep(21.0)
-    desk.choose_station(shop.service, one, "bench-1", "Ada", LEFT)
+    pour_actions.choose_station(shop.service, one, "bench-1", "Ada", LEFT)
     shop.go(other, Stage.POURING)
     clock.move(30)
     bench.sweep(22.0)
@@ -107,7 +107,7 @@ def test_a_live_pour_gives_probes_away_and_keeps_what_they_read_for_it(
     assert [probe for probe, celsius in bench.of(one) if celsius == 22.0] == list(LEFT)
     assert [probe for probe, celsius in bench.of(other) if celsius == 22.0] == list(RIGHT)
     with pytest.raises(NotAllowed, match="same probes"):
-        desk.choose_station(shop.service, one, "bench-1", "Ada", (*LEFT, RIGHT[0]))
+        pour_actions.choose_station(shop.service, one, "bench-1", "Ada", (*LEFT, RIGHT[0]))
 
 
 @pytest.mark.parametrize("sealed", [False, True])

@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 import tomli_w
 
-from logger.cure.datasheet import datasheet_from_text
-from logger.cure.fit import fit_datasheet
-from logger.record.learn import OFFERED
+from logger.cure.fit.datasheet import datasheet_from_text
+from logger.cure.fit.datasheet_fit import fit_datasheet
+from logger.record.refit_offers import OFFERED
 from logger.store import events, resins
-from web.pages.measures import Units
-from web.pages.sheet import Fields, fields_of, sheet_toml
+from web.views.datasheet_form import FormFields, fields_of, sheet_toml
+from web.views.units import Units
 
 SHEET = {
     "resin": "Slow system (invented)", "note": "issue 3", "working": "600", "mass": "1", "deepest": "50", "hard": "72",
@@ -24,7 +24,7 @@ KEY = resins.resin_key(SHEET["resin"])
 @pytest.fixture(scope="session")
 def fit() -> Any:
     """The datasheet's fit: seconds of solving, made once."""
-    return fit_datasheet(datasheet_from_text(sheet_toml(Fields(SHEET, Units()))))
+    return fit_datasheet(datasheet_from_text(sheet_toml(FormFields(SHEET, Units()))))
 
 
 @pytest.fixture
@@ -121,10 +121,10 @@ def test_the_fit_of_our_own_pours_is_used_only_when_somebody_says_so(kept: Any, 
 @pytest.mark.parametrize("u", [Units(), Units("f", "in", "gal", "lb")])
 def test_a_datasheet_comes_back_into_the_form_in_any_units(u: Units) -> None:
     """Changed in inches and pounds, it still states the same."""
-    sheet = datasheet_from_text(sheet_toml(Fields(SHEET, Units())))
+    sheet = datasheet_from_text(sheet_toml(FormFields(SHEET, Units())))
     given = fields_of(sheet, u)
     assert given is not None
-    again = datasheet_from_text(sheet_toml(Fields(given, u)))
+    again = datasheet_from_text(sheet_toml(FormFields(given, u)))
     assert again.working_time[0].time_min == 600
     assert again.working_time[0].mass_kg == pytest.approx(1.0, rel=1e-3)
     assert again.limits.max_depth_mm == pytest.approx(50, rel=5e-3)

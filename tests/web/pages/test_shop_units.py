@@ -14,8 +14,8 @@ from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, events, forecasts, outbox
 from logger.store.alarms import ALARM
-from web import attend
-from web.app import make_app
+from web.actions import watching
+from web.server.app import make_app
 
 #: A number with a metric unit behind it, or a mark that nobody has shown.
 METRIC = re.compile(r"\d[\s\u00a0]*(°C|K|mm|L|kg|g)(?![\w/·²³])|°C|\{[+-]?\d+(\.\d+)? [^}]*\}")
@@ -59,9 +59,9 @@ def trouble(american: Any, plan_toml: str) -> int:
     pour = int(shop.plan(plan_toml))
     shop.go(pour, Stage.READY, Stage.POURING, Stage.WATCHED)
     shop.humidity_pct = 96.0
-    attend.poured(service, pour, 5.0, "Ada")
+    watching.poured(service, pour, 5.0, "Ada")
     for mm in (3.0, -9.0):
-        attend.level(service, pour, mm, "Ada")
+        watching.level(service, pour, mm, "Ada")
     shop.feed(0.4, 60, lambda h: {"core": 24.0 + 8 * h, "surface": 23.5, "underside": 22.0, "room": 35.0})
     for at_h in (0.38, 0.39, 0.4):
         with service.store.write() as tx:

@@ -11,9 +11,9 @@ from fastapi.testclient import TestClient
 from logger.pour import Stage
 from logger.store import people, shared_links
 from logger.store.people import Role
-from web.access import COOKIE, SCREEN_COOKIE
-from web.app import make_app
-from web.routes_table import ROUTES
+from web.security.access import COOKIE, SCREEN_COOKIE
+from web.security.routes_table import ROUTES
+from web.server.app import make_app
 
 #: What each role of the table lets in.
 LETS_IN = {

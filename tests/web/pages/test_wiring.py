@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from logger.cure.prediction import predict
-from logger.plan_file import plan_from_text
+from logger.cure.solver.prediction import predict
+from logger.plan.file import plan_from_text
 from web.pages.wiring import WAYS, Cooling, plan_of
 
 

@@ -106,9 +106,9 @@ ROWS: tuple[Row, ...] = (
     *_none_of("1.5.1/1", "XML parsers", "no XML is read"),
     _shown("1.5.2/2", "no unsafe deserialization", "test_no_input_becomes_a_pattern_or_code"),
     # V2 Validation and business logic
-    _said("2.1.1/1", "validation rules written down", "web/shapes.py", "Numbers are strict and bounded"),
-    _said("2.1.2/2", "consistency of combined items written down", "logger/plan_file.py", "Raises"),
-    _said("2.1.3/2", "limits written down", "web/throttle.py", "Every limit of the service"),
+    _said("2.1.1/1", "validation rules written down", "web/schemas.py", "Numbers are strict and bounded"),
+    _said("2.1.2/2", "consistency of combined items written down", "logger/plan/file.py", "Raises"),
+    _said("2.1.3/2", "limits written down", "web/security/throttle.py", "Every limit of the service"),
     _shown(
         "2.2.1/1",
         "positive validation",
@@ -183,9 +183,13 @@ ROWS: tuple[Row, ...] = (
     _shown("4.1.3/2", "a proxy's headers cannot be forged", "test_only_a_proxy_on_this_machine_is_believed"),
     _shown("4.2.1/2", "one boundary of a message", "test_a_message_with_two_lengths_is_refused"),
     *_none_of("4.3.1/2 4.3.2/2", "GraphQL", "not used"),
-    *_none_of("4.4.1/1 4.4.2/2 4.4.3/2 4.4.4/2", "WebSocket", "not used; switched off in web/serve.py"),
+    *_none_of(
+        "4.4.1/1 4.4.2/2 4.4.3/2 4.4.4/2", "WebSocket", "not used; switched off in web/server/serve.py"
+    ),
     # V5 Files
-    _said("5.1.1/2", "kinds and sizes written down", "web/pages/redrawn.py", "Most pixels of a picture"),
+    _said(
+        "5.1.1/2", "kinds and sizes written down", "web/views/photo_sanitize.py", "Most pixels of a picture"
+    ),
     _shown(
         "5.2.1/1",
         "sizes that can be handled",
@@ -222,19 +226,19 @@ ROWS: tuple[Row, ...] = (
     _said(
         "6.1.1/1",
         "defence against guessing written down",
-        "web/throttle.py",
+        "web/security/throttle.py",
         "uses up the strangers' tries and never the owner's",
     ),
     _said(
         "6.1.2/2",
         "context words written down",
-        "web/passwords.py",
+        "web/security/passwords.py",
         "What everybody in this trade would try first",
     ),
     _said(
         "6.1.3/2",
         "ways in written down",
-        "web/access.py",
+        "web/security/access.py",
         "people by a sign-in cookie, stations by a token, onlookers by a shared link",
     ),
     _shown("6.2.1/1", "8 characters or more", "test_too_short_or_endless_is_refused"),
@@ -350,8 +354,8 @@ ROWS: tuple[Row, ...] = (
         "test_people_see_and_end_their_own_sign_ins_and_owners_anybodys test_ending_all_others_keeps_this_one",
     ),
     # V8 Authorization
-    _said("8.1.1/1", "rules written down", "web/routes_table.py", "Every route: who may"),
-    _said("8.1.2/2", "rules for fields written down", "web/shapes.py", "Unknown names refused"),
+    _said("8.1.1/1", "rules written down", "web/security/routes_table.py", "Every route: who may"),
+    _said("8.1.2/2", "rules for fields written down", "web/schemas.py", "Unknown names refused"),
     _shown(
         "8.2.1/1",
         "functions by permission",
@@ -387,12 +391,12 @@ ROWS: tuple[Row, ...] = (
         "not used: it works without the Internet",
     ),
     # V11 Cryptography
-    _said("11.1.1/2", "keys written down", "web/doors.py", "signed, so that nobody makes one up"),
+    _said("11.1.1/2", "keys written down", "web/actions/sign_in.py", "signed, so that nobody makes one up"),
     _said("11.1.2/2", "inventory", "web/SECURITY.md", "Keys, hashes and tokens"),
     *_none_of(
         "11.2.1/2", "validated implementations", "argon2-cffi, hashlib, hmac, secrets, ssl: none of our own"
     ),
-    _said("11.2.2/2", "can be exchanged", "web/passwords.py", "How many are hashed at once"),
+    _said("11.2.2/2", "can be exchanged", "web/security/passwords.py", "How many are hashed at once"),
     _shown(
         "11.2.3/2",
         "128 bits or more",
@@ -491,7 +495,9 @@ ROWS: tuple[Row, ...] = (
         "Longest time until a published hole is closed",
     ),
     _shown("15.1.2/2", "inventory of libraries", "test_every_library_is_listed_with_its_version"),
-    _said("15.1.3/2", "costly functions written down", "web/passwords.py", "a crowd of logins takes"),
+    _said(
+        "15.1.3/2", "costly functions written down", "web/security/passwords.py", "a crowd of logins takes"
+    ),
     _shown(
         "15.2.1/1", "libraries up to date", "test_libraries_that_read_what_strangers_send_are_not_ancient"
     ),

@@ -11,11 +11,11 @@ from fastapi.testclient import TestClient
 
 from logger.store import people, stations
 from logger.store.people import Role
-from web import passwords
-from web.access import COOKIE
-from web.app import make_app
-from web.service import Service
-from web.throttle import Throttle, unlimited
+from web.security import passwords
+from web.security.access import COOKIE
+from web.security.throttle import Throttle, unlimited
+from web.server.app import make_app
+from web.service.service import Service
 
 PASSWORD = "three plain words"
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from web.parts import bill
+from web.commands.sbom import bill
 
 REPO = Path(__file__).parents[3]
 

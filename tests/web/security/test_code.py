@@ -16,10 +16,10 @@ import pytest
 import uvicorn
 
 from logger.store import people
-from web import passwords
-from web.app import make_app
-from web.connections import Connection
-from web.service import Service
+from web.security import passwords
+from web.security.http_protocol import Connection
+from web.server.app import make_app
+from web.service.service import Service
 
 REPO = Path(__file__).parents[3]
 CODE = [path for folder in ("hardware", "logger", "web") for path in sorted((REPO / folder).rglob("*.py"))]
@@ -73,8 +73,9 @@ def test_no_weak_hash_is_used() -> None:
 def test_secrets_come_from_the_systems_secure_source() -> None:
     """The module random serves simulations; nothing in doors, stores of people, stations and links uses it."""
     for name in (
-        "web/doors.py", "web/service.py", "web/passwords.py", "logger/store/people.py", "logger/store/stations.py",
-        "logger/store/shared_links.py", "logger/store/links.py", "logger/delivery/links.py",
+        "web/actions/sign_in.py", "web/service/service.py", "web/security/passwords.py", "logger/store/people.py",
+        "logger/store/stations.py",
+        "logger/store/shared_links.py", "logger/store/message_links.py", "logger/delivery/signed_links.py",
     ):  # fmt: skip
         text = (REPO / name).read_text(encoding="utf-8")
         assert "import random" not in text, name
@@ -120,7 +121,7 @@ def test_nothing_beside_the_static_files_is_served(house: Any) -> None:
     browser = house.browser("owner")
     for path in (
         "/static/", "/static", "/.git/config", "/static/..%2fapp.py", "/static/%2e%2e/app.py", "/static//etc/passwd",
-        "/web/app.py", "/pyproject.toml", "/docs", "/redoc", "/openapi.json", "/server-status",
+        "/web/server/app.py", "/pyproject.toml", "/docs", "/redoc", "/openapi.json", "/server-status",
     ):  # fmt: skip
         assert browser.get(path).status_code in (404, 405), path
     assert browser.get("/metrics").status_code == 401, "its figures are for this machine and for the token"
@@ -305,7 +306,7 @@ def test_one_address_holds_only_its_share_of_connections(
     service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The fourth of three is closed at once; one that ends makes room."""
-    monkeypatch.setattr("web.connections.MOST_OF_ADDRESS", 3)
+    monkeypatch.setattr("web.security.http_protocol.MOST_OF_ADDRESS", 3)
     server, thread, port = _serve(service)
     try:
         held = [socket.create_connection(("127.0.0.1", port), 5) for _ in range(3)]
@@ -320,7 +321,7 @@ def test_one_address_holds_only_its_share_of_connections(
 
 def test_a_connection_that_says_nothing_is_closed(service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
     """Idle connections would take every file descriptor, and then no alarm could be sent."""
-    monkeypatch.setattr("web.connections.FIRST_WORD_S", 0.05)
+    monkeypatch.setattr("web.security.http_protocol.FIRST_WORD_S", 0.05)
     server, thread, port = _serve(service)
     try:
         with socket.create_connection(("127.0.0.1", port), 5) as silent:

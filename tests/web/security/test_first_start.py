@@ -13,10 +13,11 @@ from fastapi.testclient import TestClient
 from processes import Process
 
 from logger.store import people
-from web.app import make_app
-from web.routes_table import ROUTES
-from web.service import Service
-from web.throttle import Throttle
+from web.security.routes_table import ROUTES
+from web.security.setup_code import new_setup_code
+from web.security.throttle import Throttle
+from web.server.app import make_app
+from web.service.service import Service
 
 GOOD = {"name": "Ada", "password": "plane shavings on tuesday"}
 
@@ -30,7 +31,7 @@ def fresh(service: Service, seconds: Any) -> Iterator[TestClient]:
 
 def code_of(service: Service) -> str:
     """The console's code."""
-    code = service.new_setup_code()
+    code = new_setup_code(service)
     assert code is not None
     return code
 

@@ -24,16 +24,27 @@ from sqlalchemy.exc import OperationalError
 
 from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.pour import LIVE, Stage
-from logger.record import learn
-from logger.record.bring_in import Imports
+from logger.record import refit_offers
 from logger.record.bundle import verify_bundle
+from logger.record.import_log import Imports
 from logger.record.verify import verify
-from logger.store import alarms, arriving, events, photos, pours, readings, shop, shown, stations
-from logger.store.chain import canonical
+from logger.store import (
+    alarms,
+    arriving,
+    events,
+    page_queries,
+    photos,
+    pours,
+    readings,
+    shop_events,
+    stations,
+)
+from logger.store.hash_chain import canonical
 from logger.store.transfer import COLUMNS, begin, put_rows, recorded_station
-from web import access, desk
-from web.routes_table import ROUTES
-from web.service import Service
+from web.actions import pours as pour_actions
+from web.security import access
+from web.security.routes_table import ROUTES
+from web.service.service import Service
 
 #: The seals of the bundles that an earlier program exported (tests/references/records), as it printed them.
 SEALS = {
@@ -161,7 +172,7 @@ def test_nothing_is_done_to_it_below_the_pages_either(house: Any, foreign: int, 
             one(tx)
     for kind in ("note", "photo", "outcome", "look"):
         with pytest.raises(NotAllowed):
-            desk.note(service, foreign, "x", "Ada", kind, {"about": "x"}, "because")
+            pour_actions.note(service, foreign, "x", "Ada", kind, {"about": "x"}, "because")
     assert rows_of(service) == before
 
 
@@ -171,14 +182,14 @@ def test_its_alarms_and_pours_are_counted_nowhere(house: Any, foreign: int) -> N
     with service.store.read() as connection:
         theirs = alarms.alarms_of(connection, foreign)
         assert {"raised", "returned"} <= {row.phase for row in theirs}
-        assert shown.pressing(connection) == []
+        assert page_queries.pressing(connection) == []
         assert alarms.open_alarms(connection) == []
         assert alarms.spans(connection) == []
         assert alarms.history_from_ms(connection) is None
         assert pours.live_pours(connection) == pours.all_pours(connection) == []
-        assert shop.sealed_records(connection) == shop.sealed_ids(connection) == []
-        assert shop.events_of_all_pours(connection, "lot", "addition") == []
-        assert learn.due(connection) == {}
+        assert shop_events.sealed_records(connection) == shop_events.sealed_ids(connection) == []
+        assert shop_events.events_of_all_pours(connection, "lot", "addition") == []
+        assert refit_offers.due(connection) == {}
         assert [row.name for row in stations.all_stations(connection)] == ["bench-1"]
     told = browser.get("/api/shop").json()
     assert (told["records"], told["states"], told["stock"], told["alarms"]) == (0, {}, [], {})
@@ -449,7 +460,9 @@ def test_whatever_an_earlier_program_took_in_unlooked_at_leaves_every_list_stand
         assert gone.status_code == 303
     assert "Records from other workshops" not in browser.get("/shop").text
     assert (
-        learn.Learner(service.store, service.timeline, lambda function, *given: function(*given)).make_due()
+        refit_offers.Learner(
+            service.store, service.timeline, lambda function, *given: function(*given)
+        ).make_due()
         == 0
     )
 
@@ -512,7 +525,7 @@ def test_what_fails_on_the_way_in_leaves_nothing_behind(
         return left[0] > -1 or after > 0
 
     monkeypatch.setattr(Imports, "_rest", lambda _self: rest)
-    with pytest.raises((Half, arriving.Stopped)):
+    with pytest.raises((Half, arriving.ArrivalStopped)):
         bring_in(service, kept(), tmp_path)
     assert rows_of(service) == before
     data = Path(service.settings.data_dir)
@@ -530,7 +543,7 @@ def test_what_a_killed_process_left_half_brought_in_is_taken_out_later(
     before = rows_of(service)
     monkeypatch.setattr(arriving, "take_out", lambda *_given: None)
     monkeypatch.setattr(Imports, "_rest", lambda _self: lambda: False)
-    with pytest.raises(arriving.Stopped):
+    with pytest.raises(arriving.ArrivalStopped):
         bring_in(service, kept(), tmp_path)
     monkeypatch.undo()
     assert len(rows_of(service)["pour"]) == 1

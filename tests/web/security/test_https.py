@@ -16,8 +16,8 @@ import pytest
 
 from logger.daemon.forward import open_client
 from logger.settings import Https, Settings
-from web.serve import server_for
-from web.service import Service
+from web.server.serve import server_for
+from web.service.service import Service
 
 pytestmark = pytest.mark.skipif(shutil.which("openssl") is None, reason="needs openssl to make a certificate")
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from logger.pour import Stage
-from web.routes_table import ROUTES
+from web.security.routes_table import ROUTES
 
 
 @pytest.fixture

@@ -13,10 +13,10 @@ from PIL import Image
 
 from hardware.scratchpad import decode
 from logger.errors import LoggerError
-from logger.plan_file import plan_from_text
+from logger.plan.file import plan_from_text
 from logger.planning import examples
-from logger.readings_file import read_readings
-from web.pages.redrawn import redrawn
+from logger.record.readings_file import read_readings
+from web.views.photo_sanitize import redrawn
 
 PLAN = (Path(next(iter(examples.__path__))) / "wharf-lane-ready.toml").read_text(encoding="utf-8")
 W1 = "57 01 4b 46 7f ff 0c 10 ab : crc=ab YES\n57 01 4b 46 7f ff 0c 10 ab t=21437\n"

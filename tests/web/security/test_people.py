@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from logger.store import people
-from web.routes_table import ROUTES
+from web.security.routes_table import ROUTES
 
 RIGHT = "three plain words"
 FRESH = "plane shavings on tuesday"

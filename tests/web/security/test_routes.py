@@ -20,12 +20,12 @@ from logger.settings import Messages, Settings
 from logger.store import people
 from logger.store.events import EVENT
 from logger.store.people import Role
-from web import access
-from web.app import make_app
-from web.routes_table import NO_PERSON as STATIONS_OWN
-from web.routes_table import OWN_DEVICE, ROUTES, Route
-from web.service import Service
-from web.throttle import unlimited
+from web.security import access
+from web.security.routes_table import NO_PERSON as STATIONS_OWN
+from web.security.routes_table import OWN_DEVICE, ROUTES, Route
+from web.security.throttle import unlimited
+from web.server.app import make_app
+from web.service.service import Service
 
 DOORS = {
     getattr(access, name): name
@@ -66,8 +66,8 @@ def test_the_table_and_the_app_name_the_same_routes(house: Any) -> None:
         (method, path) for path, route in routes_of(house.app.routes) for method in route.methods - {"HEAD"}
     }
     listed = [(route.method, route.path) for route in ROUTES]
-    assert there - set(listed) == set(), "routes that web/routes_table.py does not list"
-    assert set(listed) - there == set(), "routes in web/routes_table.py that are gone"
+    assert there - set(listed) == set(), "routes that web/security/routes_table.py does not list"
+    assert set(listed) - there == set(), "routes in web/security/routes_table.py that are gone"
     assert len(listed) == len(set(listed))
 
 

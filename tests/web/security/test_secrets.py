@@ -16,9 +16,9 @@ import pytest
 from logger.delivery.channels import MessageChannels
 from logger.errors import BadSettings
 from logger.settings import Messages, Settings, read_settings
-from web.app import make_app
-from web.routes_table import ROUTES
-from web.throttle import unlimited
+from web.security.routes_table import ROUTES
+from web.security.throttle import unlimited
+from web.server.app import make_app
 
 REPO = Path(__file__).parents[3]
 SECRET = "hunter2-in-a-url"

@@ -22,9 +22,9 @@ from logger.store import people, pours, shared_links, shops, stations
 from logger.store.database import Store
 from logger.store.people import Role
 from logger.store.shops import sees
-from web.access import COOKIE, SCREEN_COOKIE
-from web.routes_table import ROUTES
-from web.whose import open_to_anybody
+from web.security.access import COOKIE, SCREEN_COOKIE
+from web.security.routes_table import ROUTES
+from web.security.tenancy import open_to_anybody
 
 #: What is the first shop's, word for word.
 SECRETS = ("Walnut for the north", "north-bench", "Ada", "Ben", "Cleo", "Dora of the north", "Screen of the north",

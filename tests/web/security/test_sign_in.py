@@ -14,10 +14,11 @@ from fastapi.testclient import TestClient
 from logger.errors import BadInput
 from logger.store import people
 from logger.store.people import SIGN_IN
-from web import doors, passwords
-from web.access import COOKIE
+from web.actions import sign_in as sign_in_actions
 from web.errors import TooMany
-from web.pages.entry import own_path
+from web.pages.sign_in import own_path
+from web.security import passwords
+from web.security.access import COOKIE
 
 RIGHT = "three plain words"
 
@@ -119,7 +120,7 @@ def test_the_owner_comes_in_while_somebody_guesses_at_the_owners_password(guarde
 def test_nobody_makes_a_known_browser_up(guarded: Any) -> None:
     """The cookie that says so is signed; a forged one gives no tries."""
     guesser = guarded.browser()
-    guesser.cookies.set(doors.KNOWN_COOKIE, '{"browser":"x","people":[1]}.forged')
+    guesser.cookies.set(sign_in_actions.KNOWN_COOKIE, '{"browser":"x","people":[1]}.forged')
     for _ in range(31):
         guess(guesser, guarded)
     assert guess(guesser, guarded) == 0

@@ -7,7 +7,7 @@ from typing import Any
 from logger.pour import Stage
 from logger.store import stations
 from logger.store.events import EVENT
-from web.routes_table import ROUTES
+from web.security.routes_table import ROUTES
 
 
 def batch(

@@ -15,12 +15,12 @@ from PIL import Image
 
 from logger.errors import BadInput, BadSettings
 from logger.settings import Https, Settings, read_settings
-from web.app import CONTENT_SECURITY_POLICY, HEADERS, STRICT_TRANSPORT
-from web.pages.redrawn import LONGEST_SIDE, redrawn
-from web.routes_table import ROUTES
-from web.serve import server_for
-from web.service import Service
-from web.throttle import address_key
+from web.security.routes_table import ROUTES
+from web.security.throttle import address_key
+from web.server.app import CONTENT_SECURITY_POLICY, HEADERS, STRICT_TRANSPORT
+from web.server.serve import server_for
+from web.service.service import Service
+from web.views.photo_sanitize import LONGEST_SIDE, redrawn
 
 TEMPLATES = Path(__file__).parents[3] / "web" / "templates"
 

@@ -1,0 +1,257 @@
+"""Judges on the watch itself: probes, station, clock, supply, disk, messages. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from logger.alarms.inputs import ServiceFacts, StationFacts
+from logger.alarms.signal import ProbeSignal
+from logger.alarms.state import Observation
+from logger.quantities import difference, temperature
+from logger.units import span
+
+LOST_MS = 90_000
+#: A probe that has been without a reading half as long is counted in when another is lost: one cause, one alarm.
+ALSO_MS = 45_000
+SILENT_MS = 50_000
+NO_READINGS_MS = 150_000
+DISK_LOW_MB = 500.0
+DISK_FULL_MB = 100.0
+UNSENT_MS = 120_000
+#: From so far on readings are dated by when they arrive (logger/store/batches.py).
+CLOCK_OFF_MS = 300_000
+
+
+def probe_lost(tracks: Sequence[ProbeSignal], up: bool, resumed_ms: int) -> Observation:
+    """Which probes of one station give no reading? Severity is their number, and one more when a core is among them.
+
+    Judged on the station's own times, and only since its readings last resumed (`resumed_ms`): a station that is out
+    of touch says nothing about its probes.
+    """
+    newest = max(t.seen_ms for t in tracks)
+    without = {t.probe: without_ms(t, newest, resumed_ms) for t in tracks}
+    lost = [t for t in tracks if without[t.probe] >= lost_after_ms(t)]
+    also = [t for t in tracks if without[t.probe] >= missed_after_ms(t)]
+    late = any(t.late for t in tracks)
+    if not lost:
+        active = None if also else False
+        return Observation(active, newest, "All probes give readings again.", late=late)
+    counted = lost if up else also
+    names = ", ".join(sorted(t.place for t in counted))
+    seconds = max(without[t.probe] for t in lost) / 1000
+    severity = len(counted) + any(t.base == "core" for t in counted)
+    if len(counted) == len(tracks) and len(tracks) > 1:
+        reason = f"None of the {len(tracks)} probes gives a reading, for {span(seconds)}: look at the wire they share."
+    else:
+        reason = f"No reading from {names} for {span(seconds)}."
+    return Observation(True, newest, reason, seconds, LOST_MS / 1000, severity, late)
+
+
+def without_ms(track: ProbeSignal, newest: int, resumed_ms: int) -> int:
+    """For how long a probe has given no reading, by its station's newest."""
+    return newest - max(track.good_ms if track.good_ms is not None else track.first_ms, resumed_ms)
+
+
+def lost_after_ms(track: ProbeSignal) -> float:
+    """From when on a probe without readings is lost."""
+    return max(LOST_MS, 2600 * track.period_s)
+
+
+def missed_after_ms(track: ProbeSignal) -> float:
+    """From when on it may be: it is counted in when another is."""
+    return max(ALSO_MS, 1400 * track.period_s)
+
+
+def probe_doubtful(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Observation:
+    """Can what this probe says be true? `others`: the other probes of the same pour.
+
+    Severity UNBELIEVED: nothing that it says counts; else it is right between its faults.
+    """
+    at_ms, late, credit = now.seen_ms, now.late, now.credit_s
+    if now.jumps >= 2.5:
+        reason = (
+            f"The probe at {now.place} jumps: {now.jumps:.0f} readings that nothing around them explains."
+        )
+        return Observation(True, at_ms, reason, late=late, credit_s=credit)
+    if at_ms - (now.good_ms or now.first_ms) >= LOST_MS:
+        return Observation(None, at_ms)  # that it is lost says it all
+    if now.misses >= 0.35:
+        reason = f"The probe at {now.place} fails in {now.misses * 100:.0f} % of its readings."
+        return Observation(True, at_ms, reason, late=late, credit_s=credit)
+    stuck = _stuck(now, others)
+    if stuck is not None:
+        return Observation(True, at_ms, stuck, severity=UNBELIEVED, late=late, credit_s=credit)
+    if now.base == "core" and now.believed_c is not None:
+        warmer = _warmer_than_the_core(now.believed_c, others, at_ms)
+        if warmer is not None:
+            reason, severity = warmer
+            return Observation(True, at_ms, reason, severity=severity, late=late, credit_s=credit)
+    if now.jumps > 1.0 or now.misses > 0.15:
+        return Observation(None, at_ms)
+    return Observation(
+        False, at_ms, f"The probe at {now.place} reads steadily again.", late=late, credit_s=credit
+    )
+
+
+def _faces(tracks: Sequence[ProbeSignal]) -> list[ProbeSignal]:
+    return [t for t in tracks if t.base in ("surface", "underside")]
+
+
+def _stuck(now: ProbeSignal, others: Sequence[ProbeSignal]) -> str | None:
+    """In words, that a probe has said the same for too long; None when it has not, or nothing around it moved."""
+    at_ms = now.seen_ms
+    stuck_ms = at_ms - now.unmoved_ms
+    if now.last_c is None or now.base not in IN_THE_POUR or stuck_ms < STUCK_SOON_MS:
+        return None
+    # Heat from outside can move a face alone, so only both faces together tell against the core.
+    against = [t for t in others if t.base == "core"] if now.base != "core" else _faces(others)
+    moves = [move for move in (t.rise_c(TRAIL_MS) for t in against if t is not now) if move is not None]
+    if not moves or (now.base == "core" and len(moves) < 2):
+        return None
+    moved = stuck_ms >= STUCK_MS and min(abs(move) for move in moves) >= MOVED_C
+    # Both faces warm, and not from the room: the heat comes from inside.
+    from_inside = (
+        now.base == "core" and min(moves) >= WARMED_C and _warmer_than_the_room(others, at_ms) is True
+    )
+    if not moved and not from_inside:
+        return None
+    return (
+        f"The probe at {now.place} has said {temperature(now.last_c, 2)} for {stuck_ms / 60_000:.0f} min, while "
+        f"{' and '.join(t.place for t in against)} moved by {difference(moves[0], signed=True)}."
+    )
+
+
+def _warmer_than_the_room(others: Sequence[ProbeSignal], at_ms: int) -> bool | None:
+    """Whether every face is warmer than the room; None where the room is not known."""
+    fresh = [t for t in others if t.believed_c is not None and at_ms - t.believed_ms <= t.recent_ms]
+    room = max((t.believed_c or 0.0 for t in fresh if t.base == "room"), default=None)
+    faces = [t.believed_c or 0.0 for t in _faces(fresh)]
+    return None if room is None or not faces else min(faces) > room + AIR_C
+
+
+def _warmer_than_the_core(core_c: float, others: Sequence[ProbeSignal], at_ms: int) -> tuple[str, int] | None:
+    """In words, that what is around the core is warmer than it, and how grave that is; None when it is not."""
+    faces = {t.base: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
+    surface, underside = faces.get("surface"), faces.get("underside")
+    if surface is not None and underside is not None and min(surface, underside) > core_c + FACES_C:
+        reason = (
+            f"The core reads {temperature(core_c)}, but both faces are warmer ({temperature(surface)} and "
+            f"{temperature(underside)}): it has slipped out of its place, or one of them is wrong."
+        )
+        # A warm room warms the faces of a cold pour first: then the core may be where it belongs.
+        return reason, 1 if _warmer_than_the_room(others, at_ms) is False else UNBELIEVED
+    room = max((t.believed_c for t in others if t.base == "room" and t.believed_c is not None), default=None)
+    # Towards the top the sun or a lamp explains it, and surface-heated says so.
+    if (
+        room is not None
+        and core_c > room + FACES_C
+        and underside is not None
+        and underside > core_c + FACES_C
+    ):
+        reason = (
+            f"The underside reads {temperature(underside)} and the core only {temperature(core_c)}, but the heat of "
+            "the cure comes from inside: the two have changed places, or something heats the form from below."
+        )
+        return reason, 1
+    return None
+
+
+IN_THE_POUR = ("core", "surface", "underside")
+#: A probe that has said the same for so long is stuck when those around it have moved by MOVED_C in TRAIL_MS; a core
+#: sooner, when both faces have warmed by WARMED_C from inside.
+STUCK_MS, STUCK_SOON_MS = 45 * 60_000, 15 * 60_000
+WARMED_C = 2.0
+TRAIL_MS = 14 * 60_000
+MOVED_C = 1.0
+FACES_C = 5.0
+#: What is this near the room's temperature may stand in its air, °C.
+AIR_C = 2.0
+#: Severity of a doubt that leaves nothing to believe.
+UNBELIEVED = 2
+
+
+def station_silent(
+    facts: StationFacts, heard_ms: int, readings_ms: int, period_s: float, now_ms: int
+) -> Observation:
+    """Has the station gone silent? `heard_ms`: last sign of life; `readings_ms`: when readings last arrived."""
+    silence = now_ms - heard_ms
+    name = facts.station or "the station"
+    if silence >= SILENT_MS and facts.refused is not None:
+        # It is heard, and nothing of it is kept or judged: that is what its silence would mean.
+        reason = (
+            f"{name} sends readings, and none could be stored for {span(silence / 1000)}: {facts.refused}."
+        )
+        return Observation(True, now_ms, reason, silence / 1000, SILENT_MS / 1000)
+    if silence >= SILENT_MS:
+        reason = f"Nothing heard from {name} for {span(silence / 1000)}."
+        return Observation(True, now_ms, reason, silence / 1000, SILENT_MS / 1000)
+    without = now_ms - readings_ms
+    if without >= max(NO_READINGS_MS, 3000 * period_s):
+        reason = f"{name} answers, but has sent no reading for {span(without / 1000)}."
+        return Observation(True, now_ms, reason, without / 1000, NO_READINGS_MS / 1000)
+    return Observation(False, now_ms, f"{name} is heard again.")
+
+
+def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
+    """Does the station know the time of day?"""
+    if facts.clock_set is None:
+        return Observation(None, now_ms)
+    return Observation(
+        not facts.clock_set, now_ms,
+        f"The clock of {facts.station or 'the station'} is set."
+        if facts.clock_set else f"{facts.station or 'The station'} does not know the time of day.",
+    )  # fmt: skip
+
+
+def clock_wrong(facts: StationFacts, now_ms: int) -> Observation:
+    """Is the station's clock, which says that it is set, wrong?"""
+    if facts.clock_off_ms is None:
+        return Observation(None, now_ms)
+    name, off_s = facts.station or "the station", facts.clock_off_ms / 1000
+    where = "ahead of" if off_s > 0 else "behind"
+    if abs(facts.clock_off_ms) > CLOCK_OFF_MS:
+        text = f"The clock of {name} is {span(abs(off_s))} {where} the service's; readings are dated by their arrival."
+        return Observation(True, now_ms, text, abs(off_s), CLOCK_OFF_MS / 1000)
+    return Observation(False, now_ms, f"The clock of {name} agrees with the service's.")
+
+
+def power_low(facts: StationFacts, now_ms: int) -> Observation:
+    """Is the station's supply too weak?"""
+    if facts.power_low is None:
+        return Observation(None, now_ms)
+    name = facts.station or "the station"
+    text = f"The supply of {name} is {'too weak' if facts.power_low else 'good again'}."
+    return Observation(facts.power_low, now_ms, text)
+
+
+def pins_failed(facts: StationFacts, now_ms: int) -> Observation:
+    """Do lamp, buzzer, fan and contacts of the station work?"""
+    if facts.pin_faults is None:
+        return Observation(None, now_ms)
+    name = facts.station or "the station"
+    if facts.pin_faults:
+        return Observation(True, now_ms, f"Pins of {name} do not work: {facts.pin_faults}.")
+    return Observation(False, now_ms, f"All pins of {name} work again.")
+
+
+def disk_low(free_mb: float | None, whose: str, now_ms: int) -> Observation:
+    """Is the disk nearly full?"""
+    if free_mb is None:
+        return Observation(None, now_ms)
+    severity = 2 if free_mb < DISK_FULL_MB else 1
+    text = f"The disk of {whose} has {free_mb:.0f} MB free; {DISK_LOW_MB:.0f} MB is the least."
+    return Observation(free_mb < DISK_LOW_MB, now_ms, text, free_mb, DISK_LOW_MB, severity)
+
+
+def message_undelivered(facts: ServiceFacts, now_ms: int) -> Observation:
+    """Does a message wait too long, or has it failed for good?"""
+    if facts.failed_for_good > 0:
+        text = f"{facts.failed_for_good} message(s) could not be delivered by any channel."
+        return Observation(True, now_ms, text, severity=2)
+    if facts.oldest_unsent_ms is not None and now_ms - facts.oldest_unsent_ms >= UNSENT_MS:
+        minutes = (now_ms - facts.oldest_unsent_ms) / 60_000
+        text = f"A message has waited for {minutes:.0f} min to be sent."
+        return Observation(True, now_ms, text, minutes, UNSENT_MS / 60_000)
+    if facts.oldest_unsent_ms is not None:
+        return Observation(None, now_ms)  # on its way: neither late nor delivered
+    return Observation(False, now_ms, "All messages have been sent.")

@@ -1,0 +1,22 @@
+"""The table of alarms: every kind there is, by name. See `kind.py` for the columns and the priority matrix."""
+
+from __future__ import annotations
+
+from logger.alarms.definitions.heat import HEAT_KINDS
+from logger.alarms.definitions.place import PLACE_KINDS
+from logger.alarms.definitions.watch import WATCH_KINDS
+from logger.alarms.kind import MATRIX, Harm, Kind, Priority, Subject, priority_of
+from logger.errors import NotFound
+
+__all__ = ["KINDS", "MATRIX", "Harm", "Kind", "Priority", "Subject", "kind_named", "priority_of"]
+
+#: Name → kind, in the order in which they are shown.
+KINDS: dict[str, Kind] = {kind.name: kind for kind in (*HEAT_KINDS, *PLACE_KINDS, *WATCH_KINDS)}
+
+
+def kind_named(name: str) -> Kind:
+    """The kind of that name. Raises NotFound."""
+    try:
+        return KINDS[name]
+    except KeyError:
+        raise NotFound(f"no kind of alarm is named {name!r}; known: {', '.join(KINDS)}") from None

@@ -1,0 +1,414 @@
+"""What the model advises: how deep, in how warm a room, and what a fan or free air below would buy.
+
+Every answer comes from runs of the real solver. Two depths a few millimetres apart can differ by 100 °C in peak,
+so nothing is interpolated: an answer is a bracket, the last setting that was run and stayed safe and the first
+one that was run and did not. The search walks up from the safe end, and only then halves the gap, so that every
+setting tried below the bracket has been seen to be safe.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from logger import extremes
+from logger.cure.solver.hardness import field_hours, milestones
+from logger.cure.solver.prediction import long_enough, predict, walked
+from logger.errors import DidNotConverge, OutOfRange
+from logger.plan.file import Plan
+
+#: Depths between which the deepest safe layer is looked for, mm, in whole millimetres: what is printed was solved.
+LEAST_MM, MOST_MM, WITHIN_MM = 1.0, 300.0, 1.0
+#: Rooms between which the coolest and warmest are looked for, °C, in halves of a degree.
+COLDEST_C, HOTTEST_C, WITHIN_C = 5.0, 40.0, 0.5
+#: A casting that is not hard everywhere by then is not worth starting, h. Five days: the shop's own setting.
+READY_H = 120.0
+#: Air that a shop fan drives over the top, m/s. Common practice, no source.
+FAN_M_S = 2.0
+#: A search by long steps leaves so much under the limit for what full accuracy adds, K.
+MARGIN_K = 0.5
+#: An end of the bracket that full accuracy moves more often than this has no bracket.
+_MOVES = 8
+#: Peaks further over the limit than this say nothing about where it is passed, K.
+_FAR_K = 20.0
+
+
+@dataclass(frozen=True)
+class Bracket:
+    """The last setting that stayed safe and the first that did not, with what decided it for each.
+
+    safe: None when even the first setting tried is not safe; not_safe: None when every setting tried is.
+    """
+
+    safe: float | None
+    not_safe: float | None
+    at_safe: float | None
+    at_not_safe: float | None
+
+
+@dataclass(frozen=True)
+class DeepestLayer:
+    """The deepest single layer (mm) whose hottest point stays within limit_c; peaks in °C."""
+
+    bracket: Bracket
+    limit_c: float
+    datasheet_mm: float | None
+
+    @property
+    def depth_mm(self) -> float | None:
+        """The depth to pour: the safe end of the bracket, and never more than the datasheet allows."""
+        if self.bracket.safe is None or self.datasheet_mm is None:
+            return self.bracket.safe
+        return min(self.bracket.safe, self.datasheet_mm)
+
+    def message(self) -> str:
+        """The answer as a sentence for the maker."""
+        found = self.bracket
+        if found.safe is None:
+            return (
+                f"Even {found.not_safe:g} mm reaches {_over(found.at_not_safe)}, over the limit of "
+                f"{self.limit_c:g} °C: this resin is not for casting in this room."
+            )
+        if found.not_safe is None:
+            text = f"Up to {found.safe:g} mm, the deepest tried, it stays under {self.limit_c:g} °C."
+        else:
+            text = (
+                f"Deepest safe single layer: {found.safe:g} mm (peak {found.at_safe:.1f} °C). "
+                f"{found.not_safe:g} mm already reaches {_over(found.at_not_safe)}; limit {self.limit_c:g} °C."
+            )
+        if self.datasheet_mm is not None and self.datasheet_mm < found.safe:
+            text += f" The datasheet allows {self.datasheet_mm:g} mm: keep to that."
+        return text
+
+
+@dataclass(frozen=True)
+class Rooms:
+    """The coolest room in which every place is hard within ready_h, and the warmest that keeps the limit.
+
+    The coolest is looked for from the warmest safe one down. coolest: bracket of °C, decided by the hours to hard
+    (at_not_safe is None where it never gets hard); warmest: bracket of °C, decided by the peak in °C.
+    """
+
+    coolest: Bracket
+    warmest: Bracket
+    limit_c: float
+    ready_h: float
+
+    @property
+    def works(self) -> bool:
+        """Whether there is a room that is warm enough and not too warm."""
+        cool, warm = self.coolest.safe, self.warmest.safe
+        return cool is not None and warm is not None and cool <= warm
+
+    def message(self) -> str:
+        """The answer as a sentence for the maker."""
+        if not self.works:
+            return (
+                f"No room suits this pour: where it is hard within {self.ready_h:g} h it goes over "
+                f"{self.limit_c:g} °C. Pour thinner layers, or take a slower or faster system."
+            )
+        coolest = "the coolest tried; " if self.coolest.not_safe is None else ""
+        warmest = "the warmest tried; " if self.warmest.not_safe is None else ""
+        return (
+            f"Works in a constant room from {self.coolest.safe:.1f} °C ({coolest}hard everywhere after "
+            f"{self.coolest.at_safe:.0f} h) to {self.warmest.safe:.1f} °C ({warmest}peak {self.warmest.at_safe:.1f} "
+            f"°C, limit {self.limit_c:g} °C)."
+        )
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What one way of cooling gives: the peak of the planned pour (°C) and the deepest safe layer."""
+
+    way: Literal["still air, closed below", "fan", "free air below", "fan and free air below"]
+    peak_c: float
+    deepest: DeepestLayer | None
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One change that brings a plan that gets too hot under its limit: in words, and the peak with it, °C."""
+
+    words: str
+    peak_c: float
+
+
+def in_allowed_room(plan: Plan) -> tuple[Plan, str]:
+    """The plan in a room that the datasheet allows, and that room in words; "" where it is the plan's own."""
+    limits, schedule = plan.resin.limits, plan.room_schedule()
+    coldest, warmest = min(c for _, c in schedule), max(c for _, c in schedule)
+    if limits.min_room_c <= coldest and warmest <= limits.max_room_c:
+        return plan, ""
+    room = [(h, min(max(c, limits.min_room_c), limits.max_room_c)) for h, c in schedule]
+    words = [f"at most {limits.max_room_c:g} °C"] if warmest > limits.max_room_c else []
+    words += [f"at least {limits.min_room_c:g} °C"] if coldest < limits.min_room_c else []
+    air = plan.air.model_copy(update={"room_c": room})
+    return plan.model_copy(update={"air": air}), f"in a room of {' and '.join(words)}, as the datasheet asks"
+
+
+def single_layer(plan: Plan, depth_mm: float) -> Plan:
+    """The plan poured as one layer of that depth."""
+    pour = plan.pour.model_copy(update={"depth_mm": depth_mm})
+    return plan.model_copy(update={"layer": [], "pour": pour})
+
+
+def deepest_safe(
+    plan: Plan, *, limit_c: float | None = None, faster: float = 1.0, from_mm: float = LEAST_MM,
+    most_mm: float = MOST_MM, within_mm: float = WITHIN_MM,
+) -> DeepestLayer:  # fmt: skip
+    """The deepest single layer of this plan's resin, form and room that stays under the limit.
+
+    limit_c: default, the datasheet's highest core temperature. faster: how many times faster than fitted the
+    resin may be (Fit.rate_factor_range). Depths tried are multiples of within_mm, so that what is printed is what was
+    solved, and both ends are proven at full accuracy: `plan` and `advise` ask this one search and have one answer.
+    Later layers of the plan are left out. Raises OutOfRange, DidNotConverge.
+    """
+    limit = _limit(plan, limit_c)
+    if not 0 < from_mm < most_mm or within_mm <= 0:
+        raise OutOfRange("depths", "leave nothing to search", value=(from_mm, most_mm, within_mm),
+                         allowed="0 < from_mm < most_mm, within_mm above 0", remedy="give other depths")  # fmt: skip
+    quick = faster_resin(plan, faster)
+
+    def peak_c(depth_mm: float, full: bool) -> float:
+        single = long_enough(single_layer(quick, depth_mm))
+        return (predict(single) if full else walked(single)).peak_c
+
+    def on_grid(depth_mm: float) -> float:
+        return within_mm * max(1, math.ceil(depth_mm / within_mm - 1e-9))
+
+    ladder = [on_grid(from_mm)]
+    while ladder[-1] < most_mm:
+        ladder.append(min(on_grid(most_mm), max(ladder[-1] + within_mm, on_grid(ladder[-1] * 1.4))))
+    # Most answers lie around what the datasheet allows or half of what was planned: the walk begins there.
+    guess = min(plan.resin.limits.max_depth_mm or MOST_MM, 0.5 * plan.pour.depth_mm)
+    begin = sum(rung <= guess for rung in ladder) - 1
+    found = _bracket(peak_c, ladder, lambda peak: peak <= limit, within_mm, begin=max(begin, 0), limit=limit)
+    return DeepestLayer(found, limit, plan.resin.limits.max_depth_mm)
+
+
+def remedy(plan: Plan, peak_c: float) -> Remedy | None:
+    """The first of a few changes that brings a plan that is too hot under its limit, proven at full accuracy: free air
+    below, a fan, both, a cooler room. None where none does; a runaway is not asked about. Raises DidNotConverge.
+    """
+    limit = plan.resin.limits.max_core_c
+    if extremes.is_runaway(peak_c):
+        return None
+    opened = plan.model_copy(update={"form": plan.form.model_copy(update={"underside": "open"}),
+                                     "air": plan.air.model_copy(update={"bottom_w_m2k": None})})  # fmt: skip
+    tries: list[tuple[str, Plan]] = []
+    if plan.form.underside != "open" and plan.air.bottom_w_m2k is None:
+        tries.append(("free air under the form (raise it on bearers)", opened))
+    if plan.air.top_air_m_s < FAN_M_S and not plan.fan:
+        fan = f"a fan over it, {FAN_M_S:g} m/s, from pouring until it has cooled"
+        tries.append((fan, _fanned(plan)))
+        tries += [(f"{fan}, and free air under the form", _fanned(opened))] if tries[1:] else []
+    for words, changed in tries:
+        asked = long_enough(changed)
+        if walked(asked).peak_c <= limit - MARGIN_K and (found := predict(asked).peak_c) <= limit:
+            return Remedy(words, found)
+    return _cooler_room(plan, limit)
+
+
+def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
+    """The least cooling of the room, in whole kelvins, that keeps the limit; not below what the datasheet allows."""
+    room = plan.room_schedule()
+    coldest = min(c for _, c in room)
+
+    def cooled(down: int) -> Plan:
+        cooler = [(h, c - down) for h, c in room]
+        air = plan.air.model_copy(update={"room_c": cooler if len(room) > 1 else cooler[0][1]})
+        return long_enough(plan.model_copy(update={"air": air}))
+
+    enough = math.floor(coldest - plan.resin.limits.min_room_c)
+    if enough < 1 or walked(cooled(enough)).peak_c > limit - MARGIN_K:
+        return None
+    little = 0
+    while enough - little > 1:
+        middle = (enough + little) // 2
+        if walked(cooled(middle)).peak_c <= limit - MARGIN_K:
+            enough = middle
+        else:
+            little = middle
+    peak_c = predict(cooled(enough)).peak_c
+    words = (
+        f"a room of {coldest - enough:g} °C" if len(room) == 1 else f"a room {enough} K cooler at every hour"
+    )
+    return Remedy(words, peak_c) if peak_c <= limit else None
+
+
+def _fanned(plan: Plan) -> Plan:
+    return plan.model_copy(update={
+        "air": plan.air.model_copy(update={"top_air_m_s": FAN_M_S, "top_w_m2k": None})})  # fmt: skip
+
+
+def rooms(
+    plan: Plan, *, limit_c: float | None = None, ready_h: float = READY_H, faster: float = 1.0
+) -> Rooms:
+    """The coolest and the warmest constant room in which this pour works.
+
+    faster counts on the warm side only; a mix poured at the room's temperature (no start_c) moves with it.
+    Raises OutOfRange, DidNotConverge.
+    """
+    limit = _limit(plan, limit_c)
+    if not ready_h > 0:
+        raise OutOfRange("ready_h", "is no time", value=ready_h, allowed="above 0 h", remedy="give hours")
+
+    def in_room(of: Plan, room_c: float) -> Plan:
+        return of.model_copy(update={"air": plan.air.model_copy(update={"room_c": room_c})})
+
+    quick = faster_resin(plan, faster)
+
+    def peak_c(room_c: float, full: bool) -> float:
+        asked = long_enough(in_room(quick, room_c))
+        return (predict(asked) if full else walked(asked)).peak_c
+
+    def hard_h(room_c: float, full: bool) -> float:
+        cool = in_room(plan, room_c)
+        at_h = field_hours(cool)
+        found = milestones(cool, predict(cool, field_hours=at_h) if full else walked(cool, at_h))
+        hours = [steps.hard_h for steps in found.places]
+        return max(np.inf if h is None else h for h in hours)
+
+    upward = [float(c) for c in np.arange(COLDEST_C, HOTTEST_C + 0.1, 5.0)]
+    warmest = _bracket(peak_c, upward, lambda peak: peak <= limit, WITHIN_C)
+    # A room warmer than the warmest that is safe helps nobody: the way down begins there.
+    top = HOTTEST_C if warmest.safe is None else warmest.safe
+    downward = [top, *(c for c in reversed(upward) if c < top)]
+    coolest = _bracket(hard_h, downward, lambda hours: hours <= ready_h, WITHIN_C)
+    if coolest.at_not_safe is not None and not np.isfinite(coolest.at_not_safe):
+        coolest = replace(coolest, at_not_safe=None)
+    return Rooms(coolest, warmest, limit, ready_h)
+
+
+def gains(
+    plan: Plan, *, limit_c: float | None = None, faster: float = 1.0, depths: bool = True
+) -> list[Gain]:
+    """What a fan over the top and free air below buy, against still air with the underside closed.
+
+    Coefficients that the plan gives for a face that is changed are computed instead. depths: also search the
+    deepest safe layer of each way. Raises OutOfRange, DidNotConverge.
+    """
+    ways: list[tuple[Literal["still air, closed below", "fan", "free air below", "fan and free air below"],
+                     float, Literal["open", "closed"]]] = [
+        ("still air, closed below", 0.0, "closed"), ("fan", FAN_M_S, "closed"),
+        ("free air below", 0.0, "open"), ("fan and free air below", FAN_M_S, "open"),
+    ]  # fmt: skip
+    found: list[Gain] = []
+    for way, air_m_s, underside in ways:
+        air = plan.air.model_copy(update={"top_air_m_s": air_m_s, "top_w_m2k": None, "bottom_w_m2k": None})
+        form = plan.form.model_copy(update={"underside": underside})
+        changed = plan.model_copy(update={"air": air, "form": form})
+        peak_c = predict(long_enough(faster_resin(changed, faster))).peak_c
+        deepest = deepest_safe(changed, limit_c=limit_c, faster=faster) if depths else None
+        found.append(Gain(way, peak_c, deepest))
+    return found
+
+
+def _over(peak_c: float | None) -> str:
+    """A peak that passed the limit, never rounded down to it."""
+    above = 0.0 if peak_c is None else math.ceil(10.0 * peak_c - 1e-6) / 10.0
+    return extremes.shown(above, lambda c: f"{c:.1f} °C")
+
+
+def _bracket(
+    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float,
+    *, begin: int = 0, limit: float | None = None,
+) -> Bracket:  # fmt: skip
+    """Walk the ladder from its safe end to the first setting that is not safe, narrow the gap, prove both ends.
+
+    run: setting and whether at full accuracy → what decides. Ladder and answers are multiples of `within`. begin: the
+    rung at which the walk begins; where that is not safe it goes down first. limit: where given, a peak's: the gap is
+    cut where a straight line passes it, else in the middle.
+    """
+    seen: dict[float, float] = {}
+
+    def at(setting: float) -> float:
+        if setting not in seen:
+            seen[setting] = run(setting, False)
+        return seen[setting]
+
+    while begin > 0 and not is_safe(at(ladder[begin])):
+        begin -= 1
+    safe: float | None = None
+    not_safe: float | None = None
+    for setting in ladder[begin:]:
+        if not is_safe(at(setting)):
+            not_safe = setting
+            break
+        safe = setting
+    halve = False
+    while safe is not None and not_safe is not None and abs(not_safe - safe) > 1.5 * within:
+        part = 0.5
+        if limit is not None and not halve:
+            low, high = limit - at(safe), min(at(not_safe) - limit, _FAR_K)
+            part = low / max(low + high, 1e-9)
+        steps = round(abs(not_safe - safe) / within)
+        cut = min(max(math.floor(part * steps), 1), steps - 1)
+        setting = safe + math.copysign(within * cut, not_safe - safe)
+        # A line that cuts off little says little: the next cut is in the middle.
+        halve = not halve and not 0.25 < cut / steps < 0.75
+        if is_safe(at(setting)):
+            safe = setting
+        else:
+            not_safe = setting
+    return _proven(run, ladder, is_safe, within, safe, not_safe)
+
+
+def _proven(
+    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float,
+    safe: float | None, not_safe: float | None,
+) -> Bracket:  # fmt: skip
+    """Both ends at full accuracy; an end that turns out to be on the other side becomes the other end."""
+    onward = within if ladder[-1] > ladder[0] else -within
+    at_safe = at_not_safe = None
+    for _ in range(_MOVES):
+        if safe is None:
+            break
+        at_safe = run(safe, True)
+        if is_safe(at_safe):
+            break
+        not_safe, at_not_safe = safe, at_safe
+        back = safe - onward
+        safe = at_safe = None
+        if (back - ladder[0]) * onward >= 0:
+            safe = back
+    else:
+        raise DidNotConverge(f"no safe setting was confirmed near {not_safe}; ask again with a wider bracket")
+    for _ in range(_MOVES):
+        if not_safe is None:
+            break
+        if at_not_safe is None:
+            at_not_safe = run(not_safe, True)
+        if not is_safe(at_not_safe):
+            break
+        safe, at_safe = not_safe, at_not_safe
+        ahead = not_safe + onward
+        at_not_safe = None
+        not_safe = ahead if (ladder[-1] - ahead) * onward >= 0 else None
+    else:
+        raise DidNotConverge(f"no unsafe setting was confirmed near {safe}; ask again with a wider bracket")
+    return Bracket(safe, not_safe, at_safe, at_not_safe)
+
+
+def _limit(plan: Plan, limit_c: float | None) -> float:
+    limit = plan.resin.limits.max_core_c if limit_c is None else limit_c
+    warmest = max(c for _, c in plan.room_schedule())
+    if not warmest < limit <= 200.0:
+        raise OutOfRange("limit_c", "leaves no room for any rise", value=limit,
+                         allowed=f"above the room's {warmest:g} °C, at most 200 °C",
+                         remedy="take the datasheet's highest core temperature")  # fmt: skip
+    return limit
+
+
+def faster_resin(plan: Plan, factor: float) -> Plan:
+    """The plan with a resin that cures so many times faster. Raises OutOfRange."""
+    if not 0.1 <= factor <= 10:
+        raise OutOfRange("faster", "is no plausible factor", value=factor, allowed="0.1 to 10",
+                         remedy="take the fit's rate_factor_range")  # fmt: skip
+    rate = plan.resin.rate
+    quick = rate.model_copy(update={"k1_per_s": rate.k1_per_s * factor, "k2_per_s": rate.k2_per_s * factor})
+    return plan.model_copy(update={"resin": plan.resin.model_copy(update={"rate": quick})})

@@ -1,0 +1,1 @@
+"""Resins from what is stated or recorded: a datasheet's numbers, a shop's own pours."""

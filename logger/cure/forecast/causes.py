@@ -1,0 +1,84 @@
+"""The named causes of a pour going otherwise than planned, with their size and how sure they are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.forecast.heating import HEATING
+from logger.cure.forecast.parameters import Parameter
+from logger.plan.file import Plan
+from logger.quantities import difference, length
+
+Floats = NDArray[np.float64]
+
+#: A cause is named when at least this part of the members has its sign, and its median is this many spreads off.
+SURE = 0.85
+WORTH_NAMING = 0.35
+#: Coefficients of a surface in still air, W/(m²·K) (about 4–5 convection and 6 radiation; common practice, no source).
+STILL_AIR_W_M2K = (6.0, 11.0)
+#: Units of the unknowns that do not multiply.
+UNITS = {"start_offset_c": "K", "room_offset_c": "K", "probe_z_mm": "mm", "sun_w_m2": "W/m²"}
+
+
+@dataclass(frozen=True)
+class Cause:
+    """name: the unknown. words: for a maker, its quantity marked. size: how far off, in unit.
+    sure: part of the members that agree, 0–1."""
+
+    name: str
+    words: str
+    size: float
+    unit: str
+    sure: float
+
+    def to_json(self) -> dict[str, Any]:
+        """Rounded."""
+        return {"name": self.name, "words": self.words, "size": round(self.size, 2), "unit": self.unit,
+                "sure": round(self.sure, 3)}  # fmt: skip
+
+
+def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tuple[Cause, ...]:
+    """The causes that the members θ (M, p) agree on, the furthest from the plan first."""
+    found = []
+    for i, unknown in enumerate(unknowns):
+        off = theta[:, i]
+        if unknown.name == HEATING.name:
+            off = (
+                unknown.value(off) / unknown.spread
+            )  # the plan has none of it: what counts is how far it is from none
+        middle = float(np.median(off))
+        sure = float(np.mean(np.sign(off) == np.sign(middle)))
+        if (
+            sure < SURE
+            or abs(middle) < WORTH_NAMING
+            or unknown.name.startswith(("probe_x", "surface_reach", "underside_reach"))
+        ):
+            continue
+        value = float(unknown.value(np.array(np.median(theta[:, i]))))
+        if unknown.is_factor:
+            size, unit = 100.0 * (value - 1.0), "%"
+            words = f"{_up_or_down(unknown, middle)} ({size:+.0f} %)"
+        elif unknown.name == "fan_part":
+            size, unit = 100.0 * max(value, 0.0), "%"
+            words = f"{_up_or_down(unknown, middle)} ({size:.0f} % of it)"
+        else:
+            unit = UNITS[unknown.name]
+            size = value
+            marked = {"K": difference, "mm": length}.get(unit)
+            how_much = f"{size:+.1f} {unit}" if marked is None else marked(size, signed=True)
+            words = f"{_up_or_down(unknown, middle)} ({how_much})"
+        if unknown.name == "top_factor" and plan.air.top_w_m2k is not None and middle < 0:
+            now = value * plan.air.top_w_m2k
+            if STILL_AIR_W_M2K[0] <= now <= STILL_AIR_W_M2K[1] and size < -20.0:
+                planned = f"{plan.air.top_w_m2k:.0f} W/(m²·K)"
+                words = f"the surface sheds heat like still air ({now:.0f} instead of {planned})"
+        found.append((abs(middle), Cause(unknown.name, words, size, unit, sure)))
+    return tuple(cause for _, cause in sorted(found, key=lambda item: -item[0]))
+
+
+def _up_or_down(unknown: Parameter, middle: float) -> str:
+    return unknown.words_up if middle > 0 else unknown.words_down

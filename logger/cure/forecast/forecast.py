@@ -1,0 +1,285 @@
+"""The forecast: what the pour will probably do, from the plan and every reading so far.
+
+Members of the posterior (assimilate.py) are carried on from now through rooms that may come (room_ahead.py).
+What a member still misses of its core probe fades over the time that a model error lasts; what is to come
+unknown grows with it. Everything is a function of its arguments: same readings, same seed, same forecast.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.forecast.assimilate import Posterior, draw, effective, weigh
+from logger.cure.forecast.causes import Cause, causes_of
+from logger.cure.forecast.decision import DUE_H, DUE_PART, chance_needed, due_hours, next_due_h, will_overheat
+from logger.cure.forecast.heating import changes_of, going_on, to_come
+from logger.cure.forecast.likelihood import OFFSET_C, ProbeLikelihood, Readings, good_readings
+from logger.cure.forecast.observation_model import ROUNDS, infer, observed_of
+from logger.cure.forecast.parameters import members_at
+from logger.cure.forecast.predictive import (
+    Band,
+    MemberState,
+    Moment,
+    Outlook,
+    QuantileCurves,
+    band,
+    moment,
+    roll_forward,
+)
+from logger.cure.forecast.room_forecast import room_draws
+from logger.cure.forecast.what_if import WhatIf, what_if
+from logger.cure.solver.ensemble import Checkpoint, Intervention, Members, run_ensemble
+from logger.cure.solver.fans import FanRun, cooling, fan_effects, runs_of, without_fan
+from logger.errors import BadInput
+from logger.plan.file import Plan
+
+Floats = NDArray[np.float64]
+
+__all__ = [
+    "DUE_H",
+    "DUE_PART",
+    "Band",
+    "Forecast",
+    "Moment",
+    "QuantileCurves",
+    "WhatIf",
+    "chance_needed",
+    "due_hours",
+    "forecast",
+    "forecast_hours",
+    "next_due_h",
+    "will_overheat",
+]  # fmt: skip
+
+#: Members drawn from the Laplace spread for each one kept.
+DRAWN_PER_MEMBER = 2
+#: How much of a probe's record must be believed; below this it is reported as contradicting the others.
+TRUSTED = 0.5
+#: Once the peak is past only the release is of interest: the search goes on from the last forecast for so many rounds.
+LATE_ROUNDS = 3
+#: How long a model error lasts, as a part of the planned time to the peak, and its bounds, h.
+MEMORY_PART, SHORTEST_MEMORY_H, LONGEST_MEMORY_H = 0.08, 0.1, 3.0
+#: What may still change after now, and what the model lacks, in spreads of each unknown's prior.
+DRIFT = 0.20
+#: Fewer members than this part say nothing of when the limit is crossed.
+FEW = 0.05
+
+
+@dataclass(frozen=True)
+class DoubtedProbe:
+    """A probe whose record contradicts the others, how much it is still believed (0–1), and why."""
+
+    place: str
+    trust: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What the pour will probably do, seen from at_h. °C, hours since pouring, chances 0–1.
+
+    core: as the core probe will read it. chance_needed: the chance_core_over_limit that makes a call at this hour.
+    crosses_limit_at_h: among the members that cross; None when hardly any does.
+    release_at_h: the core hard and cooled, as far as that comes within the run. fan_cooling: how much of the running
+    fan's cooling arrives, 1 as it should; None where none runs, or not for long enough.
+    """
+
+    at_h: float
+    limit_c: float
+    core_peak_c: Band
+    core_peak_at_h: Band
+    hottest_peak_c: Band
+    hottest_peak_at_h: Band
+    chance_core_over_limit: float
+    chance_hottest_over_limit: float
+    chance_needed: float
+    crosses_limit_at_h: Band | None
+    time_left_h: float | None
+    release_at_h: Moment
+    end_conversion: Band
+    bands: QuantileCurves
+    causes: tuple[Cause, ...]
+    doubted: tuple[DoubtedProbe, ...]
+    members: int
+    effective_members: float
+    tempering: float
+    what_if: dict[str, WhatIf]
+    ahead: Outlook = field(repr=False)
+    state: MemberState = field(repr=False)
+    fan_cooling: Band | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """The forecast as the replay contract and the pages have it."""
+        return {
+            "at_h": round(self.at_h, 4),
+            "limit_c": self.limit_c,
+            "core_peak_c": self.core_peak_c.to_json(),
+            "core_peak_at_h": self.core_peak_at_h.to_json(),
+            "hottest_peak_c": self.hottest_peak_c.to_json(),
+            "hottest_peak_at_h": self.hottest_peak_at_h.to_json(),
+            "chance_core_over_limit": round(self.chance_core_over_limit, 4),
+            "chance_hottest_over_limit": round(self.chance_hottest_over_limit, 4),
+            "chance_needed": round(self.chance_needed, 4),
+            "crosses_limit_at_h": None
+            if self.crosses_limit_at_h is None
+            else self.crosses_limit_at_h.to_json(),
+            "time_left_h": None if self.time_left_h is None else round(self.time_left_h, 3),
+            "release_at_h": self.release_at_h.to_json(),
+            "end_conversion": self.end_conversion.to_json(),
+            "causes": [cause.to_json() for cause in self.causes],
+            "probes": [
+                {"place": p.place, "trust": round(p.trust, 3), "reason": p.reason} for p in self.doubted
+            ],
+            "what_if": {name: answer.to_json() for name, answer in self.what_if.items()},
+            "fan_cooling": None if self.fan_cooling is None else self.fan_cooling.to_json(),
+            "bands": self.bands.to_json(),
+            "sample": {
+                "members": self.members,
+                "effective": round(self.effective_members, 1),
+                "tempering": round(self.tempering, 3),
+            },
+        }
+
+
+def forecast(
+    plan: Plan,
+    history: Mapping[str, Readings],
+    *,
+    at_h: float,
+    members: int = 64,
+    seed: int = 0,
+    previous: Forecast | None = None,
+    changes: Sequence[Intervention] = (),
+    fans: Sequence[FanRun] | None = None,
+    with_what_if: bool = False,
+) -> Forecast:
+    """What the pour will probably do, from readings up to at_h.
+
+    history: place → hours and °C (NaN for a fault), the places `core`, `core-2`, `surface`, `underside`, `room` …;
+    readings after at_h are not looked at. previous: an earlier forecast of the same pour, to start the search from.
+    changes: what was done to the pour so far (underside opened, …). fans: when a fan ran, runs and is to run over its
+    surface; None: as the plan has it. with_what_if: also answer what would help. Raises BadInput, DidNotConverge.
+    """
+    runs = runs_of(plan) if fans is None else tuple(fans)
+    plan = without_fan(plan)
+    if not at_h >= 0.0:
+        raise BadInput("at_h", "is before pouring", value=at_h, allowed="0 h or more")
+    at_h = max(float(at_h), 1.0 / 60.0)
+    until_h = max(plan.run.hours, at_h + 1.0)
+    # The same draws at every hour: what changes from one forecast to the next is what was read, not the dice.
+    dice = [np.random.default_rng([seed, which]) for which in range(5)]
+    none = np.zeros(0)
+    room_h, room_c = good_readings(history["room"], at_h) if "room" in history else (none, none)
+    before, ahead = room_draws(plan, room_h, room_c, at_h=at_h, until_h=until_h, rng=dice[0], count=members)
+    memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
+    seen = observed_of(plan, history, at_h, before, memory_h, changes, blows=fan_effects(plan, runs))
+    seen, posterior = infer(
+        seen, history, memory_h, dice[1], None if previous is None else previous.state.best,
+        rounds=LATE_ROUNDS if previous is not None and previous.core_peak_at_h.p95 < at_h else ROUNDS,
+    )  # fmt: skip
+    theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, dice[2])
+    drawn = seen.run(theta)
+    read = seen.read(theta, drawn)
+    weights, power = weigh(theta, drawn_log, read, seen.probes)
+    kept = _pick(weights, members, dice[2])
+    now = Checkpoint(
+        at_h, drawn.end.t_k[kept], drawn.end.alpha[kept], drawn.end.step_s[kept], drawn.end.layers
+    )
+    later = theta[kept] + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
+    flux = seen.flux_w_m2(theta[kept])
+    done = [*seen.changes, *seen.blown(later), *changes_of(seen.windows, flux)]
+    done += going_on(seen.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
+    shift, past = _of_core(seen.probes, read, kept, posterior.trust)
+    state = MemberState(posterior.best, members_at(seen.unknowns, later), now, ahead, until_h, shift, memory_h,
+                  dice[3].standard_normal(members), tuple(done), *past)  # fmt: skip
+    answer = _answer(plan, state, roll_forward(plan, state))
+    top = np.asarray(members_at(seen.unknowns, theta[kept]).top_factor)
+    arrives = cooling(plan, runs, at_h, seen.fan_part(theta[kept]), top)
+    return replace(
+        answer, causes=causes_of(seen.unknowns, theta[kept], plan), doubted=_doubted(posterior),
+        effective_members=effective(weights) / len(weights) * members, tempering=power,
+        what_if=what_if(plan, state, answer.ahead) if with_what_if else {},
+        fan_cooling=None if arrives is None else band(arrives),
+    )  # fmt: skip
+
+
+def forecast_hours(
+    plan: Plan,
+    history: Mapping[str, Readings],
+    hours: Sequence[float],
+    *,
+    members: int = 64,
+    seed: int = 0,
+    changes: Sequence[Intervention] = (),
+) -> list[Forecast]:
+    """A forecast at each of the hours, rising, each from the readings up to it."""
+    made: list[Forecast] = []
+    for at_h in sorted(hours):
+        done = [change for change in changes if change.at_h <= at_h]
+        previous = made[-1] if made else None
+        made.append(
+            forecast(plan, history, at_h=at_h, members=members, seed=seed, previous=previous, changes=done)
+        )
+    return made
+
+
+def _memory_h(plan: Plan) -> float:
+    """How long a model error lasts in this pour: a part of the planned time to the peak."""
+    planned = run_ensemble(plan, Members(), fineness=0.5, output_hours=[0.0])
+    return float(np.clip(MEMORY_PART * planned.core_peak_at_h[0], SHORTEST_MEMORY_H, LONGEST_MEMORY_H))
+
+
+def _pick(weights: Floats, count: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    """Systematic resampling (Kitagawa 1996, J. Comput. Graph. Stat. 5:1, from memory)."""
+    at = (rng.random() + np.arange(count)) / count
+    return np.minimum(np.searchsorted(np.cumsum(weights), at), len(weights) - 1)
+
+
+def _of_core(
+    probes: Sequence[ProbeLikelihood], seen: list[Floats], kept: NDArray[np.intp], trust: dict[str, float]
+) -> tuple[Floats, tuple[float, float]]:
+    """What each member still misses of the core probe now (offset, fading error) (2, M), and the measured peak."""
+    cores = [
+        (p, s) for p, s in zip(probes, seen, strict=True) if p.kind == "core" and trust[p.name] >= TRUSTED
+    ]
+    if not cores:
+        return np.zeros((2, len(kept))), (-np.inf, 0.0)
+    probe, values = cores[0]
+    miss = (probe.celsius - values[kept]) @ probe.white.T @ probe.white
+    fading = probe.error_c[-1] * probe.error_c * np.exp(-(probe.hours[-1] - probe.hours) / probe.memory_h)
+    return np.stack([OFFSET_C**2 * miss.sum(axis=1), miss @ fading]), (probe.peak_c, probe.peak_at_h)
+
+
+def _answer(plan: Plan, state: MemberState, ahead: Outlook) -> Forecast:
+    at_h, limit_c = state.now.hours, plan.resin.limits.max_core_c
+    passed = state.past_peak_c > limit_c
+    chance = 1.0 if passed else ahead.chance_over(limit_c)
+    crosses = ahead.crosses_at_h[np.isfinite(ahead.crosses_at_h)]
+    crossing = None
+    if not passed and len(crosses) > FEW * len(ahead.crosses_at_h):
+        crossing = band(crosses)
+    return Forecast(
+        at_h=at_h, limit_c=limit_c, core_peak_c=band(ahead.core_peak_c), core_peak_at_h=band(ahead.core_peak_at_h),
+        hottest_peak_c=band(ahead.hottest_peak_c), hottest_peak_at_h=band(ahead.hottest_peak_at_h),
+        chance_core_over_limit=chance,
+        chance_hottest_over_limit=max(chance, float(np.mean(ahead.hottest_peak_c > limit_c))),
+        chance_needed=chance_needed(at_h, None if crossing is None else crossing.p50),
+        crosses_limit_at_h=crossing, time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
+        release_at_h=moment(ahead.release_at_h, state.until_h), end_conversion=band(ahead.end_conversion),
+        bands=ahead.bands, causes=(), doubted=(), members=len(ahead.core_peak_c),
+        effective_members=float(len(ahead.core_peak_c)), tempering=1.0, what_if={},
+        ahead=ahead, state=state,
+    )  # fmt: skip
+
+
+def _doubted(posterior: Posterior) -> tuple[DoubtedProbe, ...]:
+    return tuple(
+        DoubtedProbe(name, trust, f"the {name} probe does not fit what the other probes and the plan allow "
+                     f"(its misfit is {posterior.misfit[name]:.1f} times the expected)")
+        for name, trust in posterior.trust.items() if trust < TRUSTED
+    )  # fmt: skip

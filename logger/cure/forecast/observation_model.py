@@ -1,0 +1,151 @@
+"""What the probes would have read so far if the unknowns were θ: the model that the readings are compared with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.forecast.assimilate import Posterior, draw_normal, fit
+from logger.cure.forecast.heating import HEATING, Window, changes_of, end_h, onset_h
+from logger.cure.forecast.likelihood import ProbeLikelihood, Readings, likelihoods_of
+from logger.cure.forecast.parameters import Parameter, members_at, parameters_of, reach
+from logger.cure.solver.ensemble import EnsembleResult, Intervention, RoomHistory, run_ensemble
+from logger.cure.solver.fans import FanEffect, interventions_of
+from logger.plan.file import Plan
+
+Floats = NDArray[np.float64]
+
+#: Cells of the mesh in each direction against a prediction's.
+FINENESS = 0.6
+#: Part of the fan's cooling that arrives: 1 as it should, 0 like still air. It may not turn at all: a wide prior.
+FAN_PART = Parameter("fan_part", 0.5, "the fan cools more than it should", "the fan cools less than it should",
+                   middle=1.0)  # fmt: skip
+#: Readings whose χ² per piece is above this ask for another explanation.
+UNEXPLAINED = 2.0
+#: Another window of heating must explain this much more: half a χ² of this size.
+WORTH = 10.0
+MOST_WINDOWS = 2
+#: Rounds of the search at most.
+ROUNDS = 8
+#: Other places that the search may start from: the first time, and when an earlier forecast says where to look.
+PILOTS, PILOTS_AFTER = 24, 6
+
+
+@dataclass(frozen=True)
+class ObservedPour:
+    """A pour until at_h: its plan, what was done to it, its room, its probes, and when something warmed its surface."""
+
+    plan: Plan
+    at_h: float
+    room: RoomHistory
+    probes: tuple[ProbeLikelihood, ...]
+    times: Floats
+    changes: tuple[Intervention, ...] = ()
+    windows: tuple[Window, ...] = ()
+    blows: tuple[FanEffect, ...] = ()
+
+    @property
+    def unknowns(self) -> tuple[Parameter, ...]:
+        """The plan's unknowns, how much of a fan's cooling arrives, and the strength of each window of heating."""
+        fan = (FAN_PART,) if self.blows else ()
+        return parameters_of(self.plan) + fan + (HEATING,) * len(self.windows)
+
+    def flux_w_m2(self, theta: Floats) -> Floats:
+        """Absorbed heat of each window in each member (M, windows)."""
+        return HEATING.value(theta[:, theta.shape[1] - len(self.windows) :])
+
+    def fan_part(self, theta: Floats) -> Floats | None:
+        """How much of the fan's cooling arrives in each member (M,); None where no fan is an unknown."""
+        if not self.blows:
+            return None
+        return np.maximum(FAN_PART.value(theta[:, len(parameters_of(self.plan))]), 0.0)
+
+    def blown(self, theta: Floats) -> list[Intervention]:
+        """The fan's runs in each member."""
+        part = self.fan_part(theta)
+        if part is None:
+            return []
+        top = np.asarray(members_at(self.unknowns, theta).top_factor, dtype=float)
+        return interventions_of(self.plan, self.blows, top, part)
+
+    def done(self, theta: Floats) -> list[Intervention]:
+        """What was done to the pour, with each member's fan and heating."""
+        heated = changes_of(self.windows, self.flux_w_m2(theta))
+        return [*self.changes, *self.blown(theta), *heated]
+
+    def run(self, theta: Floats) -> EnsembleResult:
+        """The members θ (M, p) until at_h."""
+        return run_ensemble(self.plan, members_at(self.unknowns, theta), hours=self.at_h,
+                            output_hours=self.times, room=self.room, changes=self.done(theta),
+                            fineness=FINENESS)  # fmt: skip
+
+    def read(self, theta: Floats, result: EnsembleResult) -> list[Floats]:
+        """What each probe's pieces would be, one (M, n) per probe."""
+        room_c = np.interp(self.times, self.room.hours, self.room.celsius)
+        out = []
+        for probe in self.probes:
+            values: Floats = getattr(result, probe.kind + "_c")
+            part = reach(self.unknowns, theta, probe.kind)
+            if part is not None:
+                values = values + part[:, None] * (values - room_c)
+            out.append(np.asarray(values[:, np.searchsorted(self.times, probe.times)] @ probe.gather.T))
+        return out
+
+    def model(self, theta: Floats) -> list[Floats]:
+        """Run and read."""
+        return self.read(theta, self.run(theta))
+
+
+def observed_of(
+    plan: Plan, history: Mapping[str, Readings], at_h: float, room: RoomHistory, memory_h: float,
+    changes: Sequence[Intervention], windows: tuple[Window, ...] = (), blows: tuple[FanEffect, ...] = (),
+) -> ObservedPour:  # fmt: skip
+    """The pour as its probes saw it until at_h."""
+    edges = [edge for window in windows for edge in window if edge is not None]
+    edges += [edge for blow in blows for edge in (blow.run.from_h, blow.run.to_h) if edge is not None]
+    probes = likelihoods_of(history, at_h, memory_h, float(room.celsius.mean()), edges)
+    times = np.unique(np.concatenate([*(p.times for p in probes), [at_h]]))
+    return ObservedPour(plan, at_h, room, probes, times, tuple(changes), windows, blows)
+
+
+def infer(
+    seen: ObservedPour, history: Mapping[str, Readings], memory_h: float, rng: np.random.Generator,
+    start: Floats | None = None, *, rounds: int = ROUNDS,
+) -> tuple[ObservedPour, Posterior]:  # fmt: skip
+    """The likeliest θ; where no θ explains the readings, also with heat on the surface for a while.
+
+    start: where to look first. rounds: how long to look at most.
+    """
+    count = len(seen.unknowns)
+    begin = np.zeros(count)
+    if start is not None:
+        begin[: len(start)] = start[:count]
+    pilots = PILOTS if start is None else PILOTS_AFTER
+    places = np.vstack([np.zeros(count), draw_normal(rng, pilots, count)])
+    best = fit(seen.model, seen.probes, begin, rounds=rounds, pilots=places)
+    for _ in range(MOST_WINDOWS):
+        if max(best.misfit.values(), default=0.0) < UNEXPLAINED:
+            break
+        last = seen.windows[-1][1] if seen.windows else 0.0
+        if last is None:
+            break
+        onset = onset_h(history, seen.at_h, last)
+        if onset is None:
+            break
+        end = end_h(history, seen.at_h, onset + 0.1)
+        tried = []
+        for window in ((onset, None), (onset, end)) if end is not None else ((onset, None),):
+            other = observed_of(seen.plan, history, seen.at_h, seen.room, memory_h, seen.changes,
+                            (*seen.windows, window), seen.blows)  # fmt: skip
+            here = np.vstack(
+                [np.append(best.best, f) for f in (-1.0, 0.0, 1.5)] + [np.append(0.0 * best.best, 0.0)]
+            )
+            tried.append((other, fit(other.model, other.probes, here[1], rounds=rounds, pilots=here)))
+        other, found = min(tried, key=lambda pair: pair[1].cost)
+        if found.cost > best.cost - WORTH:
+            break
+        seen, best = other, found
+    return seen, best

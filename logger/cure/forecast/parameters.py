@@ -1,0 +1,92 @@
+"""What the plan cannot know about a pour, each with how far it may be off before a reading is taken.
+
+Every unknown is kept in units of its own spread: θ = 0 is the plan, θ = 1 one standard deviation from it, so the
+prior is N(0, 1) in each. The spreads are this workshop's judgement of hand-weighed resin in a heated shed (common
+practice, no source), wide enough that a forgotten fan or a wrong ratio is unusual but not impossible, and hardly wider:
+on simulated pours (tests/bench/forecast.py) the 90 % band holds the core's peak in 91 to 96 of 100.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.solver.ensemble import Members
+from logger.plan.file import Plan
+
+Floats = NDArray[np.float64]
+
+#: θ is kept within this many spreads.
+FARTHEST = 4.0
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """name: the field of Members it feeds. spread: of the logarithm for a factor, else in the field's unit.
+
+    words_up, words_down: what it means when θ is above or below 0.
+    """
+
+    name: str
+    spread: float
+    words_up: str
+    words_down: str
+    middle: float = 0.0
+
+    @property
+    def is_factor(self) -> bool:
+        """Whether it multiplies (and its spread is of the logarithm)."""
+        return self.name.endswith("_factor")
+
+    def value(self, theta: Floats) -> Floats:
+        """The field's own value at θ."""
+        kept = self.spread * np.clip(theta, -FARTHEST, FARTHEST)
+        return np.exp(kept) if self.is_factor else self.middle + kept
+
+
+def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
+    """The unknowns of a plan."""
+    depth = plan.pour.depth_mm
+    width = plan.pour.width_mm or 1000.0
+    surface, underside = "the surface sheds", "the underside sheds"
+    return (
+        Parameter("rate_factor", 0.25, *_both("the resin cures {} than planned", "faster", "slower")),
+        Parameter("heat_factor", 0.08, *_both("the cure gives {} heat than planned", "more", "less")),
+        Parameter("first_factor", 0.20, *_both("the cure starts {} than planned", "sooner", "later")),
+        Parameter("e_factor", 0.05, *_both("warmth speeds the cure {} than planned", "more", "less")),
+        Parameter("top_factor", 0.30, *_both(surface + " {} heat than planned", "more", "less")),
+        Parameter("bottom_factor", 0.30, *_both(underside + " {} heat than planned", "more", "less")),
+        Parameter("side_factor", 0.30, *_both("the edges shed {} heat than planned", "more", "less")),
+        Parameter("start_offset_c", 0.8, *_both("the mix was poured {} than planned", "warmer", "cooler")),
+        Parameter("room_offset_c", 0.3, *_both("the air is {} than the room probe says", "warmer", "cooler")),
+        Parameter("probe_z_mm", 0.10 * depth, *_both("the core probe sits {} mid-depth", "above", "below")),
+        Parameter(
+            "surface_reach", 0.05, *_both("the surface probe sits {} the face", "below", "above"), middle=0.05
+        ),
+        Parameter(
+            "underside_reach",
+            0.05,
+            *_both("the underside probe reads {} the face", "warmer than", "cooler than"),
+        ),
+        Parameter("probe_x_mm", 0.05 * width, *_both("the core probe sits off the centre line", "", "")),
+    )
+
+
+def _both(words: str, up: str, down: str) -> tuple[str, str]:
+    return words.format(up), words.format(down)
+
+
+def members_at(unknowns: tuple[Parameter, ...], theta: Floats) -> Members:
+    """Members at θ (M, p)."""
+    known = {field.name for field in fields(Members)}
+    return Members(**{u.name: u.value(theta[:, i]) for i, u in enumerate(unknowns) if u.name in known})
+
+
+def reach(unknowns: tuple[Parameter, ...], theta: Floats, kind: str) -> Floats | None:
+    """How far a face's probe reads from the face, as a part of face − room (M,); None for other kinds."""
+    for i, unknown in enumerate(unknowns):
+        if unknown.name == f"{kind}_reach":
+            return unknown.value(theta[:, i])
+    return None

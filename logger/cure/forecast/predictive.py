@@ -1,0 +1,200 @@
+"""Members carried on from now: what each makes of the hours to come, and the bands of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.forecast.likelihood import FLOOR_C, OFFSET_C, PART_OF_RISE
+from logger.cure.forecast.observation_model import FINENESS
+from logger.cure.model.diffusion import conversion_at_tg
+from logger.cure.solver.ensemble import Checkpoint, Intervention, Members, RoomHistory, run_ensemble
+from logger.cure.solver.hardness import COOLED_K, HARD_K
+from logger.cure.solver.march import Accuracy
+from logger.plan.file import Plan
+
+Floats = NDArray[np.float64]
+
+#: Points over the hours to come.
+POINTS = 240
+QUANTILES = (0.05, 0.5, 0.95)
+#: Looser than a prediction: peaks of members are within 0.5 K of it, their mean within 0.05 K, in half the time.
+ACCURACY = Accuracy(kelvin=0.3, part_of_rise=0.01, conversion=0.003, rebuild_part=0.25)
+NAMES = ("p05", "p50", "p95")
+
+
+@dataclass(frozen=True)
+class Band:
+    """5, 50 and 95 % of a quantity."""
+
+    p05: float
+    p50: float
+    p95: float
+
+    def to_json(self) -> dict[str, float]:
+        """Rounded to what a probe can tell."""
+        return {"p05": round(self.p05, 3), "p50": round(self.p50, 3), "p95": round(self.p95, 3)}
+
+
+@dataclass(frozen=True)
+class Moment:
+    """5, 50, 95 % of the hour at which something happens; None where it does not happen within within_h hours.
+
+    chance: the part of the members in which it does.
+    """
+
+    p05: float | None
+    p50: float | None
+    p95: float | None
+    within_h: float
+    chance: float
+
+    def to_json(self) -> dict[str, float | None]:
+        """Rounded as a Band; null stands for "not within within_h"."""
+        hours = {name: getattr(self, name) for name in NAMES}
+        told = {name: None if hour is None else round(hour, 3) for name, hour in hours.items()}
+        return told | {"within_h": round(self.within_h, 3), "chance": round(self.chance, 4)}
+
+
+@dataclass(frozen=True)
+class QuantileCurves:
+    """For drawing: hours (T,), °C and mean conversion at 5, 50, 95 % (3, T)."""
+
+    hours: Floats
+    core_c: Floats
+    hottest_c: Floats
+    mean_conversion: Floats
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain lists."""
+        out: dict[str, Any] = {"hours": [round(h, 4) for h in self.hours.tolist()]}
+        for name, digits in (("core_c", 2), ("hottest_c", 2), ("mean_conversion", 4)):
+            rows = getattr(self, name).tolist()
+            out[name] = {p: [round(v, digits) for v in row] for p, row in zip(NAMES, rows, strict=True)}
+        return out
+
+
+@dataclass(frozen=True)
+class MemberState:
+    """The members now: what a what-if goes on from.
+
+    best (p,): the likeliest θ. shift (2, M): what each still misses of the core probe: its offset, and what fades over
+    memory_h. noise (M,): each member's share of what is never known. done: what was and will be done to the pour.
+    past_peak: the highest that the core probe has read, and when.
+    """
+
+    best: Floats
+    members: Members
+    now: Checkpoint
+    room: RoomHistory
+    until_h: float
+    shift: Floats
+    memory_h: float
+    noise: Floats
+    done: tuple[Intervention, ...]
+    past_peak_c: float
+    past_peak_at_h: float
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What each member makes of it: (M,) peaks °C and hours, hours of crossing the limit and of release (inf: never),
+    conversion at the end; bands to draw."""
+
+    core_peak_c: Floats
+    core_peak_at_h: Floats
+    hottest_peak_c: Floats
+    hottest_peak_at_h: Floats
+    crosses_at_h: Floats
+    release_at_h: Floats
+    end_conversion: Floats
+    bands: QuantileCurves
+
+    def chance_over(self, limit_c: float) -> float:
+        """Part of the members whose core passes the limit."""
+        return float(np.mean(self.core_peak_c > limit_c))
+
+
+def roll_forward(
+    plan: Plan, state: MemberState, *, more: Sequence[Intervention] = (), room: RoomHistory | None = None
+) -> Outlook:
+    """Every member from now to the end of the plan. more: what would be done besides. room: another room."""
+    at_h, until_h = state.now.hours, state.until_h
+    room = room or state.room
+    hours = np.linspace(at_h, until_h, POINTS)
+    run = run_ensemble(plan, state.members, hours=until_h, output_hours=hours, room=room,
+                       changes=[*state.done, *more], start=state.now, fineness=FINENESS, accuracy=ACCURACY)  # fmt: skip
+    limit_c = plan.resin.limits.max_core_c
+    room_c = np.stack([np.interp(hours, room.hours, row) for row in room.celsius])
+    core = run.core_c + _missing(state, hours[None, :], run.core_c - room_c)
+    mean_room = room_c.mean(axis=1)
+    peak_at_h = run.core_peak_at_h
+    rise = (run.core_peak_c - mean_room)[:, None]
+    peak = run.core_peak_c + _missing(state, peak_at_h[:, None], rise)[:, 0]
+    gone = peak < state.past_peak_c
+    hot = run.hottest_peak_c + (peak - run.core_peak_c)
+    # What the probe reads and what is true differ by its offset: the band is to hold for both.
+    peak = np.where(gone, state.past_peak_c, peak) + OFFSET_C * state.noise
+    hard = conversion_at_tg(mean_room + HARD_K, plan.resin.glass)
+    ready = (run.core_conversion >= hard[:, None]) & (core <= room_c + COOLED_K)
+    every = slice(None, None, 2)
+    return Outlook(
+        core_peak_c=peak, core_peak_at_h=np.where(gone, state.past_peak_at_h, peak_at_h),
+        hottest_peak_c=np.where(gone, np.maximum(hot, peak), hot),
+        hottest_peak_at_h=np.where(gone, state.past_peak_at_h, run.hottest_peak_at_h),
+        crosses_at_h=_first(hours, core, limit_c),
+        release_at_h=np.where(ready.any(axis=1), hours[ready.argmax(axis=1)], np.inf),
+        end_conversion=run.end_mean_conversion,
+        bands=QuantileCurves(hours[every], _three(core)[:, every], _three(run.hottest_c + core - run.core_c)[:, every],
+                    _three(run.mean_conversion)[:, every]),
+    )  # fmt: skip
+
+
+def _missing(state: MemberState, hours: Floats, rise_c: Floats) -> Floats:
+    """What a member misses of the probe at hours (M, T) or (1, T): fades from what it misses now to the unknown."""
+    left = np.exp(-np.maximum(hours - state.now.hours, 0.0) / state.memory_h)
+    unknown = FLOOR_C + PART_OF_RISE["core"] * np.abs(rise_c)
+    offset, fading = state.shift[:, :, None]
+    return np.asarray(offset + fading * left + unknown * np.sqrt(1.0 - left**2) * state.noise[:, None])
+
+
+def _first(hours: Floats, values: Floats, level: float) -> Floats:
+    """First hour at which each row of values (M, T) reaches the level, inf where it does not."""
+    above = values >= level
+    at = above.argmax(axis=1)
+    before = np.maximum(at - 1, 0)
+    rows = np.arange(len(values))
+    low, high = values[rows, before], values[rows, at]
+    part = np.where(at > 0, (level - low) / np.where(high > low, high - low, 1.0), 1.0)
+    when = hours[before] + part * (hours[at] - hours[before])
+    return np.where(above.any(axis=1), when, np.inf)
+
+
+def band(values: Floats) -> Band:
+    """5, 50, 95 % of values (M,)."""
+    low, middle, high = np.quantile(values, QUANTILES, method="hazen")
+    return Band(float(low), float(middle), float(high))
+
+
+def moment(hours: Floats, within_h: float) -> Moment:
+    """5, 50, 95 % of hours (M,), inf in the members in which it does not happen within within_h.
+
+    The quantiles are a band's; one that leans on such a member is None, not a number between an hour and never.
+    """
+    ordered, last = np.sort(hours), len(hours) - 1
+
+    def of(quantile: float) -> float | None:
+        at = min(max(quantile * len(hours) - 0.5, 0.0), last)  # Hazen's place, as in band()
+        low, high = ordered[int(np.floor(at))], ordered[int(np.ceil(at))]
+        return float(low + (at % 1.0) * (high - low)) if np.isfinite(high) else None
+
+    low, middle, high = map(of, QUANTILES)
+    return Moment(low, middle, high, within_h, float(np.isfinite(hours).mean()))
+
+
+def _three(values: Floats) -> Floats:
+    return np.quantile(values, QUANTILES, axis=0)

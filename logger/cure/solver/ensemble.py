@@ -1,0 +1,264 @@
+"""Many solutions at once: members that differ in resin, coefficients, start, room and place of the probe."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.model.kinetics import EARLIEST_GEL, chemistry
+from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
+from logger.cure.solver.march import CORE, CORE_CURE, HOTTEST, MEAN, SURFACE, UNDERSIDE, Accuracy
+from logger.cure.solver.mesh import Section, section_of
+from logger.cure.solver.operators import Factors, ProbePosition
+from logger.cure.solver.room import RoomSchedule
+from logger.cure.solver.simulation import Checkpoint, Intervention, Simulation, run_course
+from logger.errors import BadInput
+from logger.plan.file import Plan
+from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
+
+Floats = NDArray[np.float64]
+
+__all__ = ["Checkpoint", "EnsembleResult", "Intervention", "Members", "RoomHistory", "run_ensemble"]
+
+
+@dataclass(frozen=True)
+class Members:
+    """What distinguishes the members: arrays (M,) or numbers, all broadcast to one M.
+
+    rate_factor multiplies k1 and k2 at 25 °C; heat_factor the heat of cure; e_factor both activation energies
+    (rates at 25 °C kept); first_factor k1 once more (the cure before it feeds itself). top_factor, bottom_factor,
+    side_factor multiply the coefficients, given or computed.
+    start_offset_c adds to the start of every layer, room_offset_c to the room (form and slabs start with it).
+    probe_x_mm: the core probe's distance from the centre line; probe_z_mm: its height above mid-depth of the
+    first layer, negative below. Both are kept inside the resin.
+    """
+
+    rate_factor: Floats | float = 1.0
+    heat_factor: Floats | float = 1.0
+    e_factor: Floats | float = 1.0
+    top_factor: Floats | float = 1.0
+    bottom_factor: Floats | float = 1.0
+    side_factor: Floats | float = 1.0
+    start_offset_c: Floats | float = 0.0
+    room_offset_c: Floats | float = 0.0
+    probe_x_mm: Floats | float = 0.0
+    probe_z_mm: Floats | float = 0.0
+    first_factor: Floats | float = 1.0
+
+    def arrays(self) -> dict[str, Floats]:
+        """Every field as a float array (M,). Raises BadInput when they do not fit or are out of range."""
+        names = [f.name for f in fields(self)]
+        values = [np.atleast_1d(np.asarray(getattr(self, name), dtype=float)) for name in names]
+        try:
+            broad = np.broadcast_arrays(*values)
+        except ValueError as error:
+            raise BadInput(
+                "members", f"their lengths differ ({error})", remedy="give M values each"
+            ) from error
+        arrays = {name: np.array(value) for name, value in zip(names, broad, strict=True)}
+        for name, value in arrays.items():
+            bad = ~np.isfinite(value)
+            if name.endswith("_factor"):
+                bad |= value < 0 if name != "rate_factor" else value <= 0
+            if bad.any():
+                raise BadInput(f"members.{name}", "is out of range", value=float(value[bad][0]),
+                               allowed="finite, factors not negative", remedy="correct the prior")  # fmt: skip
+        return arrays
+
+    def __len__(self) -> int:
+        """M, the number of members."""
+        return len(self.arrays()["rate_factor"])
+
+
+@dataclass(frozen=True)
+class RoomHistory:
+    """The room over time instead of the plan's: hours (K,) rising, celsius (K,) shared or (M, K) for each member.
+
+    Straight between points, held constant before the first and after the last: measured so far, then forecast.
+    """
+
+    hours: Floats
+    celsius: Floats
+
+
+@dataclass(frozen=True)
+class EnsembleResult:
+    """Arrays (M, T) at `hours` (T,): temperatures °C, conversion 0–1; and per member (M,) the peaks.
+
+    core_c is what the core probe reads at its own place. Peaks are of the whole run, not only at `hours`.
+    gel_at_h: when the probe's place reaches the gel conversion, NaN when it does not.
+    end: where to go on from with `start=`. track: times h and temperatures of each member's own steps.
+    """
+
+    hours: Floats
+    core_c: Floats
+    hottest_c: Floats
+    surface_c: Floats
+    underside_c: Floats
+    mean_conversion: Floats
+    core_conversion: Floats
+    core_peak_c: Floats
+    core_peak_at_h: Floats
+    hottest_peak_c: Floats
+    hottest_peak_at_h: Floats
+    gel_at_h: Floats
+    end_mean_conversion: Floats
+    heat_balance_error: Floats
+    end: Checkpoint
+    steps: int = 0
+    course: Simulation = field(default_factory=Simulation, repr=False)
+
+
+def run_ensemble(
+    plan: Plan,
+    members: Members,
+    *,
+    hours: float | None = None,
+    output_hours: Sequence[float] | Floats | None = None,
+    room: RoomHistory | None = None,
+    changes: Sequence[Intervention] = (),
+    start: Checkpoint | None = None,
+    snapshots_h: Sequence[float] = (),
+    fineness: float = 0.8,
+    accuracy: Accuracy | None = None,
+    gel_conversion: float = EARLIEST_GEL,
+) -> EnsembleResult:
+    """Run every member of the plan to `hours` (default: the plan's) and read it at `output_hours` (T,).
+
+    room: measured history and forecast in place of the plan's schedule. changes: what is done on the way (fans
+    on, underside opened, …) beside the plan's fan. start: a Checkpoint of the same plan, fineness and number of
+    members.
+    Raises DidNotConverge, BadInput.
+    """
+    given = members.arrays()
+    count = len(given["rate_factor"])
+    until = plan.run.hours if hours is None else float(hours)
+    begin = 0.0 if start is None else start.hours
+    if until <= begin:
+        raise BadInput("hours", "is not after the start", value=until, allowed=f"above {begin} h")
+    section = section_of(plan, fineness)
+    if plan.fan:
+        fans = interventions_of(plan, fan_effects(plan, runs_of(plan)), given["top_factor"])
+        changes = [*fans, *changes]
+    course = run_course(
+        plan, section,
+        chemistry(plan.resin, rate_factor=given["rate_factor"], heat_factor=given["heat_factor"],
+                  e_factor=given["e_factor"], first_factor=given["first_factor"]),
+        room_of(plan, given["room_offset_c"], room),
+        start_offset_c=given["start_offset_c"],
+        factors=Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),
+        probe=probe_of(plan, section, given["probe_x_mm"], given["probe_z_mm"]),
+        hours=until, snapshots_h=snapshots_h, changes=changes, accuracy=accuracy, start=start,
+    )  # fmt: skip
+    if output_hours is None:
+        at = np.linspace(begin, until, 1 + max(2, min(600, round((until - begin) * 12))))
+    else:
+        at = np.asarray(output_hours, dtype=float)
+    return _result(course, count, at, gel_conversion)
+
+
+def room_of(plan: Plan, offset_c: Floats, history: RoomHistory | None) -> RoomSchedule:
+    """The room of the plan, or a history in its place, with each member's offset (M,)."""
+    if history is not None:
+        hours = np.asarray(history.hours, dtype=float)
+        celsius = np.atleast_2d(np.asarray(history.celsius, dtype=float))
+        if celsius.shape[1] != len(hours) or celsius.shape[0] not in (1, len(offset_c)):
+            raise BadInput("room", "hours and celsius do not fit", value=(hours.shape, celsius.shape),
+                           allowed="(K,) with (K,) or (M, K)")  # fmt: skip
+        if len(hours) > 1 and np.any(np.diff(hours) <= 0):
+            raise BadInput("room", "its hours must rise", remedy="sort the readings, drop repeated times")
+        return RoomSchedule(hours, celsius, offset_c)
+    schedule = plan.room_schedule()
+    return RoomSchedule(np.array([h for h, _ in schedule]), np.array([c for _, c in schedule]), offset_c)
+
+
+def probe_of(plan: Plan, section: Section, x_mm: Floats, z_mm: Floats) -> ProbePosition:
+    """Where each member's core probe sits, kept inside the first layer's resin."""
+    depth = plan.pour.depth_mm / 1000.0
+    half = section.x_edges[section.resin_columns]
+    z = np.clip(0.5 * depth + np.asarray(z_mm) / 1000.0, 0.0, depth)
+    return ProbePosition(np.clip(np.abs(np.asarray(x_mm)) / 1000.0, 0.0, half), z)
+
+
+def _result(course: Simulation, count: int, at: Floats, gel_conversion: float) -> EnsembleResult:
+    assert course.end is not None  # run_course always sets it
+    names = ("core", "hottest", "surface", "underside", "mean", "core_cure")
+    picks = [CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE]
+    read = np.empty((len(names), count, len(at)))
+    peaks = np.empty((count, 4))
+    gel = np.full(count, np.nan)
+    last = np.empty(count)
+    for i, (time_s, reading) in enumerate(course.track.by_member(count)):
+        hours = time_s / SECONDS_PER_HOUR
+        read[:, i] = smooth(hours, reading[:, picks], at).T
+        peaks[i, 0:2] = peak(hours, reading[:, CORE])
+        peaks[i, 2:4] = peak(hours, reading[:, HOTTEST])
+        gel[i] = crossing(hours, reading[:, CORE_CURE], gel_conversion)
+        last[i] = reading[-1, MEAN]
+    zero = ZERO_CELSIUS_K
+    columns = dict(zip(names, read, strict=True))
+    return EnsembleResult(
+        hours=at, core_c=columns["core"] - zero, hottest_c=columns["hottest"] - zero,
+        surface_c=columns["surface"] - zero, underside_c=columns["underside"] - zero,
+        mean_conversion=columns["mean"], core_conversion=columns["core_cure"],
+        core_peak_c=peaks[:, 0] - zero, core_peak_at_h=peaks[:, 1], hottest_peak_c=peaks[:, 2] - zero,
+        hottest_peak_at_h=peaks[:, 3], gel_at_h=gel, end_mean_conversion=last,
+        heat_balance_error=course.heat_balance_error, end=course.end, steps=course.steps, course=course,
+    )  # fmt: skip
+
+
+def smooth(hours: Floats, values: Floats, at: Floats) -> Floats:
+    """Values (N,) or (N, K) at other hours: cubic Hermite with three-point slopes.
+
+    Hours rise; where one is repeated, values jump.
+    """
+    if values.ndim == 1:
+        return smooth(hours, values[:, None], at)[:, 0]
+    if len(hours) < 3:
+        return np.stack([np.interp(at, hours, column) for column in values.T], axis=1)
+    span = np.maximum(np.diff(hours), 1e-12)[:, None]
+    secant = np.diff(values, axis=0) / span
+    slope = np.empty_like(values)
+    slope[1:-1] = (secant[:-1] * span[1:] + secant[1:] * span[:-1]) / (span[1:] + span[:-1])
+    slope[0], slope[-1] = secant[0], secant[-1]
+    # Where a stage ends and the next begins (a layer poured) the two readings share an hour: keep the corner.
+    corner = np.diff(hours) < 1e-9
+    slope[:-1][corner] = np.concatenate([secant[:1], secant])[:-1][corner]
+    slope[1:][corner] = np.concatenate([secant, secant[-1:]])[1:][corner]
+    i = np.clip(np.searchsorted(hours, at, side="right") - 1, 0, len(hours) - 2)
+    s = np.minimum(np.maximum((at - hours[i])[:, None] / span[i], 0.0), 1.0)
+    a, b = values[i], values[i + 1]
+    da, db = slope[i] * span[i], slope[i + 1] * span[i]
+    return np.asarray(a + s * (da + s * (3.0 * (b - a) - 2.0 * da - db + s * (2.0 * (a - b) + da + db))))
+
+
+def peak(hours: Floats, values: Floats) -> tuple[float, float]:
+    """The highest value and its hour, by the parabola through the highest reading and its neighbours."""
+    i = int(values.argmax())
+    if not 0 < i < len(values) - 1:
+        return float(values[i]), float(hours[i])
+    h0, h2 = hours[i - 1] - hours[i], hours[i + 1] - hours[i]
+    if h0 > -1e-9 or h2 < 1e-9:
+        return float(values[i]), float(hours[i])
+    d0, d2 = (values[i - 1] - values[i]) / h0, (values[i + 1] - values[i]) / h2
+    bend = (d2 - d0) / (h2 - h0)
+    if bend >= 0:
+        return float(values[i]), float(hours[i])
+    tilt = d0 - bend * h0
+    shift = float(np.clip(-0.5 * tilt / bend, h0, h2))
+    return float(values[i] + shift * (tilt + bend * shift)), float(hours[i] + shift)
+
+
+def crossing(hours: Floats, values: Floats, level: float) -> float:
+    """The first hour at which values reach the level, straight between readings; NaN when they do not."""
+    above = np.flatnonzero(values >= level)
+    if not len(above):
+        return float("nan")
+    i = int(above[0])
+    if i == 0 or values[i] == values[i - 1]:
+        return float(hours[i])
+    part = (level - values[i - 1]) / (values[i] - values[i - 1])
+    return float(hours[i - 1] + part * (hours[i] - hours[i - 1]))

@@ -1,0 +1,237 @@
+"""From a mesh and its faces to the operators of one stage of a march."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.cure.solver.boundary import Boundary, HeatLoss, HeatLosses
+from logger.cure.solver.conduction import LineOperators
+from logger.cure.solver.march import FaceCoupling, Interval, Observer
+from logger.cure.solver.mesh import Section
+from logger.cure.solver.stencils import flow_matrix, value_weights, wall_weights
+
+Floats = NDArray[np.float64]
+
+#: Coefficient on the bare inner face of a slab while a later layer is not yet poured, W/(m²·K), where the plan
+#: gives no side coefficient: still air and radiation at a few kelvin. Common practice, no source.
+INNER_W_M2K = 8.0
+
+
+@dataclass(frozen=True)
+class ProbePosition:
+    """Where the core probe of each member sits: x from the centre line and z above the resin's bottom, m (M,)."""
+
+    x: Floats
+    z: Floats
+
+
+@dataclass(frozen=True)
+class Factors:
+    """What multiplies the coefficients of each member, (M,) each."""
+
+    top: Floats
+    bottom: Floats
+    side: Floats
+
+
+def interval_of(
+    section: Section,
+    layers: int,
+    sheds: HeatLosses,
+    factors: Factors,
+    probe: ProbePosition,
+    absorbed_w_m2: Floats | float,
+) -> Interval:
+    """The stage in which the first `layers` layers are poured."""
+    active = section.layer_tops[layers - 1]
+    wet = section.resin_columns
+    nb, rows, columns = section.panel_rows, section.rows, section.columns
+    across = np.arange(columns)
+    top_rows = np.where(across < wet, active - 1, rows - 1)
+    top = _skin(
+        section, sheds.top, factors.top, top_rows, across, along="z", area=section.column_area, inward=-1
+    )
+    top.absorbed = absorbed_w_m2
+    bottom = _skin(section, sheds.bottom, factors.bottom, np.zeros(columns, dtype=np.intp), across,
+                   along="z", area=section.column_area, inward=1)  # fmt: skip
+    # With no slab there is nothing beside a layer that is not poured yet.
+    tall = rows if columns > wet else active
+    up = np.arange(tall if section.shape != "sheet" else 0)
+    rim = float(section.face_length[-1])
+    side = _skin(section, sheds.side, factors.side, up, np.full(len(up), columns - 1), along="x",
+                 area=section.dz[up] * rim, inward=-1)  # fmt: skip
+    z_lines: list[LineOperators] = []
+    x_lines: list[LineOperators] = []
+    ties: list[FaceCoupling] = []
+    for first, last, height in ((0, wet, active), (wet, columns, rows)):
+        if first == last:
+            continue
+        k, c = section.conductivity[:height, first], section.capacity_m3[:height, first]
+        dz = section.dz[:height]
+        cells = slice(first, last)
+        # A layer poured later may start at another temperature: no polynomial runs across its bottom.
+        poured = [top for top in section.layer_tops if top < height] if first == 0 else []
+        breaks = [*([0] if nb else []), nb, *poured, height]
+        flow = flow_matrix(
+            section.z_edges[: height + 1], k, breaks, np.ones(height + 1), ring=False, mirrored=False
+        )
+        lines = LineOperators("z", slice(0, height), cells, c * dz, _links(dz, k), flow,
+                      bottom.tie(bottom.built_h)[:, first], top.tie(top.built_h)[:, first],
+                      bottom.weights[:, first], top.weights[:, first])  # fmt: skip
+        z_lines.append(lines)
+        ties += [
+            FaceCoupling("bottom", lines, cells, "low", 1.0),
+            FaceCoupling("top", lines, cells, "high", 1.0),
+        ]
+    inner = None
+    if section.shape != "sheet":
+        still = np.zeros(len(factors.top))
+        for low, high in ((0, nb), (nb, active)):
+            if low == high:
+                continue
+            lines = _across(
+                section,
+                slice(low, high),
+                slice(0, columns),
+                still,
+                side.tie(side.built_h)[:, low],
+                np.zeros(2),
+                side.weights[:, low],
+            )
+            x_lines.append(lines)
+            ties.append(FaceCoupling("side", lines, slice(low, high), "high", rim))
+        if active < rows and columns > wet:
+            bare = np.arange(active, rows)
+            edge = float(section.face_length[wet])
+            shed = HeatLoss(INNER_W_M2K if sheds.side.given is None else sheds.side.given, sheds.side.law)
+            inner = _skin(section, shed, factors.side, bare, np.full(len(bare), wet), along="x",
+                          area=section.dz[bare] * edge, inward=1)  # fmt: skip
+            lines = _across(section, slice(active, rows), slice(wet, columns),
+                            inner.tie(inner.built_h)[:, 0], side.tie(side.built_h)[:, active],
+                            inner.weights[:, 0], side.weights[:, active])  # fmt: skip
+            x_lines.append(lines)
+            ties += [FaceCoupling("side", lines, slice(active, rows), "high", rim),
+                     FaceCoupling("inner", lines, slice(0, len(bare)), "low", edge)]  # fmt: skip
+    skins = [s for s in (top, bottom, side, inner) if s is not None]
+    return Interval(
+        z_lines, x_lines, top, bottom, side, inner, ties, observer_of(section, layers, probe, skins)
+    )
+
+
+def absorbing(stage: Interval, absorbed_w_m2: Floats | float) -> Interval:
+    """The same stage with another heat absorbed at the top: nothing else need be built again."""
+    old, gauge = stage.top, stage.gauge
+    top = replace(old, absorbed=absorbed_w_m2)
+    ratio = 1.0 / (1.0 + old.h * old.resistance)
+    more = (absorbed_w_m2 - old.absorbed) * ratio
+    along = np.zeros(len(old.area))
+    along[: len(gauge.centre)] = gauge.centre
+    fixed = gauge.fixed.copy()
+    fixed[:, 3] -= (more * old.area).sum(axis=1)
+    fixed[:, 1] += (more * old.resistance * along).sum(axis=1)
+    return replace(stage, top=top, gauge=replace(gauge, fixed=fixed))
+
+
+def _across(
+    section: Section,
+    rows: slice,
+    columns: slice,
+    low: Floats,
+    high: Floats,
+    low_weights: Floats,
+    high_weights: Floats,
+) -> LineOperators:
+    """Lines along x through rows of one kind, per metre of height; low and high in W/(m²·K)."""
+    k = section.conductivity[rows.start, columns]
+    c = section.capacity_m3[rows.start, columns]
+    lengths = section.face_length[columns.start : columns.stop + 1]
+    links = _links(section.dx[columns], k) * lengths[1:-1]
+    begin, wet = columns.start, section.resin_columns
+    same = rows.start < section.panel_rows or begin >= wet or section.columns == wet
+    breaks = [0, len(k)] if same else [0, wet, len(k)]
+    flow = flow_matrix(section.x_edges[begin : columns.stop + 1], k, breaks, lengths,
+                       ring=section.shape == "round", mirrored=begin == 0)  # fmt: skip
+    return LineOperators("x", rows, columns, c * section.column_area[columns], links, flow,
+                 low * lengths[0], high * lengths[-1], low_weights, high_weights)  # fmt: skip
+
+
+def _links(width: Floats, k: Floats) -> Floats:
+    """Conductance per area between neighbours: half a cell each way, in series."""
+    half = 0.5 * width / k
+    return 1.0 / (half[:-1] + half[1:])
+
+
+def _skin(
+    section: Section, shed: HeatLoss, factor: Floats, rows: NDArray[np.intp], columns: NDArray[np.intp],
+    *, along: str, area: Floats, inward: int,
+) -> Boundary:  # fmt: skip
+    """A face: its cells' rows and columns, and which way (+1 or −1 along z or x) the inside lies."""
+    # A computed coefficient starts from that of a face 5 K over the room; the march refreshes it at once.
+    if shed.given is not None:
+        start = float(shed.given)
+    else:
+        start = float(shed.law(np.array([28.0]), np.array([23.0]))[0])
+    h = np.repeat(start * factor[:, None], len(rows), axis=1)
+    weights = np.zeros((2, len(rows)))
+    resistance = np.zeros(len(rows))
+    k = section.conductivity[rows, columns]
+    beyond = rows + inward if along == "z" else rows, columns + inward if along == "x" else columns
+    for i, (row, column) in enumerate(zip(rows, columns, strict=True)):
+        edges, at = (section.z_edges, int(row)) if along == "z" else (section.x_edges, int(column))
+        inside = section.conductivity[:, column] if along == "z" else section.conductivity[row]
+        second = at + inward
+        alike = 0 <= second < len(inside) and inside[second] == k[i]
+        reach = [at, at + 1, at + 2] if inward > 0 else [at + 1, at, at - 1]
+        near = edges[reach] if alike else edges[reach[:2]]
+        big_g, g = wall_weights(near, ring=along == "x" and section.shape == "round")
+        resistance[i] = 1.0 / (k[i] * big_g)
+        weights[: len(g), i] = g / big_g
+    first = rows * section.columns + columns
+    second_cell = np.where(weights[1] != 0.0, beyond[0] * section.columns + beyond[1], first)
+    return Boundary(shed, rows, columns, area, first, second_cell, weights, resistance,
+                factor, h, h.copy(), area / section.capacity[rows, columns])  # fmt: skip
+
+
+def observer_of(section: Section, layers: int, probe: ProbePosition, skins: list[Boundary]) -> Observer:
+    """Where to read: the core probe stays in the first layer; the centre line is x = 0; skins: top, bottom, others."""
+    active, wet, nb = section.layer_tops[layers - 1], section.resin_columns, section.panel_rows
+    first = section.layer_tops[0]
+    members = len(probe.x)
+    across, ring = section.x_edges[: wet + 1], section.shape == "round"
+    flat = section.shape == "sheet"
+    centre = np.ones(1) if flat else value_weights(across, 0.0, ring=ring, mirrored=True)
+    core = np.zeros((members, section.rows, section.columns))
+    for at in set(zip(probe.x.tolist(), probe.z.tolist(), strict=True)):
+        up = value_weights(section.z_edges[nb : first + 1], at[1])
+        out = centre if flat else value_weights(across, at[0], ring=ring, mirrored=True)
+        here = (probe.x == at[0]) & (probe.z == at[1])
+        core[here, nb:first, :wet] = up[:, None] * out[None, :]
+    volume = section.resin_volume[: active - nb]
+    cure = np.empty((members, 2, volume.size))
+    cure[:, 0] = (volume / volume.sum()).reshape(-1)
+    cure[:, 1] = core[:, nb:active, :wet].reshape(members, -1)
+    warm = np.zeros((members, 4, section.rows * section.columns))
+    of_room, fixed = np.zeros((members, 4)), np.zeros((members, 4))
+    warm[:, 0] = core.reshape(members, -1)
+    along = np.zeros(section.columns)
+    along[: len(centre)] = centre
+    for number, skin in enumerate(skins):
+        ratio = 1.0 / (1.0 + skin.h * skin.resistance)
+        flow = ratio * skin.h * skin.area
+        jobs = [(3, flow, -flow.sum(axis=1), -(skin.absorbed * ratio * skin.area).sum(axis=1))]
+        if number < 2:
+            part = ratio * along
+            gained = (skin.absorbed * skin.resistance * part).sum(axis=1)
+            jobs.append((1 + number, part, (along - part).sum(axis=1), gained))
+        for row, weight, room_part, heat in jobs:
+            for cells, share in ((skin.first, skin.weights[0]), (skin.second, skin.weights[1])):
+                # Two faces may share a cell, one face never has a cell twice in one list.
+                warm[:, row, cells] += weight * share
+            of_room[:, row] += room_part
+            fixed[:, row] += heat
+    return Observer(warm, of_room, fixed, cure, centre, slice(nb, active), slice(0, wet), active - nb,
+                 np.array([wet, -wet, 1, -1]),
+                 float((section.dz[nb:active] * section.capacity_m3[nb:active, 0]).sum()))  # fmt: skip

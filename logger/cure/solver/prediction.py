@@ -1,0 +1,340 @@
+"""The predicted curve of a plan: what `pourlog predict` prints and what a pour is compared with."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger import extremes
+from logger.cure.model.history import time_to
+from logger.cure.model.kinetics import EARLIEST_GEL, chemistry, glass_transition_c
+from logger.cure.solver.assumptions import assumptions
+from logger.cure.solver.ensemble import crossing, peak, probe_of, room_of, smooth
+from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
+from logger.cure.solver.march import (  # fmt: skip
+    CORE,
+    CORE_CURE,
+    HOT_CELL,
+    HOTTEST,
+    MEAN,
+    SURFACE,
+    UNDERSIDE,
+    Accuracy,
+)
+from logger.cure.solver.mesh import Section, section_of
+from logger.cure.solver.operators import Factors
+from logger.cure.solver.simulation import Snapshot, run_course
+from logger.plan.file import Plan
+from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
+
+Floats = NDArray[np.float64]
+
+#: Raised when the solver's answers change, so that a frozen prediction says which model made it.
+MODEL_VERSION = "2"
+
+#: Spacing of the curve, h: never coarser, and never more than so many points.
+CURVE_STEP_H = 5.0 / 60.0
+CURVE_POINTS = 700
+#: Digits of its hours.
+HOUR_DIGITS = 5
+
+#: A pour that has warmed by less than this by the end of the run has no peak to speak of, K.
+STILL_WARMING_K = 1.0
+#: Relative error of the heat balance above which the plan is solved again with shorter steps.
+BALANCE = 1e-4
+
+#: By how much each of these closes the balance better than the one before, about: 2.1 to 2.7 on a plan that runs away.
+RUNG = 2.3
+TIGHTER = (
+    Accuracy(),
+    Accuracy(kelvin=0.01, part_of_rise=4e-4, conversion=1e-4, longest_s=2100.0),
+    Accuracy(kelvin=0.003, part_of_rise=2e-4, conversion=3e-5, longest_s=1100.0),
+    Accuracy(kelvin=0.001, part_of_rise=1e-4, conversion=1e-5, longest_s=725.0),
+    Accuracy(kelvin=0.0005, part_of_rise=5e-5, conversion=5e-6, longest_s=360.0),
+)
+
+#: What one solution on a finer mesh may cost: its steps times its `Section.work`. Half a minute on a desktop's core; a
+#: single layer that runs away stays under it on the finest mesh, many layers within one another's heat do not.
+MOST_WORK = 1.1e10
+TOO_MANY_CELLS = (
+    "so many layers in one another's heat were solved on a coarse mesh only: take the peak as rough, and plan fewer "
+    "layers or longer waits"
+)
+
+#: The solver's long steps, and the part of the cells that goes with them.
+_WALKING = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
+_WALKING_CELLS = 0.6
+#: A resin that is not at 60 % so long after it was poured has no peak to wait for, h.
+LONGEST_AHEAD_H = 240.0
+
+#: Activation energies outside these are unusual for room-temperature amines, J/mol (published values 44–63 kJ/mol
+#: and 90–103 kJ/mol for the uncatalysed path; 40–80 is this project's band for a warning).
+USUAL_E_J_MOL = (40_000.0, 80_000.0)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Columns over time, (T,) each: hours, °C, conversion 0–1."""
+
+    hours: Floats
+    core_c: Floats
+    hottest_c: Floats
+    surface_c: Floats
+    underside_c: Floats
+    mean_conversion: Floats
+    core_conversion: Floats
+
+
+@dataclass(frozen=True)
+class Field:
+    """The cross-section at an hour, to draw: x (C,) and z (R,) of the cell centres in mm, their edges (C + 1,),
+    (R + 1,), temperature °C and conversion (R, C; NaN outside the resin), is_resin (R, C), is_there (R, C: False
+    where a layer is not poured yet)."""
+
+    hours: float
+    x_mm: Floats
+    z_mm: Floats
+    x_edges_mm: Floats
+    z_edges_mm: Floats
+    temperature_c: Floats
+    conversion: Floats
+    is_resin: NDArray[np.bool_]
+    is_there: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What the plan is predicted to do. °C, h, mm, conversion 0–1.
+
+    peak_c: hottest point of the resin at any time, at hottest_x_mm from the centre line and hottest_z_mm above the
+    bottom of the resin. gel_at_h: the earliest hour at which the core may gel, None when it does not within
+    the run. tg_c: glass transition of the mean conversion at the end. heat_balance_error: relative.
+    """
+
+    peak_c: float
+    peak_at_h: float
+    hottest_x_mm: float
+    hottest_z_mm: float
+    core_peak_c: float
+    core_peak_at_h: float
+    gel_at_h: float | None
+    end_mean_conversion: float
+    end_least_conversion: float
+    end_tg_c: float
+    curve: Curve
+    heat_balance_error: float
+    warnings: tuple[str, ...]
+    fields: tuple[Field, ...] = ()
+    steps: int = 0
+
+    def to_json(self) -> dict[str, object]:
+        """The command line's JSON object, with plain numbers and lists."""
+        curve = self.curve
+        return {
+            "peak_c": round(self.peak_c, 3),
+            "peak_at_h": round(self.peak_at_h, 4),
+            "hottest": {"x_mm": round(self.hottest_x_mm, 2), "z_mm": round(self.hottest_z_mm, 2)},
+            "gel_at_h": None if self.gel_at_h is None else round(self.gel_at_h, 4),
+            "end": {
+                "mean_conversion": round(self.end_mean_conversion, 5),
+                "least_conversion": round(self.end_least_conversion, 5),
+                "tg_c": round(self.end_tg_c, 2),
+            },
+            "curve": {
+                "hours": [round(v, HOUR_DIGITS) for v in curve.hours.tolist()],
+                "core_c": [round(v, 3) for v in curve.core_c.tolist()],
+                "hottest_c": [round(v, 3) for v in curve.hottest_c.tolist()],
+                "surface_c": [round(v, 3) for v in curve.surface_c.tolist()],
+                "underside_c": [round(v, 3) for v in curve.underside_c.tolist()],
+                "mean_conversion": [round(v, 6) for v in curve.mean_conversion.tolist()],
+            },
+            "heat_balance_error": self.heat_balance_error,
+            "warnings": list(self.warnings),
+        }
+
+
+def predict(
+    plan: Plan,
+    *,
+    field_hours: Sequence[float] = (),
+    gel_conversion: float = EARLIEST_GEL,
+    fineness: float = 1.0,
+    accuracy: Accuracy | None = None,
+) -> Prediction:
+    """Solve the plan. field_hours: hours at which the whole cross-section is wanted, within the run.
+
+    fineness multiplies the cells in each direction. Without `accuracy` the plan is solved again on finer meshes when
+    it runs away, until the peak stands, and with shorter steps when the heat balance does not close to 1e-4;
+    what cannot be settled, or not within MOST_WORK, is said in the warnings. Raises DidNotConverge.
+    """
+    if accuracy is not None:
+        return _solved(plan, field_hours, gel_conversion, fineness, accuracy)
+    air = plan.air
+    computed = air.top_w_m2k is None or air.bottom_w_m2k is None or air.side_w_m2k is None
+    # A computed coefficient is carried by its trend, second order only: it wants the shorter steps at once.
+    steps = list(TIGHTER[1:] if computed else TIGHTER)
+
+    def settled(times: float) -> Prediction:
+        found = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
+        while found.heat_balance_error > BALANCE and len(steps) > 1:
+            # Each rung divides what is missing by some 2.3: those that cannot suffice are left out.
+            rungs = math.ceil(math.log(found.heat_balance_error / BALANCE) / math.log(RUNG))
+            del steps[: min(rungs, len(steps) - 1)]
+            found = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
+        return found
+
+    found = settled(1.0)
+    rise = found.peak_c - found.curve.core_c[0]
+    if not extremes.is_runaway(found.peak_c):
+        # Near the cliff every small error grows: once it warms much, a finer mesh must say the same.
+        meshes, allowed = [1.5, 2.2], 0.1
+        doubtful = rise > 25.0
+    else:
+        # A reaction front that runs into a cooled corner overheats a spot thinner than a cell: only there, and
+        # only in a runaway, does the peak hang on the mesh.
+        meshes, allowed = [2.0] if computed else [2.0, 3.5, 5.0], 0.007 * rise
+        doubtful = found.peak_c - found.core_peak_c > 0.02 * rise
+    moved = 0.0
+    for times in meshes if doubtful else []:
+        if found.steps * section_of(plan, times * fineness).work > MOST_WORK:
+            return replace(found, warnings=(*found.warnings, TOO_MANY_CELLS))
+        again = settled(times)
+        moved = abs(again.peak_c - found.peak_c)
+        found = again
+        if moved <= allowed:
+            return found
+    if moved <= 5.0 * allowed:
+        return found
+    note = (f"the hottest spot, a thin edge that reacts last, is known to {moved:.0f} °C only; "
+            "the core is not affected")  # fmt: skip
+    return replace(found, warnings=(*found.warnings, note))
+
+
+def walked(plan: Plan, field_hours: Sequence[float] = ()) -> Prediction:
+    """The plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer `predict`
+    then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises DidNotConverge.
+    """
+    return predict(plan, field_hours=field_hours, fineness=_WALKING_CELLS, accuracy=_WALKING)
+
+
+def long_enough(plan: Plan) -> Plan:
+    """The plan run far enough to see its peak: to 60 % conversion of the last layer at the coldest room there is, or to
+    240 h after that layer, and never less far than the plan says."""
+    coldest = min(c for _, c in plan.room_schedule())
+    needed = time_to(0.6, coldest, plan.resin.rate)
+    ahead = LONGEST_AHEAD_H if needed is None else min(1.2 * needed, LONGEST_AHEAD_H)
+    last = max((layer.at_h for layer in plan.layer), default=0.0)
+    return plan.model_copy(
+        update={"run": plan.run.model_copy(update={"hours": max(plan.run.hours, last + ahead)})}
+    )
+
+
+def _solved(
+    plan: Plan, field_hours: Sequence[float], gel_conversion: float, fineness: float, accuracy: Accuracy,
+
+) -> Prediction:  # fmt: skip
+    section = section_of(plan, fineness)
+    one, zero = np.ones(1), np.zeros(1)
+    wanted = sorted({min(max(float(h), 0.0), plan.run.hours) for h in field_hours})
+    course = run_course(
+        plan, section, chemistry(plan.resin), room_of(plan, zero, None), start_offset_c=zero,
+        factors=Factors(one, one, one), probe=probe_of(plan, section, zero, zero), hours=plan.run.hours,
+        snapshots_h=wanted, accuracy=accuracy,
+        changes=interventions_of(plan, fan_effects(plan, runs_of(plan)), one),
+    )  # fmt: skip
+    assert course.end is not None  # run_course always sets it
+    time_s, reading = course.track.by_member(1)[0]
+    hours = time_s / SECONDS_PER_HOUR
+    peak_k, peak_h = peak(hours, reading[:, HOTTEST])
+    core_k, core_h = peak(hours, reading[:, CORE])
+    gel = crossing(hours, reading[:, CORE_CURE], gel_conversion)
+    row, column = divmod(int(reading[reading[:, HOTTEST].argmax(), HOT_CELL]), section.resin_columns)
+    alpha = course.end.alpha[0, : section.layer_tops[course.end.layers - 1] - section.panel_rows]
+    mean = float(reading[-1, MEAN])
+    warnings = warnings_of(plan, peak_k - ZERO_CELSIUS_K)
+    if peak_h >= plan.run.hours and reading[-1, HOTTEST] > reading[0, HOTTEST] + STILL_WARMING_K:
+        warnings.append(f"it is still warming after the {plan.run.hours:g} h that are predicted (run.hours): its peak "
+                        "comes later; predict for longer")  # fmt: skip
+    at = _curve_hours(hours, reading[:, HOTTEST], plan.run.hours)
+    lines = {
+        c: smooth(hours, reading[:, c], at) for c in (CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE)
+    }
+    zero_k = ZERO_CELSIUS_K
+    # A sheet has one column, 1 m wide in the mesh; its hottest place is anywhere across.
+    x_mm = 0.0 if section.shape == "sheet" or column == 0 else 1000.0 * float(section.x[column])
+    return Prediction(
+        peak_c=peak_k - zero_k, peak_at_h=peak_h, hottest_x_mm=x_mm,
+        hottest_z_mm=1000.0 * float(section.z[section.panel_rows + row]),
+        core_peak_c=core_k - zero_k, core_peak_at_h=core_h, gel_at_h=None if np.isnan(gel) else gel,
+        end_mean_conversion=mean, end_least_conversion=float(alpha.min()),
+        end_tg_c=float(glass_transition_c(mean, plan.resin.glass)),
+        curve=Curve(at, lines[CORE] - zero_k, lines[HOTTEST] - zero_k, lines[SURFACE] - zero_k,
+                    lines[UNDERSIDE] - zero_k, np.clip(lines[MEAN], 0.0, 1.0), np.clip(lines[CORE_CURE], 0.0, 1.0)),
+        heat_balance_error=float(course.heat_balance_error[0]), warnings=tuple(warnings),
+        fields=tuple(field_of(section, shot) for shot in course.snapshots), steps=course.steps,
+    )  # fmt: skip
+
+
+def _curve_hours(hours: Floats, hottest: Floats, until_h: float) -> Floats:
+    """Even spacing over the run, and the solver's own hours around the peak and wherever it turns sharply.
+
+    To the digits in which they are told (HOUR_DIGITS), each once: two that fall together there do not rise, and what
+    is compared with the curve asks that they do.
+    """
+    even = np.linspace(0.0, until_h, 1 + min(CURVE_POINTS, max(12, round(until_h / CURVE_STEP_H))))
+    top = hottest.max() - hottest.min()
+    near = hours[hottest > hottest.max() - 0.5 * top] if top > 1.0 else hours[:0]
+    if len(near) > 300:
+        near = near[:: len(near) // 300 + 1]
+    apex = hours[[int(hottest.argmax())]]
+    return np.unique(np.concatenate([even, near, apex]).round(HOUR_DIGITS))
+
+
+def field_of(section: Section, shot: Snapshot) -> Field:
+    """The first member of a snapshot, to draw."""
+    is_resin = np.zeros((section.rows, section.columns), dtype=bool)
+    is_there = np.ones_like(is_resin)
+    active, wet = section.layer_tops[shot.layers - 1], section.resin_columns
+    is_resin[section.panel_rows : active, :wet] = True
+    is_there[active:, :wet] = False
+    conversion = np.full(is_resin.shape, np.nan)
+    conversion[section.panel_rows :, :wet] = shot.conversion[0]
+    conversion[~is_resin] = np.nan
+    temperature = np.where(is_there, shot.temperature_c[0], np.nan)
+    return Field(shot.hours, 1000.0 * section.x, 1000.0 * section.z, 1000.0 * section.x_edges,
+                 1000.0 * section.z_edges, temperature, conversion, is_resin, is_there)  # fmt: skip
+
+
+def warnings_of(plan: Plan, peak_c: float) -> list[str]:
+    """What was assumed, and what lies outside the datasheet or the model's usual range, in words."""
+    runaway = extremes.words(peak_c)
+    found = [] if runaway is None else [runaway]
+    found += assumptions(plan)
+    hours = plan.run.hours
+    late = [f"layer {n} at {layer.at_h:g} h" for n, layer in enumerate(plan.layer, 2) if layer.at_h >= hours]
+    if late:
+        found.append(f"{late[0]} is poured after the {hours:g} h that are predicted (run.hours): it is not in this "
+                     "prediction; predict for longer")  # fmt: skip
+    limits, rate = plan.resin.limits, plan.resin.rate
+    for number, layer_mm in enumerate([plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)], 1):
+        if limits.max_depth_mm is not None and layer_mm > limits.max_depth_mm:
+            found.append(f"layer {number} is {layer_mm:g} mm deep; the datasheet allows {limits.max_depth_mm:g} mm "
+                         "in one pour: pour it in thinner layers")  # fmt: skip
+    room = [c for _, c in plan.room_schedule()]
+    if min(room) < limits.min_room_c:
+        found.append(f"the room falls to {min(room):g} °C; the datasheet asks for at least {limits.min_room_c:g} °C: "
+                     "it may stay soft")  # fmt: skip
+    if max(room) > limits.max_room_c:
+        found.append(f"the room reaches {max(room):g} °C; the datasheet allows {limits.max_room_c:g} °C: "
+                     "it runs hotter and faster")  # fmt: skip
+    low, high = USUAL_E_J_MOL
+    for name in ("e1_j_mol", "e2_j_mol"):
+        value = getattr(rate, name)
+        if not low <= value <= high:
+            found.append(f"{name} = {value:g} J/mol is outside {low:g} to {high:g} J/mol, usual for resins that cure "
+                         "at room temperature: check the fit")  # fmt: skip
+    return found

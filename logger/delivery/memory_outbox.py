@@ -1,0 +1,92 @@
+"""Messages that the database cannot take now: kept in memory, sent from there, recorded when it can.
+
+Also how far a message that is in the database has got, when that cannot be written. `lock` is taken before the
+database's own write lock, never after.
+"""
+
+from __future__ import annotations
+
+import itertools
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from logger.alarms.wording import words
+from logger.delivery.compose import Notification
+from logger.quantities import METRIC, Units
+
+
+@dataclass(slots=True)
+class Progress:
+    """How far a message has got, as far as the database does not know it."""
+
+    taken: set[str] = field(default_factory=set)
+    attempts: int = 0
+    next_try_ms: int = 0
+    problem: str = ""
+    done: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class HeldMessage:
+    """A message without a row. Its id is negative."""
+
+    id: int
+    pour_id: int
+    letter: Notification
+    to: str
+    title: str
+    body: str
+    attempts: int = 0
+
+
+class MemoryOutbox:
+    """What the watch and the sender share while the database refuses."""
+
+    def __init__(self) -> None:
+        self.lock = threading.RLock()
+        self.progress: dict[int, Progress] = {}
+        self._messages: dict[int, HeldMessage] = {}
+        self._rows: dict[int, int] = {}
+        self._ids = itertools.count(-1, -1)
+
+    def put(self, pour_id: int, about: str, letters: Sequence[Notification], units: Units = METRIC) -> None:
+        """Keeps messages, worded in the shop's units.
+
+        An older one about the same alarm to the same group that nobody has taken is replaced.
+        """
+        with self.lock:
+            for letter in letters:
+                to = str(letter.message.to)
+                for old in self.of(pour_id):
+                    if (old.letter.key, old.to) == (letter.key, to) and old.id not in self.progress:
+                        del self._messages[old.id]
+                text = words(letter.kind, letter.state, letter.message.why, about, units=units)
+                body = f"{text.body}\nThe service's disk is full: this message has no link. Open the board."
+                made = HeldMessage(next(self._ids), pour_id, letter, to, text.title, body)
+                self._messages[made.id] = made
+
+    def of(self, pour_id: int) -> list[HeldMessage]:
+        """A pour's messages, oldest first."""
+        return [message for message in self._messages.values() if message.pour_id == pour_id]
+
+    def next_due(self, now_ms: int, tried: Sequence[int]) -> HeldMessage | None:
+        """The message to be tried now, or None."""
+        with self.lock:
+            for message in self._messages.values():
+                known = self.progress.get(message.id, Progress())
+                if message.id not in tried and not known.done and known.next_try_ms <= now_ms:
+                    return message
+        return None
+
+    def recorded(self, rows: Mapping[int, int]) -> None:
+        """Held messages have rows now (held id → row id). Call with the lock held since before they were written."""
+        for held_id, row_id in rows.items():
+            self._messages.pop(held_id, None)
+            self._rows[held_id] = row_id
+            if held_id in self.progress:
+                self.progress[row_id] = self.progress.pop(held_id)
+
+    def id_now(self, message_id: int) -> int:
+        """The id that a message has now: one that was sent from memory may have got its row meanwhile."""
+        return self._rows.get(message_id, message_id)

@@ -1,0 +1,383 @@
+"""From what was seen of a machine to plain words: OK, WARN or FAIL, and what to do. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from hardware.header import CONSUMER
+from hardware.reading import Fault, FaultReason, Reading
+from logger.diagnosis.facts import (
+    STATION_UNIT,
+    CheckState,
+    DiskSeen,
+    MachineFacts,
+    MachineFinding,
+    MessagesSeen,
+    PinSeen,
+    PowerSeen,
+    ProbeSeen,
+    UnitSeen,
+    WiresSeen,
+)
+from logger.diagnosis.judge_system import judge_name, judge_system
+
+OK, WARN, FAIL = CheckState.OK, CheckState.WARN, CheckState.FAIL
+#: Room that a three-day pour with ten probes never fills, and room below which databases begin to fail. Our choice.
+DISK_WARN_MB, DISK_FAIL_MB = 500.0, 100.0
+#: What this program was released with: an earlier time is no time of day, ms (1 January 2026, UTC).
+EARLIEST_MS = 1_767_225_600_000
+#: RETURNING, which the store uses, came with this version of SQLite (its release history).
+SQLITE = (3, 35, 0)
+#: Bits of the firmware's answer (its documentation of get_throttled, from memory).
+UNDER_VOLTAGE, CAPPED, THROTTLED, TOO_HOT, SINCE_START = 0x1, 0x2, 0x4, 0x8, 16
+
+REMEDIES = {
+    FaultReason.MISSING: "plug it in; look for a broken wire; warm each probe in the hand to see which one is gone",
+    FaultReason.EMPTY: "look at plug and cable; a pull-up of 4.7 kΩ belongs between data and 3.3 V",
+    FaultReason.MALFORMED: "restart the Pi; if it comes back, look at the cable",
+    FaultReason.BAD_CRC: "lead the cable away from motors; twisted pairs; a smaller pull-up (2.2 kΩ) for a long one",
+    FaultReason.ALL_ZERO: "the data wire touches ground: look for water in the plug and for a crushed cable",
+    FaultReason.POWER_ON: "give it three wires: red to 3.3 V, black to ground, the third to the data pin",
+    FaultReason.LOW_POWER: "give it three wires, and the Pi a supply of its own rating",
+    FaultReason.OUT_OF_RANGE: "replace the probe, or use a thermocouple where it is hotter than 125 °C",
+    FaultReason.IO_ERROR: "restart the Pi; if it comes back, replace the probe",
+    FaultReason.STUCK: "look for a short, then restart the Pi",
+    FaultReason.OPEN_WIRE: "the thermocouple's wire is broken or its screws are loose",
+}
+
+
+def judge(facts: MachineFacts) -> list[MachineFinding]:
+    """Every finding, in the order of its topic."""
+    found: list[MachineFinding] = []
+    if facts.bench:
+        found.append(
+            MachineFinding(
+                "probes",
+                WARN,
+                "the station file says bench: its temperatures are invented",
+                'write hardware = "pi" before a real pour',
+            )
+        )
+    elif facts.wires is not None:
+        found += _probes(facts.wires, is_pi=facts.is_pi)
+        found += _pins(facts.wires, facts.system.units)
+    found += _clock(facts)
+    for disk in facts.disks:
+        found += _disk(disk)
+    found += _power(facts.power, is_pi=facts.is_pi)
+    found += judge_system(facts.system, is_pi=facts.is_pi)
+    found += _network(facts)
+    found += judge_name(facts.name, facts.address)
+    found += _messages(facts)
+    found += _versions(facts)
+    return found
+
+
+def worst(findings: Iterable[MachineFinding]) -> CheckState:
+    """The worst state of all."""
+    states = {finding.state for finding in findings}
+    return FAIL if FAIL in states else WARN if WARN in states else OK
+
+
+def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
+    if not wires.bus_there:
+        if not is_pi:
+            return [
+                MachineFinding(
+                    "probes", FAIL, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
+                )
+            ]
+        if wires.overlay_pins:
+            return [
+                MachineFinding(
+                    "probes",
+                    FAIL,
+                    "config.txt switches 1-Wire on, but the kernel shows no bus",
+                    "restart the Pi: sudo reboot",
+                )
+            ]
+        return [
+            MachineFinding(
+                "probes",
+                FAIL,
+                "1-Wire is not switched on",
+                "run sudo bash systemd/install again and let it write the line to config.txt",
+            )
+        ]
+    found = [_one_probe(probe) for probe in wires.probes if probe.place is not None]
+    found += [
+        MachineFinding(
+            "probes",
+            WARN,
+            f"{probe.id} is plugged in, but the station file does not name it{_reads(probe)}",
+            "say where it sits: sudo pourlog place-probes",
+        )
+        for probe in wires.probes
+        if probe.place is None
+    ]
+    if not wires.probes:
+        found.append(
+            MachineFinding(
+                "probes",
+                FAIL,
+                "no probe is plugged in",
+                "look at plug, pull-up (4.7 kΩ between data and 3.3 V) and the data pin",
+            )
+        )
+    for probe in wires.probes:
+        if probe.external_power is False:
+            found.append(
+                MachineFinding(
+                    "probes",
+                    WARN,
+                    f"{probe.id} takes its power from the data wire",
+                    "give it the third wire: without it, hot probes fail and wake up at 85 °C",
+                )
+            )
+        if probe.bits is not None and probe.bits < 12:
+            found.append(
+                MachineFinding(
+                    "probes",
+                    WARN,
+                    f"{probe.id} resolves {probe.bits} bit, not 12",
+                    "unplug the Pi for a minute; if it stays, write 12 to the probe's file resolution",
+                )
+            )
+    return found
+
+
+def _reads(probe: ProbeSeen) -> str:
+    return f" ({probe.outcome.celsius:.1f} °C)" if isinstance(probe.outcome, Reading) else ""
+
+
+def _one_probe(probe: ProbeSeen) -> MachineFinding:
+    name = f"{probe.place} ({probe.id})"
+    if isinstance(probe.outcome, Fault):
+        return MachineFinding(
+            "probes", FAIL, f"{name}: {probe.outcome.detail}", REMEDIES[probe.outcome.reason]
+        )
+    if probe.outcome is None:
+        return MachineFinding("probes", WARN, f"{name}: its value needs a second look", "run the check again")
+    damp = "" if probe.outcome.rh_percent is None else f", {probe.outcome.rh_percent:.0f} % humidity"
+    says = f"{name}: {probe.outcome.celsius:.1f} °C{damp}"
+    if probe.outcome.note:
+        return MachineFinding("probes", WARN, f"{says}; {probe.outcome.note}", "check it in ice water")
+    return MachineFinding("probes", OK, says)
+
+
+def _pins(wires: WiresSeen, units: Sequence[UnitSeen]) -> list[MachineFinding]:
+    if not wires.pins:
+        return [MachineFinding("pins", OK, "no lamp, buzzer, contact or fan is wired")]
+    runs = any(unit.name == STATION_UNIT and unit.active == "active" for unit in units)
+    found = [finding for pin in wires.pins if (finding := _one_pin(pin, wires, runs)) is not None]
+    if wires.as_unit is False:
+        says = "the pins were looked at by you, not by the station's own user"
+        found.append(MachineFinding("pins", WARN, says, "run it as root: sudo pourlog check"))
+    if not found:
+        named = ", ".join(f"{pin.name} {pin.number}" for pin in wires.pins)
+        whose = " by the station's own user, under its unit's rules" if wires.as_unit else ""
+        found.append(MachineFinding("pins", OK, f"{named}: can be used{whose}"))
+    return found
+
+
+def _one_pin(pin: PinSeen, wires: WiresSeen, station_runs: bool) -> MachineFinding | None:
+    name = f"{pin.name} (GPIO {pin.number})"
+    if pin.number in (wires.overlay_pins or ()):
+        return MachineFinding("pins", FAIL, f"{name} is the probes' data pin too", "wire it to another pin")
+    if pin.problem is not None:
+        do = "run sudo bash systemd/install again; the wires are right only on a Pi's own 40-pin header"
+        return MachineFinding("pins", FAIL, f"{name}: {pin.problem}", do)
+    if pin.holder not in (None, CONSUMER):
+        do = "wire it to another pin, or end what uses it"
+        return MachineFinding("pins", FAIL, f"{name} is used by {pin.holder}", do)
+    if station_runs and pin.holder is None:
+        do = "sudo systemctl restart pourlog-station"
+        return MachineFinding("pins", FAIL, f"{name}: the station runs without it", do)
+    return None
+
+
+def _clock(facts: MachineFacts) -> list[MachineFinding]:
+    if facts.clock_ms < EARLIEST_MS:
+        return [
+            MachineFinding(
+                "clock",
+                FAIL,
+                "the clock stands in the past",
+                "connect the network until it is set; readings are kept and dated later",
+            )
+        ]
+    if not facts.clock_set:
+        hint = "" if facts.battery_clock else "; a clock with a battery helps where there is no network"
+        return [
+            MachineFinding(
+                "clock",
+                WARN,
+                "nothing has set the clock since the start",
+                f"connect the network, and see: timedatectl{hint}",
+            )
+        ]
+    return [MachineFinding("clock", OK, "set by the network")]
+
+
+def _disk(disk: DiskSeen) -> list[MachineFinding]:
+    if not disk.writable:
+        return [
+            MachineFinding(
+                "disk",
+                FAIL,
+                f"{disk.what}: {disk.folder} cannot be written",
+                "look whether the card went read-only (dmesg); run sudo bash systemd/install again",
+            )
+        ]
+    if disk.free_mb is None:
+        return [
+            MachineFinding(
+                "disk", WARN, f"{disk.what}: how full the disk is cannot be told", f"look at df {disk.folder}"
+            )
+        ]
+    says = f"{disk.what}: {disk.free_mb / 1000:.1f} GB free"
+    if disk.free_mb < DISK_FAIL_MB:
+        return [MachineFinding("disk", FAIL, says, "make room now: delete old files, or take a larger card")]
+    if disk.free_mb < DISK_WARN_MB:
+        return [MachineFinding("disk", WARN, says, "make room before the pour")]
+    return [MachineFinding("disk", OK, says)]
+
+
+def _power(power: PowerSeen, *, is_pi: bool) -> list[MachineFinding]:
+    if power.low is None and power.throttled is None:
+        says = "the supply cannot be judged: the kernel says nothing about it"
+        return [MachineFinding("power", WARN, says, "update the system")] if is_pi else []
+    bits = power.throttled or 0
+    if power.low or bits & UNDER_VOLTAGE:
+        return [
+            MachineFinding(
+                "power",
+                FAIL,
+                "the supply is too weak now",
+                "use the Pi's own supply and a short, thick cable; probes lie when it sags",
+            )
+        ]
+    found = []
+    if bits >> SINCE_START & UNDER_VOLTAGE:
+        found.append(
+            MachineFinding(
+                "power",
+                WARN,
+                "the supply was too weak at some time since the start",
+                "use the Pi's own supply and a short, thick cable",
+            )
+        )
+    if bits & (CAPPED | THROTTLED | TOO_HOT):
+        found.append(
+            MachineFinding(
+                "power",
+                WARN,
+                "the Pi slows itself down, being too hot",
+                "give it air; keep it away from the form and out of the sun",
+            )
+        )
+    return found or [MachineFinding("power", OK, "the supply is strong enough")]
+
+
+def _network(facts: MachineFacts) -> list[MachineFinding]:
+    found = []
+    if facts.address is None:
+        found.append(
+            MachineFinding(
+                "network",
+                WARN,
+                "no network: phones are not reached, readings are kept here",
+                "plug in the cable, or join the workshop's network: sudo nmtui",
+            )
+        )
+    else:
+        found.append(MachineFinding("network", OK, f"this machine is {facts.address}"))
+    service = facts.service
+    if service is None:
+        return found
+    if service.problem is not None:
+        found.append(
+            MachineFinding(
+                "service",
+                FAIL,
+                f"{service.url}: {service.problem}",
+                "is it running (systemctl status pourlog-service), and does it listen to the network?",
+            )
+        )
+        return found
+    found.append(MachineFinding("service", OK, f"{service.url} answers"))
+    if service.token is False:
+        found.append(
+            MachineFinding(
+                "service",
+                FAIL,
+                f"the station's token: {service.token_problem}",
+                "enrol the station on the page of probes and put its token into the token file",
+            )
+        )
+    elif service.token:
+        found.append(MachineFinding("service", OK, "it knows this station"))
+    return found
+
+
+def _messages(facts: MachineFacts) -> list[MachineFinding]:
+    messages = facts.messages
+    if messages is None:
+        return []
+    if not messages.channels:
+        nobody = "nobody is told of an alarm: there is no channel"
+        give = "put the address of a phone into [messages] urls of the settings file"
+        return [MachineFinding("messages", FAIL, nobody, give), *_heartbeat(messages)]
+    found = []
+    for channel in messages.channels:
+        if channel.problem is not None:
+            found.append(
+                MachineFinding(
+                    "messages", FAIL, channel.problem, "correct it in [messages] of the settings file"
+                )
+            )
+        elif messages.sent:
+            found.append(
+                MachineFinding("messages", OK, f"{channel.shown} took a test message: did it arrive?")
+            )
+        else:
+            says = f"{channel.shown} is understood, not yet proven"
+            found.append(MachineFinding("messages", WARN, says, "send one: pourlog check --message"))
+    if not messages.second:
+        says = "nobody is told when the first one does not answer"
+        found.append(MachineFinding("messages", WARN, says, "give [messages] second_urls"))
+    return [*found, *_heartbeat(messages)]
+
+
+def _heartbeat(messages: MessagesSeen) -> list[MachineFinding]:
+    """A machine that has died tells nobody: only somebody outside who misses it can."""
+    if messages.heartbeat:
+        return [
+            MachineFinding(
+                "messages", OK, "an outside watch is called every minute, and tells when that stops"
+            )
+        ]
+    return [
+        MachineFinding(
+            "messages",
+            WARN,
+            "nobody is told when this machine itself stops: no outside watch is set",
+            "give [messages] heartbeat_url: the address of a service that calls you when it is no longer called; "
+            "until then only the station's lamp says so, by blinking",
+        )
+    ]
+
+
+def _versions(facts: MachineFacts) -> list[MachineFinding]:
+    seen = facts.versions
+    dotted = ".".join(map(str, seen.python))
+    says = (
+        f"pourlog {seen.program}, Python {dotted}, SQLite {'.'.join(map(str, seen.sqlite))}, {seen.machine}"
+    )
+    if seen.python < (3, 11):
+        return [MachineFinding("versions", FAIL, says, "Python 3.11 or newer is needed")]
+    if seen.sqlite < SQLITE:
+        return [MachineFinding("versions", FAIL, says, "SQLite 3.35 or newer is needed: update the system")]
+    if facts.is_pi and seen.bits != 64:
+        return [MachineFinding("versions", FAIL, says, "write the 64-bit system to the card")]
+    return [MachineFinding("versions", OK, says)]

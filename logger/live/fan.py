@@ -1,0 +1,102 @@
+"""Keeps each station's fan as its rules want it: asks every pour that it blows for, commands, and writes it down."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection
+
+from logger.alarms.book import AlarmBook
+from logger.alarms.fan_rule import By, FanNow, Switch, Want, decide, forecast_want, planned_want
+from logger.alarms.inputs import ForecastAnswer
+from logger.quantities import METRIC, cut
+from logger.store import events, stations
+from logger.store.boots import Timeline
+from logger.store.database import Store
+
+if TYPE_CHECKING:  # a start does not wait for plans
+    from logger.plan.file import Plan
+
+log = logging.getLogger(__name__)
+
+#: The alarms that a fan helps with.
+HELPS = ("core-hot", "core-will-overheat")
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    station_id: int
+    wants: tuple[Want, ...]
+
+
+class FanKeeper:
+    """What each live pour wants of its station's fan; `switch_due` commands what follows from it."""
+
+    def __init__(self, store: Store, timeline: Timeline, *, on_forecast: bool) -> None:
+        self._store, self._timeline, self._on_forecast = store, timeline, on_forecast
+        self._asked: dict[int, _Asked] = {}
+
+    def ask(
+        self, pour_id: int, station_id: int | None, plan: Plan, book: AlarmBook, answer: ForecastAnswer | None
+    ) -> None:
+        """Notes what a pour wants now."""
+        if station_id is None or not (plan.fan or self._on_forecast):
+            self._asked.pop(pour_id, None)
+            return
+        started_ms = book.setup.started_ms
+        wants = []
+        if plan.fan:
+            times = [
+                (started_ms + round(t.from_h * 3.6e6), started_ms + round(t.to_h * 3.6e6)) for t in plan.fan
+            ]
+            wants.append(planned_want(times, self._timeline.now_ms()))
+        if self._on_forecast:
+            states = [book.state(kind) for kind in HELPS]
+            limit_c = plan.resin.limits.max_core_c
+            wants.append(forecast_want(states, answer, book.believed_c("core"), limit_c, started_ms))
+        self._asked[pour_id] = _Asked(station_id, tuple(wants))
+
+    def switch_due(
+        self, live: Iterable[int], fence: Callable[[Connection], None] = lambda _tx: None
+    ) -> list[int]:
+        """Commands what is due; the pours whose fan was switched. `live`: pours that are watched.
+
+        `fence` looks in the transaction whether this process may still decide.
+        """
+        watched = set(live)
+        self._asked = {pour: asked for pour, asked in self._asked.items() if pour in watched}
+        switched: list[int] = []
+        for station_id in {asked.station_id for asked in self._asked.values()}:
+            mine = [pour for pour, asked in self._asked.items() if asked.station_id == station_id]
+            with self._store.read() as connection:
+                due = self._due(connection, station_id, mine)
+            if due is None:
+                continue
+            with self._store.write() as tx:
+                fence(tx)
+                # Asked again under the lock: a person may have switched it meanwhile, and their word holds.
+                due = self._due(tx, station_id, mine)
+                if due is not None:
+                    self._command(tx, station_id, mine, due)
+                    switched += mine
+        return switched
+
+    def _due(self, connection: Connection, station_id: int, mine: Sequence[int]) -> Switch | None:
+        row = stations.by_id(connection, station_id)
+        fan = FanNow(row.fan_on, None if row.fan_by is None else By(row.fan_by), row.fan_since_ms)
+        wants = [want for pour in mine for want in self._asked[pour].wants]
+        return decide(fan, wants, self._timeline.now_ms())
+
+    def _command(self, tx: Connection, station_id: int, mine: Sequence[int], due: Switch) -> None:
+        was_on = stations.fan_is_on(tx, station_id)
+        stations.switch_fan(tx, station_id, on=due.on, by=due.by, now_ms=self._timeline.now_ms())
+        words = ("Fan stays on" if was_on else "Fan on") if due.on else "Fan off"
+        for pour_id in mine:
+            events.add_event(
+                tx, pour_id, self._timeline.true_ms(), "fan", "the watch", cut(f"{words}: {due.why}", 4000),
+                {"on": due.on, "station": station_id, "by": due.by},
+            )  # fmt: skip
+        log.info("station %s: %s: %s", station_id, words, METRIC.shown(due.why))

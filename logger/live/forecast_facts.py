@@ -1,0 +1,66 @@
+"""What a stored forecast tells the alarms. Reads it; nothing here computes one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from logger.alarms.conditions.forecast import LEAST_COOLING
+from logger.alarms.inputs import ForecastAnswer, Quantiles
+from logger.cure.forecast.decision import NOW
+from logger.quantities import marked
+
+
+def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
+    """What the alarms need of a forecast. `started_ms`: when pouring started, on the steady timeline."""
+
+    def band(name: str) -> Quantiles | None:
+        found = body.get(name)
+        return (
+            None
+            if found is None
+            else Quantiles(found["p05"], found["p50"], found["p95"], found.get("within_h"))
+        )
+
+    peak = band("core_peak_c")
+    assert peak is not None
+    causes = {cause["name"]: cause for cause in body["causes"]}
+    sun = causes.get("sun_w_m2")
+    return ForecastAnswer(
+        made_at_ms=started_ms + round(body["at_h"] * 3.6e6),
+        chance_over_limit=body["chance_core_over_limit"],
+        core_peak_c=peak,
+        peak_at_h=band("core_peak_at_h"),
+        crossing_h=band("crosses_limit_at_h"),
+        release_h=band("release_at_h"),
+        causes=tuple(marked(cause["words"]) for cause in body["causes"]),
+        would_help=_would_help(body.get("what_if", {})),
+        fan_cooling=_fan_cooling(band("fan_cooling")),
+        chance_without_fan=body.get("chance_without_fan"),
+        surface_heating_w_m2=None if sun is None else sun["size"],
+    )
+
+
+#: A remedy that brings the peak down by less than this is not worth a maker's way, K.
+WORTH_DOING_C = 2.0
+
+
+def _would_help(answers: dict[str, Any]) -> tuple[str, ...]:
+    """The remedies that help, in words, the best first."""
+    if NOW not in answers:
+        return ()
+    as_it_is_c = answers[NOW]["core_peak_c"]["p50"]
+    gains = [
+        (as_it_is_c - answer["core_peak_c"]["p50"], marked(answer["words"])) for answer in answers.values()
+    ]
+    return tuple(words for gain, words in sorted(gains, reverse=True) if gain >= WORTH_DOING_C)
+
+
+#: That a fan hardly cools is taken as known once it cannot well bring more than this part of its cooling.
+FAN_KNOWN = 0.75
+
+
+def _fan_cooling(part: Quantiles | None) -> float | None:
+    """The middle of what a fan brings; None while the readings cannot tell a still one from a running one."""
+    if part is None or part.p50 is None or part.p95 is None:
+        return None
+    return part.p50 if part.p50 >= LEAST_COOLING or part.p95 < FAN_KNOWN else None

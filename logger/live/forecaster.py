@@ -1,0 +1,268 @@
+"""Forecasts of live and replayed pours: when one is due, from which readings, and what the alarms need of it.
+
+A forecast at an hour looks only at readings up to that hour. It is computed away from the watch (in the service: in
+a process of its own) and kept in the store; the watch reads the newest.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import BrokenExecutor, CancelledError
+from contextlib import nullcontext, suppress
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Connection, Row
+
+from logger.cure.forecast.decision import RAISE_OF, chance_needed, next_due_h, will_overheat
+from logger.cure.forecast.forecast import Forecast, forecast
+from logger.cure.forecast.predictive import roll_forward
+from logger.cure.forecast.section_view import to_draw
+from logger.cure.forecast.what_if import what_if
+from logger.cure.solver.fans import fan_effects, runs_of, runs_of_pour, switched_off, without_fan
+from logger.errors import LoggerError
+from logger.live.schedule import Pace
+from logger.plan.file import plan_from_text
+from logger.pour import LIVE
+from logger.record.figures import Place, places_from
+from logger.store import events, forecasts, pours, readings, stations
+from logger.store.boots import Timeline
+from logger.store.database import Store
+
+log = logging.getLogger(__name__)
+
+#: No forecast before this: the first readings say nothing yet, h.
+FIRST_H = 1 / 12
+#: Real seconds after a start before the first look at what is due: whoever opens a page then comes first.
+FIRST_LOOK_S = 4.0
+#: A pour for which none is due is looked at again after this at most, ms.
+LOOK_AGAIN_MS = 60_000.0
+#: From this chance on, what would help is worked out too, and forecasts come closer together.
+WORTH_HELP = 0.15
+#: So small a chance leaves nothing open that time would have to stand for.
+SETTLED = 0.1
+#: Once the core's peak is behind by this, h, or by this part of the pour's age if that is less, only the release is
+#: still of interest; then one in so many hours.
+PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
+
+
+def due_at_h(last: dict[str, Any] | None) -> float:
+    """The hour at which the next forecast of a pour is due, after its last one (JSON), or the first."""
+    if last is None:
+        return FIRST_H
+    at_h = float(last["at_h"])
+    if peak_is_past(last):
+        return at_h + LATER_EVERY_H
+    near = last["chance_core_over_limit"] > WORTH_HELP
+    return next_due_h(at_h, last["time_left_h"] if near else None)
+
+
+def peak_is_past(last: dict[str, Any]) -> bool:
+    """Whether a pour's last forecast (JSON) has its core's peak well behind it."""
+    at_h = float(last["at_h"])
+    return bool(last["core_peak_at_h"]["p95"] < at_h - min(PAST_PEAK_H, PAST_PEAK_PART * at_h))
+
+
+def _needed(body: dict[str, Any]) -> float:
+    """The chance to be too hot that it takes to call at the time of a forecast (JSON)."""
+    return chance_needed(body["at_h"], (body["crosses_limit_at_h"] or {}).get("p50"))
+
+
+def _calls(body: dict[str, Any]) -> bool:
+    """Whether a forecast (JSON) has that chance."""
+    return bool(body["chance_core_over_limit"] >= _needed(body))
+
+
+def _is_open(recent: Sequence[dict[str, Any]]) -> bool:
+    """Whether a pour's peak is still to come and it is not told yet whether that is too hot, by the last forecasts
+    (JSON, oldest first)."""
+    if not recent:
+        return True
+    last = recent[-1]
+    to_come = last["core_peak_at_h"]["p95"] >= last["at_h"]
+    told = will_overheat(
+        [body["chance_core_over_limit"] for body in recent], [_needed(body) for body in recent]
+    )
+    return bool(to_come and last["chance_core_over_limit"] > SETTLED and not told)
+
+
+def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
+    """A pour's temperatures and faults so far, by place."""
+    return places_from(
+        [
+            (
+                (row.at_ms - pour.poured_ms) / 3.6e6,
+                row.place,
+                None if row.milli_c is None else row.milli_c / 1000,
+            )
+            for row in readings.series(connection, pour.id)
+            if row.milli_c is not None or row.fault is not None
+        ]
+    )
+
+
+def fan_runs(switched: Sequence[Row[Any]], poured_ms: int, on_now: bool) -> list[tuple[float, float | None]]:
+    """When a pour's fan has run, in hours after pouring (None: it still runs), from the events of switching it.
+
+    One that was on before pouring began has run from the start.
+    """
+    steps = [((row.at_ms - poured_ms) / 3.6e6, bool(row.data["on"])) for row in switched]
+    on_first = not steps[0][1] if steps else on_now
+    runs: list[tuple[float, float | None]] = [(0.0, None)] if on_first else []
+    for at_h, on in steps:
+        if on and not (runs and runs[-1][1] is None):
+            runs.append((at_h, None))
+        elif not on and runs and runs[-1][1] is None:
+            runs[-1] = (runs[-1][0], at_h)
+    return runs
+
+
+def work_out(
+    plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
+    last: dict[int, Forecast] | None = None, fan_ran: Sequence[tuple[float, float | None]] | None = None,
+    help_from: float = WORTH_HELP,
+) -> dict[str, Any]:  # fmt: skip
+    """One forecast as JSON, with what would help when something may have to. Raises BadInput, DidNotConverge.
+
+    `last`: the last forecast of each pour (by its seed), from which the search starts: it takes half as long.
+    `fan_ran`: see fan_runs; None: as the plan has it. Beside a running fan's cooling stands what would come of it
+    without the fan: that is what decides whether it may stop. `help_from`: the chance from which on what would help is
+    worked out.
+    """
+    plan = plan_from_text(plan_toml)
+    runs = runs_of(plan) if fan_ran is None else runs_of_pour(plan, fan_ran, at_h)
+    before = None if last is None else last.get(seed)
+    made = forecast(
+        plan,
+        history,
+        at_h=at_h,
+        seed=seed,
+        previous=before if before and before.at_h < at_h else None,
+        fans=runs,
+    )
+    if last is not None:
+        last[seed] = made
+    plan = without_fan(plan)
+    if made.chance_core_over_limit >= help_from and at_h < made.core_peak_at_h.p95:
+        made = replace(made, what_if=what_if(plan, made.state, made.ahead))
+    body = made.to_json() | {"cut": to_draw(plan, history, made)}
+    if fan_effects(plan, [run for run in runs if run.runs_at(at_h)]):
+        stopped = switched_off(plan, at_h, np.asarray(made.state.members.top_factor))
+        ahead = roll_forward(plan, made.state, more=[stopped])
+        body["chance_without_fan"] = round(ahead.chance_over(plan.resin.limits.max_core_c), 4)
+    return body
+
+
+#: The worker's memory: last forecasts by pour. Each process has its own, and may lose it without harm.
+_LAST: dict[int, Forecast] = {}
+
+
+def work_out_here(
+    plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
+    fan_ran: Sequence[tuple[float, float | None]] | None = None, help_from: float = WORTH_HELP,
+) -> dict[str, Any]:  # fmt: skip
+    """As work_out, starting from this process's last forecast of the pour."""
+    return work_out(plan_toml, history, at_h, seed, _LAST, fan_ran, help_from)
+
+
+class Forecaster:
+    """Makes forecasts of live pours when they are due, one at a time; `compute` calls a function where it
+    delays nobody."""
+
+    def __init__(
+        self,
+        store: Store,
+        timeline: Timeline,
+        compute: Callable[..., Any],
+        told: Callable[[int], None] = lambda _pour_id: None,
+        pace: Pace | None = None,
+    ) -> None:
+        self._store = store
+        self._timeline = timeline
+        self._compute = compute
+        self._told = told
+        self._pace = pace or Pace()
+        #: Pour → before when (steady, ms) nothing is due: only a forecast changes that, and only we make them.
+        self._not_before_ms: dict[int, float] = {}
+
+    def run(self, stop: threading.Event) -> None:
+        """Makes what is due until told to stop."""
+        if self._pace.ready:
+            with suppress(BrokenExecutor, CancelledError):  # ended before it began: the loop sees why
+                self._compute(due_at_h, None)
+        elif stop.wait(FIRST_LOOK_S):
+            return
+        while not stop.wait(self._pace.idle_s):
+            self.make_due(stop)
+
+    def make_due(self, stop: threading.Event | None = None) -> int:
+        """Makes one forecast of each live pour for which one is due. Gives how many."""
+        made = 0
+        with self._store.read() as connection:
+            live = pours.live_pours(connection)
+        for pour in live:
+            if stop is not None and stop.is_set():
+                break
+            if self._timeline.now_ms() < self._not_before_ms.get(pour.id, 0.0):
+                continue
+            try:
+                made += self.make(pour.id)
+            except (BrokenExecutor, CancelledError):
+                # The worker was ended, by us when the service stops, or by the machine: it is started anew.
+                if stop is None or not stop.is_set():
+                    log.exception("pour %s: the forecast's process ended", pour.id)
+            except LoggerError:
+                # The watch goes on without it: the thermometer alarms stand. The page shows how old the last one is.
+                log.exception("pour %s: no forecast could be made", pour.id)
+        return made
+
+    def make(self, pour_id: int) -> bool:
+        """Makes a pour's forecast from its readings so far, if one is due."""
+        with self._store.read() as connection:
+            pour = pours.get_pour(connection, pour_id)
+            row = forecasts.latest(connection, pour_id)
+            last = None if row is None else row.body
+            at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
+            due_h = due_at_h(last)
+            if at_h < due_h:
+                self._wait(pour_id, due_h - at_h)
+                return False
+            # Looked for each second: the older bodies are read only where the newest says that it is time.
+            recent = [row.body for row in forecasts.newest(connection, pour_id, RAISE_OF[1])]
+            is_open, called = _is_open(recent), last is not None and _calls(last)
+            apart_h = self._pace.apart_h
+            if not is_open:
+                apart_h = max(apart_h, self._pace.calm_h)
+            elif called:
+                apart_h = 0.0  # the next one may be the one that raises the alarm
+            due_h = apart_h + (0.0 if last is None else float(last["at_h"]))
+            if at_h < due_h:
+                self._wait(pour_id, due_h - at_h)
+                return False
+            history = history_of(connection, pour)
+            ran = fan_runs(
+                events.of_kind(connection, pour_id, "fan"),
+                pour.poured_ms,
+                stations.fan_is_on(connection, pour.station_id),
+            )
+        if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
+            return False
+        help_from = math.inf if self._pace.help_late and not called else WORTH_HELP
+        with self._pace.hold() if is_open else nullcontext():
+            body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran, help_from)
+        with self._store.write() as tx:
+            # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.
+            if pours.get_pour(tx, pour_id).stage not in LIVE:
+                return False
+            forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
+        self._told(pour_id)
+        return True
+
+    def _wait(self, pour_id: int, hours: float) -> None:
+        """Nothing is due for so long. Looked at anew after a minute at most: the clock may be set meanwhile."""
+        wait_ms = min(hours * 3.6e6, LOOK_AGAIN_MS)
+        self._not_before_ms[pour_id] = self._timeline.now_ms() + wait_ms

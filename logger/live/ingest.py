@@ -1,0 +1,185 @@
+"""Takes batches from many stations at once: whoever comes while one group is being written waits for the next.
+
+One transaction for a whole group: the disk is synced once for all of them, and none is answered before it was.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from functools import partial
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError
+
+from logger.errors import LoggerError
+from logger.store import stations
+from logger.store.batches import Batch, Saved, save_batches
+from logger.store.boots import Timeline
+from logger.store.database import Store, refuses
+from logger.store.station_status import AtStation, at_stations
+from logger.store.stations import StationHealth
+
+log = logging.getLogger(__name__)
+
+#: Batches in one transaction at most: a group is written in some ten milliseconds.
+MOST = 64
+#: A station that was refused and has not come again for so long is silent, which is told by itself, ms.
+FAILING_MS = 120_000
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What came of a batch, and what its station should know."""
+
+    saved: Saved
+    station: AtStation
+
+
+@dataclass(slots=True)
+class _Waiting:
+    batch: Batch
+    health: StationHealth | None
+    version: str | None
+    kept: Future[Kept] = field(default_factory=Future)
+
+
+class Intake:
+    """One for a service. Safe to call from any thread.
+
+    `stored` is told of the pours that a transaction has brought readings of, after its commit.
+    """
+
+    def __init__(
+        self, store: Store, timeline: Timeline, stored: Callable[[frozenset[int]], None] = lambda _pours: None
+    ) -> None:
+        self._store, self._timeline, self._stored = store, timeline, stored
+        self._queue: list[_Waiting] = []
+        self._lock = threading.Lock()
+        self._busy = False
+        #: When a batch was last stored, on the service's steady timeline; None: not since the start.
+        self.stored_ms: int | None = None
+        #: Station → why its batches are not stored, until one is again, and when that was last so, steady.
+        self._failing: dict[int, tuple[str, int]] = {}
+        # One thread that writes: whoever waits is woken once, with an answer. Made with the first batch.
+        self._writer = ThreadPoolExecutor(1, thread_name_prefix="intake")
+
+    def take(self, batch: Batch, health: StationHealth | None = None, version: str | None = None) -> Kept:
+        """Stores a batch, together with others that wait. `version`: the station's program, when it has changed.
+
+        Raises Conflict, NotAllowed, and what the database raises.
+        """
+        return self.submit(batch, health, version).result()
+
+    def submit(
+        self, batch: Batch, health: StationHealth | None = None, version: str | None = None
+    ) -> Future[Kept]:
+        """The same for whoever must not stand still: the answer, or what `take` raises, when it is there."""
+        mine = _Waiting(batch, health, version)
+        # What was sent is stored, whether or not anybody still waits for the answer.
+        mine.kept.set_running_or_notify_cancel()
+        with self._lock:
+            self._queue.append(mine)
+            if not self._busy:
+                self._writer.submit(self._write_all)
+                self._busy = True
+        return mine.kept
+
+    def failing(self, station_id: int) -> str | None:
+        """Why a station's batches are not stored; None while they are, or where it sends none any more."""
+        why, at_ms = self._failing.get(station_id, ("", 0))
+        return why if why and self._timeline.now_ms() - at_ms <= FAILING_MS else None
+
+    @property
+    def trouble(self) -> str | None:
+        """Why batches are not stored; None while all is well."""
+        for station_id in list(self._failing):
+            if (why := self.failing(station_id)) is not None:
+                return f"readings that arrive cannot be stored: {why}"
+        return None
+
+    def close(self) -> None:
+        """Stores what waits, and takes nothing more."""
+        self._writer.shutdown()
+
+    def _write_all(self) -> None:
+        while self._anybody_waits():
+            self._write(self._next)
+
+    def _anybody_waits(self) -> bool:
+        """Nobody: whoever comes next starts anew."""
+        with self._lock:
+            self._busy = bool(self._queue)
+            return self._busy
+
+    def _next(self) -> list[_Waiting]:
+        """The next group: the oldest, at most one of each station."""
+        with self._lock:
+            group: dict[int, _Waiting] = {}
+            for one in self._queue:
+                if len(group) < MOST:
+                    group.setdefault(one.batch.station_id, one)
+            self._queue = [one for one in self._queue if group.get(one.batch.station_id) is not one]
+        return list(group.values())
+
+    def _write(self, choose: Callable[[], list[_Waiting]]) -> None:
+        group: list[_Waiting] = []
+        try:
+            with self._store.write() as tx:
+                # Chosen when it is our turn to write: who came while another process wrote is in the group.
+                group = choose()
+                told = self._save(tx, group)
+        except Exception as error:  # noqa: BLE001 - handed to whoever waits for it
+            group = group or choose()
+            hopeless = isinstance(error, DBAPIError) and refuses(error)
+            if len(group) > 1 and not hopeless:
+                for one in group:  # one bad batch must not cost the others theirs
+                    self._write(partial(list, [one]))
+                return
+            self._fail(group, error)
+            return
+        self.stored_ms = self._timeline.now_ms()
+        for one in group:
+            self._failing.pop(one.batch.station_id, None)
+        self._say_stored(told)
+        for one, result in zip(group, told, strict=True):
+            if isinstance(result, Kept):
+                one.kept.set_result(result)
+            else:
+                one.kept.set_exception(result)
+
+    def _say_stored(self, told: Sequence[Kept | LoggerError]) -> None:
+        try:
+            self._stored(
+                frozenset().union(*(result.saved.pours for result in told if isinstance(result, Kept)))
+            )
+        except Exception:
+            # They are stored: whoever wants to know looks again by itself.
+            log.exception("that readings have come could not be told")
+
+    def _fail(self, group: Sequence[_Waiting], error: Exception) -> None:
+        if not isinstance(error, LoggerError):
+            why = error.orig if isinstance(error, DBAPIError) else f"{type(error).__name__}: {error}"
+            self._failing |= {one.batch.station_id: (str(why), self._timeline.now_ms()) for one in group}
+        for one in group:
+            if not one.kept.done():
+                one.kept.set_exception(error)
+
+    def _save(self, tx: Connection, group: Sequence[_Waiting]) -> list[Kept | LoggerError]:
+        ids = [one.batch.station_id for one in group]
+        results = save_batches(
+            tx, [one.batch for one in group], self._timeline.true_ms(), clock_set=self._timeline.clock_set
+        )
+        for one, result in zip(group, results, strict=True):
+            if one.health is not None and isinstance(result, Saved):
+                stations.note_health(tx, one.batch.station_id, one.health)
+            if one.version is not None and isinstance(result, Saved):
+                stations.note_version(tx, one.batch.station_id, one.version)
+        there = at_stations(tx, ids)
+        return [
+            result if isinstance(result, LoggerError) else Kept(result, there[at])
+            for at, result in zip(ids, results, strict=True)
+        ]

@@ -1,0 +1,1 @@
+"""The plan file: its tables, their checks, and what it may cost to read."""

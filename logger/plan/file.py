@@ -1,0 +1,392 @@
+"""The plan file: one TOML form of a pour, read and written by pages, daemon and command line.
+
+Names and defaults are a fixed contract; keys are added where a capability needs them, never
+renamed or dropped.
+Every number's unit is in its name. A mistake is refused with the key, the value, the range and the remedy.
+"""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import tomli_w
+from pydantic import ConfigDict, Field, ValidationError, model_validator
+
+from logger.errors import BadPlan
+from logger.plan import tables as planning
+from logger.plan.tables import Coefficient, Hours, Percent, Positive, Table, Temperature
+from logger.plan.toml_bounds import MOST_LEVELS, read_text, table_from_text
+
+#: What a plan may ask of the solver: layers, stretches of sun or fan, rows of a room's schedule. Each layer adds cells
+#: and, like each stretch, a new beginning: a plan at all of these bounds is solved in minutes, not in hours.
+MOST_LAYERS, MOST_STRETCHES, MOST_ROWS = 20, 50, 200
+#: Longest run, h: 60 days.
+LONGEST_H = 60 * 24.0
+#: All layers together, mm: what the mesh is made for.
+DEEPEST_MM = 1000.0
+
+
+class Rate(Table):
+    """Kamal–Sourour rate constants referred to 25 °C: dα/dt = (k1 + k2 α^m)(1 − α)^n."""
+
+    k1_per_s: float = Field(ge=0, le=10, allow_inf_nan=False)
+    k2_per_s: float = Field(ge=0, le=10, allow_inf_nan=False)
+    e1_j_mol: float = Field(default=58_000.0, ge=0, le=200_000, allow_inf_nan=False)
+    e2_j_mol: float = Field(default=55_000.0, ge=0, le=200_000, allow_inf_nan=False)
+    m: float = Field(default=0.5, ge=0, le=4, allow_inf_nan=False)
+    n: float = Field(default=1.6, ge=0, le=6, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _can_start(self) -> Rate:
+        # (k2 α^m) is zero at α = 0 for every m > 0: without k1 the cure never starts on paper.
+        if self.k1_per_s == 0 and (self.k2_per_s == 0 or self.m > 0):
+            raise ValueError(
+                "a purely autocatalytic rate (k1_per_s = 0) never starts from zero conversion; "
+                "give a k1_per_s above 0 (fit it from the datasheet's working time)"
+            )
+        return self
+
+
+class Glass(Table):
+    """Glass transition against conversion (DiBenedetto): Tg0 of the fresh mix, Tg∞ of the full cure, λ.
+
+    The defaults are a generic slow casting system, from memory; a datasheet's or a lab's numbers are better.
+    """
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, serialize_by_alias=True)
+
+    tg0_c: float = Field(default=-40.0, ge=-100, le=50, allow_inf_nan=False)
+    tg_inf_c: float = Field(default=85.0, ge=-20, le=300, allow_inf_nan=False)
+    #: Δcp of the full cure over Δcp of the fresh mix; `lambda` in the file.
+    lambda_: float = Field(default=0.4, gt=0, le=1, allow_inf_nan=False, alias="lambda")
+
+    @model_validator(mode="after")
+    def _hardens(self) -> Glass:
+        if self.tg_inf_c <= self.tg0_c:
+            raise ValueError(
+                f"tg_inf_c = {self.tg_inf_c} °C is not above tg0_c = {self.tg0_c} °C; a cure raises Tg"
+            )
+        return self
+
+
+class Diffusion(Table):
+    """Chern–Poehlein slow-down: the rate times 1 / (1 + exp[c (α − α_c)]), α_c = ac0 + ac_t_per_k · T(K)."""
+
+    c: float = Field(ge=0, le=1000, allow_inf_nan=False)
+    ac0: float = Field(ge=-20, le=20, allow_inf_nan=False)
+    ac_t_per_k: float = Field(default=0.0, ge=-1, le=1, allow_inf_nan=False)
+
+
+class Limits(Table):
+    """What the datasheet allows."""
+
+    max_depth_mm: Positive | None = None
+    max_core_c: Temperature = 60.0
+    min_room_c: Temperature = 17.0
+    max_room_c: Temperature = 29.0
+
+
+class Resin(Table):
+    """The mixed resin system: its heat, its rate and its limits."""
+
+    name: str = Field(min_length=1, max_length=200)
+    density_kg_m3: float = Field(default=1100.0, gt=100, lt=5000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(default=1900.0, gt=100, lt=10_000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(default=0.20, gt=0.01, lt=10, allow_inf_nan=False)
+    heat_of_cure_j_g: float = Field(ge=0, le=1500, allow_inf_nan=False)
+    rate: Rate
+    limits: Limits = Limits()
+    glass: Glass = Glass()
+    diffusion: Diffusion | None = None
+
+
+class PourTable(Table):
+    """The layer poured first: its shape and size."""
+
+    shape: Literal["river", "round", "sheet"]
+    depth_mm: float = Field(gt=0, le=1000, allow_inf_nan=False)
+    width_mm: float | None = Field(default=None, gt=0, le=5000, allow_inf_nan=False)
+    length_mm: float | None = Field(default=None, gt=0, le=20_000, allow_inf_nan=False)
+    start_c: Temperature | None = None
+
+    @model_validator(mode="after")
+    def _has_its_width(self) -> PourTable:
+        if self.shape != "sheet" and self.width_mm is None:
+            word = "the river's width" if self.shape == "river" else "the mould's diameter"
+            raise ValueError(f'width_mm is missing: a "{self.shape}" needs {word} in mm')
+        return self
+
+
+class Panel(Table):
+    """A panel of the form, or a slab. thickness_mm = 0 means none: the air then touches the resin."""
+
+    thickness_mm: float = Field(ge=0, le=2000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(gt=0, le=500, allow_inf_nan=False)
+    density_kg_m3: float = Field(gt=0, le=25_000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(gt=0, le=10_000, allow_inf_nan=False)
+
+
+class Bottom(Panel):
+    """The bottom panel of the form."""
+
+    thickness_mm: float = Field(default=19.0, ge=0, le=2000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(default=0.20, gt=0, le=500, allow_inf_nan=False)
+    density_kg_m3: float = Field(default=750.0, gt=0, le=25_000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(default=1700.0, gt=0, le=10_000, allow_inf_nan=False)
+
+
+class Side(Panel):
+    """The slab beside the river (its width), or the mould's wall."""
+
+    thickness_mm: float = Field(default=200.0, ge=0, le=2000, allow_inf_nan=False)
+    conductivity_w_mk: float = Field(default=0.16, gt=0, le=500, allow_inf_nan=False)
+    density_kg_m3: float = Field(default=620.0, gt=0, le=25_000, allow_inf_nan=False)
+    specific_heat_j_kgk: float = Field(default=1700.0, gt=0, le=10_000, allow_inf_nan=False)
+
+
+class Form(Table):
+    """Bottom panel and sides."""
+
+    bottom: Bottom = Bottom()
+    side: Side = Side()
+    support: planning.Support | None = None
+    clamp: planning.Clamp | None = None
+    face: planning.Face | None = None
+    seam: planning.Seam | None = None
+    #: Air moves freely under the panel ("open"), or the form stands on a bench ("closed"; the hotter, so if left out).
+    underside: Literal["open", "closed"] | None = None
+
+
+class Air(Table):
+    """The room and how it takes the heat away. A coefficient left out is computed from the surfaces."""
+
+    room_c: Temperature | Annotated[list[tuple[Hours, Temperature]], Field(max_length=MOST_ROWS)]
+    top_w_m2k: Coefficient | None = None
+    bottom_w_m2k: Coefficient | None = None
+    side_w_m2k: Coefficient | None = None
+    #: Speed of the air that a fan drives over the top; 0 = still air. Used where top_w_m2k is left out.
+    top_air_m_s: float = Field(default=0.0, ge=0, le=20, allow_inf_nan=False)
+    #: Thermal emissivity of resin, wood and panel. Used where a coefficient is left out.
+    emissivity: float = Field(default=0.9, ge=0, le=1, allow_inf_nan=False)
+    relative_humidity_pct: Percent | None = None
+    coldest_surface_c: Temperature | None = None
+
+    @model_validator(mode="after")
+    def _schedule_runs_forward(self) -> Air:
+        if isinstance(self.room_c, list):
+            hours = [h for h, _ in self.room_c]
+            if not hours:
+                raise ValueError("room_c is an empty schedule; give [[hours, °C], …] or one number")
+            if any(later <= earlier for earlier, later in itertools.pairwise(hours)):
+                raise ValueError(f"room_c: the schedule's hours must rise, found {hours}; sort its rows")
+        return self
+
+
+class Layer(Table):
+    """A later layer poured on top of the first."""
+
+    at_h: float = Field(gt=0, le=24 * 60, allow_inf_nan=False)
+    depth_mm: float = Field(gt=0, le=1000, allow_inf_nan=False)
+    start_c: Temperature | None = None
+
+
+class Heat(Table):
+    """Heat absorbed by the top (sun, heat gun) from one hour to another."""
+
+    from_h: Hours
+    to_h: Hours
+    absorbed_w_m2: float = Field(ge=0, le=20_000, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _ends_after_it_starts(self) -> Heat:
+        if self.to_h <= self.from_h:
+            raise ValueError(f"to_h = {self.to_h} h is not after from_h = {self.from_h} h; swap the two")
+        return self
+
+
+class FanTime(Table):
+    """A fan over the top face from one hour to another; the station's relay follows it."""
+
+    from_h: Hours
+    to_h: Hours
+    air_m_s: float = Field(default=2.0, gt=0, le=20, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _ends_after_it_starts(self) -> FanTime:
+        if self.to_h <= self.from_h:
+            raise ValueError(f"to_h = {self.to_h} h is not after from_h = {self.from_h} h; swap the two")
+        return self
+
+
+class Run(Table):
+    """How far to predict."""
+
+    hours: float = Field(default=72.0, gt=0, le=LONGEST_H, allow_inf_nan=False)
+
+
+class Plan(Table):
+    """A pour as planned."""
+
+    title: str = Field(min_length=1, max_length=300)
+    resin: Resin
+    pour: PourTable
+    form: Form = Form()
+    air: Air
+    layer: list[Layer] = Field(default=[], max_length=MOST_LAYERS - 1)
+    heat: list[Heat] = Field(default=[], max_length=MOST_STRETCHES)
+    fan: list[FanTime] = Field(default=[], max_length=MOST_STRETCHES)
+    run: Run = Run()
+    # What follows only planning reads (logger/plan/tables.py); a plan without it is still a plan.
+    outline: planning.Outline | None = None
+    void: list[planning.Void] = Field(default=[], max_length=200)
+    allowance: planning.Allowance = planning.Allowance()
+    mix: planning.Mix | None = None
+    pails: planning.Pails = planning.Pails()
+    scale: planning.Scale | None = None
+    slab: list[planning.Slab] = Field(default=[], max_length=40)
+    sun: planning.Sun | None = None
+    shop: planning.ShopRoom | None = None
+    colour: planning.Colour | None = None
+    heat_tool: planning.HeatTool | None = None
+    cost: planning.Cost | None = None
+    person: list[planning.Signer] = Field(default=[], max_length=40)
+
+    @model_validator(mode="after")
+    def _layers_rise(self) -> Plan:
+        hours = [layer.at_h for layer in self.layer]
+        if hours != sorted(set(hours)):
+            raise ValueError(f"[[layer]] at_h must rise from layer to layer, found {hours}; sort the layers")
+        return self
+
+    @model_validator(mode="after")
+    def _not_too_deep(self) -> Plan:
+        total_mm = self.pour.depth_mm + sum(layer.depth_mm for layer in self.layer)
+        if total_mm > DEEPEST_MM:
+            raise ValueError(
+                f"all layers together are {total_mm:g} mm deep; allowed: at most {DEEPEST_MM:g} mm; plan the rest as a "
+                "pour of its own"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _fan_times_apart(self) -> Plan:
+        if any(later.from_h < earlier.to_h for earlier, later in itertools.pairwise(self.fan)):
+            found = [(fan.from_h, fan.to_h) for fan in self.fan]
+            raise ValueError(
+                f"[[fan]] times must follow each other, found {found} h; sort them, join what overlaps"
+            )
+        return self
+
+    def room_schedule(self) -> list[tuple[float, float]]:
+        """The room as [(hours, °C), …]; one pair when the room is one number."""
+        if isinstance(self.air.room_c, list):
+            return list(self.air.room_c)
+        return [(0.0, self.air.room_c)]
+
+
+def plan_from_text(text: str, where: str = "plan.toml") -> Plan:
+    """The plan in a TOML text.
+
+    Raises BadPlan naming the key, the value found, the allowed range and the remedy; what is too large to parse or to
+    solve is refused before either begins.
+    """
+    return plan_from_table(table_from_text(text, where, BadPlan), where)
+
+
+def plan_from_table(table: dict[str, Any], where: str = "plan.toml") -> Plan:
+    """The plan in a nested dict as TOML gives it. Raises BadPlan."""
+    try:
+        return Plan.model_validate(_rows_as_tuples(table, where))
+    except ValidationError as error:
+        raise _bad_plan(error, where) from error
+
+
+def read_plan(path: Path) -> Plan:
+    """The plan in a file. Raises BadPlan when it is missing, unreadable or wrong."""
+    return plan_from_text(read_text(path, BadPlan), str(path))
+
+
+def plan_to_text(plan: Plan) -> str:
+    """The plan as TOML; reading it back gives an equal plan."""
+    return tomli_w.dumps(plan.model_dump(exclude_none=True, mode="json"))
+
+
+def _rows_as_tuples(value: Any, where: str, level: int = 0) -> Any:
+    """Rows of a schedule as tuples, as the strict models ask. Raises BadPlan where it is nested too deep."""
+    if not isinstance(value, dict | list):
+        return value
+    if level > MOST_LEVELS:
+        raise BadPlan(where, "has tables inside tables too deep", allowed=f"at most {MOST_LEVELS} levels",
+                      remedy="a plan has tables, and tables in them")  # fmt: skip
+    if isinstance(value, dict):
+        return {key: _rows_as_tuples(item, where, level + 1) for key, item in value.items()}
+    rows = [_rows_as_tuples(item, where, level + 1) for item in value]
+    if value and all(isinstance(item, list) for item in value):
+        return [tuple(row) for row in rows]
+    return rows
+
+
+def _bad_plan(error: ValidationError, where: str) -> BadPlan:
+    # A misspelt key also shows as a missing one, a list that is too long as no number: the mistake to name comes first.
+    first = min(error.errors(), key=lambda item: _FIRST.get(item["type"], len(_FIRST)))
+    path = [str(part) for part in first["loc"]]
+    # pydantic adds the union branch to the place; a maker needs only the key.
+    path = [part for part in path if not part.startswith(("list[", "function-", "constrained-", "float"))]
+    *tables, key = path or ["plan"]
+    place = f"{where}: [{'.'.join(tables)}] {key}" if tables else f"{where}: {key}"
+    kind = first["type"]
+    context = first.get("ctx", {})
+    more = len(error.errors()) - 1
+    tail = f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else ""
+    if kind == "missing":
+        return BadPlan(place, "is missing" + tail, remedy=f"add {key} to [{'.'.join(tables) or 'the top'}]")
+    if kind == "extra_forbidden":
+        return BadPlan(
+            place, "is not a key of the plan file" + tail, value=first["input"],
+            remedy="check the spelling; every key is listed in the README",
+        )  # fmt: skip
+    if kind == "value_error":
+        return BadPlan(place, str(context["error"]) + tail)
+    if kind == "too_long":
+        return BadPlan(place, "has too many entries" + tail, value=context["actual_length"],
+                       allowed=f"at most {context['max_length']}", remedy=_FEWER.get(key, "keep those that say most"),
+                       )  # fmt: skip
+    bounds = {"greater_than": "above {gt}", "greater_than_equal": "at least {ge}",
+              "less_than": "below {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
+    unit = unit_of(key)
+    if kind in bounds:
+        allowed = bounds[kind].format(**context) + (f" {unit}" if unit else "")
+        return BadPlan(place, "is out of range" + tail, value=first["input"], allowed=allowed,
+                       remedy="correct the number; the unit is part of the key's name")  # fmt: skip
+    if kind == "literal_error":
+        return BadPlan(place, "is not one of the known words" + tail, value=first["input"],
+                       allowed=str(context["expected"]), remedy="use one of those words")  # fmt: skip
+    shown = first["input"] if not isinstance(first["input"], dict) else None
+    return BadPlan(place, first["msg"] + tail, value=shown, allowed=f"a number in {unit}" if unit else "",
+                   remedy="correct the value")  # fmt: skip
+
+
+_FIRST = {"extra_forbidden": 0, "too_long": 1}
+#: List → what to do where it is too long.
+_FEWER = {
+    "layer": "pour fewer, deeper layers, or plan the rest as a pour of its own",
+    "room_c": "keep the hours at which the room changes",
+    "points_mm": "trace fewer points: a curve needs one every few centimetres",
+    "stations_mm": "measure at fewer places: a river needs one every few centimetres",
+}
+#: Ending of a key's name → its unit, longest first.
+UNITS_BY_ENDING = {
+    "_min_per_l": "min per litre", "_per_kg": "for a kilogram", "_per_h": "1/h",
+    "_w_m2k": "W/(m²·K)", "_w_m2": "W/m²", "_w_mk": "W/(m·K)", "_j_kgk": "J/(kg·K)", "_kg_m3": "kg/m³",
+    "_g_m2": "g/m²", "_g_eq": "g/eq", "_pa_s": "Pa·s", "_gpa": "GPa", "_deg": "°", "_w_k": "W/K", "_kw": "kW",
+    "_m2": "m²",
+    "_j_mol": "J/mol", "_j_g": "J/g", "_per_s": "1/s", "_mm": "mm", "_c": "°C", "_h": "h", "hours": "h",
+    "_kg": "kg", "_g": "g", "_l": "litres", "_pct": "%", "_m_s": "m/s", "_min": "min", "_n": "N", "_m": "m", "_s": "s",
+}  # fmt: skip
+
+
+def unit_of(key: str) -> str:
+    """The unit that a key's name ends in, or an empty text."""
+    return next((unit for ending, unit in UNITS_BY_ENDING.items() if key.endswith(ending)), "")

@@ -1,0 +1,77 @@
+"""What `pourlog advise` answers: how deep, in which rooms, in which layers, and what cooling buys.
+
+The deepest layer and the layers come from the same searches as the plan's assessment: one search, one answer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from logger.cure.advice.limits import (
+    DeepestLayer,
+    Gain,
+    Rooms,
+    deepest_safe,
+    faster_resin,
+    gains,
+    in_allowed_room,
+    rooms,
+)
+from logger.plan.file import Plan
+from logger.planning.answers import CureAnswers, ask_cure
+from logger.planning.findings.layers import layers_in_words
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """The answers, each solved as it would be followed.
+
+    in_room: the deepest layer in the room `room_words` that the datasheet allows, where it refuses the plan's own.
+    """
+
+    deepest: DeepestLayer
+    room_words: str
+    in_room: DeepestLayer | None
+    rooms: Rooms
+    gains: tuple[Gain, ...]
+    cure: CureAnswers
+    layers: str
+
+    def sentences(self) -> list[str]:
+        """The answers in words: what was assumed, how deep, in which rooms, in which layers."""
+        said = [f"{sentence[0].upper()}{sentence[1:]}." for sentence in self.cure.assumed]
+        said.append(self.deepest.message())
+        if self.in_room is not None:
+            said.append(f"{self.room_words[0].upper()}{self.room_words[1:]}: {self.in_room.message()}")
+        said.append(self.rooms.message())
+        return [*said, self.layers] if self.layers else said
+
+    def to_json(self) -> dict[str, Any]:
+        """The answers as plain JSON types."""
+        layers = self.cure.layers
+        return {
+            "assumed": list(self.cure.assumed),
+            "deepest": asdict(self.deepest) | {"message": self.deepest.message()},
+            "in_allowed_room": None if self.in_room is None else (
+                asdict(self.in_room) | {"room": self.room_words, "message": self.in_room.message()}
+            ),
+            "rooms": asdict(self.rooms) | {"message": self.rooms.message()},
+            "layers": None if layers is None else asdict(layers) | {"message": self.layers},
+            "gains": [asdict(gain) for gain in self.gains],
+        }  # fmt: skip
+
+
+def advise(plan: Plan, faster: float = 1.0) -> Advice:
+    """Every answer for this plan; faster: how many times faster than planned the resin may cure.
+
+    Half a minute or more. Raises OutOfRange, DidNotConverge.
+    """
+    allowed, room_words = in_allowed_room(plan)
+    quick = faster_resin(plan, faster)
+    cure = ask_cure(quick)
+    return Advice(
+        deepest_safe(plan, faster=faster), room_words, deepest_safe(allowed, faster=faster) if room_words else None,
+        rooms(plan, faster=faster), tuple(gains(plan, faster=faster)), cure,
+        layers_in_words(quick, cure) if cure.layers_asked else "",
+    )  # fmt: skip

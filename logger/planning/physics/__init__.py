@@ -1,0 +1,1 @@
+"""What planning works out: arithmetic, mechanics, moisture, light and time. Pure; sources beside each constant."""

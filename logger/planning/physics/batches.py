@@ -1,0 +1,223 @@
+"""Pails: which of the shop's sizes, how many, how much of each part, and the card that hangs at the mixing bench."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from logger.errors import BadInput
+from logger.planning.finding import COMMON_PRACTICE, PROJECT_CHOICE, Constant, above, within
+from logger.planning.physics.parts import Portions, Ratio, mix_density_kg_m3, portions
+
+#: mixing and pouring a pail must end within this part of its working time
+SAFE_PART = Constant("part of the working time that mixing and pouring may take", 0.5, "", PROJECT_CHOICE)
+SECOND_PAIL = Constant("mixing again in a second, clean pail", 2.0, "min", COMMON_PRACTICE)
+SCRAPE_EVERY = Constant("scrape sides and bottom every", 2.0, "min", COMMON_PRACTICE)
+PAIL_FILM = Constant("film that stays on a pail's wall and bottom", 0.3, "mm", COMMON_PRACTICE)
+#: mass of the smallest part over the scale's step that keeps the ratio's error below 0.75 % at worst
+STEPS_NEEDED = Constant("scale steps that the smaller part should weigh", 100.0, "steps", PROJECT_CHOICE)
+
+#: a pail is filled less rather than let it set, down to this part of its fill
+LEAST_FILL = Constant("pails filled at least to, part of their fill", 0.34, "", PROJECT_CHOICE)
+
+WorkingTime = Callable[[float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Batches:
+    """The pails of one layer: all the same size, so that one card serves them all."""
+
+    count: int
+    pail_l: float
+    litres_each: float
+    kg_each: float
+    working_time_min: float
+    needed_min: float
+    enough_time: bool
+
+    @property
+    def time_used(self) -> float:
+        """Mixing and pouring one pail, as a part of its working time."""
+        return self.needed_min / self.working_time_min
+
+
+def plan_batches(
+    total_l: float,
+    density_kg_m3: float,
+    pail_sizes_l: Sequence[float],
+    working_time: WorkingTime,
+    *,
+    fill_pct: float = 70.0,
+    mix_min: float = 6.0,
+    pour_min_per_l: float = 0.5,
+    max_kg: float | None = None,
+) -> Batches:
+    """The fewest equal pails that are mixed and poured within half of their own working time.
+
+    `working_time` takes kilograms in the pail and gives minutes. When no pail of the shop is small enough the
+    smallest is taken and `enough_time` is False. Raises BadInput or OutOfRange.
+    """
+    above("litres to mix", total_l, 0, "L", "give the volume of the pour")
+    above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
+    fill = within("fill_pct", fill_pct, 10, 100, "%", "leave room to stir") / 100
+    if not pail_sizes_l:
+        raise BadInput(
+            "[pails] sizes_l",
+            "is empty",
+            allowed="one size or more, in litres",
+            remedy="list the pails that the shop has",
+        )
+
+    def batches(size: float, count: int) -> Batches:
+        litres = total_l / count
+        kilograms = litres * density_kg_m3 / 1000
+        minutes = above("working time", working_time(kilograms), 0, "min", "check the rate")
+        needed = mix_min + SECOND_PAIL.value + pour_min_per_l * litres
+        return Batches(count, size, litres, kilograms, minutes, needed, needed <= SAFE_PART.value * minutes)
+
+    choices = []
+    for size in pail_sizes_l:
+        room_l = above("pail size", size, 0, "L", "give the size in litres") * fill
+        if max_kg is not None:
+            room_l = min(room_l, max_kg * 1000 / density_kg_m3)
+        fullest = max(1, math.ceil(total_l / room_l - 1e-9))
+        choices.append(_fewest(partial(batches, size), fullest))
+    fitting = [choice for choice in choices if choice.enough_time]
+    # The fewest pails that keep to the time, and among those the smallest pail; else the one nearest to it.
+    if fitting:
+        return min(fitting, key=lambda choice: (choice.count, choice.pail_l))
+    return min(choices, key=lambda choice: choice.time_used)
+
+
+def _fewest(batches: Callable[[int], Batches], fullest: int) -> Batches:
+    """The fewest pails of one size that keep to the time: less in a pail lasts longer, so the count is bisected."""
+    best = batches(fullest)
+    if best.enough_time:
+        return best
+    low, high = fullest, math.ceil(fullest / LEAST_FILL.value)
+    best = batches(high)
+    if not best.enough_time:
+        return best
+    while high - low > 1:
+        middle = (low + high) // 2
+        tried = batches(middle)
+        if tried.enough_time:
+            high, best = middle, tried
+        else:
+            low = middle
+    return best
+
+
+def pail_residue_ml(diameter_mm: float, height_mm: float, film_mm: float = PAIL_FILM.value) -> float:
+    """What stays on the wall and bottom of a pail, mL."""
+    above("pail diameter", diameter_mm, 0, "mm", "measure the pail")
+    above("pail height", height_mm, 0, "mm", "measure the pail")
+    area_mm2 = math.pi * diameter_mm * height_mm + math.pi * diameter_mm**2 / 4
+    return area_mm2 * film_mm / 1000
+
+
+@dataclass(frozen=True, slots=True)
+class BenchStep:
+    """One timed step at the mixing bench."""
+
+    at_min: float
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """The mixing card: the same for every pail of a layer."""
+
+    title: str
+    layer: int
+    batches: Batches
+    part_a: str
+    part_b: str
+    each: Portions
+    by_weight: Ratio
+    by_volume: Ratio
+    density_kg_m3: float
+    use_by_min: float
+    steps: tuple[BenchStep, ...]
+    cautions: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The card as plain JSON types; every number's unit is in its name."""
+        return {
+            "title": self.title,
+            "layer": self.layer,
+            "pails": self.batches.count,
+            "pail_l": self.batches.pail_l,
+            "each_l": self.batches.litres_each,
+            "each_kg": self.batches.kg_each,
+            "part_a": self.part_a,
+            "part_b": self.part_b,
+            "part_a_g": self.each.a_g,
+            "part_b_g": self.each.b_g,
+            "part_a_ml": self.each.a_ml,
+            "part_b_ml": self.each.b_ml,
+            "ratio_by_weight": [self.by_weight.a, self.by_weight.b],
+            "ratio_by_volume": [self.by_volume.a, self.by_volume.b],
+            "density_kg_m3": self.density_kg_m3,
+            "working_time_min": self.batches.working_time_min,
+            "use_by_min": self.use_by_min,
+            "steps": [{"at_min": step.at_min, "what": step.what} for step in self.steps],
+            "cautions": list(self.cautions),
+        }
+
+
+CAUTIONS = (
+    "The maker's safety data sheet rules: gloves, eye protection, air. Uncured parts can sensitise for life.",
+    "A pail left standing can smoke. Pour it out thin; never lean over a hot pail and never carry one.",
+    "If it smokes: leave, close the door, keep people out, call the fire service.",
+)
+
+
+def mixing_steps(mix_min: float) -> tuple[BenchStep, ...]:
+    """The timed steps: stir, scrape sides and bottom, change to a clean pail, stir again, pour."""
+    above("mix_min", mix_min, 0, "min", "give the datasheet's mixing time")
+    steps = [
+        BenchStep(0.0, "Weigh A, then B, in the second person's sight. Type both weights in. Start stirring.")
+    ]
+    scrape = SCRAPE_EVERY.value
+    while scrape < mix_min:
+        steps.append(BenchStep(scrape, "Scrape the sides, the bottom and the stick; go on stirring."))
+        scrape += SCRAPE_EVERY.value
+    steps.append(BenchStep(mix_min, "Scrape once more. Tip into a clean pail; do not scrape this one out."))
+    steps.append(BenchStep(mix_min, "Stir on in the second pail."))
+    steps.append(
+        BenchStep(mix_min + SECOND_PAIL.value, "No streaks against the light? Pour. Streaks: stir on.")
+    )
+    return tuple(steps)
+
+
+def card(
+    title: str,
+    batches: Batches,
+    ratio: Ratio,
+    density_a_kg_m3: float,
+    density_b_kg_m3: float,
+    *,
+    part_a: str = "resin",
+    part_b: str = "hardener",
+    mix_min: float = 6.0,
+    layer: int = 1,
+) -> Card:
+    """The mixing card for page and print."""
+    return Card(
+        title=title,
+        layer=layer,
+        batches=batches,
+        part_a=part_a,
+        part_b=part_b,
+        each=portions(batches.kg_each, ratio, density_a_kg_m3, density_b_kg_m3),
+        by_weight=ratio.by_weight(density_a_kg_m3, density_b_kg_m3),
+        by_volume=ratio.by_volume(density_a_kg_m3, density_b_kg_m3),
+        density_kg_m3=mix_density_kg_m3(ratio, density_a_kg_m3, density_b_kg_m3),
+        use_by_min=SAFE_PART.value * batches.working_time_min,
+        steps=mixing_steps(mix_min),
+        cautions=CAUTIONS,
+    )

@@ -1,0 +1,86 @@
+"""A heat gun or torch over the surface: a light pass against a long one, as heat put into the skin.
+
+Flux q = h (T_jet − T_surface) with a jet's h of 30 to 100 W/(m²·K) (from memory). Surface rise of a thick body
+under a steady flux: ΔT = 2 q √(t / (π k ρ cp)) (Carslaw & Jaeger, Conduction of Heat in Solids, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from logger.planning.finding import COMMON_PRACTICE, FROM_MEMORY, Constant, Light, above, not_negative, within
+
+JET = Constant("heat transfer of a gun's jet", 50.0, "W/(m²·K)", "range 30 to 100; " + FROM_MEMORY)
+FLAME = Constant("heat transfer of a torch's flame", 60.0, "W/(m²·K)", "rough; " + FROM_MEMORY)
+LIGHT_PASS = Constant("skin warming of a light pass", 15.0, "K", COMMON_PRACTICE)
+LONG_PASS = Constant("skin warming that scorches or rushes the skin", 40.0, "K", COMMON_PRACTICE)
+CAUTION = (
+    "Hot air and flame near resin vapour, wipes and dust can start a fire. Keep solvents away, an extinguisher at "
+    "hand, never leave it lying. The safety data sheet rules."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """What one pass does, K and m."""
+
+    flux_w_m2: float
+    skin_rise_k: float
+    warmed_m: float
+    whole_rise_k: float
+    light: Light
+
+
+def jet_flux_w_m2(jet_c: float, surface_c: float, transfer_w_m2k: float = JET.value) -> float:
+    """Heat into the surface under a jet, W/m²."""
+    within("jet_c", jet_c, -40, 2500, "°C", "give the temperature of the air at the surface")
+    within("surface temperature", surface_c, -40, 300, "°C", "give the surface temperature")
+    return max(
+        0.0, above("heat transfer", transfer_w_m2k, 0, "W/(m²·K)", "30 to 100 is usual") * (jet_c - surface_c)
+    )
+
+
+def skin_rise_k(flux_w_m2: float, seconds: float, conductivity: float, density: float, heat: float) -> float:
+    """Warming of the skin after that time, K; conductivity W/(m·K), density kg/m³, heat J/(kg·K)."""
+    not_negative("flux", flux_w_m2, "W/m²", "check the jet")
+    not_negative("seconds", seconds, "s", "give the time on one spot")
+    effusive = above("k ρ cp", conductivity * density * heat, 0, "", "give the resin's properties")
+    return 2 * flux_w_m2 * math.sqrt(seconds / (math.pi * effusive))
+
+
+def warmed_depth_m(seconds: float, conductivity: float, density: float, heat: float) -> float:
+    """Depth that the warmth reaches, m: 2 √(a t)."""
+    not_negative("seconds", seconds, "s", "give the time on one spot")
+    above("conductivity", conductivity, 0, "W/(m·K)", "take it from the datasheet")
+    return 2 * math.sqrt(
+        conductivity / above("ρ cp", density * heat, 0, "", "give the resin's properties") * seconds
+    )
+
+
+def one_pass(
+    jet_c: float,
+    surface_c: float,
+    seconds: float,
+    depth_m: float,
+    conductivity: float,
+    density: float,
+    heat: float,
+    transfer_w_m2k: float = JET.value,
+) -> Pass:
+    """One pass over a spot: flux, skin warming, depth reached, warming of the whole layer."""
+    flux = jet_flux_w_m2(jet_c, surface_c, transfer_w_m2k)
+    # A steady flux overstates a long pass: the skin cannot grow hotter than the jet.
+    rise = min(skin_rise_k(flux, seconds, conductivity, density, heat), max(0.0, jet_c - surface_c))
+    whole = flux * seconds / (density * heat * above("depth", depth_m, 0, "m", "give the depth of the pour"))
+    light = Light.OK if rise <= LIGHT_PASS.value else Light.WATCH if rise <= LONG_PASS.value else Light.STOP
+    return Pass(flux, rise, warmed_depth_m(seconds, conductivity, density, heat), whole, light)
+
+
+def longest_pass_s(
+    rise_k: float, flux_w_m2: float, conductivity: float, density: float, heat: float
+) -> float:
+    """Seconds on one spot that warm the skin by `rise_k`."""
+    above("flux", flux_w_m2, 0, "W/m²", "the jet must be warmer than the surface")
+    above("rise", rise_k, 0, "K", "give the warming that is allowed")
+    return math.pi * conductivity * density * heat * (rise_k / (2 * flux_w_m2)) ** 2

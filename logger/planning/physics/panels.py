@@ -1,0 +1,128 @@
+"""Panels of a form: how stiff they are, how they creep, and which of them resin sticks to.
+
+Every figure names its source. Figures marked "from memory" must be checked against the panel's own data sheet
+before anybody relies on them; a plan can give its own modulus.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+from logger.errors import BadInput
+from logger.planning.finding import FROM_MEMORY, Constant, within
+
+WOOD_HANDBOOK_12 = "Cai & Ross 2010, Wood Handbook FPL-GTR-190, Table 12-3"
+PE_HANDBOOK = "Handbook of PE Pipe, ch. 3 App. B, Table B.1.1"
+FINNISH_PLYWOOD = "Handbook of Finnish Plywood; from memory"
+EN_12369 = "EN 12369-1 mean values; from memory"
+
+
+@dataclass(frozen=True, slots=True)
+class PanelMaterial:
+    """A panel material. `creep` multiplies the sag of the first minutes over one to three days of load."""
+
+    name: str
+    modulus_gpa: float
+    source: str
+    creep: float
+    creep_source: str
+    sticks: bool
+    remedy: str
+
+
+_SLOW = "common practice, no source (EN 1995 factors for years of load are higher)"
+_RAW = "tape it all over, or lay polyethylene sheet, and add release"
+_PANELS = (
+    # birch plywood along the face grain, OSB the weaker mills along: the lower end on purpose
+    PanelMaterial("birch plywood", 9.0, FINNISH_PLYWOOD, 1.2, _SLOW, True, _RAW),
+    PanelMaterial("OSB", 4.41, WOOD_HANDBOOK_12, 1.4, _SLOW, True, _RAW),
+    PanelMaterial("particleboard", 2.5, EN_12369, 1.5, _SLOW, True, _RAW),
+    PanelMaterial("melamine", 2.5, "particleboard core; from memory", 1.5, _SLOW, True,
+          "tape it or wax it: melamine lets go only with tape or release"),
+    PanelMaterial("MDF", 2.5, "EN 622-5 minima 2.2 to 2.5 GPa; from memory", 1.5, _SLOW, True, _RAW),
+    # creep is in the modulus, which depends on the hours under load
+    PanelMaterial("HDPE", 0.396, PE_HANDBOOK, 1.0, "creep is in the modulus", False,
+          "bare HDPE lets go; scuffed or flame-marked places hold, so look it over"),
+    PanelMaterial("polypropylene", 0.9, FROM_MEMORY, 1.5, _SLOW, False, "bare polypropylene lets go"),
+    PanelMaterial("acrylic", 2.9, FROM_MEMORY, 1.2, _SLOW, True, "tape it or use release; resin bonds to acrylic"),
+    PanelMaterial("glass", 70.0, FROM_MEMORY, 1.0, "glass does not creep", True, "tape it or use release"),
+    PanelMaterial("aluminium", 69.0, FROM_MEMORY, 1.0, "does not creep at room temperature", True,
+          "tape it or use release"),
+    PanelMaterial("silicone", 0.005, FROM_MEMORY, 1.0, "lies on another panel", False, "silicone lets go"),
+)  # fmt: skip
+_BY_NAME = {panel.name.lower(): panel for panel in _PANELS}
+_OTHER_NAMES = {
+    "plywood": "birch plywood", "chipboard": "particleboard", "coated particleboard": "melamine",
+    "melamine-faced particleboard": "melamine", "polyethylene": "hdpe", "osb/3": "osb", "pp": "polypropylene",
+}  # fmt: skip
+
+#: Apparent modulus of PE3xxx at 23 °C against hours of load, GPa (Handbook of PE Pipe, Table B.1.1).
+PE3_MODULUS_GPA = ((0.5, 0.538), (2.0, 0.490), (12.0, 0.414), (100.0, 0.359), (8760.0, 0.262))
+#: Factor on a polyethylene modulus against temperature, °C (Handbook of PE Pipe; from memory).
+PE_WARM = ((23.0, 1.0), (40.0, 0.73), (60.0, 0.5))
+
+
+def panel_names() -> list[str]:
+    """Names of the panels that are known, for a page's list."""
+    return [panel.name for panel in _PANELS]
+
+
+def find_panel(name: str) -> PanelMaterial:
+    """The panel of that name, in any case. Raises BadInput naming the known ones."""
+    key = name.strip().lower()
+    panel = _BY_NAME.get(_OTHER_NAMES.get(key, key).lower())
+    if panel is None:
+        raise BadInput(
+            "panel", "is not a known material", value=name, allowed=", ".join(panel_names()),
+            remedy="use one of those names, or give modulus_gpa from the panel's data sheet",
+        )  # fmt: skip
+    return panel
+
+
+def hdpe_modulus_gpa(hours_loaded: float, panel_c: float = 23.0) -> float:
+    """Apparent modulus of HDPE (PE3) after some hours of load, GPa: straight between table rows in log time."""
+    hours = within(
+        "hours_loaded", hours_loaded, 0.5, 8760, "h", "give a load time between half an hour and a year"
+    )
+    within(
+        "panel temperature",
+        panel_c,
+        -20,
+        60,
+        "°C",
+        "an HDPE bottom above 60 °C is not stiff: use another panel",
+    )
+    rows = [(math.log(h), e) for h, e in PE3_MODULUS_GPA]
+    return _straight(rows, math.log(hours)) * _straight(list(PE_WARM), max(panel_c, 23.0))
+
+
+def _straight(rows: list[tuple[float, float]], at: float) -> float:
+    """Between the two rows around `at`; the end rows beyond."""
+    if at <= rows[0][0]:
+        return rows[0][1]
+    for (x0, y0), (x1, y1) in itertools.pairwise(rows):
+        if at <= x1:
+            return y0 + (y1 - y0) * (at - x0) / (x1 - x0)
+    return rows[-1][1]
+
+
+def stiffness(
+    name: str, hours_loaded: float, panel_c: float, modulus_gpa: float | None, creep: float | None
+) -> tuple[Constant, Constant]:
+    """(modulus, creep factor) of a bottom panel, each with its source. Raises BadInput for an unknown one."""
+    if modulus_gpa is not None:
+        factor = Constant("creep factor", creep or 1.0, "", "the plan file" if creep else "no creep given")
+        return Constant(f"modulus of {name}", modulus_gpa, "GPa", "the plan file"), factor
+    panel = find_panel(name)
+    if panel.name == "HDPE":
+        value = hdpe_modulus_gpa(hours_loaded, panel_c)
+        modulus = Constant(
+            f"modulus of HDPE after {hours_loaded:g} h at {panel_c:.0f} °C", value, "GPa", PE_HANDBOOK
+        )
+    else:
+        modulus = Constant(f"modulus of {panel.name}", panel.modulus_gpa, "GPa", panel.source)
+    if creep is not None:
+        return modulus, Constant("creep factor", creep, "", "the plan file")
+    return modulus, Constant("creep factor", panel.creep, "", panel.creep_source)

@@ -1,0 +1,142 @@
+"""The two parts: ratio by weight and by volume, density of the mix, and the ratio that the chemistry asks for.
+
+A ratio is never a bare pair of numbers here: it always says what it is measured by.
+Stoichiometry: phr = 100 · AHEW / EEW; AHEW = molar mass / active hydrogens; a blend's equivalent weight is its
+mass over the sum of mass / equivalent weight (textbook; reproduced from stored handbook examples in the tests).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from logger.planning.finding import above, not_negative, plain
+
+Measure = Literal["weight", "volume"]
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """Part A to part B, by weight or by volume."""
+
+    a: float
+    b: float
+    by: Measure
+
+    def __post_init__(self) -> None:
+        above("part A of the ratio", self.a, 0, "parts", "copy the ratio from the datasheet")
+        above("part B of the ratio", self.b, 0, "parts", "copy the ratio from the datasheet")
+
+    def __str__(self) -> str:
+        return f"{plain(self.a)} : {plain(self.b)} by {self.by}"
+
+    @property
+    def b_over_a(self) -> float:
+        """Part B for one of part A, by this ratio's own measure."""
+        return self.b / self.a
+
+    def by_weight(self, density_a_kg_m3: float, density_b_kg_m3: float) -> Ratio:
+        """The same mix, by weight. By volume times density is weight."""
+        _densities(density_a_kg_m3, density_b_kg_m3)
+        if self.by == "weight":
+            return self
+        return Ratio(100.0, 100.0 * self.b_over_a * density_b_kg_m3 / density_a_kg_m3, "weight")
+
+    def by_volume(self, density_a_kg_m3: float, density_b_kg_m3: float) -> Ratio:
+        """The same mix, by volume. Weight over density is volume."""
+        _densities(density_a_kg_m3, density_b_kg_m3)
+        if self.by == "volume":
+            return self
+        return Ratio(100.0, 100.0 * self.b_over_a * density_a_kg_m3 / density_b_kg_m3, "volume")
+
+
+def _densities(a: float, b: float) -> None:
+    for part, value in (("A", a), ("B", b)):
+        above(f"density of part {part}", value, 0, "kg/m³", "take it from the datasheet")
+
+
+def hardener_error_pct(done: Ratio, right: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> float:
+    """How much more (above 0) or less of part B there is than there should be, % of the right amount."""
+    have = done.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
+    want = right.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
+    return (have / want - 1) * 100
+
+
+def mix_density_kg_m3(ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> float:
+    """Density of the liquid mix, kg/m³, volumes taken as additive (the real value is up to 1 % higher)."""
+    weights = ratio.by_weight(density_a_kg_m3, density_b_kg_m3)
+    total = weights.a + weights.b
+    return total / (weights.a / density_a_kg_m3 + weights.b / density_b_kg_m3)
+
+
+@dataclass(frozen=True, slots=True)
+class Portions:
+    """What goes into one pail."""
+
+    a_g: float
+    b_g: float
+    a_ml: float
+    b_ml: float
+
+    @property
+    def total_g(self) -> float:
+        """Grams of mix."""
+        return self.a_g + self.b_g
+
+
+def portions(total_kg: float, ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> Portions:
+    """The parts of a mix of that weight, by weight and by volume."""
+    not_negative("weight of the mix", total_kg, "kg", "give the weight of the mix")
+    weights = ratio.by_weight(density_a_kg_m3, density_b_kg_m3)
+    a_g = 1000 * total_kg * weights.a / (weights.a + weights.b)
+    b_g = 1000 * total_kg - a_g
+    return Portions(a_g, b_g, 1000 * a_g / density_a_kg_m3, 1000 * b_g / density_b_kg_m3)
+
+
+def equivalent_weight(molar_mass_g_mol: float, active_hydrogens: int) -> float:
+    """Amine-hydrogen equivalent weight, g/eq: molar mass over active hydrogens."""
+    above("molar mass", molar_mass_g_mol, 0, "g/mol", "take it from the datasheet")
+    return molar_mass_g_mol / above("active hydrogens", active_hydrogens, 0, "", "count the N-H bonds")
+
+
+def blend_equivalent_weight(parts: Sequence[tuple[float, float]]) -> float:
+    """Equivalent weight of a blend of (mass, equivalent weight) pairs; a filler's is `math.inf`."""
+    mass = sum(not_negative("mass in the blend", m, "g", "give the mass of each part") for m, _ in parts)
+    reactive = 0.0
+    for m, weight in parts:
+        if math.isnan(weight) or weight <= 0:
+            above("equivalent weight", weight, 0, "g/eq", "take it from the datasheet")
+        reactive += 0.0 if math.isinf(weight) else m / weight
+    above("reactive part of the blend", reactive, 0, "eq", "a blend of fillers alone does not cure")
+    return mass / reactive
+
+
+def parts_per_hundred(ahew_g_eq: float, eew_g_eq: float) -> float:
+    """Hardener for 100 of resin by weight: 100 · AHEW / EEW."""
+    above("ahew_g_eq", ahew_g_eq, 0, "g/eq", "take it from the datasheet")
+    return 100 * ahew_g_eq / above("eew_g_eq", eew_g_eq, 0, "g/eq", "take it from the datasheet")
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleError:
+    """How far the ratio may be off through the scale's steps alone, %."""
+
+    standard_pct: float
+    tared_pct: float
+    worst_pct: float
+
+
+def scale_error(a_g: float, b_g: float, resolution_g: float) -> ScaleError:
+    """Error of the ratio from the scale's steps, each reading uniform within ± half a step.
+
+    Standard uncertainty d/√12 for one reading, d/√6 for a tared one (two readings), in quadrature
+    (JCGM 100:2008, 4.3.7 and 5.1; from memory).
+    """
+    above("weight of part A", a_g, 0, "g", "weigh more at once")
+    above("weight of part B", b_g, 0, "g", "weigh more at once")
+    not_negative("resolution_g", resolution_g, "g", "read it off the scale's plate")
+    spread = math.hypot(resolution_g / a_g, resolution_g / b_g)
+    worst = resolution_g / (2 * a_g) + resolution_g / (2 * b_g)
+    return ScaleError(100 * spread / math.sqrt(12), 100 * spread / math.sqrt(6), 100 * worst)

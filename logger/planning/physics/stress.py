@@ -1,0 +1,56 @@
+"""Stress in cured resin from temperature differences: elastic upper bounds.
+
+Timoshenko & Goodier, Theory of Elasticity; Boley & Weiner (from memory). Relaxation near the glass transition
+lowers them; shrinkage of the cure adds. No published temperature difference that "causes cracking" was found:
+the limits are the workshop's own.
+"""
+
+from __future__ import annotations
+
+from logger.planning.finding import FROM_MEMORY, PROJECT_CHOICE, Constant, above, within
+
+STIFFNESS = Constant("stiffness of cast resin", 3.0, "GPa", FROM_MEMORY)
+EXPANSION = Constant(
+    "expansion of cast resin", 60e-6, "1/K", "Budinski & Budinski 1999, Engineering Materials"
+)
+POISSON = Constant("Poisson's ratio of cast resin", 0.35, "", FROM_MEMORY)
+WATCH_SPREAD = Constant("core over surface, watch", 20.0, "K", PROJECT_CHOICE)
+STOP_SPREAD = Constant("core over surface, stop", 40.0, "K", PROJECT_CHOICE)
+
+
+def held_both_ways_mpa(
+    difference_k: float, modulus_gpa: float = STIFFNESS.value, expansion_per_k: float = EXPANSION.value,
+    poisson: float = POISSON.value,
+) -> float:  # fmt: skip
+    """Stress in a sheet that is held in both directions and cools by that much, MPa: E α ΔT / (1 − ν)."""
+    within("Poisson's ratio", poisson, 0, 0.499, "", "give a number between 0 and 0.5")
+    return held_one_way_mpa(difference_k, modulus_gpa, expansion_per_k) / (1 - poisson)
+
+
+def held_one_way_mpa(
+    difference_k: float, modulus_gpa: float = STIFFNESS.value, expansion_per_k: float = EXPANSION.value
+) -> float:
+    """Stress in a bar that is held at its ends and cools by that much, MPa: E α ΔT."""
+    above("stiffness", modulus_gpa, 0, "GPa", "take it from the datasheet")
+    return (
+        modulus_gpa * 1000 * expansion_per_k * within("difference", difference_k, -300, 300, "K", "check it")
+    )
+
+
+def skin_mpa(difference_k: float, **kinds: float) -> float:
+    """Stress at the skin of a free slab with a parabolic profile, MPa: two thirds of held both ways."""
+    return held_both_ways_mpa(difference_k, **kinds) * 2 / 3
+
+
+def core_mpa(difference_k: float, **kinds: float) -> float:
+    """Stress in the core of the same slab, MPa: one third of held both ways, of the other sign."""
+    return held_both_ways_mpa(difference_k, **kinds) / 3
+
+
+def gradient_k(power_w_m3: float, thickness_m: float, conductivity_w_mk: float) -> float:
+    """Core over surface of a slab that makes heat evenly and is cooled on both faces, K: q h² / (8 k)."""
+    above("conductivity", conductivity_w_mk, 0, "W/(m·K)", "take it from the datasheet")
+    above("thickness", thickness_m, 0, "m", "give the depth of the pour")
+    return (
+        within("heat made", power_w_m3, 0, 1e9, "W/m³", "check it") * thickness_m**2 / (8 * conductivity_w_mk)
+    )

@@ -1,0 +1,45 @@
+"""Sunlight on the form, as heat: how fast it warms the pour.
+
+Irradiance: ASTM G173-03 (AM1.5) integrates to 1000.4 W/m² global, 900.1 direct. Absorptances of surfaces from a
+stored table of coatings; those of clear resin over wood are estimates, and say so.
+"""
+
+from __future__ import annotations
+
+from logger.planning.finding import FROM_MEMORY, Constant, above, not_negative, within
+
+G173_GLOBAL = Constant("sun on a clear day", 1000.4, "W/m²", "ASTM G173-03, AM1.5 global")
+GLASS = Constant("part that window glass lets through", 0.8, "", FROM_MEMORY)
+SHADED = Constant("warming that a shade is worth", 2.0, "K/h", "this project's choice, no standard")
+MOST = Constant(
+    "warming that the sun may bring in all, stop", 20.0, "K", "this project's choice, no standard"
+)
+
+ABSORPTANCE = {
+    "black paint": 0.975,
+    "white coating": 0.19,
+    "clear resin on dark wood": 0.7,
+    "clear resin on a white form": 0.3,
+}
+
+
+def absorbed_w_m2(irradiance_w_m2: float, absorptance: float, *, through_glass: bool = False) -> float:
+    """Heat that the pour takes from the sun, W/m²."""
+    not_negative("irradiance_w_m2", irradiance_w_m2, "W/m²", "give the sunlight, 0 to 1500 W/m²")
+    part = within("absorptance", absorptance, 0, 1, "", "give a part between 0 and 1")
+    return irradiance_w_m2 * part * (GLASS.value if through_glass else 1.0)
+
+
+def warming_k_h(flux_w_m2: float, depth_m: float, density_kg_m3: float, specific_heat_j_kgk: float) -> float:
+    """How fast the whole pour would warm if it kept that heat, K/h: q / (ρ cp d)."""
+    not_negative("heat flux", flux_w_m2, "W/m²", "give the heat that is taken up")
+    above("depth", depth_m, 0, "m", "give the depth of the pour")
+    above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
+    above("specific heat", specific_heat_j_kgk, 0, "J/(kg·K)", "take it from the datasheet")
+    return 3600 * flux_w_m2 / (density_kg_m3 * specific_heat_j_kgk * depth_m)
+
+
+def steady_rise_k(flux_w_m2: float, loss_w_m2k: float) -> float:
+    """How far above the room the surface would settle, K: q / h (an upper bound)."""
+    not_negative("heat flux", flux_w_m2, "W/m²", "give the heat that is taken up")
+    return flux_w_m2 / above("heat transfer", loss_w_m2k, 0, "W/(m²·K)", "give the surface's heat transfer")

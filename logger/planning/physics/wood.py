@@ -1,0 +1,198 @@
+"""Wood and water: what the shop's air would make of it, what the meter means, how the slab moves, what it weighs.
+
+Equations and their numbers: Glass & Zelinka 2010, Wood Handbook FPL-GTR-190, chapter 4 (EMC: eq. 4-5, after
+Simpson 1998, FPL-RN-0268). Moisture in % of the oven-dry mass throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logger.errors import BadInput, OutOfRange
+from logger.planning.finding import COMMON_PRACTICE, FROM_MEMORY, Constant, above, within
+from logger.planning.physics.species import Species
+from logger.units import ZERO_CELSIUS_K
+
+HANDBOOK_4 = "Glass & Zelinka 2010, Wood Handbook FPL-GTR-190, ch. 4"
+FIBRE_SATURATION = Constant("fibre saturation", 30.0, "%", HANDBOOK_4)
+DRY_LOW = Constant("furniture wood, driest usual", 6.0, "%", "Wood Handbook FPL-GTR-190, ch. 13")
+DRY_HIGH = Constant("furniture wood, dampest usual", 8.0, "%", "Wood Handbook FPL-GTR-190, ch. 13")
+STOP_ABOVE = Constant("slab too damp for resin above", 12.0, "%", COMMON_PRACTICE)
+SPREAD_LIMIT = Constant("spread of a slab's readings", 2.0, "%", COMMON_PRACTICE)
+READINGS_WANTED = Constant("readings of one slab", 6.0, "readings", COMMON_PRACTICE)
+METER_SOURCE = "Pfaff & Garrahan correction; from memory: check before relying on it"
+
+
+def equilibrium_moisture_pct(celsius: float, humidity_pct: float) -> float:
+    """Moisture that wood takes on in air of that temperature and humidity, % (Wood Handbook eq. 4-5).
+
+    Fitted to the handbook's table within 0.1 %; a slab on its way down stays about 1 % above it. Raises OutOfRange.
+    """
+    t = within("room_c", celsius, -1.2, 70, "°C", "the equation holds for -1 to 70 °C")
+    h = within("relative_humidity_pct", humidity_pct, 0, 100, "%", "give the room's relative humidity") / 100
+    w = 349 + 1.29 * t + 0.0135 * t * t
+    k = 0.805 + 0.000736 * t - 0.00000273 * t * t
+    k1 = 6.27 - 0.00938 * t - 0.000303 * t * t
+    k2 = 1.91 + 0.0407 * t - 0.000293 * t * t
+    kh = k * h
+    return float(
+        1800 / w * (kh / (1 - kh) + (k1 * kh + 2 * k1 * k2 * kh * kh) / (1 + k1 * kh + k1 * k2 * kh * kh))
+    )
+
+
+def humidity_for_moisture_pct(celsius: float, moisture_pct: float) -> float:
+    """Relative humidity of the room that holds a slab at that moisture, %. Raises OutOfRange."""
+    highest = equilibrium_moisture_pct(celsius, 99.0)
+    within("moisture", moisture_pct, 0, highest, "%", "no room air holds wood wetter than that: dry it first")
+    low, high = 0.0, 99.0
+    while high - low > 1e-9:
+        middle = (low + high) / 2
+        if equilibrium_moisture_pct(celsius, middle) < moisture_pct:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def corrected_reading_pct(
+    reading_pct: float, wood_c: float, slope: float = 1.0, offset_pct: float = 0.0
+) -> float:
+    """A pin meter's reading, corrected for the wood's temperature and species, %.
+
+    MC = [(R + 0.567 − 0.0260 T + 0.000051 T²) / (0.881 · 1.0056^T) − b] / a with species numbers a, b (a = 1,
+    b = 0 is the meter's own species). Source: METER_SOURCE. Raises OutOfRange.
+    """
+    reading = within(
+        "meter reading", reading_pct, 0.1, 60, "%", "a reading above 60 % is not a moisture content"
+    )
+    t = within("wood_c", wood_c, -10, 60, "°C", "bring the slab to room temperature and measure again")
+    above("species_slope", slope, 0, "", "take it from the meter's species table")
+    at_20_c = (reading + 0.567 - 0.0260 * t + 0.000051 * t * t) / (0.881 * float(1.0056**t))
+    return max(0.0, (at_20_c - offset_pct) / slope)
+
+
+@dataclass(frozen=True, slots=True)
+class Moisture:
+    """What a slab's readings come to, %."""
+
+    mean_pct: float
+    wettest_pct: float
+    driest_pct: float
+    count: int
+    corrected: bool
+
+    @property
+    def spread_pct(self) -> float:
+        """Wettest less driest."""
+        return self.wettest_pct - self.driest_pct
+
+
+def slab_moisture(
+    readings_pct: Sequence[float],
+    wood_c: float,
+    *,
+    corrects_itself: bool,
+    slope: float = 1.0,
+    offset_pct: float = 0.0,
+) -> Moisture:
+    """The readings of one slab, corrected where the meter does not do it itself."""
+    if not readings_pct:
+        raise BadInput("[slab.meter] readings_pct", "is empty", allowed="one reading or more, in %",
+                       remedy="measure the slab in six places, the middle of the thickness too")  # fmt: skip
+    neutral = corrects_itself and slope == 1.0 and offset_pct == 0.0
+    # A meter that corrects itself for temperature still needs the species numbers: 20 °C leaves those alone.
+    at = 20.0 if corrects_itself else wood_c
+    values = [r if neutral else corrected_reading_pct(r, at, slope, offset_pct) for r in readings_pct]
+    return Moisture(sum(values) / len(values), max(values), min(values), len(values), not neutral)
+
+
+def shrinkage_at_pct(shrinkage_pct: float, moisture_pct: float) -> float:
+    """Shrinkage from green to that moisture, % of the green size (eq. 4-7); 0 above fibre saturation."""
+    within("moisture", moisture_pct, 0, 1000, "%", "give the moisture in % of the oven-dry mass")
+    return max(0.0, shrinkage_pct * (FIBRE_SATURATION.value - moisture_pct) / FIBRE_SATURATION.value)
+
+
+def movement_mm(size_mm: float, coefficient: float, from_pct: float, to_pct: float) -> float:
+    """Change of a slab's width, mm; below 0 it shrinks. D C ΔM; holds for 6 to 14 % moisture (Table 13-5)."""
+    above("slab width", size_mm, 0, "mm", "measure the slab")
+    for value in (from_pct, to_pct):
+        within("moisture", value, 0, FIBRE_SATURATION.value, "%", "below fibre saturation only")
+    return size_mm * coefficient * (to_pct - from_pct)
+
+
+def specific_gravity(
+    basic_gravity: float, moisture_pct: float, volume_shrinkage_pct: float | None = None
+) -> float:
+    """Specific gravity at that moisture: G_b / (1 − S_x/100) (eq. 4-9); S0 ≈ 26.5 G_b where unknown (eq. 4-10)."""
+    above("basic specific gravity", basic_gravity, 0, "", "take it from the species table")
+    total = 26.5 * basic_gravity if volume_shrinkage_pct is None else volume_shrinkage_pct
+    return basic_gravity / (1 - shrinkage_at_pct(total, moisture_pct) / 100)
+
+
+def density_kg_m3(species: Species, moisture_pct: float) -> float:
+    """Density of the wood with its water, kg/m³: 1000 G (1 + M/100) (eq. 4-12).
+
+    The volume shrinkage is taken from the basic gravity, as the handbook's density table does.
+    """
+    within("moisture", moisture_pct, 0, 200, "%", "measure the slab again")
+    return 1000 * specific_gravity(species.basic_gravity, moisture_pct) * (1 + moisture_pct / 100)
+
+
+def conductivity_w_mk(gravity: float, moisture_pct: float) -> float:
+    """Heat conductivity across the grain, W/(m·K): G (0.1941 + 0.004064 M) + 0.01864 (eq. 4-15); ± 20 %."""
+    within("specific gravity", gravity, 0.3, 1.2, "", "eq. 4-15 holds for woods above 0.3")
+    within("moisture", moisture_pct, 0, 25, "%", "eq. 4-15 holds below 25 %")
+    return gravity * (0.1941 + 0.004064 * moisture_pct) + 0.01864
+
+
+def specific_heat_j_kgk(celsius: float, moisture_pct: float) -> float:
+    """Specific heat, J/(kg·K) (eqs. 4-16 to 4-18), below fibre saturation."""
+    t = within("temperature", celsius, 0, 150, "°C", "the equation holds for 7 to 147 °C") + ZERO_CELSIUS_K
+    x = within("moisture", moisture_pct, 0, FIBRE_SATURATION.value, "%", "below fibre saturation only")
+    dry = 0.1031 + 0.003867 * t
+    bound = x * (-0.06191 + 2.36e-4 * t - 1.33e-4 * x) if x else 0.0
+    return 1000 * ((dry + 4.18 * x / 100) / (1 + x / 100) + bound)
+
+
+def oven_dry_moisture_pct(mass: float, oven_dry_mass: float) -> float:
+    """Moisture by weighing, %: (m − m_od) / m_od · 100 (ASTM D4442, EN 13183-1; from memory)."""
+    dry = above("oven-dry mass", oven_dry_mass, 0, "g", "weigh it after drying at 103 °C")
+    if mass < dry:
+        raise OutOfRange("mass", "is below the oven-dry mass", value=mass, allowed=f"{dry} g or more",
+                         remedy="weigh both again")  # fmt: skip
+    return (mass - dry) / dry * 100
+
+
+def water_kg(wood_m3: float, density: float, moisture_pct: float) -> float:
+    """Water in a slab, kg."""
+    return (
+        above("slab volume", wood_m3, 0, "m³", "measure the slab")
+        * density
+        * moisture_pct
+        / (100 + moisture_pct)
+    )
+
+
+#: Wood across the grain, stiffness and strength where a slab is held (typical hardwood; from memory).
+ACROSS_GRAIN = Constant("stiffness of hardwood across the grain", 0.7, "GPa", FROM_MEMORY)
+ACROSS_STRENGTH = Constant("strength of hardwood across the grain", 5.0, "MPa", FROM_MEMORY)
+
+
+@dataclass(frozen=True, slots=True)
+class ResinLine:
+    """What a slab's movement does at the line where it meets the resin."""
+
+    moves_mm: float
+    stress_mpa: float
+    opens: bool
+
+
+def resin_line(size_mm: float, coefficient: float, from_pct: float, to_pct: float) -> ResinLine:
+    """Movement after the pour: the gap if the bond lets go, the stress if the slab is held on both sides.
+
+    The stress is elastic and an upper bound (wood relaxes in weeks); above ACROSS_STRENGTH it opens or splits.
+    """
+    moves = movement_mm(size_mm, coefficient, from_pct, to_pct)
+    stress = ACROSS_GRAIN.value * 1000 * abs(moves) / size_mm
+    return ResinLine(moves, stress, moves < 0 and stress > ACROSS_STRENGTH.value)

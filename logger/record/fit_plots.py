@@ -1,0 +1,52 @@
+"""What a datasheet states beside the curve that was fitted to it, as SVG: one plot for each statement. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+
+from logger.record.plots import Dot, Line, PlotMark, plot
+
+#: A plot shows the specimen for so many times as long as what is stated of it.
+SHOWN = 1.6
+
+
+def fitted_plots(
+    fit: Mapping[str, Any],
+    degrees: Callable[[float], float],
+    unit: str,
+    width: float = 420,
+    height: float = 230,
+) -> list[tuple[str, str]]:
+    """(statement, SVG) of each one with a curve; `fit` as Fit.to_json gives it, `degrees` turns °C into `unit`."""
+    made = []
+    for curve in fit["curves"]:
+        mine = [point for point in fit["points"] if point["statement"] == curve["statement"]]
+        hours = np.asarray(curve["hours"], dtype=float)
+        shown_c = np.array([degrees(value) for value in curve["core_c"]])
+        peak_h = float(hours[int(shown_c.argmax())])
+        marks, dots, last_h = [], [], 0.0
+        for point in mine:
+            part = point["tolerance_pct"] / 100
+            if point["quantity"] == "peak below":
+                marks.append(PlotMark("must stay below", level=degrees(point["stated"])))
+                last_h = max(last_h, 2 * peak_h)
+            elif point["unit"] == "°C":
+                stated_h = next((p["stated"] for p in mine if p["quantity"] == "peak time"), peak_h)
+                off_c = part * (point["stated"] - curve["core_c"][0])
+                off = degrees(point["stated"] + off_c) - degrees(point["stated"])
+                dots += [Dot(stated_h, degrees(point["stated"]), full=False, off_value=off),
+                         Dot(peak_h, degrees(point["fitted"]))]  # fmt: skip
+                last_h = max(last_h, 2 * peak_h, stated_h)
+            elif point["quantity"] != "peak time":
+                for hour, full in ((point["stated"], False), (point["fitted"], True)):
+                    on = float(np.interp(hour, hours, shown_c))
+                    dots.append(Dot(hour, on, full, 0.0 if full else part * hour))
+                last_h = max(last_h, *(p["stated"] for p in mine), *(p["fitted"] for p in mine))
+        kept = hours <= max(SHOWN * last_h, hours[1])
+        line = Line("fitted, at the core", hours[kept].tolist(), shown_c[kept].tolist(), "#a31d12", "", 2.2)
+        made.append((curve["statement"], plot([line], title=curve["statement"], unit=unit, marks=marks, dots=dots,
+                                              width=width, height=height)))  # fmt: skip
+    return made

@@ -1,0 +1,392 @@
+"""Files from elsewhere into the store: another workshop's record, or the shop's own log of a pour before this program.
+
+The work is in three parts. A process of its own, with limits, reads the file into a parcel and proves it there
+(`accept`, `accept_log`): however the file is made, it can take no more than that process may. Then the parcel's rows
+come over in short transactions, unseen (store/arriving.py). Then all of it is proven where it lies, and shown.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import hashlib
+import io
+import math
+import shutil
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any
+
+from sqlalchemy.exc import DBAPIError
+
+from logger.errors import BadInput, BadReadings, NotAllowed, StoreError
+from logger.plan.file import plan_from_text, plan_to_text
+from logger.record.bounds import PROCESS, lines_of
+from logger.record.bundle import accept
+from logger.record.past_log import Log, Mapping, read_log
+from logger.record.verify import verify
+from logger.store import arriving, seals
+from logger.store.arriving import Rest
+from logger.store.backup import give_to_owner
+from logger.store.database import Store
+from logger.store.parcel import Parcel
+from logger.store.past_pours import add_past_pour
+from logger.store.photos import find, is_whole, put
+from logger.store.shops import sees
+from logger.store.transfer import Begun
+from logger.worker import OwnProcess
+
+#: A log that begins more than this before pouring is not this pour's alone, h: is the start right?
+LONGEST_BEFORE_H = 24 * 14
+#: Below the data folder: where parcels lie while they are made. Not /tmp, which may be memory.
+SCRATCH = "arriving"
+#: A parcel and what comes over from it, beside the file's own size; and what is left for the watch, bytes.
+ROOM_TIMES, ROOM_LEFT = 3, 200_000_000
+#: In each folder there: whoever works in it holds the lock of this file.
+LOCK = "in-use"
+#: Rest after each transaction, as part of the time that it took.
+REST_PART = 1.0
+BOMS = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
+
+
+@dataclass(frozen=True)
+class LogAsked:
+    """What is to be made of a past log.
+
+    `poured_ms`: when pouring began. It is needed when the log's times count from its own start (which is then taken
+    as the pouring); with times of day it may be left out: then the first row is the pouring.
+    """
+
+    mapping: Mapping
+    plan_toml: str
+    title: str
+    client: str
+    poured_ms: int | None
+    leave_out_bad: bool
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What has come in: the pour's number, the workshop that it is from (None: the shop's own), what is said of it."""
+
+    pour_id: int
+    workshop: str | None
+    told: str
+    left_out: tuple[tuple[int, str, str], ...] = ()
+
+
+class Imports:
+    """Brings files in, one at a time. `close` ends what is under way; it leaves nothing behind."""
+
+    def __init__(self, store: Store, data_dir: Path, now_ms: Callable[[], int]) -> None:
+        self._store, self._now_ms = store, now_ms
+        self._photos, self._scratch = data_dir / "photos", data_dir / SCRATCH
+        self._process: OwnProcess | None = None
+        self._one = threading.Lock()
+        self._closed = False
+
+    @contextmanager
+    def laid_down(self, file: IO[bytes]) -> Iterator[Path]:
+        """A file that somebody has sent, on the disk for as long as it is needed. Raises StoreError."""
+        with _disk_told(), _folder(self._scratch, 0) as folder:
+            kept = folder / "sent"
+            file.seek(0)
+            with kept.open("wb") as out:
+                shutil.copyfileobj(file, out, 1 << 20)
+            yield kept
+
+    def record(self, file: Path, where: str, by: str) -> Imported:
+        """Another workshop's record. Raises BadInput, NotAllowed, StoreError."""
+        with self._alone(), _disk_told(), _folder(self._scratch, file.stat().st_size) as folder:
+            told = self._away(accept, file, folder, where)
+            parcel = Parcel(folder / "parcel.sqlite3")
+            try:
+                origin = told | {"by": by, "at_ms": self._now_ms()}
+                with parcel.open() as there, self._store.write() as tx:
+                    body = seals.sealed_body(there, Parcel.POUR) or ""
+                    begun = arriving.begin_foreign(tx, there, body, origin, self._now_ms())
+                self._over(parcel, begun, folder / "photos", by, origin)
+            finally:
+                parcel.close()
+        return Imported(begun.pour_id, told["workshop"], f"the record from {told['workshop']} stands")
+
+    def log(self, file: Path, where: str, asked: LogAsked, by: str) -> Imported:
+        """A past log of the shop's own.
+
+        Raises BadReadings, BadInput, NotAllowed (the log is here already), StoreError.
+        """
+        with file.open("rb") as raw:
+            digest = hashlib.file_digest(raw, "sha256").hexdigest()
+        with self._store.read() as connection:
+            arriving.not_here_yet(connection, digest[:36])
+        with self._alone(), _disk_told(), _folder(self._scratch, file.stat().st_size) as folder:
+            told, left_out = self._away(accept_log, file, folder, where, asked, digest, by, self._now_ms())
+            parcel = Parcel(folder / "parcel.sqlite3")
+            try:
+                with parcel.open() as there, self._store.write() as tx:
+                    begun = arriving.begin_past(tx, there, self._now_ms())
+                self._over(parcel, begun, folder / "photos", by, None)
+            finally:
+                parcel.close()
+        return Imported(begun.pour_id, None, told, left_out)
+
+    def delete(self, pour_id: int, by: str) -> None:
+        """Deletes a record from elsewhere, with those of its photos that no other pour has.
+
+        Raises NotFound, NotAllowed.
+        """
+        pictures = arriving.delete_foreign(self._store, pour_id, by, self._now_ms, self._rest())
+        self._forget(pictures)
+
+    def tidy(self) -> int:
+        """Takes out what a process that was killed has left half done; how many pours."""
+        for left in sorted(self._scratch.iterdir()) if self._scratch.is_dir() else ():
+            with suppress(OSError), (left / LOCK).open("rb") as lock:
+                # Whoever works in it holds the lock, in whichever process.
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                shutil.rmtree(left, ignore_errors=True)
+        return arriving.take_out_left_over(self._store, self._now_ms())
+
+    def close(self) -> None:
+        """Ends what is under way."""
+        self._closed = True
+        process = self._process
+        if process is not None:
+            process.close()
+
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        """One file at a time: the limits are one process's. Raises NotAllowed."""
+        if not self._one.acquire(blocking=False):
+            raise NotAllowed(
+                "another file is being brought in just now: wait until that is done, then try again"
+            )
+        try:
+            yield
+        finally:
+            self._one.release()
+
+    def _over(
+        self, parcel: Parcel, begun: Begun, photos: Path, by: str, origin: dict[str, Any] | None
+    ) -> None:
+        """Everything else of a pour that has begun: seen when it is whole, or gone."""
+        new: list[Path] = []
+        try:
+            arriving.copy(self._store, parcel, begun, self._now_ms, self._rest())
+            new = self._keep_photos(photos)
+            with self._store.read() as connection:
+                verdict = verify(connection, begun.pour_id, pictures=self._photos, partial=True)
+            if not verdict.ok:
+                raise NotAllowed(
+                    f"it does not stand as it was kept, and is not brought in: {verdict.sentence}"
+                )
+            with self._store.write() as tx:
+                arriving.finish(tx, begun, self._now_ms(), by, origin)
+        except BaseException:
+            # Whatever it was: half a record is none. A store that refuses leaves the rest to `tidy`.
+            with suppress(Exception):
+                arriving.take_out(self._store, begun.pour_id)
+            for path in new:
+                path.unlink(missing_ok=True)
+            raise
+
+    def _keep_photos(self, folder: Path) -> list[Path]:
+        """Puts a parcel's photos on the disk; gives those that were not there before."""
+        new = []
+        for path in sorted(folder.iterdir()) if folder.is_dir() else ():
+            kept = self._photos / path.name
+            if not is_whole(kept):
+                put(path.read_bytes(), self._photos, path.name)
+                new.append(kept)
+        give_to_owner(self._photos.parent, [self._photos, *new])
+        return new
+
+    def _forget(self, pictures: frozenset[str]) -> None:
+        # Every shop's pours: all of them share the folder of photos.
+        with sees(None), self._store.read() as connection:
+            gone = arriving.unused(connection, pictures)
+        for sha256 in gone:
+            path = find(self._photos, sha256)
+            if path is not None:
+                path.unlink(missing_ok=True)
+
+    def _away(self, function: Callable[..., Any], file: Path, folder: Path, where: str, *more: Any) -> Any:
+        """Calls a function in a process of its own, which ends with it."""
+        process = self._process = OwnProcess(PROCESS)
+        try:
+            if self._closed:
+                raise BrokenExecutor("closed")
+            return process(_bounded, function, file, folder, where, *more)
+        except BrokenExecutor as error:
+            if self._closed:
+                raise arriving.ArrivalStopped(
+                    "the service ends: bring the file in again when it is back"
+                ) from error
+            raise BadInput(where, "takes more time or memory than a file from elsewhere may",
+                           allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB, {PROCESS.cpu_s / 60:.0f} min",
+                           remedy="this is no file as the program or a logger writes it") from error  # fmt: skip
+        finally:
+            self._process = None
+            process.close()
+
+    def _rest(self) -> Rest:
+        began_s = time.monotonic()
+
+        def rest() -> bool:
+            nonlocal began_s
+            time.sleep(min(1.0, REST_PART * (time.monotonic() - began_s)))
+            began_s = time.monotonic()
+            return not self._closed
+
+        return rest
+
+
+def _bounded(function: Callable[..., Any], file: Path, folder: Path, where: str, *more: Any) -> Any:
+    """In the other process: memory that is refused is told as what it is."""
+    try:
+        return function(file, folder, where, *more)
+    except MemoryError as error:
+        raise BadInput(where, "takes more memory than a file from elsewhere may",
+                       allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB",
+                       remedy="this is no file as the program or a logger writes it") from error  # fmt: skip
+
+
+@contextmanager
+def _folder(scratch: Path, size: int) -> Iterator[Path]:
+    """A folder for one file and its parcel, once there is room; gone with all that is in it. Raises NotAllowed."""
+    scratch.mkdir(parents=True, exist_ok=True)
+    free, needed = shutil.disk_usage(scratch).free, ROOM_TIMES * size + ROOM_LEFT
+    if free < needed:
+        raise NotAllowed(
+            f"there is too little room on the disk to bring this in beside the watch: {needed / 1e6:.0f} MB are "
+            f"needed and {free / 1e6:.0f} MB free; make room first"
+        )
+    try:
+        with (
+            tempfile.TemporaryDirectory(dir=scratch, ignore_cleanup_errors=True) as made,
+            (Path(made) / LOCK).open("wb") as lock,
+        ):
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            yield Path(made)
+    finally:
+        # Made by whoever came first, perhaps by root on the command line: it stays nobody's.
+        with suppress(OSError):
+            scratch.rmdir()
+
+
+@contextmanager
+def _disk_told() -> Iterator[None]:
+    """A disk or a database that takes no more is told as what it is."""
+    try:
+        yield
+    except (OSError, DBAPIError) as error:
+        why = error.orig if isinstance(error, DBAPIError) else error.strerror or error
+        raise StoreError(
+            f"it could not be kept ({why}): make room on the disk, then bring it in again"
+        ) from error
+
+
+def text_of(raw: bytes, where: str) -> str:
+    """A log's text: UTF-8, or UTF-16 where the file says so. Raises BadReadings."""
+    try:
+        return raw.decode(BOMS.get(raw[:2], "utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise BadReadings(where, f"is not UTF-8 text ({error.reason})",
+                          remedy="save it as CSV with the encoding UTF-8") from error  # fmt: skip
+
+
+def first_lines(file: IO[bytes], where: str, most: int = 1_000_000) -> str:
+    """The beginning of a log's text, up to a line's end. Raises BadReadings."""
+    raw = file.read(most)
+    coded = BOMS.get(raw[:2], "utf-8-sig")
+    if len(raw) < most:
+        return text_of(raw, where)
+    # Whatever is cut in two at the end is not looked at.
+    return raw.decode(coded, "ignore").rpartition("\n")[0]
+
+
+def accept_log(
+    path: Path, folder: Path, where: str, asked: LogAsked, digest: str, by: str, now_ms: int
+) -> tuple[str, tuple[tuple[int, str, str], ...]]:
+    """Reads a log into a parcel in that folder, with its plan's prediction.
+
+    Gives what was read and what was left out: (line, problem, row). Raises BadReadings, BadInput.
+    """
+    from logger.cure.solver.prediction import MODEL_VERSION, predict
+
+    for column in asked.mapping.columns:
+        if column.unit == "number":
+            raise BadInput(f"mapping: {column.heading}", "is no temperature", allowed="c, f or k",
+                           remedy="a pour keeps temperatures; leave this column out")  # fmt: skip
+    with path.open("rb") as raw:
+        log = _log_of(raw, asked, where)
+    start_ms, shift_ms = _start(log, asked.poured_ms)
+    plan = plan_from_text(asked.plan_toml, "the plan")
+    if asked.title:
+        plan = plan.model_copy(update={"title": asked.title[:300]})
+    told: dict[str, Any] = {
+        "sentence": f"{where}: {log.told()}"[:4000], "file": where[:300], "sha256": digest,
+        "rows": len(log.seconds), "bad": [[row.line, row.problem] for row in log.bad],
+        "no_value": {name: len(lines) for name, lines in log.no_value.items()},
+        "zone": asked.mapping.zone, "time_as": asked.mapping.time_as,
+        "columns": [[column.heading, column.to, column.unit] for column in asked.mapping.columns],
+    }  # fmt: skip
+    parcel = Parcel(folder / "parcel.sqlite3", new=True)
+    try:
+        with parcel.open() as tx:
+            add_past_pour(
+                tx, title=plan.title, client=asked.client, plan_toml=plan_to_text(plan),
+                prediction=predict(plan).to_json(), model_version=MODEL_VERSION, poured_ms=start_ms,
+                first_ms=round(log.seconds[0] * 1000) + shift_ms, last_ms=round(log.seconds[-1] * 1000) + shift_ms,
+                rows=_rows(log, shift_ms), sha256=digest, told=told, by=by, now_ms=now_ms,
+            )  # fmt: skip
+    finally:
+        parcel.close()
+    return log.told(), tuple((row.line, row.problem, row.row) for row in log.bad)
+
+
+def _log_of(raw: IO[bytes], asked: LogAsked, where: str) -> Log:
+    coded = BOMS.get(raw.read(2), "utf-8-sig")
+    raw.seek(0)
+    try:
+        with io.TextIOWrapper(raw, encoding=coded, newline="") as text:
+            return read_log(lines_of(text, where), asked.mapping, where, leave_out_bad=asked.leave_out_bad)
+    except UnicodeDecodeError as error:
+        raise BadReadings(where, f"is not UTF-8 text ({error.reason})",
+                          remedy="save it as CSV with the encoding UTF-8") from error  # fmt: skip
+
+
+def _start(log: Log, poured_ms: int | None) -> tuple[int, int]:
+    """(when pouring began, what to add to the log's own times), ms. Raises BadInput."""
+    if log.absolute:
+        start_ms = round(log.seconds[0] * 1000) if poured_ms is None else poured_ms
+        shift_ms = 0
+    elif poured_ms is None:
+        raise BadInput("start", "is missing", allowed="day and time of day at which pouring began",
+                       remedy="the log counts from its own start; say when that was")  # fmt: skip
+    else:
+        start_ms, shift_ms = poured_ms, poured_ms
+    first_ms, last_ms = (round(log.seconds[at] * 1000) + shift_ms for at in (0, -1))
+    if first_ms < 0:
+        raise BadInput("start", "is before 1970", remedy="check day and year")
+    if not first_ms - 1000 <= start_ms <= last_ms:
+        before_h = (start_ms - last_ms) / 3.6e6
+        raise BadInput("start", "is not within the log", value=f"{before_h:.1f} h after its end" if before_h > 0 else
+                       f"{(first_ms - start_ms) / 3.6e6:.1f} h before its first row",
+                       remedy="check day, time zone and the order of day and month")  # fmt: skip
+    if (start_ms - first_ms) / 3.6e6 > LONGEST_BEFORE_H:
+        raise BadInput("start", "is long after the log's first row", value=f"{(start_ms - first_ms) / 3.6e6:.0f} h",
+                       allowed=f"up to {LONGEST_BEFORE_H} h", remedy="cut the log before it")  # fmt: skip
+    return start_ms, shift_ms
+
+
+def _rows(log: Log, shift_ms: int) -> Iterator[tuple[int, str, int | None]]:
+    for at, second in enumerate(log.seconds):
+        at_ms = round(float(second) * 1000) + shift_ms
+        for name, values in log.values.items():
+            yield at_ms, name, None if math.isnan(values[at]) else round(1000 * float(values[at]))

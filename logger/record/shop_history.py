@@ -1,0 +1,171 @@
+"""What the shop learns from its records: what went wrong how often, what it cost, which points would have caught it;
+and which resin is on the shelf. Pure: records and events in, plain values out."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+from logger.errors import BadInput
+from logger.record import event_views
+
+#: Defect → readiness points that look for its cause (a name, or its beginning up to "*"). Common practice, no source.
+CAUGHT_BY = {
+    "crack": ("depth", "room", "slab-*-moisture"),
+    "bubbles": ("slab-*-edge", "void-*", "heat-tool", "batches"),
+    "soft-spot": ("ratio", "batches", "room"),
+    "belly": ("form", "clamps"),
+    "leak": ("seams", "void-*", "leak-kit"),
+    "separation": ("slab-*-moisture", "slab-*-edge", "air"),
+}
+#: A lot is called out this long before it expires.
+SOON = timedelta(days=30)
+
+
+@dataclass
+class Trouble:
+    """One defect over all records: in which pours, what it cost (by currency), hours, and what would have caught it.
+
+    A pour with several defects counts its whole cost with each of them: costs of defects do not add up to the shop's.
+    """
+
+    kind: str
+    words: str
+    pours: list[int] = field(default_factory=list)
+    cost: Counter[str] = field(default_factory=Counter)
+    hours: float = 0.0
+    #: Question of a point → how often it stood at watch or stop, was let pass, or was not signed, before such a pour.
+    warned: Counter[str] = field(default_factory=Counter)
+    #: The same points where they stood at ok and were signed: they did not catch it.
+    silent: int = 0
+
+
+@dataclass(frozen=True)
+class Lessons:
+    """The shop's account: how many records, how they ended, the troubles (most pours first), cost by currency."""
+
+    records: int
+    states: Counter[str]
+    troubles: list[Trouble]
+    cost: Counter[str]
+    hours: float
+    untold: list[int]
+    alarms: Counter[str]
+
+
+def outcome_now(record: Mapping[str, Any], additions: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
+    """How a pour ended as it was told last, in the record or in an addition."""
+    return event_views.outcome(additions) or record.get("outcome")
+
+
+def lessons(records: Iterable[tuple[int, Mapping[str, Any], Sequence[Mapping[str, Any]]]]) -> Lessons:
+    """The account of (pour, record, additions)."""
+    troubles = {kind: Trouble(kind, words) for kind, words in event_views.DEFECTS.items()}
+    states, cost, alarms = Counter[str](), Counter[str](), Counter[str]()
+    count, hours, untold = 0, 0.0, []
+    for pour_id, record, additions in records:
+        count += 1
+        alarms.update({alarm["title"] for alarm in record["alarms"]})
+        told = outcome_now(record, additions)
+        if told is None:
+            untold.append(pour_id)
+            continue
+        states[told["state"]] += 1
+        hours += told["rework_h"]
+        if told["rework_cost"]:
+            cost[told["currency"]] += told["rework_cost"]
+        for kind in dict.fromkeys(defect["kind"] for defect in told["defects"]):
+            trouble = troubles[kind]
+            trouble.pours.append(pour_id)
+            trouble.hours += told["rework_h"]
+            if told["rework_cost"]:
+                trouble.cost[told["currency"]] += told["rework_cost"]
+            warned = [point for point in record["points"] if _looks_for(point["id"], kind) and _warned(point)]
+            trouble.warned.update(point["question"] for point in warned)
+            trouble.silent += not warned
+    found = sorted((t for t in troubles.values() if t.pours), key=lambda t: -len(t.pours))
+    return Lessons(count, states, found, cost, hours, untold, alarms)
+
+
+def _looks_for(point: str, kind: str) -> bool:
+    for name in CAUGHT_BY[kind]:
+        begin, star, end = name.partition("*")
+        if point == name or (star and point.startswith(begin) and point.endswith(end)):
+            return True
+    return False
+
+
+def _warned(point: Mapping[str, Any]) -> bool:
+    return (
+        point["light"] != "ok" or point["override"] is not None or len(point["signed_by"]) < point["people"]
+    )
+
+
+@dataclass(frozen=True)
+class Lot:
+    """One lot on the shelf: kg left, when it expires, and whether that is past or soon."""
+
+    product: str
+    part: str
+    lot: str
+    expires_on: date | None
+    received_kg: float
+    used_kg: float
+    state: str
+
+    @property
+    def left_kg(self) -> float:
+        """What should be left, kg; below zero: more was used than was noted as received."""
+        return round(self.received_kg - self.used_kg, 3)
+
+
+def stock(received: Iterable[Mapping[str, Any]], used: Iterable[Mapping[str, Any]], today: date) -> list[Lot]:
+    """The shelf: from "stock" events of the shop and "lot" events of pours (their data). Soonest to expire first."""
+    lots: dict[tuple[str, str, str], dict[str, Any]] = defaultdict(
+        lambda: {"in": 0.0, "out": 0.0, "expires": None}
+    )
+    for data in received:
+        lot = lots[data["product"], data["part"], data["lot"]]
+        lot["in" if data["what"] == "received" else "out"] += data["kg"]
+        lot["expires"] = data.get("expires_on") or lot["expires"]
+    for data in used:
+        lot = lots[data["product"], data["part"], data["lot"]]
+        lot["out"] += data["kg"]
+        lot["expires"] = lot["expires"] or data.get("expires_on")
+    found = []
+    for (product, part, name), lot in lots.items():
+        expires = None if not lot["expires"] else date.fromisoformat(lot["expires"])
+        left = lot["in"] - lot["out"]
+        state = "used up" if abs(left) < 5e-4 else "good"
+        if left > 0 and expires is not None and expires < today:
+            state = "expired"
+        elif left > 0 and expires is not None and expires - today <= SOON:
+            state = "expires soon"
+        elif left <= -5e-4:
+            state = "more used than received"
+        found.append(Lot(product, part, name, expires, round(lot["in"], 3), round(lot["out"], 3), state))
+    return sorted(
+        found, key=lambda lot: (lot.state == "used up", lot.expires_on or date.max, lot.product, lot.lot)
+    )
+
+
+def check_lot(data: Mapping[str, Any]) -> dict[str, Any]:
+    """A lot as somebody noted it. Raises BadInput naming the field."""
+    made = {name: str(data.get(name, "")).strip()[:100] for name in ("product", "part", "lot")}
+    for name, value in made.items():
+        if not value:
+            raise BadInput(name, "is empty", remedy="copy it from the label")
+    kg = data.get("kg")
+    if isinstance(kg, bool) or not isinstance(kg, int | float) or not 0 < kg <= 100_000:
+        raise BadInput("kg", "is not a mass", value=kg, allowed="above 0 to 100000 kg", remedy="weigh it")
+    expires = str(data.get("expires_on") or "").strip()
+    if expires:
+        try:
+            date.fromisoformat(expires)
+        except ValueError as error:
+            raise BadInput("expires_on", "is not a date", value=expires, allowed="such as 2027-04-30",
+                           remedy="copy it from the label; a month alone means its last day") from error  # fmt: skip
+    return made | {"kg": float(kg), "expires_on": expires or None}

@@ -1,0 +1,116 @@
+"""What pages ask of the database: read-only questions that no other noun's file needs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Connection, Row, select
+
+from logger.alarms.first_hour import Look, LookResult
+from logger.alarms.kind import Priority, urgency
+from logger.alarms.state import UP, Phase
+from logger.planning.readiness import Override, Signature
+from logger.store.alarms import ALARM, OURS
+from logger.store.events import EVENT
+from logger.store.pours import POUR, POUR_PROBE
+from logger.store.readings import READING
+from logger.store.stations import PROBE
+
+
+def pressing(connection: Connection) -> list[Row[Any]]:
+    """Alarms that nobody has acknowledged, and those of high priority that are true although somebody has; the gravest
+    first, each with `pour_title` (None: the watch itself)."""
+    rows = connection.execute(
+        select(ALARM, POUR.c.title.label("pour_title"))
+        .join(POUR, POUR.c.id == ALARM.c.pour_id, isouter=True)
+        .where(
+            ALARM.c.phase.in_((Phase.RAISED, Phase.RETURNED))
+            | ((ALARM.c.phase == Phase.ACKNOWLEDGED) & (ALARM.c.priority == Priority.HIGH)),
+            OURS,
+        )
+    )
+    return sorted(
+        rows,
+        key=lambda row: (
+            urgency(row.priority if row.phase in UP else Priority.LOW),
+            row.phase != Phase.RAISED,
+            row.raised_ms,
+        ),
+    )
+
+
+def probes_of_pour(connection: Connection, pour: Row[Any]) -> list[Row[Any]]:
+    """The probes that watch a pour, each with its last reading: all of its station's, or those chosen for it."""
+    if pour.station_id is None:
+        return []
+    chosen = set(
+        connection.execute(select(POUR_PROBE.c.rom).where(POUR_PROBE.c.pour_id == pour.id)).scalars()
+    )
+    rows = connection.execute(
+        select(PROBE).where(PROBE.c.station_id == pour.station_id).order_by(PROBE.c.place)
+    )
+    return [row for row in rows if not chosen or row.rom in chosen]
+
+
+def newest_events(connection: Connection, pour_id: int, most: int = 200) -> list[Row[Any]]:
+    """A pour's events, newest first."""
+    return list(
+        connection.execute(
+            select(EVENT).where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id.desc()).limit(most)
+        )
+    )
+
+
+def events_of_kind(connection: Connection, pour_id: int, *kinds: str) -> list[Row[Any]]:
+    """A pour's events of some kinds, oldest first."""
+    return list(
+        connection.execute(
+            select(EVENT).where(EVENT.c.pour_id == pour_id, EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
+        )
+    )
+
+
+def contacts_of(connection: Connection, pour_id: int) -> dict[str, Row[Any]]:
+    """Place → the last change of each contact (rows with neither temperature nor fault)."""
+    rows = connection.execute(
+        select(READING)
+        .where(READING.c.pour_id == pour_id, READING.c.milli_c.is_(None), READING.c.fault.is_(None))
+        .order_by(READING.c.id)
+    )
+    return {row.place: row for row in rows}
+
+
+def looks_of(connection: Connection, pour_id: int) -> list[Look]:
+    """The looks of a pour's first hour, oldest first: events of kind "look" with data {"finding": …}."""
+    return [
+        Look(row.at_ms, row.by, LookResult(row.data["finding"]), row.text)
+        for row in events_of_kind(connection, pour_id, "look")
+    ]
+
+
+def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature], list[Override]]:
+    """Who has signed what since the plan was last changed, and what was let pass by name and reason.
+
+    Events "signed" {"point", "person"}, "unsigned" {"point", "person"}, "override" {"point", "person", "reason"};
+    a photo is an event "photo" {"point"} of its own.
+    """
+    signed: dict[tuple[str, str], Signature] = {}
+    overrides: dict[str, Override] = {}
+    photos: set[str] = set()
+    rows = events_of_kind(connection, pour_id, "signed", "unsigned", "override", "photo", "plan-changed")
+    for row in rows:
+        about = row.data or {}
+        if row.kind == "plan-changed":
+            signed.clear()
+            overrides.clear()
+            photos.clear()
+        elif row.kind == "photo" and "point" in about:
+            photos.add(about["point"])
+        elif row.kind == "signed":
+            signed[about["point"], about["person"].casefold()] = Signature(about["point"], about["person"])
+        elif row.kind == "unsigned":
+            signed.pop((about["point"], about["person"].casefold()), None)
+        elif row.kind == "override":
+            overrides[about["point"]] = Override(about["point"], about["person"], about["reason"])
+    kept = [Signature(s.point, s.person, s.point in photos) for s in signed.values()]
+    return kept, list(overrides.values())

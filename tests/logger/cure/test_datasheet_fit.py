@@ -1,0 +1,179 @@
+"""Fitting a datasheet: recovered resins, honest ranges, contradictions named."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.cure.fit.datasheet import DscPeak, datasheet_from_text, read_datasheet
+from logger.cure.fit.datasheet_fit import E_KJ, E_SD_KJ, RATIO, RATIO_SD, fit_datasheet, kissinger_j_mol
+from logger.cure.fit.datasheet_model import GEL_SD, TIME_PART
+from logger.cure.model.history import time_to
+from logger.cure.model.kinetics import EARLIEST_GEL
+from logger.errors import BadInput
+from logger.plan.file import Rate, plan_from_table
+
+HERE = Path(__file__).parent / "datasheets"
+
+
+def films(*gels: tuple[float, float], tolerance: str = "") -> str:
+    """A datasheet of film gel times: (°C, min) each."""
+    tables = [f"[[gel_time]]\nfilm_mm = 1\nat_c = {c}\ntime_min = {t}\n{tolerance}" for c, t in gels]
+    return 'name = "invented"\n' + "".join(tables)
+
+
+@pytest.fixture(scope="module")
+def slow():
+    """The invented slow casting system, fitted once."""
+    return fit_datasheet(read_datasheet(HERE / "slow-casting.toml"))
+
+
+def test_the_resin_behind_a_datasheet_is_recovered(slow, slow_casting):
+    """The statements were made by the solver from known numbers: those lie in the fit's 90 % ranges, and the rate
+    at 25 °C is within 15 %."""
+    truth = slow_casting["rate"]
+    low, high = slow.ranges["k1_per_s"]
+    assert low < truth["k1_per_s"] < high
+    low, high = slow.ranges["k2_per_s"]
+    assert low < truth["k2_per_s"] < high
+    assert slow.resin.rate.k2_per_s == pytest.approx(truth["k2_per_s"], rel=0.15)
+    low, high = slow.ranges["heat_of_cure_j_g"]
+    assert low < slow_casting["heat_of_cure_j_g"] < high
+
+
+def test_every_stated_point_is_shown_beside_the_fitted_one(slow):
+    """Five statements give six numbers; each is within its tolerance, and the bound is marked as a bound."""
+    assert [point.quantity for point in slow.points] == [
+        "working time", "gel time", "peak", "peak time", "cure time", "peak below",
+    ]  # fmt: skip
+    assert all(abs(point.off) < 1.0 for point in slow.points)
+    assert [point.bound for point in slow.points] == [False] * 5 + [True]
+    assert slow.points[-1].fitted < 60.0
+
+
+def test_the_fitted_table_goes_into_a_plan(slow):
+    """The TOML that is printed is a [resin] table that a plan accepts, and the JSON holds only plain numbers."""
+    table = slow.resin_table()
+    plan = plan_from_table({
+        "title": "x", "resin": table, "pour": {"shape": "sheet", "depth_mm": 30.0}, "air": {"room_c": 22.0},
+    })  # fmt: skip
+    assert plan.resin.rate.k2_per_s == pytest.approx(slow.resin.rate.k2_per_s, rel=1e-3)
+    assert slow.to_toml().startswith("[resin]")
+    told = json.loads(json.dumps(slow.to_json(), allow_nan=False))
+    assert set(told) >= {"resin", "points", "ranges_90pct", "curves", "assumptions", "warnings"}
+    assert len(told["curves"]) == 5
+    assert told["curves"][1]["mean_conversion"][0] == 0.0
+
+
+def test_what_the_datasheet_cannot_tell_stays_as_wide_as_before(slow):
+    """The rate is learned to a few per cent of what was open; energy and heat keep most of their prior's width."""
+    assert slow.learned["k2_per_s"] < 0.1
+    assert slow.learned["heat_of_cure_j_g"] > 0.5
+    assert 1.1 < slow.rate_factor_range < 1.6
+
+
+def test_assumptions_are_named(slow):
+    """The container of a stated mass, and what "workable" means, are printed with the fit."""
+    told = " ".join(slow.assumptions)
+    assert "cup as wide as the mix is deep" in told
+    assert "workable" in told
+
+
+def test_a_working_time_of_minutes_contradicts_a_deep_cool_pour():
+    """Common practice, no source: what is done in ten minutes in a cup cannot stay under 60 °C 50 mm deep. The
+    refusal names both statements."""
+    with pytest.raises(BadInput, match="contradicts") as told:
+        fit_datasheet(read_datasheet(HERE / "contradictory.toml"))
+    assert "a working time of 10 min for 100 g at 25 °C" in str(told.value)
+    assert "a 50 mm pour at 22 °C that stays under 60 °C" in str(told.value)
+
+
+def test_the_odd_one_out_is_found():
+    """Three film gel times agree on one energy, the fourth does not: the fourth is named against the others."""
+    rate = Rate(k1_per_s=6e-6, k2_per_s=2e-4, e1_j_mol=58_000, e2_j_mol=58_000, m=1.0, n=2.0)
+    good = [(c, 60 * time_to(EARLIEST_GEL, c, rate)) for c in (15.0, 25.0, 35.0)]
+    with pytest.raises(BadInput, match="contradicts") as told:
+        fit_datasheet(datasheet_from_text(films(*good, (20.0, good[1][1] / 3))))
+    assert f"a gel time of {good[1][1] / 3:g} min" in str(told.value).split("contradicts")[0]
+
+
+def test_not_refused_a_contradiction_becomes_a_warning():
+    """Asked not to refuse, the fit comes back with the contradiction among its warnings."""
+    text = films((25.0, 300.0), (25.0, 60.0))
+    assert any(
+        "contradicts" in told for told in fit_datasheet(datasheet_from_text(text), refuse=False).warnings
+    )
+
+
+def test_an_energy_outside_forty_to_eighty_is_warned_about():
+    """Gel times that hardly change with temperature ask for an energy that no room-temperature epoxy has."""
+    text = films((15.0, 300.0), (25.0, 290.0), (35.0, 280.0), tolerance="tolerance_pct = 5\n")
+    fitted = fit_datasheet(datasheet_from_text(text), refuse=False)
+    assert any("outside 40 to 80" in told for told in fitted.warnings)
+
+
+def test_one_temperature_says_nothing_of_another_room():
+    """A datasheet at one temperature is answered with a warning that the energy is only the usual one."""
+    fitted = fit_datasheet(datasheet_from_text(films((25.0, 300.0))))
+    assert fitted.resin.rate.e1_j_mol == pytest.approx(1000 * E_KJ, rel=0.01)
+    assert fitted.learned["e_j_mol"] > 0.98
+    assert any("one temperature" in told for told in fitted.warnings)
+
+
+@pytest.mark.parametrize(("cold", "warm", "expected"), [(20.0, 30.0, 2.21)])
+def test_two_temperatures_tell_the_energy(cold, warm, expected):
+    """Times 2.21 apart over 20 to 30 °C are 58.6 kJ/mol (Arrhenius; ethylenediamine, Riccardi et al. 1984)."""
+    text = films((cold, 300.0 * expected), (warm, 300.0), tolerance="tolerance_pct = 1\n")
+    fitted = fit_datasheet(datasheet_from_text(text))
+    # Both times carry the 12 % that "gelled" leaves open, so that the prior of 58 ± 8 still weighs in.
+    assert fitted.resin.rate.e1_j_mol == pytest.approx(58_600, rel=0.01)
+
+
+def test_ranges_cover_the_truth_as_often_as_they_claim():
+    """Invented resins drawn from the priors, with datasheets off by as much as their tolerances say: the 90 %
+    ranges of rate and energy hold the truth in 90 % of 30 cases, within the scatter of such a count."""
+    draw = np.random.default_rng(20)
+    sd = float(np.hypot(TIME_PART, GEL_SD))
+    inside = np.zeros(2)
+    for _ in range(30):
+        energy = draw.normal(E_KJ, E_SD_KJ) * 1000
+        k2 = 1e-4 * np.exp(draw.normal(0, 1))
+        ratio = RATIO * np.exp(draw.normal(0, RATIO_SD))
+        rate = Rate(k1_per_s=k2 / ratio, k2_per_s=k2, e1_j_mol=energy, e2_j_mol=energy, m=1.0, n=2.0)
+        gels = [
+            (c, 60 * time_to(EARLIEST_GEL, c, rate) * np.exp(draw.normal(0, sd))) for c in (15.0, 25.0, 35.0)
+        ]
+        fitted = fit_datasheet(datasheet_from_text(films(*gels)), refuse=False)
+        for i, (name, truth) in enumerate((("k2_per_s", k2), ("e_j_mol", energy))):
+            low, high = fitted.ranges[name]
+            inside[i] += low <= truth <= high
+    assert np.all(inside >= 24), inside
+
+
+# Kissinger's equation β E/(R Tp²) = A exp(−E/(R Tp)), exact for first order: E = 60 kJ/mol, A = 1e7 1/s.
+KISSINGER = [(2.5, 328.0406), (5.0, 337.7849), (10.0, 348.0988), (20.0, 359.0322)]
+
+
+def test_kissinger_returns_the_energy_of_a_first_order_reaction():
+    """From four exact peaks the energy comes back as 60 kJ/mol."""
+    peaks = [DscPeak(heating_k_min=beta, peak_c=kelvin - 273.15) for beta, kelvin in KISSINGER]
+    assert kissinger_j_mol(peaks) == pytest.approx(60_000, rel=1e-5)
+
+
+def test_calorimeter_peaks_replace_the_usual_energy():
+    """With calorimeter peaks on the datasheet the energy is theirs, not the usual one."""
+    peaks = "".join(
+        f"[[dsc_peak]]\nheating_k_min = {beta}\npeak_c = {kelvin - 273.15:.4f}\n"
+        for beta, kelvin in KISSINGER
+    )
+    fitted = fit_datasheet(datasheet_from_text(films((25.0, 300.0)) + peaks))
+    assert fitted.resin.rate.e1_j_mol == pytest.approx(60_000, rel=0.01)
+
+
+def test_one_heating_rate_is_refused():
+    """A single calorimeter peak has no slope."""
+    with pytest.raises(BadInput, match="two heating rates"):
+        kissinger_j_mol([DscPeak(heating_k_min=5.0, peak_c=80.0)])

@@ -1,0 +1,119 @@
+"""What comes next, and when."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from logger.cure.solver.prediction import predict
+from logger.pour import Stage
+from web.views.agenda import coming
+from web.views.predicted import Foretold, foretold, predicted_of
+
+
+@pytest.fixture
+def course(plan_toml: str) -> Foretold:
+    """What the plan that works lets expect."""
+    return foretold(predicted_of(plan_toml))
+
+
+def whats(course: Foretold, hour: float, **more: object) -> list[str]:
+    """The names of what is to come."""
+    return [item.what for item in coming(Stage.CURING, hour, course, more.pop("forecast", None), **more)]  # type: ignore[arg-type]
+
+
+def test_the_soonest_comes_first_and_what_is_past_is_gone(course: Foretold) -> None:
+    """The peak is named until it is half an hour past."""
+    peak_h = course.core_peak_at_h
+    hours = [item.at_h for item in coming(Stage.CURING, 0.0, course, None)]
+    assert hours == sorted(hours)
+    assert any(what.startswith("Core at its hottest") for what in whats(course, peak_h + 0.4))
+    assert not any(what.startswith("Core at its hottest") for what in whats(course, peak_h + 0.6))
+
+
+def test_the_forecast_wins_over_the_plan(course: Foretold) -> None:
+    """Peak and release are the forecast's once there is one."""
+    band = {"p05": 0.0, "p50": 0.0, "p95": 0.0}
+    forecast = {
+        "at_h": 5.0, "core_peak_c": band | {"p50": 48.2}, "core_peak_at_h": band | {"p50": 9.5},
+        "release_at_h": band | {"p50": 41.0},
+    }  # fmt: skip
+    items = coming(Stage.CURING, 5.0, course, forecast)
+    told = {item.what.split(",")[0]: item for item in items}
+    assert told["Core at its hottest"].at_h == 9.5
+    assert "{48.2 °C|0}" in told["Core at its hottest"].what
+    assert told["Hard and cool enough to open the form"].at_h == 41.0
+
+
+def released(
+    course: Foretold, hour: float, p50: float | None, p95: float | None
+) -> list[tuple[str, float, str]]:
+    """What is said of opening the form where the forecast looked 72 h ahead: (what, when, what it rests on)."""
+    band = {"p05": 0.0, "p50": 0.0, "p95": 0.0}
+    release = {"p05": p50, "p50": p50, "p95": p95, "within_h": 72.0, "chance": 0.5}
+    forecast = {"at_h": 5.0, "core_peak_c": band, "core_peak_at_h": band, "release_at_h": release}
+    items = coming(Stage.CURING, hour, course, forecast)
+    return [(i.what, i.at_h, f"{i.ask}, {i.sure}") for i in items if "hard" in i.what.lower()]
+
+
+def test_what_may_come_later_than_the_forecast_looked_is_said_beside_it(course: Foretold) -> None:
+    """Hard at 60 h, or not within 72 h; where it certainly is within, nothing is added."""
+    ((_, at_h, words),) = released(course, 5.0, 60.0, None)
+    assert at_h == 60.0
+    assert "may not be hard within 72 h of pouring" in words
+    assert "may not" not in released(course, 5.0, 60.0, 70.0)[0][2]
+
+
+def test_what_the_forecast_does_not_see_hard_is_not_given_the_plans_hour_in_its_name(
+    course: Foretold,
+) -> None:
+    """The plan's 50 h is over with a forecast that says "not within 72 h"; its 90 h stays, as the plan's."""
+    ((what, at_h, words),) = released(replace(course, release_at_h=50.0), 5.0, None, None)
+    assert (what, at_h) == ("Probably not hard yet", 72.0)
+    assert "may not be hard within 72 h of pouring" in words
+    later = released(replace(course, release_at_h=90.0), 5.0, None, None)
+    assert [at for _, at, _ in later] == [72.0, 90.0]
+    assert "predicted from the plan" in later[1][2]
+
+
+def test_that_it_is_not_hard_stays_on_the_list_when_the_run_is_over(course: Foretold) -> None:
+    """At 80 h of a run of 72 h, with no newer forecast."""
+    assert [what for what, *_ in released(replace(course, release_at_h=50.0), 80.0, None, None)] == [
+        "Probably not hard yet"
+    ]
+
+
+def test_a_peak_below_what_was_measured_is_not_foretold(course: Foretold) -> None:
+    """With 63 °C measured, a coming 30 °C is no news."""
+    assert not any("hottest" in what for what in whats(course, 1.0, hottest_c=63.0))
+
+
+def test_the_next_two_looks_are_asked_for(course: Foretold) -> None:
+    """While somebody sits by the form."""
+    items = coming(Stage.WATCHED, 0.05, course, None, [0.25, 0.33, 0.42])
+    assert [item.at_h for item in items if item.what == "Look at the form"] == [0.25, 0.33]
+
+
+def test_a_plan_is_solved_once_and_not_again_after_a_restart(
+    maker: Any, shop: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A runaway takes seconds to solve: planning it and every page about it share one solution, kept with the pour."""
+    solved = []
+    real = predict
+
+    def counted(plan: Any, **asked: Any) -> Any:
+        solved.append(plan.title)
+        return real(plan, **asked)
+
+    monkeypatch.setattr("web.views.predicted.predict", counted)
+    text = plan_toml.replace("for a fictional client", "to be solved once")
+    pour = shop.plan(text)
+    for page in ("", "/plan", "/section", "/ready"):
+        assert maker.get(f"/pours/{pour}{page}").status_code == 200
+    assert solved == ["River table to be solved once"]
+    shop.go(pour, Stage.READY, Stage.POURING)
+    predicted_of.cache_clear()
+    assert "Core at its hottest" in maker.get(f"/pours/{pour}").text
+    assert len(solved) == 1, "what comes next was frozen with the pour"

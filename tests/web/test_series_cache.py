@@ -1,0 +1,132 @@
+"""Curves for charts: thinned to a screen's width, and no hot sample lost."""
+
+from __future__ import annotations
+
+import threading
+from typing import Any
+
+import numpy as np
+import pytest
+
+from logger.pour import Stage
+from logger.record.downsample import thin
+from logger.store import pours
+from web.service.series_cache import Curves
+
+
+def test_a_single_hot_sample_always_survives() -> None:
+    """Averages would hide the one reading that matters (10,000 random series)."""
+    random = np.random.default_rng(1)
+    x = np.arange(900.0)
+    for _ in range(10_000):
+        y = 20 + random.random(900)
+        hot = random.integers(900)
+        y[hot] = 45.0
+        if hot > 0:
+            y[hot - 1] = np.nan  # a fault beside it in the same pixel column
+        kept_x, kept_y = thin(x, y, 60)
+        assert 45.0 in kept_y
+        assert kept_x[np.nanargmax(kept_y)] == hot
+
+
+def test_lowest_highest_first_and_last_of_each_column_are_kept() -> None:
+    """M4's four (Jugel et al., PVLDB 7(10), 2014): the drawn line is the same to the pixel."""
+    random = np.random.default_rng(2)
+    x = np.sort(random.random(20_000)) * 72
+    y = np.cumsum(random.standard_normal(20_000))
+    kept_x, kept_y = thin(x, y, 300)
+    column = np.minimum(((x - x[0]) * (300 / (x[-1] - x[0]))).astype(int), 299)
+    kept = set(zip(kept_x.tolist(), kept_y.tolist(), strict=True))
+    for wanted in range(300):
+        mine = np.flatnonzero(column == wanted)
+        for index in (mine[0], mine[-1], mine[np.argmin(y[mine])], mine[np.argmax(y[mine])]):
+            assert (x[index], y[index]) in kept
+    assert len(kept_x) <= 4 * 300
+
+
+def test_faults_stay_visible_as_gaps() -> None:
+    """A run of faults leaves at least one empty point behind."""
+    x = np.arange(10_000.0)
+    y = np.full(10_000, 20.0)
+    y[4000:4100] = np.nan
+    _kept_x, kept_y = thin(x, y, 100)
+    assert np.isnan(kept_y).any()
+
+
+def test_a_curve_comes_back_from_its_steps_with_gaps_and_faults(
+    service: Any, shop: Any, plan_toml: str
+) -> None:
+    """Sent as steps; hours and °C are again what was read, and what was not read stays empty."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.1, 30, lambda h: {"core": 21.06 + 10 * h, "room": "bad-crc"})
+    shop.clock.move(3600)
+    shop.feed(0.1, 30, lambda h: {"core": 25.0 - 30 * h, "room": 20.0})
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        core, room = sorted(
+            service.curves.thinned(connection, pour, poured_ms, 400), key=lambda one: one["place"]
+        )
+        assert service.curves.hottest(connection, pour, poured_ms) == pytest.approx(
+            (24.75, 1.1 + 30 / 3600), abs=1e-6
+        )
+    assert len(core["hours"]) == 25
+    assert core["celsius"][12] is None, "an hour without readings is drawn as a gap"
+    assert core["hours"][:2] == pytest.approx([30 / 3600, 60 / 3600], abs=1e-5)
+    assert core["celsius"][:2] == pytest.approx([21.06 + 10 * 30 / 3600, 21.06 + 10 * 60 / 3600], abs=0.006)
+    assert core["celsius"][-1] == pytest.approx(22.0)
+    assert room["celsius"][:12] == [None] * 12
+
+
+def test_the_hottest_reading_is_the_same_from_the_database_and_from_memory(
+    service: Any, shop: Any, plan_toml: str
+) -> None:
+    """A page that is opened right after a start asks the one, later ones the other."""
+    pour = shop.plan(plan_toml)
+    shop.sweep(core=90.0, room=20.0)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.05, 10, lambda h: {"core": 22.0 + h, "surface": 70.0, "room": 20.0})
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        from_database = Curves().hottest(connection, pour, poured_ms)
+        known = Curves()
+        known.warm(connection, pour, threading.Event())
+        assert known.hottest(connection, pour, poured_ms) == pytest.approx(from_database)
+        assert from_database == pytest.approx((22.05, 0.05))
+
+
+def test_a_time_that_is_learnt_later_moves_the_curve(service: Any, shop: Any, plan_toml: str) -> None:
+    """The boot's offset was a guess; once it is known every point is where it belongs."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.02, 10, lambda _h: {"core": 22.0, "room": 20.0})
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        before = service.curves.thinned(connection, pour, poured_ms, 400)[0]["hours"]
+    with service.store.write() as tx:
+        tx.exec_driver_sql("UPDATE boot SET offset_ms = offset_ms + 3600000 WHERE station_id IS NOT NULL")
+    with service.store.read() as connection:
+        after = service.curves.thinned(connection, pour, poured_ms, 400)[0]["hours"]
+    assert after == pytest.approx([hour + 1 for hour in before], abs=1e-4)
+
+
+def test_reading_ahead_ends_when_the_service_stops(
+    service: Any, shop: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A long pour is read in pieces, and a service that is told to stop reads none after the one it is at."""
+    pour = shop.plan(plan_toml)
+    asked: list[int] = []
+    stop = threading.Event()
+
+    def endless(_connection: Any, _pour: int, after: int) -> list[tuple[Any, ...]]:
+        asked.append(after)
+        if len(asked) == 3:
+            stop.set()
+        assert len(asked) < 10, "it goes on reading"
+        return [(after + 1, 1, 1000 * after, "28-000000000001", "core", 21_000)]
+
+    monkeypatch.setattr("web.service.series_cache.points_after", endless)
+    monkeypatch.setattr("web.service.series_cache.offsets", lambda *_: {1: 0})
+    with service.store.read() as connection:
+        Curves().warm(connection, pour, stop)
+    assert asked == [0, 1, 2]

@@ -1,0 +1,58 @@
+"""Whether anybody would hear an alarm: when a person last confirmed that a test message had arrived."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from logger.delivery.channels import shown
+from logger.store import message_links, outbox
+from web.service.service import Service
+
+#: Before a pour, a test message should have been confirmed within this, days (the project's choice).
+CONFIRMED_DAYS = 7
+
+
+def untested(service: Service) -> str | None:
+    """Why it is not known that an alarm would reach somebody; None when it is."""
+    messages = service.settings.messages
+    if not messages.urls and not messages.second_urls:
+        return "No address for messages is set: nobody is called when it gets too hot."
+    with service.store.read() as connection:
+        confirmed_ms = message_links.last_confirmed_ms(connection)
+    if confirmed_ms is None:
+        return "Nobody has ever confirmed a test message: it is not known whether an alarm reaches anybody."
+    days = (service.timeline.now_ms() - confirmed_ms) / 86_400_000
+    if days <= CONFIRMED_DAYS:
+        return None
+    return (
+        f"The last test message was confirmed {days:.0f} days ago: it is not known whether an alarm still reaches "
+        "anybody."
+    )
+
+
+def messages_of(service: Service) -> dict[str, Any]:
+    """What is known of the messages, as JSON; times of day are true, ages in hours."""
+    now_ms, shift_ms = service.timeline.now_ms(), service.timeline.shift_ms
+    with service.store.read() as connection:
+        confirmed_ms = message_links.last_confirmed_ms(connection)
+        tried_ms = outbox.last_trial_ms(connection)
+        waiting_ms = outbox.oldest_waiting_ms(connection)
+        newest = [
+            {"at_ms": row.created_ms + shift_ms, "to": row.to, "why": row.why, "title": row.title,
+             "state": row.state, "attempts": row.attempts, "problem": row.problem, "takers": row.takers}
+            for row in outbox.newest_messages(connection)
+        ]  # fmt: skip
+    told = service.settings.messages
+    return {
+        "channels": {
+            "first": [shown(url) for url in told.urls],
+            "second": [shown(u) for u in told.second_urls],
+        },
+        "heartbeat": told.heartbeat_url is not None,
+        "untested": untested(service),
+        "confirmed_ms": None if confirmed_ms is None else confirmed_ms + shift_ms,
+        "confirmed_h_ago": None if confirmed_ms is None else round((now_ms - confirmed_ms) / 3.6e6, 2),
+        "test_sent_ms": None if tried_ms is None else tried_ms + shift_ms,
+        "undelivered_since_ms": None if waiting_ms is None else waiting_ms + shift_ms,
+        "messages": newest,
+    }

@@ -1,0 +1,73 @@
+"""Photos kept with a pour: the file by the hash of its bytes, the event in the pour's chain."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from starlette.datastructures import UploadFile
+
+from logger.errors import BadInput, StoreError
+from logger.pour import Stage
+from logger.store import pours
+from logger.store.photos import FOLDER, find, put
+from web.actions import pours as pour_actions
+from web.service.service import Service
+from web.views.photo_sanitize import redrawn
+
+#: Largest photo, bytes.
+LARGEST = 14 * 1024 * 1024
+#: The one kind that is kept, whatever was sent: a picture drawn anew carries no script, no place and no camera's name.
+ENDING, TYPE = "jpg", "image/jpeg"
+
+
+def keep_photo(
+    service: Service, pour_id: int, raw: bytes, by: str, text: str = "", point: str = "", reason: str = ""
+) -> str:
+    """Keeps a photo, drawn anew, and notes it with the pour; with a sealed record as an addition with its reason.
+
+    Gives its SHA-256. Raises BadInput, NotFound, and StoreError when the disk refuses.
+    """
+    if not raw:
+        raise BadInput("photo", "is empty", remedy="choose a photo first")
+    if len(raw) > LARGEST:
+        raise BadInput("photo", "is too large", value=f"{len(raw) / 1e6:.1f} MB", allowed=f"{LARGEST / 1e6:.0f} MB",
+                       remedy="take it with a smaller picture size")  # fmt: skip
+    with service.store.read() as connection:
+        closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
+    if closed and not reason.strip():
+        raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
+    drawn = redrawn(raw)
+    name = hashlib.sha256(drawn).hexdigest()
+    # Also when there is one of that name: it may have been damaged since.
+    try:
+        put(drawn, folder(service), f"{name}.{ENDING}")
+    except OSError as error:
+        raise StoreError(
+            f"the photo could not be kept ({error.strerror}): make room on the disk, then send it again"
+        ) from error
+    about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | ({"point": point} if point else {})
+    pour_actions.note(service, pour_id, text, by, "photo", about, reason)
+    return name
+
+
+async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
+    """(text fields, bytes of the field "photo") of a form."""
+    async with request.form(max_files=1, max_fields=20) as form:
+        given = {name: value for name, value in form.items() if isinstance(value, str)}
+        upload = form.get("photo")
+        raw = await upload.read(LARGEST + 1) if isinstance(upload, UploadFile) else b""
+    return given, raw
+
+
+def photo_bytes(service: Service, about: Mapping[str, Any]) -> bytes | None:
+    """The picture of a photo's event data; None where its file is gone."""
+    path = find(folder(service), about.get("sha256"))
+    return None if path is None else path.read_bytes()
+
+
+def folder(service: Service) -> Path:
+    return Path(service.settings.data_dir) / FOLDER

@@ -1,0 +1,243 @@
+"""What people ask the service to do, for pages and API alike: plan, predict, start, note, move on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Row
+
+from logger.alarms.book import AlarmBook
+from logger.alarms.first_hour import LookResult
+from logger.alarms.state import Transition
+from logger.cure.solver.prediction import MODEL_VERSION
+from logger.delivery.test_messages import write_trials
+from logger.errors import BadInput, NotAllowed, NotFound
+from logger.plan.file import Plan, plan_from_text
+from logger.pour import LIVE, Stage, next_stage
+from logger.record.gather import measured
+from logger.record.seal import seal
+from logger.store import alarms, events, pours, stations
+from logger.store.events import must_be_own
+from web.actions.ending import must_be_over
+from web.actions.message_test import untested
+from web.actions.readiness import must_be_ready
+from web.service.service import Service
+from web.views.predicted import frozen, predicted_of
+
+#: What may be added to a sealed record, by name, time and reason.
+ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
+LONGEST_REASON = 300
+#: What is kept only while a pour is watched, and what only once it was poured.
+WHILE_WATCHED = {
+    "look": "looks belong to", "level": "the level is measured at", "poured": "what went in is measured at",
+}  # fmt: skip
+AFTER_POURING = ("outcome", "test", "lot", "layer")
+
+
+def plan_pour(service: Service, plan_toml: str, client: str, station: str | None, by: str) -> int:
+    """A new pour from a plan file's text, with its prediction. Gives its id. Raises BadPlan, NotFound."""
+    course = predicted_of(plan_toml)
+    plan, prediction = course.plan, frozen(course)
+    with service.store.write() as tx:
+        station_id = stations.by_name(tx, station).id if station else None
+        pour_id = pours.add_pour(
+            tx,
+            title=plan.title,
+            client=client,
+            plan_toml=plan_toml,
+            station_id=station_id,
+            by=by,
+            now_ms=service.timeline.true_ms(),
+        )
+        pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
+    service.news.tell("pour", pour=pour_id)
+    return pour_id
+
+
+def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
+    """Another plan for a pour that has not been poured, predicted anew; the one before is kept, to be taken back.
+
+    The same plan again changes nothing. Raises BadPlan, NotAllowed, NotFound.
+    """
+    with service.store.read() as connection:
+        pours.may_change_plan(pours.get_pour(connection, pour_id))  # said before a plan is solved in vain
+    course = predicted_of(plan_toml)
+    plan, prediction = course.plan, frozen(course)
+    with service.store.write() as tx:
+        before = pours.get_pour(tx, pour_id).plan_toml
+        if plan_toml == before:
+            return
+        at_ms = service.timeline.true_ms()
+        pours.change_plan(tx, pour_id, plan_toml, plan.title, by, at_ms)
+        pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
+        events.add_event(tx, pour_id, at_ms, "plan-before", by, "the plan as it was before this change",
+                         {"plan_toml": before})  # fmt: skip
+    service.news.tell("pour", pour=pour_id)
+
+
+def choose_station(service: Service, pour_id: int, station: str, by: str, probes: Sequence[str] = ()) -> None:
+    """Says which station's probes are in the form: all of them, or those of these serial numbers.
+
+    Of a live pour only the probes can be chosen anew, at the same station: what they read from then on is its own.
+    Raises NotAllowed when the station was fixed, or another live pour has one of the probes, NotFound.
+    """
+    with service.store.write() as tx:
+        pour, row = pours.get_pour(tx, pour_id), stations.by_name(tx, station)
+        ahead = pour.stage in (Stage.PLANNED, Stage.READY)
+        if not ahead and (pour.stage not in LIVE or row.id != pour.station_id):
+            raise NotAllowed(f"pour {pour_id} is {pour.stage}: its station was fixed when pouring started")
+        known = {probe.rom: probe.place for probe in stations.probes_of(tx, row.id)}
+        for rom in probes:
+            if rom not in known:
+                raise NotFound(f"station {station} has not reported a probe {rom!r}")
+        if not ahead:
+            _nobody_elses(tx, pour_id, row.id, frozenset(probes), station)
+        pours.choose_probes(tx, pour_id, row.id, probes)
+        names = ", ".join(f"{known[rom]} ({rom})" for rom in probes)
+        text = f"{station}: {names}" if probes else station
+        data = {"station": station, "probes": sorted(probes)} if probes else None
+        events.add_event(tx, pour_id, service.timeline.true_ms(), "station-chosen", by, text, data)
+    service.news.tell("pour", pour=pour_id)
+
+
+def _nobody_elses(
+    tx: Connection, pour_id: int, station_id: int, probes: frozenset[str], station: str
+) -> None:
+    """Raises NotAllowed when a live pour has one of these probes: a reading belongs to one pour."""
+    for other in pours.sharing(tx, pour_id, station_id, probes):
+        raise NotAllowed(
+            f"pour {other.id} ({other.title}) is watched by the same probes of {station}: choose on both pours' pages "
+            "which probes are whose, or release that one first"
+        )
+
+
+def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
+    """The pour's next stage; closing it seals its record.
+
+    It becomes ready, and starts, only when every point is signed or let pass by name and reason. It is given up only
+    with a word why. Its watch ends, and its record is sealed, only once its core is known to be cool (ending.py).
+    Raises BadInput, NotAllowed, NotReady, MayNotEnd, NotFound.
+    """
+    text = text.strip()
+    known = None
+    starts = to in (Stage.READY, Stage.POURING)
+    unheard = untested(service) if to is Stage.POURING else None
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        must_be_own(pour_id, pour.origin)
+        next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
+        if to is Stage.SPOILED and not text:
+            raise BadInput(
+                "reason", "is empty", remedy="say why it is given up: a record of a failure teaches most"
+            )
+        must_be_over(service, connection, pour, to)
+        if to is Stage.CLOSED:
+            known = measured(connection, pour_id)
+        elif starts:
+            must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
+    with service.store.write() as tx:
+        pour = pours.get_pour(tx, pour_id)
+        if to is Stage.POURING and pour.station_id is None:
+            raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
+        if to is Stage.POURING:
+            name = stations.by_id(tx, pour.station_id).name
+            _nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
+        must_be_over(service, tx, pour, to)
+        if starts:
+            found = must_be_ready(tx, pour)
+            text = text or f"{len(found.signatures)} signatures, {len(found.overrides)} let pass"
+        pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
+        if to is Stage.READY:
+            # Whoever may be called tonight confirms today that they can be.
+            write_trials(tx, service.settings.messages, service.timeline.now_ms(), service.address,
+                         "A pour is about to start.")  # fmt: skip
+        elif unheard is not None:
+            # It was said on the page; that it was poured all the same belongs to the record.
+            events.add_event(tx, pour_id, service.timeline.true_ms(), "untested", by, unheard)
+        elif to in (Stage.RELEASED, Stage.SPOILED):
+            _fan_off(tx, pours.get_pour(tx, pour_id), by, service.timeline.true_ms())
+        if to is Stage.CLOSED:
+            seal(tx, pour_id, by, service.timeline.true_ms(), service.settings.workshop, known)
+    service.news.tell("pour", pour=pour_id)
+
+
+def _fan_off(tx: Connection, pour: Any, by: str, at_ms: int) -> None:
+    """A fan blows for a pour: it ends with it."""
+    others = [row for row in pours.live_pours(tx) if row.station_id == pour.station_id]
+    if pour.station_id is not None and not others and stations.switch_fan(tx, pour.station_id, on=False):
+        events.add_event(tx, pour.id, at_ms, "fan", by, "Fan off: the pour is over",
+                         {"on": False, "station": pour.station_id})  # fmt: skip
+
+
+def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> None:
+    """Somebody has an alarm in hand. Raises NotFound."""
+
+    def act(book: AlarmBook, key: str, now_ms: int) -> list[Transition]:
+        return book.acknowledge(key, by, now_ms)
+
+    service.watch.act(alarm_id, by, act)
+    if text.strip():
+        with service.store.read() as connection:
+            pour_id = alarms.get_alarm(connection, alarm_id).pour_id
+        note(service, pour_id, text, by, reason="said when the alarm was acknowledged")
+
+
+def look(service: Service, pour_id: int, finding: LookResult, by: str, text: str = "") -> None:
+    """A look at the form of a pour that is watched. Raises NotAllowed, NotFound."""
+    note(service, pour_id, text, by, "look", {"finding": str(finding)})
+    service.watch.wake()
+
+
+def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",
+         data: dict[str, Any] | None = None, reason: str = "") -> None:  # fmt: skip
+    """Keeps something with a pour, in the stages in which there is anything to keep of that kind; with a sealed record
+    as an addition that carries its reason.
+
+    Raises BadInput for an empty note and for a sealed record without a reason, NotAllowed for what belongs to another
+    stage, NotFound.
+    """
+    if kind == "note" and not text.strip():
+        raise BadInput("note", "is empty", remedy="write what you saw or did")
+    with service.store.write() as tx:
+        pour = pours.get_pour(tx, pour_id)
+        may_keep(pour, kind)
+        if pour.stage == Stage.CLOSED:
+            if not reason.strip():
+                raise BadInput(
+                    "reason", "is empty", remedy="this record is sealed: say why you add to it now"
+                )
+            data = (data or {}) | {"about": kind, "reason": reason.strip()[:LONGEST_REASON]}
+            kind = "addition"
+        events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text.strip()[:4000], data or None)
+    service.news.tell("pour", pour=pour_id)
+
+
+def may_keep(pour: Row[Any], kind: str) -> None:
+    """Raises NotAllowed when a pour's stage has nothing of that kind to keep, or when it is a record from elsewhere."""
+    must_be_own(pour.id, pour.origin)
+    if pour.stage == Stage.CLOSED and kind not in ADDED:
+        raise NotAllowed(
+            f"pour {pour.id} is closed and its record sealed: nothing is done to it any more; "
+            "what is known later is added on its record's page, with a reason"
+        )
+    if kind in WHILE_WATCHED and pour.stage not in LIVE:
+        raise NotAllowed(
+            f"pour {pour.id} is {pour.stage}: {WHILE_WATCHED[kind]} a pour that is being watched"
+        )
+    if kind in AFTER_POURING and pour.poured_ms is None:
+        raise NotAllowed(
+            f"pour {pour.id} is {pour.stage}: there is nothing to tell of it before it is poured"
+        )
+
+
+def remove(service: Service, pour_id: int, by: str) -> None:
+    """Deletes a record from elsewhere for good. Raises NotFound, and NotAllowed for the shop's own."""
+    service.imports.delete(pour_id, by)
+    service.curves.forget(pour_id)
+    service.news.tell("pour")
+
+
+def plan_of(pour: Any) -> Plan:
+    """The plan that a pour was made from."""
+    return plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan")

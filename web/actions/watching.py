@@ -1,0 +1,210 @@
+"""What people do while a pour is watched: silence an alarm for a while, tap a message's link, measure, switch a fan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection
+
+from logger import quantities
+from logger.alarms.book import AlarmBook
+from logger.alarms.fan_rule import By
+from logger.alarms.first_hour import LevelMark, LookResult, level_fell, volume_differs
+from logger.alarms.state import Transition
+from logger.delivery import signed_links, test_messages
+from logger.delivery.signed_links import LinkRefused
+from logger.errors import NotAllowed, OutOfRange
+from logger.plan.file import Plan
+from logger.planning.assess import assess
+from logger.store import alarms, events, page_queries, pours, stations
+from logger.store.message_links import Purpose
+from web.actions import pours as pour_actions
+from web.service.service import Service
+
+#: Who has acknowledged when it came by a link and the settings give the group of addresses no name.
+BY_LINK = {"first": "The first person told", "second": "The second person told"}
+
+
+def shelve(service: Service, alarm_id: int, by: str, hours: float, reason: str = "") -> None:
+    """Quiet for some hours. Raises NotFound, OutOfRange beyond the kind's longest time."""
+    _act(service, alarm_id, by, lambda book, key, now_ms: book.shelve(key, by, now_ms, hours, reason))
+
+
+def unshelve(service: Service, alarm_id: int, by: str) -> None:
+    """Off the shelf before its time. Raises NotFound."""
+    _act(service, alarm_id, by, lambda book, key, now_ms: book.unshelve(key, by, now_ms))
+
+
+def take_out_of_service(
+    service: Service, alarm_id: int, by: str, reason: str, hours: float | None = None
+) -> None:
+    """Quiet for a reason. Raises NotFound, BadInput without a reason, OutOfRange for hours beyond the kind's."""
+    _act(
+        service, alarm_id, by,
+        lambda book, key, now_ms: book.take_out_of_service(key, by, reason, now_ms, hours),
+    )  # fmt: skip
+
+
+def return_to_service(service: Service, alarm_id: int, by: str) -> None:
+    """Back in service. Raises NotFound."""
+    _act(service, alarm_id, by, lambda book, key, now_ms: book.return_to_service(key, by, now_ms))
+
+
+def _act(
+    service: Service, alarm_id: int, by: str, act: Callable[[AlarmBook, str, int], list[Transition]]
+) -> None:
+    service.watch.act(alarm_id, by, act)
+
+
+def quiet_of(service: Service, alarm_id: int) -> dict[str, Any]:
+    """How an alarm is silenced now, for its page: {"shelf": Shelf | None, "out": OutOfService | None, "shift_ms"}."""
+    with service.store.read() as connection:
+        alarm = alarms.get_alarm(connection, alarm_id)
+        pour = pours.to_judge(connection, alarm.pour_id)
+        book = service.watch.book_of(connection, pour)
+    state = book.state(alarm.kind, alarm.subject.partition("/")[2])
+    return {"shelf": state.shelf, "out": state.out, "shift_ms": service.timeline.shift_ms}
+
+
+@dataclass(frozen=True, slots=True)
+class Tapped:
+    """What a link stands for."""
+
+    purpose: Purpose
+    alarm_id: int | None
+
+
+def look_at_link(service: Service, token: str) -> Tapped:
+    """What a message's link would do, if it still holds. Changes nothing. Raises LinkRefused."""
+    with service.store.read() as connection:
+        claim = signed_links.read_token(connection, token, service.timeline.now_ms())
+    return Tapped(claim.purpose, claim.alarm_id)
+
+
+def by_link(service: Service, to: str) -> str:
+    """Who has pressed a link's button: the name that the settings give that group of addresses, or the group."""
+    messages = service.settings.messages
+    named = {"first": messages.who, "second": messages.second_who}.get(to)
+    return f"{named} (by link)" if named else BY_LINK.get(to, to)
+
+
+def tap(service: Service, token: str) -> Tapped:
+    """Does what a message's link is for, once. Raises LinkRefused, NotAllowed when the alarm was raised again."""
+    now_ms = service.timeline.now_ms()
+    with service.store.read() as connection:
+        claim = signed_links.read_token(connection, token, now_ms)
+        alarm = None if claim.alarm_id is None else alarms.get_alarm(connection, claim.alarm_id)
+    if alarm is None:
+        with service.store.write() as tx:
+            signed_links.use_token(tx, token, now_ms)
+            events.add_event(
+                tx, None, service.timeline.true_ms(), "test-confirmed", by_link(service, claim.to),
+                "a test message has arrived",
+            )  # fmt: skip
+        return Tapped(claim.purpose, None)
+    by = by_link(service, claim.to)
+
+    def act(book: AlarmBook, key: str, at_ms: int) -> list[Transition]:
+        return book.acknowledge(key, by, at_ms, alarm.activation)
+
+    def use(tx: Connection) -> None:
+        signed_links.use_token(tx, token, now_ms)
+
+    service.watch.act(alarm.id, by, act, use)
+    return Tapped(claim.purpose, alarm.id)
+
+
+def planned_litres(plan: Plan) -> float | None:
+    """Litres that the plan wants in the form: without what stays in the pails. None where it gives none."""
+    quantity = assess(plan).quantity
+    return None if quantity is None else quantity.total_l - quantity.waste_l
+
+
+def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None:
+    """Notes how much has gone in; a sentence when that differs from the plan. Raises NotFound, OutOfRange."""
+    if not 0 < litres <= 10_000:
+        raise OutOfRange("litres poured", "is out of range", value=litres, allowed="above 0 to 10000 l",
+                         remedy="give all that has gone in so far")  # fmt: skip
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        pour_actions.may_keep(pour, "poured")
+        planned_l = planned_litres(pour_actions.plan_of(pour))
+    differs = None if not planned_l else volume_differs(planned_l, litres)
+    as_planned = f", as planned ({quantities.volume(planned_l)})" if planned_l else ""
+    text = differs or f"{quantities.volume(litres)} went in{as_planned}"
+    pour_actions.note(service, pour_id, text, by, "poured", {"litres": litres, "planned_l": planned_l})
+    return differs
+
+
+def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | None:
+    """Notes the level against a mark, mm, higher is fuller; a sentence when it has fallen, which is a look that found
+    it so. Raises NotFound, OutOfRange."""
+    if not -1000 <= level_mm <= 1000:
+        raise OutOfRange("level", "is out of range", value=level_mm, allowed="-1000 to 1000 mm",
+                         remedy="measure from one fixed mark, up is plus")  # fmt: skip
+    with service.store.read() as connection:
+        pour = pours.get_pour(connection, pour_id)
+        pour_actions.may_keep(pour, "level")
+        plan = pour_actions.plan_of(pour)
+        marks = [
+            LevelMark(row.at_ms, row.data["mm"], row.by)
+            for row in page_queries.events_of_kind(connection, pour_id, "level")
+        ]
+    width, length = plan.pour.width_mm, plan.pour.length_mm
+    area_m2 = width * length / 1e6 if width and length else None
+    fell = level_fell([*marks, LevelMark(service.timeline.true_ms(), level_mm, by)], area_m2)
+    at_mark = f"{quantities.length(level_mm, signed=True)} at the mark"
+    pour_actions.note(service, pour_id, at_mark, by, "level", {"mm": level_mm})
+    if fell is not None:
+        pour_actions.look(service, pour_id, LookResult.LEVEL_FELL, by, fell)
+    return fell
+
+
+def fan(service: Service, station: str, *, on: bool, by: str) -> None:
+    """Switches a station's fan by hand, which holds until it is given back; noted with every live pour of the station.
+
+    Raises NotFound.
+    """
+    _fan(service, station, on, By.HAND, by, f"Fan {'on' if on else 'off'} at {station}, by hand")
+
+
+def give_fan_back(service: Service, station: str, by: str) -> None:
+    """Plan and forecast decide over a station's fan again. Raises NotFound."""
+    _fan(service, station, None, None, by, f"Fan at {station} given back to plan and forecast")
+
+
+def _fan(service: Service, station: str, on: bool | None, word: By | None, by: str, text: str) -> None:
+    at_ms = service.timeline.true_ms()
+    with service.store.write() as tx:
+        row = stations.by_name(tx, station)
+        on = bool(row.fan_on) if on is None else on
+        if not stations.switch_fan(tx, row.id, on=on, by=word, now_ms=service.timeline.now_ms()):
+            return
+        mine = [pour.id for pour in pours.live_pours(tx) if pour.station_id == row.id]
+        for pour_id in mine or [None]:
+            events.add_event(tx, pour_id, at_ms, "fan", by, text, {"on": on, "station": row.id, "by": word})
+    service.news.tell("pour")
+    service.watch.wake()
+
+
+def send_trial(service: Service, by: str) -> int:
+    """A test message to every group of addresses, to be confirmed with a tap. Gives how many.
+
+    Raises NotAllowed when no address is set.
+    """
+    with service.store.write() as tx:
+        sent = test_messages.write_trials(
+            tx, service.settings.messages, service.timeline.now_ms(), service.address, f"{by} asked for it."
+        )
+        if not sent:
+            raise NotAllowed(
+                "no address for messages is set: give some in the settings file, [messages] urls"
+            )
+        events.add_event(tx, None, service.timeline.true_ms(), "test-sent", by)
+    service.on_news()
+    return sent
+
+
+__all__ = ["LinkRefused", "Tapped"]

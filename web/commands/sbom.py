@@ -1,0 +1,72 @@
+"""Every library that the program is made of, with version and licence, as a CycloneDX 1.5 list (ECMA-424).
+
+`python -m web.commands.sbom > parts.json`, made with each release and on each machine: it lists what is
+installed there.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from importlib.metadata import Distribution, PackageNotFoundError, distribution
+from typing import Any
+
+#: The program's own name among the distributions.
+OWN = "pourlog"
+
+
+def parts() -> list[Distribution]:
+    """Every distribution that the program needs at run time, and what those need, by name; those installed here."""
+    found: dict[str, Distribution] = {}
+    waiting = [OWN]
+    while waiting:
+        name = waiting.pop()
+        key = _plain(name)
+        if key in found:
+            continue
+        try:
+            part = distribution(name)
+        except PackageNotFoundError:
+            continue  # for another machine or version of Python
+        found[key] = part
+        # What is only asked for with an extra is no part of the program.
+        waiting += [
+            re.split(r"[\s;<>=!~\[(]", need, maxsplit=1)[0]
+            for need in part.requires or [] if "extra ==" not in need
+        ]  # fmt: skip
+    return [found[key] for key in sorted(found)]
+
+
+def _plain(name: str) -> str:
+    """A distribution's name as indexes spell it (PEP 503)."""
+    return re.sub(r"[-_.]+", "-", name).lower()
+
+
+def bill() -> dict[str, Any]:
+    """The list as CycloneDX 1.5."""
+    return {
+        "bomFormat": "CycloneDX",
+        "specVersion": "1.5",
+        "version": 1,
+        "components": [_component(part) for part in parts()],
+    }
+
+
+def _component(part: Distribution) -> dict[str, Any]:
+    name, version = part.metadata["Name"], part.version
+    kind = "application" if name == OWN else "library"
+    made: dict[str, Any] = {
+        "type": kind,
+        "name": name,
+        "version": version,
+        "purl": f"pkg:pypi/{_plain(name)}@{version}",
+    }
+    licence = (part.metadata.get_all("License-Expression") or part.metadata.get_all("License") or [""])[0]
+    if licence:
+        made["licenses"] = [{"license": {"name": licence.splitlines()[0][:100]}}]
+    return made
+
+
+if __name__ == "__main__":
+    sys.stdout.write(json.dumps(bill(), indent=1, ensure_ascii=False) + "\n")

@@ -1,0 +1,1 @@
+"""`pourlog demo`: a simulated pour of an invented workshop, through the real station and service."""

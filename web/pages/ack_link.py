@@ -1,0 +1,85 @@
+"""A message's link: the alarm, huge, with one button. No sign-in; only pressing the button does anything.
+
+Mail programs and browsers fetch links by themselves (RFC 8058 exists because of it), so a GET changes nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request
+from starlette.responses import Response
+
+from logger.alarms.registry import KINDS
+from logger.alarms.state import Phase
+from logger.delivery.signed_links import LONGEST, LinkRefused
+from logger.errors import NotAllowed
+from logger.quantities import units_from
+from logger.store import alarms, pours, shop_events
+from logger.store.message_links import Purpose
+from web.actions import watching
+from web.security.access import ServiceDep
+from web.service.service import Service
+from web.views.render import templates
+from web.views.units import COOKIE
+
+router = APIRouter(include_in_schema=False)
+Token = Annotated[str, Path(max_length=2 * LONGEST)]
+
+
+@router.get("/a/{token}")
+def show(token: Token, request: Request, service: ServiceDep) -> Response:
+    """What the link is about. Opening it does nothing."""
+    try:
+        tapped = watching.look_at_link(service, token)
+    except LinkRefused as refusal:
+        return _page(request, service, _taken(service, refusal) | {"refused": str(refusal)}, 410)
+    about = _about(service, tapped)
+    return _page(request, service, about | {"button": about.get("trial") or about["unanswered"]})
+
+
+@router.post("/a/{token}")
+def press(token: Token, request: Request, service: ServiceDep) -> Response:
+    """The button: acknowledges the alarm, or confirms the test message, once."""
+    try:
+        tapped = watching.tap(service, token)
+    except LinkRefused as refusal:
+        return _page(request, service, _taken(service, refusal) | {"refused": str(refusal)}, 410)
+    except NotAllowed as refusal:
+        return _page(request, service, {"refused": str(refusal)}, 409)
+    return _page(request, service, _about(service, tapped) | {"done": True})
+
+
+def _about(service: Service, tapped: watching.Tapped) -> dict[str, Any]:
+    if tapped.purpose is Purpose.CONFIRM or tapped.alarm_id is None:
+        return {"trial": True}
+    with service.store.read() as connection:
+        alarm = alarms.get_alarm(connection, tapped.alarm_id)
+        pour = pours.get_pour(connection, alarm.pour_id)
+    return {"alarm": alarm, "kind": KINDS[alarm.kind], "about": pour.title,
+            "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
+            "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED)}  # fmt: skip
+
+
+def _taken(service: Service, refusal: LinkRefused) -> dict[str, Any]:
+    """Who has the alarm that a link was about, if somebody has: that is what whoever opens it late wants to know."""
+    if refusal.alarm_id is None:
+        return {}
+    about = _about(service, watching.Tapped(Purpose.ACKNOWLEDGE, refusal.alarm_id))
+    return {} if about["unanswered"] or not about["alarm"].acknowledged_by else about
+
+
+def _page(request: Request, service: Service, context: dict[str, Any], status: int = 200) -> Response:
+    alarm = context.get("alarm")
+    with service.store.read() as connection:
+        mine = None if alarm is None else shop_events.units_of_pour(connection, alarm.pour_id)
+    made: dict[str, Any] = {
+        "u": units_from(request.cookies.get(COOKIE) or mine), "workshop": service.settings.workshop,
+        "alarm": None, "trial": False, "refused": None,
+        "button": False, "done": False,
+    }  # fmt: skip
+    return templates().TemplateResponse(
+        request, "one-tap.html", made | context, status_code=status,
+        # The address holds the token: it goes to no other site, and to no search engine.
+        headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
+    )  # fmt: skip

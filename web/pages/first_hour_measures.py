@@ -1,0 +1,58 @@
+"""What is measured in the first hour: litres gone in against the plan, the level against a mark."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from logger.alarms.first_hour import LevelMark, level_fell
+from logger.errors import BadInput
+from logger.store import page_queries, pours
+from web.actions import pours as desk
+from web.actions import watching
+from web.schemas import RowId
+from web.security.access import MakerDep, ServiceDep
+from web.service.service import Service
+from web.views.units import number_from, units_of
+
+router = APIRouter(include_in_schema=False)
+Field = Annotated[str, Form(max_length=20)]
+
+
+@router.post("/pours/{pour_id}/measured")
+def measure(
+    pour_id: RowId,
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
+    poured: Field = "",
+    level: Field = "",
+) -> Response:
+    """Keeps what was measured, in the units of whoever measured; either may be left out."""
+    if not poured.strip() and not level.strip():
+        raise BadInput("measured", "is empty", remedy="give what has gone in, or the level, or both")
+    u = units_of(request)
+    if poured.strip():
+        litres = u.to_litres(number_from(poured, f"Gone in, {u.volume_words}"))
+        watching.poured(service, pour_id, litres, who.name)
+    if level.strip():
+        watching.level(service, pour_id, u.to_mm(number_from(level, "Level")), who.name)
+    return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)
+
+
+def shown_measures(service: Service, pour_id: int) -> dict[str, Any]:
+    """What the page shows of them."""
+    with service.store.read() as connection:
+        plan = desk.plan_of(pours.get_pour(connection, pour_id))
+        levels = page_queries.events_of_kind(connection, pour_id, "level")
+        went_in = page_queries.events_of_kind(connection, pour_id, "poured")
+    marks = [LevelMark(row.at_ms, row.data["mm"], row.by) for row in levels]
+    last = went_in[-1] if went_in else None
+    return {
+        "planned_l": watching.planned_litres(plan),
+        "poured": None if last is None else {"litres": last.data["litres"], "text": last.text},
+        "levels": [{"at_ms": mark.at_ms, "mm": mark.level_mm} for mark in marks],
+        "fell": level_fell(marks),
+    }

@@ -1,0 +1,190 @@
+"""Probe care: one probe's age, faults and checks; ice water, a dip, and which probe is in the hand."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from sqlalchemy import Connection, Row
+from starlette.responses import RedirectResponse, Response
+
+from logger.errors import BadInput, NotAllowed
+from logger.probe_checks.dip import dip
+from logger.probe_checks.hand import BACK_S, in_hand
+from logger.probe_checks.ice_point import ice_point
+from logger.probe_checks.readings import applied_c
+from logger.quantities import difference
+from logger.store import events, probe_checks
+from logger.store import stations as store
+from web.schemas import Name
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.service.service import Service
+from web.views.render import page
+from web.views.status import FAULT_WORDS, PLACES
+
+router = APIRouter(include_in_schema=False)
+#: How far back a check looks: a dip is over in minutes.
+ICE_BACK_S, DIP_BACK_S = 300.0, 480.0
+#: Stored and applied offsets that differ by less are the same, K: the chip's own step is 0.0625.
+SAME_K = 0.02
+#: What a check may be begun for: each has its page.
+BEGUN = ("ice", "dip", "hand")
+
+
+@router.get("/stations/{name}/hand")
+def hand(name: Name, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """Which probe is the one in the hand?"""
+    return page(request, "hand.html", _hand(service, name))
+
+
+@router.post("/stations/{name}/hand")
+def keep_hand(
+    name: Name, service: ServiceDep, who: MakerDep, rom: Annotated[str, Form(max_length=64)]
+) -> Response:
+    """Somebody held this probe, and it was the one that the page named."""
+    now_ms = service.timeline.true_ms()
+    with service.store.write() as tx:
+        station = store.by_name(tx, name)
+        row = probe_checks.probe(tx, station.id, rom)
+        data = {"station": name, "rom": rom, "place": row.place}
+        probe_checks.note_check(tx, now_ms, probe_checks.HAND, who.name, f"{rom} sits at {row.place}", data)
+    return RedirectResponse(f"/stations/{name}/hand", 303)
+
+
+@router.post("/stations/{name}/checks")
+def begin(
+    name: Name, service: ServiceDep, who: MakerDep, what: Annotated[str, Form(max_length=8)],
+    rom: Annotated[str, Form(max_length=64)] = "",
+) -> Response:  # fmt: skip
+    """A check begins: the station looks more often for a while."""
+    if what not in BEGUN:
+        raise BadInput("what", "is not a check", value=what, allowed=", ".join(BEGUN), remedy="press again")
+    now_ms = service.timeline.true_ms()
+    with service.store.write() as tx:
+        station = store.by_name(tx, name)
+        if what != "hand":
+            probe_checks.probe(tx, station.id, rom)
+        events.add_event(
+            tx, None, now_ms, "check-begun", who.name, f"{what} {rom}".strip(), {"station": name}
+        )
+    service.look_often(name)
+    return RedirectResponse(
+        f"/stations/{name}/hand" if what == "hand" else f"/stations/{name}/probes/{rom}/{what}", 303
+    )
+
+
+@router.get("/stations/{name}/probes/{rom}")
+def one_probe(name: Name, rom: Name, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """One probe: its age, its faults, its checks."""
+    with service.store.read() as connection:
+        station = store.by_name(connection, name)
+        made = _about(connection, service, station, rom)
+        made["faults"] = probe_checks.faults(connection, station.id, rom)
+    days = [(_day(day), times) for day, times in made["faults"].by_day.items()]
+    return page(request, "probe.html", made | {"fault_words": FAULT_WORDS, "days": days})
+
+
+@router.get("/stations/{name}/probes/{rom}/ice")
+def ice(name: Name, rom: Name, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The guided check in ice water."""
+    return page(request, "ice.html", _ice(service, name, rom))
+
+
+@router.post("/stations/{name}/probes/{rom}/ice")
+def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: MakerDep) -> Response:
+    """Keeps the offset, worked out from the readings that the service has, with its date and person."""
+    made = _ice(service, name, rom)
+    if made["live"] is not None:
+        raise NotAllowed(f"this station watches {made['live']!r}: check its probes before or after the pour")
+    found = made["found"]
+    if found.offset_c is None:
+        return page(request, "ice.html", made | {"problem": f"Not yet: {found.says}."}, status=422)
+    now_ms = service.timeline.true_ms()
+    data = {"station": name, "rom": rom, "place": made["probe"].place, "offset_c": found.offset_c,
+            "mean_c": found.mean_c, "spread_c": found.spread_c, "looks": found.looks}  # fmt: skip
+    with service.store.write() as tx:
+        text = f"{rom}: add {difference(found.offset_c, 2, signed=True)}"
+        probe_checks.note_check(tx, now_ms, probe_checks.ICE, who.name, text, data)
+    return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
+
+
+@router.get("/stations/{name}/probes/{rom}/dip")
+def dip_page(name: Name, rom: Name, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+    """The guided dip."""
+    return page(request, "dip.html", _dip(service, name, rom))
+
+
+@router.post("/stations/{name}/probes/{rom}/dip")
+def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: MakerDep) -> Response:
+    """Keeps the time constant, worked out from the readings that the service has."""
+    made = _dip(service, name, rom)
+    found = made["found"]
+    if found.tau_s is None:
+        return page(request, "dip.html", made | {"problem": f"Not yet: {found.says}."}, status=422)
+    now_ms = service.timeline.true_ms()
+    data = {"station": name, "rom": rom, "place": made["probe"].place, "tau_s": found.tau_s,
+            "below": found.below, "step_k": found.step_k}  # fmt: skip
+    with service.store.write() as tx:
+        probe_checks.note_check(tx, now_ms, probe_checks.DIP, who.name, f"{rom}: {found.says}", data)
+    return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
+
+
+def _day(number: int) -> str:
+    """A day since 1970 (UTC) as people say it."""
+    return datetime.fromtimestamp(number * 86_400, UTC).strftime("%a %-d %b %Y")
+
+
+def _about(connection: Connection, service: Service, station: Row[Any], rom: str) -> dict[str, Any]:
+    now_ms = service.timeline.true_ms()
+    row, done = probe_checks.probe(connection, station.id, rom), probe_checks.checks(connection, rom)
+    last = [
+        r for r in probe_checks.recent(connection, station.id, rom, now_ms - 600_000) if r.milli_c is not None
+    ][-1:]
+    added_c = applied_c(last[0].raw, last[0].milli_c) if last else None
+    checked = probe_checks.newest_of(done, probe_checks.ICE)
+    wanted_c = None if checked is None else checked.data["offset_c"]
+    return {
+        "station": station, "probe": row, "checks": done, "ice": checked,
+        "dip": probe_checks.newest_of(done, probe_checks.DIP),
+        "hand": probe_checks.newest_of(done, probe_checks.HAND), "added_c": added_c, "wanted_c": wanted_c,
+        "agrees": added_c is not None and wanted_c is not None and abs(added_c - wanted_c) <= SAME_K,
+        "humidity_pct": None if not last or last[0].milli_rh is None else last[0].milli_rh / 1000,
+        "digital": rom.startswith("28-"), "live": probe_checks.in_live_pour(connection, station.id), "problem": None,
+    }  # fmt: skip
+
+
+def _ice(service: Service, name: str, rom: str) -> dict[str, Any]:
+    now_ms = service.timeline.true_ms()
+    with service.store.read() as connection:
+        station = store.by_name(connection, name)
+        made = _about(connection, service, station, rom)
+        looks = probe_checks.looks(connection, station.id, rom, now_ms - round(ICE_BACK_S * 1000))
+    return made | {"found": ice_point(looks, now_ms / 1000), "last": looks[-1] if looks else None}
+
+
+def _dip(service: Service, name: str, rom: str) -> dict[str, Any]:
+    now_ms = service.timeline.true_ms()
+    with service.store.read() as connection:
+        station = store.by_name(connection, name)
+        made = _about(connection, service, station, rom)
+        looks = probe_checks.looks(connection, station.id, rom, now_ms - round(DIP_BACK_S * 1000))
+    return made | {"found": dip(looks), "last": looks[-1] if looks else None}
+
+
+def _hand(service: Service, name: str) -> dict[str, Any]:
+    now_ms = service.timeline.true_ms()
+    since_ms = now_ms - round(BACK_S * 1000)
+    with service.store.read() as connection:
+        station = store.by_name(connection, name)
+        probes = [row for row in store.probes_of(connection, station.id) if row.place.split("-")[0] in PLACES]
+        looks = {row.rom: probe_checks.looks(connection, station.id, row.rom, since_ms) for row in probes}
+        held = {
+            row.rom: probe_checks.newest_of(probe_checks.checks(connection, row.rom), probe_checks.HAND)
+            for row in probes
+        }
+    found, rises = in_hand(looks, now_ms / 1000)
+    return {
+        "station": station, "found": next((row for row in probes if row.rom == found), None),
+        "rows": [{"probe": row, "rise": rises.get(row.rom), "held": held[row.rom]} for row in probes],
+    }  # fmt: skip

@@ -1,0 +1,103 @@
+"""Links that show something without a sign-in: the board for a wall screen, a pour's record for its client."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from logger.errors import BadInput, NotFound
+from logger.store import events, pours, shared_links, shop_events
+from web.actions import sign_in
+from web.schemas import RowId
+from web.security import access
+from web.security.access import MakerDep, ServiceDep
+from web.security.throttle import address_key
+from web.service.service import Service
+from web.views.render import page
+
+router = APIRouter(include_in_schema=False)
+#: A wall screen's browser keeps its link this long, s.
+SCREEN_S = 365 * 24 * 3600
+
+
+@router.get("/links")
+def links(request: Request, service: ServiceDep, _who: MakerDep) -> Response:
+    """Every link that holds, and a form for another."""
+    return page(request, "links.html", _context(service))
+
+
+@router.post("/links")
+def share(
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
+    label: Annotated[str, Form(max_length=100)],
+    pour: Annotated[str, Form(max_length=20)] = "",
+) -> Response:
+    """A new link; its address is shown in the answer only."""
+    label = " ".join(label.split())
+    try:
+        if not label or not label.isprintable():
+            raise BadInput(
+                "label", "is empty", remedy="say whom or what it is for, to end the right one later"
+            )
+        if pour and not re.fullmatch(r"[0-9]{1,9}", pour):
+            raise BadInput("pour", "is not a pour", value=pour, remedy="choose one from the list")
+        now_ms = service.timeline.now_ms()
+        with service.store.write() as tx:
+            pour_id = int(pour) if pour else None
+            _row, token = shared_links.share(tx, pour_id, label, who.name, now_ms)
+            kind = "screen-link-made" if pour_id is None else "record-link-made"
+            events.add_event(tx, pour_id, now_ms, kind, who.name, label)
+    except (BadInput, NotFound) as error:
+        return page(request, "links.html", _context(service) | {"problem": str(error)}, status=422)
+    address = f"{service.settings.link_base}/shared/{token}"
+    calendar = f"{service.settings.link_base}/calendar/{token}"
+    return page(request, "links.html",
+                _context(service) | {"address": address, "calendar": calendar, "made_for": label})  # fmt: skip
+
+
+@router.post("/links/{link_id}/end")
+def end(link_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
+    """Ends a link at once, wherever it went."""
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        link = shared_links.end(tx, link_id, now_ms)
+        foreign = link.pour_id is not None and pours.origin_of(tx, link.pour_id) is not None
+        events.add_event(tx, None if foreign else link.pour_id, now_ms, "link-ended", who.name, link.label)
+    return RedirectResponse("/links", 303)
+
+
+@router.get("/shared/{token}")
+def opened(token: str, request: Request, service: ServiceDep) -> Response:
+    """Opens a link: its token moves into a cookie, out of the address. Raises NotFound, TooMany."""
+    now_ms = service.timeline.now_ms()
+    tries = sign_in.Tries(request)
+    tries.take(request.app.state.throttle.tries_of_address, address_key(request.scope))
+    with service.store.read() as connection:
+        link = shared_links.by_token(connection, token[:100], now_ms)
+    if link is None:
+        raise NotFound(
+            "this link was ended, has run out, or was not copied whole; ask whoever gave it to you"
+        )
+    tries.give_back()
+    with service.store.write() as tx:
+        shared_links.seen(tx, link.id, now_ms)
+    on_screen = link.pour_id is None
+    answer = RedirectResponse("/" if on_screen else f"/pours/{link.pour_id}/record", 303)
+    name = access.SCREEN_COOKIE if on_screen else access.RECORD_COOKIE.format(link.pour_id)
+    # Lax, not Strict: a client follows it from a mail, and it can change nothing.
+    answer.set_cookie(
+        name, token, max_age=SCREEN_S, httponly=True, samesite="lax", secure=access.secure(request)
+    )
+    return answer
+
+
+def _context(service: Service) -> dict[str, Any]:
+    with service.store.read() as connection:
+        rows = shared_links.holding(connection, service.timeline.now_ms())
+        titles, own = shop_events.titles(connection), shop_events.titles(connection, own=True)
+    return {"links": rows, "titles": titles, "own": own, "problem": None, "address": None, "made_for": None}

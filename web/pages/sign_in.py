@@ -1,0 +1,190 @@
+"""The sign_in_actions: first set-up with the console's code, sign in, sign out, joining by invitation."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Form, Request
+from sqlalchemy import Connection, Row
+from starlette.responses import RedirectResponse, Response
+
+from logger.errors import BadInput, NotAllowed, NotFound
+from logger.quantities import units_from
+from logger.store import events, people, shop_events
+from web.actions import sign_in as sign_in_actions
+from web.errors import TooMany
+from web.security import access, passwords
+from web.security.access import PersonDep, ServiceDep
+from web.security.setup_code import setup_code_right
+from web.views.render import page
+
+router = APIRouter(include_in_schema=False)
+#: From one of our own pages, though nobody is signed in yet.
+OWN_PAGE = [Depends(access.own_page)]
+#: Longest form fields. A password may be longer than the longest that is taken, to be told so.
+Password = Annotated[str, Form(max_length=1000)]
+Name = Annotated[str, Form(max_length=100)]
+Code = Annotated[str, Form(max_length=32)]
+Unit = Annotated[str, Form(max_length=4)]
+
+
+@router.get("/set-up")
+def set_up_page(request: Request, service: ServiceDep) -> Response:
+    """Asks for the code, a name and a password; closed once there is an owner."""
+    with service.store.read() as connection:
+        if people.owner_exists(connection):
+            return RedirectResponse("/sign-in", 303)
+    return page(request, "set-up.html", {"problem": None, "shortest": passwords.SHORTEST})
+
+
+@router.post("/set-up", dependencies=OWN_PAGE)
+def set_up(
+    request: Request, service: ServiceDep, code: Code, name: Name, password: Password, temperature: Unit = "c",
+    length: Unit = "mm", volume: Unit = "l", mass: Unit = "kg",
+) -> Response:  # fmt: skip
+    """Makes the owner, once, for whoever can read the console; and asks once for the workshop's units."""
+    try:
+        with service.store.read() as connection:
+            if people.owner_exists(connection):
+                raise NotAllowed("this service has an owner already; sign in instead")
+        tries = sign_in_actions.take_code(request)
+        if not setup_code_right(service, code):
+            raise NotAllowed("that is not the code on the console, or its hour is over; read it again, or restart "
+                             "the service for a new one")  # fmt: skip
+        tries.give_back()
+        name = checked_name(name)
+        passwords.check_new(password, name, service.settings.workshop)
+        now_ms = service.timeline.now_ms()
+        kept = passwords.kept(password)
+        with service.store.write() as tx:
+            if people.owner_exists(tx):
+                raise NotAllowed("this service has an owner already; sign in instead")
+            person_id = people.add_person(tx, name, people.Role.OWNER, kept, now_ms)
+            people.set_secret(tx, "set-up", None, now_ms)
+            events.add_event(tx, None, now_ms, "owner-made", name)
+            units = units_from(".".join((temperature, length, volume, mass))).cookie
+            events.add_event(tx, None, now_ms, shop_events.UNITS_CHOSEN, name, data={"units": units})
+    except (NotAllowed, BadInput, TooMany) as error:
+        return _again(request, "set-up.html", error, {"shortest": passwords.SHORTEST})
+    return sign_in_actions.let_in(request, person_id, "/")
+
+
+@router.get("/sign-in")
+def sign_in_page(request: Request, then: str = "/", again: bool = False) -> Response:
+    """Asks for name and password; whoever is signed in already goes on.
+
+    A link in a mail is followed without the sign-in cookie (SameSite=Strict): the page asks for itself once more.
+    """
+    if access.who_is(request) is not None:
+        return RedirectResponse(own_path(then), 303)
+    look_again = own_path(then) if then != "/" and not again else None
+    return page(request, "sign-in.html", {"problem": None, "then": own_path(then), "look_again": look_again})
+
+
+@router.post("/sign-in", dependencies=OWN_PAGE)
+def sign_in(
+    request: Request,
+    service: ServiceDep,
+    name: Name,
+    password: Password,
+    then: Annotated[str, Form(max_length=500)] = "/",
+) -> Response:
+    """Lets somebody in."""
+    try:
+        person = sign_in_actions.check_password(request, name, password)
+    except (NotAllowed, TooMany) as error:
+        return _again(request, "sign-in.html", error, {"then": own_path(then), "look_again": None}, 401)
+    with service.store.write() as tx:
+        browser = request.headers.get("user-agent", "")[:200]
+        events.add_event(tx, None, service.timeline.now_ms(), "signed-in", person.name, browser,
+                         shop_id=person.shop_id)  # fmt: skip
+    return sign_in_actions.let_in(request, person.id, own_path(then))
+
+
+@router.post("/sign-out")
+def sign_out(request: Request, service: ServiceDep, who: PersonDep) -> Response:
+    """Ends this browser's sign-in, here and in the service; what the browser kept of our pages goes too."""
+    with service.store.write() as tx:
+        people.end_sign_in(tx, who.sign_in_id, service.timeline.now_ms())
+        events.add_event(tx, None, service.timeline.now_ms(), "signed-out", who.name)
+    answer = RedirectResponse("/sign-in", 303)
+    answer.delete_cookie(access.cookie_name(request), secure=access.secure(request), httponly=True)
+    answer.headers["Clear-Site-Data"] = '"cache"'
+    return answer
+
+
+@router.get("/join")
+def join_page(request: Request) -> Response:
+    """Asks for an invitation's code and a password."""
+    return page(request, "join.html", {"problem": None, "shortest": passwords.SHORTEST})
+
+
+@router.post("/join", dependencies=OWN_PAGE)
+def join(request: Request, service: ServiceDep, code: Code, password: Password) -> Response:
+    """Lets in somebody who was asked in, once, with a password of their own."""
+    now_ms = service.timeline.now_ms()
+    number, _, word = re.sub(r"\s", "", code).partition("-")
+    try:
+        tries = sign_in_actions.take_code(request)
+        with service.store.read() as connection:
+            holding = {str(row.id): row for row in people.invitations(connection, now_ms)}
+        asked = holding.get(number)
+        hashed = passwords.nobodys_hash() if asked is None else asked.code_hash
+        if not tries.judge(hashed, word.replace("-", "").upper()) or asked is None:
+            raise NotAllowed(
+                "that code is wrong, was used or withdrawn, or its day is over; ask for a new one"
+            )
+        tries.give_back()
+        passwords.check_new(password, asked.name, service.settings.workshop)
+        kept = passwords.kept(password)
+        with service.store.write() as tx:
+            people.end_invitation(tx, asked.id, now_ms)
+            person_id = _joined(tx, asked, kept, now_ms)
+    except (NotAllowed, BadInput, TooMany) as error:
+        return _again(request, "join.html", error, {"shortest": passwords.SHORTEST})
+    return sign_in_actions.let_in(request, person_id, "/")
+
+
+def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
+    """A new person; or a new password for one who forgot theirs, which ends every sign-in and changes no role."""
+    try:
+        known = people.person_by_name(tx, asked.name)
+    except NotFound:
+        events.add_event(tx, None, now_ms, "joined", asked.name, f"{asked.role}, asked in by {asked.by}",
+                         shop_id=asked.shop_id)  # fmt: skip
+        return people.add_person(tx, asked.name, people.Role(asked.role), kept, now_ms, asked.shop_id)
+    if known.shop_id != asked.shop_id:
+        # An invitation of one shop must give nobody another shop's person.
+        raise NotAllowed(
+            f"somebody called {asked.name!r} is in another shop; ask to be invited with a surname"
+        )
+    people.change_password(tx, known.id, kept)
+    people.end_sign_ins(tx, known.id, now_ms)
+    events.add_event(tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}",
+                     shop_id=asked.shop_id)  # fmt: skip
+    return int(known.id)
+
+
+def checked_name(name: str) -> str:
+    """A person's name as it is kept. Raises BadInput."""
+    name = " ".join(name.split())
+    if not name or not name.isprintable():
+        raise BadInput("name", "cannot be used", value=name,
+                       remedy="say who you are; alarms and records carry the name")  # fmt: skip
+    return name
+
+
+def own_path(then: str) -> str:
+    """A path of our own, else the board: "//elsewhere" and "https://…" would send somebody away after signing in."""
+    return then if re.fullmatch(r"/(?:[\w.~-]+/?)*", then, re.ASCII) else "/"
+
+
+def _again(
+    request: Request, template: str, error: Exception, context: dict[str, object], status: int = 422
+) -> Response:
+    status = 429 if isinstance(error, TooMany) else status
+    answer = page(request, template, {"problem": str(error), **context}, status=status)
+    if isinstance(error, TooMany):
+        answer.headers["Retry-After"] = str(error.wait_s)
+    return answer

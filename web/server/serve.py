@@ -1,0 +1,302 @@
+"""Runs the service: HTTP, the watch and the sender, until told to stop; live pages end at once when it does."""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import threading
+from collections.abc import Callable
+from socket import socket
+from types import FrameType
+from typing import Any
+
+import uvicorn
+from fastapi import FastAPI
+
+from logger.daemon.supervise import Supervisor
+from logger.delivery.channels import Channel, MessageChannels
+from logger.delivery.housekeeping import Housekeeping
+from logger.delivery.sender import Sender
+from logger.delivery.shout import Shouter
+from logger.errors import BadSettings
+from logger.live.plain_watch import PlainWatch
+from logger.live.threads import Workers
+from logger.live.watch import minute_of_day
+from logger.store import pours
+from logger.store.lease import LostLease
+from logger.worker import OwnProcess
+from web.security.http_protocol import Connection
+from web.server import startup as start
+from web.server.app import make_app
+from web.service.event_bridge import Spread
+from web.service.pipeline import handled, held_back, not_as_usual, troubles
+from web.service.service import Service
+
+log = logging.getLogger(__name__)
+
+#: After its start the service reads ahead for pages, s.
+WARM_AFTER_S = 2.0
+#: What the board and a pour's page are made of: compiling them takes a tenth of a second.
+FIRST_TEMPLATES = (
+    "frame.html", "parts.html", "pour.html", "section.html", "pour-probes.html", "untested.html", "board.html",
+)  # fmt: skip
+#: How long open requests get to finish when the service stops, s.
+FINISH_S = 3
+#: After a decision that was refused because another process decides, the own lease is looked at anew first, s.
+LOST_S = 0.5
+#: A round of the watch, from pour to pour, and one of the upkeep: who takes longer hangs, s.
+WATCH_S, UPKEEP_S, MEMORY_S = 45.0, 90.0, 60.0
+#: One of the lease's: it waits for the database's own limits, s.
+LEASE_S = 60.0
+#: What is left half brought in or half deleted is looked for this often, s.
+TIDY_S = 600.0
+
+
+class Running:
+    """The service's threads beside HTTP: the watch over live pours, and the sender of messages."""
+
+    def __init__(self, service: Service, channel: Channel | None = None) -> None:
+        self.service = service
+        self.stop = threading.Event()
+        self.decides = service.decides
+        # Whoever decides writes only while it does: its store looks in each transaction.
+        store = service.store if service.store.is_sqlite else service.store.fenced(self.decides.check)
+        messages = service.settings.messages
+        self.sender = Sender(
+            store, service.timeline, messages, channel or MessageChannels(messages.timeout_s),
+            held=service.watch.held, told=lambda: service.news.tell("messages"),
+        )  # fmt: skip
+        self.watch = service.watch
+        self.upkeep = Housekeeping(
+            store, service.timeline, messages, held_back=lambda: held_back(service),
+            address=service.address, minute_of_day=lambda: minute_of_day(service.timeline),
+            keep_reserve=service.keep_reserve, wrote=self.sender.wake,
+        )  # fmt: skip
+        service.on_news = self.sender.wake
+        # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
+        self._heavy = OwnProcess()
+        # A fit takes minutes on a Pi: it never waits in front of a forecast.
+        self._patient = OwnProcess()
+        self._store = store
+        self.supervisor = Supervisor()
+        self.workers = workers = service.workers = Workers(self.stop)
+        self.watch.came_round = lambda: workers.came_round("watch")
+        self.watch.still_at_it = lambda: workers.still_at_it("watch")
+        self.sender.came_round = lambda: workers.came_round("sender")
+        self.sender.still_at_it = lambda: workers.still_at_it("sender")
+        self.upkeep.came_round = lambda: workers.came_round("upkeep")
+        service.sender, service.upkeep = self.sender, self.upkeep
+        # Its own way to the channels: one that hangs in the other must not hold it up.
+        plain = service.plain_watch = service.memory.watch = PlainWatch(
+            service.plain,
+            Shouter(channel or MessageChannels(messages.timeout_s), (*messages.urls, *messages.second_urls)),
+            service.timeline.now_ms,
+            handled=lambda pour: handled(service, pour),
+            fails=lambda pour: not_as_usual(service, pour),
+            about=service.settings.workshop,
+            speed=service.pace.speed,
+        )
+        plain.came_round = lambda: workers.came_round("plain-limit")
+        service.memory.came_round = lambda: workers.came_round("memory")
+        self._threads = [
+            workers.thread("plain-limit", plain.run, within_s=self.sender.round_s),
+            workers.thread("memory", service.memory.run, within_s=MEMORY_S),
+            workers.thread("watchdog", self._keep_alive),
+            workers.thread("lease", self._lease),
+            self._led("watch", self._watch, WATCH_S),
+            self._led("sender", self.sender.run, self.sender.round_s),
+            self._led("upkeep", self.upkeep.run, UPKEEP_S + messages.timeout_s),
+        ]
+        if not service.store.is_sqlite:
+            self.watch.fence = self.decides.check
+            self.watch.may_go_on = lambda: self.decides.mine
+            spread = Spread(service.store, self._heard)
+            service.news.spread = spread.tell
+            for name, target in (("news-out", spread.send), ("news-in", spread.listen)):
+                self._threads.append(workers.thread(name, target))
+
+    def _led(
+        self, name: str, run: Callable[[threading.Event], None], within_s: float | None = None
+    ) -> threading.Thread:
+        """A thread that runs while this process decides, and begins anew with each of its terms."""
+        return self.workers.thread(
+            name, run, term=lambda: self.decides.wait(self.stop), within_s=within_s, lost=LostLease,
+            lost_s=LOST_S,
+        )  # fmt: skip
+
+    def _lease(self, stop: threading.Event) -> None:
+        self.decides.run(stop)
+        stop.wait()  # where there is only one process there is nothing to keep
+
+    def _watch(self, term: threading.Event) -> None:
+        self.watch.begin()
+        self.watch.run(term, self.service.settings.watch_period_s)
+
+    def _heard(self, news: dict[str, Any]) -> None:
+        """Another process has told something."""
+        self.service.news.tell_here(**news)
+        if self.decides.mine:
+            if news["kind"] != "messages" and news.get("pour"):
+                self.watch.wake(news["pour"])
+            self.sender.wake()
+
+    def start(self) -> None:
+        """Starts what must stand first: the watch, its messages, and who looks after both."""
+        for thread in self._threads:
+            thread.start()
+
+    def go_on(self, load_pages: Callable[[], None]) -> None:
+        """Starts what can wait until the server listens, and loads what only that needs: the forecasts, and all that
+        the first page would otherwise wait for.
+        """
+        later = [
+            self.workers.thread("warm", lambda _stop: self._warm(load_pages), once=True),
+            self._led("forecaster", self._forecast),
+            self._led("learner", self._learn),
+            self._led("tidier", self._tidy),
+        ]
+        self._threads.extend(later)
+        for thread in later:
+            thread.start()
+
+    def _tidy(self, term: threading.Event) -> None:
+        """What an import that was killed has left is taken out."""
+        while not term.wait(TIDY_S):
+            self.service.imports.tidy()
+
+    def _forecast(self, term: threading.Event) -> None:
+        from logger.live.forecaster import Forecaster
+
+        service = self.service
+        Forecaster(self._store, service.timeline, self._heavy, self._forecast_made, service.pace).run(term)
+
+    def _learn(self, term: threading.Event) -> None:
+        from logger.record.refit_offers import Learner
+
+        Learner(self._store, self.service.timeline, self._patient).run(term)
+
+    def _keep_alive(self, stop: threading.Event) -> None:
+        """Feeds the watchdog while every thread on the way from a reading to a phone comes round: one that hangs ends
+        in a restart.
+        """
+        period_s = (self.supervisor.watchdog_s or 60.0) / 3
+        while not stop.wait(period_s):
+            hung = self.workers.hung()
+            if hung:
+                log.critical("hangs: %s", ", ".join(f"{name} for {s:.0f} s" for name, s in hung.items()))
+            # A database that fails holds up whoever uses it, and a service that is started again does not come back:
+            # the plain limit goes on from memory, and must not be ended.
+            if not hung or (self.service.store.fails and "plain-limit" not in hung):
+                self.supervisor.alive("; ".join(troubles(self.service)) or "watching")
+
+    def _warm(self, load_pages: Callable[[], None]) -> None:
+        try:
+            load_pages()
+        finally:
+            start.done()
+        from web.views.charts import chart_bundle, map_style_id
+        from web.views.render import templates
+
+        for name in FIRST_TEMPLATES:
+            templates().env.get_template(name)
+        # Whoever waits for the first page comes first.
+        if self.stop.wait(WARM_AFTER_S):
+            return
+        chart_bundle()
+        map_style_id()
+        with self.service.store.read() as connection:
+            for pour in pours.live_pours(connection):
+                if not self.stop.is_set():
+                    self.service.curves.warm(connection, pour.id, self.stop)
+
+    def close(self) -> None:
+        """Stops the threads, waits for them, and closes the service."""
+        self.supervisor.stopping()
+        self.stop.set()
+        self.watch.wake()
+        self.sender.wake()
+        self.service.memory.wake()
+        self._heavy.close()
+        self._patient.close()
+        self.service.end_imports()
+        for thread in self._threads:
+            if thread.is_alive():
+                thread.join(10)
+                if thread.is_alive():
+                    log.error("the %s thread did not stop within 10 s", thread.name)
+        self.supervisor.close()
+        self.service.close()
+
+    def _forecast_made(self, pour_id: int) -> None:
+        self.service.news.tell("forecast", pour=pour_id)
+        self.watch.wake()
+
+
+class Server(uvicorn.Server):
+    """A server that ends its live pages first: they would otherwise hold it open for ever."""
+
+    def __init__(self, config: uvicorn.Config, before_exit: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._before_exit = before_exit
+        self.on_listening: Callable[[], None] = lambda: None
+
+    async def startup(self, sockets: list[socket] | None = None) -> None:
+        """Listens, and says so."""
+        await super().startup(sockets)
+        self.on_listening()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002 - uvicorn's
+        """On SIGTERM or SIGINT: ends here. The library would raise the signal again, and the threads would never
+        be told.
+        """
+        self._before_exit()
+        self.force_exit = self.should_exit and sig == signal.SIGINT
+        self.should_exit = True
+
+
+def server_for(service: Service, app: FastAPI | None = None) -> Server:
+    """An HTTP server over the service, not yet running."""
+    https = service.settings.https
+    for name in (https.certificate, https.key):
+        if name is not None and not os.access(name, os.R_OK):
+            raise BadSettings("[https]", "cannot read a file", value=name,
+                              remedy="give a PEM file that the service's user may read")  # fmt: skip
+    config = uvicorn.Config(
+        app or make_app(service),
+        host=service.settings.host,
+        port=service.settings.port,
+        log_level="warning",
+        # As JSON, the server's own lines go the way of ours.
+        log_config=None if service.settings.operating.log_format == "json" else uvicorn.config.LOGGING_CONFIG,
+        timeout_graceful_shutdown=FINISH_S,
+        server_header=False,
+        http=Connection,
+        ws="none",
+        ssl_certfile=https.certificate,
+        ssl_keyfile=https.key,
+        # Only a proxy on this machine is believed about who asks and whether that was encrypted.
+        proxy_headers=https.behind_proxy,
+        forwarded_allow_ips="127.0.0.1",
+        lifespan="off",
+    )
+    return Server(config, service.news.close)
+
+
+def serve(service: Service) -> int:
+    """Runs the service until SIGTERM or SIGINT. Gives the process's exit code."""
+    running = Running(service)
+    running.start()
+    try:
+        app = make_app(service, pages_later=True)
+
+        def listening() -> None:
+            running.supervisor.ready("listening")
+            running.go_on(app.state.later.load)
+
+        server = server_for(service, app)
+        server.on_listening = listening
+        server.run()
+    finally:
+        running.close()
+    return 0

@@ -1,0 +1,229 @@
+"""The way from a reading to a phone: what each part last did well, and what is wrong with it.
+
+Board, `/api/ready`, heartbeat and the machine's watchdog all hang on it: that nothing is wrong is said only where
+every part has lately done its work.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from logger.alarms.plain_limit import Watched
+from logger.live.leader import Alone
+from logger.quantities import temperature
+from logger.store import lease, operating, outbox
+from logger.units import span
+from web.service.service import Service
+
+#: A part that has done nothing well for so long does not work, ms of real time (see pace.py); a round over a thousand
+#: pours takes some seconds.
+FRESH_MS = 60_000
+#: Readings of a live pour that have not come for so long hold the heartbeat back, as do messages that wait, ms.
+QUIET_MS = 300_000
+#: The threads whose failure is told, in words.
+THREADS = {
+    "watch": "judging pours",
+    "sender": "sending messages",
+    "plain-limit": "the plain limit check",
+    "memory": "reading limits into memory",
+    "upkeep": "the heartbeat and test messages",
+    "lease": "choosing which process decides",
+    "forecaster": "making forecasts",
+    "learner": "learning from finished pours",
+    "tidier": "taking out what a broken-off import has left",
+    "watchdog": "feeding the machine's watchdog",
+    "news-in": "hearing of other processes",
+    "news-out": "telling other processes",
+    "warm": "loading the pages",
+}
+
+
+class Part(StrEnum):
+    """A part of the way, in its order."""
+
+    ARRIVED = "arrived"  #: a batch was stored
+    JUDGED = "judged"  #: every live pour was judged
+    DECIDED = "decided"  #: the alarms and messages that follow were written down
+    SENT = "sent"  #: every message that was due was tried
+
+
+def decides_here(service: Service) -> bool:
+    """Whether this process judges and sends, or is the only one."""
+    return service.decides.mine or isinstance(service.decides, Alone)
+
+
+def last_done(service: Service) -> dict[Part, int | None]:
+    """When each part last did its work in this process, steady ms; None: not since it started, or elsewhere."""
+    watch, sender = service.watch, service.sender
+    return {
+        Part.ARRIVED: service.intake.stored_ms,
+        Part.JUDGED: watch.judged_ms,
+        Part.DECIDED: watch.decided_ms,
+        Part.SENT: None if sender is None else sender.sent_ms,
+    }
+
+
+def failing(service: Service) -> list[str]:
+    """What keeps a part of the way from working, a sentence each; whichever process decides."""
+    found = [service.intake.trouble]
+    if decides_here(service):
+        found.append(service.watch.trouble)
+    else:
+        try:
+            with service.store.read() as connection:
+                found.append(lease.trouble_of(connection))
+        except SQLAlchemyError:
+            found.append("the database does not answer")
+    if service.sender is not None:
+        found.append(service.sender.trouble)
+    if service.workers is not None:
+        found += [
+            f"{THREADS.get(name, name)} failed and is started again ({why})"
+            for name, why in service.workers.failed().items()
+        ]
+        found += [
+            f"{THREADS.get(name, name)} has hung for {span(seconds)}"
+            for name, seconds in service.workers.hung().items()
+        ]
+    return [text for text in found if text]
+
+
+def troubles(service: Service) -> list[str]:
+    """All that is wrong on the way, for whoever is signed in: also what one part has to do without."""
+    found: list[str | None] = [*failing(service), *service.watch.damaged.values()]
+    if service.sender is not None:
+        found += [f"messages do not reach {problem}" for problem in service.sender.broken()]
+    if service.upkeep is not None:
+        found += [service.upkeep.unheard, *service.upkeep.troubles.values()]
+    return [text for text in found if text]
+
+
+def missing(service: Service) -> list[str]:
+    """What keeps this process from its work, a sentence each, for anybody: nothing of pours, people or addresses."""
+    found = []
+    now_ms = service.timeline.now_ms()
+    held: Any = None
+    try:
+        with service.store.read() as connection:
+            held = lease.holding(connection)
+    except SQLAlchemyError:
+        found.append("the database does not answer")
+    if failing(service):
+        found.append("the watch is in trouble; its pages and its log say which")
+    if service.store.refused:
+        found.append("the database refuses to be written")
+    if service.intake.trouble is not None:
+        found.append("readings that arrive cannot be stored")
+    if decides_here(service) or held is None:
+        last = last_done(service)
+        judged_ms, decided_ms = last[Part.JUDGED], last[Part.DECIDED]
+    else:
+        last, judged_ms, decided_ms = {}, held.judged_ms, now_ms
+    if _old(service, judged_ms):
+        found.append("no live pour was judged for a minute")
+    elif _old(service, decided_ms):
+        found.append("what was judged has not been written down for a minute")
+    if (
+        Part.SENT in last
+        and service.sender is not None
+        and _old(service, last[Part.SENT], service.sender.round_s)
+    ):
+        found.append("no message could have been sent for a minute")
+    return found
+
+
+def unjudged(service: Service, pour: Any) -> str | None:
+    """Why no alarm of a live pour can be relied on now, in words with marked quantities.
+
+    None while its readings are stored and judged.
+    """
+    hot = None if service.plain_watch is None else service.plain_watch.telling(pour.id)
+    if hot is not None:
+        core_c, limit_c = temperature(hot.celsius), temperature(hot.pour.limit_c, 0)
+        return f"its core reads {core_c}, and its limit is {limit_c}: go there now"
+    if pour.station_id is not None and service.intake.failing(pour.station_id) is not None:
+        return "its readings cannot be stored: go there and look"
+    seconds = _unjudged_s(service, pour.id, pour.poured_ms or 0)
+    return (
+        None
+        if seconds is None
+        else f"its readings have not been judged for {span(seconds)}: go there and look"
+    )
+
+
+def _unjudged_s(service: Service, pour_id: int, poured_ms: int) -> float | None:
+    """For how long a live pour has not been judged, s; None while it was lately. From memory alone."""
+    now_ms = service.timeline.now_ms()
+    if decides_here(service):
+        judged_ms = service.watch.judged.get(pour_id)
+    else:
+        judged_ms = service.memory.judged_ms
+    if judged_ms is None:  # not yet: it, or the service, has just begun
+        judged_ms = max(service.began_ms, poured_ms - service.timeline.shift_ms)
+    return (now_ms - judged_ms) / 1000 if _old(service, judged_ms) else None
+
+
+def _unsent(service: Service) -> str | None:
+    """Why no message goes out in the usual way; None while it does, or another process sends."""
+    sender = service.sender
+    if sender is None or not decides_here(service):
+        return None
+    sent_ms = service.began_ms if sender.sent_ms is None else sender.sent_ms
+    if not _old(service, sent_ms, sender.round_s):
+        return None
+    return f"messages are not sent in the usual way ({sender.trouble or 'its part of the service fails or hangs'})"
+
+
+def not_as_usual(service: Service, pour: Watched) -> str | None:
+    """Why a live pour is not watched as usual; None while it is. From memory alone: it is asked when nothing else may
+    work.
+    """
+    refused = service.intake.failing(pour.station_id)
+    if refused is not None:
+        return f"its readings cannot be stored ({refused})"
+    seconds = _unjudged_s(service, pour.pour_id, pour.poured_ms)
+    if seconds is not None:
+        trouble = service.watch.trouble
+        return f"its readings have not been judged for {span(seconds)}" + (f" ({trouble})" if trouble else "")
+    read_ms = service.memory.read_ms
+    if read_ms is not None and _old(service, read_ms):
+        return "the database cannot be read"
+    return _unsent(service)
+
+
+def handled(service: Service, pour: Watched) -> bool:
+    """Whether it is known in the usual way that a pour's core is too hot, and told."""
+    known = service.watch.hot if decides_here(service) else service.memory.hot
+    if pour.pour_id not in known or _unsent(service) is not None:
+        return False
+    return _unjudged_s(service, pour.pour_id, pour.poured_ms) is None
+
+
+def held_back(service: Service) -> str | None:
+    """Why the heartbeat must not go out: the outside watch then calls. None: readings arrive, are judged, and whoever
+    is to be told can be.
+    """
+    found = missing(service)
+    if found:
+        return found[0]
+    timeline = service.timeline
+    with service.store.read() as connection:
+        waiting_ms = outbox.oldest_waiting_ms(connection)
+        unheard = operating.unheard_pours(
+            connection, timeline.true_ms() - round(QUIET_MS * service.pace.speed)
+        )
+    if waiting_ms is not None and timeline.now_ms() - waiting_ms > QUIET_MS * service.pace.speed:
+        return "a message has waited for five minutes, and no channel takes it"
+    if unheard:
+        return (
+            f"no reading has come from pour {unheard[0]} for five minutes, and nobody has said that they know"
+        )
+    return None
+
+
+def _old(service: Service, at_ms: int | None, more_s: float = 0.0) -> bool:
+    now_ms = service.timeline.now_ms()
+    return at_ms is None or now_ms - at_ms > max(FRESH_MS, 1000 * more_s) * service.pace.speed

@@ -1,0 +1,182 @@
+"""A pour's measured curves for charts: kept in memory, grown as readings arrive, thinned to what a screen can show."""
+
+from __future__ import annotations
+
+import json
+import threading
+from array import array
+from collections import OrderedDict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from sqlalchemy import Connection
+
+from logger.record.downsample import thin
+from logger.store.boots import offsets
+from logger.store.readings import hottest_core, points_after
+
+#: A gap between readings longer than this is drawn as a gap, s.
+GAP_S = 180.0
+#: Pours kept in memory: about 7 MB each for 72 h of 6 probes at 5 s.
+MOST_POURS = 8
+#: Thinned curves kept of each pour: as many widths of screens.
+MOST_WIDTHS = 6
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(slots=True)
+class _Trace:
+    place: str
+    #: Typed arrays: a list of numbers would take five times the memory.
+    at_ms: array[int] = field(default_factory=lambda: array("q"))
+    milli_c: array[float] = field(default_factory=lambda: array("d"))  # NaN for a fault
+
+
+@dataclass(slots=True)
+class _Known:
+    last_id: int = 0
+    #: Offset of each boot as it was used; when one is learnt better, every time is worked out anew.
+    offsets: dict[int, int] = field(default_factory=dict)
+    traces: dict[str, _Trace] = field(default_factory=dict)
+    #: (width, when pouring began) → the thinned curves as JSON, until a reading arrives.
+    thinned: OrderedDict[tuple[int, int], str] = field(default_factory=OrderedDict)
+
+
+class Curves:
+    """The readings of the pours that somebody looks at. Safe to call from any thread."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._pours: OrderedDict[int, _Known] = OrderedDict()
+
+    def forget(self, pour_id: int) -> None:
+        """The pour is gone: its number may be another's one day."""
+        with self._lock:
+            self._pours.pop(pour_id, None)
+
+    def thinned_json(self, connection: Connection, pour_id: int, poured_ms: int, width: int) -> str:
+        """One object a probe: probe, place, steps_ds (tenths of a second from one point to the next, the first from
+        the moment of pouring) and steps_centi_c (hundredths of a °C from the last temperature, the first from 0; null:
+        a gap or fault). Kept until the next reading arrives."""
+        with self._lock:
+            known = self._grown(connection, pour_id)
+            written = known.thinned.get((width, poured_ms))
+            if written is None:
+                shown = [_shown(probe, trace, poured_ms, width) for probe, trace in known.traces.items()]
+                written = json.dumps(shown, separators=(",", ":"), allow_nan=False)
+                known.thinned[width, poured_ms] = written
+                if len(known.thinned) > MOST_WIDTHS:
+                    known.thinned.popitem(last=False)
+            return written
+
+    def thinned(
+        self, connection: Connection, pour_id: int, poured_ms: int, width: int
+    ) -> list[dict[str, Any]]:
+        """One dict a probe: probe, place, hours and celsius (None where there is a gap or fault)."""
+        shown: list[dict[str, Any]] = json.loads(self.thinned_json(connection, pour_id, poured_ms, width))
+        for trace in shown:
+            trace["hours"], trace["celsius"] = points(trace)
+        return shown
+
+    def hottest(self, connection: Connection, pour_id: int, poured_ms: int) -> tuple[float, float] | None:
+        """(°C, hours after pouring) of the hottest core reading so far, or None.
+
+        Asked of the database while the pour is not in memory: a page never waits until it is.
+        """
+        if pour_id not in self._pours:
+            row = hottest_core(connection, pour_id, poured_ms)
+            return None if row is None else (row.milli_c / 1000, (row.at_ms - poured_ms) / 3.6e6)
+        found = []
+        with self._lock:
+            for trace in self._grown(connection, pour_id).traces.values():
+                at_ms, celsius = _arrays(trace)
+                after = np.where((at_ms >= poured_ms) & ~np.isnan(celsius), celsius, -np.inf)
+                if trace.place.partition("-")[0] == "core" and len(after) and np.isfinite(after.max()):
+                    hottest = int(after.argmax())
+                    found.append((float(celsius[hottest]), float(at_ms[hottest] - poured_ms) / 3.6e6))
+        return max(found, default=None)
+
+    def warm(self, connection: Connection, pour_id: int, stop: threading.Event) -> None:
+        """Takes a pour into memory before anybody asks for it, unless told to stop."""
+        with self._lock:
+            self._grown(connection, pour_id, stop)
+
+    def _grown(self, connection: Connection, pour_id: int, stop: threading.Event | None = None) -> _Known:
+        """What is known of a pour, with the readings that have arrived since; with fewer if told to stop."""
+        now = offsets(connection, pour_id)
+        known = self._pours.pop(pour_id, None) or _Known()
+        if any(now.get(boot) != offset for boot, offset in known.offsets.items()):
+            known = _Known()
+        while rows := points_after(connection, pour_id, known.last_id):
+            _grow(known, rows, now)
+            if stop is not None and stop.is_set():
+                break
+        self._pours[pour_id] = known
+        if len(self._pours) > MOST_POURS:
+            self._pours.popitem(last=False)
+        return known
+
+
+def _grow(known: _Known, rows: list[tuple[Any, ...]], offset_of: Mapping[int, int]) -> None:
+    """Column by column: three days are a third of a million rows when the service has just been started."""
+    ids, boots, boot_ms, probes, places, milli_c = zip(*rows, strict=True)
+    known.last_id = ids[-1]
+    known.thinned.clear()
+    used = {boot: offset_of[boot] for boot in set(boots)}
+    known.offsets |= used
+    boot_at = np.array(boots, dtype=np.int64)
+    at_ms = np.array(boot_ms, dtype=np.int64)
+    for boot, offset in used.items():
+        at_ms[boot_at == boot] += offset
+    value = np.array(milli_c, dtype=np.float64)  # None becomes NaN
+    number = {probe: i for i, probe in enumerate(dict.fromkeys(probes))}
+    whose = np.array([number[probe] for probe in probes])
+    for probe, i in number.items():
+        mine = np.flatnonzero(whose == i)
+        trace = known.traces.setdefault(probe, _Trace(places[mine[0]]))
+        trace.at_ms.frombytes(at_ms[mine].tobytes())
+        trace.milli_c.frombytes(value[mine].tobytes())
+
+
+def _arrays(trace: _Trace) -> tuple[npt.NDArray[np.int64], Floats]:
+    """Times (ms) and °C: copies, since an array that is looked into cannot grow."""
+    return np.array(trace.at_ms, dtype=np.int64), np.array(trace.milli_c) / 1000.0
+
+
+def _shown(probe: str, trace: _Trace, poured_ms: int, width: int) -> dict[str, Any]:
+    at_ms, celsius = _arrays(trace)
+    if np.any(np.diff(at_ms) < 0):  # caught up later: in the order in which they were taken
+        order = np.argsort(at_ms, kind="stable")
+        at_ms, celsius = at_ms[order], celsius[order]
+    hours, kept_c = thin((at_ms - poured_ms) / 3.6e6, celsius, width)
+    return {"probe": probe, "place": trace.place} | _with_gaps(hours, kept_c)
+
+
+def _with_gaps(hours: Floats, celsius: Floats) -> dict[str, Any]:
+    """Steps between points instead of points: a third of the length, and a phone adds them up at once."""
+    if len(hours) > 1:
+        steps = np.diff(hours)
+        usual = float(np.median(steps))
+        gaps = np.flatnonzero(steps > max(GAP_S / 3600.0, 6.0 * usual)) + 1
+        hours = np.insert(hours, gaps, (hours[gaps] + hours[gaps - 1]) / 2)
+        celsius = np.insert(celsius, gaps, np.nan)
+    # A probe's step is 1/16 °C and its sweep 5 s: finer steps would only make the answer longer.
+    tenths_s, centi_c = np.rint(hours * 36_000).astype(np.int64), np.rint(celsius * 100)
+    good = ~np.isnan(centi_c)
+    of_c = np.full(len(centi_c), None, dtype=object)
+    of_c[good] = np.diff(centi_c[good], prepend=0).astype(np.int64)
+    return {"steps_ds": np.diff(tenths_s, prepend=0).tolist(), "steps_centi_c": of_c.tolist()}
+
+
+def points(trace: Mapping[str, Any]) -> tuple[list[float], list[float | None]]:
+    """Hours and °C of a trace that was written as steps."""
+    hours = (np.cumsum(trace["steps_ds"]) / 36_000).tolist()
+    celsius, last = [], 0
+    for step in trace["steps_centi_c"]:
+        last += step or 0
+        celsius.append(None if step is None else last / 100)
+    return hours, celsius

@@ -1,0 +1,1 @@
+"""What is shown, worked out once for page and program: status, agenda, prediction, units, forms, pictures."""

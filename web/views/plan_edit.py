@@ -1,0 +1,162 @@
+"""The plan with the numbers that somebody typed on its page: depth, room, layers, form, ratio, moisture."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from logger.errors import BadInput
+from logger.plan.file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table
+from logger.quantities import Units
+from web.views.units import number_from
+
+#: Most moisture readings of a slab that the page takes.
+MOST_READINGS = 50
+#: How far past its last layer a plan is predicted at least, h: its peak lies within.
+AHEAD_H = 72.0
+
+
+def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], u: Units) -> Plan:
+    """The plan with the numbers of the form; equal layers when more than one is asked for.
+
+    An empty field changes nothing; `moisture` has one text a slab, in the plan's order. Raises BadInput, BadPlan.
+    """
+    table = plan.model_dump(exclude_none=True, mode="json")
+    _pour(table, plan, given, u)
+    _layers(table, plan, given)
+    _underside(table, given)
+    _form(table, plan, given, u)
+    _ratio(table, given)
+    for slab, text in zip(table.get("slab", []), moisture, strict=False):
+        if text.strip():
+            slab["meter"] = slab.get("meter", {}) | {"readings_pct": readings_from(text, slab["name"])}
+    return plan_from_table(table, "this plan")
+
+
+def readings_from(text: str, name: str) -> list[float]:
+    """Moisture readings as people type them: "7.9, 8.2 8,0; 8.4". Raises BadInput."""
+    # A comma with a blank after it parts two readings; one without is a decimal comma.
+    parts = [part for part in re.split(r"[;\s]+|,(?=\s)|,$", text.strip()) if part]
+    if len(parts) > MOST_READINGS:
+        raise BadInput(
+            f"Moisture of {name}", "has too many readings", value=len(parts), allowed=f"1 to {MOST_READINGS}",
+            remedy="give those that say most",
+        )  # fmt: skip
+    return [number_from(part, f"Moisture of {name}") for part in parts]
+
+
+def _span(now_mm: float | None, text: str, name: str, u: Units) -> float | None:
+    """A length as typed; as it was where nobody changed it: shown in inches it has lost digits."""
+    if not text.strip() or (now_mm is not None and text.strip() == u.bare_span(now_mm)):
+        return now_mm
+    return round(u.to_mm(number_from(text, name)), 3)
+
+
+def _degrees(now_c: float | None, text: str, name: str, u: Units) -> float | None:
+    """A temperature as typed; as it was where nobody changed it."""
+    if now_c is not None and text.strip() == bare_degrees(now_c, u):
+        return now_c
+    return round(u.to_c(number_from(text, name)), 3) if text.strip() else None
+
+
+def bare_degrees(celsius: float, u: Units) -> str:
+    """A temperature's number in a field that names the unit."""
+    return f"{u.degrees(celsius):.1f}"
+
+
+def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:
+    pour = table["pour"]
+    if not given["depth"].strip():
+        raise BadInput("Depth of each layer", "is empty", remedy="give the depth")
+    pour["depth_mm"] = _span(plan.pour.depth_mm, given["depth"], "Depth of each layer", u)
+    if (width := _span(plan.pour.width_mm, given["width"], "Width", u)) is not None:
+        pour["width_mm"] = width
+    pour.pop("start_c", None)
+    if (start := _degrees(plan.pour.start_c, given["start"], "Mix as poured", u)) is not None:
+        pour["start_c"] = start
+    # A room that changes with the hours stays as it is until somebody types another.
+    now_c = plan.room_schedule()[0][1]
+    room = _degrees(now_c, given["room"], "Room", u)
+    if room is None:
+        raise BadInput("Room", "is empty", remedy="give the room's temperature")
+    if room != now_c:
+        table["air"]["room_c"] = room
+
+
+def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None:
+    count = number_from(given["layers"], "Layers")
+    if count != int(count) or not 1 <= count <= MOST_LAYERS:
+        raise BadInput("Layers", "cannot be used", value=given["layers"], allowed=f"1 to {MOST_LAYERS}",
+                       remedy="count them")  # fmt: skip
+    shown = waits_shown(plan) if plan.layer else given["wait"].strip()
+    if (
+        count == 1 + len(plan.layer)
+        and table["pour"]["depth_mm"] == plan.pour.depth_mm
+        and given["wait"].strip() == shown
+    ):
+        return  # also layers that are not alike stay as they are
+    table["layer"] = []
+    if count == 1:
+        return
+    waits = _waits(given["wait"], int(count) - 1)
+    # Each as warm as the first: what was advised was solved so.
+    mix = {key: table["pour"][key] for key in ("depth_mm", "start_c") if key in table["pour"]}
+    table["layer"] = [{"at_h": at_h} | mix for at_h in itertools.accumulate(waits)]
+    hours = max(plan.run.hours, table["layer"][-1]["at_h"] + AHEAD_H)
+    table["run"] = table.get("run", {}) | {"hours": min(hours, LONGEST_H)}
+
+
+def waits_shown(plan: Plan) -> str:
+    """The hours between the plan's layers as the page shows them: one number, or one for each layer."""
+    waits = [b - a for a, b in itertools.pairwise([0.0, *(layer.at_h for layer in plan.layer)])]
+    words = [f"{round(wait, 3):g}" for wait in waits]
+    return words[0] if len(set(words)) == 1 else "; ".join(words)
+
+
+def _waits(text: str, joints: int) -> list[float]:
+    name = "Hours between layers"
+    waits = readings_from(text, name) if text.strip() else []
+    if len(waits) not in (1, joints):
+        raise BadInput(name, "do not fit the layers", value=text, allowed=f"one number, or {joints}",
+                       remedy="give one wait for all, or one for each later layer: 31; 28")  # fmt: skip
+    return waits * joints if len(waits) == 1 else waits
+
+
+def _underside(table: dict[str, Any], given: Mapping[str, str]) -> None:
+    said = given.get("underside", "")
+    if said not in ("", "open", "closed"):
+        raise BadInput("Under the form", "is not known", value=said, allowed="open, closed",
+                       remedy="choose one")  # fmt: skip
+    if said:
+        table.setdefault("form", {})["underside"] = said
+
+
+def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:
+    thickness = plan.form.bottom.thickness_mm
+    bottom = _span(thickness, given["bottom"], "Bottom panel", u)
+    if bottom != thickness:
+        table.setdefault("form", {}).setdefault("bottom", {})["thickness_mm"] = bottom
+    if plan.form.support is None:
+        return
+    support = table["form"]["support"]
+    support["span_mm"] = _span(plan.form.support.span_mm, given["span"], "Between supports", u)
+    if given["supports"].strip():
+        count = number_from(given["supports"], "Supports")
+        if count != int(count):
+            raise BadInput("Supports", "cannot be used", value=given["supports"],
+                           allowed="whole numbers from 2", remedy="count them")  # fmt: skip
+        support["supports"] = int(count)
+
+
+def _ratio(table: dict[str, Any], given: Mapping[str, str]) -> None:
+    measure = given["measure"]
+    if not measure:
+        return
+    if measure not in ("weight", "volume") or "mix" not in table:
+        raise BadInput("Measured by", "is not known", value=measure, allowed="weight, volume",
+                       remedy="choose one, in a plan that has a [mix]")  # fmt: skip
+    # The shop's own pair of numbers goes: it is worked out from the datasheet's and the densities.
+    table["mix"].pop("measure_parts", None)
+    table["mix"]["measure_by"] = measure

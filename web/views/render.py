@@ -1,0 +1,106 @@
+"""Draws a page from its template, with what every page needs: who is signed in, the workshop, trouble elsewhere."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from jinja2 import pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup
+from starlette.responses import HTMLResponse
+from starlette.templating import Jinja2Templates
+
+from logger.alarms.registry import KINDS
+from logger.alarms.state import UP, Phase
+from logger.quantities import METRIC
+from logger.store import page_queries
+from logger.store.people import Role
+from web.views import words
+from web.views.charts import chart_version, map_style_id
+from web.views.units import units_of
+
+HERE = Path(__file__).resolve().parent.parent
+STATIC = HERE / "static"
+
+
+@cache
+def templates() -> Jinja2Templates:
+    """The templates, compiled once, with the words that pages share."""
+    made = Jinja2Templates(directory=HERE / "templates")
+    made.env.trim_blocks = made.env.lstrip_blocks = True
+    made.env.globals["asset"] = asset
+    made.env.globals["sign"] = sign
+    for name in words.__all__:
+        made.env.filters[name] = getattr(words, name)
+    made.env.finalize = in_the_readers_units
+    made.env.filters["pair"] = lambda value: (value, value)
+    made.env.filters["swapped"] = lambda pair: (str(pair[1]), pair[0])
+    return made
+
+
+@pass_context
+def in_the_readers_units(context: Context, value: Any) -> Any:
+    """Whatever a page prints, with the quantities that are marked in it in its reader's units.
+
+    Every page's every sentence comes through here: none can forget it.
+    """
+    if type(value) is not str or "{" not in value:
+        return value
+    return context.get("u", METRIC).shown(value)
+
+
+@cache
+def asset(name: str) -> str:
+    """A static file's address with its contents' hash, so that browsers may keep it for good."""
+    digest = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
+    return f"/static/{name}?v={digest}"
+
+
+def sign(name: str) -> Markup:
+    """A state's shape; the word stands beside it, so that it says nothing to a screen reader."""
+    return Markup('<svg class="sign" aria-hidden="true"><use href="#sign-{}"></use></svg>').format(name)
+
+
+def page(
+    request: Request, template: str, context: Mapping[str, Any] | None = None, status: int = 200
+) -> HTMLResponse:
+    """A page."""
+    service = request.app.state.service
+    who = getattr(request.state, "who", None)
+    shared: dict[str, Any] = {
+        "workshop": service.settings.workshop,
+        "who": who,
+        "may": who is not None and who.may(Role.MAKER),
+        "u": units_of(request),
+        "now_ms": service.timeline.true_ms(),
+        "chart_version": chart_version(),
+        "map_style_id": map_style_id,
+        "trouble": [],
+        "watch_trouble": service.watch_trouble,
+    }
+    if who is not None:
+        with service.store.read() as connection:
+            shared["trouble"] = [
+                # What is over is no reason to run, but somebody has yet to say that they saw it.
+                {"id": row.id, "activation": row.activation,
+                 "priority": row.priority if row.phase in UP else "low",
+                 "title": ("Over: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
+                 "pour": row.pour_title or "the watch itself",
+                 "by": (row.acknowledged_by or "Somebody") if row.phase == Phase.ACKNOWLEDGED else None}
+                for row in page_queries.pressing(connection)
+            ]  # fmt: skip
+    made = shared | dict(context or {})
+    # The page that shows an alarm need not point at it as well.
+    made["trouble"] = [row for row in made["trouble"] if row["id"] != made.get("alarm_shown")]
+    # Every alarm of high priority has its line; of the others, only the first, and only where there is no high one, on
+    # the page or in the bar.
+    lower = [row for row in made["trouble"] if row["priority"] != "high"]
+    first = made["trouble"][:1] if not made.get("alarm_leads") else []
+    made["kept_lower"] = [row["id"] for row in lower if row in first]
+    made["hidden_trouble"] = len(lower) - len(made["kept_lower"])
+    return templates().TemplateResponse(request, template, made, status_code=status)

@@ -1,0 +1,121 @@
+"""Numbers as a maker reads them: °C, hours and minutes, "4 min ago"; and the program's short names in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime, tzinfo
+from typing import Any
+
+from logger.alarms.registry import KINDS
+from logger.quantities import Units, marked
+from logger.units import hours_minutes, span
+
+__all__ = [
+    "ago",
+    "celsius",
+    "clock_time",
+    "dated",
+    "event_text",
+    "event_word",
+    "hours_minutes",
+    "marked",
+    "not_within",
+    "release_words",
+    "sentence",
+]
+
+#: Events whose text the program writes, from before quantities were marked in it.
+_WRITTEN = ("alarm", "fan", "poured", "level")
+_EVENT_WORDS = {
+    "alarm": "Alarm",
+    "note": "Note",
+    "addition": "Added after sealing",
+    "planned": "Planned",
+    "plan-changed": "Plan changed",
+    "ready": "Ready",
+    "pouring": "Pouring began",
+    "watched": "Form full",
+    "curing": "First hour over",
+    "released": "Out of the form",
+    "closed": "Pour closed",
+    "spoiled": "Given up",
+    "look": "Look",
+    "signed": "Signed",
+    "override": "Let pass, by name and reason",
+    "end-exception": "Exception signed: the watch may end",
+    "batch": "Batch weighed",
+    "photo": "Photo",
+    "station-chosen": "Station chosen",
+    "untested": "Messages not tested",
+    "sealed": "Sealed",
+    "outcome": "How it ended",
+    "test": "Test",
+    "lot": "Resin lot",
+    "layer": "Layer poured",
+    "imported": "Brought in from another workshop",
+    "log-imported": "Past log brought in",
+}
+
+
+def celsius(value: float | None, digits: int = 1) -> str:
+    """A temperature, or a dash where there is none."""
+    return "–" if value is None else f"{value:.{digits}f} °C"
+
+
+def ago(then_ms: int | None, now_ms: int) -> str:
+    """How long ago something was."""
+    if then_ms is None:
+        return "never"
+    return f"{span(max(0, (now_ms - then_ms) // 1000))} ago"
+
+
+def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Day and time of day in the machine's zone: "Wed 25 Nov, 14:20"."""
+    if at_ms is None:
+        return "–"
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
+
+
+def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Day with its year and time of day, for what is read years later: "25 Nov 2026, 14:20"."""
+    if at_ms is None:
+        return "–"
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%d %b %Y, %H:%M")
+
+
+def event_word(kind: str) -> str:
+    """An event's kind in plain words."""
+    return _EVENT_WORDS.get(kind, kind.replace("-", " ").capitalize())
+
+
+def not_within(within_h: float) -> str:
+    """That the core may stay soft or warm for longer than was looked at."""
+    return f"it may not be hard within {round(within_h, 0 if within_h >= 10 else 1):g} h of pouring"
+
+
+def release_words(told: Mapping[str, Any]) -> str:
+    """A forecast's release (JSON): when the core is hard and cool, and whether that may come later than the run."""
+    late = not_within(told["within_h"]) if told["p95"] is None else ""
+    if told["p50"] is None:
+        return late
+    first, last = told["p05"], told["p95"]
+    if last is None:
+        return f"{hours_minutes(told['p50'])}; {late}"
+    return f"{hours_minutes(told['p50'])} ({first:.0f}–{last:.0f} h)"
+
+
+def sentence(text: str) -> str:
+    """A sentence from words that may also stand inside one."""
+    return text[:1].upper() + text[1:]
+
+
+def event_text(text: str, kind: str, data: Mapping[str, Any] | None, u: Units) -> str:
+    """An event's words in somebody's units; what people wrote stays as they wrote it."""
+    if kind == "batch":
+        return u.told(text)
+    if kind in _WRITTEN:
+        about = KINDS.get((data or {}).get("kind", ""))
+        if about is not None and about.unit == "K" and text.startswith("Back inside: "):
+            text = text.replace("°C", "K")  # of a difference, from before it was told apart
+        text = marked(text)
+    return u.shown(text)
