@@ -22,7 +22,6 @@ from logger.store.backup import KEPT, back_up, restore
 from web.commands import machine, owner, records, self_test, server
 from web.commands.terminal import say, table_of, working
 from web.demo.scenarios import SCENARIOS
-from web.security.setup_code import new_setup_code
 from web.server import startup
 from web.views.words import celsius, hours_minutes, release_words
 
@@ -409,6 +408,8 @@ def serve_command(
     if kept.operating.log_format == "json":
         use_json()
     service = Service.open(kept, SystemClock())
+    from web.security.setup_code import new_setup_code  # here: it loads the store
+
     code = new_setup_code(service)
     # Plainly, on one line and at once: a console would wrap it at 80 columns, and a pipe would hold it back until the
     # end. The journal is searched for it.

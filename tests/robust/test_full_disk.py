@@ -166,7 +166,7 @@ def test_a_service_that_starts_on_a_full_disk_gives_up_its_reserve_and_watches(
     warm_up(one)
     one.stop()
     monkeypatch.setattr(
-        "web.service.service.Reserve", lambda folder: Ballast(folder, RESERVE_BYTES, beside_bytes=0)
+        "web.service.service.Ballast", lambda folder: Ballast(folder, RESERVE_BYTES, beside_bytes=0)
     )
     assert (small.folder / "service" / "reserve.bin").stat().st_size == RESERVE_BYTES
     small.fill()
