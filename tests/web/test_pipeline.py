@@ -171,6 +171,24 @@ def test_the_board_says_when_the_core_was_read_and_not_another_probe(
     assert "Go there now" in tile
 
 
+def test_a_pour_without_a_probe_at_its_core_is_not_called_calm(
+    shop: Any, poured: int, maker: TestClient
+) -> None:
+    """Room and surface are read, and no core was ever set up: there is no news of what matters."""
+    for _ in range(3):
+        shop.clock.move(5)
+        shop.sweep(surface=24.0, room=21.0)
+    said = "no probe at the core has been read: nobody sees how hot it gets"
+    for path in ("/", f"/pours/{poured}"):
+        shown = maker.get(path).text
+        assert "Nothing wrong" not in shown
+        assert said in shown
+    for _ in range(3):
+        shop.clock.move(5)
+        shop.sweep(core=22.0, surface=24.0, room=21.0)
+    assert "Nothing wrong" in maker.get("/").text
+
+
 def service_plan(service: Any, pour_id: int) -> str:
     """A pour's plan."""
     with service.store.read() as connection:

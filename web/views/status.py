@@ -40,6 +40,8 @@ STAGE_WORDS = {
 }
 #: A pour of which no alarm would come.
 NOT_WATCHED = "Not watched"
+NO_TEMPERATURE = "no present temperature: do not take it for calm"
+NO_CORE = "no probe at the core has been read: nobody sees how hot it gets"
 #: A station's word for a missing temperature → what a maker can do something with.
 FAULT_WORDS = {
     "missing": "unplugged or cut",
@@ -106,12 +108,13 @@ def status_from(
     too_old = OLD_EARLY_MS if pour.stage in (Stage.POURING, Stage.WATCHED) else OLD_LATER_MS
     old = live and (last_ms is None or now_ms - last_ms > too_old)
     spots = tuple(sorted((_spot(row, now_ms, too_old) for row in thermometers), key=_order))
-    tone, word, alarm = _state(pour, open_now, unjudged if live else None, old=old, live=live)
+    unseen = live and not any(spot.kind == "core" and spot.last_c is not None for spot in spots)
+    tone, word, alarm = _state(pour, open_now, unjudged if live else None, lost=old or unseen, live=live)
     because = "" if alarm is None else KINDS[alarm.kind].title
     if word == NOT_WATCHED:
         because = unjudged or ""
     elif tone == "lost":
-        because = "no present temperature: do not take it for calm"
+        because = NO_TEMPERATURE if old else NO_CORE
     elif alarm is not None and alarm.phase == Phase.RETURNED:
         because += ": nobody has said that they saw it"
     taken = alarm if alarm is not None and alarm.phase == Phase.ACKNOWLEDGED else None
@@ -154,7 +157,7 @@ def _spot(row: Row[Any], now_ms: int, too_old_ms: int) -> Spot:
 
 
 def _state(
-    pour: Row[Any], open_now: Sequence[Row[Any]], unjudged: str | None, *, old: bool, live: bool
+    pour: Row[Any], open_now: Sequence[Row[Any]], unjudged: str | None, *, lost: bool, live: bool
 ) -> tuple[Tone, str, Row[Any] | None]:
     """Tone, word, and the alarm that they are about.
 
@@ -169,7 +172,7 @@ def _state(
         return "stop", NOT_WATCHED, None
     if high:
         return "stop", f"{high[0].acknowledged_by or 'Somebody'} is on it", high[0]
-    if old:
+    if lost:
         return "lost", "No news", None
     raised = [row for row in true if row.phase == Phase.RAISED]
     if raised:
