@@ -9,12 +9,13 @@ from collections.abc import Sequence
 DUE_H, DUE_PART, DUE_PART_LEFT, DUE_NEAR_H = 5.0 / 60.0, 0.06, 0.15, 2.0 / 60.0
 
 #: core-will-overheat: the chance that calls long before the limit is expected to be passed, and the chance that calls
-#: when it is due; "long" is a part of the time from pouring to the expected crossing. While waiting costs nothing only
-#: a near certainty calls: a pour near the cliff often turns away from it, and even a chance that is right at every hour
-#: reaches any level in some pours that stay cool, the more often the lower the level is and the earlier it is low
-#: (Ville's inequality; how often, and what waiting costs of the lead: tests/logger/cure/test_calls.py).
+#: shortly before; "long" and "shortly" are parts of the time from pouring to the expected crossing. While waiting costs
+#: nothing only a near certainty calls: a pour near the cliff often turns away from it, and even a chance that is right
+#: at every hour reaches any level in some pours that stay cool, the more often the lower the level is and the earlier
+#: it is low (Ville's inequality; tests/logger/cure/test_decision.py). With a later "shortly", pours that pass the limit
+#: by little are called minutes before it instead of hours (tests/bench/forecast.py).
 NEEDED_EARLY, NEEDED_LATE = 0.9, 0.5
-EARLY_PART, LATE_PART = 0.5, 1.0
+EARLY_PART, LATE_PART = 0.5, 0.85
 #: Raised when the chance is what it takes in so many of the last so many forecasts, cleared when it is below CLEAR in
 #: all of the last CLEAR_AFTER.
 RAISE_OF = (2, 3)
