@@ -154,9 +154,18 @@ def read_settings(path: Path) -> Settings:
                 OperatorSettings,
             )
             known = ", ".join(sorted({name for part in parts for name in part.model_fields}))
-            raise BadSettings(f"{path}: {name}", "is not a setting", value=first["input"],
-                              allowed=known, remedy="check the spelling") from error  # fmt: skip
+            raise BadSettings(
+                f"{path}: {name}",
+                "is not a setting",
+                value=first["input"],
+                allowed=known,
+                remedy="check the spelling",
+            ) from error
         # An address of [messages] carries passwords: it is not repeated where a journal keeps it.
         shown = None if "url" in name or "token" in name else first["input"]
-        raise BadSettings(f"{path}: {name}", first["msg"], value=shown,
-                          remedy="correct the value; every setting is listed in the README") from error  # fmt: skip
+        raise BadSettings(
+            f"{path}: {name}",
+            first["msg"],
+            value=shown,
+            remedy="correct the value; every setting is listed in the README",
+        ) from error

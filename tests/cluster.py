@@ -30,13 +30,35 @@ class Cluster:
             self._as = {"user": "postgres", "group": "postgres", "extra_groups": []}
             shutil.chown(self.folder, "postgres", "postgres")
         self._data = self.folder / "data"
-        self._run("initdb", "-D", str(self._data), "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C",
-                  "--no-sync")  # fmt: skip
+        self._run(
+            "initdb",
+            "-D",
+            str(self._data),
+            "-U",
+            "postgres",
+            "-A",
+            "trust",
+            "-E",
+            "UTF8",
+            "--locale=C",
+            "--no-sync",
+        )
         options = f"-k {self.folder} -c listen_addresses='' -c max_connections=200"
         if not fsync:
             options += " -c fsync=off -c synchronous_commit=off -c full_page_writes=off"
-        self._run("pg_ctl", "-D", str(self._data), "-w", "-t", "30", "-o", options, "-l", str(self.folder / "log"),
-                  "start")  # fmt: skip
+        self._run(
+            "pg_ctl",
+            "-D",
+            str(self._data),
+            "-w",
+            "-t",
+            "30",
+            "-o",
+            options,
+            "-l",
+            str(self.folder / "log"),
+            "start",
+        )
         self._made = 0
         self._admin = psycopg.connect(self.address("postgres", "postgres"), autocommit=True)
         # The service's own user is no superuser: a superuser would see every shop.
@@ -71,7 +93,13 @@ class Cluster:
         shutil.rmtree(self.folder)
 
     def _run(self, program: str, *arguments: str) -> None:
-        done = subprocess.run([str(self._bin / program), *arguments], cwd=self.folder, capture_output=True,
-                              text=True, check=False, **self._as)  # fmt: skip
+        done = subprocess.run(
+            [str(self._bin / program), *arguments],
+            cwd=self.folder,
+            capture_output=True,
+            text=True,
+            check=False,
+            **self._as,
+        )
         if done.returncode:
             raise RuntimeError(f"{program} failed: {done.stdout}{done.stderr}")

@@ -37,10 +37,12 @@ class Forged:
         self.pour: dict[str, Any] = json.loads(self.files.pop("pour.json"))
         self.record: dict[str, Any] = json.loads(self.files.pop("record.json"))
         self.tables = {
-            name: [dict(zip(COLUMNS[name], row, strict=True))
-                   for row in from_csv(name, self.files.pop(f"{name}.csv").decode())]
+            name: [
+                dict(zip(COLUMNS[name], row, strict=True))
+                for row in from_csv(name, self.files.pop(f"{name}.csv").decode())
+            ]
             for name in COLUMNS
-        }  # fmt: skip
+        }
 
     def event(self, kind: str) -> dict[str, Any]:
         """The first event of a kind."""
@@ -67,23 +69,31 @@ class Forged:
         head = self._chain("events", EVENT_FIELDS, sealed_at)
         self.record["chain"] = {"readings": self.pour["reading_head"], "events": head}
         poured = next(
-            (row for row in self.tables["boots"]
-             if row["of"] == "service" and row["boot_id"] == self.pour["poured_boot_id"]), None,
-        )  # fmt: skip
+            (
+                row
+                for row in self.tables["boots"]
+                if row["of"] == "service" and row["boot_id"] == self.pour["poured_boot_id"]
+            ),
+            None,
+        )
         about = {name: self.pour[name] for name in POUR_FIELDS} | {
-            "station": self.pour["station"], "probes": self.pour["probes"],
-            "poured_boot": None if poured is None
+            "station": self.pour["station"],
+            "probes": self.pour["probes"],
+            "poured_boot": None
+            if poured is None
             else {"boot_id": poured["boot_id"], "offset_ms": poured["offset_ms"]},
-        }  # fmt: skip
+        }
         self.pour["seal"] |= {
             "readings": {"count": len(self.tables["readings"]), "head": self.pour["reading_head"]},
             "events": {"count": sealed_at, "head": head},
-            "boots": {row["boot_id"]: row["offset_ms"] for row in self.tables["boots"] if row["of"] == "station"},
+            "boots": {
+                row["boot_id"]: row["offset_ms"] for row in self.tables["boots"] if row["of"] == "station"
+            },
             "pour": {name: sha256(canonical(value)) for name, value in about.items()},
             "alarms": [alarm_hashes(row) for row in self.tables["alarms"]],
             "forecasts": [forecast_hash(row) for row in self.tables["forecasts"]],
             "record_sha256": sha256(canonical(self.record)),
-        }  # fmt: skip
+        }
         self.tables["events"][sealed_at]["data"] = {"seal_sha256": seal_hash(self.pour["seal"])}
         self.pour["event_head"] = self._chain("events", EVENT_FIELDS)
 
@@ -98,8 +108,12 @@ class Forged:
         for name, rows in self.tables.items():
             text = "".join(as_csv(name, (tuple(row[column] for column in COLUMNS[name]) for row in rows)))
             files[f"{name}.csv"] = text.encode(errors="surrogatepass")
-        return packed(files, self.workshop, None if self.pour["seal"] is None else seal_hash(self.pour["seal"]),
-                      compress)  # fmt: skip
+        return packed(
+            files,
+            self.workshop,
+            None if self.pour["seal"] is None else seal_hash(self.pour["seal"]),
+            compress,
+        )
 
     def _chain(self, name: str, fields: tuple[str, ...], many: int | None = None) -> str:
         head = ""
@@ -109,15 +123,23 @@ class Forged:
 
 
 def packed(
-    files: dict[str, bytes], workshop: str = "Elsewhere (invented)", seal: str | None = None,
+    files: dict[str, bytes],
+    workshop: str = "Elsewhere (invented)",
+    seal: str | None = None,
     compress: int = zipfile.ZIP_DEFLATED,
-) -> bytes:  # fmt: skip
+) -> bytes:
     """A zip of these files with a manifest that fits."""
     manifest = {
-        "bundle_version": 1, "made_ms": 1, "workshop": workshop, "title": "x", "seal_sha256": seal,
-        "files": {name: {"sha256": hashlib.sha256(raw).hexdigest(), "bytes": len(raw)}
-                  for name, raw in files.items()},
-    }  # fmt: skip
+        "bundle_version": 1,
+        "made_ms": 1,
+        "workshop": workshop,
+        "title": "x",
+        "seal_sha256": seal,
+        "files": {
+            name: {"sha256": hashlib.sha256(raw).hexdigest(), "bytes": len(raw)}
+            for name, raw in files.items()
+        },
+    }
     made = io.BytesIO()
     with zipfile.ZipFile(made, "w", compress) as out:
         for name, raw in files.items():

@@ -71,9 +71,11 @@ class Process:
         self._log = (folder / f"log-{self.port}").open("wb")
         self.log = folder / f"log-{self.port}"
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "web.command", "serve", str(path)], stdout=self._log, stderr=self._log,
+            [sys.executable, "-m", "web.command", "serve", str(path)],
+            stdout=self._log,
+            stderr=self._log,
             env=os.environ | {"OPENBLAS_NUM_THREADS": "1"},
-        )  # fmt: skip
+        )
         self.pid = self._process.pid
         self.client = httpx.Client(base_url=f"http://127.0.0.1:{self.port}", timeout=20, trust_env=False)
 
@@ -118,9 +120,14 @@ class Bench:
         with store.write() as tx:
             station_id, self._token = stations.enrol(tx, name, timeline.true_ms())
             self.pour_id = pours.add_pour(
-                tx, title=f"Table at {name}", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
+                tx,
+                title=f"Table at {name}",
+                client="",
+                plan_toml=plan_toml,
+                station_id=station_id,
+                by="Ada",
                 now_ms=timeline.true_ms(),
-            )  # fmt: skip
+            )
             pours.freeze_prediction(tx, self.pour_id, CALM, "test")
             for stage in (Stage.READY, Stage.POURING):
                 pours.move_on(tx, self.pour_id, stage, "Ada", timeline)
@@ -134,8 +141,18 @@ class Bench:
         rows = []
         for place, celsius in (("core", core_c), ("room", 21.0)):
             self._seq += 1
-            rows.append({"seq": self._seq, "probe": f"28-{place}", "place": place, "stamp": stamp,
-                         "milli_c": round(celsius * 1000), "fault": None, "raw": "0", "note": None})  # fmt: skip
+            rows.append(
+                {
+                    "seq": self._seq,
+                    "probe": f"28-{place}",
+                    "place": place,
+                    "stamp": stamp,
+                    "milli_c": round(celsius * 1000),
+                    "fault": None,
+                    "raw": "0",
+                    "note": None,
+                }
+            )
         self._last = {"station": self._name, "spool": "spool-1", "sent": sent, "rows": rows}
         self.again(process)
 

@@ -72,9 +72,10 @@ def test_every_command_that_is_named_exists_with_its_options() -> None:
     ]
     assert len({name for _, name, _ in named}) > 8, "the search finds them"
     wrong = [
-        entry for entry in named
+        entry
+        for entry in named
         if entry[1] not in known or (entry[2] and entry[2] not in known[entry[1]] | {"--help"})
-    ]  # fmt: skip
+    ]
     assert wrong == []
 
 

@@ -172,22 +172,34 @@ def refit_command(
     Example: `pourlog refit a.toml a.csv b.toml b.csv`
     """
     if len(pour) % 2:
-        raise BadInput("refit", "needs pairs", value=f"{len(pour)} files", allowed="PLAN READINGS PLAN READINGS …",
-                       remedy="give each plan its readings")  # fmt: skip
+        raise BadInput(
+            "refit",
+            "needs pairs",
+            value=f"{len(pour)} files",
+            allowed="PLAN READINGS PLAN READINGS …",
+            remedy="give each plan its readings",
+        )
     from logger.cure.fit.refit import fit_from_pours
 
     recorded = [_recorded(Path(plan), Path(rows)) for plan, rows in zip(pour[::2], pour[1::2], strict=True)]
     with working("fitting; this takes some seconds a pour …"):
         fitted = fit_from_pours(recorded)
     if as_json:
-        print_json(asdict(fitted) | {"resin": fitted.resin.model_dump(mode="json", exclude_none=True),
-                                     "message": fitted.message()})  # fmt: skip
+        print_json(
+            asdict(fitted)
+            | {"resin": fitted.resin.model_dump(mode="json", exclude_none=True), "message": fitted.message()}
+        )
         return
     say(fitted.message())
     table = table_of("pour left out", "off by before", "after", "peak off by before", "after")
     for left in fitted.left_out:
-        table.add_row(left.title, *(f"{value:.1f} K" for value in (
-            left.rms_before_k, left.rms_after_k, left.peak_before_k, left.peak_after_k)))  # fmt: skip
+        table.add_row(
+            left.title,
+            *(
+                f"{value:.1f} K"
+                for value in (left.rms_before_k, left.rms_after_k, left.peak_before_k, left.peak_after_k)
+            ),
+        )
     say(table)
 
 
@@ -241,16 +253,26 @@ def _hour(text: str) -> float:
     except ValueError:
         hour = -1.0
     if not 0 < hour <= 1440:
-        raise BadInput("--forecast-at", "is not an hour after pouring", value=text, allowed="above 0 to 1440 h",
-                       remedy="give hours with commas between them, such as 1,2,4,8")  # fmt: skip
+        raise BadInput(
+            "--forecast-at",
+            "is not an hour after pouring",
+            value=text,
+            allowed="above 0 to 1440 h",
+            remedy="give hours with commas between them, such as 1,2,4,8",
+        )
     return hour
 
 
 def _show_replay(title: str, told: dict[str, Any]) -> None:
     raised = table_of("alarm", "priority", "raised", "over", "why", title=title, title_justify="left")
     for alarm in told["alarms"]:
-        raised.add_row(alarm["kind"], alarm["priority"], hours_minutes(alarm["raised_h"]),
-                       hours_minutes(alarm["cleared_h"]), alarm["reason"])  # fmt: skip
+        raised.add_row(
+            alarm["kind"],
+            alarm["priority"],
+            hours_minutes(alarm["raised_h"]),
+            hours_minutes(alarm["cleared_h"]),
+            alarm["reason"],
+        )
     say(raised if told["alarms"] else f"{title}: no alarm was raised")
     if told["forecasts"]:
         table = table_of("at", "core's peak", "when", "chance over the limit", "hard and cool")
@@ -317,17 +339,31 @@ def demo_command(
     from web.demo.demo import run_demo
 
     if scenario not in SCENARIOS:
-        raise BadInput("--scenario", "is not known", value=scenario, allowed=", ".join(SCENARIOS),
-                       remedy="give one of those")  # fmt: skip
+        raise BadInput(
+            "--scenario",
+            "is not known",
+            value=scenario,
+            allowed=", ".join(SCENARIOS),
+            remedy="give one of those",
+        )
     if not 1 <= speed <= 20_000:
-        raise BadInput("--speed", "is out of range", value=speed, allowed="1 to 20000 simulated s per s",
-                       remedy="600 shows a day in two and a half minutes")  # fmt: skip
+        raise BadInput(
+            "--speed",
+            "is out of range",
+            value=speed,
+            allowed="1 to 20000 simulated s per s",
+            remedy="600 shows a day in two and a half minutes",
+        )
     sys.exit(
         run_demo(
-            scenario, speed=speed, data=data, port=port, exit_when_done=exit_when_done,
+            scenario,
+            speed=speed,
+            data=data,
+            port=port,
+            exit_when_done=exit_when_done,
             restart_after_s=restart_after,
         )
-    )  # fmt: skip
+    )
 
 
 @app.command("backup")
@@ -383,8 +419,13 @@ def _database(settings: Path) -> Path:
 
     url = read_settings(settings).database
     if not url.startswith("sqlite:///"):
-        raise BadInput(str(settings), "names a database server", value=url.partition(":")[0], allowed="sqlite",
-                       remedy="use the server's own backup tool, and copy the folder photos in data_dir")  # fmt: skip
+        raise BadInput(
+            str(settings),
+            "names a database server",
+            value=url.partition(":")[0],
+            allowed="sqlite",
+            remedy="use the server's own backup tool, and copy the folder photos in data_dir",
+        )
     return Path(url.removeprefix("sqlite:///"))
 
 

@@ -48,10 +48,12 @@ def shelve(
     until = now_ms + _ms_of(hours)
     if until <= now_ms or until - start > kind.shelve_max_h * HOUR_MS:
         raise OutOfRange(
-            f"shelving of {kind.name}", "is too long or not above 0", value=hours,
+            f"shelving of {kind.name}",
+            "is too long or not above 0",
+            value=hours,
             allowed=f"above 0 to {kind.shelve_max_h:g} h from the first shelving on",
             remedy="give a shorter time; it can be shelved again after it has been heard again",
-        )  # fmt: skip
+        )
     severity = max(1, state.severity) if state.up else 1
     after = replace(state, shelf=Shelf(by, reason, start, until, severity))
     text = f"{by} shelved it for {hours:g} h" + (f": {reason}" if reason else "")
@@ -93,9 +95,12 @@ def take_out_of_service(
     if too_long or (until is not None and until <= now_ms):
         allowed = "above 0 h" if longest is None else f"above 0 to {longest:g} h from the first time on"
         raise OutOfRange(
-            f"{kind.name} out of service", "has no end, or one that is too late" if too_long else "has a wrong end",
-            value=hours, allowed=allowed, remedy="give the hours until it must be looked at again",
-        )  # fmt: skip
+            f"{kind.name} out of service",
+            "has no end, or one that is too late" if too_long else "has a wrong end",
+            value=hours,
+            allowed=allowed,
+            remedy="give the hours until it must be looked at again",
+        )
     after = replace(state, out=OutOfService(by, reason.strip(), start, until))
     text = f"{by} took it out of service: {reason.strip()}" + (f" (for {hours:g} h)" if hours else "")
     return AlarmStep(after, (change(kind, state, after, Why.OUT_OF_SERVICE, text, now_ms, subject, by=by),))

@@ -69,9 +69,11 @@ def expect(
     )
     if not well or np.any(np.diff(h) < 0) or h[-1] > MOST_H:
         raise BadInput(
-            "predicted curve", "needs hours that do not fall and one finite temperature each",
-            value=f"{h.size} hours, {c.size} temperatures", remedy="predict the pour again",
-        )  # fmt: skip
+            "predicted curve",
+            "needs hours that do not fall and one finite temperature each",
+            value=f"{h.size} hours, {c.size} temperatures",
+            remedy="predict the pour again",
+        )
     h, first = np.unique(h, return_index=True)
     c = np.maximum.reduceat(c, first)
     grid = np.arange(0.0, h[-1] + GRID_H, GRID_H)

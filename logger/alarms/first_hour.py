@@ -37,8 +37,13 @@ class Rhythm:
             ("until_min", self.until_min, 0, 24 * 60),
         ):
             if not low <= value <= high:
-                raise OutOfRange(f"rhythm of looks: {name}", "is out of range", value=value,
-                                 allowed=f"{low} to {high} min", remedy="look more or less often")  # fmt: skip
+                raise OutOfRange(
+                    f"rhythm of looks: {name}",
+                    "is out of range",
+                    value=value,
+                    allowed=f"{low} to {high} min",
+                    remedy="look more or less often",
+                )
 
 
 class LookResult(StrEnum):
@@ -162,8 +167,13 @@ def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> str
     Raises OutOfRange when the planned volume is not above 0 or the poured one is negative.
     """
     if not planned_l > 0 or not poured_l >= 0:
-        raise OutOfRange("volume", "must be above 0 planned and not negative poured",
-                         value=(planned_l, poured_l), allowed="litres", remedy="correct the number")  # fmt: skip
+        raise OutOfRange(
+            "volume",
+            "must be above 0 planned and not negative poured",
+            value=(planned_l, poured_l),
+            allowed="litres",
+            remedy="correct the number",
+        )
     off = (poured_l - planned_l) / planned_l
     if abs(off) <= part:
         return None

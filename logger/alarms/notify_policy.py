@@ -92,9 +92,14 @@ class Decision:
 
 
 def decide(
-    kind: Kind, state: AlarmState, told: Notified, rules: Rules, now_ms: int,
-    minute_of_day: int | None, first_failed: bool = False,
-) -> Decision:  # fmt: skip
+    kind: Kind,
+    state: AlarmState,
+    told: Notified,
+    rules: Rules,
+    now_ms: int,
+    minute_of_day: int | None,
+    first_failed: bool = False,
+) -> Decision:
     """Whom to tell of this alarm now.
 
     `minute_of_day`: local time; None when the clock is not set, and then no hour is quiet. `first_failed`: the first
@@ -167,10 +172,16 @@ def _shout(
     if not messages:
         return Decision(replace(told, spell_ms=spell_ms), NotifyReason.ALREADY_TOLD)
     told = replace(
-        told, severity=max(told.severity, state.severity), times=told.times + 1, spell_ms=spell_ms,
-        last_ms=now_ms if whys[0] not in (NotifyReason.CHANNEL_FAILED, NotifyReason.SECOND_PERSON) else told.last_ms,
-        second=second, taken=False,
-    )  # fmt: skip
+        told,
+        severity=max(told.severity, state.severity),
+        times=told.times + 1,
+        spell_ms=spell_ms,
+        last_ms=now_ms
+        if whys[0] not in (NotifyReason.CHANNEL_FAILED, NotifyReason.SECOND_PERSON)
+        else told.last_ms,
+        second=second,
+        taken=False,
+    )
     return Decision(told, whys[0], tuple(messages))
 
 

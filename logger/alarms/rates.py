@@ -89,10 +89,20 @@ def rates(spans: Sequence[Span], from_ms: int, until_ms: int) -> Rates:
     chattering = _chattering(inside)
     fleeting = _fleeting(inside, set(chattering))
     found = Rates(
-        hours, len(inside), per_hour, max(slots.values(), default=0), busy / slot_count,
-        flood_ms / max(1, until_ms - from_ms), floods, chattering, fleeting, stale, shares,
-        tuple(Counter(s.kind for s in inside).most_common(10)), max(waits, default=0) / 60_000,
-    )  # fmt: skip
+        hours,
+        len(inside),
+        per_hour,
+        max(slots.values(), default=0),
+        busy / slot_count,
+        flood_ms / max(1, until_ms - from_ms),
+        floods,
+        chattering,
+        fleeting,
+        stale,
+        shares,
+        tuple(Counter(s.kind for s in inside).most_common(10)),
+        max(waits, default=0) / 60_000,
+    )
     return Rates(
         **{name: getattr(found, name) for name in Rates.__slots__ if name != "marks"}, marks=_marks(found)
     )
@@ -158,18 +168,47 @@ def _marks(found: Rates) -> tuple[RateTarget, ...]:
     high, medium, low = (found.shares[p] * 100 for p in (Priority.HIGH, Priority.MEDIUM, Priority.LOW))
     several = found.alarms >= 20
     return (
-        RateTarget("alarms an hour", found.per_hour, "1/h", "about 6, at most 12", second, judged(found.per_hour <= 6)),
-        RateTarget("alarms a day", found.per_hour * 24, "1/d", "about 150, at most 300", memory,
-             judged(found.per_hour * 24 <= 150)),
-        RateTarget("most alarms in 10 min", found.busiest_10_min, "", "10 or fewer", second,
-             found.busiest_10_min <= 10),
-        RateTarget("10-min intervals with more than 10", found.busy_10_min_part * 100, "%", "below 1 %", second,
-             judged(found.busy_10_min_part < 0.01)),
-        RateTarget("time in flood", found.flood_part * 100, "%", "below 1 %", second, judged(found.flood_part < 0.01)),
+        RateTarget(
+            "alarms an hour",
+            found.per_hour,
+            "1/h",
+            "about 6, at most 12",
+            second,
+            judged(found.per_hour <= 6),
+        ),
+        RateTarget(
+            "alarms a day",
+            found.per_hour * 24,
+            "1/d",
+            "about 150, at most 300",
+            memory,
+            judged(found.per_hour * 24 <= 150),
+        ),
+        RateTarget(
+            "most alarms in 10 min",
+            found.busiest_10_min,
+            "",
+            "10 or fewer",
+            second,
+            found.busiest_10_min <= 10,
+        ),
+        RateTarget(
+            "10-min intervals with more than 10",
+            found.busy_10_min_part * 100,
+            "%",
+            "below 1 %",
+            second,
+            judged(found.busy_10_min_part < 0.01),
+        ),
+        RateTarget(
+            "time in flood", found.flood_part * 100, "%", "below 1 %", second, judged(found.flood_part < 0.01)
+        ),
         RateTarget("chattering alarms", len(found.chattering), "", "none", second, not found.chattering),
         RateTarget("fleeting alarms", len(found.fleeting), "", "none", second, not found.fleeting),
-        RateTarget("stale alarms (over 24 h)", len(found.stale), "", "fewer than 5", second, len(found.stale) < 5),
+        RateTarget(
+            "stale alarms (over 24 h)", len(found.stale), "", "fewer than 5", second, len(found.stale) < 5
+        ),
         RateTarget("high priority", high, "%", "about 5 %", second, high <= 10 if several else None),
         RateTarget("medium priority", medium, "%", "about 15 %", second, medium <= 20 if several else None),
         RateTarget("low priority", low, "%", "about 80 %", second, low >= 75 if several else None),
-    )  # fmt: skip
+    )

@@ -186,14 +186,35 @@ def tick(kind: Kind, state: AlarmState, now_ms: int, subject: str = "pour") -> A
 
 
 def change(
-    kind: Kind, before: AlarmState, after: AlarmState, why: Why, text: str, now_ms: int, subject: str,
-    *, measured_ms: int | None = None, by: str | None = None,
-) -> Transition:  # fmt: skip
+    kind: Kind,
+    before: AlarmState,
+    after: AlarmState,
+    why: Why,
+    text: str,
+    now_ms: int,
+    subject: str,
+    *,
+    measured_ms: int | None = None,
+    by: str | None = None,
+) -> Transition:
     """The record of a change from `before` to `after`."""
     return Transition(
-        kind.name, subject, why, text, after.activation, after.severity, before.phase, after.phase, now_ms,
-        now_ms if measured_ms is None else measured_ms, after.value, after.limit, after.late, after.quiet, by,
-    )  # fmt: skip
+        kind.name,
+        subject,
+        why,
+        text,
+        after.activation,
+        after.severity,
+        before.phase,
+        after.phase,
+        now_ms,
+        now_ms if measured_ms is None else measured_ms,
+        after.value,
+        after.limit,
+        after.late,
+        after.quiet,
+        by,
+    )
 
 
 def _time_passes(
@@ -249,11 +270,24 @@ def _on_active(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, su
         if confirmed < 1 or pending < kind.on_delay_s * 1000:
             return AlarmStep(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
         after = replace(
-            state, phase=Phase.RAISED, activation=state.activation + 1, severity=max(1, confirmed),
-            reason=seen.reason, value=seen.value, limit=seen.limit, late=seen.late, raised_ms=now_ms,
-            since_ms=seen.at_ms, acknowledged_ms=None, acknowledged_by=None, returned_ms=None, recent=recent,
-            pending_ms=0, calm_ms=None, seen_ms=seen_ms,
-        )  # fmt: skip
+            state,
+            phase=Phase.RAISED,
+            activation=state.activation + 1,
+            severity=max(1, confirmed),
+            reason=seen.reason,
+            value=seen.value,
+            limit=seen.limit,
+            late=seen.late,
+            raised_ms=now_ms,
+            since_ms=seen.at_ms,
+            acknowledged_ms=None,
+            acknowledged_by=None,
+            returned_ms=None,
+            recent=recent,
+            pending_ms=0,
+            calm_ms=None,
+            seen_ms=seen_ms,
+        )
         why = Why.AGAIN if state.phase is Phase.RETURNED else Why.FIRST_TIME
         return _on_announced(kind, state, after, why, seen, seen.reason, now_ms, subject)
     after = replace(
@@ -310,9 +344,13 @@ def _on_inactive(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, 
         return AlarmStep(after)
     acknowledged = state.phase is Phase.ACKNOWLEDGED and not kind.latching
     after = replace(
-        after, phase=Phase.NORMAL if acknowledged else Phase.RETURNED, returned_ms=now_ms, calm_ms=None,
-        recent=(), pending_ms=0,
-    )  # fmt: skip
+        after,
+        phase=Phase.NORMAL if acknowledged else Phase.RETURNED,
+        returned_ms=now_ms,
+        calm_ms=None,
+        recent=(),
+        pending_ms=0,
+    )
     text = seen.reason or _back(kind, seen)
     return AlarmStep(
         after, (change(kind, state, after, Why.RETURNED, text, now_ms, subject, measured_ms=seen.at_ms),)

@@ -90,9 +90,13 @@ class StationHealth:
 
 
 def batch_json(
-    station: str, spool: str, sent: Stamp, rows: Sequence[tuple[int, Row]], health: StationHealth | None = None,
+    station: str,
+    spool: str,
+    sent: Stamp,
+    rows: Sequence[tuple[int, Row]],
+    health: StationHealth | None = None,
     newest: Sequence[tuple[int, Row]] = (),
-) -> bytes:  # fmt: skip
+) -> bytes:
     """The body of one batch (see DEVELOPERS.md)."""
     body: dict[str, object] = {
         "station": station,

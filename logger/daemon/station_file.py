@@ -123,8 +123,12 @@ def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
         table.done()
     _no_duplicates(str(path), wiring)
     if config.service_certificate is not None and not config.service_certificate.is_file():
-        raise BadSettings(f"{path}: service_certificate", "is not there", value=str(config.service_certificate),
-                          remedy="copy the service's certificate (PEM) there, or leave the line out")  # fmt: skip
+        raise BadSettings(
+            f"{path}: service_certificate",
+            "is not there",
+            value=str(config.service_certificate),
+            remedy="copy the service's certificate (PEM) there, or leave the line out",
+        )
     if not config.spool_file.parent.is_dir():
         raise BadSettings(
             f"{path}: spool_file",

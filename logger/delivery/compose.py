@@ -57,9 +57,13 @@ class Notification:
 
 
 def due_notifications(
-    book: AlarmBook, told: dict[str, Any], rules: Rules, now_ms: int, minute_of_day: int | None,
+    book: AlarmBook,
+    told: dict[str, Any],
+    rules: Rules,
+    now_ms: int,
+    minute_of_day: int | None,
     first_failed: Callable[[str, AlarmState], bool],
-) -> tuple[list[Notification], dict[str, Any]]:  # fmt: skip
+) -> tuple[list[Notification], dict[str, Any]]:
     """Every message that is due, and what has been told of each alarm then (JSON-safe).
 
     `told`: what this gave the last time. `first_failed`: alarm's key and state → whether the first addresses cannot
@@ -80,9 +84,16 @@ def due_notifications(
 
 
 def write_notifications(
-    tx: Connection, pour_id: int, about: str, book: AlarmBook, told: dict[str, Any], rules: Rules,
-    now_ms: int, minute_of_day: int | None, address: Address,
-) -> dict[str, Any]:  # fmt: skip
+    tx: Connection,
+    pour_id: int,
+    about: str,
+    book: AlarmBook,
+    told: dict[str, Any],
+    rules: Rules,
+    now_ms: int,
+    minute_of_day: int | None,
+    address: Address,
+) -> dict[str, Any]:
     """Puts every message that is due into the outbox; gives what has been told of each alarm now (JSON-safe).
 
     `told`: what this gave the last time. `about`: the pour's title.
@@ -94,9 +105,14 @@ def write_notifications(
 
 
 def nothing_due(
-    connection: Connection, pour_id: int, book: AlarmBook, told: dict[str, Any], rules: Rules, now_ms: int,
+    connection: Connection,
+    pour_id: int,
+    book: AlarmBook,
+    told: dict[str, Any],
+    rules: Rules,
+    now_ms: int,
     minute_of_day: int | None,
-) -> bool:  # fmt: skip
+) -> bool:
     """Whether write_letters would write nothing."""
     failed = _first_failed(connection, pour_id, rules)
     return due_notifications(book, told, rules, now_ms, minute_of_day, failed) == ([], told)
@@ -137,10 +153,16 @@ def enqueue(
         text = words(letter.kind, letter.state, why, about, link, units)
         ids.append(
             outbox.add_message(
-                tx, alarm_id=row_id, why=str(why), to=to, title=text.title, body=text.body, now_ms=now_ms,
+                tx,
+                alarm_id=row_id,
+                why=str(why),
+                to=to,
+                title=text.title,
+                body=text.body,
+                now_ms=now_ms,
                 since_ms=since_ms,
             )
-        )  # fmt: skip
+        )
     return ids
 
 

@@ -72,9 +72,10 @@ class Housekeeping:
     def do_due(self) -> None:
         """One round: what fails of it keeps nothing else from being done."""
         for do, what in (
-            (self._beat, "the heartbeat"), (self._keep_reserve, "the reserve"),
+            (self._beat, "the heartbeat"),
+            (self._keep_reserve, "the reserve"),
             (self._try_messages, "the regular test message"),
-        ):  # fmt: skip
+        ):
             try:
                 do()
             except LostLease:

@@ -303,8 +303,15 @@ class Sender:
                 outbox.outdate_of(tx, outbox.CHANNEL, now_ms)
                 if wrong and not outbox.heard_since(tx, outbox.CHANNEL, body, now_ms - BROKEN_AGAIN_MS):
                     for to in hear:
-                        outbox.add_message(tx, alarm_id=None, why=outbox.CHANNEL, to=to, title=BROKEN_TITLE,
-                                           body=body, now_ms=now_ms)  # fmt: skip
+                        outbox.add_message(
+                            tx,
+                            alarm_id=None,
+                            why=outbox.CHANNEL,
+                            to=to,
+                            title=BROKEN_TITLE,
+                            body=body,
+                            now_ms=now_ms,
+                        )
         except DBAPIError as error:
             log.error("that a channel is broken could not be written: %s", error.orig)  # noqa: TRY400
             return

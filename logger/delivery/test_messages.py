@@ -30,9 +30,14 @@ def write_trials(tx: Connection, messages: Messages, now_ms: int, address: Addre
             f"Tap to say that it has arrived (in the workshop's network): {link}"
         )
         outbox.add_message(
-            tx, alarm_id=None, why=outbox.TRIAL, to=to, title="Test message: please confirm", body=body,
+            tx,
+            alarm_id=None,
+            why=outbox.TRIAL,
+            to=to,
+            title="Test message: please confirm",
+            body=body,
             now_ms=now_ms,
-        )  # fmt: skip
+        )
     return len(groups)
 
 

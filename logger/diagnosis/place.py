@@ -101,8 +101,12 @@ def with_offset(text: str, where: str, probe: str, offset_c: float) -> str:
         i for i, line in enumerate(lines) if re.match(rf"""\s*id\s*=\s*["']{re.escape(probe)}["']""", line)
     ]
     if len(named) != 1:
-        raise BadSettings(f"{where}: [[probe]]", "does not name this probe once", value=probe,
-                          remedy="place it first: sudo pourlog place-probes --again")  # fmt: skip
+        raise BadSettings(
+            f"{where}: [[probe]]",
+            "does not name this probe once",
+            value=probe,
+            remedy="place it first: sudo pourlog place-probes --again",
+        )
     (at,) = named
     first = max(i for i in range(at + 1) if lines[i].lstrip().startswith("[[probe]]"))
     last = next((i for i in range(at + 1, len(lines)) if lines[i].lstrip().startswith("[")), len(lines))

@@ -36,9 +36,12 @@ class FactsReader:
     """Gathers the facts about a pour from the store; keeps what is large or asked for with every batch."""
 
     def __init__(
-        self, timeline: Timeline, rhythm: Rhythm, disk_free_mb: Callable[[], float | None],
+        self,
+        timeline: Timeline,
+        rhythm: Rhythm,
+        disk_free_mb: Callable[[], float | None],
         refused: Callable[[int], str | None] = lambda _station_id: None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self._timeline = timeline
         self._rhythm = rhythm
         self._disk_free_mb = disk_free_mb

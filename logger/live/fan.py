@@ -96,7 +96,12 @@ class FanKeeper:
         words = ("Fan stays on" if was_on else "Fan on") if due.on else "Fan off"
         for pour_id in mine:
             events.add_event(
-                tx, pour_id, self._timeline.true_ms(), "fan", "the watch", cut(f"{words}: {due.why}", 4000),
+                tx,
+                pour_id,
+                self._timeline.true_ms(),
+                "fan",
+                "the watch",
+                cut(f"{words}: {due.why}", 4000),
                 {"on": due.on, "station": station_id, "by": due.by},
-            )  # fmt: skip
+            )
         log.info("station %s: %s: %s", station_id, words, METRIC.shown(due.why))

@@ -122,10 +122,14 @@ def fan_runs(switched: Sequence[Row[Any]], poured_ms: int, on_now: bool) -> list
 
 
 def work_out(
-    plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
-    last: dict[int, Forecast] | None = None, fan_ran: Sequence[tuple[float, float | None]] | None = None,
+    plan_toml: str,
+    history: dict[str, Place],
+    at_h: float,
+    seed: int,
+    last: dict[int, Forecast] | None = None,
+    fan_ran: Sequence[tuple[float, float | None]] | None = None,
     help_from: float = WORTH_HELP,
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """One forecast as JSON, with what would help when something may have to. Raises BadInput, DidNotConverge.
 
     `last`: the last forecast of each pour (by its seed), from which the search starts: it takes half as long.
@@ -162,9 +166,13 @@ _LAST: dict[int, Forecast] = {}
 
 
 def work_out_here(
-    plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
-    fan_ran: Sequence[tuple[float, float | None]] | None = None, help_from: float = WORTH_HELP,
-) -> dict[str, Any]:  # fmt: skip
+    plan_toml: str,
+    history: dict[str, Place],
+    at_h: float,
+    seed: int,
+    fan_ran: Sequence[tuple[float, float | None]] | None = None,
+    help_from: float = WORTH_HELP,
+) -> dict[str, Any]:
     """As work_out, starting from this process's last forecast of the pour."""
     return work_out(plan_toml, history, at_h, seed, _LAST, fan_ran, help_from)
 

@@ -134,9 +134,12 @@ class PlainWatch:
             f"The core reads {temperature(found.celsius)}: it is over {whose} {temperature(pour.limit_c)}."
         )
         text = words(
-            KINDS["core-hot"], AlarmState(reason=reason),
-            NotifyReason.FIRST_TIME if last_ms is None else NotifyReason.REPEAT_DUE, pour.title, units=pour.units,
-        )  # fmt: skip
+            KINDS["core-hot"],
+            AlarmState(reason=reason),
+            NotifyReason.FIRST_TIME if last_ms is None else NotifyReason.REPEAT_DUE,
+            pour.title,
+            units=pour.units,
+        )
         why = why or "the usual judgement has not called it"
         body = f"{text.body}\nTold by the plain limit check, from memory: {why}. It cannot be acknowledged."
         log.critical("pour %s: %s (%s)", pour.pour_id, METRIC.shown(reason), why)
@@ -266,10 +269,18 @@ class Memory:
             if row.id not in self._limits:
                 self._limits[row.id] = self._limit_of(connection, row.id)
         return [
-            Watched(row.id, row.title, row.station_id, *self._limits[row.id], chosen[row.id], row.station,
-                    row.poured_ms, units[row.shop_id])
+            Watched(
+                row.id,
+                row.title,
+                row.station_id,
+                *self._limits[row.id],
+                chosen[row.id],
+                row.station,
+                row.poured_ms,
+                units[row.shop_id],
+            )
             for row in rows
-        ]  # fmt: skip
+        ]
 
     def _limit_of(self, connection: Connection, pour_id: int) -> tuple[float, bool]:
         """A pour's limit, °C, and whether it is its plan's: of a plan that cannot be read, what a station watches."""

@@ -98,9 +98,14 @@ class _Replay:
         with self._store.write() as tx:
             station_id, _token = stations.enrol(tx, STATION, 0)
             pour_id = pours.add_pour(
-                tx, title=self._plan.title, client="", plan_toml=plan_to_text(self._plan),
-                station_id=station_id, by=BY, now_ms=self._timeline.true_ms(),
-            )  # fmt: skip
+                tx,
+                title=self._plan.title,
+                client="",
+                plan_toml=plan_to_text(self._plan),
+                station_id=station_id,
+                by=BY,
+                now_ms=self._timeline.true_ms(),
+            )
             pours.freeze_prediction(tx, pour_id, predict(self._plan).to_json(), MODEL_VERSION)
             for stage in (Stage.READY, Stage.POURING):
                 pours.move_on(tx, pour_id, stage, BY, self._timeline)
@@ -128,9 +133,15 @@ class _Replay:
         return seq
 
     def _here(
-        self, _work_out: Callable[..., Any], plan_toml: str, history: dict[str, Place], at_h: float, seed: int,
-        _fan_ran: object, _help_from: float,
-    ) -> dict[str, Any]:  # fmt: skip
+        self,
+        _work_out: Callable[..., Any],
+        plan_toml: str,
+        history: dict[str, Place],
+        at_h: float,
+        seed: int,
+        _fan_ran: object,
+        _help_from: float,
+    ) -> dict[str, Any]:
         """A replay has nothing else to do while it forecasts, and remembers nothing of other replays.
 
         A recording does not say when a fan ran: it is taken as planned. What would help is worked out where an alarm

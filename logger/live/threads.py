@@ -115,6 +115,7 @@ class Workers:
         return {
             name: now_s - worker.round_s
             for name, worker in self._workers.items()
-            if worker.within_s is not None and worker.round_s is not None
+            if worker.within_s is not None
+            and worker.round_s is not None
             and now_s - worker.round_s > worker.within_s
-        }  # fmt: skip
+        }

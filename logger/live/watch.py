@@ -373,9 +373,13 @@ class Watch:
                 book = AlarmBook.from_dict(self._setup(connection, pour), unkept.book)
             taken = take(connection, pour, book, unkept.judged)
             letters, told = due_notifications(
-                book, unkept.told, self._rules, self._timeline.now_ms(), minute_of_day(self._timeline),
+                book,
+                unkept.told,
+                self._rules,
+                self._timeline.now_ms(),
+                minute_of_day(self._timeline),
                 lambda _key, _state: False,
-            )  # fmt: skip
+            )
             self.held.put(pour_id, pour.title, letters, units_from(units_of_pour(connection, pour_id)))
             changes = [*unkept.changes, *taken.changes]
             self._unkept[pour_id] = Unkept(book.to_dict(), told, taken.judged, changes)
@@ -411,15 +415,28 @@ class Watch:
         return AlarmBook.from_dict(setup, pour.watchbook["book"])
 
     def _keep(
-        self, tx: Connection, pour: AnyRow, book: AlarmBook, before: dict[str, Any], taken: _Taken,
-        *, changed: bool,
-    ) -> bool:  # fmt: skip
+        self,
+        tx: Connection,
+        pour: AnyRow,
+        book: AlarmBook,
+        before: dict[str, Any],
+        taken: _Taken,
+        *,
+        changed: bool,
+    ) -> bool:
         """Writes alarms, what is to be told of them, and the book; True when there is something to tell."""
         alarms.save_changes(tx, pour.id, taken.changes, self._timeline.shift_ms)
         told = write_notifications(
-            tx, pour.id, pour.title, book, before, self._rules, self._timeline.now_ms(),
-            minute_of_day(self._timeline), self._address,
-        )  # fmt: skip
+            tx,
+            pour.id,
+            pour.title,
+            book,
+            before,
+            self._rules,
+            self._timeline.now_ms(),
+            minute_of_day(self._timeline),
+            self._address,
+        )
         if changed or told != before:
             pours.save_watchbook(tx, pour.id, {"book": book.to_dict(), "told": told}, taken.judged)
         return told != before

@@ -318,8 +318,12 @@ def _rows_as_tuples(value: Any, where: str, level: int = 0) -> Any:
     if not isinstance(value, dict | list):
         return value
     if level > MOST_LEVELS:
-        raise BadPlan(where, "has tables inside tables too deep", allowed=f"at most {MOST_LEVELS} levels",
-                      remedy="a plan has tables, and tables in them")  # fmt: skip
+        raise BadPlan(
+            where,
+            "has tables inside tables too deep",
+            allowed=f"at most {MOST_LEVELS} levels",
+            remedy="a plan has tables, and tables in them",
+        )
     if isinstance(value, dict):
         return {key: _rows_as_tuples(item, where, level + 1) for key, item in value.items()}
     rows = [_rows_as_tuples(item, where, level + 1) for item in value]
@@ -344,28 +348,53 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
         return BadPlan(place, "is missing" + tail, remedy=f"add {key} to [{'.'.join(tables) or 'the top'}]")
     if kind == "extra_forbidden":
         return BadPlan(
-            place, "is not a key of the plan file" + tail, value=first["input"],
+            place,
+            "is not a key of the plan file" + tail,
+            value=first["input"],
             remedy="check the spelling; every key is listed in the README",
-        )  # fmt: skip
+        )
     if kind == "value_error":
         return BadPlan(place, str(context["error"]) + tail)
     if kind == "too_long":
-        return BadPlan(place, "has too many entries" + tail, value=context["actual_length"],
-                       allowed=f"at most {context['max_length']}", remedy=_FEWER.get(key, "keep those that say most"),
-                       )  # fmt: skip
-    bounds = {"greater_than": "above {gt}", "greater_than_equal": "at least {ge}",
-              "less_than": "below {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
+        return BadPlan(
+            place,
+            "has too many entries" + tail,
+            value=context["actual_length"],
+            allowed=f"at most {context['max_length']}",
+            remedy=_FEWER.get(key, "keep those that say most"),
+        )
+    bounds = {
+        "greater_than": "above {gt}",
+        "greater_than_equal": "at least {ge}",
+        "less_than": "below {lt}",
+        "less_than_equal": "at most {le}",
+    }
     unit = unit_of(key)
     if kind in bounds:
         allowed = bounds[kind].format(**context) + (f" {unit}" if unit else "")
-        return BadPlan(place, "is out of range" + tail, value=first["input"], allowed=allowed,
-                       remedy="correct the number; the unit is part of the key's name")  # fmt: skip
+        return BadPlan(
+            place,
+            "is out of range" + tail,
+            value=first["input"],
+            allowed=allowed,
+            remedy="correct the number; the unit is part of the key's name",
+        )
     if kind == "literal_error":
-        return BadPlan(place, "is not one of the known words" + tail, value=first["input"],
-                       allowed=str(context["expected"]), remedy="use one of those words")  # fmt: skip
+        return BadPlan(
+            place,
+            "is not one of the known words" + tail,
+            value=first["input"],
+            allowed=str(context["expected"]),
+            remedy="use one of those words",
+        )
     shown = first["input"] if not isinstance(first["input"], dict) else None
-    return BadPlan(place, first["msg"] + tail, value=shown, allowed=f"a number in {unit}" if unit else "",
-                   remedy="correct the value")  # fmt: skip
+    return BadPlan(
+        place,
+        first["msg"] + tail,
+        value=shown,
+        allowed=f"a number in {unit}" if unit else "",
+        remedy="correct the value",
+    )
 
 
 _FIRST = {"extra_forbidden": 0, "too_long": 1}
@@ -378,13 +407,39 @@ _FEWER = {
 }
 #: Ending of a key's name → its unit, longest first.
 UNITS_BY_ENDING = {
-    "_min_per_l": "min per litre", "_per_kg": "for a kilogram", "_per_h": "1/h",
-    "_w_m2k": "W/(m²·K)", "_w_m2": "W/m²", "_w_mk": "W/(m·K)", "_j_kgk": "J/(kg·K)", "_kg_m3": "kg/m³",
-    "_g_m2": "g/m²", "_g_eq": "g/eq", "_pa_s": "Pa·s", "_gpa": "GPa", "_deg": "°", "_w_k": "W/K", "_kw": "kW",
+    "_min_per_l": "min per litre",
+    "_per_kg": "for a kilogram",
+    "_per_h": "1/h",
+    "_w_m2k": "W/(m²·K)",
+    "_w_m2": "W/m²",
+    "_w_mk": "W/(m·K)",
+    "_j_kgk": "J/(kg·K)",
+    "_kg_m3": "kg/m³",
+    "_g_m2": "g/m²",
+    "_g_eq": "g/eq",
+    "_pa_s": "Pa·s",
+    "_gpa": "GPa",
+    "_deg": "°",
+    "_w_k": "W/K",
+    "_kw": "kW",
     "_m2": "m²",
-    "_j_mol": "J/mol", "_j_g": "J/g", "_per_s": "1/s", "_mm": "mm", "_c": "°C", "_h": "h", "hours": "h",
-    "_kg": "kg", "_g": "g", "_l": "litres", "_pct": "%", "_m_s": "m/s", "_min": "min", "_n": "N", "_m": "m", "_s": "s",
-}  # fmt: skip
+    "_j_mol": "J/mol",
+    "_j_g": "J/g",
+    "_per_s": "1/s",
+    "_mm": "mm",
+    "_c": "°C",
+    "_h": "h",
+    "hours": "h",
+    "_kg": "kg",
+    "_g": "g",
+    "_l": "litres",
+    "_pct": "%",
+    "_m_s": "m/s",
+    "_min": "min",
+    "_n": "N",
+    "_m": "m",
+    "_s": "s",
+}
 
 
 def unit_of(key: str) -> str:

@@ -38,27 +38,45 @@ _STEP = {"[": 1, "{": 1, "]": -1, "}": -1}
 def table_from_text(text: str, where: str, error: type[BadInput] = BadInput) -> dict[str, Any]:
     """The table in a TOML text. Raises `error` for what is no TOML, and before parsing for what is too large."""
     if len(text) > MOST_CHARACTERS:
-        raise error(where, "is too long", value=f"{len(text):,} characters",
-                    allowed=f"at most {MOST_CHARACTERS:,} characters", remedy="give the file alone")  # fmt: skip
+        raise error(
+            where,
+            "is too long",
+            value=f"{len(text):,} characters",
+            allowed=f"at most {MOST_CHARACTERS:,} characters",
+            remedy="give the file alone",
+        )
     bare = _QUOTED.sub('"', text)
     dots = max((piece.count(".") for piece in _KEY_OR_NUMBER.findall(bare)), default=0)
     if dots > MOST_DOTS:
-        raise error(where, "has a key with too many dots", value=f"{dots:,} dots",
-                    allowed=f"at most {MOST_DOTS} dots in one key",
-                    remedy="write the key as it is in the README, such as form.bottom.thickness_mm")  # fmt: skip
+        raise error(
+            where,
+            "has a key with too many dots",
+            value=f"{dots:,} dots",
+            allowed=f"at most {MOST_DOTS} dots in one key",
+            remedy="write the key as it is in the README, such as form.bottom.thickness_mm",
+        )
     levels = max(itertools.accumulate(_STEP[sign] for sign in re.findall(r"[\[\]{}]", bare)), default=0)
     if levels > MOST_LEVELS:
-        raise error(where, "has brackets inside brackets too deep", value=f"{levels:,} levels",
-                    allowed=f"at most {MOST_LEVELS} levels",
-                    remedy="a list has one pair of brackets, a list of rows two")  # fmt: skip
+        raise error(
+            where,
+            "has brackets inside brackets too deep",
+            value=f"{levels:,} levels",
+            allowed=f"at most {MOST_LEVELS} levels",
+            remedy="a list has one pair of brackets, a list of rows two",
+        )
     if _DIGITS.search(bare):
-        raise error(where, "has a number or a key that is too long", allowed=f"at most {MOST_DIGITS} signs",
-                    remedy="write the number with its unit's usual size")  # fmt: skip
+        raise error(
+            where,
+            "has a number or a key that is too long",
+            allowed=f"at most {MOST_DIGITS} signs",
+            remedy="write the number with its unit's usual size",
+        )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as wrong:
-        raise error(where, f"this is not a TOML file ({wrong})",
-                    remedy="mend that line; text needs quotes") from wrong  # fmt: skip
+        raise error(
+            where, f"this is not a TOML file ({wrong})", remedy="mend that line; text needs quotes"
+        ) from wrong
 
 
 def read_text(path: Path, error: type[BadInput] = BadInput) -> str:

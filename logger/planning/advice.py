@@ -53,13 +53,13 @@ class Advice:
         return {
             "assumed": list(self.cure.assumed),
             "deepest": asdict(self.deepest) | {"message": self.deepest.message()},
-            "in_allowed_room": None if self.in_room is None else (
-                asdict(self.in_room) | {"room": self.room_words, "message": self.in_room.message()}
-            ),
+            "in_allowed_room": None
+            if self.in_room is None
+            else (asdict(self.in_room) | {"room": self.room_words, "message": self.in_room.message()}),
             "rooms": asdict(self.rooms) | {"message": self.rooms.message()},
             "layers": None if layers is None else asdict(layers) | {"message": self.layers},
             "gains": [asdict(gain) for gain in self.gains],
-        }  # fmt: skip
+        }
 
 
 def advise(plan: Plan, faster: float = 1.0) -> Advice:
@@ -71,7 +71,11 @@ def advise(plan: Plan, faster: float = 1.0) -> Advice:
     quick = faster_resin(plan, faster)
     cure = ask_cure(quick)
     return Advice(
-        deepest_safe(plan, faster=faster), room_words, deepest_safe(allowed, faster=faster) if room_words else None,
-        rooms(plan, faster=faster), tuple(gains(plan, faster=faster)), cure,
+        deepest_safe(plan, faster=faster),
+        room_words,
+        deepest_safe(allowed, faster=faster) if room_words else None,
+        rooms(plan, faster=faster),
+        tuple(gains(plan, faster=faster)),
+        cure,
         layers_in_words(quick, cure) if cure.layers_asked else "",
-    )  # fmt: skip
+    )

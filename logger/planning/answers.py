@@ -54,11 +54,13 @@ def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
         return NOTHING
     curve = prediction.curve
     return CureAnswers(
-        peak_c=prediction.peak_c, peak_at_h=prediction.peak_at_h, gel_h=prediction.gel_at_h,
+        peak_c=prediction.peak_c,
+        peak_at_h=prediction.peak_at_h,
+        gel_h=prediction.gel_at_h,
         spread_k=float(np.max(curve.hottest_c - curve.surface_c)) if len(curve.hours) else None,
         coat=coat_window(plan) if plan.slab else None,
         assumed=tuple(assumptions(plan)),
-    )  # fmt: skip
+    )
 
 
 def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
@@ -171,6 +173,11 @@ def working_time_of(plan: Plan, mass_kg: float) -> float:
     if mix is None or mix.working_time_min is None:
         return working_time_min(plan.resin, mass_kg, room_c(plan), start_c=start)
     return working_time_min(
-        plan.resin, mass_kg, room_c(plan), start_c=start, stated_min=mix.working_time_min,
-        stated_mass_kg=mix.working_time_mass_kg, stated_c=mix.working_time_c,
-    )  # fmt: skip
+        plan.resin,
+        mass_kg,
+        room_c(plan),
+        start_c=start,
+        stated_min=mix.working_time_min,
+        stated_mass_kg=mix.working_time_mass_kg,
+        stated_c=mix.working_time_c,
+    )

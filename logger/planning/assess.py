@@ -50,14 +50,22 @@ class Assessment:
         return {
             "light": self.light.value,
             "ready": self.ready,
-            "volume": None if q is None else {
-                "to_mix_l": q.total_l, "to_mix_gal": q.total_gal, "to_mix_kg": q.total_kg, "shape_l": q.shape_l,
-                "voids_l": q.voids_l, "soak_l": q.soak_l, "waste_l": q.waste_l, "belly_l": q.belly_l,
+            "volume": None
+            if q is None
+            else {
+                "to_mix_l": q.total_l,
+                "to_mix_gal": q.total_gal,
+                "to_mix_kg": q.total_kg,
+                "shape_l": q.shape_l,
+                "voids_l": q.voids_l,
+                "soak_l": q.soak_l,
+                "waste_l": q.waste_l,
+                "belly_l": q.belly_l,
             },
             "findings": [finding.to_json() for finding in self.findings],
             "points": [point.to_json() for point in self.points],
             "cards": [card.to_json() for card in self.cards],
-        }  # fmt: skip
+        }
 
 
 def assess(

@@ -30,9 +30,13 @@ class SigningPoint:
     def to_json(self) -> dict[str, Any]:
         """The point as plain JSON types."""
         return {
-            "id": self.id, "question": self.question, "people": self.people, "evidence": self.evidence,
-            "light": self.light.value, "why": self.why,
-        }  # fmt: skip
+            "id": self.id,
+            "question": self.question,
+            "people": self.people,
+            "evidence": self.evidence,
+            "light": self.light.value,
+            "why": self.why,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +59,13 @@ class Override:
     def __post_init__(self) -> None:
         for word, value in (("person", self.person), ("reason", self.reason)):
             if not value.strip():
-                raise BadInput(f"override of {self.point}", f"has no {word}", value=value,
-                               allowed="a name and a reason in words", remedy=f"give the {word}")  # fmt: skip
+                raise BadInput(
+                    f"override of {self.point}",
+                    f"has no {word}",
+                    value=value,
+                    allowed="a name and a reason in words",
+                    remedy=f"give the {word}",
+                )
 
 
 #: (id, question, persons, evidence, finding keys' topics that decide its light)
@@ -84,39 +93,89 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
         return SigningPoint(name, question, people, evidence, worst(f.light for f in meant), why)
 
     found = [
-        point("depth", "Is the depth of each layer allowed, and is the predicted peak bearable?",
-              ["too-deep", "depth", "depth-unknown", "too-hot", "peak-close", "peak", "void-hot", "underside-unsaid",
-               "widest", "spread", "refused-layers"]),
-        point("volume", "Are there enough of both parts on the bench for this volume?",
-              ["volume", "volume-unknown", "stations-few", "refused-volume"], evidence=_PHOTO),
-        point("ratio", "Have two persons read the ratio off the datasheet, with its measure (weight or volume)?",
-              ["ratio", "ratio-wrong", "ratio-chemistry", "mix-missing", "density-apart", "refused-mixing"],
-              people=2, evidence=_PHOTO),
-        point("batches", "Do pails, scale and hands suffice to mix and pour in time?",
-              ["batches", "scale", "scale-missing"]),
-        point("room", "Is the room within the limits now, and will it stay so through the night?",
-              ["room", "room-warm", "room-cold", "heating", "heating-short", "refused-room"]),
-        point("air", "Is the air dry enough, and is every surface warmer than its dew point?",
-              ["air", "air-damp", "humidity-unknown", "heater-flame", "refused-air"]),
-    ]  # fmt: skip
+        point(
+            "depth",
+            "Is the depth of each layer allowed, and is the predicted peak bearable?",
+            [
+                "too-deep",
+                "depth",
+                "depth-unknown",
+                "too-hot",
+                "peak-close",
+                "peak",
+                "void-hot",
+                "underside-unsaid",
+                "widest",
+                "spread",
+                "refused-layers",
+            ],
+        ),
+        point(
+            "volume",
+            "Are there enough of both parts on the bench for this volume?",
+            ["volume", "volume-unknown", "stations-few", "refused-volume"],
+            evidence=_PHOTO,
+        ),
+        point(
+            "ratio",
+            "Have two persons read the ratio off the datasheet, with its measure (weight or volume)?",
+            ["ratio", "ratio-wrong", "ratio-chemistry", "mix-missing", "density-apart", "refused-mixing"],
+            people=2,
+            evidence=_PHOTO,
+        ),
+        point(
+            "batches",
+            "Do pails, scale and hands suffice to mix and pour in time?",
+            ["batches", "scale", "scale-missing"],
+        ),
+        point(
+            "room",
+            "Is the room within the limits now, and will it stay so through the night?",
+            ["room", "room-warm", "room-cold", "heating", "heating-short", "refused-room"],
+        ),
+        point(
+            "air",
+            "Is the air dry enough, and is every surface warmer than its dew point?",
+            ["air", "air-damp", "humidity-unknown", "heater-flame", "refused-air"],
+        ),
+    ]
     found += _form_points(plan, point)
     for number, slab in enumerate(plan.slab, start=1):
         found += [
-            point(f"slab-{number}-moisture", f'Is "{slab.name}" dry all through?',
-                  ["damp", "moisture", "moisture-doubt", "moisture-unknown", "movement", "movement-wide"],
-                  evidence="photo of the meter on the wood", about=slab.name),
-            point(f"slab-{number}-edge", f'Are bark, dust and loose skin off "{slab.name}", down to sound wood?',
-                  ["bark", "bark-on", "seal-none", "seal-tacky", "seal-cured", "source-unknown"],
-                  evidence=_PHOTO, about=slab.name),
-        ]  # fmt: skip
+            point(
+                f"slab-{number}-moisture",
+                f'Is "{slab.name}" dry all through?',
+                ["damp", "moisture", "moisture-doubt", "moisture-unknown", "movement", "movement-wide"],
+                evidence="photo of the meter on the wood",
+                about=slab.name,
+            ),
+            point(
+                f"slab-{number}-edge",
+                f'Are bark, dust and loose skin off "{slab.name}", down to sound wood?',
+                ["bark", "bark-on", "seal-none", "seal-tacky", "seal-cured", "source-unknown"],
+                evidence=_PHOTO,
+                about=slab.name,
+            ),
+        ]
     found += [
-        point(f"void-{number}", f'Is "{void.name}" taped from below, with a backing board over the tape?',
-              ["void-open"], evidence="photo from below", about=void.name)
-        for number, void in enumerate(plan.void, start=1) if void.through
-    ]  # fmt: skip
+        point(
+            f"void-{number}",
+            f'Is "{void.name}" taped from below, with a backing board over the tape?',
+            ["void-open"],
+            evidence="photo from below",
+            about=void.name,
+        )
+        for number, void in enumerate(plan.void, start=1)
+        if void.through
+    ]
     if plan.layer:
-        found.append(point("layers", "Does everybody know when the next layer may go on, and when to scuff?",
-                           ["joint-too-early", "joint-bonds", "joint-scuff", "joint-unknown"]))  # fmt: skip
+        found.append(
+            point(
+                "layers",
+                "Does everybody know when the next layer may go on, and when to scuff?",
+                ["joint-too-early", "joint-bonds", "joint-scuff", "joint-unknown"],
+            )
+        )
     if plan.sun is not None:
         found.append(point("sun", "Is the form out of the sun all day long?", ["sun"]))
     if plan.colour is not None:
@@ -130,16 +189,30 @@ def _form_points(plan: Plan, point: Any) -> list[SigningPoint]:
     if plan.pour.shape == "sheet" and plan.form.bottom.thickness_mm == 0:
         return []
     found = [
-        point("form", "Have two persons looked under the form: supports, span, braces, level?",
-              ["sag", "sag-wide", "support-unknown", "walls", "refused-form"],
-              people=2, evidence="photo of the underside"),
-        point("seams", "Are all seams sealed and tested, and does the form let go?",
-              ["seams", "seams-open", "seams-unknown", "face", "face-sticks", "face-unknown"],
-              people=2, evidence=_PHOTO),
-    ]  # fmt: skip
+        point(
+            "form",
+            "Have two persons looked under the form: supports, span, braces, level?",
+            ["sag", "sag-wide", "support-unknown", "walls", "refused-form"],
+            people=2,
+            evidence="photo of the underside",
+        ),
+        point(
+            "seams",
+            "Are all seams sealed and tested, and does the form let go?",
+            ["seams", "seams-open", "seams-unknown", "face", "face-sticks", "face-unknown"],
+            people=2,
+            evidence=_PHOTO,
+        ),
+    ]
     if plan.slab:
-        found.append(point("clamps", "Are the slabs held down against floating up?",
-                           ["floating", "floating-loose"], evidence=_PHOTO))  # fmt: skip
+        found.append(
+            point(
+                "clamps",
+                "Are the slabs held down against floating up?",
+                ["floating", "floating-loose"],
+                evidence=_PHOTO,
+            )
+        )
     return found
 
 
@@ -149,16 +222,42 @@ def _always(plan: Plan) -> list[SigningPoint]:
     light = Light.OK if named >= 2 else Light.STOP
     why = "" if named >= 2 else "Ratio and form need two different persons. Name two in [[person]]."
     return [
-        SigningPoint("people", "Who pours, who checks, and who looks in the first hour?", 1, _NO_EVIDENCE, light, why),
-        SigningPoint("protection", "Gloves, eye protection and fresh air, as the makers' safety data sheets ask?", 1,
-              _NO_EVIDENCE, Light.OK, ""),
-        SigningPoint("fire", "If it smokes: does everybody know to leave, shut the door and call the fire service?", 1,
-              _NO_EVIDENCE, Light.OK, ""),
-        SigningPoint("leak-kit", "Is the leak kit at hand: tape, silicone or hot glue, rags, a tray?", 1, _PHOTO,
-              Light.OK, ""),
-        SigningPoint("watch", "Do all probes read, and did a test message reach a phone today?", 1, _NO_EVIDENCE,
-              Light.OK, ""),
-    ]  # fmt: skip
+        SigningPoint(
+            "people", "Who pours, who checks, and who looks in the first hour?", 1, _NO_EVIDENCE, light, why
+        ),
+        SigningPoint(
+            "protection",
+            "Gloves, eye protection and fresh air, as the makers' safety data sheets ask?",
+            1,
+            _NO_EVIDENCE,
+            Light.OK,
+            "",
+        ),
+        SigningPoint(
+            "fire",
+            "If it smokes: does everybody know to leave, shut the door and call the fire service?",
+            1,
+            _NO_EVIDENCE,
+            Light.OK,
+            "",
+        ),
+        SigningPoint(
+            "leak-kit",
+            "Is the leak kit at hand: tape, silicone or hot glue, rags, a tray?",
+            1,
+            _PHOTO,
+            Light.OK,
+            "",
+        ),
+        SigningPoint(
+            "watch",
+            "Do all probes read, and did a test message reach a phone today?",
+            1,
+            _NO_EVIDENCE,
+            Light.OK,
+            "",
+        ),
+    ]
 
 
 def obstacles(

@@ -19,12 +19,16 @@ def plan_report(plan: Plan, assessment: Assessment) -> str:
     """The whole report. Every answer carries the constants it used and where they come from."""
     lines = [plan.title, "=" * min(len(plan.title), WIDTH), summary(assessment.points)]
     if (q := assessment.quantity) is not None:
-        lines.append(f"To mix: {plain(q.total_l)} L = {plain(q.total_gal)} US gal; {plain(q.total_kg)} kg = "
-                     f"{plain(kg_to_lb(q.total_kg))} lb.")  # fmt: skip
+        lines.append(
+            f"To mix: {plain(q.total_l)} L = {plain(q.total_gal)} US gal; {plain(q.total_kg)} kg = "
+            f"{plain(kg_to_lb(q.total_kg))} lb."
+        )
     lines.append("")
     for light, heading in (
-        (Light.STOP, "Must change before the pour"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"),
-    ):  # fmt: skip
+        (Light.STOP, "Must change before the pour"),
+        (Light.WATCH, "Look at these"),
+        (Light.OK, "Fine"),
+    ):
         found = assessment.at(light)
         if found:
             lines += [heading, "-" * len(heading)]

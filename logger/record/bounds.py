@@ -20,8 +20,13 @@ from logger.worker import WorkerLimits
 LARGEST = 2_000_000_000
 #: Rows that a table of one pour may have, and its bytes. Three days of six probes every 5 s are 311,040 readings.
 MOST_ROWS = {"readings": 2_000_000, "events": 50_000, "alarms": 20_000, "forecasts": 5_000, "boots": 5_000}
-TABLE_BYTES = {"readings": 700_000_000, "events": 100_000_000, "alarms": 40_000_000, "forecasts": 100_000_000,
-               "boots": 1_000_000}  # fmt: skip
+TABLE_BYTES = {
+    "readings": 700_000_000,
+    "events": 100_000_000,
+    "alarms": 40_000_000,
+    "forecasts": 100_000_000,
+    "boots": 1_000_000,
+}
 #: Bytes of a file of JSON, of a photo, of any other text.
 JSON_BYTES, PHOTO_BYTES, TEXT_BYTES = 8_000_000, 15_000_000, 200_000
 #: Photos of a record.
@@ -60,12 +65,21 @@ def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
                 f"{where}: {entry.filename[:80]}", "is packed in a way that is not read here", remedy=_AGAIN
             )
         if entry.file_size > SMALL_BYTES and entry.file_size > MOST_RATIO * entry.compress_size:
-            raise BadInput(f"{where}: {entry.filename[:80]}", "is packed tighter than any record",
-                           value=f"1 to {entry.file_size / max(entry.compress_size, 1):.0f}",
-                           allowed=f"1 to {MOST_RATIO}", remedy=_AGAIN)  # fmt: skip
+            raise BadInput(
+                f"{where}: {entry.filename[:80]}",
+                "is packed tighter than any record",
+                value=f"1 to {entry.file_size / max(entry.compress_size, 1):.0f}",
+                allowed=f"1 to {MOST_RATIO}",
+                remedy=_AGAIN,
+            )
     if total > LARGEST:
-        raise BadInput(where, "is too large", value=f"{total / 1e6:.0f} MB unpacked", allowed=f"{LARGEST / 1e6:.0f} MB",
-                       remedy="leave photos out of it")  # fmt: skip
+        raise BadInput(
+            where,
+            "is too large",
+            value=f"{total / 1e6:.0f} MB unpacked",
+            allowed=f"{LARGEST / 1e6:.0f} MB",
+            remedy="leave photos out of it",
+        )
     return packed
 
 
@@ -73,8 +87,13 @@ def _check_directory(file: IO[bytes], where: str) -> None:
     """Refuses a directory of more entries than any record has: reading it alone would take the memory."""
     end = file.seek(0, 2)
     if end > LARGEST:
-        raise BadInput(where, "is too large", value=f"{end / 1e6:.0f} MB", allowed=f"{LARGEST / 1e6:.0f} MB",
-                       remedy="leave photos out of it")  # fmt: skip
+        raise BadInput(
+            where,
+            "is too large",
+            value=f"{end / 1e6:.0f} MB",
+            allowed=f"{LARGEST / 1e6:.0f} MB",
+            remedy="leave photos out of it",
+        )
     begin = max(0, end - 22 - 65_535)
     file.seek(begin)
     tail = file.read()
@@ -86,8 +105,13 @@ def _check_directory(file: IO[bytes], where: str) -> None:
     most = (MOST_PHOTOS + 20) * (46 + _NAME_BYTES)
     # Beyond four billion bytes or 65,535 entries a second kind of directory counts: no record has one.
     if size > most or b"PK\x06\x07" in tail[max(0, at - 20) : at]:
-        raise BadInput(where, "holds more files than any record", value=f"a directory of {size} bytes",
-                       allowed=f"{most} bytes: {MOST_PHOTOS} photos and some tables", remedy=_AGAIN)  # fmt: skip
+        raise BadInput(
+            where,
+            "holds more files than any record",
+            value=f"a directory of {size} bytes",
+            allowed=f"{most} bytes: {MOST_PHOTOS} photos and some tables",
+            remedy=_AGAIN,
+        )
 
 
 def bytes_for(name: str) -> int:
@@ -105,8 +129,9 @@ def lines_of(text: IO[str], where: str) -> Iterator[str]:
     while line := text.readline(LINE_BYTES + 1):
         number += 1
         if len(line) > LINE_BYTES:
-            raise BadInput(f"{where}: line {number}", "is too long", value=f"over {LINE_BYTES} characters",
-                           remedy=_AGAIN)  # fmt: skip
+            raise BadInput(
+                f"{where}: line {number}", "is too long", value=f"over {LINE_BYTES} characters", remedy=_AGAIN
+            )
         yield line
 
 
@@ -136,8 +161,13 @@ def sound(value: Any, where: str, *, endless: bool = False) -> None:
         one, depth = held.pop()
         if isinstance(one, str):
             if len(one) > LONGEST_TEXT:
-                raise BadInput(where, "holds a text that is too long", value=f"{len(one)} characters",
-                               allowed=str(LONGEST_TEXT), remedy=_AGAIN)  # fmt: skip
+                raise BadInput(
+                    where,
+                    "holds a text that is too long",
+                    value=f"{len(one)} characters",
+                    allowed=str(LONGEST_TEXT),
+                    remedy=_AGAIN,
+                )
             try:
                 one.encode()
             except UnicodeEncodeError as error:
@@ -146,8 +176,13 @@ def sound(value: Any, where: str, *, endless: bool = False) -> None:
             continue
         elif isinstance(one, int | float):
             if one != one or (abs(one) >= 2**63 and not (endless and abs(one) == math.inf)):
-                raise BadInput(where, "holds a number that is too large", value=f"{one!r:.40}",
-                               allowed="64 bits", remedy=_AGAIN)  # fmt: skip
+                raise BadInput(
+                    where,
+                    "holds a number that is too large",
+                    value=f"{one!r:.40}",
+                    allowed="64 bits",
+                    remedy=_AGAIN,
+                )
         elif depth >= DEEPEST:
             raise BadInput(where, "is nested too deep", allowed=f"{DEEPEST} levels", remedy=_AGAIN)
         elif isinstance(one, dict):

@@ -83,8 +83,10 @@ def write_bundle(
         ]:
             found = None if photos is None else find(photos, photo.get("sha256"))
             if found is None:
-                raise StoreError(f"photo {str(photo.get('sha256'))[:12]} of pour {pour_id} is gone from the disk; "
-                                 "restore it from a backup, then export again")  # fmt: skip
+                raise StoreError(
+                    f"photo {str(photo.get('sha256'))[:12]} of pour {pour_id} is gone from the disk; "
+                    "restore it from a backup, then export again"
+                )
             if f"photos/{found.name}" not in hashes:
                 put(f"photos/{found.name}", [found.read_bytes()])
         manifest = {
@@ -198,8 +200,16 @@ def _verdict(
     with parcel.open() as connection:
         verdict = verify(connection, Parcel.POUR, printed=printed, pictures=pictures)
     if verdict.ok and made.unlike is not None:
-        return Verdict(Parcel.POUR, False, verdict.sealed, verdict.readings, verdict.events,
-                       f"{where}: {made.unlike} is not as it was packed", "altered", made.unlike)  # fmt: skip
+        return Verdict(
+            Parcel.POUR,
+            False,
+            verdict.sealed,
+            verdict.readings,
+            verdict.events,
+            f"{where}: {made.unlike} is not as it was packed",
+            "altered",
+            made.unlike,
+        )
     return verdict
 
 
@@ -210,14 +220,24 @@ def _manifest(packed: zipfile.ZipFile, where: str) -> ManifestShape:
         raise BadInput(where, "has no manifest.json", remedy="take a file made by `pourlog export`")
     for name, size in sizes.items():
         if size > bytes_for(name):
-            raise BadInput(f"{where}: {name[:80]}", "is too large", value=f"{size / 1e6:.1f} MB unpacked",
-                           allowed=f"{bytes_for(name) / 1e6:.1f} MB", remedy=_AGAIN)  # fmt: skip
+            raise BadInput(
+                f"{where}: {name[:80]}",
+                "is too large",
+                value=f"{size / 1e6:.1f} MB unpacked",
+                allowed=f"{bytes_for(name) / 1e6:.1f} MB",
+                remedy=_AGAIN,
+            )
     at = f"{where}: manifest.json"
     told = read_json(packed.read("manifest.json"), at)
     version = told.get("bundle_version") if isinstance(told, dict) else None
     if isinstance(version, int) and version > BUNDLE_VERSION:
-        raise BadInput(at, "is of a newer program", value=version, allowed=str(BUNDLE_VERSION),
-                       remedy="upgrade this one, then bring it in again")  # fmt: skip
+        raise BadInput(
+            at,
+            "is of a newer program",
+            value=version,
+            allowed=str(BUNDLE_VERSION),
+            remedy="upgrade this one, then bring it in again",
+        )
     manifest = fits(ManifestShape, told, at)
     for name in (*_NAMES, *manifest.files):
         if name not in manifest.files or name not in sizes:
@@ -277,8 +297,12 @@ class _Reader:
         try:
             check_data(kind, data)
         except ValueError as error:
-            raise BadInput(f"{self._where}: events.csv", f"an event {kind!r} of {at_ms} is not as it must be",
-                           value=f"{data!r:.80}", remedy=_AGAIN) from error  # fmt: skip
+            raise BadInput(
+                f"{self._where}: events.csv",
+                f"an event {kind!r} of {at_ms} is not as it must be",
+                value=f"{data!r:.80}",
+                remedy=_AGAIN,
+            ) from error
 
 
 class _Hashed(io.RawIOBase):
@@ -311,12 +335,28 @@ def _damage_told(where: str) -> Iterator[None]:
     except IntegrityError as error:
         raise BadInput(where, "has two rows where there can be one", remedy=_AGAIN) from error
     except DBAPIError as error:
-        raise BadInput(where, f"cannot be put together ({error.orig})",
-                       remedy="make room on the disk, or leave photos out of it") from error  # fmt: skip
-    except (zipfile.BadZipFile, zlib.error, EOFError, LookupError, TypeError, ValueError, ArithmeticError,
-            AttributeError, OSError, RuntimeError) as error:  # fmt: skip
-        raise BadInput(where, f"is not a whole bundle ({error!s:.200})",
-                       remedy="take the file as it was exported; copy it again") from error  # fmt: skip
+        raise BadInput(
+            where,
+            f"cannot be put together ({error.orig})",
+            remedy="make room on the disk, or leave photos out of it",
+        ) from error
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        EOFError,
+        LookupError,
+        TypeError,
+        ValueError,
+        ArithmeticError,
+        AttributeError,
+        OSError,
+        RuntimeError,
+    ) as error:
+        raise BadInput(
+            where,
+            f"is not a whole bundle ({error!s:.200})",
+            remedy="take the file as it was exported; copy it again",
+        ) from error
 
 
 def _by_side(boots: list[tuple[Any, ...]], where: str) -> dict[str, dict[str, int]]:
@@ -377,8 +417,12 @@ def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
         ("boots", seal.boots, made.boots["station"]),
     ):
         if one != other:
-            raise BadInput(where, f"tells two stories of its {what}", value=f"{one!r:.60} and {other!r:.60}",
-                           remedy="only a pour that was closed and sealed comes in: export it again")  # fmt: skip
+            raise BadInput(
+                where,
+                f"tells two stories of its {what}",
+                value=f"{one!r:.60} and {other!r:.60}",
+                remedy="only a pour that was closed and sealed comes in: export it again",
+            )
     if pour.closed_ms is None:
         raise BadInput(where, "was never closed", remedy="close the pour there, then export it")
     named: dict[str, str] = {}

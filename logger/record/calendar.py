@@ -54,8 +54,13 @@ def calendar(name: str, entries: Iterable[CalendarEntry], now_ms: int) -> str:
         # Nobody is busy because resin cures.
         lines.append("TRANSP:TRANSPARENT")
         if entry.alarm_min is not None:
-            lines += ["BEGIN:VALARM", "ACTION:DISPLAY", f"DESCRIPTION:{escaped(entry.what)}",
-                      f"TRIGGER:-PT{entry.alarm_min}M", "END:VALARM"]  # fmt: skip
+            lines += [
+                "BEGIN:VALARM",
+                "ACTION:DISPLAY",
+                f"DESCRIPTION:{escaped(entry.what)}",
+                f"TRIGGER:-PT{entry.alarm_min}M",
+                "END:VALARM",
+            ]
         lines.append("END:VEVENT")
     lines.append("END:VCALENDAR")
     return "".join(f"{folded(line)}\r\n" for line in lines)

@@ -47,8 +47,13 @@ class Compared:
         return told | {"error_k": None if self.error_k is None else round(self.error_k, 3)}
 
 
-def compared(pour_id: int, plan: Mapping[str, Any], prediction: Mapping[str, Any] | None,
-             curves: Iterable[Mapping[str, Any]], workshop: str | None = None) -> Compared:  # fmt: skip
+def compared(
+    pour_id: int,
+    plan: Mapping[str, Any],
+    prediction: Mapping[str, Any] | None,
+    curves: Iterable[Mapping[str, Any]],
+    workshop: str | None = None,
+) -> Compared:
     """One pour from its plan (JSON), its frozen prediction and its measured curves (hours from pouring, °C).
 
     `workshop`: where its record is from; None: our own.
@@ -80,10 +85,20 @@ def compared(pour_id: int, plan: Mapping[str, Any], prediction: Mapping[str, Any
         at = int(np.argmax(curve_of["core_c"]))
         predicted_c, predicted_at_h = float(curve_of["core_c"][at]), float(curve_of["hours"][at])
     return Compared(
-        pour_id, plan["title"], plan["resin"]["name"], plan["pour"]["depth_mm"], 1 + len(plan.get("layer", ())),
-        float(np.mean(rooms)) if rooms else None, predicted_c, predicted_at_h, peak_c, peak_at_h, hours_out, core_out,
+        pour_id,
+        plan["title"],
+        plan["resin"]["name"],
+        plan["pour"]["depth_mm"],
+        1 + len(plan.get("layer", ())),
+        float(np.mean(rooms)) if rooms else None,
+        predicted_c,
+        predicted_at_h,
+        peak_c,
+        peak_at_h,
+        hours_out,
+        core_out,
         workshop,
-    )  # fmt: skip
+    )
 
 
 def chosen(
@@ -106,10 +121,16 @@ def chosen(
 def overlay(pours: Sequence[Compared], shown: Any = float, unit: str = "°C") -> str:
     """The cores of pours laid over one another from the moment of pouring, as SVG."""
     lines = [
-        Line(f"{pour.pour}: {pour.title}", pour.hours, [None if v is None else shown(v) for v in pour.core_c],
-             colour, dash, 1.8)
+        Line(
+            f"{pour.pour}: {pour.title}",
+            pour.hours,
+            [None if v is None else shown(v) for v in pour.core_c],
+            colour,
+            dash,
+            1.8,
+        )
         for pour, (colour, dash) in zip(pours, MANY, strict=False)
-    ]  # fmt: skip
+    ]
     return plot(lines, title="Cores of pours over each other", unit=unit, height=340 + 14 * (len(lines) // 4))
 
 

@@ -38,17 +38,30 @@ def batches(events: Iterable[Event]) -> list[dict[str, Any]]:
     return [_about(event) for event in events if _kind(event) in ("batch", "mixed")]
 
 
-def layers(events: Iterable[Event], planned: Sequence[Mapping[str, Any]], depth_mm: float,
-           poured_ms: int | None) -> list[dict[str, Any]]:  # fmt: skip
+def layers(
+    events: Iterable[Event], planned: Sequence[Mapping[str, Any]], depth_mm: float, poured_ms: int | None
+) -> list[dict[str, Any]]:
     """Each layer as planned, and when it was poured in truth (h since pouring)."""
-    found = [{"number": 1, "depth_mm": depth_mm, "planned_at_h": 0.0,
-              "poured_at_h": None if poured_ms is None else 0.0}]  # fmt: skip
+    found = [
+        {
+            "number": 1,
+            "depth_mm": depth_mm,
+            "planned_at_h": 0.0,
+            "poured_at_h": None if poured_ms is None else 0.0,
+        }
+    ]
     poured = {event["data"]["number"]: event for event in events if _kind(event) == "layer"}
     for number, layer in enumerate(planned, start=2):
         event = poured.pop(number, None)
         at_h = None if event is None or poured_ms is None else _hours(event["at_ms"], poured_ms)
-        found.append({"number": number, "depth_mm": layer["depth_mm"], "planned_at_h": layer["at_h"],
-                      "poured_at_h": at_h})  # fmt: skip
+        found.append(
+            {
+                "number": number,
+                "depth_mm": layer["depth_mm"],
+                "planned_at_h": layer["at_h"],
+                "poured_at_h": at_h,
+            }
+        )
     for number, event in sorted(poured.items()):
         at_h = None if poured_ms is None else _hours(event["at_ms"], poured_ms)
         found.append({"number": number, "depth_mm": None, "planned_at_h": None, "poured_at_h": at_h})
@@ -76,12 +89,18 @@ def points(
         name = point["id"]
         by = [signature.person for signature in signatures if signature.point == name]
         override = passed.get(name)
-        found.append({
-            "id": name, "question": point["question"], "light": point["light"], "why": point["why"],
-            "people": point["people"], "signed_by": by,
-            "photo": any(s.has_photo for s in signatures if s.point == name),
-            "override": None if override is None else {"by": override.person, "reason": override.reason},
-        })  # fmt: skip
+        found.append(
+            {
+                "id": name,
+                "question": point["question"],
+                "light": point["light"],
+                "why": point["why"],
+                "people": point["people"],
+                "signed_by": by,
+                "photo": any(s.has_photo for s in signatures if s.point == name),
+                "override": None if override is None else {"by": override.person, "reason": override.reason},
+            }
+        )
     return found
 
 
@@ -93,12 +112,21 @@ def check_outcome(data: Mapping[str, Any]) -> dict[str, Any]:
     defects = []
     for defect in data.get("defects", ()):
         if defect.get("kind") not in DEFECTS:
-            raise BadInput("defect", "is not known", value=defect.get("kind"), allowed=", ".join(DEFECTS),
-                           remedy="choose one, and say more in words")  # fmt: skip
+            raise BadInput(
+                "defect",
+                "is not known",
+                value=defect.get("kind"),
+                allowed=", ".join(DEFECTS),
+                remedy="choose one, and say more in words",
+            )
         defects.append({"kind": defect["kind"], "where": str(defect.get("where", ""))[:300]})
     if state == "good" and defects:
-        raise BadInput("state", "is good, but a defect is named", value=[d["kind"] for d in defects],
-                       remedy="call it flawed, or take the defect out")  # fmt: skip
+        raise BadInput(
+            "state",
+            "is good, but a defect is named",
+            value=[d["kind"] for d in defects],
+            remedy="call it flawed, or take the defect out",
+        )
     return {
         "state": state,
         "defects": defects,
@@ -121,8 +149,13 @@ def check_test(data: Mapping[str, Any]) -> dict[str, Any]:
 def check_layer(number: float) -> dict[str, Any]:
     """A later layer's number. Raises BadInput."""
     if not 2 <= number <= 100 or number != int(number):
-        raise BadInput("number", "is not a layer", value=number, allowed="2 to 100",
-                       remedy="the first is the pour itself")  # fmt: skip
+        raise BadInput(
+            "number",
+            "is not a layer",
+            value=number,
+            allowed="2 to 100",
+            remedy="the first is the pour itself",
+        )
     return {"number": int(number)}
 
 

@@ -187,8 +187,10 @@ def _at_release(hours: Array, celsius: Array, resin: Resin, release_h: float) ->
     alpha = float(conversion_along(hours, celsius, resin.rate, slow_down(resin))[0, -1])
     found = hardness(alpha, float(celsius[-1]), resin.glass)
     return known | {
-        "conversion_at_release": alpha, "tg_at_release_c": found.tg_c, "hardness_at_release": found.word,
-    }  # fmt: skip
+        "conversion_at_release": alpha,
+        "tg_at_release_c": found.tg_c,
+        "hardness_at_release": found.word,
+    }
 
 
 def _means(hours: Array, celsius: Array, step_h: float) -> tuple[Array, Array]:

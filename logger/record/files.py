@@ -27,14 +27,30 @@ from logger.store.transfer import COLUMNS, pour_of, rows_of
 FILES_VERSION = 1
 #: What a column holds, where it is not text.
 TYPES = {
-    "readings": {"seq": int, "boot_ms": int, "wall_ms": int, "clock_set": bool, "milli_c": int, "milli_rh": int,
-                 "late": bool, "received_ms": int},
+    "readings": {
+        "seq": int,
+        "boot_ms": int,
+        "wall_ms": int,
+        "clock_set": bool,
+        "milli_c": int,
+        "milli_rh": int,
+        "late": bool,
+        "received_ms": int,
+    },
     "events": {"at_ms": int, "data": dict},
-    "alarms": {"activation": int, "value": float, "limit": float, "late": bool, "raised_ms": int,
-               "acknowledged_ms": int, "returned_ms": int, "ended_ms": int},
+    "alarms": {
+        "activation": int,
+        "value": float,
+        "limit": float,
+        "late": bool,
+        "raised_ms": int,
+        "acknowledged_ms": int,
+        "returned_ms": int,
+        "ended_ms": int,
+    },
     "forecasts": {"made_ms": int, "at_h": float, "body": dict},
     "boots": {"offset_ms": int, "clock_set": bool},
-}  # fmt: skip
+}
 #: What text begins with that is written as a JSON string: itself, and what begins a formula (OWASP, "CSV Injection").
 QUOTED = ('"', "=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 SCHEMA = Path(__file__).with_name("SCHEMA.md")
@@ -76,15 +92,24 @@ def from_csv(
     try:
         heading = next(lines, None)
         if heading is None or tuple(heading) != COLUMNS[name]:
-            raise BadInput(f"{name}.csv: line 1", "is not the heading of this table", value=f"{heading!r:.200}",
-                           allowed=",".join(COLUMNS[name]), remedy="take the file as it was exported")  # fmt: skip
+            raise BadInput(
+                f"{name}.csv: line 1",
+                "is not the heading of this table",
+                value=f"{heading!r:.200}",
+                allowed=",".join(COLUMNS[name]),
+                remedy="take the file as it was exported",
+            )
         reads = [_READS[TYPES[name].get(column, str)] for column in COLUMNS[name]]
         if name == "forecasts":
             reads[-1] = _forecast
         for number, row in enumerate(lines, start=1):
             if len(row) != len(reads):
-                raise BadInput(f"{name}.csv: line {lines.line_num}", f"has {len(row)} fields", allowed=f"{len(reads)}",
-                               remedy="the row is torn: take the file as it was exported")  # fmt: skip
+                raise BadInput(
+                    f"{name}.csv: line {lines.line_num}",
+                    f"has {len(row)} fields",
+                    allowed=f"{len(reads)}",
+                    remedy="the row is torn: take the file as it was exported",
+                )
             try:
                 made = tuple(read(cell) if cell else None for read, cell in zip(reads, row, strict=True))
             except (ValueError, KeyError, RecursionError, BadInput) as error:
@@ -92,12 +117,19 @@ def from_csv(
             if shape is not None:
                 fits(shape, dict(zip(COLUMNS[name], made, strict=True)), f"{name}.csv: line {lines.line_num}")
                 if number > MOST_ROWS[name]:
-                    raise BadInput(f"{name}.csv", "has too many rows for one pour", allowed=f"{MOST_ROWS[name]:,}",
-                                   remedy="take the file as it was exported")  # fmt: skip
+                    raise BadInput(
+                        f"{name}.csv",
+                        "has too many rows for one pour",
+                        allowed=f"{MOST_ROWS[name]:,}",
+                        remedy="take the file as it was exported",
+                    )
             yield made
     except csv.Error as error:
-        raise BadInput(f"{name}.csv: line {lines.line_num}", f"is not CSV ({error})",
-                       remedy="take the file as it was exported") from error  # fmt: skip
+        raise BadInput(
+            f"{name}.csv: line {lines.line_num}",
+            f"is not CSV ({error})",
+            remedy="take the file as it was exported",
+        ) from error
 
 
 def everything(connection: Connection, pour_id: int, workshop: str) -> Iterator[str]:
@@ -156,8 +188,12 @@ def _forecast(cell: str) -> Any:
 
 #: How a cell that is not empty is read, by what its column holds.
 _READS: dict[type, Callable[[str], Any]] = {
-    str: _text, int: _whole, float: float, dict: _object, bool: {"0": False, "1": True}.__getitem__,
-}  # fmt: skip
+    str: _text,
+    int: _whole,
+    float: float,
+    dict: _object,
+    bool: {"0": False, "1": True}.__getitem__,
+}
 
 
 def _unread(name: str, line: int, reads: Sequence[Callable[[str], Any]], row: Sequence[str]) -> BadInput:
@@ -168,6 +204,10 @@ def _unread(name: str, line: int, reads: Sequence[Callable[[str], Any]], row: Se
                 read(cell)
         except (ValueError, KeyError, RecursionError, BadInput) as error:
             problem = error.problem if isinstance(error, BadInput) else "cannot be read"
-            return BadInput(f"{name}.csv: line {line}, {column}", problem, value=cell[:80],
-                            remedy="take the file as it was exported")  # fmt: skip
+            return BadInput(
+                f"{name}.csv: line {line}, {column}",
+                problem,
+                value=cell[:80],
+                remedy="take the file as it was exported",
+            )
     raise AssertionError("every cell can be read")

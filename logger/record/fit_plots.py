@@ -37,8 +37,10 @@ def fitted_plots(
                 stated_h = next((p["stated"] for p in mine if p["quantity"] == "peak time"), peak_h)
                 off_c = part * (point["stated"] - curve["core_c"][0])
                 off = degrees(point["stated"] + off_c) - degrees(point["stated"])
-                dots += [Dot(stated_h, degrees(point["stated"]), full=False, off_value=off),
-                         Dot(peak_h, degrees(point["fitted"]))]  # fmt: skip
+                dots += [
+                    Dot(stated_h, degrees(point["stated"]), full=False, off_value=off),
+                    Dot(peak_h, degrees(point["fitted"])),
+                ]
                 last_h = max(last_h, 2 * peak_h, stated_h)
             elif point["quantity"] != "peak time":
                 for hour, full in ((point["stated"], False), (point["fitted"], True)):
@@ -47,6 +49,18 @@ def fitted_plots(
                 last_h = max(last_h, *(p["stated"] for p in mine), *(p["fitted"] for p in mine))
         kept = hours <= max(SHOWN * last_h, hours[1])
         line = Line("fitted, at the core", hours[kept].tolist(), shown_c[kept].tolist(), "#a31d12", "", 2.2)
-        made.append((curve["statement"], plot([line], title=curve["statement"], unit=unit, marks=marks, dots=dots,
-                                              width=width, height=height)))  # fmt: skip
+        made.append(
+            (
+                curve["statement"],
+                plot(
+                    [line],
+                    title=curve["statement"],
+                    unit=unit,
+                    marks=marks,
+                    dots=dots,
+                    width=width,
+                    height=height,
+                ),
+            )
+        )
     return made

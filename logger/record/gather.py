@@ -32,8 +32,21 @@ from logger.store.transfer import pour_of
 RECORD_VERSION = 2
 #: Columns to which the measured curves are thinned: two sheets' width.
 CURVE_COLUMNS = 300
-_ALARM_FIELDS = ("kind", "subject", "priority", "phase", "reason", "value", "limit", "late", "raised_ms",
-                 "acknowledged_ms", "acknowledged_by", "returned_ms", "ended_ms")  # fmt: skip
+_ALARM_FIELDS = (
+    "kind",
+    "subject",
+    "priority",
+    "phase",
+    "reason",
+    "value",
+    "limit",
+    "late",
+    "raised_ms",
+    "acknowledged_ms",
+    "acknowledged_by",
+    "returned_ms",
+    "ended_ms",
+)
 
 
 def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any]:
@@ -85,14 +98,18 @@ def measured(connection: Connection, pour_id: int) -> Measured:
     _points(pour.plan_toml)  # kept in memory: sealing must not solve a plan while it holds the write lock
     parts = {
         "figures": figures(
-            _places(found, poured_ms or 0), plan.resin.limits.max_core_c, pour.prediction,
-            resin=plan.resin, release_h=release_h, humidity=humidity,
+            _places(found, poured_ms or 0),
+            plan.resin.limits.max_core_c,
+            pour.prediction,
+            resin=plan.resin,
+            release_h=release_h,
+            humidity=humidity,
         ).to_json(),
         "curves": _curves(found, poured_ms or 0),
         "air": {"hours": _hourly(humidity), "name": "relative humidity, hourly means, %"},
         "contacts": columns.contacts(connection, pour_id),
         "faults": _faults(connection, pour_id, poured_ms),
-    }  # fmt: skip
+    }
     return Measured(pour.reading_head, pour.released_ms, parts)
 
 
@@ -143,7 +160,7 @@ def gather_open(
         "forecasts": _forecasts(connection, pour_id),
         "events": noted,
         "chain": {"readings": pour.reading_head, "events": pour.event_head},
-    }  # fmt: skip
+    }
 
 
 @lru_cache(maxsize=16)
@@ -188,10 +205,14 @@ def _curves(found: Sequence[columns.Trace], poured_ms: int) -> list[dict[str, An
     made = []
     for trace in found:
         hours, celsius = thin((trace.at_ms - poured_ms) / 3.6e6, trace.celsius, CURVE_COLUMNS)
-        made.append({
-            "probe": trace.probe, "place": trace.place, "hours": np.round(hours, 5).tolist(),
-            "celsius": [None if value != value else round(value, 3) for value in celsius.tolist()],
-        })  # fmt: skip
+        made.append(
+            {
+                "probe": trace.probe,
+                "place": trace.place,
+                "hours": np.round(hours, 5).tolist(),
+                "celsius": [None if value != value else round(value, 3) for value in celsius.tolist()],
+            }
+        )
     return made
 
 
@@ -199,14 +220,20 @@ def _slabs(plan: Plan) -> list[dict[str, Any]]:
     """The slabs with their moisture as the meter showed it."""
     return [
         {
-            "name": slab.name, "species": slab.species, "source": slab.source, "dried": slab.dried,
-            "bark": slab.bark, "seal": slab.seal,
-            "thickness_mm": slab.thickness_mm, "width_mm": slab.width_mm, "length_mm": slab.length_mm,
+            "name": slab.name,
+            "species": slab.species,
+            "source": slab.source,
+            "dried": slab.dried,
+            "bark": slab.bark,
+            "seal": slab.seal,
+            "thickness_mm": slab.thickness_mm,
+            "width_mm": slab.width_mm,
+            "length_mm": slab.length_mm,
             "moisture_pct": [] if slab.meter is None else list(slab.meter.readings_pct),
             "meter": None if slab.meter is None else slab.meter.kind,
         }
         for slab in plan.slab
-    ]  # fmt: skip
+    ]
 
 
 def _faults(connection: Connection, pour_id: int, poured_ms: int | None) -> list[dict[str, Any]]:
@@ -214,10 +241,16 @@ def _faults(connection: Connection, pour_id: int, poured_ms: int | None) -> list
     if poured_ms is None:
         return []
     return [
-        {"probe": row["probe"], "place": row["place"], "fault": row["fault"], "count": row["count"],
-         "first_h": _hours(row["first_ms"], poured_ms), "last_h": _hours(row["last_ms"], poured_ms)}
+        {
+            "probe": row["probe"],
+            "place": row["place"],
+            "fault": row["fault"],
+            "count": row["count"],
+            "first_h": _hours(row["first_ms"], poured_ms),
+            "last_h": _hours(row["last_ms"], poured_ms),
+        }
         for row in columns.faults(connection, pour_id)
-    ]  # fmt: skip
+    ]
 
 
 def _alarm(row: Any) -> dict[str, Any]:

@@ -227,9 +227,12 @@ class Imports:
                 raise arriving.ArrivalStopped(
                     "the service ends: bring the file in again when it is back"
                 ) from error
-            raise BadInput(where, "takes more time or memory than a file from elsewhere may",
-                           allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB, {PROCESS.cpu_s / 60:.0f} min",
-                           remedy="this is no file as the program or a logger writes it") from error  # fmt: skip
+            raise BadInput(
+                where,
+                "takes more time or memory than a file from elsewhere may",
+                allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB, {PROCESS.cpu_s / 60:.0f} min",
+                remedy="this is no file as the program or a logger writes it",
+            ) from error
         finally:
             self._process = None
             process.close()
@@ -251,9 +254,12 @@ def _bounded(function: Callable[..., Any], file: Path, folder: Path, where: str,
     try:
         return function(file, folder, where, *more)
     except MemoryError as error:
-        raise BadInput(where, "takes more memory than a file from elsewhere may",
-                       allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB",
-                       remedy="this is no file as the program or a logger writes it") from error  # fmt: skip
+        raise BadInput(
+            where,
+            "takes more memory than a file from elsewhere may",
+            allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB",
+            remedy="this is no file as the program or a logger writes it",
+        ) from error
 
 
 @contextmanager
@@ -296,8 +302,9 @@ def text_of(raw: bytes, where: str) -> str:
     try:
         return raw.decode(BOMS.get(raw[:2], "utf-8-sig"))
     except UnicodeDecodeError as error:
-        raise BadReadings(where, f"is not UTF-8 text ({error.reason})",
-                          remedy="save it as CSV with the encoding UTF-8") from error  # fmt: skip
+        raise BadReadings(
+            where, f"is not UTF-8 text ({error.reason})", remedy="save it as CSV with the encoding UTF-8"
+        ) from error
 
 
 def first_lines(file: IO[bytes], where: str, most: int = 1_000_000) -> str:
@@ -321,8 +328,12 @@ def accept_log(
 
     for column in asked.mapping.columns:
         if column.unit == "number":
-            raise BadInput(f"mapping: {column.heading}", "is no temperature", allowed="c, f or k",
-                           remedy="a pour keeps temperatures; leave this column out")  # fmt: skip
+            raise BadInput(
+                f"mapping: {column.heading}",
+                "is no temperature",
+                allowed="c, f or k",
+                remedy="a pour keeps temperatures; leave this column out",
+            )
     with path.open("rb") as raw:
         log = _log_of(raw, asked, where)
     start_ms, shift_ms = _start(log, asked.poured_ms)
@@ -330,21 +341,35 @@ def accept_log(
     if asked.title:
         plan = plan.model_copy(update={"title": asked.title[:300]})
     told: dict[str, Any] = {
-        "sentence": f"{where}: {log.told()}"[:4000], "file": where[:300], "sha256": digest,
-        "rows": len(log.seconds), "bad": [[row.line, row.problem] for row in log.bad],
+        "sentence": f"{where}: {log.told()}"[:4000],
+        "file": where[:300],
+        "sha256": digest,
+        "rows": len(log.seconds),
+        "bad": [[row.line, row.problem] for row in log.bad],
         "no_value": {name: len(lines) for name, lines in log.no_value.items()},
-        "zone": asked.mapping.zone, "time_as": asked.mapping.time_as,
+        "zone": asked.mapping.zone,
+        "time_as": asked.mapping.time_as,
         "columns": [[column.heading, column.to, column.unit] for column in asked.mapping.columns],
-    }  # fmt: skip
+    }
     parcel = Parcel(folder / "parcel.sqlite3", new=True)
     try:
         with parcel.open() as tx:
             add_past_pour(
-                tx, title=plan.title, client=asked.client, plan_toml=plan_to_text(plan),
-                prediction=predict(plan).to_json(), model_version=MODEL_VERSION, poured_ms=start_ms,
-                first_ms=round(log.seconds[0] * 1000) + shift_ms, last_ms=round(log.seconds[-1] * 1000) + shift_ms,
-                rows=_rows(log, shift_ms), sha256=digest, told=told, by=by, now_ms=now_ms,
-            )  # fmt: skip
+                tx,
+                title=plan.title,
+                client=asked.client,
+                plan_toml=plan_to_text(plan),
+                prediction=predict(plan).to_json(),
+                model_version=MODEL_VERSION,
+                poured_ms=start_ms,
+                first_ms=round(log.seconds[0] * 1000) + shift_ms,
+                last_ms=round(log.seconds[-1] * 1000) + shift_ms,
+                rows=_rows(log, shift_ms),
+                sha256=digest,
+                told=told,
+                by=by,
+                now_ms=now_ms,
+            )
     finally:
         parcel.close()
     return log.told(), tuple((row.line, row.problem, row.row) for row in log.bad)
@@ -357,8 +382,9 @@ def _log_of(raw: IO[bytes], asked: LogAsked, where: str) -> Log:
         with io.TextIOWrapper(raw, encoding=coded, newline="") as text:
             return read_log(lines_of(text, where), asked.mapping, where, leave_out_bad=asked.leave_out_bad)
     except UnicodeDecodeError as error:
-        raise BadReadings(where, f"is not UTF-8 text ({error.reason})",
-                          remedy="save it as CSV with the encoding UTF-8") from error  # fmt: skip
+        raise BadReadings(
+            where, f"is not UTF-8 text ({error.reason})", remedy="save it as CSV with the encoding UTF-8"
+        ) from error
 
 
 def _start(log: Log, poured_ms: int | None) -> tuple[int, int]:
@@ -367,8 +393,12 @@ def _start(log: Log, poured_ms: int | None) -> tuple[int, int]:
         start_ms = round(log.seconds[0] * 1000) if poured_ms is None else poured_ms
         shift_ms = 0
     elif poured_ms is None:
-        raise BadInput("start", "is missing", allowed="day and time of day at which pouring began",
-                       remedy="the log counts from its own start; say when that was")  # fmt: skip
+        raise BadInput(
+            "start",
+            "is missing",
+            allowed="day and time of day at which pouring began",
+            remedy="the log counts from its own start; say when that was",
+        )
     else:
         start_ms, shift_ms = poured_ms, poured_ms
     first_ms, last_ms = (round(log.seconds[at] * 1000) + shift_ms for at in (0, -1))
@@ -376,12 +406,22 @@ def _start(log: Log, poured_ms: int | None) -> tuple[int, int]:
         raise BadInput("start", "is before 1970", remedy="check day and year")
     if not first_ms - 1000 <= start_ms <= last_ms:
         before_h = (start_ms - last_ms) / 3.6e6
-        raise BadInput("start", "is not within the log", value=f"{before_h:.1f} h after its end" if before_h > 0 else
-                       f"{(first_ms - start_ms) / 3.6e6:.1f} h before its first row",
-                       remedy="check day, time zone and the order of day and month")  # fmt: skip
+        raise BadInput(
+            "start",
+            "is not within the log",
+            value=f"{before_h:.1f} h after its end"
+            if before_h > 0
+            else f"{(first_ms - start_ms) / 3.6e6:.1f} h before its first row",
+            remedy="check day, time zone and the order of day and month",
+        )
     if (start_ms - first_ms) / 3.6e6 > LONGEST_BEFORE_H:
-        raise BadInput("start", "is long after the log's first row", value=f"{(start_ms - first_ms) / 3.6e6:.0f} h",
-                       allowed=f"up to {LONGEST_BEFORE_H} h", remedy="cut the log before it")  # fmt: skip
+        raise BadInput(
+            "start",
+            "is long after the log's first row",
+            value=f"{(start_ms - first_ms) / 3.6e6:.0f} h",
+            allowed=f"up to {LONGEST_BEFORE_H} h",
+            remedy="cut the log before it",
+        )
     return start_ms, shift_ms
 
 

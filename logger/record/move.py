@@ -116,8 +116,9 @@ def _prove(old: Connection, new: Connection) -> dict[int, str]:
         heads = new.execute(select(POUR.c.reading_head, POUR.c.event_head).where(POUR.c.id == pour.id)).one()
         before, after = verify(old, pour.id), verify(new, pour.id)
         if tuple(heads) != (pour.reading_head, pour.event_head) or (before.ok, before.sentence) != (
-            after.ok, after.sentence
-        ):  # fmt: skip
+            after.ok,
+            after.sentence,
+        ):
             raise StoreError(
                 f"pour {pour.id} is not on the server as it was ({after.sentence}); nothing is kept"
             )

@@ -129,13 +129,20 @@ def read_log(
         places = _places(heading, mapping, f"{where}: line {mapping.skip + 1}")
         log = _read(rows, heading, places, mapping, where)
     except csv.Error as error:
-        raise BadReadings(f"{where}: line {mapping.skip + rows.line_num}", f"is not CSV ({error})",
-                          remedy="export it again, or choose another delimiter") from error  # fmt: skip
+        raise BadReadings(
+            f"{where}: line {mapping.skip + rows.line_num}",
+            f"is not CSV ({error})",
+            remedy="export it again, or choose another delimiter",
+        ) from error
     if log.bad and not leave_out_bad:
         first = log.bad[0]
         more = f"; {len(log.bad)} bad rows, at lines {_lines(log.bad)}" if len(log.bad) > 1 else ""
-        raise BadReadings(f"{where}: line {first.line}", first.problem + more, value=first.row[:120],
-                          remedy="mend these rows, or leave them out knowingly; they are then listed")  # fmt: skip
+        raise BadReadings(
+            f"{where}: line {first.line}",
+            first.problem + more,
+            value=first.row[:120],
+            remedy="mend these rows, or leave them out knowingly; they are then listed",
+        )
     if not len(log.seconds):
         raise BadReadings(where, "has no rows that can be read", remedy="check mapping and delimiter")
     return log
@@ -147,26 +154,47 @@ def check_mapping(mapping: Mapping) -> None:
         raise BadInput("mapping", "names no column", remedy="name the time's column and at least one more")
     for column in mapping.columns:
         if column.unit not in UNITS:
-            raise BadInput(f"mapping: {column.heading}", "unit is not known", value=column.unit,
-                           allowed="c, f, k, number", remedy="say what the numbers are")  # fmt: skip
+            raise BadInput(
+                f"mapping: {column.heading}",
+                "unit is not known",
+                value=column.unit,
+                allowed="c, f, k, number",
+                remedy="say what the numbers are",
+            )
         if column.unit != "number" and not PLACES.fullmatch(column.to):
-            raise BadInput(f"mapping: {column.heading}", "place is not known", value=column.to,
-                           allowed="core, surface, underside, room, or one of them with -2, -3 …",
-                           remedy="say where the probe was")  # fmt: skip
+            raise BadInput(
+                f"mapping: {column.heading}",
+                "place is not known",
+                value=column.to,
+                allowed="core, surface, underside, room, or one of them with -2, -3 …",
+                remedy="say where the probe was",
+            )
     if len({column.to for column in mapping.columns}) < len(mapping.columns):
-        raise BadInput("mapping", "sends two columns to one place", value=[c.to for c in mapping.columns],
-                       remedy="number the second one: core-2")  # fmt: skip
+        raise BadInput(
+            "mapping",
+            "sends two columns to one place",
+            value=[c.to for c in mapping.columns],
+            remedy="number the second one: core-2",
+        )
     of_day = mapping.time_as == "iso" or "%" in mapping.time_as
     if "%" in mapping.time_as:
         _check_format(mapping.time_as)
     if not of_day and mapping.time_as not in (*SPANS_S, "unix"):
-        raise BadInput("mapping: time", "is not known", value=mapping.time_as,
-                       allowed="s, min, h, d, ms, unix, iso, or a format with %",
-                       remedy="say how times are written")  # fmt: skip
+        raise BadInput(
+            "mapping: time",
+            "is not known",
+            value=mapping.time_as,
+            allowed="s, min, h, d, ms, unix, iso, or a format with %",
+            remedy="say how times are written",
+        )
     if of_day and "%z" not in mapping.time_as:
         if mapping.zone is None and mapping.time_as != "iso":
-            raise BadInput("mapping: zone", "is missing", allowed="an IANA name, such as Europe/Berlin or UTC",
-                           remedy="say in which time zone the logger's clock stood; it is never guessed")  # fmt: skip
+            raise BadInput(
+                "mapping: zone",
+                "is missing",
+                allowed="an IANA name, such as Europe/Berlin or UTC",
+                remedy="say in which time zone the logger's clock stood; it is never guessed",
+            )
         if mapping.zone is not None:
             _zone(mapping.zone)
     if len(mapping.delimiter) != 1:
@@ -181,16 +209,30 @@ def _check_format(written: str) -> None:
     known = "".join(DIRECTIVES)
     for name in named:
         if not name or name not in known:
-            raise BadInput("mapping: time", "has a directive that is not known", value=f"%{name}",
-                           allowed=", ".join(f"%{letter}" for letter in known),
-                           remedy="say how times are written, such as %d/%m/%Y %H:%M")  # fmt: skip
+            raise BadInput(
+                "mapping: time",
+                "has a directive that is not known",
+                value=f"%{name}",
+                allowed=", ".join(f"%{letter}" for letter in known),
+                remedy="say how times are written, such as %d/%m/%Y %H:%M",
+            )
     for group in DIRECTIVES:
         if sum(name in group for name in named) > 1:
-            raise BadInput("mapping: time", "says the same thing twice", value=written,
-                           allowed="each part of day and time once", remedy="leave one out")  # fmt: skip
+            raise BadInput(
+                "mapping: time",
+                "says the same thing twice",
+                value=written,
+                allowed="each part of day and time once",
+                remedy="leave one out",
+            )
     if not {"y", "Y"} & set(named):
-        raise BadInput("mapping: time", "names no year", value=written, allowed="%Y or %y among others",
-                       remedy="give the column of the date as well")  # fmt: skip
+        raise BadInput(
+            "mapping: time",
+            "names no year",
+            value=written,
+            allowed="%Y or %y among others",
+            remedy="give the column of the date as well",
+        )
 
 
 def guess_columns(text: str, delimiter: str = ",", skip: int = 0) -> tuple[list[str], list[list[str]]]:
@@ -199,8 +241,9 @@ def guess_columns(text: str, delimiter: str = ",", skip: int = 0) -> tuple[list[
     try:
         found = [row for row in islice(csv.reader(lines, delimiter=delimiter), 4) if row]
     except csv.Error as error:
-        raise BadReadings("the log", f"is not CSV ({error})",
-                          remedy="export it again, or choose another delimiter") from error  # fmt: skip
+        raise BadReadings(
+            "the log", f"is not CSV ({error})", remedy="export it again, or choose another delimiter"
+        ) from error
     return (found[0], found[1:]) if found else ([], [])
 
 
@@ -230,13 +273,19 @@ def _read(
         except _Bad as problem:
             bad.append(BadRow(line, str(problem), mapping.delimiter.join(row)[:ROW_KEPT]))
             if len(bad) > MOST_BAD:
-                raise BadReadings(f"{where}: line {bad[0].line}", f"{bad[0].problem}; more than {MOST_BAD} bad rows",
-                                  remedy="check mapping, delimiter and units") from None  # fmt: skip
+                raise BadReadings(
+                    f"{where}: line {bad[0].line}",
+                    f"{bad[0].problem}; more than {MOST_BAD} bad rows",
+                    remedy="check mapping, delimiter and units",
+                ) from None
             continue
         if len(values) + len(got) > MOST_ROWS["readings"]:
-            raise BadReadings(f"{where}: line {line}", "is one row too many",
-                              allowed=f"{MOST_ROWS['readings']:,} values",
-                              remedy="cut the log to this pour, or take one row in ten")  # fmt: skip
+            raise BadReadings(
+                f"{where}: line {line}",
+                "is one row too many",
+                allowed=f"{MOST_ROWS['readings']:,} values",
+                remedy="cut the log to this pour, or take one row in ten",
+            )
         for column, value in zip(mapping.columns, got, strict=True):
             if math.isnan(value):
                 no_value[column.to].append(line)
@@ -246,10 +295,13 @@ def _read(
     # Without a copy; an empty buffer is refused, and an empty log anyhow.
     table = (np.frombuffer(values) if values else np.array([])).reshape(len(seconds), len(mapping.columns))
     return Log(
-        np.frombuffer(seconds) if seconds else np.array([]), when.absolute,
+        np.frombuffer(seconds) if seconds else np.array([]),
+        when.absolute,
         {c.to: table[:, i] for i, c in enumerate(mapping.columns)},
-        tuple(bad), {name: found for name, found in no_value.items() if found}, lines,
-    )  # fmt: skip
+        tuple(bad),
+        {name: found for name, found in no_value.items() if found},
+        lines,
+    )
 
 
 class _Bad(Exception):
@@ -311,8 +363,10 @@ def _value(text: str, column: Column, mapping: Mapping) -> float:
         return math.nan
     value = UNITS[column.unit](_number(text, column.heading, mapping.decimal_comma))
     if column.unit != "number" and not COLDEST_C <= value <= HOTTEST_C:
-        raise _Bad(f"{column.heading} is {value:.1f} °C, outside {COLDEST_C:g} to {HOTTEST_C:g} °C: "
-                   "is it another unit?")  # fmt: skip
+        raise _Bad(
+            f"{column.heading} is {value:.1f} °C, outside {COLDEST_C:g} to {HOTTEST_C:g} °C: "
+            "is it another unit?"
+        )
     return value
 
 
@@ -338,8 +392,12 @@ def _places(heading: Sequence[str], mapping: Mapping, where: str) -> tuple[list[
         if names.count(wanted) == 1:
             return names.index(wanted)
         problem = "is there twice" if wanted in names else "is not there"
-        raise BadReadings(f"{where}: column {wanted!r}", problem, allowed=", ".join(names),
-                          remedy="name a column of the heading, or its number as #3")  # fmt: skip
+        raise BadReadings(
+            f"{where}: column {wanted!r}",
+            problem,
+            allowed=", ".join(names),
+            remedy="name a column of the heading, or its number as #3",
+        )
 
     return [place(name) for name in mapping.time], [place(column.heading) for column in mapping.columns]
 
@@ -348,8 +406,13 @@ def _zone(name: str) -> ZoneInfo:
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise BadInput("mapping: zone", "is not known", value=name, allowed="an IANA name, such as Europe/Berlin",
-                       remedy="check the spelling") from error  # fmt: skip
+        raise BadInput(
+            "mapping: zone",
+            "is not known",
+            value=name,
+            allowed="an IANA name, such as Europe/Berlin",
+            remedy="check the spelling",
+        ) from error
 
 
 def _lines(bad: Iterable[BadRow]) -> str:

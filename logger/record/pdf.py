@@ -29,9 +29,12 @@ def to_pdf(html: str) -> bytes:
         )
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "logger.record.pdf"], input=html.encode(), capture_output=True,
-            timeout=LONGEST_S, check=False,
-        )  # fmt: skip
+            [sys.executable, "-m", "logger.record.pdf"],
+            input=html.encode(),
+            capture_output=True,
+            timeout=LONGEST_S,
+            check=False,
+        )
     except subprocess.TimeoutExpired as error:
         raise NoPdf(
             f"the PDF took longer than {LONGEST_S} s; print the record's two sheets (…/record/paper) instead"

@@ -17,20 +17,28 @@ def course_plot(
     curves = sorted(record["curves"], key=lambda curve: _rank(curve["place"]))
     lines = [
         place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
-        for curve in curves if _rank(curve["place"]) < len(_ORDER)
-    ]  # fmt: skip
+        for curve in curves
+        if _rank(curve["place"]) < len(_ORDER)
+    ]
     planned = (record["prediction"] or {}).get("curve", {})
     if planned.get("hours"):
         end = max((line.hours[-1] for line in lines if len(line.hours)), default=planned["hours"][-1])
         kept = [at for at, hour in enumerate(planned["hours"]) if hour <= max(end, 1.0)]
-        lines.append(place_line("planned", [planned["hours"][at] for at in kept],
-                                [shown(planned["core_c"][at]) for at in kept], "core as predicted"))  # fmt: skip
+        lines.append(
+            place_line(
+                "planned",
+                [planned["hours"][at] for at in kept],
+                [shown(planned["core_c"][at]) for at in kept],
+                "core as predicted",
+            )
+        )
     limit = record["figures"]["limit_c"]
     marks = [] if limit is None else [PlotMark(f"limit {shown(limit):.0f} {unit}", level=shown(limit))]
     marks += [
         PlotMark(f"layer {layer['number']}", hour=layer["poured_at_h"])
-        for layer in record["layers"] if layer["number"] > 1 and layer["poured_at_h"] is not None
-    ]  # fmt: skip
+        for layer in record["layers"]
+        if layer["number"] > 1 and layer["poured_at_h"] is not None
+    ]
     return plot(lines, title="Measured and predicted temperatures", unit=unit, marks=marks, height=height)
 
 
@@ -47,15 +55,23 @@ def forecast_plot(
         core = made["bands"]["core_c"]
         hours = made["bands"]["hours"]
         name = f"forecast at {made['asked_at_h']:g} h"
-        bands.append(ShadedRange(f"{name}, 9 of 10", hours, [shown(v) for v in core["p05"]],
-                          [shown(v) for v in core["p95"]], colour))  # fmt: skip
+        bands.append(
+            ShadedRange(
+                f"{name}, 9 of 10",
+                hours,
+                [shown(v) for v in core["p05"]],
+                [shown(v) for v in core["p95"]],
+                colour,
+            )
+        )
         lines.append(Line(name, hours, [shown(v) for v in core["p50"]], colour, dash, 1.4))
     if not bands:
         return None
     lines += [
         place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
-        for curve in record["curves"] if curve["place"].partition("-")[0] == "core"
-    ]  # fmt: skip
+        for curve in record["curves"]
+        if curve["place"].partition("-")[0] == "core"
+    ]
     return plot(lines, title="Forecasts as they were", unit=unit, bands=bands, height=height)
 
 
@@ -64,9 +80,11 @@ WHOLE, HALF = (680.0, 170.0), (340.0, 150.0)
 
 
 def air_plot(
-    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C",
+    record: Mapping[str, Any],
+    shown: Callable[[float], float] = float,
+    unit: str = "°C",
     size: tuple[float, float] = WHOLE,
-) -> str | None:  # fmt: skip
+) -> str | None:
     """The room over the cure; None where nobody measured it."""
     rooms = [curve for curve in record["curves"] if curve["place"].partition("-")[0] == "room"]
     if not rooms:

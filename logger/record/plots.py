@@ -187,8 +187,10 @@ class _Frame:
             steps.append(f"{pen}{self.x(hour):.1f} {self.y(value):.1f}")
             pen = "L"
         dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
-        return (f'<path d="{"".join(steps)}" fill="none" stroke="{line.colour}" stroke-width="{line.width:g}"'
-                f'{dash} stroke-linejoin="round"/>')  # fmt: skip
+        return (
+            f'<path d="{"".join(steps)}" fill="none" stroke="{line.colour}" stroke-width="{line.width:g}"'
+            f'{dash} stroke-linejoin="round"/>'
+        )
 
     def dot(self, dot: Dot) -> str:
         x, y = self.x(dot.hour), self.y(dot.value)
@@ -214,15 +216,19 @@ class _Frame:
     def mark(self, mark: PlotMark) -> str:
         if mark.level is not None:
             y = self.y(mark.level)
-            return (f'<path d="M{_LEFT:g} {y:.1f}H{self.width - _RIGHT:g}" stroke="{_STOP}" stroke-width="1.6"/>'
-                    f'<text x="{self.width - _RIGHT - 2:g}" y="{y - 3:.1f}" text-anchor="end" fill="{_STOP}">'
-                    f"{escape(mark.name)}</text>")  # fmt: skip
+            return (
+                f'<path d="M{_LEFT:g} {y:.1f}H{self.width - _RIGHT:g}" stroke="{_STOP}" stroke-width="1.6"/>'
+                f'<text x="{self.width - _RIGHT - 2:g}" y="{y - 3:.1f}" text-anchor="end" fill="{_STOP}">'
+                f"{escape(mark.name)}</text>"
+            )
         if mark.hour is None or not self.h0 <= mark.hour <= self.h1:
             return ""
         x = self.x(mark.hour)
-        return (f'<path d="M{x:.1f} {_TOP:g}V{self.height - _BOTTOM:g}" stroke="{_INK}" stroke-width=".8" '
-                f'stroke-dasharray="1 2"/><text x="{x + 2:.1f}" y="{_TOP + 9:g}" fill="{_INK}">'
-                f"{escape(mark.name)}</text>")  # fmt: skip
+        return (
+            f'<path d="M{x:.1f} {_TOP:g}V{self.height - _BOTTOM:g}" stroke="{_INK}" stroke-width=".8" '
+            f'stroke-dasharray="1 2"/><text x="{x + 2:.1f}" y="{_TOP + 9:g}" fill="{_INK}">'
+            f"{escape(mark.name)}</text>"
+        )
 
 
 def _rule(path: str) -> str:
@@ -243,8 +249,10 @@ def _legend(lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, t
             key = f'<rect x="{x:.1f}" y="{y - 3:.1f}" width="24" height="8" fill="{item.colour}" fill-opacity=".25"/>'
         else:
             dash = f' stroke-dasharray="{item.dash}"' if item.dash else ""
-            key = (f'<path d="M{x:.1f} {y + 1:.1f}h24" stroke="{item.colour}" stroke-width="{item.width:g}"'
-                   f"{dash}/>")  # fmt: skip
+            key = (
+                f'<path d="M{x:.1f} {y + 1:.1f}h24" stroke="{item.colour}" stroke-width="{item.width:g}"'
+                f"{dash}/>"
+            )
         name = item.name if len(item.name) <= 26 else item.name[:25] + "…"
         made.append(f'{key}<text x="{x + 29:.1f}" y="{y + 4.5:.1f}" fill="{_INK}">{escape(name)}</text>')
     return "".join(made)

@@ -85,9 +85,11 @@ def work_out(key: str, records: Sequence[tuple[int, Mapping[str, Any]]]) -> dict
         -MOST:
     ]
     told: dict[str, Any] = {
-        "resin_key": key, "resin": records[0][1]["plan"]["resin"]["name"],
-        "pours": [pour_id for pour_id, _ in usable], "pours_seen": [pour_id for pour_id, _ in records],
-    }  # fmt: skip
+        "resin_key": key,
+        "resin": records[0][1]["plan"]["resin"]["name"],
+        "pours": [pour_id for pour_id, _ in usable],
+        "pours_seen": [pour_id for pour_id, _ in records],
+    }
     if not usable:
         return told | {
             "message": "No sealed pour of this resin has enough readings of its core.",
@@ -101,13 +103,15 @@ def work_out(key: str, records: Sequence[tuple[int, Mapping[str, Any]]]) -> dict
     table = refit.resin.model_dump(exclude_none=True, mode="json")
     return told | {
         "message": refit.message(),
-        "rate_factor": refit.rate_factor, "rate_range": list(refit.rate_range),
-        "heat_factor": refit.heat_factor, "heat_range": list(refit.heat_range),
+        "rate_factor": refit.rate_factor,
+        "rate_range": list(refit.rate_range),
+        "heat_factor": refit.heat_factor,
+        "heat_range": list(refit.heat_range),
         "error_before_k": None if better is None else better[0],
         "error_after_k": None if better is None else better[1],
         "left_out": [asdict(one) for one in refit.left_out],
         "table": tomli_w.dumps({"resin": table}),
-    }  # fmt: skip
+    }
 
 
 class Learner:

@@ -21,8 +21,16 @@ from logger.store.hash_chain import canonical, sha256
 SEAL_VERSION = 1
 #: What stands for good once an alarm is raised, and what its answer and end add.
 ALARM_RAISED = ("kind", "activation", "priority", "late", "raised_ms")
-ALARM_ANSWER = ("phase", "reason", "value", "limit", "acknowledged_ms", "acknowledged_by", "returned_ms",
-                "ended_ms")  # fmt: skip
+ALARM_ANSWER = (
+    "phase",
+    "reason",
+    "value",
+    "limit",
+    "acknowledged_ms",
+    "acknowledged_by",
+    "returned_ms",
+    "ended_ms",
+)
 FORECAST_FIELDS = ("made_ms", "at_h", "body")
 
 
@@ -56,8 +64,9 @@ def seal(
         "record_sha256": sha256(body),
     }
     seals.keep_seal(tx, pour_id, made, body)
-    events.add_event(tx, pour_id, now_ms, "sealed", by, f"seal {seal_hash(made)[:16]}",
-                     {"seal_sha256": seal_hash(made)})  # fmt: skip
+    events.add_event(
+        tx, pour_id, now_ms, "sealed", by, f"seal {seal_hash(made)[:16]}", {"seal_sha256": seal_hash(made)}
+    )
     return made
 
 

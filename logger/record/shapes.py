@@ -233,8 +233,12 @@ class BootShape(StrictShape):
 
 
 ROWS: dict[str, type[StrictShape]] = {
-    "readings": ReadingShape, "events": EventRow, "alarms": AlarmShape, "forecasts": ForecastRow, "boots": BootShape,
-}  # fmt: skip
+    "readings": ReadingShape,
+    "events": EventRow,
+    "alarms": AlarmShape,
+    "forecasts": ForecastRow,
+    "boots": BootShape,
+}
 
 # The record
 
@@ -538,10 +542,19 @@ class SealedData(StrictShape):
 
 #: Kind of an event → what its data must be. Of other kinds no page reads the data.
 DATA: dict[str, type[BaseModel]] = {
-    "lot": LotData, "batch": BatchData, "mixed": BatchData, "layer": LayerData, "look": LookData, "photo": PhotoData,
-    "test": TestData, "outcome": OutcomeData, "signed": SignedData, "unsigned": SignedData,
-    "override": OverrideData, "sealed": SealedData,
-}  # fmt: skip
+    "lot": LotData,
+    "batch": BatchData,
+    "mixed": BatchData,
+    "layer": LayerData,
+    "look": LookData,
+    "photo": PhotoData,
+    "test": TestData,
+    "outcome": OutcomeData,
+    "signed": SignedData,
+    "unsigned": SignedData,
+    "override": OverrideData,
+    "sealed": SealedData,
+}
 
 
 class LotTold(LotData, RecordNote):
@@ -620,9 +633,15 @@ class Heads(StrictShape):
 
 #: Figures that records of version 2 did not have from the beginning.
 LATER_FIGURES = {
-    "release_at_h", "conversion_at_release", "tg_at_release_c", "hardness_at_release", "room_coldest_hour_c",
-    "room_coldest_hour_at_h", "air_dampest_hour_pct", "air_dampest_hour_at_h",
-}  # fmt: skip
+    "release_at_h",
+    "conversion_at_release",
+    "tg_at_release_c",
+    "hardness_at_release",
+    "room_coldest_hour_c",
+    "room_coldest_hour_at_h",
+    "air_dampest_hour_pct",
+    "air_dampest_hour_at_h",
+}
 
 
 def check_figures(figures: Mapping[str, Any]) -> Mapping[str, Any]:
@@ -702,5 +721,9 @@ def fits(shape: type[T], value: Any, where: str) -> T:
     except ValidationError as error:
         first = error.errors(include_url=False, include_context=False)[0]
         at = ".".join(str(part) for part in first["loc"])
-        raise BadInput(f"{where}{': ' if at else ''}{at}"[:200], first["msg"], value=f"{first['input']!r:.60}",
-                       remedy="this is no record as the program writes it") from error  # fmt: skip
+        raise BadInput(
+            f"{where}{': ' if at else ''}{at}"[:200],
+            first["msg"],
+            value=f"{first['input']!r:.60}",
+            remedy="this is no record as the program writes it",
+        ) from error

@@ -166,6 +166,11 @@ def check_lot(data: Mapping[str, Any]) -> dict[str, Any]:
         try:
             date.fromisoformat(expires)
         except ValueError as error:
-            raise BadInput("expires_on", "is not a date", value=expires, allowed="such as 2027-04-30",
-                           remedy="copy it from the label; a month alone means its last day") from error  # fmt: skip
+            raise BadInput(
+                "expires_on",
+                "is not a date",
+                value=expires,
+                allowed="such as 2027-04-30",
+                remedy="copy it from the label; a month alone means its last day",
+            ) from error
     return made | {"kg": float(kg), "expires_on": expires or None}

@@ -59,8 +59,9 @@ class Verdict:
 class _Found(Exception):
     """Carries what was found up to `verify`; no error of the program."""
 
-    def __init__(self, wrong: str, table: str, sentence: str, number: int | None = None,
-                 row_id: int | None = None) -> None:  # fmt: skip
+    def __init__(
+        self, wrong: str, table: str, sentence: str, number: int | None = None, row_id: int | None = None
+    ) -> None:
         super().__init__(sentence)
         self.wrong, self.table, self.sentence = wrong, table, sentence
         self.number, self.row_id = number, row_id
@@ -97,16 +98,40 @@ def verify(
             _against_paper(seal, printed)
     except _Found as found:
         return Verdict(
-            pour_id, False, seal is not None, counts["readings"], counts["events"], found.sentence,
-            found.wrong, found.table, found.number, found.row_id, "", tuple(notes),
-        )  # fmt: skip
+            pour_id,
+            False,
+            seal is not None,
+            counts["readings"],
+            counts["events"],
+            found.sentence,
+            found.wrong,
+            found.table,
+            found.number,
+            found.row_id,
+            "",
+            tuple(notes),
+        )
     told = f"pour {pour_id}: {counts['readings']:,} readings and {counts['events']:,} events stand as they arrived"
     if seal is None:
-        return Verdict(pour_id, True, False, counts["readings"], counts["events"],
-                       f"{told}; the record is not sealed yet", notes=tuple(notes))  # fmt: skip
-    return Verdict(pour_id, True, True, counts["readings"], counts["events"],
-                   f"{told}, and the record is as it was sealed", seal_sha256=seal_hash(seal),
-                   notes=tuple(notes))  # fmt: skip
+        return Verdict(
+            pour_id,
+            True,
+            False,
+            counts["readings"],
+            counts["events"],
+            f"{told}; the record is not sealed yet",
+            notes=tuple(notes),
+        )
+    return Verdict(
+        pour_id,
+        True,
+        True,
+        counts["readings"],
+        counts["events"],
+        f"{told}, and the record is as it was sealed",
+        seal_sha256=seal_hash(seal),
+        notes=tuple(notes),
+    )
 
 
 def _row_of_pour(connection: Connection, pour_id: int, *, partial: bool) -> Any:
@@ -119,21 +144,28 @@ def _row_of_pour(connection: Connection, pour_id: int, *, partial: bool) -> Any:
             try:
                 seals.pour_column(connection, pour_id, name)
             except (SQLAlchemyError, ValueError, TypeError):
-                raise _Found("altered", "pour", f"pour {pour_id}: its {name} cannot be read any more: altered",
-                             row_id=pour_id) from error  # fmt: skip
-        raise _Found("altered", "pour", f"pour {pour_id} cannot be read any more: altered",
-                     row_id=pour_id) from error  # fmt: skip
+                raise _Found(
+                    "altered",
+                    "pour",
+                    f"pour {pour_id}: its {name} cannot be read any more: altered",
+                    row_id=pour_id,
+                ) from error
+        raise _Found(
+            "altered", "pour", f"pour {pour_id} cannot be read any more: altered", row_id=pour_id
+        ) from error
 
 
 def _is_seal(seal: Any) -> bool:
     try:
         return bool(
-            isinstance(seal["readings"]["count"], int) and isinstance(seal["events"]["count"], int)
-            and isinstance(seal["readings"]["head"], str) and isinstance(seal["events"]["head"], str)
+            isinstance(seal["readings"]["count"], int)
+            and isinstance(seal["events"]["count"], int)
+            and isinstance(seal["readings"]["head"], str)
+            and isinstance(seal["events"]["head"], str)
             and all(isinstance(seal[name], dict) for name in ("boots", "pour"))
             and all(isinstance(seal[name], list) for name in ("alarms", "forecasts"))
             and isinstance(seal["record_sha256"], str)
-        )  # fmt: skip
+        )
     except (KeyError, TypeError):
         return False
 
@@ -159,14 +191,24 @@ def _events(connection: Connection, pour: Any, seal: Any, counts: dict[str, int]
         swapped = whole is not None and whole.wrong is Wrong.SWAPPED
         raise _of_break("event", whole if swapped and whole is not None else first.found)
     if end is None:
-        raise _Found("altered", "pour", f"pour {pour.id}: its seal is not the one that the chain of events "
-                     "names: the seal, or the event that names it, was altered", row_id=pour.id)  # fmt: skip
+        raise _Found(
+            "altered",
+            "pour",
+            f"pour {pour.id}: its seal is not the one that the chain of events "
+            "names: the seal, or the event that names it, was altered",
+            row_id=pour.id,
+        )
     walked = walk(rows, pour.event_head)
     if walked.found is not None:
         if walked.count == len(rows):
-            raise _Found("missing", "event", f"the events do not end where pour {pour.id} says: what was added "
-                         f"after event number {len(rows)} is missing, or the pour's last link was altered",
-                         len(rows) + 1, pour.id)  # fmt: skip
+            raise _Found(
+                "missing",
+                "event",
+                f"the events do not end where pour {pour.id} says: what was added "
+                f"after event number {len(rows)} is missing, or the pour's last link was altered",
+                len(rows) + 1,
+                pour.id,
+            )
         raise _of_break("event", walked.found)
     counts["events"] = len(rows)
     later = len(rows) - sealed - 1
@@ -204,11 +246,16 @@ def _readings(connection: Connection, pour: Any, seal: Any, counts: dict[str, in
     if walked.found is not None:
         raise _of_break("reading", walked.found)
     if strangers:
-        raise _Found("altered", "reading", f"reading {strangers[0].id} says that it came from another station "
-                     "than the pour's: altered", row_id=strangers[0].id)  # fmt: skip
+        raise _Found(
+            "altered",
+            "reading",
+            f"reading {strangers[0].id} says that it came from another station than the pour's: altered",
+            row_id=strangers[0].id,
+        )
     if seal is not None and pour.reading_head != head:
-        raise _Found("altered", "pour", f"pour {pour.id}: the last link of its readings was altered",
-                     row_id=pour.id)  # fmt: skip
+        raise _Found(
+            "altered", "pour", f"pour {pour.id}: the last link of its readings was altered", row_id=pour.id
+        )
 
 
 def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: list[str]) -> None:
@@ -228,8 +275,12 @@ def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: lis
         now = {}
     for name, offset in seal["boots"].items():
         if now.get(name) != offset:
-            raise _Found("altered", "boot", f"boot {name}: its time of day was altered after sealing; every "
-                         "reading of that boot would move")  # fmt: skip
+            raise _Found(
+                "altered",
+                "boot",
+                f"boot {name}: its time of day was altered after sealing; every "
+                "reading of that boot would move",
+            )
     try:
         hashes = pour_hashes(connection, pour)
     except (SQLAlchemyError, ValueError, TypeError):
@@ -239,11 +290,19 @@ def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: lis
             raise _Found(
                 "altered", "pour", f"pour {pour.id}: its {name} was altered after sealing", row_id=pour.id
             )
-    _rows_of("alarm", seals.ids_of_alarms(connection, pour.id), seal["alarms"],
-             lambda row: alarm_hashes(seals.alarm_row(connection, row)),
-             lambda row: _answered_later(connection, pour.id, row, seal, notes))  # fmt: skip
-    _rows_of("forecast", seals.ids_of_forecasts(connection, pour.id), seal["forecasts"],
-             lambda row: forecast_hash(seals.forecast_row(connection, row)))  # fmt: skip
+    _rows_of(
+        "alarm",
+        seals.ids_of_alarms(connection, pour.id),
+        seal["alarms"],
+        lambda row: alarm_hashes(seals.alarm_row(connection, row)),
+        lambda row: _answered_later(connection, pour.id, row, seal, notes),
+    )
+    _rows_of(
+        "forecast",
+        seals.ids_of_forecasts(connection, pour.id),
+        seal["forecasts"],
+        lambda row: forecast_hash(seals.forecast_row(connection, row)),
+    )
 
 
 def _rows_of(table: str, ids: list[int], sealed: list[Any], hash_of: Any, explained: Any = None) -> None:
@@ -260,11 +319,21 @@ def _rows_of(table: str, ids: list[int], sealed: list[Any], hash_of: Any, explai
         if explained is not None and is_now is not None and is_now[0] == was[0] and explained(row_id):
             continue
         if len(ids) < len(sealed):
-            raise _Found("missing", table, f"{len(sealed) - len(ids)} {table}(s) are missing, the first before "
-                         f"{table} {row_id} (number {number} of the pour)", number)  # fmt: skip
+            raise _Found(
+                "missing",
+                table,
+                f"{len(sealed) - len(ids)} {table}(s) are missing, the first before "
+                f"{table} {row_id} (number {number} of the pour)",
+                number,
+            )
         wrong = "inserted" if len(ids) > len(sealed) else "out of order" if is_now in sealed else "altered"
-        raise _Found(wrong, table, f"{table} {row_id} (number {number} of the pour) was {_WORDS[wrong]}",
-                     number, row_id)  # fmt: skip
+        raise _Found(
+            wrong,
+            table,
+            f"{table} {row_id} (number {number} of the pour) was {_WORDS[wrong]}",
+            number,
+            row_id,
+        )
     if len(ids) < len(sealed):
         raise _Found(
             "missing", table, f"the last {len(sealed) - len(ids)} {table}(s) are missing", len(ids) + 1
@@ -299,11 +368,16 @@ def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
         name = (data or {}).get("sha256")
         found = photos.find(folder, name)
         if found is None:
-            raise _Found("missing", "photo", f"photo {str(name)[:12]} (event {row.id}) is gone from the disk",
-                         row_id=row.id)  # fmt: skip
+            raise _Found(
+                "missing",
+                "photo",
+                f"photo {str(name)[:12]} (event {row.id}) is gone from the disk",
+                row_id=row.id,
+            )
         if not photos.is_whole(found):
-            raise _Found("altered", "photo", f"photo {str(name)[:12]} (event {row.id}) was altered",
-                         row_id=row.id)  # fmt: skip
+            raise _Found(
+                "altered", "photo", f"photo {str(name)[:12]} (event {row.id}) was altered", row_id=row.id
+            )
 
 
 def _against_paper(seal: Any, printed: str) -> None:
@@ -311,16 +385,25 @@ def _against_paper(seal: Any, printed: str) -> None:
     if seal is None:
         raise _Found("missing", "pour", "a seal was given from paper, but the record is not sealed")
     if len(wanted) < 8 or not seal_hash(seal).startswith(wanted):
-        raise _Found("altered", "pour", f"the record's seal is {seal_hash(seal)[:16]}…, not the printed {printed}: "
-                     "this is not the record that was printed")  # fmt: skip
+        raise _Found(
+            "altered",
+            "pour",
+            f"the record's seal is {seal_hash(seal)[:16]}…, not the printed {printed}: "
+            "this is not the record that was printed",
+        )
 
 
 def _of_break(table: str, found: Break) -> _Found:
     place = f"{table} {found.row_id}" if found.row_id is not None else f"{table} number {found.number}"
     number = f" (number {found.number} of the pour)" if found.row_id is not None else " of the pour"
     if found.wrong is Wrong.MISSING:
-        where = f"from number {found.number} of the pour on" if found.other_id is None else (
-            f"before {table} {found.other_id}, which stands where number {found.number} of the pour was")  # fmt: skip
+        where = (
+            f"from number {found.number} of the pour on"
+            if found.other_id is None
+            else (
+                f"before {table} {found.other_id}, which stands where number {found.number} of the pour was"
+            )
+        )
         sentence = f"{found.rows} {table}{'s' if found.rows > 1 else ''} missing {where}"
     elif found.wrong is Wrong.INSERTED:
         sentence = f"{place}{number} was put in" + (f", {found.rows} in all" if found.rows > 1 else "")

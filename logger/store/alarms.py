@@ -53,11 +53,25 @@ def save_changes(
             values["ended_ms"] = at_ms
         tx.execute(update(ALARM).where(ALARM.c.id == row_id).values(**values))
         add_event(
-            tx, pour_id, at_ms, "alarm", change.by or "the watch", cut(change.text, 4000),
-            {"alarm": row_id, "kind": change.kind, "subject": change.subject, "why": str(change.why),
-             "phase": str(change.phase), "value": change.value, "limit": change.limit, "late": change.late,
-             "measured_ms": change.measured_ms + true_shift_ms, "quiet": change.quiet},
-        )  # fmt: skip
+            tx,
+            pour_id,
+            at_ms,
+            "alarm",
+            change.by or "the watch",
+            cut(change.text, 4000),
+            {
+                "alarm": row_id,
+                "kind": change.kind,
+                "subject": change.subject,
+                "why": str(change.why),
+                "phase": str(change.phase),
+                "value": change.value,
+                "limit": change.limit,
+                "late": change.late,
+                "measured_ms": change.measured_ms + true_shift_ms,
+                "quiet": change.quiet,
+            },
+        )
         ids.append(row_id)
     return ids
 
@@ -144,15 +158,20 @@ def spans(connection: Connection) -> list[Span]:
         select(EVENT.c.data).where(EVENT.c.kind == "alarm", ours(EVENT.c.pour_id)).order_by(EVENT.c.id)
     ).scalars()
     quiet = {
-        data["alarm"] for data in raised
-        if data.get("quiet") and data["why"] in (Why.FIRST_TIME, Why.AGAIN)
-    }  # fmt: skip
+        data["alarm"] for data in raised if data.get("quiet") and data["why"] in (Why.FIRST_TIME, Why.AGAIN)
+    }
     return [
-        Span(row.kind, row.subject, Priority(row.priority), row.raised_ms, row.returned_ms or row.ended_ms,
-             row.acknowledged_ms)
+        Span(
+            row.kind,
+            row.subject,
+            Priority(row.priority),
+            row.raised_ms,
+            row.returned_ms or row.ended_ms,
+            row.acknowledged_ms,
+        )
         for row in connection.execute(select(ALARM).where(OURS).order_by(ALARM.c.id))
         if row.id not in quiet
-    ]  # fmt: skip
+    ]
 
 
 def history_from_ms(connection: Connection) -> int | None:

@@ -98,8 +98,13 @@ def copy(store: Store, parcel: Parcel, begun: Begun, now_ms: Callable[[], int], 
 
 
 def _put(
-    store: Store, begun: Begun, name: str, many: Sequence[Sequence[Any]], now_ms: Callable[[], int], rest: Rest
-) -> None:  # fmt: skip
+    store: Store,
+    begun: Begun,
+    name: str,
+    many: Sequence[Sequence[Any]],
+    now_ms: Callable[[], int],
+    rest: Rest,
+) -> None:
     with store.write() as tx:
         grown = update(POUR).where(POUR.c.id == begun.pour_id, ~WHOLE).values(partial_ms=now_ms())
         if tx.execute(grown).rowcount != 1:

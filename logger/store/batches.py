@@ -39,9 +39,14 @@ _BOOTS = select(BOOT.c.id, BOOT.c.station_id, BOOT.c.boot_id, BOOT.c.offset_ms, 
     tuple_(BOOT.c.station_id, BOOT.c.boot_id).in_(bindparam("names", expanding=True))
 )
 _PROBES = select(
-    PROBE.c.id, PROBE.c.station_id, PROBE.c.rom, PROBE.c.readings, PROBE.c.faults, PROBE.c.last_good_ms,
+    PROBE.c.id,
+    PROBE.c.station_id,
+    PROBE.c.rom,
+    PROBE.c.readings,
+    PROBE.c.faults,
+    PROBE.c.last_good_ms,
     PROBE.c.last_milli_c,
-).where(PROBE.c.station_id.in_(bindparam("ids", expanding=True)))  # fmt: skip
+).where(PROBE.c.station_id.in_(bindparam("ids", expanding=True)))
 
 
 class Conflict(LoggerError):
@@ -200,8 +205,14 @@ def _begin_boots(
     for batch in fresh:
         sent = _relied_on(batch.sent, now_ms, clock_set=clock_set)
         offset_ms = offset_of(sent, now_ms - sent.boot_ms)
-        rows.append({"station_id": batch.station_id, "boot_id": sent.boot_id, "clock_set": sent.clock_set,
-                     "offset_ms": offset_ms})  # fmt: skip
+        rows.append(
+            {
+                "station_id": batch.station_id,
+                "boot_id": sent.boot_id,
+                "clock_set": sent.clock_set,
+                "offset_ms": offset_ms,
+            }
+        )
     insert_many(tx, BOOT, rows)
     names = [(batch.station_id, batch.sent.boot_id) for batch in fresh]
     made = {(row.station_id, row.boot_id): row for row in tx.execute(_BOOTS, {"names": names})}
@@ -231,9 +242,14 @@ def _relied_on(sent: Stamp, now_ms: int, *, clock_set: bool) -> Stamp:
 
 
 def _boots_of(
-    tx: Connection, batch: Batch, known: Mapping[tuple[int, str], Row[Any]], of_boot: dict[int, int], now_ms: int,
-    *, clock_set: bool,
-) -> dict[str, int]:  # fmt: skip
+    tx: Connection,
+    batch: Batch,
+    known: Mapping[tuple[int, str], Row[Any]],
+    of_boot: dict[int, int],
+    now_ms: int,
+    *,
+    clock_set: bool,
+) -> dict[str, int]:
     """Row ids of a batch's boots by their names; adds what is learnt of their offsets to `of_boot`."""
     stamps = [batch.sent, *(row.stamp for row in batch.rows)]
     boots = {stamp.boot_id: known.get((batch.station_id, stamp.boot_id)) for stamp in stamps}
@@ -302,21 +318,34 @@ def _fill(
 def _values(row: Incoming, boots: Mapping[str, int]) -> dict[str, Any]:
     stamp = row.stamp
     return {
-        "seq": row.seq, "probe": row.probe, "place": row.place, "boot": boots[stamp.boot_id],
-        "boot_ms": stamp.boot_ms, "wall_ms": stamp.wall_ms, "clock_set": stamp.clock_set, "milli_c": row.milli_c,
-        "fault": row.fault, "raw": row.raw, "note": row.note, "milli_rh": row.milli_rh,
-    }  # fmt: skip
+        "seq": row.seq,
+        "probe": row.probe,
+        "place": row.place,
+        "boot": boots[stamp.boot_id],
+        "boot_ms": stamp.boot_ms,
+        "wall_ms": stamp.wall_ms,
+        "clock_set": stamp.clock_set,
+        "milli_c": row.milli_c,
+        "fault": row.fault,
+        "raw": row.raw,
+        "note": row.note,
+        "milli_rh": row.milli_rh,
+    }
 
 
 def _noted(tx: Connection, found: _Sorted, now_ms: int, *, clock_set: bool) -> dict[str, Any]:
     """A station's row after its batch."""
     batch, station = found.batch, found.station
     noted = {
-        "id": station.id, "last_seen_ms": now_ms, "clock_set": batch.sent.clock_set, "spool": station.spool,
-        "spool_seq": station.spool_seq, "newest_boot": station.newest_boot,
+        "id": station.id,
+        "last_seen_ms": now_ms,
+        "clock_set": batch.sent.clock_set,
+        "spool": station.spool,
+        "spool_seq": station.spool_seq,
+        "newest_boot": station.newest_boot,
         "newest_boot_ms": station.newest_boot_ms,
         "clock_off_ms": clock_off_ms(batch.sent, now_ms, clock_set=clock_set),
-    }  # fmt: skip
+    }
     if not batch.rows:
         return noted
     boot = found.boots[batch.rows[-1].stamp.boot_id]
@@ -470,12 +499,13 @@ def _note_probes(
             good_ms = None if latest is None else latest["boot_ms"] + of_boot[latest["boot"]]
             kept_ms, kept_c = (before.last_good_ms, before.last_milli_c) if before else (None, None)
             noted = {
-                "place": last["place"], "last_fault": last["fault"],
+                "place": last["place"],
+                "last_fault": last["fault"],
                 "readings": (before.readings if before else 0) + len(rows),
                 "faults": (before.faults if before else 0) + len(rows) - len(good),
                 "last_good_ms": kept_ms if latest is None else good_ms,
                 "last_milli_c": kept_c if latest is None else latest["milli_c"],
-            }  # fmt: skip
+            }
             if before is not None:
                 changed.append({"id": before.id, **noted})
                 continue

@@ -58,8 +58,12 @@ class Store:
             self.url = make_url("unknown://")
         if self.url.get_backend_name() not in KINDS:
             # Without its value: it may hold a password.
-            raise BadSettings("database_url", "names no database that is known", allowed=", ".join(KINDS),
-                              remedy="such as postgresql://pourlog@db.example/pourlog")  # fmt: skip
+            raise BadSettings(
+                "database_url",
+                "names no database that is known",
+                allowed=", ".join(KINDS),
+                remedy="such as postgresql://pourlog@db.example/pourlog",
+            )
         self._dialect = dialect_of(self.url)
         self._check: Callable[[Connection], None] = lambda _tx: None
         self._lock = threading.Lock()
@@ -217,8 +221,11 @@ def _refuse_unknown(url: URL, revision: str | None) -> None:
 
 def _unfit(error: DataError) -> BadInput:
     """A text with a zero byte in it, or too long for its column: a server's database takes none."""
-    return BadInput("a value", f"cannot be kept ({str(error.orig).splitlines()[0]})",
-                    remedy="leave out control characters, or shorten it")  # fmt: skip
+    return BadInput(
+        "a value",
+        f"cannot be kept ({str(error.orig).splitlines()[0]})",
+        remedy="leave out control characters, or shorten it",
+    )
 
 
 def known_revisions() -> list[str]:

@@ -92,11 +92,16 @@ class Postgres:
             pool_pre_ping=True,
             isolation_level="REPEATABLE READ" if read_only else "READ COMMITTED",
             connect_args={
-                "options": " ".join(options), "connect_timeout": BUSY_S, "application_name": "pourlog",
+                "options": " ".join(options),
+                "connect_timeout": BUSY_S,
+                "application_name": "pourlog",
                 # A process that is gone without a word loses its transaction, and with it the lock.
-                "keepalives_idle": 5, "keepalives_interval": 2, "keepalives_count": 3, "tcp_user_timeout": 10_000,
+                "keepalives_idle": 5,
+                "keepalives_interval": 2,
+                "keepalives_count": 3,
+                "tcp_user_timeout": 10_000,
             },
-        )  # fmt: skip
+        )
         if not read_only and alone:
             lock = f"SELECT pg_advisory_xact_lock({WRITER_LOCK})"
             event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(lock))
@@ -236,8 +241,12 @@ def _named(columns: tuple[str, ...]) -> str:
 
 def _kind(table: Table, name: str) -> str:
     kind = table.c[name].type
-    for known, word in ((BigInteger, "bigint"), (Integer, "integer"), (Boolean, "boolean"),
-                        (Float, "double precision")):  # fmt: skip
+    for known, word in (
+        (BigInteger, "bigint"),
+        (Integer, "integer"),
+        (Boolean, "boolean"),
+        (Float, "double precision"),
+    ):
         if isinstance(kind, known):
             return word
     return "text"

@@ -22,8 +22,23 @@ from logger.store.dialect import on_postgres
 from logger.store.tables import Boot, Event, ReadingRow
 
 #: The fields of a reading that its link covers, in order. `boot_id` is the name of its boot.
-READING_FIELDS = ("spool", "seq", "probe", "place", "boot_id", "boot_ms", "wall_ms", "clock_set", "milli_c",
-                  "fault", "raw", "note", "milli_rh", "late", "received_ms")  # fmt: skip
+READING_FIELDS = (
+    "spool",
+    "seq",
+    "probe",
+    "place",
+    "boot_id",
+    "boot_ms",
+    "wall_ms",
+    "clock_set",
+    "milli_c",
+    "fault",
+    "raw",
+    "note",
+    "milli_rh",
+    "late",
+    "received_ms",
+)
 #: The same for an event.
 EVENT_FIELDS = ("at_ms", "kind", "by", "text", "data")
 
@@ -168,9 +183,16 @@ def _one(connection: Connection, reading_id: int) -> Linked | None:
     )
     try:
         row = connection.execute(wanted).cursor.fetchone()
-        return None if row is None else Linked(
-            reading_id, body_of(dict(zip(READING_FIELDS, row[2:], strict=True)), READING_FIELDS), row[0], row[1]
-        )  # fmt: skip
+        return (
+            None
+            if row is None
+            else Linked(
+                reading_id,
+                body_of(dict(zip(READING_FIELDS, row[2:], strict=True)), READING_FIELDS),
+                row[0],
+                row[1],
+            )
+        )
     except Exception as error:
         if not _is_drivers(error) and not isinstance(error, ValueError | TypeError):
             raise

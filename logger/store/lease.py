@@ -36,8 +36,12 @@ def hold(
     """
     now_ms = server_ms(tx)
     found = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update()).first()
-    values: dict[str, Any] = {"holder": holder, "until_ms": now_ms + for_ms, "judged_ms": judged_ms,
-                              "trouble": None if trouble is None else trouble[:1000]}  # fmt: skip
+    values: dict[str, Any] = {
+        "holder": holder,
+        "until_ms": now_ms + for_ms,
+        "judged_ms": judged_ms,
+        "trouble": None if trouble is None else trouble[:1000],
+    }
     if found is None:
         tx.execute(insert(LEASE).values(name=DECIDES, fence=1, **values))
         return 1

@@ -27,8 +27,14 @@ def make_link(
 ) -> str:
     """A new link's random token. `to` is the group that the message goes to; `alarm_id` one activation."""
     token = secrets.token_urlsafe(16)
-    values = {"token": token, "purpose": purpose, "to": to, "alarm_id": alarm_id, "made_ms": now_ms,
-              "expires_ms": now_ms + life_ms}  # fmt: skip
+    values = {
+        "token": token,
+        "purpose": purpose,
+        "to": to,
+        "alarm_id": alarm_id,
+        "made_ms": now_ms,
+        "expires_ms": now_ms + life_ms,
+    }
     tx.execute(insert(LINK).values(**values))
     return token
 

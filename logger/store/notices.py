@@ -28,8 +28,9 @@ class Listener:
         self._lost = psycopg.OperationalError
         address = url.set(drivername="postgresql").render_as_string(hide_password=False)
         try:
-            self._connection = psycopg.connect(address, autocommit=True, application_name="pourlog listens",
-                                               connect_timeout=10)  # fmt: skip
+            self._connection = psycopg.connect(
+                address, autocommit=True, application_name="pourlog listens", connect_timeout=10
+            )
             self._connection.execute(f"LISTEN {CHANNEL}")
         except psycopg.OperationalError as error:
             raise OSError(f"the database's notices cannot be heard ({error})") from error

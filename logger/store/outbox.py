@@ -35,16 +35,32 @@ def channel_key(url: str) -> str:
 
 
 def add_message(
-    tx: Connection, *, alarm_id: int | None, why: str, to: str, title: str, body: str, now_ms: int,
+    tx: Connection,
+    *,
+    alarm_id: int | None,
+    why: str,
+    to: str,
+    title: str,
+    body: str,
+    now_ms: int,
     since_ms: int | None = None,
-) -> int:  # fmt: skip
+) -> int:
     """Puts a message into the outbox. `to` names the group of channels ("first", "second"). Gives its id.
 
     `since_ms`: since when the messages that it replaces have waited in vain.
     """
-    values = {"alarm_id": alarm_id, "why": why, "to": to, "title": title[:300], "body": body[:4000],
-              "created_ms": now_ms, "next_try_ms": now_ms, "state": WAITING, "attempts": 0,
-              "since_ms": now_ms if since_ms is None else since_ms}  # fmt: skip
+    values = {
+        "alarm_id": alarm_id,
+        "why": why,
+        "to": to,
+        "title": title[:300],
+        "body": body[:4000],
+        "created_ms": now_ms,
+        "next_try_ms": now_ms,
+        "state": WAITING,
+        "attempts": 0,
+        "since_ms": now_ms if since_ms is None else since_ms,
+    }
     return int(tx.execute(insert(OUTBOX).values(**values).returning(OUTBOX.c.id)).scalar_one())
 
 
@@ -118,10 +134,12 @@ def mark_failed(tx: Connection, message_id: int, problem: str, next_try_ms: int)
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id)
         .values(
-            problem=problem[:500], attempts=OUTBOX.c.attempts + 1, next_try_ms=next_try_ms,
+            problem=problem[:500],
+            attempts=OUTBOX.c.attempts + 1,
+            next_try_ms=next_try_ms,
             claimed_until_ms=None,
         )
-    )  # fmt: skip
+    )
 
 
 def tries_in_vain(connection: Connection, alarm_id: int, to: str) -> int:

@@ -104,8 +104,10 @@ def drop(tx: Connection, month: Month, *, also_sealed: bool = False) -> tuple[in
         )
     sealed = [row.id for row in found]
     if sealed and not also_sealed:
-        raise NotAllowed(f"{month} has readings of sealed pours ({_some(sealed)}): export their records first, "
-                         "then say that they may go")  # fmt: skip
+        raise NotAllowed(
+            f"{month} has readings of sealed pours ({_some(sealed)}): export their records first, "
+            "then say that they may go"
+        )
     tx.exec_driver_sql(f"DROP TABLE {month.table}")
     return int(counted), sealed
 

@@ -20,10 +20,22 @@ _MANY = 5000
 
 
 def add_past_pour(
-    tx: Connection, *, title: str, client: str, plan_toml: str, prediction: Mapping[str, Any], model_version: str,
-    poured_ms: int, first_ms: int, last_ms: int, rows: Iterable[tuple[int, str, int | None]], sha256: str,
-    told: Mapping[str, Any], by: str, now_ms: int,
-) -> int:  # fmt: skip
+    tx: Connection,
+    *,
+    title: str,
+    client: str,
+    plan_toml: str,
+    prediction: Mapping[str, Any],
+    model_version: str,
+    poured_ms: int,
+    first_ms: int,
+    last_ms: int,
+    rows: Iterable[tuple[int, str, int | None]],
+    sha256: str,
+    told: Mapping[str, Any],
+    by: str,
+    now_ms: int,
+) -> int:
     """Puts a pour out of its form into a parcel, with the readings of a log: rows of (at_ms, place, milli_c or None).
 
     `first_ms` and `last_ms`: its first and last row. `sha256` of the log's file names its spool, so that a log is taken
@@ -37,21 +49,35 @@ def add_past_pour(
     )
     boot_id = f"log-{spool}"
     boots = {
-        of: int(tx.execute(
-            insert(BOOT).values(station_id=of, boot_id=boot_id, offset_ms=begin_ms, clock_set=True)
-            .returning(BOOT.c.id)
-        ).scalar_one())
+        of: int(
+            tx.execute(
+                insert(BOOT)
+                .values(station_id=of, boot_id=boot_id, offset_ms=begin_ms, clock_set=True)
+                .returning(BOOT.c.id)
+            ).scalar_one()
+        )
         for of in (station_id, None)
-    }  # fmt: skip
+    }
     head: str = ""
     many: list[dict[str, Any]] = []
     for seq, (at_ms, place, milli_c) in enumerate(rows, start=1):
         values = {
-            "spool": spool, "seq": seq, "probe": f"log-{place}", "place": place, "boot_id": boot_id,
-            "boot_ms": at_ms - begin_ms, "wall_ms": at_ms, "clock_set": True, "milli_c": milli_c,
-            "fault": "no-value" if milli_c is None else None, "raw": None, "note": None, "milli_rh": None,
-            "late": True, "received_ms": now_ms,
-        }  # fmt: skip
+            "spool": spool,
+            "seq": seq,
+            "probe": f"log-{place}",
+            "place": place,
+            "boot_id": boot_id,
+            "boot_ms": at_ms - begin_ms,
+            "wall_ms": at_ms,
+            "clock_set": True,
+            "milli_c": milli_c,
+            "fault": "no-value" if milli_c is None else None,
+            "raw": None,
+            "note": None,
+            "milli_rh": None,
+            "late": True,
+            "received_ms": now_ms,
+        }
         head = values["link"] = link(head, values, READING_FIELDS)
         del values["boot_id"]
         many.append(values | {"pour_id": pour_id, "station_id": station_id, "boot": boots[station_id]})
@@ -60,11 +86,17 @@ def add_past_pour(
             many = []
     insert_many(tx, READING, many)
     tx.execute(
-        update(POUR).where(POUR.c.id == pour_id).values(
-            stage=Stage.RELEASED, prediction=dict(prediction), model_version=model_version,
-            poured_boot_id=boots[None], poured_boot_ms=poured_ms - begin_ms, released_ms=last_ms + 1,
+        update(POUR)
+        .where(POUR.c.id == pour_id)
+        .values(
+            stage=Stage.RELEASED,
+            prediction=dict(prediction),
+            model_version=model_version,
+            poured_boot_id=boots[None],
+            poured_boot_ms=poured_ms - begin_ms,
+            released_ms=last_ms + 1,
             reading_head=head,
         )
-    )  # fmt: skip
+    )
     add_event(tx, pour_id, now_ms, "log-imported", by, str(told.get("sentence", "")), dict(told))
     return pour_id

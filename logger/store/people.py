@@ -207,8 +207,14 @@ def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_m
         )
     earlier = (INVITATION.c.name == name, INVITATION.c.ended_ms.is_(None))
     tx.execute(update(INVITATION).where(*earlier).values(ended_ms=now_ms))
-    values = {"name": name, "role": role, "code_hash": code_hash, "by": by, "made_ms": now_ms,
-              "expires_ms": now_ms + INVITATION_MS}  # fmt: skip
+    values = {
+        "name": name,
+        "role": role,
+        "code_hash": code_hash,
+        "by": by,
+        "made_ms": now_ms,
+        "expires_ms": now_ms + INVITATION_MS,
+    }
     return int(tx.execute(insert(INVITATION).values(**values).returning(INVITATION.c.id)).scalar_one())
 
 

@@ -58,8 +58,12 @@ def put(raw: bytes, folder: Path, name: str) -> None:
     Raises OSError; BadInput where it is no photo's name.
     """
     if not is_name(name):
-        raise BadInput(f"photos/{name}", "is no photo's name", allowed="64 hex digits and .jpg, .png or .webp",
-                       remedy="take the file as it was exported")  # fmt: skip
+        raise BadInput(
+            f"photos/{name}",
+            "is no photo's name",
+            allowed="64 hex digits and .jpg, .png or .webp",
+            remedy="take the file as it was exported",
+        )
     folder.mkdir(parents=True, exist_ok=True)
     part = folder / f".{name}.part"
     try:

@@ -90,9 +90,10 @@ def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, 
         mine = chosen[row.id]
         # What a probe read before the pour before was released is that pour's, however late it comes in.
         before = [
-            until_ms for station_id, until_ms, theirs in ended
+            until_ms
+            for station_id, until_ms, theirs in ended
             if station_id == row.station_id and until_ms <= row.poured_ms and share(mine, theirs)
-        ]  # fmt: skip
+        ]
         from_ms = max([row.poured_ms - BEFORE_MS, *before])
         window = Window(row.id, from_ms, row.released_ms, mine, row.reading_head)
         found.setdefault(row.station_id, []).append(window)

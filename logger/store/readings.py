@@ -10,8 +10,18 @@ from logger.store.batches import READING, Conflict, Incoming, Saved, save_batch
 from logger.store.boots import BOOT
 from logger.store.stations import STATION
 
-__all__ = ["READING", "Conflict", "Incoming", "Saved", "after", "counts", "hottest_core", "points_after",
-           "save_batch", "series"]  # fmt: skip
+__all__ = [
+    "READING",
+    "Conflict",
+    "Incoming",
+    "Saved",
+    "after",
+    "counts",
+    "hottest_core",
+    "points_after",
+    "save_batch",
+    "series",
+]
 
 
 # With every judgement; built once.

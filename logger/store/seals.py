@@ -19,8 +19,18 @@ from logger.store.tables import SealedRecord
 
 SEALED_RECORD = table(SealedRecord)
 #: Columns of a pour's row that its record rests on.
-POUR_FIELDS = ("title", "client", "stage", "plan_toml", "prediction", "model_version", "created_ms",
-               "poured_boot_ms", "released_ms", "closed_ms")  # fmt: skip
+POUR_FIELDS = (
+    "title",
+    "client",
+    "stage",
+    "plan_toml",
+    "prediction",
+    "model_version",
+    "created_ms",
+    "poured_boot_ms",
+    "released_ms",
+    "closed_ms",
+)
 
 
 def keep_seal(tx: Connection, pour_id: int, seal: Mapping[str, Any], body: str) -> None:

@@ -23,8 +23,14 @@ def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int)
     if pour_id is not None:
         get_pour(tx, pour_id)
     token = secrets.token_urlsafe(32)
-    values = {"pour_id": pour_id, "label": label, "token_hash": token_hash(token), "by": by, "made_ms": now_ms,
-              "expires_ms": None if pour_id is None else now_ms + RECORD_MS}  # fmt: skip
+    values = {
+        "pour_id": pour_id,
+        "label": label,
+        "token_hash": token_hash(token),
+        "by": by,
+        "made_ms": now_ms,
+        "expires_ms": None if pour_id is None else now_ms + RECORD_MS,
+    }
     return int(tx.execute(insert(LINK).values(**values).returning(LINK.c.id)).scalar_one()), token
 
 

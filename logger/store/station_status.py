@@ -31,14 +31,18 @@ class AtStation:
 _IDS: BindParameter[Any] = bindparam("stations", expanding=True)
 # With every batch: one statement, built once.
 _GOING_ON = union_all(
-    select(STATION.c.id.label("station"), literal_column("'fan'").label("what"), literal_column("''").label("value"))
-    .where(STATION.c.id.in_(_IDS), STATION.c.fan_on),
-    select(POUR.c.station_id, literal_column("'stage'"), POUR.c.stage)
-    .where(POUR.c.station_id.in_(_IDS), POUR.c.stage.in_(LIVE)),
+    select(
+        STATION.c.id.label("station"),
+        literal_column("'fan'").label("what"),
+        literal_column("''").label("value"),
+    ).where(STATION.c.id.in_(_IDS), STATION.c.fan_on),
+    select(POUR.c.station_id, literal_column("'stage'"), POUR.c.stage).where(
+        POUR.c.station_id.in_(_IDS), POUR.c.stage.in_(LIVE)
+    ),
     select(POUR.c.station_id, literal_column("'alarm'"), ALARM.c.priority)
     .join(POUR, POUR.c.id == ALARM.c.pour_id)
     .where(ALARM.c.phase == Phase.RAISED, ALARM.c.quiet.is_(False), POUR.c.station_id.in_(_IDS)),
-)  # fmt: skip
+)
 
 
 def at_stations(connection: Connection, station_ids: Sequence[int]) -> dict[int, AtStation]:

@@ -34,8 +34,9 @@ def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> t
     found = tx.execute(select(STATION.c.id).where(STATION.c.name == name, HERE)).scalar()
     values = {"token_hash": token_hash(token), "enrolled_ms": now_ms, "revoked_ms": None}
     if found is None:
-        inserted = tx.execute(insert(STATION).values(name=name, clock_set=False, fan_on=False, **values)
-                              .returning(STATION.c.id))  # fmt: skip
+        inserted = tx.execute(
+            insert(STATION).values(name=name, clock_set=False, fan_on=False, **values).returning(STATION.c.id)
+        )
         return int(inserted.scalar_one()), token
     tx.execute(update(STATION).where(STATION.c.id == found).values(**values))
     return int(found), token

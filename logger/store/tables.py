@@ -209,9 +209,15 @@ class Event(SQLModel, table=True):
 
     __table_args__ = (
         Index("event_of_pour", "pour_id", "id"),
-        Index("event_of_request", "shop_id", "request_key", unique=True,
-              sqlite_where=text("request_key IS NOT NULL"), postgresql_where=text("request_key IS NOT NULL")),
-    )  # fmt: skip
+        Index(
+            "event_of_request",
+            "shop_id",
+            "request_key",
+            unique=True,
+            sqlite_where=text("request_key IS NOT NULL"),
+            postgresql_where=text("request_key IS NOT NULL"),
+        ),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     pour_id: int | None = Field(default=None, foreign_key="pour.id")

@@ -62,13 +62,19 @@ def faults(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
     """Failed reads by probe, place and reason: how many, the first and the last (at_ms)."""
     at_ms = READING.c.boot_ms + BOOT.c.offset_ms
     wanted = (
-        select(READING.c.probe, READING.c.place, READING.c.fault, func.count().label("count"),
-               func.min(at_ms).label("first_ms"), func.max(at_ms).label("last_ms"))
+        select(
+            READING.c.probe,
+            READING.c.place,
+            READING.c.fault,
+            func.count().label("count"),
+            func.min(at_ms).label("first_ms"),
+            func.max(at_ms).label("last_ms"),
+        )
         .join(BOOT, BOOT.c.id == READING.c.boot)
         .where(READING.c.pour_id == pour_id, READING.c.fault.is_not(None))
         .group_by(READING.c.probe, READING.c.place, READING.c.fault)
         .order_by("first_ms", READING.c.probe)
-    )  # fmt: skip
+    )
     return [dict(row) for row in connection.execute(wanted).mappings()]
 
 
@@ -77,10 +83,14 @@ def contacts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
     wanted = (
         select(_AT_MS, READING.c.place, READING.c.raw, READING.c.note)
         .join(BOOT, BOOT.c.id == READING.c.boot)
-        .where(READING.c.pour_id == pour_id, READING.c.milli_c.is_(None), READING.c.fault.is_(None),
-               READING.c.milli_rh.is_(None))
+        .where(
+            READING.c.pour_id == pour_id,
+            READING.c.milli_c.is_(None),
+            READING.c.fault.is_(None),
+            READING.c.milli_rh.is_(None),
+        )
         .order_by("at_ms")
-    )  # fmt: skip
+    )
     return [dict(row) for row in connection.execute(wanted).mappings()]
 
 

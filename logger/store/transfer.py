@@ -26,14 +26,41 @@ from logger.store.tables import SealedRecord
 COLUMNS: dict[str, tuple[str, ...]] = {
     "readings": (*READING_FIELDS, "link"),
     "events": (*EVENT_FIELDS, "link"),
-    "alarms": ("subject", "kind", "activation", "priority", "phase", "reason", "value", "limit", "late",
-               "raised_ms", "acknowledged_ms", "acknowledged_by", "returned_ms", "ended_ms"),
+    "alarms": (
+        "subject",
+        "kind",
+        "activation",
+        "priority",
+        "phase",
+        "reason",
+        "value",
+        "limit",
+        "late",
+        "raised_ms",
+        "acknowledged_ms",
+        "acknowledged_by",
+        "returned_ms",
+        "ended_ms",
+    ),
     "forecasts": ("made_ms", "at_h", "body"),
     "boots": ("boot_id", "offset_ms", "clock_set", "of"),
-}  # fmt: skip
+}
 #: Columns of a pour's own row that go along.
-POUR_COLUMNS = ("title", "client", "stage", "plan_toml", "prediction", "model_version", "created_ms",
-                "poured_boot_ms", "released_ms", "closed_ms", "reading_head", "event_head", "seal")  # fmt: skip
+POUR_COLUMNS = (
+    "title",
+    "client",
+    "stage",
+    "plan_toml",
+    "prediction",
+    "model_version",
+    "created_ms",
+    "poured_boot_ms",
+    "released_ms",
+    "closed_ms",
+    "reading_head",
+    "event_head",
+    "seal",
+)
 _TABLES: dict[str, Table] = {"events": EVENT, "alarms": ALARM, "forecasts": FORECAST}
 
 
@@ -85,9 +112,13 @@ class Begun:
 
 
 def begin(
-    tx: Connection, pour: Mapping[str, Any], body: str | None, boots: Iterable[Sequence[Any]],
-    stations: Mapping[str, int | None], **also: Any,
-) -> Begun:  # fmt: skip
+    tx: Connection,
+    pour: Mapping[str, Any],
+    body: str | None,
+    boots: Iterable[Sequence[Any]],
+    stations: Mapping[str, int | None],
+    **also: Any,
+) -> Begun:
     """A pour's own row, its boots, its probes and its sealed record's text. `also`: more columns of its row.
 
     `stations`: whose boots are whose: the station's row and the service's (None: this service).
@@ -95,8 +126,11 @@ def begin(
     rows = {}
     for boot_id, offset_ms, clock_set, of in boots:
         values = {
-            "station_id": stations[of], "boot_id": boot_id, "offset_ms": offset_ms, "clock_set": clock_set
-        }  # fmt: skip
+            "station_id": stations[of],
+            "boot_id": boot_id,
+            "offset_ms": offset_ms,
+            "clock_set": clock_set,
+        }
         rows[of, boot_id] = int(tx.execute(insert(BOOT).values(**values).returning(BOOT.c.id)).scalar_one())
     known = {name: pour[name] for name in POUR_COLUMNS if pour[name] is not None} | {
         "station_id": stations["station"],
@@ -137,8 +171,14 @@ def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[An
 
 def recorded_station(tx: Connection, name: str, now_ms: int) -> int:
     """A station that only a record names. It can send nothing, and its boots and readings are that record's alone."""
-    values = {"name": f"record-{secrets.token_hex(16)}", "recorded_as": name, "clock_set": False, "fan_on": False,
-              "enrolled_ms": now_ms, "revoked_ms": now_ms}  # fmt: skip
+    values = {
+        "name": f"record-{secrets.token_hex(16)}",
+        "recorded_as": name,
+        "clock_set": False,
+        "fan_on": False,
+        "enrolled_ms": now_ms,
+        "revoked_ms": now_ms,
+    }
     return int(tx.execute(insert(STATION).values(**values).returning(STATION.c.id)).scalar_one())
 
 

@@ -61,13 +61,16 @@ def draw_plan(seed: int) -> Plan:
         room = float(round(draw.choice([draw.uniform(10.0, 16.0), draw.uniform(30.0, 35.0)]), 1))
     table = {
         "title": f"invented plan {seed}",
-        "resin": {"name": f"invented {kind}", "heat_of_cure_j_g": heat * float(draw.uniform(0.9, 1.05)),
-                  "rate": {"k1_per_s": k1 * factor, "k2_per_s": k2 * factor, "m": 1.0, "n": 2.0},
-                  "limits": {"max_depth_mm": sheet_mm} if draw.random() < 0.7 else {}},
+        "resin": {
+            "name": f"invented {kind}",
+            "heat_of_cure_j_g": heat * float(draw.uniform(0.9, 1.05)),
+            "rate": {"k1_per_s": k1 * factor, "k2_per_s": k2 * factor, "m": 1.0, "n": 2.0},
+            "limits": {"max_depth_mm": sheet_mm} if draw.random() < 0.7 else {},
+        },
         "pour": {"shape": shape, "depth_mm": depth},
         "form": {"bottom": {"thickness_mm": float(draw.choice([9.0, 18.0, 30.0]))}},
         "air": {"room_c": room},
-    }  # fmt: skip
+    }
     if shape != "sheet":
         table["pour"] |= {"width_mm": float(round(draw.uniform(60.0, 600.0))), "length_mm": 1500.0}
     if draw.random() < 0.3:

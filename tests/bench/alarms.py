@@ -318,8 +318,14 @@ def simulate(
         failed = all_fail is not None and 0 <= h - all_fail < 0.4
         samples = []
         core = core_at(h)
-        places = (("core", core), ("surface", 0.7 * core + 0.3 * room_c), ("underside", 0.6 * core + 0.4 * room_c),
-                  ("room", room_at(h)), ("room-2", room_at(h) + 0.3), ("core-2", core - 1.5))  # fmt: skip
+        places = (
+            ("core", core),
+            ("surface", 0.7 * core + 0.3 * room_c),
+            ("underside", 0.6 * core + 0.4 * room_c),
+            ("room", room_at(h)),
+            ("room-2", room_at(h) + 0.3),
+            ("core-2", core - 1.5),
+        )
         for place, value in () if silent else places:
             roll = rng.random()
             if failed or roll < 0.004:
@@ -391,10 +397,12 @@ def main() -> None:
         more = sum(1 for r in each if r.raised.get("core-hot", 0) > r.true_excursions)
         delays = sorted(r.delay_s for r in hot if r.delay_s is not None)
         median, worst = (delays[len(delays) // 2], delays[-1]) if delays else (math.nan, math.nan)
-        print(f"{sigma:8.2f} {len(each):6d} {len(hot):4d}  {missed:6d} ({upper_95(missed, len(hot)):.3f})"
-              f" {false:12d} {more:10d} {median:14.0f} {worst:8.0f}"
-              f" {sum(r.chattering + r.fleeting for r in each):12d} {sum(r.floods for r in each):6d}"
-              f"   ({time.perf_counter() - began:.0f} s)")  # fmt: skip
+        print(
+            f"{sigma:8.2f} {len(each):6d} {len(hot):4d}  {missed:6d} ({upper_95(missed, len(hot)):.3f})"
+            f" {false:12d} {more:10d} {median:14.0f} {worst:8.0f}"
+            f" {sum(r.chattering + r.fleeting for r in each):12d} {sum(r.floods for r in each):6d}"
+            f"   ({time.perf_counter() - began:.0f} s)"
+        )
         kinds: dict[str, int] = {}
         for r in each:
             for kind, count in r.raised.items():

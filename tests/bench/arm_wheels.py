@@ -24,9 +24,26 @@ def resolve(python: str) -> tuple[list[tuple[str, str, str]], str]:
     """(name, version, platform) of every wheel that pip would take, and what it said if it could not."""
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "report.json"
-        command = [sys.executable, "-m", "pip", "install", "--quiet", "--dry-run", "--ignore-installed",
-                   "--only-binary=:all:", "--target", folder, "--report", str(report), "--implementation", "cp",
-                   "--python-version", python, "--platform", "manylinux2014_aarch64"]  # fmt: skip
+        command = [
+            sys.executable,
+            "-m",
+            "pip",
+            "install",
+            "--quiet",
+            "--dry-run",
+            "--ignore-installed",
+            "--only-binary=:all:",
+            "--target",
+            folder,
+            "--report",
+            str(report),
+            "--implementation",
+            "cp",
+            "--python-version",
+            python,
+            "--platform",
+            "manylinux2014_aarch64",
+        ]
         for minor in GLIBC:
             if minor <= SYSTEMS[python]:
                 command += ["--platform", f"manylinux_2_{minor}_aarch64"]

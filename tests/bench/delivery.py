@@ -119,8 +119,10 @@ def away() -> None:
         true = sorted(outage.still_true(shop))
         store.close()
     took_s = time.monotonic() - began
-    print(f"away for a simulated day ({took_s:.0f} s): {day.written} messages written, {day.outdated} "
-          f"of them replaced, {day.tries} rounds in vain; all through {day.late_s:.0f} s after the return")  # fmt: skip
+    print(
+        f"away for a simulated day ({took_s:.0f} s): {day.written} messages written, {day.outdated} "
+        f"of them replaced, {day.tries} rounds in vain; all through {day.late_s:.0f} s after the return"
+    )
     missing = [title for title in day.expected if day.web.count(title) != 1 or day.mail.count(title) != 1]
     print(
         f"still to be told {len(day.expected)}, not come exactly once {len(missing)}; true then: {', '.join(true)}"

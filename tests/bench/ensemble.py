@@ -19,16 +19,20 @@ from predict import plans
 from logger.cure.solver.ensemble import Members, run_ensemble
 
 COUNT, STRIDE, FINENESS = 64, 8, 0.8
-LOOK = "from ensemble import draw, plans; from logger.cure.solver.ensemble import run_ensemble; " \
-       "run_ensemble(plans()[0], draw()); " \
-       "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"  # fmt: skip
+LOOK = (
+    "from ensemble import draw, plans; from logger.cure.solver.ensemble import run_ensemble; "
+    "run_ensemble(plans()[0], draw()); "
+    "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"
+)
 
 
 def draw():
     rng = np.random.default_rng(7)
-    return Members(rate_factor=np.exp(0.2 * rng.standard_normal(COUNT)),
-                   heat_factor=np.exp(0.05 * rng.standard_normal(COUNT)),
-                   top_factor=np.exp(0.2 * rng.standard_normal(COUNT)))  # fmt: skip
+    return Members(
+        rate_factor=np.exp(0.2 * rng.standard_normal(COUNT)),
+        heat_factor=np.exp(0.05 * rng.standard_normal(COUNT)),
+        top_factor=np.exp(0.2 * rng.standard_normal(COUNT)),
+    )
 
 
 def main():
@@ -45,9 +49,16 @@ def main():
             spent.append(time.process_time() - begin)
         picks = range(0, COUNT, STRIDE)
         worst = 0.0
-        systems = [system_of(plan, fineness=FINENESS, rate_factor=members.rate_factor[i],
-                             heat_factor=members.heat_factor[i], top_factor=members.top_factor[i])
-                   for i in picks]  # fmt: skip
+        systems = [
+            system_of(
+                plan,
+                fineness=FINENESS,
+                rate_factor=members.rate_factor[i],
+                heat_factor=members.heat_factor[i],
+                top_factor=members.top_factor[i],
+            )
+            for i in picks
+        ]
         goals = [s.solve(plan.run.hours, rtol=1e-8, atol_k=1e-6)[0] for s in systems]
         tops = [float(found.core_peak_c[i]) for i in picks]
         worst = max(abs(a - b) for a, b in zip(tops, goals, strict=True))

@@ -47,8 +47,10 @@ def main() -> None:
             took.append(time.process_time() - begun)
         previous = made
         band = made.core_peak_c
-        print(f"at {at_h:4.0f} h: first {took[0]:.2f} s, next {took[1]:.2f} s (goal {GOAL_S:.0f} s) | core "
-              f"{band.p05:.1f} to {band.p95:.1f} °C, truth {pour.truth['core_peak_c']:.1f} °C")  # fmt: skip
+        print(
+            f"at {at_h:4.0f} h: first {took[0]:.2f} s, next {took[1]:.2f} s (goal {GOAL_S:.0f} s) | core "
+            f"{band.p05:.1f} to {band.p95:.1f} °C, truth {pour.truth['core_peak_c']:.1f} °C"
+        )
     most_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     print(f"memory: {empty_mb:.0f} MB before, {most_mb:.0f} MB at most (goal {GOAL_MB:.0f} MB)")
 

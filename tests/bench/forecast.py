@@ -51,9 +51,12 @@ class Pour:
 def read_pour(folder: Path) -> Pour:
     """The pour in a folder."""
     rows = read_readings(folder / "readings.csv")
-    return Pour(folder.name, read_plan(folder / "plan.toml"),
-                places_from([(r.elapsed_s / 3600.0, r.place, r.celsius) for r in rows]),
-                json.loads((folder / "truth.json").read_text(encoding="utf-8")))  # fmt: skip
+    return Pour(
+        folder.name,
+        read_plan(folder / "plan.toml"),
+        places_from([(r.elapsed_s / 3600.0, r.place, r.celsius) for r in rows]),
+        json.loads((folder / "truth.json").read_text(encoding="utf-8")),
+    )
 
 
 def crps(values: np.ndarray, truth: float) -> float:
@@ -65,10 +68,17 @@ def crps(values: np.ndarray, truth: float) -> float:
 def score(made: Forecast, truth_c: float) -> dict[str, float]:
     """One forecast against the truth."""
     band = made.core_peak_c
-    return {"p05": band.p05, "p50": band.p50, "p95": band.p95, "chance": made.chance_core_over_limit,
-            "inside": float(band.p05 <= truth_c <= band.p95), "width": band.p95 - band.p05,
-            "error": abs(band.p50 - truth_c), "crps": crps(made.ahead.core_peak_c, truth_c),
-            "rank": float(np.mean(made.ahead.core_peak_c < truth_c))}  # fmt: skip
+    return {
+        "p05": band.p05,
+        "p50": band.p50,
+        "p95": band.p95,
+        "chance": made.chance_core_over_limit,
+        "inside": float(band.p05 <= truth_c <= band.p95),
+        "width": band.p95 - band.p05,
+        "error": abs(band.p50 - truth_c),
+        "crps": crps(made.ahead.core_peak_c, truth_c),
+        "rank": float(np.mean(made.ahead.core_peak_c < truth_c)),
+    }
 
 
 def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[float, ...]]:
@@ -83,8 +93,17 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
     while at_h < end:
         previous = forecast(pour.plan, pour.history, at_h=at_h, members=members, seed=seed, previous=previous)
         crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
-        rows.append((at_h, previous.chance_core_over_limit, previous.chance_needed,
-                     -1.0 if crossing is None else crossing.p50, peak.p05, peak.p50, peak.p95))  # fmt: skip
+        rows.append(
+            (
+                at_h,
+                previous.chance_core_over_limit,
+                previous.chance_needed,
+                -1.0 if crossing is None else crossing.p50,
+                peak.p05,
+                peak.p50,
+                peak.p95,
+            )
+        )
         if over_at is not None and len(rows) >= SURE_AFTER and min(r[1] for r in rows[-SURE_AFTER:]) >= SURE:
             break
         wait = max(decision.DUE_H, part * at_h)
@@ -123,18 +142,24 @@ def row_of(pour: Pour, members: int, seed: int, part: float) -> dict[str, Any]:
     seconds = (time.process_time() - begun) / len(hours)
     frozen_c = predict(pour.plan).core_peak_c
     return {
-        "name": pour.name, "truth": pour.truth, "limit_c": limit_c, "frozen_c": frozen_c, "seconds": seconds,
+        "name": pour.name,
+        "truth": pour.truth,
+        "limit_c": limit_c,
+        "frozen_c": frozen_c,
+        "seconds": seconds,
         "scores": [score(one, truth_c) for one in made],
         "doubted": sorted({d.place for f in made for d in f.doubted}),
         "thermometer_h": thermometer_call_h(pour),
         "calls": call_rows(pour, members, seed, part) if part > 0 else [],
-    }  # fmt: skip
+    }
 
 
 def show(row: dict[str, Any]) -> None:
     """One line of one pour."""
-    shown = "  ".join(f"{s['p05']:5.1f}/{s['p50']:5.1f}/{s['p95']:5.1f}{' ' if s['inside'] else '*'}{s['chance']:4.2f}"
-                      for s in row["scores"])  # fmt: skip
+    shown = "  ".join(
+        f"{s['p05']:5.1f}/{s['p50']:5.1f}/{s['p95']:5.1f}{' ' if s['inside'] else '*'}{s['chance']:4.2f}"
+        for s in row["scores"]
+    )
     truth = row["truth"]
     extra = [k for k in ("fan_forgotten", "sun") if truth.get(k)] + row["doubted"]
     called, times = call_of(row["calls"])
@@ -146,16 +171,20 @@ def table(rows: list[dict[str, Any]]) -> None:
     """The scores of all rows, and of those that stay below their limit."""
     mild = [r for r in rows if r["truth"]["core_over_limit_at_h"] is None]
     head = f"{'cover':>7} {'width':>7} {'error':>7} {'CRPS':>7}"
-    print(f"{len(rows)} pours, {np.mean([r['seconds'] for r in rows]):.2f} s of one core a forecast\n"
-          f"{'':>6} {head}  | below the limit:\n"
-          f"{'at':>6} {head}  | {head}")  # fmt: skip
+    print(
+        f"{len(rows)} pours, {np.mean([r['seconds'] for r in rows]):.2f} s of one core a forecast\n"
+        f"{'':>6} {head}  | below the limit:\n"
+        f"{'at':>6} {head}  | {head}"
+    )
     for i, part in enumerate(PARTS):
         cells = []
         for of in (rows, mild):
             s = [r["scores"][i] for r in of]
             inside, width, error, crps_ = ([x[k] for x in s] for k in ("inside", "width", "error", "crps"))
-            cells.append(f"{100 * np.mean(inside):6.1f}% {np.median(width):7.2f} {np.median(error):7.2f} "
-                         f"{np.mean(crps_):7.2f}")  # fmt: skip
+            cells.append(
+                f"{100 * np.mean(inside):6.1f}% {np.median(width):7.2f} {np.median(error):7.2f} "
+                f"{np.mean(crps_):7.2f}"
+            )
         print(f"{part:6.0%} {cells[0]}  | {cells[1]}")
     off = [[abs(r["frozen_c"] - r["truth"]["core_peak_c"]) for r in of] for of in (rows, mild)]
     cells = [f"{'-':>7} {'-':>7} {np.median(o):7.2f} {np.mean(o):7.2f}" for o in off]
@@ -176,8 +205,10 @@ def chance_table(rows: list[dict[str, Any]]) -> None:
     for i in range(1, len(CHANCES)):
         mine = place == i
         if mine.any():
-            print(f"{CHANCES[i - 1]:>6.2f}–{CHANCES[i]:.2f} {mine.sum():>10} {said[mine].mean():>6.0%} "
-                  f"{came[mine].mean():>6.0%}")  # fmt: skip
+            print(
+                f"{CHANCES[i - 1]:>6.2f}–{CHANCES[i]:.2f} {mine.sum():>10} {said[mine].mean():>6.0%} "
+                f"{came[mine].mean():>6.0%}"
+            )
 
 
 def call_table(rows: list[dict[str, Any]]) -> None:

@@ -45,8 +45,16 @@ from web.views.predicted import frozen, predicted_of
 OWN, EACH = 20_000, 50_000
 #: As many pours that are over as the first page shows, at least.
 FINISHED = 12
-PAGES = ("/", "/pours/1", "/api/pours/1/curve?width=800", "/stations", "/messages", "/api/alarms",
-         "/api/pours/1/alarms", "/metrics")  # fmt: skip
+PAGES = (
+    "/",
+    "/pours/1",
+    "/api/pours/1/curve?width=800",
+    "/stations",
+    "/messages",
+    "/api/alarms",
+    "/api/pours/1/alarms",
+    "/metrics",
+)
 ROUNDS = 41
 PREDICTED = frozen(predicted_of(PLAN))
 
@@ -91,8 +99,15 @@ class Shop:
 
     def _pour(self, tx: Any, station_id: int) -> int:
         timeline = self.service.timeline
-        made = pours.add_pour(tx, title="Table", client="", plan_toml=PLAN, station_id=station_id, by="Ada",
-                              now_ms=timeline.true_ms())  # fmt: skip
+        made = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=PLAN,
+            station_id=station_id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, made, PREDICTED, "test")
         for stage in (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING):
             pours.move_on(tx, made, stage, "Ada", timeline)
@@ -100,8 +115,10 @@ class Shop:
 
     def _fill(self, station: int, boot: int, of: tuple[int, int], count: int, now_ms: int) -> None:
         """Rows by the database itself, five seconds apart, in the months before now."""
-        columns = ("station_id, spool, seq, pour_id, probe, place, boot, boot_ms, wall_ms, clock_set, milli_c, raw, "
-                   "late, received_ms, link")  # fmt: skip
+        columns = (
+            "station_id, spool, seq, pour_id, probe, place, boot, boot_ms, wall_ms, clock_set, milli_c, raw, "
+            "late, received_ms, link"
+        )
         pour = f"{of[0]} + (n / {EACH}) % {of[1] - of[0] + 1}"
         at = f"{now_ms} - ({count} - n) * 100"
         values = (
@@ -141,12 +158,28 @@ class Shop:
         rows = []
         for place in ("core", "surface", "underside", "room"):
             self.seq += 1
-            rows.append(Incoming(self.seq, f"28-{place}", place, Stamp(now.wall_ms, "b", now.boot_ms, True),
-                                 round(celsius * 1000), None, "00", None))  # fmt: skip
+            rows.append(
+                Incoming(
+                    self.seq,
+                    f"28-{place}",
+                    place,
+                    Stamp(now.wall_ms, "b", now.boot_ms, True),
+                    round(celsius * 1000),
+                    None,
+                    "00",
+                    None,
+                )
+            )
         with self.service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, station, "spool-1", Stamp(now.wall_ms, "b", now.boot_ms, True), rows,
-                                self.service.timeline.true_ms())  # fmt: skip
+            readings.save_batch(
+                tx,
+                station,
+                "spool-1",
+                Stamp(now.wall_ms, "b", now.boot_ms, True),
+                rows,
+                self.service.timeline.true_ms(),
+            )
 
     def asks(self) -> dict[str, Callable[[], Any]]:
         """Everything that is timed."""

@@ -50,10 +50,16 @@ def record(rows: int, compress: int, turn: int) -> bytes:
     forged = Forged()
     first = forged.tables["readings"][0]
     forged.tables["readings"] = [
-        first | {"seq": at + 1, "probe": f"28-0000000000{at % 6}", "boot_ms": first["boot_ms"] + 5000 * (at // 6),
-                 "milli_c": 21_000 + (turn + at) * 7919 % 30_000, "raw": "57014b467fff0c10ab"}
+        first
+        | {
+            "seq": at + 1,
+            "probe": f"28-0000000000{at % 6}",
+            "boot_ms": first["boot_ms"] + 5000 * (at // 6),
+            "milli_c": 21_000 + (turn + at) * 7919 % 30_000,
+            "raw": "57014b467fff0c10ab",
+        }
         for at in range(rows)
-    ]  # fmt: skip
+    ]
     return forged.packed(compress)
 
 
@@ -62,8 +68,16 @@ def log(rows: int) -> bytes:
     return b"t,T\n" + b"".join(b"%d,%.2f\n" % (5 * at, 21 + at % 3000 / 100) for at in range(rows))
 
 
-LOG = {"time": "t", "time_as": "s", "zone": "UTC", "start": "2026-06-25T08:00", "plan_toml": PLAN, "heading-0": "T",
-       "place-0": "core", "unit-0": "c"}  # fmt: skip
+LOG = {
+    "time": "t",
+    "time_as": "s",
+    "zone": "UTC",
+    "start": "2026-06-25T08:00",
+    "plan_toml": PLAN,
+    "heading-0": "T",
+    "place-0": "core",
+    "unit-0": "c",
+}
 
 
 def tree(pid: int) -> list[int]:
@@ -129,9 +143,12 @@ def one(name: str, send: Callable[[Any], Any]) -> None:
                 watched.bench.end()
                 time.sleep(0.5)
             took = time.monotonic() - began
-            print(f"{name}: answered {answers[0].status_code} after {took:.0f} s; memory {before:.0f} MB before, "
-                  f"{peak.end():.0f} MB at most; hot core to phone in {len(waits)} pours: "
-                  f"longest {max(waits):.2f} s", flush=True)  # fmt: skip
+            print(
+                f"{name}: answered {answers[0].status_code} after {took:.0f} s; memory {before:.0f} MB before, "
+                f"{peak.end():.0f} MB at most; hot core to phone in {len(waits)} pours: "
+                f"longest {max(waits):.2f} s",
+                flush=True,
+            )
         finally:
             watched.close()
 

@@ -86,11 +86,15 @@ def solve(plan, *, fine=1.0, rtol=1e-6, atol_k=1e-5, hours=None):
         x, zone_x = _axis([(half, nx), (wall, max(3, round((4 + 60 * wall) * fine)))])
     props = {
         "resin": (resin.conductivity_w_mk, resin.density_kg_m3 * resin.specific_heat_j_kgk),
-        "panel": (plan.form.bottom.conductivity_w_mk,
-                  plan.form.bottom.density_kg_m3 * plan.form.bottom.specific_heat_j_kgk),
-        "slab": (plan.form.side.conductivity_w_mk,
-                 plan.form.side.density_kg_m3 * plan.form.side.specific_heat_j_kgk),
-    }  # fmt: skip
+        "panel": (
+            plan.form.bottom.conductivity_w_mk,
+            plan.form.bottom.density_kg_m3 * plan.form.bottom.specific_heat_j_kgk,
+        ),
+        "slab": (
+            plan.form.side.conductivity_w_mk,
+            plan.form.side.density_kg_m3 * plan.form.side.specific_heat_j_kgk,
+        ),
+    }
     columns = 1 if flat else len(x)
     n = len(z) * columns
     capacity, resin_volume = np.zeros((len(z), columns)), np.zeros((len(z), columns))
@@ -176,10 +180,12 @@ def solve(plan, *, fine=1.0, rtol=1e-6, atol_k=1e-5, hours=None):
 
     def jacobian(t, y):
         _, by_t, by_a = speeds(y[:n][wet], y[n:])
-        return block_array([
-            [conduction + pick @ diags_array(heat * by_t) @ pick.T, pick @ diags_array(heat * by_a)],
-            [diags_array(by_t) @ pick.T, diags_array(by_a)],
-        ]).tocsc()  # fmt: skip
+        return block_array(
+            [
+                [conduction + pick @ diags_array(heat * by_t) @ pick.T, pick @ diags_array(heat * by_a)],
+                [diags_array(by_t) @ pick.T, diags_array(by_a)],
+            ]
+        ).tocsc()
 
     start = np.full(n + m, room[0])
     start[n:] = 0.0
@@ -189,8 +195,9 @@ def solve(plan, *, fine=1.0, rtol=1e-6, atol_k=1e-5, hours=None):
     start[wet] = room[0] + share * (mix - room[0])
     until = (plan.run.hours if hours is None else hours) * 3600
     tolerance = np.concatenate([np.full(n, atol_k), np.full(m, atol_k * 1e-2)])
-    found = solve_ivp(change, (0, until), start, method="BDF", rtol=rtol, atol=tolerance, jac=jacobian,
-                      first_step=1.0)  # fmt: skip
+    found = solve_ivp(
+        change, (0, until), start, method="BDF", rtol=rtol, atol=tolerance, jac=jacobian, first_step=1.0
+    )
     assert found.success, found.message
     hot = found.y[wet].max(axis=0)
     i = int(hot.argmax())

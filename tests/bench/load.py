@@ -162,15 +162,30 @@ class Rig:
         self.timeline = Timeline(self.store, self.clock)
         self.stations = [One(number, f"s-{number:05d}", f"token-{number}") for number in range(count)]
         with self.store.write() as tx:
-            insert_many(tx, stations.STATION, [
-                {"name": one.name, "token_hash": stations.token_hash(one.token), "enrolled_ms": 0, "clock_set": False,
-                 "fan_on": False} for one in self.stations
-            ])  # fmt: skip
+            insert_many(
+                tx,
+                stations.STATION,
+                [
+                    {
+                        "name": one.name,
+                        "token_hash": stations.token_hash(one.token),
+                        "enrolled_ms": 0,
+                        "clock_set": False,
+                        "fan_on": False,
+                    }
+                    for one in self.stations
+                ],
+            )
             for one in self.stations[:live]:
                 one.pour_id = pours.add_pour(
-                    tx, title=f"Table {one.name}", client="", plan_toml=PLAN, by="Ada",
-                    station_id=stations.by_name(tx, one.name).id, now_ms=self.timeline.true_ms(),
-                )  # fmt: skip
+                    tx,
+                    title=f"Table {one.name}",
+                    client="",
+                    plan_toml=PLAN,
+                    by="Ada",
+                    station_id=stations.by_name(tx, one.name).id,
+                    now_ms=self.timeline.true_ms(),
+                )
                 pours.freeze_prediction(tx, one.pour_id, CALM, "test")
                 for stage in (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING):
                     pours.move_on(tx, one.pour_id, stage, "Ada", self.timeline)
@@ -296,10 +311,26 @@ def raw(rig: Rig, seconds: float, rows: int) -> float:
         now = rig.clock.stamp()
         for _ in range(rows):
             number += 1
-            values = {"station_id": 1, "spool": spool, "seq": number, "pour_id": None, "probe": "28-000000000001",
-                      "place": "core", "boot": 1, "boot_ms": now.boot_ms, "wall_ms": now.wall_ms, "clock_set": True,
-                      "milli_c": 21_000, "fault": None, "raw": "57014b467fff0c10ab", "note": None, "milli_rh": None,
-                      "late": False, "received_ms": now.wall_ms, "link": None}  # fmt: skip
+            values = {
+                "station_id": 1,
+                "spool": spool,
+                "seq": number,
+                "pour_id": None,
+                "probe": "28-000000000001",
+                "place": "core",
+                "boot": 1,
+                "boot_ms": now.boot_ms,
+                "wall_ms": now.wall_ms,
+                "clock_set": True,
+                "milli_c": 21_000,
+                "fault": None,
+                "raw": "57014b467fff0c10ab",
+                "note": None,
+                "milli_rh": None,
+                "late": False,
+                "received_ms": now.wall_ms,
+                "link": None,
+            }
             found.append(tuple(values[name] for name in names))
         return found
 
@@ -337,8 +368,11 @@ def knee(rig: Rig) -> None:
         told = asyncio.run(offered(rig, rate, 12, 6))
         after = rig.cpu_s()
         cores = sum(after[name] - before[name] for name in after) / told.seconds
-        print(f"{rate * 6:10.0f} {told.readings / told.seconds:9.0f} {told.at(0.5) * 1000:8.1f} "
-              f"{told.at(0.99) * 1000:8.1f} {told.failed:7} {cores:6.2f}", flush=True)  # fmt: skip
+        print(
+            f"{rate * 6:10.0f} {told.readings / told.seconds:9.0f} {told.at(0.5) * 1000:8.1f} "
+            f"{told.at(0.99) * 1000:8.1f} {told.failed:7} {cores:6.2f}",
+            flush=True,
+        )
         if told.at(0.99) > LATE_S or told.failed:
             return
 
@@ -359,9 +393,12 @@ def full(rig: Rig, seconds: float) -> None:
         told = asyncio.run(as_quick_as_it_goes(rig, in_turn(rig.stations[:64], seconds), rows))
         after = raw(rig, seconds / 2, rows)
         rate, beside = told.readings / told.seconds, (before + after) / 2
-        print(f"batches of {rows}: {rate:,.0f} readings/s acknowledged (p50 {told.at(0.5) * 1000:.0f} ms, p99 "
-              f"{told.at(0.99) * 1000:.0f} ms); raw inserts alone {before:,.0f} and {after:,.0f}: ratio "
-              f"{rate / beside:.2f}", flush=True)  # fmt: skip
+        print(
+            f"batches of {rows}: {rate:,.0f} readings/s acknowledged (p50 {told.at(0.5) * 1000:.0f} ms, p99 "
+            f"{told.at(0.99) * 1000:.0f} ms); raw inserts alone {before:,.0f} and {after:,.0f}: ratio "
+            f"{rate / beside:.2f}",
+            flush=True,
+        )
 
 
 def hold(rig: Rig, seconds: float) -> None:
@@ -381,8 +418,11 @@ def hold(rig: Rig, seconds: float) -> None:
 
     # In the first round every station, boot and probe is new to the service, and to the database's planner.
     joined = asyncio.run(as_quick_as_it_goes(rig, iter(rig.stations), 6, 45.0))
-    print(f"{len(joined.took_s):,} stations joined in {joined.seconds:.0f} s; acknowledged p99 "
-          f"{joined.at(0.99) * 1000:.0f} ms", flush=True)  # fmt: skip
+    print(
+        f"{len(joined.took_s):,} stations joined in {joined.seconds:.0f} s; acknowledged p99 "
+        f"{joined.at(0.99) * 1000:.0f} ms",
+        flush=True,
+    )
     before = rig.cpu_s()
     told = asyncio.run(offered(rig, len(rig.stations) / 30, seconds, 6, core_c))
     after = rig.cpu_s()
@@ -398,11 +438,15 @@ def hold(rig: Rig, seconds: float) -> None:
     delays.sort()
     if not delays:
         delays = [math.nan]
-    print(f"{told.readings / told.seconds:,.0f} readings/s of {len(rig.stations):,} stations for {told.seconds:.0f} s, "
-          f"{told.failed} failed; acknowledged p50 {told.at(0.5) * 1000:.1f} ms, p99 {told.at(0.99) * 1000:.1f} ms, "
-          f"longest {max(told.took_s) * 1000:.0f} ms")  # fmt: skip
-    print(f"{len(live)} live pours, {len(sent_ms)} became too hot: alarm raised after p50 "
-          f"{delays[len(delays) // 2]:.2f} s, longest {delays[-1]:.2f} s; {missed} missed or doubled")  # fmt: skip
+    print(
+        f"{told.readings / told.seconds:,.0f} readings/s of {len(rig.stations):,} stations for {told.seconds:.0f} s, "
+        f"{told.failed} failed; acknowledged p50 {told.at(0.5) * 1000:.1f} ms, p99 {told.at(0.99) * 1000:.1f} ms, "
+        f"longest {max(told.took_s) * 1000:.0f} ms"
+    )
+    print(
+        f"{len(live)} live pours, {len(sent_ms)} became too hot: alarm raised after p50 "
+        f"{delays[len(delays) // 2]:.2f} s, longest {delays[-1]:.2f} s; {missed} missed or doubled"
+    )
     for name, used in after.items():
         print(f"{name}: {(used - before[name]) / told.seconds:.2f} cores")
 
@@ -447,8 +491,11 @@ def main() -> None:
         live = given.pours if given.what == "hold" else 0
         rig = Rig(given.database, given.processes, given.stations, live, Path(folder))
         try:
-            {"knee": knee, "full": lambda rig: full(rig, min(10.0, given.seconds)),
-             "hold": lambda rig: hold(rig, given.seconds)}[given.what](rig)  # fmt: skip
+            {
+                "knee": knee,
+                "full": lambda rig: full(rig, min(10.0, given.seconds)),
+                "hold": lambda rig: hold(rig, given.seconds),
+            }[given.what](rig)
         finally:
             rig.close()
 

@@ -69,19 +69,32 @@ def write_pour(folder: Path, plan: Plan, table: dict[str, Any], rng: np.random.G
     truth["pour"]["start_c"] += 0.7 * rng.standard_normal()
     if rng.random() < 0.12:
         begin = float(rng.uniform(0.2, 0.3 * hours))
-        truth["heat"] = [{"from_h": begin, "to_h": begin + float(rng.uniform(0.7, 3.0)),
-                          "absorbed_w_m2": float(rng.uniform(80, 350))}]  # fmt: skip
+        truth["heat"] = [
+            {
+                "from_h": begin,
+                "to_h": begin + float(rng.uniform(0.7, 3.0)),
+                "absorbed_w_m2": float(rng.uniform(80, 350)),
+            }
+        ]
         told["sun"] = True
     room_h = np.arange(0.0, hours + 0.01, 0.25)
     swing, phase = rng.uniform(0.0, 3.0), rng.uniform(0.0, 24.0)
     drift = np.cumsum(0.12 * rng.standard_normal(len(room_h)))
     room_c = plan.room_schedule()[0][1] + 0.8 * rng.standard_normal() + drift
     room_c = room_c + swing * (np.sin(2 * np.pi * (room_h - phase) / 24) + np.sin(2 * np.pi * phase / 24))
-    members = Members(probe_x_mm=abs(0.03 * table["pour"]["width_mm"] * rng.standard_normal()),
-                      probe_z_mm=0.07 * table["pour"]["depth_mm"] * rng.standard_normal())  # fmt: skip
+    members = Members(
+        probe_x_mm=abs(0.03 * table["pour"]["width_mm"] * rng.standard_normal()),
+        probe_z_mm=0.07 * table["pour"]["depth_mm"] * rng.standard_normal(),
+    )
     at = np.unique(np.concatenate([np.arange(0, 3600, 30), np.arange(3600, hours * 3600 + 1, 300)])) / 3600
-    result = run_ensemble(plan_from_table(truth), members, hours=hours, output_hours=at, fineness=1.2,
-                          room=RoomHistory(room_h, room_c))  # fmt: skip
+    result = run_ensemble(
+        plan_from_table(truth),
+        members,
+        hours=hours,
+        output_hours=at,
+        fineness=1.2,
+        room=RoomHistory(room_h, room_c),
+    )
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "plan.toml").write_text(plan_to_text(plan), encoding="utf-8")
     _write_readings(folder / "readings.csv", at, result, np.interp(at, room_h, room_c), rng)
@@ -106,18 +119,37 @@ def invented_plan(rng: np.random.Generator, title: str) -> tuple[dict[str, Any],
     side = 200.0 if shape == "river" else 12.0
     table = {
         "title": title,
-        "resin": {"name": f"Invented {name} system", "density_kg_m3": 1110.0, "specific_heat_j_kgk": 1880.0,
-                  "conductivity_w_mk": 0.2, "heat_of_cure_j_g": heat,
-                  "rate": {"k1_per_s": k1, "k2_per_s": k2, "e1_j_mol": 59e3, "e2_j_mol": 54e3, "m": 0.55, "n": 1.7}},
+        "resin": {
+            "name": f"Invented {name} system",
+            "density_kg_m3": 1110.0,
+            "specific_heat_j_kgk": 1880.0,
+            "conductivity_w_mk": 0.2,
+            "heat_of_cure_j_g": heat,
+            "rate": {"k1_per_s": k1, "k2_per_s": k2, "e1_j_mol": 59e3, "e2_j_mol": 54e3, "m": 0.55, "n": 1.7},
+        },
         "pour": pour,
-        "form": {"bottom": {"thickness_mm": float(rng.choice([12, 16, 19])), "conductivity_w_mk": 0.2,
-                            "density_kg_m3": 750.0, "specific_heat_j_kgk": 1700.0},
-                 "side": {"thickness_mm": side, "conductivity_w_mk": 0.16, "density_kg_m3": 620.0,
-                          "specific_heat_j_kgk": 1700.0}},
-        "air": {"room_c": round(room, 1), "top_w_m2k": float(rng.choice([8.5, 14.0])),
-                "bottom_w_m2k": float(rng.choice([4.0, 7.0])), "side_w_m2k": 5.0},
+        "form": {
+            "bottom": {
+                "thickness_mm": float(rng.choice([12, 16, 19])),
+                "conductivity_w_mk": 0.2,
+                "density_kg_m3": 750.0,
+                "specific_heat_j_kgk": 1700.0,
+            },
+            "side": {
+                "thickness_mm": side,
+                "conductivity_w_mk": 0.16,
+                "density_kg_m3": 620.0,
+                "specific_heat_j_kgk": 1700.0,
+            },
+        },
+        "air": {
+            "room_c": round(room, 1),
+            "top_w_m2k": float(rng.choice([8.5, 14.0])),
+            "bottom_w_m2k": float(rng.choice([4.0, 7.0])),
+            "side_w_m2k": 5.0,
+        },
         "run": {"hours": hours},
-    }  # fmt: skip
+    }
     return table, hours
 
 

@@ -119,17 +119,20 @@ def put_in(path: Path, now_ms: int, sweeps: int) -> None:
         )
         rows = (
             (6 * i + n, f"28-00000000000{n}", place, at_ms, at_ms, milli_c(place, i), at_ms, "00" * 32)
-            for i in range(sweeps) for at_ms in (first_ms + round(i * 1000 * STEP_S),)
+            for i in range(sweeps)
+            for at_ms in (first_ms + round(i * 1000 * STEP_S),)
             for n, place in enumerate(PLACES, start=1)
-        )  # fmt: skip
+        )
         database.executemany(INSERT, rows)
         for n, place in enumerate(PLACES, start=1):
             last = round(1000 * celsius(place, HOURS))
             database.execute(
                 PROBE, (f"28-00000000000{n}", place, now_ms - round(HOURS * 3.6e6), now_ms, last, sweeps)
             )
-        database.execute("UPDATE pour SET poured_boot_ms = poured_boot_ms - ?, judged_reading_id = ?",
-                         (round(HOURS * 3.6e6), 6 * sweeps))  # fmt: skip
+        database.execute(
+            "UPDATE pour SET poured_boot_ms = poured_boot_ms - ?, judged_reading_id = ?",
+            (round(HOURS * 3.6e6), 6 * sweeps),
+        )
         database.commit()
 
 
@@ -231,10 +234,14 @@ def main() -> None:
         browser.close()
     for name, found, goal in (("cold", cold, 1000), ("cached", cached, 400)):
         useful, chart = ([pair[i] for pair in found] for i in (0, 1))
-        print(f"{name}: useful {statistics.median(useful):.0f} ms (slowest {max(useful):.0f}; goal below {goal}), "
-              f"chart drawn {statistics.median(chart):.0f} ms (slowest {max(chart):.0f})")  # fmt: skip
-    print(f"chart data: {later_ms:.1f} ms with the connection (goal below 50), the first time after a start "
-          f"{first_ms:.0f} ms; {plain / 1000:.0f} kB, sent as {sent / 1000:.0f} kB (goal below 100)")  # fmt: skip
+        print(
+            f"{name}: useful {statistics.median(useful):.0f} ms (slowest {max(useful):.0f}; goal below {goal}), "
+            f"chart drawn {statistics.median(chart):.0f} ms (slowest {max(chart):.0f})"
+        )
+    print(
+        f"chart data: {later_ms:.1f} ms with the connection (goal below 50), the first time after a start "
+        f"{first_ms:.0f} ms; {plain / 1000:.0f} kB, sent as {sent / 1000:.0f} kB (goal below 100)"
+    )
     print(f"single hot samples lost in {given.series} random curves: {hot_samples(given.series)}")
     print(f"requests that left this machine: {len(outside)} {outside[:3]}; load {os.getloadavg()[0]:.1f}")
 

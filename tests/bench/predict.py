@@ -38,8 +38,10 @@ hours = 72
 CASES = [(50, 300, 22.0, 5e-7, 1.1e-5), (60, 250, 23.0, 5e-7, 1.1e-5), (40, 200, 24.0, 8e-7, 1.6e-5),
          (75, 400, 24.0, 5e-7, 1.1e-5)]  # fmt: skip
 TOLERANCES = [(1e-3, 1e-2), (1e-4, 1e-2), (1e-5, 1e-3), (3e-6, 1e-3), (1e-6, 1e-4), (1e-7, 1e-5)]
-LOOK = "from predict import plans; from logger.cure.solver.prediction import predict; predict(plans()[0]); " \
-       "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"  # fmt: skip
+LOOK = (
+    "from predict import plans; from logger.cure.solver.prediction import predict; predict(plans()[0]); "
+    "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"
+)
 
 
 def plans():

@@ -66,8 +66,15 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
     timeline = Timeline(store, clock)
     with store.write() as tx:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
-        pour_id = pours.add_pour(tx, title="River table (invented)", client="", plan_toml=PLAN,
-                                 station_id=station_id, by="Ada", now_ms=timeline.true_ms())  # fmt: skip
+        pour_id = pours.add_pour(
+            tx,
+            title="River table (invented)",
+            client="",
+            plan_toml=PLAN,
+            station_id=station_id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, pour_id, {"peak_c": 40.0, "peak_at_h": 20.0}, MODEL_VERSION)
         for stage in (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING):
             pours.move_on(tx, pour_id, stage, "Ada", timeline)
@@ -84,8 +91,18 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
                 clock.ms += 5000
             place = seq % len(PLACES)
             seq += 1
-            batch.append(Incoming(seq, f"28-0000000000c{place}", PLACES[place], clock.stamp(),
-                                  21_000 + (seq * 7919) % 30_000, None, f"{seq % 65536:04x}0c10ab", None))  # fmt: skip
+            batch.append(
+                Incoming(
+                    seq,
+                    f"28-0000000000c{place}",
+                    PLACES[place],
+                    clock.stamp(),
+                    21_000 + (seq * 7919) % 30_000,
+                    None,
+                    f"{seq % 65536:04x}0c10ab",
+                    None,
+                )
+            )
         with store.write() as tx:
             save_batch(
                 tx, stations.by_name(tx, "bench-1"), "spool-1", clock.stamp(), batch, timeline.true_ms()

@@ -48,8 +48,15 @@ def pour_anew(shop: Shop, number: int) -> None:
         for stage in (Stage.WATCHED, Stage.CURING, Stage.RELEASED, Stage.CLOSED):
             pours.move_on(tx, number, stage, "Ada", service.timeline)
         seal(tx, number, "Ada", now_ms, "The workshop")
-        new = pours.add_pour(tx, title=f"Table {number + 1}", client="", plan_toml=recorded.PLAN, station_id=1,
-                             by="Ada", now_ms=now_ms)  # fmt: skip
+        new = pours.add_pour(
+            tx,
+            title=f"Table {number + 1}",
+            client="",
+            plan_toml=recorded.PLAN,
+            station_id=1,
+            by="Ada",
+            now_ms=now_ms,
+        )
         pours.freeze_prediction(tx, new, recorded.CALM, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, new, stage, "Ada", service.timeline)

@@ -62,9 +62,13 @@ def fill(folder: Path, count: int) -> None:
     now = clock.stamp()
     live = min(count, LIVE)
     facts = {
-        "count": count, "live": live, "step": STEP_MS, "now_ms": now.wall_ms, "now_boot_ms": now.boot_ms,
+        "count": count,
+        "live": live,
+        "step": STEP_MS,
+        "now_ms": now.wall_ms,
+        "now_boot_ms": now.boot_ms,
         "poured": now.boot_ms - live * STEP_MS,
-    }  # fmt: skip
+    }
     with closing(sqlite3.connect(folder / "pourlog.sqlite3")) as database:
         database.execute("PRAGMA synchronous=OFF")
         columns = [
@@ -98,11 +102,16 @@ def start_and_stop(folder: Path) -> Took:
     settings.write_text(tomli_w.dumps({"data_dir": str(folder), "port": PORT}), encoding="utf-8")
     began = time.monotonic()
     with (
-        subprocess.Popen([sys.executable, "-m", "web.command", "serve", str(settings)],
-                         stdout=subprocess.PIPE, text=True) as process,
-        httpx.Client(base_url=f"http://127.0.0.1:{PORT}", trust_env=False, timeout=30,
-                     limits=httpx.Limits(max_connections=PAGES + 10)) as client,
-    ):  # fmt: skip
+        subprocess.Popen(
+            [sys.executable, "-m", "web.command", "serve", str(settings)], stdout=subprocess.PIPE, text=True
+        ) as process,
+        httpx.Client(
+            base_url=f"http://127.0.0.1:{PORT}",
+            trust_env=False,
+            timeout=30,
+            limits=httpx.Limits(max_connections=PAGES + 10),
+        ) as client,
+    ):
         try:
             while True:
                 try:

@@ -63,10 +63,15 @@ class System:
 
         def jacobian(t, y):
             _, by_t, by_a = self.speeds(y[:n][self.wet], y[n:])
-            return block_array([
-                [self.matrix + pick @ diags_array(self.rise * by_t) @ pick.T, pick @ diags_array(self.rise * by_a)],
-                [diags_array(by_t) @ pick.T, diags_array(by_a)],
-            ]).tocsc()  # fmt: skip
+            return block_array(
+                [
+                    [
+                        self.matrix + pick @ diags_array(self.rise * by_t) @ pick.T,
+                        pick @ diags_array(self.rise * by_a),
+                    ],
+                    [diags_array(by_t) @ pick.T, diags_array(by_a)],
+                ]
+            ).tocsc()
 
         how = {"jac": jacobian}
         if not analytic:
@@ -110,8 +115,11 @@ def system_of(plan, *, fineness=1.0, rate_factor=1.0, heat_factor=1.0, top_facto
     room_k = plan.room_schedule()[0][1] + 273.15
     start = np.full(n, room_k)
     start[wet] = (plan.room_schedule()[0][1] if plan.pour.start_c is None else plan.pour.start_c) + 273.15
-    rate = plan.resin.rate.model_copy(update={
-        "k1_per_s": plan.resin.rate.k1_per_s * rate_factor, "k2_per_s": plan.resin.rate.k2_per_s * rate_factor,
-    })  # fmt: skip
+    rate = plan.resin.rate.model_copy(
+        update={
+            "k1_per_s": plan.resin.rate.k1_per_s * rate_factor,
+            "k2_per_s": plan.resin.rate.k2_per_s * rate_factor,
+        }
+    )
     rise = 1000 * plan.resin.heat_of_cure_j_g * heat_factor / plan.resin.specific_heat_j_kgk
     return System(matrix.tocsr(), of_room, wet, rise, rate, start, room_k, stage.gauge.warm[0, 0])

@@ -116,8 +116,13 @@ def api(cases: int) -> None:
             ask = asker(client, headers, operation, told, wrong)
             for mode in ("positive", "negative"):
                 strategy = operation.as_strategy(generation_mode=schemathesis.GenerationMode(mode))
-                run = settings(max_examples=max(1, each // 2), deadline=None, database=None, phases=[Phase.generate],
-                               suppress_health_check=list(HealthCheck))(given(strategy)(ask))  # fmt: skip
+                run = settings(
+                    max_examples=max(1, each // 2),
+                    deadline=None,
+                    database=None,
+                    phases=[Phase.generate],
+                    suppress_health_check=list(HealthCheck),
+                )(given(strategy)(ask))
                 # Nothing can be wrong with a request that has no parts.
                 with contextlib.suppress(Unsatisfiable, SkipTest):
                     run()
@@ -225,13 +230,32 @@ def parsers(inputs: int) -> None:
     )
 
 
-BATCH = json.dumps({
-    "station": "bench-1", "spool": "s", "sent": {"wall_ms": 1, "boot_id": "b", "boot_ms": 1, "clock_set": True},
-    "rows": [{"seq": 1, "probe": "28-0", "place": "core", "milli_c": 21437, "fault": None, "raw": None,
-              "stamp": {"wall_ms": 1, "boot_id": "b", "boot_ms": 1, "clock_set": True}}],
-})  # fmt: skip
-LOG_MAPPING = Mapping(("Time",), "%d/%m/%Y %H:%M", (Column("Core", "core", "c"), Column("Room", "room", "c")),
-                      zone="UTC", delimiter=";", decimal_comma=True)  # fmt: skip
+BATCH = json.dumps(
+    {
+        "station": "bench-1",
+        "spool": "s",
+        "sent": {"wall_ms": 1, "boot_id": "b", "boot_ms": 1, "clock_set": True},
+        "rows": [
+            {
+                "seq": 1,
+                "probe": "28-0",
+                "place": "core",
+                "milli_c": 21437,
+                "fault": None,
+                "raw": None,
+                "stamp": {"wall_ms": 1, "boot_id": "b", "boot_ms": 1, "clock_set": True},
+            }
+        ],
+    }
+)
+LOG_MAPPING = Mapping(
+    ("Time",),
+    "%d/%m/%Y %H:%M",
+    (Column("Core", "core", "c"), Column("Room", "room", "c")),
+    zone="UTC",
+    delimiter=";",
+    decimal_comma=True,
+)
 
 
 def bundle(raw: bytes) -> object:
@@ -373,8 +397,12 @@ def alarm_times(
     for number, token in tokens.items():
         now, rows = clock.stamp(), []
         for age_s in range(SPAN_S, -1, -5):
-            stamp = {"wall_ms": now.wall_ms - 1000 * age_s, "boot_id": now.boot_id,
-                     "boot_ms": now.boot_ms - 1000 * age_s, "clock_set": True}  # fmt: skip
+            stamp = {
+                "wall_ms": now.wall_ms - 1000 * age_s,
+                "boot_id": now.boot_id,
+                "boot_ms": now.boot_ms - 1000 * age_s,
+                "clock_set": True,
+            }
             for place, milli_c in (
                 ("core", 95_000),
                 ("surface", 60_000),
@@ -446,8 +474,12 @@ def log_in(port: int, stop: threading.Event, counts: Counter[str]) -> None:
     while not stop.is_set():
         connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
         try:
-            connection.request("POST", "/sign-in", f"name=Ada&password={secrets.token_hex(6)}",
-                               {"Content-Type": "application/x-www-form-urlencoded"})  # fmt: skip
+            connection.request(
+                "POST",
+                "/sign-in",
+                f"name=Ada&password={secrets.token_hex(6)}",
+                {"Content-Type": "application/x-www-form-urlencoded"},
+            )
             counts[f"login {connection.getresponse().status}"] += 1
         except (OSError, http.client.HTTPException):
             counts["login cut off"] += 1
@@ -461,8 +493,10 @@ def published_passwords() -> None:
 
     long = [word for word in FREQUENCY_LISTS["passwords"] if len(word) >= 8]
     top, rest = long[:3000], long[3000:]
-    print(f"passwords: refused {sum(map(passwords.is_common, top))} of the first {len(top)}, "
-          f"{sum(map(passwords.is_common, rest))} of the next {len(rest)}")  # fmt: skip
+    print(
+        f"passwords: refused {sum(map(passwords.is_common, top))} of the first {len(top)}, "
+        f"{sum(map(passwords.is_common, rest))} of the next {len(rest)}"
+    )
 
 
 #: What bandit says and why it stands.
@@ -484,8 +518,13 @@ KNOWN = {
 def bandit() -> None:
     """The linter's words, grouped; any without a known reason is printed."""
     root = Path(__file__).parents[2]
-    ran = subprocess.run([sys.executable, "-m", "bandit", "-q", "-f", "json", "-r", "hardware", "logger", "web"],
-                         cwd=root, capture_output=True, text=True, check=False)  # fmt: skip
+    ran = subprocess.run(
+        [sys.executable, "-m", "bandit", "-q", "-f", "json", "-r", "hardware", "logger", "web"],
+        cwd=root,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     found = json.loads(ran.stdout)["results"]
     for issue in found:
         if issue["test_id"] not in KNOWN:
@@ -502,9 +541,12 @@ def main() -> None:
     """Runs the parts that were named, or all at a tenth."""
     logging.disable(logging.CRITICAL)
     parts: dict[str, Callable[[int], None]] = {
-        "api": api, "parsers": parsers, "rude": rude,
-        "passwords": lambda _: published_passwords(), "bandit": lambda _: bandit(),
-    }  # fmt: skip
+        "api": api,
+        "parsers": parsers,
+        "rude": rude,
+        "passwords": lambda _: published_passwords(),
+        "bandit": lambda _: bandit(),
+    }
     usual = {"api": 1000, "parsers": 100_000, "rude": 20}
     names = sys.argv[1:2] or list(parts)
     for name in names:

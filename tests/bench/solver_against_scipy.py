@@ -14,8 +14,10 @@ from logger.cure.solver.prediction import predict
 
 
 def main():
-    print(f"{'seed':>4} {'shape':>5} {'depth':>6} {'judge °C':>9} {'ours °C':>9} {'off K':>7} {'allowed':>7}"
-          f" {'unsure':>7} {'hour':>7} {'off %':>6} {'balance':>8}")  # fmt: skip
+    print(
+        f"{'seed':>4} {'shape':>5} {'depth':>6} {'judge °C':>9} {'ours °C':>9} {'off K':>7} {'allowed':>7}"
+        f" {'unsure':>7} {'hour':>7} {'off %':>6} {'balance':>8}"
+    )
     bad = late = 0
     begin = time.process_time()
     for seed in range(36):
@@ -31,9 +33,11 @@ def main():
         bad += abs(off) > allowed
         # A warm mix that only cools is hottest at once: its hour has no meaning within a minute or two.
         late += abs(hour) > 1.0 and abs(ours.peak_at_h - fine.peak_at_h) > 0.05
-        print(f"{seed:4d} {plan.pour.shape:>5} {plan.pour.depth_mm:6.1f} {limit:9.2f} {ours.peak_c:9.2f} {off:7.3f}"
-              f" {allowed:7.2f} {unsure:7.3f} {fine.peak_at_h:7.2f} {hour:6.2f} {ours.heat_balance_error:8.1e}",
-              flush=True)  # fmt: skip
+        print(
+            f"{seed:4d} {plan.pour.shape:>5} {plan.pour.depth_mm:6.1f} {limit:9.2f} {ours.peak_c:9.2f} {off:7.3f}"
+            f" {allowed:7.2f} {unsure:7.3f} {fine.peak_at_h:7.2f} {hour:6.2f} {ours.heat_balance_error:8.1e}",
+            flush=True,
+        )
     print(
         f"outside the allowed peak: {bad} of 36; hour off by more than 1 %: {late}; {time.process_time() - begin:.0f} s"
     )

@@ -59,9 +59,17 @@ PICTURES: list[tuple[str, str, dict[str, int], str, bool]] = [
 ]
 #: A datasheet (invented), as the form of the resins page takes it.
 SHEET = {
-    "resin": "Slow casting system (invented)", "note": "Datasheet, issue 3 (invented)", "working": "600", "mass": "1",
-    "hard": "72", "deepest": "50", "part_a": "100", "part_b": "45", "density_a": "1.15", "density_b": "0.98",
-}  # fmt: skip
+    "resin": "Slow casting system (invented)",
+    "note": "Datasheet, issue 3 (invented)",
+    "working": "600",
+    "mass": "1",
+    "hard": "72",
+    "deepest": "50",
+    "part_a": "100",
+    "part_b": "45",
+    "density_a": "1.15",
+    "density_b": "0.98",
+}
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 #: Colours of a picture: few are needed for paper and ink, and the files stay small.
 COLOURS = 128
@@ -88,8 +96,9 @@ def truth_of(name: str) -> Callable[[float], dict[str, float]]:
         wobble = 0.03 * math.sin(997.0 * hour)
         room_c = _between([h for h, _ in room], [c for _, c in room], hour)
         columns = {"core": curve.core_c, "surface": curve.surface_c, "underside": curve.underside_c}
-        return {place: _between(hours, column.tolist(), hour) + wobble for place, column in columns.items()} | {
-            "room": room_c + wobble}  # fmt: skip
+        return {
+            place: _between(hours, column.tolist(), hour) + wobble for place, column in columns.items()
+        } | {"room": room_c + wobble}
 
     return at
 

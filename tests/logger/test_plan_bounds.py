@@ -20,10 +20,13 @@ BOMBS = {
     "a heading of ten thousand dots": (f"[{DOTS.split(' ')[0]}]\n", ["9,999 dots", "at most 8"]),
     "dots between quoted names": ('"a"' + '."b"' * 10_000 + " = 1\n", ["10,000 dots", "at most 8"]),
     "brackets five thousand deep": ("x = " + "[" * 5000 + "]" * 5000 + "\n", ["5,000 levels", "at most 8"]),
-    "tables five thousand deep": ("x = " + "{a = " * 5000 + "1" + "}" * 5000 + "\n", ["5,000 levels", "at most 8"]),
+    "tables five thousand deep": (
+        "x = " + "{a = " * 5000 + "1" + "}" * 5000 + "\n",
+        ["5,000 levels", "at most 8"],
+    ),
     "a number of five thousand digits": ("x = " + "9" * 5000 + "\n", ["too long", "at most 100"]),
     "a megabyte": ("#" * 1_000_000, ["too long", f"at most {MOST_CHARACTERS:,}"]),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("bomb", BOMBS)
@@ -78,13 +81,18 @@ def layers(count: int) -> str:
     ("more", "told"),
     [
         (layers(50), ["layer", "found 50", f"at most {MOST_LAYERS - 1}", "deeper layers"]),
-        ("".join(f"[[fan]]\nfrom_h = {n}\nto_h = {n}.5\n" for n in range(300)), ["fan", "found 300", "at most 50"]),
-        ("".join(f"[[heat]]\nfrom_h = {n}\nto_h = {n}.5\nabsorbed_w_m2 = 1\n" for n in range(300)),
-         ["heat", "found 300", "at most 50"]),
+        (
+            "".join(f"[[fan]]\nfrom_h = {n}\nto_h = {n}.5\n" for n in range(300)),
+            ["fan", "found 300", "at most 50"],
+        ),
+        (
+            "".join(f"[[heat]]\nfrom_h = {n}\nto_h = {n}.5\nabsorbed_w_m2 = 1\n" for n in range(300)),
+            ["heat", "found 300", "at most 50"],
+        ),
         ("[outline]\npoints_mm = [" + "[1, 2], " * 3000 + "]\n", ["points_mm", "found 3000", "at most 500"]),
         ("[[layer]]\nat_h = 20\ndepth_mm = 980\n", ["1020 mm deep", "at most 1000 mm"]),
     ],
-)  # fmt: skip
+)
 def test_what_would_take_hours_to_solve_is_refused_before(plan_toml: str, more: str, told: list[str]) -> None:
     """The count that was found, the most that is allowed, and what to do instead."""
     with pytest.raises(BadPlan) as refusal:

@@ -107,8 +107,9 @@ def track(place: str, believed_c: float, before_c: float, **more: Any) -> ProbeS
         "period_s": 30.0,
         "last_c": believed_c,
     }
-    return ProbeSignal(place, f"28-{place}", "bench-1", believed_c=believed_c, believed_ms=now, trail=trail,
-                 **(made | more))  # fmt: skip
+    return ProbeSignal(
+        place, f"28-{place}", "bench-1", believed_c=believed_c, believed_ms=now, trail=trail, **(made | more)
+    )
 
 
 def judged(a: float, b: float, c: float, d: float) -> Iterator[Observation]:
@@ -211,30 +212,48 @@ def test_a_return_tells_a_difference_from_a_temperature(name: str) -> None:
 @pytest.mark.parametrize(
     ("old", "customary"),
     [
-        ("The core reads 63.6 °C: it is over the resin's limit of 60.0 °C. It is rising by 108.0 °C an hour.",
-         "The core reads 146.5 °F: it is over the resin's limit of 140.0 °F. It is rising by 194.4 °F an hour."),
-        ("The core reads 60.1 °C, the surface 30.0 °C: 30.1 °C apart, limit 20.0 °C.",
-         "The core reads 140.2 °F, the surface 86.0 °F: 54.2 °F apart, limit 36.0 °F."),
-        ("The surface reads 31.0 °C, 4.1 °C above both core and room: heat comes from outside.",
-         "The surface reads 87.8 °F, 7.4 °F above both core and room: heat comes from outside."),
-        ("The surface warmed by 4.3 °C in 10 min, the core by 0.1 °C: sun, a lamp or a heat gun.",
-         "The surface warmed by 7.7 °F in 10 min, the core by 0.2 °F: sun, a lamp or a heat gun."),
-        ("A surface at 12.0 °C is only 2.1 °C above the dew point; 3 °C is the least.",
-         "A surface at 53.6 °F is only 3.8 °F above the dew point; 5 °F is the least."),
-        ("The probe at core has said 30.25 °C for 45 min, while surface moved by +1.2 °C.",
-         "The probe at core has said 86.45 °F for 45 min, while surface moved by +2.2 °F."),
-        ("both faces are warmer (31.0 and 30.5 °C): it has slipped",
-         "both faces are warmer (87.8 °F and 86.9 °F): it has slipped"),
-        ("chance 91 %, peak about 78 °C (65 to 92 °C). Why: the mix was poured warmer than planned (+1.5 °C). "
-         "What would help: fans now: 78 → 57 °C; room 4 K cooler within the hour: 78 → 70 °C.",
-         "chance 91 %, peak about 172 °F (149 °F to 198 °F). Why: the mix was poured warmer than planned (+2.7 °F). "
-         "What would help: fans now: 172 °F → 135 °F; room 7 °F cooler within the hour: 172 °F → 158 °F."),
+        (
+            "The core reads 63.6 °C: it is over the resin's limit of 60.0 °C. It is rising by 108.0 °C an hour.",
+            "The core reads 146.5 °F: it is over the resin's limit of 140.0 °F. It is rising by 194.4 °F an hour.",
+        ),
+        (
+            "The core reads 60.1 °C, the surface 30.0 °C: 30.1 °C apart, limit 20.0 °C.",
+            "The core reads 140.2 °F, the surface 86.0 °F: 54.2 °F apart, limit 36.0 °F.",
+        ),
+        (
+            "The surface reads 31.0 °C, 4.1 °C above both core and room: heat comes from outside.",
+            "The surface reads 87.8 °F, 7.4 °F above both core and room: heat comes from outside.",
+        ),
+        (
+            "The surface warmed by 4.3 °C in 10 min, the core by 0.1 °C: sun, a lamp or a heat gun.",
+            "The surface warmed by 7.7 °F in 10 min, the core by 0.2 °F: sun, a lamp or a heat gun.",
+        ),
+        (
+            "A surface at 12.0 °C is only 2.1 °C above the dew point; 3 °C is the least.",
+            "A surface at 53.6 °F is only 3.8 °F above the dew point; 5 °F is the least.",
+        ),
+        (
+            "The probe at core has said 30.25 °C for 45 min, while surface moved by +1.2 °C.",
+            "The probe at core has said 86.45 °F for 45 min, while surface moved by +2.2 °F.",
+        ),
+        (
+            "both faces are warmer (31.0 and 30.5 °C): it has slipped",
+            "both faces are warmer (87.8 °F and 86.9 °F): it has slipped",
+        ),
+        (
+            "chance 91 %, peak about 78 °C (65 to 92 °C). Why: the mix was poured warmer than planned (+1.5 °C). "
+            "What would help: fans now: 78 → 57 °C; room 4 K cooler within the hour: 78 → 70 °C.",
+            "chance 91 %, peak about 172 °F (149 °F to 198 °F). Why: the mix was poured warmer than planned (+2.7 °F). "
+            "What would help: fans now: 172 °F → 135 °F; room 7 °F cooler within the hour: 172 °F → 158 °F.",
+        ),
         ("12.3 L went in, as planned (12.0 L)", "3.25 US gal went in, as planned (3.17 US gal)"),
         ("+1.2 mm at the mark", "+0.05 in at the mark"),
-        ("the surface sheds heat like still air (9 instead of 25 W/(m²·K))",
-         "the surface sheds heat like still air (9 instead of 25 W/(m²·K))"),
+        (
+            "the surface sheds heat like still air (9 instead of 25 W/(m²·K))",
+            "the surface sheds heat like still air (9 instead of 25 W/(m²·K))",
+        ),
     ],
-)  # fmt: skip
+)
 def test_an_old_sentence_still_reads_right(old: str, customary: str) -> None:
     """Records that were kept, and sealed, before quantities were marked keep their text; it is read as it was meant."""
     assert AMERICAN.shown(marked(old)) == customary

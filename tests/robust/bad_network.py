@@ -155,5 +155,12 @@ def _milli_c(number: int) -> int:
 
 
 def _row(number: int, clock: SteppedClock) -> Row:
-    return Row(f"28-{number % 4:012x}", recorded.PLACES[number % 4], clock.stamp(), _milli_c(number), None,
-               f"{number:018x}", None)  # fmt: skip
+    return Row(
+        f"28-{number % 4:012x}",
+        recorded.PLACES[number % 4],
+        clock.stamp(),
+        _milli_c(number),
+        None,
+        f"{number:018x}",
+        None,
+    )

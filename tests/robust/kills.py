@@ -90,18 +90,27 @@ class Shop:
         self._clock = MappedClock(folder / "clock")
         phone = f"json://127.0.0.1:{self.receiver.port}"
         settings = {
-            "data_dir": str(folder / "service"), "port": self._port, "watch_period_s": 0.05,
+            "data_dir": str(folder / "service"),
+            "port": self._port,
+            "watch_period_s": 0.05,
             "messages": {"urls": [f"{phone}/first"], "second_urls": [f"{phone}/second"]},
-        }  # fmt: skip
+        }
         (folder / "settings.toml").write_text(tomli_w.dumps(settings), encoding="utf-8")
         write_station(folder, self._port)
         with (folder / "station.toml").open("a", encoding="utf-8") as file:
             file.write(f"\n[periods]\nfirst_hour_s = {PERIOD_S}\nlater_s = {PERIOD_S}\n")
         self._nursery = subprocess.Popen(
             [sys.executable, str(HERE / "nursery.py"), str(folder), str(hours)],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-            env={**os.environ, MARK: str(folder), "PYTHONPATH": str(HERE.parents[1]), "OPENBLAS_NUM_THREADS": "1"},
-        )  # fmt: skip
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            env={
+                **os.environ,
+                MARK: str(folder),
+                "PYTHONPATH": str(HERE.parents[1]),
+                "OPENBLAS_NUM_THREADS": "1",
+            },
+        )
         self._running: dict[str, int] = {}
 
     def start(self, what: str) -> None:
@@ -215,9 +224,15 @@ class Shop:
             if state == "sent" and (to, title) not in took:
                 lost.append(f"message never delivered: {title}")
         return Told(
-            sweeps, len(numbers), len(numbers) - distinct, whole, alarms,
-            [(to, title) for to, title, state in sent if state == "sent"], took, lost,
-        )  # fmt: skip
+            sweeps,
+            len(numbers),
+            len(numbers) - distinct,
+            whole,
+            alarms,
+            [(to, title) for to, title, state in sent if state == "sent"],
+            took,
+            lost,
+        )
 
 
 def _marked(folder: Path) -> list[str]:

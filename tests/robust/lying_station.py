@@ -92,8 +92,10 @@ def run(folder: Path, *, faults: int, seed: int) -> Told:
     sweeps = faults * 15 // len(IDS)
     windows = [window for probe in IDS for window in lies_of(probe, chance, sweeps * PERIOD_S)]
     windows = sorted(windows, key=lambda window: window.from_s)[:faults]
-    traces = {probe: hump(chance.uniform(86, 122), chance.uniform(1500, 9000), chance.uniform(0, 9000))
-              for probe in IDS}  # fmt: skip
+    traces = {
+        probe: hump(chance.uniform(86, 122), chance.uniform(1500, 9000), chance.uniform(0, 9000))
+        for probe in IDS
+    }
     wiring = Wiring("bench", tuple(ProbeWiring(*pair) for pair in zip(IDS, PLACES, strict=True)))
     clock = SteppedClock(boot_ms=0)
     bench = Bench(wiring, clock, folder, traces, faults=windows, clones=CLONES, seed=seed)

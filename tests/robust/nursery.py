@@ -99,9 +99,16 @@ def run_bench(folder: Path, hours: float) -> None:
     bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
     left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000
     run_station(
-        config, bench.hardware, clock, threading.Event(), transport=httpx.HTTPTransport(), end_after_s=left_s,
-        obey_period=False, linger_s=0.0, after_sweep=after_sweep,
-    )  # fmt: skip
+        config,
+        bench.hardware,
+        clock,
+        threading.Event(),
+        transport=httpx.HTTPTransport(),
+        end_after_s=left_s,
+        obey_period=False,
+        linger_s=0.0,
+        after_sweep=after_sweep,
+    )
     (folder / "done").touch()
 
 

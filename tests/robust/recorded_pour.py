@@ -120,9 +120,14 @@ def begin(service: Service) -> None:
     with service.store.write() as tx:
         station, _token = stations.enrol(tx, STATION, 0, TOKEN)
         pour = pours.add_pour(
-            tx, title="Recorded", client="", plan_toml=PLAN, station_id=station, by="Ada",
+            tx,
+            title="Recorded",
+            client="",
+            plan_toml=PLAN,
+            station_id=station,
+            by="Ada",
             now_ms=service.timeline.true_ms(),
-        )  # fmt: skip
+        )
         pours.freeze_prediction(tx, pour, CALM, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour, stage, "Ada", service.timeline)
@@ -137,10 +142,17 @@ def rows_of(sweep: int, clock: SteppedClock) -> list[Row]:
     """One sweep; its rows are numbered on from the sweep before."""
     stamp = clock.stamp()
     return [
-        Row(f"28-{i:012x}", place, stamp, core_milli_c(sweep) if i == 0 else 21_000, None,
-            f"{sweep * len(PLACES) + i + 1:018x}", None)
+        Row(
+            f"28-{i:012x}",
+            place,
+            stamp,
+            core_milli_c(sweep) if i == 0 else 21_000,
+            None,
+            f"{sweep * len(PLACES) + i + 1:018x}",
+            None,
+        )
         for i, place in enumerate(PLACES)
-    ]  # fmt: skip
+    ]
 
 
 def acknowledge(service: Service, marks: Marks) -> None:

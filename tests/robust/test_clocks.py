@@ -84,9 +84,14 @@ class World:
         """The resin goes in."""
         with self.store.write() as tx:
             self.pour_id = pours.add_pour(
-                tx, title="Table", client="", plan_toml=self._plan, station_id=self._station_id, by="Ada",
+                tx,
+                title="Table",
+                client="",
+                plan_toml=self._plan,
+                station_id=self._station_id,
+                by="Ada",
                 now_ms=self.timeline.true_ms(),
-            )  # fmt: skip
+            )
             pours.freeze_prediction(tx, self.pour_id, CALM, "test")
             for stage in (Stage.READY, Stage.POURING):
                 pours.move_on(tx, self.pour_id, stage, "Ada", self.timeline)
@@ -99,10 +104,16 @@ class World:
             self._seq += 1
             self._spool.append(
                 readings.Incoming(
-                    self._seq, "28-000000000001", "core", self.station.stamp(), round(self.core_c * 1000), None,
-                    f"{self.true_ms:018x}", None,
+                    self._seq,
+                    "28-000000000001",
+                    "core",
+                    self.station.stamp(),
+                    round(self.core_c * 1000),
+                    None,
+                    f"{self.true_ms:018x}",
+                    None,
                 )
-            )  # fmt: skip
+            )
             if not away:
                 self.send()
 
@@ -112,9 +123,14 @@ class World:
             with self.store.write() as tx:
                 station = stations.by_name(tx, "bench-1")
                 readings.save_batch(
-                    tx, station, "spool-1", self.station.stamp(), self._spool[:100], self.timeline.true_ms(),
+                    tx,
+                    station,
+                    "spool-1",
+                    self.station.stamp(),
+                    self._spool[:100],
+                    self.timeline.true_ms(),
                     clock_set=self.timeline.clock_set,
-                )  # fmt: skip
+                )
             del self._spool[:100]
             self.watch.judge_all()
             if not self._spool:
@@ -125,10 +141,11 @@ class World:
         with self.store.read() as connection:
             rows = connection.execute(
                 select(
-                    readings.READING.c.raw, readings.READING.c.pour_id,
+                    readings.READING.c.raw,
+                    readings.READING.c.pour_id,
                     (readings.READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"),
                 ).join(BOOT, BOOT.c.id == readings.READING.c.boot)
-            ).all()  # fmt: skip
+            ).all()
             poured_ms = pours.get_pour(connection, self.pour_id).poured_ms
         taken = sorted((int(row.raw, 16), row.at_ms, row.pour_id) for row in rows)
         assert len(taken) == self._seq, "no row is lost"

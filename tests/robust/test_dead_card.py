@@ -76,15 +76,24 @@ def station_of(folder: Path, token: str, port: int) -> subprocess.Popen[bytes]:
     (folder / "station.token").write_text(f"{token}\n", encoding="utf-8")
     lines = ["t_s,core,room", *(f"{t},{57 + max(0, t - 12) / 2:.2f},21" for t in range(600))]
     (folder / "trace.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    probes = [{"id": f"28-0000000000c{n}", "place": place, "bench": f"trace.csv:{place}"}
-              for n, place in enumerate(("core", "room"))]  # fmt: skip
-    told = {"name": "bench-1", "service_url": f"http://127.0.0.1:{port}", "token_file": "station.token",
-            "spool_file": "spool.sqlite3", "hardware": "bench", "probe": probes}  # fmt: skip
+    probes = [
+        {"id": f"28-0000000000c{n}", "place": place, "bench": f"trace.csv:{place}"}
+        for n, place in enumerate(("core", "room"))
+    ]
+    told = {
+        "name": "bench-1",
+        "service_url": f"http://127.0.0.1:{port}",
+        "token_file": "station.token",
+        "spool_file": "spool.sqlite3",
+        "hardware": "bench",
+        "probe": probes,
+    }
     (folder / "station.toml").write_text(tomli_w.dumps(told), encoding="utf-8")
     return subprocess.Popen(
         [sys.executable, "-m", "web.command", "station", str(folder / "station.toml")],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
 
 
 def test_a_core_that_becomes_too_hot_after_the_card_has_died_is_told(

@@ -35,9 +35,11 @@ class Watched:
         with self.store.write() as tx:
             now_ms = time.time_ns() // 1_000_000
             self._cookies = {
-                role: people.start_sign_in(tx, people.add_person(tx, name, role, "no hash", now_ms), now_ms, "test")
+                role: people.start_sign_in(
+                    tx, people.add_person(tx, name, role, "no hash", now_ms), now_ms, "test"
+                )
                 for name, role in (("Ada", Role.OWNER), ("Ben", Role.MAKER), ("Vic", Role.VIEWER))
-            }  # fmt: skip
+            }
         self.bench = Bench(self.store, plan_toml, "bench-1")
         self.service = Process(folder, None, [self.phone.url], watch_period_s=1.0)
         self.service.ready()
@@ -158,10 +160,15 @@ def long_record(rows: int) -> bytes:
     forged = Forged()
     first = forged.tables["readings"][0]
     forged.tables["readings"] = [
-        first | {"seq": at + 1, "probe": f"28-0000000000{at % 6}", "boot_ms": first["boot_ms"] + 5000 * (at // 6),
-                 "milli_c": 21_000 + at % 3000}
+        first
+        | {
+            "seq": at + 1,
+            "probe": f"28-0000000000{at % 6}",
+            "boot_ms": first["boot_ms"] + 5000 * (at // 6),
+            "milli_c": 21_000 + at % 3000,
+        }
         for at in range(rows)
-    ]  # fmt: skip
+    ]
     return forged.packed(zipfile.ZIP_STORED)
 
 

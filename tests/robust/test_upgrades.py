@@ -99,15 +99,17 @@ def test_a_record_that_was_brought_in_before_the_mark_is_marked_and_closed(of_sc
         ).fetchone()
         database.execute(
             "INSERT INTO event (pour_id, at_ms, kind, by, text, data, link) VALUES "
-            "(?, 9, 'imported', 'Cleo', 'from Elsewhere', '{\"seal_sha256\": \"ab\"}', 'x')", (live,),
-        )  # fmt: skip
+            "(?, 9, 'imported', 'Cleo', 'from Elsewhere', '{\"seal_sha256\": \"ab\"}', 'x')",
+            (live,),
+        )
         database.commit()
     store = Store(f"sqlite:///{path}")
     with store.read() as connection:
         pour = pours.get_pour(connection, live)
         assert (pour.stage, pour.origin) == (
-            "closed", {"workshop": "Elsewhere", "by": "Cleo", "at_ms": 9, "seal_sha256": "ab"}
-        )  # fmt: skip
+            "closed",
+            {"workshop": "Elsewhere", "by": "Cleo", "at_ms": 9, "seal_sha256": "ab"},
+        )
         assert pours.live_pours(connection) == pours.all_pours(connection) == []
         assert alarms.open_alarms(connection) == []
     store.close()

@@ -53,10 +53,21 @@ def test_advice_works_as_it_is_typed(
         (tmp_path / name).chmod(0o755)
     script = EMPTY_ETC.replace("{command}", command).replace("{file}", file)
     done = subprocess.run(
-        ["unshare", "--mount", "--propagation", "private", shutil.which("bash") or "bash", "-c", script, "bash",
-         str(tmp_path)],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [
+            "unshare",
+            "--mount",
+            "--propagation",
+            "private",
+            shutil.which("bash") or "bash",
+            "-c",
+            script,
+            "bash",
+            str(tmp_path),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     written = configparser.ConfigParser()
     written.read_string(done.stdout[done.stdout.rindex(f"[{section}]") :])

@@ -16,11 +16,13 @@ import pytest
 SCRIPTS = Path(__file__).parents[2] / "systemd"
 TOOLS = ("systemd-sysusers", "systemd-tmpfiles", "systemctl", "bash")
 pytestmark = [
-    pytest.mark.skipif(os.geteuid() != 0, reason="users and services can only be made as root; run the tests as root"),
+    pytest.mark.skipif(
+        os.geteuid() != 0, reason="users and services can only be made as root; run the tests as root"
+    ),
     pytest.mark.skipif(
         any(shutil.which(tool) is None for tool in TOOLS), reason=f"needs {', '.join(TOOLS)}; install systemd"
     ),
-]  # fmt: skip
+]
 CONFIG = b"dtparam=audio=on\r\n[pi4]\r\narm_boost=1"
 
 #: In the place of python3: makes an environment without fetching anything, says which Python it is, and is itself for
@@ -69,8 +71,11 @@ class Root:
         return subprocess.run(
             ["bash", str(self.checkout / "systemd" / script), "--root", str(self.folder), *options],
             env=path | {"PYTHON_TAG": self.python} | environ,
-            input=answer, capture_output=True, text=True, check=False,
-        )  # fmt: skip
+            input=answer,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
 
     def update(self, word: str) -> None:
         """The checkout holds another program."""
@@ -287,9 +292,12 @@ def test_every_package_is_what_was_locked_and_is_unpacked_on_the_disk(root: Root
     packages, program = (line for line in root.asked.read_text().splitlines() if "-m pip" in line)
     assert packages.split()[0] == str(root.folder / "opt/pourlog/releases/.work")
     for word in (
-        "--require-hashes", "--only-binary=:all:", f"-r {SCRIPTS}/requirements.lock", "--no-cache-dir",
+        "--require-hashes",
+        "--only-binary=:all:",
+        f"-r {SCRIPTS}/requirements.lock",
+        "--no-cache-dir",
         f"--no-index --find-links {tmp_path}/wheels",
-    ):  # fmt: skip
+    ):
         assert word in packages
     for word in ("--no-index", "--no-deps", "--no-build-isolation"):
         assert word in program

@@ -79,8 +79,17 @@ class Handler(BaseHTTPRequestHandler):
         batch = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
         self.server.batches.append(batch)
         last = max((row["seq"] for row in batch["rows"]), default=0)
-        body = json.dumps({"acknowledged_seq": last, "stored": len(batch["rows"]), "repeated": 0,
-                           "lamp": True, "buzzer": False, "fan": None, "next_s": 5}).encode()  # fmt: skip
+        body = json.dumps(
+            {
+                "acknowledged_seq": last,
+                "stored": len(batch["rows"]),
+                "repeated": 0,
+                "lamp": True,
+                "buzzer": False,
+                "fan": None,
+                "next_s": 5,
+            }
+        ).encode()
         self.send_response(200)
         self.send_header("Content-Length", str(len(body)))
         self.end_headers()
@@ -150,15 +159,30 @@ def test_a_station_with_pins_reads_its_thermometers_in_a_read_only_system(
         assert "this machine shows no pins" in faults
     safe = subprocess.run(
         inside(tmp_path, where, *daemon, "relay-safe", str(station_file)),
-        env=environ, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        env=environ,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert (safe.returncode, "Traceback" in safe.stderr) == (1, False)
     assert safe.stderr.splitlines()[-1].startswith("pourlog: not switched off: lamp (GPIO 23): ")
 
 
 #: What a transient unit cannot take, or what names the installed program.
-NOT_OURS = {"ExecStart", "ExecStopPost", "Type", "Restart", "RestartSec", "WatchdogSec", "User", "Group",
-            "SupplementaryGroups", "StateDirectory", "TimeoutStartSec", "TimeoutStopSec"}  # fmt: skip
+NOT_OURS = {
+    "ExecStart",
+    "ExecStopPost",
+    "Type",
+    "Restart",
+    "RestartSec",
+    "WatchdogSec",
+    "User",
+    "Group",
+    "SupplementaryGroups",
+    "StateDirectory",
+    "TimeoutStartSec",
+    "TimeoutStopSec",
+}
 
 
 @needs_systemd
@@ -169,11 +193,25 @@ def test_the_pins_library_loads_under_the_units_own_rules(unit: str) -> None:
         f"--property={name}={value}"
         for name, values in settings(unit).items()
         for value in values
-        if name not in NOT_OURS and not (name == "ProtectHome" and sys.executable.startswith(("/home", "/root")))
-    ]  # fmt: skip
+        if name not in NOT_OURS
+        and not (name == "ProtectHome" and sys.executable.startswith(("/home", "/root")))
+    ]
     script = "import gpiozero, gpiod; open('.notify', 'w').close(); print('loaded')"
     ran = subprocess.run(
-        ["systemd-run", "--quiet", "--wait", "--pipe", "--collect", *properties, sys.executable, "-P", "-c", script],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [
+            "systemd-run",
+            "--quiet",
+            "--wait",
+            "--pipe",
+            "--collect",
+            *properties,
+            sys.executable,
+            "-P",
+            "-c",
+            script,
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert (ran.returncode, ran.stdout) == (0, "loaded\n"), ran.stderr

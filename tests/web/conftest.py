@@ -74,9 +74,11 @@ class Shop:
     """A workshop in a test: plans pours, pours them, and feeds readings while the clock moves."""
 
     PROBES: ClassVar[dict[str, str]] = {
-        "core": "28-0000000000c1", "surface": "28-0000000000c2",
-        "underside": "28-0000000000c3", "room": "28-0000000000c4",
-    }  # fmt: skip
+        "core": "28-0000000000c1",
+        "surface": "28-0000000000c2",
+        "underside": "28-0000000000c3",
+        "room": "28-0000000000c4",
+    }
 
     def __init__(self, service: Service, clock: Any) -> None:
         self.service, self.clock = service, clock

@@ -40,13 +40,21 @@ def test_predictions_and_assessments_of_odd_plans_are_json() -> None:
         table: dict[str, Any] = {
             "title": "Odd (invented)",
             "resin": {"name": "Invented quick system", "heat_of_cure_j_g": 385.0, "rate": rate},
-            "pour": {"shape": str(rng.choice(["river", "round", "sheet"])), "width_mm": 200.0, "length_mm": 900.0,
-                     "depth_mm": float(rng.choice([2, 6])), "start_c": 20.0},
+            "pour": {
+                "shape": str(rng.choice(["river", "round", "sheet"])),
+                "width_mm": 200.0,
+                "length_mm": 900.0,
+                "depth_mm": float(rng.choice([2, 6])),
+                "start_c": 20.0,
+            },
             "form": {"bottom": {"thickness_mm": float(rng.choice([0, 19]))}},
-            "air": {"room_c": float(rng.choice([2, 15, 24, 31])), "top_w_m2k": float(rng.choice([0, 8.5])),
-                    "bottom_w_m2k": 5.0},
+            "air": {
+                "room_c": float(rng.choice([2, 15, 24, 31])),
+                "top_w_m2k": float(rng.choice([0, 8.5])),
+                "bottom_w_m2k": 5.0,
+            },
             "run": {"hours": float(rng.choice([0.5, 4, 30]))},
-        }  # fmt: skip
+        }
         if rng.random() < 0.4:
             table["layer"] = [{"at_h": float(rng.choice([0.3, 90])), "depth_mm": 3.0}]
         plan = plan_from_table(table)

@@ -70,8 +70,9 @@ def test_pages_of_one_process_hear_what_another_was_sent(three: Any, plan_toml: 
     came = threading.Event()
 
     def listen() -> None:
-        with httpx.stream("GET", f"http://127.0.0.1:{other.port}/live", cookies={COOKIE: token}, timeout=30,
-                          trust_env=False) as answer:  # fmt: skip
+        with httpx.stream(
+            "GET", f"http://127.0.0.1:{other.port}/live", cookies={COOKIE: token}, timeout=30, trust_env=False
+        ) as answer:
             for line in answer.iter_lines():
                 if line.startswith("retry"):
                     came.set()
@@ -94,8 +95,11 @@ def test_connections_that_the_server_ends_are_made_anew(three: Any, cluster: Any
     bench = Bench(three.store, plan_toml, "bench-of-the-restart")
     deciding = decider(three.store, three.running)
     bench.becomes_hot(deciding)
-    ended = cluster.execute("postgres", "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
-                            f"WHERE datname = '{three.store.url.database}' AND pid <> pg_backend_pid()")  # fmt: skip
+    ended = cluster.execute(
+        "postgres",
+        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+        f"WHERE datname = '{three.store.url.database}' AND pid <> pg_backend_pid()",
+    )
     assert len(ended) > len(three.running)
     bench.sweep(three.running[0], 60.6)
     wait_for(lambda: bench.alarms(), SOON_S)

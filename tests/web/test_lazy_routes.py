@@ -58,8 +58,9 @@ def test_a_page_asked_for_at_once_is_answered_and_the_pages_are_loaded_once(
 
 
 @pytest.mark.parametrize(
-    ("method", "path", "status"), [("POST", "/api/health", 405), ("PUT", "/set-up", 405), ("GET", "/static/no", 404)]
-)  # fmt: skip
+    ("method", "path", "status"),
+    [("POST", "/api/health", 405), ("PUT", "/set-up", 405), ("GET", "/static/no", 404)],
+)
 def test_what_is_not_served_is_refused_as_ever(
     asked: tuple[TestClient, list[str]], method: str, path: str, status: int
 ) -> None:

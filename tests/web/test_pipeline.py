@@ -231,8 +231,9 @@ def test_the_heartbeat_covers_reading_judging_and_telling(service: Any, shop: An
     shop.sweep(core=22.0, room=21.0)
     assert pipeline.held_back(service) is None
     with service.store.write() as tx:
-        number = outbox.add_message(tx, alarm_id=None, why="x", to="first", title="t", body="b",
-                                    now_ms=service.timeline.now_ms())  # fmt: skip
+        number = outbox.add_message(
+            tx, alarm_id=None, why="x", to="first", title="t", body="b", now_ms=service.timeline.now_ms()
+        )
     for _ in range(62):
         shop.clock.move(5)
         shop.sweep(core=22.0, room=21.0)

@@ -102,10 +102,22 @@ def follow(plan: str) -> Any:
 def poured(shop: Any) -> int:
     """A pour that cured for three hours, with batch, forecast, look, lot; out of its form."""
     pour = int(shop.plan(FULL))
-    pours.note(shop.service, pour, "too damp to wait", "Ben", "override",
-              {"point": "air", "person": "Ben", "reason": "too damp to wait"})  # fmt: skip
-    pours.note(shop.service, pour, "right", "Ada", "batch",
-              {"a_g": 2000.0, "b_g": 1000.0, "error_pct": 0.4, "light": "ok", "sentence": "Right."})  # fmt: skip
+    pours.note(
+        shop.service,
+        pour,
+        "too damp to wait",
+        "Ben",
+        "override",
+        {"point": "air", "person": "Ben", "reason": "too damp to wait"},
+    )
+    pours.note(
+        shop.service,
+        pour,
+        "right",
+        "Ada",
+        "batch",
+        {"a_g": 2000.0, "b_g": 1000.0, "error_pct": 0.4, "light": "ok", "sentence": "Right."},
+    )
     shop.go(pour, *STAGES)
     shop.humidity_pct = 47.5
     shop.feed(3.0, 300, follow(FULL))
@@ -120,12 +132,30 @@ def sealed(shop: Any, poured: int, maker: Any) -> int:
     """The same, told how it ended, and sealed."""
     base = f"/pours/{poured}/record"
     for path, data in (
-        ("lot", {"product": "Slow casting system (invented)", "part": "A", "lot": "A-17", "kg": "12,5",
-                 "expires_on": "2027-04-30"}),
+        (
+            "lot",
+            {
+                "product": "Slow casting system (invented)",
+                "part": "A",
+                "lot": "A-17",
+                "kg": "12,5",
+                "expires_on": "2027-04-30",
+            },
+        ),
         ("test", {"what": "hardness", "value": "no thumbnail mark", "text": "after 3 h at 21 °C"}),
-        ("outcome", {"state": "flawed", "defect": ["crack"], "where-crack": "left edge", "cost": "120",
-                     "currency": "credits", "hours": "3.5", "text": "a hair crack"}),
-    ):  # fmt: skip
+        (
+            "outcome",
+            {
+                "state": "flawed",
+                "defect": ["crack"],
+                "where-crack": "left edge",
+                "cost": "120",
+                "currency": "credits",
+                "hours": "3.5",
+                "text": "a hair crack",
+            },
+        ),
+    ):
         answer = maker.post(f"{base}/{path}", data=data, follow_redirects=False)
         assert answer.status_code == 303, answer.text
     shop.go(poured, Stage.CLOSED)
@@ -135,9 +165,21 @@ def sealed(shop: Any, poured: int, maker: Any) -> int:
 def test_the_page_tells_what_a_client_asks_two_years_later(maker: Any, sealed: int) -> None:
     """Who, which wood and resin, how hot, what was overridden, how it ended."""
     page = words(maker.get(f"/pours/{sealed}/record"))
-    for told in ("A client (invented)", "black walnut", "7.6, 7.9, 8.1 %", "A-17", "2027-04-30",
-                 "too damp to wait", "Flawed, can be mended.", "A crack: left edge.", "120.00 credits",
-                 "no thumbnail mark", "Glass transition then, estimated", "Seal:", "(40.0 °C to 49.5 °C)"):  # fmt: skip
+    for told in (
+        "A client (invented)",
+        "black walnut",
+        "7.6, 7.9, 8.1 %",
+        "A-17",
+        "2027-04-30",
+        "too damp to wait",
+        "Flawed, can be mended.",
+        "A crack: left edge.",
+        "120.00 credits",
+        "no thumbnail mark",
+        "Glass transition then, estimated",
+        "Seal:",
+        "(40.0 °C to 49.5 °C)",
+    ):
         assert told in page, told
 
 
@@ -239,7 +281,7 @@ def test_a_note_to_a_sealed_record_carries_its_reason_and_nothing_else_is_done_t
     for address, body in (
         (f"/api/pours/{sealed}/notes", {"json": {"text": "late"}}),
         (f"/pours/{sealed}/notes", {"data": {"text": "late"}}),
-    ):  # fmt: skip
+    ):
         assert maker.post(address, **body).status_code == 422
         kind = next(iter(body))
         assert maker.post(address, **{kind: body[kind] | {"reason": "I forgot"}}).status_code in (200, 201)
@@ -256,12 +298,24 @@ def test_programs_tell_outcome_test_lot_and_layer_and_are_refused_like_the_page(
     """The same checks and the same events as the record's page; after sealing each needs its reason."""
     base = f"/api/pours/{poured}"
     sent = {
-        "outcome": {"state": "flawed", "defects": [{"kind": "leak", "where": "north seam"}], "rework_cost": 40,
-                    "currency": "credits", "rework_h": 1.5, "text": "a litre lost"},
+        "outcome": {
+            "state": "flawed",
+            "defects": [{"kind": "leak", "where": "north seam"}],
+            "rework_cost": 40,
+            "currency": "credits",
+            "rework_h": 1.5,
+            "text": "a litre lost",
+        },
         "tests": {"what": "hardness", "value": "no mark"},
-        "lots": {"product": "Resin (invented)", "part": "B", "lot": "B-4", "kg": 6.2, "expires_on": "2027-05-31"},
+        "lots": {
+            "product": "Resin (invented)",
+            "part": "B",
+            "lot": "B-4",
+            "kg": 6.2,
+            "expires_on": "2027-05-31",
+        },
         "layers": {"number": 2},
-    }  # fmt: skip
+    }
     for name, body in sent.items():
         assert maker.post(f"{base}/{name}", json=body).status_code == 201, name
     record = maker.get(f"{base}/record").json()
@@ -270,9 +324,11 @@ def test_programs_tell_outcome_test_lot_and_layer_and_are_refused_like_the_page(
     assert [test["value"] for test in record["tests"]] == ["no mark"]
     assert record["layers"][-1]["number"] == 2
     for name, body in (
-        ("outcome", {"state": "splendid"}), ("tests", {"what": "taste", "value": "x"}),
-        ("lots", sent["lots"] | {"expires_on": "soon"}), ("layers", {"number": 1}),
-    ):  # fmt: skip
+        ("outcome", {"state": "splendid"}),
+        ("tests", {"what": "taste", "value": "x"}),
+        ("lots", sent["lots"] | {"expires_on": "soon"}),
+        ("layers", {"number": 1}),
+    ):
         assert maker.post(f"{base}/{name}", json=body).status_code == 422, name
     shop.go(poured, Stage.CLOSED)
     assert maker.post(f"{base}/tests", json=sent["tests"]).status_code == 422
@@ -411,9 +467,20 @@ def crowd(maker: Any, shop: Any, pour: int) -> None:
             "expires_on": None,
         }
         pours.note(shop.service, pour, "", "Ada", "lot", lot)
-    pours.note(shop.service, pour, "z " * 1500, "Ada", "outcome",
-              {"state": "flawed", "defects": [{"kind": "crack", "where": "w" * 300}] * 5, "rework_cost": 1.0,
-               "currency": "credits", "rework_h": 1.0})  # fmt: skip
+    pours.note(
+        shop.service,
+        pour,
+        "z " * 1500,
+        "Ada",
+        "outcome",
+        {
+            "state": "flawed",
+            "defects": [{"kind": "crack", "where": "w" * 300}] * 5,
+            "rework_cost": 1.0,
+            "currency": "credits",
+            "rework_h": 1.0,
+        },
+    )
     for number in range(6):
         sent = a_photo(shade=30 * number)
         assert (
@@ -448,8 +515,22 @@ def test_the_code_on_the_paper_opens_the_record(
     assert label is not None
     (tmp_path / "label.pdf").write_bytes(to_pdf(f'<img style="width: 40mm" src="{label[1]}">'))
     for name in ("record", "label"):
-        subprocess.run(["pdftoppm", "-r", "150", "-f", "1", "-l", "1", "-png", "-singlefile",
-                        str(tmp_path / f"{name}.pdf"), str(tmp_path / name)], check=True)  # fmt: skip
+        subprocess.run(
+            [
+                "pdftoppm",
+                "-r",
+                "150",
+                "-f",
+                "1",
+                "-l",
+                "1",
+                "-png",
+                "-singlefile",
+                str(tmp_path / f"{name}.pdf"),
+                str(tmp_path / name),
+            ],
+            check=True,
+        )
         assert read_code(tmp_path / f"{name}.png") == f"{service.settings.link_base}/pours/{sealed}/record"
     assert segno.make("x", error="q").error == "Q"
 
@@ -508,9 +589,11 @@ def test_pours_are_compared_with_their_predictions(maker: Any, shop: Any, sealed
     assert mine["error_k"] == pytest.approx(mine["peak_c"] - mine["predicted_c"], abs=1e-9)
     assert told["errors"]["pours"] == 2
     for query, shown, hidden in (
-        ("depth_from=30", "Wharf Lane", "Shallow"), ("depth_to=30", "Shallow", "Wharf Lane"),
-        ("room_from=24", "Shallow", "Wharf Lane"), ("resin=Slow+casting+system+(invented)", "Wharf Lane", "Nothing"),
-    ):  # fmt: skip
+        ("depth_from=30", "Wharf Lane", "Shallow"),
+        ("depth_to=30", "Shallow", "Wharf Lane"),
+        ("room_from=24", "Shallow", "Wharf Lane"),
+        ("resin=Slow+casting+system+(invented)", "Wharf Lane", "Nothing"),
+    ):
         page = words(maker.get(f"/compare?{query}")).partition("Predicted and real peaks")[2]
         assert shown in page, query
         assert hidden not in page, query
@@ -563,12 +646,29 @@ def test_a_past_log_is_shown_mapped_and_brought_in_with_its_bad_rows_listed(
     maker: Any, service: Any, plan_toml: str
 ) -> None:
     """°F, day before month, a zone; the figures are those of the file; the same log is taken once."""
-    lines = ["When;Air;Probe (F)", "25/06/2026 08:00;21,0;69,8", "25/06/2026 09:00;21,5;86,0",
-             "25/06/2026 10:00;21,5;none of it", "25/06/2026 11:00;22,0;104,0"]  # fmt: skip
+    lines = [
+        "When;Air;Probe (F)",
+        "25/06/2026 08:00;21,0;69,8",
+        "25/06/2026 09:00;21,5;86,0",
+        "25/06/2026 10:00;21,5;none of it",
+        "25/06/2026 11:00;22,0;104,0",
+    ]
     file = {"file": ("old.csv", "\n".join(lines).encode())}
-    form = {"delimiter": "semicolon", "decimal": "comma", "time": "When", "time_as": "%d/%m/%Y %H:%M",
-            "zone": "Europe/Berlin", "plan_toml": plan_toml, "title": "An old table", "heading-0": "Probe (F)",
-            "place-0": "core", "unit-0": "f", "heading-1": "Air", "place-1": "room", "unit-1": "c"}  # fmt: skip
+    form = {
+        "delimiter": "semicolon",
+        "decimal": "comma",
+        "time": "When",
+        "time_as": "%d/%m/%Y %H:%M",
+        "zone": "Europe/Berlin",
+        "plan_toml": plan_toml,
+        "title": "An old table",
+        "heading-0": "Probe (F)",
+        "place-0": "core",
+        "unit-0": "f",
+        "heading-1": "Air",
+        "place-1": "room",
+        "unit-1": "c",
+    }
     shown = words(maker.post("/shop/import", data=form | {"act": "look"}, files=file))
     assert "Probe (F)" in shown
     assert "69,8" in shown
@@ -605,8 +705,16 @@ UNTOLD: list[tuple[dict[str, str], str]] = [
 
 def test_what_an_import_needs_to_know_is_asked_for(maker: Any, plan_toml: str) -> None:
     """Units, zone and start are never guessed."""
-    form = {"time": "t", "time_as": "%Y-%m-%d %H:%M", "zone": "UTC", "plan_toml": plan_toml, "heading-0": "T",
-            "place-0": "core", "unit-0": "c", "act": "take"}  # fmt: skip
+    form = {
+        "time": "t",
+        "time_as": "%Y-%m-%d %H:%M",
+        "zone": "UTC",
+        "plan_toml": plan_toml,
+        "heading-0": "T",
+        "place-0": "core",
+        "unit-0": "c",
+        "act": "take",
+    }
     for change, message in UNTOLD:
         elapsed = change.get("time_as") == "s"
         rows = "t,T\n0,21\n3600,25\n" if elapsed else "t,T\n2026-01-05 09:00,21\n2026-01-05 10:00,25\n"

@@ -39,8 +39,10 @@ class Served:
         environment = os.environ | {"NOTIFY_SOCKET": str(folder / "notify"), "WATCHDOG_USEC": "900000"}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "web.command", "serve", str(folder / "settings.toml")],
-            stdout=subprocess.PIPE, text=True, env=environment,
-        )  # fmt: skip
+            stdout=subprocess.PIPE,
+            text=True,
+            env=environment,
+        )
 
     def told(self) -> str:
         """The next thing that systemd hears."""

@@ -55,31 +55,48 @@ def deeds(pour: int, plan_toml: str, point: str) -> Iterator[Deed]:
     """What can be done to a pour by page and by API, with what is right and what is wrong, but for its stages."""
     page, api = f"/pours/{pour}", f"/api/pours/{pour}"
     for finding, text in (("dry", "all well"), ("leaking", "left corner"), ("fine", "")):
-        yield Deed(f"look {finding}", form(f"{page}/looks", finding=finding, text=text),
-                   call(f"{api}/looks", finding=finding, text=text))  # fmt: skip
+        yield Deed(
+            f"look {finding}",
+            form(f"{page}/looks", finding=finding, text=text),
+            call(f"{api}/looks", finding=finding, text=text),
+        )
     for text, reason in (("a knot shows", ""), ("a knot shows", "seen later"), ("  ", "seen later")):
-        yield Deed(f"note {text!r} {reason!r}", form(f"{page}/notes", text=text, reason=reason),
-                   call(f"{api}/notes", text=text, reason=reason))  # fmt: skip
+        yield Deed(
+            f"note {text!r} {reason!r}",
+            form(f"{page}/notes", text=text, reason=reason),
+            call(f"{api}/notes", text=text, reason=reason),
+        )
     for person, reason in (
         ("Ben", "cold to the hand on all sides"),
         ("Ben", "cold"),
         (" ", "cold to the hand, all over"),
     ):
-        yield Deed(f"exception {person!r} {reason!r}", form(f"{page}/ending", person=person, reason=reason),
-                   call(f"{api}/ending/exception", person=person, reason=reason))  # fmt: skip
+        yield Deed(
+            f"exception {person!r} {reason!r}",
+            form(f"{page}/ending", person=person, reason=reason),
+            call(f"{api}/ending/exception", person=person, reason=reason),
+        )
     for litres in (12.0, 0.0):
-        yield Deed(f"poured {litres}", form(f"{page}/measured", poured=f"{litres}"),
-                   call(f"{api}/poured", litres=litres))  # fmt: skip
+        yield Deed(
+            f"poured {litres}",
+            form(f"{page}/measured", poured=f"{litres}"),
+            call(f"{api}/poured", litres=litres),
+        )
     for mm in (1.5, -3.5, 5000.0):
         yield Deed(f"level {mm}", form(f"{page}/measured", level=f"{mm}"), call(f"{api}/level", level_mm=mm))
     for name in (point, "no-such-point"):
         for act in ("sign", "unsign"):
-            yield Deed(f"{act} {name}", form(f"{page}/ready/{act}", point=name, person="Ben"),
-                       call(f"{api}/ready/{act}", point=name, person="Ben"))  # fmt: skip
+            yield Deed(
+                f"{act} {name}",
+                form(f"{page}/ready/{act}", point=name, person="Ben"),
+                call(f"{api}/ready/{act}", point=name, person="Ben"),
+            )
         for reason in ("it is only a test piece", " "):
-            yield Deed(f"override {name} {reason!r}",
-                       form(f"{page}/ready/override", point=name, person="Ben", reason=reason),
-                       call(f"{api}/ready/override", point=name, person="Ben", reason=reason))  # fmt: skip
+            yield Deed(
+                f"override {name} {reason!r}",
+                form(f"{page}/ready/override", point=name, person="Ben", reason=reason),
+                call(f"{api}/ready/override", point=name, person="Ben", reason=reason),
+            )
     for name, text in (
         ("the same plan", plan_toml),
         ("another plan", plan_toml.replace("depth_mm = 40", "depth_mm = 38")),
@@ -88,34 +105,56 @@ def deeds(pour: int, plan_toml: str, point: str) -> Iterator[Deed]:
         yield Deed(name, form(f"{page}/plan", plan_toml=text), call(f"{api}/plan", "PUT", plan_toml=text))
     for reason in ("", "found later"):
         for state in ("good", "splendid"):
-            yield Deed(f"outcome {state} {reason!r}", form(f"{page}/record/outcome", state=state, reason=reason),
-                       call(f"{api}/outcome", state=state, reason=reason))  # fmt: skip
+            yield Deed(
+                f"outcome {state} {reason!r}",
+                form(f"{page}/record/outcome", state=state, reason=reason),
+                call(f"{api}/outcome", state=state, reason=reason),
+            )
         for value in ("let go all around", " "):
-            yield Deed(f"test {value!r} {reason!r}",
-                       form(f"{page}/record/test", what="release", value=value, reason=reason),
-                       call(f"{api}/tests", what="release", value=value, reason=reason))  # fmt: skip
+            yield Deed(
+                f"test {value!r} {reason!r}",
+                form(f"{page}/record/test", what="release", value=value, reason=reason),
+                call(f"{api}/tests", what="release", value=value, reason=reason),
+            )
         for kg in (1.25, 0.0):
-            yield Deed(f"lot {kg} {reason!r}",
-                       form(f"{page}/record/lot", product="P", part="A", lot="L-1", kg=f"{kg}", reason=reason),
-                       call(f"{api}/lots", product="P", part="A", lot="L-1", kg=kg, reason=reason))  # fmt: skip
+            yield Deed(
+                f"lot {kg} {reason!r}",
+                form(f"{page}/record/lot", product="P", part="A", lot="L-1", kg=f"{kg}", reason=reason),
+                call(f"{api}/lots", product="P", part="A", lot="L-1", kg=kg, reason=reason),
+            )
         for number in (2, 1):
-            yield Deed(f"layer {number} {reason!r}", form(f"{page}/record/layer", number=f"{number}", reason=reason),
-                       call(f"{api}/layers", number=number, reason=reason))  # fmt: skip
+            yield Deed(
+                f"layer {number} {reason!r}",
+                form(f"{page}/record/layer", number=f"{number}", reason=reason),
+                call(f"{api}/layers", number=number, reason=reason),
+            )
         about = {"text": "the left side", "reason": reason}
-        yield Deed(f"photo {reason!r}", ("POST", f"{page}/photos", {"data": about, "files": PHOTO}),
-                   ("POST", f"{api}/photos", {"data": about, "files": PHOTO}))  # fmt: skip
+        yield Deed(
+            f"photo {reason!r}",
+            ("POST", f"{page}/photos", {"data": about, "files": PHOTO}),
+            ("POST", f"{api}/photos", {"data": about, "files": PHOTO}),
+        )
     for name in (point, "no-such-point"):
         about = {"point": name}
-        yield Deed(f"photo of {name}", ("POST", f"{page}/ready/photo", {"data": about, "files": PHOTO}),
-                   ("POST", f"{api}/photos", {"data": about, "files": PHOTO}))  # fmt: skip
+        yield Deed(
+            f"photo of {name}",
+            ("POST", f"{page}/ready/photo", {"data": about, "files": PHOTO}),
+            ("POST", f"{api}/photos", {"data": about, "files": PHOTO}),
+        )
 
 
 def steps(pour: int) -> Iterator[tuple[Stage, Deed]]:
     """Every stage to which somebody may want to take a pour, with a word and without."""
     for stage in Stage:
         for text in ("", "said why"):
-            yield stage, Deed(f"to {stage} {text!r}", form(f"/pours/{pour}/stage", to=str(stage), text=text),
-                              call(f"/api/pours/{pour}/stage", to=str(stage), text=text))  # fmt: skip
+            yield (
+                stage,
+                Deed(
+                    f"to {stage} {text!r}",
+                    form(f"/pours/{pour}/stage", to=str(stage), text=text),
+                    call(f"/api/pours/{pour}/stage", to=str(stage), text=text),
+                ),
+            )
 
 
 class Both:
@@ -219,16 +258,25 @@ def alarm_deeds(alarm: int) -> Iterator[Deed]:
     """What can be done to an alarm."""
     page, api = f"/alarms/{alarm}", f"/api/alarms/{alarm}"
     for hours in (0.5, 100.0):
-        yield Deed(f"shelve {hours}", form(f"{page}/quiet", act="shelve", hours=f"{hours}", reason="seen"),
-                   call(f"{api}/shelve", hours=hours, reason="seen"))  # fmt: skip
+        yield Deed(
+            f"shelve {hours}",
+            form(f"{page}/quiet", act="shelve", hours=f"{hours}", reason="seen"),
+            call(f"{api}/shelve", hours=hours, reason="seen"),
+        )
     yield Deed("unshelve", form(f"{page}/quiet", act="unshelve"), call(f"{api}/unshelve"))
     for reason in ("the probe is broken", " "):
-        yield Deed(f"out {reason!r}", form(f"{page}/quiet", act="out", hours="1", reason=reason),
-                   call(f"{api}/out-of-service", hours=1.0, reason=reason))  # fmt: skip
+        yield Deed(
+            f"out {reason!r}",
+            form(f"{page}/quiet", act="out", hours="1", reason=reason),
+            call(f"{api}/out-of-service", hours=1.0, reason=reason),
+        )
     yield Deed("back", form(f"{page}/quiet", act="return"), call(f"{api}/return-to-service"))
     for text in ("", " on my way "):
-        yield Deed(f"acknowledge {text!r}", form(f"{page}/acknowledge", text=text),
-                   call(f"{api}/acknowledge", text=text))  # fmt: skip
+        yield Deed(
+            f"acknowledge {text!r}",
+            form(f"{page}/acknowledge", text=text),
+            call(f"{api}/acknowledge", text=text),
+        )
 
 
 @pytest.mark.parametrize("sealed", [False, True])
@@ -257,27 +305,44 @@ def test_an_alarm_is_handled_the_same_by_page_and_by_api(both: Both, shop: Any, 
 
 def _but_whose(left: tuple[int, list[Any]]) -> tuple[int, list[Any]]:
     status, rows = left
-    return status, [(k, by, text, {n: v for n, v in (data or {}).items() if n not in ("alarm", "measured_ms")})
-                    for k, by, text, data in rows]  # fmt: skip
+    return status, [
+        (k, by, text, {n: v for n, v in (data or {}).items() if n not in ("alarm", "measured_ms")})
+        for k, by, text, data in rows
+    ]
 
 
 def test_what_belongs_to_no_pour_comes_to_the_same(maker: Any, shop: Any, plan_toml: str) -> None:
     """A new pour, stations, the fan and the test message."""
     bad = plan_toml.replace("depth_mm = 40", "depth_mm = -40")
     pairs: list[tuple[str, Ask, Ask]] = [
-        ("new pour", form("/pours/new", plan_toml=plan_toml, client="C"), call("/api/pours", plan_toml=plan_toml)),
+        (
+            "new pour",
+            form("/pours/new", plan_toml=plan_toml, client="C"),
+            call("/api/pours", plan_toml=plan_toml),
+        ),
         ("bad plan", form("/pours/new", plan_toml=bad), call("/api/pours", plan_toml=bad)),
-        ("pour at no station", form("/pours/new", plan_toml=plan_toml, station="nowhere"),
-         call("/api/pours", plan_toml=plan_toml, station="nowhere")),
+        (
+            "pour at no station",
+            form("/pours/new", plan_toml=plan_toml, station="nowhere"),
+            call("/api/pours", plan_toml=plan_toml, station="nowhere"),
+        ),
         ("test message to nobody", form("/messages/test"), call("/api/messages/test")),
         ("station", form("/stations", name="bench-2"), call("/api/stations", name="bench-3")),
         ("station without a name", form("/stations", name=" "), call("/api/stations", name=" ")),
         ("revoke", form("/stations/bench-2/revoke"), call("/api/stations/bench-3/revoke")),
         ("revoke no station", form("/stations/nowhere/revoke"), call("/api/stations/nowhere/revoke")),
         ("fan on", form("/stations/bench-1/fan", on="on"), call("/api/stations/bench-1/fan", on=True)),
-        ("fan given back", form("/stations/bench-1/fan", on="auto"), call("/api/stations/bench-1/fan", on=None)),
-        ("no station's fan", form("/stations/nowhere/fan", on="on"), call("/api/stations/nowhere/fan", on=True)),
-    ]  # fmt: skip
+        (
+            "fan given back",
+            form("/stations/bench-1/fan", on="auto"),
+            call("/api/stations/bench-1/fan", on=None),
+        ),
+        (
+            "no station's fan",
+            form("/stations/nowhere/fan", on="on"),
+            call("/api/stations/nowhere/fan", on=True),
+        ),
+    ]
     different = []
     for name, by_page, by_api in pairs:
         left, right = [

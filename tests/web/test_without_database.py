@@ -84,10 +84,13 @@ class Bench:
             return Outcome(True)
 
         service.plain_watch = service.memory.watch = PlainWatch(
-            service.plain, Shouter(take, service.settings.messages.urls), service.timeline.now_ms,
+            service.plain,
+            Shouter(take, service.settings.messages.urls),
+            service.timeline.now_ms,
             handled=lambda pour: pipeline.handled(service, pour),
-            fails=lambda pour: pipeline.not_as_usual(service, pour), about="The workshop",
-        )  # fmt: skip
+            fails=lambda pour: pipeline.not_as_usual(service, pour),
+            about="The workshop",
+        )
         service.memory.refresh()
 
     def sweep(self, core_c: float, seconds: float = 5.0, newest: bool = False) -> Any:
@@ -96,11 +99,24 @@ class Bench:
         now = self.clock.stamp()
         stamp = {"wall_ms": now.wall_ms, "boot_id": "station", "boot_ms": now.boot_ms, "clock_set": True}
         self.seq += 1
-        row = {"seq": self.seq, "probe": "28-core", "place": "core", "stamp": stamp, "milli_c": round(core_c * 1000),
-               "fault": None, "raw": "00", "note": None}  # fmt: skip
+        row = {
+            "seq": self.seq,
+            "probe": "28-core",
+            "place": "core",
+            "stamp": stamp,
+            "milli_c": round(core_c * 1000),
+            "fault": None,
+            "raw": "00",
+            "note": None,
+        }
         self.kept.append(row)
-        body = {"station": "bench-1", "spool": "s", "sent": stamp, "rows": self.kept[:5] if newest else self.kept,
-                "newest": [row] if newest else []}  # fmt: skip
+        body = {
+            "station": "bench-1",
+            "spool": "s",
+            "sent": stamp,
+            "rows": self.kept[:5] if newest else self.kept,
+            "newest": [row] if newest else [],
+        }
         answer = self.client.post(
             "/api/batches", json=body, headers={"Authorization": f"Bearer {self.token}"}
         )
@@ -306,9 +322,11 @@ def test_nobody_can_sign_in_on_a_full_disk_and_is_told_why_while_who_is_signed_i
     fill(service, monkeypatch)
     with TestClient(make_app(service)) as ben:
         answer = ben.post(
-            "/sign-in", data={"name": "Ben", "password": "four plain words here"}, headers=PAGE,
+            "/sign-in",
+            data={"name": "Ben", "password": "four plain words here"},
+            headers=PAGE,
             follow_redirects=False,
-        )  # fmt: skip
+        )
     assert answer.status_code == 503
     assert "Make room on the disk" in answer.text
     clock.move(SEEN_EVERY_MS / 1000 + 1)

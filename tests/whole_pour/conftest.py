@@ -41,9 +41,11 @@ class ToApp(httpx.BaseTransport):
         if self.cut:
             raise httpx.ConnectError("the network is cut", request=request)
         answer = self._client.request(
-            request.method, str(request.url.raw_path, "ascii"), content=request.read(),
+            request.method,
+            str(request.url.raw_path, "ascii"),
+            content=request.read(),
             headers={"Authorization": request.headers["authorization"], "Content-Type": "application/json"},
-        )  # fmt: skip
+        )
         with self._more:
             self._sent += answer.json().get("stored", 0)
             self._more.notify_all()
@@ -136,9 +138,15 @@ class WholePour:
             each_sweep(self, (self.clock.stamp().boot_s - started) / 3600)
 
         run_station(
-            config, bench.hardware, self.clock, threading.Event(), transport=self.transport,
-            end_after_s=hours * 3600, linger_s=0.0, after_sweep=after_sweep,
-        )  # fmt: skip
+            config,
+            bench.hardware,
+            self.clock,
+            threading.Event(),
+            transport=self.transport,
+            end_after_s=hours * 3600,
+            linger_s=0.0,
+            after_sweep=after_sweep,
+        )
         self.service.watch.judge_all()
 
     def record(self) -> Any:

@@ -64,8 +64,21 @@ def children_named(word: str) -> list[int]:
 def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_object(tmp_path: Path) -> None:
     """The service is killed in mid-pour and started again: stored readings = 4 probes × sweeps."""
     folder = tmp_path / "demo"
-    command = [*POURLOG, "demo", "--scenario", "dead-probe", "--speed", "20000", "--port", "0",
-               "--exit-when-done", "--restart-after", "1", "--data", str(folder)]  # fmt: skip
+    command = [
+        *POURLOG,
+        "demo",
+        "--scenario",
+        "dead-probe",
+        "--speed",
+        "20000",
+        "--port",
+        "0",
+        "--exit-when-done",
+        "--restart-after",
+        "1",
+        "--data",
+        str(folder),
+    ]
     killed: list[int] = []
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as demo:
         lines: list[str] = []
@@ -99,8 +112,10 @@ def test_a_demo_with_a_killed_service_keeps_every_sweep_and_ends_with_one_json_o
     assert record["outcome"]["state"] == "good"
     proof = subprocess.run(
         [*POURLOG, "verify", "1", "--settings", str(folder / "settings.toml"), "--json"],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert json.loads(proof.stdout)["ok"], proof.stdout
 
 
@@ -180,8 +195,19 @@ def test_answers_that_are_lost_on_a_slow_machine_make_nothing_twice(tmp_path: Pa
 def test_a_demo_that_is_ended_ends_at_once_and_without_a_traceback(tmp_path: Path, moment: str) -> None:
     """Ctrl-C reaches the whole terminal: while the service is being set up, and in mid-pour."""
     folder = tmp_path / "demo"
-    command = [*POURLOG, "demo", "--scenario", "hot", "--speed", "7200", "--port", "0", "--exit-when-done",
-               "--data", str(folder)]  # fmt: skip
+    command = [
+        *POURLOG,
+        "demo",
+        "--scenario",
+        "hot",
+        "--speed",
+        "7200",
+        "--port",
+        "0",
+        "--exit-when-done",
+        "--data",
+        str(folder),
+    ]
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     ) as demo:

@@ -61,9 +61,15 @@ def page(tmp_path: Path) -> Any:
                 config.wiring, clock, tmp_path / "bench", traces, damp={"sht4x": steady(62.0)}, faults=faults
             )
             run_station(
-                config, bench.hardware, clock, threading.Event(), transport=httpx.MockTransport(carry),
-                end_after_s=60, obey_period=False, bus_threads=False,
-            )  # fmt: skip
+                config,
+                bench.hardware,
+                clock,
+                threading.Event(),
+                transport=httpx.MockTransport(carry),
+                end_after_s=60,
+                obey_period=False,
+                bus_threads=False,
+            )
             client.cookies.set(COOKIE, cookie)
             return lambda path: client.get(path).text.replace("\u00a0", " ")
 

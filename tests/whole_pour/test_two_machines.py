@@ -67,10 +67,13 @@ class Machines:
         """A program on one machine, with a working folder of its own."""
         with (folder / "said").open("w") as said:
             process = subprocess.Popen(
-                ["ip", "netns", "exec", machine, sys.executable, *words], cwd=folder, text=True,
-                stdout=said, stderr=subprocess.STDOUT,
+                ["ip", "netns", "exec", machine, sys.executable, *words],
+                cwd=folder,
+                text=True,
+                stdout=said,
+                stderr=subprocess.STDOUT,
                 env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2]), "OPENBLAS_NUM_THREADS": "1"},
-            )  # fmt: skip
+            )
         self.running.append(process)
         return process
 
@@ -135,8 +138,15 @@ def test_a_pulled_cable_between_office_and_bench_loses_nothing(
         person = people.add_person(tx, "Ada", people.Role.OWNER, "not a hash", prepared.timeline.now_ms())
         cookie = f"{COOKIE}={people.start_sign_in(tx, person, prepared.timeline.now_ms(), 'test')}"
         station_id, token = stations.enrol(tx, "bench-1", prepared.timeline.true_ms())
-        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
-                                 now_ms=prepared.timeline.true_ms())  # fmt: skip
+        pour_id = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=plan_toml,
+            station_id=station_id,
+            by="Ada",
+            now_ms=prepared.timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, pour_id, CALM, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour_id, stage, "Ada", prepared.timeline)

@@ -58,12 +58,18 @@ class Ending:
         return {
             "may_end": self.may_end,
             "obstacles": [
-                {"why": str(o.why), "text": METRIC.shown(o.text), "signable": o.signable} for o in self.obstacles
+                {"why": str(o.why), "text": METRIC.shown(o.text), "signable": o.signable}
+                for o in self.obstacles
             ],
-            "exception": None if signed is None else {
-                "person": signed.data["person"], "reason": signed.data["reason"], "at_ms": signed.at_ms,
-                "until_ms": signed.at_ms + round(EXCEPTION_MIN * 60_000)},
-        }  # fmt: skip
+            "exception": None
+            if signed is None
+            else {
+                "person": signed.data["person"],
+                "reason": signed.data["reason"],
+                "at_ms": signed.at_ms,
+                "until_ms": signed.at_ms + round(EXCEPTION_MIN * 60_000),
+            },
+        }
 
 
 def ending_of(service: Service, connection: Connection, pour: Row[Any]) -> Ending:
@@ -97,11 +103,21 @@ def sign_exception(service: Service, pour_id: int, person: str, reason: str, by:
     """
     name, why = " ".join(person.split()), reason.strip()[:LONGEST_REASON]
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
-        raise BadInput("person", "has no name that can be kept", value=person,
-                       allowed=f"1 to {LONGEST_NAME} characters", remedy="say who answers for it")  # fmt: skip
+        raise BadInput(
+            "person",
+            "has no name that can be kept",
+            value=person,
+            allowed=f"1 to {LONGEST_NAME} characters",
+            remedy="say who answers for it",
+        )
     if len(why) < SHORTEST_REASON:
-        raise BadInput("reason", "is too short", value=reason, allowed=f"at least {SHORTEST_REASON} characters",
-                       remedy="say how you know that the core is cool; it stands in the record")  # fmt: skip
+        raise BadInput(
+            "reason",
+            "is too short",
+            value=reason,
+            allowed=f"at least {SHORTEST_REASON} characters",
+            remedy="say how you know that the core is cool; it stands in the record",
+        )
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
         found = _obstacles(service, tx, pour)

@@ -38,10 +38,18 @@ def messages_of(service: Service) -> dict[str, Any]:
         tried_ms = outbox.last_trial_ms(connection)
         waiting_ms = outbox.oldest_waiting_ms(connection)
         newest = [
-            {"at_ms": row.created_ms + shift_ms, "to": row.to, "why": row.why, "title": row.title,
-             "state": row.state, "attempts": row.attempts, "problem": row.problem, "takers": row.takers}
+            {
+                "at_ms": row.created_ms + shift_ms,
+                "to": row.to,
+                "why": row.why,
+                "title": row.title,
+                "state": row.state,
+                "attempts": row.attempts,
+                "problem": row.problem,
+                "takers": row.takers,
+            }
             for row in outbox.newest_messages(connection)
-        ]  # fmt: skip
+        ]
     told = service.settings.messages
     return {
         "channels": {

@@ -34,8 +34,13 @@ def keep_photo(
     if not raw:
         raise BadInput("photo", "is empty", remedy="choose a photo first")
     if len(raw) > LARGEST:
-        raise BadInput("photo", "is too large", value=f"{len(raw) / 1e6:.1f} MB", allowed=f"{LARGEST / 1e6:.0f} MB",
-                       remedy="take it with a smaller picture size")  # fmt: skip
+        raise BadInput(
+            "photo",
+            "is too large",
+            value=f"{len(raw) / 1e6:.1f} MB",
+            allowed=f"{LARGEST / 1e6:.0f} MB",
+            remedy="take it with a smaller picture size",
+        )
     with service.store.read() as connection:
         closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
     if closed and not reason.strip():

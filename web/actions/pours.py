@@ -30,8 +30,10 @@ ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
 LONGEST_REASON = 300
 #: What is kept only while a pour is watched, and what only once it was poured.
 WHILE_WATCHED = {
-    "look": "looks belong to", "level": "the level is measured at", "poured": "what went in is measured at",
-}  # fmt: skip
+    "look": "looks belong to",
+    "level": "the level is measured at",
+    "poured": "what went in is measured at",
+}
 AFTER_POURING = ("outcome", "test", "lot", "layer")
 
 
@@ -71,8 +73,15 @@ def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None
         at_ms = service.timeline.true_ms()
         pours.change_plan(tx, pour_id, plan_toml, plan.title, by, at_ms)
         pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
-        events.add_event(tx, pour_id, at_ms, "plan-before", by, "the plan as it was before this change",
-                         {"plan_toml": before})  # fmt: skip
+        events.add_event(
+            tx,
+            pour_id,
+            at_ms,
+            "plan-before",
+            by,
+            "the plan as it was before this change",
+            {"plan_toml": before},
+        )
     service.news.tell("pour", pour=pour_id)
 
 
@@ -150,8 +159,13 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
         if to is Stage.READY:
             # Whoever may be called tonight confirms today that they can be.
-            write_trials(tx, service.settings.messages, service.timeline.now_ms(), service.address,
-                         "A pour is about to start.")  # fmt: skip
+            write_trials(
+                tx,
+                service.settings.messages,
+                service.timeline.now_ms(),
+                service.address,
+                "A pour is about to start.",
+            )
         elif unheard is not None:
             # It was said on the page; that it was poured all the same belongs to the record.
             events.add_event(tx, pour_id, service.timeline.true_ms(), "untested", by, unheard)
@@ -166,8 +180,15 @@ def _fan_off(tx: Connection, pour: Any, by: str, at_ms: int) -> None:
     """A fan blows for a pour: it ends with it."""
     others = [row for row in pours.live_pours(tx) if row.station_id == pour.station_id]
     if pour.station_id is not None and not others and stations.switch_fan(tx, pour.station_id, on=False):
-        events.add_event(tx, pour.id, at_ms, "fan", by, "Fan off: the pour is over",
-                         {"on": False, "station": pour.station_id})  # fmt: skip
+        events.add_event(
+            tx,
+            pour.id,
+            at_ms,
+            "fan",
+            by,
+            "Fan off: the pour is over",
+            {"on": False, "station": pour.station_id},
+        )
 
 
 def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> None:
@@ -189,8 +210,15 @@ def look(service: Service, pour_id: int, finding: LookResult, by: str, text: str
     service.watch.wake()
 
 
-def note(service: Service, pour_id: int, text: str, by: str, kind: str = "note",
-         data: dict[str, Any] | None = None, reason: str = "") -> None:  # fmt: skip
+def note(
+    service: Service,
+    pour_id: int,
+    text: str,
+    by: str,
+    kind: str = "note",
+    data: dict[str, Any] | None = None,
+    reason: str = "",
+) -> None:
     """Keeps something with a pour, in the stages in which there is anything to keep of that kind; with a sealed record
     as an addition that carries its reason.
 

@@ -42,15 +42,18 @@ class Readiness:
             "ready": not self.left,
             "obstacles": self.left,
             "points": [
-                point.to_json() | {
+                point.to_json()
+                | {
                     "signed_by": [s.person for s in self.signatures if s.point == point.id],
                     "has_photo": any(s.has_photo for s in self.signatures if s.point == point.id),
-                    "override": None if point.id not in passed else {
-                        "by": passed[point.id].person, "reason": passed[point.id].reason},
+                    "override": None
+                    if point.id not in passed
+                    else {"by": passed[point.id].person, "reason": passed[point.id].reason},
                     "obstacles": self.left_of(point),
-                } for point in self.points
+                }
+                for point in self.points
             ],
-        }  # fmt: skip
+        }
 
 
 def readiness_of(connection: Connection, pour_id: int) -> Readiness:
@@ -125,6 +128,11 @@ def _asked(connection: Connection, pour_id: int, point: str) -> SigningPoint:
 def _named(person: str) -> str:
     name = " ".join(person.split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
-        raise BadInput("person", "has no name that can be kept", value=person,
-                       allowed=f"1 to {LONGEST_NAME} characters", remedy="say who signs")  # fmt: skip
+        raise BadInput(
+            "person",
+            "has no name that can be kept",
+            value=person,
+            allowed=f"1 to {LONGEST_NAME} characters",
+            remedy="say who signs",
+        )
     return name

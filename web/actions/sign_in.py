@@ -134,12 +134,24 @@ def let_in(request: Request, person_id: int, then: str) -> RedirectResponse:
             people.end_sign_in(tx, before.sign_in_id, now_ms)
         token = people.start_sign_in(tx, person_id, now_ms, request.headers.get("user-agent", ""))
     answer = RedirectResponse(then, 303)
-    answer.set_cookie(access.cookie_name(request), token, max_age=people.SIGN_IN_MS // 1000, httponly=True,
-                      samesite="strict", secure=access.secure(request))  # fmt: skip
+    answer.set_cookie(
+        access.cookie_name(request),
+        token,
+        max_age=people.SIGN_IN_MS // 1000,
+        httponly=True,
+        samesite="strict",
+        secure=access.secure(request),
+    )
     known = _known(request, service)
     known["people"] = [person_id, *(other for other in known["people"] if other != person_id)][:MOST_KNOWN]
-    answer.set_cookie(KNOWN_COOKIE, _signer(service).dumps(known), max_age=KNOWN_S, httponly=True,
-                      samesite="strict", secure=access.secure(request))  # fmt: skip
+    answer.set_cookie(
+        KNOWN_COOKIE,
+        _signer(service).dumps(known),
+        max_age=KNOWN_S,
+        httponly=True,
+        samesite="strict",
+        secure=access.secure(request),
+    )
     return answer
 
 

@@ -42,9 +42,11 @@ def take_out_of_service(
 ) -> None:
     """Quiet for a reason. Raises NotFound, BadInput without a reason, OutOfRange for hours beyond the kind's."""
     _act(
-        service, alarm_id, by,
+        service,
+        alarm_id,
+        by,
         lambda book, key, now_ms: book.take_out_of_service(key, by, reason, now_ms, hours),
-    )  # fmt: skip
+    )
 
 
 def return_to_service(service: Service, alarm_id: int, by: str) -> None:
@@ -100,9 +102,13 @@ def tap(service: Service, token: str) -> Tapped:
         with service.store.write() as tx:
             signed_links.use_token(tx, token, now_ms)
             events.add_event(
-                tx, None, service.timeline.true_ms(), "test-confirmed", by_link(service, claim.to),
+                tx,
+                None,
+                service.timeline.true_ms(),
+                "test-confirmed",
+                by_link(service, claim.to),
                 "a test message has arrived",
-            )  # fmt: skip
+            )
         return Tapped(claim.purpose, None)
     by = by_link(service, claim.to)
 
@@ -125,8 +131,13 @@ def planned_litres(plan: Plan) -> float | None:
 def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None:
     """Notes how much has gone in; a sentence when that differs from the plan. Raises NotFound, OutOfRange."""
     if not 0 < litres <= 10_000:
-        raise OutOfRange("litres poured", "is out of range", value=litres, allowed="above 0 to 10000 l",
-                         remedy="give all that has gone in so far")  # fmt: skip
+        raise OutOfRange(
+            "litres poured",
+            "is out of range",
+            value=litres,
+            allowed="above 0 to 10000 l",
+            remedy="give all that has gone in so far",
+        )
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         pour_actions.may_keep(pour, "poured")
@@ -142,8 +153,13 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
     """Notes the level against a mark, mm, higher is fuller; a sentence when it has fallen, which is a look that found
     it so. Raises NotFound, OutOfRange."""
     if not -1000 <= level_mm <= 1000:
-        raise OutOfRange("level", "is out of range", value=level_mm, allowed="-1000 to 1000 mm",
-                         remedy="measure from one fixed mark, up is plus")  # fmt: skip
+        raise OutOfRange(
+            "level",
+            "is out of range",
+            value=level_mm,
+            allowed="-1000 to 1000 mm",
+            remedy="measure from one fixed mark, up is plus",
+        )
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         pour_actions.may_keep(pour, "level")

@@ -33,9 +33,11 @@ def ready(service: ServiceDep, response: Response) -> Ready:
         for part, at_ms in pipeline.last_done(service).items()
     }
     return Ready(
-        status="not-ready" if missing else "ready", missing=missing, decides=service.decides.mine,
+        status="not-ready" if missing else "ready",
+        missing=missing,
+        decides=service.decides.mine,
         seconds_ago=parts,
-    )  # fmt: skip
+    )
 
 
 @router.get("/metrics", include_in_schema=False)

@@ -126,8 +126,11 @@ def curve(
     if "gzip" not in request.headers.get("accept-encoding", ""):
         return Response(body, media_type="application/json", headers={"Vary": "Accept-Encoding"})
     # Level 4: half a millisecond's worth larger than the best, and three times as quick.
-    return Response(gzip.compress(body, 4), media_type="application/json",
-                    headers={"Content-Encoding": "gzip", "Vary": "Accept-Encoding"})  # fmt: skip
+    return Response(
+        gzip.compress(body, 4),
+        media_type="application/json",
+        headers={"Content-Encoding": "gzip", "Vary": "Accept-Encoding"},
+    )
 
 
 def one(service: Service, pour_id: int) -> PourAnswer:
@@ -149,8 +152,11 @@ def _sound(pour: Row[Any]) -> Iterator[None]:
     except ValidationError as error:
         if pour.origin is None:
             raise
-        raise BadInput(f"pour {pour.id}", "is a record from elsewhere that cannot be shown",
-                       remedy="an owner can delete it on its record's page") from error  # fmt: skip
+        raise BadInput(
+            f"pour {pour.id}",
+            "is a record from elsewhere that cannot be shown",
+            remedy="an owner can delete it on its record's page",
+        ) from error
 
 
 def _listed(pour: Row[Any], names: dict[int, str]) -> PourListed:

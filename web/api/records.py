@@ -69,8 +69,11 @@ def table(pour_id: RowId, name: str, service: ServiceDep, _who: ViewerDep) -> Re
         with service.store.read() as connection:
             yield from csv_lines(connection, pour_id, name)
 
-    return StreamingResponse(pieces(), media_type="text/csv; charset=utf-8; header=present",
-                             headers=_named(f"pour-{pour_id}-{name}.csv"))  # fmt: skip
+    return StreamingResponse(
+        pieces(),
+        media_type="text/csv; charset=utf-8; header=present",
+        headers=_named(f"pour-{pour_id}-{name}.csv"),
+    )
 
 
 @router.get("/api/pours/{pour_id}/bundle")
@@ -80,8 +83,14 @@ def bundle(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     held = tempfile.TemporaryFile(dir=service.settings.data_dir)  # noqa: SIM115 - closed when it was sent
     try:
         with service.store.read() as connection:
-            write_bundle(connection, pour_id, service.settings.workshop, _photos(service), held,
-                         service.timeline.true_ms())  # fmt: skip
+            write_bundle(
+                connection,
+                pour_id,
+                service.settings.workshop,
+                _photos(service),
+                held,
+                service.timeline.true_ms(),
+            )
     except BaseException:
         held.close()
         raise
@@ -139,18 +148,36 @@ def shop_account(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
         shelf = shelf_of(connection, today(service))
         offered = list(refit_offers.offers(connection).values())
     return {
-        "records": account.records, "states": account.states, "cost": account.cost, "rework_h": account.hours,
-        "untold": account.untold, "alarms": account.alarms,
+        "records": account.records,
+        "states": account.states,
+        "cost": account.cost,
+        "rework_h": account.hours,
+        "untold": account.untold,
+        "alarms": account.alarms,
         "troubles": [
-            {"kind": t.kind, "pours": t.pours, "cost": t.cost, "rework_h": t.hours, "warned": t.warned,
-             "silent": t.silent} for t in account.troubles
+            {
+                "kind": t.kind,
+                "pours": t.pours,
+                "cost": t.cost,
+                "rework_h": t.hours,
+                "warned": t.warned,
+                "silent": t.silent,
+            }
+            for t in account.troubles
         ],
         "fits": offered,
         "stock": [
-            {"product": lot.product, "part": lot.part, "lot": lot.lot, "left_kg": lot.left_kg, "state": lot.state,
-             "expires_on": None if lot.expires_on is None else lot.expires_on.isoformat()} for lot in shelf
+            {
+                "product": lot.product,
+                "part": lot.part,
+                "lot": lot.lot,
+                "left_kg": lot.left_kg,
+                "state": lot.state,
+                "expires_on": None if lot.expires_on is None else lot.expires_on.isoformat(),
+            }
+            for lot in shelf
         ],
-    }  # fmt: skip
+    }
 
 
 @router.get("/api/pours/{pour_id}/progress")
@@ -191,12 +218,17 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
         for item in coming(Stage(pour.stage), hour, told, None if forecast is None else forecast.body):
             what = item.what.partition(", about {")[0]
             words = f"{item.ask}\n{item.sure}".strip()
-            entries.append(CalendarEntry(
-                f"pour-{pour.id}-{_slug(what)}@pourlog", f"{what}: {pour.title}",
-                pour.poured_ms + round(item.at_h * 3.6e6),
-                None if item.until_h is None else pour.poured_ms + round(item.until_h * 3.6e6),
-                words, address, REMIND_MIN if "layer" in what.lower() or "open the form" in what else None,
-            ))  # fmt: skip
+            entries.append(
+                CalendarEntry(
+                    f"pour-{pour.id}-{_slug(what)}@pourlog",
+                    f"{what}: {pour.title}",
+                    pour.poured_ms + round(item.at_h * 3.6e6),
+                    None if item.until_h is None else pour.poured_ms + round(item.until_h * 3.6e6),
+                    words,
+                    address,
+                    REMIND_MIN if "layer" in what.lower() or "open the form" in what else None,
+                )
+            )
     name = service.settings.workshop if pour_id is None else f"{service.settings.workshop}: pour {pour_id}"
     return PlainTextResponse(calendar(name, entries, now_ms), media_type="text/calendar; charset=utf-8")
 

@@ -77,9 +77,13 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         )
         if station is None and settings is None:
             findings.append(
-                MachineFinding("files", CheckState.WARN, f"neither {STATION} nor {SETTINGS} is there, none was named",
-                        "sudo pourlog place-probes writes the first, sudo bash systemd/install the second")
-            )  # fmt: skip
+                MachineFinding(
+                    "files",
+                    CheckState.WARN,
+                    f"neither {STATION} nor {SETTINGS} is there, none was named",
+                    "sudo pourlog place-probes writes the first, sudo bash systemd/install the second",
+                )
+            )
         if as_json:
             body = {"state": worst(findings), "findings": [asdict(finding) for finding in findings]}
             print(json.dumps(body, ensure_ascii=False))
@@ -100,8 +104,13 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         from logger.daemon.station_file import NAME
 
         if not NAME.fullmatch(name):
-            raise BadInput("NAME", "cannot be used", value=name, allowed="letters, digits, . _ - (at most 63)",
-                           remedy='a name without spaces, such as "bench-1"')  # fmt: skip
+            raise BadInput(
+                "NAME",
+                "cannot be used",
+                value=name,
+                allowed="letters, digits, . _ - (at most 63)",
+                remedy='a name without spaces, such as "bench-1"',
+            )
         from logger.settings import read_settings
         from logger.store import events, stations
         from logger.store.boots import Timeline
@@ -134,8 +143,9 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         from logger.diagnosis.place import station_text
 
         if station.exists() and not again:
-            raise BadSettings(str(station), "is there already",
-                              remedy="give --again to place its probes anew")  # fmt: skip
+            raise BadSettings(
+                str(station), "is there already", remedy="give --again to place its probes anew"
+            )
         _write(station, station_text(station, _ask_for_each(clock())))
 
     @app.command("set-offset", context_settings={"ignore_unknown_options": True})
@@ -156,8 +166,11 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         try:
             text = station.read_text(encoding="utf-8")
         except OSError as error:
-            raise BadSettings(str(station), f"cannot be read ({error.strerror})",
-                              remedy="give the station file's path: --station") from error  # fmt: skip
+            raise BadSettings(
+                str(station),
+                f"cannot be read ({error.strerror})",
+                remedy="give the station file's path: --station",
+            ) from error
         _write(station, with_offset(text, str(station), probe, offset), quiet=as_json)
         if as_json:
             print(json.dumps({"station_file": str(station), "probe": probe, "offset_k": offset}))

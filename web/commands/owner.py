@@ -75,11 +75,20 @@ def _owner(owners: list[str], name: str | None) -> str:
             "nobody owns this service yet: start it and open /set-up with the code that it prints on its console"
         )
     if name is None and len(owners) > 1:
-        raise BadInput("--name", "is missing: there are several owners", allowed=", ".join(owners),
-                       remedy="say which of them forgot the password")  # fmt: skip
+        raise BadInput(
+            "--name",
+            "is missing: there are several owners",
+            allowed=", ".join(owners),
+            remedy="say which of them forgot the password",
+        )
     if name is not None and name not in owners:
-        raise BadInput("--name", "is no owner here", value=name, allowed=", ".join(owners),
-                       remedy="owners give everybody else a code, on the page of people")  # fmt: skip
+        raise BadInput(
+            "--name",
+            "is no owner here",
+            value=name,
+            allowed=", ".join(owners),
+            remedy="owners give everybody else a code, on the page of people",
+        )
     return name or owners[0]
 
 
@@ -93,9 +102,17 @@ def _only_here(settings: Settings) -> None:
     url = make_url(settings.database)
     if url.get_backend_name() == "sqlite":
         if not Path(url.database or "").is_file():
-            raise BadInput("database", "is not there", value=str(url.database),
-                           remedy="give the settings file of the service, and start the service once")  # fmt: skip
+            raise BadInput(
+                "database",
+                "is not there",
+                value=str(url.database),
+                remedy="give the settings file of the service, and start the service once",
+            )
     elif (url.host or "") not in HERE:
-        raise BadInput("database", "is on another machine", value=url.host,
-                       allowed="a database of this machine",
-                       remedy="run this on the machine that holds the database")  # fmt: skip
+        raise BadInput(
+            "database",
+            "is on another machine",
+            value=url.host,
+            allowed="a database of this machine",
+            remedy="run this on the machine that holds the database",
+        )

@@ -111,14 +111,20 @@ def export_command(
                     write_bundle(connection, pour, kept.workshop, _photos(kept), file, _now_ms())
             elif to.suffix in (".json", ".csv"):
                 pieces = (
-                    csv_lines(connection, pour, table) if to.suffix == ".csv"
+                    csv_lines(connection, pour, table)
+                    if to.suffix == ".csv"
                     else everything(connection, pour, kept.workshop)
-                )  # fmt: skip
+                )
                 with part.open("w", encoding="utf-8", newline="") as file:
                     file.writelines(pieces)
             else:
-                raise BadInput("FILE", "has no ending that is known", value=to.name, allowed=".zip, .json, .csv",
-                               remedy="end the name in one of them")  # fmt: skip
+                raise BadInput(
+                    "FILE",
+                    "has no ending that is known",
+                    value=to.name,
+                    allowed=".zip, .json, .csv",
+                    remedy="end the name in one of them",
+                )
         part.replace(to)
     finally:
         part.unlink(missing_ok=True)
@@ -202,8 +208,15 @@ def import_command(
                         "is missing",
                         remedy="a log needs the plan it was poured by: depth, resin, form",
                     )
-                mapping = Mapping(tuple(time_column or ()), time_as, tuple(_column(text) for text in column or ()),
-                                  zone, "\t" if delimiter == "\\t" else delimiter, decimal_comma, skip)  # fmt: skip
+                mapping = Mapping(
+                    tuple(time_column or ()),
+                    time_as,
+                    tuple(_column(text) for text in column or ()),
+                    zone,
+                    "\t" if delimiter == "\\t" else delimiter,
+                    decimal_comma,
+                    skip,
+                )
                 asked = LogAsked(
                     mapping, _plan_text(plan), "", client[:200], start_of(start, zone), leave_out_bad
                 )
@@ -243,8 +256,13 @@ def _column(text: str) -> Column:
     heading, equals, rest = text.rpartition("=")
     place, comma, unit = rest.partition(",")
     if not equals or not comma:
-        raise BadInput("--column", "is not written as HEADING=PLACE,UNIT", value=text, allowed="such as 'T1=core,c'",
-                       remedy="say what the column is; units are c, f or k")  # fmt: skip
+        raise BadInput(
+            "--column",
+            "is not written as HEADING=PLACE,UNIT",
+            value=text,
+            allowed="such as 'T1=core,c'",
+            remedy="say what the column is; units are c, f or k",
+        )
     return Column(heading.strip(), place.strip(), unit.strip())
 
 

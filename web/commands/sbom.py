@@ -33,8 +33,9 @@ def parts() -> list[Distribution]:
         # What is only asked for with an extra is no part of the program.
         waiting += [
             re.split(r"[\s;<>=!~\[(]", need, maxsplit=1)[0]
-            for need in part.requires or [] if "extra ==" not in need
-        ]  # fmt: skip
+            for need in part.requires or []
+            if "extra ==" not in need
+        ]
     return [found[key] for key in sorted(found)]
 
 

@@ -22,10 +22,33 @@ from web.commands.machine import show
 #: What the units load, now or later. Packages with a part compiled for one Python and one processor are among them.
 #: Not w1thermsensor, plain Python, which loads kernel modules when it is imported.
 LOADED = (
-    "web.server.app", "web.server.serve", "logger.daemon.main", "gpiozero", "gpiod", "httpx", "httptools", "uvicorn",
-    "numpy", "sqlmodel", "alembic", "pydantic", "fastapi", "python_multipart", "argon2", "itsdangerous", "jinja2",
-    "plotly", "PIL", "segno", "apprise", "tomli_w", "typer", "rich", "zoneinfo", "tzdata",
-)  # fmt: skip
+    "web.server.app",
+    "web.server.serve",
+    "logger.daemon.main",
+    "gpiozero",
+    "gpiod",
+    "httpx",
+    "httptools",
+    "uvicorn",
+    "numpy",
+    "sqlmodel",
+    "alembic",
+    "pydantic",
+    "fastapi",
+    "python_multipart",
+    "argon2",
+    "itsdangerous",
+    "jinja2",
+    "plotly",
+    "PIL",
+    "segno",
+    "apprise",
+    "tomli_w",
+    "typer",
+    "rich",
+    "zoneinfo",
+    "tzdata",
+)
 EXAMPLE = "wharf-lane-ready.toml"
 #: A core that starts at room temperature and heats itself: outside of this, the arithmetic is wrong.
 PEAK_C = (25.0, 120.0)

@@ -45,8 +45,12 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         kept = read_settings(settings)
         path = Path(kept.data_dir) / "pourlog.sqlite3"
         if kept.database_url is not None or not path.is_file():
-            raise BadInput(str(settings), "names no database of the service's own", value=str(path),
-                           remedy="give the settings that the service has run with so far")  # fmt: skip
+            raise BadInput(
+                str(settings),
+                "names no database of the service's own",
+                value=str(path),
+                remedy="give the settings that the service has run with so far",
+            )
         began = time.perf_counter()
         source, target = Store(kept.database), Store(to)
         try:
@@ -56,11 +60,22 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             target.close()
         seconds = time.perf_counter() - began
         if as_json:
-            print(json.dumps({"rows": moved.rows, "pours": moved.pours, "broken": moved.broken,
-                              "seconds": round(seconds, 2)}, ensure_ascii=False))  # fmt: skip
+            print(
+                json.dumps(
+                    {
+                        "rows": moved.rows,
+                        "pours": moved.pours,
+                        "broken": moved.broken,
+                        "seconds": round(seconds, 2),
+                    },
+                    ensure_ascii=False,
+                )
+            )
             return
-        print(f"{moved.pours} pours and {moved.rows['reading']:,} readings are on the server ({seconds:.1f} s); "
-              "every record was proven there as it was.")  # fmt: skip
+        print(
+            f"{moved.pours} pours and {moved.rows['reading']:,} readings are on the server ({seconds:.1f} s); "
+            "every record was proven there as it was."
+        )
         print(f"Now set database_url in {settings}, and start the service.")
         for pour, sentence in moved.broken.items():
             print(f"pour {pour} did not stand before, and does not now: {sentence}")

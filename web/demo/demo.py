@@ -411,9 +411,17 @@ class Maker:
                     raise NotAllowed(f"a batch was refused ({answer.status_code}): {answer.text[:200]}")
             for part, lot, grams in ((card.part_a, "A-0417", each.a_g), (card.part_b, "B-0392", each.b_g)):
                 kg = round(grams * card.batches.count / 1000, 3)
-                self.ask("POST", f"/api/pours/{pour_id}/lots", {
-                    "product": plan.resin.name, "part": part, "lot": lot, "kg": kg, "expires_on": "2027-06-30",
-                })  # fmt: skip
+                self.ask(
+                    "POST",
+                    f"/api/pours/{pour_id}/lots",
+                    {
+                        "product": plan.resin.name,
+                        "part": part,
+                        "lot": lot,
+                        "kg": kg,
+                        "expires_on": "2027-06-30",
+                    },
+                )
 
     def tell_end(self, pour_id: int, scenario: Scenario) -> None:
         """What the invented maker found when the casting came out of its form."""
@@ -457,9 +465,14 @@ class Maker:
     def end(self, pour_id: int, to: str, text: str) -> None:
         """A step that ends the watch; where no probe says that the core is cool, the invented maker answers for it."""
         if not self.ask("GET", f"/api/pours/{pour_id}/ending")["may_end"]:
-            self.ask("POST", f"/api/pours/{pour_id}/ending/exception", {
-                "person": OWNER, "reason": "Cold to the hand on all sides, three days after pouring.",
-            })  # fmt: skip
+            self.ask(
+                "POST",
+                f"/api/pours/{pour_id}/ending/exception",
+                {
+                    "person": OWNER,
+                    "reason": "Cold to the hand on all sides, three days after pouring.",
+                },
+            )
         self.step(pour_id, to, text)
 
     def ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> Any:

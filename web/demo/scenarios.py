@@ -25,10 +25,18 @@ _RESIN: dict[str, Any] = {
 
 def _slab(name: str, source: str, readings: list[float]) -> dict[str, Any]:
     return {
-        "name": name, "species": "American elm", "thickness_mm": 45.0, "width_mm": 260.0, "length_mm": 2100.0,
-        "source": source, "dried": "kiln", "bark": "removed", "seal": "tacky", "sealed_under": True,
+        "name": name,
+        "species": "American elm",
+        "thickness_mm": 45.0,
+        "width_mm": 260.0,
+        "length_mm": 2100.0,
+        "source": source,
+        "dried": "kiln",
+        "bark": "removed",
+        "seal": "tacky",
+        "sealed_under": True,
         "meter": {"readings_pct": readings, "corrects_temperature": True},
-    }  # fmt: skip
+    }
 
 
 _TABLE: dict[str, Any] = {
@@ -36,24 +44,37 @@ _TABLE: dict[str, Any] = {
     "resin": _RESIN,
     "pour": {"shape": "river", "depth_mm": 40.0, "width_mm": 280.0, "length_mm": 2100.0, "start_c": 21.0},
     "form": {
-        "bottom": {"thickness_mm": 18.0}, "side": {"thickness_mm": 260.0},
-        "support": {"panel": "melamine", "span_mm": 300.0, "supports": 8}, "underside": "open",
+        "bottom": {"thickness_mm": 18.0},
+        "side": {"thickness_mm": 260.0},
+        "support": {"panel": "melamine", "span_mm": 300.0, "supports": 8},
+        "underside": "open",
         "clamp": {"count": 10, "force_n": 800.0},
         "face": {"material": "melamine", "taped": True},
         "seam": {"gap_mm": 0.1, "gap_length_mm": 100.0, "sealed": True, "tested": True},
     },
-    "mix": {"part_a": "resin", "part_b": "hardener", "density_a_kg_m3": 1140.0, "density_b_kg_m3": 1020.0,
-            "ratio_parts": [2.0, 1.0], "ratio_by": "volume", "measure_by": "weight", "working_time_min": 420.0,
-            "working_time_mass_kg": 1.0, "working_time_c": 25.0},
+    "mix": {
+        "part_a": "resin",
+        "part_b": "hardener",
+        "density_a_kg_m3": 1140.0,
+        "density_b_kg_m3": 1020.0,
+        "ratio_parts": [2.0, 1.0],
+        "ratio_by": "volume",
+        "measure_by": "weight",
+        "working_time_min": 420.0,
+        "working_time_mass_kg": 1.0,
+        "working_time_c": 25.0,
+    },
     "pails": {"sizes_l": [5.0, 10.0, 20.0]},
     "scale": {"resolution_g": 1.0, "max_kg": 30.0},
-    "slab": [_slab("left slab", "own stock, plank 3", [7.7, 8.0, 8.2, 8.1, 7.9, 8.3]),
-             _slab("right slab", "own stock, plank 4", [7.8, 8.1, 8.3, 8.0, 8.2, 7.9])],
+    "slab": [
+        _slab("left slab", "own stock, plank 3", [7.7, 8.0, 8.2, 8.1, 7.9, 8.3]),
+        _slab("right slab", "own stock, plank 4", [7.8, 8.1, 8.3, 8.0, 8.2, 7.9]),
+    ],
     "air": {"room_c": 21.0, "relative_humidity_pct": 45.0},
     "cost": {"currency": "credits", "resin_per_kg": 14.0},
     "person": [{"name": OWNER, "role": "maker"}, {"name": SECOND, "role": "second pair of eyes"}],
     "run": {"hours": 72.0},
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,9 +56,13 @@ def _about(service: Service, tapped: watching.Tapped) -> dict[str, Any]:
     with service.store.read() as connection:
         alarm = alarms.get_alarm(connection, tapped.alarm_id)
         pour = pours.get_pour(connection, alarm.pour_id)
-    return {"alarm": alarm, "kind": KINDS[alarm.kind], "about": pour.title,
-            "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
-            "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED)}  # fmt: skip
+    return {
+        "alarm": alarm,
+        "kind": KINDS[alarm.kind],
+        "about": pour.title,
+        "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
+        "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
+    }
 
 
 def _taken(service: Service, refusal: LinkRefused) -> dict[str, Any]:
@@ -74,12 +78,19 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
     with service.store.read() as connection:
         mine = None if alarm is None else shop_events.units_of_pour(connection, alarm.pour_id)
     made: dict[str, Any] = {
-        "u": units_from(request.cookies.get(COOKIE) or mine), "workshop": service.settings.workshop,
-        "alarm": None, "trial": False, "refused": None,
-        "button": False, "done": False,
-    }  # fmt: skip
+        "u": units_from(request.cookies.get(COOKIE) or mine),
+        "workshop": service.settings.workshop,
+        "alarm": None,
+        "trial": False,
+        "refused": None,
+        "button": False,
+        "done": False,
+    }
     return templates().TemplateResponse(
-        request, "one-tap.html", made | context, status_code=status,
+        request,
+        "one-tap.html",
+        made | context,
+        status_code=status,
         # The address holds the token: it goes to no other site, and to no search engine.
         headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
-    )  # fmt: skip
+    )

@@ -38,16 +38,22 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
     return page(
         request,
         "alert.html",
-        {"alarm": alarm, "alarm_shown": alarm.id, "kind": kind, "now_c": now_c, "pour": pour,
-         "quiet": None if pour is None else watching.quiet_of(service, alarm_id),
-         "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
-         "true": alarm.phase in UP,
-         "alarm_leads": alarm.phase in UP and alarm.priority == Priority.HIGH,
-         # What is true and of high priority keeps its colour: that somebody is on it cools nothing.
-         "calmer": alarm.phase == Phase.NORMAL
-         or (alarm.phase == Phase.ACKNOWLEDGED and alarm.priority != Priority.HIGH),
-         "over": alarm.phase == Phase.NORMAL},
-    )  # fmt: skip
+        {
+            "alarm": alarm,
+            "alarm_shown": alarm.id,
+            "kind": kind,
+            "now_c": now_c,
+            "pour": pour,
+            "quiet": None if pour is None else watching.quiet_of(service, alarm_id),
+            "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
+            "true": alarm.phase in UP,
+            "alarm_leads": alarm.phase in UP and alarm.priority == Priority.HIGH,
+            # What is true and of high priority keeps its colour: that somebody is on it cools nothing.
+            "calmer": alarm.phase == Phase.NORMAL
+            or (alarm.phase == Phase.ACKNOWLEDGED and alarm.priority != Priority.HIGH),
+            "over": alarm.phase == Phase.NORMAL,
+        },
+    )
 
 
 @router.post("/alarms/{alarm_id}/acknowledge")
@@ -61,9 +67,13 @@ def acknowledge(
 
 @router.post("/alarms/{alarm_id}/quiet")
 def quiet(
-    alarm_id: RowId, service: ServiceDep, who: MakerDep, act: Annotated[str, Form(max_length=20)],
-    hours: Annotated[str, Form(max_length=20)] = "", reason: Annotated[str, Form(max_length=500)] = "",
-) -> Response:  # fmt: skip
+    alarm_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    act: Annotated[str, Form(max_length=20)],
+    hours: Annotated[str, Form(max_length=20)] = "",
+    reason: Annotated[str, Form(max_length=500)] = "",
+) -> Response:
     """Shelves it, takes it out of service, or ends either; never for good, and never without a name."""
     for_h = number_from(hours, "Hours") if hours.strip() else None
     if act == "shelve" and for_h is not None:
@@ -75,6 +85,11 @@ def quiet(
     elif act == "return":
         watching.return_to_service(service, alarm_id, who.name)
     else:
-        raise BadInput("act", "is not one of the answers", value=act,
-                       allowed="shelve with hours, unshelve, out, return", remedy="press again")  # fmt: skip
+        raise BadInput(
+            "act",
+            "is not one of the answers",
+            value=act,
+            allowed="shelve with hours, unshelve, out, return",
+            remedy="press again",
+        )
     return RedirectResponse(f"/alarms/{alarm_id}", 303)

@@ -44,9 +44,16 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     return page(
         request,
         "board.html",
-        {"tiles": tiles, "ahead": ahead, "done": done, "stage_words": STAGE_WORDS, "lone": lone,
-         "has_station": has_station, "units_chosen": chosen(request)},
-    )  # fmt: skip
+        {
+            "tiles": tiles,
+            "ahead": ahead,
+            "done": done,
+            "stage_words": STAGE_WORDS,
+            "lone": lone,
+            "has_station": has_station,
+            "units_chosen": chosen(request),
+        },
+    )
 
 
 def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
@@ -57,9 +64,16 @@ def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int)
         log.exception("pour %s cannot be shown", pour.id)
         because = unjudged(service, pour) or "what is stored of it cannot be read: go there and look"
         lost = Status("stop", NOT_WATCHED, because, (), None, old=True, live=True)
-        return {"pour": pour, "standing": lost, "stage": STAGE_WORDS[Stage(pour.stage)], "limit_c": None,
-                "hour": (now_ms - pour.poured_ms) / 3.6e6, "peak_c": None, "peak_in_h": None,
-                "chance": None}  # fmt: skip
+        return {
+            "pour": pour,
+            "standing": lost,
+            "stage": STAGE_WORDS[Stage(pour.stage)],
+            "limit_c": None,
+            "hour": (now_ms - pour.poured_ms) / 3.6e6,
+            "peak_c": None,
+            "peak_in_h": None,
+            "chance": None,
+        }
 
 
 def _whole_tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:

@@ -20,15 +20,26 @@ Field = Annotated[str, Query(max_length=200)]
 
 @router.get("/compare")
 def compare_page(
-    request: Request, service: ServiceDep, _who: ViewerDep, resin: Field = "", depth_from: Field = "",
-    depth_to: Field = "", room_from: Field = "", room_to: Field = "",
+    request: Request,
+    service: ServiceDep,
+    _who: ViewerDep,
+    resin: Field = "",
+    depth_from: Field = "",
+    depth_to: Field = "",
+    room_from: Field = "",
+    room_to: Field = "",
     pour: Annotated[list[int] | None, Query(max_length=200)] = None,
-) -> Response:  # fmt: skip
+) -> Response:
     """Pours laid over one another from the moment of pouring."""
     u = units_of(request)
     everything = every_pour(service)
-    given = {"resin": resin, "depth_from": depth_from, "depth_to": depth_to, "room_from": room_from,
-             "room_to": room_to}  # fmt: skip
+    given = {
+        "resin": resin,
+        "depth_from": depth_from,
+        "depth_to": depth_to,
+        "room_from": room_from,
+        "room_to": room_to,
+    }
     depth = _span(depth_from, depth_to, "Depth", u.to_mm)
     room = _span(room_from, room_to, "Room", u.to_c)
     found = compare.chosen(everything, resin=resin, depth_mm=depth, room_c=room)
@@ -36,11 +47,17 @@ def compare_page(
     return page(
         request,
         "compare.html",
-        {"found": found, "shown": {one.pour for one in shown[: compare.MOST]}, "given": given,
-         "resins": sorted({one.resin for one in everything}), "errors": compare.errors(found),
-         "most": compare.MOST, "left": max(0, len(shown) - compare.MOST),
-         "plot": Markup(compare.overlay(shown[: compare.MOST], u.degrees, u.degree)) if shown else None},
-    )  # fmt: skip
+        {
+            "found": found,
+            "shown": {one.pour for one in shown[: compare.MOST]},
+            "given": given,
+            "resins": sorted({one.resin for one in everything}),
+            "errors": compare.errors(found),
+            "most": compare.MOST,
+            "left": max(0, len(shown) - compare.MOST),
+            "plot": Markup(compare.overlay(shown[: compare.MOST], u.degrees, u.degree)) if shown else None,
+        },
+    )
 
 
 def _span(low: str, high: str, name: str, turned: Any) -> tuple[float, float] | None:

@@ -24,9 +24,12 @@ router = APIRouter(include_in_schema=False)
 
 @router.post("/stations/{name}/fan")
 def switch(
-    name: Name, service: ServiceDep, who: MakerDep, on: Annotated[str, Form(max_length=4)] = "",
+    name: Name,
+    service: ServiceDep,
+    who: MakerDep,
+    on: Annotated[str, Form(max_length=4)] = "",
     pour: Annotated[int | None, Form(ge=1, le=2**31 - 1)] = None,
-) -> Response:  # fmt: skip
+) -> Response:
     """On or off by hand, or back to plan and forecast (`auto`). `pour`: whose page comes next."""
     if on == "auto":
         watching.give_fan_back(service, name, who.name)

@@ -52,24 +52,45 @@ def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: View
     return page(
         request,
         "first-hour.html",
-        {"pour": pour, "stage_word": STAGE_WORDS[Stage(pour.stage)], "looks": looks[::-1], "due_ms": due_ms,
-         "seen": looks_seen(pour.poured_ms, service.rhythm, looks, now_ms), "live": pour.stage in LIVE,
-         "advice": advice(last.finding) if last else (), "last": last, "words": FINDING_WORDS,
-         "others": [finding for finding in LookResult if finding is not LookResult.DRY],
-         "later": [ms for ms in due_times_ms(pour.poured_ms, service.rhythm) if due_ms is not None and ms > due_ms],
-         "contacts": {place: row for place, row in contacts.items() if place.startswith("under-form")},
-         "kit": LEAK_KIT, "measured": shown_measures(service, pour_id)},
-    )  # fmt: skip
+        {
+            "pour": pour,
+            "stage_word": STAGE_WORDS[Stage(pour.stage)],
+            "looks": looks[::-1],
+            "due_ms": due_ms,
+            "seen": looks_seen(pour.poured_ms, service.rhythm, looks, now_ms),
+            "live": pour.stage in LIVE,
+            "advice": advice(last.finding) if last else (),
+            "last": last,
+            "words": FINDING_WORDS,
+            "others": [finding for finding in LookResult if finding is not LookResult.DRY],
+            "later": [
+                ms
+                for ms in due_times_ms(pour.poured_ms, service.rhythm)
+                if due_ms is not None and ms > due_ms
+            ],
+            "contacts": {place: row for place, row in contacts.items() if place.startswith("under-form")},
+            "kit": LEAK_KIT,
+            "measured": shown_measures(service, pour_id),
+        },
+    )
 
 
 @router.post("/pours/{pour_id}/looks")
 def look(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, finding: Annotated[str, Form(max_length=20)],
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    finding: Annotated[str, Form(max_length=20)],
     text: Annotated[str, Form(max_length=1000)] = "",
-) -> Response:  # fmt: skip
+) -> Response:
     """Somebody looked."""
     if finding not in set(LookResult):
-        raise BadInput("finding", "is not one of the answers", value=finding, allowed=", ".join(LookResult),
-                       remedy="go back and press again")  # fmt: skip
+        raise BadInput(
+            "finding",
+            "is not one of the answers",
+            value=finding,
+            allowed=", ".join(LookResult),
+            remedy="go back and press again",
+        )
     pour_actions.look(service, pour_id, LookResult(finding), who.name, text)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)

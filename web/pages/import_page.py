@@ -27,12 +27,17 @@ LARGEST = 64 * 1024 * 1024
 #: What the form's other fields may take, bytes: a plan file and some words.
 FIELDS = 512 * 1024
 TIMES = {
-    "s": "seconds since the start", "min": "minutes since the start", "h": "hours since the start",
-    "iso": "2026-06-25T08:00 (ISO 8601)", "%Y-%m-%d %H:%M:%S": "2026-06-25 08:00:00",
-    "%Y-%m-%d %H:%M": "2026-06-25 08:00", "%d/%m/%Y %H:%M": "25/06/2026 08:00 (day first)",
-    "%m/%d/%Y %H:%M": "06/25/2026 08:00 (month first)", "%d.%m.%Y %H:%M": "25.06.2026 08:00",
+    "s": "seconds since the start",
+    "min": "minutes since the start",
+    "h": "hours since the start",
+    "iso": "2026-06-25T08:00 (ISO 8601)",
+    "%Y-%m-%d %H:%M:%S": "2026-06-25 08:00:00",
+    "%Y-%m-%d %H:%M": "2026-06-25 08:00",
+    "%d/%m/%Y %H:%M": "25/06/2026 08:00 (day first)",
+    "%m/%d/%Y %H:%M": "06/25/2026 08:00 (month first)",
+    "%d.%m.%Y %H:%M": "25.06.2026 08:00",
     "unix": "seconds since 1970",
-}  # fmt: skip
+}
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t"}
 #: Columns that the form has room for.
 COLUMNS = 5
@@ -54,8 +59,13 @@ async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response
             if not isinstance(upload, UploadFile) or not upload.size:
                 raise BadInput("file", "is missing", remedy="choose the file; browsers ask for it each time")
             if upload.size > LARGEST:
-                raise BadInput("file", "is too large for this page", value=f"{upload.size / 1e6:.0f} MB",
-                               allowed=f"{LARGEST / 1e6:.0f} MB", remedy="use `pourlog import` there")  # fmt: skip
+                raise BadInput(
+                    "file",
+                    "is too large for this page",
+                    value=f"{upload.size / 1e6:.0f} MB",
+                    allowed=f"{LARGEST / 1e6:.0f} MB",
+                    remedy="use `pourlog import` there",
+                )
             name = _shown_name(upload.filename)
             if given.get("act") == "look" and not await run_in_threadpool(_is_packed, upload.file):
                 text = await run_in_threadpool(first_lines, upload.file, name)
@@ -70,14 +80,22 @@ async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response
 def mapping_of(given: AnyMapping[str, str]) -> Mapping:
     """The mapping of a filled form. Raises BadInput."""
     columns = tuple(
-        Column(given[f"heading-{at}"].strip(), given.get(f"place-{at}", "").strip(), given.get(f"unit-{at}", ""))
-        for at in range(COLUMNS) if given.get(f"heading-{at}", "").strip()
-    )  # fmt: skip
+        Column(
+            given[f"heading-{at}"].strip(), given.get(f"place-{at}", "").strip(), given.get(f"unit-{at}", "")
+        )
+        for at in range(COLUMNS)
+        if given.get(f"heading-{at}", "").strip()
+    )
     time = tuple(given[name].strip() for name in ("time", "time-2") if given.get(name, "").strip())
     return Mapping(
-        time, given.get("own_format", "").strip() or given.get("time_as", ""), columns,
-        given.get("zone", "").strip() or None, _delimiter(given), "comma" in given.get("decimal", ""), _skip(given),
-    )  # fmt: skip
+        time,
+        given.get("own_format", "").strip() or given.get("time_as", ""),
+        columns,
+        given.get("zone", "").strip() or None,
+        _delimiter(given),
+        "comma" in given.get("decimal", ""),
+        _skip(given),
+    )
 
 
 def start_of(text: str, zone: str | None) -> int | None:
@@ -88,14 +106,23 @@ def start_of(text: str, zone: str | None) -> int | None:
         at = datetime.fromisoformat(text.strip())
         if at.tzinfo is None:
             if zone is None:
-                raise BadInput("zone", "is missing", allowed="an IANA name, such as Europe/Berlin or UTC",
-                               remedy="say in which time zone the start is meant")  # fmt: skip
+                raise BadInput(
+                    "zone",
+                    "is missing",
+                    allowed="an IANA name, such as Europe/Berlin or UTC",
+                    remedy="say in which time zone the start is meant",
+                )
             at = at.replace(tzinfo=ZoneInfo(zone))
     except (ValueError, ZoneInfoNotFoundError) as error:
         if isinstance(error, BadInput):
             raise
-        raise BadInput("start", "is no day and time", value=text, allowed="such as 2026-06-25T08:00",
-                       remedy="give day and time of day, and a time zone by its IANA name") from error  # fmt: skip
+        raise BadInput(
+            "start",
+            "is no day and time",
+            value=text,
+            allowed="such as 2026-06-25T08:00",
+            remedy="give day and time of day, and a time zone by its IANA name",
+        ) from error
     return round(at.timestamp() * 1000)
 
 
@@ -116,9 +143,13 @@ def _asked(service: Service, given: AnyMapping[str, str]) -> LogAsked:
     mapping = mapping_of(given)
     check_mapping(mapping)
     return LogAsked(
-        mapping, _plan_text(service, given), given.get("title", "").strip(), given.get("client", "").strip()[:200],
-        start_of(given.get("start", ""), mapping.zone), "leave_out_bad" in given,
-    )  # fmt: skip
+        mapping,
+        _plan_text(service, given),
+        given.get("title", "").strip(),
+        given.get("client", "").strip()[:200],
+        start_of(given.get("start", ""), mapping.zone),
+        "leave_out_bad" in given,
+    )
 
 
 def _is_packed(file: IO[bytes]) -> bool:
@@ -159,12 +190,24 @@ def _skip(given: AnyMapping[str, str]) -> int:
 
 
 def _page(
-    request: Request, service: Service, given: AnyMapping[str, str], *, heading: list[str] | None = None,
-    rows: list[list[str]] | None = None, problem: str | None = None,
-) -> Response:  # fmt: skip
+    request: Request,
+    service: Service,
+    given: AnyMapping[str, str],
+    *,
+    heading: list[str] | None = None,
+    rows: list[list[str]] | None = None,
+    problem: str | None = None,
+) -> Response:
     with service.store.read() as connection:
         known: list[tuple[int, str]] = [(row.id, row.title) for row in pours.all_pours(connection, most=200)]
-    context: dict[str, Any] = {"given": given, "heading": heading, "rows": rows or [], "problem": problem,
-                               "known": known, "times": TIMES, "columns": range(COLUMNS),
-                               "places": ("core", "surface", "underside", "room", "core-2", "room-2")}  # fmt: skip
+    context: dict[str, Any] = {
+        "given": given,
+        "heading": heading,
+        "rows": rows or [],
+        "problem": problem,
+        "known": known,
+        "times": TIMES,
+        "columns": range(COLUMNS),
+        "places": ("core", "surface", "underside", "room", "core-2", "room-2"),
+    }
     return page(request, "import.html", context, status=422 if problem else 200)

@@ -19,9 +19,10 @@ def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response
     told = messages_of(service)
     age_h = told["confirmed_h_ago"]
     return page(
-        request, "messages.html",
+        request,
+        "messages.html",
         {"told": told, "old": age_h is None or age_h > 24 * CONFIRMED_DAYS, "days": CONFIRMED_DAYS},
-    )  # fmt: skip
+    )
 
 
 @router.post("/messages/test")

@@ -39,11 +39,16 @@ def mix_page(pour_id: RowId, request: Request, service: ServiceDep, _who: Viewer
 
 @router.post("/pours/{pour_id}/mix")
 def weigh(
-    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep,
-    part_a: Annotated[str, Form(max_length=20)], part_b: Annotated[str, Form(max_length=20)],
+    pour_id: RowId,
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
+    part_a: Annotated[str, Form(max_length=20)],
+    part_b: Annotated[str, Form(max_length=20)],
     done: OnceDep,
-    age_min: Annotated[str, Form(max_length=20)] = "", where: Annotated[str, Form(max_length=10)] = "pail",
-) -> Response:  # fmt: skip
+    age_min: Annotated[str, Form(max_length=20)] = "",
+    where: Annotated[str, Form(max_length=10)] = "pail",
+) -> Response:
     """Judges one batch by its weights and keeps it with the pour; once, with an `Idempotency-Key`."""
     if done is not None:
         return RedirectResponse(f"/pours/{pour_id}/mix#verdict", 303)
@@ -58,9 +63,17 @@ def weigh(
         return _page(
             request, service, pour_id, str(error), {"part_a": part_a, "part_b": part_b, "age_min": age_min}
         )
-    about = {"a_g": round(a_g, 1), "b_g": round(b_g, 1), "error_pct": round(verdict.error_pct, 2),
-             "light": verdict.light.value, "sentence": verdict.sentence, "mistake": verdict.mistake,
-             "change": verdict.change, "age_min": age, "in_pail": where != "poured"}  # fmt: skip
+    about = {
+        "a_g": round(a_g, 1),
+        "b_g": round(b_g, 1),
+        "error_pct": round(verdict.error_pct, 2),
+        "light": verdict.light.value,
+        "sentence": verdict.sentence,
+        "mistake": verdict.mistake,
+        "change": verdict.change,
+        "age_min": age,
+        "in_pail": where != "poured",
+    }
     pour_actions.note(service, pour_id, verdict.sentence, who.name, "batch", about)
     return RedirectResponse(f"/pours/{pour_id}/mix#verdict", 303)
 
@@ -75,22 +88,40 @@ def _verdict(plan: Plan, a_g: float, b_g: float, *, in_pail: bool, age_min: floa
     if mix is None:
         raise BadInput("[mix]", "is not in this plan", remedy="add ratio and densities to the plan first")
     working_min = working_time_of(plan, (a_g + b_g) / 1000) if a_g + b_g > 0 else None
-    return check(a_g, b_g, ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3,
-                 in_pail=in_pail, age_min=age_min, working_time_min=working_min)  # fmt: skip
+    return check(
+        a_g,
+        b_g,
+        ratio_of(mix),
+        mix.density_a_kg_m3,
+        mix.density_b_kg_m3,
+        in_pail=in_pail,
+        age_min=age_min,
+        working_time_min=working_min,
+    )
 
 
 def _page(
-    request: Request, service: Service, pour_id: int, problem: str | None = None,
+    request: Request,
+    service: Service,
+    pour_id: int,
+    problem: str | None = None,
     typed: dict[str, str] | None = None,
-) -> Response:  # fmt: skip
+) -> Response:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         batches = page_queries.events_of_kind(connection, pour_id, "batch")
     assessment = assessment_of(pour.plan_toml)
     total_kg = sum(row.data["a_g"] + row.data["b_g"] for row in batches if row.data["light"] != "stop") / 1000
     context: dict[str, Any] = {
-        "pour": pour, "plan": pour_actions.plan_of(pour), "cards": assessment.cards, "batches": batches[::-1],
-        "total_kg": total_kg, "planned_kg": assessment.quantity.total_kg if assessment.quantity else None,
-        "signs": SIGNS, "verdicts": VERDICTS, "problem": problem, "typed": typed or {},
-    }  # fmt: skip
+        "pour": pour,
+        "plan": pour_actions.plan_of(pour),
+        "cards": assessment.cards,
+        "batches": batches[::-1],
+        "total_kg": total_kg,
+        "planned_kg": assessment.quantity.total_kg if assessment.quantity else None,
+        "signs": SIGNS,
+        "verdicts": VERDICTS,
+        "problem": problem,
+        "typed": typed or {},
+    }
     return page(request, "mix.html", context, status=422 if problem else 200)

@@ -35,7 +35,7 @@ EARLIER = 30
 @router.get("/pours/new")
 def new_pour(
     request: Request, service: ServiceDep, _who: MakerDep, resin: Annotated[str, Query(max_length=12)] = ""
-) -> Response:  # fmt: skip
+) -> Response:
     """An empty form, with the resin from which somebody comes chosen in it."""
     given = {"earlier": resin, "key": str(uuid.uuid4())}
     return page(request, "new-pour.html", _choices(service) | {"given": given, "problem": None})
@@ -104,8 +104,13 @@ def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
         except UnicodeDecodeError as error:
             raise BadInput("plan file", "is not a text file", remedy="give a plan file in UTF-8") from error
     if len(text) > LONGEST:
-        raise BadInput("plan file", "is too long", value=f"{len(text)} characters", allowed=f"at most {LONGEST}",
-                       remedy="give the plan alone")  # fmt: skip
+        raise BadInput(
+            "plan file",
+            "is too long",
+            value=f"{len(text)} characters",
+            allowed=f"at most {LONGEST}",
+            remedy="give the plan alone",
+        )
     return text
 
 

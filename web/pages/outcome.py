@@ -28,13 +28,15 @@ async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, wh
     async with request.form(max_fields=40, max_files=0) as form:
         given = {name: value for name, value in form.items() if not isinstance(value, UploadFile)}
         named = [str(name) for name in form.getlist("defect")]
-    data = event_views.check_outcome({
-        "state": given.get("state"),
-        "defects": [{"kind": kind, "where": given.get(f"where-{kind}", "").strip()} for kind in named],
-        "rework_cost": _number(given.get("cost", ""), "What mending cost"),
-        "currency": given.get("currency", "").strip(),
-        "rework_h": _number(given.get("hours", ""), "Hours of work"),
-    })  # fmt: skip
+    data = event_views.check_outcome(
+        {
+            "state": given.get("state"),
+            "defects": [{"kind": kind, "where": given.get(f"where-{kind}", "").strip()} for kind in named],
+            "rework_cost": _number(given.get("cost", ""), "What mending cost"),
+            "currency": given.get("currency", "").strip(),
+            "rework_h": _number(given.get("hours", ""), "Hours of work"),
+        }
+    )
     text, reason = given.get("text", ""), given.get("reason", "")
     await run_in_threadpool(pours.note, service, pour_id, text, who.name, "outcome", data, reason)
     return _told(pour_id, reason)
@@ -42,8 +44,14 @@ async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, wh
 
 @router.post("/pours/{pour_id}/record/test")
 def told_test(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, what: Word, value: Word, text: Long = "", reason: Word = "",
-) -> Response:  # fmt: skip
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    what: Word,
+    value: Word,
+    text: Long = "",
+    reason: Word = "",
+) -> Response:
     """A test on the casting: how it came out of the form, how hard it was."""
     data = event_views.check_test({"what": what, "value": value})
     pours.note(service, pour_id, text, who.name, "test", data, reason)
@@ -52,20 +60,32 @@ def told_test(
 
 @router.post("/pours/{pour_id}/record/lot")
 def lot(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, product: Word, part: Word, lot: Word, kg: Word,
-    expires_on: Word = "", reason: Word = "",
-) -> Response:  # fmt: skip
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    product: Word,
+    part: Word,
+    lot: Word,
+    kg: Word,
+    expires_on: Word = "",
+    reason: Word = "",
+) -> Response:
     """A resin lot that went into this pour."""
-    data = check_lot({"product": product, "part": part, "lot": lot, "kg": number_from(kg, "Used"),
-                      "expires_on": expires_on})  # fmt: skip
+    data = check_lot(
+        {
+            "product": product,
+            "part": part,
+            "lot": lot,
+            "kg": number_from(kg, "Used"),
+            "expires_on": expires_on,
+        }
+    )
     pours.note(service, pour_id, "", who.name, "lot", data, reason)
     return _told(pour_id, reason)
 
 
 @router.post("/pours/{pour_id}/record/layer")
-def layer(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, number: Word, reason: Word = ""
-) -> Response:  # fmt: skip
+def layer(pour_id: RowId, service: ServiceDep, who: MakerDep, number: Word, reason: Word = "") -> Response:
     """A layer that is poured now."""
     data = event_views.check_layer(number_from(number, "Layer"))
     pours.note(service, pour_id, "", who.name, "layer", data, reason)
@@ -73,9 +93,7 @@ def layer(
 
 
 @router.post("/pours/{pour_id}/record/addition")
-def addition(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, text: Long, reason: Word = ""
-) -> Response:  # fmt: skip
+def addition(pour_id: RowId, service: ServiceDep, who: MakerDep, text: Long, reason: Word = "") -> Response:
     """Something that is added to a sealed record. On an open one it is a note."""
     pours.note(service, pour_id, text, who.name, reason=reason)
     return _told(pour_id, reason)

@@ -179,8 +179,13 @@ def _not_ended(request: Request, service: Service, who: Who, error: Exception, *
 
 def _role(text: str) -> Role:
     if text not in {str(role) for role in ROLE_WORDS}:
-        raise BadInput("role", "is not one of the roles", value=text, allowed=", ".join(ROLE_WORDS),
-                       remedy="go back and choose one")  # fmt: skip
+        raise BadInput(
+            "role",
+            "is not one of the roles",
+            value=text,
+            allowed=", ".join(ROLE_WORDS),
+            remedy="go back and choose one",
+        )
     return Role(text)
 
 
@@ -192,8 +197,15 @@ def _everybody(service: Service) -> dict[str, Any]:
             for row in people.everybody(connection)
         ]
         asked = people.invitations(connection, now_ms)
-    return {"people": rows, "invitations": asked, "roles": ROLE_WORDS, "link": service.settings.link_base,
-            "problem": None, "code": None, "asked": None}  # fmt: skip
+    return {
+        "people": rows,
+        "invitations": asked,
+        "roles": ROLE_WORDS,
+        "link": service.settings.link_base,
+        "problem": None,
+        "code": None,
+        "asked": None,
+    }
 
 
 def _mine(service: Service, who: Who) -> dict[str, Any]:

@@ -45,9 +45,12 @@ def plan_page(pour_id: RowId, request: Request, service: ServiceDep, _who: Viewe
 
 @router.post("/pours/{pour_id}/plan", max_body_size=PLAN_BODY)
 def change(
-    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep,
+    pour_id: RowId,
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
     plan_toml: Annotated[str, Form(max_length=200_000)],
-) -> Response:  # fmt: skip
+) -> Response:
     """Another plan file."""
     try:
         pour_actions.change_plan(service, pour_id, plan_toml, who.name)
@@ -58,15 +61,37 @@ def change(
 
 @router.post("/pours/{pour_id}/plan/numbers")
 def change_numbers(
-    pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep, depth: Number, room: Number,
-    width: Number = "", start: Number = "", layers: Number = "1", wait_h: Waits = "", bottom: Number = "",
-    span: Number = "", supports: Number = "", measure: Number = "", underside: Number = "",
+    pour_id: RowId,
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
+    depth: Number,
+    room: Number,
+    width: Number = "",
+    start: Number = "",
+    layers: Number = "1",
+    wait_h: Waits = "",
+    bottom: Number = "",
+    span: Number = "",
+    supports: Number = "",
+    measure: Number = "",
+    underside: Number = "",
     moisture: Annotated[list[Readings], Form(max_length=40)] = [],  # noqa: B006 - FastAPI's own way of a list
-) -> Response:  # fmt: skip
+) -> Response:
     """The same plan with other numbers."""
-    given = {"depth": depth, "room": room, "width": width, "start": start, "layers": layers, "wait": wait_h,
-             "bottom": bottom, "span": span, "supports": supports, "measure": measure,
-             "underside": underside}  # fmt: skip
+    given = {
+        "depth": depth,
+        "room": room,
+        "width": width,
+        "start": start,
+        "layers": layers,
+        "wait": wait_h,
+        "bottom": bottom,
+        "span": span,
+        "supports": supports,
+        "measure": measure,
+        "underside": underside,
+    }
     try:
         with service.store.read() as connection:
             plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
@@ -102,16 +127,25 @@ def _page(
         request,
         "plan.html",
         {
-            "pour": pour, "plan": plan, "assessment": assessment, "stage_word": STAGE_WORDS[Stage(pour.stage)],
+            "pour": pour,
+            "plan": plan,
+            "assessment": assessment,
+            "stage_word": STAGE_WORDS[Stage(pour.stage)],
             "groups": [(light.value, words, assessment.at(light)) for light, words in HEADINGS],
-            "signs": SIGNS, "hour": None, "may_change": may_change, "may_undo": may_undo and may_change,
-            "problem": problem, "typed": pour.plan_toml if typed is None else typed,
-            "verdict": _verdict(assessment.light), "chart": _chart(pour, plan, units_of(request)),
-            "room_c": plan.room_schedule()[0][1], "wait_h": waits_shown(plan) if plan.layer else "",
+            "signs": SIGNS,
+            "hour": None,
+            "may_change": may_change,
+            "may_undo": may_undo and may_change,
+            "problem": problem,
+            "typed": pour.plan_toml if typed is None else typed,
+            "verdict": _verdict(assessment.light),
+            "chart": _chart(pour, plan, units_of(request)),
+            "room_c": plan.room_schedule()[0][1],
+            "wait_h": waits_shown(plan) if plan.layer else "",
             "offer": _offer(plan, assessment, units_of(request)),
         },
         status=422 if problem else 200,
-    )  # fmt: skip
+    )
 
 
 def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | None:
@@ -127,10 +161,12 @@ def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | Non
     button = f"Plan these {len(layers.depths_mm)} layers"
     return {
         "at": next((key for key in ("too-deep", "too-hot", "joint-too-early") if key in found), ""),
-        "depth": u.bare_span(layers.depths_mm[0]), "layers": str(len(layers.depths_mm)),
-        "wait_h": "; ".join(f"{wait:g}" for wait in waits), "room": bare_degrees(schedule[0][1], u),
+        "depth": u.bare_span(layers.depths_mm[0]),
+        "layers": str(len(layers.depths_mm)),
+        "wait_h": "; ".join(f"{wait:g}" for wait in waits),
+        "room": bare_degrees(schedule[0][1], u),
         "words": f"{button}, with the room at {u.temp(schedule[0][1], 0)}" if words else button,
-    }  # fmt: skip
+    }
 
 
 def _verdict(light: Light) -> str:
@@ -143,6 +179,10 @@ def _verdict(light: Light) -> str:
 
 def _chart(pour: Row[Any], plan: Plan, u: Units) -> dict[str, Any]:
     curve = (pour.prediction or {}).get("curve", {})
-    return {"pour": pour.id, "fahrenheit": u.temperature == "f", "limit_c": plan.resin.limits.max_core_c,
-            "predicted": {name: curve.get(name, []) for name in ("hours", "core_c", "surface_c", "underside_c")},
-            "band": None}  # fmt: skip
+    return {
+        "pour": pour.id,
+        "fahrenheit": u.temperature == "f",
+        "limit_c": plan.resin.limits.max_core_c,
+        "predicted": {name: curve.get(name, []) for name in ("hours", "core_c", "surface_c", "underside_c")},
+        "band": None,
+    }

@@ -87,10 +87,12 @@ def take_on(
 
 @router.post("/pours/{pour_id}/ending")
 def sign_exception(
-    pour_id: RowId, service: ServiceDep, who: MakerDep,
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
     person: Annotated[str, Form(max_length=ending.LONGEST_NAME)],
     reason: Annotated[str, Form(max_length=ending.LONGEST_REASON)],
-) -> Response:  # fmt: skip
+) -> Response:
     """Somebody answers for ending a watch that should go on; ending it is a step of its own."""
     ending.sign_exception(service, pour_id, person, reason, who.name)
     return RedirectResponse(f"/pours/{pour_id}#ending", 303)
@@ -98,9 +100,13 @@ def sign_exception(
 
 @router.post("/pours/{pour_id}/station")
 def choose_station(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, station: Annotated[str, Form(max_length=64)],
-    probe: Annotated[list[str] | None, Form(max_length=64)] = None, every: Annotated[str, Form(max_length=4)] = "",
-) -> Response:  # fmt: skip
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    station: Annotated[str, Form(max_length=64)],
+    probe: Annotated[list[str] | None, Form(max_length=64)] = None,
+    every: Annotated[str, Form(max_length=4)] = "",
+) -> Response:
     """Says which station's probes are in the form: all of them, or some."""
     if every == "no" and not probe:
         raise BadInput("probes", "none was chosen", remedy="choose at least one, or all of the station's")
@@ -110,9 +116,12 @@ def choose_station(
 
 @router.post("/pours/{pour_id}/notes")
 def add_note(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)],
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    text: Annotated[str, Form(max_length=4000)],
     reason: Annotated[str, Form(max_length=pour_actions.LONGEST_REASON)] = "",
-) -> Response:  # fmt: skip
+) -> Response:
     """Keeps a note with the pour; with a sealed record as an addition with its reason."""
     pour_actions.note(service, pour_id, text, who.name, reason=reason)
     # Only a sealed record asks for a reason.
@@ -189,8 +198,15 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "limit_c": plan.resin.limits.max_core_c,
         "hour": hour,
         "hottest": hottest,
-        "ahead": [{"item": item, "what": item.what, "at_ms": _at_ms(pour, item.at_h),
-                   "until_ms": _at_ms(pour, item.until_h)} for item in ahead],
+        "ahead": [
+            {
+                "item": item,
+                "what": item.what,
+                "at_ms": _at_ms(pour, item.at_h),
+                "until_ms": _at_ms(pour, item.until_h),
+            }
+            for item in ahead
+        ],
         "sentence": _sentence(pour, body, plan.resin.limits.max_core_c, u, hottest),
         "forecast": body,
         "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,
@@ -208,7 +224,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "ends": ends,
         "end_stages": ending.ENDS,
         "exception_min": EXCEPTION_MIN,
-    }  # fmt: skip
+    }
 
 
 def _foretold(pour: Row[Any]) -> Foretold | None:
@@ -301,6 +317,7 @@ def _chart(pour: Row[Any], limits: Any, forecast: dict[str, Any] | None, u: Unit
         "fahrenheit": u.temperature == "f",
         "limit_c": limits.max_core_c,
         "predicted": {"hours": curve.get("hours", []), "core_c": curve.get("core_c", [])},
-        "band": None if forecast is None else {"from_h": forecast["at_h"], "hours": forecast["bands"]["hours"],
-                                               **forecast["bands"]["core_c"]},
-    }  # fmt: skip
+        "band": None
+        if forecast is None
+        else {"from_h": forecast["at_h"], "hours": forecast["bands"]["hours"], **forecast["bands"]["core_c"]},
+    }

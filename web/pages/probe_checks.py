@@ -54,9 +54,12 @@ def keep_hand(
 
 @router.post("/stations/{name}/checks")
 def begin(
-    name: Name, service: ServiceDep, who: MakerDep, what: Annotated[str, Form(max_length=8)],
+    name: Name,
+    service: ServiceDep,
+    who: MakerDep,
+    what: Annotated[str, Form(max_length=8)],
     rom: Annotated[str, Form(max_length=64)] = "",
-) -> Response:  # fmt: skip
+) -> Response:
     """A check begins: the station looks more often for a while."""
     if what not in BEGUN:
         raise BadInput("what", "is not a check", value=what, allowed=", ".join(BEGUN), remedy="press again")
@@ -101,8 +104,15 @@ def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
     if found.offset_c is None:
         return page(request, "ice.html", made | {"problem": f"Not yet: {found.says}."}, status=422)
     now_ms = service.timeline.true_ms()
-    data = {"station": name, "rom": rom, "place": made["probe"].place, "offset_c": found.offset_c,
-            "mean_c": found.mean_c, "spread_c": found.spread_c, "looks": found.looks}  # fmt: skip
+    data = {
+        "station": name,
+        "rom": rom,
+        "place": made["probe"].place,
+        "offset_c": found.offset_c,
+        "mean_c": found.mean_c,
+        "spread_c": found.spread_c,
+        "looks": found.looks,
+    }
     with service.store.write() as tx:
         text = f"{rom}: add {difference(found.offset_c, 2, signed=True)}"
         probe_checks.note_check(tx, now_ms, probe_checks.ICE, who.name, text, data)
@@ -123,8 +133,14 @@ def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
     if found.tau_s is None:
         return page(request, "dip.html", made | {"problem": f"Not yet: {found.says}."}, status=422)
     now_ms = service.timeline.true_ms()
-    data = {"station": name, "rom": rom, "place": made["probe"].place, "tau_s": found.tau_s,
-            "below": found.below, "step_k": found.step_k}  # fmt: skip
+    data = {
+        "station": name,
+        "rom": rom,
+        "place": made["probe"].place,
+        "tau_s": found.tau_s,
+        "below": found.below,
+        "step_k": found.step_k,
+    }
     with service.store.write() as tx:
         probe_checks.note_check(tx, now_ms, probe_checks.DIP, who.name, f"{rom}: {found.says}", data)
     return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
@@ -145,13 +161,20 @@ def _about(connection: Connection, service: Service, station: Row[Any], rom: str
     checked = probe_checks.newest_of(done, probe_checks.ICE)
     wanted_c = None if checked is None else checked.data["offset_c"]
     return {
-        "station": station, "probe": row, "checks": done, "ice": checked,
+        "station": station,
+        "probe": row,
+        "checks": done,
+        "ice": checked,
         "dip": probe_checks.newest_of(done, probe_checks.DIP),
-        "hand": probe_checks.newest_of(done, probe_checks.HAND), "added_c": added_c, "wanted_c": wanted_c,
+        "hand": probe_checks.newest_of(done, probe_checks.HAND),
+        "added_c": added_c,
+        "wanted_c": wanted_c,
         "agrees": added_c is not None and wanted_c is not None and abs(added_c - wanted_c) <= SAME_K,
         "humidity_pct": None if not last or last[0].milli_rh is None else last[0].milli_rh / 1000,
-        "digital": rom.startswith("28-"), "live": probe_checks.in_live_pour(connection, station.id), "problem": None,
-    }  # fmt: skip
+        "digital": rom.startswith("28-"),
+        "live": probe_checks.in_live_pour(connection, station.id),
+        "problem": None,
+    }
 
 
 def _ice(service: Service, name: str, rom: str) -> dict[str, Any]:
@@ -185,6 +208,7 @@ def _hand(service: Service, name: str) -> dict[str, Any]:
         }
     found, rises = in_hand(looks, now_ms / 1000)
     return {
-        "station": station, "found": next((row for row in probes if row.rom == found), None),
+        "station": station,
+        "found": next((row for row in probes if row.rom == found), None),
         "rows": [{"probe": row, "rise": rises.get(row.rom), "held": held[row.rom]} for row in probes],
-    }  # fmt: skip
+    }

@@ -45,10 +45,20 @@ def ready_page(
     return page(
         request,
         "ready.html",
-        {"pour": pour, "rows": rows, "left": found.left, "people": people, "signer": signer, "signs": SIGNS,
-         "untested": untested(service), "summary": summary(found.points), "planned": pour.stage == Stage.PLANNED,
-         "total": len(rows), "finished": sum(row["done"] for row in rows)},
-    )  # fmt: skip
+        {
+            "pour": pour,
+            "rows": rows,
+            "left": found.left,
+            "people": people,
+            "signer": signer,
+            "signs": SIGNS,
+            "untested": untested(service),
+            "summary": summary(found.points),
+            "planned": pour.stage == Stage.PLANNED,
+            "total": len(rows),
+            "finished": sum(row["done"] for row in rows),
+        },
+    )
 
 
 @router.post("/pours/{pour_id}/ready/sign")
@@ -67,9 +77,13 @@ def unsign(pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName,
 
 @router.post("/pours/{pour_id}/ready/override")
 def override(
-    pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName, person: Person,
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    point: PointName,
+    person: Person,
     reason: Annotated[str, Form(max_length=readiness.LONGEST_REASON)],
-) -> Response:  # fmt: skip
+) -> Response:
     """Lets a point pass by name and reason; it goes into the record."""
     readiness.let_pass(service, pour_id, point, person, reason, who.name)
     return _back(pour_id, person, point)
@@ -95,11 +109,16 @@ def ready(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
 def _row(point: SigningPoint, found: readiness.Readiness, photos: Any) -> dict[str, Any]:
     left = found.left_of(point)
     # What stands in the way is told without the question and the findings, which are printed above it anyway.
-    return {"point": point, "signed": [s for s in found.signatures if s.point == point.id],
-            "passed": next((o for o in found.overrides if o.point == point.id), None),
-            "photos": [row for row in photos if (row.data or {}).get("point") == point.id], "done": not left,
-            "left": [text.removeprefix(point.question).replace(f"stop: {point.why}", "stop.").strip()
-                     for text in left]}  # fmt: skip
+    return {
+        "point": point,
+        "signed": [s for s in found.signatures if s.point == point.id],
+        "passed": next((o for o in found.overrides if o.point == point.id), None),
+        "photos": [row for row in photos if (row.data or {}).get("point") == point.id],
+        "done": not left,
+        "left": [
+            text.removeprefix(point.question).replace(f"stop: {point.why}", "stop.").strip() for text in left
+        ],
+    }
 
 
 def _back(pour_id: int, person: str, point: str) -> Response:

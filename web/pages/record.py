@@ -80,8 +80,9 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
 
     body = await run_in_threadpool(made)
     name = f"record-{pour_id}.pdf"
-    return Response(body, media_type="application/pdf",
-                    headers={"Content-Disposition": f'inline; filename="{name}"'})  # fmt: skip
+    return Response(
+        body, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'}
+    )
 
 
 @router.get("/pours/{pour_id}/record/paper")
@@ -111,18 +112,26 @@ def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         ("Its humidity", pictures.damp_plot(record, half)),
     ]
     return {
-        "record": record, "pour": pour, "facts": facts(record, u), "fault_words": FAULT_WORDS,
-        "stage_word": STAGE_WORDS[Stage(pour.stage)], "sealed": pour.stage == Stage.CLOSED,
+        "record": record,
+        "pour": pour,
+        "facts": facts(record, u),
+        "fault_words": FAULT_WORDS,
+        "stage_word": STAGE_WORDS[Stage(pour.stage)],
+        "sealed": pour.stage == Stage.CLOSED,
         "seal_sha256": None if seal is None else seal_hash(seal),
         "plots": [(title, Markup(drawn)) for title, drawn in plots if drawn is not None],
         "beside": [(title, Markup(drawn)) for title, drawn in beside if drawn is not None],
-        "outcome": outcome_now(record, record["additions"]), "states": event_views.STATES,
-        "defects": event_views.DEFECTS, "tests": event_views.TESTS, "lights": LIGHTS,
-        "forecasts": forecast_lines(record, u), "address": address,
+        "outcome": outcome_now(record, record["additions"]),
+        "states": event_views.STATES,
+        "defects": event_views.DEFECTS,
+        "tests": event_views.TESTS,
+        "lights": LIGHTS,
+        "forecasts": forecast_lines(record, u),
+        "address": address,
         "points": sorted(record["points"], key=_gravest_first),
         "code": segno.make(address, error="q", micro=False).svg_data_uri(border=2),
         "zone_note": "times of day in the time zone of the machine that shows this",
-    }  # fmt: skip
+    }
 
 
 def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
@@ -137,8 +146,10 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
         ("Time over the limit", hours_minutes(f["hours_over_limit"])),
         ("Steepest rise", _at(f"{u.rise(f['steepest_rise_c_per_h'])} an hour", f["steepest_rise_at_h"])),
         ("Widest spread, core to surface", _at(u.rise(f["widest_spread_c"]), f["widest_spread_at_h"])),
-        ("Warmth the core had", "–" if warmth is None else
-         f"{warmth * per_kelvin:,.0f} {u.degree}·h above {u.temp(5.0, 0)}"),
+        (
+            "Warmth the core had",
+            "–" if warmth is None else f"{warmth * per_kelvin:,.0f} {u.degree}·h above {u.temp(5.0, 0)}",
+        ),
         ("Cured at release, estimated", "–" if cured is None else f"{100 * cured:.0f} %"),
         ("Glass transition then, estimated", u.temp(f.get("tg_at_release_c"), 0)),
         ("Coldest room", _at(u.temp(f["room_coldest_c"]), f["room_coldest_at_h"])),
@@ -148,7 +159,7 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
         ("Watched for", hours_minutes(f["hours"])),
         ("Longest gap in the core's readings", hours_minutes(f["longest_gap_h"])),
         ("Readings", f"{f['readings']:,}, of which {f['faults']:,} failed"),
-    ]  # fmt: skip
+    ]
     return [(what, "not told by the readings" if how.startswith("–") else how) for what, how in told]
 
 
@@ -157,12 +168,14 @@ def forecast_lines(record: dict[str, Any], u: Units) -> list[tuple[str, str, str
     lines = []
     for made in record["forecasts"]:
         peak, when = made["core_peak_c"], made["core_peak_at_h"]
-        lines.append((
-            f"{made['asked_at_h']:g} h (made at {made['at_h']:.1f} h)",
-            f"{u.temp(peak['p50'])} ({u.temp(peak['p05'])} to {u.temp(peak['p95'])})",
-            f"{when['p50']:.1f} h ({when['p05']:.1f} to {when['p95']:.1f})",
-            f"{100 * made['chance_core_over_limit']:.0f} %",
-        ))  # fmt: skip
+        lines.append(
+            (
+                f"{made['asked_at_h']:g} h (made at {made['at_h']:.1f} h)",
+                f"{u.temp(peak['p50'])} ({u.temp(peak['p05'])} to {u.temp(peak['p95'])})",
+                f"{when['p50']:.1f} h ({when['p05']:.1f} to {when['p95']:.1f})",
+                f"{100 * made['chance_core_over_limit']:.0f} %",
+            )
+        )
     return lines
 
 
@@ -170,8 +183,9 @@ def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str
     """The photos that the paper has room for, drawn small into it: of the table first, then those of the points."""
     added = [
         row["data"] | {"at_ms": row["at_ms"], "text": row["text"]}
-        for row in record["additions"] if event_views.subject(row["kind"], row["data"]) == "photo"
-    ]  # fmt: skip
+        for row in record["additions"]
+        if event_views.subject(row["kind"], row["data"]) == "photo"
+    ]
     known = {photo["sha256"]: photo for photo in [*record["photos"], *added]}
     wanted = sorted(known.values(), key=lambda photo: (bool(photo.get("point")), -photo["at_ms"]))
     shown = []
@@ -180,10 +194,13 @@ def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str
         # A photo whose file is gone or no picture any more is told by `verify`; the paper shows the others.
         small = None if raw is None else _small(raw)
         if small is not None:
-            shown.append({
-                "src": f"data:image/jpeg;base64,{b64encode(small).decode('ascii')}",
-                "words": photo["text"] or photo.get("point", ""), "at_ms": photo["at_ms"],
-            })  # fmt: skip
+            shown.append(
+                {
+                    "src": f"data:image/jpeg;base64,{b64encode(small).decode('ascii')}",
+                    "words": photo["text"] or photo.get("point", ""),
+                    "at_ms": photo["at_ms"],
+                }
+            )
     return shown
 
 
@@ -207,17 +224,24 @@ def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> 
     whole = {name: record[name] for name in lists if name != "points"} | {"points": shown["points"]}
     forecast = pictures.forecast_plot(record, u.degrees, u.degree, FORECAST_HIGH)
     fits = paper.room(
-        {name: len(rows) for name, rows in whole.items()}, forecasts=len(shown["forecasts"]),
-        forecast_plot=forecast is not None, air=bool(shown["beside"]), photos=bool(shown["pictures"]),
-        outcome=shown["outcome"] is not None, passed=sum(p["override"] is not None for p in shown["points"]),
-    )  # fmt: skip
+        {name: len(rows) for name, rows in whole.items()},
+        forecasts=len(shown["forecasts"]),
+        forecast_plot=forecast is not None,
+        air=bool(shown["beside"]),
+        photos=bool(shown["pictures"]),
+        outcome=shown["outcome"] is not None,
+        passed=sum(p["override"] is not None for p in shown["points"]),
+    )
     cut = {name: rows[: fits.lines[name]] for name, rows in whole.items()}
     more = {name: len(rows) - len(cut[name]) for name, rows in whole.items()}
     return shown | {
-        "record": record | cut, "points": cut["points"], "more": more, "air_first": fits.air_first,
+        "record": record | cut,
+        "points": cut["points"],
+        "more": more,
+        "air_first": fits.air_first,
         "course": Markup(pictures.course_plot(record, u.degrees, u.degree, COURSE_HIGH)),
         "forecast": None if forecast is None else Markup(forecast),
-    }  # fmt: skip
+    }
 
 
 def _gravest_first(point: dict[str, Any]) -> tuple[bool, int]:

@@ -72,7 +72,7 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
 @router.get("/resins/new")
 def new_resin(
     request: Request, _who: MakerDep, resin: Annotated[str, Query(max_length=200)] = ""
-) -> Response:  # fmt: skip
+) -> Response:
     """An empty datasheet, with the name where it is known."""
     return _form(request, {"resin": resin}, None)
 
@@ -115,8 +115,12 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
         )
         table = tomllib.loads(offer["table"])["resin"]
         source = {"kind": "pours", "pours": offer["pours"], "message": offer["message"]}
-        resins.keep(tx, service.timeline.true_ms(), who.name,
-                    {**known, "name": table["name"], "table": table, "source": source})  # fmt: skip
+        resins.keep(
+            tx,
+            service.timeline.true_ms(),
+            who.name,
+            {**known, "name": table["name"], "table": table, "source": source},
+        )
     return RedirectResponse(f"/resins#resin-{key}", 303)
 
 
@@ -127,8 +131,12 @@ def back_to_sheet(key: Key, service: ServiceDep, who: MakerDep) -> Response:
         data = resins.get(tx, key).data
         if not data["fit"]:
             raise BadInput("datasheet", "was never given for this resin", remedy="add it first")
-        resins.keep(tx, service.timeline.true_ms(), who.name,
-                    {**data, "table": data["fit"]["resin"], "source": {"kind": "datasheet"}})  # fmt: skip
+        resins.keep(
+            tx,
+            service.timeline.true_ms(),
+            who.name,
+            {**data, "table": data["fit"]["resin"], "source": {"kind": "datasheet"}},
+        )
     return RedirectResponse(f"/resins#resin-{key}", 303)
 
 
@@ -162,13 +170,25 @@ def fitted(f: FormFields) -> dict[str, Any]:
     """A resin as the list keeps it, from a filled form: takes seconds. Raises BadInput, DidNotConverge."""
     text = f.words("sheet_toml") or sheet_toml(f)
     if len(text) > LONGEST:
-        raise BadInput("datasheet", "is too long", value=f"{len(text)} characters", allowed=f"at most {LONGEST}",
-                       remedy="give the datasheet alone")  # fmt: skip
+        raise BadInput(
+            "datasheet",
+            "is too long",
+            value=f"{len(text)} characters",
+            allowed=f"at most {LONGEST}",
+            remedy="give the datasheet alone",
+        )
     mix = mix_of(f)
     sheet = datasheet_from_text(text, "datasheet")
     fit = fit_datasheet(sheet).to_json()
-    return {"name": sheet.name, "note": sheet.note, "sheet_toml": text, "fit": fit, "table": fit["resin"], "mix": mix,
-            "source": {"kind": "datasheet"}}  # fmt: skip
+    return {
+        "name": sheet.name,
+        "note": sheet.note,
+        "sheet_toml": text,
+        "fit": fit,
+        "table": fit["resin"],
+        "mix": mix,
+        "source": {"kind": "datasheet"},
+    }
 
 
 def _keep(service: Service, by: str, given: Mapping[str, str], u: Units) -> str:
@@ -208,22 +228,32 @@ def _offers(connection: Connection) -> dict[str, dict[str, Any]]:
 
 
 def _shown(
-    key: str, row: Any, poured: dict[str, Any] | None, shelf: list[Lot], offer: dict[str, Any] | None, u: Units
-) -> dict[str, Any]:  # fmt: skip
+    key: str,
+    row: Any,
+    poured: dict[str, Any] | None,
+    shelf: list[Lot],
+    offer: dict[str, Any] | None,
+    u: Units,
+) -> dict[str, Any]:
     data = None if row is None else row.data
     resin = Resin.model_validate(data["table"]) if data else (poured or {})["resin"]
     fit = data["fit"] if data else None
     plots = fitted_plots(fit, u.degrees, u.degree) if fit else []
     return {
-        "key": key, "name": resin.name, "resin": resin, "row": row, "fit": fit,
-        "source": data["source"] if data else None, "mix": data["mix"] if data else {},
+        "key": key,
+        "name": resin.name,
+        "resin": resin,
+        "row": row,
+        "fit": fit,
+        "source": data["source"] if data else None,
+        "mix": data["mix"] if data else {},
         "plots": [(words, Markup(svg)) for words, svg in plots],
         "ranges": _ranges(fit) if fit else [],
         "lots": [lot for lot in shelf if resins.resin_key(lot.product) == key],
         "pours": (poured or {}).get("pours", []),
         "offer": offer,
         "taken": bool(offer and data and data["source"].get("pours") == offer["pours"]),
-    }  # fmt: skip
+    }
 
 
 def _ranges(fit: dict[str, Any]) -> list[tuple[str, str, str]]:

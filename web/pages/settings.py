@@ -35,6 +35,7 @@ def choose_units(
     """Keeps the units on this device."""
     answer = RedirectResponse("/settings", 303)
     kept = units_from(".".join((temperature, length, volume, mass))).cookie
-    answer.set_cookie(COOKIE, kept, max_age=KEPT_S, httponly=True, samesite="lax",
-                      secure=request.url.scheme == "https")  # fmt: skip
+    answer.set_cookie(
+        COOKIE, kept, max_age=KEPT_S, httponly=True, samesite="lax", secure=request.url.scheme == "https"
+    )
     return answer

@@ -56,8 +56,11 @@ def share(
         return page(request, "links.html", _context(service) | {"problem": str(error)}, status=422)
     address = f"{service.settings.link_base}/shared/{token}"
     calendar = f"{service.settings.link_base}/calendar/{token}"
-    return page(request, "links.html",
-                _context(service) | {"address": address, "calendar": calendar, "made_for": label})  # fmt: skip
+    return page(
+        request,
+        "links.html",
+        _context(service) | {"address": address, "calendar": calendar, "made_for": label},
+    )
 
 
 @router.post("/links/{link_id}/end")

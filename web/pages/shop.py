@@ -31,21 +31,45 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
         titles = shop_events.titles(connection)
         foreign = shop_events.foreign_pours(connection)
         products = sorted(row.data["name"] for row in resins.kept(connection).values())
-    return page(request, "shop.html", {"account": account, "shelf": shelf, "offered": offered, "waiting": waiting,
-                                       "titles": titles, "foreign": foreign, "states": event_views.STATES,
-                                       "products": products})  # fmt: skip
+    return page(
+        request,
+        "shop.html",
+        {
+            "account": account,
+            "shelf": shelf,
+            "offered": offered,
+            "waiting": waiting,
+            "titles": titles,
+            "foreign": foreign,
+            "states": event_views.STATES,
+            "products": products,
+        },
+    )
 
 
 @router.post("/shop/stock")
 def note_stock(
-    service: ServiceDep, who: MakerDep, product: Word, part: Word, lot: Word, kg: Word, expires_on: Word = "",
+    service: ServiceDep,
+    who: MakerDep,
+    product: Word,
+    part: Word,
+    lot: Word,
+    kg: Word,
+    expires_on: Word = "",
     what: Word = "received",
-) -> Response:  # fmt: skip
+) -> Response:
     """A lot came in, or was thrown away."""
     if what not in ("received", "discarded"):
         raise BadInput("what", "is not known", value=what, allowed="received, discarded", remedy="choose one")
-    data = check_lot({"product": product, "part": part, "lot": lot, "kg": number_from(kg, "Mass"),
-                      "expires_on": expires_on}) | {"what": what}  # fmt: skip
+    data = check_lot(
+        {
+            "product": product,
+            "part": part,
+            "lot": lot,
+            "kg": number_from(kg, "Mass"),
+            "expires_on": expires_on,
+        }
+    ) | {"what": what}
     with service.store.write() as tx:
         events.add_event(tx, None, service.timeline.true_ms(), "stock", who.name, "", data)
     return RedirectResponse("/shop#shelf", 303)

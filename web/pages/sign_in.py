@@ -40,9 +40,16 @@ def set_up_page(request: Request, service: ServiceDep) -> Response:
 
 @router.post("/set-up", dependencies=OWN_PAGE)
 def set_up(
-    request: Request, service: ServiceDep, code: Code, name: Name, password: Password, temperature: Unit = "c",
-    length: Unit = "mm", volume: Unit = "l", mass: Unit = "kg",
-) -> Response:  # fmt: skip
+    request: Request,
+    service: ServiceDep,
+    code: Code,
+    name: Name,
+    password: Password,
+    temperature: Unit = "c",
+    length: Unit = "mm",
+    volume: Unit = "l",
+    mass: Unit = "kg",
+) -> Response:
     """Makes the owner, once, for whoever can read the console; and asks once for the workshop's units."""
     try:
         with service.store.read() as connection:
@@ -50,8 +57,10 @@ def set_up(
                 raise NotAllowed("this service has an owner already; sign in instead")
         tries = sign_in_actions.take_code(request)
         if not setup_code_right(service, code):
-            raise NotAllowed("that is not the code on the console, or its hour is over; read it again, or restart "
-                             "the service for a new one")  # fmt: skip
+            raise NotAllowed(
+                "that is not the code on the console, or its hour is over; read it again, or restart "
+                "the service for a new one"
+            )
         tries.give_back()
         name = checked_name(name)
         passwords.check_new(password, name, service.settings.workshop)
@@ -97,8 +106,9 @@ def sign_in(
         return _again(request, "sign-in.html", error, {"then": own_path(then), "look_again": None}, 401)
     with service.store.write() as tx:
         browser = request.headers.get("user-agent", "")[:200]
-        events.add_event(tx, None, service.timeline.now_ms(), "signed-in", person.name, browser,
-                         shop_id=person.shop_id)  # fmt: skip
+        events.add_event(
+            tx, None, service.timeline.now_ms(), "signed-in", person.name, browser, shop_id=person.shop_id
+        )
     return sign_in_actions.let_in(request, person.id, own_path(then))
 
 
@@ -151,8 +161,15 @@ def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
     try:
         known = people.person_by_name(tx, asked.name)
     except NotFound:
-        events.add_event(tx, None, now_ms, "joined", asked.name, f"{asked.role}, asked in by {asked.by}",
-                         shop_id=asked.shop_id)  # fmt: skip
+        events.add_event(
+            tx,
+            None,
+            now_ms,
+            "joined",
+            asked.name,
+            f"{asked.role}, asked in by {asked.by}",
+            shop_id=asked.shop_id,
+        )
         return people.add_person(tx, asked.name, people.Role(asked.role), kept, now_ms, asked.shop_id)
     if known.shop_id != asked.shop_id:
         # An invitation of one shop must give nobody another shop's person.
@@ -161,8 +178,9 @@ def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
         )
     people.change_password(tx, known.id, kept)
     people.end_sign_ins(tx, known.id, now_ms)
-    events.add_event(tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}",
-                     shop_id=asked.shop_id)  # fmt: skip
+    events.add_event(
+        tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}", shop_id=asked.shop_id
+    )
     return int(known.id)
 
 
@@ -170,8 +188,9 @@ def checked_name(name: str) -> str:
     """A person's name as it is kept. Raises BadInput."""
     name = " ".join(name.split())
     if not name or not name.isprintable():
-        raise BadInput("name", "cannot be used", value=name,
-                       remedy="say who you are; alarms and records carry the name")  # fmt: skip
+        raise BadInput(
+            "name", "cannot be used", value=name, remedy="say who you are; alarms and records carry the name"
+        )
     return name
 
 

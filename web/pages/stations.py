@@ -38,8 +38,13 @@ def enrol(
     """Enrols a station, or gives a known one a new token, which this answer alone shows."""
     name = name.strip()
     if not NAME.fullmatch(name):
-        error = BadInput("name", "cannot be used", value=name, allowed="1 to 64 letters, digits, . : _ -",
-                         remedy='a name without spaces, such as "bench-1"')  # fmt: skip
+        error = BadInput(
+            "name",
+            "cannot be used",
+            value=name,
+            allowed="1 to 64 letters, digits, . : _ -",
+            remedy='a name without spaces, such as "bench-1"',
+        )
         return page(request, "stations.html", _context(service) | {"problem": str(error)}, status=422)
     now_ms = service.timeline.true_ms()
     with service.store.write() as tx:
@@ -87,11 +92,22 @@ def _context(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
         probes, watched = store.probes_by_station(connection), pours.live_by_station(connection)
         rows = [
-            {"row": row, "probes": probes.get(row.id, []), "pours": watched.get(row.id, []),
-             "old": row.version is not None and row.version != own_version(),
-             "clock_off": _clock_off(row),
-             "silent": row.last_seen_ms is None or now_ms - row.last_seen_ms > store.SILENT_MS}
+            {
+                "row": row,
+                "probes": probes.get(row.id, []),
+                "pours": watched.get(row.id, []),
+                "old": row.version is not None and row.version != own_version(),
+                "clock_off": _clock_off(row),
+                "silent": row.last_seen_ms is None or now_ms - row.last_seen_ms > store.SILENT_MS,
+            }
             for row in store.all_stations(connection)
-        ]  # fmt: skip
-    return {"stations": rows, "fault_words": FAULT_WORDS, "thermometers": PLACES, "problem": None,
-            "own_version": own_version(), "token": None, "link": service.settings.link_base}  # fmt: skip
+        ]
+    return {
+        "stations": rows,
+        "fault_words": FAULT_WORDS,
+        "thermometers": PLACES,
+        "problem": None,
+        "own_version": own_version(),
+        "token": None,
+        "link": service.settings.link_base,
+    }

@@ -104,6 +104,10 @@ def _hottest(pour: Row[Any]) -> dict[str, Any] | None:
     if peak_c > CHIP_FINE_C:
         advice.append("That is hot for the digital probe: take a thermocouple for the core.")
     return {
-        "title": pour.title, "x_mm": x_mm, "z_mm": z_mm, "depth_mm": depth_mm, "peak_c": peak_c,
+        "title": pour.title,
+        "x_mm": x_mm,
+        "z_mm": z_mm,
+        "depth_mm": depth_mm,
+        "peak_c": peak_c,
         "advice": " ".join(advice),
-    }  # fmt: skip
+    }

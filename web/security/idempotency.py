@@ -67,9 +67,13 @@ async def asked_once(
         return
     found = _STRING.fullmatch(key.strip())
     if found is None:
-        raise BadInput(HEADER, "is not a string in quotation marks", value=key,
-                       allowed='1 to 255 characters in "…", without quotation marks and backslashes',
-                       remedy="make up a UUID")  # fmt: skip
+        raise BadInput(
+            HEADER,
+            "is not a string in quotation marks",
+            value=key,
+            allowed='1 to 255 characters in "…", without quotation marks and backslashes',
+            remedy="make up a UUID",
+        )
     asked = {"request": f"{request.method} {request.url.path}"}
     if request.headers.get("content-type", "").startswith("application/x-www-form-urlencoded"):
         # An endpoint's form has been read by now; it can be asked for again, its bytes cannot.

@@ -23,9 +23,30 @@ _turns = threading.BoundedSemaphore(AT_ONCE)
 _places = threading.BoundedSemaphore(AT_ONCE + MAY_WAIT)
 #: What everybody in this trade would try first.
 _TRADE = (
-    "epoxy", "resin", "hardener", "pour", "pours", "pouring", "pourlog", "river", "table", "slab", "slabs", "wood",
-    "workshop", "maker", "walnut", "oak", "maple", "cherry", "probe", "station", "bench", "mould", "mold",
-)  # fmt: skip
+    "epoxy",
+    "resin",
+    "hardener",
+    "pour",
+    "pours",
+    "pouring",
+    "pourlog",
+    "river",
+    "table",
+    "slab",
+    "slabs",
+    "wood",
+    "workshop",
+    "maker",
+    "walnut",
+    "oak",
+    "maple",
+    "cherry",
+    "probe",
+    "station",
+    "bench",
+    "mould",
+    "mold",
+)
 
 
 @cache
@@ -74,11 +95,19 @@ def check_new(password: str, *known: str) -> None:
     """
     if not SHORTEST <= len(password) <= LONGEST:
         problem = "is too short" if len(password) < SHORTEST else "is too long"
-        raise BadInput("password", problem, value=f"{len(password)} characters",
-                       allowed=f"{SHORTEST} to {LONGEST}", remedy="use a few words")  # fmt: skip
+        raise BadInput(
+            "password",
+            problem,
+            value=f"{len(password)} characters",
+            allowed=f"{SHORTEST} to {LONGEST}",
+            remedy="use a few words",
+        )
     if is_common(password, *known):
-        raise BadInput("password", "is one of those that are tried first",
-                       remedy="use a few words that do not belong together")  # fmt: skip
+        raise BadInput(
+            "password",
+            "is one of those that are tried first",
+            remedy="use a few words that do not belong together",
+        )
 
 
 def is_common(password: str, *known: str) -> bool:
@@ -102,10 +131,12 @@ def _common(text: str, own: set[str]) -> bool:
 
     return known(text) or any(
         known(core)
-        or _repeats(core) or _is_run(core)
+        or _repeats(core)
+        or _is_run(core)
         or any(known(core[:cut]) and known(core[cut:]) for cut in range(3, len(core) - 2))
-        for core in {bare, letters} if len(letters) >= len(text) - 6
-    )  # fmt: skip
+        for core in {bare, letters}
+        if len(letters) >= len(text) - 6
+    )
 
 
 def digest(word: str) -> bytes:
@@ -123,9 +154,22 @@ def _digests() -> frozenset[bytes]:
 
 
 _LOOK_ALIKE = str.maketrans("013457@$!+|", "oieastasiti")
-_ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm", "qwertzuiop", "azertyuiop", "abcdefghijklmnopqrstuvwxyz",
-         "01234567890", "qazwsxedcrfvtgbyhnujmikolp", "1qaz2wsx3edc4rfv5tgb6yhn", "1q2w3e4r5t6y7u8i9o0p",
-         "q1w2e3r4t5y6u7i8o9p0", "147258369", "741852963", "789456123")  # fmt: skip
+_ROWS = (
+    "qwertyuiop",
+    "asdfghjkl",
+    "zxcvbnm",
+    "qwertzuiop",
+    "azertyuiop",
+    "abcdefghijklmnopqrstuvwxyz",
+    "01234567890",
+    "qazwsxedcrfvtgbyhnujmikolp",
+    "1qaz2wsx3edc4rfv5tgb6yhn",
+    "1q2w3e4r5t6y7u8i9o0p",
+    "q1w2e3r4t5y6u7i8o9p0",
+    "147258369",
+    "741852963",
+    "789456123",
+)
 _ALL_ROWS = "|".join((*_ROWS, *(row[::-1] for row in _ROWS)))
 
 

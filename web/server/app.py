@@ -148,9 +148,12 @@ def _refused(status: int, kind: str, message: str, headers: dict[str, str]) -> R
 
 
 def make_app(
-    service: Service, throttle: Throttle | None = None, seconds: Callable[[], float] = time.monotonic,
-    *, pages_later: bool = False,
-) -> FastAPI:  # fmt: skip
+    service: Service,
+    throttle: Throttle | None = None,
+    seconds: Callable[[], float] = time.monotonic,
+    *,
+    pages_later: bool = False,
+) -> FastAPI:
     """The app over a running service. `seconds` is the steady clock of its limits.
 
     With `pages_later` the pages are not loaded yet: call `app.state.later.load()` soon, from another thread.
@@ -177,8 +180,11 @@ def make_app(
     async def live(service: ServiceDep, _who: OnlookerDep) -> Response:
         if service.news.listeners >= MOST_LISTENERS:
             raise TooMany(f"{MOST_LISTENERS} pages are open already; close some", 30)
-        return StreamingResponse(service.news.listen(SEES.get()), media_type="text/event-stream",
-                                 headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"})  # fmt: skip
+        return StreamingResponse(
+            service.news.listen(SEES.get()),
+            media_type="text/event-stream",
+            headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
+        )
 
     @app.get("/api/openapi.json", include_in_schema=False)
     def openapi(_who: ViewerDep) -> dict[str, Any]:

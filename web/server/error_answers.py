@@ -70,9 +70,15 @@ def install(app: FastAPI) -> None:
         obstacles = error.obstacles if isinstance(error, NotReady | MayNotEnd) else ()
         ends = error if isinstance(error, MayNotEnd) else None
         answer = _answer(
-            request, status, kind_of(error), str(error), where, ends.remedy if ends else remedy, obstacles,
+            request,
+            status,
+            kind_of(error),
+            str(error),
+            where,
+            ends.remedy if ends else remedy,
+            obstacles,
             None if ends is None else ends.signable,
-        )  # fmt: skip
+        )
         if isinstance(error, TooMany):
             answer.headers["Retry-After"] = str(error.wait_s)
         return answer
@@ -106,14 +112,26 @@ def _wants_page(request: Request) -> bool:
 
 
 def _answer(
-    request: Request, status: int, kind: str, message: str, where: str | None, remedy: str | None,
-    obstacles: Sequence[str] = (), signable: bool | None = None,
-) -> Response:  # fmt: skip
+    request: Request,
+    status: int,
+    kind: str,
+    message: str,
+    where: str | None,
+    remedy: str | None,
+    obstacles: Sequence[str] = (),
+    signable: bool | None = None,
+) -> Response:
     if _wants_page(request):
         from web.views.render import page  # here: a start does not wait for the pages (later.py)
 
-        shown = {"status": status, "message": message, "remedy": remedy, "obstacles": obstacles,
-                 "ends": signable is not None, "back": _pour_of(request.url.path)}  # fmt: skip
+        shown = {
+            "status": status,
+            "message": message,
+            "remedy": remedy,
+            "obstacles": obstacles,
+            "ends": signable is not None,
+            "back": _pour_of(request.url.path),
+        }
         return page(request, "problem.html", shown, status=status)
     # Programs read SI; a page writes what is marked in its reader's units (web/views/render.py).
     body: dict[str, Any] = {"kind": kind, "message": METRIC.shown(message), "where": where, "remedy": remedy}

@@ -39,8 +39,14 @@ log = logging.getLogger(__name__)
 WARM_AFTER_S = 2.0
 #: What the board and a pour's page are made of: compiling them takes a tenth of a second.
 FIRST_TEMPLATES = (
-    "frame.html", "parts.html", "pour.html", "section.html", "pour-probes.html", "untested.html", "board.html",
-)  # fmt: skip
+    "frame.html",
+    "parts.html",
+    "pour.html",
+    "section.html",
+    "pour-probes.html",
+    "untested.html",
+    "board.html",
+)
 #: How long open requests get to finish when the service stops, s.
 FINISH_S = 3
 #: After a decision that was refused because another process decides, the own lease is looked at anew first, s.
@@ -64,15 +70,24 @@ class Running:
         store = service.store if service.store.is_sqlite else service.store.fenced(self.decides.check)
         messages = service.settings.messages
         self.sender = Sender(
-            store, service.timeline, messages, channel or MessageChannels(messages.timeout_s),
-            held=service.watch.held, told=lambda: service.news.tell("messages"),
-        )  # fmt: skip
+            store,
+            service.timeline,
+            messages,
+            channel or MessageChannels(messages.timeout_s),
+            held=service.watch.held,
+            told=lambda: service.news.tell("messages"),
+        )
         self.watch = service.watch
         self.upkeep = Housekeeping(
-            store, service.timeline, messages, held_back=lambda: held_back(service),
-            address=service.address, minute_of_day=lambda: minute_of_day(service.timeline),
-            keep_reserve=service.keep_reserve, wrote=self.sender.wake,
-        )  # fmt: skip
+            store,
+            service.timeline,
+            messages,
+            held_back=lambda: held_back(service),
+            address=service.address,
+            minute_of_day=lambda: minute_of_day(service.timeline),
+            keep_reserve=service.keep_reserve,
+            wrote=self.sender.wake,
+        )
         service.on_news = self.sender.wake
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
         self._heavy = OwnProcess()
@@ -121,9 +136,13 @@ class Running:
     ) -> threading.Thread:
         """A thread that runs while this process decides, and begins anew with each of its terms."""
         return self.workers.thread(
-            name, run, term=lambda: self.decides.wait(self.stop), within_s=within_s, lost=LostLease,
+            name,
+            run,
+            term=lambda: self.decides.wait(self.stop),
+            within_s=within_s,
+            lost=LostLease,
             lost_s=LOST_S,
-        )  # fmt: skip
+        )
 
     def _lease(self, stop: threading.Event) -> None:
         self.decides.run(stop)
@@ -260,8 +279,12 @@ def server_for(service: Service, app: FastAPI | None = None) -> Server:
     https = service.settings.https
     for name in (https.certificate, https.key):
         if name is not None and not os.access(name, os.R_OK):
-            raise BadSettings("[https]", "cannot read a file", value=name,
-                              remedy="give a PEM file that the service's user may read")  # fmt: skip
+            raise BadSettings(
+                "[https]",
+                "cannot read a file",
+                value=name,
+                remedy="give a PEM file that the service's user may read",
+            )
     config = uvicorn.Config(
         app or make_app(service),
         host=service.settings.host,

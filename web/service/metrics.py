@@ -51,29 +51,71 @@ def exposed(service: Service) -> str:
     def one(value: float) -> list[Sample]:
         return [("", {}, value)]
 
-    built = {"version": own_version(), "schema": latest_revision(),
-             "database": "sqlite" if service.store.is_sqlite else "postgresql"}  # fmt: skip
+    built = {
+        "version": own_version(),
+        "schema": latest_revision(),
+        "database": "sqlite" if service.store.is_sqlite else "postgresql",
+    }
     families = [
         family("pourlog_build_info", "gauge", "What runs here.", [("", built, 1)]),
-        family("pourlog_batches_total", "counter", "Batches answered by this process.",
-               [("", {"outcome": name}, count) for name, count in counted.batches.items()]),
-        family("pourlog_readings_stored_total", "counter", "Readings stored by this process.", one(counted.stored)),
-        family("pourlog_readings_repeated_total", "counter", "Readings that were stored already.",
-               one(counted.repeated)),
-        family("pourlog_batch_seconds", "histogram", "From a whole batch to its answer.",
-               [*within, ("_sum", {}, counted.seconds), ("_count", {}, counted.batches["stored"])]),
+        family(
+            "pourlog_batches_total",
+            "counter",
+            "Batches answered by this process.",
+            [("", {"outcome": name}, count) for name, count in counted.batches.items()],
+        ),
+        family(
+            "pourlog_readings_stored_total",
+            "counter",
+            "Readings stored by this process.",
+            one(counted.stored),
+        ),
+        family(
+            "pourlog_readings_repeated_total",
+            "counter",
+            "Readings that were stored already.",
+            one(counted.repeated),
+        ),
+        family(
+            "pourlog_batch_seconds",
+            "histogram",
+            "From a whole batch to its answer.",
+            [*within, ("_sum", {}, counted.seconds), ("_count", {}, counted.batches["stored"])],
+        ),
         family("pourlog_stations", "gauge", "Stations that may send.", one(stands.stations)),
-        family("pourlog_stations_silent", "gauge", "Stations that were not heard for a while.", one(stands.silent)),
+        family(
+            "pourlog_stations_silent",
+            "gauge",
+            "Stations that were not heard for a while.",
+            one(stands.silent),
+        ),
         family("pourlog_pours_live", "gauge", "Pours that are watched.", one(stands.live_pours)),
-        family("pourlog_alarms_raised", "gauge", "Alarms that nobody has acknowledged.",
-               [("", {"priority": name}, count) for name, count in stands.raised.items()]),
-        family("pourlog_messages_waiting", "gauge", "Messages that have not got through.", one(stands.waiting)),
-        family("pourlog_message_waiting_seconds", "gauge", "How long the oldest has waited in vain.", one(waits_s)),
-        family("pourlog_decides", "gauge", "Whether this process decides alarms.", one(int(service.decides.mine))),
-        family("pourlog_watch_troubled", "gauge", "Whether something keeps the watch from judging.",
-               one(int(service.watch_trouble is not None))),
+        family(
+            "pourlog_alarms_raised",
+            "gauge",
+            "Alarms that nobody has acknowledged.",
+            [("", {"priority": name}, count) for name, count in stands.raised.items()],
+        ),
+        family(
+            "pourlog_messages_waiting", "gauge", "Messages that have not got through.", one(stands.waiting)
+        ),
+        family(
+            "pourlog_message_waiting_seconds",
+            "gauge",
+            "How long the oldest has waited in vain.",
+            one(waits_s),
+        ),
+        family(
+            "pourlog_decides", "gauge", "Whether this process decides alarms.", one(int(service.decides.mine))
+        ),
+        family(
+            "pourlog_watch_troubled",
+            "gauge",
+            "Whether something keeps the watch from judging.",
+            one(int(service.watch_trouble is not None)),
+        ),
         family("pourlog_pages_open", "gauge", "Live pages of this process.", one(service.news.listeners)),
-    ]  # fmt: skip
+    ]
     if judged_ms is not None:
         ago_s = max(0.0, (now_ms - judged_ms) / 1000)
         families.append(

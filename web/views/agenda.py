@@ -17,8 +17,11 @@ from web.views.words import not_within
 #: Hours after its time for which something stays on the list.
 STAYS_H = 0.5
 #: What a later layer will find → what to do about it.
-JOINTS = {"too early": "not before it has gelled", "bonds": "it bonds without a scuff",
-          "scuff": "scuff, wash and dry first"}  # fmt: skip
+JOINTS = {
+    "too early": "not before it has gelled",
+    "bonds": "it bonds without a scuff",
+    "scuff": "scuff, wash and dry first",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,16 +44,24 @@ def coming(
     hottest_c: float | None = None,
 ) -> list[Coming]:
     """What is still to come at an hour of the pour, the soonest first."""
-    found = [Coming("Look at the form", at_h, sure="promised for the first hour",
-                    ask="dry below, level, no smell of heat") for at_h in looks_due_h[:2]]  # fmt: skip
+    found = [
+        Coming(
+            "Look at the form",
+            at_h,
+            sure="promised for the first hour",
+            ask="dry below, level, no smell of heat",
+        )
+        for at_h in looks_due_h[:2]
+    ]
     peak_c, peak_h, sure = told.core_peak_c, told.core_peak_at_h, "predicted from the plan"
     if forecast is not None:
         sure = f"forecast at {forecast['at_h']:.1f} h"
         peak_c, peak_h = forecast["core_peak_c"]["p50"], forecast["core_peak_at_h"]["p50"]
     # A foretold peak below what has been measured is no news to anybody.
     if peak_h > 0.05 and (hottest_c is None or hottest_c <= peak_c + 1.0):
-        found.append(Coming(f"Core at its hottest, about {peak_mark(peak_c)}", peak_h, sure=sure,
-                            ask="be in reach"))  # fmt: skip
+        found.append(
+            Coming(f"Core at its hottest, about {peak_mark(peak_c)}", peak_h, sure=sure, ask="be in reach")
+        )
     if told.gel_at_h is not None:
         found.append(Coming("Resin may gel", told.gel_at_h, ask="from then on do not disturb it"))
     found += [
@@ -58,9 +69,15 @@ def coming(
         for number, (at_h, finds) in enumerate(told.layers, start=2)
     ]
     if told.bonds_from_h is not None and told.bonds_until_h is not None:
-        found.append(Coming("A next layer bonds without a scuff", told.bonds_from_h, told.bonds_until_h,
-                            ask="as long as a thumbnail still sinks in; later: scuff, wash and dry. Plan that layer "
-                                "first: on warm resin it gets hotter than one alone"))  # fmt: skip
+        found.append(
+            Coming(
+                "A next layer bonds without a scuff",
+                told.bonds_from_h,
+                told.bonds_until_h,
+                ask="as long as a thumbnail still sinks in; later: scuff, wash and dry. Plan that layer "
+                "first: on warm resin it gets hotter than one alone",
+            )
+        )
     found += _release(told.release_at_h, forecast, sure, hour)
     if stage is Stage.RELEASED:
         found = []
@@ -83,13 +100,23 @@ def _release(
         late = told["p95"] is None and within_h is not None
         return [_opened(told["p50"], f"{sure}; {not_within(within_h)}" if late else sure)]
     # It stays on the list for as long as that is so.
-    found = [Coming("Probably not hard yet", max(within_h, hour), sure=sure,
-                    ask=f"{not_within(within_h)}; keep the room warm and leave the form closed")]  # fmt: skip
+    found = [
+        Coming(
+            "Probably not hard yet",
+            max(within_h, hour),
+            sure=sure,
+            ask=f"{not_within(within_h)}; keep the room warm and leave the form closed",
+        )
+    ]
     if planned_h is not None and planned_h > within_h:
         found.append(_opened(planned_h, "predicted from the plan"))
     return found
 
 
 def _opened(at_h: float, sure: str) -> Coming:
-    return Coming("Hard and cool enough to open the form", at_h, sure=sure,
-                  ask="press with a gloved thumb first; flip once it rings hard")  # fmt: skip
+    return Coming(
+        "Hard and cool enough to open the form",
+        at_h,
+        sure=sure,
+        ask="press with a gloved thumb first; flip once it rings hard",
+    )

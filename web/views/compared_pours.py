@@ -42,6 +42,13 @@ def every_pour(service: Service) -> list[compare.Compared]:
         except BadInput:
             continue
         if record["pour"]["poured_ms"] is not None:
-            made.append(compare.compared(row.id, record["plan"], record["prediction"], record["curves"],
-                                         str(row.origin["workshop"])))  # fmt: skip
+            made.append(
+                compare.compared(
+                    row.id,
+                    record["plan"],
+                    record["prediction"],
+                    record["curves"],
+                    str(row.origin["workshop"]),
+                )
+            )
     return made

@@ -56,21 +56,26 @@ def sheet_toml(f: FormFields) -> str:
     if not f.words("resin"):
         raise BadInput("Resin", "has no name", remedy="copy the name from its label")
     limits = {
-        key: value for key, value in (
+        key: value
+        for key, value in (
             ("max_core_c", f.celsius("max_core", "Hottest core")),
             ("min_room_c", f.celsius("min_room", "Coldest room")),
             ("max_room_c", f.celsius("max_room", "Warmest room")),
             ("max_depth_mm", f.mm("deepest", "Deepest pour")),
-        ) if value is not None
-    }  # fmt: skip
+        )
+        if value is not None
+    }
     at_c = f.celsius("at", "Temperature of the working time")
     sheet: dict[str, Any] = {"name": f.words("resin")[:200], "note": f.words("note")[:2000], "limits": limits}
     mass, working = f.kg("mass", "Mass of the working time"), f.number("working", "Working time")
     gel, peak, hard = f.number("gel", "Gel time"), f.celsius("peak", "Peak"), f.number("hard", "Hard after")
     cup = {"mass_kg": CUP_KG if mass is None else mass, "at_c": WORKED_AT_C if at_c is None else at_c}
     if working is None and gel is None and hard is None:
-        raise BadInput("Working time", "is missing", remedy="give it, the gel time, or when it is hard: something must "
-                       "say how fast it cures")  # fmt: skip
+        raise BadInput(
+            "Working time",
+            "is missing",
+            remedy="give it, the gel time, or when it is hard: something must say how fast it cures",
+        )
     if working is not None:
         sheet["working_time"] = [cup | {"time_min": working}]
     if gel is not None:
@@ -86,12 +91,14 @@ def sheet_toml(f: FormFields) -> str:
     if cured:
         sheet["cure_time"] = cured
     mixture = {
-        key: value for key, value in (
+        key: value
+        for key, value in (
             ("heat_of_cure_j_g", f.number("heat", "Heat of cure")),
             ("eew_g_eq", f.number("eew", "Epoxide equivalent weight")),
             ("ahew_g_eq", f.number("ahew", "Amine hydrogen equivalent weight")),
-        ) if value is not None
-    }  # fmt: skip
+        )
+        if value is not None
+    }
     if mixture:
         sheet["mixture"] = mixture
     return tomli_w.dumps(sheet)
@@ -125,12 +132,18 @@ def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
             return None
         given[cured.to] = _shown(cured.time_h)
     limits = sheet.limits
-    for name, celsius in (("max_core", limits.max_core_c), ("min_room", limits.min_room_c),
-                          ("max_room", limits.max_room_c)):  # fmt: skip
+    for name, celsius in (
+        ("max_core", limits.max_core_c),
+        ("min_room", limits.min_room_c),
+        ("max_room", limits.max_room_c),
+    ):
         given[name] = _shown(u.degrees(celsius))
     given["deepest"] = "" if limits.max_depth_mm is None else u.bare_span(limits.max_depth_mm)
-    for name, value in (("heat", sheet.mixture.heat_of_cure_j_g), ("eew", sheet.mixture.eew_g_eq),
-                        ("ahew", sheet.mixture.ahew_g_eq)):  # fmt: skip
+    for name, value in (
+        ("heat", sheet.mixture.heat_of_cure_j_g),
+        ("eew", sheet.mixture.eew_g_eq),
+        ("ahew", sheet.mixture.ahew_g_eq),
+    ):
         given[name] = "" if value is None else _shown(value)
     # Whatever the form cannot hold (densities, exponents, tolerances) must not be lost by editing.
     again = datasheet_from_text(sheet_toml(FormFields(given, u)))
@@ -146,8 +159,12 @@ def mix_of(f: FormFields) -> dict[str, Any]:
         raise BadInput("Mixing ratio", "has one part only", remedy="give both numbers, as on the datasheet")
     density_a, density_b = f.number("density_a", "Density of A"), f.number("density_b", "Density of B")
     if density_a is None or density_b is None:
-        raise BadInput("Mixing ratio", "needs both densities", allowed="g/mL, from the datasheets",
-                       remedy="without them weight and volume cannot be told apart")  # fmt: skip
+        raise BadInput(
+            "Mixing ratio",
+            "needs both densities",
+            allowed="g/mL, from the datasheets",
+            remedy="without them weight and volume cannot be told apart",
+        )
     return {
         "ratio_parts": [a, b],
         "ratio_by": f.words("ratio_by") or "weight",
@@ -162,8 +179,13 @@ def mix_fields(mix: Mapping[str, Any]) -> dict[str, str]:
         return {}
     a, b = mix["ratio_parts"]
     dense_a, dense_b = (mix[f"density_{part}_kg_m3"] / 1000 for part in "ab")
-    return {"part_a": _shown(a), "part_b": _shown(b), "ratio_by": mix["ratio_by"], "density_a": _shown(dense_a),
-            "density_b": _shown(dense_b)}  # fmt: skip
+    return {
+        "part_a": _shown(a),
+        "part_b": _shown(b),
+        "ratio_by": mix["ratio_by"],
+        "density_a": _shown(dense_a),
+        "density_b": _shown(dense_b),
+    }
 
 
 def _shown(number: float) -> str:

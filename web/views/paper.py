@@ -26,8 +26,12 @@ LISTS_SECOND = {
 }  # fmt: skip
 #: What stands above the lines of a list, and under one that was cut; beside a heading that costs nothing.
 _ABOVE = dict.fromkeys(LISTS_FIRST, COLUMNS) | {
-    "alarms": HEADING + COLUMNS, "points": HEADING + COLUMNS, "looks": HEADING, "tests": HEADING, "additions": HEADING,
-}  # fmt: skip
+    "alarms": HEADING + COLUMNS,
+    "points": HEADING + COLUMNS,
+    "looks": HEADING,
+    "tests": HEADING,
+    "additions": HEADING,
+}
 _CUT = dict.fromkeys(LISTS_FIRST, SMALL) | dict.fromkeys(LISTS_SECOND, 0.0)
 PASSED = 3.9
 #: So few lines of a list are worth a plot's place.
@@ -43,9 +47,15 @@ class PageSpace:
 
 
 def room(
-    wanted: Mapping[str, int], *, forecasts: int, forecast_plot: bool, air: bool, photos: bool, outcome: bool,
+    wanted: Mapping[str, int],
+    *,
+    forecasts: int,
+    forecast_plot: bool,
+    air: bool,
+    photos: bool,
+    outcome: bool,
     passed: int,
-) -> PageSpace:  # fmt: skip
+) -> PageSpace:
     """Shares out the two sheets.
 
     wanted: list → its lines; forecasts: lines of their table; passed: how many points, the first ones, were let pass.
@@ -80,10 +90,14 @@ def _shared(
 
 
 def _height(
-    given: Mapping[str, int], wanted: Mapping[str, int], lists: Mapping[str, tuple[int, float]], passed: int = 0
-) -> float:  # fmt: skip
+    given: Mapping[str, int],
+    wanted: Mapping[str, int],
+    lists: Mapping[str, tuple[int, float]],
+    passed: int = 0,
+) -> float:
     """How high lists with so many lines are; one that is cut has a line that says so."""
     return PASSED * min(given.get("points", 0), passed) + sum(
         _ABOVE[name] + given[name] * high + (_CUT[name] if given[name] < wanted[name] else 0.0)
-        for name, (_most, high) in lists.items() if wanted[name]
-    )  # fmt: skip
+        for name, (_most, high) in lists.items()
+        if wanted[name]
+    )

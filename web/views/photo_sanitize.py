@@ -37,9 +37,13 @@ def _drawn(raw: bytes, longest_side: int) -> bytes:
         with _one, Image.open(io.BytesIO(raw), formats=FORMATS) as picture:
             width, height = picture.size
             if width * height > MOST_PIXELS[str(picture.format)]:
-                raise BadInput("photo", "has too many pixels", value=f"{width} x {height}",
-                               allowed=f"{MOST_PIXELS[str(picture.format)] / 1e6:.0f} million",
-                               remedy="take it with a smaller picture size")  # fmt: skip
+                raise BadInput(
+                    "photo",
+                    "has too many pixels",
+                    value=f"{width} x {height}",
+                    allowed=f"{MOST_PIXELS[str(picture.format)] / 1e6:.0f} million",
+                    remedy="take it with a smaller picture size",
+                )
             picture.draft("RGB", (longest_side, longest_side))
             upright = ImageOps.exif_transpose(picture).convert("RGB")
             upright.thumbnail((longest_side, longest_side))
@@ -52,9 +56,23 @@ def _drawn(raw: bytes, longest_side: int) -> bytes:
     except BadInput:
         raise
     except (
-        OSError, ValueError, SyntaxError, ArithmeticError, LookupError, TypeError, AttributeError, EOFError,
-        MemoryError, struct.error, Image.DecompressionBombError, Image.DecompressionBombWarning,
-    ) as error:  # fmt: skip
+        OSError,
+        ValueError,
+        SyntaxError,
+        ArithmeticError,
+        LookupError,
+        TypeError,
+        AttributeError,
+        EOFError,
+        MemoryError,
+        struct.error,
+        Image.DecompressionBombError,
+        Image.DecompressionBombWarning,
+    ) as error:
         # A damaged picture fails in any of these ways, depending on where it is damaged.
-        raise BadInput("photo", "is not a picture that can be kept", allowed="JPEG, PNG or WebP",
-                       remedy="take it with the phone's camera, or export it as JPEG") from error  # fmt: skip
+        raise BadInput(
+            "photo",
+            "is not a picture that can be kept",
+            allowed="JPEG, PNG or WebP",
+            remedy="take it with the phone's camera, or export it as JPEG",
+        ) from error

@@ -41,9 +41,12 @@ def readings_from(text: str, name: str) -> list[float]:
     parts = [part for part in re.split(r"[;\s]+|,(?=\s)|,$", text.strip()) if part]
     if len(parts) > MOST_READINGS:
         raise BadInput(
-            f"Moisture of {name}", "has too many readings", value=len(parts), allowed=f"1 to {MOST_READINGS}",
+            f"Moisture of {name}",
+            "has too many readings",
+            value=len(parts),
+            allowed=f"1 to {MOST_READINGS}",
             remedy="give those that say most",
-        )  # fmt: skip
+        )
     return [number_from(part, f"Moisture of {name}") for part in parts]
 
 
@@ -88,8 +91,13 @@ def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units)
 def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None:
     count = number_from(given["layers"], "Layers")
     if count != int(count) or not 1 <= count <= MOST_LAYERS:
-        raise BadInput("Layers", "cannot be used", value=given["layers"], allowed=f"1 to {MOST_LAYERS}",
-                       remedy="count them")  # fmt: skip
+        raise BadInput(
+            "Layers",
+            "cannot be used",
+            value=given["layers"],
+            allowed=f"1 to {MOST_LAYERS}",
+            remedy="count them",
+        )
     shown = waits_shown(plan) if plan.layer else given["wait"].strip()
     if (
         count == 1 + len(plan.layer)
@@ -119,16 +127,22 @@ def _waits(text: str, joints: int) -> list[float]:
     name = "Hours between layers"
     waits = readings_from(text, name) if text.strip() else []
     if len(waits) not in (1, joints):
-        raise BadInput(name, "do not fit the layers", value=text, allowed=f"one number, or {joints}",
-                       remedy="give one wait for all, or one for each later layer: 31; 28")  # fmt: skip
+        raise BadInput(
+            name,
+            "do not fit the layers",
+            value=text,
+            allowed=f"one number, or {joints}",
+            remedy="give one wait for all, or one for each later layer: 31; 28",
+        )
     return waits * joints if len(waits) == 1 else waits
 
 
 def _underside(table: dict[str, Any], given: Mapping[str, str]) -> None:
     said = given.get("underside", "")
     if said not in ("", "open", "closed"):
-        raise BadInput("Under the form", "is not known", value=said, allowed="open, closed",
-                       remedy="choose one")  # fmt: skip
+        raise BadInput(
+            "Under the form", "is not known", value=said, allowed="open, closed", remedy="choose one"
+        )
     if said:
         table.setdefault("form", {})["underside"] = said
 
@@ -145,8 +159,13 @@ def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units)
     if given["supports"].strip():
         count = number_from(given["supports"], "Supports")
         if count != int(count):
-            raise BadInput("Supports", "cannot be used", value=given["supports"],
-                           allowed="whole numbers from 2", remedy="count them")  # fmt: skip
+            raise BadInput(
+                "Supports",
+                "cannot be used",
+                value=given["supports"],
+                allowed="whole numbers from 2",
+                remedy="count them",
+            )
         support["supports"] = int(count)
 
 
@@ -155,8 +174,13 @@ def _ratio(table: dict[str, Any], given: Mapping[str, str]) -> None:
     if not measure:
         return
     if measure not in ("weight", "volume") or "mix" not in table:
-        raise BadInput("Measured by", "is not known", value=measure, allowed="weight, volume",
-                       remedy="choose one, in a plan that has a [mix]")  # fmt: skip
+        raise BadInput(
+            "Measured by",
+            "is not known",
+            value=measure,
+            allowed="weight, volume",
+            remedy="choose one, in a plan that has a [mix]",
+        )
     # The shop's own pair of numbers goes: it is worked out from the datasheet's and the densities.
     table["mix"].pop("measure_parts", None)
     table["mix"]["measure_by"] = measure

@@ -60,11 +60,15 @@ def foretold(course: PredictedPour) -> Foretold:
     found, window = course.prediction, course.window
     bonds = window.open and window.closes_h is not None
     return Foretold(
-        found.core_peak_c, found.core_peak_at_h, found.gel_at_h, course.milestones.release_h,
+        found.core_peak_c,
+        found.core_peak_at_h,
+        found.gel_at_h,
+        course.milestones.release_h,
         course.milestones.full_cure_h,
-        window.opens_h if bonds else None, window.closes_h if bonds else None,
+        window.opens_h if bonds else None,
+        window.closes_h if bonds else None,
         tuple((joint.at_h, joint.verdict) for joint in course.joints),
-    )  # fmt: skip
+    )
 
 
 def frozen(course: PredictedPour) -> dict[str, Any]:
@@ -92,8 +96,13 @@ def predicted_of(plan_toml: str) -> PredictedPour:
     plan = plan_from_text(plan_toml)
     wanted = sorted({*field_hours(plan), *np.linspace(0.0, plan.run.hours, PICTURES).tolist()})
     prediction = predict(plan, field_hours=wanted)
-    return PredictedPour(plan, prediction, milestones(plan, prediction), bond_window(plan, prediction),
-                  tuple(layer_verdicts(plan)))  # fmt: skip
+    return PredictedPour(
+        plan,
+        prediction,
+        milestones(plan, prediction),
+        bond_window(plan, prediction),
+        tuple(layer_verdicts(plan)),
+    )
 
 
 def pictures(course: PredictedPour) -> dict[str, Any]:

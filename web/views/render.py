@@ -87,13 +87,16 @@ def page(
         with service.store.read() as connection:
             shared["trouble"] = [
                 # What is over is no reason to run, but somebody has yet to say that they saw it.
-                {"id": row.id, "activation": row.activation,
-                 "priority": row.priority if row.phase in UP else "low",
-                 "title": ("Over: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
-                 "pour": row.pour_title or "the watch itself",
-                 "by": (row.acknowledged_by or "Somebody") if row.phase == Phase.ACKNOWLEDGED else None}
+                {
+                    "id": row.id,
+                    "activation": row.activation,
+                    "priority": row.priority if row.phase in UP else "low",
+                    "title": ("Over: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
+                    "pour": row.pour_title or "the watch itself",
+                    "by": (row.acknowledged_by or "Somebody") if row.phase == Phase.ACKNOWLEDGED else None,
+                }
                 for row in page_queries.pressing(connection)
-            ]  # fmt: skip
+            ]
     made = shared | dict(context or {})
     # The page that shows an alarm need not point at it as well.
     made["trouble"] = [row for row in made["trouble"] if row["id"] != made.get("alarm_shown")]

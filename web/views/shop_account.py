@@ -17,8 +17,10 @@ def lessons_of(connection: Connection) -> Lessons:
     told = []
     for pour_id, record in shop_events.sealed_records(connection):
         count = pours.get_pour(connection, pour_id).seal["events"]["count"]
-        later = [{"kind": row.kind, "at_ms": row.at_ms, "by": row.by, "text": row.text, "data": row.data}
-                 for row in seals.events_after(connection, pour_id, count)]  # fmt: skip
+        later = [
+            {"kind": row.kind, "at_ms": row.at_ms, "by": row.by, "text": row.text, "data": row.data}
+            for row in seals.events_after(connection, pour_id, count)
+        ]
         told.append((pour_id, record, later))
     return lessons(told)
 

@@ -95,9 +95,12 @@ class Status:
 
 
 def status_from(
-    pour: Row[Any], probes: Sequence[Row[Any]], open_now: Sequence[Row[Any]], now_ms: int,
+    pour: Row[Any],
+    probes: Sequence[Row[Any]],
+    open_now: Sequence[Row[Any]],
+    now_ms: int,
     unjudged: str | None = None,
-) -> Status:  # fmt: skip
+) -> Status:
     """How a pour stands at `now_ms` (true time), from its probes' last readings and its open alarms.
 
     `unjudged`: why no alarm of it can be relied on now; None: it has lately been judged.
@@ -119,10 +122,17 @@ def status_from(
         because += ": nobody has said that they saw it"
     taken = alarm if alarm is not None and alarm.phase == Phase.ACKNOWLEDGED else None
     return Status(
-        tone, word, because, spots, last_ms, old, live, None if alarm is None else alarm.id,
+        tone,
+        word,
+        because,
+        spots,
+        last_ms,
+        old,
+        live,
+        None if alarm is None else alarm.id,
         None if taken is None else taken.acknowledged_by or "Somebody",
         None if taken is None else taken.acknowledged_ms,
-    )  # fmt: skip
+    )
 
 
 def status_of(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> Status:

@@ -91,8 +91,10 @@ def misplaced(
     """
     at_ms, here = core.seen_ms, core.believed_c
     fresh = [t for t in others if t.believed_c is not None and at_ms - t.believed_ms <= t.recent_ms]
-    around = {base: max((t.believed_c or 0.0 for t in fresh if t.base == base), default=None)
-              for base in ("room", "surface", "underside")}  # fmt: skip
+    around = {
+        base: max((t.believed_c or 0.0 for t in fresh if t.base == base), default=None)
+        for base in ("room", "surface", "underside")
+    }
     if here is None:
         return None
     slope = core.slope_c_h()

@@ -30,10 +30,13 @@ def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: 
     if chance < needed:
         # Between what calls and what clears it stays as it was: a chance that hovers makes no chatter.
         return Observation(
-            False if chance < CLEAR else None, answer.made_at_ms,
+            False if chance < CLEAR else None,
+            answer.made_at_ms,
             f"The chance to pass {temperature(limit, 0)} is down to {chance * 100:.0f} %.",
-            chance, needed, credit_s=FORECAST_CREDIT_S,
-        )  # fmt: skip
+            chance,
+            needed,
+            credit_s=FORECAST_CREDIT_S,
+        )
     reason = f"The core will probably pass {temperature(limit, 0)}: chance {chance * 100:.0f} %"
     peak = answer.core_peak_c
     if peak.p50 is not None:
@@ -85,8 +88,14 @@ def fan_not_cooling(fan: FanState, answer: ForecastAnswer | None, at_ms: int) ->
     if answer is None or answer.fan_cooling is None:
         return Observation(None if fan.turning is None else False, at_ms, "The fan turns.")
     text = f"The fan brings {max(0.0, answer.fan_cooling) * 100:.0f} % of the cooling that it should."
-    return Observation(answer.fan_cooling < LEAST_COOLING, at_ms, text, answer.fan_cooling, LEAST_COOLING,
-                       credit_s=FORECAST_CREDIT_S)  # fmt: skip
+    return Observation(
+        answer.fan_cooling < LEAST_COOLING,
+        at_ms,
+        text,
+        answer.fan_cooling,
+        LEAST_COOLING,
+        credit_s=FORECAST_CREDIT_S,
+    )
 
 
 def wet_under_form(contacts: Sequence[WetContact], looks: LooksSeen | None, now_ms: int) -> Observation:

@@ -47,7 +47,7 @@ def core_hot(cores: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits
             old = hottest(cores)
             if old is not None and old > limit - 2 * EARLY_C:
                 return Observation(None, now.believed_ms)  # the hot one is lost, and a lost one never clears
-        return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)  # fmt: skip
+        return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)
     rise = now.rise_c(180_000)
     fast = rise is not None and rise >= 3.0
     severity = 3 if value > limit + 30 else 2 if value > limit + 10 or fast else 1
@@ -104,7 +104,7 @@ def _room(
         old = pick(rooms)
         if old is not None and sign * (old - limit) > 0:
             return Observation(None, now.believed_ms)
-    return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)  # fmt: skip
+    return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)
 
 
 def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits) -> Observation:
@@ -116,7 +116,7 @@ def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits
     spread, limit = core.believed_c - surface.believed_c, limits.max_spread_c
     late = core.late or surface.late
     if spread < limit:
-        return Observation(False, at_ms, "", spread, limit, late=late, credit_s=core.credit_s)  # fmt: skip
+        return Observation(False, at_ms, "", spread, limit, late=late, credit_s=core.credit_s)
     reason = (
         f"The core reads {temperature(core.believed_c)}, the surface {temperature(surface.believed_c)}: "
         f"{difference(spread)} apart, limit {difference(limit)}."
@@ -148,18 +148,35 @@ def surface_heated(
             f"The surface reads {temperature(value)}, {difference(above)} above both core and room: "
             "heat comes from outside."
         )
-        return Observation(True, at_ms, reason, above, ABOVE_ALL_C, 2 if above > 10 else 1, surface.late, False,
-                           surface.credit_s)  # fmt: skip
+        return Observation(
+            True,
+            at_ms,
+            reason,
+            above,
+            ABOVE_ALL_C,
+            2 if above > 10 else 1,
+            surface.late,
+            False,
+            surface.credit_s,
+        )
     mine, its = surface.rise_c(QUICK_MS), core.rise_c(QUICK_MS)
     if mine is not None and its is not None and core.range_c() < CALM_C and mine - max(0.0, its) > QUICK_C:
         reason = (
             f"The surface warmed by {difference(mine)} in 10 min, the core by {difference(its)}: sun, a lamp or a "
             "heat gun, or the fan has stopped."
         )
-        return Observation(True, at_ms, reason, mine - max(0.0, its), QUICK_C, 1, surface.late, False,
-                           surface.credit_s)  # fmt: skip
-    return Observation(False, at_ms, "The surface is back between core and room.", above, ABOVE_ALL_C,
-                       late=surface.late, credit_s=surface.credit_s)  # fmt: skip
+        return Observation(
+            True, at_ms, reason, mine - max(0.0, its), QUICK_C, 1, surface.late, False, surface.credit_s
+        )
+    return Observation(
+        False,
+        at_ms,
+        "The surface is back between core and room.",
+        above,
+        ABOVE_ALL_C,
+        late=surface.late,
+        credit_s=surface.credit_s,
+    )
 
 
 def air_damp(air: RoomAir, room_c: float | None, surface_c: float | None, limits: AlarmLimits) -> Observation:
@@ -185,8 +202,14 @@ def air_damp(air: RoomAir, room_c: float | None, surface_c: float | None, limits
         return Observation(True, air.at_ms, reason, air.humidity_pct, limits.max_humidity_pct, credit_s=600)
     if margin is not None and margin < limits.min_dew_margin_c + 1.0:
         return Observation(None, air.at_ms)
-    return Observation(False, air.at_ms, f"The air is back at {air.humidity_pct:.0f} % humidity.",
-                       air.humidity_pct, limits.max_humidity_pct, credit_s=600)  # fmt: skip
+    return Observation(
+        False,
+        air.at_ms,
+        f"The air is back at {air.humidity_pct:.0f} % humidity.",
+        air.humidity_pct,
+        limits.max_humidity_pct,
+        credit_s=600,
+    )
 
 
 def _trend(track: ProbeSignal) -> str:

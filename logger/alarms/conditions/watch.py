@@ -197,10 +197,12 @@ def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
     if facts.clock_set is None:
         return Observation(None, now_ms)
     return Observation(
-        not facts.clock_set, now_ms,
+        not facts.clock_set,
+        now_ms,
         f"The clock of {facts.station or 'the station'} is set."
-        if facts.clock_set else f"{facts.station or 'The station'} does not know the time of day.",
-    )  # fmt: skip
+        if facts.clock_set
+        else f"{facts.station or 'The station'} does not know the time of day.",
+    )
 
 
 def clock_wrong(facts: StationFacts, now_ms: int) -> Observation:

@@ -131,8 +131,13 @@ def equal_layers(total_mm: float, deepest_mm: float, fewest: int = 1) -> tuple[f
     """
     for name, value in (("depth of the pour", total_mm), ("deepest layer", deepest_mm)):
         if not (math.isfinite(value) and value > 0.0):
-            raise OutOfRange(name, "cannot be used", value=value, allowed="above 0 mm",
-                             remedy="take it from the datasheet or the prediction")  # fmt: skip
+            raise OutOfRange(
+                name,
+                "cannot be used",
+                value=value,
+                allowed="above 0 mm",
+                remedy="take it from the datasheet or the prediction",
+            )
     count = max(fewest, math.ceil(total_mm / deepest_mm - 1e-9))
     while (each := math.ceil(10.0 * total_mm / count - 1e-6) / 10.0) > max(deepest_mm, 0.1) + 1e-9:
         count += 1

@@ -157,9 +157,14 @@ def single_layer(plan: Plan, depth_mm: float) -> Plan:
 
 
 def deepest_safe(
-    plan: Plan, *, limit_c: float | None = None, faster: float = 1.0, from_mm: float = LEAST_MM,
-    most_mm: float = MOST_MM, within_mm: float = WITHIN_MM,
-) -> DeepestLayer:  # fmt: skip
+    plan: Plan,
+    *,
+    limit_c: float | None = None,
+    faster: float = 1.0,
+    from_mm: float = LEAST_MM,
+    most_mm: float = MOST_MM,
+    within_mm: float = WITHIN_MM,
+) -> DeepestLayer:
     """The deepest single layer of this plan's resin, form and room that stays under the limit.
 
     limit_c: default, the datasheet's highest core temperature. faster: how many times faster than fitted the
@@ -169,8 +174,13 @@ def deepest_safe(
     """
     limit = _limit(plan, limit_c)
     if not 0 < from_mm < most_mm or within_mm <= 0:
-        raise OutOfRange("depths", "leave nothing to search", value=(from_mm, most_mm, within_mm),
-                         allowed="0 < from_mm < most_mm, within_mm above 0", remedy="give other depths")  # fmt: skip
+        raise OutOfRange(
+            "depths",
+            "leave nothing to search",
+            value=(from_mm, most_mm, within_mm),
+            allowed="0 < from_mm < most_mm, within_mm above 0",
+            remedy="give other depths",
+        )
     quick = faster_resin(plan, faster)
 
     def peak_c(depth_mm: float, full: bool) -> float:
@@ -197,8 +207,12 @@ def remedy(plan: Plan, peak_c: float) -> Remedy | None:
     limit = plan.resin.limits.max_core_c
     if extremes.is_runaway(peak_c):
         return None
-    opened = plan.model_copy(update={"form": plan.form.model_copy(update={"underside": "open"}),
-                                     "air": plan.air.model_copy(update={"bottom_w_m2k": None})})  # fmt: skip
+    opened = plan.model_copy(
+        update={
+            "form": plan.form.model_copy(update={"underside": "open"}),
+            "air": plan.air.model_copy(update={"bottom_w_m2k": None}),
+        }
+    )
     tries: list[tuple[str, Plan]] = []
     if plan.form.underside != "open" and plan.air.bottom_w_m2k is None:
         tries.append(("free air under the form (raise it on bearers)", opened))
@@ -241,8 +255,9 @@ def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
 
 
 def _fanned(plan: Plan) -> Plan:
-    return plan.model_copy(update={
-        "air": plan.air.model_copy(update={"top_air_m_s": FAN_M_S, "top_w_m2k": None})})  # fmt: skip
+    return plan.model_copy(
+        update={"air": plan.air.model_copy(update={"top_air_m_s": FAN_M_S, "top_w_m2k": None})}
+    )
 
 
 def rooms(
@@ -292,11 +307,18 @@ def gains(
     Coefficients that the plan gives for a face that is changed are computed instead. depths: also search the
     deepest safe layer of each way. Raises OutOfRange, DidNotConverge.
     """
-    ways: list[tuple[Literal["still air, closed below", "fan", "free air below", "fan and free air below"],
-                     float, Literal["open", "closed"]]] = [
-        ("still air, closed below", 0.0, "closed"), ("fan", FAN_M_S, "closed"),
-        ("free air below", 0.0, "open"), ("fan and free air below", FAN_M_S, "open"),
-    ]  # fmt: skip
+    ways: list[
+        tuple[
+            Literal["still air, closed below", "fan", "free air below", "fan and free air below"],
+            float,
+            Literal["open", "closed"],
+        ]
+    ] = [
+        ("still air, closed below", 0.0, "closed"),
+        ("fan", FAN_M_S, "closed"),
+        ("free air below", 0.0, "open"),
+        ("fan and free air below", FAN_M_S, "open"),
+    ]
     found: list[Gain] = []
     for way, air_m_s, underside in ways:
         air = plan.air.model_copy(update={"top_air_m_s": air_m_s, "top_w_m2k": None, "bottom_w_m2k": None})
@@ -315,9 +337,14 @@ def _over(peak_c: float | None) -> str:
 
 
 def _bracket(
-    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float,
-    *, begin: int = 0, limit: float | None = None,
-) -> Bracket:  # fmt: skip
+    run: Callable[[float, bool], float],
+    ladder: list[float],
+    is_safe: Callable[[float], bool],
+    within: float,
+    *,
+    begin: int = 0,
+    limit: float | None = None,
+) -> Bracket:
     """Walk the ladder from its safe end to the first setting that is not safe, narrow the gap, prove both ends.
 
     run: setting and whether at full accuracy → what decides. Ladder and answers are multiples of `within`. begin: the
@@ -359,9 +386,13 @@ def _bracket(
 
 
 def _proven(
-    run: Callable[[float, bool], float], ladder: list[float], is_safe: Callable[[float], bool], within: float,
-    safe: float | None, not_safe: float | None,
-) -> Bracket:  # fmt: skip
+    run: Callable[[float, bool], float],
+    ladder: list[float],
+    is_safe: Callable[[float], bool],
+    within: float,
+    safe: float | None,
+    not_safe: float | None,
+) -> Bracket:
     """Both ends at full accuracy; an end that turns out to be on the other side becomes the other end."""
     onward = within if ladder[-1] > ladder[0] else -within
     at_safe = at_not_safe = None
@@ -398,17 +429,26 @@ def _limit(plan: Plan, limit_c: float | None) -> float:
     limit = plan.resin.limits.max_core_c if limit_c is None else limit_c
     warmest = max(c for _, c in plan.room_schedule())
     if not warmest < limit <= 200.0:
-        raise OutOfRange("limit_c", "leaves no room for any rise", value=limit,
-                         allowed=f"above the room's {warmest:g} °C, at most 200 °C",
-                         remedy="take the datasheet's highest core temperature")  # fmt: skip
+        raise OutOfRange(
+            "limit_c",
+            "leaves no room for any rise",
+            value=limit,
+            allowed=f"above the room's {warmest:g} °C, at most 200 °C",
+            remedy="take the datasheet's highest core temperature",
+        )
     return limit
 
 
 def faster_resin(plan: Plan, factor: float) -> Plan:
     """The plan with a resin that cures so many times faster. Raises OutOfRange."""
     if not 0.1 <= factor <= 10:
-        raise OutOfRange("faster", "is no plausible factor", value=factor, allowed="0.1 to 10",
-                         remedy="take the fit's rate_factor_range")  # fmt: skip
+        raise OutOfRange(
+            "faster",
+            "is no plausible factor",
+            value=factor,
+            allowed="0.1 to 10",
+            remedy="take the fit's rate_factor_range",
+        )
     rate = plan.resin.rate
     quick = rate.model_copy(update={"k1_per_s": rate.k1_per_s * factor, "k2_per_s": rate.k2_per_s * factor})
     return plan.model_copy(update={"resin": plan.resin.model_copy(update={"rate": quick})})

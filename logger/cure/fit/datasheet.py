@@ -197,8 +197,12 @@ def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
         first = min(error.errors(), key=lambda item: item["type"] != "extra_forbidden")
         place = ".".join(str(part) for part in first["loc"]) or "the file"
         value = first["input"] if isinstance(first["input"], (int, float, str)) else None
-        raise BadInput(f"{where}: {place}", first["msg"], value=value,
-                       remedy="correct that key; each name ends with its unit") from error  # fmt: skip
+        raise BadInput(
+            f"{where}: {place}",
+            first["msg"],
+            value=value,
+            remedy="correct that key; each name ends with its unit",
+        ) from error
 
 
 def read_datasheet(path: Path) -> Datasheet:
@@ -241,10 +245,16 @@ def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> 
         pour = {"shape": "sheet", "depth_mm": statement.depth_mm}
     else:
         return None
-    return plan_from_table({
-        "title": statement.describe(), "resin": resin, "pour": pour, "form": form,
-        "air": {"room_c": statement.at_c}, "run": {"hours": hours},
-    })  # fmt: skip
+    return plan_from_table(
+        {
+            "title": statement.describe(),
+            "resin": resin,
+            "pour": pour,
+            "form": form,
+            "air": {"room_c": statement.at_c},
+            "run": {"hours": hours},
+        }
+    )
 
 
 def cup_mm(mass_kg: float, density_kg_m3: float) -> float:

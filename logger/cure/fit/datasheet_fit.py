@@ -132,8 +132,12 @@ def fit_datasheet(datasheet: Datasheet, *, refuse: bool = True) -> Fit:
     if np.any(np.abs(disputed) > DISPUTED):
         problem = _contradiction(datasheet, things, prior, solution)
         if refuse:
-            raise BadInput("datasheet", problem, remedy="check mass, temperature and units of these statements, "
-                           "or give the doubtful one a wider tolerance_pct")  # fmt: skip
+            raise BadInput(
+                "datasheet",
+                problem,
+                remedy="check mass, temperature and units of these statements, "
+                "or give the doubtful one a wider tolerance_pct",
+            )
         warnings.append(problem)
     return _report(datasheet, things, prior, solution, warnings)
 
@@ -147,8 +151,12 @@ def kissinger_j_mol(peaks: list[DscPeak]) -> float:
     rates = np.array([peak.heating_k_min for peak in peaks])
     kelvin = np.array([peak.peak_c for peak in peaks]) + ZERO_CELSIUS_K
     if len(set(rates.tolist())) < 2 or np.ptp(kelvin) == 0:
-        raise BadInput("[[dsc_peak]]", "needs at least two heating rates with different peaks", value=len(peaks),
-                       remedy="add the peak at another heating_k_min, or leave them out")  # fmt: skip
+        raise BadInput(
+            "[[dsc_peak]]",
+            "needs at least two heating rates with different peaks",
+            value=len(peaks),
+            remedy="add the peak at another heating_k_min, or leave them out",
+        )
     slope = np.polyfit(1.0 / kelvin, np.log(rates / kelvin**2), 1)[0]
     return float(-slope * GAS_CONSTANT_J_MOL_K)
 
@@ -160,8 +168,9 @@ def _prior(datasheet: Datasheet) -> _Prior:
         energy = kissinger_j_mol(datasheet.dsc_peak) / 1000.0
         energy_sd = 0.1 * energy / 2.0
     rate = _first_rate(datasheet, energy)
-    return _Prior(np.array([rate, np.log(RATIO), energy, np.log(heat)]),
-                  np.array([RATE_SD, RATIO_SD, energy_sd, part]))  # fmt: skip
+    return _Prior(
+        np.array([rate, np.log(RATIO), energy, np.log(heat)]), np.array([RATE_SD, RATIO_SD, energy_sd, part])
+    )
 
 
 def _first_rate(datasheet: Datasheet, energy_kj: float) -> float:
@@ -222,8 +231,11 @@ def _contradiction(datasheet: Datasheet, things: list[Observable], prior: _Prior
             itertools.combinations(resolved, 2), key=lambda pair: _tension(pair, things, solution)
         )
         return f"{first.describe()} contradicts {second.describe()}: no one resin does both"
-    worst = [t.statement.describe() for t, off in zip(things, _off(solution, things), strict=True)
-             if abs(off) > DISPUTED]  # fmt: skip
+    worst = [
+        t.statement.describe()
+        for t, off in zip(things, _off(solution, things), strict=True)
+        if abs(off) > DISPUTED
+    ]
     return "these statements cannot all be true of one resin: " + "; ".join(dict.fromkeys(worst))
 
 
@@ -255,28 +267,54 @@ def _report(
         "e_j_mol": (resin.rate.e1_j_mol - spread_j, resin.rate.e1_j_mol + spread_j),
         "heat_of_cure_j_g": times(resin.heat_of_cure_j_g, float(sd[3])),
     }
-    learned = {name: float(min(1.0, s / p)) for name, s, p in
-               zip(("k2_per_s", "k2_over_k1", "e_j_mol", "heat_of_cure_j_g"), sd, prior.sd, strict=True)}  # fmt: skip
+    learned = {
+        name: float(min(1.0, s / p))
+        for name, s, p in zip(
+            ("k2_per_s", "k2_over_k1", "e_j_mol", "heat_of_cure_j_g"), sd, prior.sd, strict=True
+        )
+    }
     low, high = E_USUAL_KJ
     if not low <= theta[2] <= high:
-        warnings.append(f"the statements ask for an activation energy of {theta[2]:.0f} kJ/mol, outside {low:.0f} to "
-                        f"{high:.0f} kJ/mol that room-temperature epoxies have: check the temperatures")  # fmt: skip
+        warnings.append(
+            f"the statements ask for an activation energy of {theta[2]:.0f} kJ/mol, outside {low:.0f} to "
+            f"{high:.0f} kJ/mol that room-temperature epoxies have: check the temperatures"
+        )
     if len({s.at_c for s in datasheet.statements()}) == 1:
-        warnings.append("every statement is at one temperature: how the cure changes with the room rests on the "
-                        f"usual {prior.mean[2]:.0f} ± {prior.sd[2]:.0f} kJ/mol alone; state one at another "
-                        "temperature")  # fmt: skip
+        warnings.append(
+            "every statement is at one temperature: how the cure changes with the room rests on the "
+            f"usual {prior.mean[2]:.0f} ± {prior.sd[2]:.0f} kJ/mol alone; state one at another "
+            "temperature"
+        )
     if not solution.settled:
         warnings.append("the fit had not fully settled when it was stopped; take the ranges as too narrow")
     values = predicted(datasheet, things, theta[None, :])[0]
     points = tuple(
-        FittedPoint(t.statement.describe(), t.quantity, t.unit, t.stated, float(t.shown(v)), round(100 * t.sd, 1),
-              float(o), t.bound)
+        FittedPoint(
+            t.statement.describe(),
+            t.quantity,
+            t.unit,
+            t.stated,
+            float(t.shown(v)),
+            round(100 * t.sd, 1),
+            float(o),
+            t.bound,
+        )
         for t, v, o in zip(things, values, data, strict=True)
-    )  # fmt: skip
+    )
     assumptions = [CUP] if any(t.in_cup for t in things) else []
     if any(isinstance(t.statement, DeepestPour) for t in things):
         assumptions.append(WIDE)
     assumptions += [f"heat of cure before the fit: {datasheet.mixture.heat_prior()[2]}", SPREAD]
     curves = tuple(curve for t in things if (curve := t.curve(datasheet, theta)) is not None)
-    return Fit(resin, points, ranges, learned, theta, covariance, tuple(assumptions), tuple(warnings),
-               solution.rounds, curves)  # fmt: skip
+    return Fit(
+        resin,
+        points,
+        ranges,
+        learned,
+        theta,
+        covariance,
+        tuple(assumptions),
+        tuple(warnings),
+        solution.rounds,
+        curves,
+    )

@@ -90,9 +90,11 @@ class Observable:
 
 def _curve(thing: Observable, hours: Floats, core_c: Floats, mean: Floats) -> dict[str, Any]:
     return {
-        "statement": thing.statement.describe(), "hours": hours.round(4).tolist(),
-        "core_c": core_c.round(2).tolist(), "mean_conversion": mean.round(4).tolist(),
-    }  # fmt: skip
+        "statement": thing.statement.describe(),
+        "hours": hours.round(4).tolist(),
+        "core_c": core_c.round(2).tolist(),
+        "mean_conversion": mean.round(4).tolist(),
+    }
 
 
 def resin_of(datasheet: Datasheet, theta: Floats) -> Resin:
@@ -104,13 +106,22 @@ def resin_of(datasheet: Datasheet, theta: Floats) -> Resin:
         deepest = max(pour.depth_mm for pour in datasheet.deepest_pour)
         limits = limits.model_copy(update={"max_depth_mm": deepest})
     return Resin(
-        name=datasheet.name, density_kg_m3=mixture.density_kg_m3,
-        specific_heat_j_kgk=mixture.specific_heat_j_kgk, conductivity_w_mk=mixture.conductivity_w_mk,
+        name=datasheet.name,
+        density_kg_m3=mixture.density_kg_m3,
+        specific_heat_j_kgk=mixture.specific_heat_j_kgk,
+        conductivity_w_mk=mixture.conductivity_w_mk,
         heat_of_cure_j_g=float(np.exp(theta[3])),
-        rate=Rate(k1_per_s=float(np.exp(theta[0] - theta[1])), k2_per_s=float(np.exp(theta[0])),
-                  e1_j_mol=energy, e2_j_mol=energy, m=mixture.m, n=mixture.n),
-        limits=limits, glass=datasheet.glass,
-    )  # fmt: skip
+        rate=Rate(
+            k1_per_s=float(np.exp(theta[0] - theta[1])),
+            k2_per_s=float(np.exp(theta[0])),
+            e1_j_mol=energy,
+            e2_j_mol=energy,
+            m=mixture.m,
+            n=mixture.n,
+        ),
+        limits=limits,
+        glass=datasheet.glass,
+    )
 
 
 def observables_of(datasheet: Datasheet) -> list[Observable]:
@@ -225,13 +236,22 @@ def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
     heat = np.exp(points[:, 3]) / plan.resin.heat_of_cure_j_g
     chem = dataclasses.replace(
         chemistry(plan.resin, rate_factor=one, heat_factor=heat),
-        log_k1=column(points[:, 0] - points[:, 1] + b / REFERENCE_K), log_k2=column(points[:, 0] + b / REFERENCE_K),
-        b1=column(b), b2=column(b),
-    )  # fmt: skip
+        log_k1=column(points[:, 0] - points[:, 1] + b / REFERENCE_K),
+        log_k2=column(points[:, 0] + b / REFERENCE_K),
+        b1=column(b),
+        b2=column(b),
+    )
     course = run_course(
-        plan, section, chem, room_of(plan, zero, None), start_offset_c=zero, factors=Factors(one, one, one),
-        probe=probe_of(plan, section, zero, zero), hours=plan.run.hours, accuracy=COARSE,
-    )  # fmt: skip
+        plan,
+        section,
+        chem,
+        room_of(plan, zero, None),
+        start_offset_c=zero,
+        factors=Factors(one, one, one),
+        probe=probe_of(plan, section, zero, zero),
+        hours=plan.run.hours,
+        accuracy=COARSE,
+    )
     return [(time_s / SECONDS_PER_HOUR, reading) for time_s, reading in course.track.by_member(members)]
 
 

@@ -76,8 +76,10 @@ class Refit:
         """Root-mean-square error over the pours left out, before and after, K."""
         if not self.left_out:
             return None
-        before, after = (np.sqrt(np.mean(np.square([getattr(one, name) for one in self.left_out])))
-                         for name in ("rms_before_k", "rms_after_k"))  # fmt: skip
+        before, after = (
+            np.sqrt(np.mean(np.square([getattr(one, name) for one in self.left_out])))
+            for name in ("rms_before_k", "rms_after_k")
+        )
         return float(before), float(after)
 
     def message(self) -> str:
@@ -109,9 +111,12 @@ def fit_from_pours(pours: Sequence[RecordedPour]) -> Refit:
     if not pours:
         raise BadInput("pours", "none were given", remedy="record a pour first")
     if len({pour.plan.resin.model_dump_json() for pour in pours}) > 1:
-        raise BadInput("pours", "their plans have different [resin] tables",
-                       value=sorted({pour.plan.resin.name for pour in pours}),
-                       remedy="fit one resin at a time, from plans with the same [resin]")  # fmt: skip
+        raise BadInput(
+            "pours",
+            "their plans have different [resin] tables",
+            value=sorted({pour.plan.resin.name for pour in pours}),
+            remedy="fit one resin at a time, from plans with the same [resin]",
+        )
     used = [_used(pour) for pour in pours]
     solution = _solve(used)
     without: list[Floats] = []
@@ -120,16 +125,20 @@ def fit_from_pours(pours: Sequence[RecordedPour]) -> Refit:
     left_out = [_judge(one, theta) for one, theta in zip(used, without, strict=False)]
     resin = pours[0].plan.resin
     rate_factor, heat_factor = (float(v) for v in np.exp(solution.theta))
-    rate = resin.rate.model_copy(update={
-        "k1_per_s": resin.rate.k1_per_s * rate_factor, "k2_per_s": resin.rate.k2_per_s * rate_factor})  # fmt: skip
+    rate = resin.rate.model_copy(
+        update={"k1_per_s": resin.rate.k1_per_s * rate_factor, "k2_per_s": resin.rate.k2_per_s * rate_factor}
+    )
     heat = resin.heat_of_cure_j_g * heat_factor
     spread = np.exp(_NINETY * np.sqrt(np.maximum(np.diag(_covariance(solution)), _jackknife(without))))
     return Refit(
-        rate_factor, heat_factor,
+        rate_factor,
+        heat_factor,
         (rate_factor / float(spread[0]), rate_factor * float(spread[0])),
         (heat_factor / float(spread[1]), heat_factor * float(spread[1])),
-        resin.model_copy(update={"rate": rate, "heat_of_cure_j_g": heat}), tuple(left_out), solution.rounds,
-    )  # fmt: skip
+        resin.model_copy(update={"rate": rate, "heat_of_cure_j_g": heat}),
+        tuple(left_out),
+        solution.rounds,
+    )
 
 
 def _used(pour: RecordedPour) -> RecordedPour:
@@ -141,8 +150,13 @@ def _used(pour: RecordedPour) -> RecordedPour:
     good = np.isfinite(core_c) & (hours > 0)
     hours, core_c = hours[good], core_c[good]
     if len(hours) < INDEPENDENT:
-        raise BadInput(pour.plan.title, "has too few readings of the core to fit", value=len(hours),
-                       allowed=f"{INDEPENDENT} or more", remedy="leave this pour out")  # fmt: skip
+        raise BadInput(
+            pour.plan.title,
+            "has too few readings of the core to fit",
+            value=len(hours),
+            allowed=f"{INDEPENDENT} or more",
+            remedy="leave this pour out",
+        )
     if np.any(np.diff(hours) <= 0):
         raise BadInput(
             pour.plan.title, "its hours do not rise", remedy="sort the readings, drop repeated times"
@@ -174,9 +188,14 @@ def _core(pour: RecordedPour, points: Floats) -> Floats:
     factors = np.exp(points)
     members = Members(rate_factor=factors[:, 0], heat_factor=factors[:, 1])
     return run_ensemble(
-        pour.plan, members, hours=float(pour.hours[-1]) + 1e-6, output_hours=pour.hours, room=pour.room,
-        fineness=0.6, accuracy=_COARSE,
-    ).core_c  # fmt: skip
+        pour.plan,
+        members,
+        hours=float(pour.hours[-1]) + 1e-6,
+        output_hours=pour.hours,
+        room=pour.room,
+        fineness=0.6,
+        accuracy=_COARSE,
+    ).core_c
 
 
 def _judge(pour: RecordedPour, theta: Floats) -> LeftOut:

@@ -21,9 +21,13 @@ def working_time_h(resin: Resin, mass_kg: float, celsius: float) -> float:
     try:
         statement = WorkingTime(at_c=celsius, mass_kg=mass_kg, time_min=1.0)
     except ValidationError as error:
-        raise OutOfRange("working time", "mass or temperature is out of range", value=(mass_kg, celsius),
-                         allowed="0.001 to 200 kg, -10 to 80 °C",
-                         remedy="give the mass of one pail in kg") from error  # fmt: skip
+        raise OutOfRange(
+            "working time",
+            "mass or temperature is out of range",
+            value=(mass_kg, celsius),
+            allowed="0.001 to 200 kg, -10 to 80 °C",
+            remedy="give the mass of one pail in kg",
+        ) from error
     plan = plan_for(statement, resin)
     assert plan is not None  # a mass always has its cup
     curve = predict(plan, fineness=FINENESS, accuracy=COARSE).curve

@@ -37,8 +37,13 @@ class Cause:
 
     def to_json(self) -> dict[str, Any]:
         """Rounded."""
-        return {"name": self.name, "words": self.words, "size": round(self.size, 2), "unit": self.unit,
-                "sure": round(self.sure, 3)}  # fmt: skip
+        return {
+            "name": self.name,
+            "words": self.words,
+            "size": round(self.size, 2),
+            "unit": self.unit,
+            "sure": round(self.sure, 3),
+        }
 
 
 def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tuple[Cause, ...]:

@@ -54,7 +54,7 @@ __all__ = [
     "forecast_hours",
     "next_due_h",
     "will_overheat",
-]  # fmt: skip
+]
 
 #: Members drawn from the Laplace spread for each one kept.
 DRAWN_PER_MEMBER = 2
@@ -179,9 +179,13 @@ def forecast(
     memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
     seen = observed_of(plan, history, at_h, before, memory_h, changes, blows=fan_effects(plan, runs))
     seen, posterior = infer(
-        seen, history, memory_h, dice[1], None if previous is None else previous.state.best,
+        seen,
+        history,
+        memory_h,
+        dice[1],
+        None if previous is None else previous.state.best,
         rounds=LATE_ROUNDS if previous is not None and previous.core_peak_at_h.p95 < at_h else ROUNDS,
-    )  # fmt: skip
+    )
     theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, dice[2])
     drawn = seen.run(theta)
     read = seen.read(theta, drawn)
@@ -195,17 +199,30 @@ def forecast(
     done = [*seen.changes, *seen.blown(later), *changes_of(seen.windows, flux)]
     done += going_on(seen.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
     shift, past = _of_core(seen.probes, read, kept, posterior.trust)
-    state = MemberState(posterior.best, members_at(seen.unknowns, later), now, ahead, until_h, shift, memory_h,
-                  dice[3].standard_normal(members), tuple(done), *past)  # fmt: skip
+    state = MemberState(
+        posterior.best,
+        members_at(seen.unknowns, later),
+        now,
+        ahead,
+        until_h,
+        shift,
+        memory_h,
+        dice[3].standard_normal(members),
+        tuple(done),
+        *past,
+    )
     answer = _answer(plan, state, roll_forward(plan, state))
     top = np.asarray(members_at(seen.unknowns, theta[kept]).top_factor)
     arrives = cooling(plan, runs, at_h, seen.fan_part(theta[kept]), top)
     return replace(
-        answer, causes=causes_of(seen.unknowns, theta[kept], plan), doubted=_doubted(posterior),
-        effective_members=effective(weights) / len(weights) * members, tempering=power,
+        answer,
+        causes=causes_of(seen.unknowns, theta[kept], plan),
+        doubted=_doubted(posterior),
+        effective_members=effective(weights) / len(weights) * members,
+        tempering=power,
         what_if=what_if(plan, state, answer.ahead) if with_what_if else {},
         fan_cooling=None if arrives is None else band(arrives),
-    )  # fmt: skip
+    )
 
 
 def forecast_hours(
@@ -264,22 +281,39 @@ def _answer(plan: Plan, state: MemberState, ahead: Outlook) -> Forecast:
     if not passed and len(crosses) > FEW * len(ahead.crosses_at_h):
         crossing = band(crosses)
     return Forecast(
-        at_h=at_h, limit_c=limit_c, core_peak_c=band(ahead.core_peak_c), core_peak_at_h=band(ahead.core_peak_at_h),
-        hottest_peak_c=band(ahead.hottest_peak_c), hottest_peak_at_h=band(ahead.hottest_peak_at_h),
+        at_h=at_h,
+        limit_c=limit_c,
+        core_peak_c=band(ahead.core_peak_c),
+        core_peak_at_h=band(ahead.core_peak_at_h),
+        hottest_peak_c=band(ahead.hottest_peak_c),
+        hottest_peak_at_h=band(ahead.hottest_peak_at_h),
         chance_core_over_limit=chance,
         chance_hottest_over_limit=max(chance, float(np.mean(ahead.hottest_peak_c > limit_c))),
         chance_needed=chance_needed(at_h, None if crossing is None else crossing.p50),
-        crosses_limit_at_h=crossing, time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
-        release_at_h=moment(ahead.release_at_h, state.until_h), end_conversion=band(ahead.end_conversion),
-        bands=ahead.bands, causes=(), doubted=(), members=len(ahead.core_peak_c),
-        effective_members=float(len(ahead.core_peak_c)), tempering=1.0, what_if={},
-        ahead=ahead, state=state,
-    )  # fmt: skip
+        crosses_limit_at_h=crossing,
+        time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
+        release_at_h=moment(ahead.release_at_h, state.until_h),
+        end_conversion=band(ahead.end_conversion),
+        bands=ahead.bands,
+        causes=(),
+        doubted=(),
+        members=len(ahead.core_peak_c),
+        effective_members=float(len(ahead.core_peak_c)),
+        tempering=1.0,
+        what_if={},
+        ahead=ahead,
+        state=state,
+    )
 
 
 def _doubted(posterior: Posterior) -> tuple[DoubtedProbe, ...]:
     return tuple(
-        DoubtedProbe(name, trust, f"the {name} probe does not fit what the other probes and the plan allow "
-                     f"(its misfit is {posterior.misfit[name]:.1f} times the expected)")
-        for name, trust in posterior.trust.items() if trust < TRUSTED
-    )  # fmt: skip
+        DoubtedProbe(
+            name,
+            trust,
+            f"the {name} probe does not fit what the other probes and the plan allow "
+            f"(its misfit is {posterior.misfit[name]:.1f} times the expected)",
+        )
+        for name, trust in posterior.trust.items()
+        if trust < TRUSTED
+    )

@@ -38,8 +38,13 @@ BEGINS_PER_H = 1.0 / 120.0
 _MAY_BEGIN_H = np.array([0.0, 2.0, 6.0, 14.0])
 _LASTS_H = 1.8
 
-HEATING = Parameter("sun_w_m2", SPREAD_W_M2, "sun or a heater warms the surface", "a draught cools the surface",
-                  middle=USUAL_W_M2)  # fmt: skip
+HEATING = Parameter(
+    "sun_w_m2",
+    SPREAD_W_M2,
+    "sun or a heater warms the surface",
+    "a draught cools the surface",
+    middle=USUAL_W_M2,
+)
 
 
 def onset_h(history: Mapping[str, Readings], at_h: float, after_h: float = 0.0) -> float | None:

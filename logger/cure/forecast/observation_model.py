@@ -21,8 +21,9 @@ Floats = NDArray[np.float64]
 #: Cells of the mesh in each direction against a prediction's.
 FINENESS = 0.6
 #: Part of the fan's cooling that arrives: 1 as it should, 0 like still air. It may not turn at all: a wide prior.
-FAN_PART = Parameter("fan_part", 0.5, "the fan cools more than it should", "the fan cools less than it should",
-                   middle=1.0)  # fmt: skip
+FAN_PART = Parameter(
+    "fan_part", 0.5, "the fan cools more than it should", "the fan cools less than it should", middle=1.0
+)
 #: Readings whose χ² per piece is above this ask for another explanation.
 UNEXPLAINED = 2.0
 #: Another window of heating must explain this much more: half a χ² of this size.
@@ -78,9 +79,15 @@ class ObservedPour:
 
     def run(self, theta: Floats) -> EnsembleResult:
         """The members θ (M, p) until at_h."""
-        return run_ensemble(self.plan, members_at(self.unknowns, theta), hours=self.at_h,
-                            output_hours=self.times, room=self.room, changes=self.done(theta),
-                            fineness=FINENESS)  # fmt: skip
+        return run_ensemble(
+            self.plan,
+            members_at(self.unknowns, theta),
+            hours=self.at_h,
+            output_hours=self.times,
+            room=self.room,
+            changes=self.done(theta),
+            fineness=FINENESS,
+        )
 
     def read(self, theta: Floats, result: EnsembleResult) -> list[Floats]:
         """What each probe's pieces would be, one (M, n) per probe."""
@@ -100,9 +107,15 @@ class ObservedPour:
 
 
 def observed_of(
-    plan: Plan, history: Mapping[str, Readings], at_h: float, room: RoomHistory, memory_h: float,
-    changes: Sequence[Intervention], windows: tuple[Window, ...] = (), blows: tuple[FanEffect, ...] = (),
-) -> ObservedPour:  # fmt: skip
+    plan: Plan,
+    history: Mapping[str, Readings],
+    at_h: float,
+    room: RoomHistory,
+    memory_h: float,
+    changes: Sequence[Intervention],
+    windows: tuple[Window, ...] = (),
+    blows: tuple[FanEffect, ...] = (),
+) -> ObservedPour:
     """The pour as its probes saw it until at_h."""
     edges = [edge for window in windows for edge in window if edge is not None]
     edges += [edge for blow in blows for edge in (blow.run.from_h, blow.run.to_h) if edge is not None]
@@ -112,9 +125,14 @@ def observed_of(
 
 
 def infer(
-    seen: ObservedPour, history: Mapping[str, Readings], memory_h: float, rng: np.random.Generator,
-    start: Floats | None = None, *, rounds: int = ROUNDS,
-) -> tuple[ObservedPour, Posterior]:  # fmt: skip
+    seen: ObservedPour,
+    history: Mapping[str, Readings],
+    memory_h: float,
+    rng: np.random.Generator,
+    start: Floats | None = None,
+    *,
+    rounds: int = ROUNDS,
+) -> tuple[ObservedPour, Posterior]:
     """The likeliest θ; where no θ explains the readings, also with heat on the surface for a while.
 
     start: where to look first. rounds: how long to look at most.
@@ -138,8 +156,16 @@ def infer(
         end = end_h(history, seen.at_h, onset + 0.1)
         tried = []
         for window in ((onset, None), (onset, end)) if end is not None else ((onset, None),):
-            other = observed_of(seen.plan, history, seen.at_h, seen.room, memory_h, seen.changes,
-                            (*seen.windows, window), seen.blows)  # fmt: skip
+            other = observed_of(
+                seen.plan,
+                history,
+                seen.at_h,
+                seen.room,
+                memory_h,
+                seen.changes,
+                (*seen.windows, window),
+                seen.blows,
+            )
             here = np.vstack(
                 [np.append(best.best, f) for f in (-1.0, 0.0, 1.5)] + [np.append(0.0 * best.best, 0.0)]
             )

@@ -126,8 +126,17 @@ def roll_forward(
     at_h, until_h = state.now.hours, state.until_h
     room = room or state.room
     hours = np.linspace(at_h, until_h, POINTS)
-    run = run_ensemble(plan, state.members, hours=until_h, output_hours=hours, room=room,
-                       changes=[*state.done, *more], start=state.now, fineness=FINENESS, accuracy=ACCURACY)  # fmt: skip
+    run = run_ensemble(
+        plan,
+        state.members,
+        hours=until_h,
+        output_hours=hours,
+        room=room,
+        changes=[*state.done, *more],
+        start=state.now,
+        fineness=FINENESS,
+        accuracy=ACCURACY,
+    )
     limit_c = plan.resin.limits.max_core_c
     room_c = np.stack([np.interp(hours, room.hours, row) for row in room.celsius])
     core = run.core_c + _missing(state, hours[None, :], run.core_c - room_c)
@@ -143,15 +152,20 @@ def roll_forward(
     ready = (run.core_conversion >= hard[:, None]) & (core <= room_c + COOLED_K)
     every = slice(None, None, 2)
     return Outlook(
-        core_peak_c=peak, core_peak_at_h=np.where(gone, state.past_peak_at_h, peak_at_h),
+        core_peak_c=peak,
+        core_peak_at_h=np.where(gone, state.past_peak_at_h, peak_at_h),
         hottest_peak_c=np.where(gone, np.maximum(hot, peak), hot),
         hottest_peak_at_h=np.where(gone, state.past_peak_at_h, run.hottest_peak_at_h),
         crosses_at_h=_first(hours, core, limit_c),
         release_at_h=np.where(ready.any(axis=1), hours[ready.argmax(axis=1)], np.inf),
         end_conversion=run.end_mean_conversion,
-        bands=QuantileCurves(hours[every], _three(core)[:, every], _three(run.hottest_c + core - run.core_c)[:, every],
-                    _three(run.mean_conversion)[:, every]),
-    )  # fmt: skip
+        bands=QuantileCurves(
+            hours[every],
+            _three(core)[:, every],
+            _three(run.hottest_c + core - run.core_c)[:, every],
+            _three(run.mean_conversion)[:, every],
+        ),
+    )
 
 
 def _missing(state: MemberState, hours: Floats, rise_c: Floats) -> Floats:

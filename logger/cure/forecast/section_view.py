@@ -57,12 +57,16 @@ def to_draw(plan: Plan, history: Mapping[str, Readings], made: Forecast) -> dict
     grid = grid[(grid >= read_h[0]) & (grid <= read_h[-1])] if len(read_h) else grid[:0]
     return {
         "until_h": state.until_h,
-        "core": {"hours": grid.round(4).tolist(), "celsius": np.interp(grid, read_h, read_c).round(2).tolist()}
-        if len(grid) else {"hours": [], "celsius": []},
+        "core": {
+            "hours": grid.round(4).tolist(),
+            "celsius": np.interp(grid, read_h, read_c).round(2).tolist(),
+        }
+        if len(grid)
+        else {"hours": [], "celsius": []},
         "member": {name: round(value, 6) for name, value in told.items()},
         "room": {"hours": hours.round(4).tolist(), "celsius": celsius.round(3).tolist()},
         "done": [_told(change, which) for change in state.done],
-    }  # fmt: skip
+    }
 
 
 def _told(change: Intervention, which: int) -> dict[str, Any]:
@@ -87,9 +91,15 @@ def fields_to_draw(
     room = RoomHistory(np.array(cut["room"]["hours"]), np.array(cut["room"]["celsius"]))
     wanted = sorted({float(hour) for hour in hours if 0 <= hour <= cut["until_h"]})
     run = run_ensemble(
-        plan, Members(**cut["member"]), hours=cut["until_h"], output_hours=wanted, room=room,
-        changes=[Intervention(**said) for said in cut["done"]], fineness=FINENESS, snapshots_h=wanted,
-    )  # fmt: skip
+        plan,
+        Members(**cut["member"]),
+        hours=cut["until_h"],
+        output_hours=wanted,
+        room=room,
+        changes=[Intervention(**said) for said in cut["done"]],
+        fineness=FINENESS,
+        snapshots_h=wanted,
+    )
     section = section_of(plan, FINENESS)
     room_c = np.interp(wanted, room.hours, room.celsius)
     wanted_c = np.interp(wanted, *core)

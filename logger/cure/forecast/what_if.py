@@ -67,8 +67,10 @@ def what_if(plan: Plan, state: MemberState, as_it_is: Outlook) -> dict[str, What
     answers[ROOM] = roll_forward(plan, state, room=RoomHistory(room.hours, room.celsius - ramp))
     heated = [c.absorbed_w_m2 for c in state.done if c.at_h <= at_h and c.absorbed_w_m2 is not None]
     if heated and np.any(heated[-1]):
-        shaded = [replace(c, absorbed_w_m2=0.0) if c.absorbed_w_m2 is not None and c.at_h > at_h else c
-                  for c in state.done]  # fmt: skip
+        shaded = [
+            replace(c, absorbed_w_m2=0.0) if c.absorbed_w_m2 is not None and c.at_h > at_h else c
+            for c in state.done
+        ]
         answers[SHADE] = roll_forward(
             plan, replace(state, done=tuple(shaded)), more=[Intervention(at_h, absorbed_w_m2=0.0)]
         )
@@ -85,9 +87,16 @@ def fans_on(plan: Plan, state: MemberState) -> Intervention:
         return Intervention(at_h, top_air_m_s=air_m_s, top_factor=_at_least(1.0, state.members.top_factor))
     section = section_of(plan, 0.5)
     room_c = float(np.mean(state.room.celsius))
-    fan = float(heat_transfer.top_w_m2k(
-        room_c + OVER_ROOM_K, room_c, size_m=section.plate_size_m, run_m=section.plate_run_m, air_m_s=FAN_M_S,
-        emissivity=plan.air.emissivity))  # fmt: skip
+    fan = float(
+        heat_transfer.top_w_m2k(
+            room_c + OVER_ROOM_K,
+            room_c,
+            size_m=section.plate_size_m,
+            run_m=section.plate_run_m,
+            air_m_s=FAN_M_S,
+            emissivity=plan.air.emissivity,
+        )
+    )
     now = plan.air.top_w_m2k * np.atleast_1d(state.members.top_factor)
     return Intervention(at_h, top_w_m2k=1.0, top_factor=_at_least(fan, now))
 
@@ -99,9 +108,15 @@ def underside_open(plan: Plan, state: MemberState) -> Intervention:
         return Intervention(at_h, underside="open", bottom_factor=_at_least(1.0, state.members.bottom_factor))
     section = section_of(plan, 0.5)
     room_c = float(np.mean(state.room.celsius))
-    free = float(heat_transfer.underside_w_m2k(
-        room_c + OVER_ROOM_K, room_c, size_m=section.plate_size_m, emissivity=plan.air.emissivity,
-        closed=False))  # fmt: skip
+    free = float(
+        heat_transfer.underside_w_m2k(
+            room_c + OVER_ROOM_K,
+            room_c,
+            size_m=section.plate_size_m,
+            emissivity=plan.air.emissivity,
+            closed=False,
+        )
+    )
     now = plan.air.bottom_w_m2k * np.atleast_1d(state.members.bottom_factor)
     return Intervention(at_h, bottom_w_m2k=1.0, bottom_factor=_at_least(free, now))
 

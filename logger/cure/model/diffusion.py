@@ -69,16 +69,22 @@ def check_diffusion(diffusion: Diffusion) -> None:
     hardly start), or falls as the resin gets warmer (heat always frees a glass).
     """
     if diffusion.ac_t_per_k < 0:
-        raise OutOfRange("[resin.diffusion] ac_t_per_k", "would make a warmer resin stop earlier",
-                         value=diffusion.ac_t_per_k, allowed="0 or above, 1/K",
-                         remedy="check the sign")  # fmt: skip
+        raise OutOfRange(
+            "[resin.diffusion] ac_t_per_k",
+            "would make a warmer resin stop earlier",
+            value=diffusion.ac_t_per_k,
+            allowed="0 or above, 1/K",
+            remedy="check the sign",
+        )
     lowest = diffusion.ac0 + diffusion.ac_t_per_k * ZERO_CELSIUS_K
     if lowest < 0.1:
-        raise OutOfRange("[resin.diffusion] ac0 + ac_t_per_k · 273.15 K",
-                         "puts the critical conversion at 0 °C so low that the cure hardly starts",
-                         value=round(lowest, 4), allowed="0.1 or above",
-                         remedy="check ac0, or leave [resin.diffusion] out: it is then taken from [resin.glass]",
-                         )  # fmt: skip
+        raise OutOfRange(
+            "[resin.diffusion] ac0 + ac_t_per_k · 273.15 K",
+            "puts the critical conversion at 0 °C so low that the cure hardly starts",
+            value=round(lowest, 4),
+            allowed="0.1 or above",
+            remedy="check ac0, or leave [resin.diffusion] out: it is then taken from [resin.glass]",
+        )
 
 
 def stalls_at(room_c: float, glass: Glass) -> tuple[float, float]:

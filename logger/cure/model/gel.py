@@ -34,12 +34,22 @@ def gel_conversion(
     so a diepoxide with a diamine gels only for ratios from 1/3 to 3. Raises OutOfRange.
     """
     if not (math.isfinite(ratio) and ratio > 0):
-        raise OutOfRange("ratio", "is no mix", value=ratio, allowed="above 0",
-                         remedy="give amine hydrogens per epoxide group; 1 is the right mix")  # fmt: skip
+        raise OutOfRange(
+            "ratio",
+            "is no mix",
+            value=ratio,
+            allowed="above 0",
+            remedy="give amine hydrogens per epoxide group; 1 is the right mix",
+        )
     for name, places in (("epoxide_places", epoxide_places), ("amine_places", amine_places)):
         if not 1 <= places <= 20:
-            raise OutOfRange(name, "is no number of reactive places", value=places, allowed="1 to 20",
-                             remedy="2 for a diepoxide, 4 for a diamine, 5 or 6 for a polyamine")  # fmt: skip
+            raise OutOfRange(
+                name,
+                "is no number of reactive places",
+                value=places,
+                allowed="1 to 20",
+                remedy="2 for a diepoxide, 4 for a diamine, 5 or 6 for a polyamine",
+            )
     branching = (epoxide_places - 1.0) * (amine_places - 1.0)
     if branching <= 0:
         return None

@@ -49,9 +49,15 @@ class Chemistry:
     def take(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> Chemistry:
         """The members that `keep` picks."""
         return Chemistry(
-            self.log_k1[keep], self.log_k2[keep], self.b1[keep], self.b2[keep],
-            self.m, self.n, self.rise_k[keep], self.diffusion,
-        )  # fmt: skip
+            self.log_k1[keep],
+            self.log_k2[keep],
+            self.b1[keep],
+            self.b2[keep],
+            self.m,
+            self.n,
+            self.rise_k[keep],
+            self.diffusion,
+        )
 
     def drive(self, alpha: Floats, t_k: Floats) -> Floats:
         """The rate without its (1 − α)^n, 1/s; alpha and t_k (K) have shape (M, rows, columns)."""
@@ -145,10 +151,15 @@ def chemistry(
         log_k2 = np.log(rate.k2_per_s * factor) + b2 / REFERENCE_K
     slow = resin.diffusion
     return Chemistry(
-        column(log_k1), column(log_k2), column(b1), column(b2), rate.m, rate.n,
+        column(log_k1),
+        column(log_k2),
+        column(b1),
+        column(b2),
+        rate.m,
+        rate.n,
         column(1000.0 * resin.heat_of_cure_j_g / resin.specific_heat_j_kgk * heat),
         None if slow is None else (slow.c, slow.ac0, slow.ac_t_per_k),
-    )  # fmt: skip
+    )
 
 
 def arrhenius_factor(t_k: Floats | float, e_j_mol: float) -> Floats:
@@ -194,5 +205,8 @@ def rate_from_prefactors(
     return Rate(
         k1_per_s=float(a1_per_s * np.exp(-e1_j_mol / scale)),
         k2_per_s=float(a2_per_s * np.exp(-e2_j_mol / scale)),
-        e1_j_mol=e1_j_mol, e2_j_mol=e2_j_mol, m=m, n=n,
-    )  # fmt: skip
+        e1_j_mol=e1_j_mol,
+        e2_j_mol=e2_j_mol,
+        m=m,
+        n=n,
+    )

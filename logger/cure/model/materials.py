@@ -60,11 +60,21 @@ def wood_conductivity_w_mk(specific_gravity: float, moisture_pct: float) -> floa
     USDA Wood Handbook, FPL-GTR-190 (2010), equation 4-15. Raises OutOfRange outside those bounds.
     """
     if not 0.3 < specific_gravity < 1.5:
-        raise OutOfRange("specific_gravity", "is outside the formula", value=specific_gravity,
-                         allowed="0.3 to 1.5", remedy="enter the conductivity yourself")  # fmt: skip
+        raise OutOfRange(
+            "specific_gravity",
+            "is outside the formula",
+            value=specific_gravity,
+            allowed="0.3 to 1.5",
+            remedy="enter the conductivity yourself",
+        )
     if not 0 <= moisture_pct < 25:
-        raise OutOfRange("moisture_pct", "is outside the formula", value=moisture_pct,
-                         allowed="0 to 25 %", remedy="dry the slab, or enter the conductivity")  # fmt: skip
+        raise OutOfRange(
+            "moisture_pct",
+            "is outside the formula",
+            value=moisture_pct,
+            allowed="0 to 25 %",
+            remedy="dry the slab, or enter the conductivity",
+        )
     return specific_gravity * (0.1941 + 0.004064 * moisture_pct) + 0.01864
 
 
@@ -74,12 +84,22 @@ def wood_specific_heat_j_kgk(moisture_pct: float, wood_c: float) -> float:
     USDA Wood Handbook, FPL-GTR-190 (2010), equations 4-16a to 4-17. Raises OutOfRange outside those bounds.
     """
     if not 0 <= moisture_pct < 25:
-        raise OutOfRange("moisture_pct", "is outside the formula", value=moisture_pct,
-                         allowed="0 to 25 %", remedy="dry the slab, or enter the heat")  # fmt: skip
+        raise OutOfRange(
+            "moisture_pct",
+            "is outside the formula",
+            value=moisture_pct,
+            allowed="0 to 25 %",
+            remedy="dry the slab, or enter the heat",
+        )
     kelvin = wood_c + 273.15
     if not 280 <= kelvin <= 420:
-        raise OutOfRange("wood_c", "is outside the formula", value=wood_c, allowed="7 to 147 °C",
-                         remedy="enter the specific heat yourself")  # fmt: skip
+        raise OutOfRange(
+            "wood_c",
+            "is outside the formula",
+            value=wood_c,
+            allowed="7 to 147 °C",
+            remedy="enter the specific heat yourself",
+        )
     dry = 0.1031 + 0.003867 * kelvin
     bound = moisture_pct * (-0.06191 + 2.36e-4 * kelvin - 1.33e-4 * moisture_pct)
     wet = 0.0 if moisture_pct == 0 else bound

@@ -51,9 +51,13 @@ class OffRatio:
 def check_ratio(ratio: float) -> None:
     """Raises OutOfRange for a ratio outside 1/3 to 3: such a mix never gels, and the model has nothing to say."""
     if not LEAST_RATIO <= ratio <= MOST_RATIO:
-        raise OutOfRange("mixing ratio (amine hydrogens per epoxide, 1 = right)",
-                         "never gels", value=round(ratio, 4), allowed="1/3 to 3",
-                         remedy="do not pour it; weigh a fresh batch")  # fmt: skip
+        raise OutOfRange(
+            "mixing ratio (amine hydrogens per epoxide, 1 = right)",
+            "never gels",
+            value=round(ratio, 4),
+            allowed="1/3 to 3",
+            remedy="do not pour it; weigh a fresh batch",
+        )
 
 
 def heat_factor(ratio: float, hardener_share: float) -> float:
@@ -63,8 +67,13 @@ def heat_factor(ratio: float, hardener_share: float) -> float:
     """
     check_ratio(ratio)
     if not 0 < hardener_share < 1:
-        raise OutOfRange("hardener_share", "is no share of the mix", value=hardener_share,
-                         allowed="between 0 and 1", remedy="hardener mass over mass of the mix")  # fmt: skip
+        raise OutOfRange(
+            "hardener_share",
+            "is no share of the mix",
+            value=hardener_share,
+            allowed="between 0 and 1",
+            remedy="hardener mass over mass of the mix",
+        )
     mass = 1.0 - hardener_share + hardener_share * ratio
     return min(1.0, ratio) / mass
 
@@ -87,18 +96,25 @@ def off_ratio(resin: Resin, ratio: float, hardener_share: float = 0.3) -> OffRat
             "heat_of_cure_j_g": resin.heat_of_cure_j_g * heat,
             "rate": rate,
             "glass": glass,
-            "diffusion": None if slow is None else Diffusion(
-                c=slow.c * network, ac0=slow.ac0 / network, ac_t_per_k=slow.ac_t_per_k / network
-            ),
+            "diffusion": None
+            if slow is None
+            else Diffusion(c=slow.c * network, ac0=slow.ac0 / network, ac_t_per_k=slow.ac_t_per_k / network),
         }
-    )  # fmt: skip
+    )
     error = abs(ratio - 1.0)
     severity = "warn" if error > WARN else "mention" if error > MENTION else "ok"
     return OffRatio(
-        ratio, heat, min(1.0, ratio), min(1.0, 1.0 / ratio), network, glass.tg_inf_c,
-        gel_of_scarcer(ratio), changed, severity,
+        ratio,
+        heat,
+        min(1.0, ratio),
+        min(1.0, 1.0 / ratio),
+        network,
+        glass.tg_inf_c,
+        gel_of_scarcer(ratio),
+        changed,
+        severity,
         _message(ratio, severity, resin.glass.tg_inf_c - glass.tg_inf_c),
-    )  # fmt: skip
+    )
 
 
 def ratio_of_masses(resin_g: float, hardener_g: float, mix: Mix) -> tuple[float, float]:
@@ -125,12 +141,22 @@ def heat_from_equivalents(heat_kj_eq: float, eew_g_eq: float, ahew_g_eq: float) 
     Adv. Polym. Sci. 75:113, from memory).
     """
     if not 80 <= heat_kj_eq <= 130:
-        raise OutOfRange("heat per equivalent", "is no epoxy with amine", value=heat_kj_eq,
-                         allowed="80 to 130 kJ/eq", remedy="98 to 118 is usual")  # fmt: skip
+        raise OutOfRange(
+            "heat per equivalent",
+            "is no epoxy with amine",
+            value=heat_kj_eq,
+            allowed="80 to 130 kJ/eq",
+            remedy="98 to 118 is usual",
+        )
     for name, weight in (("eew_g_eq", eew_g_eq), ("ahew_g_eq", ahew_g_eq)):
         if not weight > 0:
-            raise OutOfRange(name, "is no weight", value=weight, allowed="above 0 g/eq",
-                             remedy="take it from the datasheet")  # fmt: skip
+            raise OutOfRange(
+                name,
+                "is no weight",
+                value=weight,
+                allowed="above 0 g/eq",
+                remedy="take it from the datasheet",
+            )
     return 1000.0 * heat_kj_eq / (eew_g_eq + ahew_g_eq)
 
 

@@ -48,13 +48,20 @@ def heat_losses_of(plan: Plan, section: Section, *, top_air_m_s: float | None = 
     size, run, shine = section.plate_size_m, section.plate_run_m, air.emissivity
     closed = underside_is_closed(plan)
     return HeatLosses(
-        HeatLoss(air.top_w_m2k, lambda s, r: heat_transfer.top_w_m2k(
-            s, r, size_m=size, run_m=run, air_m_s=speed, emissivity=shine)),
-        HeatLoss(air.bottom_w_m2k, lambda s, r: heat_transfer.underside_w_m2k(
-            s, r, size_m=size, emissivity=shine, closed=closed)),
-        HeatLoss(air.side_w_m2k, lambda s, r: heat_transfer.side_w_m2k(
-            s, r, height_m=height, emissivity=shine)),
-    )  # fmt: skip
+        HeatLoss(
+            air.top_w_m2k,
+            lambda s, r: heat_transfer.top_w_m2k(
+                s, r, size_m=size, run_m=run, air_m_s=speed, emissivity=shine
+            ),
+        ),
+        HeatLoss(
+            air.bottom_w_m2k,
+            lambda s, r: heat_transfer.underside_w_m2k(s, r, size_m=size, emissivity=shine, closed=closed),
+        ),
+        HeatLoss(
+            air.side_w_m2k, lambda s, r: heat_transfer.side_w_m2k(s, r, height_m=height, emissivity=shine)
+        ),
+    )
 
 
 @dataclass
@@ -100,11 +107,14 @@ class Boundary:
         """The same face for the members that `keep` picks."""
         before = self._before
         return replace(
-            self, absorbed=self.absorbed[keep] if isinstance(self.absorbed, np.ndarray) else self.absorbed,
-            factor=self.factor[keep], h=self.h[keep], built_h=self.built_h[keep],
+            self,
+            absorbed=self.absorbed[keep] if isinstance(self.absorbed, np.ndarray) else self.absorbed,
+            factor=self.factor[keep],
+            h=self.h[keep],
+            built_h=self.built_h[keep],
             _before=None if before is None else (before[0][keep], before[1][keep], before[2][keep]),
             _pending=None,
-        )  # fmt: skip
+        )
 
     def tie(self, h: Floats) -> Floats:
         """U of each cell as the propagators hold it, W/(m²·K), from a coefficient of shape (M, cells)."""

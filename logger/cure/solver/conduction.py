@@ -16,9 +16,19 @@ EVERYONE = slice(None)
 
 
 _BY_MEMBER = (
-    "low", "high", "operator", "decay", "left", "right",
-    "quarter", "half", "quarter_mean", "half_mean", "quarter_ramp", "half_ramp",
-)  # fmt: skip
+    "low",
+    "high",
+    "operator",
+    "decay",
+    "left",
+    "right",
+    "quarter",
+    "half",
+    "quarter_mean",
+    "half_mean",
+    "quarter_ramp",
+    "half_ramp",
+)
 
 
 class LineOperators:

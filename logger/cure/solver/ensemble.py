@@ -64,8 +64,13 @@ class Members:
             if name.endswith("_factor"):
                 bad |= value < 0 if name != "rate_factor" else value <= 0
             if bad.any():
-                raise BadInput(f"members.{name}", "is out of range", value=float(value[bad][0]),
-                               allowed="finite, factors not negative", remedy="correct the prior")  # fmt: skip
+                raise BadInput(
+                    f"members.{name}",
+                    "is out of range",
+                    value=float(value[bad][0]),
+                    allowed="finite, factors not negative",
+                    remedy="correct the prior",
+                )
         return arrays
 
     def __len__(self) -> int:
@@ -144,15 +149,25 @@ def run_ensemble(
         fans = interventions_of(plan, fan_effects(plan, runs_of(plan)), given["top_factor"])
         changes = [*fans, *changes]
     course = run_course(
-        plan, section,
-        chemistry(plan.resin, rate_factor=given["rate_factor"], heat_factor=given["heat_factor"],
-                  e_factor=given["e_factor"], first_factor=given["first_factor"]),
+        plan,
+        section,
+        chemistry(
+            plan.resin,
+            rate_factor=given["rate_factor"],
+            heat_factor=given["heat_factor"],
+            e_factor=given["e_factor"],
+            first_factor=given["first_factor"],
+        ),
         room_of(plan, given["room_offset_c"], room),
         start_offset_c=given["start_offset_c"],
         factors=Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),
         probe=probe_of(plan, section, given["probe_x_mm"], given["probe_z_mm"]),
-        hours=until, snapshots_h=snapshots_h, changes=changes, accuracy=accuracy, start=start,
-    )  # fmt: skip
+        hours=until,
+        snapshots_h=snapshots_h,
+        changes=changes,
+        accuracy=accuracy,
+        start=start,
+    )
     if output_hours is None:
         at = np.linspace(begin, until, 1 + max(2, min(600, round((until - begin) * 12))))
     else:
@@ -166,8 +181,12 @@ def room_of(plan: Plan, offset_c: Floats, history: RoomHistory | None) -> RoomSc
         hours = np.asarray(history.hours, dtype=float)
         celsius = np.atleast_2d(np.asarray(history.celsius, dtype=float))
         if celsius.shape[1] != len(hours) or celsius.shape[0] not in (1, len(offset_c)):
-            raise BadInput("room", "hours and celsius do not fit", value=(hours.shape, celsius.shape),
-                           allowed="(K,) with (K,) or (M, K)")  # fmt: skip
+            raise BadInput(
+                "room",
+                "hours and celsius do not fit",
+                value=(hours.shape, celsius.shape),
+                allowed="(K,) with (K,) or (M, K)",
+            )
         if len(hours) > 1 and np.any(np.diff(hours) <= 0):
             raise BadInput("room", "its hours must rise", remedy="sort the readings, drop repeated times")
         return RoomSchedule(hours, celsius, offset_c)
@@ -201,13 +220,24 @@ def _result(course: Simulation, count: int, at: Floats, gel_conversion: float) -
     zero = ZERO_CELSIUS_K
     columns = dict(zip(names, read, strict=True))
     return EnsembleResult(
-        hours=at, core_c=columns["core"] - zero, hottest_c=columns["hottest"] - zero,
-        surface_c=columns["surface"] - zero, underside_c=columns["underside"] - zero,
-        mean_conversion=columns["mean"], core_conversion=columns["core_cure"],
-        core_peak_c=peaks[:, 0] - zero, core_peak_at_h=peaks[:, 1], hottest_peak_c=peaks[:, 2] - zero,
-        hottest_peak_at_h=peaks[:, 3], gel_at_h=gel, end_mean_conversion=last,
-        heat_balance_error=course.heat_balance_error, end=course.end, steps=course.steps, course=course,
-    )  # fmt: skip
+        hours=at,
+        core_c=columns["core"] - zero,
+        hottest_c=columns["hottest"] - zero,
+        surface_c=columns["surface"] - zero,
+        underside_c=columns["underside"] - zero,
+        mean_conversion=columns["mean"],
+        core_conversion=columns["core_cure"],
+        core_peak_c=peaks[:, 0] - zero,
+        core_peak_at_h=peaks[:, 1],
+        hottest_peak_c=peaks[:, 2] - zero,
+        hottest_peak_at_h=peaks[:, 3],
+        gel_at_h=gel,
+        end_mean_conversion=last,
+        heat_balance_error=course.heat_balance_error,
+        end=course.end,
+        steps=course.steps,
+        course=course,
+    )
 
 
 def smooth(hours: Floats, values: Floats, at: Floats) -> Floats:

@@ -114,9 +114,16 @@ def _with(plan: Plan, air_m_s: float) -> float:
     """Coefficient of the top face in air of that speed, W/(m²·K)."""
     section = section_of(plan, 0.3)
     room_c = float(np.mean([celsius for _, celsius in plan.room_schedule()]))
-    return float(heat_transfer.top_w_m2k(
-        room_c + OVER_ROOM_K, room_c, size_m=section.plate_size_m, run_m=section.plate_run_m, air_m_s=air_m_s,
-        emissivity=plan.air.emissivity))  # fmt: skip
+    return float(
+        heat_transfer.top_w_m2k(
+            room_c + OVER_ROOM_K,
+            room_c,
+            size_m=section.plate_size_m,
+            run_m=section.plate_run_m,
+            air_m_s=air_m_s,
+            emissivity=plan.air.emissivity,
+        )
+    )
 
 
 def without_fan(plan: Plan) -> Plan:

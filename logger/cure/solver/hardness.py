@@ -148,10 +148,17 @@ def milestones(plan: Plan, prediction: Prediction, gel: float = EARLIEST_GEL) ->
         margin = tg_c - warm
         hard_h = lasting_from(later, margin, HARD_K)
         full_h = lasting_from(later, np.minimum(tg_c - full_tg_c(warm, glass), margin), 0.0)
-        places.append(Steps(
-            name, lasting_from(later, cure[0], gel), lasting_from(later, margin, 0.0), hard_h, full_h,
-            float(alpha[0, -1]), hardness(float(alpha[0, -1]), float(celsius[-1]), glass, gel),
-        ))  # fmt: skip
+        places.append(
+            Steps(
+                name,
+                lasting_from(later, cure[0], gel),
+                lasting_from(later, margin, 0.0),
+                hard_h,
+                full_h,
+                float(alpha[0, -1]),
+                hardness(float(alpha[0, -1]), float(celsius[-1]), glass, gel),
+            )
+        )
         release.append(_never_as_inf(hard_h))
         full.append(_never_as_inf(full_h))
     cooled = lasting_from(curve.hours, COOLED_K - np.abs(curve.core_c - room_c), 0.0)
@@ -186,10 +193,14 @@ def _least_cured(fields: tuple[Field, ...], begin: float) -> list[tuple[str, Flo
         return []
     row, column = np.unravel_index(int(np.nanargmin(shots[-1].conversion)), shots[-1].conversion.shape)
     start = float(shots[0].conversion[row, column])
-    return [(
-        "least cured", np.array([shot.hours for shot in shots]),
-        np.array([shot.temperature_c[row, column] for shot in shots]), start if np.isfinite(start) else 0.0,
-    )]  # fmt: skip
+    return [
+        (
+            "least cured",
+            np.array([shot.hours for shot in shots]),
+            np.array([shot.temperature_c[row, column] for shot in shots]),
+            start if np.isfinite(start) else 0.0,
+        )
+    ]
 
 
 def _never_as_inf(hours: float | None) -> float:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from logger.cure.model.kinetics import Chemistry
 from logger.cure.solver.boundary import Boundary
 from logger.cure.solver.conduction import EVERYONE, LineOperators
-from logger.cure.solver.observe import (  # fmt: skip
+from logger.cure.solver.observe import (
     AROUND,
     CORE,
     CORE_CURE,
@@ -53,7 +53,7 @@ __all__ = [
     "March",
     "Observer",
     "read",
-]  # fmt: skip
+]
 
 
 @dataclass(frozen=True)
@@ -134,11 +134,15 @@ class Interval:
         """The same stage for the members that `keep` picks."""
         new = {id(b): b.take(keep) for b in self.z_lines + self.x_lines}
         return Interval(
-            [new[id(b)] for b in self.z_lines], [new[id(b)] for b in self.x_lines],
-            self.top.take(keep), self.bottom.take(keep), self.side.take(keep),
+            [new[id(b)] for b in self.z_lines],
+            [new[id(b)] for b in self.x_lines],
+            self.top.take(keep),
+            self.bottom.take(keep),
+            self.side.take(keep),
             None if self.inner is None else self.inner.take(keep),
-            [replace(tie, lines=new[id(tie.lines)]) for tie in self.ties], self.gauge.take(keep),
-        )  # fmt: skip
+            [replace(tie, lines=new[id(tie.lines)]) for tie in self.ties],
+            self.gauge.take(keep),
+        )
 
 
 @dataclass
@@ -390,9 +394,10 @@ class March:
         coarse += t_k
         fine += t_k
         return (
-            [coarse, _with_dry(coarse_cure, alpha)], [middle, _with_dry(middle_cure, alpha)],
+            [coarse, _with_dry(coarse_cure, alpha)],
+            [middle, _with_dry(middle_cure, alpha)],
             [fine, _with_dry(fine_cure, alpha)],
-        )  # fmt: skip
+        )
 
 
 def _trend(

@@ -166,10 +166,18 @@ def section_of(plan: Plan, fineness: float = 1.0) -> Section:
         x_edges, resin_columns = _columns(plan, depths, fineness)
     size, run = _plate(plan)
     return Section(
-        shape=plan.pour.shape, z_edges=z_edges, x_edges=x_edges, panel_rows=panel_rows,
-        layer_tops=tuple(layer_tops), resin_columns=resin_columns, resin=resin_material(plan.resin),
-        panel=panel_material(bottom), slab=panel_material(side), plate_size_m=size, plate_run_m=run,
-    )  # fmt: skip
+        shape=plan.pour.shape,
+        z_edges=z_edges,
+        x_edges=x_edges,
+        panel_rows=panel_rows,
+        layer_tops=tuple(layer_tops),
+        resin_columns=resin_columns,
+        resin=resin_material(plan.resin),
+        panel=panel_material(bottom),
+        slab=panel_material(side),
+        plate_size_m=size,
+        plate_run_m=run,
+    )
 
 
 def _count(cells: float, fineness: float, least: int, most: int) -> int:

@@ -41,8 +41,13 @@ class Observer:
 
     def take(self, keep: Indices) -> Observer:
         """The same gauge for the members that `keep` picks."""
-        return replace(self, warm=self.warm[keep], of_room=self.of_room[keep], fixed=self.fixed[keep],
-                       cure=self.cure[keep])  # fmt: skip
+        return replace(
+            self,
+            warm=self.warm[keep],
+            of_room=self.of_room[keep],
+            fixed=self.fixed[keep],
+            cure=self.cure[keep],
+        )
 
 
 @dataclass

@@ -55,14 +55,30 @@ def interval_of(
         section, sheds.top, factors.top, top_rows, across, along="z", area=section.column_area, inward=-1
     )
     top.absorbed = absorbed_w_m2
-    bottom = _skin(section, sheds.bottom, factors.bottom, np.zeros(columns, dtype=np.intp), across,
-                   along="z", area=section.column_area, inward=1)  # fmt: skip
+    bottom = _skin(
+        section,
+        sheds.bottom,
+        factors.bottom,
+        np.zeros(columns, dtype=np.intp),
+        across,
+        along="z",
+        area=section.column_area,
+        inward=1,
+    )
     # With no slab there is nothing beside a layer that is not poured yet.
     tall = rows if columns > wet else active
     up = np.arange(tall if section.shape != "sheet" else 0)
     rim = float(section.face_length[-1])
-    side = _skin(section, sheds.side, factors.side, up, np.full(len(up), columns - 1), along="x",
-                 area=section.dz[up] * rim, inward=-1)  # fmt: skip
+    side = _skin(
+        section,
+        sheds.side,
+        factors.side,
+        up,
+        np.full(len(up), columns - 1),
+        along="x",
+        area=section.dz[up] * rim,
+        inward=-1,
+    )
     z_lines: list[LineOperators] = []
     x_lines: list[LineOperators] = []
     ties: list[FaceCoupling] = []
@@ -78,9 +94,18 @@ def interval_of(
         flow = flow_matrix(
             section.z_edges[: height + 1], k, breaks, np.ones(height + 1), ring=False, mirrored=False
         )
-        lines = LineOperators("z", slice(0, height), cells, c * dz, _links(dz, k), flow,
-                      bottom.tie(bottom.built_h)[:, first], top.tie(top.built_h)[:, first],
-                      bottom.weights[:, first], top.weights[:, first])  # fmt: skip
+        lines = LineOperators(
+            "z",
+            slice(0, height),
+            cells,
+            c * dz,
+            _links(dz, k),
+            flow,
+            bottom.tie(bottom.built_h)[:, first],
+            top.tie(top.built_h)[:, first],
+            bottom.weights[:, first],
+            top.weights[:, first],
+        )
         z_lines.append(lines)
         ties += [
             FaceCoupling("bottom", lines, cells, "low", 1.0),
@@ -107,14 +132,30 @@ def interval_of(
             bare = np.arange(active, rows)
             edge = float(section.face_length[wet])
             shed = HeatLoss(INNER_W_M2K if sheds.side.given is None else sheds.side.given, sheds.side.law)
-            inner = _skin(section, shed, factors.side, bare, np.full(len(bare), wet), along="x",
-                          area=section.dz[bare] * edge, inward=1)  # fmt: skip
-            lines = _across(section, slice(active, rows), slice(wet, columns),
-                            inner.tie(inner.built_h)[:, 0], side.tie(side.built_h)[:, active],
-                            inner.weights[:, 0], side.weights[:, active])  # fmt: skip
+            inner = _skin(
+                section,
+                shed,
+                factors.side,
+                bare,
+                np.full(len(bare), wet),
+                along="x",
+                area=section.dz[bare] * edge,
+                inward=1,
+            )
+            lines = _across(
+                section,
+                slice(active, rows),
+                slice(wet, columns),
+                inner.tie(inner.built_h)[:, 0],
+                side.tie(side.built_h)[:, active],
+                inner.weights[:, 0],
+                side.weights[:, active],
+            )
             x_lines.append(lines)
-            ties += [FaceCoupling("side", lines, slice(active, rows), "high", rim),
-                     FaceCoupling("inner", lines, slice(0, len(bare)), "low", edge)]  # fmt: skip
+            ties += [
+                FaceCoupling("side", lines, slice(active, rows), "high", rim),
+                FaceCoupling("inner", lines, slice(0, len(bare)), "low", edge),
+            ]
     skins = [s for s in (top, bottom, side, inner) if s is not None]
     return Interval(
         z_lines, x_lines, top, bottom, side, inner, ties, observer_of(section, layers, probe, skins)
@@ -152,10 +193,26 @@ def _across(
     begin, wet = columns.start, section.resin_columns
     same = rows.start < section.panel_rows or begin >= wet or section.columns == wet
     breaks = [0, len(k)] if same else [0, wet, len(k)]
-    flow = flow_matrix(section.x_edges[begin : columns.stop + 1], k, breaks, lengths,
-                       ring=section.shape == "round", mirrored=begin == 0)  # fmt: skip
-    return LineOperators("x", rows, columns, c * section.column_area[columns], links, flow,
-                 low * lengths[0], high * lengths[-1], low_weights, high_weights)  # fmt: skip
+    flow = flow_matrix(
+        section.x_edges[begin : columns.stop + 1],
+        k,
+        breaks,
+        lengths,
+        ring=section.shape == "round",
+        mirrored=begin == 0,
+    )
+    return LineOperators(
+        "x",
+        rows,
+        columns,
+        c * section.column_area[columns],
+        links,
+        flow,
+        low * lengths[0],
+        high * lengths[-1],
+        low_weights,
+        high_weights,
+    )
 
 
 def _links(width: Floats, k: Floats) -> Floats:
@@ -165,9 +222,16 @@ def _links(width: Floats, k: Floats) -> Floats:
 
 
 def _skin(
-    section: Section, shed: HeatLoss, factor: Floats, rows: NDArray[np.intp], columns: NDArray[np.intp],
-    *, along: str, area: Floats, inward: int,
-) -> Boundary:  # fmt: skip
+    section: Section,
+    shed: HeatLoss,
+    factor: Floats,
+    rows: NDArray[np.intp],
+    columns: NDArray[np.intp],
+    *,
+    along: str,
+    area: Floats,
+    inward: int,
+) -> Boundary:
     """A face: its cells' rows and columns, and which way (+1 or −1 along z or x) the inside lies."""
     # A computed coefficient starts from that of a face 5 K over the room; the march refreshes it at once.
     if shed.given is not None:
@@ -191,8 +255,20 @@ def _skin(
         weights[: len(g), i] = g / big_g
     first = rows * section.columns + columns
     second_cell = np.where(weights[1] != 0.0, beyond[0] * section.columns + beyond[1], first)
-    return Boundary(shed, rows, columns, area, first, second_cell, weights, resistance,
-                factor, h, h.copy(), area / section.capacity[rows, columns])  # fmt: skip
+    return Boundary(
+        shed,
+        rows,
+        columns,
+        area,
+        first,
+        second_cell,
+        weights,
+        resistance,
+        factor,
+        h,
+        h.copy(),
+        area / section.capacity[rows, columns],
+    )
 
 
 def observer_of(section: Section, layers: int, probe: ProbePosition, skins: list[Boundary]) -> Observer:
@@ -232,6 +308,15 @@ def observer_of(section: Section, layers: int, probe: ProbePosition, skins: list
                 warm[:, row, cells] += weight * share
             of_room[:, row] += room_part
             fixed[:, row] += heat
-    return Observer(warm, of_room, fixed, cure, centre, slice(nb, active), slice(0, wet), active - nb,
-                 np.array([wet, -wet, 1, -1]),
-                 float((section.dz[nb:active] * section.capacity_m3[nb:active, 0]).sum()))  # fmt: skip
+    return Observer(
+        warm,
+        of_room,
+        fixed,
+        cure,
+        centre,
+        slice(nb, active),
+        slice(0, wet),
+        active - nb,
+        np.array([wet, -wet, 1, -1]),
+        float((section.dz[nb:active] * section.capacity_m3[nb:active, 0]).sum()),
+    )

@@ -15,7 +15,7 @@ from logger.cure.model.kinetics import EARLIEST_GEL, chemistry, glass_transition
 from logger.cure.solver.assumptions import assumptions
 from logger.cure.solver.ensemble import crossing, peak, probe_of, room_of, smooth
 from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
-from logger.cure.solver.march import (  # fmt: skip
+from logger.cure.solver.march import (
     CORE,
     CORE_CURE,
     HOT_CELL,
@@ -209,8 +209,10 @@ def predict(
             return found
     if moved <= 5.0 * allowed:
         return found
-    note = (f"the hottest spot, a thin edge that reacts last, is known to {moved:.0f} °C only; "
-            "the core is not affected")  # fmt: skip
+    note = (
+        f"the hottest spot, a thin edge that reacts last, is known to {moved:.0f} °C only; "
+        "the core is not affected"
+    )
     return replace(found, warnings=(*found.warnings, note))
 
 
@@ -234,18 +236,28 @@ def long_enough(plan: Plan) -> Plan:
 
 
 def _solved(
-    plan: Plan, field_hours: Sequence[float], gel_conversion: float, fineness: float, accuracy: Accuracy,
-
-) -> Prediction:  # fmt: skip
+    plan: Plan,
+    field_hours: Sequence[float],
+    gel_conversion: float,
+    fineness: float,
+    accuracy: Accuracy,
+) -> Prediction:
     section = section_of(plan, fineness)
     one, zero = np.ones(1), np.zeros(1)
     wanted = sorted({min(max(float(h), 0.0), plan.run.hours) for h in field_hours})
     course = run_course(
-        plan, section, chemistry(plan.resin), room_of(plan, zero, None), start_offset_c=zero,
-        factors=Factors(one, one, one), probe=probe_of(plan, section, zero, zero), hours=plan.run.hours,
-        snapshots_h=wanted, accuracy=accuracy,
+        plan,
+        section,
+        chemistry(plan.resin),
+        room_of(plan, zero, None),
+        start_offset_c=zero,
+        factors=Factors(one, one, one),
+        probe=probe_of(plan, section, zero, zero),
+        hours=plan.run.hours,
+        snapshots_h=wanted,
+        accuracy=accuracy,
         changes=interventions_of(plan, fan_effects(plan, runs_of(plan)), one),
-    )  # fmt: skip
+    )
     assert course.end is not None  # run_course always sets it
     time_s, reading = course.track.by_member(1)[0]
     hours = time_s / SECONDS_PER_HOUR
@@ -257,8 +269,10 @@ def _solved(
     mean = float(reading[-1, MEAN])
     warnings = warnings_of(plan, peak_k - ZERO_CELSIUS_K)
     if peak_h >= plan.run.hours and reading[-1, HOTTEST] > reading[0, HOTTEST] + STILL_WARMING_K:
-        warnings.append(f"it is still warming after the {plan.run.hours:g} h that are predicted (run.hours): its peak "
-                        "comes later; predict for longer")  # fmt: skip
+        warnings.append(
+            f"it is still warming after the {plan.run.hours:g} h that are predicted (run.hours): its peak "
+            "comes later; predict for longer"
+        )
     at = _curve_hours(hours, reading[:, HOTTEST], plan.run.hours)
     lines = {
         c: smooth(hours, reading[:, c], at) for c in (CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE)
@@ -267,16 +281,30 @@ def _solved(
     # A sheet has one column, 1 m wide in the mesh; its hottest place is anywhere across.
     x_mm = 0.0 if section.shape == "sheet" or column == 0 else 1000.0 * float(section.x[column])
     return Prediction(
-        peak_c=peak_k - zero_k, peak_at_h=peak_h, hottest_x_mm=x_mm,
+        peak_c=peak_k - zero_k,
+        peak_at_h=peak_h,
+        hottest_x_mm=x_mm,
         hottest_z_mm=1000.0 * float(section.z[section.panel_rows + row]),
-        core_peak_c=core_k - zero_k, core_peak_at_h=core_h, gel_at_h=None if np.isnan(gel) else gel,
-        end_mean_conversion=mean, end_least_conversion=float(alpha.min()),
+        core_peak_c=core_k - zero_k,
+        core_peak_at_h=core_h,
+        gel_at_h=None if np.isnan(gel) else gel,
+        end_mean_conversion=mean,
+        end_least_conversion=float(alpha.min()),
         end_tg_c=float(glass_transition_c(mean, plan.resin.glass)),
-        curve=Curve(at, lines[CORE] - zero_k, lines[HOTTEST] - zero_k, lines[SURFACE] - zero_k,
-                    lines[UNDERSIDE] - zero_k, np.clip(lines[MEAN], 0.0, 1.0), np.clip(lines[CORE_CURE], 0.0, 1.0)),
-        heat_balance_error=float(course.heat_balance_error[0]), warnings=tuple(warnings),
-        fields=tuple(field_of(section, shot) for shot in course.snapshots), steps=course.steps,
-    )  # fmt: skip
+        curve=Curve(
+            at,
+            lines[CORE] - zero_k,
+            lines[HOTTEST] - zero_k,
+            lines[SURFACE] - zero_k,
+            lines[UNDERSIDE] - zero_k,
+            np.clip(lines[MEAN], 0.0, 1.0),
+            np.clip(lines[CORE_CURE], 0.0, 1.0),
+        ),
+        heat_balance_error=float(course.heat_balance_error[0]),
+        warnings=tuple(warnings),
+        fields=tuple(field_of(section, shot) for shot in course.snapshots),
+        steps=course.steps,
+    )
 
 
 def _curve_hours(hours: Floats, hottest: Floats, until_h: float) -> Floats:
@@ -305,8 +333,17 @@ def field_of(section: Section, shot: Snapshot) -> Field:
     conversion[section.panel_rows :, :wet] = shot.conversion[0]
     conversion[~is_resin] = np.nan
     temperature = np.where(is_there, shot.temperature_c[0], np.nan)
-    return Field(shot.hours, 1000.0 * section.x, 1000.0 * section.z, 1000.0 * section.x_edges,
-                 1000.0 * section.z_edges, temperature, conversion, is_resin, is_there)  # fmt: skip
+    return Field(
+        shot.hours,
+        1000.0 * section.x,
+        1000.0 * section.z,
+        1000.0 * section.x_edges,
+        1000.0 * section.z_edges,
+        temperature,
+        conversion,
+        is_resin,
+        is_there,
+    )
 
 
 def warnings_of(plan: Plan, peak_c: float) -> list[str]:
@@ -317,24 +354,34 @@ def warnings_of(plan: Plan, peak_c: float) -> list[str]:
     hours = plan.run.hours
     late = [f"layer {n} at {layer.at_h:g} h" for n, layer in enumerate(plan.layer, 2) if layer.at_h >= hours]
     if late:
-        found.append(f"{late[0]} is poured after the {hours:g} h that are predicted (run.hours): it is not in this "
-                     "prediction; predict for longer")  # fmt: skip
+        found.append(
+            f"{late[0]} is poured after the {hours:g} h that are predicted (run.hours): it is not in this "
+            "prediction; predict for longer"
+        )
     limits, rate = plan.resin.limits, plan.resin.rate
     for number, layer_mm in enumerate([plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)], 1):
         if limits.max_depth_mm is not None and layer_mm > limits.max_depth_mm:
-            found.append(f"layer {number} is {layer_mm:g} mm deep; the datasheet allows {limits.max_depth_mm:g} mm "
-                         "in one pour: pour it in thinner layers")  # fmt: skip
+            found.append(
+                f"layer {number} is {layer_mm:g} mm deep; the datasheet allows {limits.max_depth_mm:g} mm "
+                "in one pour: pour it in thinner layers"
+            )
     room = [c for _, c in plan.room_schedule()]
     if min(room) < limits.min_room_c:
-        found.append(f"the room falls to {min(room):g} °C; the datasheet asks for at least {limits.min_room_c:g} °C: "
-                     "it may stay soft")  # fmt: skip
+        found.append(
+            f"the room falls to {min(room):g} °C; the datasheet asks for at least {limits.min_room_c:g} °C: "
+            "it may stay soft"
+        )
     if max(room) > limits.max_room_c:
-        found.append(f"the room reaches {max(room):g} °C; the datasheet allows {limits.max_room_c:g} °C: "
-                     "it runs hotter and faster")  # fmt: skip
+        found.append(
+            f"the room reaches {max(room):g} °C; the datasheet allows {limits.max_room_c:g} °C: "
+            "it runs hotter and faster"
+        )
     low, high = USUAL_E_J_MOL
     for name in ("e1_j_mol", "e2_j_mol"):
         value = getattr(rate, name)
         if not low <= value <= high:
-            found.append(f"{name} = {value:g} J/mol is outside {low:g} to {high:g} J/mol, usual for resins that cure "
-                         "at room temperature: check the fit")  # fmt: skip
+            found.append(
+                f"{name} = {value:g} J/mol is outside {low:g} to {high:g} J/mol, usual for resins that cure "
+                "at room temperature: check the fit"
+            )
     return found

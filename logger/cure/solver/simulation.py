@@ -106,12 +106,21 @@ def run_course(
         fields = _poured(plan, section, room, start_offset_c)
         layers, from_h = 1, 0.0
     else:
-        fields = Fields(np.full(members, start.hours * SECONDS_PER_HOUR), start.t_k.copy(), start.alpha.copy(),
-                        start.step_s.copy(), np.zeros(members))  # fmt: skip
+        fields = Fields(
+            np.full(members, start.hours * SECONDS_PER_HOUR),
+            start.t_k.copy(),
+            start.alpha.copy(),
+            start.step_s.copy(),
+            np.zeros(members),
+        )
         layers, from_h = start.layers, start.hours
         if fields.t_k.shape != (members, section.rows, section.columns):
-            raise BadInput("checkpoint", "does not fit this plan's mesh", value=fields.t_k.shape,
-                           remedy="start from a checkpoint of the same plan")  # fmt: skip
+            raise BadInput(
+                "checkpoint",
+                "does not fit this plan's mesh",
+                value=fields.t_k.shape,
+                remedy="start from a checkpoint of the same plan",
+            )
     first_t, first_alpha = fields.t_k.copy(), fields.alpha.copy()
     doings = sorted(changes, key=lambda c: c.at_h)
     stops = {c.at_h for c in doings} | {layer.at_h for layer in plan.layer} | set(snapshots_h)
@@ -170,9 +179,15 @@ def _poured(plan: Plan, section: Section, room: RoomSchedule, start_offset_c: Fl
 
 
 def _pour_next(
-    plan: Plan, section: Section, room: RoomSchedule, fields: Fields, first_t: Floats, layers: int, at_h: float,
+    plan: Plan,
+    section: Section,
+    room: RoomSchedule,
+    fields: Fields,
+    first_t: Floats,
+    layers: int,
+    at_h: float,
     start_offset_c: Floats,
-) -> None:  # fmt: skip
+) -> None:
     """Pour the next layer onto the last, at its own start temperature."""
     layer = plan.layer[layers - 1]
     who = np.arange(len(fields.time_s))
@@ -203,8 +218,9 @@ def _as_changed(
         if change.bottom_factor is not None:
             bottom = np.broadcast_to(np.asarray(change.bottom_factor, dtype=float), bottom.shape).copy()
     if air or form:
-        plan = plan.model_copy(update={
-            "air": plan.air.model_copy(update=air), "form": plan.form.model_copy(update=form)})  # fmt: skip
+        plan = plan.model_copy(
+            update={"air": plan.air.model_copy(update=air), "form": plan.form.model_copy(update=form)}
+        )
         sheds = heat_losses_of(plan, section)
     return sheds, Factors(top, bottom, factors.side)
 

@@ -103,8 +103,9 @@ def flow_matrix(
         left, right = breaks[region[face - 1]], breaks[region[face - 1] + 1]
         flow = np.zeros(n)  # heat per area to the right of the face
         if region[face - 1] == region[face]:
-            slope = slope_weights(edges[left : right + 1], float(edges[face]), ring=ring,
-                                  mirrored=mirrored and left == 0)  # fmt: skip
+            slope = slope_weights(
+                edges[left : right + 1], float(edges[face]), ring=ring, mirrored=mirrored and left == 0
+            )
             flow[left:right] = -conductivity[face] * slope
         else:
             end = breaks[region[face] + 1]

@@ -30,17 +30,26 @@ def coldest_surface_c(plan: Plan) -> float:
 def _air(plan: Plan) -> list[Finding]:
     humidity = plan.air.relative_humidity_pct
     if humidity is None or humidity < 0.1:
-        return [Finding("air", "humidity-unknown", Light.WATCH, "The room's humidity is not known.",
-                        change="Hang a hygrometer up and give relative_humidity_pct.")]  # fmt: skip
+        return [
+            Finding(
+                "air",
+                "humidity-unknown",
+                Light.WATCH,
+                "The room's humidity is not known.",
+                change="Hang a hygrometer up and give relative_humidity_pct.",
+            )
+        ]
     warmest = min(room_range_c(plan)[1], 60.0)
     dew = air.dew_point_c(warmest, humidity)
     surface = coldest_surface_c(plan)
     margin = surface - dew
     light = air.light_of(humidity, margin)
     figures = (
-        Figure("dew point", dew, "°C"), Figure("coldest surface", surface, "°C"), Figure("margin", margin, "K"),
+        Figure("dew point", dew, "°C"),
+        Figure("coldest surface", surface, "°C"),
+        Figure("margin", margin, "K"),
         Figure("humidity", humidity, "%"),
-    )  # fmt: skip
+    )
     constants = (air.MARGIN, air.WATCH_HUMIDITY, air.STOP_HUMIDITY)
     sentence = (
         f"At {plain(humidity)} % humidity the dew point is {plain(dew)} °C; the coldest surface, {plain(surface)} °C, "
@@ -60,24 +69,33 @@ def _heating(plan: Plan) -> list[Finding]:
         return []
     found = []
     if shop.heater == "flame":
-        found.append(Finding(
-            "air", "heater-flame", Light.STOP, "A flame heater burns in the room: water, carbon dioxide and a flame.",
-            change="Turn it off, air the room, and heat with electric or hot-water heaters. " + air.BLUSH,
-        ))  # fmt: skip
+        found.append(
+            Finding(
+                "air",
+                "heater-flame",
+                Light.STOP,
+                "A flame heater burns in the room: water, carbon dioxide and a flame.",
+                change="Turn it off, air the room, and heat with electric or hot-water heaters. " + air.BLUSH,
+            )
+        )
     if shop.outside_c is None:
         return found
     loss = FREE_LOSS.value * shop.floor_m2 if shop.loss_w_k is None else shop.loss_w_k
     coldest, warmest = room_range_c(plan)
     wanted = coldest if shop.outside_c < coldest else warmest
-    power = air.room_power_w(
-        shop.floor_m2 * shop.height_m, min(wanted, 60.0), shop.outside_c, shop.air_changes_per_h, loss
-    ) / 1000  # fmt: skip
+    power = (
+        air.room_power_w(
+            shop.floor_m2 * shop.height_m, min(wanted, 60.0), shop.outside_c, shop.air_changes_per_h, loss
+        )
+        / 1000
+    )
     word = "heating" if power >= 0 else "cooling"
     figures = (Figure(word, abs(power), "kW"),)
     constants = (
         FREE_LOSS if shop.loss_w_k is None else Constant("heat loss of the room", loss, "W/K", PLAN),
-        air.AIR_J_M3K, Constant("air changes", shop.air_changes_per_h, "1/h", PLAN),
-    )  # fmt: skip
+        air.AIR_J_M3K,
+        Constant("air changes", shop.air_changes_per_h, "1/h", PLAN),
+    )
     sentence = (
         f"Holding the room at {plain(wanted)} °C against {plain(shop.outside_c)} °C outside takes "
         f"{plain(abs(power))} kW of {word}."
@@ -90,12 +108,16 @@ def _heating(plan: Plan) -> list[Finding]:
         found.append(Finding("room", "heating", Light.OK, sentence, figures, constants))
     if shop.outside_humidity_pct is not None and shop.outside_c >= -40:
         inside = air.warmed_humidity_pct(shop.outside_c, shop.outside_humidity_pct, min(wanted, 60.0))
-        found.append(Finding(
-            "air", "outside-air", Light.OK,
-            f"Outside air let in and brought to {plain(wanted)} °C has {plain(inside)} % humidity.",
-            (Figure("humidity of outside air indoors", inside, "%"),),
-            (Constant("outside", shop.outside_humidity_pct, "%", PLAN),),
-        ))  # fmt: skip
+        found.append(
+            Finding(
+                "air",
+                "outside-air",
+                Light.OK,
+                f"Outside air let in and brought to {plain(wanted)} °C has {plain(inside)} % humidity.",
+                (Figure("humidity of outside air indoors", inside, "%"),),
+                (Constant("outside", shop.outside_humidity_pct, "%", PLAN),),
+            )
+        )
     return found
 
 
@@ -110,16 +132,26 @@ def _sun(plan: Plan) -> list[Finding]:
     light = Light.OK if rate * min(s.hours, 1.0) <= sun.SHADED.value else Light.WATCH
     if rate * s.hours > sun.MOST.value:
         light = Light.STOP
-    return [Finding(
-        "sun", "sun", light,
-        f"Sun on the pour brings {plain(flux)} W/m²: up to {plain(rate)} K an hour, for {plain(s.hours)} h.",
-        (Figure("heat taken up", flux, "W/m²"), Figure("warming", rate, "K/h")),
-        (Constant("sun", s.irradiance_w_m2, "W/m²", f"{PLAN}; a clear day has {sun.G173_GLOBAL}"),
-         Constant("part taken up", s.absorptance, "", PLAN), sun.GLASS, sun.SHADED, sun.MOST),
-        "" if light is Light.OK else
-        "Shade the form and the windows, or move it: sun counts like a second cure. To see it in the curve, "
-        f"add [[heat]] with absorbed_w_m2 = {flux:.0f}.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            "sun",
+            "sun",
+            light,
+            f"Sun on the pour brings {plain(flux)} W/m²: up to {plain(rate)} K an hour, for {plain(s.hours)} h.",
+            (Figure("heat taken up", flux, "W/m²"), Figure("warming", rate, "K/h")),
+            (
+                Constant("sun", s.irradiance_w_m2, "W/m²", f"{PLAN}; a clear day has {sun.G173_GLOBAL}"),
+                Constant("part taken up", s.absorptance, "", PLAN),
+                sun.GLASS,
+                sun.SHADED,
+                sun.MOST,
+            ),
+            ""
+            if light is Light.OK
+            else "Shade the form and the windows, or move it: sun counts like a second cure. To see it in the curve, "
+            f"add [[heat]] with absorbed_w_m2 = {flux:.0f}.",
+        )
+    ]
 
 
 def _colour(plan: Plan) -> list[Finding]:
@@ -157,8 +189,14 @@ def _colour(plan: Plan) -> list[Finding]:
     if dose > colour.MOST_PIGMENT.value:
         light = Light.WATCH
         change = (change + "; " if change else "") + "so much colour may spoil the cure: ask the maker"
-    constants = (colour.HIDDEN, colour.CLEAR_READING, colour.DARK_READING, colour.FARTHEST, colour.FIRST_PART,
-                 colour.MOST_PIGMENT)  # fmt: skip
+    constants = (
+        colour.HIDDEN,
+        colour.CLEAR_READING,
+        colour.DARK_READING,
+        colour.FARTHEST,
+        colour.FIRST_PART,
+        colour.MOST_PIGMENT,
+    )
     text = f"{change[0].upper()}{change[1:]}." if change else ""
     return [Finding("colour", "colour", light, words, tuple(figures), constants, text.replace("..", "."))]
 
@@ -170,19 +208,39 @@ def _heat_tool(plan: Plan) -> list[Finding]:
     transfer = heat_tools.JET if tool.kind == "gun" else heat_tools.FLAME
     r = plan.resin
     surface = room_range_c(plan)[1]
-    one = heat_tools.one_pass(tool.jet_c, surface, tool.pass_s, plan.pour.depth_mm / 1000, r.conductivity_w_mk,
-                              r.density_kg_m3, r.specific_heat_j_kgk, transfer.value)  # fmt: skip
+    one = heat_tools.one_pass(
+        tool.jet_c,
+        surface,
+        tool.pass_s,
+        plan.pour.depth_mm / 1000,
+        r.conductivity_w_mk,
+        r.density_kg_m3,
+        r.specific_heat_j_kgk,
+        transfer.value,
+    )
     change = ""
     if one.light is not Light.OK:
         seconds = heat_tools.longest_pass_s(
-            heat_tools.LIGHT_PASS.value, one.flux_w_m2, r.conductivity_w_mk, r.density_kg_m3, r.specific_heat_j_kgk
-        )  # fmt: skip
+            heat_tools.LIGHT_PASS.value,
+            one.flux_w_m2,
+            r.conductivity_w_mk,
+            r.density_kg_m3,
+            r.specific_heat_j_kgk,
+        )
         change = f"Keep moving: {plain(seconds)} s on a spot at most, and let it cool between passes. "
-    return [Finding(
-        "heat tools", "heat-tool", one.light,
-        f"{plain(tool.pass_s)} s on one spot warms the skin by {plain(one.skin_rise_k)} K and the whole layer by "
-        f"{plain(one.whole_rise_k)} K; it reaches {plain(one.warmed_m * 1000)} mm deep.",
-        (Figure("skin", one.skin_rise_k, "K"), Figure("whole layer", one.whole_rise_k, "K"),
-         Figure("heat", one.flux_w_m2, "W/m²")),
-        (transfer, heat_tools.LIGHT_PASS, heat_tools.LONG_PASS), change + heat_tools.CAUTION,
-    )]  # fmt: skip
+    return [
+        Finding(
+            "heat tools",
+            "heat-tool",
+            one.light,
+            f"{plain(tool.pass_s)} s on one spot warms the skin by {plain(one.skin_rise_k)} K and the whole layer by "
+            f"{plain(one.whole_rise_k)} K; it reaches {plain(one.warmed_m * 1000)} mm deep.",
+            (
+                Figure("skin", one.skin_rise_k, "K"),
+                Figure("whole layer", one.whole_rise_k, "K"),
+                Figure("heat", one.flux_w_m2, "W/m²"),
+            ),
+            (transfer, heat_tools.LIGHT_PASS, heat_tools.LONG_PASS),
+            change + heat_tools.CAUTION,
+        )
+    ]

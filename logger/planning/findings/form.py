@@ -74,10 +74,15 @@ def sag_of(plan: Plan) -> Sag | None:
     # Beyond half the thickness the formulas no longer hold: no volume is drawn from them.
     area = (top_area_m2(plan) or 0.0) if sag <= thickness / 2 else 0.0
     return Sag(
-        sag, form.belly_m3(sag, area, two_way=support.edges == "four"), load, coefficient, modulus, creep,
+        sag,
+        form.belly_m3(sag, area, two_way=support.edges == "four"),
+        load,
+        coefficient,
+        modulus,
+        creep,
         form.longest_span_m(load, allowed, thickness, stiff, strip),
         form.thinnest_m(load, allowed, span, stiff, strip),
-    )  # fmt: skip
+    )
 
 
 def _coefficient(support: Support) -> Constant:
@@ -114,21 +119,29 @@ def _sag(plan: Plan, cure: CureAnswers) -> Finding:
     sag = sag_of(plan)
     if support is None or sag is None:
         return Finding(
-            TOPIC, "support-unknown", Light.WATCH, "The plan does not say what the bottom panel rests on.",
+            TOPIC,
+            "support-unknown",
+            Light.WATCH,
+            "The plan does not say what the bottom panel rests on.",
             change="Add [form.support]: span_mm, supports and the panel's material.",
-        )  # fmt: skip
+        )
     mm = sag.sag_m * 1000
     light = Light.OK
     if mm > support.watch_sag_mm:
         light = Light.STOP if mm > support.stop_sag_mm else Light.WATCH
     thickness = plan.form.bottom.thickness_mm
-    figures = [Figure("sag", mm, "mm"), Figure("load", sag.load_pa, "Pa"),
-               Figure("longest span", sag.closer_m * 1000, "mm")]  # fmt: skip
+    figures = [
+        Figure("sag", mm, "mm"),
+        Figure("load", sag.load_pa, "Pa"),
+        Figure("longest span", sag.closer_m * 1000, "mm"),
+    ]
     constants = (
-        sag.modulus, sag.creep, sag.coefficient,
+        sag.modulus,
+        sag.creep,
+        sag.coefficient,
         Constant("sag, watch", support.watch_sag_mm, "mm", f"{PLAN}; default 0.5 mm: {PROJECT_CHOICE}"),
         Constant("sag, stop", support.stop_sag_mm, "mm", f"{PLAN}; default 1.0 mm: {PROJECT_CHOICE}"),
-    )  # fmt: skip
+    )
     sentence = f"{plain(thickness)} mm {support.panel} over {plain(support.span_mm)} mm "
     if mm > thickness / 2:
         sentence += "is far too weak: by the formula it would sag more than half its thickness."
@@ -153,12 +166,16 @@ def _walls(plan: Plan) -> Finding:
     density = plan.resin.density_kg_m3
     force = form.wall_force_n_per_m(density, depth)
     return Finding(
-        TOPIC, "walls", Light.OK,
+        TOPIC,
+        "walls",
+        Light.OK,
         f"Each metre of wall is pushed out with {plain(force)} N, a third of the way up; brace and seal it for that.",
-        (Figure("push", force, "N/m"),
-         Figure("moment at the foot", form.wall_moment_nm_per_m(density, depth), "N·m/m")),
+        (
+            Figure("push", force, "N/m"),
+            Figure("moment at the foot", form.wall_moment_nm_per_m(density, depth), "N·m/m"),
+        ),
         (Constant("density of the mix", density, "kg/m³", PLAN),),
-    )  # fmt: skip
+    )
 
 
 def _floating(plan: Plan) -> list[Finding]:
@@ -170,8 +187,16 @@ def _floating(plan: Plan) -> list[Finding]:
         constants.append(density)
         total += max(0.0, up)
     if total == 0:
-        return [Finding(TOPIC, "floating", Light.OK, "The slabs are heavier than the resin they push away.",
-                        (Figure("float-up force", 0.0, "N"),), tuple(constants))]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "floating",
+                Light.OK,
+                "The slabs are heavier than the resin they push away.",
+                (Figure("float-up force", 0.0, "N"),),
+                tuple(constants),
+            )
+        ]
     wanted = floating.HOLD.value * total
     clamp = plan.form.clamp
     held = 0.0 if clamp is None else clamp.count * clamp.force_n
@@ -186,17 +211,31 @@ def _floating(plan: Plan) -> list[Finding]:
     )
     constants.append(floating.HOLD)
     if held >= wanted:
-        return [Finding(TOPIC, "floating", Light.OK, f"{sentence} The clamps hold {plain(held)} N.",
-                        figures, tuple(constants))]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "floating",
+                Light.OK,
+                f"{sentence} The clamps hold {plain(held)} N.",
+                figures,
+                tuple(constants),
+            )
+        ]
     sealed = all(slab.sealed_under for slab in plan.slab)
     force = clamp.force_n if clamp is not None else 500.0
     count = floating.clamps_needed(total, force)
     light = Light.WATCH if sealed and held >= total else Light.STOP
-    return [Finding(
-        TOPIC, "floating-loose", light, f"{sentence} The clamps hold {plain(held)} N of the {plain(wanted)} N wanted.",
-        figures, tuple(constants),
-        f"Use {count} clamps of {plain(force)} N or more, put supports under them, and seal the slabs' undersides.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "floating-loose",
+            light,
+            f"{sentence} The clamps hold {plain(held)} N of the {plain(wanted)} N wanted.",
+            figures,
+            tuple(constants),
+            f"Use {count} clamps of {plain(force)} N or more, put supports under them, and seal the slabs' undersides.",
+        )
+    ]
 
 
 def _up(plan: Plan, slab: Slab) -> tuple[Constant, float]:
@@ -210,21 +249,36 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
     seam = plan.form.seam
     area = top_area_m2(plan)
     if seam is None or area is None:
-        return [Finding(
-            TOPIC, "seams-unknown", Light.WATCH, "The seams have not been looked over.",
-            change="Seal every seam, look for light through it with a lamp below, and note it in [form.seam].",
-        )]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "seams-unknown",
+                Light.WATCH,
+                "The seams have not been looked over.",
+                change="Seal every seam, look for light through it with a lamp below, and note it in [form.seam].",
+            )
+        ]
     gel = UNKNOWN_GEL_H if cure.gel_h is None else Constant("gel", cure.gel_h, "h", "cure model")
     tau = leaks.emptying_s(
-        seam.gap_mm / 1000, seam.gap_length_mm / 1000, seam.path_mm / 1000, seam.resin_viscosity_pa_s, area,
+        seam.gap_mm / 1000,
+        seam.gap_length_mm / 1000,
+        seam.path_mm / 1000,
+        seam.resin_viscosity_pa_s,
+        area,
         plan.resin.density_kg_m3,
-    )  # fmt: skip
+    )
     lost = 100 * leaks.lost_by_gel(tau, gel.value)
     half = leaks.half_gone_h(tau)
-    flow = leaks.slot_flow_m3_s(
-        seam.gap_mm / 1000, seam.gap_length_mm / 1000, seam.path_mm / 1000,
-        form.pressure_pa(plan.resin.density_kg_m3, total_depth_m(plan)), seam.resin_viscosity_pa_s,
-    ) * 6e7  # fmt: skip
+    flow = (
+        leaks.slot_flow_m3_s(
+            seam.gap_mm / 1000,
+            seam.gap_length_mm / 1000,
+            seam.path_mm / 1000,
+            form.pressure_pa(plan.resin.density_kg_m3, total_depth_m(plan)),
+            seam.resin_viscosity_pa_s,
+        )
+        * 6e7
+    )
     light = Light.OK
     if lost > LOSS_WATCH.value:
         light = Light.STOP if lost > LOSS_STOP.value else Light.WATCH
@@ -240,25 +294,51 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         Light.OK: "",
         Light.WATCH: "Test the seams with a lamp below or a thin first pour, and close what shows.",
         Light.STOP: "Seal every seam with silicone or hot glue and tape: twice the gap leaks eight times as fast.",
-    }[light]  # fmt: skip
-    return [Finding(
-        TOPIC, "seams" if light is Light.OK else "seams-open", light,
-        f"A gap of {plain(seam.gap_mm)} mm over {plain(seam.gap_length_mm)} mm loses {plain(flow)} mL a minute{gone}.",
-        tuple(figures),
-        (LOSS_WATCH, LOSS_STOP, gel, Constant("viscosity", seam.resin_viscosity_pa_s, "Pa·s", PLAN)), change,
-    )]  # fmt: skip
+    }[light]
+    return [
+        Finding(
+            TOPIC,
+            "seams" if light is Light.OK else "seams-open",
+            light,
+            f"A gap of {plain(seam.gap_mm)} mm over {plain(seam.gap_length_mm)} mm loses "
+            f"{plain(flow)} mL a minute{gone}.",
+            tuple(figures),
+            (LOSS_WATCH, LOSS_STOP, gel, Constant("viscosity", seam.resin_viscosity_pa_s, "Pa·s", PLAN)),
+            change,
+        )
+    ]
 
 
 def _sticking(plan: Plan) -> list[Finding]:
     face = plan.form.face
     if face is None:
-        return [Finding(TOPIC, "face-unknown", Light.WATCH, "The plan does not say what the resin touches.",
-                        change="Add [form.face]: material, taped, release.")]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "face-unknown",
+                Light.WATCH,
+                "The plan does not say what the resin touches.",
+                change="Add [form.face]: material, taped, release.",
+            )
+        ]
     panel = find_panel(face.material)
     if not panel.sticks or face.taped or face.release:
-        return [Finding(TOPIC, "face", Light.OK, f"The form will let go: {panel.remedy}." if not panel.sticks else
-                        f"{face.material} is taped or waxed: it will let go.")]  # fmt: skip
-    return [Finding(
-        TOPIC, "face-sticks", Light.STOP, f"Resin sticks to bare {face.material} ({COMMON_PRACTICE}).",
-        change=f"{panel.remedy[0].upper()}{panel.remedy[1:]}.",
-    )]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "face",
+                Light.OK,
+                f"The form will let go: {panel.remedy}."
+                if not panel.sticks
+                else f"{face.material} is taped or waxed: it will let go.",
+            )
+        ]
+    return [
+        Finding(
+            TOPIC,
+            "face-sticks",
+            Light.STOP,
+            f"Resin sticks to bare {face.material} ({COMMON_PRACTICE}).",
+            change=f"{panel.remedy[0].upper()}{panel.remedy[1:]}.",
+        )
+    ]

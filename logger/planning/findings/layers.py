@@ -18,9 +18,14 @@ CLOSE = Constant("peak this near to the limit is noted", 5.0, "K", PROJECT_CHOIC
 def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
     """Depth, peak, what was assumed, room and layers."""
     return [
-        *_depth(plan, cure), *_peak(plan, cure), *_void(plan, cure), *_assumed(cure), *_room(plan, cure),
-        *_joints(plan, cure), *_spread(cure),
-    ]  # fmt: skip
+        *_depth(plan, cure),
+        *_peak(plan, cure),
+        *_void(plan, cure),
+        *_assumed(cure),
+        *_room(plan, cure),
+        *_joints(plan, cure),
+        *_spread(cure),
+    ]
 
 
 def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -30,22 +35,40 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
     depth = Figure("depth", deepest, "mm")
     if allowed is None:
         if cure.peak_c is None or cure.peak_c > limits.max_core_c:
-            return [Finding(
-                TOPIC, "depth-unknown", Light.WATCH, "No deepest pour is known: neither datasheet nor model gave one.",
-                change="Give max_depth_mm from the datasheet.",
-            )]  # fmt: skip
-        return [Finding(
-            TOPIC, "depth", Light.OK,
-            f"By the model {deepest:g} mm stays under {plain(limits.max_core_c)} °C; the datasheet names no depth.",
-            (depth,), (_limit(plan),),
-        )]  # fmt: skip
+            return [
+                Finding(
+                    TOPIC,
+                    "depth-unknown",
+                    Light.WATCH,
+                    "No deepest pour is known: neither datasheet nor model gave one.",
+                    change="Give max_depth_mm from the datasheet.",
+                )
+            ]
+        return [
+            Finding(
+                TOPIC,
+                "depth",
+                Light.OK,
+                f"By the model {deepest:g} mm stays under {plain(limits.max_core_c)} °C; the datasheet names no depth.",
+                (depth,),
+                (_limit(plan),),
+            )
+        ]
     by_sheet = limits.max_depth_mm == allowed
     limit = Constant(
         "deepest single pour", allowed, "mm", "datasheet, in the plan file" if by_sheet else "cure model"
     )
     if deepest <= allowed + 1e-9:
-        return [Finding(TOPIC, "depth", Light.OK, f"{deepest:g} mm is within the {allowed:g} mm allowed.",
-                        (depth,), (limit,))]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "depth",
+                Light.OK,
+                f"{deepest:g} mm is within the {allowed:g} mm allowed.",
+                (depth,),
+                (limit,),
+            )
+        ]
     why = f"{allowed:g} mm is allowed."
     if not by_sheet:
         where = f" {cure.room_words}" if cure.room_words else ""
@@ -53,10 +76,17 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
         why += (
             "." if limits.max_depth_mm is None else f"; the datasheet allows {plain(limits.max_depth_mm)} mm."
         )
-    return [Finding(
-        TOPIC, "too-deep", Light.STOP, f"{deepest:g} mm in one pour is too deep: {why}",
-        (depth, *_layer_figures(cure)), (limit, SCUFF_GRIT), layers_in_words(plan, cure),
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "too-deep",
+            Light.STOP,
+            f"{deepest:g} mm in one pour is too deep: {why}",
+            (depth, *_layer_figures(cure)),
+            (limit, SCUFF_GRIT),
+            layers_in_words(plan, cure),
+        )
+    ]
 
 
 def _limit(plan: Plan) -> Constant:
@@ -89,8 +119,10 @@ def _layer_figures(cure: CureAnswers) -> tuple[Figure, ...]:
     each = each_wait_h(cure.layers)
     if len(set(depths)) == 1 and each is not None:
         figures.append(Figure("wait before each", each[0], "h"))
-    figures += [Figure(f"layer {number} from", joint.from_h, "h after the layer below")
-                for number, joint in enumerate(joints, start=2)]  # fmt: skip
+    figures += [
+        Figure(f"layer {number} from", joint.from_h, "h after the layer below")
+        for number, joint in enumerate(joints, start=2)
+    ]
     return (*figures, Figure("hottest so", cure.layers.peak_c, "°C"))
 
 
@@ -107,8 +139,17 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
             sentence += " It passes it by a little."
         return [Finding(TOPIC, "too-hot", Light.STOP, sentence, figures, (limit,), _cooler(plan, cure))]
     if cure.peak_c > limit.value - CLOSE.value:
-        return [Finding(TOPIC, "peak-close", Light.WATCH, sentence, figures, (limit, CLOSE),
-                        "Have a fan ready and watch it through the peak.")]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "peak-close",
+                Light.WATCH,
+                sentence,
+                figures,
+                (limit, CLOSE),
+                "Have a fan ready and watch it through the peak.",
+            )
+        ]
     return [Finding(TOPIC, "peak", Light.OK, sentence, figures, (limit, CLOSE))]
 
 
@@ -138,13 +179,18 @@ def _void(plan: Plan, cure: CureAnswers) -> list[Finding]:
     if cure.hot_void is None:
         return []
     name, peak_c = cure.hot_void
-    return [Finding(
-        TOPIC, "void-hot", Light.STOP,
-        f'"{name}" is deeper than the first layer that fills it: by itself it would reach {_about(peak_c)}; '
-        f"{plain(plan.resin.limits.max_core_c)} °C is the limit.",
-        (Figure("peak", peak_c, "°C"),), (_limit(plan),),
-        "Fill it in layers of its own before, and plan them as a pour of their own.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "void-hot",
+            Light.STOP,
+            f'"{name}" is deeper than the first layer that fills it: by itself it would reach {_about(peak_c)}; '
+            f"{plain(plan.resin.limits.max_core_c)} °C is the limit.",
+            (Figure("peak", peak_c, "°C"),),
+            (_limit(plan),),
+            "Fill it in layers of its own before, and plan them as a pour of their own.",
+        )
+    ]
 
 
 def _about(celsius: float) -> str:
@@ -159,8 +205,15 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
             (Light.WATCH, "underside-unsaid") if sentence == UNDERSIDE_UNSAID else (Light.OK, "widest")
         )
         change = "Look under the form, and say it: in the plan file, or below under other numbers."
-        found.append(Finding("assumed", key, light, f"{sentence[0].upper()}{sentence[1:]}.",
-                             change=change if light is Light.WATCH else ""))  # fmt: skip
+        found.append(
+            Finding(
+                "assumed",
+                key,
+                light,
+                f"{sentence[0].upper()}{sentence[1:]}.",
+                change=change if light is Light.WATCH else "",
+            )
+        )
     return found
 
 
@@ -171,27 +224,37 @@ def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
     high = Constant("warmest room", limits.max_room_c, "°C", "datasheet, in the plan file")
     found = []
     if warmest > limits.max_room_c:
-        found.append(Finding(
-            "room", "room-warm", Light.STOP,
-            f"The room reaches {plain(warmest)} °C; {plain(limits.max_room_c)} °C is the most. "
-            "A warm room speeds the cure and raises the peak.",
-            (Figure("room", warmest, "°C"),), (high,),
-            f"Cool the room to {plain(limits.max_room_c)} °C or below.{_then(plan, cure)}",
-        ))  # fmt: skip
+        found.append(
+            Finding(
+                "room",
+                "room-warm",
+                Light.STOP,
+                f"The room reaches {plain(warmest)} °C; {plain(limits.max_room_c)} °C is the most. "
+                "A warm room speeds the cure and raises the peak.",
+                (Figure("room", warmest, "°C"),),
+                (high,),
+                f"Cool the room to {plain(limits.max_room_c)} °C or below.{_then(plan, cure)}",
+            )
+        )
     if coldest < limits.min_room_c:
-        found.append(Finding(
-            "room", "room-cold", Light.STOP,
-            f"The room falls to {plain(coldest)} °C; {plain(limits.min_room_c)} °C is the least. It would stay soft.",
-            (Figure("room", coldest, "°C"),), (low,),
-            f"Heat the room gently to {plain(limits.min_room_c)} °C, through the night too; no flame heater."
-            f"{_then(plan, cure)} Warmer runs hotter: predict it first.",
-        ))  # fmt: skip
+        found.append(
+            Finding(
+                "room",
+                "room-cold",
+                Light.STOP,
+                f"The room falls to {plain(coldest)} °C; {plain(limits.min_room_c)} °C is the least. "
+                "It would stay soft.",
+                (Figure("room", coldest, "°C"),),
+                (low,),
+                f"Heat the room gently to {plain(limits.min_room_c)} °C, through the night too; no flame heater."
+                f"{_then(plan, cure)} Warmer runs hotter: predict it first.",
+            )
+        )
     if not found:
         words = f"The room stays between {plain(coldest)} and {plain(warmest)} °C."
         if coldest == warmest:
             words = f"The room stays at {plain(coldest)} °C."
-        found.append(Finding("room", "room", Light.OK, words,
-                             (Figure("room", warmest, "°C"),), (low, high)))  # fmt: skip
+        found.append(Finding("room", "room", Light.OK, words, (Figure("room", warmest, "°C"),), (low, high)))
     return found
 
 
@@ -208,10 +271,15 @@ def _joints(plan: Plan, cure: CureAnswers) -> list[Finding]:
     if not plan.layer:
         return []
     if not cure.verdicts:
-        return [Finding(
-            TOPIC, "joint-unknown", Light.WATCH, "When the next layer bonds without sanding is not known.",
-            change="Predict the cure first, or wait until it is hard and scuff it, the walls above it too.",
-        )]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "joint-unknown",
+                Light.WATCH,
+                "When the next layer bonds without sanding is not known.",
+                change="Predict the cure first, or wait until it is hard and scuff it, the walls above it too.",
+            )
+        ]
     return [_joint(plan, cure, verdict) for verdict in cure.verdicts]
 
 
@@ -225,7 +293,7 @@ def _joint(plan: Plan, cure: CureAnswers, verdict: LayerVerdict) -> Finding:
         "too early": (Light.STOP, "joint-too-early", layers_in_words(plan, cure)),
         "bonds": (Light.OK, "joint-bonds", ""),
         "scuff": (Light.WATCH, "joint-scuff", f"Before it: {SCUFF}."),
-    }[verdict.verdict]  # fmt: skip
+    }[verdict.verdict]
     return Finding(
         TOPIC, key, light, verdict.message, (Figure("poured at", verdict.at_h, "h"),), constants, change
     )
@@ -237,11 +305,21 @@ def _spread(cure: CureAnswers) -> list[Finding]:
     light = Light.OK
     if cure.spread_k > WATCH_SPREAD.value:
         light = Light.STOP if cure.spread_k > STOP_SPREAD.value else Light.WATCH
-    return [Finding(
-        TOPIC, "spread", light,
-        f"Core and surface differ by up to {plain(cure.spread_k)} K: at most {plain(skin_mpa(cure.spread_k))} MPa in "
-        "the skin if it were already hard.",
-        (Figure("core over surface", cure.spread_k, "K"), Figure("stress in the skin", skin_mpa(cure.spread_k), "MPa")),
-        (WATCH_SPREAD, STOP_SPREAD, STIFFNESS, EXPANSION, POISSON),
-        "" if light is Light.OK else "Slow the cooling of the surface after the peak, or pour shallower layers.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "spread",
+            light,
+            f"Core and surface differ by up to {plain(cure.spread_k)} K: "
+            f"at most {plain(skin_mpa(cure.spread_k))} MPa in "
+            "the skin if it were already hard.",
+            (
+                Figure("core over surface", cure.spread_k, "K"),
+                Figure("stress in the skin", skin_mpa(cure.spread_k), "MPa"),
+            ),
+            (WATCH_SPREAD, STOP_SPREAD, STIFFNESS, EXPANSION, POISSON),
+            ""
+            if light is Light.OK
+            else "Slow the cooling of the surface after the peak, or pour shallower layers.",
+        )
+    ]

@@ -47,12 +47,18 @@ def batches_of(plan: Plan, belly_m3: float = 0.0) -> list[Batches]:
         return []
     return [
         plan_batches(
-            layer_l, plan.resin.density_kg_m3, plan.pails.sizes_l, lambda kg: working_time_of(plan, kg),
-            fill_pct=plan.pails.fill_pct, mix_min=plan.mix.mix_min, pour_min_per_l=plan.mix.pour_min_per_l,
+            layer_l,
+            plan.resin.density_kg_m3,
+            plan.pails.sizes_l,
+            lambda kg: working_time_of(plan, kg),
+            fill_pct=plan.pails.fill_pct,
+            mix_min=plan.mix.mix_min,
+            pour_min_per_l=plan.mix.pour_min_per_l,
             max_kg=plan.scale.max_kg if plan.scale else None,
         )
-        for layer_l in litres if layer_l > 0
-    ]  # fmt: skip
+        for layer_l in litres
+        if layer_l > 0
+    ]
 
 
 def cards_of(plan: Plan, belly_m3: float = 0.0) -> list[Card]:
@@ -62,21 +68,33 @@ def cards_of(plan: Plan, belly_m3: float = 0.0) -> list[Card]:
         return []
     return [
         card(
-            plan.title, batches, ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3,
-            part_a=mix.part_a, part_b=mix.part_b, mix_min=mix.mix_min, layer=number,
+            plan.title,
+            batches,
+            ratio_of(mix),
+            mix.density_a_kg_m3,
+            mix.density_b_kg_m3,
+            part_a=mix.part_a,
+            part_b=mix.part_b,
+            mix_min=mix.mix_min,
+            layer=number,
         )
         for number, batches in enumerate(batches_of(plan, belly_m3), start=1)
-    ]  # fmt: skip
+    ]
 
 
 def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
     """The ratio as it will be measured, the chemistry behind it, pails and scale."""
     mix = plan.mix
     if mix is None:
-        return [Finding(
-            TOPIC, "mix-missing", Light.WATCH, "The plan does not say how the two parts are mixed.",
-            change="Add [mix]: both densities, the datasheet's ratio and whether it is by weight or by volume.",
-        )]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "mix-missing",
+                Light.WATCH,
+                "The plan does not say how the two parts are mixed.",
+                change="Add [mix]: both densities, the datasheet's ratio and whether it is by weight or by volume.",
+            )
+        ]
     found = [_ratio(mix), *_chemistry(mix), *_density(plan, mix)]
     all_batches = batches_of(plan, belly_m3)
     for number, batches in enumerate(all_batches, start=1):
@@ -91,9 +109,11 @@ def _ratio(mix: Mix) -> Finding:
     light = light_of(error)
     weight, volume = right.by_weight(*densities), right.by_volume(*densities)
     constants = (
-        GREEN, LAST, Constant("density of part A", mix.density_a_kg_m3, "kg/m³", PLAN),
+        GREEN,
+        LAST,
+        Constant("density of part A", mix.density_a_kg_m3, "kg/m³", PLAN),
         Constant("density of part B", mix.density_b_kg_m3, "kg/m³", PLAN),
-    )  # fmt: skip
+    )
     both = f"{weight} is the same as {volume}"
     figures = (
         Figure("part B off by", error, "%"),
@@ -104,12 +124,15 @@ def _ratio(mix: Mix) -> Finding:
     more = "too much" if error > 0 else "too little"
     named = name_mistake(done, right, *densities)
     return Finding(
-        TOPIC, "ratio-wrong", light,
+        TOPIC,
+        "ratio-wrong",
+        light,
         f"Measuring {done} would put in {plain(abs(error))} % {more} hardener; the datasheet means {right}"
         + (f". {named[0].upper()}{named[1:]}." if named else "."),
-        figures, constants,
+        figures,
+        constants,
         f"Weigh {weight}, or measure {volume}.",
-    )  # fmt: skip
+    )
 
 
 def _chemistry(mix: Mix) -> list[Finding]:
@@ -119,15 +142,22 @@ def _chemistry(mix: Mix) -> list[Finding]:
     stated = 100 * ratio_of(mix).by_weight(mix.density_a_kg_m3, mix.density_b_kg_m3).b_over_a
     error = (stated / wanted - 1) * 100
     light = Light.OK if abs(error) <= LAST.value else Light.WATCH
-    return [Finding(
-        TOPIC, "ratio-chemistry", light,
-        f"The stated ratio is {plain(stated)} parts of hardener to 100 by weight; the equivalent weights ask for "
-        f"{plain(wanted)} ({plain(error)} %).",
-        (Figure("hardener by equivalent weights", wanted, "phr"), Figure("difference", error, "%")),
-        (Constant("EEW of part A", mix.eew_g_eq, "g/eq", PLAN), Constant("AHEW of part B", mix.ahew_g_eq, "g/eq", PLAN),
-         Constant("difference that is noted", LAST.value, "%", LAST.source)),
-        "" if light is Light.OK else "Ask the maker which ratio holds, and mix a small cup first.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "ratio-chemistry",
+            light,
+            f"The stated ratio is {plain(stated)} parts of hardener to 100 by weight; the equivalent weights ask for "
+            f"{plain(wanted)} ({plain(error)} %).",
+            (Figure("hardener by equivalent weights", wanted, "phr"), Figure("difference", error, "%")),
+            (
+                Constant("EEW of part A", mix.eew_g_eq, "g/eq", PLAN),
+                Constant("AHEW of part B", mix.ahew_g_eq, "g/eq", PLAN),
+                Constant("difference that is noted", LAST.value, "%", LAST.source),
+            ),
+            "" if light is Light.OK else "Ask the maker which ratio holds, and mix a small cup first.",
+        )
+    ]
 
 
 def _density(plan: Plan, mix: Mix) -> list[Finding]:
@@ -135,34 +165,55 @@ def _density(plan: Plan, mix: Mix) -> list[Finding]:
     apart = (plan.resin.density_kg_m3 / parts - 1) * 100
     if abs(apart) <= DENSITY_APART.value:
         return []
-    return [Finding(
-        TOPIC, "density-apart", Light.WATCH,
-        f"The plan's mix weighs {plain(plan.resin.density_kg_m3)} kg/m³, its parts come to {plain(parts)}.",
-        (Figure("difference", apart, "%"),), (DENSITY_APART,), "Correct density_kg_m3 or the parts' densities.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "density-apart",
+            Light.WATCH,
+            f"The plan's mix weighs {plain(plan.resin.density_kg_m3)} kg/m³, its parts come to {plain(parts)}.",
+            (Figure("difference", apart, "%"),),
+            (DENSITY_APART,),
+            "Correct density_kg_m3 or the parts' densities.",
+        )
+    ]
 
 
 def _batches(plan: Plan, number: int, b: Batches) -> Finding:
     layer = f"Layer {number}: " if plan.layer else ""
     light = Light.OK if b.enough_time else Light.STOP if b.time_used > 1 else Light.WATCH
     return Finding(
-        TOPIC, "batches", light,
+        TOPIC,
+        "batches",
+        light,
         f"{layer}{b.count} pail{'s' if b.count > 1 else ''} of {plain(b.litres_each)} L ({plain(b.kg_each)} kg) in "
         f"{plain(b.pail_l)} L pails; each is workable for about {plain(b.working_time_min)} min and needs "
         f"{plain(b.needed_min)} min to mix and pour.",
-        (Figure("pails", b.count, ""), Figure("each", b.kg_each, "kg"),
-         Figure("working time", b.working_time_min, "min"), Figure("needed", b.needed_min, "min")),
+        (
+            Figure("pails", b.count, ""),
+            Figure("each", b.kg_each, "kg"),
+            Figure("working time", b.working_time_min, "min"),
+            Figure("needed", b.needed_min, "min"),
+        ),
         (SAFE_PART, STILL_AIR, WORKABLE, Constant("pails filled to", plan.pails.fill_pct, "%", PLAN)),
-        "" if b.enough_time else "Take smaller pails, cool the parts, or pour with more hands: it may set in the pail.",
-    )  # fmt: skip
+        ""
+        if b.enough_time
+        else "Take smaller pails, cool the parts, or pour with more hands: it may set in the pail.",
+    )
 
 
 def _scale(plan: Plan, mix: Mix, number: int, b: Batches) -> list[Finding]:
     if plan.scale is None:
         if mix.measure_by == "volume":
             return []
-        return [Finding(TOPIC, "scale-missing", Light.WATCH, "The scale is not named.",
-                        change="Add [scale] resolution_g, read off its plate.")]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "scale-missing",
+                Light.WATCH,
+                "The scale is not named.",
+                change="Add [scale] resolution_g, read off its plate.",
+            )
+        ]
     each = portions(b.kg_each, ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3)
     smaller = min(each.a_g, each.b_g)
     error = scale_error(each.a_g, each.b_g, plan.scale.resolution_g)
@@ -170,9 +221,15 @@ def _scale(plan: Plan, mix: Mix, number: int, b: Batches) -> list[Finding]:
     light = Light.OK if fine else Light.STOP if error.worst_pct > GREEN.value else Light.WATCH
     figures = (Figure("ratio error at worst", error.worst_pct, "%"), Figure("smaller part", smaller, "g"))
     constants = (STEPS_NEEDED, Constant("step of the scale", plan.scale.resolution_g, "g", PLAN))
-    return [Finding(
-        TOPIC, "scale", worst([light]),
-        f"Layer {number}: the scale's {plain(plan.scale.resolution_g)} g steps put the ratio off by "
-        f"{plain(error.worst_pct)} % at worst.",
-        figures, constants, "" if fine else "Use a finer scale, or mix more at once.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "scale",
+            worst([light]),
+            f"Layer {number}: the scale's {plain(plan.scale.resolution_g)} g steps put the ratio off by "
+            f"{plain(error.worst_pct)} % at worst.",
+            figures,
+            constants,
+            "" if fine else "Use a finer scale, or mix more at once.",
+        )
+    ]

@@ -18,9 +18,14 @@ def quantity_of(plan: Plan, belly_m3: float = 0.0) -> Quantity | None:
         return None
     displaced = plan.outline.displaced_l / 1000 if plan.outline else 0.0
     return with_allowances(
-        sum(layers), voids_m3(plan), plan.resin.density_kg_m3, displaced_m3=displaced,
-        soak_pct=plan.allowance.soak_pct, waste_pct=plan.allowance.waste_pct, belly_m3=belly_m3,
-    )  # fmt: skip
+        sum(layers),
+        voids_m3(plan),
+        plan.resin.density_kg_m3,
+        displaced_m3=displaced,
+        soak_pct=plan.allowance.soak_pct,
+        waste_pct=plan.allowance.waste_pct,
+        belly_m3=belly_m3,
+    )
 
 
 def layer_litres(plan: Plan, belly_m3: float = 0.0) -> list[float] | None:
@@ -41,19 +46,28 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
     found = []
     quantity = quantity_of(plan, belly_m3)
     if quantity is None:
-        found.append(Finding(
-            TOPIC, "volume-unknown", Light.WATCH, "The volume is not known: the plan has no length.",
-            change="Give length_mm, or widths at stations, or points traced around the edge.",
-        ))  # fmt: skip
+        found.append(
+            Finding(
+                TOPIC,
+                "volume-unknown",
+                Light.WATCH,
+                "The volume is not known: the plan has no length.",
+                change="Give length_mm, or widths at stations, or points traced around the edge.",
+            )
+        )
     else:
         found += [_volume(plan, quantity), *_cost(plan, quantity), *_doubt(plan)]
     found += [
         Finding(
-            TOPIC, "void-open", Light.STOP, f'"{void.name}" goes right through and has no backing: it will drain.',
+            TOPIC,
+            "void-open",
+            Light.STOP,
+            f'"{void.name}" goes right through and has no backing: it will drain.',
             change=f'Tape over "{void.name}" from below and screw or clamp a backing board over the tape.',
         )
-        for void in plan.void if void.through and not void.backed
-    ]  # fmt: skip
+        for void in plan.void
+        if void.through and not void.backed
+    ]
     return found
 
 
@@ -70,27 +84,43 @@ def _volume(plan: Plan, q: Quantity) -> Finding:
         if litres > 0
     ]
     return Finding(
-        TOPIC, "volume", Light.OK,
+        TOPIC,
+        "volume",
+        Light.OK,
         f"Mix {plain(q.total_l)} L in all ({plain(q.total_kg)} kg): {', '.join(parts)}.",
-        (Figure("to mix", q.total_l, "L"), Figure("to mix", q.total_gal, "US gal"),
-         Figure("to mix", q.total_kg, "kg"), Figure("shape", q.shape_l, "L")),
-        (Constant("density of the mix", q.density_kg_m3, "kg/m³", PLAN),
-         Constant("waste", plan.allowance.waste_pct, "%", f"{PLAN}; default 10 %: {COMMON_PRACTICE}"),
-         Constant("soak into the wood", plan.allowance.soak_pct, "%", f"{PLAN}; default 3 %: {COMMON_PRACTICE}")),
-    )  # fmt: skip
+        (
+            Figure("to mix", q.total_l, "L"),
+            Figure("to mix", q.total_gal, "US gal"),
+            Figure("to mix", q.total_kg, "kg"),
+            Figure("shape", q.shape_l, "L"),
+        ),
+        (
+            Constant("density of the mix", q.density_kg_m3, "kg/m³", PLAN),
+            Constant("waste", plan.allowance.waste_pct, "%", f"{PLAN}; default 10 %: {COMMON_PRACTICE}"),
+            Constant(
+                "soak into the wood", plan.allowance.soak_pct, "%", f"{PLAN}; default 3 %: {COMMON_PRACTICE}"
+            ),
+        ),
+    )
 
 
 def _cost(plan: Plan, q: Quantity) -> list[Finding]:
     if plan.cost is None:
         return []
     total = q.cost(plan.cost.resin_per_kg, plan.cost.other)
-    return [Finding(
-        "cost", "cost", Light.OK,
-        f"Resin and extras: {total:.2f} {plan.cost.currency} ({plain(q.total_kg)} kg).",
-        (Figure("cost", total, plan.cost.currency),),
-        (Constant("resin", plan.cost.resin_per_kg, f"{plan.cost.currency}/kg", PLAN),
-         Constant("extras", plan.cost.other, plan.cost.currency, PLAN)),
-    )]  # fmt: skip
+    return [
+        Finding(
+            "cost",
+            "cost",
+            Light.OK,
+            f"Resin and extras: {total:.2f} {plan.cost.currency} ({plain(q.total_kg)} kg).",
+            (Figure("cost", total, plan.cost.currency),),
+            (
+                Constant("resin", plan.cost.resin_per_kg, f"{plan.cost.currency}/kg", PLAN),
+                Constant("extras", plan.cost.other, plan.cost.currency, PLAN),
+            ),
+        )
+    ]
 
 
 def _doubt(plan: Plan) -> list[Finding]:
@@ -98,8 +128,14 @@ def _doubt(plan: Plan) -> list[Finding]:
     doubt = 100 * reading_doubt_m2(plan) / area if area else 0.0
     if doubt <= DOUBT.value:
         return []
-    return [Finding(
-        TOPIC, "stations-few", Light.WATCH,
-        f"The edge turns more than the stations show: two rules of area differ by {plain(doubt)} %.",
-        (Figure("difference", doubt, "%"),), (DOUBT,), "Measure the width at twice as many stations.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            TOPIC,
+            "stations-few",
+            Light.WATCH,
+            f"The edge turns more than the stations show: two rules of area differ by {plain(doubt)} %.",
+            (Figure("difference", doubt, "%"),),
+            (DOUBT,),
+            "Measure the width at twice as many stations.",
+        )
+    ]

@@ -36,9 +36,12 @@ def moisture_of(slab: Slab) -> wood.Moisture | None:
     if meter is None:
         return None
     return wood.slab_moisture(
-        meter.readings_pct, meter.wood_c, corrects_itself=meter.corrects_temperature,
-        slope=meter.species_slope, offset_pct=meter.species_offset_pct,
-    )  # fmt: skip
+        meter.readings_pct,
+        meter.wood_c,
+        corrects_itself=meter.corrects_temperature,
+        slope=meter.species_slope,
+        offset_pct=meter.species_offset_pct,
+    )
 
 
 def slab_density(slab: Slab) -> tuple[Constant, Species | None]:
@@ -66,8 +69,15 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
     """Everything about every slab."""
     found: list[Finding] = []
     if not plan.slab and plan.pour.shape == "river":
-        found.append(Finding(TOPIC, "slabs-missing", Light.WATCH, "The plan names no slabs.",
-                             change="Add a [[slab]] for each, with its moisture readings."))  # fmt: skip
+        found.append(
+            Finding(
+                TOPIC,
+                "slabs-missing",
+                Light.WATCH,
+                "The plan names no slabs.",
+                change="Add a [[slab]] for each, with its moisture readings.",
+            )
+        )
     for slab in plan.slab:
         found += [
             *_moisture(slab),
@@ -83,27 +93,48 @@ def _moisture(slab: Slab) -> list[Finding]:
     moisture = moisture_of(slab)
     name = f'"{slab.name}"'
     if moisture is None:
-        return [Finding(TOPIC, "moisture-unknown", Light.STOP, f"{name} has not been measured for moisture.",
-                        change="Measure it in six places, also deep in the middle.")]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "moisture-unknown",
+                Light.STOP,
+                f"{name} has not been measured for moisture.",
+                change="Measure it in six places, also deep in the middle.",
+            )
+        ]
     figures = (
-        Figure("moisture", moisture.mean_pct, "%"), Figure("spread", moisture.spread_pct, "%"),
+        Figure("moisture", moisture.mean_pct, "%"),
+        Figure("spread", moisture.spread_pct, "%"),
         Figure("readings", moisture.count, ""),
-    )  # fmt: skip
+    )
     source = wood.METER_SOURCE if moisture.corrected else "the meter corrects by itself"
     constants = (
-        wood.STOP_ABOVE, USUAL_HIGH, wood.DRY_LOW, wood.DRY_HIGH, wood.SPREAD_LIMIT, wood.READINGS_WANTED,
-        Constant("temperature of the wood when measured", slab.meter.wood_c if slab.meter else 20.0, "°C", source),
-    )  # fmt: skip
+        wood.STOP_ABOVE,
+        USUAL_HIGH,
+        wood.DRY_LOW,
+        wood.DRY_HIGH,
+        wood.SPREAD_LIMIT,
+        wood.READINGS_WANTED,
+        Constant(
+            "temperature of the wood when measured", slab.meter.wood_c if slab.meter else 20.0, "°C", source
+        ),
+    )
     sentence = (
         f"{name} measures {plain(moisture.mean_pct)} % ({moisture.count} readings, "
         f"spread {plain(moisture.spread_pct)} %)."
     )
     if moisture.wettest_pct > wood.STOP_ABOVE.value:
-        return [Finding(
-            TOPIC, "damp", Light.STOP, f"{sentence} That is too damp for resin: it will bubble, let go and move.",
-            figures, constants,
-            f"Dry it to {plain(wood.DRY_LOW.value)} to {plain(wood.DRY_HIGH.value)} %, then measure it again.",
-        )]  # fmt: skip
+        return [
+            Finding(
+                TOPIC,
+                "damp",
+                Light.STOP,
+                f"{sentence} That is too damp for resin: it will bubble, let go and move.",
+                figures,
+                constants,
+                f"Dry it to {plain(wood.DRY_LOW.value)} to {plain(wood.DRY_HIGH.value)} %, then measure it again.",
+            )
+        ]
     doubts = []
     if moisture.mean_pct > USUAL_HIGH.value:
         doubts.append("a little damp: let it dry in the shop")
@@ -125,8 +156,7 @@ def _moisture(slab: Slab) -> list[Finding]:
         )
     if not doubts:
         return [Finding(TOPIC, "moisture", Light.OK, sentence, figures, constants)]
-    return [Finding(TOPIC, "moisture-doubt", Light.WATCH, sentence, figures, constants,
-                    _sentence(doubts))]  # fmt: skip
+    return [Finding(TOPIC, "moisture-doubt", Light.WATCH, sentence, figures, constants, _sentence(doubts))]
 
 
 def _same_wood(one: str, other: str) -> bool:
@@ -168,8 +198,11 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
         words += f"; if it is held, up to {plain(line.stress_mpa)} MPa at the resin line"
         words += ", more than wood bears across the grain: a gap or a split." if line.opens else "."
         figures += [Figure("movement", line.moves_mm, "mm"), Figure("stress if held", line.stress_mpa, "MPa")]
-        constants += [Constant("movement per % of moisture", coefficient, "1/%", source),
-                      wood.ACROSS_GRAIN, wood.ACROSS_STRENGTH]  # fmt: skip
+        constants += [
+            Constant("movement per % of moisture", coefficient, "1/%", source),
+            wood.ACROSS_GRAIN,
+            wood.ACROSS_STRENGTH,
+        ]
     if abs(off) <= APART.value:
         return [Finding(TOPIC, "movement", Light.OK, words, tuple(figures), tuple(constants))]
     change = "Let it rest in the shop until its weight stays the same"
@@ -185,26 +218,38 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
 def _source(slab: Slab) -> list[Finding]:
     found = []
     if _species(slab) is None:
-        found.append(Finding(
-            TOPIC, "species-unknown", Light.WATCH,
-            f'"{slab.species}" is not in the table of species: movement is unknown.',
-            constants=(UNKNOWN_WOOD,) if slab.density_kg_m3 is None else (),
-            change="Name the nearest relative in the table, and weigh the slab for its density.",
-        ))  # fmt: skip
+        found.append(
+            Finding(
+                TOPIC,
+                "species-unknown",
+                Light.WATCH,
+                f'"{slab.species}" is not in the table of species: movement is unknown.',
+                constants=(UNKNOWN_WOOD,) if slab.density_kg_m3 is None else (),
+                change="Name the nearest relative in the table, and weigh the slab for its density.",
+            )
+        )
     if slab.source is None or slab.dried == "unknown":
-        found.append(Finding(
-            TOPIC, "source-unknown", Light.WATCH, f'Where "{slab.name}" comes from, or how it was dried, is not noted.',
-            change="Note the source and whether it was kiln-dried or air-dried: the next one must be as good.",
-        ))  # fmt: skip
+        found.append(
+            Finding(
+                TOPIC,
+                "source-unknown",
+                Light.WATCH,
+                f'Where "{slab.name}" comes from, or how it was dried, is not noted.',
+                change="Note the source and whether it was kiln-dried or air-dried: the next one must be as good.",
+            )
+        )
     return found
 
 
 def _bark(slab: Slab) -> Finding:
     if slab.bark == "on":
         return Finding(
-            TOPIC, "bark-on", Light.STOP, f'"{slab.name}" still has bark: resin would bond to bark, not to wood.',
+            TOPIC,
+            "bark-on",
+            Light.STOP,
+            f'"{slab.name}" still has bark: resin would bond to bark, not to wood.',
             change="Take off bark and loose skin down to sound wood, brush the edge and blow it out.",
-        )  # fmt: skip
+        )
     return Finding(TOPIC, "bark", Light.OK, f'"{slab.name}": bark and loose skin are off.')
 
 
@@ -217,9 +262,14 @@ def _seal(plan: Plan, slab: Slab, cure: CureAnswers) -> Finding:
     grams = Figure("seal coat for one long edge", coat * slab.length_mm * slab.thickness_mm / 1e6, "g")
     if slab.seal == "none":
         return Finding(
-            TOPIC, "seal-none", Light.WATCH, f"{name} gets no seal coat: air from the pores will rise as bubbles.",
-            (grams,), (uptake,), "Brush a thin coat on edges and end grain and pour while it is tacky.",
-        )  # fmt: skip
+            TOPIC,
+            "seal-none",
+            Light.WATCH,
+            f"{name} gets no seal coat: air from the pores will rise as bubbles.",
+            (grams,),
+            (uptake,),
+            "Brush a thin coat on edges and end grain and pour while it is tacky.",
+        )
     coat_h = cure.coat
     if slab.seal == "cured":
         hard = None if coat_h is None else coat_h.hard_h
@@ -228,21 +278,34 @@ def _seal(plan: Plan, slab: Slab, cure: CureAnswers) -> Finding:
             (uptake,) if hard is None else (uptake, Constant("coat hard after", hard, "h", COAT_MODEL))
         )
         return Finding(
-            TOPIC, "seal-cured", Light.OK,
-            f"{name}: the seal coat cures before the pour. Scuff it and wipe it then.{when}", (grams,), constants,
-        )  # fmt: skip
+            TOPIC,
+            "seal-cured",
+            Light.OK,
+            f"{name}: the seal coat cures before the pour. Scuff it and wipe it then.{when}",
+            (grams,),
+            constants,
+        )
     if coat_h is None or coat_h.opens_h is None or not coat_h.open:
-        return Finding(TOPIC, "seal-tacky", Light.OK, f"{name}: brush the seal coat and pour while it is tacky.",
-                       (grams,), (uptake,))  # fmt: skip
+        return Finding(
+            TOPIC,
+            "seal-tacky",
+            Light.OK,
+            f"{name}: brush the seal coat and pour while it is tacky.",
+            (grams,),
+            (uptake,),
+        )
     opens = Constant("tacky from", coat_h.opens_h, "h", COAT_MODEL)
     until = "" if coat_h.closes_h is None else f" to about {plain(coat_h.closes_h)} h"
     figures = [grams, Figure("pour from", opens.value, "h")]
     if coat_h.closes_h is not None:
         figures.append(Figure("pour until", coat_h.closes_h, "h"))
     return Finding(
-        TOPIC, "seal-tacky", Light.OK,
+        TOPIC,
+        "seal-tacky",
+        Light.OK,
         f"{name}: brush the seal coat (about {plain(grams.value)} g on one long edge), pour from about "
         f"{plain(opens.value)} h{until} after it; later, scuff. "
         "Wood and air change a thin coat: test it with a gloved finger, and see its own datasheet if it is another.",
-        tuple(figures), (opens, uptake),
-    )  # fmt: skip
+        tuple(figures),
+        (opens, uptake),
+    )

@@ -71,9 +71,11 @@ def dew_point_c(celsius: float, humidity_pct: float) -> float:
 
 def vapour_pa(celsius: float, humidity_pct: float) -> float:
     """Vapour pressure, Pa."""
-    return saturation_pa(celsius) * within(
-        "relative_humidity_pct", humidity_pct, 0, 100, "%", "give the room's relative humidity"
-    ) / 100  # fmt: skip
+    return (
+        saturation_pa(celsius)
+        * within("relative_humidity_pct", humidity_pct, 0, 100, "%", "give the room's relative humidity")
+        / 100
+    )
 
 
 def humidity_ratio(celsius: float, humidity_pct: float, pressure_pa: float = SEA_LEVEL_PA) -> float:

@@ -66,12 +66,21 @@ def dose_for_pct(
 ) -> float:
     """The dose that gives the wanted absorbance at the pour's depth, %."""
     if not (math.isfinite(dip_absorbance) and dip_absorbance > 0):
-        raise OutOfRange("dip reading", "shows no colour", value=dip_absorbance, allowed="absorbance above 0",
-                         remedy="make the dip deeper or stronger and read it again")  # fmt: skip
+        raise OutOfRange(
+            "dip reading",
+            "shows no colour",
+            value=dip_absorbance,
+            allowed="absorbance above 0",
+            remedy="make the dip deeper or stronger and read it again",
+        )
     above("wanted absorbance", wanted_absorbance, 0, "", "give the look that is wanted")
-    return dip_dose_pct * wanted_absorbance / dip_absorbance * dip_depth_mm / above(
-        "depth_mm", depth_mm, 0, "mm", "give the depth of the pour"
-    )  # fmt: skip
+    return (
+        dip_dose_pct
+        * wanted_absorbance
+        / dip_absorbance
+        * dip_depth_mm
+        / above("depth_mm", depth_mm, 0, "mm", "give the depth of the pour")
+    )
 
 
 def seen_from_above(absorbance_value: float) -> float:
@@ -144,8 +153,13 @@ def hiding_power(endless: float, ratio: float = HIDING_RATIO.value) -> float:
     while ColourLayer(endless, high).contrast_ratio() < ratio:
         high *= 2
         if high > 1e6:
-            raise OutOfRange("hiding", "is not reached", value=endless, allowed="reflectance 0.001 to 0.999",
-                             remedy="a clear resin cannot hide: add pigment")  # fmt: skip
+            raise OutOfRange(
+                "hiding",
+                "is not reached",
+                value=endless,
+                allowed="reflectance 0.001 to 0.999",
+                remedy="a clear resin cannot hide: add pigment",
+            )
     while high - low > 1e-9 * high:
         middle = (low + high) / 2
         if ColourLayer(endless, middle).contrast_ratio() < ratio:

@@ -39,24 +39,52 @@ _PANELS = (
     PanelMaterial("birch plywood", 9.0, FINNISH_PLYWOOD, 1.2, _SLOW, True, _RAW),
     PanelMaterial("OSB", 4.41, WOOD_HANDBOOK_12, 1.4, _SLOW, True, _RAW),
     PanelMaterial("particleboard", 2.5, EN_12369, 1.5, _SLOW, True, _RAW),
-    PanelMaterial("melamine", 2.5, "particleboard core; from memory", 1.5, _SLOW, True,
-          "tape it or wax it: melamine lets go only with tape or release"),
+    PanelMaterial(
+        "melamine",
+        2.5,
+        "particleboard core; from memory",
+        1.5,
+        _SLOW,
+        True,
+        "tape it or wax it: melamine lets go only with tape or release",
+    ),
     PanelMaterial("MDF", 2.5, "EN 622-5 minima 2.2 to 2.5 GPa; from memory", 1.5, _SLOW, True, _RAW),
     # creep is in the modulus, which depends on the hours under load
-    PanelMaterial("HDPE", 0.396, PE_HANDBOOK, 1.0, "creep is in the modulus", False,
-          "bare HDPE lets go; scuffed or flame-marked places hold, so look it over"),
+    PanelMaterial(
+        "HDPE",
+        0.396,
+        PE_HANDBOOK,
+        1.0,
+        "creep is in the modulus",
+        False,
+        "bare HDPE lets go; scuffed or flame-marked places hold, so look it over",
+    ),
     PanelMaterial("polypropylene", 0.9, FROM_MEMORY, 1.5, _SLOW, False, "bare polypropylene lets go"),
-    PanelMaterial("acrylic", 2.9, FROM_MEMORY, 1.2, _SLOW, True, "tape it or use release; resin bonds to acrylic"),
+    PanelMaterial(
+        "acrylic", 2.9, FROM_MEMORY, 1.2, _SLOW, True, "tape it or use release; resin bonds to acrylic"
+    ),
     PanelMaterial("glass", 70.0, FROM_MEMORY, 1.0, "glass does not creep", True, "tape it or use release"),
-    PanelMaterial("aluminium", 69.0, FROM_MEMORY, 1.0, "does not creep at room temperature", True,
-          "tape it or use release"),
+    PanelMaterial(
+        "aluminium",
+        69.0,
+        FROM_MEMORY,
+        1.0,
+        "does not creep at room temperature",
+        True,
+        "tape it or use release",
+    ),
     PanelMaterial("silicone", 0.005, FROM_MEMORY, 1.0, "lies on another panel", False, "silicone lets go"),
-)  # fmt: skip
+)
 _BY_NAME = {panel.name.lower(): panel for panel in _PANELS}
 _OTHER_NAMES = {
-    "plywood": "birch plywood", "chipboard": "particleboard", "coated particleboard": "melamine",
-    "melamine-faced particleboard": "melamine", "polyethylene": "hdpe", "osb/3": "osb", "pp": "polypropylene",
-}  # fmt: skip
+    "plywood": "birch plywood",
+    "chipboard": "particleboard",
+    "coated particleboard": "melamine",
+    "melamine-faced particleboard": "melamine",
+    "polyethylene": "hdpe",
+    "osb/3": "osb",
+    "pp": "polypropylene",
+}
 
 #: Apparent modulus of PE3xxx at 23 °C against hours of load, GPa (Handbook of PE Pipe, Table B.1.1).
 PE3_MODULUS_GPA = ((0.5, 0.538), (2.0, 0.490), (12.0, 0.414), (100.0, 0.359), (8760.0, 0.262))
@@ -75,9 +103,12 @@ def find_panel(name: str) -> PanelMaterial:
     panel = _BY_NAME.get(_OTHER_NAMES.get(key, key).lower())
     if panel is None:
         raise BadInput(
-            "panel", "is not a known material", value=name, allowed=", ".join(panel_names()),
+            "panel",
+            "is not a known material",
+            value=name,
+            allowed=", ".join(panel_names()),
             remedy="use one of those names, or give modulus_gpa from the panel's data sheet",
-        )  # fmt: skip
+        )
     return panel
 
 

@@ -71,8 +71,13 @@ def between_m3(plan: Plan, from_top_m: float, to_m: float) -> float | None:
     Widths and outlines are those of the top face; `edge_slope_deg` leads from there down.
     """
     if not 0 <= from_top_m <= to_m:
-        raise BadPlan("[pour] depth_mm", "depths are out of order", value=(from_top_m, to_m),
-                      allowed="from the top down, in m", remedy="give the upper depth first")  # fmt: skip
+        raise BadPlan(
+            "[pour] depth_mm",
+            "depths are out of order",
+            value=(from_top_m, to_m),
+            allowed="from the top down, in m",
+            remedy="give the upper depth first",
+        )
     lean = plan.outline.edge_slope_deg if plan.outline else 0.0
     traced = points_m(plan)
     if traced is not None:

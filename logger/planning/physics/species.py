@@ -63,11 +63,21 @@ _SPECIES = (
 )
 _BY_NAME = {species.name.lower(): species for species in _SPECIES}
 _OTHER_NAMES = {
-    "walnut": "black walnut", "ash": "white ash", "cherry": "black cherry", "oak": "white oak",
-    "beech": "american beech", "birch": "yellow birch", "maple": "hard maple", "sugar maple": "hard maple",
-    "elm": "american elm", "poplar": "yellow-poplar", "tulipwood": "yellow-poplar",
-    "douglas fir": "douglas-fir", "northern red oak": "red oak", "cedar": "western redcedar",
-}  # fmt: skip
+    "walnut": "black walnut",
+    "ash": "white ash",
+    "cherry": "black cherry",
+    "oak": "white oak",
+    "beech": "american beech",
+    "birch": "yellow birch",
+    "maple": "hard maple",
+    "sugar maple": "hard maple",
+    "elm": "american elm",
+    "poplar": "yellow-poplar",
+    "tulipwood": "yellow-poplar",
+    "douglas fir": "douglas-fir",
+    "northern red oak": "red oak",
+    "cedar": "western redcedar",
+}
 
 
 def species_names() -> list[str]:
@@ -81,7 +91,10 @@ def find_species(name: str) -> Species:
     species = _BY_NAME.get(_OTHER_NAMES.get(key, key))
     if species is None:
         raise BadInput(
-            "species", "is not in the table", value=name, allowed=", ".join(species_names()),
+            "species",
+            "is not in the table",
+            value=name,
+            allowed=", ".join(species_names()),
             remedy="take the nearest relative from the list, or give density_kg_m3 and a correction of your own",
-        )  # fmt: skip
+        )
     return species

@@ -19,9 +19,11 @@ STOP_SPREAD = Constant("core over surface, stop", 40.0, "K", PROJECT_CHOICE)
 
 
 def held_both_ways_mpa(
-    difference_k: float, modulus_gpa: float = STIFFNESS.value, expansion_per_k: float = EXPANSION.value,
+    difference_k: float,
+    modulus_gpa: float = STIFFNESS.value,
+    expansion_per_k: float = EXPANSION.value,
     poisson: float = POISSON.value,
-) -> float:  # fmt: skip
+) -> float:
     """Stress in a sheet that is held in both directions and cools by that much, MPa: E α ΔT / (1 − ν)."""
     within("Poisson's ratio", poisson, 0, 0.499, "", "give a number between 0 and 0.5")
     return held_one_way_mpa(difference_k, modulus_gpa, expansion_per_k) / (1 - poisson)

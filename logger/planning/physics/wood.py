@@ -98,8 +98,12 @@ def slab_moisture(
 ) -> Moisture:
     """The readings of one slab, corrected where the meter does not do it itself."""
     if not readings_pct:
-        raise BadInput("[slab.meter] readings_pct", "is empty", allowed="one reading or more, in %",
-                       remedy="measure the slab in six places, the middle of the thickness too")  # fmt: skip
+        raise BadInput(
+            "[slab.meter] readings_pct",
+            "is empty",
+            allowed="one reading or more, in %",
+            remedy="measure the slab in six places, the middle of the thickness too",
+        )
     neutral = corrects_itself and slope == 1.0 and offset_pct == 0.0
     # A meter that corrects itself for temperature still needs the species numbers: 20 °C leaves those alone.
     at = 20.0 if corrects_itself else wood_c
@@ -159,8 +163,13 @@ def oven_dry_moisture_pct(mass: float, oven_dry_mass: float) -> float:
     """Moisture by weighing, %: (m − m_od) / m_od · 100 (ASTM D4442, EN 13183-1; from memory)."""
     dry = above("oven-dry mass", oven_dry_mass, 0, "g", "weigh it after drying at 103 °C")
     if mass < dry:
-        raise OutOfRange("mass", "is below the oven-dry mass", value=mass, allowed=f"{dry} g or more",
-                         remedy="weigh both again")  # fmt: skip
+        raise OutOfRange(
+            "mass",
+            "is below the oven-dry mass",
+            value=mass,
+            allowed=f"{dry} g or more",
+            remedy="weigh both again",
+        )
     return (mass - dry) / dry * 100
 
 

@@ -42,8 +42,9 @@ def core(celsius: float, per_hour: float = 0.0, *, ago_h: float = 0.0, place: st
     trail = [
         (last - i * 60_000, celsius - per_hour * i / 60 + rng.gauss(0, noise)) for i in range(minutes, -1, -1)
     ]
-    return ProbeSignal(place, f"28-{place}", "bench-1", T0, last, last, 0, 30.0, trail[-1][1], last,
-                 trail=trail[-16:])  # fmt: skip
+    return ProbeSignal(
+        place, f"28-{place}", "bench-1", T0, last, last, 0, 30.0, trail[-1][1], last, trail=trail[-16:]
+    )
 
 
 def answer(chance: float = 0.01, peak_h: tuple[float, float, float] = (8.0, 9.0, 10.0), *, made_h: float = 19.9,
@@ -152,8 +153,9 @@ def test_a_forecast_that_calls_keeps_the_watch_on() -> None:
 
 @given(
     st.lists(st.tuples(st.floats(0, 150), st.floats(-60, 200), st.floats(0, 30)), max_size=3),
-    st.floats(0, 1), st.floats(0, 40),
-)  # fmt: skip
+    st.floats(0, 1),
+    st.floats(0, 40),
+)
 def test_no_watch_ends_but_of_a_core_that_is_known_to_be_cool(
     probes: list[tuple[float, float, float]], chance: float, peak_h: float
 ) -> None:
@@ -169,8 +171,10 @@ def test_no_watch_ends_but_of_a_core_that_is_known_to_be_cool(
         assert known
         assert all((t.believed_c or 0.0) < 60.0 for t in tracks)
     # Hotter is never safer.
-    hotter = [replace(t, believed_c=(t.believed_c or 0.0) + 30.0,
-                      trail=[(at, c + 30.0) for at, c in t.trail or ()]) for t in tracks]  # fmt: skip
+    hotter = [
+        replace(t, believed_c=(t.believed_c or 0.0) + 30.0, trail=[(at, c + 30.0) for at, c in t.trail or ()])
+        for t in tracks
+    ]
     assert bool(found) <= bool(obstacles(replace(seen, tracks=hotter), NOW))
 
 

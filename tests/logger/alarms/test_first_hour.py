@@ -16,7 +16,7 @@ from logger.alarms.first_hour import (
     missed_ms,
     next_due_ms,
     volume_differs,
-)  # fmt: skip
+)
 from logger.errors import OutOfRange
 from logger.quantities import METRIC
 

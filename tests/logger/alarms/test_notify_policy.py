@@ -72,9 +72,7 @@ def test_the_first_person_is_told_at_once_and_again_until_somebody_acknowledges(
     phone = Phone(HOT, Rules(first=1))
     state = raised()
     phone.run(state, 14)
-    assert phone.log == [
-        (0, "first-time to first"), (5, "repeat-due to first"), (10, "repeat-due to first")
-    ]  # fmt: skip
+    assert phone.log == [(0, "first-time to first"), (5, "repeat-due to first"), (10, "repeat-due to first")]
     taken = acknowledge(HOT, state, "Jo", T0 + 14 * MINUTE).state
     assert phone.run(taken, 29, 14) == []
     assert phone.last is NotifyReason.ALREADY_TOLD
@@ -85,9 +83,11 @@ def test_the_second_person_is_told_when_nobody_acknowledges_in_time_and_then_bot
     phone = Phone(COLD, BOTH)
     phone.run(raised(COLD), 61)
     assert phone.log == [
-        (0, "first-time to first"), (10, "second-person to second"),
-        (60, "repeat-due to first"), (60, "repeat-due to second"),
-    ]  # fmt: skip
+        (0, "first-time to first"),
+        (10, "second-person to second"),
+        (60, "repeat-due to first"),
+        (60, "repeat-due to second"),
+    ]
 
 
 def test_the_second_person_is_told_at_once_when_the_first_cannot_be_reached() -> None:

@@ -342,8 +342,13 @@ def test_the_core_will_overheat_takes_two_forecasts_of_three_and_says_why(hand: 
         60, forecast(900, 0.95, crossing_h=Quantiles(2.0, 2.5, 3.0), causes=cause, would_help=helps)
     )
     assert kinds(found) == ["core-will-overheat first-time"]
-    for words in ("chance 95 %", "peak about 68 °C (55 °C to 80 °C)", "in about 2.2 h", "30 % faster",
-                  "What would help: fans now: 68 → 54 °C"):  # fmt: skip
+    for words in (
+        "chance 95 %",
+        "peak about 68 °C (55 °C to 80 °C)",
+        "in about 2.2 h",
+        "30 % faster",
+        "What would help: fans now: 68 → 54 °C",
+    ):
         assert words in METRIC.shown(found[0].text)
 
 
@@ -494,9 +499,13 @@ def test_the_watch_tells_of_its_own_clock_supply_disk_and_messages(hand: Any) ->
         hand.changes += hand.book.take([], facts, hand.now_ms)
     raised = sorted(f"{c.kind}/{c.subject}" for c in hand.changes if c.why == "first-time")
     assert raised == [
-        "clock-unset/station:bench-1", "disk-low/service", "disk-low/station:bench-1",
-        "message-undelivered/service", "power-low/station:bench-1", "station-silent/station:bench-1",
-    ]  # fmt: skip
+        "clock-unset/station:bench-1",
+        "disk-low/service",
+        "disk-low/station:bench-1",
+        "message-undelivered/service",
+        "power-low/station:bench-1",
+        "station-silent/station:bench-1",
+    ]
 
 
 def test_a_disk_that_fills_all_at_once_is_told_within_ten_seconds(hand: Any) -> None:

@@ -11,12 +11,29 @@ from logger.errors import NotFound
 
 #: Every kind of the design's table, and the priority that it must come out with.
 EXPECTED = {
-    "core-will-overheat": "high", "core-hot": "high", "hotter-than-predicted": "medium", "spread-too-wide": "low",
-    "surface-heated": "medium", "room-cold": "medium", "room-hot": "medium", "air-damp": "low", "cure-behind": "low",
-    "wet-under-form": "high", "look-due": "medium", "fan-not-cooling": "medium", "probe-lost": "medium",
-    "probe-doubtful": "low", "station-silent": "medium", "clock-unset": "low", "power-low": "low", "disk-low": "low",
-    "pins-failed": "medium", "clock-wrong": "low", "core-unwatched": "high", "message-undelivered": "medium",
-}  # fmt: skip
+    "core-will-overheat": "high",
+    "core-hot": "high",
+    "hotter-than-predicted": "medium",
+    "spread-too-wide": "low",
+    "surface-heated": "medium",
+    "room-cold": "medium",
+    "room-hot": "medium",
+    "air-damp": "low",
+    "cure-behind": "low",
+    "wet-under-form": "high",
+    "look-due": "medium",
+    "fan-not-cooling": "medium",
+    "probe-lost": "medium",
+    "probe-doubtful": "low",
+    "station-silent": "medium",
+    "clock-unset": "low",
+    "power-low": "low",
+    "disk-low": "low",
+    "pins-failed": "medium",
+    "clock-wrong": "low",
+    "core-unwatched": "high",
+    "message-undelivered": "medium",
+}
 EACH = pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.name)
 
 

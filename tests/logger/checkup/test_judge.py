@@ -68,8 +68,22 @@ def test_a_machine_that_is_fit_has_nothing_to_do() -> None:
     """Every topic is named, OK, and asks for nothing."""
     found = judge(WELL)
     assert worst(found) is CheckState.OK
-    assert {f.topic for f in found} == {"probes", "pins", "clock", "disk", "power", "units", "watchdog", "memory",
-                                        "journal", "network", "name", "service", "messages", "versions"}  # fmt: skip
+    assert {f.topic for f in found} == {
+        "probes",
+        "pins",
+        "clock",
+        "disk",
+        "power",
+        "units",
+        "watchdog",
+        "memory",
+        "journal",
+        "network",
+        "name",
+        "service",
+        "messages",
+        "versions",
+    }
     assert all(f.do == "" for f in found)
 
 

@@ -69,9 +69,15 @@ class Machine:
     def places(self) -> Places:
         """Where its files are."""
         return Places(
-            self.w1.folder, self.chips.hwmon, self.chips.iio, self.folder, self.folder / "model",
-            self.folder / "throttled", (self.folder / "config.txt",), NO_SYSTEM,
-        )  # fmt: skip
+            self.w1.folder,
+            self.chips.hwmon,
+            self.chips.iio,
+            self.folder,
+            self.folder / "model",
+            self.folder / "throttled",
+            (self.folder / "config.txt",),
+            NO_SYSTEM,
+        )
 
     @property
     def station(self) -> StationConfig:
@@ -225,6 +231,7 @@ def test_the_station_file_keeps_what_is_not_about_probes(tmp_path: Path) -> None
     path.write_text(station_text(path, [PlacedProbe(ROOM, "core"), PlacedProbe(CORE, "room")]))
     config = station_from_file(path)
     assert [(probe.id, probe.place, probe.offset_c) for probe in config.wiring.probes] == [
-        (ROOM, "core", 0.0), (CORE, "room", -0.25),
-    ]  # fmt: skip
+        (ROOM, "core", 0.0),
+        (CORE, "room", -0.25),
+    ]
     assert config.wiring.pins.lamp == 23

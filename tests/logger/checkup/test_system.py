@@ -57,9 +57,12 @@ def places(tmp_path: Path) -> SystemPlaces:
     for name in ("dev", "cgroup", "net", "var", "run"):
         (tmp_path / name).mkdir()
     return SystemPlaces(
-        tmp_path / "systemd", tmp_path / "dev", tmp_path / "cgroup", tmp_path / "net",
+        tmp_path / "systemd",
+        tmp_path / "dev",
+        tmp_path / "cgroup",
+        tmp_path / "net",
         (tmp_path / "var", tmp_path / "run"),
-    )  # fmt: skip
+    )
 
 
 def test_units_are_as_systemd_says(places: SystemPlaces) -> None:
@@ -82,9 +85,19 @@ def test_without_systemd_nothing_is_said_of_it(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("span", "seconds"),
-    [("14s", 14.0), ("1min", 60.0), ("1min 30s", 90.0), ("0", 0.0), ("500ms", 0.5), ("2h 5min", 7500.0),
-     ("infinity", float("inf")), ("", None), ("default", None), ("15", None)],
-)  # fmt: skip
+    [
+        ("14s", 14.0),
+        ("1min", 60.0),
+        ("1min 30s", 90.0),
+        ("0", 0.0),
+        ("500ms", 0.5),
+        ("2h 5min", 7500.0),
+        ("infinity", float("inf")),
+        ("", None),
+        ("default", None),
+        ("15", None),
+    ],
+)
 def test_the_watchdog_is_systemds_own_answer(places: SystemPlaces, span: str, seconds: float | None) -> None:
     """Not what a settings file says: "1min" and "default" are words there, and a drop-in may count or not."""
     assert seconds_of(span) == seconds
@@ -96,8 +109,9 @@ def test_the_watchdog_is_systemds_own_answer(places: SystemPlaces, span: str, se
 
 
 @pytest.mark.parametrize(
-    ("controllers", "kept"), [("cpuset cpu io memory pids\n", True), ("cpuset cpu io pids\n", False), (None, False)]
-)  # fmt: skip
+    ("controllers", "kept"),
+    [("cpuset cpu io memory pids\n", True), ("cpuset cpu io pids\n", False), (None, False)],
+)
 def test_memory_is_limited_where_the_kernel_counts_it(
     places: SystemPlaces, controllers: str | None, kept: bool
 ) -> None:
@@ -154,9 +168,14 @@ def test_pins_are_looked_at_by_the_units_user_under_its_rules() -> None:
     assert command[-2:] == ["python", "x"]
     rules = [word.removeprefix("--property=") for word in command[5:-2]]
     for wanted in (
-        "User=pourlog-station", "SupplementaryGroups=gpio", "DeviceAllow=char-gpiochip rw", "ProtectSystem=strict",
-        "CapabilityBoundingSet=", "SystemCallFilter=~@privileged @resources", "MemoryMax=150M",
-    ):  # fmt: skip
+        "User=pourlog-station",
+        "SupplementaryGroups=gpio",
+        "DeviceAllow=char-gpiochip rw",
+        "ProtectSystem=strict",
+        "CapabilityBoundingSet=",
+        "SystemCallFilter=~@privileged @resources",
+        "MemoryMax=150M",
+    ):
         assert wanted in rules
     names = [rule.partition("=")[0] for rule in rules]
     assert not {"ExecStart", "ExecStopPost", "Type", "Restart", "WatchdogSec", "StateDirectory", "X"} & set(
@@ -164,8 +183,9 @@ def test_pins_are_looked_at_by_the_units_user_under_its_rules() -> None:
     )
     # The running station's folder would be taken away with the check's end.
     assert [rule for rule in rules if "/run/" in rule or "Directory" in rule] == [
-        "RuntimeDirectory=pourlog-check", "WorkingDirectory=/run/pourlog-check",
-    ]  # fmt: skip
+        "RuntimeDirectory=pourlog-check",
+        "WorkingDirectory=/run/pourlog-check",
+    ]
 
 
 @pytest.mark.parametrize(("root", "as_unit"), [(True, True), (False, False)])
@@ -186,9 +206,13 @@ def test_the_check_takes_the_units_word_where_it_may_ask_for_it(
     told = [{"name": "lamp", "number": 23, "holder": "pourlog", "problem": None}]
     asked = Asked(systemctl_cat="[Service]\nUser=x\n", systemd_run=json.dumps(told))
     facts = look(
-        clock, station_from_file(tmp_path / "station.toml"), None, units=["pourlog-station.service"], ask=asked,
+        clock,
+        station_from_file(tmp_path / "station.toml"),
+        None,
+        units=["pourlog-station.service"],
+        ask=asked,
         places=Places(*[tmp_path / "nothing"] * 6, (), places),
-    )  # fmt: skip
+    )
     assert facts.wires is not None
     assert facts.wires.as_unit is as_unit
     if root:

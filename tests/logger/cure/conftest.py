@@ -10,16 +10,18 @@ from logger.plan.file import Plan, Resin, plan_from_table
 
 #: Invented: no resin on the market. Slow, for pours 50 mm deep.
 SLOW_CASTING: dict[str, Any] = {
-    "name": "invented slow casting system", "heat_of_cure_j_g": 380.0,
+    "name": "invented slow casting system",
+    "heat_of_cure_j_g": 380.0,
     "rate": {"k1_per_s": 4e-7, "k2_per_s": 2.9e-5, "m": 1.0, "n": 2.0},
     "limits": {"max_depth_mm": 50.0},
-}  # fmt: skip
+}
 #: Invented: no resin on the market. Quick, for coats a few millimetres thick.
 QUICK_COATING: dict[str, Any] = {
-    "name": "invented quick coating system", "heat_of_cure_j_g": 450.0,
+    "name": "invented quick coating system",
+    "heat_of_cure_j_g": 450.0,
     "rate": {"k1_per_s": 6e-6, "k2_per_s": 2.2e-4, "m": 1.0, "n": 2.0},
     "limits": {"max_depth_mm": 6.0},
-}  # fmt: skip
+}
 
 
 def build(resin: dict[str, Any], shape: str, depth_mm: float, room_c: Any, **more: Any) -> Plan:

@@ -59,8 +59,10 @@ def explicit_peak_c(plan: Plan, slope_deg: float, cell_mm: float = 5.0, hours: f
     c = by_place(lambda m: m.density_kg_m3 * m.specific_heat_j_kgk)
     up, out = 2 * k[1:] * k[:-1] / (k[1:] + k[:-1]) / d, 2 * k[:, 1:] * k[:, :-1] / (k[:, 1:] + k[:, :-1]) / d
     air, room = plan.air, float(plan.air.room_c)
-    top, low, end = (h / (1 + h * d / 2 / cells) for h, cells in (
-        (air.top_w_m2k, k[-1]), (air.bottom_w_m2k, k[0]), (air.side_w_m2k, k[:, -1])))  # fmt: skip
+    top, low, end = (
+        h / (1 + h * d / 2 / cells)
+        for h, cells in ((air.top_w_m2k, k[-1]), (air.bottom_w_m2k, k[0]), (air.side_w_m2k, k[:, -1]))
+    )
     t, alpha, peak = np.full(k.shape, room), np.zeros(k.shape), room
     step, rate = 0.2 * d * d * c.min() / k.max(), resin.rate
     for _ in range(int(hours * 3600 / step)):
@@ -114,9 +116,12 @@ def test_a_mould_that_is_wider_below_is_as_wide_as_its_bottom(plan_of, slow_cast
 @pytest.mark.parametrize(
     ("points", "across"),
     # A square of 100; a right triangle 300, 400, 500: inradius (300 + 400 − 500) / 2; a strip with one wide bay.
-    [([(0, 0), (100, 0), (100, 100), (0, 100)], 100.0), ([(0, 0), (300, 0), (0, 400)], 200.0),
-     ([(0, 0), (900, 0), (900, 40), (500, 40), (500, 160), (400, 160), (400, 40), (0, 40)], 100.0)],
-)  # fmt: skip
+    [
+        ([(0, 0), (100, 0), (100, 100), (0, 100)], 100.0),
+        ([(0, 0), (300, 0), (0, 400)], 200.0),
+        ([(0, 0), (900, 0), (900, 40), (500, 40), (500, 160), (400, 160), (400, 40), (0, 40)], 100.0),
+    ],
+)
 def test_the_largest_circle_inside_an_outline(points, across):
     """By closed forms of geometry; the bay's circle touches three sides and reaches into the strip."""
     found, _x, _y = largest_circle(tuple((float(x), float(y)) for x, y in points))

@@ -53,17 +53,24 @@ def test_three_times_three_verdicts():
     """Before, within and after the window a layer is too early, bonds, needs a scuff."""
     window = BondWindow(20.0, 30.0, 45.0)
     assert [window.at(h) for h in (0.0, 19.9, 20.0, 29.9, 30.0, 500.0)] == [
-        "too early", "too early", "bonds", "bonds", "scuff", "scuff",
-    ]  # fmt: skip
+        "too early",
+        "too early",
+        "bonds",
+        "bonds",
+        "scuff",
+        "scuff",
+    ]
     assert "about 20 h to about 30 h" in window.message()
     assert "scuff" in window.message()
 
 
 @pytest.mark.parametrize(
     ("glass", "told"),
-    [({"tg0_c": -20.0, "tg_inf_c": 110.0, "lambda": 0.4}, "before it gels"),
-     ({"tg0_c": -5.0, "tg_inf_c": 150.0, "lambda": 0.6}, "without having gelled")],
-)  # fmt: skip
+    [
+        ({"tg0_c": -20.0, "tg_inf_c": 110.0, "lambda": 0.4}, "before it gels"),
+        ({"tg0_c": -5.0, "tg_inf_c": 150.0, "lambda": 0.6}, "without having gelled"),
+    ],
+)
 def test_a_resin_that_is_glass_before_it_gels_has_no_window(plan_of, slow_casting, glass, told):
     """Where Tg at the gel point lies above the room, glass comes before gel (time–temperature–transformation
     diagram, Gillham, from memory): no window; far above it, no gel either."""
@@ -92,8 +99,13 @@ def test_planned_layers_are_judged_by_the_surface_that_they_find(plan_of, slow_c
     window = bond_window(alone, predict(alone))
     inside = 0.5 * (window.opens_h + window.closes_h)
     for at_h, verdict in ((6.0, "too early"), (inside, "bonds"), (336.0, "scuff")):
-        plan = alone.model_copy(update={"layer": plan_of(
-            slow_casting, "sheet", 25.0, 22.0, layer=[{"at_h": at_h, "depth_mm": 20.0}]).layer})  # fmt: skip
+        plan = alone.model_copy(
+            update={
+                "layer": plan_of(
+                    slow_casting, "sheet", 25.0, 22.0, layer=[{"at_h": at_h, "depth_mm": 20.0}]
+                ).layer
+            }
+        )
         (found,) = layer_verdicts(plan)
         assert (found.layer, found.verdict) == (2, verdict)
         assert found.window.opens_h == pytest.approx(window.opens_h, rel=0.02)

@@ -9,11 +9,18 @@ from logger.cure.forecast.causes import causes_of
 from logger.cure.forecast.heating import HEATING, SPREAD_W_M2, USUAL_W_M2
 from logger.plan.file import Plan, plan_from_table
 
-PLAN = plan_from_table({
-    "title": "Invented", "resin": {"name": "Invented", "heat_of_cure_j_g": 350.0,
-                                   "rate": {"k1_per_s": 1e-6, "k2_per_s": 2e-5}},
-    "pour": {"shape": "sheet", "depth_mm": 20.0}, "air": {"room_c": 21.0},
-})  # fmt: skip
+PLAN = plan_from_table(
+    {
+        "title": "Invented",
+        "resin": {
+            "name": "Invented",
+            "heat_of_cure_j_g": 350.0,
+            "rate": {"k1_per_s": 1e-6, "k2_per_s": 2e-5},
+        },
+        "pour": {"shape": "sheet", "depth_mm": 20.0},
+        "air": {"room_c": 21.0},
+    }
+)
 
 
 def words(flux_w_m2: float, plan: Plan = PLAN) -> list[str]:

@@ -47,8 +47,13 @@ def test_the_resin_behind_a_datasheet_is_recovered(slow, slow_casting):
 def test_every_stated_point_is_shown_beside_the_fitted_one(slow):
     """Five statements give six numbers; each is within its tolerance, and the bound is marked as a bound."""
     assert [point.quantity for point in slow.points] == [
-        "working time", "gel time", "peak", "peak time", "cure time", "peak below",
-    ]  # fmt: skip
+        "working time",
+        "gel time",
+        "peak",
+        "peak time",
+        "cure time",
+        "peak below",
+    ]
     assert all(abs(point.off) < 1.0 for point in slow.points)
     assert [point.bound for point in slow.points] == [False] * 5 + [True]
     assert slow.points[-1].fitted < 60.0
@@ -57,9 +62,14 @@ def test_every_stated_point_is_shown_beside_the_fitted_one(slow):
 def test_the_fitted_table_goes_into_a_plan(slow):
     """The TOML that is printed is a [resin] table that a plan accepts, and the JSON holds only plain numbers."""
     table = slow.resin_table()
-    plan = plan_from_table({
-        "title": "x", "resin": table, "pour": {"shape": "sheet", "depth_mm": 30.0}, "air": {"room_c": 22.0},
-    })  # fmt: skip
+    plan = plan_from_table(
+        {
+            "title": "x",
+            "resin": table,
+            "pour": {"shape": "sheet", "depth_mm": 30.0},
+            "air": {"room_c": 22.0},
+        }
+    )
     assert plan.resin.rate.k2_per_s == pytest.approx(slow.resin.rate.k2_per_s, rel=1e-3)
     assert slow.to_toml().startswith("[resin]")
     told = json.loads(json.dumps(slow.to_json(), allow_nan=False))

@@ -22,8 +22,14 @@ FIELDS = ("core_c", "hottest_c", "surface_c", "underside_c", "mean_conversion")
 @pytest.fixture
 def river(plan_of, slow_casting):
     """An invented 45 mm river in a 23 °C room, coefficients given."""
-    return plan_of(slow_casting, "river", 45.0, 23.0, run={"hours": 40.0},
-                   air={"top_w_m2k": 10.0, "bottom_w_m2k": 6.0, "side_w_m2k": 6.0})  # fmt: skip
+    return plan_of(
+        slow_casting,
+        "river",
+        45.0,
+        23.0,
+        run={"hours": 40.0},
+        air={"top_w_m2k": 10.0, "bottom_w_m2k": 6.0, "side_w_m2k": 6.0},
+    )
 
 
 def test_members_together_are_the_members_alone(river):
@@ -104,9 +110,12 @@ def test_a_measured_room_takes_the_place_of_the_planned_one(river):
 
 @pytest.mark.parametrize(
     ("members", "told"),
-    [(Members(rate_factor=np.ones(2), heat_factor=np.ones(3)), "lengths differ"),
-     (Members(rate_factor=0.0), "rate_factor"), (Members(start_offset_c=np.nan), "start_offset_c")],
-)  # fmt: skip
+    [
+        (Members(rate_factor=np.ones(2), heat_factor=np.ones(3)), "lengths differ"),
+        (Members(rate_factor=0.0), "rate_factor"),
+        (Members(start_offset_c=np.nan), "start_offset_c"),
+    ],
+)
 def test_members_that_cannot_be_are_refused(river, members, told):
     """By name."""
     with pytest.raises(BadInput, match=told):

@@ -60,8 +60,16 @@ def test_a_given_coefficient_becomes_that_of_the_handbook_in_driven_air(plan: An
     """Between 5 W/(m²·K) as given and what the flat plate's correlation gives at 2 m/s, by the part that arrives."""
     given = plan(air={"top_w_m2k": 5.0})
     section = section_of(given, 1.0)
-    driven = float(heat_transfer.top_w_m2k(37.0, 22.0, size_m=section.plate_size_m, run_m=section.plate_run_m,
-                                      air_m_s=AIR_M_S, emissivity=0.9))  # fmt: skip
+    driven = float(
+        heat_transfer.top_w_m2k(
+            37.0,
+            22.0,
+            size_m=section.plate_size_m,
+            run_m=section.plate_run_m,
+            air_m_s=AIR_M_S,
+            emissivity=0.9,
+        )
+    )
     for part in (0.0, 0.4, 1.0):
         on, off = interventions_of(given, fan_effects(given, [FanRun(1.0, 3.0)]), np.ones(1), part)
         assert on.top_factor is not None
@@ -88,8 +96,13 @@ def test_a_plan_that_counts_the_fan_in_is_compared_with_still_air(plan: Any) -> 
 
 def test_what_was_switched_counts_for_the_past_and_the_plan_for_what_comes(plan: Any) -> None:
     """Switched on within a planned time it ends with it; a planned time that nobody switched did not happen."""
-    planned: Plan = plan(fan=[{"from_h": 1.0, "to_h": 2.0}, {"from_h": 5.0, "to_h": 8.0, "air_m_s": 3.0},
-                              {"from_h": 12.0, "to_h": 14.0}])  # fmt: skip
+    planned: Plan = plan(
+        fan=[
+            {"from_h": 1.0, "to_h": 2.0},
+            {"from_h": 5.0, "to_h": 8.0, "air_m_s": 3.0},
+            {"from_h": 12.0, "to_h": 14.0},
+        ]
+    )
     assert [run.to_h for run in runs_of(planned)] == [2.0, 8.0, 14.0]
     found = runs_of_pour(planned, [(5.5, None)], 6.0)
     assert [(run.from_h, run.to_h) for run in found] == [(5.5, 8.0), (12.0, 14.0)]
@@ -115,9 +128,14 @@ def test_an_hour_and_a_half_after_it_was_switched_on_a_still_fan_is_known_from_a
     room = 22.3 + 0.5 * np.sin(hours / 4)
     run = FanRun(1.5)
     truth = run_ensemble(
-        planned, Members(rate_factor=1.2), hours=4.0, output_hours=hours, room=RoomHistory(hours, room),
-        changes=interventions_of(planned, fan_effects(planned, [run]), np.ones(1), part), fineness=0.9,
-    )  # fmt: skip
+        planned,
+        Members(rate_factor=1.2),
+        hours=4.0,
+        output_hours=hours,
+        room=RoomHistory(hours, room),
+        changes=interventions_of(planned, fan_effects(planned, [run]), np.ones(1), part),
+        fineness=0.9,
+    )
     history = {
         place: Place(hours, np.round((celsius + 0.15 * rng.standard_normal() + rng.normal(0, 0.05, len(hours))) * 16)
                      / 16)

@@ -65,8 +65,9 @@ def simulated(members: Members, changes: tuple[Intervention, ...] = (), seed: in
     rng = np.random.default_rng(seed)
     hours = np.arange(0.0, 12.0, 1.0 / 30.0)
     room = 21.5 + 0.8 * np.sin(2.0 * np.pi * hours / 24.0)
-    truth = run_ensemble(plan, members, output_hours=hours, room=RoomHistory(hours, room), fineness=1.1,
-                         changes=changes)  # fmt: skip
+    truth = run_ensemble(
+        plan, members, output_hours=hours, room=RoomHistory(hours, room), fineness=1.1, changes=changes
+    )
     true = {
         "core": truth.core_c[0],
         "surface": truth.surface_c[0],

@@ -57,9 +57,10 @@ def test_the_words_follow_each_other():
 
 
 @given(
-    lower=st.floats(min_value=0, max_value=1), more=st.floats(min_value=0, max_value=1),
+    lower=st.floats(min_value=0, max_value=1),
+    more=st.floats(min_value=0, max_value=1),
     celsius=st.floats(min_value=0, max_value=60),
-)  # fmt: skip
+)
 def test_more_cure_is_never_softer(lower, more, celsius):
     """At one temperature a higher conversion never gets a softer word."""
     soft = hardness(lower, celsius, Glass())
@@ -69,9 +70,10 @@ def test_more_cure_is_never_softer(lower, more, celsius):
 
 
 @given(
-    ratio=st.floats(min_value=0.5, max_value=2.0), alpha=st.floats(min_value=0, max_value=1),
+    ratio=st.floats(min_value=0.5, max_value=2.0),
+    alpha=st.floats(min_value=0, max_value=1),
     celsius=st.floats(min_value=5, max_value=50),
-)  # fmt: skip
+)
 def test_an_off_ratio_mix_never_reaches_a_higher_glass_transition(ratio, alpha, celsius, slow_resin):
     """At the same conversion of the scarcer side, too much or too little hardener is never further into the glass."""
     changed = off_ratio(slow_resin, ratio).resin

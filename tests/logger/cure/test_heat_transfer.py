@@ -20,9 +20,15 @@ def test_rayleigh_number_of_a_table_top(surface_c, ra):
 
 @pytest.mark.parametrize(
     ("surface_c", "size", "h"),
-    [(30, TABLE, 3.401), (40, TABLE, 4.547), (60, TABLE, 5.829),
-     (30, SMALL, 4.146), (40, SMALL, 5.155), (60, SMALL, 6.210)],
-)  # fmt: skip
+    [
+        (30, TABLE, 3.401),
+        (40, TABLE, 4.547),
+        (60, TABLE, 5.829),
+        (30, SMALL, 4.146),
+        (40, SMALL, 5.155),
+        (60, SMALL, 6.210),
+    ],
+)
 def test_still_air_over_a_warm_top(surface_c, size, h):
     """Hot side up, above and below the change of regime."""
     assert heat_transfer.buoyant_up(surface_c, 23.0, size) == pytest.approx(h, abs=0.002)

@@ -37,8 +37,10 @@ def under_sun(from_h: float, to_h: float, flux_w_m2: float) -> Floats:
 
     Carslaw & Jaeger 1959, Conduction of Heat in Solids, §2.9 (from memory).
     """
-    rise = [2.0 * flux_w_m2 * np.sqrt(np.maximum(HOURS - at, 0.0) * 3600.0 / np.pi) / 661.0
-            for at in (from_h, to_h)]  # fmt: skip
+    rise = [
+        2.0 * flux_w_m2 * np.sqrt(np.maximum(HOURS - at, 0.0) * 3600.0 / np.pi) / 661.0
+        for at in (from_h, to_h)
+    ]
     return np.asarray(rise[0] - rise[1])
 
 

@@ -113,8 +113,14 @@ def test_a_window_opens_later_where_its_opening_is_too_hot(two, deep):
 
 def test_layers_that_were_planned_keep_their_depths_where_other_times_are_enough(plan_of, slow_casting):
     """Ten hours after the first is too early; the same layers at the advised times hold."""
-    plan = plan_of(slow_casting, "sheet", 30.0, 22.0, layer=[{"at_h": 10.0, "depth_mm": 25.0}],
-                   form={"underside": "open"})  # fmt: skip
+    plan = plan_of(
+        slow_casting,
+        "sheet",
+        30.0,
+        22.0,
+        layer=[{"at_h": 10.0, "depth_mm": 25.0}],
+        form={"underside": "open"},
+    )
     found = advise_layers(plan, 40.0)
     assert found.depths_mm == (30.0, 25.0)
     assert predict(found.followed(plan)).peak_c <= 60.0

@@ -20,8 +20,9 @@ def test_the_bracket_holds_on_the_solver_itself(plan_of, slow_casting):
     found = deepest_safe(plan, from_mm=20.0)
     assert found.bracket.not_safe - found.bracket.safe <= 1.0
     for depth_mm, peak_c in (
-        (found.bracket.safe, found.bracket.at_safe), (found.bracket.not_safe, found.bracket.at_not_safe),
-    ):  # fmt: skip
+        (found.bracket.safe, found.bracket.at_safe),
+        (found.bracket.not_safe, found.bracket.at_not_safe),
+    ):
         again = predict(plan_of(slow_casting, "sheet", depth_mm, 24.0, run={"hours": 120.0}))
         assert again.peak_c == pytest.approx(peak_c, abs=0.2)
     assert found.bracket.at_safe <= 60.0 < found.bracket.at_not_safe
@@ -143,8 +144,15 @@ def test_a_remedy_is_one_that_its_own_prediction_confirms(plan_of, slow_casting)
     warm = plan_of(slow_casting, "sheet", 50.0, 24.0, form={"underside": "open"}, air={"top_air_m_s": 3.0})
     other = remedy(warm, predict(warm).peak_c)
     room_c = float(re.search(r"a room of ([\d.]+) °C", other.words)[1])
-    cooler = plan_of(slow_casting, "sheet", 50.0, room_c, form={"underside": "open"}, air={"top_air_m_s": 3.0},
-                     run={"hours": 150.0})  # fmt: skip
+    cooler = plan_of(
+        slow_casting,
+        "sheet",
+        50.0,
+        room_c,
+        form={"underside": "open"},
+        air={"top_air_m_s": 3.0},
+        run={"hours": 150.0},
+    )
     assert predict(cooler).peak_c <= 60.0
     assert remedy(closed, 170.0) is None  # a runaway is not talked down with a fan
 
@@ -206,9 +214,14 @@ def test_a_given_coefficient_does_not_hide_the_fan(plan_of, slow_casting):
 
 @pytest.mark.parametrize(
     ("options", "told"),
-    [({"limit_c": 20.0}, "above the room"), ({"limit_c": 300.0}, "at most 200"), ({"faster": 0.0}, "0.1 to 10"),
-     ({"from_mm": 0.0}, "nothing to search"), ({"from_mm": 50.0, "most_mm": 40.0}, "nothing to search")],
-)  # fmt: skip
+    [
+        ({"limit_c": 20.0}, "above the room"),
+        ({"limit_c": 300.0}, "at most 200"),
+        ({"faster": 0.0}, "0.1 to 10"),
+        ({"from_mm": 0.0}, "nothing to search"),
+        ({"from_mm": 50.0, "most_mm": 40.0}, "nothing to search"),
+    ],
+)
 def test_questions_without_an_answer_are_refused(plan_of, slow_casting, options, told):
     """A limit under the room, a depth of nothing, a factor of nothing: refused with the range."""
     with pytest.raises(OutOfRange, match=told):

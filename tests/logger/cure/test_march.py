@@ -55,8 +55,16 @@ def golden_rate():
 @pytest.mark.parametrize("case", GOLDEN, ids=lambda c: f"{c['top']:g}-{c['bottom']:g}-{c['depth_mm']}mm")
 def test_coupled_sheets_agree_with_cases_computed_elsewhere(case):
     """Peak, its hour and the gel of eleven sheets, two of them runaways (tests/references/coupled_sheets.toml)."""
-    found = predict(plan_of(depth_mm=float(case["depth_mm"]), rate=golden_rate(), heat=420.0, top=case["top"],
-                            bottom=case["bottom"], hours=120.0))  # fmt: skip
+    found = predict(
+        plan_of(
+            depth_mm=float(case["depth_mm"]),
+            rate=golden_rate(),
+            heat=420.0,
+            top=case["top"],
+            bottom=case["bottom"],
+            hours=120.0,
+        )
+    )
     allowed = 0.1 if case["peak_c"] < 100 else 0.01 * (case["peak_c"] - 23.0)
     assert found.peak_c == pytest.approx(case["peak_c"], abs=allowed)
     assert found.peak_at_h == pytest.approx(case["at_h"], abs=0.05)
@@ -149,8 +157,10 @@ def test_late_cooling_of_a_slab_is_the_first_term_of_the_table(biot):
     half, fourier = 0.02, 1.0
     zeta, first = TABLE[biot][:2]
     hours = fourier * half**2 * 1150 * 1900 / 0.2 / 3600
-    found = predict(plan_of(depth_mm=40.0, start_c=43.0, top=biot * 0.2 / half, bottom=biot * 0.2 / half,
-                            hours=hours), accuracy=TIGHT)  # fmt: skip
+    found = predict(
+        plan_of(depth_mm=40.0, start_c=43.0, top=biot * 0.2 / half, bottom=biot * 0.2 / half, hours=hours),
+        accuracy=TIGHT,
+    )
     assert (found.curve.core_c[-1] - 23.0) / 20.0 == pytest.approx(
         first * math.exp(-(zeta**2) * fourier), abs=3e-4
     )
@@ -162,8 +172,12 @@ def test_late_cooling_of_a_round_is_the_first_term_of_the_table(biot):
     radius, fourier = 0.06, 0.6
     zeta, first = TABLE[biot][2:]
     hours = fourier * radius**2 * 1150 * 1900 / 0.2 / 3600
-    found = predict(plan_of(shape="round", width_mm=120.0, depth_mm=20.0, start_c=43.0, side=biot * 0.2 / radius,
-                            hours=hours), accuracy=TIGHT)  # fmt: skip
+    found = predict(
+        plan_of(
+            shape="round", width_mm=120.0, depth_mm=20.0, start_c=43.0, side=biot * 0.2 / radius, hours=hours
+        ),
+        accuracy=TIGHT,
+    )
     assert (found.curve.core_c[-1] - 23.0) / 20.0 == pytest.approx(
         first * math.exp(-(zeta**2) * fourier), abs=3e-4
     )
@@ -173,8 +187,17 @@ def test_a_cooling_round_follows_the_whole_bessel_series():
     """Early times too, Bi = 2: ten terms with roots of ζ J1/J0 = Bi from scipy."""
     radius, biot = 0.06, 2.0
     unit_h = radius**2 * 1150 * 1900 / 0.2 / 3600
-    found = predict(plan_of(shape="round", width_mm=120.0, depth_mm=20.0, start_c=43.0, side=biot * 0.2 / radius,
-                            hours=0.5 * unit_h), accuracy=TIGHT)  # fmt: skip
+    found = predict(
+        plan_of(
+            shape="round",
+            width_mm=120.0,
+            depth_mm=20.0,
+            start_c=43.0,
+            side=biot * 0.2 / radius,
+            hours=0.5 * unit_h,
+        ),
+        accuracy=TIGHT,
+    )
     poles = [
         0.0,
         2.404825557695773,
@@ -235,9 +258,16 @@ def peak_theta(shape, delta, eps, biot):
     rate = Rate(k1_per_s=at_25, k2_per_s=0.0, e1_j_mol=e, m=0.0, n=0.0)
     h = 1e6 if math.isinf(biot) else biot * k / size
     faces = {"top": h, "bottom": h} if shape == "sheet" else {"side": h}
-    plan = plan_of(shape=shape, depth_mm=20.0, width_mm=20.0 if shape == "round" else None, rate=rate, heat=heat,
-                   hours=30 * (1 + 2 / biot) * size**2 * density * cp / k / 3600,
-                   resin={"density_kg_m3": density, "specific_heat_j_kgk": cp}, **faces)  # fmt: skip
+    plan = plan_of(
+        shape=shape,
+        depth_mm=20.0,
+        width_mm=20.0 if shape == "round" else None,
+        rate=rate,
+        heat=heat,
+        hours=30 * (1 + 2 / biot) * size**2 * density * cp / k / 3600,
+        resin={"density_kg_m3": density, "specific_heat_j_kgk": cp},
+        **faces,
+    )
     try:
         found = predict(plan, accuracy=Accuracy(shortest_s=1e-3, most_steps=5000))
     except DidNotConverge:
@@ -247,9 +277,17 @@ def peak_theta(shape, delta, eps, biot):
 
 @pytest.mark.parametrize(
     ("shape", "critical", "eps"),
-    [("sheet", 0.89745, 0.02), ("sheet", 0.90742, 0.03), ("sheet", 0.91773, 0.04), ("sheet", 0.92840, 0.05),
-     ("round", 2.04505, 0.02), ("round", 2.06871, 0.03), ("round", 2.09321, 0.04), ("round", 2.11859, 0.05)],
-)  # fmt: skip
+    [
+        ("sheet", 0.89745, 0.02),
+        ("sheet", 0.90742, 0.03),
+        ("sheet", 0.91773, 0.04),
+        ("sheet", 0.92840, 0.05),
+        ("round", 2.04505, 0.02),
+        ("round", 2.06871, 0.03),
+        ("round", 2.09321, 0.04),
+        ("round", 2.11859, 0.05),
+    ],
+)
 def test_a_pour_explodes_just_above_the_critical_number_and_not_below(shape, critical, eps):
     """Frank-Kamenetskii with finite activation energy ε = RT/E, slab and cylinder: steady at 0.98, runaway at 1.02."""
     assert peak_theta(shape, 0.98 * critical, eps, math.inf) < 1.6
@@ -258,10 +296,19 @@ def test_a_pour_explodes_just_above_the_critical_number_and_not_below(shape, cri
 
 @pytest.mark.parametrize(
     ("shape", "biot", "critical"),
-    [("sheet", 0.5, 0.15668), ("sheet", 1.0, 0.27067), ("sheet", 2.0, 0.42085), ("sheet", 5.0, 0.61937),
-     ("sheet", 10.0, 0.72898), ("round", 0.5, 0.32486), ("round", 1.0, 0.57580), ("round", 2.0, 0.92232),
-     ("round", 5.0, 1.39429), ("round", 10.0, 1.65384)],
-)  # fmt: skip
+    [
+        ("sheet", 0.5, 0.15668),
+        ("sheet", 1.0, 0.27067),
+        ("sheet", 2.0, 0.42085),
+        ("sheet", 5.0, 0.61937),
+        ("sheet", 10.0, 0.72898),
+        ("round", 0.5, 0.32486),
+        ("round", 1.0, 0.57580),
+        ("round", 2.0, 0.92232),
+        ("round", 5.0, 1.39429),
+        ("round", 10.0, 1.65384),
+    ],
+)
 def test_criticality_with_a_film_of_air_agrees_with_the_table(shape, biot, critical):
     """Finite Biot, at E = 200 kJ/mol; the table's infinite E is raised by 1.08 ε (rows ε = 0 and 0.02 at Bi = ∞)."""
     eps = GAS * 296.15 / 200e3
@@ -272,9 +319,11 @@ def test_criticality_with_a_film_of_air_agrees_with_the_table(shape, biot, criti
 
 @pytest.mark.parametrize(
     ("panel", "contact"),
-    [({"conductivity_w_mk": 0.15, "density_kg_m3": 600.0, "specific_heat_j_kgk": 1600.0}, 32.706),
-     ({"conductivity_w_mk": 0.45, "density_kg_m3": 950.0, "specific_heat_j_kgk": 1900.0}, 28.463)],
-)  # fmt: skip
+    [
+        ({"conductivity_w_mk": 0.15, "density_kg_m3": 600.0, "specific_heat_j_kgk": 1600.0}, 32.706),
+        ({"conductivity_w_mk": 0.45, "density_kg_m3": 950.0, "specific_heat_j_kgk": 1900.0}, 28.463),
+    ],
+)
 def test_warm_resin_on_a_cold_panel_meets_it_at_the_contact_temperature(panel, contact):
     """40 °C resin on 20 °C wood, and on polyethylene: weighted by effusivity while both are thick."""
     plan = plan_of(depth_mm=60.0, start_c=40.0, room_c=20.0, panel_mm=60.0, panel=panel, hours=0.5)

@@ -27,8 +27,8 @@ def test_diffusivity_of_epoxy():
 
 @pytest.mark.parametrize(
     ("gravity", "moisture", "k"),
-    [(0.4, 12, 0.1158), (0.5, 8, 0.1319), (0.65, 8, 0.1659), (0.65, 12, 0.1765), (0.7, 12, 0.1886)]
-)  # fmt: skip
+    [(0.4, 12, 0.1158), (0.5, 8, 0.1319), (0.65, 8, 0.1659), (0.65, 12, 0.1765), (0.7, 12, 0.1886)],
+)
 def test_conductivity_of_wood(gravity, moisture, k):
     """USDA Wood Handbook, FPL-GTR-190 (2010), equation 4-15."""
     assert wood_conductivity_w_mk(gravity, moisture) == pytest.approx(k, abs=1e-4)

@@ -15,8 +15,10 @@ from logger.plan.tables import Mix
 
 # Invented: no resin on the market.
 RESIN = Resin(
-    name="invented", heat_of_cure_j_g=420.0, rate=Rate(k1_per_s=1e-6, k2_per_s=2e-5, m=1.0, n=2.0),
-)  # fmt: skip
+    name="invented",
+    heat_of_cure_j_g=420.0,
+    rate=Rate(k1_per_s=1e-6, k2_per_s=2e-5, m=1.0, n=2.0),
+)
 
 ratios = st.floats(min_value=0.34, max_value=3.0)
 shares = st.floats(min_value=0.1, max_value=0.6)
@@ -42,9 +44,14 @@ def test_heat_per_gram_agrees_with_a_published_system():
 
 @pytest.mark.parametrize(
     ("kj_eq", "eew", "ahew", "expected"),
-    [(98, 187, 27.5, 457), (106.6, 170.2, 20.63, 559), (100, 170.2, 24.37, 514), (110, 187, 42.6, 479),
-     (100, 187, 60, 405)],
-)  # fmt: skip
+    [
+        (98, 187, 27.5, 457),
+        (106.6, 170.2, 20.63, 559),
+        (100, 170.2, 24.37, 514),
+        (110, 187, 42.6, 479),
+        (100, 187, 60, 405),
+    ],
+)
 def test_heat_per_gram_is_heat_per_equivalent_over_both_weights(kj_eq, eew, ahew, expected):
     """Definition of the equivalent weights; molar masses of DETA, TETA and IPDA are exact."""
     assert heat_from_equivalents(kj_eq, eew, ahew) == pytest.approx(expected, abs=0.6)
@@ -131,9 +138,13 @@ def test_weighing_a_volume_ratio_is_caught():
 def test_equivalent_weights_decide_where_they_are_given():
     """With 187 and 27.5 g per equivalent, 14.7 g of hardener on 100 g is the right mix (published pair)."""
     mix = Mix(
-        density_a_kg_m3=1150.0, density_b_kg_m3=950.0, ratio_parts=(100.0, 14.7), ratio_by="weight",
-        eew_g_eq=187.0, ahew_g_eq=27.5,
-    )  # fmt: skip
+        density_a_kg_m3=1150.0,
+        density_b_kg_m3=950.0,
+        ratio_parts=(100.0, 14.7),
+        ratio_by="weight",
+        eew_g_eq=187.0,
+        ahew_g_eq=27.5,
+    )
     assert ratio_of_masses(100.0, 14.7, mix)[0] == pytest.approx(1.0, abs=1e-3)
 
 

@@ -89,8 +89,15 @@ def test_a_field_is_the_section_at_that_hour(plan_of, slow_casting):
 
 def test_a_later_layer_warms_on_its_own_start_and_is_air_before(plan_of, slow_casting):
     """Poured at 12 h at 28 °C on a 20 mm layer; before that the place is empty in the drawing."""
-    layered = plan_of(slow_casting, "river", 20.0, 22.0, air=GIVEN, run={"hours": 48.0},
-                      layer=[{"at_h": 12.0, "depth_mm": 20.0, "start_c": 28.0}])  # fmt: skip
+    layered = plan_of(
+        slow_casting,
+        "river",
+        20.0,
+        22.0,
+        air=GIVEN,
+        run={"hours": 48.0},
+        layer=[{"at_h": 12.0, "depth_mm": 20.0, "start_c": 28.0}],
+    )
     found = predict(layered, field_hours=[11.9, 12.0, 14.0])
     before, poured, after = found.fields
     assert (~before.is_there).sum() == poured.is_resin.sum() - before.is_resin.sum() > 0
@@ -105,8 +112,9 @@ def test_a_later_layer_warms_on_its_own_start_and_is_air_before(plan_of, slow_ca
 def test_two_layers_poured_at_once_are_one_deep_pour(plan_of, slow_casting):
     """A second layer seconds after the first, at the same temperature, on another mesh."""
     once = predict(plan_of(slow_casting, "sheet", 40.0, 23.0, air=GIVEN))
-    twice = predict(plan_of(slow_casting, "sheet", 20.0, 23.0, air=GIVEN,
-                            layer=[{"at_h": 0.003, "depth_mm": 20.0}]))  # fmt: skip
+    twice = predict(
+        plan_of(slow_casting, "sheet", 20.0, 23.0, air=GIVEN, layer=[{"at_h": 0.003, "depth_mm": 20.0}])
+    )
     assert twice.peak_c == pytest.approx(once.peak_c, abs=0.1)
     assert twice.peak_at_h == pytest.approx(once.peak_at_h, rel=0.005)
 
@@ -114,8 +122,15 @@ def test_two_layers_poured_at_once_are_one_deep_pour(plan_of, slow_casting):
 def test_sun_on_the_top_warms_it_by_the_flux_over_the_coefficient(plan_of, slow_casting):
     """Inert resin, insulated below: in the end the top is 300/10 K over the room, and so is the core."""
     inert = slow_casting | {"heat_of_cure_j_g": 0.0}
-    plan = plan_of(inert, "sheet", 20.0, 22.0, air=GIVEN | {"bottom_w_m2k": 0.0}, run={"hours": 40.0},
-                   heat=[{"from_h": 0.0, "to_h": 40.0, "absorbed_w_m2": 300.0}])  # fmt: skip
+    plan = plan_of(
+        inert,
+        "sheet",
+        20.0,
+        22.0,
+        air=GIVEN | {"bottom_w_m2k": 0.0},
+        run={"hours": 40.0},
+        heat=[{"from_h": 0.0, "to_h": 40.0, "absorbed_w_m2": 300.0}],
+    )
     curve = predict(plan).curve
     assert curve.surface_c[-1] == pytest.approx(52.0, abs=0.05)
     assert curve.core_c[-1] == pytest.approx(52.0, abs=0.1)
@@ -144,8 +159,16 @@ def test_a_computed_coefficient_sits_where_the_correlations_put_it(plan_of, slow
     from logger.cure.model import heat_transfer
 
     inert = slow_casting | {"heat_of_cure_j_g": 0.0, "conductivity_w_mk": 5.0}
-    plan = plan_of(inert, "sheet", 30.0, 20.0, pour={"start_c": 50.0}, run={"hours": 2.0},
-                   form={"bottom": {"thickness_mm": 0.0}}, air={"bottom_w_m2k": 0.0})  # fmt: skip
+    plan = plan_of(
+        inert,
+        "sheet",
+        30.0,
+        20.0,
+        pour={"start_c": 50.0},
+        run={"hours": 2.0},
+        form={"bottom": {"thickness_mm": 0.0}},
+        air={"bottom_w_m2k": 0.0},
+    )
     curve = predict(plan).curve
     t, step = 50.0, 5.0
     for _ in range(int(7200 / step)):
@@ -162,13 +185,26 @@ def test_the_heat_balance_closes_for_plans_of_every_kind(seed):
     room = float(draw.uniform(16, 28))
     table = {
         "title": f"balance {seed}",
-        "resin": {"name": "invented", "heat_of_cure_j_g": float(draw.uniform(280, 420)),
-                  "rate": {"k1_per_s": float(draw.uniform(4e-7, 3e-6)), "k2_per_s": float(draw.uniform(1e-5, 8e-5))}},
-        "pour": {"shape": shape, "depth_mm": float(draw.uniform(10, 35)), "start_c": float(draw.uniform(18, 30))},
-        "form": {"bottom": {"thickness_mm": float(draw.choice([0.0, 19.0]))},
-                 "side": {"thickness_mm": float(draw.choice([0.0, 30.0, 200.0]))}},
-        "air": {"room_c": room, **GIVEN}, "run": {"hours": 30.0},
-    }  # fmt: skip
+        "resin": {
+            "name": "invented",
+            "heat_of_cure_j_g": float(draw.uniform(280, 420)),
+            "rate": {
+                "k1_per_s": float(draw.uniform(4e-7, 3e-6)),
+                "k2_per_s": float(draw.uniform(1e-5, 8e-5)),
+            },
+        },
+        "pour": {
+            "shape": shape,
+            "depth_mm": float(draw.uniform(10, 35)),
+            "start_c": float(draw.uniform(18, 30)),
+        },
+        "form": {
+            "bottom": {"thickness_mm": float(draw.choice([0.0, 19.0]))},
+            "side": {"thickness_mm": float(draw.choice([0.0, 30.0, 200.0]))},
+        },
+        "air": {"room_c": room, **GIVEN},
+        "run": {"hours": 30.0},
+    }
     if shape != "sheet":
         table["pour"]["width_mm"] = float(draw.uniform(100, 300))
     if seed % 2:

@@ -17,9 +17,10 @@ def recorded(plan_of, resin, depth_mm, room_c, noise, rate=RATE, heat=HEAT, **mo
     """A pour whose batch cures RATE times as fast with HEAT times the heat, read with noise: invented."""
     given = resin["rate"]
     batch = dict(
-        resin, heat_of_cure_j_g=resin["heat_of_cure_j_g"] * heat,
+        resin,
+        heat_of_cure_j_g=resin["heat_of_cure_j_g"] * heat,
         rate=dict(given, k1_per_s=given["k1_per_s"] * rate, k2_per_s=given["k2_per_s"] * rate),
-    )  # fmt: skip
+    )
     true = predict(plan_of(batch, "sheet", depth_mm, room_c, run={"hours": 48.0}), fineness=0.8)
     hours = np.arange(0.25, 48.0, 0.25)
     draw = np.random.default_rng(noise)

@@ -47,8 +47,15 @@ def test_after_two_days_of_a_daily_swing_the_third_is_foreseen(plan: Plan) -> No
 def test_what_is_not_yet_measured_is_the_less_certain_the_further_off(plan: Plan) -> None:
     """All ways on agree on now, and differ more after a day than after two hours."""
     hours = np.arange(0.0, 6.0, 1.0 / 12.0)
-    _, ahead = room_draws(plan, hours, np.full(len(hours), 21.0), at_h=6.0, until_h=54.0,
-                          rng=np.random.default_rng(2), count=400)  # fmt: skip
+    _, ahead = room_draws(
+        plan,
+        hours,
+        np.full(len(hours), 21.0),
+        at_h=6.0,
+        until_h=54.0,
+        rng=np.random.default_rng(2),
+        count=400,
+    )
     spread = ahead.celsius.std(axis=0)
     at = lambda h: float(np.interp(h, ahead.hours, spread))  # noqa: E731
     assert at(6.0) == pytest.approx(0.0, abs=1e-9)

@@ -20,10 +20,15 @@ AT_H = 8.0
 @pytest.fixture(scope="session")
 def seen(slow_resin: Resin) -> tuple[Plan, dict[str, Any], dict[str, Any], Place]:
     """A pour whose core runs a tenth hotter than planned: its plan, its cut, its forecast and its core's readings."""
-    plan = plan_from_table({
-        "title": "invented", "resin": slow_resin.model_dump(exclude_none=True, mode="json"), "air": {"room_c": 21.0},
-        "pour": {"shape": "river", "depth_mm": 40.0, "width_mm": 250.0}, "run": {"hours": 48.0},
-    })  # fmt: skip
+    plan = plan_from_table(
+        {
+            "title": "invented",
+            "resin": slow_resin.model_dump(exclude_none=True, mode="json"),
+            "air": {"room_c": 21.0},
+            "pour": {"shape": "river", "depth_mm": 40.0, "width_mm": 250.0},
+            "run": {"hours": 48.0},
+        }
+    )
     curve = predict(plan).curve
     core = Place(curve.hours, 21.0 + 1.1 * (curve.core_c - 21.0))
     history = {"core": core, "room": Place(curve.hours, np.full(len(curve.hours), 21.0))}

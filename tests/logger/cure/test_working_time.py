@@ -27,8 +27,13 @@ def test_more_in_the_pail_and_a_warmer_room_leave_less_time(slow_resin):
 def test_what_never_thickens_is_told(slow_resin):
     """Far below zero nothing happens: said with mass and temperature, not answered with a number."""
     with pytest.raises(DidNotConverge, match="does not thicken"):
-        working_time_h(slow_resin.model_copy(update={"rate": slow_resin.rate.model_copy(
-            update={"k1_per_s": 1e-9, "k2_per_s": 1e-7})}), 0.1, -10.0)  # fmt: skip
+        working_time_h(
+            slow_resin.model_copy(
+                update={"rate": slow_resin.rate.model_copy(update={"k1_per_s": 1e-9, "k2_per_s": 1e-7})}
+            ),
+            0.1,
+            -10.0,
+        )
 
 
 @pytest.mark.parametrize(("mass_kg", "celsius"), [(0.0, 25.0), (500.0, 25.0), (0.1, 120.0)])

@@ -391,8 +391,9 @@ def test_a_service_that_cannot_store_says_that_a_core_is_hot_and_is_asked_often(
     """Heard from its refusal, and ended by the next good answer; somebody else's 503 says nothing."""
     heard: list[bool] = []
     with open_client("http://service.invalid", service.transport()) as client:
-        forwarder = Forwarder("bench-1", keeper, client, SteppedClock(), lambda: "secret", linger_s=0,
-                              warned=heard.append)  # fmt: skip
+        forwarder = Forwarder(
+            "bench-1", keeper, client, SteppedClock(), lambda: "secret", linger_s=0, warned=heard.append
+        )
         keeper.keep([row(1)], 5)
         service.status, service.refusal = 503, {"core_hot": True}
         for _ in range(9):

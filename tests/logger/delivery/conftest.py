@@ -59,9 +59,14 @@ class Bench:
         with store.write() as tx:
             station, _token = stations.enrol(tx, "bench-1", 0)
             self.pour_id = pours.add_pour(
-                tx, title="Table", client="", plan_toml=plan_toml, station_id=station, by="Ada",
+                tx,
+                title="Table",
+                client="",
+                plan_toml=plan_toml,
+                station_id=station,
+                by="Ada",
                 now_ms=timeline.true_ms(),
-            )  # fmt: skip
+            )
             pours.freeze_prediction(tx, self.pour_id, CALM, "test")
             for stage in (Stage.READY, Stage.POURING):
                 pours.move_on(tx, self.pour_id, stage, "Ada", timeline)

@@ -110,8 +110,15 @@ def make_database(path: Path, clock: Clock) -> None:
     timeline = Timeline(store, clock)
     with store.write() as tx:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
-        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=PLAN, station_id=station_id, by="Ada",
-                                 now_ms=timeline.true_ms())  # fmt: skip
+        pour_id = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=PLAN,
+            station_id=station_id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, pour_id, CALM, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour_id, stage, "Ada", timeline)

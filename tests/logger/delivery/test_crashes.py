@@ -39,9 +39,13 @@ class Process:
     def __init__(self, folder: Path, urls: list[str]) -> None:
         self._process = subprocess.Popen(
             [sys.executable, str(HERE / "crashing.py"), str(folder), *urls],
-            cwd=ROOT, env={"PYTHONPATH": str(ROOT), "PATH": "/usr/bin:/bin"}, text=True,
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+            cwd=ROOT,
+            env={"PYTHONPATH": str(ROOT), "PATH": "/usr/bin:/bin"},
+            text=True,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+        )
 
     def run(self, name: str, kill_at: int, later_s: float = 0.0) -> dict[str, Any]:
         """One run on the database of that name."""

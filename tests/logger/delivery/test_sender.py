@@ -130,8 +130,14 @@ def test_a_channel_that_is_away_costs_its_time_once_a_round(bench: Any) -> None:
     with shop.store.write() as tx:
         for number in range(10):
             outbox.add_message(
-                tx, alarm_id=None, why="test", to="first", title=f"{number}", body="", now_ms=shop.timeline.now_ms()
-            )  # fmt: skip
+                tx,
+                alarm_id=None,
+                why="test",
+                to="first",
+                title=f"{number}",
+                body="",
+                now_ms=shop.timeline.now_ms(),
+            )
     shop.sender.send_due()
     assert shop.receivers.asked.count("one://dead") == 1
     assert shop.receivers.titles("one://alive") == [str(number) for number in range(10)]

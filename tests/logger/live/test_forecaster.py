@@ -27,11 +27,15 @@ def body(
     """A forecast's JSON as far as it matters here."""
     band = {"p05": 50.0, "p50": 62.0, "p95": 75.0}
     return {
-        "at_h": at_h, "chance_core_over_limit": chance, "time_left_h": left_h, "core_peak_c": band,
-        "core_peak_at_h": {"p05": peak_h - 1, "p50": peak_h, "p95": peak_h + 1}, "crosses_limit_at_h": None,
+        "at_h": at_h,
+        "chance_core_over_limit": chance,
+        "time_left_h": left_h,
+        "core_peak_c": band,
+        "core_peak_at_h": {"p05": peak_h - 1, "p50": peak_h, "p95": peak_h + 1},
+        "crosses_limit_at_h": None,
         "release_at_h": None,
         "causes": [{"name": "sun_w_m2", "words": "sun on the surface (+200 W/m²)", "size": 200.0}],
-    }  # fmt: skip
+    }
 
 
 def test_a_young_pour_is_forecast_every_five_minutes_and_an_old_one_less_often() -> None:
@@ -66,8 +70,13 @@ def test_the_alarms_get_the_chance_the_bands_and_the_sun() -> None:
 def test_the_alarms_get_what_would_help_the_best_first() -> None:
     """Fans before the underside; what brings less than two degrees is left out, and doing nothing is no help."""
     peaks = {"as it is": 78.0, "underside open": 71.0, "fans": 57.0, "cooler room": 77.0}
-    answers = {name: {"words": f"{name}: {peak:.0f} °C", "core_peak_c": {"p05": peak - 5, "p50": peak, "p95": peak + 5}}
-               for name, peak in peaks.items()}  # fmt: skip
+    answers = {
+        name: {
+            "words": f"{name}: {peak:.0f} °C",
+            "core_peak_c": {"p05": peak - 5, "p50": peak, "p95": peak + 5},
+        }
+        for name, peak in peaks.items()
+    }
     answer = answer_of({**body(2.0), "what_if": answers}, started_ms=0)
     assert answer.would_help == ("fans: {57 °C}", "underside open: {71 °C}")
 
@@ -124,8 +133,15 @@ def test_a_simulated_time_stands_until_it_is_told_that_it_gets_too_hot_and_no_lo
 
     with store.write() as tx:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
-        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
-                                 now_ms=timeline.true_ms())  # fmt: skip
+        pour_id = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=plan_toml,
+            station_id=station_id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, pour_id, {}, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour_id, stage, "Ada", timeline)
@@ -145,9 +161,17 @@ def test_a_simulated_time_stands_until_it_is_told_that_it_gets_too_hot_and_no_lo
         clock.move(3600.0 * hours)
         assert forecaster.make_due() == int(made)
     assert held == [
-        "held", "made at 1 h", "let go", "held", "made at 7 h", "let go", "held", "made at 8 h", "let go",
+        "held",
+        "made at 1 h",
+        "let go",
+        "held",
+        "made at 7 h",
+        "let go",
+        "held",
+        "made at 8 h",
+        "let go",
         "made at 15 h",
-    ]  # fmt: skip
+    ]
 
 
 def test_a_pour_for_which_none_is_due_costs_a_look_a_minute(
@@ -156,8 +180,15 @@ def test_a_pour_for_which_none_is_due_costs_a_look_a_minute(
     """A school has a hundred live pours, and a look each second at each would keep a core busy."""
     timeline, looked = Timeline(store, clock), Forecaster.make
     with store.write() as tx:
-        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=None, by="Ada",
-                                 now_ms=timeline.true_ms())  # fmt: skip
+        pour_id = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=plan_toml,
+            station_id=None,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, pour_id, {}, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour_id, stage, "Ada", timeline)
@@ -183,8 +214,15 @@ def test_a_forecast_that_comes_after_the_pour_has_ended_is_put_into_no_record(
     timeline = Timeline(store, clock)
     with store.write() as tx:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
-        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
-                                 now_ms=timeline.true_ms())  # fmt: skip
+        pour_id = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=plan_toml,
+            station_id=station_id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, pour_id, {}, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour_id, stage, "Ada", timeline)

@@ -38,11 +38,20 @@ def batch(station: tuple[int, str], clock: Any, first: int = 1, count: int = 6, 
     boot = f"boot of {station[0]}"
     rows = [
         replace(
-            Incoming(seq, "28-000000000001", "core", Stamp(now.wall_ms, boot, now.boot_ms + seq, True), 21_000,
-                     None, "00", None), **changes,
+            Incoming(
+                seq,
+                "28-000000000001",
+                "core",
+                Stamp(now.wall_ms, boot, now.boot_ms + seq, True),
+                21_000,
+                None,
+                "00",
+                None,
+            ),
+            **changes,
         )
         for seq in range(first, first + count)
-    ]  # fmt: skip
+    ]
     return Batch(station[0], "spool-1", Stamp(now.wall_ms, boot, now.boot_ms, True), rows, station[1])
 
 
@@ -85,8 +94,12 @@ def test_one_bad_batch_costs_the_others_nothing(
     with store.write() as tx:
         stations.revoke(tx, "bench-1", 1)
     gate = Gate(store, monkeypatch)
-    sent = [batch(enrolled[0], clock, milli_c=99_000), batch(enrolled[1], clock), batch(enrolled[2], clock),
-            batch(enrolled[3], clock)]  # fmt: skip
+    sent = [
+        batch(enrolled[0], clock, milli_c=99_000),
+        batch(enrolled[1], clock),
+        batch(enrolled[2], clock),
+        batch(enrolled[3], clock),
+    ]
     answers = [intake.submit(one) for one in sent]
     gate.open.set()
     came = [

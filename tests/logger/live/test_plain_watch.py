@@ -39,9 +39,13 @@ class Under:
             return Outcome(True)
 
         self.watch = PlainWatch(
-            self.limit, Shouter(take, ["one://phone"]), lambda: self.now_ms, handled=lambda _pour: self.handled,
-            fails=lambda _pour: self.fails, about="The shop",
-        )  # fmt: skip
+            self.limit,
+            Shouter(take, ["one://phone"]),
+            lambda: self.now_ms,
+            handled=lambda _pour: self.handled,
+            fails=lambda _pour: self.fails,
+            about="The shop",
+        )
 
     def sweep(self, celsius: float, times: int = 1, every_ms: int = 5000) -> None:
         """Readings come in, and it looks every second."""
@@ -156,8 +160,15 @@ def live(store: Store, timeline: Timeline, plan_toml: str) -> tuple[int, int]:
     """A live pour with two of its station's probes: (pour, station)."""
     with store.write() as tx:
         station_id, _token = stations.enrol(tx, "bench-1", 0, token="a token")
-        pour_id = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
-                                 now_ms=timeline.true_ms())  # fmt: skip
+        pour_id = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=plan_toml,
+            station_id=station_id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.choose_probes(tx, pour_id, station_id, ["28-core", "28-room"])
         pours.freeze_prediction(tx, pour_id, {"curve": {"hours": [0.0], "core_c": [21.0]}}, "test")
         for stage in (Stage.READY, Stage.POURING):

@@ -24,9 +24,14 @@ HOUR_MS = 3_600_000
 #: How the wall clock may step, ms; 1970: a Pi without a clock that then learns the time. Daylight saving steps no
 #: clock that counts UTC: it changes what minute of the day it is, and so the quiet hours.
 STEPS = {
-    "none": 0, "+1 s": 1000, "-1 s": -1000, "+1 h": HOUR_MS, "-1 h": -HOUR_MS, "+1 day": 24 * HOUR_MS,
+    "none": 0,
+    "+1 s": 1000,
+    "-1 s": -1000,
+    "+1 h": HOUR_MS,
+    "-1 h": -HOUR_MS,
+    "+1 day": 24 * HOUR_MS,
     "-1 day": -24 * HOUR_MS,
-}  # fmt: skip
+}
 
 
 class Watched:
@@ -39,9 +44,14 @@ class Watched:
         with store.write() as tx:
             self.station_id, _token = stations.enrol(tx, "bench-1", 0)
             self.pour_id = pours.add_pour(
-                tx, title="Table", client="", plan_toml=plan_toml, station_id=self.station_id, by="Ada",
+                tx,
+                title="Table",
+                client="",
+                plan_toml=plan_toml,
+                station_id=self.station_id,
+                by="Ada",
                 now_ms=self.timeline.true_ms(),
-            )  # fmt: skip
+            )
             pours.freeze_prediction(tx, self.pour_id, CALM, "test")
             for stage in (Stage.READY, Stage.POURING):
                 pours.move_on(tx, self.pour_id, stage, "Ada", self.timeline)
@@ -224,8 +234,11 @@ def test_a_contact_that_was_wet_for_a_moment_within_one_batch_has_been_wet(watch
     shop = watched()
     shop.sweep(22)
     shop.clock.move(1)
-    shop.rows(("wet-contact", "under-form", None, "0"), ("wet-contact", "under-form", None, "1"),
-              ("wet-contact", "under-form", None, "0"))  # fmt: skip
+    shop.rows(
+        ("wet-contact", "under-form", None, "0"),
+        ("wet-contact", "under-form", None, "1"),
+        ("wet-contact", "under-form", None, "0"),
+    )
     shop.watch.judge_all()
     assert "wet-under-form" in shop.kinds()
 
@@ -350,8 +363,14 @@ def test_a_fan_that_was_switched_on_for_a_hot_core_stops_once_the_peak_is_past(w
     assert fan_of(shop)[0], "nobody knows yet that the peak is past"
     hour = (shop.timeline.true_ms() - shop.poured_ms()) / HOUR_MS
     past = {"p05": hour - 0.4, "p50": hour - 0.3, "p95": hour - 0.2}
-    body = {"at_h": hour, "core_peak_c": {"p05": 60.0, "p50": 61.0, "p95": 62.0}, "core_peak_at_h": past,
-            "chance_core_over_limit": 1.0, "causes": [], "time_left_h": None}  # fmt: skip
+    body = {
+        "at_h": hour,
+        "core_peak_c": {"p05": 60.0, "p50": 61.0, "p95": 62.0},
+        "core_peak_at_h": past,
+        "chance_core_over_limit": 1.0,
+        "causes": [],
+        "time_left_h": None,
+    }
     with shop.store.write() as tx:
         forecasts.add_forecast(tx, shop.pour_id, hour, shop.timeline.true_ms(), body)
     shop.sweep(49, 30)

@@ -23,7 +23,7 @@ def test_a_plan_without_them_is_still_a_plan(plan_toml: str) -> None:
 @pytest.mark.parametrize(
     ("table", "words"),
     [
-        ('[outline]\nedge_slope_deg = 80\n', ["edge_slope_deg", "80", "75", "°"]),
+        ("[outline]\nedge_slope_deg = 80\n", ["edge_slope_deg", "80", "75", "°"]),
         ("[allowance]\nwaste_pct = -1\n", ["waste_pct", "-1", "0", "%"]),
         (MIX.replace("960", "20"), ["density_b_kg_m3", "20", "100", "kg/m³"]),
         (MIX + "pour_min_per_l = 0\n", ["pour_min_per_l", "0", "min per litre"]),
@@ -37,7 +37,7 @@ def test_a_plan_without_them_is_still_a_plan(plan_toml: str) -> None:
         ("[scale]\nresolution_g = 0\n", ["resolution_g", "0", "g"]),
         ("[heat_tool]\npass_s = 0\n", ["pass_s", "0", " s"]),
     ],
-)  # fmt: skip
+)
 def test_a_number_out_of_range_is_refused_with_its_unit(plan_toml: str, table: str, words: list[str]) -> None:
     """Key, value, limit, unit and remedy are all in the message."""
     with pytest.raises(BadPlan) as refusal:
@@ -68,10 +68,14 @@ def test_limits_of_sag_stand_in_order(plan_toml: str) -> None:
 def test_all_tables_survive_being_written(plan_toml: str) -> None:
     """A plan with tables of every kind reads back equal."""
     plan = plan_from_text(
-        plan_toml + "[outline]\npoints_mm = [[0, 0], [900, 0], [900, 200]]\n" + MIX + "[scale]\nresolution_g = 1\n"
-        + SLAB + "[slab.meter]\nreadings_pct = [8.0, 8.4]\n[sun]\n[shop]\nfloor_m2 = 30\n[heat_tool]\n"
+        plan_toml
+        + "[outline]\npoints_mm = [[0, 0], [900, 0], [900, 200]]\n"
+        + MIX
+        + "[scale]\nresolution_g = 1\n"
+        + SLAB
+        + "[slab.meter]\nreadings_pct = [8.0, 8.4]\n[sun]\n[shop]\nfloor_m2 = 30\n[heat_tool]\n"
         + '[[person]]\nname = "Ada"\n[cost]\ncurrency = "credits"\nresin_per_kg = 3\n'
         + "[form.clamp]\ncount = 4\nforce_n = 500\n"
-    )  # fmt: skip
+    )
 
     assert plan_from_text(plan_to_text(plan)) == plan

@@ -204,31 +204,50 @@ SLAB = '[[slab]]\nname = "s"\nspecies = "{}"\nthickness_mm = 40\nwidth_mm = 300\
         ("[shop]\nfloor_m2 = 40\noutside_c = -5\nheater_kw = 2\n", "heating-short", Light.WATCH),
         ("[shop]\nfloor_m2 = 40\noutside_c = 35\noutside_humidity_pct = 60\n", "heating", Light.OK),
         ("[colour]\ndip_depth_mm = 20\ndip_dose_pct = 0.1\ndip_transmission = 0.5\n", "colour", Light.OK),
-        ('[colour]\nkind = "flake"\ndip_depth_mm = 20\ndip_dose_pct = 0.1\ndip_transmission = 0.5\n', "colour",
-         Light.WATCH),
-        ('[[void]]\nname = "knot"\nlength_mm = 40\nwidth_mm = 30\ndepth_mm = 40\nthrough = true\n', "void-open",
-         Light.STOP),
+        (
+            '[colour]\nkind = "flake"\ndip_depth_mm = 20\ndip_dose_pct = 0.1\ndip_transmission = 0.5\n',
+            "colour",
+            Light.WATCH,
+        ),
+        (
+            '[[void]]\nname = "knot"\nlength_mm = 40\nwidth_mm = 30\ndepth_mm = 40\nthrough = true\n',
+            "void-open",
+            Light.STOP,
+        ),
         ('[form.face]\nmaterial = "particleboard"\n', "face-sticks", Light.STOP),
         ('[form.face]\nmaterial = "HDPE"\n', "face", Light.OK),
         ("[form.seam]\ngap_mm = 1\n", "seams-open", Light.STOP),
         ("[form.seam]\nsealed = true\ntested = true\ngap_mm = 0.05\n", "seams", Light.OK),
-        ('[form.support]\nspan_mm = 500\npanel = "MDF"\nedges = "four"\npanel_length_mm = 1200\n', "sag", Light.OK),
+        (
+            '[form.support]\nspan_mm = 500\npanel = "MDF"\nedges = "four"\npanel_length_mm = 1200\n',
+            "sag",
+            Light.OK,
+        ),
         ('[form.support]\nspan_mm = 700\npanel = "HDPE"\n', "sag-wide", Light.STOP),
         (SLAB.format("moonwood"), "bark-on", Light.STOP),
         (SLAB.format("moonwood"), "species-unknown", Light.WATCH),
         (SLAB.format("oak"), "floating-loose", Light.STOP),
-        (SLAB.format("oak") + '[slab.meter]\nreadings_pct = [8, 8, 8, 8, 8, 8]\nset_to = "walnut"\n', "moisture-doubt",
-         Light.WATCH),
-        (SLAB.format("oak") + '[slab.meter]\nreadings_pct = [8, 8, 8, 8, 8, 8]\nset_to = "white oak"\n', "moisture",
-         Light.OK),
+        (
+            SLAB.format("oak") + '[slab.meter]\nreadings_pct = [8, 8, 8, 8, 8, 8]\nset_to = "walnut"\n',
+            "moisture-doubt",
+            Light.WATCH,
+        ),
+        (
+            SLAB.format("oak") + '[slab.meter]\nreadings_pct = [8, 8, 8, 8, 8, 8]\nset_to = "white oak"\n',
+            "moisture",
+            Light.OK,
+        ),
         (SLAB.format("oak"), "moisture-unknown", Light.STOP),
         (SLAB.format("oak") + 'bark = "removed"\n', "seal-none", Light.WATCH),
         ("[[layer]]\nat_h = 20\ndepth_mm = 20\n", "joint-unknown", Light.WATCH),
-        ("[outline]\nstations_mm = [[0, 100], [500, 320], [1000, 80], [1500, 300], [2000, 90]]\n", "stations-few",
-         Light.WATCH),
+        (
+            "[outline]\nstations_mm = [[0, 100], [500, 320], [1000, 80], [1500, 300], [2000, 90]]\n",
+            "stations-few",
+            Light.WATCH,
+        ),
         ('[cost]\ncurrency = "credits"\nresin_per_kg = 12\n', "cost", Light.OK),
     ],
-)  # fmt: skip
+)
 def test_each_table_of_the_plan_is_judged(plan_toml: str, more: str, key: str, light: Light) -> None:
     """One table added at a time, and the finding it must bring."""
     found = [finding for finding in rich(plan_toml, more) if finding.key == key]

@@ -98,9 +98,11 @@ def test_no_time_to_mix_is_refused() -> None:
 
 
 @given(
-    litres=st.floats(0.1, 500), sizes=st.lists(st.floats(0.5, 60), min_size=1, max_size=5),
-    minutes=st.floats(1, 2000), fill=st.floats(10, 100),
-)  # fmt: skip
+    litres=st.floats(0.1, 500),
+    sizes=st.lists(st.floats(0.5, 60), min_size=1, max_size=5),
+    minutes=st.floats(1, 2000),
+    fill=st.floats(10, 100),
+)
 def test_the_pails_hold_the_pour_and_are_never_overfull(
     litres: float, sizes: list[float], minutes: float, fill: float
 ) -> None:

@@ -18,10 +18,11 @@ from logger.planning.physics import colour
     ("dip_a", "dip_mm", "dip_pct", "depth_mm", "dose_pct", "absorbance", "passes"),
     # A = ε c d, by hand
     [
-        (0.40, 3, 1.0, 50, 0.06, 0.40, 0.398), (0.30, 10, 0.5, 50, 0.10, 0.30, 0.501),
+        (0.40, 3, 1.0, 50, 0.06, 0.40, 0.398),
+        (0.30, 10, 0.5, 50, 0.10, 0.30, 0.501),
         (0.25, 5, 0.2, 40, 0.2, 2.0, 0.010),
     ],
-)  # fmt: skip
+)
 def test_a_dip_scales_with_depth_and_dose(
     dip_a: float,
     dip_mm: float,

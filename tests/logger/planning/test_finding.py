@@ -13,9 +13,18 @@ from logger.planning.finding import Constant, Figure, Light, above, not_negative
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(0, "0"), (12.3456, "12.3"), (1234.5, "1234"), (0.00688, "0.00688"), (100.0, "100"), (6e-5, "6e-05"),
-     (-4.256, "-4.26"), (2.0, "2"), (120.0, "120")],
-)  # fmt: skip
+    [
+        (0, "0"),
+        (12.3456, "12.3"),
+        (1234.5, "1234"),
+        (0.00688, "0.00688"),
+        (100.0, "100"),
+        (6e-5, "6e-05"),
+        (-4.256, "-4.26"),
+        (2.0, "2"),
+        (120.0, "120"),
+    ],
+)
 def test_numbers_are_written_as_a_maker_reads_them(value: float, text: str) -> None:
     """Three figures, no trailing zeros, no exponent in the usual range."""
     assert plain(value) == text

@@ -14,9 +14,11 @@ from logger.planning.assess import Assessment, assess, assess_fully
 from logger.planning.finding import Finding, Light
 
 RESIN = {
-    "name": "invented slow casting system", "heat_of_cure_j_g": 380.0,
-    "rate": {"k1_per_s": 4e-7, "k2_per_s": 2.9e-5, "m": 1.0, "n": 2.0}, "limits": {"max_depth_mm": 50.0},
-}  # fmt: skip
+    "name": "invented slow casting system",
+    "heat_of_cure_j_g": 380.0,
+    "rate": {"k1_per_s": 4e-7, "k2_per_s": 2.9e-5, "m": 1.0, "n": 2.0},
+    "limits": {"max_depth_mm": 50.0},
+}
 
 
 def plan_of(depth_mm: float, room_c: float, **more: Any) -> Plan:
@@ -24,8 +26,16 @@ def plan_of(depth_mm: float, room_c: float, **more: Any) -> Plan:
     form = {"underside": "open"} | more.pop("form", {})
     resin = RESIN | more.pop("resin", {})
     pour = {"shape": "sheet", "depth_mm": depth_mm} | more.pop("pour", {})
-    return plan_from_table({"title": "invented", "resin": resin, "pour": pour, "form": form,
-                            "air": {"room_c": room_c} | more.pop("air", {}), **more})  # fmt: skip
+    return plan_from_table(
+        {
+            "title": "invented",
+            "resin": resin,
+            "pour": pour,
+            "form": form,
+            "air": {"room_c": room_c} | more.pop("air", {}),
+            **more,
+        }
+    )
 
 
 def finding(found: Assessment, key: str) -> Finding:
@@ -78,8 +88,11 @@ def test_heating_a_cold_room_says_what_the_warmer_pour_does() -> None:
 
 def test_plan_and_advise_have_one_answer() -> None:
     """A quick coating, where the plan once said 4.9 mm and advise 6."""
-    resin = {"rate": {"k1_per_s": 6e-6, "k2_per_s": 2.2e-4, "m": 1.0, "n": 2.0}, "heat_of_cure_j_g": 450.0,
-             "limits": {"max_core_c": 45.0}}  # fmt: skip
+    resin = {
+        "rate": {"k1_per_s": 6e-6, "k2_per_s": 2.2e-4, "m": 1.0, "n": 2.0},
+        "heat_of_cure_j_g": 450.0,
+        "limits": {"max_core_c": 45.0},
+    }
     plan = plan_of(20.0, 25.0, resin=resin)
     found, asked = assess_fully(plan), deepest_safe(plan)
     said = number(r"by the model ([\d.]+) mm stays", finding(found, "too-deep").sentence)

@@ -171,9 +171,12 @@ def test_a_belly_of_one_millimetre_wastes_two_thirds_of_it() -> None:
 
 
 @given(
-    load=st.floats(1, 5000), span=st.floats(0.05, 2), thick=st.floats(0.003, 0.05), modulus=st.floats(1e8, 1e11),
+    load=st.floats(1, 5000),
+    span=st.floats(0.05, 2),
+    thick=st.floats(0.003, 0.05),
+    modulus=st.floats(1e8, 1e11),
     times=st.floats(0.2, 5),
-)  # fmt: skip
+)
 def test_sag_goes_with_the_fourth_power_of_the_span(
     load: float, span: float, thick: float, modulus: float, times: float
 ) -> None:

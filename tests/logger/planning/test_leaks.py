@@ -82,9 +82,13 @@ def test_a_closed_seam_never_empties() -> None:
 
 
 @given(
-    gap=st.floats(1e-5, 0.01), width=st.floats(0.001, 5), mu=st.floats(0.01, 100), head=st.floats(0.001, 0.3),
-    times=st.floats(0.2, 5), gel=st.floats(0, 200),
-)  # fmt: skip
+    gap=st.floats(1e-5, 0.01),
+    width=st.floats(0.001, 5),
+    mu=st.floats(0.01, 100),
+    head=st.floats(0.001, 0.3),
+    times=st.floats(0.2, 5),
+    gel=st.floats(0, 200),
+)
 def test_a_leak_goes_with_the_cube_of_the_gap(
     gap: float, width: float, mu: float, head: float, times: float, gel: float
 ) -> None:

@@ -25,10 +25,17 @@ def judge(a_g: float, b_g: float, right: Ratio = WEIGHT, **more: float | bool) -
 @pytest.mark.parametrize(
     ("b_g", "light"),
     [
-        (1000, Light.OK), (1020, Light.OK), (980, Light.OK), (1021, Light.WATCH), (979, Light.WATCH),
-        (1050, Light.WATCH), (950, Light.WATCH), (1051, Light.STOP), (949, Light.STOP),
+        (1000, Light.OK),
+        (1020, Light.OK),
+        (980, Light.OK),
+        (1021, Light.WATCH),
+        (979, Light.WATCH),
+        (1050, Light.WATCH),
+        (950, Light.WATCH),
+        (1051, Light.STOP),
+        (949, Light.STOP),
     ],
-)  # fmt: skip
+)
 def test_fine_within_two_percent_watched_to_five_and_stopped_beyond(b_g: float, light: Light) -> None:
     """Both ways alike: too much hardener is as bad as too little."""
     assert judge(2000, b_g).light is light

@@ -26,10 +26,12 @@ from logger.planning.physics.parts import (
     ("a", "b", "density_a", "density_b", "by_volume", "mix"),
     [
         # Rv = Rw ρB/ρA and 1/Σ(w/ρ), closed forms computed by hand
-        (100, 45, 1150, 960, 1.855, 1083.5), (2, 1, 1150, 950, 1.652, 1074.6),
-        (100, 30, 1130, 980, 2.891, 1091.4), (2, 1, 1100, 1020, 1.8545, 1072.0),
+        (100, 45, 1150, 960, 1.855, 1083.5),
+        (2, 1, 1150, 950, 1.652, 1074.6),
+        (100, 30, 1130, 980, 2.891, 1091.4),
+        (2, 1, 1100, 1020, 1.8545, 1072.0),
     ],
-)  # fmt: skip
+)
 def test_a_ratio_by_weight_becomes_one_by_volume(
     a: float, b: float, density_a: float, density_b: float, by_volume: float, mix: float
 ) -> None:
@@ -72,11 +74,15 @@ def test_the_wrong_measure_shows_as_too_much_or_too_little_hardener(
     ("ahew", "eew", "phr"),
     [
         # handbook text: DETA 20.6 with EEW 200; blend 43 with 209; Polímeros (SciELO) 27.5 with 187
-        (20.6, 200, 10.3), (43, 209, 20.6), (27.5, 187, 14.7),
+        (20.6, 200, 10.3),
+        (43, 209, 20.6),
+        (27.5, 187, 14.7),
         # closed form 100 AHEW/EEW with exact molar masses: TETA, IPDA, a 60 g/eq polyetheramine
-        (24.37, 190, 12.83), (42.58, 190, 22.41), (60, 190, 31.58),
+        (24.37, 190, 12.83),
+        (42.58, 190, 22.41),
+        (60, 190, 31.58),
     ],
-)  # fmt: skip
+)
 def test_equivalent_weights_give_the_hardener_for_a_hundred_of_resin(
     ahew: float, eew: float, phr: float
 ) -> None:
@@ -98,10 +104,12 @@ def test_a_blend_with_a_filler_is_diluted() -> None:
     ("a_g", "b_g", "step_g", "standard", "worst", "tared"),
     [
         # d/√12, d/√6 in quadrature and d/2A + d/2B (JCGM 100:2008; from memory), by hand
-        (2000, 1000, 1, 0.032, 0.075, 0.046), (2000, 1000, 5, 0.161, 0.375, 0.228),
-        (200, 100, 1, 0.32, 0.75, 0.46), (60, 30, 1, 1.08, 2.5, 1.52),
+        (2000, 1000, 1, 0.032, 0.075, 0.046),
+        (2000, 1000, 5, 0.161, 0.375, 0.228),
+        (200, 100, 1, 0.32, 0.75, 0.46),
+        (60, 30, 1, 1.08, 2.5, 1.52),
     ],
-)  # fmt: skip
+)
 def test_a_coarse_scale_spoils_a_small_batch(
     a_g: float, b_g: float, step_g: float, standard: float, worst: float, tared: float
 ) -> None:

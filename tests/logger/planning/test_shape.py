@@ -32,20 +32,38 @@ def plan(tables: str) -> Plan:
         # closed forms, by hand: box, taper from 200 to 140 mm, disc, frustum, Simpson on seven widths, shoelace,
         # and a traced box of 10 L whose edges add or take 0.7217 L a metre (30° over 50 mm)
         ('[pour]\nshape = "river"\ndepth_mm = 50\nwidth_mm = 200\nlength_mm = 1500\n', 15.0),
-        ('[pour]\nshape = "river"\ndepth_mm = 50\nwidth_mm = 200\nlength_mm = 1500\n'
-         "[outline]\nedge_slope_deg = -30.963757\n", 12.75),
+        (
+            '[pour]\nshape = "river"\ndepth_mm = 50\nwidth_mm = 200\nlength_mm = 1500\n'
+            "[outline]\nedge_slope_deg = -30.963757\n",
+            12.75,
+        ),
         ('[pour]\nshape = "round"\ndepth_mm = 40\nwidth_mm = 600\n', 11.310),
-        ('[pour]\nshape = "round"\ndepth_mm = 40\nwidth_mm = 600\n[outline]\nbottom_diameter_mm = 560\n', 10.573),
-        ('[pour]\nshape = "river"\ndepth_mm = 50\nwidth_mm = 200\n[outline]\nstations_mm = '
-         "[[0, 120], [250, 180], [500, 150], [750, 210], [1000, 240], [1250, 200], [1500, 160]]\n", 14.25),
-        ('[pour]\nshape = "sheet"\ndepth_mm = 10\n[outline]\npoints_mm = '
-         "[[0, 0], [1500, 40], [1500, 180], [1100, 220], [700, 150], [300, 210], [0, 160]]\n", 2.515),
-        ('[pour]\nshape = "sheet"\ndepth_mm = 50\n[outline]\npoints_mm = '
-         "[[0, 0], [1000, 0], [1000, 200], [0, 200]]\nedge_slope_deg = 30\n", 11.7321),
-        ('[pour]\nshape = "sheet"\ndepth_mm = 50\n[outline]\npoints_mm = '
-         "[[0, 0], [1000, 0], [1000, 200], [0, 200]]\nedge_slope_deg = -30\nsloping_edge_mm = 2000\n", 8.5566),
+        (
+            '[pour]\nshape = "round"\ndepth_mm = 40\nwidth_mm = 600\n[outline]\nbottom_diameter_mm = 560\n',
+            10.573,
+        ),
+        (
+            '[pour]\nshape = "river"\ndepth_mm = 50\nwidth_mm = 200\n[outline]\nstations_mm = '
+            "[[0, 120], [250, 180], [500, 150], [750, 210], [1000, 240], [1250, 200], [1500, 160]]\n",
+            14.25,
+        ),
+        (
+            '[pour]\nshape = "sheet"\ndepth_mm = 10\n[outline]\npoints_mm = '
+            "[[0, 0], [1500, 40], [1500, 180], [1100, 220], [700, 150], [300, 210], [0, 160]]\n",
+            2.515,
+        ),
+        (
+            '[pour]\nshape = "sheet"\ndepth_mm = 50\n[outline]\npoints_mm = '
+            "[[0, 0], [1000, 0], [1000, 200], [0, 200]]\nedge_slope_deg = 30\n",
+            11.7321,
+        ),
+        (
+            '[pour]\nshape = "sheet"\ndepth_mm = 50\n[outline]\npoints_mm = '
+            "[[0, 0], [1000, 0], [1000, 200], [0, 200]]\nedge_slope_deg = -30\nsloping_edge_mm = 2000\n",
+            8.5566,
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_plan_holds_its_closed_form(tables: str, litres: float) -> None:
     """Rivers, round moulds and traced sheets."""
     made = plan(tables)
@@ -98,9 +116,12 @@ def test_a_shape_given_twice_is_refused() -> None:
 
 @settings(suppress_health_check=[HealthCheck.too_slow])
 @given(
-    width=st.floats(10, 1600), length=st.floats(10, 5000), depths=st.lists(st.floats(1, 100), min_size=1, max_size=4),
-    lean=st.floats(-60, 60), scale=st.floats(0.2, 3),
-)  # fmt: skip
+    width=st.floats(10, 1600),
+    length=st.floats(10, 5000),
+    depths=st.lists(st.floats(1, 100), min_size=1, max_size=4),
+    lean=st.floats(-60, 60),
+    scale=st.floats(0.2, 3),
+)
 def test_a_plan_scaled_up_holds_the_cube(
     width: float, length: float, depths: list[float], lean: float, scale: float
 ) -> None:

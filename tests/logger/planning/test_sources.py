@@ -14,19 +14,31 @@ from types import ModuleType
 HERE = Path(__file__).parent
 #: Where the values of a test come from; (module, test) → source. "[M]" stands for: from memory.
 SOURCES = {
-    ("air", "the_air_of_a_shop_is_that_of_the_ashrae_equations"): "ASHRAE Fundamentals 2017 ch. 1, by psychrolib",
-    ("air", "dew_point_and_humidity_follow_psychrolib_everywhere"): "ASHRAE Fundamentals 2017 ch. 1, by psychrolib",
+    (
+        "air",
+        "the_air_of_a_shop_is_that_of_the_ashrae_equations",
+    ): "ASHRAE Fundamentals 2017 ch. 1, by psychrolib",
+    (
+        "air",
+        "dew_point_and_humidity_follow_psychrolib_everywhere",
+    ): "ASHRAE Fundamentals 2017 ch. 1, by psychrolib",
     ("air", "saturation_is_that_of_the_magnus_formula"): "Magnus formula 17.62/243.12, closed form",
     ("air", "outside_air_dries_as_it_warms"): "psychrolib",
     ("colour", "a_dip_scales_with_depth_and_dose"): "Beer-Lambert, closed form",
     ("colour", "the_same_look_takes_less_dye_in_a_deeper_pour"): "Beer-Lambert, closed form",
     ("colour", "absorbance_for_a_depth_of_fifty"): "Beer-Lambert, closed form",
     ("colour", "seen_from_above_the_light_passes_twice"): "Beer-Lambert, closed form",
-    ("colour", "a_light_pigment_needs_far_more_to_hide"): "ASTM D2805 contrast ratio 0.98, Kubelka & Munk 1931",
+    (
+        "colour",
+        "a_light_pigment_needs_far_more_to_hide",
+    ): "ASTM D2805 contrast ratio 0.98, Kubelka & Munk 1931",
     ("colour", "the_layer_solves_the_two_flux_equations"): "Kubelka & Munk 1931, integrated by scipy",
     ("floating", "light_wood_pulls_up_hard"): "Archimedes, closed form",
     ("form", "the_plate_factors_are_those_of_the_table"): "Roark 7th ed., Table 11.4 case 1a",
-    ("form", "the_plate_sag_follows_naviers_series"): "Timoshenko & Woinowsky-Krieger, Navier's double series",
+    (
+        "form",
+        "the_plate_sag_follows_naviers_series",
+    ): "Timoshenko & Woinowsky-Krieger, Navier's double series",
     ("form", "a_strip_sags_by_its_closed_form"): "beam on two supports and three spans, closed form",
     ("form", "more_supports_mean_less_sag"): "beam tables; Peurifoy & Oberlender for three spans and more",
     ("form", "the_longest_span_for_half_a_millimetre"): "beam on two supports, closed form",
@@ -42,12 +54,18 @@ SOURCES = {
     ("mixing", "the_correction_says_which_part_and_how_much"): "a r - b and b/r - a, closed form",
     ("pail", "warmth_speeds_the_cure_by_arrhenius"): "Arrhenius, closed form",
     ("pail", "ten_degrees_double_the_rate"): "Arrhenius, closed form",
-    ("pail", "a_pail_that_sheds_all_heat_cures_by_the_closed_form"): "Kamal-Sourour with m 1, n 2, closed form",
+    (
+        "pail",
+        "a_pail_that_sheds_all_heat_cures_by_the_closed_form",
+    ): "Kamal-Sourour with m 1, n 2, closed form",
     ("pail", "the_march_agrees_with_scipy"): "scipy, eighth-order solver",
     ("panels", "polyethylene_softens_as_its_table_says"): "Handbook of PE Pipe, Table B.1.1",
     ("parts", "a_ratio_by_weight_becomes_one_by_volume"): "closed form",
     ("parts", "the_wrong_measure_shows_as_too_much_or_too_little_hardener"): "closed form",
-    ("parts", "equivalent_weights_give_the_hardener_for_a_hundred_of_resin"): "handbook text; a SciELO abstract",
+    (
+        "parts",
+        "equivalent_weights_give_the_hardener_for_a_hundred_of_resin",
+    ): "handbook text; a SciELO abstract",
     ("parts", "a_coarse_scale_spoils_a_small_batch"): "JCGM 100:2008 [M], closed form",
     ("shape", "a_plan_holds_its_closed_form"): "box, taper, disc, frustum, Simpson, shoelace: closed forms",
     ("stress", "a_temperature_difference_pulls"): "Timoshenko & Goodier [M], closed form",
@@ -61,7 +79,10 @@ SOURCES = {
     ("volume", "a_void_takes_its_closed_form"): "box, ellipse and wedge, closed forms",
     ("volume", "waste_goes_on_top"): "closed form",
     ("wood", "wood_settles_where_the_handbooks_table_says"): "Wood Handbook FPL-GTR-190, Table 4-2",
-    ("wood", "a_second_page_with_the_same_equation_agrees"): "Simpson 1998, FPL-RN-0268, as a public page gives it",
+    (
+        "wood",
+        "a_second_page_with_the_same_equation_agrees",
+    ): "Simpson 1998, FPL-RN-0268, as a public page gives it",
     ("wood", "the_equation_is_copied_without_a_slip"): "Wood Handbook FPL-GTR-190, eq. 4-5",
     ("wood", "the_room_that_holds_a_slab_is_found"): "eq. 4-5 inverted by scipy",
     ("wood", "a_species_shrinks_as_its_table_says"): "Wood Handbook FPL-GTR-190, Table 4-3",
@@ -70,10 +91,13 @@ SOURCES = {
     ("wood", "the_two_tables_are_linked"): "Wood Handbook FPL-GTR-190, Tables 4-3 and 13-5",
     ("wood", "shrinkage_starts_at_fibre_saturation"): "Wood Handbook FPL-GTR-190, eq. 4-7",
     ("wood", "a_slab_weighs_what_the_equations_say"): "Wood Handbook FPL-GTR-190, eqs. 4-9 and 4-12",
-    ("wood", "wood_conducts_heat_as_equation_4_15_says"): "Wood Handbook FPL-GTR-190, eq. 4-15; a published example",
+    (
+        "wood",
+        "wood_conducts_heat_as_equation_4_15_says",
+    ): "Wood Handbook FPL-GTR-190, eq. 4-15; a published example",
     ("wood", "wood_holds_heat_as_the_equations_say"): "Wood Handbook, eqs. 4-16 to 4-18; a published example",
     ("wood", "warm_wood_reads_too_high"): "Pfaff & Garrahan [M]",
-}  # fmt: skip
+}
 
 
 def module_of(name: str) -> ModuleType:

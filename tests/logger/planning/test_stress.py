@@ -19,9 +19,14 @@ from logger.planning.physics.stress import (
 @pytest.mark.parametrize(
     ("kelvin", "both", "one", "skin", "core"),
     # E α ΔT /(1 − ν), E α ΔT, two thirds and one third; 3 GPa, 60e-6, 0.35
-    [(10, 2.77, 1.80, 1.85, 0.92), (20, 5.54, 3.60, 3.69, 1.85), (40, 11.08, 7.20, 7.38, 3.69),
-     (60, 16.62, 10.80, 11.08, 5.54), (50, 13.85, 9.00, 9.23, 4.62)],
-)  # fmt: skip
+    [
+        (10, 2.77, 1.80, 1.85, 0.92),
+        (20, 5.54, 3.60, 3.69, 1.85),
+        (40, 11.08, 7.20, 7.38, 3.69),
+        (60, 16.62, 10.80, 11.08, 5.54),
+        (50, 13.85, 9.00, 9.23, 4.62),
+    ],
+)
 def test_a_temperature_difference_pulls(
     kelvin: float, both: float, one: float, skin: float, core: float
 ) -> None:

@@ -29,11 +29,14 @@ def spectrum() -> dict[str, np.ndarray]:
     ("which", "from_nm", "to_nm", "w_m2"),
     # ASTM G173-03: 1000.4 and 900.1 W/m² are the standard's totals (from memory); the bands were integrated apart.
     [
-        ("global", 280, 4000, 1000.37), ("direct", 280, 4000, 900.14),
-        ("global", 400, 700, 429.8), ("global", 700, 4000, 524.4), ("global", 1100, 4000, 195.8),
+        ("global", 280, 4000, 1000.37),
+        ("direct", 280, 4000, 900.14),
+        ("global", 400, 700, 429.8),
+        ("global", 700, 4000, 524.4),
+        ("global", 1100, 4000, 195.8),
         ("global", 1400, 4000, 109.3),
     ],
-)  # fmt: skip
+)
 def test_the_reference_spectrum_integrates_to_its_totals(
     which: str, from_nm: float, to_nm: float, w_m2: float
 ) -> None:

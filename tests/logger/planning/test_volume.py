@@ -101,9 +101,12 @@ def test_an_undercut_edge_adds_what_its_triangle_holds() -> None:
     ("top_m", "bottom_m", "depth_m", "litres"),
     [
         # π D² h / 4; π h (D² + D d + d²) / 12; a cone
-        (0.6, 0.6, 0.04, 11.310), (0.6, 0.56, 0.04, 10.573), (0.3, 0.0, 0.1, 2.3562), (0.45, 0.45, 0.05, 7.9522),
+        (0.6, 0.6, 0.04, 11.310),
+        (0.6, 0.56, 0.04, 10.573),
+        (0.3, 0.0, 0.1, 2.3562),
+        (0.45, 0.45, 0.05, 7.9522),
     ],
-)  # fmt: skip
+)
 def test_a_round_mould_holds_its_disc_or_frustum(
     top_m: float, bottom_m: float, depth_m: float, litres: float
 ) -> None:

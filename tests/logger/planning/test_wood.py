@@ -125,10 +125,16 @@ def test_ash_agrees_with_the_handbooks_graph() -> None:
     ("gravity", "moisture", "conductivity"),
     # a published doc example (G 0.54 basic, 12.3 % shrinkage, 10 %) and values computed by hand from eq. 4-15
     [
-        (wood.specific_gravity(0.54, 10, 12.3), 10, 0.1567), (0.40, 12, 0.1158), (0.50, 8, 0.1319), (0.65, 8, 0.1659),
-        (0.65, 12, 0.1765), (0.70, 12, 0.1886), (0.566, 8, 0.147), (0.628, 8, 0.161),
+        (wood.specific_gravity(0.54, 10, 12.3), 10, 0.1567),
+        (0.40, 12, 0.1158),
+        (0.50, 8, 0.1319),
+        (0.65, 8, 0.1659),
+        (0.65, 12, 0.1765),
+        (0.70, 12, 0.1886),
+        (0.566, 8, 0.147),
+        (0.628, 8, 0.161),
     ],
-)  # fmt: skip
+)
 def test_wood_conducts_heat_as_equation_4_15_says(
     gravity: float, moisture: float, conductivity: float
 ) -> None:

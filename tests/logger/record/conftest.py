@@ -49,11 +49,19 @@ class Casting:
         rows = []
         for place, value in celsius.items():
             self.seq += 1
-            rows.append(Incoming(
-                self.seq, PLACES[place], place, stamp, None if value is None else round(1000 * value),
-                "bad-crc" if value is None else None, "57014b467fff0c10ab", None,
-                round(1000 * damp_pct) if damp_pct is not None and place == "room" else None,
-            ))  # fmt: skip
+            rows.append(
+                Incoming(
+                    self.seq,
+                    PLACES[place],
+                    place,
+                    stamp,
+                    None if value is None else round(1000 * value),
+                    "bad-crc" if value is None else None,
+                    "57014b467fff0c10ab",
+                    None,
+                    round(1000 * damp_pct) if damp_pct is not None and place == "room" else None,
+                )
+            )
         with self.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
             save_batch(tx, station, "spool-1", stamp, rows, self.timeline.true_ms())
@@ -67,12 +75,33 @@ class Casting:
     def alarm(self, kind: str, reason: str, answered_by: str | None = None) -> None:
         """An alarm that was raised now, and answered at once or not at all."""
         now = self.timeline.now_ms()
-        raised = Transition(kind, "pour", Why.FIRST_TIME, reason, 1, 1, Phase.NORMAL, Phase.RAISED, now, now,
-                        value=61.0, limit=60.0)  # fmt: skip
+        raised = Transition(
+            kind,
+            "pour",
+            Why.FIRST_TIME,
+            reason,
+            1,
+            1,
+            Phase.NORMAL,
+            Phase.RAISED,
+            now,
+            now,
+            value=61.0,
+            limit=60.0,
+        )
         changes = [raised]
         if answered_by:
-            changes.append(replace(raised, why=Why.ACKNOWLEDGED, text="seen", before=Phase.RAISED,
-                                   phase=Phase.ACKNOWLEDGED, at_ms=now + 90_000, by=answered_by))  # fmt: skip
+            changes.append(
+                replace(
+                    raised,
+                    why=Why.ACKNOWLEDGED,
+                    text="seen",
+                    before=Phase.RAISED,
+                    phase=Phase.ACKNOWLEDGED,
+                    at_ms=now + 90_000,
+                    by=answered_by,
+                )
+            )
         with self.store.write() as tx:
             alarms.save_changes(tx, self.pour_id, changes, self.timeline.shift_ms)
 
@@ -92,8 +121,15 @@ def cast(store: Store, timeline: Timeline, clock: Any, plan_toml: str) -> Callab
         prediction = predict(planned).to_json()
         with store.write() as tx:
             station_id, _token = stations.enrol(tx, "bench-1", 0)
-            pour_id = pours.add_pour(tx, title=planned.title, client=client, plan_toml=plan,
-                                     station_id=station_id, by="Ada", now_ms=timeline.true_ms())  # fmt: skip
+            pour_id = pours.add_pour(
+                tx,
+                title=planned.title,
+                client=client,
+                plan_toml=plan,
+                station_id=station_id,
+                by="Ada",
+                now_ms=timeline.true_ms(),
+            )
             pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
         return Casting(store, timeline, clock, pour_id)
 
@@ -104,8 +140,17 @@ def cast(store: Store, timeline: Timeline, clock: Any, plan_toml: str) -> Callab
 def poured(cast: Callable[..., Casting]) -> Casting:
     """A casting after three invented hours with a fault, an alarm, two forecasts, looks and tests; not sealed."""
     made = cast()
-    made.note("lot", "", {"product": "Slow casting system (invented)", "part": "resin", "lot": "A-17",
-                          "expires_on": "2027-04-30", "kg": 12.5})  # fmt: skip
+    made.note(
+        "lot",
+        "",
+        {
+            "product": "Slow casting system (invented)",
+            "part": "resin",
+            "lot": "A-17",
+            "expires_on": "2027-04-30",
+            "kg": 12.5,
+        },
+    )
     made.go(Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING)
     made.note("look", "all dry", {"finding": "dry"})
     made.feed(3.0, 120, lambda h: {
@@ -115,16 +160,31 @@ def poured(cast: Callable[..., Casting]) -> Casting:
     made.alarm("core-hot", "core at 61 °C, above the limit of 60 °C", "Ben")
     with made.store.write() as tx:
         for hour in (1.0, 4.1):
-            forecasts.add_forecast(tx, made.pour_id, hour, made.timeline.true_ms(), {
-                "at_h": hour, "core_peak_c": {"p05": 55.0, "p50": 60.0, "p95": 64.5},
-                "core_peak_at_h": {"p05": 3.0, "p50": 4.0, "p95": 5.5}, "chance_core_over_limit": 0.45,
-            })  # fmt: skip
+            forecasts.add_forecast(
+                tx,
+                made.pour_id,
+                hour,
+                made.timeline.true_ms(),
+                {
+                    "at_h": hour,
+                    "core_peak_c": {"p05": 55.0, "p50": 60.0, "p95": 64.5},
+                    "core_peak_at_h": {"p05": 3.0, "p50": 4.0, "p95": 5.5},
+                    "chance_core_over_limit": 0.45,
+                },
+            )
     made.go(Stage.RELEASED)
     made.note("test", "a thumbnail leaves no mark", {"what": "hardness", "value": "hard"})
-    made.note("outcome", "a hair crack at the left edge", {
-        "state": "flawed", "defects": [{"kind": "crack", "where": "left edge"}], "rework_cost": 120.0,
-        "currency": "credits", "rework_h": 3.5,
-    })  # fmt: skip
+    made.note(
+        "outcome",
+        "a hair crack at the left edge",
+        {
+            "state": "flawed",
+            "defects": [{"kind": "crack", "where": "left edge"}],
+            "rework_cost": 120.0,
+            "currency": "credits",
+            "rework_h": 3.5,
+        },
+    )
     return made
 
 

@@ -10,17 +10,62 @@ from typing import Any
 
 #: Columns that the record rests on; ids and working state (watchbook, judged_reading_id) are none of it.
 COLUMNS = {
-    "reading": ("station_id", "spool", "seq", "pour_id", "probe", "place", "boot", "boot_ms", "wall_ms",
-                "clock_set", "milli_c", "fault", "raw", "note", "milli_rh", "late", "received_ms", "link"),
+    "reading": (
+        "station_id",
+        "spool",
+        "seq",
+        "pour_id",
+        "probe",
+        "place",
+        "boot",
+        "boot_ms",
+        "wall_ms",
+        "clock_set",
+        "milli_c",
+        "fault",
+        "raw",
+        "note",
+        "milli_rh",
+        "late",
+        "received_ms",
+        "link",
+    ),
     "event": ("pour_id", "at_ms", "kind", "by", "text", "data", "link"),
-    "alarm": ("pour_id", "subject", "kind", "activation", "priority", "phase", "reason", "value", "limit", "late",
-              "raised_ms", "acknowledged_ms", "acknowledged_by"),
+    "alarm": (
+        "pour_id",
+        "subject",
+        "kind",
+        "activation",
+        "priority",
+        "phase",
+        "reason",
+        "value",
+        "limit",
+        "late",
+        "raised_ms",
+        "acknowledged_ms",
+        "acknowledged_by",
+    ),
     "forecast": ("pour_id", "made_ms", "at_h", "body"),
-    "pour": ("title", "client", "stage", "plan_toml", "prediction", "model_version", "station_id", "created_ms",
-             "poured_boot_ms", "released_ms", "closed_ms", "reading_head", "event_head", "seal"),
+    "pour": (
+        "title",
+        "client",
+        "stage",
+        "plan_toml",
+        "prediction",
+        "model_version",
+        "station_id",
+        "created_ms",
+        "poured_boot_ms",
+        "released_ms",
+        "closed_ms",
+        "reading_head",
+        "event_head",
+        "seal",
+    ),
     "boot": ("boot_id", "offset_ms"),
     "sealed_record": ("body",),
-}  # fmt: skip
+}
 CHAINED = ("reading", "event")
 
 
@@ -44,10 +89,14 @@ class Mutator:
         self.database, self.pour_id, self.dice = database, pour_id, random.Random(seed)
         database.execute("PRAGMA foreign_keys=OFF")
         self.ids = {
-            name: [row[0] for row in database.execute(
-                f'SELECT {self._key(name)} FROM "{name}" WHERE {self._mine(name)} ORDER BY 1')]
+            name: [
+                row[0]
+                for row in database.execute(
+                    f'SELECT {self._key(name)} FROM "{name}" WHERE {self._mine(name)} ORDER BY 1'
+                )
+            ]
             for name in COLUMNS
-        }  # fmt: skip
+        }
 
     def many(self, count: int) -> Iterator[Mutation]:
         """Mutations of every kind, each made anew from the sealed state."""
@@ -98,10 +147,13 @@ class Mutator:
         if kind == "text" and _same_json(column, raw, flipped):
             return None
         return Mutation(
-            "bit flip", name, (row_id,), f"{name} {row_id}.{column}: {value!r:.60} -> {flipped!r:.60}",
+            "bit flip",
+            name,
+            (row_id,),
+            f"{name} {row_id}.{column}: {value!r:.60} -> {flipped!r:.60}",
             ((f'UPDATE "{name}" SET "{column}" = {as_text} WHERE {key} = ?', (flipped, row_id)),),
             ((f'UPDATE "{name}" SET "{column}" = ? WHERE {key} = ?', (value, row_id)),),
-        )  # fmt: skip
+        )
 
     def delete(self) -> Mutation:
         """One row is gone."""
@@ -110,8 +162,14 @@ class Mutator:
         row_id = self.ids[name][at]
         following = self.ids[name][at + 1 : at + 2]
         row = self._row(name, row_id)
-        return Mutation("delete", name, tuple(following), f"{name} {row_id} deleted",
-                        ((f'DELETE FROM "{name}" WHERE id = ?', (row_id,)),), (self._put(name, row),))  # fmt: skip
+        return Mutation(
+            "delete",
+            name,
+            tuple(following),
+            f"{name} {row_id} deleted",
+            ((f'DELETE FROM "{name}" WHERE id = ?', (row_id,)),),
+            (self._put(name, row),),
+        )
 
     def insert(self) -> Mutation:
         """A copy of one row, a little changed, put behind the last; readings also between two."""
@@ -122,16 +180,24 @@ class Mutator:
         for column in ("seq", "at_ms", "activation", "made_ms"):
             if column in row:
                 row[column] = (row[column] or 0) + 10_000_000
-        return Mutation("insert", name, (new_id,), f"{name} {new_id} put in", (self._put(name, row),),
-                        ((f'DELETE FROM "{name}" WHERE id = ?', (new_id,)),))  # fmt: skip
+        return Mutation(
+            "insert",
+            name,
+            (new_id,),
+            f"{name} {new_id} put in",
+            (self._put(name, row),),
+            ((f'DELETE FROM "{name}" WHERE id = ?', (new_id,)),),
+        )
 
     def swap(self) -> Mutation | None:
         """Two rows change places."""
         name = self.dice.choice(CHAINED)
         one, other = sorted(self.dice.sample(self.ids[name], 2))
         spare = -1 - self.dice.randrange(10**6)
-        moves = tuple((f'UPDATE "{name}" SET id = ? WHERE id = ?', pair)
-                      for pair in ((spare, one), (one, other), (other, spare)))  # fmt: skip
+        moves = tuple(
+            (f'UPDATE "{name}" SET id = ? WHERE id = ?', pair)
+            for pair in ((spare, one), (one, other), (other, spare))
+        )
         return Mutation("swap", name, (one,), f"{name} {one} and {other} swapped", moves, moves)
 
     def truncate(self) -> Mutation:
@@ -140,9 +206,14 @@ class Mutator:
         count = self.dice.randint(1, max(1, len(self.ids[name]) // 3))
         gone = self.ids[name][-count:]
         rows = [self._row(name, row_id) for row_id in gone]
-        return Mutation("truncate", name, (), f"the last {count} of {name} cut off",
-                        tuple((f'DELETE FROM "{name}" WHERE id = ?', (row_id,)) for row_id in gone),
-                        tuple(self._put(name, row) for row in rows))  # fmt: skip
+        return Mutation(
+            "truncate",
+            name,
+            (),
+            f"the last {count} of {name} cut off",
+            tuple((f'DELETE FROM "{name}" WHERE id = ?', (row_id,)) for row_id in gone),
+            tuple(self._put(name, row) for row in rows),
+        )
 
     def _choose(self, weights: dict[str, int]) -> str:
         there = [name for name in weights if self.ids[name]]

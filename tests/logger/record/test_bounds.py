@@ -28,8 +28,11 @@ from logger.store.transfer import COLUMNS
 
 #: What an honest small record's names are filled with.
 EMPTY = {
-    "pour.json": b"{}", "record.json": b"{}", "SCHEMA.md": b"", **{f"{name}.csv": b"" for name in COLUMNS}
-}  # fmt: skip
+    "pour.json": b"{}",
+    "record.json": b"{}",
+    "SCHEMA.md": b"",
+    **{f"{name}.csv": b"" for name in COLUMNS},
+}
 
 
 def refused(raw: bytes, tmp_path: Path) -> str:
@@ -82,18 +85,29 @@ BOMBS: list[tuple[str, Callable[[], bytes], str]] = [
     ("300 MB of noughts in 300 kB", lambda: zeros(300_000_000), "is packed tighter than any record"),
     ("many files", many_entries, "holds more files than any record"),
     ("a file twice", twice, "is in it twice"),
-    ("another way of packing", lambda: packed(EMPTY, compress=zipfile.ZIP_LZMA), "packed in a way that is not read"),
+    (
+        "another way of packing",
+        lambda: packed(EMPTY, compress=zipfile.ZIP_LZMA),
+        "packed in a way that is not read",
+    ),
     ("JSON without an end", lambda: packed(EMPTY | {"pour.json": b"[" * 100_000}), "is nested too deep"),
-    ("JSON that is only deep", lambda: packed(EMPTY | {"pour.json": b"[" * 200 + b"]" * 200}), "is nested too deep"),
-    ("much JSON", lambda: packed(EMPTY | {"pour.json": b'{"a": "' + b"x" * 9_000_000 + b'"}'}, compress=0),
-     "pour.json: is too large"),
+    (
+        "JSON that is only deep",
+        lambda: packed(EMPTY | {"pour.json": b"[" * 200 + b"]" * 200}),
+        "is nested too deep",
+    ),
+    (
+        "much JSON",
+        lambda: packed(EMPTY | {"pour.json": b'{"a": "' + b"x" * 9_000_000 + b'"}'}, compress=0),
+        "pour.json: is too large",
+    ),
     ("a number without an end", lambda: packed(EMPTY | {"pour.json": b"9" * 5000}), "is not JSON"),
     ("no number", lambda: packed(EMPTY | {"pour.json": b'{"title": NaN}'}), "NaN is no number"),
     ("a way up", lambda: named("../settings.toml"), "is no file of a record"),
     ("another folder's photo", lambda: named("photos/../../x.jpg"), "is no file of a record"),
     ("a photo without a hash", lambda: named("photos/crack.jpg"), "is no file of a record"),
     ("a program", lambda: named("setup.py"), "is no file of a record"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("name", "make", "said"), BOMBS, ids=[bomb[0] for bomb in BOMBS])
@@ -187,8 +201,14 @@ def test_work_without_an_end_is_ended(
 def log_asked(plan_toml: str, **other: Any) -> LogAsked:
     """A log of one probe, in seconds from its start."""
     mapping = Mapping(("t",), "s", (Column("T", "core", "c"),))
-    given: dict[str, Any] = {"mapping": mapping, "plan_toml": plan_toml, "title": "", "client": "",
-                             "poured_ms": 1_795_593_600_000, "leave_out_bad": False}  # fmt: skip
+    given: dict[str, Any] = {
+        "mapping": mapping,
+        "plan_toml": plan_toml,
+        "title": "",
+        "client": "",
+        "poured_ms": 1_795_593_600_000,
+        "leave_out_bad": False,
+    }
     return LogAsked(**(given | other))
 
 

@@ -23,8 +23,21 @@ def read(text: str) -> icalendar.Calendar:
 
 def test_a_calendar_is_read_back_with_its_times_and_words() -> None:
     """Escaping and folding are undone by another implementation."""
-    text = calendar("Wharf Lane; pours", [CalendarEntry("pour-1-peak@wharf", AWKWARD, AT_MS, AT_MS + 3_600_000, AWKWARD,
-                                                "http://127.0.0.1/pours/1", 30)], AT_MS - 60_000)  # fmt: skip
+    text = calendar(
+        "Wharf Lane; pours",
+        [
+            CalendarEntry(
+                "pour-1-peak@wharf",
+                AWKWARD,
+                AT_MS,
+                AT_MS + 3_600_000,
+                AWKWARD,
+                "http://127.0.0.1/pours/1",
+                30,
+            )
+        ],
+        AT_MS - 60_000,
+    )
     (event,) = read(text).walk("VEVENT")
     assert str(event["SUMMARY"]) == AWKWARD
     assert str(event["DESCRIPTION"]) == AWKWARD

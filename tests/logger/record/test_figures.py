@@ -12,9 +12,12 @@ from logger.record.figures import Place, figures, hour_means
 
 def test_the_cure_at_release_is_that_of_the_closed_form() -> None:
     """First order at one temperature: α = 1 − exp(−kt); k = 1e-5 /s for 20 h at 25 °C (the constants' reference)."""
-    resin = Resin(name="first order (invented)", heat_of_cure_j_g=300,
-                  rate=Rate(k1_per_s=1e-5, k2_per_s=0.0, e1_j_mol=0.0, n=1.0),
-                  diffusion={"c": 0.0, "ac0": 5.0})  # type: ignore[arg-type]  # fmt: skip
+    resin = Resin(
+        name="first order (invented)",
+        heat_of_cure_j_g=300,
+        rate=Rate(k1_per_s=1e-5, k2_per_s=0.0, e1_j_mol=0.0, n=1.0),
+        diffusion={"c": 0.0, "ac0": 5.0},
+    )  # type: ignore[arg-type]
     hours = np.arange(0.0, 30.0, 1 / 60)
     core = Place(hours, np.full_like(hours, 25.0))
     found = figures({"core": core}, 60.0, resin=resin, release_h=20.0)

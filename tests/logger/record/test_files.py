@@ -91,8 +91,10 @@ def test_no_cell_of_text_is_a_formula_to_a_spreadsheet(awkward: Any) -> None:
     with awkward.store.read() as connection:
         events = "".join(csv_lines(connection, awkward.pour_id, "events"))
         rows = list(rows_of(connection, awkward.pour_id, "readings"))
-    cold = tuple(-5250 if column == "milli_c" else value for column, value in zip(
-        COLUMNS["readings"], rows[0], strict=True))  # fmt: skip
+    cold = tuple(
+        -5250 if column == "milli_c" else value
+        for column, value in zip(COLUMNS["readings"], rows[0], strict=True)
+    )
     for cell in (cell for row in csv.reader(io.StringIO(events, newline="")) for cell in row):
         assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d")), cell
     assert ",-5250," in "".join(as_csv("readings", [cold]))

@@ -74,8 +74,15 @@ def test_after_the_move_the_next_rows_get_the_next_numbers(
     timeline = Timeline(server, sealed.clock)
     with server.write() as tx:
         station = stations.by_name(tx, "bench-1")
-        number = pours.add_pour(tx, title="The next", client="", plan_toml=plan_toml, station_id=station.id, by="Ada",
-                                now_ms=timeline.true_ms())  # fmt: skip
+        number = pours.add_pour(
+            tx,
+            title="The next",
+            client="",
+            plan_toml=plan_toml,
+            station_id=station.id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         assert number == sealed.pour_id + 1
         first = sealed.seq
         sealed.store = server

@@ -157,10 +157,14 @@ def _data(package: str, *path: str) -> Path:
 
 
 CALORIMETER = Mapping(
-    ("Time",), "s",
-    (Column("Temperature", "core", "c"), Column("Heat flow", "heat flow, W", "number"),
-     Column("Heat", "heat, J", "number")),
-)  # fmt: skip
+    ("Time",),
+    "s",
+    (
+        Column("Temperature", "core", "c"),
+        Column("Heat flow", "heat flow, W", "number"),
+        Column("Heat", "heat, J", "number"),
+    ),
+)
 
 
 def test_a_real_calorimeters_log_is_read_whole_and_gives_its_heat() -> None:
@@ -185,8 +189,11 @@ def test_a_real_calorimeters_log_is_read_whole_and_gives_its_heat() -> None:
 def test_a_real_corrupt_log_is_refused_with_its_row() -> None:
     """calocem's corrupt_example.csv holds two DEL characters where line 2 should have its heat."""
     text = _data("calocem", "DATA", "corrupt_example.csv").read_text(encoding="utf-8")
-    mapping = Mapping(("Time",), "s", (Column("Temperature [Temperature]", "core", "c"),
-                                       Column("Heat [Signal]", "heat, J", "number")))  # fmt: skip
+    mapping = Mapping(
+        ("Time",),
+        "s",
+        (Column("Temperature [Temperature]", "core", "c"), Column("Heat [Signal]", "heat, J", "number")),
+    )
     with pytest.raises(
         BadReadings, match=r"corrupt_example\.csv: line 2: Heat \[Signal\] '\\x7f' is not a number"
     ):

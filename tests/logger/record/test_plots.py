@@ -23,8 +23,11 @@ def test_a_line_is_where_its_numbers_are() -> None:
     """The straight line from (0 h, 20) to (10 h, 40) is drawn by hand from the axes' own ticks."""
     drawn = plot([Line("core", [0.0, 10.0], [20.0, 40.0], width=2.25)], title="t", unit="°C")
     root = ElementTree.fromstring(drawn)
-    (line,) = [path for path in root.iter(f"{SVG}path")
-               if path.get("stroke-width") == "2.25" and path.get("d", "").count("L") == 1][:1]  # fmt: skip
+    (line,) = [
+        path
+        for path in root.iter(f"{SVG}path")
+        if path.get("stroke-width") == "2.25" and path.get("d", "").count("L") == 1
+    ][:1]
     x0, y0, x1, y1 = (float(v) for v in re.findall(r"-?\d+\.\d", line.get("d", "")))
     at = {text.text: (float(text.get("x", 0)), float(text.get("y", 0))) for text in root.iter(f"{SVG}text")}
     assert x0 == pytest.approx(at["0"][0], abs=0.1)

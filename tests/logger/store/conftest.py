@@ -34,9 +34,14 @@ def pour_id(store: Store, timeline: Timeline, station_id: int, plan_toml: str) -
     """A pour that has just been poured."""
     with store.write() as tx:
         made = pours.add_pour(
-            tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
+            tx,
+            title="Table",
+            client="",
+            plan_toml=plan_toml,
+            station_id=station_id,
+            by="Ada",
             now_ms=timeline.true_ms(),
-        )  # fmt: skip
+        )
         pours.freeze_prediction(tx, made, {"peak_c": 40.0, "peak_at_h": 20.0}, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, made, stage, "Ada", timeline)

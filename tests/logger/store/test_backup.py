@@ -122,8 +122,10 @@ def test_a_backup_of_a_large_database_ends_while_another_process_writes_without_
 ) -> None:
     """A copy in steps would begin anew after each write of the service, and the timer's backup would never end."""
     with store.write() as tx:
-        tx.exec_driver_sql("CREATE TABLE bulk AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
-                           "WHERE i < 30000) SELECT randomblob(1000) AS b FROM n")  # fmt: skip
+        tx.exec_driver_sql(
+            "CREATE TABLE bulk AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
+            "WHERE i < 30000) SELECT randomblob(1000) AS b FROM n"
+        )
     stop, written = threading.Event(), []
 
     def load() -> None:

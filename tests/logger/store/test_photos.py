@@ -147,10 +147,28 @@ def test_a_photo_that_finds_no_room_leaves_nothing_behind(
 
 
 #: Names that are no photo's, as a record from anybody could have them.
-NO_NAMES = ["../pourlog", "../../settings", "..", ".", "", "/etc/passwd", "*", "?" * 64, "[0-9a-f]" * 8, "a" * 63,
-            "A" * 64,
-            "a" * 64 + "/../x", "a" * 64 + "\n", "\0" * 64, "\uff41" * 64, "..\\..\\x", "%2e%2e/", None, 7,
-            ["a" * 64]]  # fmt: skip
+NO_NAMES = [
+    "../pourlog",
+    "../../settings",
+    "..",
+    ".",
+    "",
+    "/etc/passwd",
+    "*",
+    "?" * 64,
+    "[0-9a-f]" * 8,
+    "a" * 63,
+    "A" * 64,
+    "a" * 64 + "/../x",
+    "a" * 64 + "\n",
+    "\0" * 64,
+    "\uff41" * 64,
+    "..\\..\\x",
+    "%2e%2e/",
+    None,
+    7,
+    ["a" * 64],
+]
 
 
 @pytest.mark.parametrize("name", NO_NAMES)
@@ -158,8 +176,13 @@ def test_nothing_but_a_hash_is_looked_for_on_the_disk(tmp_path: Path, name: Any)
     """Whatever lies beside, above or below the photos."""
     folder = tmp_path / "data" / "photos"
     (folder / "below").mkdir(parents=True)
-    for path in (tmp_path / "settings.toml", tmp_path / "data" / "pourlog.sqlite3", folder / "below" / "x.jpg",
-                 folder / "x.jpg", folder / f"{'A' * 64}.jpg"):  # fmt: skip
+    for path in (
+        tmp_path / "settings.toml",
+        tmp_path / "data" / "pourlog.sqlite3",
+        folder / "below" / "x.jpg",
+        folder / "x.jpg",
+        folder / f"{'A' * 64}.jpg",
+    ):
         path.write_bytes(b"secret")
     assert photos.find(folder, name) is None
 

@@ -191,8 +191,15 @@ def test_readings_of_the_quarter_of_an_hour_before_the_pour_are_its_own(
     within = rows_of(2, 1)
     clock.move(15 * 60 - 1)
     with store.write() as tx:
-        made = pours.add_pour(tx, title="Table", client="", plan_toml=plan_toml, station_id=station_id, by="Ada",
-                              now_ms=timeline.true_ms())  # fmt: skip
+        made = pours.add_pour(
+            tx,
+            title="Table",
+            client="",
+            plan_toml=plan_toml,
+            station_id=station_id,
+            by="Ada",
+            now_ms=timeline.true_ms(),
+        )
         pours.freeze_prediction(tx, made, {"peak_c": 40.0, "peak_at_h": 20.0}, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, made, stage, "Ada", timeline)

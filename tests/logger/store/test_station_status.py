@@ -22,16 +22,27 @@ def test_each_station_hears_of_its_own_fan_pours_and_loudest_alarm(
 
     def alarm(priority: str, phase: str = "raised", *, quiet: bool = False) -> dict[str, Any]:
         subject = f"core-hot/{priority}/{phase}/{quiet}"
-        return {"pour_id": pour_id, "kind": "core-hot", "subject": subject, "priority": priority, "phase": phase,
-                "activation": 1, "raised_ms": 0, "reason": "", "quiet": quiet}  # fmt: skip
+        return {
+            "pour_id": pour_id,
+            "kind": "core-hot",
+            "subject": subject,
+            "priority": priority,
+            "phase": phase,
+            "activation": 1,
+            "raised_ms": 0,
+            "reason": "",
+            "quiet": quiet,
+        }
 
     with store.write() as tx:
         fan, _token = stations.enrol(tx, "bench-2", 0)
         idle, _token = stations.enrol(tx, "bench-3", 0)
         tx.execute(update(STATION).where(STATION.c.id == fan).values(fan_on=True))
         pours.add_pour(tx, title="Next", client="", plan_toml=plan_toml, station_id=fan, by="Ada", now_ms=0)
-        tx.execute(insert(ALARM), [alarm("low"), alarm("medium"), alarm("high", "acknowledged"),
-                                   alarm("high", quiet=True)])  # fmt: skip
+        tx.execute(
+            insert(ALARM),
+            [alarm("low"), alarm("medium"), alarm("high", "acknowledged"), alarm("high", quiet=True)],
+        )
     with store.read() as connection:
         assert at_stations(connection, [station_id, fan, idle]) == {
             station_id: AtStation(stages=(Stage.POURING,), urgent="medium"),

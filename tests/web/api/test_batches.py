@@ -15,10 +15,19 @@ def batch(clock: Any, seqs: range, station: str = "bench-1", **changes: Any) -> 
     now = clock.stamp()
     stamp = {"wall_ms": now.wall_ms, "boot_id": now.boot_id, "boot_ms": now.boot_ms, "clock_set": True}
     rows = [
-        {"seq": seq, "probe": "28-000000000001", "place": "core", "stamp": stamp, "milli_c": 21_000 + seq,
-         "fault": None, "raw": "00", "note": None} | changes
+        {
+            "seq": seq,
+            "probe": "28-000000000001",
+            "place": "core",
+            "stamp": stamp,
+            "milli_c": 21_000 + seq,
+            "fault": None,
+            "raw": "00",
+            "note": None,
+        }
+        | changes
         for seq in seqs
-    ]  # fmt: skip
+    ]
     return {"station": station, "spool": "spool-1", "sent": stamp, "rows": rows}
 
 

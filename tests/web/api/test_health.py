@@ -21,8 +21,10 @@ TOKEN = "the operators' own token"
 #: Metric names, labels and sample lines of the text format 0.0.4, from its published description (from memory).
 NAME = r"[a-zA-Z_:][a-zA-Z0-9_:]*"
 LABEL = r'[a-zA-Z_][a-zA-Z0-9_]*="(?:[^"\\\n]|\\["\\n])*"'
-LINE = re.compile(rf"(?:# HELP {NAME} .+|# TYPE {NAME} (?:counter|gauge|histogram)|"
-                  rf"{NAME}(?:\{{{LABEL}(?:,{LABEL})*\}})? (?:-?\d+(?:\.\d+)?(?:e-?\d+)?))")  # fmt: skip
+LINE = re.compile(
+    rf"(?:# HELP {NAME} .+|# TYPE {NAME} (?:counter|gauge|histogram)|"
+    rf"{NAME}(?:\{{{LABEL}(?:,{LABEL})*\}})? (?:-?\d+(?:\.\d+)?(?:e-?\d+)?))"
+)
 
 
 @pytest.fixture
@@ -60,9 +62,14 @@ def test_every_line_is_of_the_text_format_and_every_metric_is_told_once(owned: A
 
 def test_a_label_with_quotes_lines_and_backslashes_stays_one_label() -> None:
     """The example of the format's description, escaped as it says (from memory)."""
-    text = family("msdos_file_access_time_seconds", "gauge", "a \\ and\na line", [
-        ("", {"path": "C:\\DIR\\FILE.TXT", "error": 'Cannot find file:\n"FILE.TXT"'}, 1.458255915e9),
-    ])  # fmt: skip
+    text = family(
+        "msdos_file_access_time_seconds",
+        "gauge",
+        "a \\ and\na line",
+        [
+            ("", {"path": "C:\\DIR\\FILE.TXT", "error": 'Cannot find file:\n"FILE.TXT"'}, 1.458255915e9),
+        ],
+    )
     assert text == (
         "# HELP msdos_file_access_time_seconds a \\\\ and\\na line\n"
         "# TYPE msdos_file_access_time_seconds gauge\n"
@@ -133,8 +140,15 @@ def test_a_log_line_is_one_json_object_whatever_is_in_it() -> None:
     try:
         raise ValueError('two\n"lines"')
     except ValueError as error:
-        record = logging.LogRecord("web.server.app", logging.ERROR, "f", 1, "it failed:\n%s", ("x\u2028y",),
-                                   (type(error), error, error.__traceback__))  # fmt: skip
+        record = logging.LogRecord(
+            "web.server.app",
+            logging.ERROR,
+            "f",
+            1,
+            "it failed:\n%s",
+            ("x\u2028y",),
+            (type(error), error, error.__traceback__),
+        )
     line = AsJson().format(record)
     assert "\n" not in line
     told = json.loads(line)

@@ -103,7 +103,7 @@ def test_what_is_told_to_a_record_is_kept_once(maker: Any, shop: Any, plan_toml:
         "notes": {"json": {"text": "a knot shows"}},
         "looks": {"json": {"finding": "dry"}},
         "photos": {"files": {"photo": ("p.png", made.getvalue(), "image/png")}},
-    }  # fmt: skip
+    }
     before = len(maker.get(f"/api/pours/{pour}/record").json()["events"])
     for number, (name, sent) in enumerate(asked.items()):
         if name == "photos":  # the boundary of a form is made up anew with each try, unless it is given

@@ -19,21 +19,51 @@ AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 #: A resin as the list keeps it (invented), with one statement fitted.
 RESIN = {
-    "name": "Slow casting system (invented)", "note": "", "sheet_toml": None, "mix": {},
+    "name": "Slow casting system (invented)",
+    "note": "",
+    "sheet_toml": None,
+    "mix": {},
     "source": {"kind": "datasheet"},
-    "table": {"name": "Slow casting system (invented)", "heat_of_cure_j_g": 330.0,
-              "rate": {"k1_per_s": 5e-7, "k2_per_s": 1.4e-5}},
-    "fit": {
-        "resin": {"heat_of_cure_j_g": 330.0, "rate": {"k1_per_s": 5e-7, "k2_per_s": 1.4e-5, "e1_j_mol": 58_000.0}},
-        "points": [{"statement": "a working time of 600 min for 1 kg at 25 °C", "quantity": "working time", "unit": "h",
-                    "stated": 10.0, "fitted": 9.7, "tolerance_pct": 21.0, "off": -0.1, "bound": False}],
-        "curves": [{"statement": "a working time of 600 min for 1 kg at 25 °C", "hours": [0.0, 5.0, 10.0, 20.0],
-                    "core_c": [25.0, 27.0, 34.0, 60.0], "mean_conversion": [0.0, 0.1, 0.25, 0.7]}],
-        "ranges_90pct": {"k1_per_s": [2e-7, 1e-6], "k2_per_s": [1e-5, 2e-5], "e_j_mol": [45_000.0, 71_000.0],
-                         "heat_of_cure_j_g": [280.0, 390.0]},
-        "assumptions": ["a cup"], "warnings": ["every statement is at one temperature"],
+    "table": {
+        "name": "Slow casting system (invented)",
+        "heat_of_cure_j_g": 330.0,
+        "rate": {"k1_per_s": 5e-7, "k2_per_s": 1.4e-5},
     },
-}  # fmt: skip
+    "fit": {
+        "resin": {
+            "heat_of_cure_j_g": 330.0,
+            "rate": {"k1_per_s": 5e-7, "k2_per_s": 1.4e-5, "e1_j_mol": 58_000.0},
+        },
+        "points": [
+            {
+                "statement": "a working time of 600 min for 1 kg at 25 °C",
+                "quantity": "working time",
+                "unit": "h",
+                "stated": 10.0,
+                "fitted": 9.7,
+                "tolerance_pct": 21.0,
+                "off": -0.1,
+                "bound": False,
+            }
+        ],
+        "curves": [
+            {
+                "statement": "a working time of 600 min for 1 kg at 25 °C",
+                "hours": [0.0, 5.0, 10.0, 20.0],
+                "core_c": [25.0, 27.0, 34.0, 60.0],
+                "mean_conversion": [0.0, 0.1, 0.25, 0.7],
+            }
+        ],
+        "ranges_90pct": {
+            "k1_per_s": [2e-7, 1e-6],
+            "k2_per_s": [1e-5, 2e-5],
+            "e_j_mol": [45_000.0, 71_000.0],
+            "heat_of_cure_j_g": [280.0, 390.0],
+        },
+        "assumptions": ["a cup"],
+        "warnings": ["every statement is at one temperature"],
+    },
+}
 
 
 @pytest.fixture
@@ -64,13 +94,37 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
             tx, signed_links.Purpose.ACKNOWLEDGE, "first", row[0], now_ms
         )
     return [
-        "/", f"/alarms/{row[0]}", f"/pours/{hot}", f"/pours/{hot}/first-hour", f"/pours/{hot}/record",
-        f"/pours/{hot}/label", f"/pours/{planned}", f"/pours/{planned}/plan", f"/pours/{planned}/ready",
-        f"/pours/{planned}/mix", "/pours/new", "/stations", "/settings", "/resins", "/resins/new", "/shop",
-        "/shop/import", "/compare", "/messages", "/people", "/links", "/me", "/alarms/rates", one_tap,
-        "/placing", "/wiring", "/stations/bench-1/hand", "/stations/bench-1/probes/28-0000000000c1",
-        "/stations/bench-1/probes/28-0000000000c1/ice", "/stations/bench-1/probes/28-0000000000c1/dip",
-    ]  # fmt: skip
+        "/",
+        f"/alarms/{row[0]}",
+        f"/pours/{hot}",
+        f"/pours/{hot}/first-hour",
+        f"/pours/{hot}/record",
+        f"/pours/{hot}/label",
+        f"/pours/{planned}",
+        f"/pours/{planned}/plan",
+        f"/pours/{planned}/ready",
+        f"/pours/{planned}/mix",
+        "/pours/new",
+        "/stations",
+        "/settings",
+        "/resins",
+        "/resins/new",
+        "/shop",
+        "/shop/import",
+        "/compare",
+        "/messages",
+        "/people",
+        "/links",
+        "/me",
+        "/alarms/rates",
+        one_tap,
+        "/placing",
+        "/wiring",
+        "/stations/bench-1/hand",
+        "/stations/bench-1/probes/28-0000000000c1",
+        "/stations/bench-1/probes/28-0000000000c1/ice",
+        "/stations/bench-1/probes/28-0000000000c1/dip",
+    ]
 
 
 @pytest.mark.parametrize(("width", "dark"), [(320, True), (1440, False)])

@@ -30,8 +30,13 @@ def place(service: Any, shop: Any, plan_toml: str, tmp_path: Path) -> dict[str, 
     settings.write_text(tomli_w.dumps({"data_dir": service.settings.data_dir}), encoding="utf-8")
     elsewhere = tmp_path / "elsewhere.toml"
     elsewhere.write_text(tomli_w.dumps({"data_dir": str(tmp_path / "elsewhere")}), encoding="utf-8")
-    return {"pour": str(pour), "settings": str(settings), "folder": tmp_path, "service": service,
-            "elsewhere": str(elsewhere)}  # fmt: skip
+    return {
+        "pour": str(pour),
+        "settings": str(settings),
+        "folder": tmp_path,
+        "service": service,
+        "elsewhere": str(elsewhere),
+    }
 
 
 def run(*words: str) -> tuple[int, str]:
@@ -100,8 +105,22 @@ def test_a_past_log_comes_in_through_its_mapping(place: dict[str, Any], plan_tom
         "T1,Clock\n69.8,2026-06-25 08:00\nwarm,2026-06-25 08:30\n86.0,2026-06-25 09:00\n", encoding="utf-8"
     )
     plan.write_text(plan_toml, encoding="utf-8")
-    given = ["import", str(log), "--plan", str(plan), "--time", "Clock", "--time-as", "%Y-%m-%d %H:%M", "--zone",
-             "UTC", "--column", "T1=core,f", "--settings", place["settings"]]  # fmt: skip
+    given = [
+        "import",
+        str(log),
+        "--plan",
+        str(plan),
+        "--time",
+        "Clock",
+        "--time-as",
+        "%Y-%m-%d %H:%M",
+        "--zone",
+        "UTC",
+        "--column",
+        "T1=core,f",
+        "--settings",
+        place["settings"],
+    ]
     with pytest.raises(BadInput, match=r"old\.csv: line 3: T1 'warm' is not a number"):
         run(*given)
     code, told = run(*given, "--leave-out-bad")

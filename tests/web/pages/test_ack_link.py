@@ -98,8 +98,9 @@ def test_a_link_carries_the_name_of_those_it_was_sent_to(
     shop: Any, hot: Any, service: Any, monkeypatch: Any
 ) -> None:
     """Where the settings name them; the record says that it was by a link."""
-    named = service.settings.model_copy(update={
-        "messages": service.settings.messages.model_copy(update={"who": "Ada Lind"})})  # fmt: skip
+    named = service.settings.model_copy(
+        update={"messages": service.settings.messages.model_copy(update={"who": "Ada Lind"})}
+    )
     monkeypatch.setattr(service, "settings", named)
     alarm, token = hot()
     watching.tap(service, token)

@@ -37,9 +37,11 @@ def test_the_forecast_wins_over_the_plan(course: Foretold) -> None:
     """Peak and release are the forecast's once there is one."""
     band = {"p05": 0.0, "p50": 0.0, "p95": 0.0}
     forecast = {
-        "at_h": 5.0, "core_peak_c": band | {"p50": 48.2}, "core_peak_at_h": band | {"p50": 9.5},
+        "at_h": 5.0,
+        "core_peak_c": band | {"p50": 48.2},
+        "core_peak_at_h": band | {"p50": 9.5},
         "release_at_h": band | {"p50": 41.0},
-    }  # fmt: skip
+    }
     items = coming(Stage.CURING, 5.0, course, forecast)
     told = {item.what.split(",")[0]: item for item in items}
     assert told["Core at its hottest"].at_h == 9.5

@@ -226,8 +226,13 @@ def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour
 
     def ordered() -> Any:
         stamp = {"wall_ms": clock.wall_ms, "boot_id": "b", "boot_ms": clock.boot_ms, "clock_set": True}
-        body = {"station": "bench-1", "spool": "s", "sent": stamp, "rows": [],
-                "health": {"power_low": True, "disk_free_mb": 12.5}}  # fmt: skip
+        body = {
+            "station": "bench-1",
+            "spool": "s",
+            "sent": stamp,
+            "rows": [],
+            "health": {"power_low": True, "disk_free_mb": 12.5},
+        }
         answer = maker.post("/api/batches", json=body, headers={"Authorization": f"Bearer {token}"})
         assert answer.status_code == 200, answer.text
         return answer.json()["fan"]

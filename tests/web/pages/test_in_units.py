@@ -25,17 +25,23 @@ CHOICES = ("f", "in", "gal", "lb")
     [
         # 25.4 mm an inch, 0.45359237 kg a pound, 3.785411784 L a US gallon of 128 fl oz, °F = 1.8 °C + 32, exact
         # (NIST SP 811, 2008, B.8).
-        ("50.8 mm in one pour is too deep: 25.4 mm is allowed.", "2 in in one pour is too deep: 1 in is allowed."),
+        (
+            "50.8 mm in one pour is too deep: 25.4 mm is allowed.",
+            "2 in in one pour is too deep: 1 in is allowed.",
+        ),
         ("The room stays between 15 and 25 °C.", "The room stays between 59 and 77 °F."),
         ("differ by up to 10 K: at most", "differ by up to 18 °F: at most"),
         ("-40 °C outside", "-40 °F outside"),
         ("5 pails of 3.785411784 L (4.5359237 kg)", "5 pails of 1 US gal (10 lb)"),
         ("loses 29.5735295625 mL a minute", "loses 1 US fl oz a minute"),
         ("Add 453.59237, 907.18474 g in turn", "Add 1, 2 lb in turn"),
-        ("from about 20.7 h to 36.4 h, 6 readings, 1100 kg/m³", "from about 20.7 h to 36.4 h, 6 readings, 1100 kg/m³"),
+        (
+            "from about 20.7 h to 36.4 h, 6 readings, 1100 kg/m³",
+            "from about 20.7 h to 36.4 h, 6 readings, 1100 kg/m³",
+        ),
         ('"beam, 100 mm" sags 25.4 mm', '"beam, 100 mm" sags 1 in'),
     ],
-)  # fmt: skip
+)
 def test_a_sentence_keeps_its_meaning(metric: str, customary: str) -> None:
     """Numbers with a unit are converted; counts, hours, densities and somebody's own names are not."""
     assert in_units(metric, *CHOICES) == customary

@@ -162,8 +162,13 @@ def test_every_station_shows_its_program_its_health_its_place_and_its_pours_on_o
     shop.go(one, Stage.POURING)
     shop.go(other, Stage.POURING)
     stamp = {"wall_ms": clock.wall_ms, "boot_id": "b", "boot_ms": 5, "clock_set": True}
-    body = {"station": "bench-2", "spool": "s", "sent": stamp, "rows": [],
-            "health": {"power_low": True, "disk_free_mb": 812.4, "pin_faults": "lamp (GPIO 23): busy"}}  # fmt: skip
+    body = {
+        "station": "bench-2",
+        "spool": "s",
+        "sent": stamp,
+        "rows": [],
+        "health": {"power_low": True, "disk_free_mb": 812.4, "pin_faults": "lamp (GPIO 23): busy"},
+    }
     agents = {"Authorization": f"Bearer {token}", "User-Agent": "pourlog-station/0.0.9"}
     assert maker.post("/api/batches", json=body, headers=agents).status_code == 200
     maker.post("/stations/bench-2/place", data={"stands": "  North hall,  bench by the window "})

@@ -23,12 +23,17 @@ def as_shown(plan: Plan, u: Units) -> dict[str, str]:
     """The fields as the page shows them, untouched."""
     support = plan.form.support
     return {
-        "depth": u.bare_span(plan.pour.depth_mm), "width": u.bare_span(plan.pour.width_mm or 0),
-        "room": bare_degrees(plan.room_schedule()[0][1], u), "start": "", "layers": str(1 + len(plan.layer)),
-        "wait": waits_shown(plan) if plan.layer else "", "bottom": u.bare_span(plan.form.bottom.thickness_mm),
+        "depth": u.bare_span(plan.pour.depth_mm),
+        "width": u.bare_span(plan.pour.width_mm or 0),
+        "room": bare_degrees(plan.room_schedule()[0][1], u),
+        "start": "",
+        "layers": str(1 + len(plan.layer)),
+        "wait": waits_shown(plan) if plan.layer else "",
+        "bottom": u.bare_span(plan.form.bottom.thickness_mm),
         "span": "" if support is None else u.bare_span(support.span_mm),
-        "supports": "" if support is None else str(support.supports), "measure": "",
-    }  # fmt: skip
+        "supports": "" if support is None else str(support.supports),
+        "measure": "",
+    }
 
 
 @pytest.mark.parametrize("u", [METRIC, AMERICAN])
@@ -62,8 +67,18 @@ def test_a_room_that_changes_with_the_hours_stays_until_another_is_typed(plan_to
 
 def test_each_number_lands_where_it_belongs(bad: Plan) -> None:
     """Inches and °F by their definitions: 1 in is 25.4 mm, 68 °F is 20 °C (NIST SP 811, B.8)."""
-    typed = {"depth": "1.5", "width": "7", "room": "68", "start": "70.7", "layers": "2", "wait": "45",
-             "bottom": "0.75", "span": "12", "supports": "6", "measure": "weight"}  # fmt: skip
+    typed = {
+        "depth": "1.5",
+        "width": "7",
+        "room": "68",
+        "start": "70.7",
+        "layers": "2",
+        "wait": "45",
+        "bottom": "0.75",
+        "span": "12",
+        "supports": "6",
+        "measure": "weight",
+    }
     plan = with_numbers(bad, as_shown(bad, AMERICAN) | typed, ["", "7.9, 8.2 8,0; 8.4"], AMERICAN)
     assert (plan.pour.depth_mm, plan.pour.width_mm, plan.pour.start_c) == (38.1, 177.8, 21.5)
     assert plan.room_schedule() == [(0.0, 20.0)]
@@ -85,10 +100,14 @@ def test_each_number_lands_where_it_belongs(bad: Plan) -> None:
 @pytest.mark.parametrize(
     ("field", "value", "word"),
     [
-        ("depth", "", "Depth of each layer"), ("room", " ", "Room"), ("supports", "2.5", "Supports"),
-        ("layers", "0", "Layers"), ("measure", "spoon", "Measured by"), ("span", "wide", "Between supports"),
+        ("depth", "", "Depth of each layer"),
+        ("room", " ", "Room"),
+        ("supports", "2.5", "Supports"),
+        ("layers", "0", "Layers"),
+        ("measure", "spoon", "Measured by"),
+        ("span", "wide", "Between supports"),
     ],
-)  # fmt: skip
+)
 def test_a_field_that_cannot_be_used_is_named(bad: Plan, field: str, value: str, word: str) -> None:
     """With what is allowed or what to do."""
     with pytest.raises(BadInput, match=word) as refusal:

@@ -15,9 +15,18 @@ from web.views.datasheet_form import FormFields, fields_of, sheet_toml
 from web.views.units import Units
 
 SHEET = {
-    "resin": "Slow system (invented)", "note": "issue 3", "working": "600", "mass": "1", "deepest": "50", "hard": "72",
-    "max_core": "60", "part_a": "100", "part_b": "45", "density_a": "1.15", "density_b": "0.98",
-}  # fmt: skip
+    "resin": "Slow system (invented)",
+    "note": "issue 3",
+    "working": "600",
+    "mass": "1",
+    "deepest": "50",
+    "hard": "72",
+    "max_core": "60",
+    "part_a": "100",
+    "part_b": "45",
+    "density_a": "1.15",
+    "density_b": "0.98",
+}
 KEY = resins.resin_key(SHEET["resin"])
 
 
@@ -101,8 +110,14 @@ def test_the_fit_of_our_own_pours_is_used_only_when_somebody_says_so(kept: Any, 
     with service.store.read() as connection:
         table = resins.get(connection, KEY).data["fit"]["resin"]
     faster = table | {"rate": table["rate"] | {"k2_per_s": 2 * table["rate"]["k2_per_s"]}}
-    offer = {"resin_key": "x", "resin": SHEET["resin"], "pours": [3], "pours_seen": [3], "message": "A third faster.",
-             "table": tomli_w.dumps({"resin": faster})}  # fmt: skip
+    offer = {
+        "resin_key": "x",
+        "resin": SHEET["resin"],
+        "pours": [3],
+        "pours_seen": [3],
+        "message": "A third faster.",
+        "table": tomli_w.dumps({"resin": faster}),
+    }
     with service.store.write() as tx:
         events.add_event(tx, None, 0, OFFERED, "the program", offer["message"], offer)
 

@@ -96,9 +96,17 @@ def test_a_token_is_shown_once(maker: Any) -> None:
 def test_a_described_pour_is_fitted_and_planned(maker: Any) -> None:
     """A name, a depth, a room and a working time are enough to see a prediction."""
     described = {
-        "title": "Oak side table", "shape": "river", "depth": "30", "width": "120", "length": "900", "room": "20,5",
-        "resin": "Slow system (invented)", "working": "600", "mass": "1", "deepest": "50",
-    }  # fmt: skip
+        "title": "Oak side table",
+        "shape": "river",
+        "depth": "30",
+        "width": "120",
+        "length": "900",
+        "room": "20,5",
+        "resin": "Slow system (invented)",
+        "working": "600",
+        "mass": "1",
+        "deepest": "50",
+    }
     answer = maker.post("/pours/new", data=described)
     assert answer.status_code == 200
     (pour,) = maker.get("/api/pours").json()

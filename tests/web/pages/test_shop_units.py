@@ -22,20 +22,38 @@ METRIC = re.compile(r"\d[\s\u00a0]*(°C|K|mm|L|kg|g)(?![\w/·²³])|°C|\{[+-]?\
 BAND = {"p05": 60.0, "p50": 72.0, "p95": 90.0}
 #: A forecast as the program before this one wrote it: its words have no marks.
 FORECAST = {
-    "at_h": 0.4, "members": 60, "effective_members": 30.0,
-    "core_peak_c": BAND, "hottest_peak_c": BAND,
+    "at_h": 0.4,
+    "members": 60,
+    "effective_members": 30.0,
+    "core_peak_c": BAND,
+    "hottest_peak_c": BAND,
     "core_peak_at_h": {"p05": 2.0, "p50": 2.5, "p95": 3.0},
-    "crosses_limit_at_h": {"p05": 0.45, "p50": 0.5, "p95": 0.7}, "time_left_h": 0.1,
+    "crosses_limit_at_h": {"p05": 0.45, "p50": 0.5, "p95": 0.7},
+    "time_left_h": 0.1,
     "release_at_h": {"p05": 60.0, "p50": 66.0, "p95": 70.0},
-    "chance_core_over_limit": 0.97, "chance_needed": 0.6,
-    "causes": [{"name": "start_offset_c", "words": "the mix was poured warmer than planned (+1.5 °C)", "size": 1.5,
-                "unit": "°C", "sure": 0.9}],
+    "chance_core_over_limit": 0.97,
+    "chance_needed": 0.6,
+    "causes": [
+        {
+            "name": "start_offset_c",
+            "words": "the mix was poured warmer than planned (+1.5 °C)",
+            "size": 1.5,
+            "unit": "°C",
+            "sure": 0.9,
+        }
+    ],
     "probes": [],
-    "what_if": {name: {"words": f"{name} now: 72 → {peak:.0f} °C", "core_peak_c": BAND | {"p50": peak},
-                       "hottest_peak_c": BAND, "chance_core_over_limit": 0.5}
-                for name, peak in (("as it is", 72.0), ("fans", 60.0), ("cooler room", 65.0))},
+    "what_if": {
+        name: {
+            "words": f"{name} now: 72 → {peak:.0f} °C",
+            "core_peak_c": BAND | {"p50": peak},
+            "hottest_peak_c": BAND,
+            "chance_core_over_limit": 0.5,
+        }
+        for name, peak in (("as it is", 72.0), ("fans", 60.0), ("cooler room", 65.0))
+    },
     "bands": {"hours": [0.4, 1.0], "core_c": {"p05": [24.0, 30.0], "p50": [25.0, 33.0], "p95": [26.0, 36.0]}},
-}  # fmt: skip
+}
 
 
 @pytest.fixture
@@ -82,8 +100,15 @@ def texts(shop: Any, maker: Any, pour: int) -> Iterator[tuple[str, str]]:
     token = next(row.body.rpartition("/a/")[2].split()[0] for row in told if "/a/" in row.body)
     with TestClient(make_app(shop.service)) as phone:
         yield "one tap", phone.get(f"/a/{token}").text
-    for path in ("/", f"/pours/{pour}", f"/pours/{pour}/first-hour", f"/pours/{pour}/record", "/alarms/table",
-                 f"/pours/{pour}/record/paper", *(f"/alarms/{row.id}" for row in found)):  # fmt: skip
+    for path in (
+        "/",
+        f"/pours/{pour}",
+        f"/pours/{pour}/first-hour",
+        f"/pours/{pour}/record",
+        "/alarms/table",
+        f"/pours/{pour}/record/paper",
+        *(f"/alarms/{row.id}" for row in found),
+    ):
         answer = maker.get(path)
         assert answer.status_code == 200, path
         yield path, re.sub(r"<style.*?</style>|<pre.*?</pre>", "", answer.text, flags=re.S)

@@ -53,8 +53,15 @@ def test_a_number_that_could_be_read_two_ways_is_refused(text: str) -> None:
 def test_the_workshop_is_asked_once_for_its_units(service: Any, stranger: Any) -> None:
     """At the first set-up; every device has them until it chooses others."""
     code = new_setup_code(service)
-    asked = {"code": code, "name": "Ada", "password": "three plain words", "temperature": "f", "length": "in",
-             "volume": "gal", "mass": "lb"}  # fmt: skip
+    asked = {
+        "code": code,
+        "name": "Ada",
+        "password": "three plain words",
+        "temperature": "f",
+        "length": "in",
+        "volume": "gal",
+        "mass": "lb",
+    }
     assert stranger.post("/set-up", data=asked).status_code == 200
     assert "Units: °F, in, US gallons, lb" in stranger.get("/").text
     assert "Depth, in" in stranger.get("/pours/new").text

@@ -17,10 +17,14 @@ from web.server.app import make_app
 
 #: What each role of the table lets in.
 LETS_IN = {
-    "anybody": {"screen", "viewer", "maker", "owner"}, "onlooker": {"screen", "viewer", "maker", "owner"},
-    "viewer": {"viewer", "maker", "owner"}, "reader": {"viewer", "maker", "owner"},
-    "person": {"viewer", "maker", "owner"}, "maker": {"maker", "owner"}, "owner": {"owner"},
-}  # fmt: skip
+    "anybody": {"screen", "viewer", "maker", "owner"},
+    "onlooker": {"screen", "viewer", "maker", "owner"},
+    "viewer": {"viewer", "maker", "owner"},
+    "reader": {"viewer", "maker", "owner"},
+    "person": {"viewer", "maker", "owner"},
+    "maker": {"maker", "owner"},
+    "owner": {"owner"},
+}
 PATTERNS = [
     (route.method, re.compile(re.sub(r"\{\w+\}", "[^/]+", route.path) + "$"), route.may) for route in ROUTES
 ]
@@ -45,8 +49,19 @@ def busy(shop: Any, plan_toml: str) -> list[str]:
     pages = ["", "/plan", "/ready", "/mix", "/record"]
     each = [f"/pours/{pour}{page}" for pour in (planned, hot) for page in pages]
     each += [f"/pours/{hot}/first-hour", f"/pours/{hot}/label"]
-    return ["/", "/alarms/1", "/alarms/rates", "/stations", "/resins", "/shop", "/compare", "/settings", "/me",
-            "/messages", *each]  # fmt: skip
+    return [
+        "/",
+        "/alarms/1",
+        "/alarms/rates",
+        "/stations",
+        "/resins",
+        "/shop",
+        "/compare",
+        "/settings",
+        "/me",
+        "/messages",
+        *each,
+    ]
 
 
 def browser(service: Any, role: str) -> TestClient:

@@ -47,11 +47,22 @@ def test_a_pour_that_may_pass_the_chips_range_is_told_of_the_thermocouple(
 @pytest.mark.parametrize(
     ("page", "said"),
     [
-        ("/wiring", ["4.7 kΩ", "three wires", "parasite power", "10 to 20 m", "licensed electrician", "cut-out",
-                     "Never a heater", "pourlog relay-safe"]),
+        (
+            "/wiring",
+            [
+                "4.7 kΩ",
+                "three wires",
+                "parasite power",
+                "10 to 20 m",
+                "licensed electrician",
+                "cut-out",
+                "Never a heater",
+                "pourlog relay-safe",
+            ],
+        ),
         ("/placing", ["sacrificial sleeve", "half depth", "in the shade", "core-2", "safety data sheet"]),
     ],
-)  # fmt: skip
+)
 def test_a_maker_is_told_what_keeps_people_and_readings_safe(maker: Any, page: str, said: list[str]) -> None:
     """In the page's own words; each drawing has a title for whoever cannot see it."""
     text = re.sub(r"\s+", " ", maker.get(page).text)

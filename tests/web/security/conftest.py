@@ -45,9 +45,18 @@ def kept_password() -> str:
 
 #: What stands in a route's path where a test does not care: rows that exist, or names that could.
 IN_A_PATH = {
-    "pour_id": 1, "alarm_id": 1, "name": "bench-1", "invitation_id": 1, "person_id": 1, "sign_in_id": 1, "link_id": 1,
-    "token": "x", "version": "x", "rom": "28-0000000000c1", "key": 12 * "0",
-}  # fmt: skip
+    "pour_id": 1,
+    "alarm_id": 1,
+    "name": "bench-1",
+    "invitation_id": 1,
+    "person_id": 1,
+    "sign_in_id": 1,
+    "link_id": 1,
+    "token": "x",
+    "version": "x",
+    "rom": "28-0000000000c1",
+    "key": 12 * "0",
+}
 
 
 @pytest.fixture

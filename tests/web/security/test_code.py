@@ -39,8 +39,20 @@ def calls() -> list[tuple[Path, str]]:
 
 def test_no_input_becomes_a_pattern_or_code() -> None:
     """No eval, no exec, no pickle, no template from text, no pattern built from a request."""
-    forbidden = {"eval", "exec", "compile", "pickle.loads", "pickle.load", "marshal.loads", "yaml.load", "os.system",
-                 "jinja2.Template", "Template", "from_string", "shelve.open"}  # fmt: skip
+    forbidden = {
+        "eval",
+        "exec",
+        "compile",
+        "pickle.loads",
+        "pickle.load",
+        "marshal.loads",
+        "yaml.load",
+        "os.system",
+        "jinja2.Template",
+        "Template",
+        "from_string",
+        "shelve.open",
+    }
     assert [(path.name, name) for path, name in calls() if name in forbidden] == []
 
 
@@ -73,10 +85,15 @@ def test_no_weak_hash_is_used() -> None:
 def test_secrets_come_from_the_systems_secure_source() -> None:
     """The module random serves simulations; nothing in doors, stores of people, stations and links uses it."""
     for name in (
-        "web/actions/sign_in.py", "web/service/service.py", "web/security/passwords.py", "logger/store/people.py",
+        "web/actions/sign_in.py",
+        "web/service/service.py",
+        "web/security/passwords.py",
+        "logger/store/people.py",
         "logger/store/stations.py",
-        "logger/store/shared_links.py", "logger/store/message_links.py", "logger/delivery/signed_links.py",
-    ):  # fmt: skip
+        "logger/store/shared_links.py",
+        "logger/store/message_links.py",
+        "logger/delivery/signed_links.py",
+    ):
         text = (REPO / name).read_text(encoding="utf-8")
         assert "import random" not in text, name
         assert "uuid" not in text, name
@@ -120,9 +137,19 @@ def test_nothing_beside_the_static_files_is_served(house: Any) -> None:
     """No listing, no .git, no way out of the folder, no TRACE."""
     browser = house.browser("owner")
     for path in (
-        "/static/", "/static", "/.git/config", "/static/..%2fapp.py", "/static/%2e%2e/app.py", "/static//etc/passwd",
-        "/web/server/app.py", "/pyproject.toml", "/docs", "/redoc", "/openapi.json", "/server-status",
-    ):  # fmt: skip
+        "/static/",
+        "/static",
+        "/.git/config",
+        "/static/..%2fapp.py",
+        "/static/%2e%2e/app.py",
+        "/static//etc/passwd",
+        "/web/server/app.py",
+        "/pyproject.toml",
+        "/docs",
+        "/redoc",
+        "/openapi.json",
+        "/server-status",
+    ):
         assert browser.get(path).status_code in (404, 405), path
     assert browser.get("/metrics").status_code == 401, "its figures are for this machine and for the token"
     assert browser.request("TRACE", "/").status_code in (404, 405)

@@ -54,13 +54,38 @@ SEALS = {
     "brought-in": "9aa6616ca2fcebf3d16d772c97fb7fb92780c296cddab6f73b5e30a5dc47da55",
 }
 #: Pages that list pours, or count them.
-LISTS = ("/", "/compare", "/api/compare", "/shop", "/api/shop", "/api/pours", "/resins", "/pours/new", "/shop/import",
-         "/links", "/stations", "/api/stations", "/alarms/rates", "/api/alarms/rates", "/api/alarms", "/messages",
-         "/wiring", "/api/health")  # fmt: skip
+LISTS = (
+    "/",
+    "/compare",
+    "/api/compare",
+    "/shop",
+    "/api/shop",
+    "/api/pours",
+    "/resins",
+    "/pours/new",
+    "/shop/import",
+    "/links",
+    "/stations",
+    "/api/stations",
+    "/alarms/rates",
+    "/api/alarms/rates",
+    "/api/alarms",
+    "/messages",
+    "/wiring",
+    "/api/health",
+)
 #: What is asked of one record.
-OF_ONE = ("/pours/{}/record", "/pours/{}/record/paper", "/api/pours/{}", "/api/pours/{}/record",
-          "/api/pours/{}/everything", "/api/pours/{}/bundle", "/api/pours/{}/verify", "/api/pours/{}/alarms",
-          *(f"/api/pours/{{}}/tables/{name}" for name in COLUMNS))  # fmt: skip
+OF_ONE = (
+    "/pours/{}/record",
+    "/pours/{}/record/paper",
+    "/api/pours/{}",
+    "/api/pours/{}/record",
+    "/api/pours/{}/everything",
+    "/api/pours/{}/bundle",
+    "/api/pours/{}/verify",
+    "/api/pours/{}/alarms",
+    *(f"/api/pours/{{}}/tables/{name}" for name in COLUMNS),
+)
 
 
 @pytest.fixture
@@ -108,9 +133,21 @@ def rows_of(service: Service) -> dict[str, list[Any]]:
     with service.store.read() as connection:
         return {
             name: connection.exec_driver_sql(f'SELECT * FROM "{name}" ORDER BY 1').all()
-            for name in ("pour", "reading", "event", "alarm", "forecast", "boot", "station", "sealed_record",
-                         "pour_probe", "shared_link", "outbox", "probe")
-        }  # fmt: skip
+            for name in (
+                "pour",
+                "reading",
+                "event",
+                "alarm",
+                "forecast",
+                "boot",
+                "station",
+                "sealed_record",
+                "pour_probe",
+                "shared_link",
+                "outbox",
+                "probe",
+            )
+        }
 
 
 @pytest.mark.parametrize("name", sorted(SEALS))
@@ -311,9 +348,27 @@ def test_a_photo_that_is_no_picture_comes_in_with_no_record(
 
 
 #: What a stranger might say instead, by what a field holds.
-NASTY_TEXT = ["", "x" * 5000, "../../settings", "\u202eevil", "a\nb", "<script>alert(1)</script>", "{{7*7}}", "\x00",
-              "curing", "=1+1", "{1e400 °C|99}", "{-1 K/h|-5}", "{ °C}", "{nan mm}", "{" * 3000, "{1 °C|1}" * 500,
-              "\ud800", "nan", "%s%n"]  # fmt: skip
+NASTY_TEXT = [
+    "",
+    "x" * 5000,
+    "../../settings",
+    "\u202eevil",
+    "a\nb",
+    "<script>alert(1)</script>",
+    "{{7*7}}",
+    "\x00",
+    "curing",
+    "=1+1",
+    "{1e400 °C|99}",
+    "{-1 K/h|-5}",
+    "{ °C}",
+    "{nan mm}",
+    "{" * 3000,
+    "{1 °C|1}" * 500,
+    "\ud800",
+    "nan",
+    "%s%n",
+]
 NASTY_NUMBER = [
     -1,
     0,
@@ -364,9 +419,11 @@ def _other(value: Any, dice: random.Random) -> Any:
     if isinstance(value, bool):
         return not value
     if isinstance(value, int | float):
-        return dice.choice([*NASTY_NUMBER, None]) if isinstance(value, float) else dice.choice(
-            [one for one in NASTY_NUMBER if isinstance(one, int)] + [None]
-        )  # fmt: skip
+        return (
+            dice.choice([*NASTY_NUMBER, None])
+            if isinstance(value, float)
+            else dice.choice([one for one in NASTY_NUMBER if isinstance(one, int)] + [None])
+        )
     if isinstance(value, dict):
         changed = copy.deepcopy(value)
         _change(changed, dice)
@@ -596,8 +653,17 @@ def test_a_past_log_that_fails_on_the_way_in_can_be_brought_in_again(
 ) -> None:
     """Its boots are its own, and gone with it."""
     browser = house.browser("maker", follow_redirects=False)
-    log = {"time": "t", "time_as": "s", "zone": "UTC", "start": "2026-06-25T08:00", "plan_toml": plan_toml,
-           "heading-0": "c", "place-0": "core", "unit-0": "c", "act": "take"}  # fmt: skip
+    log = {
+        "time": "t",
+        "time_as": "s",
+        "zone": "UTC",
+        "start": "2026-06-25T08:00",
+        "plan_toml": plan_toml,
+        "heading-0": "c",
+        "place-0": "core",
+        "unit-0": "c",
+        "act": "take",
+    }
     file = {"file": ("old.csv", b"t,c\n" + b"".join(b"%d,21\n" % (60 * n) for n in range(40)))}
     before = rows_of(house.service)
     monkeypatch.setattr(Imports, "_rest", lambda _self: lambda: False)

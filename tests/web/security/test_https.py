@@ -26,10 +26,29 @@ def certificate(folder: Path, name: str) -> tuple[Path, Path]:
     """A certificate of one's own for 127.0.0.1, and its key."""
     cert, key = folder / f"{name}.pem", folder / f"{name}.key"
     subprocess.run(
-        ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "30",
-         "-subj", f"/CN={name}", "-addext", "subjectAltName=IP:127.0.0.1", "-keyout", str(key), "-out", str(cert)],
-        check=True, capture_output=True,
-    )  # fmt: skip
+        [
+            "openssl",
+            "req",
+            "-x509",
+            "-newkey",
+            "ec",
+            "-pkeyopt",
+            "ec_paramgen_curve:P-256",
+            "-nodes",
+            "-days",
+            "30",
+            "-subj",
+            f"/CN={name}",
+            "-addext",
+            "subjectAltName=IP:127.0.0.1",
+            "-keyout",
+            str(key),
+            "-out",
+            str(cert),
+        ],
+        check=True,
+        capture_output=True,
+    )
     return cert, key
 
 
@@ -54,8 +73,9 @@ def secured(service: Service, station_token: str, tmp_path: Path) -> Iterator[Se
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    service.settings = Settings(data_dir=service.settings.data_dir, port=port,
-                                https=Https(certificate=str(cert), key=str(key)))  # fmt: skip
+    service.settings = Settings(
+        data_dir=service.settings.data_dir, port=port, https=Https(certificate=str(cert), key=str(key))
+    )
     server, listening = server_for(service), threading.Event()
     server.on_listening = listening.set
     thread = threading.Thread(target=server.run)
@@ -91,7 +111,17 @@ def test_plain_http_is_not_answered_and_no_old_version_of_tls(secured: Secured) 
     spoken = {}
     for version in ("-tls1", "-tls1_1", "-tls1_2", "-tls1_3"):
         # SECLEVEL=0 so that the client's own side does not refuse it first.
-        asked = ["openssl", "s_client", "-connect", f"127.0.0.1:{secured.port}", version, "-cipher",
-                 "DEFAULT:@SECLEVEL=0", "-CAfile", str(secured.certificate), "-brief"]  # fmt: skip
+        asked = [
+            "openssl",
+            "s_client",
+            "-connect",
+            f"127.0.0.1:{secured.port}",
+            version,
+            "-cipher",
+            "DEFAULT:@SECLEVEL=0",
+            "-CAfile",
+            str(secured.certificate),
+            "-brief",
+        ]
         spoken[version] = subprocess.run(asked, input=b"", capture_output=True, check=False).returncode == 0
     assert spoken == {"-tls1": False, "-tls1_1": False, "-tls1_2": True, "-tls1_3": True}

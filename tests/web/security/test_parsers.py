@@ -65,8 +65,10 @@ def near(text: str) -> st.SearchStrategy[str]:
     """Mostly the text with small damage, sometimes with much, sometimes something else altogether."""
     small = st.builds(
         lambda at, size, new: text[:at] + new + text[at + size :],
-        st.integers(0, len(text)), st.integers(0, 6), SPOILT | st.text(max_size=6),
-    )  # fmt: skip
+        st.integers(0, len(text)),
+        st.integers(0, 6),
+        SPOILT | st.text(max_size=6),
+    )
     return small | damaged(text) | st.text(max_size=300)
 
 

@@ -101,8 +101,19 @@ def path_of(route: Route, ids: dict[str, Any]) -> str:
     return route.path.format(**ids)
 
 
-IDS = {"pour_id": 1, "alarm_id": 1, "name": "bench-1", "invitation_id": 1, "person_id": 2, "sign_in_id": 1,
-       "link_id": 1, "token": "x", "version": "x", "rom": "28-0000000000c1", "key": 12 * "0"}  # fmt: skip
+IDS = {
+    "pour_id": 1,
+    "alarm_id": 1,
+    "name": "bench-1",
+    "invitation_id": 1,
+    "person_id": 2,
+    "sign_in_id": 1,
+    "link_id": 1,
+    "token": "x",
+    "version": "x",
+    "rom": "28-0000000000c1",
+    "key": 12 * "0",
+}
 
 
 def test_a_stranger_is_told_to_sign_in_everywhere(house: Any) -> None:
@@ -120,8 +131,12 @@ def test_a_foreign_page_changes_nothing(house: Any) -> None:
     """Not even with the owner's cookie: the browser says whose page asked."""
     browser = house.browser("owner")
     before = count(house)
-    foreign = [{"origin": "http://elsewhere.example"}, {"origin": "null"}, {"sec-fetch-site": "cross-site"},
-               {"sec-fetch-site": "same-site"}]  # fmt: skip
+    foreign = [
+        {"origin": "http://elsewhere.example"},
+        {"origin": "null"},
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},
+    ]
     let_by = [
         (named(route), headers)
         for route in BY_PEOPLE
@@ -183,8 +198,17 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
     with house.service.store.read() as connection:
         alarm = {"alarm_id": connection.exec_driver_sql("SELECT min(id) FROM alarm").scalar_one()}
     lot = {"product": "Resin (invented)", "part": "A", "lot": "17", "kg": "2.5"}
-    log = {"plan_toml": plan_toml, "time": "t", "time_as": "s", "zone": "UTC", "start": "2026-01-05T09:00",
-           "heading-0": "c", "place-0": "core", "unit-0": "c", "act": "take"}  # fmt: skip
+    log = {
+        "plan_toml": plan_toml,
+        "time": "t",
+        "time_as": "s",
+        "zone": "UTC",
+        "start": "2026-01-05T09:00",
+        "heading-0": "c",
+        "place-0": "core",
+        "unit-0": "c",
+        "act": "take",
+    }
     away = {"reason": "the probe is being changed", "hours": 1}
     shelved = ("/api/alarms/{alarm_id}/shelve".format(**alarm), {"hours": 1})
     taken_out = ("/api/alarms/{alarm_id}/out-of-service".format(**alarm), away)
@@ -256,12 +280,25 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
 
 
 #: Routes whose way there is longer than one request: tests of their own pages say that they leave their event.
-ELSEWHERE = {"POST /pours/{pour_id}/plan/undo", "POST /pours/{pour_id}/ready", "POST /pours/{pour_id}/mix",
-             "POST /set-up", "POST /sign-in", "POST /join", "POST /resins", "POST /resins/{key}/take",
-             "POST /resins/{key}/datasheet", "POST /resins/{key}/drop", "POST /resins/{key}/put-back",
-             "POST /pours/{pour_id}/ending", "POST /api/pours/{pour_id}/ending/exception",
-             "POST /stations/{name}/probes/{rom}/ice", "POST /stations/{name}/probes/{rom}/dip",
-             "POST /pours/{pour_id}/remove", "POST /api/pours/{pour_id}/remove"}  # fmt: skip
+ELSEWHERE = {
+    "POST /pours/{pour_id}/plan/undo",
+    "POST /pours/{pour_id}/ready",
+    "POST /pours/{pour_id}/mix",
+    "POST /set-up",
+    "POST /sign-in",
+    "POST /join",
+    "POST /resins",
+    "POST /resins/{key}/take",
+    "POST /resins/{key}/datasheet",
+    "POST /resins/{key}/drop",
+    "POST /resins/{key}/put-back",
+    "POST /pours/{pour_id}/ending",
+    "POST /api/pours/{pour_id}/ending/exception",
+    "POST /stations/{name}/probes/{rom}/ice",
+    "POST /stations/{name}/probes/{rom}/dip",
+    "POST /pours/{pour_id}/remove",
+    "POST /api/pours/{pour_id}/remove",
+}
 
 
 def test_a_change_says_who_when_and_what(busy: Any, plan_toml: str, clock: Any, tmp_path: Path) -> None:

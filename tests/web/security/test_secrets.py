@@ -130,6 +130,12 @@ def test_another_user_reads_neither_database_nor_spool(tmp_path: Path, clock: An
         for path in (folder, folder / name):
             os.chown(path, mine, mine)
         for user, may in ((mine, True), (other, False)):
-            ran = subprocess.run(["/bin/cat", folder / name], user=user, group=user, extra_groups=[],
-                                 capture_output=True, check=False)  # fmt: skip
+            ran = subprocess.run(
+                ["/bin/cat", folder / name],
+                user=user,
+                group=user,
+                extra_groups=[],
+                capture_output=True,
+                check=False,
+            )
             assert (ran.returncode == 0) is may, ran.stderr

@@ -27,11 +27,33 @@ from web.security.routes_table import ROUTES
 from web.security.tenancy import open_to_anybody
 
 #: What is the first shop's, word for word.
-SECRETS = ("Walnut for the north", "north-bench", "Ada", "Ben", "Cleo", "Dora of the north", "Screen of the north",
-           "A client of the north", "28-0000000000c1")  # fmt: skip
+SECRETS = (
+    "Walnut for the north",
+    "north-bench",
+    "Ada",
+    "Ben",
+    "Cleo",
+    "Dora of the north",
+    "Screen of the north",
+    "A client of the north",
+    "28-0000000000c1",
+)
 #: Tables whose rows are a shop's.
-TABLES = ("pour", "event", "alarm", "reading", "station", "probe", "person", "sign_in", "invitation", "shared_link",
-          "outbox", "pour_probe", "forecast")  # fmt: skip
+TABLES = (
+    "pour",
+    "event",
+    "alarm",
+    "reading",
+    "station",
+    "probe",
+    "person",
+    "sign_in",
+    "invitation",
+    "shared_link",
+    "outbox",
+    "pour_probe",
+    "forecast",
+)
 
 
 @pytest.fixture
@@ -106,11 +128,16 @@ def ids_of(north: Any) -> dict[str, Any]:
             return connection.exec_driver_sql(question).scalar_one()
 
         known = {
-            "pour_id": north.hot, "alarm_id": one("SELECT min(id) FROM alarm"), "name": "north-bench",
-            "invitation_id": one("SELECT min(id) FROM invitation"), "person_id": north.ids["maker"],
-            "sign_in_id": one("SELECT min(id) FROM sign_in"), "link_id": one("SELECT min(id) FROM shared_link"),
-            "rom": "28-0000000000c1", "key": "0123456789ab",
-        }  # fmt: skip
+            "pour_id": north.hot,
+            "alarm_id": one("SELECT min(id) FROM alarm"),
+            "name": "north-bench",
+            "invitation_id": one("SELECT min(id) FROM invitation"),
+            "person_id": north.ids["maker"],
+            "sign_in_id": one("SELECT min(id) FROM sign_in"),
+            "link_id": one("SELECT min(id) FROM shared_link"),
+            "rom": "28-0000000000c1",
+            "key": "0123456789ab",
+        }
     return defaultdict(lambda: "x", known)
 
 
@@ -197,8 +224,16 @@ def test_what_a_station_does_is_noted_in_its_own_shop_and_names_no_other(
     stamp = {"wall_ms": now.wall_ms, "boot_id": "of the south", "boot_ms": now.boot_ms, "clock_set": True}
 
     def send(milli_c: int) -> int:
-        row = {"seq": 1, "probe": rom, "place": "core", "stamp": stamp, "milli_c": milli_c, "fault": None,
-               "raw": "57014b467fff0c10ab", "note": None}  # fmt: skip
+        row = {
+            "seq": 1,
+            "probe": rom,
+            "place": "core",
+            "stamp": stamp,
+            "milli_c": milli_c,
+            "fault": None,
+            "raw": "57014b467fff0c10ab",
+            "note": None,
+        }
         sent = {"station": "south-bench", "spool": "spool-1", "sent": stamp, "rows": [row]}
         bearer = {"Authorization": f"Bearer {token}"}
         return int(north.browser().post("/api/batches", json=sent, headers=bearer).status_code)

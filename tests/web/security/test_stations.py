@@ -16,8 +16,16 @@ def batch(
     """One row, as a station sends it."""
     now = clock.stamp()
     stamp = {"wall_ms": now.wall_ms, "boot_id": f"{station}-boot", "boot_ms": now.boot_ms, "clock_set": True}
-    row = {"seq": seq, "probe": probe, "place": "core", "stamp": stamp, "milli_c": milli_c, "fault": None,
-           "raw": "00", "note": None}  # fmt: skip
+    row = {
+        "seq": seq,
+        "probe": probe,
+        "place": "core",
+        "stamp": stamp,
+        "milli_c": milli_c,
+        "fault": None,
+        "raw": "00",
+        "note": None,
+    }
     return {"station": station, "spool": f"spool of {station}", "sent": stamp, "rows": [row]}
 
 
@@ -35,8 +43,19 @@ def test_a_token_opens_nothing_but_batches(house: Any) -> None:
     """Not one page, not one reading."""
     browser = house.browser()
     browser.headers["Authorization"] = f"Bearer {house.station_token}"
-    ids = {"pour_id": 1, "alarm_id": 1, "name": "bench-1", "invitation_id": 1, "person_id": 1, "sign_in_id": 1,
-           "link_id": 1, "token": "x", "version": "x", "rom": "28-0000000000c1", "key": 12 * "0"}  # fmt: skip
+    ids = {
+        "pour_id": 1,
+        "alarm_id": 1,
+        "name": "bench-1",
+        "invitation_id": 1,
+        "person_id": 1,
+        "sign_in_id": 1,
+        "link_id": 1,
+        "token": "x",
+        "version": "x",
+        "rom": "28-0000000000c1",
+        "key": 12 * "0",
+    }
     others = [route for route in ROUTES if route.may not in ("station", "anybody")]
     assert {browser.request(r.method, r.path.format(**ids), json={}).status_code for r in others} == {401}
 

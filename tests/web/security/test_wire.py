@@ -120,8 +120,10 @@ def test_a_rude_client_is_slowed_and_others_are_not(guarded: Any, seconds: Any) 
 
 def test_addresses_of_one_ipv6_network_count_as_one() -> None:
     """A machine has 2^64 of them (RFC 4291); an IPv4 address that came as IPv6 stays itself (RFC 4291, 2.5.5.2)."""
-    key = {address: address_key({"client": (address, 1)}) for address in
-           ("2001:db8::1", "2001:db8::ffff:1", "2001:db8:0:1::1", "10.0.0.7", "::ffff:10.0.0.7")}  # fmt: skip
+    key = {
+        address: address_key({"client": (address, 1)})
+        for address in ("2001:db8::1", "2001:db8::ffff:1", "2001:db8:0:1::1", "10.0.0.7", "::ffff:10.0.0.7")
+    }
     assert key["2001:db8::1"] == key["2001:db8::ffff:1"] != key["2001:db8:0:1::1"]
     assert key["10.0.0.7"] == key["::ffff:10.0.0.7"] == "10.0.0.7"
     assert address_key({"client": None}) == "nowhere"
@@ -167,8 +169,20 @@ def test_a_rows_number_in_an_address_fits_the_database(house: Any) -> None:
     for route in ROUTES:
         if "_id}" in route.path:
             for number in ids:
-                path = route.path.format(**dict.fromkeys(("pour_id", "alarm_id", "invitation_id", "person_id",
-                                                          "sign_in_id", "link_id", "name"), number))  # fmt: skip
+                path = route.path.format(
+                    **dict.fromkeys(
+                        (
+                            "pour_id",
+                            "alarm_id",
+                            "invitation_id",
+                            "person_id",
+                            "sign_in_id",
+                            "link_id",
+                            "name",
+                        ),
+                        number,
+                    )
+                )
                 answer = browser.request(route.method, path, json={})
                 assert answer.status_code in (404, 422), (route, number, answer.status_code)
 
