@@ -178,11 +178,13 @@ def test_a_pour_without_a_probe_at_its_core_is_not_called_calm(
     for _ in range(3):
         shop.clock.move(5)
         shop.sweep(surface=24.0, room=21.0)
-    said = "no probe at the core has been read: nobody sees how hot it gets"
+    said = "o probe at the core has been read: nobody sees how hot it gets"
     for path in ("/", f"/pours/{poured}"):
         shown = maker.get(path).text
         assert "Nothing wrong" not in shown
         assert said in shown
+    tile = maker.get("/").text.partition(f'id="tile-{poured}"')[2].partition("</li>")[0]
+    assert "°C: no probe" in tile, "no age of a reading that there is not"
     for _ in range(3):
         shop.clock.move(5)
         shop.sweep(core=22.0, surface=24.0, room=21.0)

@@ -192,9 +192,9 @@ def test_the_board_says_not_that_nothing_is_wrong_while_readings_cannot_be_store
         bench.sweep(61.0)
         board = maker.get("/").text
         assert "Nothing wrong" not in board
-        assert "its readings cannot be stored: go there and look" in board
+        assert "Its readings cannot be stored: go there and look" in board
         hot(bench)
-        said = "its core reads 72.0 °C, and its limit is 60 °C: go there now"
+        said = "ts core reads 72.0 °C, and its limit is 60 °C: go there now"
         for path in ("/", f"/pours/{bench.pour_id}"):
             assert said in maker.get(path).text
     bench.sweep(22.0)
@@ -209,7 +209,7 @@ def test_a_hot_core_of_an_unreadable_plan_stands_on_the_board(bench: Bench, make
     bench.service.watch._setups.clear()
     for number in range(12):
         bench.sweep(94.0 + number)
-    assert "its core reads 105.0 °C, and its limit is 95 °C: go there now" in maker.get("/").text
+    assert "Its core reads 105.0 °C, and its limit is 95 °C: go there now" in maker.get("/").text
 
 
 def test_a_hot_core_is_told_from_memory_once_messages_have_not_been_sent_for_a_minute(bench: Bench) -> None:
