@@ -2,8 +2,8 @@
 
 Every unknown is kept in units of its own spread: θ = 0 is the plan, θ = 1 one standard deviation from it, so the
 prior is N(0, 1) in each. The spreads are this workshop's judgement of hand-weighed resin in a heated shed (common
-practice, no source), wide enough that a forgotten fan or a wrong ratio is unusual but not impossible, and hardly wider:
-on simulated pours (tests/bench/forecast.py) the 90 % band holds the core's peak in 91 to 96 of 100.
+practice, no source), wide enough that a forgotten fan or a wrong ratio is unusual but not impossible.
+Narrower ones fit simulated still pours as well and moving resin worse (tests/bench/forecast.py).
 """
 
 from __future__ import annotations
@@ -52,13 +52,13 @@ def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
     width = plan.pour.width_mm or 1000.0
     surface, underside = "the surface sheds", "the underside sheds"
     return (
-        Parameter("rate_factor", 0.25, *_both("the resin cures {} than planned", "faster", "slower")),
-        Parameter("heat_factor", 0.08, *_both("the cure gives {} heat than planned", "more", "less")),
+        Parameter("rate_factor", 0.30, *_both("the resin cures {} than planned", "faster", "slower")),
+        Parameter("heat_factor", 0.10, *_both("the cure gives {} heat than planned", "more", "less")),
         Parameter("first_factor", 0.20, *_both("the cure starts {} than planned", "sooner", "later")),
-        Parameter("e_factor", 0.05, *_both("warmth speeds the cure {} than planned", "more", "less")),
-        Parameter("top_factor", 0.30, *_both(surface + " {} heat than planned", "more", "less")),
-        Parameter("bottom_factor", 0.30, *_both(underside + " {} heat than planned", "more", "less")),
-        Parameter("side_factor", 0.30, *_both("the edges shed {} heat than planned", "more", "less")),
+        Parameter("e_factor", 0.06, *_both("warmth speeds the cure {} than planned", "more", "less")),
+        Parameter("top_factor", 0.35, *_both(surface + " {} heat than planned", "more", "less")),
+        Parameter("bottom_factor", 0.35, *_both(underside + " {} heat than planned", "more", "less")),
+        Parameter("side_factor", 0.35, *_both("the edges shed {} heat than planned", "more", "less")),
         Parameter("start_offset_c", 0.8, *_both("the mix was poured {} than planned", "warmer", "cooler")),
         Parameter("room_offset_c", 0.3, *_both("the air is {} than the room probe says", "warmer", "cooler")),
         Parameter("probe_z_mm", 0.10 * depth, *_both("the core probe sits {} mid-depth", "above", "below")),
