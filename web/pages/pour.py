@@ -192,7 +192,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "pour": pour,
         "stage": stage,
         "stage_word": STAGE_WORDS[stage],
-        "status_from": status_from(pour, probes, open_now, now_ms, unjudged(service, pour)),
+        "standing": status_from(pour, probes, open_now, now_ms, unjudged(service, pour)),
         "alarms": open_now,
         "plan": plan,
         "limit_c": plan.resin.limits.max_core_c,
