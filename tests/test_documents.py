@@ -16,13 +16,17 @@ from web.documents import rewritten
 
 README = Path(__file__).parent.parent / "README.md"
 ROOT = README.parent
-DOCUMENTS = [*sorted(ROOT.glob("*.md")), ROOT / "web" / "SECURITY.md"]
+DOCUMENTS = [
+    *sorted(ROOT.glob("*.md")),
+    ROOT / "web" / "SECURITY.md",
+    ROOT / "tests" / "bench" / "FIGURES.md",
+]
 #: What else speaks to a person about commands.
 SPEAKING = [
     *DOCUMENTS,
     *sorted((ROOT / "web" / "templates").glob("*.html")),
     *sorted((ROOT / "systemd").iterdir()),
-    *sorted((ROOT / "logger" / "checkup").glob("*.py")),
+    *sorted((ROOT / "logger" / "diagnosis").glob("*.py")),
 ]
 #: A command in code: in backticks, in a code block, in <code>, in a unit.
 COMMAND = re.compile(
@@ -162,3 +166,51 @@ def test_every_file_that_a_document_names_is_there() -> None:
         if named.split("/")[0] in tops and not (ROOT / named).exists()
     ]
     assert missing == []
+
+
+def defines(text: str, name: str) -> bool:
+    """Whether a source defines each part of `Class.method`."""
+    return all(
+        re.search(rf"^\s*(?:async )?(?:def|class|function) {part}\b", text, re.MULTILINE)
+        for part in name.split(".")
+    )
+
+
+def test_every_function_that_a_document_names_is_in_its_file() -> None:
+    """A file in backticks and a name in backticks right after it: the stops of the walks in DEVELOPERS.md."""
+    named = [
+        (path.name, file, name)
+        for path in DOCUMENTS
+        for file, name in re.findall(
+            r"`((?:hardware|logger|web)/[\w/]+\.py)` `([A-Za-z_][\w.]*)`", path.read_text(encoding="utf-8")
+        )
+    ]
+    assert len(named) > 30, "the search finds them"
+    wrong = [stop for stop in named if not defines((ROOT / stop[1]).read_text(encoding="utf-8"), stop[2])]
+    assert wrong == []
+
+
+def test_every_module_that_a_document_names_by_dots_is_there() -> None:
+    """`logger.room.file`, `logger.room.file.function`, or `python -m …`."""
+    missing = []
+    for path in DOCUMENTS:
+        for dotted in re.findall(
+            r"\b((?:hardware|logger|web)(?:\.[a-z_]+)+)\b", path.read_text(encoding="utf-8")
+        ):
+            *room, last = dotted.split(".")
+            module, inside = ROOT.joinpath(*room, last), ROOT.joinpath(*room).with_suffix(".py")
+            if module.is_dir() or module.with_suffix(".py").exists():
+                continue
+            if not inside.exists() or not defines(inside.read_text(encoding="utf-8"), last):
+                missing.append((path.name, dotted))
+    assert missing == []
+
+
+def test_each_walk_has_at_most_ten_stops() -> None:
+    """One reading, one alarm, one plan."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    walks = re.findall(
+        r"^## One (reading|alarm|plan), from.*?\n(.*?)(?=^## )", text, re.MULTILINE | re.DOTALL
+    )
+    assert [name for name, _ in walks] == ["reading", "alarm", "plan"]
+    assert all(5 < len(re.findall(r"^\d+\. ", body, re.MULTILINE)) <= 10 for _, body in walks)
