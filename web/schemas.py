@@ -1,8 +1,8 @@
-"""Shapes of requests and answers. Numbers are strict and bounded: no text, no booleans, nothing past 64 bits."""
+"""Shapes of requests. Numbers are strict and bounded: no text, no booleans, nothing past 64 bits."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field
@@ -59,19 +59,6 @@ class BatchShape(RequestShape):
     rows: Annotated[list[RowShape], Field(max_length=500)]
     newest: Annotated[list[RowShape], Field(max_length=64)] = []
     health: HealthShape | None = None
-
-
-class BatchAnswer(RequestShape):
-    """What the service has stored, and what the station should do."""
-
-    acknowledged_seq: int
-    stored: int
-    repeated: int
-    lamp: bool
-    buzzer: bool
-    fan: bool | None
-    next_s: float
-    core_limit_c: float | None = None
 
 
 class NewPour(RequestShape):
@@ -238,82 +225,3 @@ class NewStation(RequestShape):
     """A station to enrol."""
 
     name: Name
-
-
-class PourListed(RequestShape):
-    """A pour as programs see it in a list: without its prediction, which is large."""
-
-    id: int
-    title: str
-    client: str
-    stage: str
-    station: str | None
-    created_ms: int
-    poured_ms: int | None
-    released_ms: int | None
-    closed_ms: int | None
-    plan_toml: str
-    workshop: str | None = Field(
-        description="where a record from elsewhere is from; null: the shop's own pour"
-    )
-
-
-class StandingShape(RequestShape):
-    """How a pour stands, as the board shows it: its gravest alarm that is true leads, acknowledged or not."""
-
-    tone: Literal["stop", "lost", "watch", "hand", "calm", "quiet"]
-    word: str
-    because: str
-    alarm: int | None = Field(description="the alarm that it is about")
-    by: str | None = Field(description="who is on it")
-    since_ms: int | None
-
-
-class PourAnswer(PourListed):
-    """A pour as programs see it."""
-
-    prediction: dict[str, Any] | None
-    standing: StandingShape
-
-
-class ErrorBody(RequestShape):
-    """What went wrong."""
-
-    kind: str
-    message: str
-    where: str | None
-    remedy: str | None
-    obstacles: list[str] | None = None
-    signable: bool | None = None
-
-
-class ErrorAnswer(RequestShape):
-    """The one error body."""
-
-    error: ErrorBody
-
-
-#: What every call may answer instead, for the description of the API.
-ERRORS: dict[int | str, dict[str, Any]] = {
-    code: {"model": ErrorAnswer} for code in (400, 401, 403, 404, 409, 413, 422, 429)
-}
-
-
-class ServiceHealth(RequestShape):
-    """Whether the service stands."""
-
-    status: Literal["ok"]
-    schema_version: str
-    clock_set: bool
-
-
-class Ready(RequestShape):
-    """Whether the service takes batches and somebody judges them."""
-
-    status: Literal["ready", "not-ready"]
-    missing: list[str] = Field(description="what is missing, a sentence each")
-    decides: bool = Field(description="whether this process is the one that decides alarms")
-    seconds_ago: dict[str, float | None] = Field(
-        description="when this process last stored a batch (arrived), judged every live pour (judged), wrote down what "
-        "follows (decided) and tried every message that was due (sent); null: not since it started"
-    )

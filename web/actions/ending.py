@@ -24,6 +24,7 @@ from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage
 from logger.quantities import METRIC, cut
 from logger.store import events, forecasts, pours
+from web.answers import EndingAnswer, ExceptionAnswer, ObstacleAnswer
 from web.service.service import Service
 
 log = logging.getLogger(__name__)
@@ -52,24 +53,24 @@ class Ending:
         """Whether a person may sign an exception."""
         return all(obstacle.signable for obstacle in self.obstacles)
 
-    def to_json(self) -> dict[str, Any]:
-        """As programs see it, in SI."""
+    def to_answer(self) -> EndingAnswer:
+        """Return it as programs see it, in SI."""
         signed = self.exception
-        return {
-            "may_end": self.may_end,
-            "obstacles": [
-                {"why": str(o.why), "text": METRIC.shown(o.text), "signable": o.signable}
+        return EndingAnswer(
+            may_end=self.may_end,
+            obstacles=[
+                ObstacleAnswer(why=str(o.why), text=METRIC.shown(o.text), signable=o.signable)
                 for o in self.obstacles
             ],
-            "exception": None
+            exception=None
             if signed is None
-            else {
-                "person": signed.data["person"],
-                "reason": signed.data["reason"],
-                "at_ms": signed.at_ms,
-                "until_ms": signed.at_ms + round(EXCEPTION_MIN * 60_000),
-            },
-        }
+            else ExceptionAnswer(
+                person=signed.data["person"],
+                reason=signed.data["reason"],
+                at_ms=signed.at_ms,
+                until_ms=signed.at_ms + round(EXCEPTION_MIN * 60_000),
+            ),
+        )
 
 
 def ending_of(service: Service, connection: Connection, pour: Row[Any]) -> Ending:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from logger.delivery.channels import shown
 from logger.store import message_links, outbox
+from web.answers import ChannelsAnswer, MessageAnswer, MessagesAnswer
 from web.service.service import Service
 
 #: Before a pour, a test message should have been confirmed within this, days (the project's choice).
@@ -30,37 +29,41 @@ def untested(service: Service) -> str | None:
     )
 
 
-def messages_of(service: Service) -> dict[str, Any]:
-    """What is known of the messages, as JSON; times of day are true, ages in hours."""
+def messages_of(service: Service) -> MessagesAnswer:
+    """Return what is known of the messages; times of day are true, ages in hours."""
     now_ms, shift_ms = service.timeline.now_ms(), service.timeline.shift_ms
+
+    def true_ms(at_ms: int | None) -> int | None:
+        return None if at_ms is None else at_ms + shift_ms
+
     with service.store.read() as connection:
         confirmed_ms = message_links.last_confirmed_ms(connection)
         tried_ms = outbox.last_trial_ms(connection)
         waiting_ms = outbox.oldest_waiting_ms(connection)
         newest = [
-            {
-                "at_ms": row.created_ms + shift_ms,
-                "to": row.to,
-                "why": row.why,
-                "title": row.title,
-                "state": row.state,
-                "attempts": row.attempts,
-                "problem": row.problem,
-                "takers": row.takers,
-            }
+            MessageAnswer(
+                at_ms=row.created_ms + shift_ms,
+                to=row.to,
+                why=row.why,
+                title=row.title,
+                state=row.state,
+                attempts=row.attempts,
+                problem=row.problem,
+                takers=row.takers,
+            )
             for row in outbox.newest_messages(connection)
         ]
-    told = service.settings.messages
-    return {
-        "channels": {
-            "first": [shown(url) for url in told.urls],
-            "second": [shown(u) for u in told.second_urls],
-        },
-        "heartbeat": told.heartbeat_url is not None,
-        "untested": untested(service),
-        "confirmed_ms": None if confirmed_ms is None else confirmed_ms + shift_ms,
-        "confirmed_h_ago": None if confirmed_ms is None else round((now_ms - confirmed_ms) / 3.6e6, 2),
-        "test_sent_ms": None if tried_ms is None else tried_ms + shift_ms,
-        "undelivered_since_ms": None if waiting_ms is None else waiting_ms + shift_ms,
-        "messages": newest,
-    }
+    settings = service.settings.messages
+    return MessagesAnswer(
+        channels=ChannelsAnswer(
+            first=[shown(url) for url in settings.urls],
+            second=[shown(url) for url in settings.second_urls],
+        ),
+        heartbeat=settings.heartbeat_url is not None,
+        untested=untested(service),
+        confirmed_ms=true_ms(confirmed_ms),
+        confirmed_h_ago=None if confirmed_ms is None else round((now_ms - confirmed_ms) / 3.6e6, 2),
+        test_sent_ms=true_ms(tried_ms),
+        undelivered_since_ms=true_ms(waiting_ms),
+        messages=newest,
+    )

@@ -11,6 +11,7 @@ from logger.errors import BadInput, NotAllowed, NotReady
 from logger.planning.readiness import Override, Signature, SigningPoint, obstacles
 from logger.pour import Stage
 from logger.store import events, page_queries, pours
+from web.answers import OverrideAnswer, PointAnswer, ReadinessAnswer
 from web.service.service import Service
 from web.views.assessed import assessment_of
 
@@ -35,25 +36,23 @@ class Readiness:
         """What still stands in the way at one point."""
         return obstacles([point], self.signatures, self.overrides)
 
-    def to_json(self) -> dict[str, Any]:
-        """As programs see it."""
-        passed = {override.point: override for override in self.overrides}
-        return {
-            "ready": not self.left,
-            "obstacles": self.left,
-            "points": [
-                point.to_json()
-                | {
-                    "signed_by": [s.person for s in self.signatures if s.point == point.id],
-                    "has_photo": any(s.has_photo for s in self.signatures if s.point == point.id),
-                    "override": None
-                    if point.id not in passed
-                    else {"by": passed[point.id].person, "reason": passed[point.id].reason},
-                    "obstacles": self.left_of(point),
-                }
-                for point in self.points
-            ],
-        }
+    def to_answer(self) -> ReadinessAnswer:
+        """Return it as programs see it."""
+        left = self.left
+        return ReadinessAnswer(
+            ready=not left, obstacles=left, points=[self._point(point) for point in self.points]
+        )
+
+    def _point(self, point: SigningPoint) -> PointAnswer:
+        signed = [signature for signature in self.signatures if signature.point == point.id]
+        passed = next((one for one in reversed(self.overrides) if one.point == point.id), None)
+        return PointAnswer(
+            **point.to_json(),
+            signed_by=[signature.person for signature in signed],
+            has_photo=any(signature.has_photo for signature in signed),
+            override=None if passed is None else OverrideAnswer(by=passed.person, reason=passed.reason),
+            obstacles=self.left_of(point),
+        )
 
 
 def readiness_of(connection: Connection, pour_id: int) -> Readiness:

@@ -11,7 +11,8 @@ from logger.quantities import METRIC
 from logger.store import alarms, pours
 from web.actions import pours as desk
 from web.actions import watching
-from web.schemas import ERRORS, AckShape, OutShape, RowId, ShelveShape
+from web.answers import ERRORS, AlarmAnswer, AlarmRatesAnswer
+from web.schemas import AckShape, OutShape, RowId, ShelveShape
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.alarm_rates import Days, rates_of
@@ -20,66 +21,66 @@ router = APIRouter(prefix="/api", tags=["alarms"], responses=ERRORS)
 
 
 @router.get("/alarms")
-def open_alarms(service: ServiceDep, _who: ViewerDep) -> list[dict[str, Any]]:
+def open_alarms(service: ServiceDep, _who: ViewerDep) -> list[AlarmAnswer]:
     """Every alarm that is true or unacknowledged, the gravest first."""
     with service.store.read() as connection:
-        return [_told(row) for row in alarms.open_alarms(connection)]
+        return [_answer(row) for row in alarms.open_alarms(connection)]
 
 
 @router.get("/alarms/rates")
-def alarm_rates(service: ServiceDep, _who: ViewerDep, days: Days = 30) -> dict[str, Any]:
+def alarm_rates(service: ServiceDep, _who: ViewerDep, days: Days = 30) -> AlarmRatesAnswer:
     """How the alarms themselves behaved over the last days: rates, floods, chattering, stale ones, priorities."""
     return rates_of(service, days)
 
 
 @router.get("/pours/{pour_id}/alarms")
-def alarms_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> list[dict[str, Any]]:
+def alarms_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> list[AlarmAnswer]:
     """Every activation of a pour's alarms, oldest first."""
     with service.store.read() as connection:
         pours.get_pour(connection, pour_id)
-        return [_told(row) for row in alarms.alarms_of(connection, pour_id)]
+        return [_answer(row) for row in alarms.alarms_of(connection, pour_id)]
 
 
 @router.post("/alarms/{alarm_id}/acknowledge")
-def acknowledge(alarm_id: RowId, body: AckShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def acknowledge(alarm_id: RowId, body: AckShape, service: ServiceDep, who: MakerDep) -> AlarmAnswer:
     """Somebody has it in hand."""
     desk.acknowledge(service, alarm_id, who.name, body.text)
     return _one(service, alarm_id)
 
 
 @router.post("/alarms/{alarm_id}/shelve")
-def shelve(alarm_id: RowId, body: ShelveShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def shelve(alarm_id: RowId, body: ShelveShape, service: ServiceDep, who: MakerDep) -> AlarmAnswer:
     """Quiet for some hours; each kind has its longest."""
     watching.shelve(service, alarm_id, who.name, body.hours, body.reason)
     return _one(service, alarm_id)
 
 
 @router.post("/alarms/{alarm_id}/unshelve")
-def unshelve(alarm_id: RowId, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def unshelve(alarm_id: RowId, service: ServiceDep, who: MakerDep) -> AlarmAnswer:
     """Off the shelf before its time."""
     watching.unshelve(service, alarm_id, who.name)
     return _one(service, alarm_id)
 
 
 @router.post("/alarms/{alarm_id}/out-of-service")
-def out_of_service(alarm_id: RowId, body: OutShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def out_of_service(alarm_id: RowId, body: OutShape, service: ServiceDep, who: MakerDep) -> AlarmAnswer:
     """Quiet for a stated reason; one of high priority only until an end."""
     watching.take_out_of_service(service, alarm_id, who.name, body.reason, body.hours)
     return _one(service, alarm_id)
 
 
 @router.post("/alarms/{alarm_id}/return-to-service")
-def return_to_service(alarm_id: RowId, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def return_to_service(alarm_id: RowId, service: ServiceDep, who: MakerDep) -> AlarmAnswer:
     """Back in service."""
     watching.return_to_service(service, alarm_id, who.name)
     return _one(service, alarm_id)
 
 
-def _one(service: Service, alarm_id: int) -> dict[str, Any]:
+def _one(service: Service, alarm_id: int) -> AlarmAnswer:
     with service.store.read() as connection:
-        return _told(alarms.get_alarm(connection, alarm_id))
+        return _answer(alarms.get_alarm(connection, alarm_id))
 
 
-def _told(row: Row[Any]) -> dict[str, Any]:
+def _answer(row: Row[Any]) -> AlarmAnswer:
     """An alarm as programs see it: its sentence, like its numbers, in SI and °C."""
-    return {**row._mapping, "reason": METRIC.shown(row.reason)}
+    return AlarmAnswer(**{**row._mapping, "reason": METRIC.shown(row.reason)})

@@ -27,8 +27,9 @@ from logger.store.boots import Stamp
 from logger.store.conflicts import note_conflict
 from logger.store.shops import sees
 from logger.store.stations import StationHealth
+from web.answers import ERRORS, BatchAnswer
 from web.errors import Forbidden, SignInNeeded
-from web.schemas import BATCH_BODY, ERRORS, BatchAnswer, BatchShape, RowShape, StampShape
+from web.schemas import BATCH_BODY, BatchShape, RowShape, StampShape
 from web.security.access import ServiceDep, StationDep
 from web.service.service import Service
 

@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from starlette.responses import PlainTextResponse, Response
 
 from logger.store.database import latest_revision
-from web.schemas import ERRORS, Ready, ServiceHealth
+from web.answers import ERRORS, Ready, ServiceHealth
 from web.security.access import OperatorDep, ServiceDep
 from web.service import pipeline
 from web.service.metrics import CONTENT_TYPE, exposed

@@ -18,15 +18,13 @@ from logger.store import pours, stations
 from web.actions import ending as exceptions
 from web.actions import pours as pour_actions
 from web.actions.ending import ending_of
+from web.answers import ERRORS, CurveAnswer, EndingAnswer, PourAnswer, PourListed
 from web.schemas import (
-    ERRORS,
     PLAN_BODY,
     ExceptionShape,
     NewPour,
     NoteShape,
     PlanShape,
-    PourAnswer,
-    PourListed,
     RowId,
     StepShape,
 )
@@ -83,16 +81,16 @@ def next_stage(pour_id: RowId, step: StepShape, service: ServiceDep, who: MakerD
 
 
 @router.get("/{pour_id}/ending")
-def ending(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+def ending(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> EndingAnswer:
     """Whether the pour's watch may end, or its record be sealed; what is in the way; who has signed an exception."""
     with service.store.read() as connection:
-        return ending_of(service, connection, pours.get_pour(connection, pour_id)).to_json()
+        return ending_of(service, connection, pours.get_pour(connection, pour_id)).to_answer()
 
 
 @router.post("/{pour_id}/ending/exception")
 def sign_exception(
     pour_id: RowId, signed: ExceptionShape, service: ServiceDep, who: MakerDep
-) -> dict[str, Any]:
+) -> EndingAnswer:
     """Somebody answers for ending a watch that should go on: it may be ended within half an hour."""
     exceptions.sign_exception(service, pour_id, signed.person, signed.reason, who.name)
     return ending(pour_id, service, who)
@@ -106,7 +104,7 @@ def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep,
     return one(service, pour_id)
 
 
-@router.get("/{pour_id}/curve")
+@router.get("/{pour_id}/curve", response_model=CurveAnswer)
 def curve(
     pour_id: RowId,
     request: Request,

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter
 
 from web.actions import readiness as readiness_actions
-from web.schemas import ERRORS, OverrideShape, RowId, SignShape
+from web.answers import ERRORS, ReadinessAnswer
+from web.schemas import OverrideShape, RowId, SignShape
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 
@@ -15,32 +14,32 @@ router = APIRouter(prefix="/api/pours/{pour_id}/ready", tags=["readiness"], resp
 
 
 @router.get("")
-def readiness(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+def readiness(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> ReadinessAnswer:
     """The points with their signatures, photos and overrides, and the obstacles that are left."""
-    return _told(service, pour_id)
+    return _readiness(service, pour_id)
 
 
 @router.post("/sign")
-def sign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def sign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> ReadinessAnswer:
     """Somebody says yes to a point; its photo goes to /api/pours/{pour_id}/photos with the point's name."""
     readiness_actions.sign(service, pour_id, shape.point, shape.person, who.name)
-    return _told(service, pour_id)
+    return _readiness(service, pour_id)
 
 
 @router.post("/unsign")
-def unsign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def unsign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> ReadinessAnswer:
     """Takes a signature back."""
     readiness_actions.unsign(service, pour_id, shape.point, shape.person, who.name)
-    return _told(service, pour_id)
+    return _readiness(service, pour_id)
 
 
 @router.post("/override")
-def override(pour_id: RowId, shape: OverrideShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def override(pour_id: RowId, shape: OverrideShape, service: ServiceDep, who: MakerDep) -> ReadinessAnswer:
     """Lets a point pass by name and reason; it goes into the record."""
     readiness_actions.let_pass(service, pour_id, shape.point, shape.person, shape.reason, who.name)
-    return _told(service, pour_id)
+    return _readiness(service, pour_id)
 
 
-def _told(service: Service, pour_id: int) -> dict[str, Any]:
+def _readiness(service: Service, pour_id: int) -> ReadinessAnswer:
     with service.store.read() as connection:
-        return readiness_actions.readiness_of(connection, pour_id).to_json()
+        return readiness_actions.readiness_of(connection, pour_id).to_answer()

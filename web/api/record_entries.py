@@ -16,7 +16,8 @@ from logger.record.shop_history import check_lot
 from logger.store import page_queries
 from web.actions import pours, readiness
 from web.actions.photos import keep_photo, photo_of
-from web.schemas import ERRORS, PHOTO_BODY, LayerShape, LotShape, OutcomeShape, RowId, TestShape
+from web.answers import ERRORS, EventAnswer
+from web.schemas import PHOTO_BODY, LayerShape, LotShape, OutcomeShape, RowId, TestShape
 from web.security.access import MakerDep, ServiceDep
 from web.security.idempotency import OnceDep
 from web.service.service import Service
@@ -27,7 +28,7 @@ router = APIRouter(prefix="/api/pours/{pour_id}", tags=["records"], responses=ER
 @router.post("/outcome", status_code=201)
 def outcome(
     pour_id: RowId, shape: OutcomeShape, service: ServiceDep, who: MakerDep, done: OnceDep
-) -> dict[str, Any]:
+) -> EventAnswer:
     """How it ended: good, flawed or lost, with its defects and what mending cost. Told again, it counts anew."""
     if done is not None:
         return _event(done)
@@ -37,9 +38,7 @@ def outcome(
 
 
 @router.post("/tests", status_code=201)
-def test(
-    pour_id: RowId, shape: TestShape, service: ServiceDep, who: MakerDep, done: OnceDep
-) -> dict[str, Any]:
+def test(pour_id: RowId, shape: TestShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> EventAnswer:
     """A test on the casting: how it came out of the form, how hard it was."""
     if done is not None:
         return _event(done)
@@ -49,7 +48,7 @@ def test(
 
 
 @router.post("/lots", status_code=201)
-def lot(pour_id: RowId, shape: LotShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> dict[str, Any]:
+def lot(pour_id: RowId, shape: LotShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> EventAnswer:
     """A resin lot that went into this pour."""
     if done is not None:
         return _event(done)
@@ -61,7 +60,7 @@ def lot(pour_id: RowId, shape: LotShape, service: ServiceDep, who: MakerDep, don
 @router.post("/layers", status_code=201)
 def layer(
     pour_id: RowId, shape: LayerShape, service: ServiceDep, who: MakerDep, done: OnceDep
-) -> dict[str, Any]:
+) -> EventAnswer:
     """A later layer that is poured now."""
     if done is not None:
         return _event(done)
@@ -72,14 +71,14 @@ def layer(
 @router.post("/photos", status_code=201, max_body_size=PHOTO_BODY)
 async def photo(
     pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep, done: OnceDep
-) -> dict[str, Any]:
+) -> EventAnswer:
     """A photo (multipart: photo, text, point, reason); with `point` it is the evidence of that readiness point."""
     if done is not None:
         return _event(done)
     given, raw = await photo_of(request)
     point = given.get("point", "").strip()
 
-    def keep() -> dict[str, Any]:
+    def keep() -> EventAnswer:
         if point:
             readiness.may_sign(service, pour_id, point)
         text = given.get("text", "").strip() or point
@@ -89,11 +88,11 @@ async def photo(
     return await run_in_threadpool(keep)
 
 
-def _newest(service: Service, pour_id: int) -> dict[str, Any]:
+def _newest(service: Service, pour_id: int) -> EventAnswer:
     """The event as it is kept now."""
     with service.store.read() as connection:
         return _event(page_queries.newest_events(connection, pour_id, 1)[0])
 
 
-def _event(row: Row[Any]) -> dict[str, Any]:
-    return {"at_ms": row.at_ms, "kind": row.kind, "by": row.by, "text": row.text, "data": row.data}
+def _event(row: Row[Any]) -> EventAnswer:
+    return EventAnswer(at_ms=row.at_ms, kind=row.kind, by=row.by, text=row.text, data=row.data)

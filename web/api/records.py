@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from fastapi import APIRouter
+from pydantic import Field
 from sqlalchemy import func, select
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
@@ -22,7 +24,19 @@ from logger.record.verify import verify
 from logger.store import forecasts, pours, shared_links
 from logger.store.readings import READING
 from web.actions import pours as pour_actions
-from web.schemas import ERRORS, RemoveShape, RowId
+from web.answers import (
+    ERRORS,
+    CompareAnswer,
+    ComparedPour,
+    FitOffer,
+    PredictionErrors,
+    ProgressAnswer,
+    ShopAnswer,
+    StockLot,
+    TroubleAnswer,
+    VerdictAnswer,
+)
+from web.schemas import RemoveShape, RowId
 from web.security.access import OwnerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.agenda import coming
@@ -31,20 +45,37 @@ from web.views.predicted import foretold_of
 from web.views.shop_account import lessons_of, shelf_of, today
 
 router = APIRouter(tags=["records"], responses=ERRORS)
+#: A whole record. Free JSON: a sealed one is passed on as it was sealed, by whichever version of the program.
+RecordJson = Annotated[
+    dict[str, Any],
+    Field(
+        description="a whole record as it was sealed, or as it stands; logger/record/SCHEMA.md has its fields"
+    ),
+]
 #: Pieces in which a file is sent, bytes.
 PIECE = 256 * 1024
 #: Reminds so long before something that asks for hands, min.
 REMIND_MIN = 15
 
 
+def _files(media_type: str, what: str) -> dict[int | str, dict[str, Any]]:
+    """Return the description of an answer that is a file."""
+    shape = {"type": "object" if media_type == "application/json" else "string", "description": what}
+    return {200: {"description": "A file", "content": {media_type: {"schema": shape}}}}
+
+
 @router.get("/api/pours/{pour_id}/record")
-def record(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+def record(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> RecordJson:
     """Everything that is kept about a pour but its single readings."""
     with service.store.read() as connection:
         return gather(connection, pour_id, service.settings.workshop)
 
 
-@router.get("/api/pours/{pour_id}/everything")
+@router.get(
+    "/api/pours/{pour_id}/everything",
+    response_class=Response,
+    responses=_files("application/json", "the record and its rows; logger/record/SCHEMA.md has their fields"),
+)
 def whole(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     """The record and every row that it rests on, as one JSON text; see SCHEMA.md in the bundle."""
     with service.store.read() as connection:
@@ -58,7 +89,11 @@ def whole(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     return StreamingResponse(pieces(), media_type="application/json", headers=_named(f"pour-{pour_id}.json"))
 
 
-@router.get("/api/pours/{pour_id}/tables/{name}")
+@router.get(
+    "/api/pours/{pour_id}/tables/{name}",
+    response_class=Response,
+    responses=_files("text/csv", "a table with a head line"),
+)
 def table(pour_id: RowId, name: str, service: ServiceDep, _who: ViewerDep) -> Response:
     """One table of a pour as CSV: readings, events, alarms, forecasts or boots."""
     with service.store.read() as connection:
@@ -76,7 +111,11 @@ def table(pour_id: RowId, name: str, service: ServiceDep, _who: ViewerDep) -> Re
     )
 
 
-@router.get("/api/pours/{pour_id}/bundle")
+@router.get(
+    "/api/pours/{pour_id}/bundle",
+    response_class=Response,
+    responses=_files("application/zip", "the record, its rows and its photos"),
+)
 def bundle(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     """The record with its rows and photos as one file, to keep elsewhere, to verify and to import."""
     # Made whole before the first byte is sent: a photo that is gone is an error, not half a file.
@@ -105,10 +144,10 @@ def bundle(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
 
 
 @router.get("/api/pours/{pour_id}/verify")
-def prove(pour_id: RowId, service: ServiceDep, _who: ViewerDep, seal: str | None = None) -> dict[str, Any]:
+def prove(pour_id: RowId, service: ServiceDep, _who: ViewerDep, seal: str | None = None) -> VerdictAnswer:
     """Whether the record stands; if not, the first row that was altered, is missing or was put in."""
     with service.store.read() as connection:
-        return verify(connection, pour_id, printed=seal, pictures=_photos(service)).to_json()
+        return VerdictAnswer(**asdict(verify(connection, pour_id, printed=seal, pictures=_photos(service))))
 
 
 @router.post("/api/pours/{pour_id}/remove", status_code=204)
@@ -117,7 +156,11 @@ def remove(pour_id: RowId, _sure: RemoveShape, service: ServiceDep, who: OwnerDe
     pour_actions.remove(service, pour_id, who.name)
 
 
-@router.get("/api/pours/{pour_id}/calendar.ics")
+@router.get(
+    "/api/pours/{pour_id}/calendar.ics",
+    response_class=Response,
+    responses=_files("text/calendar", "RFC 5545"),
+)
 def calendar_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     """What comes next in one pour, as iCalendar (RFC 5545)."""
     return _calendar(service, pour_id)
@@ -134,64 +177,65 @@ def calendar_by_link(token: str, service: ServiceDep) -> Response:
 
 
 @router.get("/api/compare")
-def compared(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+def compared(service: ServiceDep, _who: ViewerDep) -> CompareAnswer:
     """Every pour's resin, depth, room, predicted and real peak of the core, and its core from pouring on."""
     found = every_pour(service)
-    return {"errors": compare.errors(found), "pours": [one.to_json() for one in found]}
+    return CompareAnswer(
+        errors=PredictionErrors.model_validate(compare.errors(found)),
+        pours=[ComparedPour(**one.to_json()) for one in found],
+    )
 
 
-@router.get("/api/shop")
-def shop_account(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+@router.get("/api/shop", response_model_exclude_unset=True)
+def shop_account(service: ServiceDep, _who: ViewerDep) -> ShopAnswer:
     """What went wrong how often and what it cost; the fits on offer; the resin on the shelf."""
     with service.store.read() as connection:
         account = lessons_of(connection)
         shelf = shelf_of(connection, today(service))
         offered = list(refit_offers.offers(connection).values())
-    return {
-        "records": account.records,
-        "states": account.states,
-        "cost": account.cost,
-        "rework_h": account.hours,
-        "untold": account.untold,
-        "alarms": account.alarms,
-        "troubles": [
-            {
-                "kind": t.kind,
-                "pours": t.pours,
-                "cost": t.cost,
-                "rework_h": t.hours,
-                "warned": t.warned,
-                "silent": t.silent,
-            }
-            for t in account.troubles
+    return ShopAnswer(
+        records=account.records,
+        states=account.states,
+        cost=account.cost,
+        rework_h=account.hours,
+        untold=account.untold,
+        alarms=account.alarms,
+        troubles=[
+            TroubleAnswer(
+                kind=trouble.kind,
+                pours=trouble.pours,
+                cost=trouble.cost,
+                rework_h=trouble.hours,
+                warned=trouble.warned,
+                silent=trouble.silent,
+            )
+            for trouble in account.troubles
         ],
-        "fits": offered,
-        "stock": [
-            {
-                "product": lot.product,
-                "part": lot.part,
-                "lot": lot.lot,
-                "left_kg": lot.left_kg,
-                "state": lot.state,
-                "expires_on": None if lot.expires_on is None else lot.expires_on.isoformat(),
-            }
+        fits=[FitOffer(**offer) for offer in offered],
+        stock=[
+            StockLot(
+                product=lot.product,
+                part=lot.part,
+                lot=lot.lot,
+                left_kg=lot.left_kg,
+                state=lot.state,
+                expires_on=None if lot.expires_on is None else lot.expires_on.isoformat(),
+            )
             for lot in shelf
         ],
-    }
+    )
 
 
 @router.get("/api/pours/{pour_id}/progress")
-def progress(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> dict[str, int]:
+def progress(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> ProgressAnswer:
     """How many readings there are, and how many the watch has yet to judge."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         mine = select(func.count()).where(READING.c.pour_id == pour_id)
-        return {
-            "readings": int(connection.execute(mine).scalar_one()),
-            "to_judge": int(
-                connection.execute(mine.where(READING.c.id > pour.judged_reading_id)).scalar_one()
-            ),
-        }
+        left = mine.where(READING.c.id > pour.judged_reading_id)
+        return ProgressAnswer(
+            readings=connection.execute(mine).scalar_one(), to_judge=connection.execute(left).scalar_one()
+        )
 
 
 def _calendar(service: Service, pour_id: int | None) -> Response:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter
 
 from logger.quantities import METRIC
 from logger.store import stations
 from web.actions import pours, watching
 from web.actions.message_test import messages_of
-from web.schemas import ERRORS, FanShape, LevelShape, LookShape, Name, PouredShape, RowId
+from web.answers import (
+    ERRORS,
+    FanAnswer,
+    LevelAnswer,
+    LookAnswer,
+    MessagesAnswer,
+    PouredAnswer,
+    TestSent,
+)
+from web.schemas import FanShape, LevelShape, LookShape, Name, PouredShape, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.security.idempotency import OnceDep
 
@@ -18,31 +25,29 @@ router = APIRouter(prefix="/api", tags=["watching"], responses=ERRORS)
 
 
 @router.post("/pours/{pour_id}/looks", status_code=201)
-def look(
-    pour_id: RowId, body: LookShape, service: ServiceDep, who: MakerDep, done: OnceDep
-) -> dict[str, Any]:
+def look(pour_id: RowId, body: LookShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> LookAnswer:
     """Somebody looked at the form; kept once, with an `Idempotency-Key`."""
     if done is None:
         pours.look(service, pour_id, body.finding, who.name, body.text)
-    return {"finding": body.finding}
+    return LookAnswer(finding=body.finding)
 
 
 @router.post("/pours/{pour_id}/poured", status_code=201)
-def poured(pour_id: RowId, body: PouredShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def poured(pour_id: RowId, body: PouredShape, service: ServiceDep, who: MakerDep) -> PouredAnswer:
     """How much has gone in so far, against the plan."""
     differs = watching.poured(service, pour_id, body.litres, who.name)
-    return {"differs": differs and METRIC.shown(differs)}
+    return PouredAnswer(differs=differs and METRIC.shown(differs))
 
 
 @router.post("/pours/{pour_id}/level", status_code=201)
-def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) -> LevelAnswer:
     """The level against a mark on the form."""
     fell = watching.level(service, pour_id, body.level_mm, who.name)
-    return {"fell": fell and METRIC.shown(fell)}
+    return LevelAnswer(fell=fell and METRIC.shown(fell))
 
 
 @router.post("/stations/{name}/fan")
-def fan(name: Name, body: FanShape, service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def fan(name: Name, body: FanShape, service: ServiceDep, who: MakerDep) -> FanAnswer:
     """Switches a station's fan relay by hand, or gives it back to plan and forecast."""
     if body.on is None:
         watching.give_fan_back(service, name, who.name)
@@ -50,16 +55,16 @@ def fan(name: Name, body: FanShape, service: ServiceDep, who: MakerDep) -> dict[
         watching.fan(service, name, on=body.on, by=who.name)
     with service.store.read() as connection:
         station = stations.by_name(connection, name)
-    return {"station": name, "on": station.fan_on, "by": station.fan_by}
+    return FanAnswer(station=name, on=station.fan_on, by=station.fan_by)
 
 
 @router.get("/messages")
-def messages(service: ServiceDep, _who: ViewerDep) -> dict[str, Any]:
+def messages(service: ServiceDep, _who: ViewerDep) -> MessagesAnswer:
     """Whether messages arrive: when a test was last confirmed, and what waits."""
     return messages_of(service)
 
 
 @router.post("/messages/test", status_code=201)
-def send_test(service: ServiceDep, who: MakerDep) -> dict[str, Any]:
+def send_test(service: ServiceDep, who: MakerDep) -> TestSent:
     """Sends a test message to every address."""
-    return {"groups": watching.send_trial(service, who.name)}
+    return TestSent(groups=watching.send_trial(service, who.name))

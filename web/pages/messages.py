@@ -17,7 +17,7 @@ router = APIRouter(include_in_schema=False)
 def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """The addresses without their secrets, the last test, the newest messages."""
     told = messages_of(service)
-    age_h = told["confirmed_h_ago"]
+    age_h = told.confirmed_h_ago
     return page(
         request,
         "messages.html",

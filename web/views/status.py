@@ -17,7 +17,7 @@ from logger.alarms.state import UP, Phase
 from logger.pour import LIVE, Stage
 from logger.quantities import METRIC
 from logger.store import alarms, page_queries
-from web.schemas import StandingShape
+from web.answers import StandingShape
 from web.service.pipeline import unjudged
 from web.service.service import Service
 
