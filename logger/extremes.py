@@ -22,15 +22,20 @@ def is_runaway(peak_c: float) -> bool:
     return peak_c > RUNAWAY_C
 
 
+def is_unknown(peak_c: float) -> bool:
+    """Whether a predicted peak lies outside what the model knows."""
+    return peak_c > BEYOND_C
+
+
 def shown(peak_c: float, as_text: Callable[[float], str]) -> str:
     """A predicted peak as a surface shows it: "46.6 °C", and "over 150 °C" for what the model does not know."""
-    return as_text(peak_c) if peak_c <= BEYOND_C else f"over {as_text(BEYOND_C)}"
+    return as_text(peak_c) if not is_unknown(peak_c) else f"over {as_text(BEYOND_C)}"
 
 
 def words(peak_c: float) -> str | None:
     """What to say beside a predicted peak; None for an ordinary one."""
-    if peak_c <= RUNAWAY_C:
+    if not is_runaway(peak_c):
         return None
-    if peak_c <= BEYOND_C:
+    if not is_unknown(peak_c):
         return f"This is a runaway. {CAUTION}"
     return f"This is a runaway, and outside what the model knows: no figure over {BEYOND_C:g} °C holds. {CAUTION}"

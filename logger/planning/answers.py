@@ -11,7 +11,7 @@ from logger.cure.advice.bond import BondWindow, coat_window
 from logger.cure.advice.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
 from logger.cure.advice.limits import MARGIN_K, Remedy, deepest_safe, in_allowed_room, remedy, single_layer
 from logger.cure.solver.assumptions import assumptions
-from logger.cure.solver.prediction import Prediction, long_enough, predict, walked
+from logger.cure.solver.prediction import Prediction, long_enough, predict, walked, walked_peak_c
 from logger.plan.file import DEEPEST_MM, Plan
 from logger.planning.physics.pail import working_time_min
 
@@ -137,11 +137,12 @@ def _deepest_mm(plan: Plan) -> float | None:
     deepest = max(layer_depths_mm(plan))
     if (
         plan.layer
-        and walked(long_enough(single_layer(plan, deepest))).peak_c <= plan.resin.limits.max_core_c - MARGIN_K
+        and walked_peak_c(long_enough(single_layer(plan, deepest)), plan.resin.limits.max_core_c)
+        <= plan.resin.limits.max_core_c - MARGIN_K
     ):
         # Each layer alone keeps it: what is too hot is that they lie on one another.
         return deepest
-    return deepest_safe(plan, most_mm=max(deepest, 2.0)).bracket.safe
+    return deepest_safe(plan, most_mm=max(deepest, 2.0), peaks=False).bracket.safe
 
 
 def layer_depths_mm(plan: Plan) -> list[float]:

@@ -102,7 +102,7 @@ def follow(plan: Plan, cure: CureAnswers, seed: int, *, every: bool = True) -> l
         ways = {f"at {part:g}": cure.layers.followed(allowed, part) for part in parts}
         ways["within"] = _within(cure.layers, draw).followed(allowed)
         found += [Followed(f"layers {name}", predict(way).peak_c, limit) for name, way in ways.items()]
-        if every and cure.layers.bonds:
+        if cure.layers.bonds:
             found_joints = [one for way in ways.values() for one in layer_verdicts(way)]
             wrong = [one for one in found_joints if one.verdict != "bonds"]
             found += [Followed(f"layers that should bond: {one.message}", math.inf, limit) for one in wrong]

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from logger.cure.advice.bond import bond_window
+from logger.cure.advice.layering import layer_verdicts
 from logger.cure.solver.hardness import field_hours, milestones
 from logger.cure.solver.prediction import predict
 from logger.errors import LoggerError, NotFinite
@@ -59,7 +60,8 @@ def test_predictions_and_assessments_of_odd_plans_are_json() -> None:
             table["layer"] = [{"at_h": float(rng.choice([0.3, 90])), "depth_mm": 3.0}]
         plan = plan_from_table(table)
         found = predict(plan, field_hours=field_hours(plan))
-        course = PredictedPour(plan, found, milestones(plan, found), bond_window(plan, found))
+        joints = tuple(layer_verdicts(plan))
+        course = PredictedPour(plan, found, milestones(plan, found), bond_window(plan, found), joints)
         json.dumps(frozen(course), allow_nan=False)
         try:
             assessed = assess_fully(plan, found).to_json()

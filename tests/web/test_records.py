@@ -49,6 +49,8 @@ shape = "river"
 depth_mm = 40
 width_mm = 250
 length_mm = 1800
+[form]
+underside = "open"
 [air]
 room_c = 21
 [run]

@@ -15,6 +15,7 @@ from logger.plan.file import Plan, plan_to_text
 from logger.planning.assess import Assessment
 from logger.planning.finding import Light
 from logger.planning.physics.layers import each_wait_h
+from logger.planning.readiness import SigningPoint
 from logger.pour import Stage
 from logger.quantities import Units
 from logger.store import page_queries, pours
@@ -143,6 +144,7 @@ def _page(
             "room_c": plan.room_schedule()[0][1],
             "wait_h": waits_shown(plan) if plan.layer else "",
             "offer": _offer(plan, assessment, units_of(request)),
+            "unexplained": _unexplained(assessment),
         },
         status=422 if problem else 200,
     )
@@ -167,6 +169,16 @@ def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | Non
         "room": bare_degrees(schedule[0][1], u),
         "words": f"{button}, with the room at {u.temp(schedule[0][1], 0)}" if words else button,
     }
+
+
+def _unexplained(assessment: Assessment) -> list[SigningPoint]:
+    """The points to sign that stand at stop for no finding's sake: the verdict is theirs too, and must show why."""
+    told = [finding.sentence for finding in assessment.at(Light.STOP)]
+    return [
+        point
+        for point in assessment.points
+        if point.light is Light.STOP and not any(s in point.why for s in told)
+    ]
 
 
 def _verdict(light: Light) -> str:

@@ -6,6 +6,8 @@
   if (!canvas) return;
   const fahrenheit = canvas.dataset.unit === "f", degree = fahrenheit ? "°F" : "°C";
   const shown = (celsius) => fahrenheit ? celsius * 1.8 + 32 : celsius;
+  // Predicted: above what the model knows there is no figure.
+  const told = (celsius) => celsius > cut.beyond_c ? `over ${shown(cut.beyond_c).toFixed(0)}` : shown(celsius).toFixed(0);
   // Dark blue to pale yellow, lightness rising all the way: warmer is lighter in greyscale too.
   const RAMP = [[0, 22, 28, 66], [0.2, 58, 40, 118], [0.4, 138, 40, 112], [0.6, 205, 66, 71], [0.8, 245, 137, 44], [1, 255, 236, 150]];
   const colour = (part) => {
@@ -85,7 +87,7 @@
       const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
       pen.beginPath(); pen.arc(cx, cy, 6, 0, 7); pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
       const was = read(place, hour);
-      const text = `${place} ${was == null ? `${shown(reading[place]).toFixed(0)}°` : `${shown(was).toFixed(1)}°${wide < 480 ? "" : " read"}`}`;
+      const text = `${place} ${was == null ? `${told(reading[place])}°` : `${shown(was).toFixed(1)}°${wide < 480 ? "" : " read"}`}`;
       pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round";
       // On a narrow screen there may be no room to the right of a probe.
       const fits = cx + 12 + pen.measureText(text).width < wide - 4, tx = fits ? cx + 12 : cx - 12;
@@ -97,13 +99,13 @@
     const sy = margin + tall + 12, sw = Math.min(wide - 2 * margin, 420);
     for (let i = 0; i < sw; i++) { pen.fillStyle = colour(i / sw); pen.fillRect(margin + i, sy, 1.2, 12); }
     pen.fillStyle = ink; pen.textBaseline = "top"; pen.font = `600 13px ${getComputedStyle(document.body).fontFamily}`;
-    [0, 0.5, 1].forEach((p) => { pen.textAlign = p === 0 ? "left" : p === 1 ? "right" : "center"; pen.fillText(`${shown(low + p * (high - low)).toFixed(0)} ${degree}`, margin + p * sw, sy + 15); });
+    [0, 0.5, 1].forEach((p) => { pen.textAlign = p === 0 ? "left" : p === 1 ? "right" : "center"; pen.fillText(`${told(low + p * (high - low))} ${degree}`, margin + p * sw, sy + 15); });
     pen.textAlign = "left";
     const h = Math.floor(hour), m = Math.round((hour - h) * 60) % 60;
     const seen = cut.forecast_at_h == null ? "as planned" : `as forecast at ${Math.floor(cut.forecast_at_h)} h ${String(Math.floor(60 * cut.forecast_at_h) % 60).padStart(2, "0")} min from the readings`;
     const reads = ["core", "surface", "underside"].map((place) => [place, read(place, hour)]).filter(([, was]) => was != null)
       .map(([place, was]) => `${place} ${shown(was).toFixed(1)} ${degree}`).join(", ");
-    const text = `${h} h ${String(m).padStart(2, "0")} min after pouring, ${seen}: core ${shown(reading.core).toFixed(0)} ${degree}, surface ${shown(reading.surface).toFixed(0)} ${degree}, underside ${shown(reading.underside).toFixed(0)} ${degree}; hottest ${shown(now.hottest).toFixed(0)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.` + (reads ? ` The probes read then: ${reads}.` : "") + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
+    const text = `${h} h ${String(m).padStart(2, "0")} min after pouring, ${seen}: core ${told(reading.core)} ${degree}, surface ${told(reading.surface)} ${degree}, underside ${told(reading.underside)} ${degree}; hottest ${told(now.hottest)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.` + (reads ? ` The probes read then: ${reads}.` : "") + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
     words.textContent = text; slider.setAttribute("aria-valuetext", text);
     canvas.dataset.drawn = "1";
   };

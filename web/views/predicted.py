@@ -18,6 +18,7 @@ from logger.cure.advice.layering import LayerVerdict, layer_verdicts
 from logger.cure.forecast.section_view import core_to_draw, fields_to_draw
 from logger.cure.solver.hardness import Milestones, field_hours, milestones
 from logger.cure.solver.prediction import Field, Prediction, predict
+from logger.extremes import BEYOND_C
 from logger.plan.file import Plan, plan_from_text
 
 #: Pictures of the cross-section over the run.
@@ -150,6 +151,7 @@ def drawn(
     return {
         "shape": plan.pour.shape,
         "limit_c": plan.resin.limits.max_core_c,
+        "beyond_c": BEYOND_C,
         "hours": [round(f.hours, 3) for f in fields],
         "x_edges_mm": np.round(edges[: columns + 1], 1).tolist(),
         "z_edges_mm": np.round(first.z_edges_mm, 1).tolist(),

@@ -15,7 +15,15 @@ from dataclasses import dataclass, field, replace
 
 from logger.cure.advice.bond import BondWindow, Verdict, bond_window
 from logger.cure.advice.limits import MARGIN_K
-from logger.cure.solver.prediction import LONGEST_AHEAD_H, Prediction, long_enough, predict, walked
+from logger.cure.solver.prediction import (
+    LONGEST_AHEAD_H,
+    SEEN_K,
+    Prediction,
+    long_enough,
+    peak_seen,
+    proven_peak_c,
+    walked,
+)
 from logger.errors import DidNotConverge, OutOfRange
 from logger.plan.file import MOST_LAYERS, Layer, Plan
 
@@ -104,7 +112,7 @@ def layer_verdicts(plan: Plan) -> list[LayerVerdict]:
     the surface which it meets. When a layer could go on instead is for `advise_layers`, which asks the heat too: a
     window that has just opened may be too early for it. Raises DidNotConverge.
     """
-    stack = _Stack(plan, _depths(plan), _starts(plan))
+    stack = _Stack(plan, _depths(plan), _starts(plan))  # without a limit: each run to its end
     hours = [layer.at_h for layer in plan.layer]
     waits = tuple(after - before for before, after in zip([0.0, *hours], hours, strict=False))
     found = []
@@ -178,7 +186,7 @@ def _times_for(stack: _Stack, *, scuffed: bool) -> LayerPlan | None:
         if joints is None:
             return None
         found = LayerPlan(stack.depths, stack.starts, joints, -math.inf)
-        peak_c = predict(stack.poured(stack.hottest_way(joints))).peak_c
+        peak_c = proven_peak_c(stack.poured(stack.hottest_way(joints)), limit)
         if peak_c <= limit:
             return replace(found, peak_c=peak_c)
         # Full accuracy says more than the long steps did: their limit comes down by as much, and a little.
@@ -199,7 +207,12 @@ class _Stack:
     def run(self, waits: tuple[float, ...]) -> Prediction:
         """The first layers poured after these waits, the others not yet: by long steps, far enough to see the peak."""
         if waits not in self._runs:
-            self._runs[waits] = walked(self.poured(waits))
+            poured = self.poured(waits)
+            enough = peak_seen(poured, self.limit_c + SEEN_K)
+            if len(waits) + 1 < len(self.depths):
+                # Of a part of the stack it is asked, too, what the next layer finds on it.
+                enough = replace(enough, cured=math.inf)
+            self._runs[waits] = walked(poured, enough=enough)
         return self._runs[waits]
 
     def poured(self, waits: tuple[float, ...]) -> Plan:
@@ -233,6 +246,8 @@ class _Stack:
         joints: list[Joint] = []
         early: tuple[float, ...] = ()
         late: tuple[float, ...] = ()
+        if not self.holds(()):
+            return None
         for _ in self.depths[1:]:
             joint = self._joint(early, late, scuffed=scuffed)
             if joint is None:

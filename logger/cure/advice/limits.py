@@ -17,7 +17,7 @@ import numpy as np
 
 from logger import extremes
 from logger.cure.solver.hardness import field_hours, milestones
-from logger.cure.solver.prediction import long_enough, predict, walked
+from logger.cure.solver.prediction import long_enough, predict, proven_peak_c, walked, walked_peak_c
 from logger.errors import DidNotConverge, OutOfRange
 from logger.plan.file import Plan
 
@@ -164,13 +164,15 @@ def deepest_safe(
     from_mm: float = LEAST_MM,
     most_mm: float = MOST_MM,
     within_mm: float = WITHIN_MM,
+    peaks: bool = True,
 ) -> DeepestLayer:
     """The deepest single layer of this plan's resin, form and room that stays under the limit.
 
     limit_c: default, the datasheet's highest core temperature. faster: how many times faster than fitted the
     resin may be (Fit.rate_factor_range). Depths tried are multiples of within_mm, so that what is printed is what was
     solved, and both ends are proven at full accuracy: `plan` and `advise` ask this one search and have one answer.
-    Later layers of the plan are left out. Raises OutOfRange, DidNotConverge.
+    Later layers of the plan are left out. peaks: whether the peaks at both ends are told, and so solved to their last
+    digit; the depths are the same. Raises OutOfRange, DidNotConverge.
     """
     limit = _limit(plan, limit_c)
     if not 0 < from_mm < most_mm or within_mm <= 0:
@@ -185,7 +187,9 @@ def deepest_safe(
 
     def peak_c(depth_mm: float, full: bool) -> float:
         single = long_enough(single_layer(quick, depth_mm))
-        return (predict(single) if full else walked(single)).peak_c
+        if full:
+            return predict(single).peak_c if peaks else proven_peak_c(single, limit)
+        return walked_peak_c(single, limit + _FAR_K)
 
     def on_grid(depth_mm: float) -> float:
         return within_mm * max(1, math.ceil(depth_mm / within_mm - 1e-9))
@@ -222,7 +226,7 @@ def remedy(plan: Plan, peak_c: float) -> Remedy | None:
         tries += [(f"{fan}, and free air under the form", _fanned(opened))] if tries[1:] else []
     for words, changed in tries:
         asked = long_enough(changed)
-        if walked(asked).peak_c <= limit - MARGIN_K and (found := predict(asked).peak_c) <= limit:
+        if walked_peak_c(asked, limit) <= limit - MARGIN_K and (found := predict(asked).peak_c) <= limit:
             return Remedy(words, found)
     return _cooler_room(plan, limit)
 
@@ -238,12 +242,12 @@ def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
         return long_enough(plan.model_copy(update={"air": air}))
 
     enough = math.floor(coldest - plan.resin.limits.min_room_c)
-    if enough < 1 or walked(cooled(enough)).peak_c > limit - MARGIN_K:
+    if enough < 1 or walked_peak_c(cooled(enough), limit) > limit - MARGIN_K:
         return None
     little = 0
     while enough - little > 1:
         middle = (enough + little) // 2
-        if walked(cooled(middle)).peak_c <= limit - MARGIN_K:
+        if walked_peak_c(cooled(middle), limit) <= limit - MARGIN_K:
             enough = middle
         else:
             little = middle
@@ -279,7 +283,7 @@ def rooms(
 
     def peak_c(room_c: float, full: bool) -> float:
         asked = long_enough(in_room(quick, room_c))
-        return (predict(asked) if full else walked(asked)).peak_c
+        return predict(asked).peak_c if full else walked_peak_c(asked, limit)
 
     def hard_h(room_c: float, full: bool) -> float:
         cool = in_room(plan, room_c)
@@ -325,7 +329,7 @@ def gains(
         form = plan.form.model_copy(update={"underside": underside})
         changed = plan.model_copy(update={"air": air, "form": form})
         peak_c = predict(long_enough(faster_resin(changed, faster))).peak_c
-        deepest = deepest_safe(changed, limit_c=limit_c, faster=faster) if depths else None
+        deepest = deepest_safe(changed, limit_c=limit_c, faster=faster, peaks=False) if depths else None
         found.append(Gain(way, peak_c, deepest))
     return found
 

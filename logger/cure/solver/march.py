@@ -8,6 +8,7 @@ independently: one that runs away takes steps of seconds while its neighbours ta
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -46,6 +47,7 @@ __all__ = [
     "SURFACE",
     "UNDERSIDE",
     "Accuracy",
+    "Enough",
     "FaceCoupling",
     "Fields",
     "History",
@@ -54,6 +56,10 @@ __all__ = [
     "Observer",
     "read",
 ]
+
+
+#: A peak is past once the hottest point has cooled by so much, K.
+FALLEN_K = 2.0
 
 
 @dataclass(frozen=True)
@@ -71,6 +77,23 @@ class Accuracy:
     shortest_s: float = 1e-4
     most_steps: int = 20_000
     rebuild_part: float = 0.05
+
+
+@dataclass(frozen=True)
+class Enough:
+    """When a march has told what is asked of it, whatever would follow: for searches.
+
+    beyond_k: its hottest point has passed this. cured: every cell is cured so far, and the hottest point has cooled by
+    FALLEN_K: its peak is past. inf: neither ends it.
+    """
+
+    beyond_k: float = math.inf
+    cured: float = math.inf
+
+    def of(self, hottest_k: Floats, top_k: Floats, cure: Floats) -> NDArray[np.bool_]:
+        """Which members are done: their hottest point now and at most (M,), the conversion of what was poured."""
+        past = (hottest_k < top_k - FALLEN_K) & (cure.min(axis=(1, 2)) >= self.cured)
+        return np.asarray((hottest_k > self.beyond_k) | past)
 
 
 @dataclass(frozen=True)
@@ -192,11 +215,19 @@ def read(stage: Interval, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
 class March:
     """Carries M members through one stage."""
 
-    def __init__(self, stage: Interval, chem: Chemistry, room: RoomSchedule, accuracy: Accuracy) -> None:
-        self.stage, self.chem, self.room, self.accuracy = stage, chem, room, accuracy
+    def __init__(
+        self,
+        stage: Interval,
+        chem: Chemistry,
+        room: RoomSchedule,
+        accuracy: Accuracy,
+        enough: Enough | None = None,
+    ) -> None:
+        self.stage, self.chem, self.room, self.accuracy, self.enough = stage, chem, room, accuracy, enough
 
     def run(self, state: Fields, until_s: float, track: History) -> None:
-        """Advance every member of `state` to until_s seconds, in place; readings go into `track`.
+        """Advance every member of `state` to until_s seconds, or until it is enough, in place; readings go into
+        `track`.
 
         Raises DidNotConverge when a member's step falls below the shortest, or there are too many.
         """
@@ -210,6 +241,7 @@ class March:
         for skin in stage.skins:
             skin.restart()
         track.add(who, time_s.copy(), before)
+        top_k = before[:, HOTTEST].copy()
         for _count in range(acc.most_steps):
             left = until_s - time_s
             pieces = np.ceil(left / step_s - 0.02)
@@ -267,9 +299,12 @@ class March:
                 track.add(who[good], mid_time[good], at_middle[good])
                 track.add(who[good], end_time[good], at_end[good])
             done = time_s >= until_s - 1e-6
+            if self.enough is not None:
+                top_k = np.maximum(top_k, before[:, HOTTEST])
+                done |= self.enough.of(before[:, HOTTEST], top_k, alpha[:, : stage.gauge.poured_rows])
             if done.any():
                 state.t_k[who[done]], state.alpha[who[done]] = t_k[done], alpha[done]
-                state.time_s[who[done]] = until_s
+                state.time_s[who[done]] = np.where(time_s >= until_s - 1e-6, until_s, time_s)[done]
                 state.step_s[who[done]] = step_s[done]
                 keep = np.flatnonzero(~done)
                 if not len(keep):
@@ -278,7 +313,7 @@ class March:
                     return
                 stage, chem = stage.take(keep), chem.take(keep)
                 who, time_s, step_s, built = who[keep], time_s[keep], step_s[keep], built[keep]
-                t_k, alpha, before = t_k[keep], alpha[keep], before[keep]
+                t_k, alpha, before, top_k = t_k[keep], alpha[keep], before[keep], top_k[keep]
         raise DidNotConverge(
             f"{acc.most_steps} steps did not reach {until_s / 3600:.2f} h; check the rate constants"
         )

@@ -24,6 +24,7 @@ from logger.cure.solver.march import (
     SURFACE,
     UNDERSIDE,
     Accuracy,
+    Enough,
 )
 from logger.cure.solver.mesh import Section, section_of
 from logger.cure.solver.operators import Factors
@@ -68,6 +69,12 @@ TOO_MANY_CELLS = (
 #: The solver's long steps, and the part of the cells that goes with them.
 _WALKING = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
 _WALKING_CELLS = 0.6
+#: Once all of it is cured so far and cools, a pour's peak is past.
+PEAK_PAST = 0.6
+#: A peak so near to the limit is solved as `predict` does before it counts, K.
+NEAR_K = 2.0
+#: A run that is asked only whether it keeps a limit ends so much over it, K.
+SEEN_K = 5.0
 #: A resin that is not at 60 % so long after it was poured has no peak to wait for, h.
 LONGEST_AHEAD_H = 240.0
 
@@ -164,17 +171,18 @@ def predict(
     gel_conversion: float = EARLIEST_GEL,
     fineness: float = 1.0,
     accuracy: Accuracy | None = None,
+    enough: Enough | None = None,
 ) -> Prediction:
     """Solve the plan. field_hours: hours at which the whole cross-section is wanted, within the run.
 
     fineness multiplies the cells in each direction. Without `accuracy` the plan is solved again on finer meshes when
     it runs away, until the peak stands, and with shorter steps when the heat balance does not close to 1e-4;
-    what cannot be settled, or not within MOST_WORK, is said in the warnings. Raises DidNotConverge.
+    what cannot be settled, or not within MOST_WORK, is said in the warnings. enough: with `accuracy`, the run may end
+    there. Raises DidNotConverge.
     """
     if accuracy is not None:
-        return _solved(plan, field_hours, gel_conversion, fineness, accuracy)
-    air = plan.air
-    computed = air.top_w_m2k is None or air.bottom_w_m2k is None or air.side_w_m2k is None
+        return _solved(plan, field_hours, gel_conversion, fineness, accuracy, enough)
+    computed = _computed(plan)
     # A computed coefficient is carried by its trend, second order only: it wants the shorter steps at once.
     steps = list(TIGHTER[1:] if computed else TIGHTER)
 
@@ -216,18 +224,45 @@ def predict(
     return replace(found, warnings=(*found.warnings, note))
 
 
-def walked(plan: Plan, field_hours: Sequence[float] = ()) -> Prediction:
+def walked(plan: Plan, field_hours: Sequence[float] = (), enough: Enough | None = None) -> Prediction:
     """The plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer `predict`
     then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises DidNotConverge.
     """
-    return predict(plan, field_hours=field_hours, fineness=_WALKING_CELLS, accuracy=_WALKING)
+    return predict(plan, field_hours=field_hours, fineness=_WALKING_CELLS, accuracy=_WALKING, enough=enough)
+
+
+def walked_peak_c(plan: Plan, beyond_c: float) -> float:
+    """The peak by long steps, °C; one beyond beyond_c is only seen to pass it. Raises DidNotConverge."""
+    return walked(plan, enough=peak_seen(plan, beyond_c)).peak_c
+
+
+def proven_peak_c(plan: Plan, limit_c: float) -> float:
+    """The peak as `predict` gives it where it lies near the limit, °C. Further off, where neither a finer mesh nor
+    shorter steps can bring it to the other side, that of one solution. Raises DidNotConverge."""
+    first = TIGHTER[1] if _computed(plan) else TIGHTER[0]
+    once = predict(plan, accuracy=first, enough=peak_seen(plan, limit_c + SEEN_K)).peak_c
+    return predict(plan).peak_c if abs(once - limit_c) <= NEAR_K else once
+
+
+def peak_seen(plan: Plan, beyond_c: float) -> Enough:
+    """When a run has told its peak, or that it passes beyond_c: in a room that does not change, what has cured so far,
+    and cools, never again warms itself; a rate α^m (1 − α)^n falls from α = m / (m + n) on."""
+    rate, constant = plan.resin.rate, len(plan.room_schedule()) == 1
+    cured = max(PEAK_PAST, rate.m / (rate.m + rate.n)) if constant else math.inf
+    return Enough(beyond_c + ZERO_CELSIUS_K, cured)
+
+
+def _computed(plan: Plan) -> bool:
+    """Whether any coefficient is computed."""
+    air = plan.air
+    return air.top_w_m2k is None or air.bottom_w_m2k is None or air.side_w_m2k is None
 
 
 def long_enough(plan: Plan) -> Plan:
-    """The plan run far enough to see its peak: to 60 % conversion of the last layer at the coldest room there is, or to
-    240 h after that layer, and never less far than the plan says."""
+    """The plan run far enough to see its peak: to PEAK_PAST of the last layer at the coldest room there is, or to 240 h
+    after that layer, and never less far than the plan says."""
     coldest = min(c for _, c in plan.room_schedule())
-    needed = time_to(0.6, coldest, plan.resin.rate)
+    needed = time_to(PEAK_PAST, coldest, plan.resin.rate)
     ahead = LONGEST_AHEAD_H if needed is None else min(1.2 * needed, LONGEST_AHEAD_H)
     last = max((layer.at_h for layer in plan.layer), default=0.0)
     return plan.model_copy(
@@ -241,6 +276,7 @@ def _solved(
     gel_conversion: float,
     fineness: float,
     accuracy: Accuracy,
+    enough: Enough | None = None,
 ) -> Prediction:
     section = section_of(plan, fineness)
     one, zero = np.ones(1), np.zeros(1)
@@ -257,6 +293,7 @@ def _solved(
         snapshots_h=wanted,
         accuracy=accuracy,
         changes=interventions_of(plan, fan_effects(plan, runs_of(plan)), one),
+        enough=enough,
     )
     assert course.end is not None  # run_course always sets it
     time_s, reading = course.track.by_member(1)[0]
@@ -273,7 +310,7 @@ def _solved(
             f"it is still warming after the {plan.run.hours:g} h that are predicted (run.hours): its peak "
             "comes later; predict for longer"
         )
-    at = _curve_hours(hours, reading[:, HOTTEST], plan.run.hours)
+    at = _curve_hours(hours, reading[:, HOTTEST], course.end.hours)
     lines = {
         c: smooth(hours, reading[:, c], at) for c in (CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE)
     }

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from logger.cure.model.kinetics import Chemistry
 from logger.cure.solver.boundary import HeatLosses, heat_losses_of
-from logger.cure.solver.march import Accuracy, Fields, History, Interval, March
+from logger.cure.solver.march import Accuracy, Enough, Fields, History, Interval, March
 from logger.cure.solver.mesh import Section
 from logger.cure.solver.operators import Factors, ProbePosition, absorbing, interval_of
 from logger.cure.solver.room import RoomSchedule
@@ -97,8 +97,12 @@ def run_course(
     changes: Sequence[Intervention] = (),
     accuracy: Accuracy | None = None,
     start: Checkpoint | None = None,
+    enough: Enough | None = None,
 ) -> Simulation:
-    """March every member from the start (or a checkpoint) to `hours`. Raises DidNotConverge, BadInput."""
+    """March every member from the start (or a checkpoint) to `hours`. Raises DidNotConverge, BadInput.
+
+    enough: where every member may end sooner; that a peak is past is asked only once nothing more is done to the pour.
+    """
     accuracy = accuracy or Accuracy()
     members = len(start_offset_c)
     course = Simulation()
@@ -148,7 +152,11 @@ def run_course(
         elif (len(applied), absorbed) != heated:
             stage = absorbing(stage, taken)
         heated = (len(applied), absorbed)
-        March(stage, chem, room, accuracy).run(fields, end * SECONDS_PER_HOUR, course.track)
+        asked = enough if enough is None or end >= hours else Enough(enough.beyond_k)
+        March(stage, chem, room, accuracy, asked).run(fields, end * SECONDS_PER_HOUR, course.track)
+        if asked is not None and (fields.time_s < end * SECONDS_PER_HOUR).all():
+            hours = float(fields.time_s.max()) / SECONDS_PER_HOUR
+            break
     if hours in wanted:
         course.snapshots.append(_snapshot(fields, hours, layers))
     course.end = Checkpoint(hours, fields.t_k, fields.alpha, fields.step_s, layers)

@@ -204,7 +204,7 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
         light, key = (
             (Light.WATCH, "underside-unsaid") if sentence == UNDERSIDE_UNSAID else (Light.OK, "widest")
         )
-        change = "Look under the form, and say it: in the plan file, or below under other numbers."
+        change = "Look under the form, and say it in the plan: open or closed."
         found.append(
             Finding(
                 "assumed",
@@ -305,14 +305,19 @@ def _spread(cure: CureAnswers) -> list[Finding]:
     light = Light.OK
     if cure.spread_k > WATCH_SPREAD.value:
         light = Light.STOP if cure.spread_k > STOP_SPREAD.value else Light.WATCH
+    sentence = (
+        f"Core and surface differ by up to {plain(cure.spread_k)} K: at most {plain(skin_mpa(cure.spread_k))} MPa in "
+        "the skin if it were already hard."
+    )
+    if light is Light.STOP and cure.peak_c is not None and extremes.is_unknown(cure.peak_c):
+        # Of what the model does not know it tells no other figure either.
+        sentence = f"Core and surface differ by more than {plain(STOP_SPREAD.value)} K."
     return [
         Finding(
             TOPIC,
             "spread",
             light,
-            f"Core and surface differ by up to {plain(cure.spread_k)} K: "
-            f"at most {plain(skin_mpa(cure.spread_k))} MPa in "
-            "the skin if it were already hard.",
+            sentence,
             (
                 Figure("core over surface", cure.spread_k, "K"),
                 Figure("stress in the skin", skin_mpa(cure.spread_k), "MPa"),

@@ -9,7 +9,14 @@ import pytest
 
 from logger.alarms.band import expect
 from logger.cure.solver import prediction
-from logger.cure.solver.prediction import predict
+from logger.cure.solver.prediction import (
+    long_enough,
+    peak_seen,
+    predict,
+    proven_peak_c,
+    walked,
+    walked_peak_c,
+)
 from logger.plan.file import plan_from_table
 
 GIVEN = {"top_w_m2k": 10.0, "bottom_w_m2k": 6.0, "side_w_m2k": 6.0}
@@ -259,3 +266,38 @@ def test_a_finer_mesh_that_would_take_minutes_is_not_begun_and_that_is_said(
         prediction.extremes, "RUNAWAY_C", 1000.0
     )  # warm enough for the finer meshes that prove a peak
     assert prediction.TOO_MANY_CELLS in predict(plan).warnings
+
+
+def later_layer(plan_of, slow_casting, **more):
+    """A warm mix that cools before it heats itself, and a layer on it after 50 h."""
+    layer = [{"at_h": 50.0, "depth_mm": 25.0, "start_c": 27.0}]
+    pour = {"start_c": 28.0}
+    return long_enough(
+        plan_of(slow_casting, "sheet", 30.0, more.pop("room_c", 20.0), layer=layer, pour=pour, **more)
+    )
+
+
+def test_a_search_sees_the_peak_and_not_the_days_after_it(plan_of, slow_casting):
+    """The same peak from fewer steps, that of the last layer too; a run that passes what it may is not seen to its end.
+    In a room that changes nothing is left out: it may warm again."""
+    plan = later_layer(plan_of, slow_casting)
+    whole, seen = walked(plan), walked(plan, enough=peak_seen(plan, 60.0))
+    assert seen.peak_c == pytest.approx(whole.peak_c, abs=1e-9)
+    assert seen.peak_at_h > 50.0
+    assert seen.steps < 0.9 * whole.steps
+    assert seen.curve.hours[-1] < plan.run.hours
+    over = walked_peak_c(plan, whole.peak_c - 5.0)
+    assert whole.peak_c - 5.0 < over < whole.peak_c
+    changing = later_layer(plan_of, slow_casting, room_c=[(0.0, 20.0), (100.0, 21.0)])
+    assert walked(changing, enough=peak_seen(changing, 90.0)).curve.hours[-1] == pytest.approx(
+        changing.run.hours
+    )
+
+
+def test_a_peak_that_is_near_the_limit_is_that_of_the_prediction(plan_of, slow_casting):
+    """Further off a single solution tells on which side it lies."""
+    plan = later_layer(plan_of, slow_casting)
+    peak_c = predict(plan).peak_c
+    assert proven_peak_c(plan, peak_c + 0.5) == peak_c
+    assert proven_peak_c(plan, peak_c + 15.0) == pytest.approx(peak_c, abs=0.3)
+    assert peak_c - 10.0 < proven_peak_c(plan, peak_c - 15.0) < peak_c

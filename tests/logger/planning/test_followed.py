@@ -102,7 +102,9 @@ def test_plan_and_advise_have_one_answer() -> None:
 
 def test_a_runaway_is_told_as_one_and_not_with_its_figure() -> None:
     """In the finding that stops it, with the usual cautions; no remedy of a fan is offered for it."""
-    hot = finding(assess_fully(plan_of(60.0, 27.0)), "too-hot")
+    found = assess_fully(plan_of(60.0, 27.0))
+    hot = finding(found, "too-hot")
+    assert finding(found, "spread").sentence == "Core and surface differ by more than 40 K."
     assert "reach over 150 °C" in hot.sentence
     assert "outside what the model knows" in hot.change
     assert "smoke" in hot.change
