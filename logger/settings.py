@@ -20,8 +20,10 @@ class Table(BaseModel):
 class Messages(Table):
     """Where alarms go. Each URL is one channel of the message library (mail, webhook, own push server, SMS)."""
 
-    urls: list[str] = Field(default=[], description="told first, all of them")
-    second_urls: list[str] = Field(default=[], description="told when nobody has acknowledged in time")
+    urls: list[str] = Field(default=[], description="channels that are told first, all of them")
+    second_urls: list[str] = Field(
+        default=[], description="channels that are told when nobody has acknowledged in time"
+    )
     who: str | None = Field(
         default=None,
         min_length=1,
@@ -31,35 +33,45 @@ class Messages(Table):
     second_who: str | None = Field(
         default=None, min_length=1, max_length=60, description="the same of those who are told next"
     )
-    second_after_min: float = Field(default=10, gt=0, le=720, description="minutes without an answer")
-    quiet_from: str | None = Field(
-        default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="low priority waits"
+    second_after_min: float = Field(
+        default=10, gt=0, le=720, description="how long the first group has before the second is told"
     )
-    quiet_until: str | None = Field(default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="until then")
+    quiet_from: str | None = Field(
+        default=None,
+        pattern=r"^[0-2]\d:[0-5]\d$",
+        description="time of day, such as 22:00, from which messages of low priority wait",
+    )
+    quiet_until: str | None = Field(
+        default=None, pattern=r"^[0-2]\d:[0-5]\d$", description="time of day until which they wait"
+    )
     heartbeat_url: str | None = Field(
         default=None,
-        description="called every minute while readings arrive, are judged, and messages get through",
+        description="address called every minute while readings arrive, are judged, and messages get through",
     )
     timeout_s: float = Field(default=4, gt=0, le=60, description="a channel's time to answer")
     test_every_h: float = Field(
-        default=24, ge=1, le=168, description="a test message that somebody confirms with a tap"
+        default=24,
+        ge=1,
+        le=168,
+        description="how often a test message is sent that somebody confirms with a tap",
     )
 
 
 class FirstHour(Table):
     """How often somebody looks at the form after pouring: common practice, no source."""
 
-    every_min: float = Field(default=5, ge=1, le=60, description="at first")
-    first_min: float = Field(default=30, ge=0, le=1440, description="so long")
-    then_every_min: float = Field(default=10, ge=1, le=120, description="later")
-    until_min: float = Field(default=60, ge=0, le=1440, description="until then")
+    every_min: float = Field(default=5, ge=1, le=60, description="how often at first")
+    first_min: float = Field(default=30, ge=0, le=1440, description="how long that lasts after pouring")
+    then_every_min: float = Field(default=10, ge=1, le=120, description="how often after that")
+    until_min: float = Field(default=60, ge=0, le=1440, description="when the looks end, after pouring")
 
 
 class FanSettings(Table):
     """What the service may do with a station's fan relay by itself."""
 
     on_forecast: bool = Field(
-        default=False, description="on when the core is too hot or will be, off once it does without"
+        default=False,
+        description="fan on when the core is too hot or will be, off once the pour does without",
     )
 
 
@@ -68,7 +80,9 @@ class Https(Table):
 
     certificate: str | None = Field(default=None, description="PEM file, the whole chain")
     key: str | None = Field(default=None, description="PEM file, readable by the service alone")
-    behind_proxy: bool = Field(default=False, description="a proxy on this machine speaks HTTPS for it")
+    behind_proxy: bool = Field(
+        default=False, description="whether a proxy on this machine speaks HTTPS for it"
+    )
 
     @model_validator(mode="after")
     def _both_or_neither(self) -> Https:
@@ -83,10 +97,11 @@ class OperatorSettings(Table):
     metrics_token: str | None = Field(
         default=None,
         min_length=16,
-        description="opens /metrics from other machines; else from this one alone",
+        description="token that opens /metrics from other machines; without it from this one alone",
     )
     log_format: Literal["text", "json"] = Field(
-        default="text", description="json: one object a line, for programs that gather logs"
+        default="text",
+        description="how the log is written; json is one object a line, for programs that gather logs",
     )
 
 
@@ -105,7 +120,10 @@ class Settings(Table):
         default=None, description="address that phones reach, for links in messages"
     )
     workshop: str = Field(
-        default="The workshop", min_length=1, max_length=100, description="shown on records"
+        default="The workshop",
+        min_length=1,
+        max_length=100,
+        description="name of the workshop, on pages, messages and records",
     )
     watch_period_s: float = Field(
         default=2, gt=0, le=30, description="how often alarms are judged without news"
@@ -167,5 +185,5 @@ def read_settings(path: Path) -> Settings:
             f"{path}: {name}",
             first["msg"],
             value=shown,
-            remedy="correct the value; every setting is listed in the README",
+            remedy="correct the value; every setting is listed in the help (/help/settings)",
         ) from error

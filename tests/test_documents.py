@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -10,14 +11,18 @@ import pytest
 import typer
 
 from logger.daemon import station_file
+from logger.plan.file import Plan
 from logger.settings import Settings
 from web.command import app
-from web.documents import rewritten
+from web.documents import HELP, pages
+from web.views.help_text import OFFERED
 
 README = Path(__file__).parent.parent / "README.md"
 ROOT = README.parent
+INSTALLATION = HELP / "installation.md"
 DOCUMENTS = [
     *sorted(ROOT.glob("*.md")),
+    *sorted(HELP.glob("*.md")),
     ROOT / "web" / "SECURITY.md",
     ROOT / "tests" / "bench" / "FIGURES.md",
 ]
@@ -35,10 +40,89 @@ COMMAND = re.compile(
 )
 
 
-def test_the_readme_tables_are_what_the_program_says() -> None:
-    """Changed a command, setting or key? Run python -m web.documents README.md"""
-    text = README.read_text(encoding="utf-8")
-    assert text == rewritten(text)
+@pytest.mark.parametrize("name", sorted(pages()))
+def test_a_help_page_is_what_the_program_says(name: str) -> None:
+    """Changed a command, setting or key? Run python -m web.documents"""
+    assert (HELP / name).read_text(encoding="utf-8") == pages()[name]
+
+
+def keys_of(model: Any, before: str = "") -> Iterator[str]:
+    """Every key of a file by table and name, read from the model on a way of the test's own: its JSON schema."""
+    schema = model.model_json_schema(by_alias=True)
+
+    def within(node: dict[str, Any], table: str) -> Iterator[str]:
+        for name, value in node["properties"].items():
+            named = re.findall(r"'#/\$defs/(\w+)'", str(value))
+            if named:
+                yield from within(schema["$defs"][named[0]], f"{table}.{name}" if table else name)
+            else:
+                yield f"{table}.{name}" if table else name
+
+    return within(schema, before)
+
+
+def keys_on(page: str) -> dict[str, list[str]]:
+    """table.key → its cells, of every row on a help page."""
+    found, table = {}, ""
+    for line in (HELP / page).read_text(encoding="utf-8").splitlines():
+        if heading := re.fullmatch(r"## \[+([\w.]+)\]+", line):
+            table = heading[1]
+        elif row := re.fullmatch(r"\| `(\w+)` \| (.*) \|", line):
+            found[f"{table}.{row[1]}" if table else row[1]] = row[2].split(" | ")
+    return found
+
+
+@pytest.mark.parametrize(("model", "page"), [(Settings, "settings.md"), (Plan, "plan-file.md")])
+def test_every_key_has_its_sentence_and_its_default(model: Any, page: str) -> None:
+    """Whoever looks a key up finds it, and what it means."""
+    there = keys_on(page)
+    assert set(keys_of(model)) == set(there)
+    for key, (meaning, _unit, default, _allowed) in there.items():
+        assert meaning.endswith("."), key
+        assert len(meaning.split()) > 2, key
+        assert default.strip(), key
+
+
+@pytest.mark.parametrize(
+    ("page", "key", "unit", "default", "allowed"),
+    [
+        ("plan-file.md", "pour.depth_mm", "mm", "required", "above 0 to 1,000"),
+        ("plan-file.md", "air.relative_humidity_pct", "%", "none", "0 to 100"),
+        ("plan-file.md", "form.underside", "", "none", "open, closed"),
+        ("settings.md", "messages.second_after_min", "min", "10", "above 0 to 720"),
+        ("settings.md", "https.behind_proxy", "", "false", "true, false"),
+    ],
+)
+def test_a_key_is_shown_with_unit_default_and_range(
+    page: str, key: str, unit: str, default: str, allowed: str
+) -> None:
+    """As the model itself refuses and fills in."""
+    assert [cell.strip() for cell in keys_on(page)[key][1:]] == [unit, default, allowed]
+
+
+def test_every_command_has_its_section_with_its_options() -> None:
+    """Nothing on the command line is left out of the help."""
+    sections = dict(
+        re.findall(
+            r"^## pourlog ([a-z-]+)$(.*?)(?=^## |\Z)",
+            (HELP / "commands.md").read_text(encoding="utf-8"),
+            re.MULTILINE | re.DOTALL,
+        )
+    )
+    commands = typer.main.get_group(app).commands
+    assert set(sections) == set(commands)
+    for name, command in commands.items():
+        for parameter in command.params:
+            for option in parameter.opts if parameter.param_type_name == "option" else []:
+                assert option == "--help" or option in sections[name], (name, option)
+
+
+def test_every_help_page_is_offered_in_the_app_and_linked_from_the_readme() -> None:
+    """None is written that nobody comes to."""
+    there = {path.stem for path in HELP.glob("*.md")}
+    assert there == set(OFFERED)
+    linked = set(re.findall(r"\(web/help/([a-z-]+)\.md\)", README.read_text(encoding="utf-8")))
+    assert linked == there
 
 
 def test_the_first_paragraph_states_the_job() -> None:
@@ -83,10 +167,10 @@ def test_every_command_that_is_named_exists_with_its_options() -> None:
     assert wrong == []
 
 
-def test_every_option_of_the_installation_is_in_the_readme_and_the_other_way_round() -> None:
-    """install's own help, and what README.md says of it; remove's options are among them."""
-    readme = README.read_text(encoding="utf-8")
-    (table,) = re.findall(r"\| option of `systemd/install`.*?\n\n", readme, re.DOTALL)
+def test_every_option_of_the_installation_is_in_the_help_and_the_other_way_round() -> None:
+    """install's own usage, and what installation.md says of it; remove's options are among them."""
+    page = INSTALLATION.read_text(encoding="utf-8")
+    (table,) = re.findall(r"\| option of `systemd/install`.*?\n\n", page, re.DOTALL)
     said = set(re.findall(r"`(--[a-z0-9-]+)`", table))
     help_text = (ROOT / "systemd" / "install").read_text(encoding="utf-8")
     (usage,) = re.findall(r"usage\(\) \{.*?^END$", help_text, re.DOTALL | re.MULTILINE)
@@ -104,7 +188,7 @@ def test_every_option_of_the_installation_is_in_the_readme_and_the_other_way_rou
     assert named == []
 
 
-def test_every_name_of_a_station_file_is_in_the_readme_and_no_other(
+def test_every_name_of_a_station_file_is_in_the_help_and_no_other(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Read from the reader itself, by giving it the example of its own documentation; which it takes."""
@@ -121,14 +205,9 @@ def test_every_name_of_a_station_file_is_in_the_readme_and_no_other(
     path.write_text(example, encoding="utf-8")
     config = station_file.station_from_file(path)
     assert config.wiring.pins.fan_active_high is False
-    readme = README.read_text(encoding="utf-8")
-    section = readme[readme.index("## The station file") : readme.index("## The plan file")]
-    (table,) = re.findall(r"\| name \| meaning \|.*?\n\n", section, re.DOTALL)
-    said = {
-        word
-        for line in table.strip().splitlines()[2:]
-        for word in re.findall(r"`\[*([a-z_]+)\]*`", line.split("|")[1])
-    }
+    there = keys_on("station-file.md")
+    tables = {key.split(".")[0] for key in there if "." in key}
+    said = {key.split(".")[-1] for key in there} | tables
     assert said == known
 
 
@@ -139,13 +218,8 @@ def test_every_setting_that_is_named_in_a_text_exists() -> None:
         for name in ("messages", "https", "first_hour", "fan", "shops")
         if name in Settings.model_fields
     }
-    readme = README.read_text(encoding="utf-8")
-    names = set(re.findall(r"^\| `([a-z_.]+)` \|", readme, re.MULTILINE))
-    station = set(
-        re.findall(
-            r"`([a-z_]+)`", readme[readme.index("## The station file") : readme.index("## The plan file")]
-        )
-    )
+    names = set(keys_on("settings.md"))
+    station = {key.split(".")[-1] for key in keys_on("station-file.md")}
     wrong = []
     for path in SPEAKING:
         for table, name in re.findall(

@@ -351,7 +351,7 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
             place,
             "is not a key of the plan file" + tail,
             value=first["input"],
-            remedy="check the spelling; every key is listed in the README",
+            remedy="check the spelling; every key is listed in the help (/help/plan-file)",
         )
     if kind == "value_error":
         return BadPlan(place, str(context["error"]) + tail)

@@ -53,7 +53,7 @@ def table_from_text(text: str, where: str, error: type[BadInput] = BadInput) -> 
             "has a key with too many dots",
             value=f"{dots:,} dots",
             allowed=f"at most {MOST_DOTS} dots in one key",
-            remedy="write the key as it is in the README, such as form.bottom.thickness_mm",
+            remedy="write the key as the help has it, such as form.bottom.thickness_mm",
         )
     levels = max(itertools.accumulate(_STEP[sign] for sign in re.findall(r"[\[\]{}]", bare)), default=0)
     if levels > MOST_LEVELS:

@@ -47,14 +47,10 @@ TESTS = Path(__file__).resolve().parents[1]
 PHONE, DESKTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 860}
 #: Name, page, size, how far down the page, dark.
 PICTURES: list[tuple[str, str, dict[str, int], str, bool]] = [
-    ("board", "/", DESKTOP, "", False),
     ("plan", "/pours/{mistaken}/plan", DESKTOP, "", False),
     ("ready", "/pours/{good}/ready", PHONE, "", False),
     ("pour", "/pours/{hot}", DESKTOP, "", False),
-    ("curve", "/pours/{hot}", DESKTOP, "#curve-h", False),
-    ("cut", "/pours/{hot}", PHONE, "#cut-h", True),
     ("alert", "/alarms/{alarm}", PHONE, "", False),
-    ("resins", "/resins", DESKTOP, "", False),
     ("record", "/pours/{sealed}/record", DESKTOP, "", False),
 ]
 #: A datasheet (invented), as the form of the resins page takes it.

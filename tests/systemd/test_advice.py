@@ -1,4 +1,4 @@
-"""The commands that README and `pourlog check` tell a maker to type, typed: on a system without any of the folders."""
+"""The commands that the help and `pourlog check` tell a maker to type, typed: on a system without the folders."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from namespaces import needs_namespace
 
 from logger.diagnosis.judge_system import FEED_WATCHDOG, KEEP_JOURNAL, WIFI_AWAKE
 
-README = Path(__file__).parents[2] / "README.md"
+INSTALLATION = Path(__file__).parents[2] / "web" / "help" / "installation.md"
 
 #: An /etc with nothing in it; sudo and systemctl do nothing of their own.
 EMPTY_ETC = """
@@ -26,9 +26,9 @@ cat /etc/{file}
 
 
 def readmes_watchdog() -> str:
-    """The lines of the README about the hardware watchdog."""
+    """The lines of the help about the hardware watchdog."""
     (block,) = re.findall(
-        r"hardware watchdog.*?\n\n((?:    [^\n]+\n)+)", README.read_text(encoding="utf-8"), re.DOTALL
+        r"hardware watchdog.*?\n\n((?:    [^\n]+\n)+)", INSTALLATION.read_text(encoding="utf-8"), re.DOTALL
     )
     return re.sub("^    ", "", block, flags=re.MULTILINE)
 
@@ -42,7 +42,7 @@ def readmes_watchdog() -> str:
         (KEEP_JOURNAL, "systemd/journald.conf.d/pourlog.conf", "Journal", ("storage", "persistent")),
         (WIFI_AWAKE, "NetworkManager/conf.d/pourlog.conf", "connection", ("wifi.powersave", "2")),
     ],
-    ids=["the README's watchdog", "watchdog", "journal", "WiFi"],
+    ids=["the help's watchdog", "watchdog", "journal", "WiFi"],
 )
 def test_advice_works_as_it_is_typed(
     tmp_path: Path, command: str, file: str, section: str, setting: tuple[str, str]

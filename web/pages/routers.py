@@ -12,6 +12,7 @@ from web.pages import (
     fan,
     first_hour,
     first_hour_measures,
+    help_pages,
     import_page,
     label,
     messages,
@@ -63,6 +64,7 @@ ROUTERS = [
         probe_checks,
         wiring,
         settings,
+        help_pages,
         people,
         shared_links,
     )

@@ -83,6 +83,8 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/links", "maker", "screen-link-made"),
     Route("POST", "/links/{link_id}/end", "maker", "link-ended"),
     Route("GET", "/settings", "viewer"),
+    Route("GET", "/help", "viewer"),
+    Route("GET", "/help/{name}", "viewer"),
     Route("POST", "/settings/units", "person", OWN_DEVICE),
     # Pours, for programs
     Route("GET", "/api/pours", "viewer"),

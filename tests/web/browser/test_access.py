@@ -107,6 +107,8 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
         "/pours/new",
         "/stations",
         "/settings",
+        "/help",
+        "/help/plan-file",
         "/resins",
         "/resins/new",
         "/shop",

@@ -144,7 +144,7 @@ ROWS: tuple[Row, ...] = (
     _shown("3.2.2/1", "text by safe functions", "test_scripts_of_ours_write_no_html_from_data"),
     _shown(
         "3.3.1/1",
-        "Secure and __Host- (over HTTPS; plain HTTP gives it up, see README)",
+        "Secure and __Host- (over HTTPS; plain HTTP gives it up, see web/help/running.md)",
         "test_the_cookie_is_for_our_pages_alone",
     ),
     _shown("3.3.2/2", "SameSite by purpose", "test_the_cookie_is_for_our_pages_alone"),
