@@ -10,10 +10,14 @@ import numpy as np
 from logger.cure.advice.bond import BondWindow, coat_window
 from logger.cure.advice.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
 from logger.cure.advice.limits import MARGIN_K, Remedy, deepest_safe, in_allowed_room, remedy, single_layer
+from logger.cure.fit.datasheet_model import WORKABLE
+from logger.cure.fit.working_time import HEAVIEST_KG, LIGHTEST_KG, conversion_after, quick_working_time_h
 from logger.cure.solver.assumptions import assumptions
 from logger.cure.solver.prediction import Prediction, long_enough, predict, walked, walked_peak_c
 from logger.plan.file import DEEPEST_MM, Plan
-from logger.planning.physics.pail import working_time_min
+
+#: A stated working time counts as an end of it between these conversions. This project's choice, no standard.
+THINNEST, THICKEST = 1e-5, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,17 +172,27 @@ def room_range_c(plan: Plan) -> tuple[float, float]:
 
 
 def working_time_of(plan: Plan, mass_kg: float) -> float:
-    """Working time of a pail of that mass in the plan's room, minutes, from the plan's own kinetics."""
-    mix = plan.mix
-    start = room_c(plan) if plan.pour.start_c is None else plan.pour.start_c
-    if mix is None or mix.working_time_min is None:
-        return working_time_min(plan.resin, mass_kg, room_c(plan), start_c=start)
-    return working_time_min(
+    """Return the working time of a pail of that mass in the plan's room, minutes, from the solver.
+
+    Where the plan gives the datasheet's working time, the mix is taken as too thick at the conversion that it had then,
+    in the stated mass at the stated temperature. Raises OutOfRange, DidNotConverge.
+    """
+    return 60.0 * quick_working_time_h(
         plan.resin,
         mass_kg,
         room_c(plan),
-        start_c=start,
-        stated_min=mix.working_time_min,
-        stated_mass_kg=mix.working_time_mass_kg,
-        stated_c=mix.working_time_c,
+        start_c=plan.pour.start_c,
+        conversion=workable_conversion(plan),
     )
+
+
+def workable_conversion(plan: Plan) -> float:
+    """Return the mean conversion up to which the plan's mix can be worked. Raises OutOfRange, DidNotConverge."""
+    mix = plan.mix
+    if mix is None or mix.working_time_min is None:
+        return WORKABLE
+    stated_h = mix.working_time_min / 60.0
+    mass_kg = min(max(mix.working_time_mass_kg, LIGHTEST_KG), HEAVIEST_KG)
+    stated = conversion_after(plan.resin, mass_kg, mix.working_time_c, stated_h)
+    # A datasheet that states a working time beyond the model's gel cannot set the end of the working time.
+    return min(max(stated, THINNEST), THICKEST)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from logger.plan.file import Plan
 from logger.plan.tables import Mix
-from logger.planning.answers import working_time_of
-from logger.planning.finding import PLAN, Constant, Figure, Finding, Light, plain, worst
+from logger.planning.answers import workable_conversion, working_time_of
+from logger.planning.finding import FROM_MEMORY, PLAN, Constant, Figure, Finding, Light, plain, worst
 from logger.planning.findings.volume import layer_litres
 from logger.planning.physics.batches import SAFE_PART, STEPS_NEEDED, Batches, Card, card, plan_batches
 from logger.planning.physics.mixing import GREEN, LAST, light_of, name_mistake
-from logger.planning.physics.pail import STILL_AIR, WORKABLE
 from logger.planning.physics.parts import (
     Ratio,
     hardener_error_pct,
@@ -181,6 +180,7 @@ def _density(plan: Plan, mix: Mix) -> list[Finding]:
 def _batches(plan: Plan, number: int, b: Batches) -> Finding:
     layer = f"Layer {number}: " if plan.layer else ""
     light = Light.OK if b.enough_time else Light.STOP if b.time_used > 1 else Light.WATCH
+    mix = plan.mix
     return Finding(
         TOPIC,
         "batches",
@@ -194,7 +194,16 @@ def _batches(plan: Plan, number: int, b: Batches) -> Finding:
             Figure("working time", b.working_time_min, "min"),
             Figure("needed", b.needed_min, "min"),
         ),
-        (SAFE_PART, STILL_AIR, WORKABLE, Constant("pails filled to", plan.pails.fill_pct, "%", PLAN)),
+        (
+            SAFE_PART,
+            Constant(
+                "conversion at which the mix is taken as no longer workable",
+                workable_conversion(plan),
+                "",
+                PLAN if mix is not None and mix.working_time_min is not None else FROM_MEMORY,
+            ),
+            Constant("pails filled to", plan.pails.fill_pct, "%", PLAN),
+        ),
         ""
         if b.enough_time
         else "Take smaller pails, cool the parts, or pour with more hands: it may set in the pail.",

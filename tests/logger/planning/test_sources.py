@@ -52,13 +52,6 @@ SOURCES = {
     ("leaks", "half_the_pour_is_gone_in"): "slot flow under falling head, closed form",
     ("leaks", "lost_litres_show_as_a_fallen_level"): "volume over area, closed form",
     ("mixing", "the_correction_says_which_part_and_how_much"): "a r - b and b/r - a, closed form",
-    ("pail", "warmth_speeds_the_cure_by_arrhenius"): "Arrhenius, closed form",
-    ("pail", "ten_degrees_double_the_rate"): "Arrhenius, closed form",
-    (
-        "pail",
-        "a_pail_that_sheds_all_heat_cures_by_the_closed_form",
-    ): "Kamal-Sourour with m 1, n 2, closed form",
-    ("pail", "the_march_agrees_with_scipy"): "scipy, eighth-order solver",
     ("panels", "polyethylene_softens_as_its_table_says"): "Handbook of PE Pipe, Table B.1.1",
     ("parts", "a_ratio_by_weight_becomes_one_by_volume"): "closed form",
     ("parts", "the_wrong_measure_shows_as_too_much_or_too_little_hardener"): "closed form",
