@@ -93,7 +93,7 @@ def quick_working_time_h(
     power = math.floor(math.log(mass_kg, MASS_STEP) + 1e-9)
     lighter = _remembered_h(resin, power, room_c, start_c, conversion)
     shed, most, least = (kg ** (-2.0 / 3.0) for kg in (mass_kg, MASS_STEP**power, MASS_STEP ** (power + 1)))
-    part = (most - shed) / (most - least)
+    part = float((most - shed) / (most - least))
     if part < 1e-6:
         return lighter
     return (1.0 - part) * lighter + part * _remembered_h(resin, power + 1, room_c, start_c, conversion)
