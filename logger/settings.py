@@ -6,15 +6,10 @@ import tomllib
 from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from logger.errors import BadSettings
-
-
-class Table(BaseModel):
-    """One table of the settings file: unknown names refused, frozen once read."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+from logger.toml_table import Table
 
 
 class Messages(Table):

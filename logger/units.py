@@ -25,6 +25,9 @@ LITRES_PER_US_GALLON = 3.785411784
 KG_PER_POUND = 0.45359237
 #: Seconds in an hour.
 SECONDS_PER_HOUR = 3600.0
+#: Milliseconds in an hour and in a day.
+HOUR_MS = 3_600_000
+DAY_MS = 24 * HOUR_MS
 
 
 def c_to_f(celsius: float) -> float:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from logger.alarms.kind import Kind, Priority
-from logger.alarms.state import AlarmState, AlarmStep, OutOfService, Phase, Shelf, Why, change
+from logger.alarms.state import AlarmState, AlarmStep, OutOfService, Phase, Shelf, Why, annunciated, change
 from logger.errors import BadInput, NotAllowed, OutOfRange
-
-HOUR_MS = 3_600_000
+from logger.units import HOUR_MS
 
 
 def acknowledge(
@@ -65,7 +64,7 @@ def unshelve(kind: Kind, state: AlarmState, by: str, now_ms: int, subject: str =
     _named(by)
     if state.shelf is None:
         return AlarmStep(state)
-    after = _heard_again(replace(state, shelf=None))
+    after = annunciated(replace(state, shelf=None))
     text = f"{by} took it off the shelf"
     return AlarmStep(after, (change(kind, state, after, Why.UNSHELVED, text, now_ms, subject, by=by),))
 
@@ -113,15 +112,9 @@ def return_to_service(
     _named(by)
     if state.out is None:
         return AlarmStep(state)
-    after = _heard_again(replace(state, out=None))
+    after = annunciated(replace(state, out=None))
     text = f"{by} put it back in service"
     return AlarmStep(after, (change(kind, state, after, Why.BACK_IN_SERVICE, text, now_ms, subject, by=by),))
-
-
-def _heard_again(state: AlarmState) -> AlarmState:
-    if state.quiet or state.phase is not Phase.ACKNOWLEDGED:
-        return state
-    return replace(state, phase=Phase.RAISED)
 
 
 def _ms_of(hours: float) -> int:

@@ -24,6 +24,7 @@ from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import NORMAL, AlarmState, AlarmStep, Observation, Phase, Transition, step, tick
 from logger.alarms.state_json import state_from_dict, state_to_dict
 from logger.errors import NotFound
+from logger.units import HOUR_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +169,7 @@ class AlarmBook:
         limits, expected = self.setup.limits, self.setup.expected
         if limits is None or not self._cores or not (read or lost):
             return set()
-        hours = (self.now_ms - self.setup.started_ms) / 3_600_000
+        hours = (self.now_ms - self.setup.started_ms) / HOUR_MS
         expected_c = None if expected is None else expected.core_c(hours)
         cores = []
         for track in self._cores:

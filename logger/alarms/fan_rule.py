@@ -14,6 +14,7 @@ from enum import StrEnum
 from logger.alarms.inputs import ForecastAnswer
 from logger.alarms.state import AlarmState
 from logger.quantities import temperature
+from logger.units import HOUR_MS
 
 #: Once on, it runs at least this long: relays and motors wear by switching (the project's choice).
 LEAST_RUN_MS = 20 * 60_000
@@ -87,7 +88,7 @@ def forecast_want(
         return Want(True, By.FORECAST, why)
     if without is not None and without < DOES_WITHOUT:
         return Want(False, By.FORECAST, f"the core stays below {temperature(limit_c, 0)} without it, too")
-    hours = (answer.made_at_ms - started_ms) / 3_600_000
+    hours = (answer.made_at_ms - started_ms) / HOUR_MS
     past = answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours
     if past and core_c is not None and core_c <= limit_c - COOLED_C:
         return Want(False, By.FORECAST, f"the peak is past and the core is at {temperature(core_c, 0)}")

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from logger.alarms.kind import Priority
+from logger.units import DAY_MS, HOUR_MS
 
-HOUR_MS = 3_600_000
 TEN_MIN_MS = 600_000
 #: A flood starts above 10 alarms in 10 min and ends below 5 in 10 min (ISA-18.2, second hand).
 FLOOD_STARTS, FLOOD_ENDS = 10, 5
@@ -22,7 +22,7 @@ CHATTER_TIMES, CHATTER_MS = 3, 60_000
 #: Fleeting: clears within seconds and does not repeat; 10 s is the project's choice.
 FLEETING_MS = 10_000
 #: Stale: up for more than 24 h (ISA-18.2, second hand).
-STALE_MS = 24 * HOUR_MS
+STALE_MS = DAY_MS
 
 
 @dataclass(frozen=True, slots=True)

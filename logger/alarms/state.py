@@ -222,11 +222,11 @@ def _time_passes(
 ) -> tuple[AlarmState, tuple[Transition, ...]]:
     changes: list[Transition] = []
     if state.out is not None and state.out.until_ms is not None and now_ms >= state.out.until_ms:
-        before, state = state, _annunciate(replace(state, out=None))
+        before, state = state, annunciated(replace(state, out=None))
         text = f"Back in service: the time that {before.out.by if before.out else ''} gave it is over."
         changes.append(change(kind, before, state, Why.BACK_IN_SERVICE, text, now_ms, subject))
     if state.shelf is not None and now_ms >= state.shelf.until_ms:
-        before, state = state, _annunciate(replace(state, shelf=None))
+        before, state = state, annunciated(replace(state, shelf=None))
         text = "Its time on the shelf is over" + (
             f", and it is still true: {state.reason}" if state.up else "."
         )
@@ -243,8 +243,8 @@ def _time_passes(
     return state, tuple(changes)
 
 
-def _annunciate(state: AlarmState) -> AlarmState:
-    """No longer quiet: what is true and was hidden must be acknowledged as if new."""
+def annunciated(state: AlarmState) -> AlarmState:
+    """Return the state once it is no longer quiet: what is true and was hidden must be acknowledged as if new."""
     if state.quiet or state.phase is not Phase.ACKNOWLEDGED:
         return state
     return replace(state, phase=Phase.RAISED)

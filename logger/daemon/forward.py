@@ -7,8 +7,6 @@ another past, and then the spool goes on under a new name instead of waiting for
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 import logging
 import random
@@ -24,6 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hardware.clock import Clock, Stamp
+from logger.content_digest import content_digest
 from logger.daemon.keep import Keeper
 from logger.daemon.signals import Orders
 from logger.daemon.spool import Row, Spool
@@ -113,11 +112,6 @@ def batch_json(
             "pin_faults": None if health.pin_faults is None else health.pin_faults[:FAULT_LETTERS],
         }
     return json.dumps(body, separators=(",", ":"), ensure_ascii=False).encode()
-
-
-def content_digest(content: bytes) -> str:
-    """What `Content-Digest` says of a body (RFC 9530): a changed digit would be another temperature, and valid."""
-    return f"sha-256=:{base64.b64encode(hashlib.sha256(content).digest()).decode()}:"
 
 
 def _stamp(stamp: Stamp) -> dict[str, object]:

@@ -24,15 +24,16 @@ from logger.settings import Messages
 from logger.store import outbox
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
+from logger.units import DAY_MS
 
 log = logging.getLogger(__name__)
 
 #: Waits between tries, s: soon at first, then every five minutes for as long as it takes.
 BACK_OFF_S = (5, 15, 30, 60, 120, 300)
 #: A message that one channel of its group has taken waits so long at most for the others, ms.
-REST_MS = 24 * 3600_000
+REST_MS = DAY_MS
 #: A channel that stays broken is told again after this, ms.
-BROKEN_AGAIN_MS = 24 * 3600_000
+BROKEN_AGAIN_MS = DAY_MS
 #: A claim outlasts the longest that one channel can take by this, s.
 CLAIM_MORE_S = 5.0
 

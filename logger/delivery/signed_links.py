@@ -16,9 +16,10 @@ from sqlalchemy import Connection, Row
 from logger.errors import NotAllowed
 from logger.store import message_links, people
 from logger.store.message_links import Purpose
+from logger.units import DAY_MS, HOUR_MS
 
 #: How long a link holds; a message is repeated more often than that while its alarm waits, ms.
-LIFE_MS = 24 * 3600_000
+LIFE_MS = DAY_MS
 #: A token longer than this is not one of ours.
 LONGEST = 400
 
@@ -91,7 +92,7 @@ def _holds(row: Row[Any], now_ms: int) -> None:
     if row.revoked_ms is not None:
         raise LinkRefused("there is a newer message about this alarm: use the link in that one")
     if now_ms >= row.expires_ms:
-        raise LinkRefused(f"this link has expired: it held for {LIFE_MS // 3600_000} h")
+        raise LinkRefused(f"this link has expired: it held for {LIFE_MS // HOUR_MS} h")
 
 
 Address = Callable[[str], str]

@@ -10,8 +10,7 @@ from logger.delivery.signed_links import Address, new_token
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.message_links import Purpose
-
-HOUR_MS = 3600_000
+from logger.units import HOUR_MS
 
 
 def groups_of(messages: Messages) -> list[str]:

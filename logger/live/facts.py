@@ -23,13 +23,14 @@ from logger.alarms.inputs import (
 from logger.live.forecast_facts import answer_of
 from logger.store import contacts, events, forecasts, outbox, pours, stations
 from logger.store.boots import Timeline
+from logger.units import HOUR_MS
 
 AnyRow = Row[*tuple[Any, ...]]
 
 #: Rows of one sweep are taken within this time of its first, ms.
 SWEEP_MS = 2500
 #: Looks are asked for in the first hour, and stay due for an hour after it; then they are history, ms.
-LOOKS_OVER_MS = 3 * 3600_000
+LOOKS_OVER_MS = 3 * HOUR_MS
 
 
 class FactsReader:

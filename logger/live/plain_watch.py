@@ -29,6 +29,7 @@ from logger.store.alarms import ALARM
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.shop_events import units_of
+from logger.units import HOUR_MS
 
 log = logging.getLogger(__name__)
 
@@ -39,7 +40,7 @@ AGAIN_MS = round(KINDS["core-hot"].repeat_min * 60_000)
 #: Where the usual judgement works and does not agree, it takes so many readings in a row, and is told once.
 SURE = 3
 #: What keeps pours from being watched as usual is told after it has lasted so long, and again so much later, ms.
-FAILS_MS, FAILS_AGAIN_MS = 60_000, 3600_000
+FAILS_MS, FAILS_AGAIN_MS = 60_000, HOUR_MS
 #: How often limits and channels are looked up, s.
 REFRESH_S = 5.0
 #: The event that keeps what was told from memory.

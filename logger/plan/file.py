@@ -16,8 +16,9 @@ from pydantic import ConfigDict, Field, ValidationError, model_validator
 
 from logger.errors import BadPlan
 from logger.plan import tables as planning
-from logger.plan.tables import Coefficient, Hours, Percent, Positive, Table, Temperature
+from logger.plan.tables import Coefficient, Hours, Percent, Positive, Temperature
 from logger.plan.toml_bounds import MOST_LEVELS, read_text, table_from_text
+from logger.toml_table import Table
 
 #: What a plan may ask of the solver: layers, stretches of sun or fan, rows of a room's schedule. Each layer adds cells
 #: and, like each stretch, a new beginning: a plan at all of these bounds is solved in minutes, not in hours.

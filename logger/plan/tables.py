@@ -1,13 +1,15 @@
 """The parts of a plan file that only planning reads: all optional, so that a bare plan stays a valid plan.
 
-`Table` and the number types that every table of the plan file shares live here too, below `logger.plan.file`.
+The number types that every table of the plan file shares live here too, below `logger.plan.file`.
 """
 
 from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
+
+from logger.toml_table import Table
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Temperature = Annotated[float, Field(ge=-40, le=150, allow_inf_nan=False)]
@@ -26,12 +28,6 @@ Parts = Annotated[
 Words = Annotated[str, Field(min_length=1, max_length=300)]
 #: Most places of an outline: each side is compared with each other one.
 MOST_POINTS = 500
-
-
-class Table(BaseModel):
-    """One table of the plan file: unknown keys refused, values not coerced from text, frozen once read."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
 class Outline(Table):

@@ -12,14 +12,15 @@ from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
 from logger.store.stations import token_hash
 from logger.store.tables import Invitation, Person, Secret, SignIn
+from logger.units import DAY_MS
 
 PERSON, SIGN_IN, SECRET, INVITATION = table(Person), table(SignIn), table(Secret), table(Invitation)
 #: How long a sign-in lasts at most, and how long one that nobody uses.
-SIGN_IN_MS, UNUSED_MS = 30 * 24 * 3600_000, 14 * 24 * 3600_000
+SIGN_IN_MS, UNUSED_MS = 30 * DAY_MS, 14 * DAY_MS
 #: A sign-in's last use is written this often at most: a page a second must not mean a write a second.
 SEEN_EVERY_MS = 10 * 60_000
 #: How long somebody who was asked in may take.
-INVITATION_MS = 24 * 3600_000
+INVITATION_MS = DAY_MS
 #: Sign-ins listed of one person, newest first; older ones are ended when one more begins.
 MOST_SIGN_INS = 20
 

@@ -12,10 +12,11 @@ from logger.store.database import table
 from logger.store.pours import get_pour
 from logger.store.stations import token_hash
 from logger.store.tables import SharedLink
+from logger.units import DAY_MS
 
 LINK = table(SharedLink)
 #: A record's link holds this long; a wall screen's until it is ended.
-RECORD_MS = 365 * 24 * 3600_000
+RECORD_MS = 365 * DAY_MS
 
 
 def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int) -> tuple[int, str]:

@@ -19,8 +19,9 @@ from typing import Any
 
 import numpy as np
 
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.diffusion import diffusion_from_glass
-from logger.cure.solver.ensemble import EnsembleResult, Members, RoomHistory, crossing, run_ensemble
+from logger.cure.solver.ensemble import EnsembleResult, Members, RoomHistory, run_ensemble
 from logger.plan.file import Glass, Plan, plan_from_table, plan_to_text
 
 #: Invented resins: name, k1, k2 (1/s at 25 °C), heat J/g, depth range mm, hours.
@@ -177,13 +178,13 @@ def _write_readings(
 
 
 def _truth(result: EnsembleResult, plan: Plan) -> dict[str, Any]:
-    over = crossing(result.hours, result.core_c[0], plan.resin.limits.max_core_c)
+    over = first_crossing(result.hours, result.core_c[0], plan.resin.limits.max_core_c)
     return {
         "core_peak_c": round(float(result.core_peak_c[0]), 2),
         "core_peak_at_h": round(float(result.core_peak_at_h[0]), 3),
         "hottest_peak_c": round(float(result.hottest_peak_c[0]), 2),
         "hottest_peak_at_h": round(float(result.hottest_peak_at_h[0]), 3),
-        "core_over_limit_at_h": None if math.isnan(over) else round(over, 3),
+        "core_over_limit_at_h": None if over is None else round(over, 3),
         "mean_conversion_end": round(float(result.end_mean_conversion[0]), 3),
     }
 

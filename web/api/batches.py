@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import base64
-import hashlib
 import logging
 import re
 import time
@@ -19,6 +17,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
 
+from logger.content_digest import content_digest
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import readings
@@ -70,7 +69,7 @@ FIRST_HOUR_S, LATER_S, CHECK_S = 5.0, 30.0, 2.0
 async def whole(request: Request) -> None:
     """Refuses a body that is not what its `Content-Digest` says (RFC 9530). Without one it is taken as it is."""
     stated = request.headers.get("Content-Digest", "")
-    if stated.startswith("sha-256=:") and stated != _digest(await request.body()):
+    if stated.startswith("sha-256=:") and stated != content_digest(await request.body()):
         raise HTTPException(400, "the batch was altered on the way; send it again")
 
 
@@ -120,7 +119,9 @@ async def take_batch(
         core_limit_c=service.plain.limit_at(station.id),
     )
     content = answer.model_dump_json().encode()
-    return Response(content, media_type="application/json", headers={"Content-Digest": _digest(content)})
+    return Response(
+        content, media_type="application/json", headers={"Content-Digest": content_digest(content)}
+    )
 
 
 def _kept_by_the_station(service: Service, station: Row[Any], error: SQLAlchemyError) -> Response:
@@ -163,10 +164,6 @@ def _new_version(user_agent: str, known: str | None) -> str | None:
     """The program that a station says it is (RFC 9110, 10.1.5), when that is not what is known of it."""
     found = _AGENT.match(user_agent)
     return None if found is None or found[1] == known else found[1]
-
-
-def _digest(content: bytes) -> str:
-    return f"sha-256=:{base64.b64encode(hashlib.sha256(content).digest()).decode()}:"
 
 
 def _stamp(shape: StampShape) -> Stamp:

@@ -9,6 +9,7 @@ from logger.alarms.state import Observation
 from logger.cure.forecast.decision import CLEAR, chance_needed
 from logger.quantities import peak as peak_mark
 from logger.quantities import temperature
+from logger.units import HOUR_MS
 
 BEHIND_H = 2.0
 LEAST_COOLING = 0.3
@@ -22,7 +23,7 @@ PAST_CREDIT_S = 12 * 3600.0
 def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: int) -> Observation:
     """Will the core probably pass the resin's limit?"""
     chance, limit = answer.chance_over_limit, limits.max_core_c
-    hours = (answer.made_at_ms - started_ms) / 3_600_000
+    hours = (answer.made_at_ms - started_ms) / HOUR_MS
     crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
     if answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours:
         return Observation(False, answer.made_at_ms, "The peak is past.", credit_s=PAST_CREDIT_S)

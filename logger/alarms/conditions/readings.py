@@ -13,6 +13,7 @@ from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import Observation
 from logger.planning.physics.air import LEAST_HUMIDITY_PCT, MAGNUS_C, dew_point_c
 from logger.quantities import difference, rate, temperature
+from logger.units import HOUR_MS
 
 #: core-hot comes this much early: half of the tolerance of ±0.5 °C that the DS18B20's datasheet gives. Without it
 #: noise on the first reading over the limit could hide the crossing until the next sweep.
@@ -61,7 +62,7 @@ def hotter_than_predicted(
     cores: Sequence[ProbeSignal], now: ProbeSignal, expected: Expected | None, started_ms: int
 ) -> Observation:
     """Does the core run above the band of the frozen prediction?"""
-    hours = (now.believed_ms - started_ms) / 3_600_000
+    hours = (now.believed_ms - started_ms) / HOUR_MS
     value = hottest(fresh(cores, now.believed_ms)) if len(cores) > 1 else now.believed_c
     if expected is None or hours < SETTLING_H or value is None:
         return Observation(None, now.believed_ms)
@@ -140,7 +141,7 @@ def surface_heated(
     at_ms, value = surface.believed_ms, surface.believed_c
     others = [t for t in (core, room) if t is not None and at_ms - t.believed_ms <= 1000 * t.credit_s]
     known = [t.believed_c for t in others if t.believed_c is not None]
-    if value is None or len(known) < 2 or core is None or (at_ms - started_ms) / 3_600_000 < SETTLING_H:
+    if value is None or len(known) < 2 or core is None or (at_ms - started_ms) / HOUR_MS < SETTLING_H:
         return Observation(None, at_ms)
     above = value - max(known)
     if above > ABOVE_ALL_C:

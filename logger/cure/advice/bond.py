@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.diffusion import slow_down
-from logger.cure.model.gel import first_crossing
 from logger.cure.model.history import conversion_along, cooled_to_room
 from logger.cure.model.kinetics import EARLIEST_GEL, glass_transition_c
 from logger.cure.solver.hardness import HARD_K, lasting_from, room_at_end_c, thinned
@@ -23,7 +23,6 @@ from logger.cure.solver.prediction import Prediction
 from logger.plan.file import Plan
 
 Verdict = Literal["too early", "bonds", "scuff"]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

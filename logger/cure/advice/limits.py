@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from logger import extremes
+from logger.cure.solver.fans import FAN_M_S
 from logger.cure.solver.hardness import field_hours, milestones
 from logger.cure.solver.prediction import long_enough, predict, proven_peak_c, walked, walked_peak_c
 from logger.errors import DidNotConverge, OutOfRange
@@ -27,8 +28,6 @@ LEAST_MM, MOST_MM, WITHIN_MM = 1.0, 300.0, 1.0
 COLDEST_C, HOTTEST_C, WITHIN_C = 5.0, 40.0, 0.5
 #: A casting that is not hard everywhere by then is not worth starting, h. Five days: the shop's own setting.
 READY_H = 120.0
-#: Air that a shop fan drives over the top, m/s. Common practice, no source.
-FAN_M_S = 2.0
 #: A search by long steps leaves so much under the limit for what full accuracy adds, K.
 MARGIN_K = 0.5
 #: An end of the bracket that full accuracy moves more often than this has no bracket.

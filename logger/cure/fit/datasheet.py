@@ -16,8 +16,9 @@ from pydantic import Field, ValidationError, model_validator
 from logger.cure.model.off_ratio import heat_from_equivalents
 from logger.errors import BadInput
 from logger.plan.file import Glass, Limits, Plan, plan_from_table
-from logger.plan.tables import Positive, Table
+from logger.plan.tables import Positive
 from logger.plan.toml_bounds import read_text, table_from_text
+from logger.toml_table import Table
 
 Tolerance = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=-10, le=80, allow_inf_nan=False)]

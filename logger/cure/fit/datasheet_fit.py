@@ -14,16 +14,14 @@ from typing import Any
 
 import numpy as np
 import tomli_w
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.fit.datasheet import CUP, WIDE, Datasheet, DeepestPour, DscPeak, Statement
 from logger.cure.fit.datasheet_model import SPREAD, Observable, observables_of, predicted, resin_of
 from logger.cure.fit.least_squares import Solution, least_squares
 from logger.errors import BadInput
 from logger.plan.file import Resin
 from logger.units import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 #: Activation energy before any statement, kJ/mol: room-temperature amines 44–63 (DETA 56.9–63.0, Garcia & Fernandez
 #: 2000; ethylenediamine 58.6, Riccardi et al. 1984; a cycloaliphatic diamine 44–57, Barral et al. 1995).

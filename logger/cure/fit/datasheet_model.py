@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.fit.datasheet import (
     CureTime,
     Datasheet,
@@ -19,19 +19,18 @@ from logger.cure.fit.datasheet import (
     WorkingTime,
     specimen_plan,
 )
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.diffusion import conversion_at_tg, slow_down
 from logger.cure.model.history import conversion_along, cooled_to_room, time_to
 from logger.cure.model.kinetics import EARLIEST_GEL, chemistry
-from logger.cure.solver.ensemble import crossing, peak, probe_of, room_of
+from logger.cure.solver.ensemble import peak, probe_of, room_of
 from logger.cure.solver.hardness import HARD_K, full_tg_c, thinned
-from logger.cure.solver.march import CORE, HOTTEST, MEAN, SURFACE, Accuracy
+from logger.cure.solver.march import COARSE, COARSE_FINENESS, CORE, HOTTEST, MEAN, SURFACE
 from logger.cure.solver.mesh import section_of
 from logger.cure.solver.operators import Factors
 from logger.cure.solver.simulation import run_course
 from logger.plan.file import Plan, Rate, Resin
 from logger.units import GAS_CONSTANT_J_MOL_K, REFERENCE_K, SECONDS_PER_HOUR, ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 #: Mean conversion at which a mix is too thick to work: between 0.15 and 0.35. From memory, no source.
 WORKABLE = 0.25
@@ -43,9 +42,6 @@ SPREAD = (
     f"a mix counts as workable up to {WORKABLE:g} conversion, as gelled from about {EARLIEST_GEL:.2f}, as hard once "
     f"its glass transition is {HARD_K:g} K above the room; what these words leave open is added to each tolerance"
 )
-#: The fit needs no finer than this; `predict` is run at full accuracy afterwards.
-COARSE = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
-FINENESS = 0.6
 
 
 @dataclass(frozen=True)
@@ -186,9 +182,9 @@ _NEVER_H = 5000.0
 
 
 def _reached(hours: Floats, values: Floats, level: float) -> float:
-    found = crossing(hours, values, level)
+    reached = first_crossing(hours, values, level)
     # Not reached within the run: as if it went on at its mean speed, so that the fit still feels a slope.
-    return found if np.isfinite(found) else float(hours[-1] * level / max(values[-1], 1e-6))
+    return float(hours[-1] * level / max(values[-1], 1e-6)) if reached is None else reached
 
 
 def _hard_h(statement: CureTime, resin: Resin, hours: Floats, surface_c: Floats) -> float:
@@ -196,8 +192,8 @@ def _hard_h(statement: CureTime, resin: Resin, hours: Floats, surface_c: Floats)
     slow = slow_down(resin)
     alpha = conversion_along(at, celsius, resin.rate, slow)
     later, cure = cooled_to_room(at, alpha, statement.at_c, resin.rate, slow)
-    found = crossing(later, cure[0], _level(statement, resin))
-    return found if np.isfinite(found) else _NEVER_H
+    hard_h = first_crossing(later, cure[0], _level(statement, resin))
+    return _NEVER_H if hard_h is None else hard_h
 
 
 def _rising(hours: Floats, values: Floats) -> tuple[Floats, Floats]:
@@ -227,7 +223,7 @@ def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
     """Hours and readings of every point on one specimen; the points are marched together."""
     members = len(points)
     one, zero = np.ones(members), np.zeros(members)
-    section = section_of(plan, FINENESS)
+    section = section_of(plan, COARSE_FINENESS)
     b = np.clip(points[:, 2], 1.0, 199.0) * 1000.0 / GAS_CONSTANT_J_MOL_K
 
     def column(values: Floats) -> Floats:

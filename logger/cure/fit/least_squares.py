@@ -10,9 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from logger.arrays import Floats
 
 #: A gain in half the sum of squares that no longer tells two points apart.
 _NOTHING = 0.005

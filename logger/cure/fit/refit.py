@@ -10,15 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.fit.least_squares import Solution, least_squares
 from logger.cure.solver.ensemble import Members, RoomHistory, run_ensemble
-from logger.cure.solver.march import Accuracy
+from logger.cure.solver.march import COARSE, COARSE_FINENESS
 from logger.errors import BadInput
 from logger.plan.file import Plan, Resin
-
-Floats = NDArray[np.float64]
 
 #: How far the shop's batch may be from the resin as planned, as a natural logarithm: rate, heat of cure.
 #: Project values, no source.
@@ -29,7 +27,6 @@ PROBE_K, RISE_PART = 1.0, 0.05
 INDEPENDENT = 8
 #: Readings used of each pour, evenly over its time and dense around its peak.
 _USED = 40
-_COARSE = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
 _STEPS = np.array([0.03, 0.03])
 _NINETY = 1.645
 
@@ -193,8 +190,8 @@ def _core(pour: RecordedPour, points: Floats) -> Floats:
         hours=float(pour.hours[-1]) + 1e-6,
         output_hours=pour.hours,
         room=pour.room,
-        fineness=0.6,
-        accuracy=_COARSE,
+        fineness=COARSE_FINENESS,
+        accuracy=COARSE,
     ).core_c
 
 

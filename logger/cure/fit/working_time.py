@@ -15,7 +15,7 @@ from pydantic import ValidationError
 
 from logger.cure.fit.datasheet import WorkingTime, specimen_plan
 from logger.cure.fit.datasheet_model import WORKABLE
-from logger.cure.model.gel import first_crossing
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import chemistry
 from logger.cure.solver.ensemble import probe_of, room_of

@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from logger.arrays import Floats
 
 #: Model: θ (M, p) → what each probe's pieces would be, one (M, n) per probe.
 Model = Callable[[Floats], list[Floats]]

@@ -6,14 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.forecast.heating import HEATING
 from logger.cure.forecast.parameters import Parameter
 from logger.plan.file import Plan
 from logger.quantities import difference, length
-
-Floats = NDArray[np.float64]
 
 #: A cause is named when at least this part of the members has its sign, and its median is this many spreads off.
 SURE = 0.85

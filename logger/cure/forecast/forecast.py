@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.forecast.assimilate import Posterior, draw, effective, weigh
 from logger.cure.forecast.causes import Cause, causes_of
 from logger.cure.forecast.decision import DUE_H, DUE_PART, chance_needed, due_hours, next_due_h, will_overheat
@@ -37,8 +38,6 @@ from logger.cure.solver.ensemble import Checkpoint, Intervention, Members, run_e
 from logger.cure.solver.fans import FanRun, cooling, fan_effects, runs_of, without_fan
 from logger.errors import BadInput
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 __all__ = [
     "DUE_H",

@@ -9,13 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.forecast.likelihood import Readings, good_readings
 from logger.cure.forecast.parameters import Parameter
 from logger.cure.solver.simulation import Intervention
 
-Floats = NDArray[np.float64]
 #: From an hour to an hour; without an end while it lasts.
 Window = tuple[float, float | None]
 

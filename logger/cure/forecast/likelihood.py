@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from logger.arrays import Floats
 
 #: Noise of one reading: ±0.05 K and a step of 1/16 K (DS18B20 data sheet, from memory), K.
 NOISE_C = (0.05**2 + 0.0625**2 / 12.0) ** 0.5

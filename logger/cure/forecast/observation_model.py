@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.forecast.assimilate import Posterior, draw_normal, fit
 from logger.cure.forecast.heating import HEATING, Window, changes_of, end_h, onset_h
 from logger.cure.forecast.likelihood import ProbeLikelihood, Readings, likelihoods_of
@@ -15,8 +15,6 @@ from logger.cure.forecast.parameters import Parameter, members_at, parameters_of
 from logger.cure.solver.ensemble import EnsembleResult, Intervention, RoomHistory, run_ensemble
 from logger.cure.solver.fans import FanEffect, interventions_of
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 #: Cells of the mesh in each direction against a prediction's.
 FINENESS = 0.6

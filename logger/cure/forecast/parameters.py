@@ -11,12 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.solver.ensemble import Members
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 #: θ is kept within this many spreads.
 FARTHEST = 4.0

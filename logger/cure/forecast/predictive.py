@@ -7,17 +7,16 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.forecast.likelihood import FLOOR_C, OFFSET_C, PART_OF_RISE
 from logger.cure.forecast.observation_model import FINENESS
+from logger.cure.model.crossing import first_crossings
 from logger.cure.model.diffusion import conversion_at_tg
 from logger.cure.solver.ensemble import Checkpoint, Intervention, Members, RoomHistory, run_ensemble
 from logger.cure.solver.hardness import COOLED_K, HARD_K
 from logger.cure.solver.march import Accuracy
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 #: Points over the hours to come.
 POINTS = 240
@@ -156,7 +155,7 @@ def roll_forward(
         core_peak_at_h=np.where(gone, state.past_peak_at_h, peak_at_h),
         hottest_peak_c=np.where(gone, np.maximum(hot, peak), hot),
         hottest_peak_at_h=np.where(gone, state.past_peak_at_h, run.hottest_peak_at_h),
-        crosses_at_h=_first(hours, core, limit_c),
+        crosses_at_h=first_crossings(hours, core, limit_c),
         release_at_h=np.where(ready.any(axis=1), hours[ready.argmax(axis=1)], np.inf),
         end_conversion=run.end_mean_conversion,
         bands=QuantileCurves(
@@ -174,18 +173,6 @@ def _missing(state: MemberState, hours: Floats, rise_c: Floats) -> Floats:
     unknown = FLOOR_C + PART_OF_RISE["core"] * np.abs(rise_c)
     offset, fading = state.shift[:, :, None]
     return np.asarray(offset + fading * left + unknown * np.sqrt(1.0 - left**2) * state.noise[:, None])
-
-
-def _first(hours: Floats, values: Floats, level: float) -> Floats:
-    """First hour at which each row of values (M, T) reaches the level, inf where it does not."""
-    above = values >= level
-    at = above.argmax(axis=1)
-    before = np.maximum(at - 1, 0)
-    rows = np.arange(len(values))
-    low, high = values[rows, before], values[rows, at]
-    part = np.where(at > 0, (level - low) / np.where(high > low, high - low, 1.0), 1.0)
-    when = hours[before] + part * (hours[at] - hours[before])
-    return np.where(above.any(axis=1), when, np.inf)
 
 
 def band(values: Floats) -> Band:

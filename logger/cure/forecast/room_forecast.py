@@ -8,12 +8,10 @@ The sizes are those of a shed or a heated workshop (common practice, no source).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.solver.ensemble import RoomHistory
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 #: Spread of the offset from the plan, of the 24 h and 12 h swing, of the slow and the fast drift, K.
 OFFSET_C, DAILY_C, HALF_DAILY_C, SLOW_C, FAST_C = 2.0, 1.8, 0.5, 1.2, 0.3

@@ -13,8 +13,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.forecast.forecast import Forecast
 from logger.cure.forecast.likelihood import Readings, good_readings
 from logger.cure.forecast.observation_model import FINENESS
@@ -23,8 +23,6 @@ from logger.cure.solver.ensemble import Intervention, Members, RoomHistory, run_
 from logger.cure.solver.mesh import section_of
 from logger.cure.solver.prediction import Field, field_of
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 #: How much the rise may be drawn larger or smaller than it was solved.
 MOST, LEAST = 1.25, 0.8

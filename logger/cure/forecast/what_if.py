@@ -6,27 +6,22 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.forecast.decision import NOW
 from logger.cure.forecast.predictive import Band, MemberState, Outlook, band, roll_forward
 from logger.cure.model import heat_transfer
 from logger.cure.solver.ensemble import Intervention, RoomHistory
+from logger.cure.solver.fans import FAN_M_S, OVER_ROOM_K
 from logger.cure.solver.mesh import section_of
 from logger.plan.file import Plan
 from logger.quantities import difference
 from logger.quantities import peak as peak_mark
 
-Floats = NDArray[np.float64]
-
-#: Air that a workshop fan drives over the surface, m/s, and what the room can be cooled by, K, within an hour
-#: (common practice, no source).
-FAN_M_S = 2.0
+#: What the room can be cooled by, K, within an hour (common practice, no source).
 COOLER_K, COOLER_AFTER_H = 4.0, 1.0
 #: Cooled members peak later than as it is; they are followed for so many times as long.
 FOLLOWED = 2.0
-#: How far a face is above the room when its coefficient is worked out, K.
-OVER_ROOM_K = 15.0
 
 FANS, UNDERSIDE, ROOM, SHADE = "fans", "underside open", "cooler room", "shade"
 

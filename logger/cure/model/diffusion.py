@@ -10,14 +10,12 @@ cure at 5–10 °C strongly slowed by vitrification).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.model.kinetics import glass_transition_c
 from logger.errors import OutOfRange
 from logger.plan.file import Diffusion, Glass, Resin
 from logger.units import ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 #: The stand-in halves the rate when Tg is this far above the resin's temperature, K (from memory, see above).
 LEAD_K = 10.0

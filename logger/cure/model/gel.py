@@ -9,12 +9,9 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-from numpy.typing import NDArray
-
+from logger.arrays import Floats
+from logger.cure.model.crossing import first_crossing
 from logger.errors import OutOfRange
-
-Floats = NDArray[np.float64]
 
 #: Reactive places per molecule: a diepoxide, a diamine with four hydrogens.
 DIEPOXIDE = 2.0
@@ -74,19 +71,6 @@ def gel_at_h(hours: Floats, conversion: Floats, gel: float | None) -> float | No
     if gel is None:
         return None
     return first_crossing(hours, conversion, gel)
-
-
-def first_crossing(hours: Floats, values: Floats, level: float) -> float | None:
-    """First hour at which values, joined by straight lines, reach the level from below; None if never."""
-    reached = np.flatnonzero(np.asarray(values) >= level)
-    if len(reached) == 0:
-        return None
-    after = int(reached[0])
-    if after == 0:
-        return float(hours[0])
-    low, high = values[after - 1], values[after]
-    share = (level - low) / (high - low)
-    return float(hours[after - 1] + share * (hours[after] - hours[after - 1]))
 
 
 def gel_message(ratio: float = 1.0, gelled_h: float | None = None) -> str:

@@ -8,11 +8,10 @@ Churchill & Chu), from memory; worked values in tests/logger/cure/test_surfaces.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.units import GRAVITY_M_S2, STEFAN_BOLTZMANN_W_M2K4, ZERO_CELSIUS_K
 
-Floats = NDArray[np.float64]
 Number = Floats | float
 
 #: Air at 300 K, 1 atm: kinematic viscosity m²/s, thermal diffusivity m²/s, conductivity W/(m·K), Prandtl

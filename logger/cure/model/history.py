@@ -9,15 +9,12 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-from logger.cure.model.gel import first_crossing
+from logger.arrays import Floats
 from logger.cure.model.kinetics import arrhenius_factor, rate_per_s
 from logger.errors import DidNotConverge, OutOfRange
 from logger.plan.file import Diffusion, Rate
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 #: Longest step in u = −ln(1 − α): with it 1e-6 of conversion is kept against closed forms (test_history.py).
 _STEP = 0.04
@@ -102,11 +99,6 @@ def cooled_to_room(
     temperatures = np.full((len(conversion), len(times)), room_c)
     after = conversion_along(times, temperatures, rate, diffusion, conversion[:, -1])
     return np.concatenate([hours, later]), np.concatenate([conversion, after[:, 1:]], axis=1)
-
-
-def crossings(hours: Floats, values: Floats, level: float) -> list[float | None]:
-    """First hour at which each row of values (places, N) reaches the level."""
-    return [first_crossing(hours, row, level) for row in np.atleast_2d(values)]
 
 
 def _speed(u: Floats, t_k: Floats, rate: Rate, diffusion: Diffusion | None) -> Floats:

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.plan.file import Diffusion, Glass, Rate, Resin
 from logger.units import GAS_CONSTANT_J_MOL_K, REFERENCE_K
-
-Floats = NDArray[np.float64]
 
 #: Conversion at the earliest gel of a diepoxide with a diamine at the right ratio: 1/√3.
 #: Flory 1953, Principles of Polymer Chemistry, ch. 9: α² (fE − 1)(fA − 1) = 1 with fE = 2, fA = 4.

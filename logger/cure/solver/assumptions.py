@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.plan.file import Plan
 
-Floats = NDArray[np.float64]
 Points = tuple[tuple[float, float], ...]
 
 UNDERSIDE_UNSAID = (

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.model import heat_transfer
 from logger.cure.solver.assumptions import underside_is_closed
 from logger.cure.solver.mesh import Section
 from logger.plan.file import Plan
 from logger.units import ZERO_CELSIUS_K
 
-Floats = NDArray[np.float64]
 #: Coefficient of a face from its temperature and the room's, both °C.
 Law = Callable[[Floats, Floats], Floats]
 

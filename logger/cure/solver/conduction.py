@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from logger.arrays import Floats
+
 Picks = NDArray[np.intp] | slice
 
 EVERYONE = slice(None)

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.kinetics import EARLIEST_GEL, chemistry
 from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
 from logger.cure.solver.march import CORE, CORE_CURE, HOTTEST, MEAN, SURFACE, UNDERSIDE, Accuracy
@@ -18,8 +19,6 @@ from logger.cure.solver.simulation import Checkpoint, Intervention, Simulation, 
 from logger.errors import BadInput
 from logger.plan.file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 __all__ = ["Checkpoint", "EnsembleResult", "Intervention", "Members", "RoomHistory", "run_ensemble"]
 
@@ -215,7 +214,8 @@ def _result(course: Simulation, count: int, at: Floats, gel_conversion: float) -
         read[:, i] = smooth(hours, reading[:, picks], at).T
         peaks[i, 0:2] = peak(hours, reading[:, CORE])
         peaks[i, 2:4] = peak(hours, reading[:, HOTTEST])
-        gel[i] = crossing(hours, reading[:, CORE_CURE], gel_conversion)
+        gel_h = first_crossing(hours, reading[:, CORE_CURE], gel_conversion)
+        gel[i] = np.nan if gel_h is None else gel_h
         last[i] = reading[-1, MEAN]
     zero = ZERO_CELSIUS_K
     columns = dict(zip(names, read, strict=True))
@@ -280,15 +280,3 @@ def peak(hours: Floats, values: Floats) -> tuple[float, float]:
     tilt = d0 - bend * h0
     shift = float(np.clip(-0.5 * tilt / bend, h0, h2))
     return float(values[i] + shift * (tilt + bend * shift)), float(hours[i] + shift)
-
-
-def crossing(hours: Floats, values: Floats, level: float) -> float:
-    """The first hour at which values reach the level, straight between readings; NaN when they do not."""
-    above = np.flatnonzero(values >= level)
-    if not len(above):
-        return float("nan")
-    i = int(above[0])
-    if i == 0 or values[i] == values[i - 1]:
-        return float(hours[i])
-    part = (level - values[i - 1]) / (values[i] - values[i - 1])
-    return float(hours[i - 1] + part * (hours[i] - hours[i - 1]))

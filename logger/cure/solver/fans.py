@@ -10,14 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.model import heat_transfer
 from logger.cure.solver.mesh import section_of
 from logger.cure.solver.simulation import Intervention
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 #: Air that a workshop fan drives over the surface, m/s (common practice, no source).
 FAN_M_S = 2.0

@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.model.diffusion import slow_down
 from logger.cure.model.history import LONGEST_H, conversion_along, cooled_to_room
 from logger.cure.model.kinetics import EARLIEST_GEL, glass_transition_c
 from logger.cure.solver.prediction import Field, Prediction
 from logger.plan.file import Glass, Plan
-
-Floats = NDArray[np.float64]
 
 #: Tg this far above the casting's temperature: a thumbnail still marks it from 0 K, no longer from HARD_K.
 #: Common practice, no source.

@@ -13,13 +13,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.model.materials import Material, panel_material, resin_material
 from logger.cure.solver.assumptions import widest
 from logger.plan.file import Plan
-
-Floats = NDArray[np.float64]
 
 #: Most rows of resin of a mesh that is not refined: many thin layers share them. One layer has 40 at most.
 _MOST_ROWS = 160

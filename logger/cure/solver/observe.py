@@ -6,10 +6,8 @@ import itertools
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from logger.arrays import Floats, Indices
 
 #: Columns of a reading, see `solve.read`.
 CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE, HOT_CELL, HEAT_OUT = range(8)

@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.solver.boundary import Boundary, HeatLoss, HeatLosses
 from logger.cure.solver.conduction import LineOperators
 from logger.cure.solver.march import FaceCoupling, Interval, Observer
 from logger.cure.solver.mesh import Section
 from logger.cure.solver.stencils import flow_matrix, value_weights, wall_weights
-
-Floats = NDArray[np.float64]
 
 #: Coefficient on the bare inner face of a slab while a later layer is not yet poured, W/(m²·K), where the plan
 #: gives no side coefficient: still air and radiation at a few kelvin. Common practice, no source.

@@ -10,12 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger import extremes
+from logger.arrays import Floats
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import EARLIEST_GEL, chemistry, glass_transition_c
 from logger.cure.solver.assumptions import assumptions
-from logger.cure.solver.ensemble import crossing, peak, probe_of, room_of, smooth
+from logger.cure.solver.ensemble import peak, probe_of, room_of, smooth
 from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
 from logger.cure.solver.march import (
+    COARSE,
+    COARSE_FINENESS,
     CORE,
     CORE_CURE,
     HOT_CELL,
@@ -31,8 +35,6 @@ from logger.cure.solver.operators import Factors
 from logger.cure.solver.simulation import Snapshot, run_course
 from logger.plan.file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 #: Raised when the solver's answers change, so that a frozen prediction says which model made it.
 MODEL_VERSION = "2"
@@ -66,9 +68,6 @@ TOO_MANY_CELLS = (
     "layers or longer waits"
 )
 
-#: The solver's long steps, and the part of the cells that goes with them.
-_WALKING = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)
-_WALKING_CELLS = 0.6
 #: Once all of it is cured so far and cools, a pour's peak is past.
 PEAK_PAST = 0.6
 #: A peak so near to the limit is solved as `predict` does before it counts, K.
@@ -228,7 +227,7 @@ def walked(plan: Plan, field_hours: Sequence[float] = (), enough: Enough | None 
     """The plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer `predict`
     then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises DidNotConverge.
     """
-    return predict(plan, field_hours=field_hours, fineness=_WALKING_CELLS, accuracy=_WALKING, enough=enough)
+    return predict(plan, field_hours=field_hours, fineness=COARSE_FINENESS, accuracy=COARSE, enough=enough)
 
 
 def walked_peak_c(plan: Plan, beyond_c: float) -> float:
@@ -300,7 +299,7 @@ def _solved(
     hours = time_s / SECONDS_PER_HOUR
     peak_k, peak_h = peak(hours, reading[:, HOTTEST])
     core_k, core_h = peak(hours, reading[:, CORE])
-    gel = crossing(hours, reading[:, CORE_CURE], gel_conversion)
+    gel_h = first_crossing(hours, reading[:, CORE_CURE], gel_conversion)
     row, column = divmod(int(reading[reading[:, HOTTEST].argmax(), HOT_CELL]), section.resin_columns)
     alpha = course.end.alpha[0, : section.layer_tops[course.end.layers - 1] - section.panel_rows]
     mean = float(reading[-1, MEAN])
@@ -324,7 +323,7 @@ def _solved(
         hottest_z_mm=1000.0 * float(section.z[section.panel_rows + row]),
         core_peak_c=core_k - zero_k,
         core_peak_at_h=core_h,
-        gel_at_h=None if np.isnan(gel) else gel,
+        gel_at_h=gel_h,
         end_mean_conversion=mean,
         end_least_conversion=float(alpha.min()),
         end_tg_c=float(glass_transition_c(mean, plan.resin.glass)),

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 _FAR_S = 1e8
 

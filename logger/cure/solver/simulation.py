@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.cure.model.kinetics import Chemistry
 from logger.cure.solver.boundary import HeatLosses, heat_losses_of
 from logger.cure.solver.march import Accuracy, Enough, Fields, History, Interval, March
@@ -18,8 +18,6 @@ from logger.cure.solver.room import RoomSchedule
 from logger.errors import BadInput
 from logger.plan.file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
-
-Floats = NDArray[np.float64]
 
 #: The first step after a pour, s, at most; the finest cell's own time may ask for less.
 _FIRST_STEP_S = 16.0

@@ -11,9 +11,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from logger.arrays import Floats
 
 
 def _means(edges: Floats, powers: Floats, ring: bool) -> Floats:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from logger.cure.model.crossing import first_crossing
 from logger.cure.solver.ensemble import (
     Intervention,
     Members,
     RoomHistory,
-    crossing,
     peak,
     run_ensemble,
     smooth,
@@ -143,5 +143,5 @@ def test_reading_between_steps_is_smooth_and_the_peak_is_found():
         (5 - (at - 2.2) ** 2)[14:-14], abs=1e-9
     )
     assert peak(hours, 5 - (hours - 2.2) ** 2) == pytest.approx((5.0, 2.2))
-    assert crossing(hours, hours, 1.25) == pytest.approx(1.25)
-    assert np.isnan(crossing(hours, hours, 9.0))
+    assert first_crossing(hours, hours, 1.25) == pytest.approx(1.25)
+    assert first_crossing(hours, hours, 9.0) is None

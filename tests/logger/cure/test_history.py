@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from logger.cure.model.crossing import first_crossings
 from logger.cure.model.diffusion import diffusion_from_glass
-from logger.cure.model.history import conversion_along, cooled_to_room, crossings, time_to
+from logger.cure.model.history import conversion_along, cooled_to_room, time_to
 from logger.cure.model.kinetics import rate_per_s
 from logger.errors import DidNotConverge, OutOfRange
 from logger.plan.file import Glass, Rate
@@ -90,10 +91,10 @@ def test_after_the_end_the_cure_goes_on_at_the_room():
     assert later[-1] == pytest.approx(60 * 24)
     assert np.array_equal(cure[:, :2], start)
     assert np.all(cure[1] >= cure[0])
-    assert crossings(later, cure, 0.88)[1] <= crossings(later, cure, 0.88)[0]
+    assert first_crossings(later, cure, 0.88)[1] <= first_crossings(later, cure, 0.88)[0]
     direct = time_to(0.88, 22.0, SLOW)
     # The later hours are joined by straight lines: 3 %.
-    assert crossings(later, cure, 0.88)[0] == pytest.approx(direct, rel=0.03)
+    assert first_crossings(later, cure, 0.88)[0] == pytest.approx(direct, rel=0.03)
 
 
 def test_a_conversion_never_reached_has_no_time():

@@ -12,8 +12,9 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import j0, j1
 
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.kinetics import rate_from_prefactors
-from logger.cure.solver.ensemble import Members, crossing, run_ensemble
+from logger.cure.solver.ensemble import Members, run_ensemble
 from logger.cure.solver.march import Accuracy
 from logger.cure.solver.prediction import predict
 from logger.errors import DidNotConverge
@@ -233,7 +234,7 @@ def test_an_adiabatic_pour_ends_where_its_heat_takes_it():
         23.0 + 420e3 / 1900.0 * found.end_mean_conversion, abs=0.02
     )
     assert found.peak_c == pytest.approx(244.05, abs=0.3)
-    assert crossing(found.curve.hours, found.curve.core_c, 60.0) == pytest.approx(23.365, abs=0.03)
+    assert first_crossing(found.curve.hours, found.curve.core_c, 60.0) == pytest.approx(23.365, abs=0.03)
 
 
 @pytest.mark.parametrize(("cp", "rise"), [(1600, 303.8), (1800, 270.0), (2000, 243.0), (2200, 220.9)])

@@ -7,7 +7,7 @@ import pytest
 from logger.cure.fit.datasheet import WorkingTime, specimen_plan
 from logger.cure.fit.datasheet_model import WORKABLE
 from logger.cure.fit.working_time import quick_working_time_h, working_time_h
-from logger.cure.model.gel import first_crossing
+from logger.cure.model.crossing import first_crossing
 from logger.cure.model.history import time_to
 from logger.cure.solver.prediction import predict
 from logger.errors import OutOfRange

@@ -7,7 +7,7 @@ import pytest
 from logger.cure.fit.datasheet import WorkingTime, datasheet_from_text, specimen_plan
 from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.cure.fit.datasheet_model import WORKABLE
-from logger.cure.model.gel import first_crossing
+from logger.cure.model.crossing import first_crossing
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, plan_from_table
 from logger.planning.answers import working_time_of
