@@ -23,9 +23,11 @@ from logger.alarms.inputs import (
 from logger.live.forecast_facts import answer_of
 from logger.store import contacts, events, forecasts, outbox, pours, stations
 from logger.store.boots import Timeline
+from logger.store.rows import JudgedPour, StationRow
 from logger.units import HOUR_MS
 
-AnyRow = Row[*tuple[Any, ...]]
+#: A pour's new reading; see store/readings.py.
+ReadingRow = Row[*tuple[Any, ...]]
 
 #: Rows of one sweep are taken within this time of its first, ms.
 SWEEP_MS = 2500
@@ -56,7 +58,7 @@ class FactsReader:
         self._turning.clear()
 
     def facts(
-        self, tx: Connection, pour: AnyRow, rows: Sequence[Row[Any]], now_ms: int, ahead_ms: int = 0
+        self, tx: Connection, pour: JudgedPour, rows: Sequence[Row[Any]], now_ms: int, ahead_ms: int = 0
     ) -> WatchFacts:
         """Everything but the temperatures. `rows`: the readings that have come since the last time; `ahead_ms`: how far
         a station may be ahead, and its clock be right: in a simulation in lock-step."""
@@ -84,7 +86,9 @@ class FactsReader:
             air=RoomAir(damp[-1].milli_rh / 1000, damp[-1].at_ms - shift_ms) if damp else None,
         )
 
-    def _fan_facts(self, tx: Connection, mine: Sequence[AnyRow], rows: Sequence[AnyRow]) -> FanState | None:
+    def _fan_facts(
+        self, tx: Connection, mine: Sequence[StationRow], rows: Sequence[ReadingRow]
+    ) -> FanState | None:
         """The fan as commanded and as its proof contact tells; once off, that it does not cool is no news."""
         if not mine:
             return None
@@ -105,18 +109,18 @@ class FactsReader:
         unsent = outbox.oldest_waiting_ms(tx)
         return ServiceFacts(disk_free_mb=self._disk_free_mb(), oldest_unsent_ms=unsent)
 
-    def _looks(self, tx: Connection, pour: AnyRow, shift_ms: int, now_ms: int) -> LooksSeen | None:
+    def _looks(self, tx: Connection, pour: JudgedPour, shift_ms: int, now_ms: int) -> LooksSeen | None:
         """The looks of the first hour; None once they are history."""
         started_ms = pour.poured_ms - shift_ms
         if now_ms - started_ms > LOOKS_OVER_MS:
             return None
         looks = [
-            Look(row.at_ms - shift_ms, row.by, LookResult(row.data["finding"]), row.text)
+            Look(row.at_ms - shift_ms, row.by, LookResult(row.facts["finding"]), row.text)
             for row in events.of_kind(tx, pour.id, "look")
         ]
         return looks_seen(started_ms, self._rhythm, looks, now_ms)
 
-    def _answer(self, tx: Connection, pour: AnyRow, shift_ms: int) -> ForecastAnswer | None:
+    def _answer(self, tx: Connection, pour: JudgedPour, shift_ms: int) -> ForecastAnswer | None:
         """The newest forecast's answer; kept, since its body is large and is asked for with every batch."""
         newest = forecasts.latest_id(tx, pour.id)
         if newest is None:
@@ -129,7 +133,7 @@ class FactsReader:
         return known[1]
 
 
-def contacts_in(rows: Sequence[AnyRow], shift_ms: int) -> Iterator[WetContact]:
+def contacts_in(rows: Sequence[ReadingRow], shift_ms: int) -> Iterator[WetContact]:
     """The changes of contacts under the form, in the order in which they came."""
     for row in rows:
         if row.place.startswith("under-form"):

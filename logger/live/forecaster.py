@@ -16,7 +16,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.cure.forecast.decision import RAISE_OF, chance_needed, next_due_h, will_overheat
 from logger.cure.forecast.forecast import Forecast, forecast
@@ -32,6 +32,7 @@ from logger.record.figures import Place, places_from
 from logger.store import events, forecasts, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.rows import EventRow, PourRow
 
 log = logging.getLogger(__name__)
 
@@ -90,12 +91,12 @@ def _is_open(recent: Sequence[dict[str, Any]]) -> bool:
     return bool(to_come and last["chance_core_over_limit"] > SETTLED and not told)
 
 
-def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
+def history_of(connection: Connection, pour: PourRow) -> dict[str, Place]:
     """A pour's temperatures and faults so far, by place."""
     return places_from(
         [
             (
-                (row.at_ms - pour.poured_ms) / 3.6e6,
+                (row.at_ms - pour.started_ms) / 3.6e6,
                 row.place,
                 None if row.milli_c is None else row.milli_c / 1000,
             )
@@ -105,12 +106,12 @@ def history_of(connection: Connection, pour: Row[Any]) -> dict[str, Place]:
     )
 
 
-def fan_runs(switched: Sequence[Row[Any]], poured_ms: int, on_now: bool) -> list[tuple[float, float | None]]:
+def fan_runs(switched: Sequence[EventRow], poured_ms: int, on_now: bool) -> list[tuple[float, float | None]]:
     """When a pour's fan has run, in hours after pouring (None: it still runs), from the events of switching it.
 
     One that was on before pouring began has run from the start.
     """
-    steps = [((row.at_ms - poured_ms) / 3.6e6, bool(row.data["on"])) for row in switched]
+    steps = [((row.at_ms - poured_ms) / 3.6e6, bool(row.facts["on"])) for row in switched]
     on_first = not steps[0][1] if steps else on_now
     runs: list[tuple[float, float | None]] = [(0.0, None)] if on_first else []
     for at_h, on in steps:
@@ -234,7 +235,7 @@ class Forecaster:
             pour = pours.get_pour(connection, pour_id)
             row = forecasts.latest(connection, pour_id)
             last = None if row is None else row.body
-            at_h = (self._timeline.true_ms() - pour.poured_ms) / 3.6e6
+            at_h = (self._timeline.true_ms() - pour.started_ms) / 3.6e6
             due_h = due_at_h(last)
             if at_h < due_h:
                 self._wait(pour_id, due_h - at_h)
@@ -254,7 +255,7 @@ class Forecaster:
             history = history_of(connection, pour)
             ran = fan_runs(
                 events.of_kind(connection, pour_id, "fan"),
-                pour.poured_ms,
+                pour.started_ms,
                 stations.fan_is_on(connection, pour.station_id),
             )
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):

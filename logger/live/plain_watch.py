@@ -10,9 +10,8 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
-from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.alarms.notify_policy import NotifyReason
@@ -28,6 +27,7 @@ from logger.store import events, lease, pours, stations
 from logger.store.alarms import ALARM
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.rows import StationRow
 from logger.store.shop_events import units_of
 from logger.units import HOUR_MS
 
@@ -219,7 +219,7 @@ class Memory:
         self._limits: dict[int, tuple[float, bool]] = {}
         self._woken = threading.Event()
         #: Hash of a station's token → its row, of the stations of live pours.
-        self.stations: dict[str, Row[Any]] = {}
+        self.stations: dict[str, StationRow] = {}
         #: Pours of which the database says that core-hot is up, and when it was asked, steady.
         self.hot: frozenset[int] = frozenset()
         self.read_ms: int | None = None

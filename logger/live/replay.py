@@ -75,7 +75,7 @@ class _Replay:
                 self._watch.judge(self._pour_id)
         reported += [self._forecast(at_h) for at_h in waiting]
         with self._store.read() as connection:
-            poured_ms = pours.get_pour(connection, self._pour_id).poured_ms
+            poured_ms = pours.get_pour(connection, self._pour_id).started_ms
             record = gather(connection, self._pour_id, "")
             raised = alarms.alarms_of(connection, self._pour_id)
         return {

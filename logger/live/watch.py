@@ -29,13 +29,14 @@ from logger.alarms.state import Transition
 from logger.delivery.compose import due_notifications, enqueue, nothing_due, write_notifications
 from logger.delivery.memory_outbox import MemoryOutbox
 from logger.errors import LoggerError
-from logger.live.facts import AnyRow, FactsReader, contacts_in, sweeps_in
+from logger.live.facts import FactsReader, contacts_in, sweeps_in
 from logger.live.fan import FanKeeper
 from logger.quantities import units_from
 from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.lease import LostLease
+from logger.store.rows import JudgedPour
 from logger.store.shop_events import units_of_pour
 
 if TYPE_CHECKING:
@@ -266,7 +267,7 @@ class Watch:
     def judge(self, pour_id: int) -> bool:
         """Judges some of a pour's new readings; True when there are more."""
 
-        def take(connection: Connection, pour: AnyRow, book: AlarmBook, judged: int) -> _Taken:
+        def take(connection: Connection, pour: JudgedPour, book: AlarmBook, judged: int) -> _Taken:
             return self._take(connection, pour, book, judged)
 
         taken = self._change(pour_id, take, self.fence)
@@ -292,9 +293,9 @@ class Watch:
         refuses to be written. Raises NotFound, and what the act raises.
         """
         with self._store.read() as connection:
-            pour_id = alarms.get_alarm(connection, alarm_id).pour_id
+            pour_id = alarms.get_alarm(connection, alarm_id).of_pour
 
-        def take(connection: Connection, _pour: AnyRow, book: AlarmBook, judged: int) -> _Taken:
+        def take(connection: Connection, _pour: JudgedPour, book: AlarmBook, judged: int) -> _Taken:
             alarm = alarms.get_alarm(connection, alarm_id)
             key = f"{alarm.kind}/{alarm.subject.partition('/')[2]}"
             return _Taken(book, act(book, key, self._timeline.now_ms()), judged, moved=True)
@@ -340,7 +341,7 @@ class Watch:
             self._kept(pour_id)
         return result
 
-    def _write(self, tx: Connection, pour: AnyRow, take: _Take) -> tuple[_Taken, bool]:
+    def _write(self, tx: Connection, pour: JudgedPour, take: _Take) -> tuple[_Taken, bool]:
         unkept = self._unkept.get(pour.id)
         if unkept is None:
             book, before, judged = self.book_of(tx, pour), _told_of(pour), pour.judged_reading_id
@@ -385,7 +386,7 @@ class Watch:
             self._unkept[pour_id] = Unkept(book.to_dict(), told, taken.judged, changes)
         return taken, bool(letters)
 
-    def _take(self, connection: Connection, pour: AnyRow, book: AlarmBook, judged: int) -> _Taken:
+    def _take(self, connection: Connection, pour: JudgedPour, book: AlarmBook, judged: int) -> _Taken:
         """Judges the readings after the last judged one, and the time that has passed."""
         rows = readings.after(connection, pour.id, judged, ROWS_A_TIME)
         before = book.to_dict()
@@ -407,7 +408,7 @@ class Watch:
         moved = rows or changes or {**before, "now_ms": 0} != {**book.to_dict(), "now_ms": 0}
         return _Taken(book, changes, rows[-1].id if rows else judged, moved=bool(moved), more=more)
 
-    def book_of(self, connection: Connection, pour: AnyRow) -> AlarmBook:
+    def book_of(self, connection: Connection, pour: JudgedPour) -> AlarmBook:
         """The pour's watchbook as it was last kept, or a new one."""
         setup = self._setup(connection, pour)
         if pour.watchbook is None:
@@ -417,7 +418,7 @@ class Watch:
     def _keep(
         self,
         tx: Connection,
-        pour: AnyRow,
+        pour: JudgedPour,
         book: AlarmBook,
         before: dict[str, Any],
         taken: _Taken,
@@ -444,7 +445,7 @@ class Watch:
     def _address(self, path: str) -> str:
         return f"{self._link_base}{path}"
 
-    def _setup(self, connection: Connection, pour: AnyRow) -> Setup:
+    def _setup(self, connection: Connection, pour: JudgedPour) -> Setup:
         started_ms = pour.poured_ms - self._timeline.shift_ms
         known = self._setups.get(pour.id)
         if known is None or known.started_ms != started_ms:
@@ -485,7 +486,7 @@ class _Taken:
     more: bool = False
 
 
-_Take = Callable[[Connection, AnyRow, AlarmBook, int], _Taken]
+_Take = Callable[[Connection, JudgedPour, AlarmBook, int], _Taken]
 
 
 def rounds_apart_s(period_s: float, took_s: float) -> float:
@@ -500,7 +501,7 @@ def _told(error: Exception) -> str:
     return str(error) if isinstance(error, LoggerError) else f"{type(error).__name__}: {error}"
 
 
-def _told_of(pour: AnyRow) -> dict[str, Any]:
+def _told_of(pour: JudgedPour) -> dict[str, Any]:
     return {} if pour.watchbook is None else dict(pour.watchbook["told"])
 
 

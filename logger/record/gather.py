@@ -56,7 +56,7 @@ def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any
     """
     pour = pours.get_pour(connection, pour_id)
     body = seals.sealed_body(connection, pour_id) if pour.seal is not None else None
-    if body is None:
+    if body is None or pour.seal is None:
         return gather_open(connection, pour_id, workshop) | {"seal": None, "additions": []}
     where = "" if pour.origin is None else f"pour {pour_id}, from {pour.origin['workshop']}"
     if pour.origin is not None:

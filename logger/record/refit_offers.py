@@ -65,7 +65,7 @@ def resin_key(record: Mapping[str, Any]) -> str:
 def offers(connection: Connection) -> dict[str, dict[str, Any]]:
     """The newest offer for each resin."""
     return {
-        row.data["resin_key"]: row.data | {"at_ms": row.at_ms}
+        row.facts["resin_key"]: row.facts | {"at_ms": row.at_ms}
         for row in shop_events.shop_events(connection, OFFERED)
     }
 

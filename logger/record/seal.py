@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.record.gather import Measured, gather_open
 from logger.store import events, pours, seals, stations
 from logger.store.hash_chain import canonical, sha256
+from logger.store.rows import PourRow
 
 SEAL_VERSION = 1
 #: What stands for good once an alarm is raised, and what its answer and end add.
@@ -75,7 +76,7 @@ def seal_hash(made: Mapping[str, Any]) -> str:
     return sha256(canonical(made))
 
 
-def pour_hashes(connection: Connection, pour: Row[Any]) -> dict[str, str]:
+def pour_hashes(connection: Connection, pour: PourRow) -> dict[str, str]:
     """Hash of each thing about the pour that is not a row of its own."""
     values = {name: getattr(pour, name) for name in seals.POUR_FIELDS} | {
         "station": stations.name_of(connection, pour.station_id),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, func, insert, select, update
+from sqlalchemy import Connection, Select, func, insert, select, update
 
 from logger.alarms.kind import Priority, urgency
 from logger.alarms.rates import Span
@@ -20,9 +20,11 @@ from logger.store.boots import BOOT
 from logger.store.database import table
 from logger.store.events import EVENT, add_event, ours
 from logger.store.pours import OWN, POUR
+from logger.store.rows import AlarmRow, all_rows, columns, first_row
 from logger.store.tables import Alarm
 
 ALARM = table(Alarm)
+_ALARMS = select(*columns(ALARM, AlarmRow))
 #: Alarms that people here have to do with: those in a record from elsewhere were answered there, or never.
 OURS = ours(ALARM.c.pour_id)
 #: Phases in which somebody has yet to do something.
@@ -123,21 +125,21 @@ def same_alarm(alarm_id: int) -> Select[Any]:
     )
 
 
-def get_alarm(connection: Connection, alarm_id: int) -> Row[Any]:
+def get_alarm(connection: Connection, alarm_id: int) -> AlarmRow:
     """One activation. Raises NotFound, also for one in a record from elsewhere: nobody answers it here."""
-    found = connection.execute(select(ALARM).where(ALARM.c.id == alarm_id, OURS)).first()
+    found = first_row(connection, _ALARMS.where(ALARM.c.id == alarm_id, OURS), AlarmRow)
     if found is None:
         raise NotFound(f"there is no alarm {alarm_id}")
     return found
 
 
-def open_alarms(connection: Connection, pour_id: int | None = None) -> list[Row[Any]]:
+def open_alarms(connection: Connection, pour_id: int | None = None) -> list[AlarmRow]:
     """Alarms that are true or unacknowledged, of one pour or of all: what is true first, and of that the gravest."""
-    wanted = select(ALARM).where(ALARM.c.phase.in_(OPEN), OURS)
+    wanted = _ALARMS.where(ALARM.c.phase.in_(OPEN), OURS)
     if pour_id is not None:
         wanted = wanted.where(ALARM.c.pour_id == pour_id)
     return sorted(
-        connection.execute(wanted),
+        all_rows(connection, wanted, AlarmRow),
         key=lambda row: (
             row.phase == Phase.RETURNED,
             urgency(row.priority),
@@ -147,9 +149,9 @@ def open_alarms(connection: Connection, pour_id: int | None = None) -> list[Row[
     )
 
 
-def alarms_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
+def alarms_of(connection: Connection, pour_id: int) -> list[AlarmRow]:
     """Every activation of a pour, oldest first."""
-    return list(connection.execute(select(ALARM).where(ALARM.c.pour_id == pour_id).order_by(ALARM.c.id)))
+    return all_rows(connection, _ALARMS.where(ALARM.c.pour_id == pour_id).order_by(ALARM.c.id), AlarmRow)
 
 
 def spans(connection: Connection) -> list[Span]:
@@ -169,7 +171,7 @@ def spans(connection: Connection) -> list[Span]:
             row.returned_ms or row.ended_ms,
             row.acknowledged_ms,
         )
-        for row in connection.execute(select(ALARM).where(OURS).order_by(ALARM.c.id))
+        for row in all_rows(connection, _ALARMS.where(OURS).order_by(ALARM.c.id), AlarmRow)
         if row.id not in quiet
     ]
 

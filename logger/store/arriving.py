@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import islice
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, delete, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound, StoreError
 from logger.store.alarms import ALARM
@@ -17,8 +17,9 @@ from logger.store.database import Store, table
 from logger.store.events import EVENT, add_event
 from logger.store.forecasts import FORECAST
 from logger.store.parcel import Parcel
-from logger.store.pours import POUR, POUR_PROBE, WHOLE
+from logger.store.pours import POUR, POUR_PROBE, WHOLE, get_pour
 from logger.store.readings import READING
+from logger.store.rows import PourRow
 from logger.store.seals import SEALED_RECORD
 from logger.store.stations import STATION
 from logger.store.tables import SharedLink
@@ -126,11 +127,9 @@ def finish(tx: Connection, begun: Begun, now_ms: int, by: str, told: Mapping[str
         )
 
 
-def foreign_pour(connection: Connection, pour_id: int) -> Row[Any]:
+def foreign_pour(connection: Connection, pour_id: int) -> PourRow:
     """A record from elsewhere. Raises NotFound, and NotAllowed for the shop's own: those are never deleted."""
-    found = connection.execute(select(POUR).where(POUR.c.id == pour_id, WHOLE)).first()
-    if found is None:
-        raise NotFound(f"there is no pour {pour_id}")
+    found = get_pour(connection, pour_id)
     if found.origin is None:
         raise NotAllowed(f"pour {pour_id} is the shop's own: its record is kept for good")
     return found
@@ -147,8 +146,8 @@ def delete_foreign(
         pour = foreign_pour(tx, pour_id)
         pictures = _pictures(tx, pour_id)
         tx.execute(update(POUR).where(POUR.c.id == pour_id).values(partial_ms=now_ms()))
-        told = {"pour": pour_id, "title": pour.title} | dict(pour.origin)
-        text = f"{pour.title}, from {pour.origin['workshop']}"
+        told = {"pour": pour_id, "title": pour.title} | (pour.origin or {})
+        text = f"{pour.title}, from {told['workshop']}"
         add_event(tx, None, now_ms(), "record-deleted", by, text, told)
     take_out(store, pour_id, rest)
     return pictures

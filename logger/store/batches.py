@@ -22,7 +22,8 @@ from logger.store.dialect import insert_many, update_many
 from logger.store.events import add_event
 from logger.store.hash_chain import READING_FIELDS, link
 from logger.store.pours import POUR, Window, windows_of
-from logger.store.stations import PROBE, STATION, reported_by
+from logger.store.rows import StationRow, all_rows
+from logger.store.stations import PROBE, STATION, STATIONS, reported_by
 from logger.store.tables import ReadingRow
 
 READING = table(ReadingRow)
@@ -34,7 +35,7 @@ LATE_MS = 120_000
 NAMED = 5
 
 # Statements that every batch needs, built once: building one costs as much as it takes to run.
-_STATIONS = select(STATION).where(STATION.c.id.in_(bindparam("ids", expanding=True)))
+_STATIONS = STATIONS.where(STATION.c.id.in_(bindparam("ids", expanding=True)))
 _BOOTS = select(BOOT.c.id, BOOT.c.station_id, BOOT.c.boot_id, BOOT.c.offset_ms, BOOT.c.clock_set).where(
     tuple_(BOOT.c.station_id, BOOT.c.boot_id).in_(bindparam("names", expanding=True))
 )
@@ -94,7 +95,7 @@ class _Sorted:
     """A batch on its way: which of its rows are new."""
 
     batch: Batch
-    station: Row[Any]
+    station: StationRow
     boots: dict[str, int]
     #: Boots that nothing was stored of before.
     begun: frozenset[int]
@@ -106,7 +107,7 @@ class _Sorted:
 
 def save_batch(
     tx: Connection,
-    station: Row[Any],
+    station: StationRow,
     spool: str,
     sent: Stamp,
     rows: Sequence[Incoming],
@@ -131,7 +132,7 @@ def save_batches(
     does not hold (any longer): nothing of that batch is stored then, and the others are.
     """
     ids = [batch.station_id for batch in batches]
-    stations = {row.id: row for row in tx.execute(_STATIONS, {"ids": ids})}
+    stations = {row.id: row for row in all_rows(tx, _STATIONS, StationRow, {"ids": ids})}
     known = _known_boots(tx, batches)
     held = {
         batch.station_id: batch
@@ -487,7 +488,7 @@ def _note_probes(
     known = {(row.station_id, row.rom): row for row in tx.execute(_PROBES, {"ids": ids})}
     made: list[dict[str, Any]] = []
     changed: list[dict[str, Any]] = []
-    newcomers: list[tuple[Row[Any], str]] = []
+    newcomers: list[tuple[StationRow, str]] = []
     for found in told:
         by_rom: dict[str, list[dict[str, Any]]] = {}
         for values in found.values:
@@ -519,7 +520,7 @@ def _note_probes(
     update_many(tx, PROBE, "id", changed)
 
 
-def _note_elsewhere(tx: Connection, newcomers: Sequence[tuple[Row[Any], str]], now_ms: int) -> None:
+def _note_elsewhere(tx: Connection, newcomers: Sequence[tuple[StationRow, str]], now_ms: int) -> None:
     """Says once when a thermometer that another station of the shop has reported turns up at this one.
 
     Not refused: probes are replugged, and a reading that is thrown away may be the hot one. It never reaches the

@@ -7,15 +7,18 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, exists, insert, select, update
+from sqlalchemy import ColumnElement, Connection, exists, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from logger.errors import BeingDone, NotAllowed
 from logger.store.database import table
 from logger.store.hash_chain import EVENT_FIELDS, link
+from logger.store.rows import EventRow, all_rows, columns, first_row
 from logger.store.tables import Event, Pour
 
 EVENT = table(Event)
+#: Every event; a question adds its where.
+EVENTS = select(*columns(EVENT, EventRow))
 _POUR = table(Pour)
 _FOREIGN = _POUR.alias("foreign_pour")
 
@@ -69,9 +72,9 @@ def add_event(
     request.noted = True
 
 
-def of_request(connection: Connection, key: str) -> Row[Any] | None:
+def of_request(connection: Connection, key: str) -> EventRow | None:
     """The event of the request with that key, if it was carried out."""
-    return connection.execute(select(EVENT).where(EVENT.c.request_key == key)).first()
+    return first_row(connection, EVENTS.where(EVENT.c.request_key == key), EventRow)
 
 
 def must_be_own(pour_id: int, origin: Mapping[str, Any] | None) -> None:
@@ -88,12 +91,12 @@ def ours(pour_id: ColumnElement[Any]) -> ColumnElement[bool]:
     return ~exists().where(_FOREIGN.c.id == pour_id, _FOREIGN.c.origin.is_not(None))
 
 
-def of_kind(connection: Connection, pour_id: int | None, kind: str) -> list[Row[Any]]:
+def of_kind(connection: Connection, pour_id: int | None, kind: str) -> list[EventRow]:
     """A pour's events of one kind (None: the whole service's), oldest first."""
-    wanted = select(EVENT).where(EVENT.c.pour_id == pour_id, EVENT.c.kind == kind).order_by(EVENT.c.id)
-    return list(connection.execute(wanted))
+    wanted = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind == kind).order_by(EVENT.c.id)
+    return all_rows(connection, wanted, EventRow)
 
 
-def events_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
+def events_of(connection: Connection, pour_id: int) -> list[EventRow]:
     """A pour's events, oldest first."""
-    return list(connection.execute(select(EVENT).where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id)))
+    return all_rows(connection, EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id), EventRow)

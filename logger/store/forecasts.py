@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, func, insert, select
+from sqlalchemy import Connection, bindparam, func, insert, select
 
 from logger.json_text import finite
 from logger.store.database import table
+from logger.store.rows import ForecastRow, all_rows, columns, first_row
 from logger.store.tables import Forecast
 
 FORECAST = table(Forecast)
+_FORECASTS = select(*columns(FORECAST, ForecastRow))
 #: Hours at which a record shows what the forecast said then.
 MILESTONES_H = (1.0, 4.0, 12.0)
 #: A forecast made later than this many times the hour does not tell what was foretold then.
@@ -26,8 +28,7 @@ def add_forecast(tx: Connection, pour_id: int, at_h: float, made_ms: int, body: 
 # With every judgement; built once.
 _LATEST_ID = select(func.max(FORECAST.c.id)).where(FORECAST.c.pour_id == bindparam("pour"))
 _NEWEST = (
-    select(FORECAST)
-    .where(FORECAST.c.pour_id == bindparam("pour"))
+    _FORECASTS.where(FORECAST.c.pour_id == bindparam("pour"))
     .order_by(FORECAST.c.id.desc())
     .limit(bindparam("most"))
 )
@@ -38,28 +39,23 @@ def latest_id(connection: Connection, pour_id: int) -> int | None:
     return connection.execute(_LATEST_ID, {"pour": pour_id}).scalar()
 
 
-def latest(connection: Connection, pour_id: int) -> Row[Any] | None:
+def latest(connection: Connection, pour_id: int) -> ForecastRow | None:
     """The newest forecast of a pour, or None."""
     return next(iter(newest(connection, pour_id, 1)), None)
 
 
-def newest(connection: Connection, pour_id: int, most: int) -> list[Row[Any]]:
+def newest(connection: Connection, pour_id: int, most: int) -> list[ForecastRow]:
     """The newest forecasts of a pour, at most so many, oldest first."""
-    return list(connection.execute(_NEWEST, {"pour": pour_id, "most": most}))[::-1]
+    return all_rows(connection, _NEWEST, ForecastRow, {"pour": pour_id, "most": most})[::-1]
 
 
-def all_of(connection: Connection, pour_id: int) -> list[Row[Any]]:
+def all_of(connection: Connection, pour_id: int) -> list[ForecastRow]:
     """Every forecast of a pour, oldest first."""
-    return list(
-        connection.execute(select(FORECAST).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id))
-    )
+    wanted = _FORECASTS.where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id)
+    return all_rows(connection, wanted, ForecastRow)
 
 
-def at_milestone(connection: Connection, pour_id: int, hour: float) -> Row[Any] | None:
+def at_milestone(connection: Connection, pour_id: int, hour: float) -> ForecastRow | None:
     """The first forecast made at or soon after an hour of the pour, or None: what was foretold then."""
-    return connection.execute(
-        select(FORECAST)
-        .where(FORECAST.c.pour_id == pour_id, FORECAST.c.at_h.between(hour, hour * SOON))
-        .order_by(FORECAST.c.at_h, FORECAST.c.id)
-        .limit(1)
-    ).first()
+    wanted = _FORECASTS.where(FORECAST.c.pour_id == pour_id, FORECAST.c.at_h.between(hour, hour * SOON))
+    return first_row(connection, wanted.order_by(FORECAST.c.at_h, FORECAST.c.id).limit(1), ForecastRow)

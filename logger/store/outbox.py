@@ -8,18 +8,19 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from typing import Any
 
-from sqlalchemy import Connection, Row, case, exists, func, insert, or_, select, update
+from sqlalchemy import Connection, case, exists, func, insert, or_, select, update
 from sqlalchemy.sql.elements import ColumnElement
 
 from logger.alarms.kind import Priority, urgency
 from logger.alarms.outbox_order import Waiting, sort_waiting
 from logger.store.alarms import ALARM, same_alarm
 from logger.store.database import table
+from logger.store.rows import ListedMessage, MessageRow, all_rows, columns, first_row
 from logger.store.tables import Outgoing, Taken
 
 OUTBOX, TAKEN = table(Outgoing), table(Taken)
+_MESSAGES = select(*columns(OUTBOX, MessageRow))
 WAITING, SENT, GIVEN_UP, OUTDATED = "waiting", "sent", "given-up", "outdated"
 #: Why a message that is about no alarm was written.
 TRIAL = "trial"
@@ -74,21 +75,21 @@ _RANK = case(
 
 def next_due(
     connection: Connection, now_ms: int, groups: Sequence[str], tried: Sequence[int]
-) -> Row[Any] | None:
+) -> MessageRow | None:
     """The message to be tried now, or None: the gravest alarm first, then the oldest; not those in `tried`."""
     free = or_(
         OUTBOX.c.claimed_until_ms.is_(None),
         OUTBOX.c.claimed_until_ms <= now_ms,
         OUTBOX.c.claimed_until_ms > now_ms + LONGEST_CLAIM_MS,
     )
-    return connection.execute(
-        select(OUTBOX)
-        .join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id, isouter=True)
+    wanted = (
+        _MESSAGES.join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id, isouter=True)
         .where(OUTBOX.c.state == WAITING, OUTBOX.c.next_try_ms <= now_ms, free)
         .where(OUTBOX.c.to.in_(groups), OUTBOX.c.id.not_in(tried))
         .order_by(_RANK, OUTBOX.c.id)
         .limit(1)
-    ).first()
+    )
+    return first_row(connection, wanted, MessageRow)
 
 
 def claim(tx: Connection, message_id: int, until_ms: int) -> bool:
@@ -249,14 +250,14 @@ def give_up_others(tx: Connection, groups: Sequence[str], now_ms: int) -> None:
     )
 
 
-def messages_of(connection: Connection, alarm_id: int) -> list[Row[Any]]:
+def messages_of(connection: Connection, alarm_id: int) -> list[MessageRow]:
     """Every message about an alarm, oldest first."""
-    return list(connection.execute(select(OUTBOX).where(OUTBOX.c.alarm_id == alarm_id).order_by(OUTBOX.c.id)))
+    wanted = _MESSAGES.where(OUTBOX.c.alarm_id == alarm_id).order_by(OUTBOX.c.id)
+    return all_rows(connection, wanted, MessageRow)
 
 
-def newest_messages(connection: Connection, most: int = 30) -> list[Row[Any]]:
+def newest_messages(connection: Connection, most: int = 30) -> list[ListedMessage]:
     """The last messages, newest first, each with `takers`: how many channels have taken it."""
     takers = select(func.count()).where(TAKEN.c.message_id == OUTBOX.c.id).scalar_subquery()
-    return list(
-        connection.execute(select(OUTBOX, takers.label("takers")).order_by(OUTBOX.c.id.desc()).limit(most))
-    )
+    wanted = select(*columns(OUTBOX, ListedMessage, takers.label("takers")))
+    return all_rows(connection, wanted.order_by(OUTBOX.c.id.desc()).limit(most), ListedMessage)

@@ -11,23 +11,26 @@ from logger.alarms.kind import Priority, urgency
 from logger.alarms.state import UP, Phase
 from logger.planning.readiness import Override, Signature
 from logger.store.alarms import ALARM, OURS
-from logger.store.events import EVENT
+from logger.store.events import EVENT, EVENTS
 from logger.store.pours import POUR, POUR_PROBE
 from logger.store.readings import READING
-from logger.store.stations import PROBE
+from logger.store.rows import EventRow, ListedPour, PressingAlarm, ProbeRow, all_rows, columns
+from logger.store.stations import probes_of
 
 
-def pressing(connection: Connection) -> list[Row[Any]]:
+def pressing(connection: Connection) -> list[PressingAlarm]:
     """Alarms that nobody has acknowledged, and those of high priority that are true although somebody has; the gravest
     first, each with `pour_title` (None: the watch itself)."""
-    rows = connection.execute(
-        select(ALARM, POUR.c.title.label("pour_title"))
+    rows = all_rows(
+        connection,
+        select(*columns(ALARM, PressingAlarm, POUR.c.title.label("pour_title")))
         .join(POUR, POUR.c.id == ALARM.c.pour_id, isouter=True)
         .where(
             ALARM.c.phase.in_((Phase.RAISED, Phase.RETURNED))
             | ((ALARM.c.phase == Phase.ACKNOWLEDGED) & (ALARM.c.priority == Priority.HIGH)),
             OURS,
-        )
+        ),
+        PressingAlarm,
     )
     return sorted(
         rows,
@@ -39,35 +42,26 @@ def pressing(connection: Connection) -> list[Row[Any]]:
     )
 
 
-def probes_of_pour(connection: Connection, pour: Row[Any]) -> list[Row[Any]]:
+def probes_of_pour(connection: Connection, pour: ListedPour) -> list[ProbeRow]:
     """The probes that watch a pour, each with its last reading: all of its station's, or those chosen for it."""
     if pour.station_id is None:
         return []
     chosen = set(
         connection.execute(select(POUR_PROBE.c.rom).where(POUR_PROBE.c.pour_id == pour.id)).scalars()
     )
-    rows = connection.execute(
-        select(PROBE).where(PROBE.c.station_id == pour.station_id).order_by(PROBE.c.place)
-    )
-    return [row for row in rows if not chosen or row.rom in chosen]
+    return [row for row in probes_of(connection, pour.station_id) if not chosen or row.rom in chosen]
 
 
-def newest_events(connection: Connection, pour_id: int, most: int = 200) -> list[Row[Any]]:
+def newest_events(connection: Connection, pour_id: int, most: int = 200) -> list[EventRow]:
     """A pour's events, newest first."""
-    return list(
-        connection.execute(
-            select(EVENT).where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id.desc()).limit(most)
-        )
-    )
+    newest = EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id.desc()).limit(most)
+    return all_rows(connection, newest, EventRow)
 
 
-def events_of_kind(connection: Connection, pour_id: int, *kinds: str) -> list[Row[Any]]:
+def events_of_kind(connection: Connection, pour_id: int, *kinds: str) -> list[EventRow]:
     """A pour's events of some kinds, oldest first."""
-    return list(
-        connection.execute(
-            select(EVENT).where(EVENT.c.pour_id == pour_id, EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
-        )
-    )
+    wanted = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
+    return all_rows(connection, wanted, EventRow)
 
 
 def contacts_of(connection: Connection, pour_id: int) -> dict[str, Row[Any]]:
@@ -83,7 +77,7 @@ def contacts_of(connection: Connection, pour_id: int) -> dict[str, Row[Any]]:
 def looks_of(connection: Connection, pour_id: int) -> list[Look]:
     """The looks of a pour's first hour, oldest first: events of kind "look" with data {"finding": …}."""
     return [
-        Look(row.at_ms, row.by, LookResult(row.data["finding"]), row.text)
+        Look(row.at_ms, row.by, LookResult(row.facts["finding"]), row.text)
         for row in events_of_kind(connection, pour_id, "look")
     ]
 
@@ -99,7 +93,7 @@ def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature]
     photos: set[str] = set()
     rows = events_of_kind(connection, pour_id, "signed", "unsigned", "override", "photo", "plan-changed")
     for row in rows:
-        about = row.data or {}
+        about = row.facts
         if row.kind == "plan-changed":
             signed.clear()
             overrides.clear()

@@ -7,7 +7,20 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, bindparam, delete, func, insert, select, true, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Row,
+    Select,
+    and_,
+    bindparam,
+    delete,
+    func,
+    insert,
+    select,
+    true,
+    update,
+)
 
 from logger.errors import NotAllowed, NotFound
 from logger.json_text import finite
@@ -15,6 +28,17 @@ from logger.pour import LIVE, Stage, next_stage
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import table
 from logger.store.events import add_event, must_be_own
+from logger.store.rows import (
+    JudgedPour,
+    ListedPour,
+    LivePour,
+    PourRow,
+    PredictedPour,
+    WatchedPour,
+    all_rows,
+    columns,
+    first_row,
+)
 from logger.store.stations import STATION
 from logger.store.tables import Pour, PourProbe
 
@@ -47,17 +71,22 @@ class Window:
         return at_ms >= self.from_ms and (self.until_ms is None or at_ms < self.until_ms)
 
 
-def _with_poured_ms(columns: Iterable[Any] = (POUR,), *, planned: bool = True, partial: bool = False) -> Any:
+_POURED_MS = (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")
+
+
+def _with_poured_ms(
+    wanted: Iterable[ColumnElement[Any]], *, planned: bool = True, partial: bool = False
+) -> Select[Any]:
     """Pours with `poured_ms`: null for those that are only planned, or without these."""
-    found = select(*columns, (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")).join(
-        BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned
-    )
+    found = select(*wanted).join(BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned)
     return found if partial else found.where(WHOLE)
 
 
 # With every batch; built once.
 _TAKING = (
-    _with_poured_ms((POUR.c.id, POUR.c.station_id, POUR.c.released_ms, POUR.c.reading_head), planned=False)
+    _with_poured_ms(
+        (POUR.c.id, POUR.c.station_id, POUR.c.released_ms, POUR.c.reading_head, _POURED_MS), planned=False
+    )
     .where(POUR.c.station_id.in_(bindparam("stations", expanding=True)), POUR.c.stage != Stage.CLOSED, OWN)
     .order_by(POUR.c.id.desc())
 )
@@ -158,13 +187,14 @@ def add_pour(
 
 
 # With every page, or every judgement; built once, which takes longer than the answer.
-_ONE = _with_poured_ms().where(POUR.c.id == bindparam("pour"))
-_ONE_OF_ALL = _with_poured_ms(partial=True).where(POUR.c.id == bindparam("pour"))
+_WHOLE_ROW = columns(POUR, PourRow, _POURED_MS)
+_ONE = _with_poured_ms(_WHOLE_ROW).where(POUR.c.id == bindparam("pour"))
+_ONE_OF_ALL = _with_poured_ms(_WHOLE_ROW, partial=True).where(POUR.c.id == bindparam("pour"))
 _ORIGIN = select(POUR.c.origin).where(POUR.c.id == bindparam("pour"))
 _OLDEST_LIVE = select(func.min(POUR.c.id)).where(POUR.c.stage.in_(LIVE), OWN)
-_TO_JUDGE = _with_poured_ms(
-    (POUR.c.id, POUR.c.title, POUR.c.station_id, POUR.c.watchbook, POUR.c.judged_reading_id), planned=False
-).where(POUR.c.id == bindparam("pour"), OWN)
+_TO_JUDGE = _with_poured_ms(columns(POUR, JudgedPour, _POURED_MS), planned=False).where(
+    POUR.c.id == bindparam("pour"), OWN
+)
 _JUDGED = (
     update(POUR)
     .where(POUR.c.id == bindparam("pour"))
@@ -172,12 +202,12 @@ _JUDGED = (
 )
 
 
-def get_pour(connection: Connection, pour_id: int, *, partial: bool = False) -> Row[Any]:
+def get_pour(connection: Connection, pour_id: int, *, partial: bool = False) -> PourRow:
     """A pour with `poured_ms` (true time, null before pouring). Raises NotFound.
 
     `partial`: also one that is not whole yet, for whoever brings it in.
     """
-    found = connection.execute(_ONE_OF_ALL if partial else _ONE, {"pour": pour_id}).first()
+    found = first_row(connection, _ONE_OF_ALL if partial else _ONE, PourRow, {"pour": pour_id})
     if found is None:
         raise NotFound(f"there is no pour {pour_id}")
     return found
@@ -189,20 +219,17 @@ def origin_of(connection: Connection, pour_id: int) -> Mapping[str, Any] | None:
     return found
 
 
-def live_pours(connection: Connection) -> list[Row[Any]]:
-    """Live pours' id, stage and station_id; cheap, since every batch asks for them."""
-    return list(
-        connection.execute(
-            select(POUR.c.id, POUR.c.stage, POUR.c.station_id).where(POUR.c.stage.in_(LIVE), OWN)
-        )
-    )
+def live_pours(connection: Connection) -> list[LivePour]:
+    """Every live pour; cheap, since every batch asks for them."""
+    wanted = select(*columns(POUR, LivePour)).where(POUR.c.stage.in_(LIVE), OWN)
+    return all_rows(connection, wanted, LivePour)
 
 
-def watched_pours(connection: Connection) -> list[Row[*tuple[Any, ...]]]:
-    """Live pours that have a station: id, title, shop_id, station_id, `station` (its name) and `poured_ms` (true)."""
-    named = (POUR.c.id, POUR.c.title, POUR.c.shop_id, POUR.c.station_id, STATION.c.name.label("station"))
+def watched_pours(connection: Connection) -> list[WatchedPour]:
+    """Every live pour that has a station."""
+    named = columns(POUR, WatchedPour, STATION.c.name.label("station"), _POURED_MS)
     wanted = _with_poured_ms(named, planned=False).join(STATION, STATION.c.id == POUR.c.station_id)
-    return list(connection.execute(wanted.where(POUR.c.stage.in_(LIVE), OWN).order_by(POUR.c.id)))
+    return all_rows(connection, wanted.where(POUR.c.stage.in_(LIVE), OWN).order_by(POUR.c.id), WatchedPour)
 
 
 def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozenset[str]]:
@@ -210,9 +237,9 @@ def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int
     return _chosen(connection, pour_ids)
 
 
-def live_by_station(connection: Connection) -> dict[int, list[Row[*tuple[Any, ...]]]]:
-    """Station → its live pours (id, title)."""
-    found: dict[int, list[Row[*tuple[Any, ...]]]] = {}
+def live_by_station(connection: Connection) -> dict[int, list[Row[int, int, str]]]:
+    """Station → its live pours (station_id, id, title)."""
+    found: dict[int, list[Row[int, int, str]]] = {}
     wanted = select(POUR.c.station_id, POUR.c.id, POUR.c.title).where(POUR.c.stage.in_(LIVE), OWN)
     for row in connection.execute(wanted.order_by(POUR.c.id)):
         found.setdefault(row.station_id, []).append(row)
@@ -224,9 +251,9 @@ def oldest_live(connection: Connection) -> int | None:
     return connection.execute(_OLDEST_LIVE).scalar()
 
 
-def to_judge(connection: Connection, pour_id: int) -> Row[*tuple[Any, ...]]:
+def to_judge(connection: Connection, pour_id: int) -> JudgedPour:
     """What the watch needs of a pour each time: all but its plan and prediction. Raises NotFound."""
-    found = connection.execute(_TO_JUDGE, {"pour": pour_id}).first()
+    found = first_row(connection, _TO_JUDGE, JudgedPour, {"pour": pour_id})
     if found is None:
         raise NotFound(f"there is no pour {pour_id} that was poured")
     return found
@@ -237,30 +264,30 @@ def all_pours(
     stages: Sequence[Stage] | None = None,
     most: int | None = None,
     *,
-    predicted: bool = False,
     foreign: bool = False,
-) -> list[Row[Any]]:
-    """The shop's own pours, newest first, each with `poured_ms`; of some stages, or only the newest.
+) -> list[ListedPour]:
+    """Return the shop's own pours, newest first; of some stages, or only the newest. A list of pours stays light.
 
     `foreign`: records from elsewhere, too.
-
-    Without what is large (watchbook, seal, and `prediction` unless asked for): a list of pours stays light.
     """
-    heavy = {"watchbook", "seal"} if predicted else {"watchbook", "seal", "prediction"}
-    wanted = _with_poured_ms(column for column in POUR.c if column.name not in heavy).order_by(
-        POUR.c.id.desc()
-    )
+    wanted = _with_poured_ms(columns(POUR, ListedPour, _POURED_MS)).order_by(POUR.c.id.desc())
     of_stages = and_(
         true() if stages is None else POUR.c.stage.in_(stages), true() if foreign else OWN, WHOLE
     )
     if most is None:
-        return list(connection.execute(wanted.where(of_stages)))
+        return all_rows(connection, wanted.where(of_stages), ListedPour)
     # Chosen by the index alone: a thousand finished pours are not read and sorted for the newest of them.
     newest = select(POUR.c.id).where(of_stages).order_by(POUR.c.id.desc()).limit(most)
-    return list(connection.execute(wanted.where(POUR.c.id.in_(newest))))
+    return all_rows(connection, wanted.where(POUR.c.id.in_(newest)), ListedPour)
 
 
-def may_change_plan(pour: Row[Any]) -> None:
+def predicted_pours(connection: Connection, stages: Sequence[Stage]) -> list[PredictedPour]:
+    """Return the shop's own pours of some stages with their predictions, newest first."""
+    wanted = _with_poured_ms(columns(POUR, PredictedPour, _POURED_MS)).order_by(POUR.c.id.desc())
+    return all_rows(connection, wanted.where(POUR.c.stage.in_(stages), OWN), PredictedPour)
+
+
+def may_change_plan(pour: ListedPour) -> None:
     """Raises NotAllowed when a pour's plan is fixed."""
     must_be_own(pour.id, pour.origin)
     if pour.stage not in (Stage.PLANNED, Stage.READY):

@@ -13,10 +13,11 @@ from logger.errors import NotFound
 from logger.pour import LIVE
 from logger.probe_checks.readings import CheckReading, chip_celsius
 from logger.store.boots import BOOT
-from logger.store.events import EVENT, add_event
+from logger.store.events import EVENT, EVENTS, add_event
 from logger.store.pours import POUR
 from logger.store.readings import READING
-from logger.store.stations import PROBE
+from logger.store.rows import EventRow, ProbeRow, all_rows, first_row
+from logger.store.stations import PROBE, PROBES
 
 #: Kinds of events that are checks of a probe: in ice water, dipped, warmed in the hand.
 ICE, DIP, HAND = "ice-point", "dip-test", "hand-check"
@@ -35,11 +36,10 @@ class Faults:
     by_day: dict[int, int]
 
 
-def probe(connection: Connection, station_id: int, rom: str) -> Row[Any]:
+def probe(connection: Connection, station_id: int, rom: str) -> ProbeRow:
     """A probe as its station reported it. Raises NotFound."""
-    found = connection.execute(
-        select(PROBE).where(PROBE.c.station_id == station_id, PROBE.c.rom == rom)
-    ).first()
+    wanted = PROBES.where(PROBE.c.station_id == station_id, PROBE.c.rom == rom)
+    found = first_row(connection, wanted, ProbeRow)
     if found is None:
         raise NotFound(f"this station has reported no probe {rom!r}")
     return found
@@ -95,15 +95,13 @@ def faults(connection: Connection, station_id: int, rom: str) -> Faults:
     return Faults(since_ms, int(reads), dict(by_word.most_common()), dict(sorted(by_day.items())))
 
 
-def checks(connection: Connection, rom: str) -> list[Row[Any]]:
+def checks(connection: Connection, rom: str) -> list[EventRow]:
     """Every check of a probe, newest first, at whichever station it hung: its number is its own."""
-    rows = connection.execute(
-        select(EVENT).where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(CHECKS)).order_by(EVENT.c.id.desc())
-    )
-    return [row for row in rows if (row.data or {}).get("rom") == rom]
+    wanted = EVENTS.where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(CHECKS)).order_by(EVENT.c.id.desc())
+    return [row for row in all_rows(connection, wanted, EventRow) if row.facts.get("rom") == rom]
 
 
-def newest_of(rows: Sequence[Row[Any]], kind: str) -> Row[Any] | None:
+def newest_of(rows: Sequence[EventRow], kind: str) -> EventRow | None:
     """The newest check of one kind, of rows that come newest first."""
     return next((row for row in rows if row.kind == kind), None)
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.errors import NotFound
 from logger.store import events, shop_events
+from logger.store.rows import EventRow
 
 #: data of "resin-kept": {"key", "name", "note", "sheet_toml" or null, "fit", "table", "mix", "source"}.
 KEPT, DROPPED = "resin-kept", "resin-dropped"
@@ -19,26 +20,28 @@ def resin_key(name: str) -> str:
     return hashlib.sha256(" ".join(name.split()).casefold().encode()).hexdigest()[:12]
 
 
-def kept(connection: Connection) -> dict[str, Row[Any]]:
+def kept(connection: Connection) -> dict[str, EventRow]:
     """Key → the newest event of each resin that is on the list (at_ms, by, data)."""
-    found: dict[str, Row[Any]] = {}
+    found: dict[str, EventRow] = {}
     for row in shop_events.shop_events(connection, KEPT, DROPPED):
         if row.kind == KEPT:
-            found[row.data["key"]] = row
+            found[row.facts["key"]] = row
         else:
-            found.pop(row.data["key"], None)
+            found.pop(row.facts["key"], None)
     return found
 
 
-def dropped(connection: Connection) -> dict[str, Row[Any]]:
+def dropped(connection: Connection) -> dict[str, EventRow]:
     """Key → how each resin stood that was taken off the list and not put back."""
     on = kept(connection)
     return {
-        row.data["key"]: row for row in shop_events.shop_events(connection, KEPT) if row.data["key"] not in on
+        row.facts["key"]: row
+        for row in shop_events.shop_events(connection, KEPT)
+        if row.facts["key"] not in on
     }
 
 
-def get(connection: Connection, key: str) -> Row[Any]:
+def get(connection: Connection, key: str) -> EventRow:
     """One resin of the list. Raises NotFound."""
     found = kept(connection).get(key)
     if found is None:
@@ -55,7 +58,7 @@ def keep(tx: Connection, at_ms: int, by: str, data: dict[str, Any]) -> str:
 
 def drop(tx: Connection, at_ms: int, by: str, key: str) -> None:
     """Takes a resin off the list; plans that were made with it keep it. Raises NotFound."""
-    name = get(tx, key).data["name"]
+    name = get(tx, key).facts["name"]
     events.add_event(tx, None, at_ms, DROPPED, by, name, {"key": key})
 
 
@@ -64,4 +67,4 @@ def put_back(tx: Connection, at_ms: int, by: str, key: str) -> None:
     row = dropped(tx).get(key)
     if row is None:
         raise NotFound("no such resin was taken off the list")
-    events.add_event(tx, None, at_ms, KEPT, by, row.data["name"], row.data)
+    events.add_event(tx, None, at_ms, KEPT, by, row.facts["name"], row.facts)

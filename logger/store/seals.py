@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 
 from logger.errors import NotAllowed
 from logger.store.alarms import ALARM
 from logger.store.boots import BOOT
 from logger.store.database import table
-from logger.store.events import EVENT
+from logger.store.events import EVENT, EVENTS
 from logger.store.forecasts import FORECAST
 from logger.store.pours import POUR, POUR_PROBE
 from logger.store.readings import READING
+from logger.store.rows import EventRow, PourRow, all_rows
 from logger.store.tables import SealedRecord
 
 SEALED_RECORD = table(SealedRecord)
@@ -60,7 +61,7 @@ def boots_of(connection: Connection, pour_id: int) -> dict[str, int]:
     }
 
 
-def poured_boot(connection: Connection, pour: Row[Any]) -> dict[str, Any] | None:
+def poured_boot(connection: Connection, pour: PourRow) -> dict[str, Any] | None:
     """The service's boot in which pouring started: boot_id, offset_ms; None before pouring."""
     found = connection.execute(
         select(BOOT.c.boot_id, BOOT.c.offset_ms).where(BOOT.c.id == pour.poured_boot_id)
@@ -106,12 +107,7 @@ def pour_column(connection: Connection, pour_id: int, name: str) -> Any:
     return connection.execute(select(POUR.c[name]).where(POUR.c.id == pour_id)).scalar()
 
 
-def events_after(connection: Connection, pour_id: int, count: int) -> list[Row[Any]]:
+def events_after(connection: Connection, pour_id: int, count: int) -> list[EventRow]:
     """A pour's events but the first `count`, oldest first."""
-    return list(
-        connection.execute(
-            select(EVENT).where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id).offset(count).limit(-1)
-            if connection.dialect.name == "sqlite"
-            else select(EVENT).where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id).offset(count)
-        )
-    )
+    wanted = EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id).offset(count)
+    return all_rows(connection, wanted.limit(-1) if connection.dialect.name == "sqlite" else wanted, EventRow)

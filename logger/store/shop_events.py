@@ -8,8 +8,9 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from logger.store.database import table
-from logger.store.events import EVENT, ours
+from logger.store.events import EVENT, EVENTS, ours
 from logger.store.pours import OWN, POUR, WHOLE
+from logger.store.rows import EventRow, all_rows
 from logger.store.tables import SealedRecord
 
 SEALED_RECORD = table(SealedRecord)
@@ -17,10 +18,10 @@ SEALED_RECORD = table(SealedRecord)
 UNITS_CHOSEN = "units-chosen"
 
 
-def shop_events(connection: Connection, *kinds: str) -> list[Row[Any]]:
+def shop_events(connection: Connection, *kinds: str) -> list[EventRow]:
     """Events of some kinds that belong to no pour, oldest first."""
-    wanted = select(EVENT).where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
-    return list(connection.execute(wanted))
+    wanted = EVENTS.where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
+    return all_rows(connection, wanted, EventRow)
 
 
 def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
@@ -38,14 +39,10 @@ def units_of_pour(connection: Connection, pour_id: int) -> str | None:
     return units_of(connection, shop_id)
 
 
-def events_of_all_pours(connection: Connection, *kinds: str) -> list[Row[Any]]:
+def events_of_all_pours(connection: Connection, *kinds: str) -> list[EventRow]:
     """Events of some kinds of all of the shop's own pours, oldest first."""
-    wanted = (
-        select(EVENT)
-        .where(EVENT.c.pour_id.is_not(None), EVENT.c.kind.in_(kinds), ours(EVENT.c.pour_id))
-        .order_by(EVENT.c.id)
-    )
-    return list(connection.execute(wanted))
+    wanted = EVENTS.where(EVENT.c.pour_id.is_not(None), EVENT.c.kind.in_(kinds), ours(EVENT.c.pour_id))
+    return all_rows(connection, wanted.order_by(EVENT.c.id), EventRow)
 
 
 def sealed_records(connection: Connection) -> list[tuple[int, dict[str, Any]]]:

@@ -8,13 +8,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
+from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
+from logger.store.rows import ProbeRow, StationRow, all_rows, columns, first_row
 from logger.store.tables import Probe, Station
 
 STATION, PROBE = table(Station), table(Probe)
+#: Every station, and every probe; a question adds its where.
+STATIONS, PROBES = select(*columns(STATION, StationRow)), select(*columns(PROBE, ProbeRow))
 #: Stations that could send: not those that only records from elsewhere name.
 HERE = STATION.c.recorded_as.is_(None)
 #: A station's name, as the record gives it where it came with one.
@@ -63,45 +66,45 @@ def reported_by(connection: Connection, roms: Sequence[str]) -> dict[tuple[int |
 
 
 # Built once, for a morning on which every station comes back.
-_OF_TOKEN = select(STATION).where(STATION.c.token_hash == bindparam("hash"))
+_OF_TOKEN = STATIONS.where(STATION.c.token_hash == bindparam("hash"))
 
 
-def by_token(connection: Connection, token: str) -> Row[Any]:
+def by_token(connection: Connection, token: str) -> StationRow:
     """The station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
-    found = connection.execute(_OF_TOKEN, {"hash": token_hash(token)}).first()
+    found = first_row(connection, _OF_TOKEN, StationRow, {"hash": token_hash(token)})
     if found is None or found.revoked_ms is not None:
         raise NotAllowed("this station token is not known or was revoked; enrol the station again")
     return found
 
 
-def by_name(connection: Connection, name: str) -> Row[Any]:
+def by_name(connection: Connection, name: str) -> StationRow:
     """The station of that name. Raises NotFound."""
-    found = connection.execute(select(STATION).where(STATION.c.name == name, HERE)).first()
+    found = first_row(connection, STATIONS.where(STATION.c.name == name, HERE), StationRow)
     if found is None:
         raise NotFound(f"there is no station {name!r}; enrol it first")
     return found
 
 
 # With every judgement; built once.
-_BY_ID = select(STATION).where(STATION.c.id == bindparam("station"))
+_BY_ID = STATIONS.where(STATION.c.id == bindparam("station"))
 
 
-def by_id(connection: Connection, station_id: int) -> Row[Any]:
+def by_id(connection: Connection, station_id: int) -> StationRow:
     """The station with that row id. Raises NotFound."""
-    found = connection.execute(_BY_ID, {"station": station_id}).first()
+    found = first_row(connection, _BY_ID, StationRow, {"station": station_id})
     if found is None:
         raise NotFound(f"there is no station with the number {station_id}")
     return found
 
 
-def by_ids(connection: Connection, station_ids: Iterable[int]) -> list[Row[Any]]:
+def by_ids(connection: Connection, station_ids: Iterable[int]) -> list[StationRow]:
     """The stations with those row ids."""
-    return list(connection.execute(select(STATION).where(STATION.c.id.in_(list(station_ids)))))
+    return all_rows(connection, STATIONS.where(STATION.c.id.in_(list(station_ids))), StationRow)
 
 
-def all_stations(connection: Connection) -> list[Row[Any]]:
+def all_stations(connection: Connection) -> list[StationRow]:
     """Every station, by name; not those that only records from elsewhere name."""
-    return list(connection.execute(select(STATION).where(HERE).order_by(STATION.c.name)))
+    return all_rows(connection, STATIONS.where(HERE).order_by(STATION.c.name), StationRow)
 
 
 def any_station(connection: Connection) -> bool:
@@ -131,16 +134,16 @@ def name_of(connection: Connection, station_id: int | None) -> str | None:
     return names_of(connection, [station_id]).get(station_id) if station_id is not None else None
 
 
-def probes_of(connection: Connection, station_id: int) -> list[Row[Any]]:
+def probes_of(connection: Connection, station_id: int) -> list[ProbeRow]:
     """Every probe that a station has reported, by place."""
-    rows = connection.execute(select(PROBE).where(PROBE.c.station_id == station_id).order_by(PROBE.c.place))
-    return list(rows)
+    wanted = PROBES.where(PROBE.c.station_id == station_id).order_by(PROBE.c.place)
+    return all_rows(connection, wanted, ProbeRow)
 
 
-def probes_by_station(connection: Connection) -> dict[int, list[Row[Any]]]:
+def probes_by_station(connection: Connection) -> dict[int, list[ProbeRow]]:
     """Station → every probe that it has reported, by place."""
-    found: dict[int, list[Row[Any]]] = {}
-    for row in connection.execute(select(PROBE).order_by(PROBE.c.place)):
+    found: dict[int, list[ProbeRow]] = {}
+    for row in all_rows(connection, PROBES.order_by(PROBE.c.place), ProbeRow):
         found.setdefault(row.station_id, []).append(row)
     return found
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 
 import logging
 from dataclasses import dataclass
-from typing import Any
 
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.alarms.ending import (
     EXCEPTION_MIN,
@@ -24,6 +23,7 @@ from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage
 from logger.quantities import METRIC, cut
 from logger.store import events, forecasts, pours
+from logger.store.rows import EventRow, PourRow
 from web.answers import EndingAnswer, ExceptionAnswer, ObstacleAnswer
 from web.service.service import Service
 
@@ -41,7 +41,7 @@ class Ending:
     """What keeps a pour's watch from ending, and the exception that lets it pass for now."""
 
     obstacles: tuple[Obstacle, ...]
-    exception: Row[Any] | None
+    exception: EventRow | None
 
     @property
     def may_end(self) -> bool:
@@ -65,15 +65,15 @@ class Ending:
             exception=None
             if signed is None
             else ExceptionAnswer(
-                person=signed.data["person"],
-                reason=signed.data["reason"],
+                person=signed.facts["person"],
+                reason=signed.facts["reason"],
                 at_ms=signed.at_ms,
                 until_ms=signed.at_ms + round(EXCEPTION_MIN * 60_000),
             ),
         )
 
 
-def ending_of(service: Service, connection: Connection, pour: Row[Any]) -> Ending:
+def ending_of(service: Service, connection: Connection, pour: PourRow) -> Ending:
     """Whether a pour's watch may end, or the record of one that has ended be sealed. Raises NotFound."""
     found = _obstacles(service, connection, pour)
     if not found:
@@ -81,12 +81,12 @@ def ending_of(service: Service, connection: Connection, pour: Row[Any]) -> Endin
     signed = events.of_kind(connection, pour.id, EXCEPTION)[-1:]
     for row in signed:
         of_this_step = pour.stage in LIVE or (pour.released_ms is not None and row.at_ms >= pour.released_ms)
-        if of_this_step and excepted(found, row.data, service.timeline.true_ms() - row.at_ms):
+        if of_this_step and excepted(found, row.facts, service.timeline.true_ms() - row.at_ms):
             return Ending(found, row)
     return Ending(found, None)
 
 
-def must_be_over(service: Service, connection: Connection, pour: Row[Any], to: Stage) -> None:
+def must_be_over(service: Service, connection: Connection, pour: PourRow, to: Stage) -> None:
     """Raises MayNotEnd when a step would end the watch, or seal the record, of a pour that is not known to be cool."""
     if to not in ENDS or pour.poured_ms is None:
         return
@@ -135,7 +135,7 @@ def sign_exception(service: Service, pour_id: int, person: str, reason: str, by:
     service.news.tell("pour", pour=pour_id)
 
 
-def _obstacles(service: Service, connection: Connection, pour: Row[Any]) -> tuple[Obstacle, ...]:
+def _obstacles(service: Service, connection: Connection, pour: PourRow) -> tuple[Obstacle, ...]:
     shift_ms, now_ms = service.timeline.shift_ms, service.timeline.now_ms()
     if pour.poured_ms is None or pour.station_id is None:
         return ()  # it was never watched
@@ -150,7 +150,7 @@ def _obstacles(service: Service, connection: Connection, pour: Row[Any]) -> tupl
     return tuple(o for o in _found(service, connection, pour, ended_ms) if o.why is not ObstacleKind.UNKNOWN)
 
 
-def _found(service: Service, connection: Connection, pour: Row[Any], at_ms: int) -> tuple[Obstacle, ...]:
+def _found(service: Service, connection: Connection, pour: PourRow, at_ms: int) -> tuple[Obstacle, ...]:
     """The rule's answer. A stored pour that cannot be read is one of which nobody knows how hot it is."""
     try:
         return obstacles(_seen(service, connection, pour), at_ms)
@@ -160,9 +160,9 @@ def _found(service: Service, connection: Connection, pour: Row[Any], at_ms: int)
         return (Obstacle(ObstacleKind.UNKNOWN, text),)
 
 
-def _seen(service: Service, connection: Connection, pour: Row[Any]) -> CoreEvidence:
+def _seen(service: Service, connection: Connection, pour: PourRow) -> CoreEvidence:
     book = service.watch.book_of(connection, pours.to_judge(connection, pour.id))
-    started_ms = pour.poured_ms - service.timeline.shift_ms
+    started_ms = pour.started_ms - service.timeline.shift_ms
     newest, predicted = forecasts.latest(connection, pour.id), pour.prediction or {}
     assert book.setup.limits is not None
     return CoreEvidence(

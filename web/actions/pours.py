@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.alarms.book import AlarmBook
 from logger.alarms.first_hour import LookResult
@@ -19,6 +19,7 @@ from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
 from logger.store.events import must_be_own
+from logger.store.rows import ListedPour
 from web.actions.ending import must_be_over
 from web.actions.message_test import untested
 from web.actions.readiness import must_be_ready
@@ -147,9 +148,11 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
             must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
-        if to is Stage.POURING and pour.station_id is None:
-            raise NotAllowed(f"pour {pour_id} has no station: choose the one whose probes are in the form")
         if to is Stage.POURING:
+            if pour.station_id is None:
+                raise NotAllowed(
+                    f"pour {pour_id} has no station: choose the one whose probes are in the form"
+                )
             name = stations.by_id(tx, pour.station_id).name
             _nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
         must_be_over(service, tx, pour, to)
@@ -176,7 +179,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
     service.news.tell("pour", pour=pour_id)
 
 
-def _fan_off(tx: Connection, pour: Any, by: str, at_ms: int) -> None:
+def _fan_off(tx: Connection, pour: ListedPour, by: str, at_ms: int) -> None:
     """A fan blows for a pour: it ends with it."""
     others = [row for row in pours.live_pours(tx) if row.station_id == pour.station_id]
     if pour.station_id is not None and not others and stations.switch_fan(tx, pour.station_id, on=False):
@@ -200,7 +203,7 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
     service.watch.act(alarm_id, by, act)
     if text.strip():
         with service.store.read() as connection:
-            pour_id = alarms.get_alarm(connection, alarm_id).pour_id
+            pour_id = alarms.get_alarm(connection, alarm_id).of_pour
         note(service, pour_id, text, by, reason="said when the alarm was acknowledged")
 
 
@@ -241,7 +244,7 @@ def note(
     service.news.tell("pour", pour=pour_id)
 
 
-def may_keep(pour: Row[Any], kind: str) -> None:
+def may_keep(pour: ListedPour, kind: str) -> None:
     """Raises NotAllowed when a pour's stage has nothing of that kind to keep, or when it is a record from elsewhere."""
     must_be_own(pour.id, pour.origin)
     if pour.stage == Stage.CLOSED and kind not in ADDED:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.errors import BadInput, NotAllowed, NotReady
 from logger.planning.readiness import Override, Signature, SigningPoint, obstacles
 from logger.pour import Stage
 from logger.store import events, page_queries, pours
+from logger.store.rows import ListedPour
 from web.answers import OverrideAnswer, PointAnswer, ReadinessAnswer
 from web.service.service import Service
 from web.views.assessed import assessment_of
@@ -61,7 +62,7 @@ def readiness_of(connection: Connection, pour_id: int) -> Readiness:
     return Readiness(assessment_of(pour.plan_toml).points, *page_queries.signatures_of(connection, pour_id))
 
 
-def must_be_ready(connection: Connection, pour: Row[Any]) -> Readiness:
+def must_be_ready(connection: Connection, pour: ListedPour) -> Readiness:
     """How ready it is, if nothing stands in the way. Raises NotReady with everything that does."""
     found = readiness_of(connection, pour.id)
     if found.left:

@@ -64,7 +64,7 @@ def quiet_of(service: Service, alarm_id: int) -> dict[str, Any]:
     """How an alarm is silenced now, for its page: {"shelf": Shelf | None, "out": OutOfService | None, "shift_ms"}."""
     with service.store.read() as connection:
         alarm = alarms.get_alarm(connection, alarm_id)
-        pour = pours.to_judge(connection, alarm.pour_id)
+        pour = pours.to_judge(connection, alarm.of_pour)
         book = service.watch.book_of(connection, pour)
     state = book.state(alarm.kind, alarm.subject.partition("/")[2])
     return {"shelf": state.shelf, "out": state.out, "shift_ms": service.timeline.shift_ms}
@@ -165,7 +165,7 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
         pour_actions.may_keep(pour, "level")
         plan = pour_actions.plan_of(pour)
         marks = [
-            LevelMark(row.at_ms, row.data["mm"], row.by)
+            LevelMark(row.at_ms, row.facts["mm"], row.by)
             for row in page_queries.events_of_kind(connection, pour_id, "level")
         ]
     width, length = plan.pour.width_mm, plan.pour.length_mm
@@ -198,7 +198,7 @@ def _fan(service: Service, station: str, on: bool | None, word: By | None, by: s
         on = bool(row.fan_on) if on is None else on
         if not stations.switch_fan(tx, row.id, on=on, by=word, now_ms=service.timeline.now_ms()):
             return
-        mine = [pour.id for pour in pours.live_pours(tx) if pour.station_id == row.id]
+        mine: list[int | None] = [pour.id for pour in pours.live_pours(tx) if pour.station_id == row.id]
         for pour_id in mine or [None]:
             events.add_event(tx, pour_id, at_ms, "fan", by, text, {"on": on, "station": row.id, "by": word})
     service.news.tell("pour")

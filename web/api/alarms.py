@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import asdict
 
 from fastapi import APIRouter
-from sqlalchemy import Row
 
 from logger.quantities import METRIC
 from logger.store import alarms, pours
+from logger.store.rows import AlarmRow
 from web.actions import pours as desk
 from web.actions import watching
 from web.answers import ERRORS, AlarmAnswer, AlarmRatesAnswer
@@ -81,6 +81,6 @@ def _one(service: Service, alarm_id: int) -> AlarmAnswer:
         return _answer(alarms.get_alarm(connection, alarm_id))
 
 
-def _answer(row: Row[Any]) -> AlarmAnswer:
+def _answer(row: AlarmRow) -> AlarmAnswer:
     """An alarm as programs see it: its sentence, like its numbers, in SI and °C."""
-    return AlarmAnswer(**{**row._mapping, "reason": METRIC.shown(row.reason)})
+    return AlarmAnswer(**asdict(row) | {"reason": METRIC.shown(row.reason)})

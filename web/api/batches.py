@@ -12,7 +12,6 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Header, HTTPException, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import ValidationError
-from sqlalchemy import Row
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
@@ -24,6 +23,7 @@ from logger.store import readings
 from logger.store.batches import Batch
 from logger.store.boots import Stamp
 from logger.store.conflicts import note_conflict
+from logger.store.rows import StationRow
 from logger.store.shops import sees
 from logger.store.stations import StationHealth
 from web.answers import ERRORS, BatchAnswer
@@ -97,13 +97,13 @@ async def take_batch(
         raise
     except NotAllowed as error:
         service.counted.refused()
-        service.known_stations.pop(station.token_hash, None)
+        service.known_stations.pop(station.token_hash or "", None)
         raise SignInNeeded(str(error)) from error
     except SQLAlchemyError as error:
         service.counted.failed()
         return _kept_by_the_station(service, station, error)
     if version is not None:  # looked up anew with the next batch
-        service.known_stations.pop(station.token_hash, None)
+        service.known_stations.pop(station.token_hash or "", None)
     saved, there = kept.saved, kept.station
     service.counted.batch(time.perf_counter() - began_s, saved.stored, saved.repeated)
     told = service.plain_watch is not None and service.plain_watch.told_at(station.id)
@@ -124,7 +124,7 @@ async def take_batch(
     )
 
 
-def _kept_by_the_station(service: Service, station: Row[Any], error: SQLAlchemyError) -> Response:
+def _kept_by_the_station(service: Service, station: StationRow, error: SQLAlchemyError) -> Response:
     """The batch cannot be stored: nothing of it is acknowledged. Its core's limit was looked at all the same, and the
     answer says whether lamp and buzzer belong on.
     """
@@ -149,7 +149,7 @@ def _incoming(row: RowShape) -> readings.Incoming:
     )
 
 
-def _note(service: Service, station: Row[Any], conflict: readings.Conflict) -> None:
+def _note(service: Service, station: StationRow, conflict: readings.Conflict) -> None:
     # The station's shop alone: it is asked whether that was noted there already, and noted there.
     with sees(station.shop_id), service.store.write() as tx:
         note_conflict(tx, station, str(conflict), service.timeline.true_ms())

@@ -6,15 +6,15 @@ import gzip
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from pydantic import ValidationError
-from sqlalchemy import Row
 from starlette.responses import Response
 
 from logger.errors import BadInput
 from logger.store import pours, stations
+from logger.store.rows import ListedPour
 from web.actions import ending as exceptions
 from web.actions import pours as pour_actions
 from web.actions.ending import ending_of
@@ -55,7 +55,7 @@ def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourListed]:
 def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep, done: OnceDep) -> PourAnswer:
     """Plans a pour from a plan file and predicts it; once, with an `Idempotency-Key`."""
     if done is not None:
-        return one(service, done.pour_id)
+        return one(service, done.of_pour)
     pour_id = pour_actions.plan_pour(service, new.plan_toml, new.client, new.station, who.name)
     return one(service, pour_id)
 
@@ -143,7 +143,7 @@ def one(service: Service, pour_id: int) -> PourAnswer:
 
 
 @contextmanager
-def _sound(pour: Row[Any]) -> Iterator[None]:
+def _sound(pour: ListedPour) -> Iterator[None]:
     """Raises BadInput for a record from elsewhere that an earlier program took in without a look at it."""
     try:
         yield
@@ -157,14 +157,14 @@ def _sound(pour: Row[Any]) -> Iterator[None]:
         ) from error
 
 
-def _listed(pour: Row[Any], names: dict[int, str]) -> PourListed:
+def _listed(pour: ListedPour, names: dict[int, str]) -> PourListed:
     with _sound(pour):
         return PourListed(
             id=pour.id,
             title=pour.title,
             client=pour.client,
             stage=pour.stage,
-            station=names.get(pour.station_id),
+            station=None if pour.station_id is None else names.get(pour.station_id),
             created_ms=pour.created_ms,
             poured_ms=pour.poured_ms,
             released_ms=pour.released_ms,

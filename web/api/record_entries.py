@@ -5,15 +5,13 @@ Each is kept once, with an `Idempotency-Key` (web/security/idempotency.py).
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Request
-from sqlalchemy import Row
 from starlette.concurrency import run_in_threadpool
 
 from logger.record import event_views
 from logger.record.shop_history import check_lot
 from logger.store import page_queries
+from logger.store.rows import EventRow
 from web.actions import pours, readiness
 from web.actions.photos import keep_photo, photo_of
 from web.answers import ERRORS, EventAnswer
@@ -94,5 +92,5 @@ def _newest(service: Service, pour_id: int) -> EventAnswer:
         return _event(page_queries.newest_events(connection, pour_id, 1)[0])
 
 
-def _event(row: Row[Any]) -> EventAnswer:
+def _event(row: EventRow) -> EventAnswer:
     return EventAnswer(at_ms=row.at_ms, kind=row.kind, by=row.by, text=row.text, data=row.data)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
@@ -23,6 +23,7 @@ from logger.record.gather import gather
 from logger.record.verify import verify
 from logger.store import forecasts, pours, shared_links
 from logger.store.readings import READING
+from logger.store.rows import PredictedPour
 from web.actions import pours as pour_actions
 from web.answers import (
     ERRORS,
@@ -243,8 +244,8 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
     entries: list[CalendarEntry] = []
     with service.store.read() as connection:
         asked = (*LIVE, Stage.RELEASED)
-        wanted = (
-            pours.all_pours(connection, asked, predicted=True)
+        wanted: Sequence[PredictedPour] = (
+            pours.predicted_pours(connection, asked)
             if pour_id is None
             else [pours.get_pour(connection, pour_id)]
         )
@@ -257,7 +258,7 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
             # A plan that the solver cannot follow has no dates to give; the other pours keep theirs.
             continue
         forecast = newest[pour.id]
-        hour = (now_ms - pour.poured_ms) / 3.6e6
+        hour = (now_ms - pour.started_ms) / 3.6e6
         address = f"{service.settings.link_base}/pours/{pour.id}"
         for item in coming(Stage(pour.stage), hour, told, None if forecast is None else forecast.body):
             what = item.what.partition(", about {")[0]
@@ -266,8 +267,8 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
                 CalendarEntry(
                     f"pour-{pour.id}-{_slug(what)}@pourlog",
                     f"{what}: {pour.title}",
-                    pour.poured_ms + round(item.at_h * 3.6e6),
-                    None if item.until_h is None else pour.poured_ms + round(item.until_h * 3.6e6),
+                    pour.started_ms + round(item.at_h * 3.6e6),
+                    None if item.until_h is None else pour.started_ms + round(item.until_h * 3.6e6),
                     words,
                     address,
                     REMIND_MIN if "layer" in what.lower() or "open the form" in what else None,

@@ -55,7 +55,7 @@ def _about(service: Service, tapped: watching.Tapped) -> dict[str, Any]:
         return {"trial": True}
     with service.store.read() as connection:
         alarm = alarms.get_alarm(connection, tapped.alarm_id)
-        pour = pours.get_pour(connection, alarm.pour_id)
+        pour = pours.get_pour(connection, alarm.of_pour)
     return {
         "alarm": alarm,
         "kind": KINDS[alarm.kind],

@@ -6,12 +6,13 @@ import logging
 from typing import Any
 
 from fastapi import APIRouter, Request
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 from starlette.responses import Response
 
 from logger.errors import LoggerError
 from logger.pour import LIVE, Stage
 from logger.store import alarms, forecasts, pours, stations
+from logger.store.rows import PredictedPour
 from web.actions import pours as pour_actions
 from web.pages.pour import chance_words
 from web.security.access import OnlookerDep, ServiceDep
@@ -32,10 +33,7 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     """Every pour that is watched, then what is planned, then what is done."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
-        tiles = [
-            _tile(service, connection, pour, now_ms)
-            for pour in pours.all_pours(connection, LIVE, predicted=True)
-        ]
+        tiles = [_tile(service, connection, pour, now_ms) for pour in pours.predicted_pours(connection, LIVE)]
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
         lone = [row for row in alarms.open_alarms(connection) if row.pour_id is None]
@@ -56,7 +54,7 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     )
 
 
-def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
+def _tile(service: Service, connection: Connection, pour: PredictedPour, now_ms: int) -> dict[str, Any]:
     """One live pour. What is stored of one must not take the others off the board."""
     try:
         return _whole_tile(service, connection, pour, now_ms)
@@ -69,16 +67,16 @@ def _tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int)
             "standing": lost,
             "stage": STAGE_WORDS[Stage(pour.stage)],
             "limit_c": None,
-            "hour": (now_ms - pour.poured_ms) / 3.6e6,
+            "hour": (now_ms - pour.started_ms) / 3.6e6,
             "peak_c": None,
             "peak_in_h": None,
             "chance": None,
         }
 
 
-def _whole_tile(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> dict[str, Any]:
+def _whole_tile(service: Service, connection: Connection, pour: PredictedPour, now_ms: int) -> dict[str, Any]:
     limits = pour_actions.plan_of(pour).resin.limits
-    hour = (now_ms - pour.poured_ms) / 3.6e6
+    hour = (now_ms - pour.started_ms) / 3.6e6
     prediction = pour.prediction or {}
     peak_c, peak_at_h, chance = prediction.get("peak_c"), prediction.get("peak_at_h"), None
     forecast = forecasts.latest(connection, pour.id)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.conditions.forecast import LEAST_COOLING
@@ -14,6 +14,7 @@ from logger.errors import BadInput
 from logger.live.forecast_facts import answer_of
 from logger.plan.file import Plan
 from logger.store import stations
+from logger.store.rows import PourRow
 from web.actions import watching
 from web.schemas import Name
 from web.security.access import MakerDep, ServiceDep
@@ -43,7 +44,7 @@ def switch(
 
 
 def fan_of(
-    service: Service, connection: Connection, pour: Row[Any], plan: Plan, forecast: dict[str, Any] | None
+    service: Service, connection: Connection, pour: PourRow, plan: Plan, forecast: dict[str, Any] | None
 ) -> dict[str, Any] | None:
     """A live pour's fan as its page shows it; None where the pour has no station."""
     if pour.station_id is None or pour.poured_ms is None:

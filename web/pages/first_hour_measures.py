@@ -48,11 +48,11 @@ def shown_measures(service: Service, pour_id: int) -> dict[str, Any]:
         plan = desk.plan_of(pours.get_pour(connection, pour_id))
         levels = page_queries.events_of_kind(connection, pour_id, "level")
         went_in = page_queries.events_of_kind(connection, pour_id, "poured")
-    marks = [LevelMark(row.at_ms, row.data["mm"], row.by) for row in levels]
+    marks = [LevelMark(row.at_ms, row.facts["mm"], row.by) for row in levels]
     last = went_in[-1] if went_in else None
     return {
         "planned_l": watching.planned_litres(plan),
-        "poured": None if last is None else {"litres": last.data["litres"], "text": last.text},
+        "poured": None if last is None else {"litres": last.facts["litres"], "text": last.text},
         "levels": [{"at_ms": mark.at_ms, "mm": mark.level_mm} for mark in marks],
         "fell": level_fell(marks),
     }

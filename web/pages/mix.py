@@ -111,7 +111,9 @@ def _page(
         pour = pours.get_pour(connection, pour_id)
         batches = page_queries.events_of_kind(connection, pour_id, "batch")
     assessment = assessment_of(pour.plan_toml)
-    total_kg = sum(row.data["a_g"] + row.data["b_g"] for row in batches if row.data["light"] != "stop") / 1000
+    total_kg = (
+        sum(row.facts["a_g"] + row.facts["b_g"] for row in batches if row.facts["light"] != "stop") / 1000
+    )
     context: dict[str, Any] = {
         "pour": pour,
         "plan": pour_actions.plan_of(pour),

@@ -116,7 +116,7 @@ def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
 
 def _choices(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
-        kept = {key: row.data["name"] for key, row in resins.kept(connection).items()}
+        kept = {key: row.facts["name"] for key, row in resins.kept(connection).items()}
         earlier: dict[str, str] = {}
         for pour in pours.all_pours(connection, most=EARLIER):
             try:

@@ -6,7 +6,6 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
 from pydantic import StringConstraints
-from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
 from logger.cure.advice.limits import in_allowed_room
@@ -19,6 +18,7 @@ from logger.planning.readiness import SigningPoint
 from logger.pour import Stage
 from logger.quantities import Units
 from logger.store import page_queries, pours
+from logger.store.rows import PourRow
 from web.actions import pours as pour_actions
 from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
@@ -111,7 +111,7 @@ def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
         before = page_queries.events_of_kind(connection, pour_id, "plan-before")
     if not before:
         raise NotAllowed(f"pour {pour_id}: its plan has not been changed yet, so there is nothing to undo")
-    pour_actions.change_plan(service, pour_id, before[-1].data["plan_toml"], who.name)
+    pour_actions.change_plan(service, pour_id, before[-1].facts["plan_toml"], who.name)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
@@ -189,7 +189,7 @@ def _verdict(light: Light) -> str:
     }[light]
 
 
-def _chart(pour: Row[Any], plan: Plan, u: Units) -> dict[str, Any]:
+def _chart(pour: PourRow, plan: Plan, u: Units) -> dict[str, Any]:
     curve = (pour.prediction or {}).get("curve", {})
     return {
         "pour": pour.id,

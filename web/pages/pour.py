@@ -7,7 +7,6 @@ import logging
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
@@ -18,6 +17,7 @@ from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import Units, difference
 from logger.store import alarms, forecasts, page_queries, pours, stations
+from logger.store.rows import PourRow
 from web.actions import ending
 from web.actions import pours as pour_actions
 from web.actions.message_test import untested
@@ -227,7 +227,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     }
 
 
-def _foretold(pour: Row[Any]) -> Foretold | None:
+def _foretold(pour: PourRow) -> Foretold | None:
     # A plan that the solver cannot follow must not hide the measured temperatures.
     try:
         return foretold_of(pour.plan_toml, pour.prediction)
@@ -235,22 +235,22 @@ def _foretold(pour: Row[Any]) -> Foretold | None:
         return None
 
 
-def _looks_due_h(pour: Row[Any], rhythm: Rhythm, looks: list[Look]) -> list[float]:
+def _looks_due_h(pour: PourRow, rhythm: Rhythm, looks: list[Look]) -> list[float]:
     """Hours since pouring of the looks still to make, while somebody sits by the form."""
     if pour.stage not in (Stage.POURING, Stage.WATCHED):
         return []
-    due = next_due_ms(pour.poured_ms, rhythm, looks)
+    due = next_due_ms(pour.started_ms, rhythm, looks)
     if due is None:
         return []
-    return [(ms - pour.poured_ms) / 3.6e6 for ms in due_times_ms(pour.poured_ms, rhythm) if ms >= due]
+    return [(ms - pour.started_ms) / 3.6e6 for ms in due_times_ms(pour.started_ms, rhythm) if ms >= due]
 
 
-def _at_ms(pour: Row[Any], hours: float | None) -> int | None:
+def _at_ms(pour: PourRow, hours: float | None) -> int | None:
     return None if hours is None or pour.poured_ms is None else pour.poured_ms + round(hours * 3.6e6)
 
 
 def _sentence(
-    pour: Row[Any],
+    pour: PourRow,
     forecast: dict[str, Any] | None,
     limit_c: float,
     u: Units,
@@ -309,7 +309,7 @@ def chance_words(chance: float) -> str:
     return "above 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
-def _chart(pour: Row[Any], limits: Any, forecast: dict[str, Any] | None, u: Units) -> dict[str, Any]:
+def _chart(pour: PourRow, limits: Any, forecast: dict[str, Any] | None, u: Units) -> dict[str, Any]:
     """What the chart draws beside the measured curves."""
     curve = (pour.prediction or {}).get("curve", {})
     return {

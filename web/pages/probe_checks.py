@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotAllowed
@@ -17,6 +17,7 @@ from logger.probe_checks.readings import applied_c
 from logger.quantities import difference
 from logger.store import events, probe_checks
 from logger.store import stations as store
+from logger.store.rows import StationRow
 from web.schemas import Name
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
@@ -151,7 +152,7 @@ def _day(number: int) -> str:
     return datetime.fromtimestamp(number * 86_400, UTC).strftime("%a %-d %b %Y")
 
 
-def _about(connection: Connection, service: Service, station: Row[Any], rom: str) -> dict[str, Any]:
+def _about(connection: Connection, service: Service, station: StationRow, rom: str) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     row, done = probe_checks.probe(connection, station.id, rom), probe_checks.checks(connection, rom)
     last = [
@@ -159,7 +160,7 @@ def _about(connection: Connection, service: Service, station: Row[Any], rom: str
     ][-1:]
     added_c = applied_c(last[0].raw, last[0].milli_c) if last else None
     checked = probe_checks.newest_of(done, probe_checks.ICE)
-    wanted_c = None if checked is None else checked.data["offset_c"]
+    wanted_c = None if checked is None else checked.facts["offset_c"]
     return {
         "station": station,
         "probe": row,

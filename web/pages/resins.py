@@ -53,8 +53,8 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
         shelf = shelf_of(connection, today(service))
         offered = _offers(connection)
         waiting = len(refit_offers.due(connection))
-        off = {key: row.data["name"] for key, row in resins.dropped(connection).items()}
-    names = {key: row.data["name"] for key, row in kept.items()} | {
+        off = {key: row.facts["name"] for key, row in resins.dropped(connection).items()}
+    names = {key: row.facts["name"] for key, row in kept.items()} | {
         key: found["name"] for key, found in poured.items() if key not in kept
     }
     shown = [
@@ -81,7 +81,7 @@ def new_resin(
 def edit(request: Request, key: Key, service: ServiceDep, _who: MakerDep) -> Response:
     """A resin's datasheet, to be changed; as a file where it says more than the form has room for."""
     with service.store.read() as connection:
-        data = resins.get(connection, key).data
+        data = resins.get(connection, key).facts
     if not data["sheet_toml"]:
         return _form(request, {"resin": data["name"], "note": data["note"], **mix_fields(data["mix"])}, None)
     given = fields_of(datasheet_from_text(data["sheet_toml"]), units_of(request))
@@ -111,7 +111,7 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
             raise BadInput("fit", "is not offered for this resin", remedy="seal a pour of it first")
         row = resins.kept(tx).get(key)
         known: dict[str, Any] = (
-            row.data if row is not None else {"note": "", "sheet_toml": None, "fit": None, "mix": {}}
+            row.facts if row is not None else {"note": "", "sheet_toml": None, "fit": None, "mix": {}}
         )
         table = tomllib.loads(offer["table"])["resin"]
         source = {"kind": "pours", "pours": offer["pours"], "message": offer["message"]}
@@ -128,7 +128,7 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
 def back_to_sheet(key: Key, service: ServiceDep, who: MakerDep) -> Response:
     """Takes the datasheet's fit again for plans to come."""
     with service.store.write() as tx:
-        data = resins.get(tx, key).data
+        data = resins.get(tx, key).facts
         if not data["fit"]:
             raise BadInput("datasheet", "was never given for this resin", remedy="add it first")
         resins.keep(
@@ -159,7 +159,7 @@ def put_back(key: Key, service: ServiceDep, who: MakerDep) -> Response:
 def resin_of(connection: Connection, choice: str) -> tuple[Resin, Mapping[str, Any]] | None:
     """The resin and [mix] table of a choice: a key of the list, or the number of an earlier pour. Raises NotFound."""
     if re.fullmatch(r"[0-9a-f]{12}", choice):
-        data = resins.get(connection, choice).data
+        data = resins.get(connection, choice).facts
         return Resin.model_validate(data["table"]), data["mix"]
     if re.fullmatch(r"[0-9]{1,9}", choice):
         return pour_actions.plan_of(pours.get_pour(connection, int(choice))).resin, {}

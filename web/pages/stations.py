@@ -6,13 +6,13 @@ import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from sqlalchemy import Row
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.conditions.watch import CLOCK_OFF_MS
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store
+from logger.store.rows import StationRow
 from logger.units import span
 from logger.version import own_version
 from web.security.access import OwnerDep, ServiceDep, ViewerDep
@@ -78,7 +78,7 @@ def revoke(name: str, service: ServiceDep, who: OwnerDep) -> Response:
     return RedirectResponse("/stations", 303)
 
 
-def _clock_off(row: Row[Any]) -> str | None:
+def _clock_off(row: StationRow) -> str | None:
     """How far a station's clock is off, in words; None while it is not, or nobody knows."""
     if row.clock_off_ms is None or abs(row.clock_off_ms) <= CLOCK_OFF_MS:
         return None

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
-from sqlalchemy import Row
 from starlette.responses import Response
 
 from logger.errors import LoggerError
 from logger.plan.file import plan_from_text
 from logger.pour import LIVE, Stage
 from logger.store import pours
+from logger.store.rows import PredictedPour
 from web.security.access import ServiceDep, ViewerDep
 from web.views.render import page
 
@@ -73,7 +73,7 @@ def plan_of(way: Cooling) -> str:
 def placing(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """Where each probe goes, and where the model puts the hottest point of the pours at hand."""
     with service.store.read() as connection:
-        rows = list(pours.all_pours(connection, (Stage.PLANNED, Stage.READY, *LIVE), predicted=True))
+        rows = pours.predicted_pours(connection, (Stage.PLANNED, Stage.READY, *LIVE))
     found = [told for row in rows if (told := _hottest(row)) is not None]
     return page(request, "placing.html", {"depth_mm": DEPTH_MM, "cases": WAYS, "pours": found})
 
@@ -84,9 +84,10 @@ def wiring(request: Request, _who: ViewerDep) -> Response:
     return page(request, "wiring.html")
 
 
-def _hottest(pour: Row[Any]) -> dict[str, Any] | None:
+def _hottest(pour: PredictedPour) -> dict[str, Any] | None:
     """What the model says of one pour's hottest point; None where it has not been solved."""
-    hottest = (pour.prediction or {}).get("hottest")
+    prediction = pour.prediction or {}
+    hottest = prediction.get("hottest")
     if hottest is None:
         return None
     try:
@@ -95,7 +96,7 @@ def _hottest(pour: Row[Any]) -> dict[str, Any] | None:
         # An old plan that this program no longer reads has no advice; its own page says what is wrong with it.
         return None
     x_mm, z_mm, depth_mm = hottest["x_mm"], hottest["z_mm"], plan.pour.depth_mm
-    peak_c = pour.prediction["peak_c"]
+    peak_c = prediction["peak_c"]
     advice = []
     if abs(z_mm - depth_mm / 2) > SAME_MM or x_mm > SAME_MM:
         advice.append("Give it a second core probe there.")

@@ -8,17 +8,17 @@ from __future__ import annotations
 import hmac
 import logging
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlsplit
 
 from fastapi import Depends, Request
-from sqlalchemy import Row
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.errors import NotAllowed
 from logger.store import people, pours, shared_links
 from logger.store.events import must_be_own
 from logger.store.people import Role, owner_exists, signed_in
+from logger.store.rows import StationRow
 from logger.store.shops import FIRST
 from logger.store.stations import by_token, token_hash
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded
@@ -195,7 +195,7 @@ def own_page(request: Request) -> None:
         raise Forbidden("this change came from another site's page; open it from this service's own pages")
 
 
-async def station(request: Request) -> Row[Any]:
+async def station(request: Request) -> StationRow:
     """The station whose token came with the request."""
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not token:
@@ -217,7 +217,7 @@ async def station(request: Request) -> Row[Any]:
         return remembered  # its batch cannot be stored, but its core's limit is looked at
     if len(service.known_stations) >= MOST_KNOWN:
         service.known_stations.clear()
-    service.known_stations[found.token_hash] = found
+    service.known_stations[token_hash(token)] = found
     return found
 
 
@@ -243,4 +243,4 @@ ReaderDep = Annotated[Who | None, Depends(reader)]
 PersonDep = Annotated[Who, Depends(person)]
 MakerDep = Annotated[Who, Depends(maker)]
 OwnerDep = Annotated[Who, Depends(owner)]
-StationDep = Annotated[Row[Any], Depends(station)]
+StationDep = Annotated[StationRow, Depends(station)]

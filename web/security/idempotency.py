@@ -13,22 +13,22 @@ import hashlib
 import re
 from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Depends, Header, Request
-from sqlalchemy import Row
 from starlette.concurrency import run_in_threadpool
 
 from logger.errors import BadInput, BeingDone
 from logger.store import events
 from logger.store.database import SEES
+from logger.store.rows import EventRow
 from web.security.access import ServiceDep
 from web.service.service import Service
 
 HEADER = "Idempotency-Key"
 #: A string of RFC 9651, 3.3.3, without the characters that are escaped in it.
 _STRING = re.compile(r'"([ !#-\[\]-~]{1,255})"')
-Done = Row[Any] | None
+Done = EventRow | None
 
 
 @asynccontextmanager

@@ -8,9 +8,8 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from sqlalchemy import Row
 from sqlalchemy.exc import DBAPIError
 
 from logger.alarms.first_hour import Rhythm
@@ -28,6 +27,7 @@ from logger.store.ballast import Ballast
 from logger.store.boots import Clock, Timeline
 from logger.store.database import Store
 from logger.store.partitions import Month
+from logger.store.rows import StationRow
 from logger.store.shops import sees
 from web.service.counters import Counted
 from web.service.sse import News
@@ -56,7 +56,7 @@ class Service:
     settings: Settings
     news: News = field(default_factory=News)
     #: Hash of a station's token → its row, of stations that have sent a batch to this process.
-    known_stations: dict[str, Row[Any]] = field(default_factory=dict)
+    known_stations: dict[str, StationRow] = field(default_factory=dict)
     #: What this process counts, for operators.
     counted: Counted = field(default_factory=Counted)
     #: Stores stations' batches.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from typing import Any
 
 from sqlalchemy import Connection
 
@@ -16,7 +15,7 @@ def lessons_of(connection: Connection) -> Lessons:
     """The account over every sealed record and what was added to it since."""
     told = []
     for pour_id, record in shop_events.sealed_records(connection):
-        count = pours.get_pour(connection, pour_id).seal["events"]["count"]
+        count = (pours.get_pour(connection, pour_id).seal or {})["events"]["count"]
         later = [
             {"kind": row.kind, "at_ms": row.at_ms, "by": row.by, "text": row.text, "data": row.data}
             for row in seals.events_after(connection, pour_id, count)
@@ -27,11 +26,11 @@ def lessons_of(connection: Connection) -> Lessons:
 
 def shelf_of(connection: Connection, on: date) -> list[Lot]:
     """The lots on the shelf."""
-    received = [row.data for row in shop_events.shop_events(connection, "stock")]
-    used: list[dict[str, Any]] = [
-        row.data
+    received = [row.facts for row in shop_events.shop_events(connection, "stock")]
+    used = [
+        row.facts
         for row in shop_events.events_of_all_pours(connection, "lot", "addition")
-        if row.kind == "lot" or (row.data or {}).get("about") == "lot"
+        if row.kind == "lot" or row.facts.get("about") == "lot"
     ]
     return stock(received, used, on)
 

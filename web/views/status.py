@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.alarms.kind import Priority
 from logger.alarms.registry import KINDS
@@ -17,6 +17,7 @@ from logger.alarms.state import UP, Phase
 from logger.pour import LIVE, Stage
 from logger.quantities import METRIC
 from logger.store import alarms, page_queries
+from logger.store.rows import AlarmRow, ListedPour, ProbeRow
 from web.answers import StandingShape
 from web.service.pipeline import unjudged
 from web.service.service import Service
@@ -95,9 +96,9 @@ class Status:
 
 
 def status_from(
-    pour: Row[Any],
-    probes: Sequence[Row[Any]],
-    open_now: Sequence[Row[Any]],
+    pour: ListedPour,
+    probes: Sequence[ProbeRow],
+    open_now: Sequence[AlarmRow],
     now_ms: int,
     unjudged: str | None = None,
 ) -> Status:
@@ -135,7 +136,7 @@ def status_from(
     )
 
 
-def status_of(service: Service, connection: Connection, pour: Row[Any], now_ms: int) -> Status:
+def status_of(service: Service, connection: Connection, pour: ListedPour, now_ms: int) -> Status:
     """The same, asked from the store."""
     open_now = alarms.open_alarms(connection, pour.id)
     probes = page_queries.probes_of_pour(connection, pour)
@@ -155,7 +156,7 @@ def _order(spot: Spot) -> tuple[int, str]:
     return PLACES.index(spot.kind), spot.place
 
 
-def _spot(row: Row[Any], now_ms: int, too_old_ms: int) -> Spot:
+def _spot(row: ProbeRow, now_ms: int, too_old_ms: int) -> Spot:
     kind, _, number = row.place.partition("-")
     last_c = None if row.last_milli_c is None else row.last_milli_c / 1000
     present = (
@@ -167,8 +168,8 @@ def _spot(row: Row[Any], now_ms: int, too_old_ms: int) -> Spot:
 
 
 def _state(
-    pour: Row[Any], open_now: Sequence[Row[Any]], unjudged: str | None, *, lost: bool, live: bool
-) -> tuple[Tone, str, Row[Any] | None]:
+    pour: ListedPour, open_now: Sequence[AlarmRow], unjudged: str | None, *, lost: bool, live: bool
+) -> tuple[Tone, str, AlarmRow | None]:
     """Tone, word, and the alarm that they are about.
 
     What is true and of high priority leads, also when somebody is on it: that a hand is on its way cools nothing.

@@ -1,0 +1,266 @@
+"""Rows as the rest of the program reads them: each field typed, a wrong name found before it runs.
+
+A query selects a shape's fields by name (`columns`), so that the two cannot differ in order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any, TypeVar
+
+from sqlalchemy import ColumnElement, Connection, Executable, Table
+
+from logger.errors import NotAllowed, NotFound
+
+T = TypeVar("T")
+Json = dict[str, Any]
+
+
+def columns(table: Table, shape: type, *besides: ColumnElement[Any]) -> list[ColumnElement[Any]]:
+    """Return the columns that fill a shape: a table's by name, and `besides`, which are labelled, for the others."""
+    other = {str(getattr(column, "name", "")): column for column in besides}
+    return [other[field.name] if field.name in other else table.c[field.name] for field in fields(shape)]
+
+
+def all_rows(
+    connection: Connection, query: Executable, shape: type[T], values: Mapping[str, object] | None = None
+) -> list[T]:
+    """Return every row of a query of a shape's columns."""
+    return [shape(*row) for row in connection.execute(query, values)]
+
+
+def first_row(
+    connection: Connection, query: Executable, shape: type[T], values: Mapping[str, object] | None = None
+) -> T | None:
+    """Return the first row of a query of a shape's columns; None without one."""
+    found = connection.execute(query, values).first()
+    return None if found is None else shape(*found)
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmRow:
+    """One activation of one alarm. Times are true, ms."""
+
+    id: int
+    pour_id: int | None
+    subject: str
+    kind: str
+    activation: int
+    priority: str
+    phase: str
+    reason: str
+    value: float | None
+    limit: float | None
+    late: bool
+    quiet: bool
+    raised_ms: int
+    acknowledged_ms: int | None
+    acknowledged_by: str | None
+    returned_ms: int | None
+    ended_ms: int | None
+
+    @property
+    def of_pour(self) -> int:
+        """The pour that it is about. Raises NotFound for an alarm of no pour."""
+        if self.pour_id is None:
+            raise NotFound(f"alarm {self.id} is about no pour")
+        return self.pour_id
+
+
+@dataclass(frozen=True, slots=True)
+class PressingAlarm(AlarmRow):
+    """An alarm with the title of its pour; None: it is about the watch itself."""
+
+    pour_title: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """Something that a person or the program did or noted, at a true time, ms."""
+
+    id: int
+    pour_id: int | None
+    at_ms: int
+    kind: str
+    by: str
+    text: str
+    data: Json | None
+    link: str | None
+    request_key: str | None
+    request_sha256: str | None
+    shop_id: int | None
+
+    @property
+    def facts(self) -> Json:
+        """What the kind of event says besides its text; empty without anything."""
+        return self.data or {}
+
+    @property
+    def of_pour(self) -> int:
+        """The pour that it belongs to. Raises NotFound for an event of the whole shop."""
+        if self.pour_id is None:
+            raise NotFound(f"event {self.id} belongs to no pour")
+        return self.pour_id
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeRow:
+    """A thermometer that a station has reported, with its last reading."""
+
+    id: int
+    station_id: int
+    rom: str
+    place: str
+    first_seen_ms: int
+    last_good_ms: int | None
+    last_milli_c: int | None
+    last_fault: str | None
+    faults: int
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
+class StationRow:
+    """A station, what it last said of itself, and what is commanded of its fan."""
+
+    id: int
+    name: str
+    token_hash: str | None
+    enrolled_ms: int
+    revoked_ms: int | None
+    last_seen_ms: int | None
+    clock_set: bool
+    clock_off_ms: int | None
+    fan_on: bool
+    fan_by: str | None
+    fan_since_ms: int | None
+    power_low: bool | None
+    disk_free_mb: float | None
+    pin_faults: str | None
+    version: str | None
+    stands: str
+    spool: str | None
+    spool_seq: int
+    newest_boot: int | None
+    newest_boot_ms: int
+    recorded_as: str | None
+    shop_id: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class LivePour:
+    """A live pour as every batch asks for it."""
+
+    id: int
+    stage: str
+    station_id: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class WatchedPour:
+    """A live pour with its station's name. poured_ms: true."""
+
+    id: int
+    title: str
+    shop_id: int | None
+    station_id: int
+    station: str
+    poured_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedPour:
+    """What the watch needs of a pour each time. poured_ms: true."""
+
+    id: int
+    title: str
+    station_id: int | None
+    watchbook: Json | None
+    judged_reading_id: int
+    poured_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class ListedPour:
+    """A pour without what is large. poured_ms: true; None before pouring. origin: of a record from elsewhere."""
+
+    id: int
+    title: str
+    client: str
+    stage: str
+    plan_toml: str
+    model_version: str | None
+    station_id: int | None
+    created_ms: int
+    poured_boot_id: int | None
+    poured_boot_ms: int | None
+    released_ms: int | None
+    closed_ms: int | None
+    reading_head: str
+    event_head: str
+    judged_reading_id: int
+    origin: Json | None
+    partial_ms: int | None
+    shop_id: int | None
+    poured_ms: int | None
+
+    @property
+    def started_ms(self) -> int:
+        """When pouring started, true. Raises NotAllowed before that."""
+        if self.poured_ms is None:
+            raise NotAllowed(f"pour {self.id} ({self.title}) has not been poured yet")
+        return self.poured_ms
+
+
+@dataclass(frozen=True, slots=True)
+class PredictedPour(ListedPour):
+    """A pour with its frozen prediction."""
+
+    prediction: Json | None
+
+
+@dataclass(frozen=True, slots=True)
+class PourRow(PredictedPour):
+    """A whole pour: with the record's seal, and the alarms' state."""
+
+    seal: Json | None
+    watchbook: Json | None
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastRow:
+    """A forecast as it was made, at an hour of the pour."""
+
+    id: int
+    pour_id: int
+    made_ms: int
+    at_h: float
+    body: Json
+
+
+@dataclass(frozen=True, slots=True)
+class MessageRow:
+    """A message to be sent, and how it fares. Times are steady, ms."""
+
+    id: int
+    alarm_id: int | None
+    created_ms: int
+    why: str
+    to: str
+    title: str
+    body: str
+    state: str
+    attempts: int
+    next_try_ms: int
+    done_ms: int | None
+    problem: str | None
+    claimed_until_ms: int | None
+    since_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class ListedMessage(MessageRow):
+    """A message with the number of channels that have taken it."""
+
+    takers: int
