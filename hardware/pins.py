@@ -52,6 +52,8 @@ def fault_text(name: str, pin: int, error: Exception) -> str:
 
 def reason_of(error: Exception) -> str:
     """Why a driver failed, in its own words."""
+    if isinstance(error, ModuleNotFoundError) and error.name == "gpiod":
+        return "the library of the pins is not installed: pip install 'pourlog[pi]'"
     return getattr(error, "strerror", None) or str(error) or type(error).__name__
 
 

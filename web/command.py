@@ -20,6 +20,7 @@ from logger.errors import BadInput, BadReadings, LoggerError
 from logger.json_text import json_text
 from logger.store.backup import KEPT, back_up, restore
 from web.commands import machine, owner, records, self_test, server
+from web.commands.extras import what_to_install
 from web.commands.terminal import say, table_of, working
 from web.demo.scenarios import SCENARIOS
 from web.server import startup
@@ -507,6 +508,12 @@ def main() -> None:
         sys.exit(2)
     except (LoggerError, HardwareError) as error:
         print(f"pourlog: {error}", file=sys.stderr)
+        sys.exit(1)
+    except ModuleNotFoundError as error:
+        told = what_to_install(error)
+        if told is None:
+            raise
+        print(f"pourlog: {told}", file=sys.stderr)
         sys.exit(1)
 
 

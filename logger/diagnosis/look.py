@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from hardware.air import HWMON_FOLDER, IIO_FOLDER
@@ -45,7 +45,9 @@ from logger.diagnosis.facts import (
 )
 from logger.diagnosis.name import who_answers
 from logger.diagnosis.system import Run, SystemPlaces, is_root, look_at_system, run, under_the_units_rules
-from logger.settings import Settings
+
+if TYPE_CHECKING:
+    from logger.settings import Settings  # a station alone is looked at without the service's libraries
 
 #: Seconds that the service gets for an answer.
 ANSWER_S = 5.0

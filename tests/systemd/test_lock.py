@@ -12,11 +12,16 @@ from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+EXTRAS = PROJECT["project"]["optional-dependencies"]
+#: An installation takes every extra but the tests'. An extra that builds on another names the project itself.
 ASKED = [
-    *PROJECT["project"]["dependencies"],
-    *PROJECT["project"]["optional-dependencies"]["postgres"],
-    *PROJECT["project"]["optional-dependencies"]["pdf"],
-    *PROJECT["build-system"]["requires"],
+    asked
+    for asked in (
+        *PROJECT["project"]["dependencies"],
+        *(asked for extra in ("service", "postgres", "pdf", "pi") for asked in EXTRAS[extra]),
+        *PROJECT["build-system"]["requires"],
+    )
+    if not asked.startswith(f"{PROJECT['project']['name']}[")
 ]
 
 

@@ -20,6 +20,7 @@ from web.commands.terminal import plain, say
 
 if TYPE_CHECKING:
     from logger.diagnosis.place import PlacedProbe
+    from logger.settings import Settings
     from logger.store.boots import Clock
 
 STATION, SETTINGS = Path("/etc/pourlog/station.toml"), Path("/etc/pourlog/service.toml")
@@ -56,7 +57,6 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         from logger.daemon.station_file import station_from_file
         from logger.diagnosis.judge import judge, worst
         from logger.diagnosis.look import look
-        from logger.settings import read_settings
 
         station = station or (STATION if STATION.exists() else None)
         settings = settings or (SETTINGS if SETTINGS.exists() else None)
@@ -67,7 +67,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
             look(
                 clock(),
                 None if station is None else station_from_file(station),
-                None if settings is None else read_settings(settings),
+                None if settings is None else _settings(settings),
                 send=message,
                 units=(
                     *((STATION_UNIT,) if station == STATION else ()),
@@ -174,6 +174,12 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
         _write(station, with_offset(text, str(station), probe, offset), quiet=as_json)
         if as_json:
             print(json.dumps({"station_file": str(station), "probe": probe, "offset_k": offset}))
+
+
+def _settings(path: Path) -> Settings:
+    from logger.settings import read_settings  # a station alone is looked at without the service's libraries
+
+    return read_settings(path)
 
 
 def _write(station: Path, text: str, *, quiet: bool = False) -> None:

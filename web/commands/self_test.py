@@ -17,6 +17,7 @@ from typing import Annotated
 import typer
 
 from logger.diagnosis.facts import CheckState, MachineFinding
+from web.commands.extras import what_to_install
 from web.commands.machine import show
 
 #: What the units load, now or later. Packages with a part compiled for one Python and one processor are among them.
@@ -92,6 +93,10 @@ def tried(topic: str, test: Callable[[], str]) -> MachineFinding:
     """What a test found. Whatever it raises is what is wrong."""
     try:
         return MachineFinding(topic, CheckState.OK, test())
+    except ModuleNotFoundError as error:
+        return MachineFinding(
+            topic, CheckState.FAIL, what_to_install(error) or f"{type(error).__name__}: {error}"
+        )
     except Exception as error:  # noqa: BLE001 - a broken library raises what it likes, and each of it is an answer
         return MachineFinding(topic, CheckState.FAIL, f"{type(error).__name__}: {error}")
 
@@ -102,7 +107,8 @@ def libraries() -> str:
         try:
             importlib.import_module(name)
         except Exception as error:
-            raise ImportError(f"{name}: {error}") from error
+            hint = what_to_install(error) if isinstance(error, ModuleNotFoundError) else None
+            raise ImportError(f"{name}: {error}{f'; {hint}' if hint else ''}") from error
     return f"{len(LOADED)} load"
 
 

@@ -1,0 +1,25 @@
+"""Which extra of pyproject.toml brings a library that is not installed: a station alone has few."""
+
+from __future__ import annotations
+
+import sys
+
+#: Library → its extra; all others that a station alone does not have come with `service`.
+EXTRA_OF = {"gpiod": "pi", "psycopg": "postgres", "weasyprint": "pdf"}
+OUR_OWN = ("hardware", "logger", "web")
+
+
+def missing_extra(error: ModuleNotFoundError) -> str | None:
+    """The extra that brings the missing library; None where the program itself is broken."""
+    library = (error.name or "").partition(".")[0]
+    if not library or library in OUR_OWN or library in sys.stdlib_module_names:
+        return None
+    return EXTRA_OF.get(library, "service")
+
+
+def what_to_install(error: ModuleNotFoundError) -> str | None:
+    """The missing extra and how to get it, in one line; None where the program itself is broken."""
+    extra = missing_extra(error)
+    if extra is None:
+        return None
+    return f"this needs the extra `{extra}` ({error.name} is not installed): pip install 'pourlog[{extra}]'"
