@@ -85,7 +85,7 @@ def test_the_fan_ran_when_it_was_switched_and_from_the_start_when_it_was_on_befo
     """From the notes of switching it: hours after pouring, None while it still runs."""
 
     def switched(*steps: tuple[float, bool]) -> list[Any]:
-        return [SimpleNamespace(at_ms=1000 + h * 3.6e6, data={"on": on}) for h, on in steps]
+        return [SimpleNamespace(at_ms=1000 + h * 3.6e6, facts={"on": on}) for h, on in steps]
 
     assert fan_runs([], 1000, on_now=False) == []
     assert fan_runs([], 1000, on_now=True) == [(0.0, None)]
