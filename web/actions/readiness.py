@@ -73,16 +73,14 @@ def must_be_ready(connection: Connection, pour: ListedPour) -> Readiness:
 def sign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Somebody says yes to a point; `by` is who was signed in. Raises NotAllowed, BadInput, NotFound."""
     name = _named(person)
-    _keep(
-        service, pour_id, point, by, "signed", f"{point}: signed by {name}", {"point": point, "person": name}
-    )
+    _keep(service, pour_id, by, "signed", f"{point}: signed by {name}", {"point": point, "person": name})
 
 
 def unsign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Takes a signature back. Raises as `sign`."""
     name = _named(person)
     words = f"{point}: {name} took the signature back"
-    _keep(service, pour_id, point, by, "unsigned", words, {"point": point, "person": name})
+    _keep(service, pour_id, by, "unsigned", words, {"point": point, "person": name})
 
 
 def let_pass(service: Service, pour_id: int, point: str, person: str, reason: str, by: str) -> None:
@@ -92,7 +90,7 @@ def let_pass(service: Service, pour_id: int, point: str, person: str, reason: st
         raise BadInput(
             "reason", "is empty", remedy="say why it is poured all the same; it stands in the record"
         )
-    _keep(service, pour_id, point, by, "override", why, {"point": point, "person": name, "reason": why})
+    _keep(service, pour_id, by, "override", why, {"point": point, "person": name, "reason": why})
 
 
 def may_sign(service: Service, pour_id: int, point: str) -> None:
@@ -101,9 +99,8 @@ def may_sign(service: Service, pour_id: int, point: str) -> None:
         _asked(connection, pour_id, point)
 
 
-def _keep(
-    service: Service, pour_id: int, point: str, by: str, kind: str, text: str, data: dict[str, Any]
-) -> None:
+def _keep(service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any]) -> None:
+    point = data["point"]
     may_sign(service, pour_id, point)  # solves the plan before the write lock is taken
     with service.store.write() as tx:
         about = _asked(tx, pour_id, point)

@@ -34,146 +34,148 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
 
 def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
-    """Adds these commands; `clock` makes the clock that they use."""
+    """Add these commands; `clock` makes the clock that they use."""
+    with_clock = {"obj": clock}
+    app.command("check", context_settings=with_clock)(check_command)
+    app.command("enrol", context_settings=with_clock)(enrol_command)
+    app.command("place-probes", context_settings=with_clock)(place_command)
+    app.command("set-offset", context_settings={"ignore_unknown_options": True})(offset_command)
 
-    @app.command("check")
-    def check_command(
-        station: Annotated[
-            Path | None, typer.Option(metavar="STATION", help=f"The station file; {STATION} if it is there.")
-        ] = None,
-        settings: Annotated[
-            Path | None,
-            typer.Option(metavar="SETTINGS", help=f"The settings file; {SETTINGS} if it is there."),
-        ] = None,
-        message: Annotated[
-            bool, typer.Option("--message", help="Send a real test message over each channel.")
-        ] = False,
-        as_json: Json = False,
-    ) -> None:
-        """Are probes, pins, units, clock, disk, power, network, messages and versions fine? What to do where not.
 
-        Example: `sudo pourlog check`, or `pourlog check --station station.toml --json`. Exit code 1: a FAIL.
-        """
-        from logger.daemon.station_file import station_from_file
-        from logger.diagnosis.judge import judge, worst
-        from logger.diagnosis.look import look
+def check_command(
+    context: typer.Context,
+    station: Annotated[
+        Path | None, typer.Option(metavar="STATION", help=f"The station file; {STATION} if it is there.")
+    ] = None,
+    settings: Annotated[
+        Path | None,
+        typer.Option(metavar="SETTINGS", help=f"The settings file; {SETTINGS} if it is there."),
+    ] = None,
+    message: Annotated[
+        bool, typer.Option("--message", help="Send a real test message over each channel.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Are probes, pins, units, clock, disk, power, network, messages and versions fine? What to do where not.
 
-        station = station or (STATION if STATION.exists() else None)
-        settings = settings or (SETTINGS if SETTINGS.exists() else None)
-        for path in (station, settings):
-            if path is not None and path.exists() and not os.access(path, os.R_OK):
-                raise BadSettings(str(path), "is not for everybody to read", remedy="run: sudo pourlog check")
-        findings = judge(
-            look(
-                clock(),
-                None if station is None else station_from_file(station),
-                None if settings is None else _settings(settings),
-                send=message,
-                units=(
-                    *((STATION_UNIT,) if station == STATION else ()),
-                    *(SERVICE_UNITS if settings == SETTINGS else ()),
-                ),
+    Example: `sudo pourlog check`, or `pourlog check --station station.toml --json`. Exit code 1: a FAIL.
+    """
+    from logger.daemon.station_file import station_from_file
+    from logger.diagnosis.judge import judge, worst
+    from logger.diagnosis.look import look
+
+    station = station or (STATION if STATION.exists() else None)
+    settings = settings or (SETTINGS if SETTINGS.exists() else None)
+    for path in (station, settings):
+        if path is not None and path.exists() and not os.access(path, os.R_OK):
+            raise BadSettings(str(path), "is not for everybody to read", remedy="run: sudo pourlog check")
+    findings = judge(
+        look(
+            context.obj(),
+            None if station is None else station_from_file(station),
+            None if settings is None else _settings(settings),
+            send=message,
+            units=(
+                *((STATION_UNIT,) if station == STATION else ()),
+                *(SERVICE_UNITS if settings == SETTINGS else ()),
+            ),
+        )
+    )
+    if station is None and settings is None:
+        findings.append(
+            MachineFinding(
+                "files",
+                CheckState.WARN,
+                f"neither {STATION} nor {SETTINGS} is there, none was named",
+                "sudo pourlog place-probes writes the first, sudo bash systemd/install the second",
             )
         )
-        if station is None and settings is None:
-            findings.append(
-                MachineFinding(
-                    "files",
-                    CheckState.WARN,
-                    f"neither {STATION} nor {SETTINGS} is there, none was named",
-                    "sudo pourlog place-probes writes the first, sudo bash systemd/install the second",
-                )
-            )
-        if as_json:
-            body = {"state": worst(findings), "findings": [asdict(finding) for finding in findings]}
-            print(json.dumps(body, ensure_ascii=False))
-        else:
-            show(findings)
-        sys.exit(1 if worst(findings) is CheckState.FAIL else 0)
+    if as_json:
+        body = {"state": worst(findings), "findings": [asdict(finding) for finding in findings]}
+        print(json.dumps(body, ensure_ascii=False))
+    else:
+        show(findings)
+    sys.exit(1 if worst(findings) is CheckState.FAIL else 0)
 
-    @app.command("enrol")
-    def enrol_command(
-        settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
-        name: Annotated[str, typer.Argument(metavar="NAME", help="As in the station's file.")],
-        as_json: Json = False,
-    ) -> None:
-        """Enrol a station on the service's own machine, and print its token, which is shown this once.
 
-        Example: `sudo -u pourlog pourlog enrol /etc/pourlog/service.toml bench-1`
-        """
-        from logger.daemon.station_file import NAME
+def enrol_command(
+    context: typer.Context,
+    settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="As in the station's file.")],
+    as_json: Json = False,
+) -> None:
+    """Enrol a station on the service's own machine, and print its token, which is shown this once.
 
-        if not NAME.fullmatch(name):
-            raise BadInput(
-                "NAME",
-                "cannot be used",
-                value=name,
-                allowed="letters, digits, . _ - (at most 63)",
-                remedy='a name without spaces, such as "bench-1"',
-            )
-        from logger.settings import read_settings
-        from logger.store import events, stations
-        from logger.store.boots import Timeline
-        from logger.store.database import Store
+    Example: `sudo -u pourlog pourlog enrol /etc/pourlog/service.toml bench-1`
+    """
+    from logger.daemon.station_file import NAME
 
-        kept = read_settings(settings)
-        store = Store(kept.database)
-        try:
-            now_ms = Timeline(store, clock()).true_ms()
-            with store.write() as tx:
-                _row, token = stations.enrol(tx, name, now_ms)
-                events.add_event(tx, None, now_ms, "station-enrolled", "this machine's administrator", name)
-        finally:
-            store.close()
-        print(json.dumps({"station": name, "token": token}) if as_json else token)
+    if not NAME.fullmatch(name):
+        raise BadInput(
+            "NAME",
+            "cannot be used",
+            value=name,
+            allowed="letters, digits, . _ - (at most 63)",
+            remedy='a name without spaces, such as "bench-1"',
+        )
+    from logger.settings import read_settings
+    from logger.store import events, stations
+    from logger.store.boots import Timeline
+    from logger.store.database import Store
 
-    @app.command("place-probes")
-    def place_command(
-        station: Annotated[
-            Path, typer.Argument(metavar="STATION", help="The station file to write.")
-        ] = STATION,
-        again: Annotated[
-            bool, typer.Option("--again", help="Write the file anew, keeping what is not about probes.")
-        ] = False,
-    ) -> None:
-        """Find out which probe is which by warming each in the hand, and write the station file.
+    kept = read_settings(settings)
+    store = Store(kept.database)
+    try:
+        now_ms = Timeline(store, context.obj()).true_ms()
+        with store.write() as tx:
+            _row, token = stations.enrol(tx, name, now_ms)
+            events.add_event(tx, None, now_ms, "station-enrolled", "this machine's administrator", name)
+    finally:
+        store.close()
+    print(json.dumps({"station": name, "token": token}) if as_json else token)
 
-        Example: `sudo pourlog place-probes`
-        """
-        from logger.diagnosis.place import station_text
 
-        if station.exists() and not again:
-            raise BadSettings(
-                str(station), "is there already", remedy="give --again to place its probes anew"
-            )
-        _write(station, station_text(station, _ask_for_each(clock())))
+def place_command(
+    context: typer.Context,
+    station: Annotated[Path, typer.Argument(metavar="STATION", help="The station file to write.")] = STATION,
+    again: Annotated[
+        bool, typer.Option("--again", help="Write the file anew, keeping what is not about probes.")
+    ] = False,
+) -> None:
+    """Find out which probe is which by warming each in the hand, and write the station file.
 
-    @app.command("set-offset", context_settings={"ignore_unknown_options": True})
-    def offset_command(
-        probe: Annotated[str, typer.Argument(metavar="PROBE", help="Its number, 28-…")],
-        offset: Annotated[
-            float, typer.Argument(metavar="OFFSET", help="What to add to each temperature, K.")
-        ],
-        station: Annotated[Path, typer.Option(metavar="STATION", help="The station file.")] = STATION,
-        as_json: Json = False,
-    ) -> None:
-        """Write a probe's offset, as its page says after a check in ice water, into the station file.
+    Example: `sudo pourlog place-probes`
+    """
+    from logger.diagnosis.place import station_text
 
-        Example: `sudo pourlog set-offset 28-0000000000a1 -0.31`
-        """
-        from logger.diagnosis.place import with_offset
+    if station.exists() and not again:
+        raise BadSettings(str(station), "is there already", remedy="give --again to place its probes anew")
+    _write(station, station_text(station, _ask_for_each(context.obj())))
 
-        try:
-            text = station.read_text(encoding="utf-8")
-        except OSError as error:
-            raise BadSettings(
-                str(station),
-                f"cannot be read ({error.strerror})",
-                remedy="give the station file's path: --station",
-            ) from error
-        _write(station, with_offset(text, str(station), probe, offset), quiet=as_json)
-        if as_json:
-            print(json.dumps({"station_file": str(station), "probe": probe, "offset_k": offset}))
+
+def offset_command(
+    probe: Annotated[str, typer.Argument(metavar="PROBE", help="Its number, 28-…")],
+    offset: Annotated[float, typer.Argument(metavar="OFFSET", help="What to add to each temperature, K.")],
+    station: Annotated[Path, typer.Option(metavar="STATION", help="The station file.")] = STATION,
+    as_json: Json = False,
+) -> None:
+    """Write a probe's offset, as its page says after a check in ice water, into the station file.
+
+    Example: `sudo pourlog set-offset 28-0000000000a1 -0.31`
+    """
+    from logger.diagnosis.place import with_offset
+
+    try:
+        text = station.read_text(encoding="utf-8")
+    except OSError as error:
+        raise BadSettings(
+            str(station),
+            f"cannot be read ({error.strerror})",
+            remedy="give the station file's path: --station",
+        ) from error
+    _write(station, with_offset(text, str(station), probe, offset), quiet=as_json)
+    if as_json:
+        print(json.dumps({"station_file": str(station), "probe": probe, "offset_k": offset}))
 
 
 def _settings(path: Path) -> Settings:

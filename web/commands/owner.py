@@ -21,51 +21,52 @@ HERE = ("", "localhost", "127.0.0.1", "::1")
 
 
 def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
-    """Adds the command; `clock` makes the clock that it uses."""
+    """Add the command; `clock` makes the clock that it uses."""
+    with_clock = {"obj": clock}
+    app.command("owner-code", context_settings=with_clock)(owner_code_command)
 
-    @app.command("owner-code")
-    def owner_code_command(
-        settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
-        name: Annotated[
-            str | None, typer.Option(metavar="NAME", help="Which owner; not needed while there is one.")
-        ] = None,
-        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
-    ) -> None:
-        """Give an owner who forgot the password a one-time code for a new one. On the database's own machine only.
 
-        The code is typed on the page /join within a day. The new password ends every sign-in of that owner; that a code
-        was given stands among the events. Example: `sudo -u pourlog pourlog owner-code /etc/pourlog/service.toml`
-        """
-        from logger.settings import read_settings
-        from logger.store import people
-        from logger.store.boots import Timeline
-        from logger.store.database import Store
-        from logger.store.shops import sees
-        from web.actions import sign_in
+def owner_code_command(
+    context: typer.Context,
+    settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+    name: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Which owner; not needed while there is one.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Give an owner who forgot the password a one-time code for a new one. On the database's own machine only.
 
-        kept = read_settings(settings)
-        _only_here(kept)
-        store = Store(kept.database)
-        try:
-            with store.read() as connection:
-                owner = _owner(
-                    [row.name for row in people.everybody(connection) if row.role == people.Role.OWNER], name
-                )
-                shop_id = people.person_by_name(connection, owner).shop_id
-            with sees(shop_id):
-                code = sign_in.new_code(store, Timeline(store, clock()), owner, people.Role.OWNER, BY)
-        finally:
-            store.close()
-        if as_json:
-            print(
-                json.dumps(
-                    {"owner": owner, "code": code, "page": f"{kept.link_base}/join"}, ensure_ascii=False
-                )
+    The code is typed on the page /join within a day. The new password ends every sign-in of that owner; that a code
+    was given stands among the events. Example: `sudo -u pourlog pourlog owner-code /etc/pourlog/service.toml`
+    """
+    from logger.settings import read_settings
+    from logger.store import people
+    from logger.store.boots import Timeline
+    from logger.store.database import Store
+    from logger.store.shops import sees
+    from web.actions import sign_in
+
+    kept = read_settings(settings)
+    _only_here(kept)
+    store = Store(kept.database)
+    try:
+        with store.read() as connection:
+            owner = _owner(
+                [row.name for row in people.everybody(connection) if row.role == people.Role.OWNER], name
             )
-        else:
-            print(
-                f"{owner}: open {kept.link_base}/join within a day, give the code {code} and choose a password."
-            )
+            shop_id = people.person_by_name(connection, owner).shop_id
+        with sees(shop_id):
+            code = sign_in.new_code(store, Timeline(store, context.obj()), owner, people.Role.OWNER, BY)
+    finally:
+        store.close()
+    if as_json:
+        print(
+            json.dumps({"owner": owner, "code": code, "page": f"{kept.link_base}/join"}, ensure_ascii=False)
+        )
+    else:
+        print(
+            f"{owner}: open {kept.link_base}/join within a day, give the code {code} and choose a password."
+        )
 
 
 def _owner(owners: list[str], name: str | None) -> str:

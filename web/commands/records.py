@@ -16,6 +16,7 @@ from logger.pour import Stage
 from web.commands.terminal import working
 
 if TYPE_CHECKING:
+    from logger.record.import_log import Imported
     from logger.record.past_log import Column
     from logger.record.verify import Verdict
     from logger.settings import Settings
@@ -28,6 +29,37 @@ SettingsPath = Annotated[
     Path | None, typer.Option("--settings", metavar="SETTINGS", help="The settings file (TOML).")
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+# How a past log is written: the options of `pourlog import`.
+LogPlan = Annotated[Path | None, typer.Option(metavar="PLAN", help="For a log: its plan file (TOML).")]
+TimeColumn = Annotated[
+    list[str] | None,
+    typer.Option("--time", metavar="HEADING", help="Heading of the time; twice for date and time."),
+]
+TimeAs = Annotated[
+    str,
+    typer.Option(
+        help="How times are written: s, min, h, ms, unix, iso, or a format such as '%d/%m/%Y %H:%M'."
+    ),
+]
+Zone = Annotated[
+    str | None, typer.Option(metavar="ZONE", help="The logger's time zone, such as Europe/Berlin.")
+]
+Start = Annotated[
+    str,
+    typer.Option(metavar="WHEN", help="When pouring began, such as 2026-06-25T08:00; needed for s, min, h."),
+]
+TemperatureColumn = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--column", metavar="HEADING=PLACE,UNIT", help="A temperature: 'T1=core,c'. Units: c, f, k."
+    ),
+]
+LeaveOutBad = Annotated[
+    bool, typer.Option("--leave-out-bad", help="Leave bad rows out, and list them in the record.")
+]
+OfShop = Annotated[
+    str | None, typer.Option(metavar="NAME", help="Whose it is, where one service has several shops.")
+]
 
 
 def add_to(app: typer.Typer) -> None:
@@ -139,44 +171,18 @@ def import_command(
     file: Annotated[
         Path, typer.Argument(metavar="FILE", help="A bundle (.zip) or a past temperature log (.csv).")
     ],
-    plan: Annotated[
-        Path | None, typer.Option(metavar="PLAN", help="For a log: its plan file (TOML).")
-    ] = None,
-    time_column: Annotated[
-        list[str] | None,
-        typer.Option("--time", metavar="HEADING", help="Heading of the time; twice for date and time."),
-    ] = None,
-    time_as: Annotated[
-        str,
-        typer.Option(
-            help="How times are written: s, min, h, ms, unix, iso, or a format such as '%d/%m/%Y %H:%M'."
-        ),
-    ] = "",
-    zone: Annotated[
-        str | None, typer.Option(metavar="ZONE", help="The logger's time zone, such as Europe/Berlin.")
-    ] = None,
-    start: Annotated[
-        str,
-        typer.Option(
-            metavar="WHEN", help="When pouring began, such as 2026-06-25T08:00; needed for s, min, h."
-        ),
-    ] = "",
-    column: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--column", metavar="HEADING=PLACE,UNIT", help="A temperature: 'T1=core,c'. Units: c, f, k."
-        ),
-    ] = None,
+    plan: LogPlan = None,
+    time_column: TimeColumn = None,
+    time_as: TimeAs = "",
+    zone: Zone = None,
+    start: Start = "",
+    column: TemperatureColumn = None,
     delimiter: Annotated[str, typer.Option(help="What parts the columns.")] = ",",
     decimal_comma: Annotated[bool, typer.Option("--decimal-comma", help="Numbers are written 21,5.")] = False,
     skip: Annotated[int, typer.Option(help="Lines above the heading.")] = 0,
-    leave_out_bad: Annotated[
-        bool, typer.Option("--leave-out-bad", help="Leave bad rows out, and list them in the record.")
-    ] = False,
+    leave_out_bad: LeaveOutBad = False,
     client: Annotated[str, typer.Option(help="Whose table it was.")] = "",
-    shop: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Whose it is, where one service has several shops.")
-    ] = None,
+    shop: OfShop = None,
     by: Annotated[str, typer.Option(help="Who brings it in.")] = "command line",
     settings: SettingsPath = None,
     as_json: Json = False,
@@ -193,38 +199,29 @@ def import_command(
 
     if not file.is_file():
         raise BadInput(str(file), "is no file", remedy="give the path of a bundle or a log")
-    kept = _settings(settings)
-    store = _store(kept)
-    imports = Imports(store, Path(kept.data_dir), _now_ms)
+    read = _settings(settings)
+    store = _store(read)
+    imports = Imports(store, Path(read.data_dir), _now_ms)
     try:
         with sees(None if shop is None else shop_called(store, shop)):
             if file.suffix == ".zip":
                 with working("proving and bringing in …"):
                     taken = imports.record(file, file.name, by)
             else:
-                if plan is None:
-                    raise BadInput(
-                        "--plan",
-                        "is missing",
-                        remedy="a log needs the plan it was poured by: depth, resin, form",
-                    )
-                mapping = Mapping(
-                    tuple(time_column or ()),
-                    time_as,
-                    tuple(_column(text) for text in column or ()),
-                    zone,
-                    "\t" if delimiter == "\\t" else delimiter,
-                    decimal_comma,
-                    skip,
-                )
-                asked = LogAsked(
-                    mapping, _plan_text(plan), "", client[:200], start_of(start, zone), leave_out_bad
-                )
+                plan_text = _plan_text(plan)
+                times, temperatures = tuple(time_column or ()), tuple(_column(text) for text in column or ())
+                parted_by = "\t" if delimiter == "\\t" else delimiter
+                mapping = Mapping(times, time_as, temperatures, zone, parted_by, decimal_comma, skip)
+                asked = LogAsked(mapping, plan_text, "", client[:200], start_of(start, zone), leave_out_bad)
                 with working("solving its plan and bringing it in …"):
                     taken = imports.log(file, file.name, asked, by)
     finally:
         imports.close()
         store.close()
+    _show_taken(taken, as_json=as_json)
+
+
+def _show_taken(taken: Imported, *, as_json: bool) -> None:
     if taken.workshop is not None:
         if as_json:
             print(json.dumps({"pour": taken.pour_id, "workshop": taken.workshop}, ensure_ascii=False))
@@ -241,7 +238,11 @@ def import_command(
         print(f"left out: line {line}: {problem}: {row[:100]}")
 
 
-def _plan_text(path: Path) -> str:
+def _plan_text(path: Path | None) -> str:
+    if path is None:
+        raise BadInput(
+            "--plan", "is missing", remedy="a log needs the plan it was poured by: depth, resin, form"
+        )
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:

@@ -22,135 +22,132 @@ BY = "the console of this machine"
 
 
 def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
-    """Adds these commands; `clock` makes the clock that they use."""
+    """Add these commands; `clock` makes the clock that they use."""
+    with_clock = {"obj": clock}
+    app.command("move")(move_command)
+    app.command("add-shop", context_settings=with_clock)(shop_command)
+    app.command("drop-readings")(drop_command)
 
-    @app.command("move")
-    def move_command(
-        settings: SettingsFile,
-        to: Annotated[
-            str,
-            typer.Argument(metavar="URL", help="An empty database on a server: postgresql://user@host/name."),
-        ],
-        as_json: Json = False,
-    ) -> None:
-        """Move the service's own database to a PostgreSQL server, and prove every record there.
 
-        Stop the service first. All or nothing: what does not verify is not kept, and the old database stays as it is.
-        Photos stay in data_dir. Example: `pourlog move settings.toml postgresql://pourlog@db.example/pourlog`
-        """
-        from logger.record.move import move
-        from logger.settings import read_settings
-        from logger.store.database import Store
+def move_command(
+    settings: SettingsFile,
+    to: Annotated[
+        str,
+        typer.Argument(metavar="URL", help="An empty database on a server: postgresql://user@host/name."),
+    ],
+    as_json: Json = False,
+) -> None:
+    """Move the service's own database to a PostgreSQL server, and prove every record there.
 
-        kept = read_settings(settings)
-        path = Path(kept.data_dir) / "pourlog.sqlite3"
-        if kept.database_url is not None or not path.is_file():
-            raise BadInput(
-                str(settings),
-                "names no database of the service's own",
-                value=str(path),
-                remedy="give the settings that the service has run with so far",
-            )
-        began = time.perf_counter()
-        source, target = Store(kept.database), Store(to)
-        try:
-            moved = move(source, target)
-        finally:
-            source.close()
-            target.close()
-        seconds = time.perf_counter() - began
-        if as_json:
-            print(
-                json.dumps(
-                    {
-                        "rows": moved.rows,
-                        "pours": moved.pours,
-                        "broken": moved.broken,
-                        "seconds": round(seconds, 2),
-                    },
-                    ensure_ascii=False,
-                )
-            )
-            return
-        print(
-            f"{moved.pours} pours and {moved.rows['reading']:,} readings are on the server ({seconds:.1f} s); "
-            "every record was proven there as it was."
+    Stop the service first. All or nothing: what does not verify is not kept, and the old database stays as it is.
+    Photos stay in data_dir. Example: `pourlog move settings.toml postgresql://pourlog@db.example/pourlog`
+    """
+    from logger.record.move import move
+    from logger.settings import read_settings
+    from logger.store.database import Store
+
+    kept = read_settings(settings)
+    path = Path(kept.data_dir) / "pourlog.sqlite3"
+    if kept.database_url is not None or not path.is_file():
+        raise BadInput(
+            str(settings),
+            "names no database of the service's own",
+            value=str(path),
+            remedy="give the settings that the service has run with so far",
         )
-        print(f"Now set database_url in {settings}, and start the service.")
-        for pour, sentence in moved.broken.items():
-            print(f"pour {pour} did not stand before, and does not now: {sentence}")
-
-    @app.command("add-shop")
-    def shop_command(
-        settings: SettingsFile,
-        name: Annotated[str, typer.Argument(metavar="NAME", help="The shop's name.")],
-        owner: Annotated[str, typer.Argument(metavar="OWNER", help="Who will own it.")],
-        as_json: Json = False,
-    ) -> None:
-        """Add a shop with an owner of its own: it sees its own pours, stations and people only. PostgreSQL alone.
-
-        The code is typed on the page /join within a day. Example: `pourlog add-shop settings.toml "The north" Nora`
-        """
-        from logger.settings import read_settings
-        from logger.store import people, shops
-        from logger.store.boots import Timeline
-        from logger.store.database import Store
-        from web.actions import sign_in
-
-        kept = read_settings(settings)
-        store = Store(kept.database)
-        try:
-            timeline = Timeline(store, clock())
-            shop_id = shops.add_shop(store, name, timeline.true_ms())
-            with shops.sees(shop_id):
-                code = sign_in.new_code(store, timeline, owner, people.Role.OWNER, BY)
-        finally:
-            store.close()
-        page = f"{kept.link_base}/join"
-        if as_json:
-            print(
-                json.dumps({"shop": shop_id, "owner": owner, "code": code, "page": page}, ensure_ascii=False)
+    began = time.perf_counter()
+    source, target = Store(kept.database), Store(to)
+    try:
+        moved = move(source, target)
+    finally:
+        source.close()
+        target.close()
+    seconds = time.perf_counter() - began
+    if as_json:
+        print(
+            json.dumps(
+                {
+                    "rows": moved.rows,
+                    "pours": moved.pours,
+                    "broken": moved.broken,
+                    "seconds": round(seconds, 2),
+                },
+                ensure_ascii=False,
             )
-        else:
-            print(f"{name}: {owner} opens {page} within a day, gives the code {code} and chooses a password.")
+        )
+        return
+    print(
+        f"{moved.pours} pours and {moved.rows['reading']:,} readings are on the server ({seconds:.1f} s); "
+        "every record was proven there as it was."
+    )
+    print(f"Now set database_url in {settings}, and start the service.")
+    for pour, sentence in moved.broken.items():
+        print(f"pour {pour} did not stand before, and does not now: {sentence}")
 
-    @app.command("drop-readings")
-    def drop_command(
-        settings: SettingsFile,
-        month: Annotated[str, typer.Argument(metavar="MONTH", help="Such as 2026-01, by UTC.")],
-        also_sealed: Annotated[
-            bool,
-            typer.Option(
-                "--also-sealed", help="Readings of sealed pours may go; export their records first."
-            ),
-        ] = False,
-        as_json: Json = False,
-    ) -> None:
-        """Drop a month of single readings at once, on PostgreSQL. Pours, records and seals stay.
 
-        Readings of a pour that is not sealed are never dropped. Example: `pourlog drop-readings settings.toml 2026-01`
-        """
-        found = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", month)
-        if found is None:
-            raise BadInput(
-                "MONTH", "is not a month", value=month, allowed="YYYY-MM", remedy="such as 2026-01"
-            )
-        from logger.settings import read_settings
-        from logger.store import partitions
-        from logger.store.database import Store
-        from logger.store.partitions import Month
+def shop_command(
+    context: typer.Context,
+    settings: SettingsFile,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The shop's name.")],
+    owner: Annotated[str, typer.Argument(metavar="OWNER", help="Who will own it.")],
+    as_json: Json = False,
+) -> None:
+    """Add a shop with an owner of its own: it sees its own pours, stations and people only. PostgreSQL alone.
 
-        store = Store(read_settings(settings).database)
-        try:
-            with store.write() as tx:
-                rows, sealed = partitions.drop(
-                    tx, Month(int(found[1]), int(found[2])), also_sealed=also_sealed
-                )
-        finally:
-            store.close()
-        if as_json:
-            print(json.dumps({"rows": rows, "sealed_pours": sealed}))
-            return
-        print(f"{rows:,} readings of {month} are gone.")
-        if sealed:
-            print(f"The records and seals of pours {', '.join(map(str, sealed))} stay.")
+    The code is typed on the page /join within a day. Example: `pourlog add-shop settings.toml "The north" Nora`
+    """
+    from logger.settings import read_settings
+    from logger.store import people, shops
+    from logger.store.boots import Timeline
+    from logger.store.database import Store
+    from web.actions import sign_in
+
+    kept = read_settings(settings)
+    store = Store(kept.database)
+    try:
+        timeline = Timeline(store, context.obj())
+        shop_id = shops.add_shop(store, name, timeline.true_ms())
+        with shops.sees(shop_id):
+            code = sign_in.new_code(store, timeline, owner, people.Role.OWNER, BY)
+    finally:
+        store.close()
+    page = f"{kept.link_base}/join"
+    if as_json:
+        print(json.dumps({"shop": shop_id, "owner": owner, "code": code, "page": page}, ensure_ascii=False))
+    else:
+        print(f"{name}: {owner} opens {page} within a day, gives the code {code} and chooses a password.")
+
+
+def drop_command(
+    settings: SettingsFile,
+    month: Annotated[str, typer.Argument(metavar="MONTH", help="Such as 2026-01, by UTC.")],
+    also_sealed: Annotated[
+        bool,
+        typer.Option("--also-sealed", help="Readings of sealed pours may go; export their records first."),
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Drop a month of single readings at once, on PostgreSQL. Pours, records and seals stay.
+
+    Readings of a pour that is not sealed are never dropped. Example: `pourlog drop-readings settings.toml 2026-01`
+    """
+    found = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", month)
+    if found is None:
+        raise BadInput("MONTH", "is not a month", value=month, allowed="YYYY-MM", remedy="such as 2026-01")
+    from logger.settings import read_settings
+    from logger.store import partitions
+    from logger.store.database import Store
+    from logger.store.partitions import Month
+
+    store = Store(read_settings(settings).database)
+    try:
+        with store.write() as tx:
+            rows, sealed = partitions.drop(tx, Month(int(found[1]), int(found[2])), also_sealed=also_sealed)
+    finally:
+        store.close()
+    if as_json:
+        print(json.dumps({"rows": rows, "sealed_pours": sealed}))
+        return
+    print(f"{rows:,} readings of {month} are gone.")
+    if sealed:
+        print(f"The records and seals of pours {', '.join(map(str, sealed))} stay.")

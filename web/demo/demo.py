@@ -599,7 +599,7 @@ class Play:
         pour_id = maker.plan(self.scenario)
         if not self.trace.finished(self.stop):
             raise NotAllowed("what the probes would feel could not be worked out: see above")
-        _introduce(self.scenario, self.speed, self.port, maker, pour_id, self.folder, self.hours)
+        self._introduce(maker, pour_id)
         self.station.start()
         if examples:
             maker.plan_examples()
@@ -610,23 +610,23 @@ class Play:
         print(json.dumps(told, ensure_ascii=False), flush=True)
         return True
 
+    def _introduce(self, maker: Maker, pour_id: int) -> None:
+        scenario, hours = self.scenario, self.hours
+        print(f"Scenario {scenario.name!r}: {scenario.words}. (Invented workshop, resin and client.)")
+        for line in scenario.what_happens:
+            print(f"  - {line}")
+        hour_s = 3600 / self.speed
+        print(f"One simulated hour takes {hour_s:.3g} s; {hours:.0f} h take {hours * hour_s:.0f} s.")
+        board = f"http://127.0.0.1:{self.port}/"
+        print(f"The board:  {board}   the pour:  {board}pours/{pour_id}")
+        print(f"Sign in as  {OWNER}   with the password  {maker.password}")
+        print(f"Everything is kept in {self.folder}; Ctrl-C ends it.", flush=True)
+
     def end(self) -> None:
         """Ends its processes: those that send before the one that takes."""
         for child in (self.trace, self.station):
             child.stop()
         self.service.stop()
-
-
-def _introduce(
-    scenario: Scenario, speed: float, port: int, maker: Maker, pour_id: int, folder: Path, hours: float
-) -> None:
-    print(f"Scenario {scenario.name!r}: {scenario.words}. (Invented workshop, resin and client.)")
-    for line in scenario.what_happens:
-        print(f"  - {line}")
-    print(f"One simulated hour takes {3600 / speed:.3g} s; {hours:.0f} h take {hours * 3600 / speed:.0f} s.")
-    print(f"The board:  http://127.0.0.1:{port}/   the pour:  http://127.0.0.1:{port}/pours/{pour_id}")
-    print(f"Sign in as  {OWNER}   with the password  {maker.password}")
-    print(f"Everything is kept in {folder}; Ctrl-C ends it.", flush=True)
 
 
 def _attend(

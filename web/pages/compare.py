@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from collections.abc import Callable
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from markupsafe import Markup
+from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from logger.record import compare
@@ -15,42 +17,38 @@ from web.views.render import page
 from web.views.units import number_from, units_of
 
 router = APIRouter(include_in_schema=False)
-Field = Annotated[str, Query(max_length=200)]
+Text = Annotated[str, Field(max_length=200)]
+
+
+class Chosen(BaseModel):
+    """Which pours are compared: a resin, a range of depths and of rooms, and of these the pours that are ticked."""
+
+    resin: Text = ""
+    depth_from: Text = ""
+    depth_to: Text = ""
+    room_from: Text = ""
+    room_to: Text = ""
+    pour: Annotated[list[int] | None, Field(max_length=200)] = None
 
 
 @router.get("/compare")
 def compare_page(
-    request: Request,
-    service: ServiceDep,
-    _who: ViewerDep,
-    resin: Field = "",
-    depth_from: Field = "",
-    depth_to: Field = "",
-    room_from: Field = "",
-    room_to: Field = "",
-    pour: Annotated[list[int] | None, Query(max_length=200)] = None,
+    request: Request, service: ServiceDep, _who: ViewerDep, chosen: Annotated[Chosen, Query()]
 ) -> Response:
     """Pours laid over one another from the moment of pouring."""
     u = units_of(request)
     everything = every_pour(service)
-    given = {
-        "resin": resin,
-        "depth_from": depth_from,
-        "depth_to": depth_to,
-        "room_from": room_from,
-        "room_to": room_to,
-    }
-    depth = _span(depth_from, depth_to, "Depth", u.to_mm)
-    room = _span(room_from, room_to, "Room", u.to_c)
-    found = compare.chosen(everything, resin=resin, depth_mm=depth, room_c=room)
-    shown = [one for one in found if not pour or one.pour in pour]
+    depth = _span(chosen.depth_from, chosen.depth_to, "Depth", u.to_mm)
+    room = _span(chosen.room_from, chosen.room_to, "Room", u.to_c)
+    found = compare.chosen(everything, resin=chosen.resin, depth_mm=depth, room_c=room)
+    shown = [one for one in found if not chosen.pour or one.pour in chosen.pour]
     return page(
         request,
         "compare.html",
         {
             "found": found,
             "shown": {one.pour for one in shown[: compare.MOST]},
-            "given": given,
+            "given": chosen.model_dump(exclude={"pour"}),
             "resins": sorted({one.resin for one in everything}),
             "errors": compare.errors(found),
             "most": compare.MOST,
@@ -60,7 +58,7 @@ def compare_page(
     )
 
 
-def _span(low: str, high: str, name: str, turned: Any) -> tuple[float, float] | None:
+def _span(low: str, high: str, name: str, turned: Callable[[float], float]) -> tuple[float, float] | None:
     if not low.strip() and not high.strip():
         return None
     first = turned(number_from(low, name)) if low.strip() else -1e9

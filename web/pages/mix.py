@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
+from pydantic import BaseModel, StringConstraints
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
@@ -31,6 +32,18 @@ VERDICTS = {
 }
 
 
+Short = Annotated[str, StringConstraints(max_length=20)]
+
+
+class Weighed(BaseModel):
+    """A batch as it was weighed: parts in the shop's unit, minutes since they met, and where it is now."""
+
+    part_a: Short
+    part_b: Short
+    age_min: Short = ""
+    where: Annotated[str, StringConstraints(max_length=10)] = "pail"
+
+
 @router.get("/pours/{pour_id}/mix")
 def mix_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """The card, and the batches weighed so far."""
@@ -43,11 +56,8 @@ def weigh(
     request: Request,
     service: ServiceDep,
     who: MakerDep,
-    part_a: Annotated[str, Form(max_length=20)],
-    part_b: Annotated[str, Form(max_length=20)],
+    batch: Annotated[Weighed, Form()],
     done: OnceDep,
-    age_min: Annotated[str, Form(max_length=20)] = "",
-    where: Annotated[str, Form(max_length=10)] = "pail",
 ) -> Response:
     """Judges one batch by its weights and keeps it with the pour; once, with an `Idempotency-Key`."""
     if done is not None:
@@ -55,14 +65,12 @@ def weigh(
     u = units_of(request)
     try:
         plan = _plan(service, pour_id)
-        a_g = u.to_g(number_from(part_a, "Weight of A"))
-        b_g = u.to_g(number_from(part_b, "Weight of B"))
-        age = number_from(age_min, "Minutes since they met") if age_min.strip() else 0.0
-        verdict = _verdict(plan, a_g, b_g, in_pail=where != "poured", age_min=age)
+        a_g = u.to_g(number_from(batch.part_a, "Weight of A"))
+        b_g = u.to_g(number_from(batch.part_b, "Weight of B"))
+        age = number_from(batch.age_min, "Minutes since they met") if batch.age_min.strip() else 0.0
+        verdict = _verdict(plan, a_g, b_g, in_pail=batch.where != "poured", age_min=age)
     except BadInput as error:
-        return _page(
-            request, service, pour_id, str(error), {"part_a": part_a, "part_b": part_b, "age_min": age_min}
-        )
+        return _page(request, service, pour_id, str(error), batch.model_dump(exclude={"where"}))
     about = {
         "a_g": round(a_g, 1),
         "b_g": round(b_g, 1),
@@ -72,7 +80,7 @@ def weigh(
         "mistake": verdict.mistake,
         "change": verdict.change,
         "age_min": age,
-        "in_pail": where != "poured",
+        "in_pail": batch.where != "poured",
     }
     pour_actions.note(service, pour_id, verdict.sentence, who.name, "batch", about)
     return RedirectResponse(f"/pours/{pour_id}/mix#verdict", 303)

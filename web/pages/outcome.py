@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
+from pydantic import BaseModel, StringConstraints
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
@@ -18,8 +19,29 @@ from web.views.units import number_from
 
 router = APIRouter(include_in_schema=False)
 
-Word = Annotated[str, Form(max_length=300)]
-Long = Annotated[str, Form(max_length=4000)]
+Word = Annotated[str, StringConstraints(max_length=300)]
+Long = Annotated[str, StringConstraints(max_length=4000)]
+Reason = Annotated[str, Form(max_length=300)]
+
+
+class CastingTest(BaseModel):
+    """A test on the casting, with its reason where the record is sealed."""
+
+    what: Word
+    value: Word
+    text: Long = ""
+    reason: Word = ""
+
+
+class UsedLot(BaseModel):
+    """A lot that went into a pour, with its reason where the record is sealed."""
+
+    product: Word
+    part: Word
+    lot: Word
+    kg: Word
+    expires_on: Word = ""
+    reason: Word = ""
 
 
 @router.post("/pours/{pour_id}/record/outcome")
@@ -47,15 +69,12 @@ def told_test(
     pour_id: RowId,
     service: ServiceDep,
     who: MakerDep,
-    what: Word,
-    value: Word,
-    text: Long = "",
-    reason: Word = "",
+    test: Annotated[CastingTest, Form()],
 ) -> Response:
     """A test on the casting: how it came out of the form, how hard it was."""
-    data = event_views.check_test({"what": what, "value": value})
-    pours.note(service, pour_id, text, who.name, "test", data, reason)
-    return _told(pour_id, reason)
+    data = event_views.check_test(test.model_dump(include={"what", "value"}))
+    pours.note(service, pour_id, test.text, who.name, "test", data, test.reason)
+    return _told(pour_id, test.reason)
 
 
 @router.post("/pours/{pour_id}/record/lot")
@@ -63,29 +82,22 @@ def lot(
     pour_id: RowId,
     service: ServiceDep,
     who: MakerDep,
-    product: Word,
-    part: Word,
-    lot: Word,
-    kg: Word,
-    expires_on: Word = "",
-    reason: Word = "",
+    used: Annotated[UsedLot, Form()],
 ) -> Response:
     """A resin lot that went into this pour."""
-    data = check_lot(
-        {
-            "product": product,
-            "part": part,
-            "lot": lot,
-            "kg": number_from(kg, "Used"),
-            "expires_on": expires_on,
-        }
-    )
-    pours.note(service, pour_id, "", who.name, "lot", data, reason)
-    return _told(pour_id, reason)
+    data = check_lot(used.model_dump(exclude={"reason"}) | {"kg": number_from(used.kg, "Used")})
+    pours.note(service, pour_id, "", who.name, "lot", data, used.reason)
+    return _told(pour_id, used.reason)
 
 
 @router.post("/pours/{pour_id}/record/layer")
-def layer(pour_id: RowId, service: ServiceDep, who: MakerDep, number: Word, reason: Word = "") -> Response:
+def layer(
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    number: Annotated[Word, Form()],
+    reason: Annotated[Word, Form()] = "",
+) -> Response:
     """A layer that is poured now."""
     data = event_views.check_layer(number_from(number, "Layer"))
     pours.note(service, pour_id, "", who.name, "layer", data, reason)
@@ -93,7 +105,13 @@ def layer(pour_id: RowId, service: ServiceDep, who: MakerDep, number: Word, reas
 
 
 @router.post("/pours/{pour_id}/record/addition")
-def addition(pour_id: RowId, service: ServiceDep, who: MakerDep, text: Long, reason: Word = "") -> Response:
+def addition(
+    pour_id: RowId,
+    service: ServiceDep,
+    who: MakerDep,
+    text: Annotated[Long, Form()],
+    reason: Annotated[Word, Form()] = "",
+) -> Response:
     """Something that is added to a sealed record. On an open one it is a note."""
     pours.note(service, pour_id, text, who.name, reason=reason)
     return _told(pour_id, reason)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from pydantic import StringConstraints
+from pydantic import BaseModel, Field, StringConstraints
 from starlette.responses import RedirectResponse, Response
 
 from logger.cure.advice.limits import in_allowed_room
@@ -31,11 +31,28 @@ from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)
 HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
-Number = Annotated[str, Form(max_length=20)]
-Waits = Annotated[str, Form(max_length=200)]
+Number = Annotated[str, StringConstraints(max_length=20)]
+Waits = Annotated[str, StringConstraints(max_length=200)]
 Readings = Annotated[str, StringConstraints(max_length=400)]
 #: Light → the shape of its sign.
 SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
+
+
+class PlanNumbers(BaseModel):
+    """The numbers of a plan as its page asks for them; empty: as the plan has it."""
+
+    depth: Number
+    room: Number
+    width: Number = ""
+    start: Number = ""
+    layers: Number = "1"
+    wait: Waits = Field("", alias="wait_h")
+    bottom: Number = ""
+    span: Number = ""
+    supports: Number = ""
+    measure: Number = ""
+    underside: Number = ""
+    moisture: Annotated[list[Readings], Field(max_length=40)] = []
 
 
 @router.get("/pours/{pour_id}/plan")
@@ -66,37 +83,14 @@ def change_numbers(
     request: Request,
     service: ServiceDep,
     who: MakerDep,
-    depth: Number,
-    room: Number,
-    width: Number = "",
-    start: Number = "",
-    layers: Number = "1",
-    wait_h: Waits = "",
-    bottom: Number = "",
-    span: Number = "",
-    supports: Number = "",
-    measure: Number = "",
-    underside: Number = "",
-    moisture: Annotated[list[Readings], Form(max_length=40)] = [],  # noqa: B006 - FastAPI's own way of a list
+    numbers: Annotated[PlanNumbers, Form()],
 ) -> Response:
     """The same plan with other numbers."""
-    given = {
-        "depth": depth,
-        "room": room,
-        "width": width,
-        "start": start,
-        "layers": layers,
-        "wait": wait_h,
-        "bottom": bottom,
-        "span": span,
-        "supports": supports,
-        "measure": measure,
-        "underside": underside,
-    }
+    given = numbers.model_dump(exclude={"moisture"})
     try:
         with service.store.read() as connection:
             plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
-        changed = with_numbers(plan, given, moisture, units_of(request))
+        changed = with_numbers(plan, given, numbers.moisture, units_of(request))
         pour_actions.change_plan(service, pour_id, plan_to_text(changed), who.name)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error))

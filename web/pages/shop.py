@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
+from pydantic import BaseModel, StringConstraints
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
@@ -17,7 +18,18 @@ from web.views.shop_account import lessons_of, shelf_of, today
 from web.views.units import number_from
 
 router = APIRouter(include_in_schema=False)
-Word = Annotated[str, Form(max_length=100)]
+Word = Annotated[str, StringConstraints(max_length=100)]
+
+
+class StockedLot(BaseModel):
+    """A lot that came in, or was thrown away."""
+
+    product: Word
+    part: Word
+    lot: Word
+    kg: Word
+    expires_on: Word = ""
+    what: Word = "received"
 
 
 @router.get("/shop")
@@ -48,28 +60,14 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
 
 
 @router.post("/shop/stock")
-def note_stock(
-    service: ServiceDep,
-    who: MakerDep,
-    product: Word,
-    part: Word,
-    lot: Word,
-    kg: Word,
-    expires_on: Word = "",
-    what: Word = "received",
-) -> Response:
+def note_stock(service: ServiceDep, who: MakerDep, lot: Annotated[StockedLot, Form()]) -> Response:
     """A lot came in, or was thrown away."""
-    if what not in ("received", "discarded"):
-        raise BadInput("what", "is not known", value=what, allowed="received, discarded", remedy="choose one")
-    data = check_lot(
-        {
-            "product": product,
-            "part": part,
-            "lot": lot,
-            "kg": number_from(kg, "Mass"),
-            "expires_on": expires_on,
-        }
-    ) | {"what": what}
+    if lot.what not in ("received", "discarded"):
+        raise BadInput(
+            "what", "is not known", value=lot.what, allowed="received, discarded", remedy="choose one"
+        )
+    data = check_lot(lot.model_dump(exclude={"what"}) | {"kg": number_from(lot.kg, "Mass")})
+    data |= {"what": lot.what}
     with service.store.write() as tx:
         events.add_event(tx, None, service.timeline.true_ms(), "stock", who.name, "", data)
     return RedirectResponse("/shop#shelf", 303)

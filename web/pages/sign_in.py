@@ -6,6 +6,7 @@ import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, Request
+from pydantic import BaseModel, StringConstraints
 from sqlalchemy import Connection, Row
 from starlette.responses import RedirectResponse, Response
 
@@ -26,7 +27,19 @@ OWN_PAGE = [Depends(access.own_page)]
 Password = Annotated[str, Form(max_length=1000)]
 Name = Annotated[str, Form(max_length=100)]
 Code = Annotated[str, Form(max_length=32)]
-Unit = Annotated[str, Form(max_length=4)]
+Unit = Annotated[str, StringConstraints(max_length=4)]
+
+
+class SetUp(BaseModel):
+    """The first owner, with the console's code, and the workshop's units."""
+
+    code: Annotated[str, StringConstraints(max_length=32)]
+    name: Annotated[str, StringConstraints(max_length=100)]
+    password: Annotated[str, StringConstraints(max_length=1000)]
+    temperature: Unit = "c"
+    length: Unit = "mm"
+    volume: Unit = "l"
+    mass: Unit = "kg"
 
 
 @router.get("/set-up")
@@ -39,40 +52,30 @@ def set_up_page(request: Request, service: ServiceDep) -> Response:
 
 
 @router.post("/set-up", dependencies=OWN_PAGE)
-def set_up(
-    request: Request,
-    service: ServiceDep,
-    code: Code,
-    name: Name,
-    password: Password,
-    temperature: Unit = "c",
-    length: Unit = "mm",
-    volume: Unit = "l",
-    mass: Unit = "kg",
-) -> Response:
+def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()]) -> Response:
     """Makes the owner, once, for whoever can read the console; and asks once for the workshop's units."""
     try:
         with service.store.read() as connection:
             if people.owner_exists(connection):
                 raise NotAllowed("this service has an owner already; sign in instead")
         tries = sign_in_actions.take_code(request)
-        if not setup_code_right(service, code):
+        if not setup_code_right(service, given.code):
             raise NotAllowed(
                 "that is not the code on the console, or its hour is over; read it again, or restart "
                 "the service for a new one"
             )
         tries.give_back()
-        name = checked_name(name)
-        passwords.check_new(password, name, service.settings.workshop)
+        name = checked_name(given.name)
+        passwords.check_new(given.password, name, service.settings.workshop)
         now_ms = service.timeline.now_ms()
-        kept = passwords.kept(password)
+        kept = passwords.kept(given.password)
         with service.store.write() as tx:
             if people.owner_exists(tx):
                 raise NotAllowed("this service has an owner already; sign in instead")
             person_id = people.add_person(tx, name, people.Role.OWNER, kept, now_ms)
             people.set_secret(tx, "set-up", None, now_ms)
             events.add_event(tx, None, now_ms, "owner-made", name)
-            units = units_from(".".join((temperature, length, volume, mass))).cookie
+            units = units_from(".".join((given.temperature, given.length, given.volume, given.mass))).cookie
             events.add_event(tx, None, now_ms, shop_events.UNITS_CHOSEN, name, data={"units": units})
     except (NotAllowed, BadInput, TooMany) as error:
         return _again(request, "set-up.html", error, {"shortest": passwords.SHORTEST})

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from logger.store.database import latest_revision
-from logger.store.operating import operating
+from logger.store.operating import OperatingState, operating
 from logger.store.stations import SILENT_MS
 from logger.version import own_version
 from web.service.counters import BUCKETS_S
@@ -36,91 +36,72 @@ def _escaped(text: str) -> str:
 
 
 def exposed(service: Service) -> str:
-    """Everything, as one text."""
-    timeline, counted = service.timeline, service.counted
-    now_ms = timeline.now_ms()
+    """Return everything, as one text."""
     with service.store.read() as connection:
-        stands = operating(connection, timeline.true_ms() - SILENT_MS)
-    judged_ms = service.watch.judged_ms if service.decides.mine else stands.judged_ms
-    waits_s = 0.0 if stands.oldest_waiting_ms is None else (now_ms - stands.oldest_waiting_ms) / 1000
-    within, upto = [], 0
+        stands = operating(connection, service.timeline.true_ms() - SILENT_MS)
+    now_ms = service.timeline.now_ms()
+    return "".join(
+        (*_of_process(service), *_of_database(stands, now_ms), *_of_watch(service, stands, now_ms))
+    )
+
+
+def _one(value: float) -> list[Sample]:
+    return [("", {}, value)]
+
+
+def _of_process(service: Service) -> list[str]:
+    """Return what runs here, and what it has taken in since its start."""
+    counted = service.counted
+    within, upto = list[Sample](), 0
     for most, count in zip((*BUCKETS_S, None), counted.within, strict=True):
         upto += count
         within.append(("_bucket", {"le": "+Inf" if most is None else repr(most)}, upto))
-
-    def one(value: float) -> list[Sample]:
-        return [("", {}, value)]
-
     built = {
         "version": own_version(),
         "schema": latest_revision(),
         "database": "sqlite" if service.store.is_sqlite else "postgresql",
     }
-    families = [
+    batches: list[Sample] = [("", {"outcome": name}, count) for name, count in counted.batches.items()]
+    seconds: list[Sample] = [
+        *within,
+        ("_sum", {}, counted.seconds),
+        ("_count", {}, counted.batches["stored"]),
+    ]
+    stored, repeated = _one(counted.stored), _one(counted.repeated)
+    return [
         family("pourlog_build_info", "gauge", "What runs here.", [("", built, 1)]),
-        family(
-            "pourlog_batches_total",
-            "counter",
-            "Batches answered by this process.",
-            [("", {"outcome": name}, count) for name, count in counted.batches.items()],
-        ),
-        family(
-            "pourlog_readings_stored_total",
-            "counter",
-            "Readings stored by this process.",
-            one(counted.stored),
-        ),
-        family(
-            "pourlog_readings_repeated_total",
-            "counter",
-            "Readings that were stored already.",
-            one(counted.repeated),
-        ),
-        family(
-            "pourlog_batch_seconds",
-            "histogram",
-            "From a whole batch to its answer.",
-            [*within, ("_sum", {}, counted.seconds), ("_count", {}, counted.batches["stored"])],
-        ),
-        family("pourlog_stations", "gauge", "Stations that may send.", one(stands.stations)),
-        family(
-            "pourlog_stations_silent",
-            "gauge",
-            "Stations that were not heard for a while.",
-            one(stands.silent),
-        ),
-        family("pourlog_pours_live", "gauge", "Pours that are watched.", one(stands.live_pours)),
-        family(
-            "pourlog_alarms_raised",
-            "gauge",
-            "Alarms that nobody has acknowledged.",
-            [("", {"priority": name}, count) for name, count in stands.raised.items()],
-        ),
-        family(
-            "pourlog_messages_waiting", "gauge", "Messages that have not got through.", one(stands.waiting)
-        ),
-        family(
-            "pourlog_message_waiting_seconds",
-            "gauge",
-            "How long the oldest has waited in vain.",
-            one(waits_s),
-        ),
-        family(
-            "pourlog_decides", "gauge", "Whether this process decides alarms.", one(int(service.decides.mine))
-        ),
-        family(
-            "pourlog_watch_troubled",
-            "gauge",
-            "Whether something keeps the watch from judging.",
-            one(int(service.watch_trouble is not None)),
-        ),
-        family("pourlog_pages_open", "gauge", "Live pages of this process.", one(service.news.listeners)),
+        family("pourlog_batches_total", "counter", "Batches answered by this process.", batches),
+        family("pourlog_readings_stored_total", "counter", "Readings stored by this process.", stored),
+        family("pourlog_readings_repeated_total", "counter", "Readings that were stored already.", repeated),
+        family("pourlog_batch_seconds", "histogram", "From a whole batch to its answer.", seconds),
+    ]
+
+
+def _of_database(stands: OperatingState, now_ms: int) -> list[str]:
+    """Return what is the same in every process: stations, pours, alarms, messages."""
+    waits_s = 0.0 if stands.oldest_waiting_ms is None else (now_ms - stands.oldest_waiting_ms) / 1000
+    raised: list[Sample] = [("", {"priority": name}, count) for name, count in stands.raised.items()]
+    gauges = (
+        ("stations", "Stations that may send.", _one(stands.stations)),
+        ("stations_silent", "Stations that were not heard for a while.", _one(stands.silent)),
+        ("pours_live", "Pours that are watched.", _one(stands.live_pours)),
+        ("alarms_raised", "Alarms that nobody has acknowledged.", raised),
+        ("messages_waiting", "Messages that have not got through.", _one(stands.waiting)),
+        ("message_waiting_seconds", "How long the oldest has waited in vain.", _one(waits_s)),
+    )
+    return [family(f"pourlog_{name}", "gauge", words, samples) for name, words, samples in gauges]
+
+
+def _of_watch(service: Service, stands: OperatingState, now_ms: int) -> list[str]:
+    """Return whether alarms are decided here, and when every live pour was last judged."""
+    judged_ms = service.watch.judged_ms if service.decides.mine else stands.judged_ms
+    troubled = service.watch_trouble is not None
+    gauges = [
+        ("decides", "Whether this process decides alarms.", float(service.decides.mine)),
+        ("watch_troubled", "Whether something keeps the watch from judging.", float(troubled)),
+        ("pages_open", "Live pages of this process.", float(service.news.listeners)),
     ]
     if judged_ms is not None:
         ago_s = max(0.0, (now_ms - judged_ms) / 1000)
-        families.append(
-            family(
-                "pourlog_watch_judged_seconds_ago", "gauge", "Since every live pour was judged.", one(ago_s)
-            )
-        )
-    return "".join(families)
+        gauges.append(("watch_judged_seconds_ago", "Since every live pour was judged.", ago_s))
+    return [family(f"pourlog_{name}", "gauge", words, _one(value)) for name, words, value in gauges]
