@@ -13,6 +13,7 @@ import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -21,7 +22,10 @@ from logger.store.boots import Timeline
 from logger.store.database import Store
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from cluster import Cluster
+from needs import check, missing
+
+if TYPE_CHECKING:
+    from cluster import Cluster
 
 #: Wed 25 Nov 2026, 08:00 UTC: the day on which tests begin.
 START_MS = 1_795_593_600_000
@@ -40,6 +44,11 @@ LONG = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long ones first."""
     items.sort(key=lambda item: [not item.nodeid.startswith(place) for place in LONG])
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """What a test needs and this machine does not have: skipped by name, or failed in .ci/run."""
+    check(item)
 
 
 def pytest_collection_finish() -> None:
@@ -83,6 +92,15 @@ def clock() -> HandClock:
 @pytest.fixture(scope="session")
 def cluster() -> Iterator[Cluster]:
     """A PostgreSQL server of this run's own."""
+    try:
+        from cluster import (  # here: tests that ask for no server need neither it nor its library
+            PROGRAMS,
+            Cluster,
+        )
+    except ModuleNotFoundError as error:
+        missing(f"{error.name} is not installed; pip install 'pourlog[postgres]'")
+    if not PROGRAMS:
+        missing("no PostgreSQL server is installed; apt install postgresql")
     made = Cluster()
     yield made
     made.close()

@@ -9,6 +9,7 @@ from __future__ import annotations
 import ctypes
 import fcntl
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -16,6 +17,7 @@ from pathlib import Path
 
 import pytest
 import tomli_w
+from needs import missing
 from processes import Bench, Phone, Process, wait_for
 
 from logger.store.database import Store
@@ -37,6 +39,8 @@ class Card:
             ["mkfs.ext4", "-q", "-F", str(image)],
             ["mount", "-o", "loop", str(image), str(folder)],
         ):
+            if shutil.which(command[0]) is None:
+                missing(f"{command[0]} is not installed; apt install e2fsprogs mount")
             done = subprocess.run(command, capture_output=True, text=True, check=False)
             if done.returncode:
                 pytest.skip(f"a card cannot be made here: {done.stderr.strip()}")

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from after_cut import cut_many
+from needs import needs_program
 from power_cuts import Disk, Luck, record, record_process
 from recorded_pour import begin
 
@@ -19,7 +20,7 @@ from logger.store.backup import back_up
 from web.service.service import Service
 
 #: Where the recorder cannot be built there is nothing to replay.
-pytestmark = pytest.mark.skipif(shutil.which("gcc") is None, reason="needs gcc to build the recorder")
+pytestmark = needs_program("gcc", "gcc libc6-dev")
 
 SWEEPS = 40
 

@@ -14,6 +14,7 @@ import pytest
 from alembic import command
 from alembic.config import Config
 from alembic.operations import Operations
+from needs import needs_program
 from power_cuts import Disk, Luck, record_process
 from sqlalchemy import create_engine
 
@@ -151,7 +152,7 @@ def test_a_migration_that_fails_half_way_leaves_the_old_database_as_it_was(
     assert (revision_of(path), contents(path)) == (latest_revision(), before)
 
 
-@pytest.mark.skipif(shutil.which("gcc") is None, reason="needs gcc to build the recorder")
+@needs_program("gcc", "gcc libc6-dev")
 def test_the_power_may_fail_at_any_moment_of_a_migration(of_schema: Any, in_memory: Path) -> None:
     """After each of 300 cuts the database has the old schema or the new one, and all of its data."""
     old = of_schema("0001_first")

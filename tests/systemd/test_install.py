@@ -12,16 +12,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from needs import needs_program
 
 SCRIPTS = Path(__file__).parents[2] / "systemd"
-TOOLS = ("systemd-sysusers", "systemd-tmpfiles", "systemctl", "bash")
+TOOLS = ("systemd-sysusers", "systemd-tmpfiles", "systemctl")
 pytestmark = [
     pytest.mark.skipif(
         os.geteuid() != 0, reason="users and services can only be made as root; run the tests as root"
     ),
-    pytest.mark.skipif(
-        any(shutil.which(tool) is None for tool in TOOLS), reason=f"needs {', '.join(TOOLS)}; install systemd"
-    ),
+    *(needs_program(tool, "systemd") for tool in TOOLS),
 ]
 CONFIG = b"dtparam=audio=on\r\n[pi4]\r\narm_boost=1"
 

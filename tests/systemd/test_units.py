@@ -12,6 +12,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from needs import needs_program
 
 UNITS = Path(__file__).parents[2] / "systemd"
 SERVICES = sorted(path.name for path in UNITS.glob("*.service"))
@@ -19,7 +20,7 @@ HARDENED_TO = 20
 """Tenths: 2.0 of 10 (a bare unit has 9.6)."""
 
 analyze = shutil.which("systemd-analyze")
-needs_systemd = pytest.mark.skipif(analyze is None, reason="systemd-analyze is not on this machine")
+needs_systemd = needs_program("systemd-analyze", "systemd")
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ import icalendar
 import numpy as np
 import pytest
 import segno
+from needs import missing
 from PIL import Image
 
 from logger.cure.solver.prediction import predict
@@ -389,8 +390,10 @@ def test_a_bundle_is_refused_where_it_came_from_and_when_it_is_damaged(maker: An
 
 def pdf_of(maker: Any, pour: int) -> bytes:
     """The record as PDF."""
-    if find_spec("weasyprint") is None or shutil.which("pdftotext") is None:
-        pytest.skip("the extra `pdf` or poppler is not installed")
+    if find_spec("weasyprint") is None:
+        missing("weasyprint is not installed; pip install 'pourlog[pdf]'")
+    if shutil.which("pdftotext") is None:
+        missing("pdftotext is not installed; apt install poppler-utils")
     answer = maker.get(f"/pours/{pour}/record.pdf")
     assert answer.status_code == 200, answer.text
     return bytes(answer.content)
@@ -503,7 +506,10 @@ def lowest_words(pdf: bytes) -> float:
 
 def read_code(picture: Path) -> str:
     """What a scanner reads in a picture."""
-    cv2 = pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
+    if find_spec("cv2") is None:
+        missing("opencv-python-headless is not installed; pip install 'pourlog[test]'")
+    import cv2  # slow to import, and needed here alone
+
     found, _points, _straight = cv2.QRCodeDetector().detectAndDecode(cv2.imread(str(picture)))
     return str(found)
 
@@ -549,7 +555,7 @@ def test_without_the_extra_the_remedy_is_told(
 def test_a_pdf_fetches_nothing_from_elsewhere() -> None:
     """A name that somebody typed cannot make the service call out."""
     if find_spec("weasyprint") is None:
-        pytest.skip("the extra `pdf` is not installed")
+        missing("weasyprint is not installed; pip install 'pourlog[pdf]'")
     with pytest.raises(NoPdf, match="could not be made"):
         to_pdf('<img src="http://127.0.0.1:9/x.png">')
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from needs import missing
 from processes import CALM
 
 from hardware.clock import SystemClock
@@ -99,7 +100,7 @@ def run(*command: str) -> str:
 def machines() -> Iterator[Machines]:
     """Two machines, where the kernel lets us make them."""
     if shutil.which("ip") is None:
-        pytest.skip("the command ip is not installed; apt install iproute2")
+        missing("the command ip is not installed; apt install iproute2")
     made = Machines()
     try:
         made.up()

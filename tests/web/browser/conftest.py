@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 import uvicorn
 from argon2 import PasswordHasher
+from needs import missing
 
 from logger.store import people
 from web.security.access import COOKIE
@@ -27,7 +28,7 @@ SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1440, "hei
 def chromium() -> Iterator[Any]:
     """One browser for all tests."""
     if shutil.which(CHROMIUM) is None:
-        pytest.skip(f"{CHROMIUM} is not installed; install the chromium package to run the browser tests")
+        missing(f"{CHROMIUM} is not installed; apt install chromium")
     from playwright.sync_api import sync_playwright  # slow to import, and needed here alone
 
     with sync_playwright() as playwright:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from needs import missing
 
 from logger.delivery import signed_links
 from logger.pour import Stage
@@ -71,7 +72,7 @@ def axe() -> str:
     """The script of axe-core, from the package that carries it."""
     spec = find_spec("axe_playwright_python")
     if spec is None or spec.origin is None:
-        pytest.skip("axe-playwright-python is not installed; pip install it to check accessibility")
+        missing("axe-playwright-python is not installed; pip install 'pourlog[test]'")
     return (Path(spec.origin).parent / "axe.min.js").read_text(encoding="utf-8")
 
 

@@ -6,10 +6,11 @@ import subprocess
 from typing import Any
 
 import pytest
+from needs import needs_program
 
 from logger.pour import Stage
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, needs_program("pdftotext", "poppler-utils")]
 
 
 def test_a_browser_prints_the_record_on_two_sheets_with_vector_plots(

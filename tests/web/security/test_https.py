@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import socket
 import subprocess
 import threading
@@ -13,13 +12,14 @@ from typing import Any
 
 import httpx
 import pytest
+from needs import needs_program
 
 from logger.daemon.forward import open_client
 from logger.settings import Https, Settings
 from web.server.serve import server_for
 from web.service.service import Service
 
-pytestmark = pytest.mark.skipif(shutil.which("openssl") is None, reason="needs openssl to make a certificate")
+pytestmark = needs_program("openssl", "openssl")
 
 
 def certificate(folder: Path, name: str) -> tuple[Path, Path]:
