@@ -6,7 +6,7 @@ import signal
 
 
 def main() -> None:
-    """Loads the command line and runs it."""
+    """Load the command line and run it."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     from web.command import main as command
 

@@ -499,7 +499,7 @@ server.add_to(app, SystemClock)
 
 
 def main() -> None:
-    """Runs the command; turns the domain's errors into one clear line and an exit code."""
+    """Run the command; turn the domain's errors into one clear line and an exit code."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
     try:
         app(standalone_mode=True)

@@ -124,7 +124,7 @@ def _row(cells: Sequence[str]) -> str:
 
 
 def _sections(model: type[BaseModel], words: Mapping[str, str]) -> list[str]:
-    """A table of keys for each table of a file, in the file's own order."""
+    """Return a table of keys for each table of a file, in the file's own order."""
     tables: dict[str, list[tuple[str, ...]]] = {}
     leads = dict(_tables(model))
     for name, field in _fields(model):
@@ -148,7 +148,7 @@ def _sections(model: type[BaseModel], words: Mapping[str, str]) -> list[str]:
 
 
 def _parameter(parameter: Any) -> tuple[str, str, str]:
-    """An argument or option, its help and its default."""
+    """Return an argument or option, its help and its default."""
     if parameter.param_type_name == "argument":
         name = parameter.metavar or (parameter.name or "").upper()
     else:
@@ -183,7 +183,7 @@ def _tables(model: type[BaseModel], before: str = "") -> Iterator[tuple[str, str
 
 
 def _table_in(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
-    """The model inside an annotation (Table, Table | None, list[Table]), and whether there may be several."""
+    """Return the model inside an annotation (Table, Table | None, list[Table]), and whether there may be several."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation, False
     arguments = typing.get_args(annotation)
@@ -208,7 +208,7 @@ def _default(field: FieldInfo) -> str:
 
 
 def _allowed(field: FieldInfo) -> str:
-    """What a key takes: its choices, or its range; empty for free text."""
+    """Return what a key takes: its choices, or its range; empty for free text."""
     if choices := _choices(field.annotation):
         return ", ".join(choices)
     if field.annotation is bool:
@@ -243,7 +243,7 @@ def _bounds(metadata: Iterable[Any]) -> dict[str, float]:
 
 
 def _bounds_inside(annotation: Any) -> dict[str, float]:
-    """The bounds of the first number inside an annotation, such as that of `Temperature | None`."""
+    """Return the bounds of the first number inside an annotation, such as that of `Temperature | None`."""
     metadata = [
         item for extra in getattr(annotation, "__metadata__", ()) for item in getattr(extra, "metadata", ())
     ]

@@ -87,7 +87,7 @@ def ending_of(service: Service, connection: Connection, pour: PourRow) -> Ending
 
 
 def must_be_over(service: Service, connection: Connection, pour: PourRow, to: Stage) -> None:
-    """Raises MayNotEnd when a step would end the watch, or seal the record, of a pour that is not known to be cool."""
+    """Raise MayNotEnd when a step would end the watch, or seal the record, of a pour that is not known to be cool."""
     if to not in ENDS or pour.poured_ms is None:
         return
     found = ending_of(service, connection, pour)
@@ -151,7 +151,7 @@ def _obstacles(service: Service, connection: Connection, pour: PourRow) -> tuple
 
 
 def _found(service: Service, connection: Connection, pour: PourRow, at_ms: int) -> tuple[Obstacle, ...]:
-    """The rule's answer. A stored pour that cannot be read is one of which nobody knows how hot it is."""
+    """Return the rule's answer. A stored pour that cannot be read is one of which nobody knows how hot it is."""
     try:
         return obstacles(_seen(service, connection, pour), at_ms)
     except (LoggerError, AssertionError, AttributeError, KeyError, TypeError, ValueError):

@@ -27,7 +27,7 @@ ENDING, TYPE = "jpg", "image/jpeg"
 def keep_photo(
     service: Service, pour_id: int, raw: bytes, by: str, text: str = "", point: str = "", reason: str = ""
 ) -> str:
-    """Keeps a photo, drawn anew, and notes it with the pour; with a sealed record as an addition with its reason.
+    """Keep a photo, drawn anew, and note it with the pour; with a sealed record as an addition with its reason.
 
     Gives its SHA-256. Raises BadInput, NotFound, and StoreError when the disk refuses.
     """
@@ -69,7 +69,7 @@ async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
 
 
 def photo_bytes(service: Service, about: Mapping[str, Any]) -> bytes | None:
-    """The picture of a photo's event data; None where its file is gone."""
+    """Return the picture of a photo's event data; None where its file is gone."""
     path = find(folder(service), about.get("sha256"))
     return None if path is None else path.read_bytes()
 

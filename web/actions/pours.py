@@ -39,7 +39,7 @@ AFTER_POURING = ("outcome", "test", "lot", "layer")
 
 
 def plan_pour(service: Service, plan_toml: str, client: str, station: str | None, by: str) -> int:
-    """A new pour from a plan file's text, with its prediction. Gives its id. Raises BadPlan, NotFound."""
+    """Plan a new pour from a plan file's text, with its prediction; return its id. Raises BadPlan, NotFound."""
     course = predicted_of(plan_toml)
     plan, prediction = course.plan, frozen(course)
     with service.store.write() as tx:
@@ -114,7 +114,7 @@ def choose_station(service: Service, pour_id: int, station: str, by: str, probes
 def _nobody_elses(
     tx: Connection, pour_id: int, station_id: int, probes: frozenset[str], station: str
 ) -> None:
-    """Raises NotAllowed when a live pour has one of these probes: a reading belongs to one pour."""
+    """Raise NotAllowed when a live pour has one of these probes: a reading belongs to one pour."""
     for other in pours.sharing(tx, pour_id, station_id, probes):
         raise NotAllowed(
             f"pour {other.id} ({other.title}) is watched by the same probes of {station}: choose on both pours' pages "
@@ -123,7 +123,7 @@ def _nobody_elses(
 
 
 def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
-    """The pour's next stage; closing it seals its record.
+    """Take the pour to its next stage; closing it seals its record.
 
     It becomes ready, and starts, only when every point is signed or let pass by name and reason. It is given up only
     with a word why. Its watch ends, and its record is sealed, only once its core is known to be cool (ending.py).
@@ -180,7 +180,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
 
 
 def _fan_off(tx: Connection, pour: ListedPour, by: str, at_ms: int) -> None:
-    """A fan blows for a pour: it ends with it."""
+    """Switch the pour's fan off: it blows for the pour, and ends with it."""
     others = [row for row in pours.live_pours(tx) if row.station_id == pour.station_id]
     if pour.station_id is not None and not others and stations.switch_fan(tx, pour.station_id, on=False):
         events.add_event(
@@ -208,7 +208,7 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
 
 
 def look(service: Service, pour_id: int, finding: LookResult, by: str, text: str = "") -> None:
-    """A look at the form of a pour that is watched. Raises NotAllowed, NotFound."""
+    """Note a look at the form of a pour that is watched. Raises NotAllowed, NotFound."""
     note(service, pour_id, text, by, "look", {"finding": str(finding)})
     service.watch.wake()
 
@@ -222,7 +222,7 @@ def note(
     data: dict[str, Any] | None = None,
     reason: str = "",
 ) -> None:
-    """Keeps something with a pour, in the stages in which there is anything to keep of that kind; with a sealed record
+    """Keep something with a pour, in the stages in which there is anything to keep of that kind; with a sealed record
     as an addition that carries its reason.
 
     Raises BadInput for an empty note and for a sealed record without a reason, NotAllowed for what belongs to another
@@ -245,7 +245,7 @@ def note(
 
 
 def may_keep(pour: ListedPour, kind: str) -> None:
-    """Raises NotAllowed when a pour's stage has nothing of that kind to keep, or when it is a record from elsewhere."""
+    """Raise NotAllowed when a pour's stage has nothing of that kind to keep, or when it is a record from elsewhere."""
     must_be_own(pour.id, pour.origin)
     if pour.stage == Stage.CLOSED and kind not in ADDED:
         raise NotAllowed(
@@ -263,12 +263,12 @@ def may_keep(pour: ListedPour, kind: str) -> None:
 
 
 def remove(service: Service, pour_id: int, by: str) -> None:
-    """Deletes a record from elsewhere for good. Raises NotFound, and NotAllowed for the shop's own."""
+    """Delete a record from elsewhere for good. Raises NotFound, and NotAllowed for the shop's own."""
     service.imports.delete(pour_id, by)
     service.curves.forget(pour_id)
     service.news.tell("pour")
 
 
 def plan_of(pour: Any) -> Plan:
-    """The plan that a pour was made from."""
+    """Return the plan that a pour was made from."""
     return plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan")

@@ -34,7 +34,7 @@ class Readiness:
         return obstacles(self.points, self.signatures, self.overrides)
 
     def left_of(self, point: SigningPoint) -> list[str]:
-        """What still stands in the way at one point."""
+        """Return what still stands in the way at one point."""
         return obstacles([point], self.signatures, self.overrides)
 
     def to_answer(self) -> ReadinessAnswer:
@@ -77,7 +77,7 @@ def sign(service: Service, pour_id: int, point: str, person: str, by: str) -> No
 
 
 def unsign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
-    """Takes a signature back. Raises as `sign`."""
+    """Take a signature back. Raises as `sign`."""
     name = _named(person)
     words = f"{point}: {name} took the signature back"
     _keep(service, pour_id, by, "unsigned", words, {"point": point, "person": name})
@@ -94,7 +94,7 @@ def let_pass(service: Service, pour_id: int, point: str, person: str, reason: st
 
 
 def may_sign(service: Service, pour_id: int, point: str) -> None:
-    """Raises NotAllowed once nothing is signed any more, BadInput for a point that the plan does not ask."""
+    """Raise NotAllowed once nothing is signed any more, BadInput for a point that the plan does not ask."""
     with service.store.read() as connection:
         _asked(connection, pour_id, point)
 

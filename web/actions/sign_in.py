@@ -55,14 +55,14 @@ class Tries:
             raise
 
     def give_back(self) -> None:
-        """The attempt was right, or was not made."""
+        """Count the attempt no more: it was right, or was not made."""
         for bucket, key in self._taken:
             bucket.give_back(key, self._now_s())
         self._taken.clear()
 
 
 def check_password(request: Request, name: str, password: str) -> Row[Any]:
-    """The person, if the password is theirs. An unknown name takes as long as a wrong password.
+    """Return the person, if the password is theirs. An unknown name takes as long as a wrong password.
 
     Raises NotAllowed, TooMany.
     """
@@ -109,12 +109,12 @@ def take_code(request: Request) -> Tries:
 
 
 def code_for(service: Service, name: str, role: people.Role, by: str) -> str:
-    """A new one-time code that lets somebody choose a password at /join within a day: an owner's invitation."""
+    """Make a new one-time code that lets somebody choose a password at /join within a day: an owner's invitation."""
     return new_code(service.store, service.timeline, name, role, by)
 
 
 def new_code(store: Store, timeline: Timeline, name: str, role: people.Role, by: str) -> str:
-    """A one-time code, "number-XXXX-XXXX", kept by a slow hash, and that it was given among the events."""
+    """Make a one-time code, "number-XXXX-XXXX", kept by a slow hash, and that it was given among the events."""
     code = "".join(secrets.choice(LETTERS) for _ in range(8))
     hashed = passwords.kept(code)
     now_ms = timeline.now_ms()
@@ -125,7 +125,9 @@ def new_code(store: Store, timeline: Timeline, name: str, role: people.Role, by:
 
 
 def let_in(request: Request, person_id: int, then: str) -> RedirectResponse:
-    """A new sign-in, and on to a page. A sign-in that this browser had ends: no token outlives its replacement."""
+    """Begin a new sign-in, and go on to a page. A sign-in that this browser had ends: no token outlives its
+    replacement.
+    """
     service = access.service_of(request)
     now_ms = service.timeline.now_ms()
     before = access.who_is(request)

@@ -79,7 +79,7 @@ class Tapped:
 
 
 def look_at_link(service: Service, token: str) -> Tapped:
-    """What a message's link would do, if it still holds. Changes nothing. Raises LinkRefused."""
+    """Return what a message's link would do, if it still holds. Changes nothing. Raises LinkRefused."""
     with service.store.read() as connection:
         claim = signed_links.read_token(connection, token, service.timeline.now_ms())
     return Tapped(claim.purpose, claim.alarm_id)
@@ -93,7 +93,7 @@ def by_link(service: Service, to: str) -> str:
 
 
 def tap(service: Service, token: str) -> Tapped:
-    """Does what a message's link is for, once. Raises LinkRefused, NotAllowed when the alarm was raised again."""
+    """Do what a message's link is for, once. Raises LinkRefused, NotAllowed when the alarm was raised again."""
     now_ms = service.timeline.now_ms()
     with service.store.read() as connection:
         claim = signed_links.read_token(connection, token, now_ms)
@@ -129,7 +129,7 @@ def planned_litres(plan: Plan) -> float | None:
 
 
 def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None:
-    """Notes how much has gone in; a sentence when that differs from the plan. Raises NotFound, OutOfRange."""
+    """Note how much has gone in; return a sentence when that differs from the plan. Raises NotFound, OutOfRange."""
     if not 0 < litres <= 10_000:
         raise OutOfRange(
             "litres poured",
@@ -150,8 +150,8 @@ def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None
 
 
 def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | None:
-    """Notes the level against a mark, mm, higher is fuller; a sentence when it has fallen, which is a look that found
-    it so. Raises NotFound, OutOfRange."""
+    """Note the level against a mark, mm, higher is fuller; return a sentence when it has fallen, which is a look that
+    found it so. Raises NotFound, OutOfRange."""
     if not -1000 <= level_mm <= 1000:
         raise OutOfRange(
             "level",
@@ -206,7 +206,7 @@ def _fan(service: Service, station: str, on: bool | None, word: By | None, by: s
 
 
 def send_trial(service: Service, by: str) -> int:
-    """A test message to every group of addresses, to be confirmed with a tap. Gives how many.
+    """Send a test message to every group of addresses, to be confirmed with a tap; return how many.
 
     Raises NotAllowed when no address is set.
     """

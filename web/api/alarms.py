@@ -82,5 +82,5 @@ def _one(service: Service, alarm_id: int) -> AlarmAnswer:
 
 
 def _answer(row: AlarmRow) -> AlarmAnswer:
-    """An alarm as programs see it: its sentence, like its numbers, in SI and °C."""
+    """Return an alarm as programs see it: its sentence, like its numbers, in SI and °C."""
     return AlarmAnswer(**asdict(row) | {"reason": METRIC.shown(row.reason)})

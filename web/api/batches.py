@@ -39,7 +39,7 @@ class _AsSent(Request):
     """A request whose JSON is read and checked in one go, which costs a large batch two thirds of the usual way."""
 
     async def json(self) -> Any:
-        """The batch; of one that is refused, what the usual way says why from."""
+        """Return the batch; of one that is refused, what the usual way says why from."""
         try:
             return BatchShape.model_validate_json(await self.body())
         except ValidationError:
@@ -77,7 +77,7 @@ async def whole(request: Request) -> None:
 async def take_batch(
     batch: BatchShape, service: ServiceDep, station: StationDep, user_agent: Annotated[str, Header()] = ""
 ) -> Response:
-    """Stores a station's rows and answers what it should do."""
+    """Store a station's rows and answer what it should do."""
     began_s = time.perf_counter()
     if batch.station != station.name:
         raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
@@ -125,8 +125,8 @@ async def take_batch(
 
 
 def _kept_by_the_station(service: Service, station: StationRow, error: SQLAlchemyError) -> Response:
-    """The batch cannot be stored: nothing of it is acknowledged. Its core's limit was looked at all the same, and the
-    answer says whether lamp and buzzer belong on.
+    """Answer a batch that cannot be stored: nothing of it is acknowledged. Its core's limit was looked at all the
+    same, and the answer says whether lamp and buzzer belong on.
     """
     log.error("a batch of %s cannot be stored: %s", station.name, getattr(error, "orig", error))
     told = service.plain_watch is not None and service.plain_watch.told_at(station.id)
@@ -161,7 +161,7 @@ def _health(batch: BatchShape) -> StationHealth | None:
 
 
 def _new_version(user_agent: str, known: str | None) -> str | None:
-    """The program that a station says it is (RFC 9110, 10.1.5), when that is not what is known of it."""
+    """Return the program that a station says it is (RFC 9110, 10.1.5), when that is not what is known of it."""
     found = _AGENT.match(user_agent)
     return None if found is None or found[1] == known else found[1]
 

@@ -68,14 +68,14 @@ def get_pour(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> PourAnswer
 
 @router.put("/{pour_id}/plan", max_body_size=PLAN_BODY)
 def change_plan(pour_id: RowId, plan: PlanShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
-    """Replaces the plan of a pour that has not been poured."""
+    """Replace the plan of a pour that has not been poured."""
     pour_actions.change_plan(service, pour_id, plan.plan_toml, who.name)
     return one(service, pour_id)
 
 
 @router.post("/{pour_id}/stage")
 def next_stage(pour_id: RowId, step: StepShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
-    """Takes the pour to its next stage."""
+    """Take the pour to its next stage."""
     pour_actions.move_on(service, pour_id, step.to, who.name, step.text)
     return one(service, pour_id)
 
@@ -98,7 +98,7 @@ def sign_exception(
 
 @router.post("/{pour_id}/notes", status_code=201)
 def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> PourAnswer:
-    """Adds a note; to a sealed record with the reason why; once, with an `Idempotency-Key`."""
+    """Add a note; to a sealed record with the reason why; once, with an `Idempotency-Key`."""
     if done is None:
         pour_actions.note(service, pour_id, new.text, who.name, reason=new.reason)
     return one(service, pour_id)
@@ -112,7 +112,7 @@ def curve(
     _who: ReaderDep,
     width: Annotated[int, Query(ge=50, le=4000)] = 800,
 ) -> Response:
-    """The measured curves, thinned to a screen's width; no hot sample is lost."""
+    """Return the measured curves, thinned to a screen's width; no hot sample is lost."""
     shown = "[]"
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
@@ -144,7 +144,7 @@ def one(service: Service, pour_id: int) -> PourAnswer:
 
 @contextmanager
 def _sound(pour: ListedPour) -> Iterator[None]:
-    """Raises BadInput for a record from elsewhere that an earlier program took in without a look at it."""
+    """Raise BadInput for a record from elsewhere that an earlier program took in without a look at it."""
     try:
         yield
     except ValidationError as error:

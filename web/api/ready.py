@@ -15,7 +15,7 @@ router = APIRouter(prefix="/api/pours/{pour_id}/ready", tags=["readiness"], resp
 
 @router.get("")
 def readiness(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> ReadinessAnswer:
-    """The points with their signatures, photos and overrides, and the obstacles that are left."""
+    """Return the points with their signatures, photos and overrides, and the obstacles that are left."""
     return _readiness(service, pour_id)
 
 
@@ -28,7 +28,7 @@ def sign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -
 
 @router.post("/unsign")
 def unsign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> ReadinessAnswer:
-    """Takes a signature back."""
+    """Take a signature back."""
     readiness_actions.unsign(service, pour_id, shape.point, shape.person, who.name)
     return _readiness(service, pour_id)
 

@@ -47,7 +47,7 @@ def test(pour_id: RowId, shape: TestShape, service: ServiceDep, who: MakerDep, d
 
 @router.post("/lots", status_code=201)
 def lot(pour_id: RowId, shape: LotShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> EventAnswer:
-    """A resin lot that went into this pour."""
+    """Note a resin lot that went into this pour."""
     if done is not None:
         return _event(done)
     data = check_lot(shape.model_dump(exclude={"reason"}))
@@ -59,7 +59,7 @@ def lot(pour_id: RowId, shape: LotShape, service: ServiceDep, who: MakerDep, don
 def layer(
     pour_id: RowId, shape: LayerShape, service: ServiceDep, who: MakerDep, done: OnceDep
 ) -> EventAnswer:
-    """A later layer that is poured now."""
+    """Note a later layer that is poured now."""
     if done is not None:
         return _event(done)
     pours.note(service, pour_id, "", who.name, "layer", event_views.check_layer(shape.number), shape.reason)
@@ -70,7 +70,7 @@ def layer(
 async def photo(
     pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep, done: OnceDep
 ) -> EventAnswer:
-    """A photo (multipart: photo, text, point, reason); with `point` it is the evidence of that readiness point."""
+    """Keep a photo (multipart: photo, text, point, reason); with `point` it is the evidence of that readiness point."""
     if done is not None:
         return _event(done)
     given, raw = await photo_of(request)
@@ -87,7 +87,7 @@ async def photo(
 
 
 def _newest(service: Service, pour_id: int) -> EventAnswer:
-    """The event as it is kept now."""
+    """Return the event as it is kept now."""
     with service.store.read() as connection:
         return _event(page_queries.newest_events(connection, pour_id, 1)[0])
 

@@ -78,7 +78,7 @@ def record(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> RecordJson:
     responses=_files("application/json", "the record and its rows; logger/record/SCHEMA.md has their fields"),
 )
 def whole(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The record and every row that it rests on, as one JSON text; see SCHEMA.md in the bundle."""
+    """Return the record and every row that it rests on, as one JSON text; see SCHEMA.md in the bundle."""
     with service.store.read() as connection:
         if pours.get_pour(connection, pour_id).origin is not None:
             gather(connection, pour_id, service.settings.workshop)  # said before the answer begins
@@ -118,7 +118,7 @@ def table(pour_id: RowId, name: str, service: ServiceDep, _who: ViewerDep) -> Re
     responses=_files("application/zip", "the record, its rows and its photos"),
 )
 def bundle(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The record with its rows and photos as one file, to keep elsewhere, to verify and to import."""
+    """Return the record with its rows and photos as one file, to keep elsewhere, to verify and to import."""
     # Made whole before the first byte is sent: a photo that is gone is an error, not half a file.
     held = tempfile.TemporaryFile(dir=service.settings.data_dir)  # noqa: SIM115 - closed when it was sent
     try:
@@ -153,7 +153,7 @@ def prove(pour_id: RowId, service: ServiceDep, _who: ViewerDep, seal: str | None
 
 @router.post("/api/pours/{pour_id}/remove", status_code=204)
 def remove(pour_id: RowId, _sure: RemoveShape, service: ServiceDep, who: OwnerDep) -> None:
-    """Deletes a record from elsewhere for good. The shop's own are kept."""
+    """Delete a record from elsewhere for good. The shop's own are kept."""
     pour_actions.remove(service, pour_id, who.name)
 
 
@@ -163,13 +163,15 @@ def remove(pour_id: RowId, _sure: RemoveShape, service: ServiceDep, who: OwnerDe
     responses=_files("text/calendar", "RFC 5545"),
 )
 def calendar_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
-    """What comes next in one pour, as iCalendar (RFC 5545)."""
+    """Return what comes next in one pour, as iCalendar (RFC 5545)."""
     return _calendar(service, pour_id)
 
 
 @router.get("/calendar/{token}", include_in_schema=False)
 def calendar_by_link(token: str, service: ServiceDep) -> Response:
-    """What comes next, for a phone that subscribes with a shared link's token: of all pours, or of its own one."""
+    """Return what comes next, for a phone that subscribes with a shared link's token: of all pours, or of its own
+    one.
+    """
     with service.store.read() as connection:
         link = shared_links.by_token(connection, token.removesuffix(".ics")[:100], service.timeline.now_ms())
     if link is None:
@@ -189,7 +191,7 @@ def compared(service: ServiceDep, _who: ViewerDep) -> CompareAnswer:
 
 @router.get("/api/shop", response_model_exclude_unset=True)
 def shop_account(service: ServiceDep, _who: ViewerDep) -> ShopAnswer:
-    """What went wrong how often and what it cost; the fits on offer; the resin on the shelf."""
+    """Return what went wrong how often and what it cost; the fits on offer; the resin on the shelf."""
     with service.store.read() as connection:
         account = lessons_of(connection)
         shelf = shelf_of(connection, today(service))

@@ -52,7 +52,7 @@ def enrol(new: NewStation, service: ServiceDep, who: OwnerDep) -> EnrolledAnswer
 
 @router.post("/{name}/revoke", status_code=204)
 def revoke(name: Name, service: ServiceDep, who: OwnerDep) -> None:
-    """A station's token no longer opens anything; its readings stay."""
+    """Revoke a station's token, which opens nothing any more; its readings stay."""
     now_ms = service.timeline.true_ms()
     with service.store.write() as tx:
         stations.revoke(tx, name, now_ms)

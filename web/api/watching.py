@@ -41,7 +41,7 @@ def poured(pour_id: RowId, body: PouredShape, service: ServiceDep, who: MakerDep
 
 @router.post("/pours/{pour_id}/level", status_code=201)
 def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) -> LevelAnswer:
-    """The level against a mark on the form."""
+    """Note the level against a mark on the form."""
     fell = watching.level(service, pour_id, body.level_mm, who.name)
     return LevelAnswer(fell=fell and METRIC.shown(fell))
 
@@ -66,5 +66,5 @@ def messages(service: ServiceDep, _who: ViewerDep) -> MessagesAnswer:
 
 @router.post("/messages/test", status_code=201)
 def send_test(service: ServiceDep, who: MakerDep) -> TestSent:
-    """Sends a test message to every address."""
+    """Send a test message to every address."""
     return TestSent(groups=watching.send_trial(service, who.name))

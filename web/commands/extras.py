@@ -10,7 +10,7 @@ OUR_OWN = ("hardware", "logger", "web")
 
 
 def missing_extra(error: ModuleNotFoundError) -> str | None:
-    """The extra that brings the missing library; None where the program itself is broken."""
+    """Return the extra that brings the missing library; None where the program itself is broken."""
     library = (error.name or "").partition(".")[0]
     if not library or library in OUR_OWN or library in sys.stdlib_module_names:
         return None
@@ -18,7 +18,7 @@ def missing_extra(error: ModuleNotFoundError) -> str | None:
 
 
 def what_to_install(error: ModuleNotFoundError) -> str | None:
-    """The missing extra and how to get it, in one line; None where the program itself is broken."""
+    """Return the missing extra and how to get it, in one line; None where the program itself is broken."""
     extra = missing_extra(error)
     if extra is None:
         return None

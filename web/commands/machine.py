@@ -185,7 +185,7 @@ def _settings(path: Path) -> Settings:
 
 
 def _write(station: Path, text: str, *, quiet: bool = False) -> None:
-    """Puts a station file in place if the station would take it; else leaves what is there, and says why."""
+    """Put a station file in place if the station would take it; else leave what is there, and say why."""
     from logger.daemon.station_file import station_from
 
     station_from(tomllib.loads(text), station)

@@ -63,7 +63,7 @@ OfShop = Annotated[
 
 
 def add_to(app: typer.Typer) -> None:
-    """Adds these commands."""
+    """Add these commands."""
     app.command("verify")(verify_command)
     app.command("export")(export_command)
     app.command("import")(import_command)

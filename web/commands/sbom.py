@@ -40,12 +40,12 @@ def parts() -> list[Distribution]:
 
 
 def _plain(name: str) -> str:
-    """A distribution's name as indexes spell it (PEP 503)."""
+    """Return a distribution's name as indexes spell it (PEP 503)."""
     return re.sub(r"[-_.]+", "-", name).lower()
 
 
 def bill() -> dict[str, Any]:
-    """The list as CycloneDX 1.5."""
+    """Return the list as CycloneDX 1.5."""
     return {
         "bomFormat": "CycloneDX",
         "specVersion": "1.5",

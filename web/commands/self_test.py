@@ -56,7 +56,7 @@ PEAK_C = (25.0, 120.0)
 
 
 def add_to(app: typer.Typer) -> None:
-    """Adds this command."""
+    """Add this command."""
 
     @app.command("self-test")
     def self_test_command(
@@ -73,7 +73,7 @@ def add_to(app: typer.Typer) -> None:
 
         An update runs it before the new program takes the old one's place. Exit code 1: a FAIL.
         Example: `pourlog self-test --settings /etc/pourlog/service.toml`
-        """
+        """  # noqa: D401 - a question, as the help asks it
         findings = [
             tried("libraries", libraries),
             tried("arithmetic", arithmetic),
@@ -90,7 +90,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 def tried(topic: str, test: Callable[[], str]) -> MachineFinding:
-    """What a test found. Whatever it raises is what is wrong."""
+    """Return what a test found. Whatever it raises is what is wrong."""
     try:
         return MachineFinding(topic, CheckState.OK, test())
     except ModuleNotFoundError as error:
@@ -129,7 +129,7 @@ def arithmetic() -> str:
 
 
 def prediction() -> str:
-    """An invented plan is solved to its end."""
+    """Check that an invented plan is solved to its end."""
     from logger.cure.solver.prediction import predict
     from logger.plan.file import read_plan
 
@@ -141,14 +141,16 @@ def prediction() -> str:
 
 
 def station_file(path: Path) -> str:
-    """This program takes the station file. Raises BadSettings."""
+    """Check that this program takes the station file. Raises BadSettings."""
     from logger.daemon.station_file import station_from_file
 
     return f"{path}: {station_from_file(path).name}"
 
 
 def database(path: Path) -> str:
-    """This program takes the settings, and knows their database's schema. Raises BadSettings, UnknownSchema."""
+    """Check that this program takes the settings, and knows their database's schema. Raises BadSettings,
+    UnknownSchema.
+    """
     from logger.settings import read_settings
     from logger.store.database import check_schema
 

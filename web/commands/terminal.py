@@ -23,12 +23,12 @@ def _console() -> Console:
 
 
 def say(what: Any, *, wrap: bool = True) -> None:
-    """A sentence with markup, or a table, on standard output; without `wrap` on one line, however long."""
+    """Print a sentence with markup, or a table, on standard output; without `wrap` on one line, however long."""
     _console().print(what, soft_wrap=not wrap)
 
 
 def table_of(*headings: str, **options: Any) -> Table:
-    """An empty table."""
+    """Return an empty table."""
     from rich.table import Table
 
     return Table(*headings, **options)

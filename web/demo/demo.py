@@ -77,7 +77,7 @@ LOCK_STEP_WAIT_S = 0.5
 
 
 def make_folder(folder: Path, speed: float, port: int) -> None:
-    """Writes what the two processes need, but for the traces: clock, settings, station file."""
+    """Write what the two processes need, but for the traces: clock, settings, station file."""
     folder.mkdir(parents=True, exist_ok=True)
     start_mapped_clock(folder / "clock", POURED_AT_MS, BOOT_MS, speed)
     settings = {
@@ -91,7 +91,7 @@ def make_folder(folder: Path, speed: float, port: int) -> None:
 
 
 def write_station(folder: Path, port: int) -> None:
-    """The station file of the bench: four probes that play trace.csv."""
+    """Write the station file of the bench: four probes that play trace.csv."""
     station = {
         "name": STATION,
         "service_url": f"http://127.0.0.1:{port}",
@@ -106,7 +106,7 @@ def write_station(folder: Path, port: int) -> None:
 
 
 def write_trace(path: Path, scenario: Scenario) -> None:
-    """What the probes would really feel, solved from the scenario's truth."""
+    """Write what the probes would really feel, solved from the scenario's truth."""
     from logger.cure.solver.prediction import predict
 
     truth = plan_from_table(scenario.truth)
@@ -129,7 +129,7 @@ def _between(schedule: list[tuple[float, float]], hour: float) -> float:
 
 
 def run_service(folder: Path) -> int:
-    """The service's process."""
+    """Return the service's process."""
     from logger.live.schedule import Pace
     from web.server.serve import serve
     from web.service.service import Service
@@ -157,7 +157,7 @@ def run_service(folder: Path) -> int:
 
 
 def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
-    """The station's process: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
+    """Return the station's process: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
     from hardware.bench.station import Bench, FaultWindow
     from hardware.bench.trace import from_csv
     from logger.daemon.main import run_station
@@ -215,7 +215,7 @@ class LockStep(httpx.HTTPTransport):
         self._well = True
 
     def handle_request(self, request: httpx.Request) -> httpx.Response:
-        """Sends, and counts what was acknowledged."""
+        """Send, and count what was acknowledged."""
         try:
             response = super().handle_request(request)
         except httpx.HTTPError:
@@ -229,7 +229,7 @@ class LockStep(httpx.HTTPTransport):
         return response
 
     def after_sweep(self, sweeps: int) -> None:
-        """Called by the station after each sweep."""
+        """Look after each of the station's sweeps."""
         self.sweeps = sweeps
         if not self.on:
             return
@@ -278,7 +278,7 @@ class Child:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def start(self) -> None:
-        """Starts it, unless the demo has ended."""
+        """Start it, unless the demo has ended."""
         # One thread each for the arithmetic, as the units set it: two processes share two processors here.
         alone = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
         with self._lock:
@@ -305,7 +305,7 @@ class Child:
         return None
 
     def finished(self, stop: threading.Event) -> bool:
-        """Waits until it has ended by itself; whether it has ended well. Raises Stopped."""
+        """Wait until it has ended by itself; return whether it has ended well. Raises Stopped."""
         assert self.process is not None
         while self.process.poll() is None:
             if stop.wait(0.05):
@@ -320,7 +320,7 @@ class Child:
                 self.process.terminate()
 
     def stop(self) -> None:
-        """Ends it: at once, if it does not by itself. What it has acknowledged is on the disk."""
+        """End it: at once, if it does not by itself. What it has acknowledged is on the disk."""
         self.ask_to_stop()
         if self.process is None:
             return
@@ -424,7 +424,7 @@ class Maker:
                 )
 
     def tell_end(self, pour_id: int, scenario: Scenario) -> None:
-        """What the invented maker found when the casting came out of its form."""
+        """Tell what the invented maker found when the casting came out of its form."""
         address = f"/api/pours/{pour_id}"
         self.ask("POST", f"{address}/tests", {"what": "release", "value": "let go all around"})
         self.ask("POST", f"{address}/tests", {"what": "hardness", "value": scenario.hardness})
@@ -448,14 +448,14 @@ class Maker:
             self.ask("POST", "/api/pours", plan)
 
     def attend(self, pour_id: int, to: str | None, text: str) -> None:
-        """The pour's next stage, or a look at the form."""
+        """Take the pour to its next stage, or look at the form."""
         if to is None:
             self.ask("POST", f"/api/pours/{pour_id}/looks", {"finding": "dry"})
         else:
             self.step(pour_id, to, text)
 
     def step(self, pour_id: int, to: str, text: str = "") -> None:
-        """Takes the pour to its next stage. A step whose answer was lost with the service is not made twice."""
+        """Take the pour to its next stage. A step whose answer was lost with the service is not made twice."""
         try:
             self.ask("POST", f"/api/pours/{pour_id}/stage", {"to": to, "text": text})
         except httpx.HTTPStatusError:
@@ -463,7 +463,9 @@ class Maker:
                 raise
 
     def end(self, pour_id: int, to: str, text: str) -> None:
-        """A step that ends the watch; where no probe says that the core is cool, the invented maker answers for it."""
+        """Take a step that ends the watch; where no probe says that the core is cool, the invented maker answers for
+        it.
+        """
         if not self.ask("GET", f"/api/pours/{pour_id}/ending")["may_end"]:
             self.ask(
                 "POST",
@@ -507,7 +509,7 @@ class Maker:
 
 
 def _kind_of(answer: httpx.Response) -> str:
-    """The kind of an error's JSON, or nothing."""
+    """Return the kind of an error's JSON, or nothing."""
     if "json" not in answer.headers.get("content-type", ""):
         return ""
     error = answer.json().get("error")
@@ -515,7 +517,7 @@ def _kind_of(answer: httpx.Response) -> str:
 
 
 def _drawn_photo() -> bytes:
-    """A picture that stands for a photo: the invented workshop has no camera."""
+    """Return a picture that stands for a photo: the invented workshop has no camera."""
     from PIL import Image  # large, and only here
 
     made = io.BytesIO()
@@ -532,7 +534,7 @@ def run_demo(
     exit_when_done: bool,
     restart_after_s: float = 2.0,
 ) -> int:
-    """Runs the whole demo. The last line printed is one JSON object. Gives the exit code."""
+    """Run the whole demo. The last line printed is one JSON object; return the exit code."""
     scenario = SCENARIOS[scenario_name]
     hours = float(plan_from_table(scenario.plan).run.hours)
     folder = (data or Path(tempfile.mkdtemp(prefix="pourlog-demo-"))).resolve()
@@ -582,7 +584,7 @@ class Play:
     trace: Child = field(init=False)
 
     def __post_init__(self) -> None:
-        """The processes, not started yet."""
+        """Make the processes, which are not started yet."""
         folder, name = str(self.folder), self.scenario.name
         self.service = Child(["service", folder], self.restart_after_s)
         self.station = Child(["station", folder, name, str(self.hours)], self.restart_after_s)
@@ -623,7 +625,7 @@ class Play:
         print(f"Everything is kept in {self.folder}; Ctrl-C ends it.", flush=True)
 
     def end(self) -> None:
-        """Ends its processes: those that send before the one that takes."""
+        """End its processes: those that send before the one that takes."""
         for child in (self.trace, self.station):
             child.stop()
         self.service.stop()
@@ -659,7 +661,7 @@ def _attend(
 def _finish(
     maker: Maker, pour_id: int, scenario: Scenario, folder: Path, service: Child, station: Child
 ) -> dict[str, Any]:
-    """Waits until everything is judged, releases and closes the pour, keeps its record."""
+    """Wait until everything is judged, release and close the pour, keep its record."""
     for _ in range(TRIES):
         state = maker.ask("GET", f"/api/pours/{pour_id}/progress")
         if state["to_judge"] == 0 or maker.stop.wait(0.05):

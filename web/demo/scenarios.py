@@ -106,7 +106,7 @@ class Scenario:
 
 
 def _changed(table: dict[str, Any], **changes: Any) -> dict[str, Any]:
-    """A copy of a plan table with dotted keys replaced (dots written as double underscores)."""
+    """Return a copy of a plan table with dotted keys replaced (dots written as double underscores)."""
     made = copy.deepcopy(table)
     for dotted, value in changes.items():
         *tables, key = dotted.split("__")

@@ -29,7 +29,7 @@ Token = Annotated[str, Path(max_length=2 * LONGEST)]
 
 @router.get("/a/{token}")
 def show(token: Token, request: Request, service: ServiceDep) -> Response:
-    """What the link is about. Opening it does nothing."""
+    """Show what the link is about. Opening it does nothing."""
     try:
         tapped = watching.look_at_link(service, token)
     except LinkRefused as refusal:
@@ -40,7 +40,7 @@ def show(token: Token, request: Request, service: ServiceDep) -> Response:
 
 @router.post("/a/{token}")
 def press(token: Token, request: Request, service: ServiceDep) -> Response:
-    """The button: acknowledges the alarm, or confirms the test message, once."""
+    """Acknowledge the alarm, or confirm the test message, once: the button was pressed."""
     try:
         tapped = watching.tap(service, token)
     except LinkRefused as refusal:

@@ -15,5 +15,5 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/alarms/rates")
 def alarm_rates(request: Request, service: ServiceDep, _who: ViewerDep, days: Days = 30) -> Response:
-    """The figures of the last days against what alarm management asks for."""
+    """Show the figures of the last days against what alarm management asks for."""
     return page(request, "rates.html", {"rates": rates_of(service, days), "kinds": KINDS, "days": days})

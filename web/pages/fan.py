@@ -46,7 +46,7 @@ def switch(
 def fan_of(
     service: Service, connection: Connection, pour: PourRow, plan: Plan, forecast: dict[str, Any] | None
 ) -> dict[str, Any] | None:
-    """A live pour's fan as its page shows it; None where the pour has no station."""
+    """Return a live pour's fan as its page shows it; None where the pour has no station."""
     if pour.station_id is None or pour.poured_ms is None:
         return None
     row = stations.by_id(connection, pour.station_id)

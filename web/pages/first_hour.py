@@ -39,7 +39,7 @@ LEAK_KIT = (
 
 @router.get("/pours/{pour_id}/first-hour")
 def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The looks of one pour."""
+    """Show the looks of one pour."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)

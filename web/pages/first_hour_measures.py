@@ -30,7 +30,7 @@ def measure(
     poured: Field = "",
     level: Field = "",
 ) -> Response:
-    """Keeps what was measured, in the units of whoever measured; either may be left out."""
+    """Keep what was measured, in the units of whoever measured; either may be left out."""
     if not poured.strip() and not level.strip():
         raise BadInput("measured", "is empty", remedy="give what has gone in, or the level, or both")
     u = units_of(request)
@@ -43,7 +43,7 @@ def measure(
 
 
 def shown_measures(service: Service, pour_id: int) -> dict[str, Any]:
-    """What the page shows of them."""
+    """Return what the page shows of them."""
     with service.store.read() as connection:
         plan = desk.plan_of(pours.get_pour(connection, pour_id))
         levels = page_queries.events_of_kind(connection, pour_id, "level")

@@ -16,7 +16,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/help")
 def help_index(request: Request, _who: ViewerDep) -> Response:
-    """What help there is."""
+    """Show what help there is."""
     offered = [(name, title_of(name), purpose) for name, purpose in OFFERED.items()]
     return page(request, "help.html", {"offered": offered})
 

@@ -45,13 +45,13 @@ COLUMNS = 5
 
 @router.get("/shop/import")
 def import_page(request: Request, service: ServiceDep, _who: MakerDep) -> Response:
-    """The form."""
+    """Show the form."""
     return _page(request, service, {})
 
 
 @router.post("/shop/import", max_body_size=LARGEST + FIELDS)
 async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response:
-    """Shows a log's columns, or takes a log or a bundle in."""
+    """Show a log's columns, or take a log or a bundle in."""
     async with request.form(max_files=1, max_fields=60) as form:
         given = {name: value for name, value in form.items() if isinstance(value, str)}
         upload = form.get("file")
@@ -78,7 +78,7 @@ async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response
 
 
 def mapping_of(given: AnyMapping[str, str]) -> Mapping:
-    """The mapping of a filled form. Raises BadInput."""
+    """Return the mapping of a filled form. Raises BadInput."""
     columns = tuple(
         Column(
             given[f"heading-{at}"].strip(), given.get(f"place-{at}", "").strip(), given.get(f"unit-{at}", "")
@@ -99,7 +99,7 @@ def mapping_of(given: AnyMapping[str, str]) -> Mapping:
 
 
 def start_of(text: str, zone: str | None) -> int | None:
-    """A start such as 2026-06-25T08:00 in a zone, ms; None where nothing is given. Raises BadInput."""
+    """Return a start such as 2026-06-25T08:00 in a zone, ms; None where nothing is given. Raises BadInput."""
     if not text.strip():
         return None
     try:
@@ -159,7 +159,7 @@ def _is_packed(file: IO[bytes]) -> bool:
 
 
 def _shown_name(given: str | None) -> str:
-    """A file's name as a browser sends it, for messages and the record: on one line, without folders."""
+    """Return a file's name as a browser sends it, for messages and the record: on one line, without folders."""
     name = "".join(letter for letter in (given or "") if letter.isprintable())
     return name.replace("\\", "/").rpartition("/")[2].strip()[:100] or "the file"
 

@@ -15,7 +15,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/messages")
 def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The addresses without their secrets, the last test, the newest messages."""
+    """Show the addresses without their secrets, the last test, the newest messages."""
     told = messages_of(service)
     age_h = told.confirmed_h_ago
     return page(
@@ -27,6 +27,6 @@ def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response
 
 @router.post("/messages/test")
 def send_test(service: ServiceDep, who: MakerDep) -> Response:
-    """A test message to every address."""
+    """Send a test message to every address."""
     watching.send_trial(service, who.name)
     return RedirectResponse("/messages", 303)

@@ -46,7 +46,7 @@ class Weighed(BaseModel):
 
 @router.get("/pours/{pour_id}/mix")
 def mix_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The card, and the batches weighed so far."""
+    """Show the card, and the batches weighed so far."""
     return _page(request, service, pour_id)
 
 

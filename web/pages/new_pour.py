@@ -36,14 +36,14 @@ EARLIER = 30
 def new_pour(
     request: Request, service: ServiceDep, _who: MakerDep, resin: Annotated[str, Query(max_length=12)] = ""
 ) -> Response:
-    """An empty form, with the resin from which somebody comes chosen in it."""
+    """Show an empty form, with the resin from which somebody comes chosen in it."""
     given = {"earlier": resin, "key": str(uuid.uuid4())}
     return page(request, "new-pour.html", _choices(service) | {"given": given, "problem": None})
 
 
 @router.post("/pours/new", max_body_size=PLAN_BODY)
 async def plan_it(request: Request, service: ServiceDep, who: MakerDep) -> Response:
-    """A planned pour, or the form again with what was wrong."""
+    """Plan the pour, or show the form again with what was wrong."""
     async with request.form(max_files=1, max_fields=60) as form:
         given = {name: value for name, value in form.items() if isinstance(value, str)}
         upload = form.get("file")
@@ -58,7 +58,7 @@ async def plan_it(request: Request, service: ServiceDep, who: MakerDep) -> Respo
 
 
 async def _once(request: Request, service: Service, by: str, given: Mapping[str, str], pasted: str) -> int:
-    """The pour that this form has made, or makes now: pressed twice on a slow machine it makes one."""
+    """Return the pour that this form has made, or makes now: pressed twice on a slow machine it makes one."""
     key = given.get("key", "")[:100]
     if key:
         sha256 = digest(

@@ -71,7 +71,7 @@ def told_test(
     who: MakerDep,
     test: Annotated[CastingTest, Form()],
 ) -> Response:
-    """A test on the casting: how it came out of the form, how hard it was."""
+    """Note a test on the casting: how it came out of the form, how hard it was."""
     data = event_views.check_test(test.model_dump(include={"what", "value"}))
     pours.note(service, pour_id, test.text, who.name, "test", data, test.reason)
     return _told(pour_id, test.reason)
@@ -84,7 +84,7 @@ def lot(
     who: MakerDep,
     used: Annotated[UsedLot, Form()],
 ) -> Response:
-    """A resin lot that went into this pour."""
+    """Note a resin lot that went into this pour."""
     data = check_lot(used.model_dump(exclude={"reason"}) | {"kg": number_from(used.kg, "Used")})
     pours.note(service, pour_id, "", who.name, "lot", data, used.reason)
     return _told(pour_id, used.reason)
@@ -98,7 +98,7 @@ def layer(
     number: Annotated[Word, Form()],
     reason: Annotated[Word, Form()] = "",
 ) -> Response:
-    """A layer that is poured now."""
+    """Note a layer that is poured now."""
     data = event_views.check_layer(number_from(number, "Layer"))
     pours.note(service, pour_id, "", who.name, "layer", data, reason)
     return _told(pour_id, reason)

@@ -53,7 +53,7 @@ def invite(
 
 @router.post("/people/{person_id}/new-password")
 def new_password(request: Request, person_id: RowId, service: ServiceDep, who: OwnerDep) -> Response:
-    """A code for somebody who forgot their password; the owner never knows the new one."""
+    """Give a code for somebody who forgot their password; the owner never knows the new one."""
     with service.store.read() as connection:
         person = people.person(connection, person_id)
     return invite(request, service, who, person.name, person.role)
@@ -61,7 +61,7 @@ def new_password(request: Request, person_id: RowId, service: ServiceDep, who: O
 
 @router.post("/people/invitations/{invitation_id}/withdraw")
 def withdraw(invitation_id: RowId, service: ServiceDep, who: OwnerDep) -> Response:
-    """The code no longer holds."""
+    """Withdraw a code: it no longer holds."""
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         name = people.end_invitation(tx, invitation_id, now_ms)

@@ -20,7 +20,7 @@ _TYPES = {f".{ending}": kind for kind, ending in KINDS.items()}
 
 @router.post("/pours/{pour_id}/photos", max_body_size=PHOTO_BODY)
 async def add_photo(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
-    """Keeps a photo with the pour."""
+    """Keep a photo with the pour."""
     given, raw = await photo_of(request)
     text, reason = given.get("text", "").strip()[:4000], given.get("reason", "")
     await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, text, "", reason)

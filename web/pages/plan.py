@@ -57,7 +57,7 @@ class PlanNumbers(BaseModel):
 
 @router.get("/pours/{pour_id}/plan")
 def plan_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The plan with its assessment."""
+    """Show the plan with its assessment."""
     return _page(request, service, pour_id)
 
 
@@ -85,7 +85,7 @@ def change_numbers(
     who: MakerDep,
     numbers: Annotated[PlanNumbers, Form()],
 ) -> Response:
-    """The same plan with other numbers."""
+    """Plan the same pour with other numbers."""
     given = numbers.model_dump(exclude={"moisture"})
     try:
         with service.store.read() as connection:
@@ -99,7 +99,7 @@ def change_numbers(
 
 @router.post("/pours/{pour_id}/plan/undo")
 def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
-    """The plan as it was before its last change; pressed again, it takes that back too."""
+    """Take the plan's last change back; pressed again, it takes that back too."""
     with service.store.read() as connection:
         pours.get_pour(connection, pour_id)
         before = page_queries.events_of_kind(connection, pour_id, "plan-before")
@@ -145,8 +145,8 @@ def _page(
 
 
 def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | None:
-    """The fields of "other numbers" that take the advised layers over, and at which finding; None where it advises none
-    that these fields can say."""
+    """Return the fields of "other numbers" that take the advised layers over, and at which finding; None where it
+    advises none that these fields can say."""
     layers, found = assessment.layers, [finding.key for finding in assessment.at(Light.STOP)]
     room, words = in_allowed_room(plan)
     schedule = room.room_schedule()
@@ -166,7 +166,9 @@ def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | Non
 
 
 def _unexplained(assessment: Assessment) -> list[SigningPoint]:
-    """The points to sign that stand at stop for no finding's sake: the verdict is theirs too, and must show why."""
+    """Return the points to sign that stand at stop for no finding's sake: the verdict is theirs too, and must show
+    why.
+    """
     told = [finding.sentence for finding in assessment.at(Light.STOP)]
     return [
         point

@@ -74,7 +74,7 @@ def take_on(
     to: Annotated[str, Form(max_length=16)],
     text: Annotated[str, Form(max_length=4000)] = "",
 ) -> Response:
-    """Takes the pour to its next stage."""
+    """Take the pour to its next stage."""
     if to not in set(Stage):
         raise BadInput(
             "to", "is not a stage", value=to, allowed=", ".join(Stage), remedy="go back and press again"
@@ -122,7 +122,7 @@ def add_note(
     text: Annotated[str, Form(max_length=4000)],
     reason: Annotated[str, Form(max_length=pour_actions.LONGEST_REASON)] = "",
 ) -> Response:
-    """Keeps a note with the pour; with a sealed record as an addition with its reason."""
+    """Keep a note with the pour; with a sealed record as an addition with its reason."""
     pour_actions.note(service, pour_id, text, who.name, reason=reason)
     # Only a sealed record asks for a reason.
     where = f"/pours/{pour_id}/record#additions" if reason.strip() else f"/pours/{pour_id}#events"
@@ -131,7 +131,7 @@ def add_note(
 
 @router.get("/pours/{pour_id}/section")
 def section(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The cross-section over time, to draw: as the newest forecast sees it, else as planned."""
+    """Show the cross-section over time, to draw: as the newest forecast sees it, else as planned."""
     body = None
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
@@ -256,7 +256,9 @@ def _sentence(
     u: Units,
     hottest: tuple[float, float] | None = None,
 ) -> str:
-    """What the pour will do, in a sentence or two: what was measured leads when it is worse than what was foretold."""
+    """Return what the pour will do, in a sentence or two: what was measured leads when it is worse than what was
+    foretold.
+    """
     measured = ""
     if hottest is not None and hottest[0] > limit_c:
         measured = f"A core probe has read {u.temp(hottest[0])}: over the limit of {u.temp(limit_c, 0)}. "
@@ -289,7 +291,7 @@ def _sentence(
 
 
 def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
-    """What could be done now, and what it would come to; that of doing nothing first."""
+    """Return what could be done now, and what it would come to; that of doing nothing first."""
     if forecast is None:
         return []
     return [
@@ -303,14 +305,14 @@ def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
 
 
 def chance_words(chance: float) -> str:
-    """A chance as people say it; never 0 or 100 %."""
+    """Return a chance as people say it; never 0 or 100 %."""
     if chance < 0.01:
         return "below 1 %"
     return "above 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
 def _chart(pour: PourRow, limits: Any, forecast: dict[str, Any] | None, u: Units) -> dict[str, Any]:
-    """What the chart draws beside the measured curves."""
+    """Return what the chart draws beside the measured curves."""
     curve = (pour.prediction or {}).get("curve", {})
     return {
         "pour": pour.id,

@@ -61,7 +61,7 @@ def begin(
     what: Annotated[str, Form(max_length=8)],
     rom: Annotated[str, Form(max_length=64)] = "",
 ) -> Response:
-    """A check begins: the station looks more often for a while."""
+    """Begin a check: the station looks more often for a while."""
     if what not in BEGUN:
         raise BadInput("what", "is not a check", value=what, allowed=", ".join(BEGUN), remedy="press again")
     now_ms = service.timeline.true_ms()
@@ -91,13 +91,13 @@ def one_probe(name: Name, rom: Name, request: Request, service: ServiceDep, _who
 
 @router.get("/stations/{name}/probes/{rom}/ice")
 def ice(name: Name, rom: Name, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The guided check in ice water."""
+    """Show the guided check in ice water."""
     return page(request, "ice.html", _ice(service, name, rom))
 
 
 @router.post("/stations/{name}/probes/{rom}/ice")
 def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: MakerDep) -> Response:
-    """Keeps the offset, worked out from the readings that the service has, with its date and person."""
+    """Keep the offset, worked out from the readings that the service has, with its date and person."""
     made = _ice(service, name, rom)
     if made["live"] is not None:
         raise NotAllowed(f"this station watches {made['live']!r}: check its probes before or after the pour")
@@ -122,13 +122,13 @@ def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
 
 @router.get("/stations/{name}/probes/{rom}/dip")
 def dip_page(name: Name, rom: Name, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """The guided dip."""
+    """Show the guided dip."""
     return page(request, "dip.html", _dip(service, name, rom))
 
 
 @router.post("/stations/{name}/probes/{rom}/dip")
 def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: MakerDep) -> Response:
-    """Keeps the time constant, worked out from the readings that the service has."""
+    """Keep the time constant, worked out from the readings that the service has."""
     made = _dip(service, name, rom)
     found = made["found"]
     if found.tau_s is None:
@@ -148,7 +148,7 @@ def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
 
 
 def _day(number: int) -> str:
-    """A day since 1970 (UTC) as people say it."""
+    """Return a day since 1970 (UTC) as people say it."""
     return datetime.fromtimestamp(number * 86_400, UTC).strftime("%a %-d %b %Y")
 
 

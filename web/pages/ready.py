@@ -30,7 +30,7 @@ Person = Annotated[str, Form(max_length=readiness.LONGEST_NAME)]
 def ready_page(
     pour_id: RowId, request: Request, service: ServiceDep, who: ViewerDep, signer: str = ""
 ) -> Response:
-    """The points with their signatures."""
+    """Show the points with their signatures."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         found = readiness.readiness_of(connection, pour_id)
@@ -70,7 +70,7 @@ def sign(pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName, p
 
 @router.post("/pours/{pour_id}/ready/unsign")
 def unsign(pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName, person: Person) -> Response:
-    """Takes a signature back."""
+    """Take a signature back."""
     readiness.unsign(service, pour_id, point, person, who.name)
     return _back(pour_id, person, point)
 
@@ -91,7 +91,7 @@ def override(
 
 @router.post("/pours/{pour_id}/ready/photo", max_body_size=PHOTO_BODY)
 async def photo(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
-    """A photo as the evidence of a point."""
+    """Keep a photo as the evidence of a point."""
     given, raw = await photo_of(request)
     point = given.get("point", "")
     await run_in_threadpool(readiness.may_sign, service, pour_id, point)

@@ -61,7 +61,7 @@ def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: Read
 def remove(
     pour_id: RowId, service: ServiceDep, who: OwnerDep, sure: Annotated[str, Form(max_length=10)] = ""
 ) -> Response:
-    """Deletes a record from elsewhere for good. The shop's own are kept."""
+    """Delete a record from elsewhere for good. The shop's own are kept."""
     if sure != "yes":
         raise BadInput("sure", "is not ticked", remedy="go back and tick that it is to be deleted")
     pour_actions.remove(service, pour_id, who.name)
@@ -70,7 +70,7 @@ def remove(
 
 @router.get("/pours/{pour_id}/record.pdf")
 async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
-    """The record on two sheets. Raises NoPdf."""
+    """Show the record on two sheets. Raises NoPdf."""
     u = units_of(request)
 
     def made() -> bytes:
@@ -87,13 +87,13 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
 
 @router.get("/pours/{pour_id}/record/paper")
 def record_paper(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
-    """The same two sheets for a browser to print, where the service makes no PDF."""
+    """Show the same two sheets for a browser to print, where the service makes no PDF."""
     shown = _on_paper(service, pour_id, units_of(request), shows_cost=who is not None)
     return templates().TemplateResponse(request, "record-pdf.html", shown | {"css": None})
 
 
 def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
-    """What the record's page and its PDF show. Raises NotFound."""
+    """Return what the record's page and its PDF show. Raises NotFound."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         record = gather(connection, pour_id, service.settings.workshop)
@@ -135,7 +135,7 @@ def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
 
 
 def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
-    """(what, how much) lines of a record, in words; what the readings cannot tell is said, not left out."""
+    """Return the (what, how much) lines of a record, in words; what the readings cannot tell is said, not left out."""
     f = record["figures"]
     warmth, cured = f["core_degree_hours"], f.get("conversion_at_release")
     damp, per_kelvin = f.get("air_dampest_hour_pct"), u.degrees(1.0) - u.degrees(0.0)
@@ -180,7 +180,9 @@ def forecast_lines(record: dict[str, Any], u: Units) -> list[tuple[str, str, str
 
 
 def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str]]:
-    """The photos that the paper has room for, drawn small into it: of the table first, then those of the points."""
+    """Return the photos that the paper has room for, drawn small into it: of the table first, then those of the
+    points.
+    """
     added = [
         row["data"] | {"at_ms": row["at_ms"], "text": row["text"]}
         for row in record["additions"]
@@ -212,7 +214,7 @@ def _small(raw: bytes) -> bytes | None:
 
 
 def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> dict[str, Any]:
-    """The record with lists cut to what two sheets hold; `more` says how many lines each has lost."""
+    """Return the record with lists cut to what two sheets hold; `more` says how many lines each has lost."""
     shown = told(service, pour_id, u) | {
         "workshop": service.settings.workshop,
         "u": u,

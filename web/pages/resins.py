@@ -73,13 +73,13 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
 def new_resin(
     request: Request, _who: MakerDep, resin: Annotated[str, Query(max_length=200)] = ""
 ) -> Response:
-    """An empty datasheet, with the name where it is known."""
+    """Show an empty datasheet, with the name where it is known."""
     return _form(request, {"resin": resin}, None)
 
 
 @router.get("/resins/{key}/edit")
 def edit(request: Request, key: Key, service: ServiceDep, _who: MakerDep) -> Response:
-    """A resin's datasheet, to be changed; as a file where it says more than the form has room for."""
+    """Show a resin's datasheet, to be changed; as a file where it says more than the form has room for."""
     with service.store.read() as connection:
         data = resins.get(connection, key).facts
     if not data["sheet_toml"]:
@@ -104,7 +104,7 @@ async def keep(request: Request, service: ServiceDep, who: MakerDep) -> Response
 
 @router.post("/resins/{key}/take")
 def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
-    """Takes the fit from our own pours for plans to come. Records and frozen predictions stay as they are."""
+    """Take the fit from our own pours for plans to come. Records and frozen predictions stay as they are."""
     with service.store.write() as tx:
         offer = _offers(tx).get(key)
         if offer is None or not offer["table"]:
@@ -126,7 +126,7 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
 
 @router.post("/resins/{key}/datasheet")
 def back_to_sheet(key: Key, service: ServiceDep, who: MakerDep) -> Response:
-    """Takes the datasheet's fit again for plans to come."""
+    """Take the datasheet's fit again for plans to come."""
     with service.store.write() as tx:
         data = resins.get(tx, key).facts
         if not data["fit"]:
@@ -157,7 +157,9 @@ def put_back(key: Key, service: ServiceDep, who: MakerDep) -> Response:
 
 
 def resin_of(connection: Connection, choice: str) -> tuple[Resin, Mapping[str, Any]] | None:
-    """The resin and [mix] table of a choice: a key of the list, or the number of an earlier pour. Raises NotFound."""
+    """Return the resin and [mix] table of a choice: a key of the list, or the number of an earlier pour. Raises
+    NotFound.
+    """
     if re.fullmatch(r"[0-9a-f]{12}", choice):
         data = resins.get(connection, choice).facts
         return Resin.model_validate(data["table"]), data["mix"]
@@ -167,7 +169,7 @@ def resin_of(connection: Connection, choice: str) -> tuple[Resin, Mapping[str, A
 
 
 def fitted(f: FormFields) -> dict[str, Any]:
-    """A resin as the list keeps it, from a filled form: takes seconds. Raises BadInput, DidNotConverge."""
+    """Return a resin as the list keeps it, from a filled form: takes seconds. Raises BadInput, DidNotConverge."""
     text = f.words("sheet_toml") or sheet_toml(f)
     if len(text) > LONGEST:
         raise BadInput(

@@ -19,7 +19,7 @@ KEPT_S = 5 * 365 * 24 * 3600
 
 @router.get("/settings")
 def settings(request: Request, _who: ViewerDep) -> Response:
-    """What this device shows, and whether it sounds."""
+    """Show what this device shows, and whether it sounds."""
     return page(request, "settings.html")
 
 
@@ -32,7 +32,7 @@ def choose_units(
     volume: Annotated[str, Form(max_length=4)],
     mass: Annotated[str, Form(max_length=4)],
 ) -> Response:
-    """Keeps the units on this device."""
+    """Keep the units on this device."""
     answer = RedirectResponse("/settings", 303)
     kept = units_from(".".join((temperature, length, volume, mass))).cookie
     answer.set_cookie(

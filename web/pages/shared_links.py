@@ -37,7 +37,7 @@ def share(
     label: Annotated[str, Form(max_length=100)],
     pour: Annotated[str, Form(max_length=20)] = "",
 ) -> Response:
-    """A new link; its address is shown in the answer only."""
+    """Make a new link; its address is shown in the answer only."""
     label = " ".join(label.split())
     try:
         if not label or not label.isprintable():
@@ -65,7 +65,7 @@ def share(
 
 @router.post("/links/{link_id}/end")
 def end(link_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
-    """Ends a link at once, wherever it went."""
+    """End a link at once, wherever it went."""
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         link = shared_links.end(tx, link_id, now_ms)
@@ -76,7 +76,7 @@ def end(link_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
 
 @router.get("/shared/{token}")
 def opened(token: str, request: Request, service: ServiceDep) -> Response:
-    """Opens a link: its token moves into a cookie, out of the address. Raises NotFound, TooMany."""
+    """Open a link: its token moves into a cookie, out of the address. Raises NotFound, TooMany."""
     now_ms = service.timeline.now_ms()
     tries = sign_in.Tries(request)
     tries.take(request.app.state.throttle.tries_of_address, address_key(request.scope))

@@ -61,7 +61,7 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
 
 @router.post("/shop/stock")
 def note_stock(service: ServiceDep, who: MakerDep, lot: Annotated[StockedLot, Form()]) -> Response:
-    """A lot came in, or was thrown away."""
+    """Note a lot that came in, or was thrown away."""
     if lot.what not in ("received", "discarded"):
         raise BadInput(
             "what", "is not known", value=lot.what, allowed="received, discarded", remedy="choose one"

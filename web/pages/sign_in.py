@@ -53,7 +53,7 @@ def set_up_page(request: Request, service: ServiceDep) -> Response:
 
 @router.post("/set-up", dependencies=OWN_PAGE)
 def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()]) -> Response:
-    """Makes the owner, once, for whoever can read the console; and asks once for the workshop's units."""
+    """Make the owner, once, for whoever can read the console; and ask once for the workshop's units."""
     try:
         with service.store.read() as connection:
             if people.owner_exists(connection):
@@ -117,7 +117,7 @@ def sign_in(
 
 @router.post("/sign-out")
 def sign_out(request: Request, service: ServiceDep, who: PersonDep) -> Response:
-    """Ends this browser's sign-in, here and in the service; what the browser kept of our pages goes too."""
+    """End this browser's sign-in, here and in the service; what the browser kept of our pages goes too."""
     with service.store.write() as tx:
         people.end_sign_in(tx, who.sign_in_id, service.timeline.now_ms())
         events.add_event(tx, None, service.timeline.now_ms(), "signed-out", who.name)
@@ -160,7 +160,9 @@ def join(request: Request, service: ServiceDep, code: Code, password: Password) 
 
 
 def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
-    """A new person; or a new password for one who forgot theirs, which ends every sign-in and changes no role."""
+    """Add a new person; or keep a new password for one who forgot theirs, which ends every sign-in and changes no
+    role.
+    """
     try:
         known = people.person_by_name(tx, asked.name)
     except NotFound:
@@ -188,7 +190,7 @@ def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
 
 
 def checked_name(name: str) -> str:
-    """A person's name as it is kept. Raises BadInput."""
+    """Return a person's name as it is kept. Raises BadInput."""
     name = " ".join(name.split())
     if not name or not name.isprintable():
         raise BadInput(
@@ -198,7 +200,9 @@ def checked_name(name: str) -> str:
 
 
 def own_path(then: str) -> str:
-    """A path of our own, else the board: "//elsewhere" and "https://…" would send somebody away after signing in."""
+    """Return a path of our own, else the board: "//elsewhere" and "https://…" would send somebody away after signing
+    in.
+    """
     return then if re.fullmatch(r"/(?:[\w.~-]+/?)*", then, re.ASCII) else "/"
 
 

@@ -70,7 +70,7 @@ def place(
 
 @router.post("/stations/{name}/revoke")
 def revoke(name: str, service: ServiceDep, who: OwnerDep) -> Response:
-    """A station's token no longer opens anything: for a lost card or a station that went elsewhere."""
+    """Revoke a station's token, which opens nothing any more: for a lost card or a station that went elsewhere."""
     now_ms = service.timeline.true_ms()
     with service.store.write() as tx:
         store.revoke(tx, name, now_ms)

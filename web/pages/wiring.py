@@ -64,7 +64,7 @@ WAYS = (
 
 
 def plan_of(way: Cooling) -> str:
-    """The plan file of one way of cooling."""
+    """Return the plan file of one way of cooling."""
     plan = PLAN.format(depth_mm=DEPTH_MM, top_w_m2k=way.top_w_m2k, bottom_w_m2k=way.bottom_w_m2k)
     return plan + (INSULATED if way.insulated else "")
 
@@ -85,7 +85,7 @@ def wiring(request: Request, _who: ViewerDep) -> Response:
 
 
 def _hottest(pour: PredictedPour) -> dict[str, Any] | None:
-    """What the model says of one pour's hottest point; None where it has not been solved."""
+    """Return what the model says of one pour's hottest point; None where it has not been solved."""
     prediction = pour.prediction or {}
     hottest = prediction.get("hottest")
     if hottest is None:

@@ -60,7 +60,7 @@ class Who:
 
 
 def service_of(request: Request) -> Service:
-    """The running service."""
+    """Return the running service."""
     service: Service = request.app.state.service
     return service
 
@@ -79,7 +79,7 @@ def secure(request: Request) -> bool:
 
 
 def cookie_name(request: Request) -> str:
-    """The sign-in cookie's name on this connection (ASVS 5.0, 3.3.1)."""
+    """Return the sign-in cookie's name on this connection (ASVS 5.0, 3.3.1)."""
     return f"__Host-{COOKIE}" if secure(request) else COOKIE
 
 
@@ -117,7 +117,7 @@ def _signed_in(request: Request) -> Who:
 
 
 def _not_in_a_foreign_record(request: Request) -> None:
-    """Raises NotAllowed where a route that is about the shop's own pours is asked about a record from elsewhere."""
+    """Raise NotAllowed where a route that is about the shop's own pours is asked about a record from elsewhere."""
     number = str(request.path_params.get("pour_id", ""))
     route = request.scope.get("route")
     if not number.isdecimal() or len(number) > 10 or getattr(route, "path", "") in FOREIGN_MAY:
@@ -139,7 +139,7 @@ def person(request: Request) -> Who:
 
 
 def maker(request: Request) -> Who:
-    """A maker or owner, from one of our own pages. Raises Forbidden for a viewer or a foreign page."""
+    """Return a maker or owner, from one of our own pages. Raises Forbidden for a viewer or a foreign page."""
     who = person(request)
     if not who.may(Role.MAKER):
         raise Forbidden(f"{who.name} may look, not change; ask an owner for the maker's role")
@@ -147,7 +147,7 @@ def maker(request: Request) -> Who:
 
 
 def owner(request: Request) -> Who:
-    """An owner, from one of our own pages."""
+    """Return an owner, from one of our own pages."""
     who = person(request)
     if not who.may(Role.OWNER):
         raise Forbidden(f"only an owner may do this; {who.name} is a {who.role}")
@@ -196,7 +196,7 @@ def own_page(request: Request) -> None:
 
 
 async def station(request: Request) -> StationRow:
-    """The station whose token came with the request."""
+    """Return the station whose token came with the request."""
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not token:
         raise SignInNeeded("a station shows its token: Authorization: Bearer …")

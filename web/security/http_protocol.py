@@ -38,7 +38,7 @@ class Connection(HttpToolsProtocol):
     _arriving = 0
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Counts it; a connection too many is closed at once."""
+        """Count it; a connection too many is closed at once."""
         super().connection_made(transport)
         self._key = address_key({"client": self.client})
         self._open[self._key] += 1
@@ -48,7 +48,7 @@ class Connection(HttpToolsProtocol):
         self._waiting = self.loop.call_later(FIRST_WORD_S, self._too_slow)
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """It is gone, whoever ended it."""
+        """Count it no more, whoever ended it."""
         if self._waiting is not None:
             self._waiting.cancel()
         if self._key is not None:
@@ -59,7 +59,7 @@ class Connection(HttpToolsProtocol):
         super().connection_lost(exc)
 
     def data_received(self, data: bytes) -> None:
-        """Reads on; a head that does not come to an end is cut off, and nothing more is kept of it."""
+        """Read on; a head that does not come to an end is cut off, and nothing more is kept of it."""
         self._arriving = len(data)
         super().data_received(data)
         if self._head is not None:
@@ -68,7 +68,8 @@ class Connection(HttpToolsProtocol):
                 self.transport.abort()
 
     def on_headers_complete(self) -> None:
-        """The head is whole. No browser and no station sends a body in chunks, whose extensions and trailers could go
+        """Go on to the body: the head is whole. No browser and no station sends a body in chunks, whose extensions and
+        trailers could go
         on for ever, and through whose disguises requests are smuggled past a proxy (RFC 9112, 6.1 and 11.2).
         """
         if any(name == b"transfer-encoding" for name, _value in self.headers):
@@ -77,7 +78,7 @@ class Connection(HttpToolsProtocol):
         super().on_headers_complete()
 
     def on_message_complete(self) -> None:
-        """What comes next is another head; what has come with the end of this one is not counted."""
+        """Wait for another head; what has come with the end of this one is not counted."""
         self._head = -self._arriving
         super().on_message_complete()
 

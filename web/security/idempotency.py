@@ -33,7 +33,7 @@ Done = EventRow | None
 
 @asynccontextmanager
 async def once(service: Service, key: str, sha256: str, *, wait: bool = False) -> AsyncIterator[Done]:
-    """The event that a request with this key has left already, or None: then what is done now keeps the key.
+    """Return the event that a request with this key has left already, or None: then what is done now keeps the key.
 
     `wait`: for the same request that is being carried out. Raises BeingDone without, and BadInput when the key was
     used for something else.
@@ -61,7 +61,7 @@ async def asked_once(
     service: ServiceDep,
     key: Annotated[str | None, Header(alias=HEADER, max_length=300)] = None,
 ) -> AsyncIterator[Done]:
-    """The same of a program's request; None without the header."""
+    """Return the same of a program's request; None without the header."""
     if key is None:
         yield None
         return
@@ -86,7 +86,7 @@ async def asked_once(
 
 
 def digest(fields: Mapping[str, str], raw: bytes = b"") -> str:
-    """The hash of what was asked, hex."""
+    """Return the hash of what was asked, hex."""
     made = hashlib.sha256()
     for name, value in sorted(fields.items()):
         made.update(f"{name}\0{value}\0".encode())

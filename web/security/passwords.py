@@ -57,12 +57,12 @@ def _hasher() -> PasswordHasher:
 
 @cache
 def nobodys_hash() -> str:
-    """The hash that an unknown name is checked against, so that it takes as long as a wrong password."""
+    """Return the hash that an unknown name is checked against, so that it takes as long as a wrong password."""
     return kept("nobody has this password")
 
 
 def kept(password: str) -> str:
-    """What is kept of a password or a short code. Raises TooMany when too many wait already."""
+    """Return what is kept of a password or a short code. Raises TooMany when too many wait already."""
     with _Turn():
         return _hasher().hash(password)
 
@@ -140,7 +140,7 @@ def _common(text: str, own: set[str]) -> bool:
 
 
 def digest(word: str) -> bytes:
-    """What is kept of a common word: five bytes, so that one in some 10^8 others is refused by mistake."""
+    """Return what is kept of a common word: five bytes, so that one in some 10^8 others is refused by mistake."""
     return hashlib.blake2b(word.encode(), digest_size=5).digest()
 
 

@@ -25,7 +25,7 @@ def open_to_anybody(path: str) -> bool:
 
 
 def shop_of(request: Request, service: Service) -> int | None:
-    """The shop of whoever asks; None: of nobody who is known, and then only what is open to anybody answers."""
+    """Return the shop of whoever asks; None: of nobody who is known, and then only what is open to anybody answers."""
     who = access.who_is(request)
     if who is not None:
         return who.shop_id

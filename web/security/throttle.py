@@ -33,7 +33,7 @@ class Bucket:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def take(self, key: Hashable, now_s: float) -> float:
-        """Takes one try. Gives 0, or the seconds until there is one again."""
+        """Take one try. Gives 0, or the seconds until there is one again."""
         with self._lock:
             left = self._now_left(key, now_s)
             if left < 1:
@@ -43,7 +43,7 @@ class Bucket:
             return 0.0
 
     def give_back(self, key: Hashable, now_s: float) -> None:
-        """The try was a good one: it does not count."""
+        """Give a try back: it was a good one, and does not count."""
         with self._lock:
             self._keep(key, min(self.rate.burst, self._now_left(key, now_s) + 1), now_s)
 

@@ -154,7 +154,7 @@ def make_app(
     *,
     pages_later: bool = False,
 ) -> FastAPI:
-    """The app over a running service. `seconds` is the steady clock of its limits.
+    """Return the app over a running service. `seconds` is the steady clock of its limits.
 
     With `pages_later` the pages are not loaded yet: call `app.state.later.load()` soon, from another thread.
     """

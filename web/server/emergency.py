@@ -31,7 +31,7 @@ def cannot_use_the_database(service: Service, error: SQLAlchemyError, *, for_peo
 
 
 def _words(service: Service, error: SQLAlchemyError) -> tuple[str, list[str], str]:
-    """What has happened: a title, sentences with what to do as the last, and a word for programs."""
+    """Return what has happened: a title, sentences with what to do as the last, and a word for programs."""
     if service.store.unread is not None:
         return "The service cannot read its database", [*_dead(service)], "database-unread"
     if isinstance(error, DBAPIError) and refuses(error):

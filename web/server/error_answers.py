@@ -45,12 +45,12 @@ STATUS: tuple[tuple[type[LoggerError], int], ...] = (
 
 
 def kind_of(error: Exception) -> str:
-    """The error's class name as words with hyphens."""
+    """Return the error's class name as words with hyphens."""
     return re.sub(r"(?<=[a-z])(?=[A-Z])", "-", type(error).__name__).lower()
 
 
 def install(app: FastAPI) -> None:
-    """Gives the app its answers to errors."""
+    """Give the app its answers to errors."""
 
     def ours(request: Request, error: Exception) -> Response:
         assert isinstance(error, LoggerError)
@@ -143,6 +143,6 @@ def _answer(
 
 
 def _pour_of(path: str) -> str | None:
-    """The page of the pour that a path is about, or None."""
+    """Return the page of the pour that a path is about, or None."""
     found = re.match(r"/pours/\d+", path)
     return None if found is None else found[0]

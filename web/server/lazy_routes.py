@@ -52,7 +52,7 @@ class Later(BaseRoute):
         await self._app.router(scope, receive, send)
 
     def load(self) -> None:
-        """Puts the routes in its place, once. From any thread."""
+        """Put the routes in its place, once. From any thread."""
         with self._lock:
             routes = self._app.router.routes
             if self in routes:

@@ -134,7 +134,7 @@ class Running:
     def _led(
         self, name: str, run: Callable[[threading.Event], None], within_s: float | None = None
     ) -> threading.Thread:
-        """A thread that runs while this process decides, and begins anew with each of its terms."""
+        """Return a thread that runs while this process decides, and begins anew with each of its terms."""
         return self.workers.thread(
             name,
             run,
@@ -161,12 +161,12 @@ class Running:
             self.sender.wake()
 
     def start(self) -> None:
-        """Starts what must stand first: the watch, its messages, and who looks after both."""
+        """Start what must stand first: the watch, its messages, and who looks after both."""
         for thread in self._threads:
             thread.start()
 
     def go_on(self, load_pages: Callable[[], None]) -> None:
-        """Starts what can wait until the server listens, and loads what only that needs: the forecasts, and all that
+        """Start what can wait until the server listens, and load what only that needs: the forecasts, and all that
         the first page would otherwise wait for.
         """
         later = [
@@ -180,7 +180,7 @@ class Running:
             thread.start()
 
     def _tidy(self, term: threading.Event) -> None:
-        """What an import that was killed has left is taken out."""
+        """Take out what an import that was killed has left."""
         while not term.wait(TIDY_S):
             self.service.imports.tidy()
 
@@ -196,7 +196,7 @@ class Running:
         Learner(self._store, self.service.timeline, self._patient).run(term)
 
     def _keep_alive(self, stop: threading.Event) -> None:
-        """Feeds the watchdog while every thread on the way from a reading to a phone comes round: one that hangs ends
+        """Feed the watchdog while every thread on the way from a reading to a phone comes round: one that hangs ends
         in a restart.
         """
         period_s = (self.supervisor.watchdog_s or 60.0) / 3
@@ -230,7 +230,7 @@ class Running:
                     self.service.curves.warm(connection, pour.id, self.stop)
 
     def close(self) -> None:
-        """Stops the threads, waits for them, and closes the service."""
+        """Stop the threads, wait for them, and close the service."""
         self.supervisor.stopping()
         self.stop.set()
         self.watch.wake()
@@ -261,7 +261,7 @@ class Server(uvicorn.Server):
         self.on_listening: Callable[[], None] = lambda: None
 
     async def startup(self, sockets: list[socket] | None = None) -> None:
-        """Listens, and says so."""
+        """Listen, and say so."""
         await super().startup(sockets)
         self.on_listening()
 
@@ -275,7 +275,7 @@ class Server(uvicorn.Server):
 
 
 def server_for(service: Service, app: FastAPI | None = None) -> Server:
-    """An HTTP server over the service, not yet running."""
+    """Return an HTTP server over the service, not yet running."""
     https = service.settings.https
     for name in (https.certificate, https.key):
         if name is not None and not os.access(name, os.R_OK):
@@ -307,7 +307,7 @@ def server_for(service: Service, app: FastAPI | None = None) -> Server:
 
 
 def serve(service: Service) -> int:
-    """Runs the service until SIGTERM or SIGINT. Gives the process's exit code."""
+    """Run the service until SIGTERM or SIGINT; return the process's exit code."""
     running = Running(service)
     running.start()
     try:

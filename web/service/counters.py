@@ -21,7 +21,7 @@ class Counted:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def batch(self, seconds: float, stored: int, repeated: int) -> None:
-        """A batch was stored and answered."""
+        """Count a batch that was stored and answered."""
         with self._lock:
             self.batches["stored"] += 1
             self.stored += stored
@@ -32,11 +32,11 @@ class Counted:
             ] += 1
 
     def refused(self) -> None:
-        """A batch was not."""
+        """Count a batch that was refused."""
         with self._lock:
             self.batches["refused"] += 1
 
     def failed(self) -> None:
-        """A batch could not be stored: the service's fault, and the station sends it again."""
+        """Count a batch that could not be stored: the service's fault, and the station sends it again."""
         with self._lock:
             self.batches["failed"] += 1

@@ -42,7 +42,7 @@ class Spread:
         self._more.set()
 
     def send(self, stop: threading.Event) -> None:
-        """Sends what was told until the service stops."""
+        """Send what was told until the service stops."""
         while not stop.is_set():
             self._more.wait(1.0)
             if not self._more.is_set() or stop.wait(GATHER_S):

@@ -67,7 +67,7 @@ def last_done(service: Service) -> dict[Part, int | None]:
 
 
 def failing(service: Service) -> list[str]:
-    """What keeps a part of the way from working, a sentence each; whichever process decides."""
+    """Return what keeps a part of the way from working, a sentence each; whichever process decides."""
     found = [service.intake.trouble]
     if decides_here(service):
         found.append(service.watch.trouble)
@@ -102,7 +102,9 @@ def troubles(service: Service) -> list[str]:
 
 
 def missing(service: Service) -> list[str]:
-    """What keeps this process from its work, a sentence each, for anybody: nothing of pours, people or addresses."""
+    """Return what keeps this process from its work, a sentence each, for anybody: nothing of pours, people or
+    addresses.
+    """
     found = []
     now_ms = service.timeline.now_ms()
     held: Any = None

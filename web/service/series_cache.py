@@ -54,7 +54,7 @@ class Curves:
         self._pours: OrderedDict[int, _Known] = OrderedDict()
 
     def forget(self, pour_id: int) -> None:
-        """The pour is gone: its number may be another's one day."""
+        """Forget a pour that is gone: its number may be another's one day."""
         with self._lock:
             self._pours.pop(pour_id, None)
 
@@ -101,12 +101,12 @@ class Curves:
         return max(found, default=None)
 
     def warm(self, connection: Connection, pour_id: int, stop: threading.Event) -> None:
-        """Takes a pour into memory before anybody asks for it, unless told to stop."""
+        """Take a pour into memory before anybody asks for it, unless told to stop."""
         with self._lock:
             self._grown(connection, pour_id, stop)
 
     def _grown(self, connection: Connection, pour_id: int, stop: threading.Event | None = None) -> _Known:
-        """What is known of a pour, with the readings that have arrived since; with fewer if told to stop."""
+        """Return what is known of a pour, with the readings that have arrived since; with fewer if told to stop."""
         now = offsets(connection, pour_id)
         known = self._pours.pop(pour_id, None) or _Known()
         if any(now.get(boot) != offset for boot, offset in known.offsets.items()):
@@ -143,7 +143,7 @@ def _grow(known: _Known, rows: list[tuple[Any, ...]], offset_of: Mapping[int, in
 
 
 def _arrays(trace: _Trace) -> tuple[npt.NDArray[np.int64], Floats]:
-    """Times (ms) and °C: copies, since an array that is looked into cannot grow."""
+    """Return times (ms) and °C: copies, since an array that is looked into cannot grow."""
     return np.array(trace.at_ms, dtype=np.int64), np.array(trace.milli_c) / 1000.0
 
 
@@ -157,7 +157,7 @@ def _shown(probe: str, trace: _Trace, poured_ms: int, width: int) -> dict[str, A
 
 
 def _with_gaps(hours: Floats, celsius: Floats) -> dict[str, Any]:
-    """Steps between points instead of points: a third of the length, and a phone adds them up at once."""
+    """Return steps between points instead of points: a third of the length, and a phone adds them up at once."""
     if len(hours) > 1:
         steps = np.diff(hours)
         usual = float(np.median(steps))

@@ -91,7 +91,7 @@ class Service:
     _shops: dict[int, int] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        """A watch that nobody runs still takes acknowledgements."""
+        """Make a watch, which takes acknowledgements also while nobody runs it."""
         self.began_ms = self.timeline.now_ms()
         self.intake = Intake(self.store, self.timeline, self._stored)
         self.memory = Memory(self.store, self.timeline, self.plain)
@@ -139,7 +139,7 @@ class Service:
         return self._imports
 
     def end_imports(self) -> None:
-        """Ends what is being brought in: it leaves nothing behind."""
+        """End what is being brought in: it leaves nothing behind."""
         if self._imports is not None:
             self._imports.close()
 
@@ -174,13 +174,13 @@ class Service:
         return "; ".join(troubles(self)) or None
 
     def _says(self) -> tuple[int | None, str | None]:
-        """What other processes hear of this one's watch while it decides."""
+        """Return what other processes hear of this one's watch while it decides."""
         from web.service.pipeline import failing
 
         return self.watch.judged_ms, "; ".join(failing(self)) or None
 
     def address(self, path: str) -> str:
-        """A path of this service as phones reach it."""
+        """Return a path of this service as phones reach it."""
         return f"{self.settings.link_base}{path}"
 
     @property
@@ -210,7 +210,7 @@ class Service:
 
     @classmethod
     def open(cls, settings: Settings, clock: Clock) -> Service:
-        """Opens (and migrates) the database and starts the timeline. Raises StoreError, UnknownSchema.
+        """Open (and migrate) the database and start the timeline. Raises StoreError, UnknownSchema.
 
         On a disk that is full the reserve is given up first: a watch that cannot start watches nothing.
         """
@@ -234,7 +234,7 @@ class Service:
             ) from error
 
     def close(self) -> None:
-        """Ends live pages and lets go of the database."""
+        """End live pages and let go of the database."""
         self.news.close()
         self.end_imports()
         self.intake.close()

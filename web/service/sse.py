@@ -35,12 +35,12 @@ class News:
         self.shop_of: Callable[[int], int | None] = lambda _pour_id: None
 
     def tell(self, kind: str, **about: Any) -> None:
-        """Sends one piece of news to everybody who listens; a page that is behind gets only the newest."""
+        """Send one piece of news to everybody who listens; a page that is behind gets only the newest."""
         self.spread({"kind": kind, **about})
         self.tell_here(kind, **about)
 
     def tell_here(self, kind: str, **about: Any) -> None:
-        """The same for the pages of this process alone."""
+        """Do the same for the pages of this process alone."""
         text = json.dumps({"kind": kind, **about})
         with self._lock:
             listeners = list(self._listeners)
@@ -50,7 +50,7 @@ class News:
                 page.loop.call_soon_threadsafe(_put, page.queue, text)
 
     def close(self) -> None:
-        """Ends every listener. May be called twice, and from a signal handler."""
+        """End every listener. May be called twice, and from a signal handler."""
         self._closed = True
         for page in list(self._listeners):
             if not page.loop.is_closed():

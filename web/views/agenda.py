@@ -43,7 +43,7 @@ def coming(
     looks_due_h: Sequence[float] = (),
     hottest_c: float | None = None,
 ) -> list[Coming]:
-    """What is still to come at an hour of the pour, the soonest first."""
+    """Return what is still to come at an hour of the pour, the soonest first."""
     found = [
         Coming(
             "Look at the form",

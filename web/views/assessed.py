@@ -10,6 +10,8 @@ from web.views.predicted import predicted_of
 
 @lru_cache(maxsize=32)
 def assessment_of(plan_toml: str) -> Assessment:
-    """The assessment of a plan's text; some tenths of a second the first time. Raises BadPlan, DidNotConverge."""
+    """Return the assessment of a plan's text; some tenths of a second the first time. Raises BadPlan,
+    DidNotConverge.
+    """
     course = predicted_of(plan_toml)
     return assess_fully(course.plan, course.prediction)

@@ -22,14 +22,14 @@ def _plotly_folder() -> Path:
 
 @cache
 def chart_version() -> str:
-    """Changes with the installed chart library, so that browsers may keep the script for good."""
+    """Return a word that changes with the installed chart library, so that browsers may keep the script for good."""
     stat = (_plotly_folder() / "package_data" / "plotly.min.js").stat()
     return f"{stat.st_size:x}-{int(stat.st_mtime):x}"
 
 
 @cache
 def map_style_id() -> str:
-    """The id under which the chart library's part for maps looks for its style sheet; "" when it has none.
+    """Return the id under which the chart library's part for maps looks for its style sheet; "" when it has none.
 
     Where it finds none it writes an inline one, which our pages' policy refuses. We draw no maps: an empty element of
     this id in the page is all it asks for.
@@ -41,5 +41,5 @@ def map_style_id() -> str:
 
 @cache
 def chart_bundle() -> bytes:
-    """The chart library's script, compressed once."""
+    """Return the chart library's script, compressed once."""
     return gzip.compress((_plotly_folder() / "package_data" / "plotly.min.js").read_bytes(), 9)

@@ -27,32 +27,32 @@ class FormFields:
     u: Units
 
     def words(self, name: str) -> str:
-        """A field's text."""
+        """Return a field's text."""
         return self.given.get(name, "").strip()
 
     def number(self, name: str, label: str) -> float | None:
-        """A field's number, None where it is empty. Raises BadInput."""
+        """Return a field's number, None where it is empty. Raises BadInput."""
         text = self.words(name)
         return number_from(text, label) if text else None
 
     def mm(self, name: str, label: str) -> float | None:
-        """A length, mm."""
+        """Return a length, mm."""
         number = self.number(name, label)
         return None if number is None else round(self.u.to_mm(number), 3)
 
     def celsius(self, name: str, label: str) -> float | None:
-        """A temperature, °C."""
+        """Return a temperature, °C."""
         number = self.number(name, label)
         return None if number is None else round(self.u.to_c(number), 3)
 
     def kg(self, name: str, label: str) -> float | None:
-        """A mass, kg."""
+        """Return a mass, kg."""
         number = self.number(name, label)
         return None if number is None else round(self.u.to_kg(number), 6)
 
 
 def sheet_toml(f: FormFields) -> str:
-    """The datasheet file of a filled form. Raises BadInput naming the field."""
+    """Return the datasheet file of a filled form. Raises BadInput naming the field."""
     if not f.words("resin"):
         raise BadInput("Resin", "has no name", remedy="copy the name from its label")
     limits = {
@@ -105,7 +105,7 @@ def sheet_toml(f: FormFields) -> str:
 
 
 def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
-    """A form's fields that give this datasheet back; None where it says more than the form has room for."""
+    """Return a form's fields that give this datasheet back; None where it says more than the form has room for."""
     lists = (sheet.working_time, sheet.gel_time, sheet.peak)
     if any(len(found) > 1 for found in lists) or sheet.deepest_pour or sheet.dsc_peak:
         return None
@@ -151,7 +151,7 @@ def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
 
 
 def mix_of(f: FormFields) -> dict[str, Any]:
-    """The [mix] table of a filled form, empty where it says nothing of it. Raises BadInput."""
+    """Return the [mix] table of a filled form, empty where it says nothing of it. Raises BadInput."""
     a, b = f.number("part_a", "Parts of A"), f.number("part_b", "Parts of B")
     if a is None and b is None:
         return {}
@@ -174,7 +174,7 @@ def mix_of(f: FormFields) -> dict[str, Any]:
 
 
 def mix_fields(mix: Mapping[str, Any]) -> dict[str, str]:
-    """A form's fields that give this [mix] table back."""
+    """Return a form's fields that give this [mix] table back."""
     if not mix:
         return {}
     a, b = mix["ratio_parts"]

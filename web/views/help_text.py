@@ -37,7 +37,7 @@ class HelpPage:
 
 @cache
 def help_page(name: str) -> HelpPage:
-    """The page of that name, rendered once. Raises NotFound."""
+    """Return the page of that name, rendered once. Raises NotFound."""
     if name not in OFFERED:
         raise NotFound(f"there is no help page {name!r}; there are: {', '.join(OFFERED)}")
     markdown = MarkdownIt("commonmark", {"html": False}).enable("table")
@@ -56,13 +56,13 @@ def help_page(name: str) -> HelpPage:
 
 
 def title_of(name: str) -> str:
-    """A page's title: its file's first line."""
+    """Return a page's title: its file's first line."""
     with (FOLDER / f"{name}.md").open(encoding="utf-8") as file:
         return file.readline().removeprefix("# ").strip()
 
 
 def _anchored(tokens: list[Token]) -> list[tuple[str, str]]:
-    """Gives each section an anchor; the sections as (anchor, heading)."""
+    """Give each section an anchor; return the sections as (anchor, heading)."""
     found = []
     for opening, inline in itertools.pairwise(tokens):
         if opening.type == "heading_open" and opening.tag == "h2":
@@ -73,7 +73,7 @@ def _anchored(tokens: list[Token]) -> list[tuple[str, str]]:
 
 
 def _labelled(tokens: list[Token]) -> None:
-    """Gives each cell its column's heading: on a phone a row stands as a block, and each value says what it is."""
+    """Give each cell its column's heading: on a phone a row stands as a block, and each value says what it is."""
     headings: list[str] = []
     column = 0
     for opening, inline in itertools.pairwise(tokens):

@@ -74,7 +74,7 @@ def room(
 def _shared(
     wanted: Mapping[str, int], lists: Mapping[str, tuple[int, float]], height: float, passed: int = 0
 ) -> dict[str, int]:
-    """A line to each list in turn, as long as there is room."""
+    """Give a line to each list in turn, as long as there is room."""
     given = dict.fromkeys(lists, 0)
     growing: Sequence[str] = [name for name in lists if wanted[name]]
     while growing:

@@ -20,12 +20,14 @@ _one = threading.Lock()
 
 
 def redrawn(raw: bytes) -> bytes:
-    """The picture as a new JPEG, upright, at most 2560 pixels long. Raises BadInput for anything else."""
+    """Return the picture as a new JPEG, upright, at most 2560 pixels long. Raises BadInput for anything else."""
     return _drawn(raw, LONGEST_SIDE)
 
 
 def thumbnail(kept: bytes, longest_side: int) -> bytes:
-    """A picture that was kept, as a small JPEG. Raises BadInput: it may have come with a record from elsewhere."""
+    """Return a picture that was kept, as a small JPEG. Raises BadInput: it may have come with a record from
+    elsewhere.
+    """
     return _drawn(kept, longest_side)
 
 

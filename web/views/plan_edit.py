@@ -19,7 +19,7 @@ AHEAD_H = 72.0
 
 
 def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], u: Units) -> Plan:
-    """The plan with the numbers of the form; equal layers when more than one is asked for.
+    """Return the plan with the numbers of the form; equal layers when more than one is asked for.
 
     An empty field changes nothing; `moisture` has one text a slab, in the plan's order. Raises BadInput, BadPlan.
     """
@@ -51,21 +51,21 @@ def readings_from(text: str, name: str) -> list[float]:
 
 
 def _span(now_mm: float | None, text: str, name: str, u: Units) -> float | None:
-    """A length as typed; as it was where nobody changed it: shown in inches it has lost digits."""
+    """Return a length as typed; as it was where nobody changed it: shown in inches it has lost digits."""
     if not text.strip() or (now_mm is not None and text.strip() == u.bare_span(now_mm)):
         return now_mm
     return round(u.to_mm(number_from(text, name)), 3)
 
 
 def _degrees(now_c: float | None, text: str, name: str, u: Units) -> float | None:
-    """A temperature as typed; as it was where nobody changed it."""
+    """Return a temperature as typed; as it was where nobody changed it."""
     if now_c is not None and text.strip() == bare_degrees(now_c, u):
         return now_c
     return round(u.to_c(number_from(text, name)), 3) if text.strip() else None
 
 
 def bare_degrees(celsius: float, u: Units) -> str:
-    """A temperature's number in a field that names the unit."""
+    """Return a temperature's number in a field that names the unit."""
     return f"{u.degrees(celsius):.1f}"
 
 
@@ -117,7 +117,7 @@ def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None
 
 
 def waits_shown(plan: Plan) -> str:
-    """The hours between the plan's layers as the page shows them: one number, or one for each layer."""
+    """Return the hours between the plan's layers as the page shows them: one number, or one for each layer."""
     waits = [b - a for a, b in itertools.pairwise([0.0, *(layer.at_h for layer in plan.layer)])]
     words = [f"{round(wait, 3):g}" for wait in waits]
     return words[0] if len(set(words)) == 1 else "; ".join(words)

@@ -12,7 +12,9 @@ from web.views.datasheet_form import FormFields
 
 
 def described(given: Mapping[str, str], u: Units) -> dict[str, Any]:
-    """The tables of a plan file that a filled form gives, without its resin and mix. Raises BadInput (a field)."""
+    """Return the tables of a plan file that a filled form gives, without its resin and mix. Raises BadInput (a
+    field).
+    """
     f = FormFields(given, u)
     if not f.words("title"):
         raise BadInput(
@@ -56,6 +58,8 @@ def described(given: Mapping[str, str], u: Units) -> dict[str, Any]:
 
 
 def plan_text(table: Mapping[str, Any], resin: Resin, mix: Mapping[str, Any]) -> str:
-    """The plan file of what was described, with a resin and its [mix] table (empty: not known yet). Raises BadPlan."""
+    """Return the plan file of what was described, with a resin and its [mix] table (empty: not known yet). Raises
+    BadPlan.
+    """
     whole = {**table, "resin": resin.model_dump(exclude_none=True, mode="json")}
     return plan_to_text(plan_from_table(whole | ({"mix": dict(mix)} if mix else {}), "this pour"))

@@ -57,7 +57,7 @@ class Foretold:
 
 
 def foretold(course: PredictedPour) -> Foretold:
-    """What a course lets expect."""
+    """Return what a course lets expect."""
     found, window = course.prediction, course.window
     bonds = window.open and window.closes_h is not None
     return Foretold(
@@ -73,14 +73,14 @@ def foretold(course: PredictedPour) -> Foretold:
 
 
 def frozen(course: PredictedPour) -> dict[str, Any]:
-    """The prediction as it is kept with a pour: with the hour at which the plan lets the piece go (null: never), and
-    with what else it lets expect."""
+    """Return the prediction as it is kept with a pour: with the hour at which the plan lets the piece go (null:
+    never), and with what else it lets expect."""
     told = foretold(course)
     return {**course.prediction.to_json(), "release_at_h": told.release_at_h, "foretold": asdict(told)}
 
 
 def foretold_of(plan_toml: str, prediction: Mapping[str, Any] | None) -> Foretold:
-    """What was frozen with a pour; of an older pour it is solved again. Raises BadPlan, DidNotConverge."""
+    """Return what was frozen with a pour; of an older pour it is solved again. Raises BadPlan, DidNotConverge."""
     kept = (prediction or {}).get("foretold")
     if kept is None:
         return foretold(predicted_of(plan_toml))
@@ -90,7 +90,7 @@ def foretold_of(plan_toml: str, prediction: Mapping[str, Any] | None) -> Foretol
 #: Courses kept, about 3 MB each.
 @lru_cache(maxsize=8)
 def predicted_of(plan_toml: str) -> PredictedPour:
-    """The course of a plan's text: some tenths of a second the first time, some seconds where it runs away.
+    """Return the course of a plan's text: some tenths of a second the first time, some seconds where it runs away.
 
     Raises BadPlan, DidNotConverge.
     """
@@ -107,7 +107,7 @@ def predicted_of(plan_toml: str) -> PredictedPour:
 
 
 def pictures(course: PredictedPour) -> dict[str, Any]:
-    """The planned cross-section over the run, to draw; see `drawn`."""
+    """Return the planned cross-section over the run, to draw; see `drawn`."""
     curve = course.prediction.curve
     return drawn(
         course.plan, course.prediction.fields, (curve.hours, curve.core_c), (curve.hours, curve.hottest_c)
@@ -116,7 +116,7 @@ def pictures(course: PredictedPour) -> dict[str, Any]:
 
 @lru_cache(maxsize=8)
 def forecast_pictures(plan_toml: str, forecast: str) -> dict[str, Any] | None:
-    """The cross-section as a forecast (JSON) sees it, from the pour to its end; None for one that kept no cut.
+    """Return the cross-section as a forecast (JSON) sees it, from the pour to its end; None for one that kept no cut.
 
     About 0.3 s the first time. Raises BadPlan, DidNotConverge.
     """
@@ -134,7 +134,8 @@ def forecast_pictures(plan_toml: str, forecast: str) -> dict[str, Any] | None:
 def drawn(
     plan: Plan, fields: Sequence[Field], core: tuple[Any, Any], hottest: tuple[Any, Any]
 ) -> dict[str, Any]:
-    """The cross-section's cells and temperatures, for drawing: mm, h, tenths of a °C (None where nothing is yet).
+    """Return the cross-section's cells and temperatures, for drawing: mm, h, tenths of a °C (None where nothing is
+    yet).
 
     `cells[t]` is row by row from the bottom; x runs from the centre line outwards, z up from the bottom of the resin.
     core, hottest: hours and °C.

@@ -30,7 +30,7 @@ STATIC = HERE / "static"
 
 @cache
 def templates() -> Jinja2Templates:
-    """The templates, compiled once, with the words that pages share."""
+    """Return the templates, compiled once, with the words that pages share."""
     made = Jinja2Templates(directory=HERE / "templates")
     made.env.trim_blocks = made.env.lstrip_blocks = True
     made.env.globals["asset"] = asset
@@ -56,20 +56,20 @@ def in_the_readers_units(context: Context, value: Any) -> Any:
 
 @cache
 def asset(name: str) -> str:
-    """A static file's address with its contents' hash, so that browsers may keep it for good."""
+    """Return a static file's address with its contents' hash, so that browsers may keep it for good."""
     digest = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
     return f"/static/{name}?v={digest}"
 
 
 def sign(name: str) -> Markup:
-    """A state's shape; the word stands beside it, so that it says nothing to a screen reader."""
+    """Return a state's shape; the word stands beside it, so that it says nothing to a screen reader."""
     return Markup('<svg class="sign" aria-hidden="true"><use href="#sign-{}"></use></svg>').format(name)
 
 
 def page(
     request: Request, template: str, context: Mapping[str, Any] | None = None, status: int = 200
 ) -> HTMLResponse:
-    """A page."""
+    """Return a page."""
     service = request.app.state.service
     who = getattr(request.state, "who", None)
     shared: dict[str, Any] = {

@@ -12,7 +12,7 @@ from web.service.service import Service
 
 
 def lessons_of(connection: Connection) -> Lessons:
-    """The account over every sealed record and what was added to it since."""
+    """Return the account over every sealed record and what was added to it since."""
     told = []
     for pour_id, record in shop_events.sealed_records(connection):
         count = (pours.get_pour(connection, pour_id).seal or {})["events"]["count"]
@@ -25,7 +25,7 @@ def lessons_of(connection: Connection) -> Lessons:
 
 
 def shelf_of(connection: Connection, on: date) -> list[Lot]:
-    """The lots on the shelf."""
+    """Return the lots on the shelf."""
     received = [row.facts for row in shop_events.shop_events(connection, "stock")]
     used = [
         row.facts

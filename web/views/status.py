@@ -137,7 +137,7 @@ def status_from(
 
 
 def status_of(service: Service, connection: Connection, pour: ListedPour, now_ms: int) -> Status:
-    """The same, asked from the store."""
+    """Return the same, asked from the store."""
     open_now = alarms.open_alarms(connection, pour.id)
     probes = page_queries.probes_of_pour(connection, pour)
     return status_from(

@@ -19,7 +19,7 @@ COOKIE = "pourlog_units"
 
 
 def units_of(request: Request) -> Units:
-    """The choice of whoever asks: this device's, else the workshop's."""
+    """Return the choice of whoever asks: this device's, else the workshop's."""
     return units_from(request.cookies.get(COOKIE) or shop_units(request))
 
 
@@ -29,7 +29,7 @@ def chosen(request: Request) -> bool:
 
 
 def shop_units(request: Request) -> str | None:
-    """What was chosen for the whole workshop at the first set-up, as a cookie would hold it; None before."""
+    """Return what was chosen for the whole workshop at the first set-up, as a cookie would hold it; None before."""
     state, mine = request.app.state, SEES.get()
     known: dict[int | None, str] = getattr(state, "shop_units", {})
     if mine not in known:
@@ -42,7 +42,7 @@ def shop_units(request: Request) -> str | None:
 
 
 def number_from(text: str, name: str) -> float:
-    """A number as people type it: "12.5" or "12,5". Raises BadInput naming the field."""
+    """Return a number as people type it: "12.5" or "12,5". Raises BadInput naming the field."""
     cleaned = text.strip().replace("\u202f", "").replace(" ", "")
     # One comma and no point is a decimal comma; anything else with a comma could be read two ways.
     if cleaned.count(",") == 1 and "." not in cleaned:

@@ -58,7 +58,7 @@ _EVENT_WORDS = {
 
 
 def celsius(value: float | None, digits: int = 1) -> str:
-    """A temperature, or a dash where there is none."""
+    """Return a temperature, or a dash where there is none."""
     return "–" if value is None else f"{value:.{digits}f} °C"
 
 
@@ -84,17 +84,19 @@ def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
 
 
 def event_word(kind: str) -> str:
-    """An event's kind in plain words."""
+    """Return an event's kind in plain words."""
     return _EVENT_WORDS.get(kind, kind.replace("-", " ").capitalize())
 
 
 def not_within(within_h: float) -> str:
-    """That the core may stay soft or warm for longer than was looked at."""
+    """Say that the core may stay soft or warm for longer than was looked at."""
     return f"it may not be hard within {round(within_h, 0 if within_h >= 10 else 1):g} h of pouring"
 
 
 def release_words(told: Mapping[str, Any]) -> str:
-    """A forecast's release (JSON): when the core is hard and cool, and whether that may come later than the run."""
+    """Return a forecast's release (JSON): when the core is hard and cool, and whether that may come later than the
+    run.
+    """
     late = not_within(told["within_h"]) if told["p95"] is None else ""
     if told["p50"] is None:
         return late
@@ -105,12 +107,12 @@ def release_words(told: Mapping[str, Any]) -> str:
 
 
 def sentence(text: str) -> str:
-    """A sentence from words that may also stand inside one."""
+    """Return a sentence from words that may also stand inside one."""
     return text[:1].upper() + text[1:]
 
 
 def event_text(text: str, kind: str, data: Mapping[str, Any] | None, u: Units) -> str:
-    """An event's words in somebody's units; what people wrote stays as they wrote it."""
+    """Return an event's words in somebody's units; what people wrote stays as they wrote it."""
     if kind == "batch":
         return u.told(text)
     if kind in _WRITTEN:
