@@ -107,18 +107,6 @@ def _early_ms(rhythm: Rhythm) -> int:
     return round(min(2.0, rhythm.every_min / 2, rhythm.then_every_min / 2) * MINUTE_MS)
 
 
-def missed_ms(
-    started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: int, grace_min: float = 2.0
-) -> list[int]:
-    """Due times up to now at which nobody looked: no look from a little before to `grace_min` after. For the record."""
-    early, grace = _early_ms(rhythm), round(grace_min * MINUTE_MS)
-    return [
-        due
-        for due in due_times_ms(started_ms, rhythm)
-        if due + grace <= now_ms and not any(due - early <= look.at_ms <= due + grace for look in looks)
-    ]
-
-
 def advice(finding: LookResult) -> tuple[str, ...]:
     """What to do about what was found."""
     if finding in (LookResult.LEAKING, LookResult.LEVEL_FELL):

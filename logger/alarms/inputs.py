@@ -156,6 +156,3 @@ class WatchFacts:
     looks: LooksSeen | None = None
     fan: FanState | None = None
     air: RoomAir | None = None
-
-
-NO_FACTS = WatchFacts()

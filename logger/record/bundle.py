@@ -12,8 +12,6 @@ import csv
 import hashlib
 import io
 import json
-import shutil
-import tempfile
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
@@ -158,15 +156,6 @@ def prove(path: Path, folder: Path, where: str, printed: str | None = None) -> V
         return Verdict(0, False, False, 0, 0, str(error), "altered", place)
     finally:
         parcel.close()
-
-
-def verify_bundle(file: IO[bytes], *, printed: str | None = None, where: str = "the bundle") -> Verdict:
-    """Proves a bundle that is at hand. Damage is told, not raised."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "bundle.zip"
-        with path.open("wb") as out:
-            shutil.copyfileobj(file, out)
-        return prove(path, Path(folder), where, printed)
 
 
 def accept(path: Path, folder: Path, where: str) -> dict[str, str]:
@@ -450,12 +439,3 @@ def _check_picture(path: Path, where: str) -> None:
         raise BadInput(at, f"is no {kind} picture", remedy=_AGAIN) from error
     if pixels > most:
         raise BadInput(at, "has too many pixels", allowed=f"{most / 1e6:.0f} million", remedy="leave it out")
-
-
-def bundle_bytes(
-    connection: Connection, pour_id: int, workshop: str, photos: Path | None, now_ms: int
-) -> bytes:
-    """A bundle in memory."""
-    held = io.BytesIO()
-    write_bundle(connection, pour_id, workshop, photos, held, now_ms)
-    return held.getvalue()

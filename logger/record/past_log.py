@@ -11,7 +11,7 @@ import io
 import math
 import re
 from array import array
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Mapping as AnyMapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -418,10 +418,3 @@ def _zone(name: str) -> ZoneInfo:
 def _lines(bad: Iterable[BadRow]) -> str:
     told = [str(row.line) for row in bad]
     return ", ".join(told[:TOLD]) + (f" and {len(told) - TOLD} more" if len(told) > TOLD else "")
-
-
-def rows_in_order(log: Log) -> Iterator[tuple[float, str, float]]:
-    """(seconds, place, °C or NaN) of every reading, in time."""
-    for at, second in enumerate(log.seconds):
-        for name, values in log.values.items():
-            yield float(second), name, float(values[at])

@@ -13,7 +13,6 @@ from logger.errors import LoggerError
 
 #: Longest that one PDF may take, s: a Pi needs ten times a PC's half second.
 LONGEST_S = 60
-INSTEAD = "print the record's two sheets (…/record/paper) instead"
 
 
 class NoPdf(LoggerError):

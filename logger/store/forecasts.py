@@ -49,12 +49,6 @@ def newest(connection: Connection, pour_id: int, most: int) -> list[ForecastRow]
     return all_rows(connection, _NEWEST, ForecastRow, {"pour": pour_id, "most": most})[::-1]
 
 
-def all_of(connection: Connection, pour_id: int) -> list[ForecastRow]:
-    """Every forecast of a pour, oldest first."""
-    wanted = _FORECASTS.where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id)
-    return all_rows(connection, wanted, ForecastRow)
-
-
 def at_milestone(connection: Connection, pour_id: int, hour: float) -> ForecastRow | None:
     """The first forecast made at or soon after an hour of the pour, or None: what was foretold then."""
     wanted = _FORECASTS.where(FORECAST.c.pour_id == pour_id, FORECAST.c.at_h.between(hour, hour * SOON))

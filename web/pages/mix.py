@@ -11,8 +11,8 @@ from starlette.responses import RedirectResponse, Response
 from logger.errors import BadInput
 from logger.plan.file import Plan
 from logger.planning.answers import working_time_of
-from logger.planning.findings.mixing import ratio_of
-from logger.planning.physics.mixing import MixVerdict, check
+from logger.planning.findings.mixing import recipe_of
+from logger.planning.physics.mixing import MixVerdict, Pail, check
 from logger.store import page_queries, pours
 from web.actions import pours as pour_actions
 from web.pages.plan import SIGNS
@@ -99,12 +99,9 @@ def _verdict(plan: Plan, a_g: float, b_g: float, *, in_pail: bool, age_min: floa
     return check(
         a_g,
         b_g,
-        ratio_of(mix),
-        mix.density_a_kg_m3,
-        mix.density_b_kg_m3,
-        in_pail=in_pail,
-        age_min=age_min,
-        working_time_min=working_min,
+        recipe_of(mix),
+        plan.resin.glass,
+        Pail(poured=not in_pail, age_min=age_min, working_time_min=working_min),
     )
 
 

@@ -12,7 +12,6 @@ from __future__ import annotations
 import numpy as np
 
 from logger.arrays import Floats
-from logger.cure.model.kinetics import glass_transition_c
 from logger.errors import OutOfRange
 from logger.plan.file import Diffusion, Glass, Resin
 from logger.units import ZERO_CELSIUS_K
@@ -83,11 +82,3 @@ def check_diffusion(diffusion: Diffusion) -> None:
             allowed="0.1 or above",
             remedy="check ac0, or leave [resin.diffusion] out: it is then taken from [resin.glass]",
         )
-
-
-def stalls_at(room_c: float, glass: Glass) -> tuple[float, float]:
-    """Conversion and Tg (°C) at which the stand-in has slowed a cure at room_c a hundredfold."""
-    diffusion = diffusion_from_glass(glass)
-    critical = diffusion.ac0 + diffusion.ac_t_per_k * (room_c + ZERO_CELSIUS_K)
-    conversion = min(1.0, critical + np.log(99.0) / diffusion.c)
-    return conversion, float(glass_transition_c(conversion, glass))

@@ -35,22 +35,13 @@ def rayleigh(surface_c: Number, room_c: Number, length_m: float) -> Floats:
     return np.asarray(pull * length_m**3 / (AIR_VISCOSITY * AIR_DIFFUSIVITY))
 
 
-def buoyant_up(surface_c: Number, room_c: Number, length_m: float) -> Floats:
-    """Still air over a plate hot side up (or under a cold one); length_m is area over perimeter.
+def still_air(surface_c: Number, room_c: Number, length_m: float) -> tuple[Floats, Floats]:
+    """Return the coefficients of still air over a plate hot side up (or under a cold one), and of the other side.
 
-    Nu = 0.54 Ra^¼ below and 0.15 Ra^⅓ above Ra ≈ 5e6, where the two cross: the larger of both, so that the
-    coefficient has no jump (the handbook changes over at 1e7, 6 % lower just before it).
+    length_m is area over perimeter. Rising freely: Nu = 0.54 Ra^¼ below and 0.15 Ra^⅓ above Ra ≈ 5e6, where the two
+    cross; the larger of both, so that the coefficient has no jump (the handbook changes over at 1e7, 6 % lower just
+    before it). Held under or over the plate: Nu = 0.27 Ra^¼.
     """
-    return _still(surface_c, room_c, length_m)[0]
-
-
-def buoyant_down(surface_c: Number, room_c: Number, length_m: float) -> Floats:
-    """Still air under a plate hot side down (or over a cold one): Nu = 0.27 Ra^¼."""
-    return _still(surface_c, room_c, length_m)[1]
-
-
-def _still(surface_c: Number, room_c: Number, length_m: float) -> tuple[Floats, Floats]:
-    """Still air (that rises freely, that is held under or over the plate): both hang on the same power of Ra."""
     ra = rayleigh(surface_c, room_c, length_m)
     root = ra**0.25
     free = np.maximum(0.54 * root, 0.15 * np.cbrt(ra)) * AIR_CONDUCTIVITY / length_m
@@ -87,7 +78,7 @@ def top_w_m2k(
     joined as Nu³ = Nu_still³ + Nu_driven³ (Incropera & DeWitt §9.9, from memory).
     """
     surface, room = np.asarray(surface_c, dtype=float), np.asarray(room_c, dtype=float)
-    free, held = _still(surface, room, size_m)
+    free, held = still_air(surface, room, size_m)
     still = np.where(surface >= room, free, held)
     air = np.cbrt(still**3 + forced(air_m_s, run_m) ** 3) if air_m_s > 0 else still
     return air + radiation(surface, room, emissivity)
@@ -98,7 +89,7 @@ def underside_w_m2k(
 ) -> Floats:
     """The lower face of the bottom panel: open to still air, or standing on a bench."""
     surface, room = np.asarray(surface_c, dtype=float), np.asarray(room_c, dtype=float)
-    loose, held = _still(surface, room, size_m)
+    loose, held = still_air(surface, room, size_m)
     still = np.where(surface >= room, held, loose)
     free = still + radiation(surface, room, emissivity)
     return 1.0 / (1.0 / GAP_W_M2K + BENCH_M2K_W + 1.0 / np.maximum(free, 1e-3)) if closed else free

@@ -194,18 +194,3 @@ def glass_transition_c(alpha: Floats | float, glass: Glass) -> Floats:
     a = np.asarray(alpha, dtype=float)
     part = glass.lambda_ * a / (1.0 - (1.0 - glass.lambda_) * a)
     return glass.tg0_c + (glass.tg_inf_c - glass.tg0_c) * part
-
-
-def rate_from_prefactors(
-    a1_per_s: float, a2_per_s: float, e1_j_mol: float, e2_j_mol: float, m: float, n: float
-) -> Rate:
-    """The same kinetics published as ki = Ai exp(−Ei/RT), turned into rate constants at 25 °C."""
-    scale = GAS_CONSTANT_J_MOL_K * REFERENCE_K
-    return Rate(
-        k1_per_s=float(a1_per_s * np.exp(-e1_j_mol / scale)),
-        k2_per_s=float(a2_per_s * np.exp(-e2_j_mol / scale)),
-        e1_j_mol=e1_j_mol,
-        e2_j_mol=e2_j_mol,
-        m=m,
-        n=n,
-    )

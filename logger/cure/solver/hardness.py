@@ -97,11 +97,6 @@ def full_tg_c(celsius: float | Floats, glass: Glass) -> Floats:
     return np.minimum(np.asarray(celsius, dtype=float) + FULL_K, glass.tg_inf_c - NEAR_END_K)
 
 
-def vitrifies_at_h(hours: Floats, conversion: Floats, celsius: Floats, glass: Glass) -> float | None:
-    """The hour from which Tg stays above the place's own temperature; None if it never does."""
-    return lasting_from(hours, glass_transition_c(conversion, glass) - np.asarray(celsius), 0.0)
-
-
 def lasting_from(hours: Floats, values: Floats, level: float) -> float | None:
     """The hour from which values stay at or above the level to their end; None if they end below it."""
     below = np.flatnonzero(np.asarray(values) < level)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from logger.plan.file import Plan
+from logger.plan.file import Glass, Plan
 from logger.plan.tables import Mix
 from logger.planning.answers import workable_conversion, working_time_of
 from logger.planning.finding import FROM_MEMORY, PLAN, Constant, Figure, Finding, Light, plain, worst
 from logger.planning.findings.volume import layer_litres
 from logger.planning.physics.batches import SAFE_PART, STEPS_NEEDED, Batches, Card, card, plan_batches
-from logger.planning.physics.mixing import GREEN, LAST, light_of, name_mistake
+from logger.planning.physics.mixing import GREEN, LAST, effect_of, effect_words, light_of, name_mistake
 from logger.planning.physics.parts import (
     Ratio,
+    Recipe,
     hardener_error_pct,
     mix_density_kg_m3,
     parts_per_hundred,
@@ -27,6 +28,11 @@ DENSITY_APART = Constant(
 def ratio_of(mix: Mix) -> Ratio:
     """The ratio that the datasheet states."""
     return Ratio(*mix.ratio_parts, mix.ratio_by)
+
+
+def recipe_of(mix: Mix) -> Recipe:
+    """Return the datasheet's ratio with the densities of both parts."""
+    return Recipe(ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3)
 
 
 def measured_of(mix: Mix) -> Ratio:
@@ -94,14 +100,14 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
                 change="Add [mix]: both densities, the datasheet's ratio and whether it is by weight or by volume.",
             )
         ]
-    found = [_ratio(mix), *_chemistry(mix), *_density(plan, mix)]
+    found = [_ratio(mix, plan.resin.glass), *_chemistry(mix), *_density(plan, mix)]
     all_batches = batches_of(plan, belly_m3)
     for number, batches in enumerate(all_batches, start=1):
         found += [_batches(plan, number, batches), *_scale(plan, mix, number, batches)]
     return found
 
 
-def _ratio(mix: Mix) -> Finding:
+def _ratio(mix: Mix, glass: Glass) -> Finding:
     right, done = ratio_of(mix), measured_of(mix)
     densities = (mix.density_a_kg_m3, mix.density_b_kg_m3)
     error = hardener_error_pct(done, right, *densities)
@@ -114,20 +120,27 @@ def _ratio(mix: Mix) -> Finding:
         Constant("density of part B", mix.density_b_kg_m3, "kg/m³", PLAN),
     )
     both = f"{weight} is the same as {volume}"
-    figures = (
+    figures: tuple[Figure, ...] = (
         Figure("part B off by", error, "%"),
         Figure("part B for 100 of A by weight", weight.b, "parts"),
     )
     if light is Light.OK:
         return Finding(TOPIC, "ratio", light, f"Measure {done} ({both}).", figures, constants)
     more = "too much" if error > 0 else "too little"
-    named = name_mistake(done, right, *densities)
+    mistake = name_mistake(done, recipe_of(mix))
+    effect = effect_of(error, weight, glass)
+    if effect is not None:
+        figures += (
+            Figure("heat of the right mix", effect.heat_pct, "%"),
+            Figure("glass transition lower by", effect.softer_k, "K"),
+        )
     return Finding(
         TOPIC,
         "ratio-wrong",
         light,
         f"Measuring {done} would put in {plain(abs(error))} % {more} hardener; the datasheet means {right}"
-        + (f". {named[0].upper()}{named[1:]}." if named else "."),
+        + (f". {mistake[0].upper()}{mistake[1:]}. " if mistake else ". ")
+        + effect_words(effect),
         figures,
         constants,
         f"Weigh {weight}, or measure {volume}.",

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 
 from logger.planning.finding import (
-    COMMON_PRACTICE,
     PROJECT_CHOICE,
     Constant,
     Light,
@@ -31,14 +30,11 @@ STOP_HUMIDITY = Constant(
     "%",
     "the figure cited for ISO 8502-4 / ISO 12944-7 paint work; by analogy",
 )
-SEA_LEVEL_PA = 101_325.0
-WATER_J_KGK = 461.5
 AIR_J_M3K = Constant("heat that a cubic metre of air holds", 1200.0, "J/(m³·K)", "ρ cp at 20 °C, any text")
 BLUSH = (
     "Damp air, carbon dioxide and unreacted hardener make an oily film or haze (amine blush). No flame heater in "
     "the room; wash the skin with clean water before the next layer."
 )
-OUTSIDE_PRACTICE = COMMON_PRACTICE
 
 
 #: Where the Magnus formula holds, °C, and the least humidity of which a dew point is worked out, %.
@@ -78,27 +74,9 @@ def vapour_pa(celsius: float, humidity_pct: float) -> float:
     )
 
 
-def humidity_ratio(celsius: float, humidity_pct: float, pressure_pa: float = SEA_LEVEL_PA) -> float:
-    """Water over dry air, kg/kg: 0.621945 p_v / (p − p_v) (ASHRAE Fundamentals 2017, ch. 1)."""
-    vapour = vapour_pa(celsius, humidity_pct)
-    above("air pressure", pressure_pa, vapour, "Pa", "give the air pressure in Pa")
-    return 0.621945 * vapour / (pressure_pa - vapour)
-
-
-def water_g_m3(celsius: float, humidity_pct: float) -> float:
-    """Water in the air, g/m³ (ideal gas, 461.5 J/(kg·K))."""
-    return 1000 * vapour_pa(celsius, humidity_pct) / (WATER_J_KGK * (celsius + 273.15))
-
-
 def warmed_humidity_pct(from_c: float, humidity_pct: float, to_c: float) -> float:
     """Relative humidity after the same air is warmed or cooled, %; 100 where it would condense."""
     return min(100.0, vapour_pa(from_c, humidity_pct) / saturation_pa(to_c) * 100)
-
-
-def surface_margin_k(surface_c: float, room_c: float, humidity_pct: float) -> float:
-    """How far a surface is above the dew point of the room's air, K; below 0 it is wet."""
-    within("surface temperature", surface_c, -40, 150, "°C", "measure the coldest surface")
-    return surface_c - dew_point_c(room_c, humidity_pct)
 
 
 def light_of(humidity_pct: float, margin_k: float) -> Light:
@@ -106,12 +84,6 @@ def light_of(humidity_pct: float, margin_k: float) -> Light:
     if margin_k < MARGIN.value or humidity_pct > STOP_HUMIDITY.value:
         return Light.STOP
     return Light.WATCH if humidity_pct > WATCH_HUMIDITY.value else Light.OK
-
-
-def warming_up_h(half_depth_m: float, diffusivity_m2_s: float = 1.6e-7) -> float:
-    """How long a cold slab lags behind the room, h: L² / a of half its thickness (walnut 1.6e-7 m²/s)."""
-    above("diffusivity", diffusivity_m2_s, 0, "m²/s", "take it from the species")
-    return above("half thickness", half_depth_m, 0, "m", "measure the slab") ** 2 / diffusivity_m2_s / 3600
 
 
 def room_power_w(

@@ -16,7 +16,6 @@ from logger.planning.physics.parts import Portions, Ratio, mix_density_kg_m3, po
 SAFE_PART = Constant("part of the working time that mixing and pouring may take", 0.5, "", PROJECT_CHOICE)
 SECOND_PAIL = Constant("mixing again in a second, clean pail", 2.0, "min", COMMON_PRACTICE)
 SCRAPE_EVERY = Constant("scrape sides and bottom every", 2.0, "min", COMMON_PRACTICE)
-PAIL_FILM = Constant("film that stays on a pail's wall and bottom", 0.3, "mm", COMMON_PRACTICE)
 #: mass of the smallest part over the scale's step that keeps the ratio's error below 0.75 % at worst
 STEPS_NEEDED = Constant("scale steps that the smaller part should weigh", 100.0, "steps", PROJECT_CHOICE)
 
@@ -109,14 +108,6 @@ def _fewest(batches: Callable[[int], Batches], fullest: int) -> Batches:
         else:
             low = middle
     return best
-
-
-def pail_residue_ml(diameter_mm: float, height_mm: float, film_mm: float = PAIL_FILM.value) -> float:
-    """What stays on the wall and bottom of a pail, mL."""
-    above("pail diameter", diameter_mm, 0, "mm", "measure the pail")
-    above("pail height", height_mm, 0, "mm", "measure the pail")
-    area_mm2 = math.pi * diameter_mm * height_mm + math.pi * diameter_mm**2 / 4
-    return area_mm2 * film_mm / 1000
 
 
 @dataclass(frozen=True, slots=True)

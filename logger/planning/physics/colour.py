@@ -8,13 +8,11 @@ A pigment that scatters: Kubelka & Munk 1931; contrast ratio 0.98 is "convention
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from logger.errors import OutOfRange
 from logger.planning.finding import COMMON_PRACTICE, PROJECT_CHOICE, Constant, above, plain, within
 
 HIDDEN = Constant("bottom hidden when this part of the light comes back", 0.02, "", PROJECT_CHOICE)
-HIDING_RATIO = Constant("contrast ratio of complete hiding", 0.98, "", "ASTM D2805")
 CLEAR_READING = Constant("absorbance below which a dip says little", 0.1, "", COMMON_PRACTICE)
 DARK_READING = Constant("absorbance above which a dip says little", 1.5, "", COMMON_PRACTICE)
 FARTHEST = Constant("dose × depth may be scaled by", 3.0, "times", PROJECT_CHOICE)
@@ -37,30 +35,6 @@ def transmission(absorbance_value: float) -> float:
     return float(10 ** -within("absorbance", absorbance_value, 0, 10, "", "give an absorbance of 0 to 10"))
 
 
-def same_look_dose_pct(dose_pct: float, dip_depth_mm: float, depth_mm: float) -> float:
-    """The dose that looks the same at another depth: dose · dip depth / depth."""
-    above("dip_dose_pct", dose_pct, 0, "%", "give the dose of the dip")
-    above("dip_depth_mm", dip_depth_mm, 0, "mm", "measure the dip")
-    return dose_pct * dip_depth_mm / above("depth_mm", depth_mm, 0, "mm", "give the depth of the pour")
-
-
-def scaled_absorbance(
-    dip_absorbance: float, dip_depth_mm: float, dip_dose_pct: float, depth_mm: float, dose_pct: float
-) -> float:
-    """Absorbance at the pour's depth and dose: A · (depth · dose) / (dip depth · dip dose)."""
-    for name, value in (
-        ("dip_depth_mm", dip_depth_mm),
-        ("dip_dose_pct", dip_dose_pct),
-        ("depth_mm", depth_mm),
-    ):
-        above(name, value, 0, "mm" if "mm" in name else "%", "give the dip's depth and dose")
-    return (
-        dip_absorbance
-        * (depth_mm / dip_depth_mm)
-        * (above("dose_pct", dose_pct, 0, "%", "give it") / dip_dose_pct)
-    )
-
-
 def dose_for_pct(
     dip_absorbance: float, dip_depth_mm: float, dip_dose_pct: float, depth_mm: float, wanted_absorbance: float
 ) -> float:
@@ -81,11 +55,6 @@ def dose_for_pct(
         * dip_depth_mm
         / above("depth_mm", depth_mm, 0, "mm", "give the depth of the pour")
     )
-
-
-def seen_from_above(absorbance_value: float) -> float:
-    """Part of the light that comes back through the pour from a bright bottom: 10^(−2A), twice through."""
-    return transmission(2 * absorbance_value)
 
 
 def hiding_absorbance(returned: float = HIDDEN.value) -> float:
@@ -121,49 +90,3 @@ def dip_doubts(dip_absorbance: float, dip_product: float, pour_product: float, k
             f"dose × depth is scaled {plain(ratio)} times; trust it within 3 times: make a cup nearer to it"
         )
     return doubts
-
-
-@dataclass(frozen=True, slots=True)
-class ColourLayer:
-    """Kubelka–Munk layer: reflectance of an endless layer, and scattering power S·X."""
-
-    endless: float
-    scattering: float
-
-    def over(self, ground: float) -> float:
-        """Reflectance over a ground of that reflectance."""
-        within("ground's reflectance", ground, 0, 1, "", "give a part between 0 and 1")
-        r = within(
-            "reflectance of an endless layer", self.endless, 0.001, 0.999, "", "give a part between 0 and 1"
-        )
-        sx = above("scattering power", self.scattering, 0, "", "give a scattering power above 0")
-        a, b = (r + 1 / r) / 2, (1 / r - r) / 2
-        coth = 1 / math.tanh(b * sx)
-        return (1 - ground * (a - b * coth)) / (a - ground + b * coth)
-
-    def contrast_ratio(self) -> float:
-        """Reflectance over black to reflectance over white (0.80)."""
-        return self.over(0.0) / self.over(0.80)
-
-
-def hiding_power(endless: float, ratio: float = HIDING_RATIO.value) -> float:
-    """Scattering power S·X that hides (contrast ratio reached), by bisection."""
-    within("contrast ratio", ratio, 0.01, 0.9999, "", "give a part between 0 and 1")
-    low, high = 1e-6, 1.0
-    while ColourLayer(endless, high).contrast_ratio() < ratio:
-        high *= 2
-        if high > 1e6:
-            raise OutOfRange(
-                "hiding",
-                "is not reached",
-                value=endless,
-                allowed="reflectance 0.001 to 0.999",
-                remedy="a clear resin cannot hide: add pigment",
-            )
-    while high - low > 1e-9 * high:
-        middle = (low + high) / 2
-        if ColourLayer(endless, middle).contrast_ratio() < ratio:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2

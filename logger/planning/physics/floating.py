@@ -22,17 +22,6 @@ def float_up_n(volume_m3: float, wood_kg_m3: float, resin_kg_m3: float, covered:
     return (resin_kg_m3 * part - wood_kg_m3) * GRAVITY_M_S2 * volume_m3
 
 
-def lifts_at_m(thickness_m: float, wood_kg_m3: float, resin_kg_m3: float) -> float:
-    """Depth of resin at which a free slab leaves the bottom, m; above its thickness it never does."""
-    above("slab thickness", thickness_m, 0, "m", "measure the slab")
-    above("wood density", wood_kg_m3, 0, "kg/m³", "weigh the slab or take it from the table")
-    return (
-        thickness_m
-        * wood_kg_m3
-        / above("resin density", resin_kg_m3, 0, "kg/m³", "take it from the datasheet")
-    )
-
-
 def clamps_needed(up_n: float, force_each_n: float, hold: float = HOLD.value) -> int:
     """Clamps that hold a slab down with that margin; 0 when it does not rise, else at least 2."""
     above("force of a clamp", force_each_n, 0, "N", "give what one clamp presses with")

@@ -18,7 +18,6 @@ FORMWORK = "Peurifoy & Oberlender, Formwork for Concrete Structures"
 BEAM = "beam tables of any strength text (closed form)"
 
 SIMPLE_BEAM = Constant("sag coefficient, one span, ends free to turn", 5 / 384, "", BEAM)
-FIXED_BEAM = Constant("sag coefficient, one span, ends clamped", 1 / 384, "", BEAM)
 TWO_SPANS = Constant("sag coefficient, two spans", 1 / 185, "", BEAM)
 MORE_SPANS = Constant("sag coefficient, three spans or more", 1 / 145.25, "", FORMWORK)
 
@@ -91,22 +90,6 @@ def plate_factors(long_side_m: float, short_side_m: float) -> tuple[float, float
             part = (1 / r0 - 1 / ratio) / (1 / r0 - 1 / r1)
             return a0 + part * (a1 - a0), b0 + part * (b1 - b0)
     return PLATE_STRIP
-
-
-def plate_sag_m(
-    load_pa: float, long_side_m: float, short_side_m: float, thickness_m: float, modulus_pa: float
-) -> float:
-    """Sag in the middle of a plate on four simple edges, m (a real form is stiffer: the warning comes early)."""
-    _panel(load_pa, thickness_m, modulus_pa)
-    alpha, _ = plate_factors(long_side_m, short_side_m)
-    return alpha * load_pa * min(long_side_m, short_side_m) ** 4 / (modulus_pa * thickness_m**3)
-
-
-def plate_stress_pa(load_pa: float, long_side_m: float, short_side_m: float, thickness_m: float) -> float:
-    """Bending stress in the middle of the same plate, Pa."""
-    _panel(load_pa, thickness_m, 1.0)
-    _, beta = plate_factors(long_side_m, short_side_m)
-    return float(beta * load_pa * min(long_side_m, short_side_m) ** 2 / thickness_m**2)
 
 
 def _panel(load_pa: float, thickness_m: float, modulus_pa: float) -> None:

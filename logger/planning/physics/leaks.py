@@ -9,10 +9,8 @@ from __future__ import annotations
 
 import math
 
-from logger.planning.finding import Constant, above, not_negative
+from logger.planning.finding import above, not_negative
 from logger.units import GRAVITY_M_S2
-
-SHARP_EDGE = Constant("discharge coefficient of a sharp-edged hole", 0.61, "", "textbook; from memory")
 
 
 def slot_flow_m3_s(
@@ -23,20 +21,6 @@ def slot_flow_m3_s(
     above("gap_length_mm", width_m, 0, "m", "measure the seam")
     _liquid(path_m, pressure_pa, viscosity_pa_s)
     return width_m * gap_m**3 * pressure_pa / (12 * viscosity_pa_s * path_m)
-
-
-def hole_flow_m3_s(diameter_m: float, path_m: float, pressure_pa: float, viscosity_pa_s: float) -> float:
-    """Flow of a thick liquid through a round hole, m³/s."""
-    not_negative("hole diameter", diameter_m, "m", "measure the hole")
-    _liquid(path_m, pressure_pa, viscosity_pa_s)
-    return math.pi * (diameter_m / 2) ** 4 * pressure_pa / (8 * viscosity_pa_s * path_m)
-
-
-def thin_flow_m3_s(diameter_m: float, head_m: float, discharge: float = SHARP_EDGE.value) -> float:
-    """Flow of a thin liquid (water test) through a hole, m³/s; it overstates resin many times over."""
-    not_negative("hole diameter", diameter_m, "m", "measure the hole")
-    not_negative("head", head_m, "m", "give the depth of liquid")
-    return discharge * math.pi * diameter_m**2 / 4 * math.sqrt(2 * GRAVITY_M_S2 * head_m)
 
 
 def emptying_s(
@@ -63,13 +47,6 @@ def lost_by_gel(tau_s: float, gel_h: float) -> float:
         0.0
         if math.isinf(tau_s)
         else 1 - math.exp(-gel_h * 3600 / above("time constant", tau_s, 0, "s", "check"))
-    )
-
-
-def level_drop_m(lost_m3: float, area_m2: float) -> float:
-    """How far the level falls, m."""
-    return not_negative("volume lost", lost_m3, "m³", "measure it") / above(
-        "area of the pour", area_m2, 0, "m²", "measure the pour"
     )
 
 

@@ -10,8 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
+from logger.cure.model.off_ratio import LEAST_RATIO, MOST_RATIO, off_ratio
+from logger.plan.file import Glass
 from logger.planning.finding import COMMON_PRACTICE, Constant, Light, above, not_negative, plain
-from logger.planning.physics.parts import Ratio
+from logger.planning.physics.parts import Ratio, Recipe
 
 GREEN = Constant("ratio error that is fine", 2.0, "%", COMMON_PRACTICE)
 LAST = Constant("ratio error beyond which the batch is refused", 5.0, "%", COMMON_PRACTICE)
@@ -33,8 +35,36 @@ class Correction:
 
 
 @dataclass(frozen=True, slots=True)
+class Pail:
+    """Where the batch is: still in the pail or poured, minutes since the parts met, working time of that pail."""
+
+    poured: bool = False
+    age_min: float = 0.0
+    working_time_min: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What a wrong ratio does to the casting: heat of the cure, % of the right mix's, and how much softer, K."""
+
+    heat_pct: float
+    softer_k: float
+
+    @property
+    def sentence(self) -> str:
+        """The effect in words."""
+        return (
+            f"Such a mix gives {plain(100 - self.heat_pct)} % less heat, and its glass transition ends about "
+            f"{plain(self.softer_k)} K lower: it stays softer."
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class MixVerdict:
-    """What the weights say. `error_pct` is part B too much (above 0) or too little, % of the right amount."""
+    """What the weights say. `error_pct` is part B too much (above 0) or too little, % of the right amount.
+
+    effect: None where the ratio is right, or so wrong that the mix never gels.
+    """
 
     light: Light
     error_pct: float
@@ -44,51 +74,61 @@ class MixVerdict:
     mistake: str = ""
     correction: Correction | None = None
     change: str = ""
+    effect: Effect | None = None
     constants: tuple[Constant, ...] = field(default=(GREEN, LAST, CORRECTABLE))
 
 
-def check(
-    a_g: float,
-    b_g: float,
-    right: Ratio,
-    density_a_kg_m3: float,
-    density_b_kg_m3: float,
-    *,
-    in_pail: bool = True,
-    age_min: float = 0.0,
-    working_time_min: float | None = None,
-    free_ml: float | None = None,
-) -> MixVerdict:
-    """Judges one batch by the weights as they were read. `right` may be by weight or by volume.
+def effect_of(error_pct: float, right_by_weight: Ratio, glass: Glass) -> Effect | None:
+    """Return what so much hardener too much or too little does; None where the mix never gels."""
+    ratio = 1 + error_pct / 100
+    if not LEAST_RATIO <= ratio <= MOST_RATIO:
+        return None
+    mix = off_ratio(glass, ratio, right_by_weight.b / (right_by_weight.a + right_by_weight.b))
+    return Effect(100 * mix.heat_factor, mix.softer_k)
 
-    age_min: minutes since the parts met; working_time_min: of this pail; free_ml: room left in the pail.
-    Raises OutOfRange for weights below 0 or not finite.
+
+def effect_words(effect: Effect | None) -> str:
+    """Return the effect as a sentence, also for a mix that never gels."""
+    return "Such a mix never gels: it stays a syrup." if effect is None else effect.sentence
+
+
+def check(a_g: float, b_g: float, recipe: Recipe, glass: Glass, pail: Pail | None = None) -> MixVerdict:
+    """Judge one batch by the weights as they were read. The recipe may be by weight or by volume.
+
+    pail: a fresh one where it is not given. Raises OutOfRange for weights below 0 or not finite.
     """
+    pail = pail or Pail()
     not_negative("weight of part A", a_g, "g", "read the scale again")
     not_negative("weight of part B", b_g, "g", "read the scale again")
-    not_negative("age_min", age_min, "min", "give the minutes since the parts met")
-    want = right.by_weight(density_a_kg_m3, density_b_kg_m3)
+    not_negative("age_min", pail.age_min, "min", "give the minutes since the parts met")
+    right = recipe.by_weight
     if a_g == 0 or b_g == 0:
-        return _one_part_missing(a_g, b_g, want)
+        return _one_part_missing(a_g, b_g, right)
     weighed = Ratio(a_g, b_g, "weight")
-    error = (weighed.b_over_a / want.b_over_a - 1) * 100
+    error = (weighed.b_over_a / right.b_over_a - 1) * 100
     light = light_of(error)
     more = "too much" if error > 0 else "too little"
     sentence = (
         f"{plain(a_g)} g A and {plain(b_g)} g B: {plain(abs(error))} % {more} part B "
-        f"(right is {plain(want.a)} : {plain(want.b)} by weight)."
+        f"(right is {plain(right.a)} : {plain(right.b)} by weight)."
     )
     if light is Light.OK:
-        return MixVerdict(light, error, weighed, want, sentence)
-    mistake = name_mistake(weighed, right, density_a_kg_m3, density_b_kg_m3)
-    correction = correcting_addition(a_g, b_g, want)
-    late = _too_late(
-        correction, in_pail, age_min, working_time_min, free_ml, density_a_kg_m3, density_b_kg_m3
+        return MixVerdict(light, error, weighed, right, sentence)
+    effect = effect_of(error, right, glass)
+    mistake = name_mistake(weighed, recipe)
+    correction = correcting_addition(a_g, b_g, right)
+    late = _too_late(pail)
+    return MixVerdict(
+        light,
+        error,
+        weighed,
+        right,
+        f"{sentence} {effect_words(effect)}",
+        mistake,
+        None if late else correction,
+        late or correction.sentence,
+        effect,
     )
-    if late:
-        verdict = Light.STOP if light is Light.STOP else Light.WATCH
-        return MixVerdict(verdict, error, weighed, want, sentence, mistake, None, late)
-    return MixVerdict(light, error, weighed, want, sentence, mistake, correction, correction.sentence)
 
 
 def light_of(error_pct: float) -> Light:
@@ -111,22 +151,22 @@ def correcting_addition(a_g: float, b_g: float, right_by_weight: Ratio) -> Corre
     return Correction("A", short_of_a, f"Add {plain(short_of_a)} g of part A now and stir again in full.")
 
 
-def name_mistake(weighed: Ratio, right: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> str:
-    """The known mistake that explains the weights best, in words; empty when none comes within 3 %."""
-    got = weighed.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
+def name_mistake(weighed: Ratio, recipe: Recipe) -> str:
+    """Return the known mistake that explains the weights best, in words; empty when none comes within 3 %."""
+    weighed_b_over_a = weighed.by_weight(recipe.density_a_kg_m3, recipe.density_b_kg_m3).b_over_a
     best, nearest = "", ALIKE_PCT
-    for words, value in _known_mistakes(right, density_a_kg_m3, density_b_kg_m3):
-        off = abs(got / value - 1) * 100
+    for words, value in _known_mistakes(recipe):
+        off = abs(weighed_b_over_a / value - 1) * 100
         if off < nearest:
             best, nearest = words, off
     return best
 
 
-def _known_mistakes(right: Ratio, density_a: float, density_b: float) -> Iterator[tuple[str, float]]:
+def _known_mistakes(recipe: Recipe) -> Iterator[tuple[str, float]]:
     """(words, B over A by weight) of each mistake that shops make."""
-    want = right.by_weight(density_a, density_b)
+    right, by_weight = recipe.ratio, recipe.by_weight
     stated = f"{plain(right.a)} : {plain(right.b)}"
-    light = density_b / density_a
+    light = recipe.density_b_kg_m3 / recipe.density_a_kg_m3
     if right.by == "volume":
         yield (
             f"{stated} is by volume, and it was weighed: the weights are in the volume ratio",
@@ -139,9 +179,9 @@ def _known_mistakes(right: Ratio, density_a: float, density_b: float) -> Iterato
     yield f"one to one by volume instead of {stated} by {right.by}", light
     yield f"two to one by weight instead of {stated} by {right.by}", 0.5
     yield f"two to one by volume instead of {stated} by {right.by}", 0.5 * light
-    yield "the parts were swapped: as much A as there should be B", 1 / want.b_over_a
-    yield "part B went in twice", 2 * want.b_over_a
-    yield "part A went in twice", want.b_over_a / 2
+    yield "the parts were swapped: as much A as there should be B", 1 / by_weight.b_over_a
+    yield "part B went in twice", 2 * by_weight.b_over_a
+    yield "part A went in twice", by_weight.b_over_a / 2
 
 
 def _one_part_missing(a_g: float, b_g: float, want: Ratio) -> MixVerdict:
@@ -172,57 +212,17 @@ def _one_part_missing(a_g: float, b_g: float, want: Ratio) -> MixVerdict:
     )
 
 
-def _too_late(
-    correction: Correction,
-    in_pail: bool,
-    age_min: float,
-    working_time_min: float | None,
-    free_ml: float | None,
-    density_a: float,
-    density_b: float,
-) -> str:
-    """Why this batch can no longer be corrected, and what then; empty while it can."""
-    if not in_pail:
+def _too_late(pail: Pail) -> str:
+    """Return why this batch can no longer be corrected, and what then; empty while it can."""
+    if pail.poured:
         return (
             "It has been poured: too late to correct. Do not pour more on it. Scoop out what is still liquid, "
             "mark the place, and look at it before the next layer; it will stay soft where it is far off."
         )
-    if working_time_min is not None and age_min > CORRECTABLE.value * working_time_min:
+    working_min = pail.working_time_min
+    if working_min is not None and pail.age_min > CORRECTABLE.value * working_min:
         return (
-            f"Too late to correct: {plain(age_min)} min since the parts met, and this pail works for "
-            f"{plain(working_time_min)} min. Spread it thin in a tray outdoors to cure, and mix a new batch."
-        )
-    density = density_a if correction.part == "A" else density_b
-    needed_ml = correction.grams / density * 1000
-    if free_ml is not None and needed_ml > free_ml:
-        return (
-            f"The pail has no room for {plain(needed_ml)} mL of part {correction.part}: "
-            "tip it into a larger pail first, then add and stir in full."
+            f"Too late to correct: {plain(pail.age_min)} min since the parts met, and this pail works for "
+            f"{plain(working_min)} min. Spread it thin in a tray outdoors to cure, and mix a new batch."
         )
     return ""
-
-
-@dataclass(frozen=True, slots=True)
-class ScheduleCheck:
-    """How the stirring stands against the card."""
-
-    due: tuple[str, ...]
-    light: Light
-
-
-def stirring(
-    mixed_min: float, scrapes: int, second_pail: bool, mix_min: float, every_min: float
-) -> ScheduleCheck:
-    """What is still due at the bench: stirring time, scrapes of sides and bottom, the second pail."""
-    not_negative("minutes stirred", mixed_min, "min", "give the minutes stirred")
-    due = []
-    if mixed_min < mix_min:
-        due.append(f"stir {plain(mix_min - mixed_min)} min more")
-    wanted = max(1, int(mix_min / above("scrape interval", every_min, 0, "min", "give minutes")))
-    if scrapes < wanted:
-        due.append(
-            f"scrape sides and bottom {wanted - scrapes} more time{'s' if wanted - scrapes > 1 else ''}"
-        )
-    if not second_pail:
-        due.append("change to a second, clean pail and stir on")
-    return ScheduleCheck(tuple(due), Light.STOP if due else Light.OK)

@@ -8,7 +8,6 @@ mass over the sum of mass / equivalent weight (textbook; reproduced from stored 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -52,6 +51,20 @@ class Ratio:
         return Ratio(100.0, 100.0 * self.b_over_a * density_a_kg_m3 / density_b_kg_m3, "volume")
 
 
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """The right ratio, and the densities of both parts, which make it one by weight or by volume."""
+
+    ratio: Ratio
+    density_a_kg_m3: float
+    density_b_kg_m3: float
+
+    @property
+    def by_weight(self) -> Ratio:
+        """The right ratio by weight."""
+        return self.ratio.by_weight(self.density_a_kg_m3, self.density_b_kg_m3)
+
+
 def _densities(a: float, b: float) -> None:
     for part, value in (("A", a), ("B", b)):
         above(f"density of part {part}", value, 0, "kg/m³", "take it from the datasheet")
@@ -80,11 +93,6 @@ class Portions:
     a_ml: float
     b_ml: float
 
-    @property
-    def total_g(self) -> float:
-        """Grams of mix."""
-        return self.a_g + self.b_g
-
 
 def portions(total_kg: float, ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> Portions:
     """The parts of a mix of that weight, by weight and by volume."""
@@ -93,24 +101,6 @@ def portions(total_kg: float, ratio: Ratio, density_a_kg_m3: float, density_b_kg
     a_g = 1000 * total_kg * weights.a / (weights.a + weights.b)
     b_g = 1000 * total_kg - a_g
     return Portions(a_g, b_g, 1000 * a_g / density_a_kg_m3, 1000 * b_g / density_b_kg_m3)
-
-
-def equivalent_weight(molar_mass_g_mol: float, active_hydrogens: int) -> float:
-    """Amine-hydrogen equivalent weight, g/eq: molar mass over active hydrogens."""
-    above("molar mass", molar_mass_g_mol, 0, "g/mol", "take it from the datasheet")
-    return molar_mass_g_mol / above("active hydrogens", active_hydrogens, 0, "", "count the N-H bonds")
-
-
-def blend_equivalent_weight(parts: Sequence[tuple[float, float]]) -> float:
-    """Equivalent weight of a blend of (mass, equivalent weight) pairs; a filler's is `math.inf`."""
-    mass = sum(not_negative("mass in the blend", m, "g", "give the mass of each part") for m, _ in parts)
-    reactive = 0.0
-    for m, weight in parts:
-        if math.isnan(weight) or weight <= 0:
-            above("equivalent weight", weight, 0, "g/eq", "take it from the datasheet")
-        reactive += 0.0 if math.isinf(weight) else m / weight
-    above("reactive part of the blend", reactive, 0, "eq", "a blend of fillers alone does not cure")
-    return mass / reactive
 
 
 def parts_per_hundred(ahew_g_eq: float, eew_g_eq: float) -> float:

@@ -42,17 +42,3 @@ def held_one_way_mpa(
 def skin_mpa(difference_k: float, **kinds: float) -> float:
     """Stress at the skin of a free slab with a parabolic profile, MPa: two thirds of held both ways."""
     return held_both_ways_mpa(difference_k, **kinds) * 2 / 3
-
-
-def core_mpa(difference_k: float, **kinds: float) -> float:
-    """Stress in the core of the same slab, MPa: one third of held both ways, of the other sign."""
-    return held_both_ways_mpa(difference_k, **kinds) / 3
-
-
-def gradient_k(power_w_m3: float, thickness_m: float, conductivity_w_mk: float) -> float:
-    """Core over surface of a slab that makes heat evenly and is cooled on both faces, K: q h² / (8 k)."""
-    above("conductivity", conductivity_w_mk, 0, "W/(m·K)", "take it from the datasheet")
-    above("thickness", thickness_m, 0, "m", "give the depth of the pour")
-    return (
-        within("heat made", power_w_m3, 0, 1e9, "W/m³", "check it") * thickness_m**2 / (8 * conductivity_w_mk)
-    )

@@ -15,13 +15,6 @@ MOST = Constant(
     "warming that the sun may bring in all, stop", 20.0, "K", "this project's choice, no standard"
 )
 
-ABSORPTANCE = {
-    "black paint": 0.975,
-    "white coating": 0.19,
-    "clear resin on dark wood": 0.7,
-    "clear resin on a white form": 0.3,
-}
-
 
 def absorbed_w_m2(irradiance_w_m2: float, absorptance: float, *, through_glass: bool = False) -> float:
     """Heat that the pour takes from the sun, W/m²."""
@@ -37,9 +30,3 @@ def warming_k_h(flux_w_m2: float, depth_m: float, density_kg_m3: float, specific
     above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
     above("specific heat", specific_heat_j_kgk, 0, "J/(kg·K)", "take it from the datasheet")
     return 3600 * flux_w_m2 / (density_kg_m3 * specific_heat_j_kgk * depth_m)
-
-
-def steady_rise_k(flux_w_m2: float, loss_w_m2k: float) -> float:
-    """How far above the room the surface would settle, K: q / h (an upper bound)."""
-    not_negative("heat flux", flux_w_m2, "W/m²", "give the heat that is taken up")
-    return flux_w_m2 / above("heat transfer", loss_w_m2k, 0, "W/(m²·K)", "give the surface's heat transfer")

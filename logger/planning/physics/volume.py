@@ -137,13 +137,6 @@ def edge_volume_m3(edge_m: float, depth_m: float, slope_deg: float) -> float:
     return edge_m * depth_m * depth_m * math.tan(math.radians(slope_deg)) / 2
 
 
-def prismoid_m3(top_m2: float, middle_m2: float, bottom_m2: float, depth_m: float) -> float:
-    """Volume between two faces with the area half-way known, m³ (prismoidal formula)."""
-    for name, value in (("top", top_m2), ("middle", middle_m2), ("bottom", bottom_m2)):
-        not_negative(f"{name} area", value, "m²", "measure that face again")
-    return not_negative("depth", depth_m, "m", "give the depth") / 6 * (top_m2 + 4 * middle_m2 + bottom_m2)
-
-
 def frustum_m3(top_diameter_m: float, bottom_diameter_m: float, depth_m: float) -> float:
     """Volume of a round mould, m³; equal diameters give a disc."""
     above("top diameter", top_diameter_m, 0, "m", "measure the mould")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from logger.errors import BadInput, OutOfRange
+from logger.errors import BadInput
 from logger.planning.finding import COMMON_PRACTICE, FROM_MEMORY, Constant, above, within
 from logger.planning.physics.species import Species
 from logger.units import ZERO_CELSIUS_K
@@ -157,30 +157,6 @@ def specific_heat_j_kgk(celsius: float, moisture_pct: float) -> float:
     dry = 0.1031 + 0.003867 * t
     bound = x * (-0.06191 + 2.36e-4 * t - 1.33e-4 * x) if x else 0.0
     return 1000 * ((dry + 4.18 * x / 100) / (1 + x / 100) + bound)
-
-
-def oven_dry_moisture_pct(mass: float, oven_dry_mass: float) -> float:
-    """Moisture by weighing, %: (m − m_od) / m_od · 100 (ASTM D4442, EN 13183-1; from memory)."""
-    dry = above("oven-dry mass", oven_dry_mass, 0, "g", "weigh it after drying at 103 °C")
-    if mass < dry:
-        raise OutOfRange(
-            "mass",
-            "is below the oven-dry mass",
-            value=mass,
-            allowed=f"{dry} g or more",
-            remedy="weigh both again",
-        )
-    return (mass - dry) / dry * 100
-
-
-def water_kg(wood_m3: float, density: float, moisture_pct: float) -> float:
-    """Water in a slab, kg."""
-    return (
-        above("slab volume", wood_m3, 0, "m³", "measure the slab")
-        * density
-        * moisture_pct
-        / (100 + moisture_pct)
-    )
 
 
 #: Wood across the grain, stiffness and strength where a slab is held (typical hardwood; from memory).

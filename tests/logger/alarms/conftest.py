@@ -12,7 +12,7 @@ import pytest
 
 from logger.alarms.band import Expected
 from logger.alarms.book import AlarmBook, Setup
-from logger.alarms.inputs import NO_FACTS, AlarmLimits, LiveReading, WatchFacts
+from logger.alarms.inputs import AlarmLimits, LiveReading, WatchFacts
 from logger.alarms.state import Transition
 
 T0 = 1_790_000_000_000
@@ -29,6 +29,9 @@ def drills() -> ModuleType:
     sys.modules["alarm_drills"] = module
     spec.loader.exec_module(module)
     return module
+
+
+NO_FACTS = WatchFacts()
 
 
 class Hand:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from logger.alarms.book import AlarmBook, Setup
-from logger.alarms.inputs import NO_FACTS, LiveReading, ServiceFacts, WatchFacts
+from logger.alarms.inputs import LiveReading, ServiceFacts, WatchFacts
 from logger.alarms.state import Phase
 from logger.errors import NotFound
 
@@ -57,7 +57,7 @@ def test_a_new_probe_in_the_place_of_a_lost_one_ends_the_loss(hand: Any) -> None
                 LiveReading("core", "28-new", hand.now_ms, 25.0, station="bench-1"),
                 LiveReading("room", "28-room", hand.now_ms, 20.0, station="bench-1"),
             ],
-            NO_FACTS,
+            WatchFacts(),
             hand.now_ms,
         )
     assert not hand.book.state("core-unwatched").up

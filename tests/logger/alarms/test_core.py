@@ -11,7 +11,7 @@ import pytest
 from logger.alarms.band import expect
 from logger.alarms.book import AlarmBook
 from logger.alarms.conditions.core import LEAST_HEAT_H, may_heat
-from logger.alarms.inputs import NO_FACTS, AlarmLimits, ForecastAnswer, LiveReading, Quantiles, WatchFacts
+from logger.alarms.inputs import AlarmLimits, ForecastAnswer, LiveReading, Quantiles, WatchFacts
 from logger.alarms.notify_policy import Notified, Rules, decide
 from logger.alarms.registry import KINDS
 from logger.quantities import METRIC
@@ -202,7 +202,7 @@ def test_a_core_lost_at_one_station_leaves_the_others_losses_to_be_told(hand: An
                 LiveReading("room", "room", hand.now_ms, None if gone else 20.0, station="bench-2"),
                 LiveReading("underside", "underside", hand.now_ms, 23.0, station="bench-2"),
             ],
-            NO_FACTS,
+            WatchFacts(),
             hand.now_ms,
         )
     assert raised(hand) == ["No reading from core for 90 s. Nobody sees how hot the core gets."]

@@ -13,7 +13,6 @@ from logger.alarms.first_hour import (
     due_times_ms,
     level_fell,
     looks_seen,
-    missed_ms,
     next_due_ms,
     volume_differs,
 )
@@ -89,12 +88,6 @@ def test_the_last_look_that_says_anything_about_leaking_counts() -> None:
     fell = looks_seen(T0, PLAIN, looks(10, finding=LookResult.LEVEL_FELL), T0 + 10 * M)
     assert (fell.leaking, fell.found, fell.by) == (True, "the level fell", "Jo")
     assert looks_seen(T0, PLAIN, looks(10, finding=LookResult.OTHER), T0 + 10 * M).leaking is None
-
-
-def test_the_record_keeps_which_looks_were_missed() -> None:
-    """Whoever looked at 17 min did not look at 10."""
-    missed = missed_ms(T0, PLAIN, looks(5, 17, 20, 25, 30, 40, 50, 60), T0 + 70 * M)
-    assert [(due - T0) / M for due in missed] == [10]
 
 
 def test_what_was_found_says_what_to_do() -> None:

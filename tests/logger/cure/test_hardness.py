@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import glass_transition_c
-from logger.cure.model.off_ratio import off_ratio
 from logger.cure.solver.hardness import (
     FINGERNAIL,
     FULL,
@@ -24,7 +23,6 @@ from logger.cure.solver.hardness import (
     lasting_from,
     milestones,
     thinned,
-    vitrifies_at_h,
 )
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Glass
@@ -69,32 +67,6 @@ def test_more_cure_is_never_softer(lower, more, celsius):
     assert hard.margin_k >= soft.margin_k
 
 
-@given(
-    ratio=st.floats(min_value=0.5, max_value=2.0),
-    alpha=st.floats(min_value=0, max_value=1),
-    celsius=st.floats(min_value=5, max_value=50),
-)
-def test_an_off_ratio_mix_never_reaches_a_higher_glass_transition(ratio, alpha, celsius, slow_resin):
-    """At the same conversion of the scarcer side, too much or too little hardener is never further into the glass."""
-    changed = off_ratio(slow_resin, ratio).resin
-    right = hardness(alpha, celsius, slow_resin.glass)
-    assert hardness(alpha, celsius, changed.glass).margin_k <= right.margin_k + 1e-9
-
-
-@pytest.mark.parametrize(
-    ("shape", "ratio"), [("sheet", 0.8), ("sheet", 1.07), ("river", 0.93), ("sheet", 1.3)]
-)
-def test_an_off_ratio_pour_is_never_hotter_or_harder(plan_of, slow_casting, ratio, shape):
-    """Through the whole pour, a wrong ratio gives no higher peak and no harder surface or core at the end."""
-    right = plan_of(slow_casting, shape, 45.0, 24.0)
-    wrong = right.model_copy(update={"resin": off_ratio(right.resin, ratio).resin})
-    as_meant, as_mixed = predict(right), predict(wrong)
-    assert as_mixed.peak_c <= as_meant.peak_c + 0.1
-    meant, mixed = milestones(right, as_meant), milestones(wrong, as_mixed)
-    for one, other in zip(mixed.places, meant.places, strict=True):
-        assert one.at_end.tg_c <= other.at_end.tg_c + 0.5
-
-
 def test_a_hot_casting_is_not_yet_hard():
     """A core at 90 °C with a Tg of 80 °C is rubber, whatever it will be when it has cooled."""
     assert hardness(0.98, 90.0, Glass()).word == SOFT
@@ -137,16 +109,6 @@ def test_the_least_cured_place_agrees_with_the_solvers_field(plan_of, slow_casti
     prediction = predict(plan, field_hours=field_hours(plan))
     least = milestones(plan, prediction).place("least cured")
     assert least.conversion_at_end == pytest.approx(prediction.end_least_conversion, abs=0.01)
-
-
-def test_vitrification_is_where_the_glass_transition_overtakes_the_resin():
-    """A cure at 22 °C turns to glass at the hour at which its Tg is 22 °C."""
-    hours = np.array([0.0, 10.0, 20.0])
-    conversion = np.array([0.0, 0.7, 0.9])
-    glass = Glass()
-    found = vitrifies_at_h(hours, conversion, np.full(3, 22.0), glass)
-    tg = glass_transition_c(conversion, glass)
-    assert found == pytest.approx(10.0 + 10.0 * (22.0 - tg[1]) / (tg[2] - tg[1]))
 
 
 def test_a_twelve_degree_room_leaves_it_soft_after_three_days(plan_of, slow_casting):

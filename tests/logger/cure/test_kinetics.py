@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from prefactors import rate_from_prefactors
 
 from logger.cure.model.kinetics import (
     arrhenius_factor,
     chemistry,
     glass_transition_c,
-    rate_from_prefactors,
     rate_per_s,
 )
 from logger.plan.file import Diffusion, Glass, Rate, Resin

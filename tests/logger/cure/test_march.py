@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from prefactors import rate_from_prefactors
 from scipy.optimize import brentq
 from scipy.special import j0, j1
 
 from logger.cure.model.crossing import first_crossing
-from logger.cure.model.kinetics import rate_from_prefactors
 from logger.cure.solver.ensemble import Members, run_ensemble
 from logger.cure.solver.march import Accuracy
 from logger.cure.solver.prediction import predict

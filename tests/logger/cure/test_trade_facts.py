@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import pytest
 
-from logger.cure.model.off_ratio import off_ratio
 from logger.cure.solver.hardness import SOFT, field_hours, milestones
 from logger.cure.solver.march import Accuracy
 from logger.cure.solver.prediction import predict
@@ -70,9 +69,3 @@ def test_two_thin_layers_run_cooler_than_one_thick_one(plan_of, slow_casting):
     layers = [{"at_h": 48.0, "depth_mm": 25.0}]
     twice = predict(plan_of(slow_casting, "sheet", 25.0, 26.0, layer=layers, run={"hours": 120.0}), **QUICK)
     assert twice.peak_c < once.peak_c - 20.0
-
-
-def test_a_mix_more_than_five_percent_off_is_warned_about(plan_of, slow_casting):
-    """6 % too much or too little hardener is warned about; 1 % is not."""
-    resin = plan_of(slow_casting, "sheet", 30.0, 22.0).resin
-    assert [off_ratio(resin, r).severity for r in (0.94, 0.99, 1.01, 1.06)] == ["warn", "ok", "ok", "warn"]

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import BadInput, OutOfRange
-from logger.planning.physics.batches import SAFE_PART, card, mixing_steps, pail_residue_ml, plan_batches
+from logger.planning.physics.batches import SAFE_PART, card, mixing_steps, plan_batches
 from logger.planning.physics.parts import Ratio
 
 
@@ -50,11 +50,6 @@ def test_when_no_pail_is_small_enough_it_says_so() -> None:
 def test_the_scale_sets_the_largest_batch() -> None:
     """A 5 kg scale never gets a 10 kg pail."""
     assert plan_batches(20, 1000, [20], lambda _: 600.0, max_kg=5).kg_each <= 5
-
-
-def test_what_stays_on_the_pail() -> None:
-    """0.3 mm on a pail of 250 by 250 mm is 74 mL (by hand)."""
-    assert pail_residue_ml(250, 250) == pytest.approx(73.6, abs=0.1)
 
 
 def test_the_card_has_both_measures_and_every_step() -> None:

@@ -14,7 +14,6 @@ from scipy.integrate import cumulative_trapezoid
 
 from logger.errors import OutOfRange
 from logger.planning.physics.form import (
-    FIXED_BEAM,
     MORE_SPANS,
     SIMPLE_BEAM,
     TWO_SPANS,
@@ -22,8 +21,6 @@ from logger.planning.physics.form import (
     belly_m3,
     longest_span_m,
     plate_factors,
-    plate_sag_m,
-    plate_stress_pa,
     pressure_pa,
     strip_sag_m,
     thinnest_m,
@@ -108,7 +105,7 @@ def test_the_one_span_coefficient_is_what_integrating_the_beam_gives() -> None:
 def test_more_supports_mean_less_sag(supports: int, value: float) -> None:
     """Beam tables of any strength text; formwork practice for three spans and more."""
     assert beam_coefficient(supports).value == pytest.approx(value)
-    assert FIXED_BEAM.value < TWO_SPANS.value < MORE_SPANS.value < SIMPLE_BEAM.value
+    assert TWO_SPANS.value < MORE_SPANS.value < SIMPLE_BEAM.value
 
 
 @pytest.mark.parametrize(
@@ -122,27 +119,6 @@ def test_the_longest_span_for_half_a_millimetre(thick_mm: float, modulus: float,
 
     assert span * 1000 == pytest.approx(span_mm, abs=1)
     assert thinnest_m(load, 0.0005, span, modulus * 1e9, SIMPLE_BEAM.value) == pytest.approx(thick_mm / 1000)
-
-
-@pytest.mark.parametrize(
-    ("thick_mm", "modulus", "long_mm", "short_mm", "sag_mm"),
-    [
-        (18, 3.0, 1200, 600, 0.442),
-        (19, 0.4, 600, 300, 0.176),
-        (18, 9.0, 600, 600, 0.059),
-    ],  # by hand from the table
-)
-def test_a_plate_on_four_edges_sags_less_than_a_strip(
-    thick_mm: float, modulus: float, long_mm: float, short_mm: float, sag_mm: float
-) -> None:
-    """18 mm fibreboard 600 by 1200, 19 mm polyethylene 300 by 600, 18 mm plywood 600 by 600."""
-    load = pressure_pa(1100, 0.05)
-    sag = plate_sag_m(load, long_mm / 1000, short_mm / 1000, thick_mm / 1000, modulus * 1e9)
-
-    # the hand values took α from Navier's series, 0.4 % off the table at a ratio of 2
-    assert sag * 1000 == pytest.approx(sag_mm, rel=0.005, abs=6e-4)
-    assert sag < strip_sag_m(load, short_mm / 1000, thick_mm / 1000, modulus * 1e9, SIMPLE_BEAM.value)
-    assert plate_stress_pa(load, 0.6, 0.6, 0.018) == pytest.approx(0.2874 * load * 0.36 / 0.018**2)
 
 
 @pytest.mark.parametrize(
@@ -180,16 +156,12 @@ def test_a_belly_of_one_millimetre_wastes_two_thirds_of_it() -> None:
 def test_sag_goes_with_the_fourth_power_of_the_span(
     load: float, span: float, thick: float, modulus: float, times: float
 ) -> None:
-    """Strip and plate alike; with the third power of thickness the other way."""
+    """With the third power of thickness the other way."""
     strip = strip_sag_m(load, span, thick, modulus, SIMPLE_BEAM.value)
-    plate = plate_sag_m(load, 1.5 * span, span, thick, modulus)
 
     assert strip > 0
     assert strip_sag_m(load, times * span, thick, modulus, SIMPLE_BEAM.value) == pytest.approx(
         times**4 * strip
-    )
-    assert plate_sag_m(load, 1.5 * times * span, times * span, thick, modulus) == pytest.approx(
-        times**4 * plate
     )
     assert strip_sag_m(load, span, times * thick, modulus, SIMPLE_BEAM.value) == pytest.approx(
         strip / times**3

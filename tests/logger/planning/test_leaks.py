@@ -13,11 +13,8 @@ from logger.planning.physics.form import pressure_pa
 from logger.planning.physics.leaks import (
     emptying_s,
     half_gone_h,
-    hole_flow_m3_s,
-    level_drop_m,
     lost_by_gel,
     slot_flow_m3_s,
-    thin_flow_m3_s,
 )
 
 HEAD_PA = pressure_pa(1100, 0.05)
@@ -37,24 +34,6 @@ def test_a_seam_leaks_by_plane_poiseuille_flow(gap_mm: float, at_0_3: float, at_
 
 
 @pytest.mark.parametrize(
-    ("diameter_mm", "viscous", "thin"),
-    # π r⁴ Δp / 8 μ L at 0.5 Pa·s, 18 mm; Cd 0.61 (sharp edge) with the same 50 mm of head
-    [(1, 0.09, 28.5), (2, 1.41, 113.9), (3, 7.15, 256.2)],
-)
-def test_a_hole_leaks_far_less_resin_than_water(diameter_mm: float, viscous: float, thin: float) -> None:
-    """Torricelli's law for a thin liquid overstates resin 36 to 317 times."""
-    resin = hole_flow_m3_s(diameter_mm / 1000, 0.018, HEAD_PA, 0.5) * ML_MIN
-
-    assert resin == pytest.approx(viscous, rel=0.025)
-    assert thin_flow_m3_s(diameter_mm / 1000, 0.05) * ML_MIN == pytest.approx(thin, rel=0.01)
-
-
-def test_a_thin_liquid_runs_out_of_a_six_millimetre_hole_at_a_litre_a_minute() -> None:
-    """Cd 0.61, 50 mm of head: 1.02 L/min."""
-    assert thin_flow_m3_s(0.006, 0.05) * 60_000 == pytest.approx(1.02, abs=0.01)
-
-
-@pytest.mark.parametrize(
     ("gap_mm", "seam_m", "hours"),
     # τ ln 2 = 0.693 · 12 μ L A / (w h³ ρ g), A 0.30 m², 18 mm, 0.5 Pa·s
     [(0.1, 0.1, 5783), (0.2, 0.1, 723), (0.5, 0.1, 46.3), (1.0, 0.1, 5.78), (0.5, 1.0, 4.63)],
@@ -65,12 +44,6 @@ def test_half_the_pour_is_gone_in(gap_mm: float, seam_m: float, hours: float) ->
 
     assert half_gone_h(tau) == pytest.approx(hours, rel=0.005)
     assert lost_by_gel(tau, half_gone_h(tau)) == pytest.approx(0.5)
-
-
-@pytest.mark.parametrize(("litres", "area", "mm"), [(0.5, 0.30, 1.67), (1.0, 0.45, 2.22), (0.1, 0.05, 2.0)])
-def test_lost_litres_show_as_a_fallen_level(litres: float, area: float, mm: float) -> None:
-    """Volume over area, by hand."""
-    assert level_drop_m(litres / 1000, area) * 1000 == pytest.approx(mm, abs=0.005)
 
 
 def test_a_closed_seam_never_empties() -> None:

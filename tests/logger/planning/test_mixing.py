@@ -9,17 +9,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import OutOfRange
+from logger.plan.file import Glass
 from logger.planning.finding import Light
-from logger.planning.physics.mixing import Correction, MixVerdict, check, correcting_addition, stirring
-from logger.planning.physics.parts import Ratio
+from logger.planning.physics.mixing import Correction, MixVerdict, Pail, check, correcting_addition
+from logger.planning.physics.parts import Ratio, Recipe
 
 WEIGHT = Ratio(2, 1, "weight")
 VOLUME = Ratio(2, 1, "volume")
 
 
-def judge(a_g: float, b_g: float, right: Ratio = WEIGHT, **more: float | bool) -> MixVerdict:
+def judge(a_g: float, b_g: float, right: Ratio = WEIGHT, pail: Pail | None = None) -> MixVerdict:
     """The check with the densities of an invented system."""
-    return check(a_g, b_g, right, 1150, 950, **more)  # type: ignore[arg-type]
+    return check(a_g, b_g, Recipe(right, 1150, 950), Glass(), pail)
 
 
 @pytest.mark.parametrize(
@@ -80,7 +81,7 @@ def test_the_correction_says_which_part_and_how_much(a_g: float, b_g: float, par
 
 def test_a_batch_that_has_been_poured_cannot_be_corrected() -> None:
     """On the wood it is too late, and the verdict says what then."""
-    verdict = judge(2000, 1200, in_pail=False)
+    verdict = judge(2000, 1200, pail=Pail(poured=True))
 
     assert verdict.correction is None
     assert "too late" in verdict.change
@@ -88,17 +89,37 @@ def test_a_batch_that_has_been_poured_cannot_be_corrected() -> None:
 
 def test_a_batch_that_has_begun_to_set_cannot_be_corrected() -> None:
     """After a third of the working time there is no time left to stir a correction in."""
-    early = judge(2000, 1200, age_min=5, working_time_min=30)
-    late = judge(2000, 1200, age_min=11, working_time_min=30)
+    early = judge(2000, 1200, pail=Pail(age_min=5, working_time_min=30))
+    late = judge(2000, 1200, pail=Pail(age_min=11, working_time_min=30))
 
     assert isinstance(early.correction, Correction)
     assert late.correction is None
     assert "Too late" in late.change
 
 
-def test_a_full_pail_needs_a_larger_one_first() -> None:
-    """A correction that does not fit says so with its millilitres."""
-    assert "larger pail" in judge(1000, 1000, free_ml=100).change
+@pytest.mark.parametrize(
+    ("b_g", "heat_pct", "softer_k"),
+    # By hand: min(r, 1) over the mass, 1 + (r − 1) / 3; DiBenedetto of −40 to 85 °C, λ 0.4, at 1 / 1.1 and at 0.9.
+    [(1100, 96.8, 25.0), (900, 93.1, 27.2)],
+)
+def test_a_wrong_ratio_says_what_it_does_to_heat_and_hardness(
+    b_g: float, heat_pct: float, softer_k: float
+) -> None:
+    """10 % off either way: less heat and a softer casting, in figures and in the sentence that the page shows."""
+    verdict = judge(2000, b_g)
+
+    assert verdict.effect is not None
+    assert verdict.effect.heat_pct == pytest.approx(heat_pct, abs=0.05)
+    assert verdict.effect.softer_k == pytest.approx(softer_k, abs=0.1)
+    assert "less heat" in verdict.sentence
+    assert "softer" in verdict.sentence
+
+
+def test_a_right_batch_has_no_such_sentence_and_one_that_never_gels_says_so() -> None:
+    """Within 2 % nothing is said of heat; four times the hardener stays a syrup (Flory and Stockmayer)."""
+    assert judge(2000, 1000).effect is None
+    assert "softer" not in judge(2000, 1000).sentence
+    assert "never gels" in judge(2000, 4000).sentence
 
 
 @pytest.mark.parametrize(
@@ -125,14 +146,6 @@ def test_a_weight_that_cannot_be_is_refused(weight: float) -> None:
         judge(weight, 100)
 
     assert refusal.value.remedy == "read the scale again"
-
-
-def test_what_is_left_to_do_at_the_bench_is_listed() -> None:
-    """Four minutes of six, one scrape of three and no second pail: three things are due."""
-    due = stirring(4, 1, False, 6, 2).due
-
-    assert len(due) == 3
-    assert stirring(6, 3, True, 6, 2).light is Light.OK
 
 
 weights = st.floats(1, 50_000)

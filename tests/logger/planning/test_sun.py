@@ -69,12 +69,6 @@ def test_sun_warms_a_pour_like_a_second_cure(absorptance: float, at_25: float, a
     assert rates == pytest.approx([at_25, at_50], abs=0.06)
 
 
-@pytest.mark.parametrize(("absorptance", "rise"), [(0.95, 95), (0.50, 50), (0.15, 15)])
-def test_the_surface_settles_far_above_the_room(absorptance: float, rise: float) -> None:
-    """q / h with h 10 (an upper bound, by hand)."""
-    assert sun.steady_rise_k(sun.absorbed_w_m2(1000, absorptance), 10) == pytest.approx(rise)
-
-
 def test_a_window_takes_a_fifth() -> None:
     """Glass passes about 0.8 (from memory)."""
     assert sun.absorbed_w_m2(1000, 1.0, through_glass=True) == pytest.approx(800)

@@ -17,7 +17,6 @@ from logger.planning.physics.volume import (
     integrate,
     perimeter_m,
     polygon_area_m2,
-    prismoid_m3,
     section_area_m2,
     void_m3,
     with_allowances,
@@ -112,13 +111,6 @@ def test_a_round_mould_holds_its_disc_or_frustum(
 ) -> None:
     """Closed forms of the cylinder, the frustum and the cone."""
     assert frustum_m3(top_m, bottom_m, depth_m) * 1000 == pytest.approx(litres, abs=1e-3)
-
-
-def test_the_prismoid_is_exact_for_a_frustum() -> None:
-    """The prismoidal formula is exact for areas that vary as a square: judged by the frustum."""
-    areas = [math.pi / 4 * d * d for d in (0.6, 0.58, 0.56)]
-
-    assert prismoid_m3(*areas, 0.04) == pytest.approx(frustum_m3(0.6, 0.56, 0.04), rel=1e-12)
 
 
 @pytest.mark.parametrize(

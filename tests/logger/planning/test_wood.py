@@ -188,14 +188,6 @@ def test_a_slab_without_readings_is_refused() -> None:
         wood.slab_moisture([], 20, corrects_itself=True)
 
 
-def test_weighing_gives_moisture_and_water() -> None:
-    """22.9 kg of walnut at 8 % hold 1.70 kg of water; 108 g that dry to 100 g were at 8 % (definition)."""
-    assert wood.oven_dry_moisture_pct(108, 100) == pytest.approx(8)
-    assert wood.water_kg(0.0375, 611, 8) == pytest.approx(1.70, abs=0.005)
-    with pytest.raises(OutOfRange, match="weigh both again"):
-        wood.oven_dry_moisture_pct(99, 100)
-
-
 def test_a_slab_that_dries_after_the_pour_opens_at_the_line() -> None:
     """Walnut from 12 to 6 % across 400 mm shrinks 6.58 mm: far more than wood bears if it is held."""
     line = wood.resin_line(400, 0.00274, 12, 6)

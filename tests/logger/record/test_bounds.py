@@ -14,11 +14,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from bundles import verify_bundle
 from forged import Forged, packed
 
 from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.record import bounds
-from logger.record.bundle import accept, verify_bundle
+from logger.record.bundle import accept
 from logger.record.import_log import Imports, LogAsked
 from logger.record.past_log import Column, Mapping, read_log
 from logger.record.verify import verify

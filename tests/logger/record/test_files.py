@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from bundles import bundle_bytes, verify_bundle
 from PIL import Image
 
 from logger.errors import NotAllowed
-from logger.record.bundle import bundle_bytes, verify_bundle
 from logger.record.files import SCHEMA, as_csv, csv_lines, everything, from_csv
 from logger.record.gather import gather
 from logger.record.import_log import Imports

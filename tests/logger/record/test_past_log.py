@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from logger.errors import BadInput, BadReadings
 from logger.record.figures import Place, figures
-from logger.record.past_log import Column, Mapping, read_log, rows_in_order
+from logger.record.past_log import Column, Mapping, read_log
 
 ELAPSED = Mapping(("t",), "s", (Column("core", "core", "c"), Column("air", "room", "c")))
 
@@ -215,14 +215,3 @@ def test_a_year_of_a_real_outdoor_temperature_is_read_whole() -> None:
     assert found.room_coldest_hour_c == min(own)
     assert found.room_coldest_hour_at_h == own.index(min(own))
     assert found.room_coldest_c == min(own) < 0
-
-
-def test_readings_come_out_in_time() -> None:
-    """Each time with each place."""
-    log = read_log("t,core,air\n0,21,20\n10,22,19\n", ELAPSED)
-    assert list(rows_in_order(log)) == [
-        (0.0, "core", 21.0),
-        (0.0, "room", 20.0),
-        (10.0, "core", 22.0),
-        (10.0, "room", 19.0),
-    ]

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from bundles import verify_bundle
 from fastapi.testclient import TestClient
 from forged import KEPT, Forged, kept
 from PIL import Image
@@ -25,7 +26,6 @@ from sqlalchemy.exc import OperationalError
 from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.pour import LIVE, Stage
 from logger.record import refit_offers
-from logger.record.bundle import verify_bundle
 from logger.record.import_log import Imports
 from logger.record.verify import verify
 from logger.store import (
