@@ -8,7 +8,7 @@ import signal
 def main() -> None:
     """Load the command line and run it."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
-    from web.command import main as command
+    from web.command import main as command  # here: it is what takes so long, and Ctrl-C must end it
 
     signal.signal(signal.SIGINT, signal.default_int_handler)
     command()

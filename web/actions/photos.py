@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -24,9 +25,16 @@ LARGEST = 14 * 1024 * 1024
 ENDING, TYPE = "jpg", "image/jpeg"
 
 
-def keep_photo(
-    service: Service, pour_id: int, raw: bytes, by: str, text: str = "", point: str = "", reason: str = ""
-) -> str:
+@dataclass(frozen=True, slots=True)
+class Caption:
+    """What is said of a photo: words, the readiness point that it is the evidence of, why it is added to a seal."""
+
+    text: str = ""
+    point: str = ""
+    reason: str = ""
+
+
+def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Caption) -> str:
     """Keep a photo, drawn anew, and note it with the pour; with a sealed record as an addition with its reason.
 
     Gives its SHA-256. Raises BadInput, NotFound, and StoreError when the disk refuses.
@@ -43,7 +51,7 @@ def keep_photo(
         )
     with service.store.read() as connection:
         closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
-    if closed and not reason.strip():
+    if closed and not caption.reason.strip():
         raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
     drawn = redrawn(raw)
     name = hashlib.sha256(drawn).hexdigest()
@@ -54,8 +62,10 @@ def keep_photo(
         raise StoreError(
             f"the photo could not be kept ({error.strerror}): make room on the disk, then send it again"
         ) from error
-    about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | ({"point": point} if point else {})
-    pour_actions.note(service, pour_id, text, by, "photo", about, reason)
+    about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | (
+        {"point": caption.point} if caption.point else {}
+    )
+    pour_actions.note(service, pour_id, caption.text, by, "photo", about, caption.reason)
     return name
 
 

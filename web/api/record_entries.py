@@ -13,7 +13,7 @@ from logger.record.shop_history import check_lot
 from logger.store import page_queries
 from logger.store.rows import EventRow
 from web.actions import pours, readiness
-from web.actions.photos import keep_photo, photo_of
+from web.actions.photos import Caption, keep_photo, photo_of
 from web.answers import ERRORS, EventAnswer
 from web.schemas import PHOTO_BODY, LayerShape, LotShape, OutcomeShape, RowId, TestShape
 from web.security.access import MakerDep, ServiceDep
@@ -80,7 +80,7 @@ async def photo(
         if point:
             readiness.may_sign(service, pour_id, point)
         text = given.get("text", "").strip() or point
-        keep_photo(service, pour_id, raw, who.name, text, point, given.get("reason", ""))
+        keep_photo(service, pour_id, raw, who.name, Caption(text, point, given.get("reason", "")))
         return _newest(service, pour_id)
 
     return await run_in_threadpool(keep)

@@ -1,5 +1,7 @@
 """`pourlog check`, `enrol` and `place-probes`: what a machine needs before its first pour."""
 
+# What a command works with is imported inside it, and why: see web/command.py.
+
 from __future__ import annotations
 
 import json

@@ -1,5 +1,7 @@
 """`pourlog owner-code`: lets an owner who has forgotten the password back in, at the database's own machine."""
 
+# What a command works with is imported inside it, and why: see web/command.py.
+
 from __future__ import annotations
 
 import json

@@ -1,5 +1,7 @@
 """`pourlog verify`, `export` and `import`: prove a record, take it out, bring one in."""
 
+# What a command works with is imported inside it, and why: see web/command.py.
+
 from __future__ import annotations
 
 import json

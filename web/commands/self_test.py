@@ -3,6 +3,8 @@
 Whatever goes wrong here, of whatever kind, is an answer: a new installation must not replace one that works.
 """
 
+# What a command works with is imported inside it, and why: see web/command.py.
+
 from __future__ import annotations
 
 import importlib

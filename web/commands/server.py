@@ -1,5 +1,7 @@
 """`pourlog move`, `add-shop` and `drop-readings`: for a service on a PostgreSQL server."""
 
+# What a command works with is imported inside it, and why: see web/command.py.
+
 from __future__ import annotations
 
 import json

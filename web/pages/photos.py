@@ -10,7 +10,7 @@ from logger.errors import NotFound
 from logger.record import event_views
 from logger.store import page_queries
 from logger.store.photos import KINDS, find
-from web.actions.photos import folder, keep_photo, photo_of
+from web.actions.photos import Caption, folder, keep_photo, photo_of
 from web.schemas import PHOTO_BODY, RowId
 from web.security.access import MakerDep, ReaderDep, ServiceDep
 
@@ -23,7 +23,7 @@ async def add_photo(pour_id: RowId, request: Request, service: ServiceDep, who: 
     """Keep a photo with the pour."""
     given, raw = await photo_of(request)
     text, reason = given.get("text", "").strip()[:4000], given.get("reason", "")
-    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, text, "", reason)
+    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, Caption(text, reason=reason))
     # Only a sealed record asks for a reason.
     where = f"/pours/{pour_id}/record#additions" if reason.strip() else f"/pours/{pour_id}#events"
     return RedirectResponse(where, 303)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import logging
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
+from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
@@ -17,7 +19,7 @@ from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import Units, difference
 from logger.store import alarms, forecasts, page_queries, pours, stations
-from logger.store.rows import PourRow
+from logger.store.rows import AlarmRow, EventRow, PourRow, ProbeRow
 from web.actions import ending
 from web.actions import pours as pour_actions
 from web.actions.message_test import untested
@@ -26,7 +28,7 @@ from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.pipeline import unjudged
 from web.service.service import Service
-from web.views.agenda import Coming, coming
+from web.views.agenda import coming
 from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures, predicted_of
 from web.views.render import page
 from web.views.status import STAGE_WORDS, status_from
@@ -147,81 +149,109 @@ def section(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     return Response(json.dumps(body, separators=(",", ":"), allow_nan=False), media_type="application/json")
 
 
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """What the store has of a pour for its page. station: its name; None where one has to be chosen."""
+
+    pour: PourRow
+    alarms: list[AlarmRow]
+    probes: list[ProbeRow]
+    forecast: dict[str, Any] | None
+    events: list[EventRow]
+    looks: list[Look]
+    station: str | None
+    stations: list[str]
+    choices: list[dict[str, object]]
+    fan: dict[str, Any] | None
+    ends: ending.Ending
+    hottest: tuple[float, float] | None
+
+
+def _stored(service: Service, connection: Connection, pour_id: int) -> _Stored:
+    pour = pours.get_pour(connection, pour_id)
+    newest = forecasts.latest(connection, pour_id)
+    forecast = None if newest is None else newest.body
+    name, to_choose = stations.name_of(connection, pour.station_id), list[str]()
+    if pour.stage in (Stage.PLANNED, Stage.READY):
+        to_choose = stations.names_in_use(connection)
+        name = name if name in to_choose else None  # revoked since: another has to be chosen
+    chosen = pours.probes_chosen(connection, pour_id)
+    plugged = stations.probes_of(connection, pour.station_id) if pour.station_id else []
+    hottest = None
+    if pour.poured_ms is not None:
+        hottest = service.curves.hottest(connection, pour_id, pour.poured_ms)
+    return _Stored(
+        pour=pour,
+        alarms=alarms.open_alarms(connection, pour_id),
+        probes=page_queries.probes_of_pour(connection, pour),
+        forecast=forecast,
+        events=page_queries.newest_events(connection, pour_id, 60),
+        looks=page_queries.looks_of(connection, pour_id),
+        station=name,
+        stations=to_choose,
+        choices=[
+            {"rom": probe.rom, "place": probe.place, "on": not chosen or probe.rom in chosen}
+            for probe in plugged
+        ],
+        fan=fan_of(service, connection, pour, pour_actions.plan_of(pour), forecast),
+        ends=ending.ending_of(service, connection, pour),
+        hottest=hottest,
+    )
+
+
+def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str, object]]:
+    """Return what is still to come, with its time of day."""
+    pour, told = stored.pour, _foretold(stored.pour)
+    stage = Stage(pour.stage)
+    if told is None or hour is None or stage not in (*LIVE, Stage.RELEASED):
+        return []
+    looks_h = _looks_due_h(pour, rhythm, stored.looks)
+    hottest_c = None if stored.hottest is None else stored.hottest[0]
+    return [
+        {
+            "item": item,
+            "what": item.what,
+            "at_ms": _at_ms(pour, item.at_h),
+            "until_ms": _at_ms(pour, item.until_h),
+        }
+        for item in coming(stage, hour, told, stored.forecast, looks_h, hottest_c)
+    ]
+
+
 def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
-        pour = pours.get_pour(connection, pour_id)
-        open_now = alarms.open_alarms(connection, pour_id)
-        probes = page_queries.probes_of_pour(connection, pour)
-        forecast = forecasts.latest(connection, pour_id)
-        noted = page_queries.newest_events(connection, pour_id, 60)
-        looks = page_queries.looks_of(connection, pour_id)
-        name = stations.name_of(connection, pour.station_id)
-        to_choose: list[str] = []
-        if pour.stage in (Stage.PLANNED, Stage.READY):
-            to_choose = stations.names_in_use(connection)
-            name = name if name in to_choose else None  # revoked since: another has to be chosen
-        chosen = pours.probes_chosen(connection, pour_id)
-        choices = [
-            {"rom": probe.rom, "place": probe.place, "on": not chosen or probe.rom in chosen}
-            for probe in (stations.probes_of(connection, pour.station_id) if pour.station_id else ())
-        ]
-        fan = fan_of(
-            service, connection, pour, pour_actions.plan_of(pour), None if forecast is None else forecast.body
-        )
-        ends = ending.ending_of(service, connection, pour)
-        hottest = None
-        if pour.poured_ms is not None:
-            hottest = service.curves.hottest(connection, pour_id, pour.poured_ms)
-    stage = Stage(pour.stage)
-    plan = pour_actions.plan_of(pour)
+        stored = _stored(service, connection, pour_id)
+    pour, body, hottest = stored.pour, stored.forecast, stored.hottest
+    stage, plan = Stage(pour.stage), pour_actions.plan_of(pour)
+    limits = plan.resin.limits
     hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / 3.6e6
-    told = _foretold(pour)
-    body = None if forecast is None else forecast.body
-    ahead: list[Coming] = []
-    if told is not None and hour is not None and stage in (*LIVE, Stage.RELEASED):
-        ahead = coming(
-            stage,
-            hour,
-            told,
-            body,
-            _looks_due_h(pour, service.rhythm, looks),
-            None if hottest is None else hottest[0],
-        )
     return {
         "pour": pour,
         "stage": stage,
         "stage_word": STAGE_WORDS[stage],
-        "standing": status_from(pour, probes, open_now, now_ms, unjudged(service, pour)),
-        "alarms": open_now,
+        "standing": status_from(pour, stored.probes, stored.alarms, now_ms, unjudged(service, pour)),
+        "alarms": stored.alarms,
         "plan": plan,
-        "limit_c": plan.resin.limits.max_core_c,
+        "limit_c": limits.max_core_c,
         "hour": hour,
         "hottest": hottest,
-        "ahead": [
-            {
-                "item": item,
-                "what": item.what,
-                "at_ms": _at_ms(pour, item.at_h),
-                "until_ms": _at_ms(pour, item.until_h),
-            }
-            for item in ahead
-        ],
-        "sentence": _sentence(pour, body, plan.resin.limits.max_core_c, u, hottest),
+        "ahead": _ahead(stored, service.rhythm, hour),
+        "sentence": _sentence(pour, body, limits.max_core_c, u, hottest),
         "forecast": body,
         "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,
         "helps": _helps(body),
-        "chart": _chart(pour, plan.resin.limits, body, u),
-        "events": noted,
-        "station": name,
-        "stations": to_choose,
-        "choices": choices,
+        "chart": _chart(pour, limits, body, u),
+        "events": stored.events,
+        "station": stored.station,
+        "stations": stored.stations,
+        "choices": stored.choices,
         "steps": [(to, *STEP_WORDS[to]) for to in FOLLOWS[stage] if to in STEP_WORDS],
         "live": stage in LIVE,
-        "fan": fan if stage in LIVE else None,
+        "fan": stored.fan if stage in LIVE else None,
         "untested": untested(service) if stage in SOON_LIVE else None,
         "may_spoil": Stage.SPOILED in FOLLOWS[stage],
-        "ends": ends,
+        "ends": stored.ends,
         "end_stages": ending.ENDS,
         "exception_min": EXCEPTION_MIN,
     }

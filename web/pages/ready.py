@@ -15,7 +15,7 @@ from logger.store import page_queries, pours
 from web.actions import pours as pour_actions
 from web.actions import readiness
 from web.actions.message_test import untested
-from web.actions.photos import keep_photo, photo_of
+from web.actions.photos import Caption, keep_photo, photo_of
 from web.pages.plan import SIGNS
 from web.schemas import PHOTO_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
@@ -95,7 +95,7 @@ async def photo(pour_id: RowId, request: Request, service: ServiceDep, who: Make
     given, raw = await photo_of(request)
     point = given.get("point", "")
     await run_in_threadpool(readiness.may_sign, service, pour_id, point)
-    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, point, point)
+    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, Caption(point, point))
     return _back(pour_id, given.get("person", who.name), point)
 
 

@@ -11,8 +11,6 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Sequence
-from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
@@ -23,6 +21,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from logger.errors import BadInput, DidNotConverge, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
 from logger.quantities import METRIC
 from logger.store.readings import Conflict
+from web.answers import ErrorBody
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded, TooMany
 from web.server.emergency import cannot_use_the_database
 
@@ -67,18 +66,17 @@ def install(app: FastAPI) -> None:
                 return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
         where = error.where if isinstance(error, BadInput) else None
         remedy = error.remedy if isinstance(error, BadInput) else None
-        obstacles = error.obstacles if isinstance(error, NotReady | MayNotEnd) else ()
+        obstacles = list(error.obstacles) if isinstance(error, NotReady | MayNotEnd) else None
         ends = error if isinstance(error, MayNotEnd) else None
-        answer = _answer(
-            request,
-            status,
-            kind_of(error),
-            str(error),
-            where,
-            ends.remedy if ends else remedy,
-            obstacles,
-            None if ends is None else ends.signable,
+        body = ErrorBody(
+            kind=kind_of(error),
+            message=str(error),
+            where=where,
+            remedy=ends.remedy if ends else remedy,
+            obstacles=obstacles or None,
+            signable=None if ends is None else ends.signable,
         )
+        answer = _answer(request, status, body)
         if isinstance(error, TooMany):
             answer.headers["Retry-After"] = str(error.wait_s)
         return answer
@@ -86,13 +84,17 @@ def install(app: FastAPI) -> None:
     def http(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException | StarletteHTTPException)
         kind = {404: "not-found", 405: "not-allowed-here", 413: "too-large"}.get(error.status_code, "refused")
-        return _answer(request, error.status_code, kind, str(error.detail), None, None)
+        body = ErrorBody(kind=kind, message=str(error.detail), where=None, remedy=None)
+        return _answer(request, error.status_code, body)
 
     def invalid(request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        return _answer(request, 422, "bad-input", f"{where}: {first['msg']}", where, "correct that value")
+        body = ErrorBody(
+            kind="bad-input", message=f"{where}: {first['msg']}", where=where, remedy="correct that value"
+        )
+        return _answer(request, 422, body)
 
     def database(request: Request, error: Exception) -> Response:
         assert isinstance(error, SQLAlchemyError)
@@ -111,34 +113,25 @@ def _wants_page(request: Request) -> bool:
     return not for_programs and "text/html" in request.headers.get("accept", "")
 
 
-def _answer(
-    request: Request,
-    status: int,
-    kind: str,
-    message: str,
-    where: str | None,
-    remedy: str | None,
-    obstacles: Sequence[str] = (),
-    signable: bool | None = None,
-) -> Response:
+def _answer(request: Request, status: int, error: ErrorBody) -> Response:
     if _wants_page(request):
-        from web.views.render import page  # here: a start does not wait for the pages (later.py)
+        from web.views.render import page  # here: a start does not wait for the pages (lazy_routes.py)
 
         shown = {
             "status": status,
-            "message": message,
-            "remedy": remedy,
-            "obstacles": obstacles,
-            "ends": signable is not None,
+            "message": error.message,
+            "remedy": error.remedy,
+            "obstacles": error.obstacles or (),
+            "ends": error.signable is not None,
             "back": _pour_of(request.url.path),
         }
         return page(request, "problem.html", shown, status=status)
     # Programs read SI; a page writes what is marked in its reader's units (web/views/render.py).
-    body: dict[str, Any] = {"kind": kind, "message": METRIC.shown(message), "where": where, "remedy": remedy}
-    if obstacles:
-        body["obstacles"] = [METRIC.shown(text) for text in obstacles]
-    if signable is not None:
-        body["signable"] = signable
+    body = error.model_dump(exclude={"obstacles", "signable"}) | {"message": METRIC.shown(error.message)}
+    if error.obstacles:
+        body["obstacles"] = [METRIC.shown(text) for text in error.obstacles]
+    if error.signable is not None:
+        body["signable"] = error.signable
     return JSONResponse({"error": body}, status)
 
 

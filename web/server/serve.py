@@ -1,5 +1,8 @@
 """Runs the service: HTTP, the watch and the sender, until told to stop; live pages end at once when it does."""
 
+# Forecasts, fits and pages are imported by the threads that need them: a start does not wait for what takes seconds on
+# a Pi.
+
 from __future__ import annotations
 
 import logging
@@ -96,24 +99,9 @@ class Running:
         self._store = store
         self.supervisor = Supervisor()
         self.workers = workers = service.workers = Workers(self.stop)
-        self.watch.came_round = lambda: workers.came_round("watch")
-        self.watch.still_at_it = lambda: workers.still_at_it("watch")
-        self.sender.came_round = lambda: workers.came_round("sender")
-        self.sender.still_at_it = lambda: workers.still_at_it("sender")
-        self.upkeep.came_round = lambda: workers.came_round("upkeep")
         service.sender, service.upkeep = self.sender, self.upkeep
-        # Its own way to the channels: one that hangs in the other must not hold it up.
-        plain = service.plain_watch = service.memory.watch = PlainWatch(
-            service.plain,
-            Shouter(channel or MessageChannels(messages.timeout_s), (*messages.urls, *messages.second_urls)),
-            service.timeline.now_ms,
-            handled=lambda pour: handled(service, pour),
-            fails=lambda pour: not_as_usual(service, pour),
-            about=service.settings.workshop,
-            speed=service.pace.speed,
-        )
-        plain.came_round = lambda: workers.came_round("plain-limit")
-        service.memory.came_round = lambda: workers.came_round("memory")
+        plain = service.plain_watch = service.memory.watch = self._plain_watch(channel)
+        self._count_rounds(plain)
         self._threads = [
             workers.thread("plain-limit", plain.run, within_s=self.sender.round_s),
             workers.thread("memory", service.memory.run, within_s=MEMORY_S),
@@ -130,6 +118,32 @@ class Running:
             service.news.spread = spread.tell
             for name, target in (("news-out", spread.send), ("news-in", spread.listen)):
                 self._threads.append(workers.thread(name, target))
+
+    def _plain_watch(self, channel: Channel | None) -> PlainWatch:
+        """Return the plain limit's watch, with its own way to the channels: one that hangs in the other must not hold
+        it up.
+        """
+        service, messages = self.service, self.service.settings.messages
+        return PlainWatch(
+            service.plain,
+            Shouter(channel or MessageChannels(messages.timeout_s), (*messages.urls, *messages.second_urls)),
+            service.timeline.now_ms,
+            handled=lambda pour: handled(service, pour),
+            fails=lambda pour: not_as_usual(service, pour),
+            about=service.settings.workshop,
+            speed=service.pace.speed,
+        )
+
+    def _count_rounds(self, plain: PlainWatch) -> None:
+        """Have each part say when it has come round, so that one that hangs is seen."""
+        workers = self.workers
+        self.watch.came_round = lambda: workers.came_round("watch")
+        self.watch.still_at_it = lambda: workers.still_at_it("watch")
+        self.sender.came_round = lambda: workers.came_round("sender")
+        self.sender.still_at_it = lambda: workers.still_at_it("sender")
+        self.upkeep.came_round = lambda: workers.came_round("upkeep")
+        plain.came_round = lambda: workers.came_round("plain-limit")
+        self.service.memory.came_round = lambda: workers.came_round("memory")
 
     def _led(
         self, name: str, run: Callable[[threading.Event], None], within_s: float | None = None

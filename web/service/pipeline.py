@@ -7,7 +7,7 @@ every part has lately done its work.
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -16,7 +16,9 @@ from logger.live.leader import Alone
 from logger.quantities import temperature
 from logger.store import lease, operating, outbox
 from logger.units import span
-from web.service.service import Service
+
+if TYPE_CHECKING:
+    from web.service.service import Service
 
 #: A part that has done nothing well for so long does not work, ms of real time (see pace.py); a round over a thousand
 #: pours takes some seconds.

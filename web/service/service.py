@@ -29,6 +29,7 @@ from logger.store.database import Store
 from logger.store.partitions import Month
 from logger.store.rows import StationRow
 from logger.store.shops import sees
+from web.service import pipeline
 from web.service.counters import Counted
 from web.service.sse import News
 
@@ -169,15 +170,11 @@ class Service:
     @property
     def watch_trouble(self) -> str | None:
         """What is wrong on the way from a reading to a phone, whichever process decides; None while all is well."""
-        from web.service.pipeline import troubles
-
-        return "; ".join(troubles(self)) or None
+        return "; ".join(pipeline.troubles(self)) or None
 
     def _says(self) -> tuple[int | None, str | None]:
         """Return what other processes hear of this one's watch while it decides."""
-        from web.service.pipeline import failing
-
-        return self.watch.judged_ms, "; ".join(failing(self)) or None
+        return self.watch.judged_ms, "; ".join(pipeline.failing(self)) or None
 
     def address(self, path: str) -> str:
         """Return a path of this service as phones reach it."""
