@@ -68,17 +68,17 @@ class Override:
                 )
 
 
-#: (id, question, persons, evidence, finding keys' topics that decide its light)
 _NO_EVIDENCE, _PHOTO = "none", "photo"
 
 
-def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
-    """The points of this plan, in the order in which a shop comes to them."""
-    by_key: dict[str, list[Finding]] = {}
-    for finding in findings:
-        by_key.setdefault(finding.key, []).append(finding)
+@dataclass(frozen=True)
+class _PointMaker:
+    """Makes a point from the keys of the findings that decide its light."""
 
-    def point(
+    by_key: dict[str, list[Finding]]
+
+    def __call__(
+        self,
         name: str,
         question: str,
         keys: Sequence[str],
@@ -87,11 +87,21 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
         evidence: str = _NO_EVIDENCE,
         about: str = "",
     ) -> SigningPoint:
-        meant = [f for key in keys for f in by_key.get(key, []) if not about or f'"{about}"' in f.sentence]
+        """Return the point. about: only findings that name it in quotation marks."""
+        meant = [
+            f for key in keys for f in self.by_key.get(key, []) if not about or f'"{about}"' in f.sentence
+        ]
         bad = [f for f in meant if f.light is not Light.OK]
         why = " ".join(f"{f.sentence} {f.change}".strip() for f in bad)
         return SigningPoint(name, question, people, evidence, worst(f.light for f in meant), why)
 
+
+def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
+    """The points of this plan, in the order in which a shop comes to them."""
+    by_key: dict[str, list[Finding]] = {}
+    for finding in findings:
+        by_key.setdefault(finding.key, []).append(finding)
+    point = _PointMaker(by_key)
     found = [
         point(
             "depth",
@@ -140,6 +150,14 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
         ),
     ]
     found += _form_points(plan, point)
+    found += _wood_points(plan, point)
+    found += _points_of_options(plan, point)
+    return [*found, *_always(plan)]
+
+
+def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
+    """Points of each slab and of each void that goes through."""
+    found = []
     for number, slab in enumerate(plan.slab, start=1):
         found += [
             point(
@@ -168,6 +186,12 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
         for number, void in enumerate(plan.void, start=1)
         if void.through
     ]
+    return found
+
+
+def _points_of_options(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
+    """Points of layers, sun, colour and heat tools, where the plan has them."""
+    found = []
     if plan.layer:
         found.append(
             point(
@@ -182,10 +206,10 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
         found.append(point("colour", "Has a cup at full depth been looked at?", ["colour"], evidence=_PHOTO))
     if plan.heat_tool is not None:
         found.append(point("heat-tool", "Do all who hold the gun know how short a pass is?", ["heat-tool"]))
-    return [*found, *_always(plan)]
+    return found
 
 
-def _form_points(plan: Plan, point: Any) -> list[SigningPoint]:
+def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
     if plan.pour.shape == "sheet" and plan.form.bottom.thickness_mm == 0:
         return []
     found = [

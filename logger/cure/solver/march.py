@@ -217,6 +217,31 @@ def read(stage: Interval, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
     return out
 
 
+@dataclass(frozen=True)
+class _Start:
+    """Where a step starts: temperature K, conversion, time s, which members (M,), and their readings (M, 12)."""
+
+    t_k: Floats
+    alpha: Floats
+    time_s: Floats
+    who: Indices
+    reading: Floats
+
+
+@dataclass(frozen=True)
+class _Attempt:
+    """A step that was tried: its end, the times and readings of its middle and end, heat lost J and error (M,)."""
+
+    t_k: Floats
+    alpha: Floats
+    middle_s: Floats
+    end_s: Floats
+    at_middle: Floats
+    at_end: Floats
+    heat_out_j: Floats
+    error: Floats
+
+
 class March:
     """Carries M members through one stage."""
 
@@ -253,56 +278,32 @@ class March:
             dt = np.where(pieces >= 3.0, step_s, left / np.maximum(pieces, 1.0))
             self._refresh(stage, t_k, time_s, who, built)
             self._build(stage, dt, built)
-            coarse, middle, fine = self._step(stage, chem, t_k, alpha, time_s, dt, who)
-            t_gap, a_gap = fine[0] - coarse[0], fine[1] - coarse[1]
-            t_gap *= 1.0 / 3.0
-            a_gap *= 1.0 / 3.0
-            rise = np.abs(before[:, HOTTEST] - before[:, SURFACE])
-            allowed = acc.kelvin + acc.part_of_rise * rise
-            error = np.maximum(
-                np.maximum(t_gap.max(axis=(1, 2)), -t_gap.min(axis=(1, 2))) / allowed,
-                np.maximum(a_gap.max(axis=(1, 2)), -a_gap.min(axis=(1, 2))) / acc.conversion,
-            )
-            fine[0] += t_gap
-            fine[1] += a_gap
-            np.clip(fine[1], 0.0, 1.0 - 1e-9, out=fine[1])
-            middle[0] += 0.5 * t_gap
-            middle[1] += 0.5 * a_gap
-            mid_time, end_time = time_s + 0.5 * dt, time_s + dt
-            at_middle = read(stage, middle[0], middle[1], self.room.at(mid_time, who))
-            end_room = self.room.at(end_time, who)
-            at_end = read(stage, fine[0], fine[1], end_room)
-            if stage.computed:
-                missed = sum(skin.missed_w_m2(end_room) for skin in stage.skins)
-                error = np.maximum(error, missed * dt / (stage.gauge.heat_capacity_m2 * allowed))
-            good = error <= 1.0
+            tried = self._attempt(stage, chem, _Start(t_k, alpha, time_s, who, before), dt)
+            good = tried.error <= 1.0
             for skin in stage.skins:
                 skin.settle(good)
             state.steps += int(good.sum())
             state.refused += int(len(good) - good.sum())
-            # A state that is not a number is never good, and halves until the step is too short.
-            scale = np.where(np.isfinite(error), 0.85 * np.maximum(error, 1e-3) ** (-1.0 / 3.0), 0.25)
-            step_s = _laddered(step_s, dt, np.clip(scale, 0.2, 3.0), good, acc.longest_s)
+            step_s = _laddered(step_s, dt, _step_scale(tried.error), good, acc.longest_s)
             if np.any(~good & (dt < acc.shortest_s)):
                 raise DidNotConverge(
                     f"the step fell below {acc.shortest_s} s at {float(time_s[~good][0]) / 3600:.3f} h without "
                     "reaching the accuracy; check the rate constants and the heat of cure"
                 )
-            heat = dt / 6.0 * (before[:, HEAT_OUT] + 4.0 * at_middle[:, HEAT_OUT] + at_end[:, HEAT_OUT])
             if good.all():
-                t_k, alpha, time_s, before = fine[0], fine[1], end_time, at_end
-                state.heat_out_j[who] += heat
-                track.add(who, mid_time, at_middle)
-                track.add(who, end_time, at_end)
+                state.heat_out_j[who] += tried.heat_out_j
+                track.add(who, tried.middle_s, tried.at_middle)
+                track.add(who, tried.end_s, tried.at_end)
+                t_k, alpha, time_s, before = tried.t_k, tried.alpha, tried.end_s, tried.at_end
             elif good.any():
                 pick = good[:, None, None]
-                t_k = np.where(pick, fine[0], t_k)
-                alpha = np.where(pick, fine[1], alpha)
-                time_s = np.where(good, end_time, time_s)
-                before = np.where(good[:, None], at_end, before)
-                state.heat_out_j[who[good]] += heat[good]
-                track.add(who[good], mid_time[good], at_middle[good])
-                track.add(who[good], end_time[good], at_end[good])
+                t_k = np.where(pick, tried.t_k, t_k)
+                alpha = np.where(pick, tried.alpha, alpha)
+                time_s = np.where(good, tried.end_s, time_s)
+                before = np.where(good[:, None], tried.at_end, before)
+                state.heat_out_j[who[good]] += tried.heat_out_j[good]
+                track.add(who[good], tried.middle_s[good], tried.at_middle[good])
+                track.add(who[good], tried.end_s[good], tried.at_end[good])
             done = time_s >= until_s - 1e-6
             if self.enough is not None:
                 top_k = np.maximum(top_k, before[:, HOTTEST])
@@ -322,6 +323,34 @@ class March:
         raise DidNotConverge(
             f"{acc.most_steps} steps did not reach {until_s / 3600:.2f} h; check the rate constants"
         )
+
+    def _attempt(self, stage: Interval, chem: Chemistry, start: _Start, dt: Floats) -> _Attempt:
+        """Try a step of dt s (M,): the extrapolated state, its readings, and the error over what is allowed."""
+        acc, before = self.accuracy, start.reading
+        coarse, middle, fine = self._step(stage, chem, start, dt)
+        t_gap, a_gap = fine[0] - coarse[0], fine[1] - coarse[1]
+        t_gap *= 1.0 / 3.0
+        a_gap *= 1.0 / 3.0
+        rise = np.abs(before[:, HOTTEST] - before[:, SURFACE])
+        allowed = acc.kelvin + acc.part_of_rise * rise
+        error = np.maximum(
+            np.maximum(t_gap.max(axis=(1, 2)), -t_gap.min(axis=(1, 2))) / allowed,
+            np.maximum(a_gap.max(axis=(1, 2)), -a_gap.min(axis=(1, 2))) / acc.conversion,
+        )
+        fine[0] += t_gap
+        fine[1] += a_gap
+        np.clip(fine[1], 0.0, 1.0 - 1e-9, out=fine[1])
+        middle[0] += 0.5 * t_gap
+        middle[1] += 0.5 * a_gap
+        middle_s, end_s = start.time_s + 0.5 * dt, start.time_s + dt
+        at_middle = read(stage, middle[0], middle[1], self.room.at(middle_s, start.who))
+        end_room = self.room.at(end_s, start.who)
+        at_end = read(stage, fine[0], fine[1], end_room)
+        if stage.computed:
+            missed = sum(skin.missed_w_m2(end_room) for skin in stage.skins)
+            error = np.maximum(error, missed * dt / (stage.gauge.heat_capacity_m2 * allowed))
+        heat = dt / 6.0 * (before[:, HEAT_OUT] + 4.0 * at_middle[:, HEAT_OUT] + at_end[:, HEAT_OUT])
+        return _Attempt(fine[0], fine[1], middle_s, end_s, at_middle, at_end, heat, error)
 
     def _refresh(self, stage: Interval, t_k: Floats, time_s: Floats, who: Indices, built: Floats) -> None:
         """Decompose again where a computed coefficient has left the one that the propagators hold."""
@@ -355,14 +384,7 @@ class March:
         built[pick] = dt[pick]
 
     def _step(
-        self,
-        stage: Interval,
-        chem: Chemistry,
-        t_k: Floats,
-        alpha: Floats,
-        time_s: Floats,
-        dt: Floats,
-        who: Indices,
+        self, stage: Interval, chem: Chemistry, start: _Start, dt: Floats
     ) -> tuple[list[Floats], list[Floats], list[Floats]]:
         """One whole step and two half ones from the same start: (T, α) of the whole, of the middle, of the end.
 
@@ -371,34 +393,17 @@ class March:
         of the two neither runs off during the other's turn (balanced splitting: Speth, Green, MacNamara &
         Strang 2013, SIAM J. Numer. Anal. 51:3084, from memory).
         """
-        room, gauge = self.room, stage.gauge
-        middle_s, end_s = time_s + 0.5 * dt, time_s + dt
+        gauge, t_k, alpha = stage.gauge, start.t_k, start.alpha
         wet = (slice(None), gauge.resin_rows, gauge.resin_columns)
         cure, resin = alpha[:, : gauge.poured_rows], t_k[wet]
-        pull, trend = np.zeros_like(t_k), np.zeros_like(t_k)
-        early, late, mean = room.means((time_s, middle_s, end_s), who)
-        over = t_k - mean[:, None, None]
-        for lines in stage.lines:
-            lines.add_rate(over, pull)
-        if stage.computed or stage.top.heated:
-            for skin in stage.skins:
-                if skin.computed or skin.heated:
-                    flux, growing = skin.influx(t_k, mean, time_s, dt)
-                    pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
-                    trend[:, skin.rows, skin.columns] += growing * skin.per_capacity
         whole, half = dt[:, None, None], 0.5 * dt[:, None, None]
+        pull, trend, means = self._conducted(stage, start, dt)
         drive = chem.drive(cure, resin)
         heating = chem.rise_k * chem.rate(cure, drive)
         pull[wet] += heating
         growth = _trend(chem, cure, drive, resin, heating, pull[wet], half)
         trend[wet] += growth
-        pulls = [pull, pull]
-        if not room.constant:
-            pulls = [pull.copy(), pull.copy()]
-            for one, part in zip(pulls, (early, late), strict=True):
-                more = (part - mean)[:, None]
-                for skin in stage.skins:
-                    one[:, skin.rows, skin.columns] += skin.tie(skin.h) * more * skin.per_capacity
+        pulls = self._pulls(stage, pull, means)
 
         def turn(delta: Floats, from_alpha: Floats, start: Floats | float, span: Floats) -> Floats:
             """The reaction over a span that begins `start` after the step, less what conduction already holds."""
@@ -439,6 +444,38 @@ class March:
             [fine, _with_dry(fine_cure, alpha)],
         )
 
+    def _conducted(
+        self, stage: Interval, start: _Start, dt: Floats
+    ) -> tuple[Floats, Floats, tuple[Floats, Floats, Floats]]:
+        """Heating by conduction and by the faces, K/s, and its trend, K/s²; the room's mean early, late and in all."""
+        t_k, time_s = start.t_k, start.time_s
+        pull, trend = np.zeros_like(t_k), np.zeros_like(t_k)
+        early, late, mean = self.room.means((time_s, time_s + 0.5 * dt, time_s + dt), start.who)
+        over = t_k - mean[:, None, None]
+        for lines in stage.lines:
+            lines.add_rate(over, pull)
+        if stage.computed or stage.top.heated:
+            for skin in stage.skins:
+                if skin.computed or skin.heated:
+                    flux, growing = skin.influx(t_k, mean, time_s, dt)
+                    pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
+                    trend[:, skin.rows, skin.columns] += growing * skin.per_capacity
+        return pull, trend, (early, late, mean)
+
+    def _pulls(
+        self, stage: Interval, pull: Floats, means: tuple[Floats, Floats, Floats]
+    ) -> tuple[Floats, Floats]:
+        """The heating in each half of the step: the same array twice where the room does not change."""
+        if self.room.constant:
+            return pull, pull
+        early, late, mean = means
+        pulls = (pull.copy(), pull.copy())
+        for one, part in zip(pulls, (early, late), strict=True):
+            more = (part - mean)[:, None]
+            for skin in stage.skins:
+                one[:, skin.rows, skin.columns] += skin.tie(skin.h) * more * skin.per_capacity
+        return pulls
+
 
 def _trend(
     chem: Chemistry, cure: Floats, drive: Floats, resin: Floats, heating: Floats, pull: Floats, half: Floats
@@ -448,6 +485,13 @@ def _trend(
     later = chem.ahead(cure, drive, half)
     then = chem.rise_k * chem.rate(later, chem.drive(later, warmed))
     return np.asarray((np.minimum(then, 2.0 * heating) - heating) / half)
+
+
+def _step_scale(error: Floats) -> Floats:
+    """By what the step may change after that error, over what is allowed, of a method of third order."""
+    # A state that is not a number is never good, and halves until the step is too short.
+    scale = np.where(np.isfinite(error), 0.85 * np.maximum(error, 1e-3) ** (-1.0 / 3.0), 0.25)
+    return np.asarray(np.clip(scale, 0.2, 3.0))
 
 
 def _with_dry(cure: Floats, alpha: Floats) -> Floats:

@@ -44,51 +44,63 @@ def interval_of(
     probe: ProbePosition,
     absorbed_w_m2: Floats | float,
 ) -> Interval:
-    """The stage in which the first `layers` layers are poured."""
+    """Return the stage in which the first `layers` layers are poured."""
     active = section.layer_tops[layers - 1]
-    wet = section.resin_columns
-    nb, rows, columns = section.panel_rows, section.rows, section.columns
+    top, bottom, side = _outer_faces(section, active, sheds, factors)
+    top.absorbed = absorbed_w_m2
+    z_lines, ties = _upright_lines(section, active, top, bottom)
+    x_lines: list[LineOperators] = []
+    inner = None
+    if section.shape != "sheet":
+        still = np.zeros(len(factors.top))
+        x_lines, more = _level_lines(section, active, still, side)
+        ties += more
+        if active < section.rows and section.columns > section.resin_columns:
+            shed = HeatLoss(INNER_W_M2K if sheds.side.given is None else sheds.side.given, sheds.side.law)
+            inner, lines, more = _bare_slab(section, active, shed, factors.side, side)
+            x_lines.append(lines)
+            ties += more
+    skins = [s for s in (top, bottom, side, inner) if s is not None]
+    return Interval(
+        z_lines, x_lines, top, bottom, side, inner, ties, observer_of(section, layers, probe, skins)
+    )
+
+
+def _outer_faces(
+    section: Section, active: int, sheds: HeatLosses, factors: Factors
+) -> tuple[Boundary, Boundary, Boundary]:
+    """Top, bottom and side of what is poured up to row `active`, and of the slab beside it."""
+    wet, rows, columns = section.resin_columns, section.rows, section.columns
     across = np.arange(columns)
     top_rows = np.where(across < wet, active - 1, rows - 1)
-    top = _skin(
-        section, sheds.top, factors.top, top_rows, across, along="z", area=section.column_area, inward=-1
-    )
-    top.absorbed = absorbed_w_m2
-    bottom = _skin(
-        section,
-        sheds.bottom,
-        factors.bottom,
-        np.zeros(columns, dtype=np.intp),
-        across,
-        along="z",
-        area=section.column_area,
-        inward=1,
-    )
+    ground = np.zeros(columns, dtype=np.intp)
+    area = section.column_area
+    top = _skin(section, sheds.top, factors.top, top_rows, across, along="z", area=area, inward=-1)
+    bottom = _skin(section, sheds.bottom, factors.bottom, ground, across, along="z", area=area, inward=1)
     # With no slab there is nothing beside a layer that is not poured yet.
     tall = rows if columns > wet else active
     up = np.arange(tall if section.shape != "sheet" else 0)
-    rim = float(section.face_length[-1])
-    side = _skin(
-        section,
-        sheds.side,
-        factors.side,
-        up,
-        np.full(len(up), columns - 1),
-        along="x",
-        area=section.dz[up] * rim,
-        inward=-1,
-    )
+    rim = section.dz[up] * float(section.face_length[-1])
+    last = np.full(len(up), columns - 1)
+    side = _skin(section, sheds.side, factors.side, up, last, along="x", area=rim, inward=-1)
+    return top, bottom, side
+
+
+def _upright_lines(
+    section: Section, active: int, top: Boundary, bottom: Boundary
+) -> tuple[list[LineOperators], list[FaceCoupling]]:
+    """Lines along z through resin and slab, and what ends them."""
+    nb, wet = section.panel_rows, section.resin_columns
     z_lines: list[LineOperators] = []
-    x_lines: list[LineOperators] = []
     ties: list[FaceCoupling] = []
-    for first, last, height in ((0, wet, active), (wet, columns, rows)):
+    for first, last, height in ((0, wet, active), (wet, section.columns, section.rows)):
         if first == last:
             continue
         k, c = section.conductivity[:height, first], section.capacity_m3[:height, first]
         dz = section.dz[:height]
         cells = slice(first, last)
         # A layer poured later may start at another temperature: no polynomial runs across its bottom.
-        poured = [top for top in section.layer_tops if top < height] if first == 0 else []
+        poured = [row for row in section.layer_tops if row < height] if first == 0 else []
         breaks = [*([0] if nb else []), nb, *poured, height]
         flow = flow_matrix(
             section.z_edges[: height + 1], k, breaks, np.ones(height + 1), ring=False, mirrored=False
@@ -110,55 +122,47 @@ def interval_of(
             FaceCoupling("bottom", lines, cells, "low", 1.0),
             FaceCoupling("top", lines, cells, "high", 1.0),
         ]
-    inner = None
-    if section.shape != "sheet":
-        still = np.zeros(len(factors.top))
-        for low, high in ((0, nb), (nb, active)):
-            if low == high:
-                continue
-            lines = _across(
-                section,
-                slice(low, high),
-                slice(0, columns),
-                still,
-                side.tie(side.built_h)[:, low],
-                np.zeros(2),
-                side.weights[:, low],
-            )
-            x_lines.append(lines)
-            ties.append(FaceCoupling("side", lines, slice(low, high), "high", rim))
-        if active < rows and columns > wet:
-            bare = np.arange(active, rows)
-            edge = float(section.face_length[wet])
-            shed = HeatLoss(INNER_W_M2K if sheds.side.given is None else sheds.side.given, sheds.side.law)
-            inner = _skin(
-                section,
-                shed,
-                factors.side,
-                bare,
-                np.full(len(bare), wet),
-                along="x",
-                area=section.dz[bare] * edge,
-                inward=1,
-            )
-            lines = _across(
-                section,
-                slice(active, rows),
-                slice(wet, columns),
-                inner.tie(inner.built_h)[:, 0],
-                side.tie(side.built_h)[:, active],
-                inner.weights[:, 0],
-                side.weights[:, active],
-            )
-            x_lines.append(lines)
-            ties += [
-                FaceCoupling("side", lines, slice(active, rows), "high", rim),
-                FaceCoupling("inner", lines, slice(0, len(bare)), "low", edge),
-            ]
-    skins = [s for s in (top, bottom, side, inner) if s is not None]
-    return Interval(
-        z_lines, x_lines, top, bottom, side, inner, ties, observer_of(section, layers, probe, skins)
+    return z_lines, ties
+
+
+def _level_lines(
+    section: Section, active: int, still: Floats, side: Boundary
+) -> tuple[list[LineOperators], list[FaceCoupling]]:
+    """Lines along x through the panel and through the poured layers; still: no flow through the centre line."""
+    x_lines: list[LineOperators] = []
+    ties: list[FaceCoupling] = []
+    columns, rim = slice(0, section.columns), float(section.face_length[-1])
+    for low, high in ((0, section.panel_rows), (section.panel_rows, active)):
+        if low == high:
+            continue
+        ends = _LineEnds(still, side.tie(side.built_h)[:, low], np.zeros(2), side.weights[:, low])
+        lines = _across(section, slice(low, high), columns, ends)
+        x_lines.append(lines)
+        ties.append(FaceCoupling("side", lines, slice(low, high), "high", rim))
+    return x_lines, ties
+
+
+def _bare_slab(
+    section: Section, active: int, shed: HeatLoss, factor: Floats, side: Boundary
+) -> tuple[Boundary, LineOperators, list[FaceCoupling]]:
+    """The slab's bare inner face above the poured layers, the lines along x behind it, and what ends them."""
+    wet, rows = section.resin_columns, section.rows
+    bare = np.arange(active, rows)
+    edge, rim = float(section.face_length[wet]), float(section.face_length[-1])
+    first = np.full(len(bare), wet)
+    inner = _skin(section, shed, factor, bare, first, along="x", area=section.dz[bare] * edge, inward=1)
+    ends = _LineEnds(
+        inner.tie(inner.built_h)[:, 0],
+        side.tie(side.built_h)[:, active],
+        inner.weights[:, 0],
+        side.weights[:, active],
     )
+    lines = _across(section, slice(active, rows), slice(wet, section.columns), ends)
+    ties = [
+        FaceCoupling("side", lines, slice(active, rows), "high", rim),
+        FaceCoupling("inner", lines, slice(0, len(bare)), "low", edge),
+    ]
+    return inner, lines, ties
 
 
 def absorbing(stage: Interval, absorbed_w_m2: Floats | float) -> Interval:
@@ -175,16 +179,18 @@ def absorbing(stage: Interval, absorbed_w_m2: Floats | float) -> Interval:
     return replace(stage, top=top, gauge=replace(gauge, fixed=fixed))
 
 
-def _across(
-    section: Section,
-    rows: slice,
-    columns: slice,
-    low: Floats,
-    high: Floats,
-    low_weights: Floats,
-    high_weights: Floats,
-) -> LineOperators:
-    """Lines along x through rows of one kind, per metre of height; low and high in W/(m²·K)."""
+@dataclass(frozen=True)
+class _LineEnds:
+    """How lines along x end: conductance at the low and the high end, W/(m²·K), and the weights of their faces."""
+
+    low: Floats
+    high: Floats
+    low_weights: Floats
+    high_weights: Floats
+
+
+def _across(section: Section, rows: slice, columns: slice, ends: _LineEnds) -> LineOperators:
+    """Lines along x through rows of one kind, per metre of height."""
     k = section.conductivity[rows.start, columns]
     c = section.capacity_m3[rows.start, columns]
     lengths = section.face_length[columns.start : columns.stop + 1]
@@ -207,10 +213,10 @@ def _across(
         c * section.column_area[columns],
         links,
         flow,
-        low * lengths[0],
-        high * lengths[-1],
-        low_weights,
-        high_weights,
+        ends.low * lengths[0],
+        ends.high * lengths[-1],
+        ends.low_weights,
+        ends.high_weights,
     )
 
 

@@ -47,6 +47,10 @@ HOUR_DIGITS = 5
 
 #: A pour that has warmed by less than this by the end of the run has no peak to speak of, K.
 STILL_WARMING_K = 1.0
+STILL_WARMING = (
+    "it is still warming after the {hours:g} h that are predicted (run.hours): its peak "
+    "comes later; predict for longer"
+)
 #: Relative error of the heat balance above which the plan is solved again with shorter steps.
 BALANCE = 1e-4
 
@@ -305,14 +309,7 @@ def _solved(
     mean = float(reading[-1, MEAN])
     warnings = warnings_of(plan, peak_k - ZERO_CELSIUS_K)
     if peak_h >= plan.run.hours and reading[-1, HOTTEST] > reading[0, HOTTEST] + STILL_WARMING_K:
-        warnings.append(
-            f"it is still warming after the {plan.run.hours:g} h that are predicted (run.hours): its peak "
-            "comes later; predict for longer"
-        )
-    at = _curve_hours(hours, reading[:, HOTTEST], course.end.hours)
-    lines = {
-        c: smooth(hours, reading[:, c], at) for c in (CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE)
-    }
+        warnings.append(STILL_WARMING.format(hours=plan.run.hours))
     zero_k = ZERO_CELSIUS_K
     # A sheet has one column, 1 m wide in the mesh; its hottest place is anywhere across.
     x_mm = 0.0 if section.shape == "sheet" or column == 0 else 1000.0 * float(section.x[column])
@@ -327,19 +324,29 @@ def _solved(
         end_mean_conversion=mean,
         end_least_conversion=float(alpha.min()),
         end_tg_c=float(glass_transition_c(mean, plan.resin.glass)),
-        curve=Curve(
-            at,
-            lines[CORE] - zero_k,
-            lines[HOTTEST] - zero_k,
-            lines[SURFACE] - zero_k,
-            lines[UNDERSIDE] - zero_k,
-            np.clip(lines[MEAN], 0.0, 1.0),
-            np.clip(lines[CORE_CURE], 0.0, 1.0),
-        ),
+        curve=_curve(hours, reading, course.end.hours),
         heat_balance_error=float(course.heat_balance_error[0]),
         warnings=tuple(warnings),
         fields=tuple(field_of(section, shot) for shot in course.snapshots),
         steps=course.steps,
+    )
+
+
+def _curve(hours: Floats, reading: Floats, until_h: float) -> Curve:
+    """The curve of one member's readings (T, 12)."""
+    at = _curve_hours(hours, reading[:, HOTTEST], until_h)
+    core_k, hottest_k, surface_k, underside_k, mean, core_cure = (
+        smooth(hours, reading[:, column], at)
+        for column in (CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE)
+    )
+    return Curve(
+        at,
+        core_k - ZERO_CELSIUS_K,
+        hottest_k - ZERO_CELSIUS_K,
+        surface_k - ZERO_CELSIUS_K,
+        underside_k - ZERO_CELSIUS_K,
+        np.clip(mean, 0.0, 1.0),
+        np.clip(core_cure, 0.0, 1.0),
     )
 
 

@@ -105,29 +105,12 @@ def run_course(
     members = len(start_offset_c)
     course = Simulation()
     if start is None:
-        fields = _poured(plan, section, room, start_offset_c)
-        layers, from_h = 1, 0.0
+        fields, layers, from_h = _poured(plan, section, room, start_offset_c), 1, 0.0
     else:
-        fields = Fields(
-            np.full(members, start.hours * SECONDS_PER_HOUR),
-            start.t_k.copy(),
-            start.alpha.copy(),
-            start.step_s.copy(),
-            np.zeros(members),
-        )
-        layers, from_h = start.layers, start.hours
-        if fields.t_k.shape != (members, section.rows, section.columns):
-            raise BadInput(
-                "checkpoint",
-                "does not fit this plan's mesh",
-                value=fields.t_k.shape,
-                remedy="start from a checkpoint of the same plan",
-            )
+        fields, layers, from_h = _resumed(start, section, members), start.layers, start.hours
     first_t, first_alpha = fields.t_k.copy(), fields.alpha.copy()
     doings = sorted(changes, key=lambda c: c.at_h)
-    stops = {c.at_h for c in doings} | {layer.at_h for layer in plan.layer} | set(snapshots_h)
-    stops |= {h for heat in plan.heat for h in (heat.from_h, heat.to_h)}
-    times = [from_h, *sorted(h for h in stops if from_h < h < hours), hours]
+    times = _times_h(plan, from_h, hours, snapshots_h, changes)
     shedding = heat_losses_of(plan, section)
     stage: Interval | None = None
     key = heated = (0, 0.0)
@@ -161,6 +144,33 @@ def run_course(
     course.steps, course.refused = fields.steps, fields.refused
     course.heat_balance_error = _balance(section, chem, fields, first_t, first_alpha, layers)
     return course
+
+
+def _resumed(start: Checkpoint, section: Section, members: int) -> Fields:
+    """The state of a checkpoint. Raises BadInput where it is of another mesh."""
+    if start.t_k.shape != (members, section.rows, section.columns):
+        raise BadInput(
+            "checkpoint",
+            "does not fit this plan's mesh",
+            value=start.t_k.shape,
+            remedy="start from a checkpoint of the same plan",
+        )
+    return Fields(
+        np.full(members, start.hours * SECONDS_PER_HOUR),
+        start.t_k.copy(),
+        start.alpha.copy(),
+        start.step_s.copy(),
+        np.zeros(members),
+    )
+
+
+def _times_h(
+    plan: Plan, from_h: float, until_h: float, snapshots_h: Sequence[float], changes: Sequence[Intervention]
+) -> list[float]:
+    """From when until when, with every hour between at which something is poured, done, heated or looked at."""
+    stops = {c.at_h for c in changes} | {layer.at_h for layer in plan.layer} | set(snapshots_h)
+    stops |= {h for heat in plan.heat for h in (heat.from_h, heat.to_h)}
+    return [from_h, *sorted(h for h in stops if from_h < h < until_h), until_h]
 
 
 def _first_step_s(section: Section) -> float:
