@@ -81,29 +81,7 @@ def worst(findings: Iterable[MachineFinding]) -> CheckState:
 
 def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
     if not wires.bus_there:
-        if not is_pi:
-            return [
-                MachineFinding(
-                    "probes", FAIL, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
-                )
-            ]
-        if wires.overlay_pins:
-            return [
-                MachineFinding(
-                    "probes",
-                    FAIL,
-                    "config.txt switches 1-Wire on, but the kernel shows no bus",
-                    "restart the Pi: sudo reboot",
-                )
-            ]
-        return [
-            MachineFinding(
-                "probes",
-                FAIL,
-                "1-Wire is not switched on",
-                "run sudo bash systemd/install again and let it write the line to config.txt",
-            )
-        ]
+        return [_no_bus(wires, is_pi=is_pi)]
     found = [_one_probe(probe) for probe in wires.probes if probe.place is not None]
     found += [
         MachineFinding(
@@ -144,6 +122,27 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
                 )
             )
     return found
+
+
+def _no_bus(wires: WiresSeen, *, is_pi: bool) -> MachineFinding:
+    """Why there is no 1-Wire bus, and what to do."""
+    if not is_pi:
+        return MachineFinding(
+            "probes", FAIL, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
+        )
+    if wires.overlay_pins:
+        return MachineFinding(
+            "probes",
+            FAIL,
+            "config.txt switches 1-Wire on, but the kernel shows no bus",
+            "restart the Pi: sudo reboot",
+        )
+    return MachineFinding(
+        "probes",
+        FAIL,
+        "1-Wire is not switched on",
+        "run sudo bash systemd/install again and let it write the line to config.txt",
+    )
 
 
 def _reads(probe: ProbeSeen) -> str:

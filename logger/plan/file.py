@@ -364,15 +364,9 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
             allowed=f"at most {context['max_length']}",
             remedy=_FEWER.get(key, "keep those that say most"),
         )
-    bounds = {
-        "greater_than": "above {gt}",
-        "greater_than_equal": "at least {ge}",
-        "less_than": "below {lt}",
-        "less_than_equal": "at most {le}",
-    }
     unit = unit_of(key)
-    if kind in bounds:
-        allowed = bounds[kind].format(**context) + (f" {unit}" if unit else "")
+    if kind in _BOUNDS:
+        allowed = _BOUNDS[kind].format(**context) + (f" {unit}" if unit else "")
         return BadPlan(
             place,
             "is out of range" + tail,
@@ -399,6 +393,12 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
 
 
 _FIRST = {"extra_forbidden": 0, "too_long": 1}
+_BOUNDS = {
+    "greater_than": "above {gt}",
+    "greater_than_equal": "at least {ge}",
+    "less_than": "below {lt}",
+    "less_than_equal": "at most {le}",
+}
 #: List → what to do where it is too long.
 _FEWER = {
     "layer": "pour fewer, deeper layers, or plan the rest as a pour of its own",

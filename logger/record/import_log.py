@@ -35,7 +35,7 @@ from logger.store.arriving import Rest
 from logger.store.backup import give_to_owner
 from logger.store.database import Store
 from logger.store.parcel import Parcel
-from logger.store.past_pours import add_past_pour
+from logger.store.past_pours import PastPour, add_past_pour
 from logger.store.photos import find, is_whole, put
 from logger.store.shops import sees
 from logger.store.transfer import Begun
@@ -340,7 +340,7 @@ def accept_log(
     plan = plan_from_text(asked.plan_toml, "the plan")
     if asked.title:
         plan = plan.model_copy(update={"title": asked.title[:300]})
-    told: dict[str, Any] = {
+    about: dict[str, Any] = {
         "sentence": f"{where}: {log.told()}"[:4000],
         "file": where[:300],
         "sha256": digest,
@@ -351,25 +351,22 @@ def accept_log(
         "time_as": asked.mapping.time_as,
         "columns": [[column.heading, column.to, column.unit] for column in asked.mapping.columns],
     }
+    pour = PastPour(
+        title=plan.title,
+        client=asked.client,
+        plan_toml=plan_to_text(plan),
+        prediction=predict(plan).to_json(),
+        model_version=MODEL_VERSION,
+        poured_ms=start_ms,
+        first_ms=round(log.seconds[0] * 1000) + shift_ms,
+        last_ms=round(log.seconds[-1] * 1000) + shift_ms,
+        sha256=digest,
+        about=about,
+    )
     parcel = Parcel(folder / "parcel.sqlite3", new=True)
     try:
         with parcel.open() as tx:
-            add_past_pour(
-                tx,
-                title=plan.title,
-                client=asked.client,
-                plan_toml=plan_to_text(plan),
-                prediction=predict(plan).to_json(),
-                model_version=MODEL_VERSION,
-                poured_ms=start_ms,
-                first_ms=round(log.seconds[0] * 1000) + shift_ms,
-                last_ms=round(log.seconds[-1] * 1000) + shift_ms,
-                rows=_rows(log, shift_ms),
-                sha256=digest,
-                told=told,
-                by=by,
-                now_ms=now_ms,
-            )
+            add_past_pour(tx, pour, _rows(log, shift_ms), by, now_ms)
     finally:
         parcel.close()
     return log.told(), tuple((row.line, row.problem, row.row) for row in log.bad)

@@ -111,25 +111,16 @@ def verify(
             "",
             tuple(notes),
         )
-    told = f"pour {pour_id}: {counts['readings']:,} readings and {counts['events']:,} events stand as they arrived"
-    if seal is None:
-        return Verdict(
-            pour_id,
-            True,
-            False,
-            counts["readings"],
-            counts["events"],
-            f"{told}; the record is not sealed yet",
-            notes=tuple(notes),
-        )
+    stands = f"pour {pour_id}: {counts['readings']:,} readings and {counts['events']:,} events stand as they arrived"
+    end = "; the record is not sealed yet" if seal is None else ", and the record is as it was sealed"
     return Verdict(
         pour_id,
         True,
-        True,
+        seal is not None,
         counts["readings"],
         counts["events"],
-        f"{told}, and the record is as it was sealed",
-        seal_sha256=seal_hash(seal),
+        stands + end,
+        seal_sha256="" if seal is None else seal_hash(seal),
         notes=tuple(notes),
     )
 

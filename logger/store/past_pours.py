@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, insert, update
@@ -19,65 +20,53 @@ from logger.store.transfer import recorded_station
 _MANY = 5000
 
 
-def add_past_pour(
-    tx: Connection,
-    *,
-    title: str,
-    client: str,
-    plan_toml: str,
-    prediction: Mapping[str, Any],
-    model_version: str,
-    poured_ms: int,
-    first_ms: int,
-    last_ms: int,
-    rows: Iterable[tuple[int, str, int | None]],
-    sha256: str,
-    told: Mapping[str, Any],
-    by: str,
-    now_ms: int,
-) -> int:
-    """Puts a pour out of its form into a parcel, with the readings of a log: rows of (at_ms, place, milli_c or None).
+@dataclass(frozen=True)
+class PastPour:
+    """A pour out of its form, from a log: its plan, what was predicted, and when it was poured and read.
 
-    `first_ms` and `last_ms`: its first and last row. `sha256` of the log's file names its spool, so that a log is taken
-    once; `told` goes into the event. Gives the pour's number.
+    first_ms, last_ms: its first and last row. sha256 of the log's file names its spool, so that a log is taken once;
+    about: what goes into the event.
     """
-    spool = sha256[:36]
-    begin_ms = min(first_ms, poured_ms)
+
+    title: str
+    client: str
+    plan_toml: str
+    prediction: Mapping[str, Any]
+    model_version: str
+    poured_ms: int
+    first_ms: int
+    last_ms: int
+    sha256: str
+    about: Mapping[str, Any]
+
+    @property
+    def begin_ms(self) -> int:
+        """The earliest time of it."""
+        return min(self.first_ms, self.poured_ms)
+
+
+def add_past_pour(
+    tx: Connection, pour: PastPour, rows: Iterable[tuple[int, str, int | None]], by: str, now_ms: int
+) -> int:
+    """Put a past pour into a parcel, with the readings of its log: rows of (at_ms, place, milli_c or None).
+
+    Returns the pour's number.
+    """
     station_id = recorded_station(tx, "past-logs", now_ms)
     pour_id = add_pour(
-        tx, title=title, client=client, plan_toml=plan_toml, station_id=station_id, by=by, now_ms=now_ms
+        tx,
+        title=pour.title,
+        client=pour.client,
+        plan_toml=pour.plan_toml,
+        station_id=station_id,
+        by=by,
+        now_ms=now_ms,
     )
-    boot_id = f"log-{spool}"
-    boots = {
-        of: int(
-            tx.execute(
-                insert(BOOT)
-                .values(station_id=of, boot_id=boot_id, offset_ms=begin_ms, clock_set=True)
-                .returning(BOOT.c.id)
-            ).scalar_one()
-        )
-        for of in (station_id, None)
-    }
-    head: str = ""
+    boots = {of: _boot(tx, of, pour) for of in (station_id, None)}
+    head = ""
     many: list[dict[str, Any]] = []
-    for seq, (at_ms, place, milli_c) in enumerate(rows, start=1):
-        values = {
-            "spool": spool,
-            "seq": seq,
-            "probe": f"log-{place}",
-            "place": place,
-            "boot_id": boot_id,
-            "boot_ms": at_ms - begin_ms,
-            "wall_ms": at_ms,
-            "clock_set": True,
-            "milli_c": milli_c,
-            "fault": "no-value" if milli_c is None else None,
-            "raw": None,
-            "note": None,
-            "milli_rh": None,
-            "late": True,
-            "received_ms": now_ms,
-        }
+    for seq, row in enumerate(rows, start=1):
+        values = _reading(pour, seq, row, now_ms)
         head = values["link"] = link(head, values, READING_FIELDS)
         del values["boot_id"]
         many.append(values | {"pour_id": pour_id, "station_id": station_id, "boot": boots[station_id]})
@@ -90,13 +79,45 @@ def add_past_pour(
         .where(POUR.c.id == pour_id)
         .values(
             stage=Stage.RELEASED,
-            prediction=dict(prediction),
-            model_version=model_version,
+            prediction=dict(pour.prediction),
+            model_version=pour.model_version,
             poured_boot_id=boots[None],
-            poured_boot_ms=poured_ms - begin_ms,
-            released_ms=last_ms + 1,
+            poured_boot_ms=pour.poured_ms - pour.begin_ms,
+            released_ms=pour.last_ms + 1,
             reading_head=head,
         )
     )
-    add_event(tx, pour_id, now_ms, "log-imported", by, str(told.get("sentence", "")), dict(told))
+    add_event(tx, pour_id, now_ms, "log-imported", by, str(pour.about.get("sentence", "")), dict(pour.about))
     return pour_id
+
+
+def _boot(tx: Connection, station_id: int | None, pour: PastPour) -> int:
+    """The run of a clock that the log's times count from."""
+    boot = {
+        "station_id": station_id,
+        "boot_id": f"log-{pour.sha256[:36]}",
+        "offset_ms": pour.begin_ms,
+        "clock_set": True,
+    }
+    return int(tx.execute(insert(BOOT).values(**boot).returning(BOOT.c.id)).scalar_one())
+
+
+def _reading(pour: PastPour, seq: int, row: tuple[int, str, int | None], now_ms: int) -> dict[str, Any]:
+    at_ms, place, milli_c = row
+    return {
+        "spool": pour.sha256[:36],
+        "seq": seq,
+        "probe": f"log-{place}",
+        "place": place,
+        "boot_id": f"log-{pour.sha256[:36]}",
+        "boot_ms": at_ms - pour.begin_ms,
+        "wall_ms": at_ms,
+        "clock_set": True,
+        "milli_c": milli_c,
+        "fault": "no-value" if milli_c is None else None,
+        "raw": None,
+        "note": None,
+        "milli_rh": None,
+        "late": True,
+        "received_ms": now_ms,
+    }

@@ -242,35 +242,25 @@ def _tension(pair: tuple[Statement, Statement], things: list[Observable], soluti
     return float(sum(abs(o) for o, t in zip(off, things, strict=True) if any(t.statement is s for s in pair)))
 
 
-def _report(
-    datasheet: Datasheet, things: list[Observable], prior: _Prior, solution: Solution, warnings: list[str]
-) -> Fit:
-    theta = solution.theta
-    covariance = solution.covariance()
-    data = _off(solution, things)
-    scatter = float(data @ data) / max(1, len(data))
-    covariance = covariance * max(1.0, scatter)
-    sd = np.sqrt(np.diag(covariance))
-    k1_sd = float(np.sqrt(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1]))
-    resin = resin_of(datasheet, theta)
+def _ranges(resin: Resin, sd: Floats, k1_sd: float) -> dict[str, tuple[float, float]]:
+    """Nine of ten: from and until, of each fitted number. sd: of theta (4,); k1_sd: of ln k1."""
 
     def times(middle: float, log_sd: float) -> tuple[float, float]:
         factor = float(np.exp(_NINETY * log_sd))
         return middle / factor, middle * factor
 
     spread_j = 1000.0 * _NINETY * float(sd[2])
-    ranges = {
+    return {
         "k1_per_s": times(resin.rate.k1_per_s, k1_sd),
         "k2_per_s": times(resin.rate.k2_per_s, float(sd[0])),
         "e_j_mol": (resin.rate.e1_j_mol - spread_j, resin.rate.e1_j_mol + spread_j),
         "heat_of_cure_j_g": times(resin.heat_of_cure_j_g, float(sd[3])),
     }
-    learned = {
-        name: float(min(1.0, s / p))
-        for name, s, p in zip(
-            ("k2_per_s", "k2_over_k1", "e_j_mol", "heat_of_cure_j_g"), sd, prior.sd, strict=True
-        )
-    }
+
+
+def _warnings_of(datasheet: Datasheet, theta: Floats, prior: _Prior, solution: Solution) -> list[str]:
+    """What the fitted point itself casts doubt on, in words."""
+    warnings = []
     low, high = E_USUAL_KJ
     if not low <= theta[2] <= high:
         warnings.append(
@@ -285,6 +275,27 @@ def _report(
         )
     if not solution.settled:
         warnings.append("the fit had not fully settled when it was stopped; take the ranges as too narrow")
+    return warnings
+
+
+def _report(
+    datasheet: Datasheet, things: list[Observable], prior: _Prior, solution: Solution, warnings: list[str]
+) -> Fit:
+    theta = solution.theta
+    covariance = solution.covariance()
+    data = _off(solution, things)
+    scatter = float(data @ data) / max(1, len(data))
+    covariance = covariance * max(1.0, scatter)
+    sd = np.sqrt(np.diag(covariance))
+    k1_sd = float(np.sqrt(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1]))
+    resin = resin_of(datasheet, theta)
+    learned = {
+        name: float(min(1.0, s / p))
+        for name, s, p in zip(
+            ("k2_per_s", "k2_over_k1", "e_j_mol", "heat_of_cure_j_g"), sd, prior.sd, strict=True
+        )
+    }
+    warnings = [*warnings, *_warnings_of(datasheet, theta, prior, solution)]
     values = predicted(datasheet, things, theta[None, :])[0]
     points = tuple(
         FittedPoint(
@@ -307,7 +318,7 @@ def _report(
     return Fit(
         resin,
         points,
-        ranges,
+        _ranges(resin, sd, k1_sd),
         learned,
         theta,
         covariance,

@@ -20,7 +20,7 @@ from logger.cure.forecast.causes import Cause, causes_of
 from logger.cure.forecast.decision import DUE_H, DUE_PART, chance_needed, due_hours, next_due_h, will_overheat
 from logger.cure.forecast.heating import changes_of, going_on, to_come
 from logger.cure.forecast.likelihood import OFFSET_C, ProbeLikelihood, Readings, good_readings
-from logger.cure.forecast.observation_model import ROUNDS, infer, observed_of
+from logger.cure.forecast.observation_model import ROUNDS, ObservedPour, infer, observed_of
 from logger.cure.forecast.parameters import members_at
 from logger.cure.forecast.predictive import (
     Band,
@@ -172,27 +172,20 @@ def forecast(
     until_h = max(plan.run.hours, at_h + 1.0)
     # The same draws at every hour: what changes from one forecast to the next is what was read, not the dice.
     dice = [np.random.default_rng([seed, which]) for which in range(5)]
-    none = np.zeros(0)
-    room_h, room_c = good_readings(history["room"], at_h) if "room" in history else (none, none)
-    before, ahead = room_draws(plan, room_h, room_c, at_h=at_h, until_h=until_h, rng=dice[0], count=members)
+    room = good_readings(history["room"], at_h) if "room" in history else (np.zeros(0), np.zeros(0))
+    before, ahead = room_draws(plan, *room, at_h=at_h, until_h=until_h, rng=dice[0], count=members)
     memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
     seen = observed_of(plan, history, at_h, before, memory_h, changes, blows=fan_effects(plan, runs))
-    seen, posterior = infer(
-        seen,
-        history,
-        memory_h,
-        dice[1],
-        None if previous is None else previous.state.best,
-        rounds=LATE_ROUNDS if previous is not None and previous.core_peak_at_h.p95 < at_h else ROUNDS,
-    )
+    late = previous is not None and previous.core_peak_at_h.p95 < at_h
+    best = None if previous is None else previous.state.best
+    seen, posterior = infer(seen, history, memory_h, dice[1], best, rounds=LATE_ROUNDS if late else ROUNDS)
     theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, dice[2])
     drawn = seen.run(theta)
     read = seen.read(theta, drawn)
     weights, power = weigh(theta, drawn_log, read, seen.probes)
     kept = _pick(weights, members, dice[2])
-    now = Checkpoint(
-        at_h, drawn.end.t_k[kept], drawn.end.alpha[kept], drawn.end.step_s[kept], drawn.end.layers
-    )
+    end = drawn.end
+    now = Checkpoint(at_h, end.t_k[kept], end.alpha[kept], end.step_s[kept], end.layers)
     later = theta[kept] + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
     flux = seen.flux_w_m2(theta[kept])
     done = [*seen.changes, *seen.blown(later), *changes_of(seen.windows, flux)]
@@ -211,8 +204,6 @@ def forecast(
         *past,
     )
     answer = _answer(plan, state, roll_forward(plan, state))
-    top = np.asarray(members_at(seen.unknowns, theta[kept]).top_factor)
-    arrives = cooling(plan, runs, at_h, seen.fan_part(theta[kept]), top)
     return replace(
         answer,
         causes=causes_of(seen.unknowns, theta[kept], plan),
@@ -220,8 +211,17 @@ def forecast(
         effective_members=effective(weights) / len(weights) * members,
         tempering=power,
         what_if=what_if(plan, state, answer.ahead) if with_what_if else {},
-        fan_cooling=None if arrives is None else band(arrives),
+        fan_cooling=_fan_cooling(plan, runs, at_h, seen, theta[kept]),
     )
+
+
+def _fan_cooling(
+    plan: Plan, runs: Sequence[FanRun], at_h: float, seen: ObservedPour, theta: Floats
+) -> Band | None:
+    """What part of the fan's cooling arrives, over the members theta (M, p)."""
+    top = np.asarray(members_at(seen.unknowns, theta).top_factor)
+    arrives = cooling(plan, runs, at_h, seen.fan_part(theta), top)
+    return None if arrives is None else band(arrives)
 
 
 def forecast_hours(

@@ -285,15 +285,9 @@ class March:
             state.steps += int(good.sum())
             state.refused += int(len(good) - good.sum())
             step_s = _laddered(step_s, dt, _step_scale(tried.error), good, acc.longest_s)
-            if np.any(~good & (dt < acc.shortest_s)):
-                raise DidNotConverge(
-                    f"the step fell below {acc.shortest_s} s at {float(time_s[~good][0]) / 3600:.3f} h without "
-                    "reaching the accuracy; check the rate constants and the heat of cure"
-                )
+            self._not_too_short(dt, time_s, good)
+            self._noted(state, track, who, tried, good)
             if good.all():
-                state.heat_out_j[who] += tried.heat_out_j
-                track.add(who, tried.middle_s, tried.at_middle)
-                track.add(who, tried.end_s, tried.at_end)
                 t_k, alpha, time_s, before = tried.t_k, tried.alpha, tried.end_s, tried.at_end
             elif good.any():
                 pick = good[:, None, None]
@@ -301,9 +295,6 @@ class March:
                 alpha = np.where(pick, tried.alpha, alpha)
                 time_s = np.where(good, tried.end_s, time_s)
                 before = np.where(good[:, None], tried.at_end, before)
-                state.heat_out_j[who[good]] += tried.heat_out_j[good]
-                track.add(who[good], tried.middle_s[good], tried.at_middle[good])
-                track.add(who[good], tried.end_s[good], tried.at_end[good])
             done = time_s >= until_s - 1e-6
             if self.enough is not None:
                 top_k = np.maximum(top_k, before[:, HOTTEST])
@@ -323,6 +314,27 @@ class March:
         raise DidNotConverge(
             f"{acc.most_steps} steps did not reach {until_s / 3600:.2f} h; check the rate constants"
         )
+
+    @staticmethod
+    def _noted(state: Fields, track: History, who: Indices, tried: _Attempt, good: NDArray[np.bool_]) -> None:
+        """Note the heat lost and the readings of the members whose step is good."""
+        if good.all():
+            state.heat_out_j[who] += tried.heat_out_j
+            track.add(who, tried.middle_s, tried.at_middle)
+            track.add(who, tried.end_s, tried.at_end)
+        elif good.any():
+            state.heat_out_j[who[good]] += tried.heat_out_j[good]
+            track.add(who[good], tried.middle_s[good], tried.at_middle[good])
+            track.add(who[good], tried.end_s[good], tried.at_end[good])
+
+    def _not_too_short(self, dt: Floats, time_s: Floats, good: NDArray[np.bool_]) -> None:
+        """Raise DidNotConverge where a member is refused at the shortest step."""
+        shortest_s = self.accuracy.shortest_s
+        if np.any(~good & (dt < shortest_s)):
+            raise DidNotConverge(
+                f"the step fell below {shortest_s} s at {float(time_s[~good][0]) / 3600:.3f} h without "
+                "reaching the accuracy; check the rate constants and the heat of cure"
+            )
 
     def _attempt(self, stage: Interval, chem: Chemistry, start: _Start, dt: Floats) -> _Attempt:
         """Try a step of dt s (M,): the extrapolated state, its readings, and the error over what is allowed."""

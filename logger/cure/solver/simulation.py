@@ -103,7 +103,7 @@ def run_course(
     """
     accuracy = accuracy or Accuracy()
     members = len(start_offset_c)
-    course = Simulation()
+    course, shedding = Simulation(), heat_losses_of(plan, section)
     if start is None:
         fields, layers, from_h = _poured(plan, section, room, start_offset_c), 1, 0.0
     else:
@@ -111,7 +111,6 @@ def run_course(
     first_t, first_alpha = fields.t_k.copy(), fields.alpha.copy()
     doings = sorted(changes, key=lambda c: c.at_h)
     times = _times_h(plan, from_h, hours, snapshots_h, changes)
-    shedding = heat_losses_of(plan, section)
     stage: Interval | None = None
     key = heated = (0, 0.0)
     wanted = {float(h) for h in snapshots_h}
@@ -121,11 +120,9 @@ def run_course(
             _pour_next(plan, section, room, fields, first_t, layers, begin, start_offset_c)
             layers += 1
         applied = [c for c in doings if c.at_h <= begin]
-        absorbed = sum(q.absorbed_w_m2 for q in plan.heat if q.from_h <= begin < q.to_h)
         if begin in wanted:
             course.snapshots.append(_snapshot(fields, begin, layers))
-        more = [c.absorbed_w_m2 for c in applied if c.absorbed_w_m2 is not None]
-        taken = absorbed + np.broadcast_to(more[-1], (members,))[:, None] if more else absorbed
+        absorbed, taken = _absorbed_w_m2(plan, applied, begin, members)
         new_key = (layers, sum(not c.only_heats for c in applied))
         if stage is None or new_key != key:
             now, factored = _as_changed(plan, section, shedding, factors, applied)
@@ -162,6 +159,16 @@ def _resumed(start: Checkpoint, section: Section, members: int) -> Fields:
         start.step_s.copy(),
         np.zeros(members),
     )
+
+
+def _absorbed_w_m2(
+    plan: Plan, applied: Sequence[Intervention], at_h: float, members: int
+) -> tuple[float, Floats | float]:
+    """What the top absorbs at an hour by the plan, and with what was done to the pour."""
+    absorbed = sum(q.absorbed_w_m2 for q in plan.heat if q.from_h <= at_h < q.to_h)
+    more = [c.absorbed_w_m2 for c in applied if c.absorbed_w_m2 is not None]
+    taken = absorbed + np.broadcast_to(more[-1], (members,))[:, None] if more else absorbed
+    return absorbed, taken
 
 
 def _times_h(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from logger import extremes
 from logger.plan.file import Plan
-from logger.plan.tables import Slab, Support
+from logger.plan.tables import Seam, Slab, Support
 from logger.planning.answers import CureAnswers, room_range_c
 from logger.planning.finding import (
     COMMON_PRACTICE,
@@ -279,13 +279,7 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         )
         * 6e7
     )
-    light = Light.OK
-    if lost > LOSS_WATCH.value:
-        light = Light.STOP if lost > LOSS_STOP.value else Light.WATCH
-    if not seam.sealed:
-        light = Light.STOP
-    elif not seam.tested and light is Light.OK:
-        light = Light.WATCH
+    light = _light_of_leak(seam, lost)
     figures = [Figure("flow", flow, "mL/min"), Figure("lost before it gels", lost, "%")]
     if math.isfinite(half):
         figures.append(Figure("half the pour gone", half, "h"))
@@ -307,6 +301,13 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
             change,
         )
     ]
+
+
+def _light_of_leak(seam: Seam, lost_pct: float) -> Light:
+    """The light of a seam that loses so much before the resin gels."""
+    if not seam.sealed or lost_pct > LOSS_STOP.value:
+        return Light.STOP
+    return Light.WATCH if lost_pct > LOSS_WATCH.value or not seam.tested else Light.OK
 
 
 def _sticking(plan: Plan) -> list[Finding]:

@@ -135,6 +135,14 @@ def _moisture(slab: Slab) -> list[Finding]:
                 f"Dry it to {plain(wood.DRY_LOW.value)} to {plain(wood.DRY_HIGH.value)} %, then measure it again.",
             )
         ]
+    doubts = _moisture_doubts(slab, moisture)
+    if not doubts:
+        return [Finding(TOPIC, "moisture", Light.OK, sentence, figures, constants)]
+    return [Finding(TOPIC, "moisture-doubt", Light.WATCH, sentence, figures, constants, _sentence(doubts))]
+
+
+def _moisture_doubts(slab: Slab, moisture: wood.Moisture) -> list[str]:
+    """What leaves the moisture of a slab in doubt, and what to do about each."""
     doubts = []
     if moisture.mean_pct > USUAL_HIGH.value:
         doubts.append("a little damp: let it dry in the shop")
@@ -144,19 +152,12 @@ def _moisture(slab: Slab) -> list[Finding]:
         doubts.append("readings far apart: wet core or a bad place; measure more, deeper")
     if moisture.count < wood.READINGS_WANTED.value:
         doubts.append("too few readings: take six or more")
-    if slab.meter is not None and slab.meter.kind == "pins" and moisture.driest_pct < PIN_LOW.value:
+    meter = slab.meter
+    if meter is not None and meter.kind == "pins" and moisture.driest_pct < PIN_LOW.value:
         doubts.append("below 6 % a pin meter only guesses")
-    if (
-        slab.meter is not None
-        and slab.meter.set_to is not None
-        and not _same_wood(slab.meter.set_to, slab.species)
-    ):
-        doubts.append(
-            f"the meter was set to {slab.meter.set_to}, not {slab.species}: set it right, measure again"
-        )
-    if not doubts:
-        return [Finding(TOPIC, "moisture", Light.OK, sentence, figures, constants)]
-    return [Finding(TOPIC, "moisture-doubt", Light.WATCH, sentence, figures, constants, _sentence(doubts))]
+    if meter is not None and meter.set_to is not None and not _same_wood(meter.set_to, slab.species):
+        doubts.append(f"the meter was set to {meter.set_to}, not {slab.species}: set it right, measure again")
+    return doubts
 
 
 def _same_wood(one: str, other: str) -> bool:

@@ -26,6 +26,7 @@ from logger.record.verify import verify
 from logger.store import readings
 from logger.store.database import Store
 from logger.store.transfer import COLUMNS
+from logger.worker import WorkerLimits
 
 #: What an honest small record's names are filled with.
 EMPTY = {
@@ -193,7 +194,7 @@ def test_work_without_an_end_is_ended(
     imports: Imports, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Told as what it is."""
-    quick = bounds.Limits(memory_bytes=200_000_000, cpu_s=1, file_bytes=1_000_000)
+    quick = WorkerLimits(memory_bytes=200_000_000, cpu_s=1, file_bytes=1_000_000)
     monkeypatch.setattr("logger.record.import_log.PROCESS", quick)
     with pytest.raises(BadInput, match="takes more time or memory"):
         imports._away(endless, tmp_path, tmp_path, "x.zip")
