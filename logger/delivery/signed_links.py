@@ -8,14 +8,14 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from itsdangerous import BadData, URLSafeSerializer
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 
 from logger.errors import NotAllowed
 from logger.store import message_links, people
 from logger.store.message_links import Purpose
+from logger.store.rows import MessageLinkRow
 from logger.units import DAY_MS, HOUR_MS
 
 #: How long a link holds; a message is repeated more often than that while its alarm waits, ms.
@@ -86,7 +86,7 @@ def use_token(connection: Connection, token: str, now_ms: int) -> Claim:
     return claim
 
 
-def _holds(row: Row[Any], now_ms: int) -> None:
+def _holds(row: MessageLinkRow, now_ms: int) -> None:
     if row.used_ms is not None:
         raise LinkRefused("this link has been used: it works once")
     if row.revoked_ms is not None:

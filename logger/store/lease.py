@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, insert, select, update
 
 from logger.errors import LoggerError
 from logger.store.database import table
 from logger.store.dialect import server_ms
+from logger.store.rows import LeaseRow, columns, first_row
 from logger.store.tables import Lease
 
 LEASE = table(Lease)
@@ -72,9 +73,9 @@ def check(tx: Connection, holder: str, fence: int) -> None:
         raise LostLease("another service process decides now")
 
 
-def holding(connection: Connection) -> Row[Any] | None:
+def holding(connection: Connection) -> LeaseRow | None:
     """The lease as it is, or None before there was one."""
-    return connection.execute(select(LEASE).where(LEASE.c.name == DECIDES)).first()
+    return first_row(connection, select(*columns(LEASE, LeaseRow)).where(LEASE.c.name == DECIDES), LeaseRow)
 
 
 def trouble_of(connection: Connection) -> str | None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import secrets
 from enum import StrEnum
-from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 
 from logger.store.alarms import same_alarm
 from logger.store.database import table
+from logger.store.rows import MessageLinkRow, columns, first_row
 from logger.store.tables import AckLink
 
 LINK = table(AckLink)
@@ -39,9 +39,10 @@ def make_link(
     return token
 
 
-def find_link(connection: Connection, token: str) -> Row[Any] | None:
+def find_link(connection: Connection, token: str) -> MessageLinkRow | None:
     """The link with that token, or None."""
-    return connection.execute(select(LINK).where(LINK.c.token == token)).first()
+    wanted = select(*columns(LINK, MessageLinkRow)).where(LINK.c.token == token)
+    return first_row(connection, wanted, MessageLinkRow)
 
 
 def use_link(tx: Connection, token: str, now_ms: int) -> bool:

@@ -10,11 +10,23 @@ from sqlalchemy import Connection, Row, delete, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
+from logger.store.rows import (
+    InvitationRow,
+    ListedPerson,
+    PersonRow,
+    SignedIn,
+    SignInRow,
+    all_rows,
+    columns,
+    first_row,
+)
 from logger.store.stations import token_hash
 from logger.store.tables import Invitation, Person, Secret, SignIn
 from logger.units import DAY_MS
 
 PERSON, SIGN_IN, SECRET, INVITATION = table(Person), table(SignIn), table(Secret), table(Invitation)
+#: Who has not left.
+_PERSONS = select(*columns(PERSON, PersonRow)).where(PERSON.c.left_ms.is_(None))
 #: How long a sign-in lasts at most, and how long one that nobody uses.
 SIGN_IN_MS, UNUSED_MS = 30 * DAY_MS, 14 * DAY_MS
 #: A sign-in's last use is written this often at most: a page a second must not mean a write a second.
@@ -62,30 +74,26 @@ def add_person(
     return int(tx.execute(insert(PERSON).values(**values).returning(PERSON.c.id)).scalar_one())
 
 
-def person_by_name(connection: Connection, name: str) -> Row[Any]:
+def person_by_name(connection: Connection, name: str) -> PersonRow:
     """Somebody who has not left. Raises NotFound."""
-    found = connection.execute(
-        select(PERSON).where(PERSON.c.name == name, PERSON.c.left_ms.is_(None))
-    ).first()
+    found = first_row(connection, _PERSONS.where(PERSON.c.name == name), PersonRow)
     if found is None:
         raise NotFound(f"nobody called {name!r} is here")
     return found
 
 
-def person(connection: Connection, person_id: int) -> Row[Any]:
+def person(connection: Connection, person_id: int) -> PersonRow:
     """Somebody who has not left, by id. Raises NotFound."""
-    found = connection.execute(
-        select(PERSON).where(PERSON.c.id == person_id, PERSON.c.left_ms.is_(None))
-    ).first()
+    found = first_row(connection, _PERSONS.where(PERSON.c.id == person_id), PersonRow)
     if found is None:
         raise NotFound(f"person {person_id} is not here, or has left")
     return found
 
 
-def everybody(connection: Connection) -> list[Row[*tuple[Any, ...]]]:
+def everybody(connection: Connection) -> list[ListedPerson]:
     """Who is here, by name, without their password's hash."""
-    wanted = select(PERSON.c.id, PERSON.c.name, PERSON.c.role, PERSON.c.created_ms)
-    return list(connection.execute(wanted.where(PERSON.c.left_ms.is_(None)).order_by(PERSON.c.name)))
+    wanted = select(*columns(PERSON, ListedPerson)).where(PERSON.c.left_ms.is_(None))
+    return all_rows(connection, wanted.order_by(PERSON.c.name), ListedPerson)
 
 
 def change_role(tx: Connection, person_id: int, role: Role) -> None:
@@ -146,28 +154,22 @@ def _open(now_ms: int) -> tuple[Any, ...]:
     )
 
 
-def signed_in(connection: Connection, token: str, now_ms: int) -> Row[*tuple[Any, ...]] | None:
-    """The person (id, name, role, sign_in_id, seen_ms, shop_id) that a token belongs to, or None."""
-    wanted = select(
-        PERSON.c.id,
-        PERSON.c.name,
-        PERSON.c.role,
-        SIGN_IN.c.id.label("sign_in_id"),
-        SIGN_IN.c.seen_ms,
-        PERSON.c.shop_id,
-    ).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
+def signed_in(connection: Connection, token: str, now_ms: int) -> SignedIn | None:
+    """The person that a token belongs to, or None."""
+    wanted = select(*columns(PERSON, SignedIn, SIGN_IN.c.id.label("sign_in_id"), SIGN_IN.c.seen_ms)).join(
+        SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id
+    )
     mine = (SIGN_IN.c.token_hash == token_hash(token), PERSON.c.left_ms.is_(None))
-    return connection.execute(wanted.where(*mine, *_open(now_ms))).first()
+    return first_row(connection, wanted.where(*mine, *_open(now_ms)), SignedIn)
 
 
-def sign_ins_of(connection: Connection, person_id: int, now_ms: int) -> list[Row[Any]]:
-    """Somebody's sign-ins that hold: id, created_ms, seen_ms, browser; the newest first."""
-    wanted = select(SIGN_IN.c.id, SIGN_IN.c.created_ms, SIGN_IN.c.seen_ms, SIGN_IN.c.browser)
-    mine = wanted.where(SIGN_IN.c.person_id == person_id, *_open(now_ms))
-    return list(connection.execute(mine.order_by(SIGN_IN.c.id.desc())))
+def sign_ins_of(connection: Connection, person_id: int, now_ms: int) -> list[SignInRow]:
+    """Somebody's sign-ins that hold, the newest first."""
+    wanted = select(*columns(SIGN_IN, SignInRow)).where(SIGN_IN.c.person_id == person_id, *_open(now_ms))
+    return all_rows(connection, wanted.order_by(SIGN_IN.c.id.desc()), SignInRow)
 
 
-def owner_of_sign_in(connection: Connection, sign_in_id: int) -> Row[*tuple[Any, ...]]:
+def owner_of_sign_in(connection: Connection, sign_in_id: int) -> Row[int, str]:
     """Whose sign-in this is: id, name. Raises NotFound."""
     wanted = select(PERSON.c.id, PERSON.c.name).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
     found = connection.execute(wanted.where(SIGN_IN.c.id == sign_in_id)).first()
@@ -219,10 +221,11 @@ def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_m
     return int(tx.execute(insert(INVITATION).values(**values).returning(INVITATION.c.id)).scalar_one())
 
 
-def invitations(connection: Connection, now_ms: int) -> list[Row[Any]]:
-    """Invitations that hold: id, name, role, by, made_ms, expires_ms, code_hash."""
+def invitations(connection: Connection, now_ms: int) -> list[InvitationRow]:
+    """Invitations that hold, oldest first."""
     holds = (INVITATION.c.ended_ms.is_(None), INVITATION.c.expires_ms > now_ms)
-    return list(connection.execute(select(INVITATION).where(*holds).order_by(INVITATION.c.id)))
+    wanted = select(*columns(INVITATION, InvitationRow)).where(*holds)
+    return all_rows(connection, wanted.order_by(INVITATION.c.id), InvitationRow)
 
 
 def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:

@@ -264,3 +264,118 @@ class ListedMessage(MessageRow):
     """A message with the number of channels that have taken it."""
 
     takers: int
+
+
+@dataclass(frozen=True, slots=True)
+class ListedPerson:
+    """Somebody who may sign in, without the password's hash."""
+
+    id: int
+    name: str
+    role: str
+    created_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class PersonRow(ListedPerson):
+    """Somebody who may sign in, or has left."""
+
+    password_hash: str
+    left_ms: int | None
+    shop_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class SignedIn:
+    """Who is signed in in a browser."""
+
+    id: int
+    name: str
+    role: str
+    sign_in_id: int
+    seen_ms: int
+    shop_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class SignInRow:
+    """A browser in which somebody is signed in, without its token's hash."""
+
+    id: int
+    created_ms: int
+    seen_ms: int
+    browser: str
+
+
+@dataclass(frozen=True, slots=True)
+class InvitationRow:
+    """Somebody who was asked in, or a new password's code."""
+
+    id: int
+    name: str
+    role: str
+    code_hash: str
+    by: str
+    made_ms: int
+    expires_ms: int
+    ended_ms: int | None
+    shop_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class SharedLinkRow:
+    """A link that shows something without a sign-in. pour_id: whose record; None: the board."""
+
+    id: int
+    pour_id: int | None
+    label: str
+    token_hash: str
+    by: str
+    made_ms: int
+    expires_ms: int | None
+    seen_ms: int | None
+    ended_ms: int | None
+    shop_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class MessageLinkRow:
+    """A link in a message. Times are steady, ms."""
+
+    id: int
+    token: str
+    purpose: str
+    to: str
+    alarm_id: int | None
+    made_ms: int
+    expires_ms: int
+    used_ms: int | None
+    revoked_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class LeaseRow:
+    """Who decides, of several service processes. until_ms: by the database server; judged_ms: steady."""
+
+    name: str
+    holder: str
+    fence: int
+    until_ms: int
+    judged_ms: int | None
+    trouble: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ForeignPour:
+    """A record from elsewhere."""
+
+    id: int
+    title: str
+    origin: Json
+
+
+@dataclass(frozen=True, slots=True)
+class ForeignRecord(ForeignPour):
+    """A record from elsewhere with its text; None: it has none."""
+
+    body: str | None

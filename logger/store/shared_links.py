@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import secrets
-from typing import Any
 
-from sqlalchemy import Connection, Row, insert, or_, select, update
+from sqlalchemy import Connection, insert, or_, select, update
 
 from logger.errors import NotFound
 from logger.store.database import table
 from logger.store.pours import get_pour
+from logger.store.rows import SharedLinkRow, all_rows, columns, first_row
 from logger.store.stations import token_hash
 from logger.store.tables import SharedLink
 from logger.units import DAY_MS
 
 LINK = table(SharedLink)
+_LINKS = select(*columns(LINK, SharedLinkRow))
 #: A record's link holds this long; a wall screen's until it is ended.
 RECORD_MS = 365 * DAY_MS
 
@@ -35,29 +36,29 @@ def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int)
     return int(tx.execute(insert(LINK).values(**values).returning(LINK.c.id)).scalar_one()), token
 
 
-def by_token(connection: Connection, token: str, now_ms: int) -> Row[Any] | None:
+def by_token(connection: Connection, token: str, now_ms: int) -> SharedLinkRow | None:
     """The link that a token opens, or None: unknown, ended or run out."""
     holds = (LINK.c.ended_ms.is_(None), or_(LINK.c.expires_ms.is_(None), LINK.c.expires_ms > now_ms))
-    return connection.execute(select(LINK).where(LINK.c.token_hash == token_hash(token), *holds)).first()
+    return first_row(connection, _LINKS.where(LINK.c.token_hash == token_hash(token), *holds), SharedLinkRow)
 
 
-def holding(connection: Connection, now_ms: int) -> list[Row[Any]]:
+def holding(connection: Connection, now_ms: int) -> list[SharedLinkRow]:
     """Every link that holds, oldest first."""
     holds = (LINK.c.ended_ms.is_(None), or_(LINK.c.expires_ms.is_(None), LINK.c.expires_ms > now_ms))
-    return list(connection.execute(select(LINK).where(*holds).order_by(LINK.c.id)))
+    return all_rows(connection, _LINKS.where(*holds).order_by(LINK.c.id), SharedLinkRow)
 
 
-def end(tx: Connection, link_id: int, now_ms: int) -> Row[Any]:
+def end(tx: Connection, link_id: int, now_ms: int) -> SharedLinkRow:
     """Ends a link at once, wherever it was passed on to; gives it. Raises NotFound."""
     ended = tx.execute(
         update(LINK)
         .where(LINK.c.id == link_id, LINK.c.ended_ms.is_(None))
         .values(ended_ms=now_ms)
-        .returning(LINK)
+        .returning(*columns(LINK, SharedLinkRow))
     ).first()
     if ended is None:
         raise NotFound(f"link {link_id} is not there, or was ended before")
-    return ended
+    return SharedLinkRow(*ended)
 
 
 def seen(tx: Connection, link_id: int, now_ms: int) -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, select
 
 from logger.store.database import table
 from logger.store.events import EVENT, EVENTS, ours
 from logger.store.pours import OWN, POUR, WHOLE
-from logger.store.rows import EventRow, all_rows
+from logger.store.rows import EventRow, ForeignPour, ForeignRecord, all_rows, columns
 from logger.store.tables import SealedRecord
 
 SEALED_RECORD = table(SealedRecord)
@@ -52,17 +52,17 @@ def sealed_records(connection: Connection) -> list[tuple[int, dict[str, Any]]]:
     return [(row.pour_id, json.loads(row.body)) for row in connection.execute(wanted)]
 
 
-def foreign_pours(connection: Connection) -> list[Row[Any]]:
+def foreign_pours(connection: Connection) -> list[ForeignPour]:
     """Records from elsewhere, newest first: id, title and origin."""
-    wanted = select(POUR.c.id, POUR.c.title, POUR.c.origin).where(~OWN, WHOLE)
-    return list(connection.execute(wanted.order_by(POUR.c.id.desc())))
+    wanted = select(*columns(POUR, ForeignPour)).where(~OWN, WHOLE)
+    return all_rows(connection, wanted.order_by(POUR.c.id.desc()), ForeignPour)
 
 
-def foreign_records(connection: Connection) -> list[Row[Any]]:
+def foreign_records(connection: Connection) -> list[ForeignRecord]:
     """The same with `body`, the text of the record (None: it has none)."""
-    wanted = select(POUR.c.id, POUR.c.title, POUR.c.origin, SEALED_RECORD.c.body)
+    wanted = select(*columns(POUR, ForeignRecord, SEALED_RECORD.c.body))
     wanted = wanted.join(SEALED_RECORD, SEALED_RECORD.c.pour_id == POUR.c.id, isouter=True)
-    return list(connection.execute(wanted.where(~OWN, WHOLE).order_by(POUR.c.id.desc())))
+    return all_rows(connection, wanted.where(~OWN, WHOLE).order_by(POUR.c.id.desc()), ForeignRecord)
 
 
 def sealed_ids(connection: Connection) -> list[int]:

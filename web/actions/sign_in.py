@@ -9,13 +9,13 @@ from typing import Any
 
 from fastapi import Request
 from itsdangerous import BadSignature, URLSafeSerializer
-from sqlalchemy import Row
 from starlette.responses import RedirectResponse
 
 from logger.errors import NotAllowed, NotFound
 from logger.store import events, people
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.rows import PersonRow
 from web.errors import TooMany
 from web.security import access, passwords
 from web.security.throttle import Bucket, address_key
@@ -61,7 +61,7 @@ class Tries:
         self._taken.clear()
 
 
-def check_password(request: Request, name: str, password: str) -> Row[Any]:
+def check_password(request: Request, name: str, password: str) -> PersonRow:
     """Return the person, if the password is theirs. An unknown name takes as long as a wrong password.
 
     Raises NotAllowed, TooMany.

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Request
 from pydantic import BaseModel, StringConstraints
-from sqlalchemy import Connection, Row
+from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotAllowed, NotFound
 from logger.quantities import units_from
 from logger.store import events, people, shop_events
+from logger.store.rows import InvitationRow
 from web.actions import sign_in as sign_in_actions
 from web.errors import TooMany
 from web.security import access, passwords
@@ -159,7 +160,7 @@ def join(request: Request, service: ServiceDep, code: Code, password: Password) 
     return sign_in_actions.let_in(request, person_id, "/")
 
 
-def _joined(tx: Connection, asked: Row[Any], kept: str, now_ms: int) -> int:
+def _joined(tx: Connection, asked: InvitationRow, kept: str, now_ms: int) -> int:
     """Add a new person; or keep a new password for one who forgot theirs, which ends every sign-in and changes no
     role.
     """

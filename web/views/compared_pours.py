@@ -36,19 +36,19 @@ def every_pour(service: Service) -> list[compare.Compared]:
                 # A plan of an older program that no longer reads: its record still tells it.
                 continue
             made.append(compare.compared(row.id, plan, prediction, curves))
-    for row in reversed(foreign):
+    for sent in reversed(foreign):
         try:
-            record = foreign_record(row.body or "", f"pour {row.id}")
+            record = foreign_record(sent.body or "", f"pour {sent.id}")
         except BadInput:
             continue
         if record["pour"]["poured_ms"] is not None:
             made.append(
                 compare.compared(
-                    row.id,
+                    sent.id,
                     record["plan"],
                     record["prediction"],
                     record["curves"],
-                    str(row.origin["workshop"]),
+                    str(sent.origin["workshop"]),
                 )
             )
     return made
