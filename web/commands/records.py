@@ -31,7 +31,8 @@ SettingsPath = Annotated[
     Path | None, typer.Option("--settings", metavar="SETTINGS", help="The settings file (TOML).")
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
-# How a past log is written: the options of `pourlog import`.
+# How a past log is written: the options of `pourlog import`. They are parameters of one function, since typer knows no
+# model of options as a form has one.
 LogPlan = Annotated[Path | None, typer.Option(metavar="PLAN", help="For a log: its plan file (TOML).")]
 TimeColumn = Annotated[
     list[str] | None,
