@@ -67,7 +67,7 @@ class KernelClockState:
         self._libc = ctypes.CDLL(None, use_errno=True)
 
     def __call__(self) -> bool:
-        """True if the clock has been set; False if not, or if the kernel will not say."""
+        """Return True if the clock has been set; False if not, or if the kernel will not say."""
         timex = _Timex()
         state = self._libc.adjtimex(ctypes.byref(timex))
         return state not in (-1, TIME_ERROR) and not timex.status & STA_UNSYNC

@@ -80,7 +80,7 @@ class Contacts:
                 log.warning("%s works again", name)
 
     def changes(self) -> list[ContactChange]:
-        """What changed since the last call, in order. Never waits."""
+        """Return what changed since the last call, in order. Never waits."""
         for name, device in list(self._devices.items()):
             try:
                 # Reading a pin's state delivers its edges first (gpio.py).

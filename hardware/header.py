@@ -15,7 +15,7 @@ touched."""
 
 
 def header_chip(devices: Path = DEVICES) -> Path:
-    """The device of the 40-pin header. Raises HardwareMissing where there is none that may be opened."""
+    """Return the device of the 40-pin header. Raises HardwareMissing where there is none that may be opened."""
     import gpiod
 
     seen: list[str] = []

@@ -95,7 +95,7 @@ class Judge:
         return note
 
     def believe(self, verdict: Ambiguous, now_s: float) -> Belief:
-        """What the readings so far say about an 85.0 that its bytes do not prove."""
+        """Return what the readings so far say about an 85.0 that its bytes do not prove."""
         if verdict.is_power_on_on_a_genuine_chip and self.genuine:
             return Belief.POWER_ON
         if not self._good or now_s - self._good[-1][0] > RECENT_S:
@@ -129,7 +129,9 @@ class Judge:
 
 
 def settle(held_s: float, before: tuple[float, float] | None, after: tuple[float, float]) -> Belief:
-    """What an 85.0 held at `held_s` was, by the proven readings (s, °C) before and after it: TRUE or POWER_ON."""
+    """Return what an 85.0 held at `held_s` was, by the proven readings (s, °C) before and after it: TRUE or
+    POWER_ON.
+    """
     after_s, after_c = after
     if (
         before is not None

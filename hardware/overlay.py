@@ -48,7 +48,7 @@ EVERY_MODEL = frozenset(name for _, names in SECTIONS_OF for name in names) | {"
 
 
 def this_model(path: Path = MODEL) -> str:
-    """What the kernel calls this machine; empty where it does not say."""
+    """Return what the kernel calls this machine; empty where it does not say."""
     try:
         return path.read_text(encoding="utf-8", errors="replace").strip("\0 \t\r\n")
     except OSError:
@@ -105,7 +105,7 @@ def without_overlay(text: str) -> str:
 
 
 def main(arguments: Sequence[str], model: str | None = None) -> int:
-    """Shows, adds or removes the lines. 0 done, 3 nothing to do, 2 refused."""
+    """Show, add or remove the lines. 0 done, 3 nothing to do, 2 refused."""
     if not 2 <= len(arguments) <= 3 or arguments[0] not in ("show", "add", "remove"):
         sys.stderr.write("give show, add or remove, the path of config.txt, and perhaps a pin\n")
         return 2

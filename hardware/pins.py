@@ -46,7 +46,7 @@ CALLED = {"wet": "wet contact", "acknowledge": "button", "fan_proof": "fan's con
 
 
 def fault_text(name: str, pin: int, error: Exception) -> str:
-    """What is wrong with a pin, for a person: "fan (GPIO 25): Device or resource busy"."""
+    """Return what is wrong with a pin, for a person: "fan (GPIO 25): Device or resource busy"."""
     return f"{CALLED.get(name, name)} (GPIO {pin}): {reason_of(error)}"
 
 
@@ -63,7 +63,7 @@ PinFactory = Callable[[], Any]
 
 @cache
 def pi_pins() -> Any:
-    """The pins of a Pi's header, as gpiozero's pin factory. Raises whatever loading the libraries raises."""
+    """Return the pins of a Pi's header, as gpiozero's pin factory. Raises whatever loading the libraries raises."""
     from hardware.gpio import HeaderPins  # late: a station without pins need not load them
 
     return HeaderPins()

@@ -102,4 +102,4 @@ class Bus(Protocol):
         """What is read on it, in order."""
 
     def begin_sweep(self, stamp: Stamp) -> None:
-        """Called before the probes of one sweep are read."""
+        """Prepare for the probes of one sweep to be read."""

@@ -92,7 +92,7 @@ def open_pi(
 
 
 def kernel_buses(wiring: Wiring, w1_folder: Path, kernel_folders: tuple[Path, Path]) -> tuple[Bus, ...]:
-    """The buses of `wiring` below the given kernel folders; the bench gives its own.
+    """Return the buses of `wiring` below the given kernel folders; the bench gives its own.
 
     Each probe's folder is a link into the folder of the bus master that it hangs on; a probe that is not there now
     counts to the first bus.

@@ -64,7 +64,7 @@ class BadInput(LoggerError):
 
 
 def _short(value: object) -> str:
-    """A value as a message shows it: somebody's file may be all of it."""
+    """Return a value as a message shows it: somebody's file may be all of it."""
     text = repr(value)
     return text if len(text) <= LONGEST_VALUE else f"{text[:LONGEST_VALUE]}…"
 

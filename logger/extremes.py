@@ -28,12 +28,12 @@ def is_unknown(peak_c: float) -> bool:
 
 
 def shown(peak_c: float, as_text: Callable[[float], str]) -> str:
-    """A predicted peak as a surface shows it: "46.6 °C", and "over 150 °C" for what the model does not know."""
+    """Return a predicted peak as a surface shows it: "46.6 °C", and "over 150 °C" for what the model does not know."""
     return as_text(peak_c) if not is_unknown(peak_c) else f"over {as_text(BEYOND_C)}"
 
 
 def words(peak_c: float) -> str | None:
-    """What to say beside a predicted peak; None for an ordinary one."""
+    """Return what to say beside a predicted peak; None for an ordinary one."""
     if not is_runaway(peak_c):
         return None
     if not is_unknown(peak_c):

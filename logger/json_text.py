@@ -22,7 +22,7 @@ def json_text(value: Any, where: str = "") -> str:
 
 
 def finite(value: Value, where: str) -> Value:
-    """The same value, made of dicts, lists and plain values. Raises NotFinite, naming the first such number."""
+    """Return the same value, made of dicts, lists and plain values. Raises NotFinite, naming the first such number."""
     for path, number in _not_finite(value, where):
         raise NotFinite(path or "value", number)
     return value

@@ -40,7 +40,7 @@ LIVE = (Stage.POURING, Stage.WATCHED, Stage.CURING)
 
 
 def next_stage(now: Stage, wanted: Stage, pour: str) -> Stage:
-    """The wanted stage, if it may follow.
+    """Return the wanted stage, if it may follow.
 
     Raises NotAllowed naming the pour, both stages, and what may follow instead.
     """

@@ -22,42 +22,42 @@ from logger.units import plain
 
 
 def temperature(celsius: float, digits: int = 1) -> str:
-    """The mark of a temperature, °C."""
+    """Return the mark of a temperature, °C."""
     return _mark(celsius, digits, "°C")
 
 
 def peak(celsius: float, digits: int = 0) -> str:
-    """The mark of a predicted peak, °C: none above what the model knows (`logger.extremes`)."""
+    """Return the mark of a predicted peak, °C: none above what the model knows (`logger.extremes`)."""
     return extremes.shown(celsius, lambda c: temperature(c, digits))
 
 
 def difference(kelvin: float, digits: int = 1, *, signed: bool = False) -> str:
-    """The mark of a difference of temperatures, K."""
+    """Return the mark of a difference of temperatures, K."""
     return _mark(kelvin, digits, "K", signed=signed)
 
 
 def rate(kelvin_per_hour: float, digits: int = 1) -> str:
-    """The mark of how fast a temperature moves, K/h."""
+    """Return the mark of how fast a temperature moves, K/h."""
     return _mark(kelvin_per_hour, digits, "K/h")
 
 
 def length(mm: float, digits: int = 1, *, signed: bool = False) -> str:
-    """The mark of a length, mm."""
+    """Return the mark of a length, mm."""
     return _mark(mm, digits, "mm", signed=signed)
 
 
 def volume(litres: float, digits: int = 1) -> str:
-    """The mark of a volume, L."""
+    """Return the mark of a volume, L."""
     return _mark(litres, digits, "L")
 
 
 def quantity(value: float, unit: str, digits: int = 1) -> str:
-    """The mark of a value in one of the marks' units; in another unit it is written as it is."""
+    """Return the mark of a value in one of the marks' units; in another unit it is written as it is."""
     return _mark(value, digits, unit) if unit in _SHOWN else f"{value:.{digits}f} {unit}".rstrip()
 
 
 def cut(text: str, longest: int) -> str:
-    """The beginning of a sentence, at most so long, with no mark cut in two."""
+    """Return the beginning of a sentence, at most so long, with no mark cut in two."""
     kept = text[:longest]
     begin = kept.rfind("{")
     return kept[:begin] if len(text) > longest and begin > kept.rfind("}") else kept
@@ -114,39 +114,39 @@ class Units:
         return "°F" if self.temperature == "f" else "°C"
 
     def degrees(self, celsius: float) -> float:
-        """A temperature's number in the chosen unit."""
+        """Return a temperature's number in the chosen unit."""
         return units.c_to_f(celsius) if self.temperature == "f" else celsius
 
     def temp(self, celsius: float | None, digits: int = 1) -> str:
-        """A temperature, or a dash where there is none."""
+        """Return a temperature, or a dash where there is none."""
         return "–" if celsius is None else f"{self.degrees(celsius):.{digits}f}\u00a0{self.degree}"
 
     def peak(self, celsius: float | None, digits: int = 0) -> str:
-        """A predicted peak: "over 150 °C" for what the model does not know (`logger.extremes`)."""
+        """Return a predicted peak: "over 150 °C" for what the model does not know (`logger.extremes`)."""
         return "–" if celsius is None else extremes.shown(celsius, lambda c: self.temp(c, digits))
 
     def rise(self, kelvin: float | None, digits: int = 1, *, signed: bool = False) -> str:
-        """A difference of temperatures."""
+        """Return a difference of temperatures."""
         if kelvin is None:
             return "–"
         return self._one(kelvin, digits, "K", signed=signed).replace(" ", "\u00a0")
 
     def span(self, mm: float | None) -> str:
-        """A length."""
+        """Return a length."""
         if mm is None:
             return "–"
         return f"{units.mm_to_in(mm):.2f}\u00a0in" if self.length == "in" else f"{mm:,.0f}\u00a0mm"
 
     def level(self, mm: float) -> str:
-        """A level against a mark, up is plus, as fine as it is read."""
+        """Return a level against a mark, up is plus, as fine as it is read."""
         return f"{units.mm_to_in(mm):+.2f}\u00a0in" if self.length == "in" else f"{mm:+.1f}\u00a0mm"
 
     def bare_span(self, mm: float) -> str:
-        """A length's number in the chosen unit, for a field that names the unit."""
+        """Return a length's number in the chosen unit, for a field that names the unit."""
         return f"{units.mm_to_in(mm):.3g}" if self.length == "in" else f"{mm:g}"
 
     def litres(self, litres: float | None) -> str:
-        """A volume."""
+        """Return a volume."""
         if litres is None:
             return "–"
         if self.volume == "gal":
@@ -154,19 +154,19 @@ class Units:
         return f"{litres:.2f}\u00a0L" if litres < 10 else f"{litres:.1f}\u00a0L"
 
     def weight(self, kg: float | None) -> str:
-        """A mass."""
+        """Return a mass."""
         if kg is None:
             return "–"
         return f"{units.kg_to_lb(kg):.2f}\u00a0lb" if self.mass == "lb" else f"{kg:.2f}\u00a0kg"
 
     def scale(self, grams: float | None) -> str:
-        """A mass as a bench scale shows it."""
+        """Return a mass as a bench scale shows it."""
         if grams is None:
             return "–"
         return f"{units.kg_to_lb(grams / 1000):.3f}\u00a0lb" if self.mass == "lb" else f"{grams:,.0f}\u00a0g"
 
     def shown(self, text: str) -> str:
-        """A sentence with its marks written in these units; all else in it stays as it is."""
+        """Return a sentence with its marks written in these units; all else in it stays as it is."""
         return _MARK.sub(self._mark_shown, text)
 
     def _mark_shown(self, found: re.Match[str]) -> str:
@@ -174,7 +174,7 @@ class Units:
         return self._one(float(found[1]), digits, found[3], signed=found[1].startswith("+"))
 
     def told(self, text: str) -> str:
-        """A sentence of planning; one that refuses a value of the plan file keeps the file's own units."""
+        """Return a sentence of planning; one that refuses a value of the plan file keeps the file's own units."""
         if "; allowed: " in text:
             return text
         return in_units(self.shown(text), self.temperature, self.length, self.volume, self.mass)
@@ -223,7 +223,7 @@ _CHOICES: tuple[tuple[str, ...], ...] = (("c", "f"), ("mm", "in"), ("l", "gal"),
 
 
 def units_from(text: str | None) -> Units:
-    """The units that four words name ("c.mm.l.kg"); metric where there are none or they make no sense."""
+    """Return the units that four words name ("c.mm.l.kg"); metric where there are none or they make no sense."""
     parts = (text or "").split(".")
     if len(parts) != len(_CHOICES) or any(part not in may for part, may in zip(parts, _CHOICES, strict=True)):
         return METRIC
@@ -248,7 +248,7 @@ _OLD_REST = re.compile(rf"({_NUMBER}(?:(?: to | and | → ){_NUMBER})*) (°C|K|m
 
 
 def marked(text: str) -> str:
-    """A sentence of an alarm or of a noted measure with marks: as it is, or from before there were any."""
+    """Return a sentence of an alarm or of a noted measure with marks: as it is, or from before there were any."""
     if _MARK.search(text):
         return text
     for pattern, unit in _OLD:
@@ -280,7 +280,7 @@ _QUANTITY = re.compile(
 
 
 def in_units(text: str, *choices: str) -> str:
-    """A sentence of planning in the chosen units ("f", "in", "gal", "lb"; anything else stays metric)."""
+    """Return a sentence of planning in the chosen units ("f", "in", "gal", "lb"; anything else stays metric)."""
     rules = {unit: rule for choice in choices for unit, rule in _RULES.get(choice, {}).items()}
     if not rules:
         return text

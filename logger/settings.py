@@ -142,7 +142,7 @@ class Settings(Table):
 
 
 def read_settings(path: Path) -> Settings:
-    """The settings in a TOML file.
+    """Return the settings in a TOML file.
 
     Raises BadSettings naming the file, the name, the value, what is allowed and the remedy.
     """

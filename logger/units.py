@@ -76,7 +76,7 @@ def lb_to_kg(pounds: float) -> float:
 
 
 def plain(value: float) -> str:
-    """A number as a maker reads it: three or four figures, no exponent unless it is huge or tiny."""
+    """Return a number as a maker reads it: three or four figures, no exponent unless it is huge or tiny."""
     if value == 0:
         return "0"
     size = abs(value)
@@ -88,7 +88,7 @@ def plain(value: float) -> str:
 
 
 def hours_minutes(hours: float | None) -> str:
-    """A span as people say it: "35 min", "4 h 05 min", "2 d 3 h"."""
+    """Return a span as people say it: "35 min", "4 h 05 min", "2 d 3 h"."""
     if hours is None:
         return "–"
     minutes = round(hours * 60)
@@ -100,5 +100,5 @@ def hours_minutes(hours: float | None) -> str:
 
 
 def span(seconds: float) -> str:
-    """The same for a span that may be short: "45 s", "12 min"."""
+    """Return the same for a span that may be short: "45 s", "12 min"."""
     return f"{seconds:.0f} s" if seconds < 120 else hours_minutes(seconds / SECONDS_PER_HOUR)

@@ -43,7 +43,7 @@ class OwnProcess:
         self._closed = False
 
     def __call__(self, function: Callable[..., Any], *arguments: Any) -> Any:
-        """The function's answer, or its exception. Raises BrokenExecutor when the process died of it."""
+        """Return the function's answer, or its exception. Raises BrokenExecutor when the process died of it."""
         with self._lock:
             if self._closed:
                 raise BrokenExecutor("closed")
@@ -64,7 +64,7 @@ class OwnProcess:
             raise
 
     def close(self) -> None:
-        """Ends the process, also in the midst of its work."""
+        """End the process, also in the midst of its work."""
         with self._lock:
             self._closed = True
             pool, self._pool = self._pool, None

@@ -41,7 +41,7 @@ class SteppedClock:
         self._due = monotonic()
 
     def stamp(self) -> Stamp:
-        """The simulated moment."""
+        """Return the simulated moment."""
         with self._lock:
             return Stamp(round(self._wall_ms), self._boot_id, round(self._boot_ms), self._clock_set)
 
@@ -79,7 +79,7 @@ class SteppedClock:
             self._clock_set = clock_set
 
     def beside(self) -> BesideClock:
-        """The same time for those who do not move it."""
+        """Return the same time for those who do not move it."""
         return BesideClock(self)
 
 
@@ -90,7 +90,7 @@ class BesideClock:
         self._clock = clock
 
     def stamp(self) -> Stamp:
-        """The simulated moment."""
+        """Return the simulated moment."""
         return self._clock.stamp()
 
     def wait(self, event: threading.Event, seconds: float) -> bool:
@@ -134,5 +134,7 @@ class ScaledClock:
 
 
 def beside(clock: Clock) -> Clock:
-    """A clock for those who wait beside the sweeps: for a stepped clock its `beside()`, else the clock itself."""
+    """Return a clock for those who wait beside the sweeps: for a stepped clock its `beside()`, else the clock
+    itself.
+    """
     return clock.beside() if isinstance(clock, SteppedClock) else clock

@@ -19,11 +19,11 @@ class KernelFiles:
         self._chips: dict[str, Path] = {}
 
     def plug_air(self, name: str) -> None:
-        """A humidity chip with temp1_input and humidity1_input."""
+        """Make a humidity chip with temp1_input and humidity1_input."""
         self._plug(name, self.hwmon / f"hwmon{len(self._chips)}")
 
     def plug_couple(self, name: str) -> None:
-        """A thermocouple amplifier with in_temp_raw, in_temp_scale and its fault files."""
+        """Make a thermocouple amplifier with in_temp_raw, in_temp_scale and its fault files."""
         chip = self.iio / f"iio:device{len(self._chips)}"
         self._plug(name, chip)
         (chip / "in_temp_scale").write_text(f"{COUPLE_SCALE:.6f}\n", encoding="ascii")

@@ -22,7 +22,7 @@ HOLD_S = 60.0
 
 
 def start_mapped_clock(path: Path, wall_ms: int, boot_ms: int, speed: float) -> None:
-    """Makes the file: time stands at its start."""
+    """Make the file: time stands at its start."""
     path.write_bytes(_LAYOUT.pack(wall_ms, boot_ms, speed) + _HOLD.pack(0.0))
 
 
@@ -34,7 +34,7 @@ class MappedClock:
             self._map = mmap.mmap(file.fileno(), _SIZE)
 
     def stamp(self) -> Stamp:
-        """The simulated moment."""
+        """Return the simulated moment."""
         wall_ms, boot_ms, _speed = self._read()
         return Stamp(wall_ms, BENCH_BOOT_ID, boot_ms, True)
 

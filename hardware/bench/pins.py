@@ -20,7 +20,7 @@ class BenchPins(MockFactory):  # type: ignore[misc] # gpiozero ships no types
         self._clock = clock
 
     def ticks(self) -> float:
-        """The bench's time since boot, s."""
+        """Return the bench's time since boot, s."""
         return self._clock.stamp().boot_s
 
 

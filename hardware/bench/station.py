@@ -93,7 +93,7 @@ class Bench:
         self.hardware = Hardware(buses, contacts, outputs)
 
     def truth(self, probe: str, t_s: float) -> float:
-        """The temperature (°C) that `probe` really has, whatever it says."""
+        """Return the temperature (°C) that `probe` really has, whatever it says."""
         return self._traces[probe](t_s)
 
     def play(self, stamp: Stamp, probes: Iterable[str]) -> None:

@@ -15,7 +15,7 @@ Trace = Callable[[float], float]
 
 
 def steady(celsius: float) -> Trace:
-    """Always the same temperature."""
+    """Return always the same temperature."""
     return lambda _t_s: celsius
 
 
@@ -40,7 +40,7 @@ def through(points: Sequence[tuple[float, float]]) -> Trace:
 
 
 def from_csv(path: Path, column: str) -> Trace:
-    """A trace from a CSV file with columns `t_s` and `column` (°C). Raises BadTrace with place and remedy."""
+    """Return a trace from a CSV file with columns `t_s` and `column` (°C). Raises BadTrace with place and remedy."""
     points = []
     try:
         with path.open(encoding="utf-8", newline="") as file:
@@ -59,7 +59,8 @@ def from_csv(path: Path, column: str) -> Trace:
 
 
 def from_text(text: str, folder: Path) -> Trace:
-    """The `bench` key of a station file: "21.5" for a steady temperature, or "trace.csv:core" for a CSV's column.
+    """Return the `bench` key of a station file: "21.5" for a steady temperature, or "trace.csv:core" for a CSV's
+    column.
 
     A relative path counts from `folder`. Raises BadTrace.
     """

@@ -50,7 +50,7 @@ class Misreading(StrEnum):
 
 
 def scratchpad(celsius: float, *, clone: bool = False) -> bytes:
-    """The nine bytes of a 12-bit conversion at `celsius` (−55 to 125 °C).
+    """Return the nine bytes of a 12-bit conversion at `celsius` (−55 to 125 °C).
 
     Byte 6 counts down from 0x10 with the low nibble, as in a genuine chip; on a clone it is stuck at 0x0C.
     """
@@ -58,7 +58,7 @@ def scratchpad(celsius: float, *, clone: bool = False) -> bytes:
 
 
 def scratchpad_of_count(sixteenths: int, *, clone: bool = False) -> bytes:
-    """The nine bytes of a conversion that gave `sixteenths` of a degree."""
+    """Return the nine bytes of a conversion that gave `sixteenths` of a degree."""
     heat = sixteenths.to_bytes(2, "little", signed=True)
     byte_6 = 0x0C if clone else 0x10 - (heat[0] & 0x0F)
     head = heat + _REST + bytes((byte_6, _LAST))
@@ -66,13 +66,13 @@ def scratchpad_of_count(sixteenths: int, *, clone: bool = False) -> bytes:
 
 
 def power_on_scratchpad() -> bytes:
-    """What the chip wakes up with."""
+    """Return what the chip wakes up with."""
     head = (0x0550).to_bytes(2, "little") + _REST + bytes((0x0C, _LAST))
     return head + bytes((crc8(head),))
 
 
 def w1_text(raw: bytes, *, says: str | None = None) -> str:
-    """The kernel's text for nine bytes. It says YES when the checksum closes, unless told what to say."""
+    """Return the kernel's text for nine bytes. It says YES when the checksum closes, unless told what to say."""
     word = says or ("YES" if crc8(raw[:8]) == raw[8] else "NO")
     shown = raw.hex(" ")
     milli_c = int.from_bytes(raw[:2], "little", signed=True) * 1000 // 16

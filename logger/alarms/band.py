@@ -52,7 +52,7 @@ def expect(
     band_p50_c: Sequence[float] | None = None,
     band_p95_c: Sequence[float] | None = None,
 ) -> Expected:
-    """The band of a frozen prediction: `hours` that do not fall, one core temperature each, °C.
+    """Return the band of a frozen prediction: `hours` that do not fall, one core temperature each, °C.
 
     With `band_p50_c` and `band_p95_c` (a forecast's band from before the pour) the top is taken from them, never
     closer than LEAST_C to the curve. Of an hour that is there twice the hotter counts: predictions of earlier versions

@@ -114,7 +114,7 @@ class AlarmBook:
             self._see("room-hot/pour", readings.room_hot(self._rooms, track, setup.limits))
 
     def _meet(self, sample: LiveReading) -> ProbeSignal:
-        """A probe seen for the first time, or moved to another place. It replaces a lost one of its place."""
+        """Return a probe seen for the first time, or moved to another place. It replaces a lost one of its place."""
         for old in [
             t for t in self._tracks.values() if t.place == sample.place and t.station == sample.station
         ]:
@@ -294,7 +294,7 @@ class AlarmBook:
     # ---- what it knows -------------------------------------------------------------------------
 
     def state(self, kind: str, subject: str = "pour") -> AlarmState:
-        """The state of one alarm; normal when nothing has ever been seen."""
+        """Return the state of one alarm; normal when nothing has ever been seen."""
         return self._states.get(f"{kind}/{subject}", NORMAL)
 
     def look_up(self, key: str) -> tuple[Kind, AlarmState]:
@@ -311,7 +311,7 @@ class AlarmBook:
                     yield AlarmEntry(key, kind, subject, state)
 
     def believed_c(self, place: str) -> float | None:
-        """The last believed temperature at a place; None when there is none."""
+        """Return the last believed temperature at a place; None when there is none."""
         return next((t.believed_c for t in self._all if t.place == place), None)
 
     @property
@@ -348,7 +348,7 @@ class AlarmBook:
 
     @classmethod
     def from_dict(cls, setup: Setup, table: dict[str, Any]) -> AlarmBook:
-        """The book that `to_dict` wrote. Raises KeyError, TypeError or ValueError on anything else."""
+        """Return the book that `to_dict` wrote. Raises KeyError, TypeError or ValueError on anything else."""
         if table["version"] != 1:
             raise ValueError(f"watchbook version {table['version']!r} is not known here: upgrade the program")
         book = cls(setup)

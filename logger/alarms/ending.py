@@ -78,7 +78,7 @@ OF_THE_CORE = ("core-hot", "core-will-overheat")
 
 
 def obstacles(seen: CoreEvidence, now_ms: int) -> tuple[Obstacle, ...]:
-    """What keeps the watch from ending now, the gravest first; nothing when the core is known to be cool, and to
+    """Return what keeps the watch from ending now, the gravest first; nothing when the core is known to be cool, and to
     stay so."""
     cores = [track for track in seen.tracks if track.base == "core" and track.believed_c is not None]
     fresh = [t for t in cores if now_ms - t.believed_ms <= t.recent_ms and t.probe not in seen.doubted]
@@ -186,7 +186,7 @@ def _peak_past(answer: ForecastAnswer, hours: float) -> bool:
 def _unknown(
     fresh: Sequence[ProbeSignal], cores: Sequence[ProbeSignal], seen: CoreEvidence, now_ms: int
 ) -> list[Obstacle]:
-    """That nobody knows: no present reading, or one without a trend near the limit.
+    """Say that nobody knows: no present reading, or one without a trend near the limit.
 
     Past its peak a pour only cools: there a probe that was taken out with the casting leaves nothing unknown.
     """

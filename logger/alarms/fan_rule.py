@@ -60,7 +60,7 @@ class Switch:
 
 
 def planned_want(times_ms: Sequence[tuple[int, int]], now_ms: int) -> Want:
-    """What the plan's times (from ≤ t < to) want."""
+    """Return what the plan's times (from ≤ t < to) want."""
     for from_ms, to_ms in times_ms:
         if from_ms <= now_ms < to_ms:
             return Want(True, By.PLAN, f"planned for {(to_ms - now_ms) / 3.6e6:.1f} h from now on")
@@ -74,7 +74,9 @@ def forecast_want(
     limit_c: float,
     started_ms: int,
 ) -> Want:
-    """What the forecast wants. `alarms`: those of a core that is too hot or will be; `core_c`: as last believed."""
+    """Return what the forecast wants. `alarms`: those of a core that is too hot or will be; `core_c`: as last
+    believed.
+    """
     for state in alarms:
         if state.up and state.out is None:
             return Want(True, By.FORECAST, state.reason)
@@ -96,7 +98,7 @@ def forecast_want(
 
 
 def decide(fan: FanNow, wants: Sequence[Want], now_ms: int) -> Switch | None:
-    """What to command now; None: leave it. `wants`: of every pour that the fan blows for."""
+    """Return what to command now; None: leave it. `wants`: of every pour that the fan blows for."""
     if fan.by is By.HAND:
         return None
     wanted = next((want for want in wants if want.on), None)

@@ -87,7 +87,7 @@ def next_due_ms(started_ms: int, rhythm: Rhythm, looks: Sequence[Look]) -> int |
 
 
 def looks_seen(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: int) -> LooksSeen:
-    """The looks as the alarms need them. A look counts for every due time up to a little after it."""
+    """Return the looks as the alarms need them. A look counts for every due time up to a little after it."""
     due = next_due_ms(started_ms, rhythm, looks)
     end_ms = started_ms + round((rhythm.until_min + STAYS_DUE_MIN) * MINUTE_MS)
     over = due is None or now_ms >= end_ms
@@ -103,12 +103,12 @@ def looks_seen(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: i
 
 
 def _early_ms(rhythm: Rhythm) -> int:
-    """A look counts for a due time that is at most this far ahead: half the shorter interval, 2 min at most."""
+    """Return a look counts for a due time that is at most this far ahead: half the shorter interval, 2 min at most."""
     return round(min(2.0, rhythm.every_min / 2, rhythm.then_every_min / 2) * MINUTE_MS)
 
 
 def advice(finding: LookResult) -> tuple[str, ...]:
-    """What to do about what was found."""
+    """Return what to do about what was found."""
     if finding in (LookResult.LEAKING, LookResult.LEVEL_FELL):
         return KINDS["wet-under-form"].what_to_do
     if finding is LookResult.HOT:
@@ -135,7 +135,7 @@ SOAK_MM = 2.0
 def level_fell(
     marks: Sequence[LevelMark], area_m2: float | None = None, soak_mm: float = SOAK_MM
 ) -> str | None:
-    """A sentence when the level has fallen by more than wood and bubbles take; None when it holds."""
+    """Return a sentence when the level has fallen by more than wood and bubbles take; None when it holds."""
     if len(marks) < 2:
         return None
     ordered = sorted(marks, key=lambda mark: mark.at_ms)
@@ -150,7 +150,7 @@ def level_fell(
 
 
 def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> str | None:
-    """A sentence when what was poured differs from the plan by more than `part`; None when it fits.
+    """Return a sentence when what was poured differs from the plan by more than `part`; None when it fits.
 
     Raises OutOfRange when the planned volume is not above 0 or the poured one is negative.
     """

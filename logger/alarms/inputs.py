@@ -45,7 +45,7 @@ class AlarmLimits:
 
 
 def limits_of(plan: Plan, planned_release_h: float | None = None) -> AlarmLimits:
-    """The limits in a plan."""
+    """Return the limits in a plan."""
     resin = plan.resin.limits
     return AlarmLimits(
         resin.max_core_c, resin.min_room_c, resin.max_room_c, planned_release_h=planned_release_h

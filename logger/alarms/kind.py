@@ -44,7 +44,7 @@ MATRIX: tuple[tuple[float, Priority, Priority, Priority], ...] = (
 
 
 def priority_of(harm: Harm, respond_within_min: float) -> Priority:
-    """The priority that the matrix gives."""
+    """Return the priority that the matrix gives."""
     for until_min, severe, costly, small in MATRIX:
         if respond_within_min <= until_min:
             return {Harm.SEVERE: severe, Harm.COSTLY: costly, Harm.SMALL: small}[harm]

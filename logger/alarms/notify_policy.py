@@ -225,5 +225,5 @@ def notified_to_dict(told: Notified) -> dict[str, Any]:
 
 
 def notified_from_dict(table: dict[str, Any]) -> Notified:
-    """What `notified_to_dict` wrote. Raises TypeError on anything else."""
+    """Return what `notified_to_dict` wrote. Raises TypeError on anything else."""
     return Notified(**table)

@@ -29,7 +29,7 @@ class Sorted:
 
 
 def sort_waiting(messages: Iterable[Waiting]) -> Sorted:
-    """The messages to send, oldest first (id breaks a tie), and those that a newer one has overtaken."""
+    """Return the messages to send, oldest first (id breaks a tie), and those that a newer one has overtaken."""
     ordered = sorted(messages, key=lambda message: (message.created_ms, message.id))
     newest: dict[tuple[str, str], int] = {}
     for message in ordered:

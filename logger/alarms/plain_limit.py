@@ -85,7 +85,7 @@ class PlainLimit:
         self._cores: dict[tuple[int, str], _Core] = {}
 
     def know(self, pours: Sequence[Watched]) -> None:
-        """These are the live pours from now on."""
+        """Take these as the live pours from now on."""
         with self._lock:
             self._pours = {pour.pour_id: pour for pour in pours}
             self._by_station = {}
@@ -94,7 +94,7 @@ class PlainLimit:
             self._cores = {key: core for key, core in self._cores.items() if key[0] in self._pours}
 
     def take(self, station_id: int, rows: Iterable[Read], now_ms: int) -> None:
-        """Readings that have arrived from a station, in their order; what was there before is left out."""
+        """Take readings that have arrived from a station, in their order; leave out what was there before."""
         pours = self._by_station.get(station_id)
         if not pours:
             return
@@ -108,7 +108,7 @@ class PlainLimit:
                         _take(core, row.stamp, row.milli_c / 1000, pour.limit_c, now_ms)
 
     def over(self) -> list[Over]:
-        """The pours whose core is over its limit, each with its hottest probe."""
+        """Return the pours whose core is over its limit, each with its hottest probe."""
         with self._lock:
             found: dict[int, Over] = {}
             for (pour_id, _probe), core in self._cores.items():
@@ -121,7 +121,7 @@ class PlainLimit:
             return list(found.values())
 
     def limit_at(self, station_id: int) -> float | None:
-        """The lowest limit of a core that is watched at a station, °C; None where none is."""
+        """Return the lowest limit of a core that is watched at a station, °C; None where none is."""
         return min((pour.limit_c for pour in self._by_station.get(station_id, ())), default=None)
 
     def knows(self, pour_id: int) -> bool:
@@ -129,12 +129,14 @@ class PlainLimit:
         return pour_id in self._pours
 
     def pours(self) -> list[Watched]:
-        """The live pours, as far as is known."""
+        """Return the live pours, as far as is known."""
         with self._lock:
             return list(self._pours.values())
 
     def hottest(self, pour_id: int) -> tuple[float, int] | None:
-        """The hottest of a pour's cores as each last read, °C, and when that arrived, ms; None before there is any."""
+        """Return the hottest of a pour's cores as each last read, °C, and when that arrived, ms; None before there
+        is any.
+        """
         with self._lock:
             cores = [
                 (core.celsius, core.arrived_ms)

@@ -70,7 +70,7 @@ class Rates:
 
 
 def rates(spans: Sequence[Span], from_ms: int, until_ms: int) -> Rates:
-    """The figures of [from_ms, until_ms): alarms raised in it, and those still up in it."""
+    """Return the figures of [from_ms, until_ms): alarms raised in it, and those still up in it."""
     hours = max(0.0, (until_ms - from_ms) / HOUR_MS)
     inside = sorted((s for s in spans if from_ms <= s.raised_ms < until_ms), key=lambda s: s.raised_ms)
     times = [s.raised_ms for s in inside]

@@ -15,7 +15,7 @@ KINDS: dict[str, Kind] = {kind.name: kind for kind in (*HEAT_KINDS, *PLACE_KINDS
 
 
 def kind_named(name: str) -> Kind:
-    """The kind of that name. Raises NotFound."""
+    """Return the kind of that name. Raises NotFound."""
     try:
         return KINDS[name]
     except KeyError:

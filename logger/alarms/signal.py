@@ -154,7 +154,9 @@ class ProbeSignal:
         return max(values) - min(values) if values else 0.0
 
     def rise_c(self, over_ms: int) -> float | None:
-        """Change of the believed value in `over_ms`, °C, from the last such stretch; None when it is not known."""
+        """Return the change of the believed value in `over_ms`, °C, from the last such stretch; None when it is not
+        known.
+        """
         if not self.trail or self.believed_c is None:
             return None
         since = self.believed_ms - over_ms
@@ -190,7 +192,7 @@ class ProbeSignal:
 
     @classmethod
     def from_dict(cls, table: dict[str, Any]) -> ProbeSignal:
-        """The track that `to_dict` wrote."""
+        """Return the track that `to_dict` wrote."""
         values = dict(table)
         if values.get("trail") is not None:
             values["trail"] = [(int(at_ms), float(value)) for at_ms, value in values["trail"]]

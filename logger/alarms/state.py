@@ -164,7 +164,7 @@ NORMAL = AlarmState()
 
 
 def step(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject: str = "pour") -> AlarmStep:
-    """The alarm after one observation and the time up to `now_ms`."""
+    """Return the alarm after one observation and the time up to `now_ms`."""
     changes: tuple[Transition, ...] = ()
     if state.phase is not Phase.NORMAL or state.shelf is not None or state.out is not None:
         state, changes = _time_passes(kind, state, now_ms, subject)
@@ -181,7 +181,7 @@ def step(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject:
 
 
 def tick(kind: Kind, state: AlarmState, now_ms: int, subject: str = "pour") -> AlarmStep:
-    """The alarm after time alone: nothing new is known."""
+    """Return the alarm after time alone: nothing new is known."""
     return step(kind, state, Observation(None, now_ms), now_ms, subject)
 
 
@@ -197,7 +197,7 @@ def change(
     measured_ms: int | None = None,
     by: str | None = None,
 ) -> Transition:
-    """The record of a change from `before` to `after`."""
+    """Return the record of a change from `before` to `after`."""
     return Transition(
         kind.name,
         subject,
@@ -315,7 +315,7 @@ def _on_announced(
     now_ms: int,
     subject: str,
 ) -> AlarmStep:
-    """Raised or worse; getting worse than it was when it was shelved takes it off the shelf."""
+    """Raise it, or make it worse; getting worse than it was when it was shelved takes it off the shelf."""
     off: tuple[Transition, ...] = ()
     if after.shelf is not None and after.severity > after.shelf.severity:
         heard, after = replace(before, shelf=None), replace(after, shelf=None)

@@ -28,7 +28,7 @@ def state_to_dict(state: AlarmState) -> dict[str, Any]:
 
 
 def state_from_dict(table: dict[str, Any]) -> AlarmState:
-    """The state that `state_to_dict` wrote. Raises KeyError, TypeError or ValueError on anything else."""
+    """Return the state that `state_to_dict` wrote. Raises KeyError, TypeError or ValueError on anything else."""
     values = dict(table)
     if "phase" in values:
         values["phase"] = Phase(values["phase"])

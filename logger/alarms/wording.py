@@ -51,7 +51,8 @@ def words(
     link: str | None = None,
     units: Units = METRIC,
 ) -> Words:
-    """The message on one alarm. `about`: the pour's title, or the station's name; `link`: the alert page; `units`: the
+    """Return the message on one alarm. `about`: the pour's title, or the station's name; `link`: the alert page;
+    `units`: the
     workshop's.
 
     A later message says everything that an earlier one said, because it may be the only one that gets through.

@@ -29,7 +29,7 @@ ACTS: dict[str, Callable[[Path], int]] = {"station": run_from_file, "relay-safe"
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Runs one act on one station file. Exit codes as the command's: 0 done, 2 refused, 1 anything else."""
+    """Run one act on one station file. Exit codes as the command's: 0 done, 2 refused, 1 anything else."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
     if len(arguments) != 2 or arguments[0] not in ACTS:
         sys.stderr.write(f"pourlog: give one of {', '.join(ACTS)} and a station file\n")

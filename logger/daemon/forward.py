@@ -96,7 +96,7 @@ def batch_json(
     health: StationHealth | None = None,
     newest: Sequence[tuple[int, Row]] = (),
 ) -> bytes:
-    """The body of one batch (see DEVELOPERS.md)."""
+    """Return the body of one batch (see DEVELOPERS.md)."""
     body: dict[str, object] = {
         "station": station,
         "spool": spool,
@@ -140,7 +140,7 @@ def _row(seq: int, row: Row) -> dict[str, object]:
 
 
 def read_answer(content: bytes, sent_rows: int) -> Answer:
-    """The answer to a batch of `sent_rows` rows. Raises BadAnswer.
+    """Return the answer to a batch of `sent_rows` rows. Raises BadAnswer.
 
     A garbled answer must not make us forget rows: its counts have to add up to what was sent.
     """
@@ -166,7 +166,7 @@ def read_answer(content: bytes, sent_rows: int) -> Answer:
 def open_client(
     service_url: str, transport: BaseTransport | None = None, certificate: Path | None = None
 ) -> Client:
-    """An HTTP client for the service. `transport` takes the network's place in tests and in the demo.
+    """Return an HTTP client for the service. `transport` takes the network's place in tests and in the demo.
 
     `certificate`: a PEM file; over HTTPS this one is trusted and no other. Raises OSError when it cannot be read.
     """
@@ -281,7 +281,8 @@ class Forwarder:
         return ForwardStep.SENT if rows else ForwardStep.IDLE
 
     def _next(self) -> tuple[Spool, list[tuple[int, Row]]]:
-        """The spool to send from, with its oldest rows. Raises sqlite3.Error when one cannot be read and none has any.
+        """Return the spool to send from, with its oldest rows. Raises sqlite3.Error when one cannot be read and
+        none has any.
 
         A spool on a disk that fails holds up no other: what is in memory is newer, and may be hot.
         """
@@ -312,7 +313,7 @@ class Forwarder:
         return ForwardStep.SENT
 
     def _disagree(self, spool: Spool, answer: Answer, last: int) -> ForwardStep:
-        """The service has less than we sent: ask again from the start of this spool."""
+        """Return the service has less than we sent: ask again from the start of this spool."""
         self._agreed.discard(spool.name)
         return self._fail(
             f"the service acknowledged {answer.acknowledged_seq} of spool {spool.name}, we sent up to {last}"
@@ -363,7 +364,7 @@ class Forwarder:
         return answer
 
     def _token_now(self) -> str:
-        """The token as its file has it now, or as it last had it. Raises OSError when it was never read."""
+        """Return the token as its file has it now, or as it last had it. Raises OSError when it was never read."""
         try:
             self._last_token = self._token()
         except OSError:
@@ -373,7 +374,8 @@ class Forwarder:
         return self._last_token
 
     def _newest(self, rows: Sequence[tuple[int, Row]]) -> list[tuple[int, Row]]:
-        """The last rows of all where the batch leaves some behind: a service that looks only at a core's limit must not
+        """Return the last rows of all where the batch leaves some behind: a service that looks only at a core's
+        limit must not
         wait until it has caught up, or for ever when it can store nothing.
         """
         if self._keeper.pending <= len(rows):
@@ -388,7 +390,9 @@ class Forwarder:
         return sorted(found, key=lambda one: one[1].stamp.boot_ms)[-NEWEST_ROWS:]
 
     def _listen(self, content: bytes) -> None:
-        """A service that cannot store still knows whether a core is too hot: then lamp and buzzer are on for it."""
+        """Pass on that a core is too hot: a service that cannot store still knows, and lamp and buzzer are on for
+        it.
+        """
         try:
             body: Any = json.loads(content)
             self._warned(body["core_hot"] is True)
@@ -396,7 +400,7 @@ class Forwarder:
             return  # not the service's own words: somebody's between here and there
 
     def _health_due(self, now_s: float) -> StationHealth | None:
-        """The machine's health, if the service has not heard of it for a while."""
+        """Return the machine's health, if the service has not heard of it for a while."""
         told_s = self._told_health_s
         if self._health is None or (told_s is not None and 0 <= now_s - told_s < HEALTH_EVERY_S):
             return None
@@ -417,7 +421,7 @@ class Forwarder:
 
 
 def refusal(status: int, text: str) -> str:
-    """What a refused batch means and what to do about it."""
+    """Return what a refused batch means and what to do about it."""
     remedy = {
         400: "the batch was altered on the way: look at the network between here and the service",
         401: "the token is wrong: make a new one for this station and put it into the token file",

@@ -233,7 +233,7 @@ class _Sweeps:
 
 
 def pin_faults(hardware: Hardware) -> str | None:
-    """What is wrong with the pins, in one line; empty where nothing is, None where none is wired."""
+    """Return what is wrong with the pins, in one line; empty where nothing is, None where none is wired."""
     faults = hardware.pin_faults
     return None if faults is None else "; ".join(faults.values())
 
@@ -271,7 +271,7 @@ def _bench_text(config: StationConfig, probe: str, text: str | None) -> str:
 
 
 def run_from_file(path: Path | str) -> int:
-    """What `pourlog station FILE` does: run until SIGTERM or SIGINT. Raises BadSettings and HardwareError."""
+    """Return what `pourlog station FILE` does: run until SIGTERM or SIGINT. Raises BadSettings and HardwareError."""
     config = station_from_file(path)
     clock = SystemClock()
     stop = threading.Event()
@@ -284,7 +284,7 @@ def run_from_file(path: Path | str) -> int:
 
 
 def relay_safe(path: Path | str, factory: PinFactory = pi_pins) -> int:
-    """What `pourlog relay-safe FILE` does: drive lamp, buzzer and fan off, whatever happened before.
+    """Return what `pourlog relay-safe FILE` does: drive lamp, buzzer and fan off, whatever happened before.
 
     For ExecStopPost: a daemon that was killed cannot do it itself. Raises BadSettings, and HardwareMissing with every
     output that could not be driven, after all others were.

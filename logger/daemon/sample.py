@@ -92,7 +92,7 @@ class _DirectReader:
         return look_at_all(self.bus, self._clock)
 
     def close(self) -> list[Sample]:
-        """What the probes still held."""
+        """Return what the probes still held."""
         return [sample for probe in self.bus.probes for sample in probe.release()]
 
 
@@ -118,7 +118,7 @@ class _BusReader:
             self._asked.put(True)
 
     def take(self) -> list[Sample] | None:
-        """The sweep's samples; None if the bus is stuck. A sweep that comes back late is let through then."""
+        """Return the sweep's samples; None if the bus is stuck. A sweep that comes back late is let through then."""
         try:
             # Real time, whatever the clock: this guards against hardware. Waited for once, then only asked.
             answer = self._answers.get(timeout=0.01 if self._stuck else self._deadline_s)
@@ -156,7 +156,7 @@ def look_at_all(bus: Bus, clock: Clock) -> list[Sample]:
 
 
 def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> Row:
-    """The row of one sample: place and offset from the wiring."""
+    """Return the row of one sample: place and offset from the wiring."""
     outcome = sample.outcome
     probe = wiring[outcome.probe]
     if isinstance(outcome, Fault):
@@ -175,7 +175,7 @@ def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> Row:
 
 
 def contact_row(change: ContactChange) -> Row:
-    """The row of one change of a contact: no temperature, no fault, the state in words as its note."""
+    """Return the row of one change of a contact: no temperature, no fault, the state in words as its note."""
     probe, place = CONTACT_PLACES[change.contact]
     return Row(probe, place, change.stamp, None, None, str(int(change.closed)), change.meaning)
 
@@ -188,5 +188,5 @@ class Periods:
     later_s: float = LATER_PERIOD_S
 
     def own(self, age_s: float) -> float:
-        """The station's own period, `age_s` seconds after its start."""
+        """Return the station's own period, `age_s` seconds after its start."""
         return self.first_hour_s if age_s < FIRST_HOUR_S else self.later_s

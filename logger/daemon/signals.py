@@ -100,7 +100,7 @@ class Signals:
         self._quiet_until_s = started_s
 
     def heard(self, orders: Orders, now_s: float, core_limit_c: float | None = None) -> None:
-        """The service answered. `core_limit_c`: the lowest limit of a core that is watched here now, if any is."""
+        """Take the service's answer. `core_limit_c`: the lowest limit of a core that is watched here now, if any is."""
         with self._lock:
             self._orders, self._heard_s = orders, now_s
             if core_limit_c is None:
@@ -110,14 +110,16 @@ class Signals:
             self._apply(now_s)
 
     def warned(self, *, hot: bool, now_s: float) -> None:
-        """A service that can store nothing says whether a core is over its limit; one that does its work ends it."""
+        """Take the warning of a service that can store nothing: whether a core is over its limit. One that works
+        ends it.
+        """
         with self._lock:
             if hot != self._warned_hot:
                 self._warned_hot = hot
                 self._apply(now_s)
 
     def swept(self, rows: Sequence[Row], changes: Sequence[ContactChange], now_s: float) -> None:
-        """A sweep is done, or a contact changed."""
+        """Take a sweep that is done, or a contact that changed."""
         with self._lock:
             was_hot = self._last_resort.hot
             self._last_resort.take(rows)
@@ -133,7 +135,7 @@ class Signals:
             self._apply(now_s)
 
     def decide(self, now_s: float) -> Decision:
-        """What should be switched at `now_s`."""
+        """Return what should be switched at `now_s`."""
         silent = now_s - self._heard_s > SILENT_S
         told = silent and self._told is not None and self._told.hot
         own = self._last_resort.hot or self._wet or self._warned_hot or told

@@ -136,7 +136,9 @@ class Spool:
         return self._rows(_OLDEST, limit)
 
     def newest(self, limit: int) -> list[tuple[int, Row]]:
-        """The last `limit` rows that the service has not acknowledged, in order, each with its sequence number."""
+        """Return the last `limit` rows that the service has not acknowledged, in order, each with its sequence
+        number.
+        """
         return self._rows(_NEWEST, limit)[::-1]
 
     def _rows(self, wanted: str, limit: int) -> list[tuple[int, Row]]:
@@ -151,7 +153,7 @@ class Spool:
         ]
 
     def forget(self, up_to: int) -> None:
-        """The service stores everything up to `up_to`: do not offer it again. Never more than there is."""
+        """Drop everything up to `up_to`, which the service stores: never more than there is."""
         with self._lock:
             self.forgotten = max(self.forgotten, min(up_to, self.last_seq))
 

@@ -73,7 +73,7 @@ class StationConfig:
     path: Path
 
     def token(self) -> str:
-        """The station's token, read anew each time so that a new one needs no restart. Raises OSError."""
+        """Return the station's token, read anew each time so that a new one needs no restart. Raises OSError."""
         return self.token_file.read_text(encoding="utf-8").strip()
 
 
@@ -93,7 +93,7 @@ def station_from_file(path: Path | str) -> StationConfig:
 
 
 def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
-    """The station that `content`, read from `path`, describes. Raises BadSettings."""
+    """Return the station that `content`, read from `path`, describes. Raises BadSettings."""
     top = _Table(str(path), content)
     wiring = Wiring(
         hardware=top.choice("hardware", HARDWARE),

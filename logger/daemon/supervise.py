@@ -31,17 +31,17 @@ class Supervisor:
         self._ready = False
 
     def ready(self, status: str) -> None:
-        """The first sweep was attempted: say so once."""
+        """Say once that the first sweep was attempted."""
         if not self._ready:
             self._ready = True
             self._say(f"READY=1\nSTATUS={status}")
 
     def alive(self, status: str | None = None) -> None:
-        """A sweep is finished and its rows are kept, or the loop waits for the next one."""
+        """Feed the watchdog: a sweep is finished and its rows are kept, or the loop waits for the next one."""
         self._say("WATCHDOG=1" if status is None else f"WATCHDOG=1\nSTATUS={status}")
 
     def stopping(self) -> None:
-        """The daemon ends on purpose."""
+        """Say that the daemon ends on purpose."""
         self._say("STOPPING=1")
 
     def close(self) -> None:
@@ -61,7 +61,9 @@ class Supervisor:
 
 
 def _notify_socket(name: str) -> socket.socket | None:
-    """A connected datagram socket to systemd (sd_notify(3): '@' in front means an abstract name); None without one."""
+    """Return a connected datagram socket to systemd (sd_notify(3): '@' in front means an abstract name); None
+    without one.
+    """
     if not name:
         return None
     made = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)

@@ -29,7 +29,7 @@ class Channel(Protocol):
     """Anything that takes a message: the message library, or a test's receiver."""
 
     def __call__(self, url: str, title: str, body: str) -> Outcome:
-        """Sends; never raises for a channel that fails."""
+        """Send; never raises for a channel that fails."""
 
 
 #: Signs that end a name or password in a URL unless they are written as percent codes.
@@ -46,7 +46,7 @@ class MessageChannels:
         self._hanging: dict[str, threading.Thread] = {}
 
     def prepare(self, urls: Sequence[str]) -> dict[str, str]:
-        """Loads what sending needs, so that it works without the disk from then on. Gives what is wrong with each URL
+        """Load what sending needs, so that it works without the disk from then on. Gives what is wrong with each URL
         that the library does not understand.
         """
         if not urls:
@@ -54,7 +54,7 @@ class MessageChannels:
         return {url: problem for url in urls if (problem := self._understood(url)) is not None}
 
     def __call__(self, url: str, title: str, body: str) -> Outcome:
-        """Sends in at most three times the time-out.
+        """Send in at most three times the time-out.
 
         The library bounds each wait, not their sum: a receiver that answers a byte at a time would hold it for ever.
         So it works in a thread that is left behind then, and a channel that still hangs is not tried again.
@@ -99,7 +99,9 @@ class MessageChannels:
         return None if sender is not None else problem
 
     def _made(self, url: str) -> tuple[Any, str]:
-        """The library's sender for a URL; None, and what is wrong with it, for one that it does not understand."""
+        """Return the library's sender for a URL; None, and what is wrong with it, for one that it does not
+        understand.
+        """
         # Imported when first needed: it costs half a second and 27 MB, and a service without channels never pays.
         import apprise
 
@@ -114,7 +116,7 @@ class MessageChannels:
 
 
 def shown(url: str) -> str:
-    """A channel's URL without its secrets, for pages and logs; of one that cannot be read, its scheme.
+    """Return a channel's URL without its secrets, for pages and logs; of one that cannot be read, its scheme.
 
     Many services take a key where others have a host, so only what looks like a host's name is shown.
     """
@@ -135,7 +137,8 @@ def _login(url: str) -> str:
 
 
 def _bounded(url: str, timeout_s: float) -> str:
-    """The URL with the library's read and connect time-outs, where it has none: put in front of what stands behind its
+    """Return the URL with the library's read and connect time-outs, where it has none: put in front of what stands
+    behind its
     question mark, and the rest left as it is, since each kind of channel reads it in its own way.
     """
     head, mark, query = url.partition("?")

@@ -36,7 +36,7 @@ NEWS = (NotifyReason.FIRST_TIME, NotifyReason.WORSE, NotifyReason.REALARM)
 
 
 def rules_of(messages: Messages) -> Rules:
-    """The settings as the rules of telling."""
+    """Return the settings as the rules of telling."""
     return Rules(
         first=len(messages.urls),
         second=len(messages.second_urls),
@@ -94,7 +94,7 @@ def write_notifications(
     minute_of_day: int | None,
     address: Address,
 ) -> dict[str, Any]:
-    """Puts every message that is due into the outbox; gives what has been told of each alarm now (JSON-safe).
+    """Put every message that is due into the outbox; gives what has been told of each alarm now (JSON-safe).
 
     `told`: what this gave the last time. `about`: the pour's title.
     """
@@ -131,7 +131,7 @@ def _first_failed(connection: Connection, pour_id: int, rules: Rules) -> Callabl
 def enqueue(
     tx: Connection, pour_id: int, about: str, letters: Sequence[Notification], now_ms: int, address: Address
 ) -> list[int]:
-    """Puts messages into the outbox, worded in the shop's units and with their links; gives their ids.
+    """Put messages into the outbox, worded in the shop's units and with their links; gives their ids.
 
     Messages about the same alarm that still wait are outdated: only what is true now is worth a ring.
     """

@@ -40,7 +40,7 @@ class ChannelHealth:
         self._failing[url] = Failing(since_ms, now_ms, tries + 1, outcome.problem, outcome.hopeless)
 
     def broken(self, now_ms: int) -> dict[str, Failing]:
-        """The channels that do not only fail for the moment, by URL."""
+        """Return the channels that do not only fail for the moment, by URL."""
         return {
             url: failing
             for url, failing in list(self._failing.items())
@@ -67,5 +67,5 @@ class ChannelHealth:
 
 
 def groups_that_hear(groups: Mapping[str, Sequence[str]], works: Callable[[str], bool]) -> list[str]:
-    """The groups of channels in which at least one works: those that can be told of the others."""
+    """Return the groups of channels in which at least one works: those that can be told of the others."""
     return [name for name, urls in groups.items() if any(works(url) for url in urls)]

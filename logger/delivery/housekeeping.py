@@ -21,7 +21,7 @@ HEARTBEAT_MS = 60_000
 
 
 def call_url(url: str, timeout_s: float) -> None:
-    """Calls the heartbeat's address. Raises OSError, without the address, when it does not answer with success."""
+    """Call the heartbeat's address. Raises OSError, without the address, when it does not answer with success."""
     # Imported when first needed: a service without a heartbeat never pays for it.
     import httpx
 
@@ -63,7 +63,7 @@ class Housekeeping:
         self.came_round: Callable[[], None] = lambda: None
 
     def run(self, stop: threading.Event, period_s: float = 10.0) -> None:
-        """Does what is due until told to stop."""
+        """Do what is due until told to stop."""
         while not stop.is_set():
             self.do_due()
             self.came_round()

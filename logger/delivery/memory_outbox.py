@@ -51,7 +51,7 @@ class MemoryOutbox:
         self._ids = itertools.count(-1, -1)
 
     def put(self, pour_id: int, about: str, letters: Sequence[Notification], units: Units = METRIC) -> None:
-        """Keeps messages, worded in the shop's units.
+        """Keep messages, worded in the shop's units.
 
         An older one about the same alarm to the same group that nobody has taken is replaced.
         """
@@ -67,11 +67,11 @@ class MemoryOutbox:
                 self._messages[made.id] = made
 
     def of(self, pour_id: int) -> list[HeldMessage]:
-        """A pour's messages, oldest first."""
+        """Return a pour's messages, oldest first."""
         return [message for message in self._messages.values() if message.pour_id == pour_id]
 
     def next_due(self, now_ms: int, tried: Sequence[int]) -> HeldMessage | None:
-        """The message to be tried now, or None."""
+        """Return the message to be tried now, or None."""
         with self.lock:
             for message in self._messages.values():
                 known = self.progress.get(message.id, Progress())
@@ -88,5 +88,5 @@ class MemoryOutbox:
                 self.progress[row_id] = self.progress.pop(held_id)
 
     def id_now(self, message_id: int) -> int:
-        """The id that a message has now: one that was sent from memory may have got its row meanwhile."""
+        """Return the id that a message has now: one that was sent from memory may have got its row meanwhile."""
         return self._rows.get(message_id, message_id)

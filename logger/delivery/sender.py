@@ -85,7 +85,7 @@ class Sender:
         return 60.0 + self._whole_s
 
     def broken(self) -> list[str]:
-        """What is wrong with each channel that does not only fail for the moment."""
+        """Return what is wrong with each channel that does not only fail for the moment."""
         found = self._health.broken(self._timeline.now_ms())
         return sorted({failing.problem for failing in found.values()})
 
@@ -94,7 +94,7 @@ class Sender:
         self._wake.set()
 
     def run(self, stop: threading.Event, idle_s: float = 2.0) -> None:
-        """Sends until told to stop."""
+        """Send until told to stop."""
         self._prepare()
         self._tidy()
         while not stop.is_set():
@@ -104,7 +104,7 @@ class Sender:
             self.came_round()
 
     def _prepare(self) -> None:
-        """Loads the message library before it is needed: a disk that has died cannot be read any more."""
+        """Load the message library before it is needed: a disk that has died cannot be read any more."""
         prepare = getattr(self._channel, "prepare", None)
         if prepare is None:
             return
@@ -114,7 +114,7 @@ class Sender:
             self._health.note(url, Outcome(False, problem, hopeless=True), self._timeline.now_ms())
 
     def send_due(self, stop: threading.Event | None = None) -> int:
-        """Tries every message that is due, once. Gives how many got through."""
+        """Try every message that is due, once. Gives how many got through."""
         self._flush()
         before, self.trouble = self.trouble, None
         down: dict[str, str] = {}
@@ -152,7 +152,7 @@ class Sender:
             return found or self._held.next_due(now_ms, tried)
 
     def _send(self, message: Any, down: dict[str, str]) -> bool:
-        """Tries one message on each channel that has not taken it. True when all have."""
+        """Try one message on each channel that has not taken it. True when all have."""
         urls = self._groups.get(message.to, [])
         if getattr(message, "why", None) == outbox.CHANNEL:
             # Not for those that it is about: it would reach them once they work again, and be wrong.
@@ -208,7 +208,7 @@ class Sender:
             self._progress(message).taken.add(key)
 
     def _finish(self, message: Any, problem: str, *, some: bool) -> None:
-        """Notes how a message went. `some`: at least one channel of its group has taken it."""
+        """Note how a message went. `some`: at least one channel of its group has taken it."""
         now_ms = self._timeline.now_ms()
         known = self._held.progress.get(self._held.id_now(message.id))
         attempts = message.attempts + (0 if known is None else known.attempts)
@@ -233,7 +233,7 @@ class Sender:
             mine.next_try_ms, mine.problem, mine.done = next_ms, problem, not problem
 
     def _written(self, message: Any, write: Callable[[Connection, int], object]) -> bool:
-        """Writes of a message into the database; False when it has no row, or the database refuses."""
+        """Write of a message into the database; False when it has no row, or the database refuses."""
         with self._held.lock:
             row_id = self._held.id_now(message.id)
             if row_id < 0 or row_id in self._held.progress:
@@ -252,7 +252,7 @@ class Sender:
             return self._held.progress.setdefault(self._held.id_now(message.id), Progress())
 
     def _flush(self) -> None:
-        """Writes what could not be written before."""
+        """Write what could not be written before."""
         with self._held.lock:
             late = {row_id: known for row_id, known in self._held.progress.items() if row_id > 0}
             if not late:
@@ -287,7 +287,7 @@ class Sender:
             log.exception("the outbox could not be tidied")
 
     def _tell_broken(self) -> None:
-        """Writes a message about channels that are broken for the others; withdraws it when they work again."""
+        """Write a message about channels that are broken for the others; withdraws it when they work again."""
         now_ms = self._timeline.now_ms()
         wrong = sorted({failing.problem for failing in self._health.broken_alone(now_ms).values()})
         text, told = "\n".join(wrong), self._told_broken

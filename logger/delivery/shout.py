@@ -39,11 +39,11 @@ class Shouter:
         self._calls[about] = _Call(title, body, list(self._urls), now_ms)
 
     def withdraw(self, about: str) -> None:
-        """What has not been taken yet is sent to nobody any more."""
+        """Drop what has not been taken yet: it is sent to nobody any more."""
         self._calls.pop(about, None)
 
     def send_due(self, now_ms: int) -> int:
-        """Tries what is due, once at each channel. Gives how many messages were taken by a channel."""
+        """Try what is due, once at each channel. Gives how many messages were taken by a channel."""
         taken = 0
         for about, call in list(self._calls.items()):
             if now_ms < call.next_ms:

@@ -49,14 +49,14 @@ def _signer(secret: bytes) -> URLSafeSerializer:
 
 
 def new_token(tx: Connection, purpose: Purpose, to: str, alarm_id: int | None, now_ms: int) -> str:
-    """A signed token of a new link, fit for a URL."""
+    """Return a signed token of a new link, fit for a URL."""
     link = message_links.make_link(tx, purpose, to, alarm_id, now_ms, LIFE_MS)
     signed = _signer(people.secret(tx, "links", now_ms)).dumps([link, str(purpose), to, alarm_id])
     return str(signed)
 
 
 def read_token(connection: Connection, token: str, now_ms: int) -> Claim:
-    """What a token stands for, if it still holds. Changes nothing. Raises LinkRefused."""
+    """Return what a token stands for, if it still holds. Changes nothing. Raises LinkRefused."""
     secret = people.get_secret(connection, "links")
     if secret is None or len(token) > LONGEST:
         raise LinkRefused("this link is not one of this workshop's")
@@ -79,7 +79,7 @@ def read_token(connection: Connection, token: str, now_ms: int) -> Claim:
 
 
 def use_token(connection: Connection, token: str, now_ms: int) -> Claim:
-    """Uses a link up, in the transaction of what it does. Raises LinkRefused."""
+    """Use a link up, in the transaction of what it does. Raises LinkRefused."""
     claim = read_token(connection, token, now_ms)
     if not message_links.use_link(connection, claim.link, now_ms):
         raise LinkRefused("this link has been used")

@@ -14,12 +14,12 @@ from logger.units import HOUR_MS
 
 
 def groups_of(messages: Messages) -> list[str]:
-    """The groups of addresses that are set."""
+    """Return the groups of addresses that are set."""
     return [name for name, urls in (("first", messages.urls), ("second", messages.second_urls)) if urls]
 
 
 def write_trials(tx: Connection, messages: Messages, now_ms: int, address: Address, why: str) -> int:
-    """Writes a test message to each group; one that still waits is replaced. Gives how many."""
+    """Write a test message to each group; one that still waits is replaced. Gives how many."""
     outbox.outdate_of(tx, outbox.TRIAL, now_ms)
     groups = groups_of(messages)
     for to in groups:

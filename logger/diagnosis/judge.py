@@ -74,7 +74,7 @@ def judge(facts: MachineFacts) -> list[MachineFinding]:
 
 
 def worst(findings: Iterable[MachineFinding]) -> CheckState:
-    """The worst state of all."""
+    """Return the worst state of all."""
     states = {finding.state for finding in findings}
     return FAIL if FAIL in states else WARN if WARN in states else OK
 
@@ -349,7 +349,7 @@ def _messages(facts: MachineFacts) -> list[MachineFinding]:
 
 
 def _heartbeat(messages: MessagesSeen) -> list[MachineFinding]:
-    """A machine that has died tells nobody: only somebody outside who misses it can."""
+    """Return a machine that has died tells nobody: only somebody outside who misses it can."""
     if messages.heartbeat:
         return [
             MachineFinding(

@@ -97,7 +97,7 @@ def _times(number: int) -> str:
 
 
 def _backup(unit: UnitSeen) -> list[MachineFinding]:
-    """The nightly backup is a run, not something that runs."""
+    """Return the nightly backup is a run, not something that runs."""
     if unit.result in ("", "success"):
         return []
     do = "sudo journalctl -u pourlog-backup -n 30"

@@ -170,7 +170,9 @@ def _probe(clock: Clock, probe: str, place: str | None, folder: Path) -> ProbeSe
 def _pins(
     station: StationConfig, places: Places, units: tuple[str, ...], ask: Run
 ) -> tuple[tuple[PinSeen, ...], bool | None]:
-    """The wired pins; by the station's own user under its unit's rules where there is one and we may (else False)."""
+    """Return the wired pins; by the station's own user under its unit's rules where there is one and we may (else
+    False).
+    """
     installed = STATION_UNIT in units and places.system.systemd.is_dir() and station.wiring.pins.any
     if installed and is_root():
         command = [sys.executable, "-P", "-m", "logger.daemon", "pins", str(station.path)]
@@ -211,7 +213,9 @@ def _throttled(path: Path) -> int | None:
 
 
 def _address() -> str | None:
-    """This machine's address in its network; None without one. Nothing is sent: the socket only picks a route."""
+    """Return this machine's address in its network; None without one. Nothing is sent: the socket only picks a
+    route.
+    """
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
         try:
             # 192.0.2.1: an address for documents, which nobody has (RFC 5737).
@@ -278,7 +282,9 @@ def _messages(settings: Settings, channels: Any, *, send: bool) -> MessagesSeen:
 
 
 def _text(path: Path) -> str:
-    """What a small file says, without the white space and the NUL at its ends; nothing where it cannot be read."""
+    """Return what a small file says, without the white space and the NUL at its ends; nothing where it cannot be
+    read.
+    """
     try:
         return path.read_text(encoding="utf-8", errors="replace").strip("\0 \t\r\n")
     except OSError:

@@ -37,7 +37,7 @@ def who_answers(host: str, address: str, to: tuple[str, int] = (GROUP, PORT)) ->
 
 
 def _first_answer(asking: socket.socket, number: int) -> tuple[str, ...]:
-    """What the first packet that answers question `number` says; empty when none comes in time."""
+    """Return what the first packet that answers question `number` says; empty when none comes in time."""
     until_s = time.monotonic() + WAIT_S
     while (left_s := until_s - time.monotonic()) > 0:
         asking.settimeout(left_s)

@@ -38,7 +38,7 @@ class PlacedProbe:
 
 
 def probe_temperatures(clock: Clock, folder: Path = W1_FOLDER) -> Callable[[], dict[str, float]]:
-    """Reads all probes: °C by id, without those that fail. Raises HardwareMissing where none is plugged in."""
+    """Read all probes: °C by id, without those that fail. Raises HardwareMissing where none is plugged in."""
     found = find_probes(folder)
     if not found:
         raise HardwareMissing(
@@ -56,7 +56,7 @@ def probe_temperatures(clock: Clock, folder: Path = W1_FOLDER) -> Callable[[], d
 def wait_for_warmth(
     read: Callable[[], Mapping[str, float]], clock: Clock, without: Set[str] = frozenset()
 ) -> str | None:
-    """The probe that warms from now on, of those that are not placed yet; None when none does in time."""
+    """Return the probe that warms from now on, of those that are not placed yet; None when none does in time."""
     never = threading.Event()
 
     def others() -> dict[str, float]:
@@ -75,7 +75,7 @@ def wait_for_warmth(
 
 
 def station_text(path: Path, placed: Sequence[PlacedProbe]) -> str:
-    """The station file with these probes: the rest from the file itself, or from what the installation wrote.
+    """Return the station file with these probes: the rest from the file itself, or from what the installation wrote.
 
     Raises BadSettings where neither is there.
     """
@@ -95,7 +95,7 @@ def station_text(path: Path, placed: Sequence[PlacedProbe]) -> str:
 
 
 def with_offset(text: str, where: str, probe: str, offset_c: float) -> str:
-    """A station file's text with another offset for one probe; every other line stays. Raises BadSettings."""
+    """Return a station file's text with another offset for one probe; every other line stays. Raises BadSettings."""
     lines = text.splitlines(keepends=True)
     named = [
         i for i, line in enumerate(lines) if re.match(rf"""\s*id\s*=\s*["']{re.escape(probe)}["']""", line)

@@ -38,7 +38,7 @@ class SystemPlaces:
 
 
 def run(command: Sequence[str]) -> str | None:
-    """What a command printed; None where it is not on this machine, takes too long, or ends with an error."""
+    """Return what a command printed; None where it is not on this machine, takes too long, or ends with an error."""
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=COMMAND_S, check=False)
     except (OSError, subprocess.TimeoutExpired):
@@ -47,7 +47,7 @@ def run(command: Sequence[str]) -> str | None:
 
 
 def look_at_system(units: Iterable[str], places: SystemPlaces, ask: Run = run) -> SystemSeen:
-    """What can be seen of the system. `units`: which of ours should be there."""
+    """Return what can be seen of the system. `units`: which of ours should be there."""
     runs = places.systemd.is_dir()
     return SystemSeen(
         units=_units(tuple(units), ask) if runs else (),
@@ -72,7 +72,7 @@ def seconds_of(span: str) -> float | None:
 
 
 def under_the_units_rules(unit: str, command: Sequence[str], ask: Run = run) -> str | None:
-    """What a command prints as the unit's user, under the unit's rules; None where it fails. Needs root."""
+    """Return what a command prints as the unit's user, under the unit's rules; None where it fails. Needs root."""
     text = ask(["systemctl", "cat", unit])
     if text is None:
         return None
@@ -83,7 +83,7 @@ def under_the_units_rules(unit: str, command: Sequence[str], ask: Run = run) -> 
 
 
 def _rules(text: str) -> list[str]:
-    """The settings of [Service] in a unit and its drop-ins, in order, but for those about the program itself."""
+    """Return the settings of [Service] in a unit and its drop-ins, in order, but for those about the program itself."""
     found, inside = [], False
     for line in text.splitlines():
         line = line.strip()

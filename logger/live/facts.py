@@ -54,7 +54,7 @@ class FactsReader:
         self._turning: dict[int, bool | None] = {}
 
     def forget(self) -> None:
-        """What was followed from reading to reading is asked for anew."""
+        """Forget what was followed from reading to reading: it is asked for anew."""
         self._turning.clear()
 
     def facts(
@@ -89,7 +89,7 @@ class FactsReader:
     def _fan_facts(
         self, tx: Connection, mine: Sequence[StationRow], rows: Sequence[ReadingRow]
     ) -> FanState | None:
-        """The fan as commanded and as its proof contact tells; once off, that it does not cool is no news."""
+        """Return the fan as commanded and as its proof contact tells; once off, that it does not cool is no news."""
         if not mine:
             return None
         station = mine[0]
@@ -103,14 +103,14 @@ class FactsReader:
         return FanState(commanded=True, turning=self._turning[station.id])
 
     def _service_facts(self, tx: Connection, pour_id: int) -> ServiceFacts | None:
-        """The service's own troubles are told once, with the oldest live pour."""
+        """Return the service's own troubles are told once, with the oldest live pour."""
         if pour_id != (pours.oldest_live(tx) or pour_id):
             return None
         unsent = outbox.oldest_waiting_ms(tx)
         return ServiceFacts(disk_free_mb=self._disk_free_mb(), oldest_unsent_ms=unsent)
 
     def _looks(self, tx: Connection, pour: JudgedPour, shift_ms: int, now_ms: int) -> LooksSeen | None:
-        """The looks of the first hour; None once they are history."""
+        """Return the looks of the first hour; None once they are history."""
         started_ms = pour.poured_ms - shift_ms
         if now_ms - started_ms > LOOKS_OVER_MS:
             return None
@@ -121,7 +121,7 @@ class FactsReader:
         return looks_seen(started_ms, self._rhythm, looks, now_ms)
 
     def _answer(self, tx: Connection, pour: JudgedPour, shift_ms: int) -> ForecastAnswer | None:
-        """The newest forecast's answer; kept, since its body is large and is asked for with every batch."""
+        """Return the newest forecast's answer; kept, since its body is large and is asked for with every batch."""
         newest = forecasts.latest_id(tx, pour.id)
         if newest is None:
             return None
@@ -134,7 +134,7 @@ class FactsReader:
 
 
 def contacts_in(rows: Sequence[ReadingRow], shift_ms: int) -> Iterator[WetContact]:
-    """The changes of contacts under the form, in the order in which they came."""
+    """Yield the changes of contacts under the form, in the order in which they came."""
     for row in rows:
         if row.place.startswith("under-form"):
             yield WetContact(row.probe, row.raw == "1", row.at_ms - shift_ms)

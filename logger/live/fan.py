@@ -42,7 +42,7 @@ class FanKeeper:
     def ask(
         self, pour_id: int, station_id: int | None, plan: Plan, book: AlarmBook, answer: ForecastAnswer | None
     ) -> None:
-        """Notes what a pour wants now."""
+        """Note what a pour wants now."""
         if station_id is None or not (plan.fan or self._on_forecast):
             self._asked.pop(pour_id, None)
             return

@@ -11,7 +11,7 @@ from logger.quantities import marked
 
 
 def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
-    """What the alarms need of a forecast. `started_ms`: when pouring started, on the steady timeline."""
+    """Return what the alarms need of a forecast. `started_ms`: when pouring started, on the steady timeline."""
 
     def band(name: str) -> Quantiles | None:
         found = body.get(name)
@@ -45,7 +45,7 @@ WORTH_DOING_C = 2.0
 
 
 def _would_help(answers: dict[str, Any]) -> tuple[str, ...]:
-    """The remedies that help, in words, the best first."""
+    """Return the remedies that help, in words, the best first."""
     if NOW not in answers:
         return ()
     as_it_is_c = answers[NOW]["core_peak_c"]["p50"]
@@ -60,7 +60,7 @@ FAN_KNOWN = 0.75
 
 
 def _fan_cooling(part: Quantiles | None) -> float | None:
-    """The middle of what a fan brings; None while the readings cannot tell a still one from a running one."""
+    """Return the middle of what a fan brings; None while the readings cannot tell a still one from a running one."""
     if part is None or part.p50 is None or part.p95 is None:
         return None
     return part.p50 if part.p50 >= LEAST_COOLING or part.p95 < FAN_KNOWN else None

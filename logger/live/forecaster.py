@@ -52,7 +52,7 @@ PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
 
 
 def due_at_h(last: dict[str, Any] | None) -> float:
-    """The hour at which the next forecast of a pour is due, after its last one (JSON), or the first."""
+    """Return the hour at which the next forecast of a pour is due, after its last one (JSON), or the first."""
     if last is None:
         return FIRST_H
     at_h = float(last["at_h"])
@@ -69,7 +69,7 @@ def peak_is_past(last: dict[str, Any]) -> bool:
 
 
 def _needed(body: dict[str, Any]) -> float:
-    """The chance to be too hot that it takes to call at the time of a forecast (JSON)."""
+    """Return the chance to be too hot that it takes to call at the time of a forecast (JSON)."""
     return chance_needed(body["at_h"], (body["crosses_limit_at_h"] or {}).get("p50"))
 
 
@@ -92,7 +92,7 @@ def _is_open(recent: Sequence[dict[str, Any]]) -> bool:
 
 
 def history_of(connection: Connection, pour: PourRow) -> dict[str, Place]:
-    """A pour's temperatures and faults so far, by place."""
+    """Return a pour's temperatures and faults so far, by place."""
     return places_from(
         [
             (
@@ -199,7 +199,7 @@ class Forecaster:
         self._not_before_ms: dict[int, float] = {}
 
     def run(self, stop: threading.Event) -> None:
-        """Makes what is due until told to stop."""
+        """Make what is due until told to stop."""
         if self._pace.ready:
             with suppress(BrokenExecutor, CancelledError):  # ended before it began: the loop sees why
                 self._compute(due_at_h, None)
@@ -209,7 +209,7 @@ class Forecaster:
             self.make_due(stop)
 
     def make_due(self, stop: threading.Event | None = None) -> int:
-        """Makes one forecast of each live pour for which one is due. Gives how many."""
+        """Make one forecast of each live pour for which one is due. Gives how many."""
         made = 0
         with self._store.read() as connection:
             live = pours.live_pours(connection)
@@ -230,7 +230,7 @@ class Forecaster:
         return made
 
     def make(self, pour_id: int) -> bool:
-        """Makes a pour's forecast from its readings so far, if one is due."""
+        """Make a pour's forecast from its readings so far, if one is due."""
         with self._store.read() as connection:
             pour = pours.get_pour(connection, pour_id)
             row = forecasts.latest(connection, pour_id)

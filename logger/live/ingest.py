@@ -68,7 +68,7 @@ class Intake:
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="intake")
 
     def take(self, batch: Batch, health: StationHealth | None = None, version: str | None = None) -> Kept:
-        """Stores a batch, together with others that wait. `version`: the station's program, when it has changed.
+        """Store a batch, together with others that wait. `version`: the station's program, when it has changed.
 
         Raises Conflict, NotAllowed, and what the database raises.
         """
@@ -77,7 +77,7 @@ class Intake:
     def submit(
         self, batch: Batch, health: StationHealth | None = None, version: str | None = None
     ) -> Future[Kept]:
-        """The same for whoever must not stand still: the answer, or what `take` raises, when it is there."""
+        """Return the same for whoever must not stand still: the answer, or what `take` raises, when it is there."""
         mine = _Waiting(batch, health, version)
         # What was sent is stored, whether or not anybody still waits for the answer.
         mine.kept.set_running_or_notify_cancel()
@@ -102,7 +102,7 @@ class Intake:
         return None
 
     def close(self) -> None:
-        """Stores what waits, and takes nothing more."""
+        """Store what waits, and take nothing more."""
         self._writer.shutdown()
 
     def _write_all(self) -> None:
@@ -116,7 +116,7 @@ class Intake:
             return self._busy
 
     def _next(self) -> list[_Waiting]:
-        """The next group: the oldest, at most one of each station."""
+        """Return the next group: the oldest, at most one of each station."""
         with self._lock:
             group: dict[int, _Waiting] = {}
             for one in self._queue:

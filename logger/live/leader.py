@@ -36,13 +36,13 @@ class Decides(Protocol):
         """Now."""
 
     def wait(self, stop: threading.Event) -> threading.Event | None:
-        """Waits until it does; gives the event that ends its term, or None when `stop` was set before."""
+        """Wait until it does; gives the event that ends its term, or None when `stop` was set before."""
 
     def check(self, tx: Connection) -> None:
-        """Raises LostLease unless it does."""
+        """Raise LostLease unless it does."""
 
     def run(self, stop: threading.Event) -> None:
-        """Keeps it so until told to stop."""
+        """Keep it so until told to stop."""
 
 
 class Alone:
@@ -55,7 +55,7 @@ class Alone:
         return None if stop.is_set() else stop
 
     def check(self, tx: Connection) -> None:
-        """It does."""
+        """Lead, always."""
 
     def run(self, stop: threading.Event) -> None:
         """Nothing to keep."""
@@ -87,20 +87,20 @@ class Leadership:
         return self._term is not None and self._seconds() < self._until_s
 
     def check(self, tx: Connection) -> None:
-        """Raises LostLease unless this process still decides."""
+        """Raise LostLease unless this process still decides."""
         fence = self._fence
         if fence is None:
             raise LostLease("this service process does not decide now")
         lease.check(tx, self.holder, fence)
 
     def wait(self, stop: threading.Event) -> threading.Event | None:
-        """Waits until this process decides; gives the event that ends its term, or None when `stop` was set."""
+        """Wait until this process decides; gives the event that ends its term, or None when `stop` was set."""
         with self._changed:
             self._changed.wait_for(lambda: stop.is_set() or self._term is not None)
             return None if stop.is_set() else self._term
 
     def step(self) -> None:
-        """Takes the lease if it is free, or renews it."""
+        """Take the lease if it is free, or renew it."""
         asked_s = self._seconds()
         judged_ms, trouble = self._says()
         try:
@@ -123,7 +123,7 @@ class Leadership:
         self._set(fence)
 
     def run(self, stop: threading.Event) -> None:
-        """Takes and renews the lease until told to stop; then lets another have it at once."""
+        """Take and renews the lease until told to stop; then lets another have it at once."""
         while not stop.is_set():
             self.step()
             stop.wait(self._renew_s)

@@ -78,7 +78,7 @@ class PlainWatch:
         self.came_round: Callable[[], None] = lambda: None
 
     def run(self, stop: threading.Event, period_s: float = 1.0) -> None:
-        """Looks and tells until told to stop."""
+        """Look and tell until told to stop."""
         while not stop.is_set():
             self.step()
             self.came_round()
@@ -102,7 +102,7 @@ class PlainWatch:
         )
 
     def telling(self, pour_id: int) -> Over | None:
-        """A pour's hot core, while it is told from here; None while it is not."""
+        """Return a pour's hot core, while it is told from here; None while it is not."""
         if pour_id not in self._told_ms:
             return None
         return next((found for found in self._limit.over() if found.pour.pour_id == pour_id), None)
@@ -114,7 +114,7 @@ class PlainWatch:
         return given
 
     def not_noted(self, given: list[tuple[int, int, str]]) -> None:
-        """It could not be written down: it is given out again."""
+        """Put back what could not be written down: it is given out again."""
         with self._lock:
             self._to_note = [*given, *self._to_note]
 
@@ -231,7 +231,7 @@ class Memory:
         self.came_round: Callable[[], None] = lambda: None
 
     def run(self, stop: threading.Event, period_s: float = REFRESH_S) -> None:
-        """Refreshes until told to stop."""
+        """Refresh until told to stop."""
         while not stop.is_set():
             self._woken.clear()
             self.refresh()
@@ -284,7 +284,9 @@ class Memory:
         ]
 
     def _limit_of(self, connection: Connection, pour_id: int) -> tuple[float, bool]:
-        """A pour's limit, °C, and whether it is its plan's: of a plan that cannot be read, what a station watches."""
+        """Return a pour's limit, °C, and whether it is its plan's: of a plan that cannot be read, what a station
+        watches.
+        """
         from logger.plan.file import plan_from_text  # here: a start does not wait for it
 
         try:

@@ -35,7 +35,7 @@ STATION, BY = "replay", "replay"
 def replay(
     plan: Plan, rows: Sequence[FileReading], *, forecast_at: Sequence[float] = (), live_forecasts: bool = True
 ) -> dict[str, Any]:
-    """The replay contract's object: alarms, forecasts and the record's figures.
+    """Return the replay contract's object: alarms, forecasts and the record's figures.
 
     `forecast_at`: hours at which a forecast is reported. `live_forecasts`: forecast as often as a live pour would, so
     that the alarms that rest on forecasts are raised. Raises BadPlan, BadInput, DidNotConverge.
@@ -142,7 +142,7 @@ class _Replay:
         _fan_ran: object,
         _help_from: float,
     ) -> dict[str, Any]:
-        """A replay has nothing else to do while it forecasts, and remembers nothing of other replays.
+        """Return a replay has nothing else to do while it forecasts, and remembers nothing of other replays.
 
         A recording does not say when a fan ran: it is taken as planned. What would help is worked out where an alarm
         may say it.

@@ -49,7 +49,7 @@ class Workers:
         lost: type[Exception] | tuple[type[Exception], ...] = (),
         lost_s: float = 0.5,
     ) -> threading.Thread:
-        """A thread, not yet started, that runs `run` until the service stops, or until it is done (`once`).
+        """Return a thread, not yet started, that runs `run` until the service stops, or until it is done (`once`).
 
         `term` waits until it may run and gives the event that ends its turn; None: never again. `lost`: what is raised
         when its turn ended in the middle of something, which is no fault. `within_s`: see `_Worker`.
@@ -78,12 +78,12 @@ class Workers:
         return threading.Thread(target=keep_up, name=name)
 
     def came_round(self, name: str) -> None:
-        """A thread's loop has come round once more, and all was well."""
+        """Note that a thread's loop has come round once more, and all was well."""
         worker = self._workers[name]
         worker.round_s, worker.failed, worker.failures = self._seconds(), None, 0
 
     def still_at_it(self, name: str) -> None:
-        """A thread is in a long round, and goes on."""
+        """Note that a thread is in a long round, and goes on."""
         worker = self._workers[name]
         if worker.round_s is not None:
             worker.round_s = self._seconds()

@@ -130,7 +130,7 @@ class Watch:
         self._woken.set()
 
     def begin(self) -> None:
-        """This process decides from now on: what it remembers of readings that another has judged is forgotten."""
+        """Decide from now on: forget what this process remembers of readings that another has judged."""
         self._reader.forget()
         self._unkept.clear()
         self._rows.clear()
@@ -287,7 +287,7 @@ class Watch:
         act: Callable[[AlarmBook, str, int], list[Transition]],
         also: Callable[[Connection], None] = lambda _tx: None,
     ) -> None:
-        """A person does something to an alarm: `act` gets the book, the alarm's key and now.
+        """Do what a person does to an alarm: `act` gets the book, the alarm's key and now.
 
         `also` is done first, in the same transaction; what it raises undoes all. It is left out while the database
         refuses to be written. Raises NotFound, and what the act raises.
@@ -358,7 +358,7 @@ class Watch:
         return taken, told
 
     def _kept(self, pour_id: int) -> None:
-        """The transaction of `_write` is committed: what was held has its rows now."""
+        """Note that the transaction of `_write` is committed: what was held has its rows now."""
         if self._unkept.pop(pour_id, None) is not None:
             self.held.recorded(self._rows)
             log.warning("pour %s: what happened while the database refused is written down", pour_id)
@@ -409,7 +409,7 @@ class Watch:
         return _Taken(book, changes, rows[-1].id if rows else judged, moved=bool(moved), more=more)
 
     def book_of(self, connection: Connection, pour: JudgedPour) -> AlarmBook:
-        """The pour's watchbook as it was last kept, or a new one."""
+        """Return the pour's watchbook as it was last kept, or a new one."""
         setup = self._setup(connection, pour)
         if pour.watchbook is None:
             return AlarmBook(setup)
@@ -425,7 +425,7 @@ class Watch:
         *,
         changed: bool,
     ) -> bool:
-        """Writes alarms, what is to be told of them, and the book; True when there is something to tell."""
+        """Write alarms, what is to be told of them, and the book; True when there is something to tell."""
         alarms.save_changes(tx, pour.id, taken.changes, self._timeline.shift_ms)
         told = write_notifications(
             tx,
@@ -459,7 +459,8 @@ class Watch:
         return known
 
     def _predicted(self, pour_id: int, prediction: Any) -> tuple[Expected | None, float | None]:
-        """A pour's predicted core, and the hour of its release. A prediction that cannot be used takes neither limits
+        """Return a pour's predicted core, and the hour of its release. A prediction that cannot be used takes
+        neither limits
         nor alarms away: what compares with it is left out, and that is told.
         """
         try:
@@ -495,7 +496,7 @@ def rounds_apart_s(period_s: float, took_s: float) -> float:
 
 
 def _told(error: Exception) -> str:
-    """An error in a sentence, without a database's statement."""
+    """Return an error in a sentence, without a database's statement."""
     if isinstance(error, DBAPIError):
         return str(error.orig)
     return str(error) if isinstance(error, LoggerError) else f"{type(error).__name__}: {error}"

@@ -281,14 +281,14 @@ class Plan(Table):
         return self
 
     def room_schedule(self) -> list[tuple[float, float]]:
-        """The room as [(hours, °C), …]; one pair when the room is one number."""
+        """Return the room as [(hours, °C), …]; one pair when the room is one number."""
         if isinstance(self.air.room_c, list):
             return list(self.air.room_c)
         return [(0.0, self.air.room_c)]
 
 
 def plan_from_text(text: str, where: str = "plan.toml") -> Plan:
-    """The plan in a TOML text.
+    """Return the plan in a TOML text.
 
     Raises BadPlan naming the key, the value found, the allowed range and the remedy; what is too large to parse or to
     solve is refused before either begins.
@@ -297,7 +297,7 @@ def plan_from_text(text: str, where: str = "plan.toml") -> Plan:
 
 
 def plan_from_table(table: dict[str, Any], where: str = "plan.toml") -> Plan:
-    """The plan in a nested dict as TOML gives it. Raises BadPlan."""
+    """Return the plan in a nested dict as TOML gives it. Raises BadPlan."""
     try:
         return Plan.model_validate(_rows_as_tuples(table, where))
     except ValidationError as error:
@@ -305,12 +305,12 @@ def plan_from_table(table: dict[str, Any], where: str = "plan.toml") -> Plan:
 
 
 def read_plan(path: Path) -> Plan:
-    """The plan in a file. Raises BadPlan when it is missing, unreadable or wrong."""
+    """Return the plan in a file. Raises BadPlan when it is missing, unreadable or wrong."""
     return plan_from_text(read_text(path, BadPlan), str(path))
 
 
 def plan_to_text(plan: Plan) -> str:
-    """The plan as TOML; reading it back gives an equal plan."""
+    """Return the plan as TOML; reading it back gives an equal plan."""
     return tomli_w.dumps(plan.model_dump(exclude_none=True, mode="json"))
 
 
@@ -444,5 +444,5 @@ UNITS_BY_ENDING = {
 
 
 def unit_of(key: str) -> str:
-    """The unit that a key's name ends in, or an empty text."""
+    """Return the unit that a key's name ends in, or an empty text."""
     return next((unit for ending, unit in UNITS_BY_ENDING.items() if key.endswith(ending)), "")

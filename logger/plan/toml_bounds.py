@@ -36,7 +36,7 @@ _STEP = {"[": 1, "{": 1, "]": -1, "}": -1}
 
 
 def table_from_text(text: str, where: str, error: type[BadInput] = BadInput) -> dict[str, Any]:
-    """The table in a TOML text. Raises `error` for what is no TOML, and before parsing for what is too large."""
+    """Return the table in a TOML text. Raises `error` for what is no TOML, and before parsing for what is too large."""
     if len(text) > MOST_CHARACTERS:
         raise error(
             where,
@@ -80,7 +80,9 @@ def table_from_text(text: str, where: str, error: type[BadInput] = BadInput) -> 
 
 
 def read_text(path: Path, error: type[BadInput] = BadInput) -> str:
-    """The text of a file, read no further than a text may be long. Raises `error`: missing, no UTF-8, too long."""
+    """Return the text of a file, read no further than a text may be long. Raises `error`: missing, no UTF-8, too
+    long.
+    """
     try:
         with path.open("rb") as file:
             raw = file.read(4 * MOST_CHARACTERS + 1)

@@ -39,7 +39,7 @@ class Advice:
     layers: str
 
     def sentences(self) -> list[str]:
-        """The answers in words: what was assumed, how deep, in which rooms, in which layers."""
+        """Return the answers in words: what was assumed, how deep, in which rooms, in which layers."""
         said = [f"{sentence[0].upper()}{sentence[1:]}." for sentence in self.cure.assumed]
         said.append(self.deepest.message())
         if self.in_room is not None:
@@ -48,7 +48,7 @@ class Advice:
         return [*said, self.layers] if self.layers else said
 
     def to_json(self) -> dict[str, Any]:
-        """The answers as plain JSON types."""
+        """Return the answers as plain JSON types."""
         layers = self.cure.layers
         return {
             "assumed": list(self.cure.assumed),

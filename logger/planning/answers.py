@@ -53,7 +53,7 @@ NOTHING = CureAnswers()
 
 
 def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
-    """What one prediction says, without solving anything again."""
+    """Return what one prediction says, without solving anything again."""
     if prediction is None:
         return NOTHING
     curve = prediction.curve
@@ -103,7 +103,7 @@ def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
 
 
 def _seen_to_its_peak(plan: Plan, whole: Prediction) -> Prediction:
-    """The prediction, or a longer one where a later layer, or the peak, lies beyond its run."""
+    """Return the prediction, or a longer one where a later layer, or the peak, lies beyond its run."""
     longer = long_enough(plan)
     ends_early = bool(plan.layer) or whole.peak_at_h >= plan.run.hours
     if not ends_early or longer.run.hours <= plan.run.hours:
@@ -112,14 +112,15 @@ def _seen_to_its_peak(plan: Plan, whole: Prediction) -> Prediction:
 
 
 def peak_c(plan: Plan) -> float:
-    """The plan's peak: by long steps where it is far from the limit, at full accuracy where it decides, °C."""
+    """Return the plan's peak: by long steps where it is far from the limit, at full accuracy where it decides, °C."""
     asked = long_enough(plan)
     found = walked(asked).peak_c
     return predict(asked).peak_c if abs(found - plan.resin.limits.max_core_c) < 3.0 else found
 
 
 def _hot_void(plan: Plan) -> tuple[str, float] | None:
-    """The largest void that the first layer fills deeper than it is itself, and its peak, °C, where that is too hot.
+    """Return the largest void that the first layer fills deeper than it is itself, and its peak, °C, where that is
+    too hot.
 
     As a round of the same area in the wood around it, which is the hotter of all shapes of that area.
     """
@@ -137,7 +138,9 @@ def _hot_void(plan: Plan) -> tuple[str, float] | None:
 
 
 def _deepest_mm(plan: Plan) -> float | None:
-    """The deepest single layer that keeps the limit, mm, no deeper than the plan's deepest; None where none does."""
+    """Return the deepest single layer that keeps the limit, mm, no deeper than the plan's deepest; None where none
+    does.
+    """
     deepest = max(layer_depths_mm(plan))
     if (
         plan.layer
@@ -155,13 +158,13 @@ def layer_depths_mm(plan: Plan) -> list[float]:
 
 
 def deepest_allowed_mm(plan: Plan, by_model_mm: float | None) -> float | None:
-    """The deepest single layer: the lesser of the datasheet's and the model's."""
+    """Return the deepest single layer: the lesser of the datasheet's and the model's."""
     known = [d for d in (plan.resin.limits.max_depth_mm, by_model_mm) if d is not None and d > 0]
     return min(known) if known else None
 
 
 def room_c(plan: Plan) -> float:
-    """The room at the start of the pour, °C."""
+    """Return the room at the start of the pour, °C."""
     return plan.room_schedule()[0][1]
 
 

@@ -41,11 +41,11 @@ class Assessment:
         return self.light is not Light.STOP
 
     def at(self, light: Light) -> list[Finding]:
-        """The findings at that light."""
+        """Return the findings at that light."""
         return [finding for finding in self.findings if finding.light is light]
 
     def to_json(self) -> dict[str, Any]:
-        """The assessment as plain JSON types."""
+        """Return the assessment as plain JSON types."""
         q = self.quantity
         return {
             "light": self.light.value,
@@ -108,7 +108,9 @@ def assess(
 
 
 def assess_fully(plan: Plan, prediction: Prediction | None = None) -> Assessment:
-    """The assessment with everything that the cure model can say; what is advised was solved. Raises DidNotConverge."""
+    """Return the assessment with everything that the cure model can say; what is advised was solved. Raises
+    DidNotConverge.
+    """
     cure = ask_cure(plan, prediction)
     try:
         thick = form.thicker_panel(plan)

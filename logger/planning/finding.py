@@ -29,7 +29,7 @@ _RANK = {Light.OK: 0, Light.WATCH: 1, Light.STOP: 2}
 
 
 def worst(lights: Iterable[Light]) -> Light:
-    """The most serious of some lights; ok when there is none."""
+    """Return the most serious of some lights; ok when there is none."""
     return max(lights, key=_RANK.__getitem__, default=Light.OK)
 
 
@@ -74,7 +74,7 @@ class Finding:
     change: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """The finding as plain JSON types."""
+        """Return the finding as plain JSON types."""
         return {
             "topic": self.topic,
             "key": self.key,
@@ -89,7 +89,7 @@ class Finding:
 
 
 def within(name: str, value: float, low: float, high: float, unit: str, remedy: str) -> float:
-    """The value, if it lies in [low, high]. Raises OutOfRange with value, range, unit and remedy."""
+    """Return the value, if it lies in [low, high]. Raises OutOfRange with value, range, unit and remedy."""
     if not (math.isfinite(value) and low <= value <= high):
         raise OutOfRange(
             name,
@@ -102,7 +102,7 @@ def within(name: str, value: float, low: float, high: float, unit: str, remedy: 
 
 
 def above(name: str, value: float, low: float, unit: str, remedy: str) -> float:
-    """The value, if it is finite and above `low`. Raises OutOfRange with value, range, unit and remedy."""
+    """Return the value, if it is finite and above `low`. Raises OutOfRange with value, range, unit and remedy."""
     if not (math.isfinite(value) and value > low):
         raise OutOfRange(
             name, "cannot be used", value=value, allowed=f"above {plain(low)} {unit}".rstrip(), remedy=remedy
@@ -111,7 +111,7 @@ def above(name: str, value: float, low: float, unit: str, remedy: str) -> float:
 
 
 def not_negative(name: str, value: float, unit: str, remedy: str) -> float:
-    """The value, if it is finite and not below 0. Raises OutOfRange with value, range, unit and remedy."""
+    """Return the value, if it is finite and not below 0. Raises OutOfRange with value, range, unit and remedy."""
     if not (math.isfinite(value) and value >= 0):
         raise OutOfRange(
             name, "cannot be used", value=value, allowed=f"0 {unit} or more".replace("  ", " "), remedy=remedy

@@ -28,7 +28,7 @@ class SigningPoint:
     why: str
 
     def to_json(self) -> dict[str, Any]:
-        """The point as plain JSON types."""
+        """Return the point as plain JSON types."""
         return {
             "id": self.id,
             "question": self.question,
@@ -97,7 +97,7 @@ class _PointMaker:
 
 
 def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
-    """The points of this plan, in the order in which a shop comes to them."""
+    """Return the points of this plan, in the order in which a shop comes to them."""
     by_key: dict[str, list[Finding]] = {}
     for finding in findings:
         by_key.setdefault(finding.key, []).append(finding)
@@ -287,7 +287,7 @@ def _always(plan: Plan) -> list[SigningPoint]:
 def obstacles(
     wanted: Sequence[SigningPoint], signatures: Iterable[Signature], overrides: Iterable[Override] = ()
 ) -> list[str]:
-    """What still keeps the pour from starting, one sentence each; empty when it may start.
+    """Return what still keeps the pour from starting, one sentence each; empty when it may start.
 
     An override lets one point pass that stands at stop, or for which the second pair of eyes or the photo cannot be
     had. It does not stand in for the first signature: every point has been looked at by somebody with a name.

@@ -16,7 +16,7 @@ _WORDS = {Light.STOP: "STOP", Light.WATCH: "WATCH", Light.OK: "ok"}
 
 
 def plan_report(plan: Plan, assessment: Assessment) -> str:
-    """The whole report. Every answer carries the constants it used and where they come from."""
+    """Return the whole report. Every answer carries the constants it used and where they come from."""
     lines = [plan.title, "=" * min(len(plan.title), WIDTH), summary(assessment.points)]
     if (q := assessment.quantity) is not None:
         lines.append(
@@ -47,7 +47,7 @@ def plan_report(plan: Plan, assessment: Assessment) -> str:
 
 
 def card_text(card: Card) -> list[str]:
-    """The mixing card as lines, for a terminal or a printer."""
+    """Return the mixing card as lines, for a terminal or a printer."""
     b, each = card.batches, card.each
     heading = f"Mixing card: {card.title}, layer {card.layer}"
     lines = [heading, "-" * len(heading)]

@@ -14,7 +14,7 @@ SILENT_S = 90.0
 
 
 def in_hand(looks: Mapping[str, Sequence[CheckReading]], now_s: float) -> tuple[str | None, dict[str, float]]:
-    """(The probe that has warmed, or None while that is not clear; each probe's rise, K)."""
+    """Return (The probe that has warmed, or None while that is not clear; each probe's rise, K)."""
     coldest: dict[str, float] = {}
     present: dict[str, float] = {}
     for probe, series in looks.items():

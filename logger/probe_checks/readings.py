@@ -27,6 +27,6 @@ def chip_celsius(raw: str | None) -> float | None:
 
 
 def applied_c(raw: str | None, milli_c: int | None) -> float | None:
-    """The offset (K) that the station added to a reading; None where it cannot be told."""
+    """Return the offset (K) that the station added to a reading; None where it cannot be told."""
     chip = chip_celsius(raw)
     return None if chip is None or milli_c is None else round(milli_c / 1000 - chip, 3)

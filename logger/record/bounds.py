@@ -47,7 +47,8 @@ _AGAIN = "take the file as it was exported"
 
 
 def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
-    """A packed file whose directory is small, with entries that are neither too many nor too large nor too well packed.
+    """Return a packed file whose directory is small, with entries that are neither too many nor too large nor too
+    well packed.
 
     Raises BadInput saying which, before anything is unpacked; zipfile's own errors where it is no such file.
     """
@@ -136,7 +137,7 @@ def lines_of(text: IO[str], where: str) -> Iterator[str]:
 
 
 def read_json(text: str | bytes, where: str, constant: Callable[[str], Any] | None = None) -> Any:
-    """A JSON value that is safe to keep, to show and to write again.
+    """Return a JSON value that is safe to keep, to show and to write again.
 
     No deeper than our own, every number finite and within 64 bits, every text whole Unicode. Raises BadInput.
     `constant`: what becomes of an Infinity, which is no JSON: earlier programs wrote it where a forecast says never.
@@ -151,11 +152,11 @@ def read_json(text: str | bytes, where: str, constant: Callable[[str], Any] | No
 
 
 def never(_word: str) -> None:
-    """What an Infinity means where it is shown."""
+    """Refuse an Infinity where it is shown."""
 
 
 def sound(value: Any, where: str, *, endless: bool = False) -> None:
-    """Looks through a JSON value. Raises BadInput for what `read_json` refuses. `endless`: an infinity is not."""
+    """Look through a JSON value. Raises BadInput for what `read_json` refuses. `endless`: an infinity is not."""
     held = [(value, 0)]
     while held:
         one, depth = held.pop()

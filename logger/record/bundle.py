@@ -50,7 +50,7 @@ MOST_PIXELS = 89_000_000
 def write_bundle(
     connection: Connection, pour_id: int, workshop: str, photos: Path | None, file: IO[bytes], now_ms: int
 ) -> None:
-    """Writes a pour's bundle. Raises NotFound, and StoreError when a photo's file is gone."""
+    """Write a pour's bundle. Raises NotFound, and StoreError when a photo's file is gone."""
     record = gather(connection, pour_id, workshop)
     pour = pour_of(connection, pour_id)
     hashes: dict[str, dict[str, Any]] = {}
@@ -112,7 +112,7 @@ class Unpacked:
 
 
 def unpack(file: IO[bytes], parcel: Parcel, pictures: Path, where: str = "the bundle") -> Unpacked:
-    """Puts a bundle into an empty parcel, piece by piece, and its photos into a folder.
+    """Put a bundle into an empty parcel, piece by piece, and its photos into a folder.
 
     Raises BadInput naming the file, the row and the field that is not as it must be. Whether it stands is another
     question: `verify`.
@@ -159,7 +159,7 @@ def prove(path: Path, folder: Path, where: str, printed: str | None = None) -> V
 
 
 def accept(path: Path, folder: Path, where: str) -> dict[str, str]:
-    """Puts a stranger's record into a parcel in that folder, and proves it: closed, sealed, whole, and itself.
+    """Put a stranger's record into a parcel in that folder, and prove it: closed, sealed, whole, and itself.
 
     Gives what is said of where it is from. Raises BadInput and NotAllowed.
     """
@@ -203,7 +203,7 @@ def _verdict(
 
 
 def _manifest(packed: zipfile.ZipFile, where: str) -> ManifestShape:
-    """The manifest, once every file that it lists is there, no other, and none too large."""
+    """Return the manifest, once every file that it lists is there, no other, and none too large."""
     sizes = {entry.filename: entry.file_size for entry in packed.infolist()}
     if "manifest.json" not in sizes:
         raise BadInput(where, "has no manifest.json", remedy="take a file made by `pourlog export`")
@@ -262,12 +262,12 @@ class _Reader:
             self.unlike = name
 
     def whole(self, name: str) -> bytes:
-        """A small file."""
+        """Return a small file."""
         with self._open(name) as entry:
             return entry.read()
 
     def rows(self, name: str) -> Iterator[tuple[Any, ...]]:
-        """A table's rows, each of which has its shape."""
+        """Yield a table's rows, each of which has its shape."""
         with self._open(f"{name}.csv") as entry:
             text = io.TextIOWrapper(io.BufferedReader(entry, 1 << 16), encoding="utf-8", newline="")
             for row in from_csv(name, lines_of(text, f"{name}.csv"), ROWS[name]):
@@ -276,7 +276,7 @@ class _Reader:
                 yield row
 
     def save(self, name: str, to: Path) -> None:
-        """A photo's bytes into a file."""
+        """Write a photo's bytes into a file."""
         with self._open(name) as entry, to.open("wb") as out:
             while piece := entry.read(1 << 16):
                 out.write(piece)
@@ -303,11 +303,11 @@ class _Hashed(io.RawIOBase):
         self.digest = hashlib.sha256()
 
     def readable(self) -> bool:
-        """It is."""
+        """Return True: it can be read."""
         return True
 
     def readinto(self, into: Any) -> int:
-        """The next bytes."""
+        """Return the next bytes."""
         piece = self._file.read(len(into))
         into[: len(piece)] = piece
         self.digest.update(piece)
@@ -377,7 +377,7 @@ def _fill(tx: Connection, begun: Begun, name: str, rows: Iterator[tuple[Any, ...
 
 
 def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
-    """Raises BadInput where a record's parts, each of which is sound, tell of different pours."""
+    """Raise BadInput where a record's parts, each of which is sound, tell of different pours."""
     pour, record, seal = made.pour, made.record, made.pour.seal
     assert record is not None
     assert seal is not None
@@ -425,7 +425,7 @@ def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
 
 
 def _check_picture(path: Path, where: str) -> None:
-    """Raises BadInput where a photo is no picture of the kind that its name says, or too large to be drawn."""
+    """Raise BadInput where a photo is no picture of the kind that its name says, or too large to be drawn."""
     from PIL import Image  # here: only records with photos need it
 
     kind = {"jpg": "JPEG", "png": "PNG", "webp": "WEBP"}[path.suffix[1:]]

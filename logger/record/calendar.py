@@ -26,7 +26,7 @@ class CalendarEntry:
 
 
 def calendar(name: str, entries: Iterable[CalendarEntry], now_ms: int) -> str:
-    """The calendar's text, lines ended by CR LF."""
+    """Return the calendar's text, lines ended by CR LF."""
     lines = [
         "BEGIN:VCALENDAR",
         "VERSION:2.0",
@@ -67,7 +67,7 @@ def calendar(name: str, entries: Iterable[CalendarEntry], now_ms: int) -> str:
 
 
 def stamp(at_ms: int) -> str:
-    """A time in UTC (RFC 5545, 3.3.5, form 2)."""
+    """Return a time in UTC (RFC 5545, 3.3.5, form 2)."""
     return datetime.fromtimestamp(at_ms // 1000, UTC).strftime("%Y%m%dT%H%M%SZ")
 
 
@@ -79,7 +79,7 @@ def escaped(text: str) -> str:
 
 
 def folded(line: str) -> str:
-    """A line cut into pieces of at most 75 octets, never within a character (RFC 5545, 3.1)."""
+    """Return a line cut into pieces of at most 75 octets, never within a character (RFC 5545, 3.1)."""
     pieces, held, size = [], "", 0
     for letter in line:
         octets = len(letter.encode())

@@ -55,7 +55,7 @@ def walk(
     count: int | None = None,
     again: Callable[[int], str | None] | None = None,
 ) -> Walked:
-    """Walks a chain to its head. `count`: rows that were sealed; None when nobody counted.
+    """Walk a chain to its head. `count`: rows that were sealed; None when nobody counted.
 
     `again`: gives a row's body once more, another way, before it is called altered.
     """

@@ -119,7 +119,7 @@ def chosen(
 
 
 def overlay(pours: Sequence[Compared], shown: Any = float, unit: str = "°C") -> str:
-    """The cores of pours laid over one another from the moment of pouring, as SVG."""
+    """Return the cores of pours laid over one another from the moment of pouring, as SVG."""
     lines = [
         Line(
             f"{pour.pour}: {pour.title}",

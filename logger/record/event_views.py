@@ -105,7 +105,7 @@ def points(
 
 
 def check_outcome(data: Mapping[str, Any]) -> dict[str, Any]:
-    """What somebody tells of the outcome, in order. Raises BadInput naming the field."""
+    """Return what somebody tells of the outcome, in order. Raises BadInput naming the field."""
     state = data.get("state")
     if state not in STATES:
         raise BadInput("state", "is not known", value=state, allowed=", ".join(STATES), remedy="choose one")
@@ -137,7 +137,7 @@ def check_outcome(data: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def check_test(data: Mapping[str, Any]) -> dict[str, Any]:
-    """A test on the casting as somebody tells it. Raises BadInput naming the field."""
+    """Return a test on the casting as somebody tells it. Raises BadInput naming the field."""
     what, value = data.get("what"), str(data.get("value") or "").strip()
     if what not in TESTS:
         raise BadInput("what", "is not known", value=what, allowed=", ".join(TESTS), remedy="choose one")
@@ -147,7 +147,7 @@ def check_test(data: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def check_layer(number: float) -> dict[str, Any]:
-    """A later layer's number. Raises BadInput."""
+    """Return a later layer's number. Raises BadInput."""
     if not 2 <= number <= 100 or number != int(number):
         raise BadInput(
             "number",
@@ -168,7 +168,7 @@ def _amount(name: str, value: Any) -> float:
 
 
 def subject(kind: str, data: Mapping[str, Any] | None) -> str:
-    """What an event is about: an addition after sealing names it in its data."""
+    """Return what an event is about: an addition after sealing names it in its data."""
     return str(data.get("about", kind)) if kind == "addition" and isinstance(data, Mapping) else kind
 
 

@@ -38,7 +38,7 @@ class Place:
     celsius: Array
 
     def good(self) -> tuple[Array, Array]:
-        """The readings that are temperatures."""
+        """Return the readings that are temperatures."""
         kept = ~np.isnan(self.celsius)
         return self.hours[kept], self.celsius[kept]
 
@@ -111,7 +111,7 @@ def figures(
     release_h: float | None = None,
     humidity: Place | None = None,
 ) -> Figures:
-    """The figures of a cure. `predicted` is the frozen prediction (its peak_c and peak_at_h are quoted).
+    """Return the figures of a cure. `predicted` is the frozen prediction (its peak_c and peak_at_h are quoted).
 
     With `resin` and `release_h` the cure at the release is estimated; `humidity` holds % instead of °C.
     """
@@ -155,7 +155,7 @@ def figures(
 
 
 def _hottest_core(places: dict[str, Place]) -> tuple[Array, Array] | None:
-    """The core probe that got hottest: with two probes in the resin, the record tells the worse."""
+    """Return the core probe that got hottest: with two probes in the resin, the record tells the worse."""
     cores = [place.good() for name, place in places.items() if name == "core" or name.startswith("core-")]
     cores = [(hours[hours >= 0], celsius[hours >= 0]) for hours, celsius in cores]
     cores = [core for core in cores if len(core[0])]

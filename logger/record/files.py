@@ -83,7 +83,7 @@ def as_csv(name: str, rows: Iterable[tuple[Any, ...]]) -> Iterator[str]:
 def from_csv(
     name: str, text: str | Iterable[str], shape: type[StrictShape] | None = None
 ) -> Iterator[tuple[Any, ...]]:
-    """The rows of a table's CSV, as text or by lines. Raises BadInput naming file, line and column.
+    """Yield the rows of a table's CSV, as text or by lines. Raises BadInput naming file, line and column.
 
     `shape`: what each row must be, and with it how many there may be: for files from elsewhere.
     """
@@ -133,7 +133,7 @@ def from_csv(
 
 
 def everything(connection: Connection, pour_id: int, workshop: str) -> Iterator[str]:
-    """A pour's record and all of its rows as one JSON text, piece by piece."""
+    """Yield a pour's record and all of its rows as one JSON text, piece by piece."""
     record = gather(connection, pour_id, workshop)
     yield '{"files_version":' + str(FILES_VERSION) + ',"record":' + canonical(record)
     yield ',"pour":' + canonical(pour_of(connection, pour_id)) + ',"tables":{'
@@ -197,7 +197,7 @@ _READS: dict[type, Callable[[str], Any]] = {
 
 
 def _unread(name: str, line: int, reads: Sequence[Callable[[str], Any]], row: Sequence[str]) -> BadInput:
-    """What is said of the first cell of a row that cannot be read."""
+    """Return what is said of the first cell of a row that cannot be read."""
     for column, read, cell in zip(COLUMNS[name], reads, row, strict=True):
         try:
             if cell:

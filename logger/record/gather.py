@@ -50,7 +50,7 @@ _ALARM_FIELDS = (
 
 
 def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any]:
-    """The record as plain values (JSON), with `seal` (None while it is open) and `additions`.
+    """Return the record as plain values (JSON), with `seal` (None while it is open) and `additions`.
 
     Raises NotFound, and BadInput for a record from elsewhere that earlier programs took in although it is none.
     """
@@ -72,7 +72,9 @@ def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any
 
 
 def foreign_record(body: str, where: str) -> dict[str, Any]:
-    """The text of a record from elsewhere, if it is one: what came in was not always checked. Raises BadInput."""
+    """Return the text of a record from elsewhere, if it is one: what came in was not always checked. Raises
+    BadInput.
+    """
     record: dict[str, Any] = read_json(body, where, never)
     fits(RecordShape, record, where)
     return record
@@ -116,7 +118,9 @@ def measured(connection: Connection, pour_id: int) -> Measured:
 def gather_open(
     connection: Connection, pour_id: int, workshop: str, known: Measured | None = None
 ) -> dict[str, Any]:
-    """The record as the store has it now. `known`: what was made of the readings, used if there are no new ones."""
+    """Return the record as the store has it now. `known`: what was made of the readings, used if there are no new
+    ones.
+    """
     pour = pours.get_pour(connection, pour_id)
     plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
     poured_ms = pour.poured_ms
@@ -165,7 +169,7 @@ def gather_open(
 
 @lru_cache(maxsize=16)
 def _points(plan_toml: str) -> tuple[list[dict[str, Any]], str | None]:
-    """The readiness points that the plan asks for, and why there are none."""
+    """Return the readiness points that the plan asks for, and why there are none."""
     try:
         plan = plan_from_text(plan_toml)
         return [point.to_json() for point in assess_fully(plan).points], None
@@ -217,7 +221,7 @@ def _curves(found: Sequence[columns.Trace], poured_ms: int) -> list[dict[str, An
 
 
 def _slabs(plan: Plan) -> list[dict[str, Any]]:
-    """The slabs with their moisture as the meter showed it."""
+    """Return the slabs with their moisture as the meter showed it."""
     return [
         {
             "name": slab.name,
@@ -262,7 +266,7 @@ def _alarm(row: Any) -> dict[str, Any]:
 
 
 def _forecasts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
-    """The forecast as it was at each milestone hour."""
+    """Return the forecast as it was at each milestone hour."""
     made = []
     for hour in forecasts.MILESTONES_H:
         row = forecasts.at_milestone(connection, pour_id, hour)

@@ -92,7 +92,7 @@ class Imports:
 
     @contextmanager
     def laid_down(self, file: IO[bytes]) -> Iterator[Path]:
-        """A file that somebody has sent, on the disk for as long as it is needed. Raises StoreError."""
+        """Yield a file that somebody has sent, on the disk for as long as it is needed. Raises StoreError."""
         with _disk_told(), _folder(self._scratch, 0) as folder:
             kept = folder / "sent"
             file.seek(0)
@@ -116,7 +116,7 @@ class Imports:
         return Imported(begun.pour_id, told["workshop"], f"the record from {told['workshop']} stands")
 
     def log(self, file: Path, where: str, asked: LogAsked, by: str) -> Imported:
-        """A past log of the shop's own.
+        """Return a past log of the shop's own.
 
         Raises BadReadings, BadInput, NotAllowed (the log is here already), StoreError.
         """
@@ -136,7 +136,7 @@ class Imports:
         return Imported(begun.pour_id, None, told, left_out)
 
     def delete(self, pour_id: int, by: str) -> None:
-        """Deletes a record from elsewhere, with those of its photos that no other pour has.
+        """Delete a record from elsewhere, with those of its photos that no other pour has.
 
         Raises NotFound, NotAllowed.
         """
@@ -144,7 +144,7 @@ class Imports:
         self._forget(pictures)
 
     def tidy(self) -> int:
-        """Takes out what a process that was killed has left half done; how many pours."""
+        """Take out what a process that was killed has left half done; how many pours."""
         for left in sorted(self._scratch.iterdir()) if self._scratch.is_dir() else ():
             with suppress(OSError), (left / LOCK).open("rb") as lock:
                 # Whoever works in it holds the lock, in whichever process.
@@ -153,7 +153,7 @@ class Imports:
         return arriving.take_out_left_over(self._store, self._now_ms())
 
     def close(self) -> None:
-        """Ends what is under way."""
+        """End what is under way."""
         self._closed = True
         process = self._process
         if process is not None:
@@ -196,7 +196,7 @@ class Imports:
             raise
 
     def _keep_photos(self, folder: Path) -> list[Path]:
-        """Puts a parcel's photos on the disk; gives those that were not there before."""
+        """Put a parcel's photos on the disk; gives those that were not there before."""
         new = []
         for path in sorted(folder.iterdir()) if folder.is_dir() else ():
             kept = self._photos / path.name
@@ -216,7 +216,7 @@ class Imports:
                 path.unlink(missing_ok=True)
 
     def _away(self, function: Callable[..., Any], file: Path, folder: Path, where: str, *more: Any) -> Any:
-        """Calls a function in a process of its own, which ends with it."""
+        """Call a function in a process of its own, which ends with it."""
         process = self._process = OwnProcess(PROCESS)
         try:
             if self._closed:
@@ -264,7 +264,9 @@ def _bounded(function: Callable[..., Any], file: Path, folder: Path, where: str,
 
 @contextmanager
 def _folder(scratch: Path, size: int) -> Iterator[Path]:
-    """A folder for one file and its parcel, once there is room; gone with all that is in it. Raises NotAllowed."""
+    """Yield a folder for one file and its parcel, once there is room; gone with all that is in it. Raises
+    NotAllowed.
+    """
     scratch.mkdir(parents=True, exist_ok=True)
     free, needed = shutil.disk_usage(scratch).free, ROOM_TIMES * size + ROOM_LEFT
     if free < needed:
@@ -287,7 +289,7 @@ def _folder(scratch: Path, size: int) -> Iterator[Path]:
 
 @contextmanager
 def _disk_told() -> Iterator[None]:
-    """A disk or a database that takes no more is told as what it is."""
+    """Yield a disk or a database that takes no more is told as what it is."""
     try:
         yield
     except (OSError, DBAPIError) as error:
@@ -298,7 +300,7 @@ def _disk_told() -> Iterator[None]:
 
 
 def text_of(raw: bytes, where: str) -> str:
-    """A log's text: UTF-8, or UTF-16 where the file says so. Raises BadReadings."""
+    """Return a log's text: UTF-8, or UTF-16 where the file says so. Raises BadReadings."""
     try:
         return raw.decode(BOMS.get(raw[:2], "utf-8-sig"))
     except UnicodeDecodeError as error:
@@ -308,7 +310,7 @@ def text_of(raw: bytes, where: str) -> str:
 
 
 def first_lines(file: IO[bytes], where: str, most: int = 1_000_000) -> str:
-    """The beginning of a log's text, up to a line's end. Raises BadReadings."""
+    """Return the beginning of a log's text, up to a line's end. Raises BadReadings."""
     raw = file.read(most)
     coded = BOMS.get(raw[:2], "utf-8-sig")
     if len(raw) < most:
@@ -320,7 +322,7 @@ def first_lines(file: IO[bytes], where: str, most: int = 1_000_000) -> str:
 def accept_log(
     path: Path, folder: Path, where: str, asked: LogAsked, digest: str, by: str, now_ms: int
 ) -> tuple[str, tuple[tuple[int, str, str], ...]]:
-    """Reads a log into a parcel in that folder, with its plan's prediction.
+    """Read a log into a parcel in that folder, with its plan's prediction.
 
     Gives what was read and what was left out: (line, problem, row). Raises BadReadings, BadInput.
     """

@@ -36,7 +36,7 @@ class Moved:
 
 
 def move(source: Store, target: Store) -> Moved:
-    """Moves all rows. Raises NotAllowed when the target is not an empty server, StoreError when it does not verify."""
+    """Move all rows. Raises NotAllowed when the target is not an empty server, StoreError when it does not verify."""
     if not source.is_sqlite or target.is_sqlite:
         raise NotAllowed(
             "a database moves from the service's own file to a server: give a postgresql:// address"
@@ -96,7 +96,7 @@ def _in_order(old: Connection, table: Table) -> Iterator[list[dict[str, object]]
 
 
 def _months(old: Connection, new: Connection) -> None:
-    """A table for each month in which readings came."""
+    """Make a table for each month in which readings came."""
     first, last = old.execute(select(func.min(READING.c.received_ms), func.max(READING.c.received_ms))).one()
     if first is None:
         return

@@ -105,7 +105,7 @@ class Log:
     lines: Sequence[int] = ()
 
     def told(self) -> str:
-        """What was read and what was not, in one sentence."""
+        """Return what was read and what was not, in one sentence."""
         empty = sum(len(lines) for lines in self.no_value.values())
         return (
             f"{len(self.seconds):,} rows read, {empty:,} fields without a value, {len(self.bad):,} bad rows"
@@ -116,7 +116,7 @@ class Log:
 def read_log(
     text: str | Iterable[str], mapping: Mapping, where: str = "the log", *, leave_out_bad: bool = False
 ) -> Log:
-    """Reads a log, as text or by lines. Bad rows refuse it with their lines, unless `leave_out_bad`: then they are
+    """Read a log, as text or by lines. Bad rows refuse it with their lines, unless `leave_out_bad`: then they are
     listed in the answer.
 
     Raises BadReadings (a bad row, a missing column, no rows, too many of either) and BadInput (the mapping).
@@ -149,7 +149,7 @@ def read_log(
 
 
 def check_mapping(mapping: Mapping) -> None:
-    """Raises BadInput naming the part of the mapping that makes no sense."""
+    """Raise BadInput naming the part of the mapping that makes no sense."""
     if not mapping.columns or not mapping.time:
         raise BadInput("mapping", "names no column", remedy="name the time's column and at least one more")
     for column in mapping.columns:
@@ -204,7 +204,7 @@ def check_mapping(mapping: Mapping) -> None:
 
 
 def _check_format(written: str) -> None:
-    """Raises BadInput for a format that cannot be read by, or whose meaning is open."""
+    """Raise BadInput for a format that cannot be read by, or whose meaning is open."""
     named = re.findall(r"%(.?)", written.replace("%%", ""), re.DOTALL)
     known = "".join(DIRECTIVES)
     for name in named:

@@ -20,7 +20,7 @@ class NoPdf(LoggerError):
 
 
 def to_pdf(html: str) -> bytes:
-    """The PDF of a page that needs nothing from elsewhere. Raises NoPdf with the remedy."""
+    """Return the PDF of a page that needs nothing from elsewhere. Raises NoPdf with the remedy."""
     if importlib.util.find_spec("weasyprint") is None:
         raise NoPdf(
             "the PDF needs the extra `pdf`: pip install 'pourlog[pdf]'; or open the record on two sheets "
@@ -47,7 +47,7 @@ def to_pdf(html: str) -> bytes:
 
 
 def main() -> None:
-    """Standard input to standard output."""
+    """Turn standard input into standard output."""
     # 60 MB and half a second: only here.
     import weasyprint
 

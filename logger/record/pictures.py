@@ -45,7 +45,9 @@ def course_plot(
 def forecast_plot(
     record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
 ) -> str | None:
-    """What was forecast at 1, 4 and 12 h against the core as measured; None without a forecast that has a band."""
+    """Return what was forecast at 1, 4 and 12 h against the core as measured; None without a forecast that has a
+    band.
+    """
     bands, lines = [], []
     for made, (colour, dash) in zip(
         record["forecasts"], (("#0b5c8a", "8 3"), ("#22603d", "2 3"), ("#6b4a00", "9 3 2 3")), strict=False
@@ -85,7 +87,7 @@ def air_plot(
     unit: str = "°C",
     size: tuple[float, float] = WHOLE,
 ) -> str | None:
-    """The room over the cure; None where nobody measured it."""
+    """Return the room over the cure; None where nobody measured it."""
     rooms = [curve for curve in record["curves"] if curve["place"].partition("-")[0] == "room"]
     if not rooms:
         return None
@@ -94,7 +96,7 @@ def air_plot(
 
 
 def damp_plot(record: Mapping[str, Any], size: tuple[float, float] = WHOLE) -> str | None:
-    """The room's relative humidity, hourly means; None where nobody measured it."""
+    """Return the room's relative humidity, hourly means; None where nobody measured it."""
     hours = record["air"]["hours"]
     if not hours:
         return None

@@ -73,7 +73,7 @@ class Dot:
 
 
 def place_line(place: str, hours: Sequence[float], values: Sequence[float | None], name: str = "") -> Line:
-    """The line of a place in its own colour and dash."""
+    """Return the line of a place in its own colour and dash."""
     kind, _, number = place.partition("-")
     colour, dash, width = PLACES.get(kind, PLACES["room"])
     return Line(name or place, hours, values, colour, dash, width * (0.7 if number else 1.0))
@@ -90,7 +90,9 @@ def plot(
     width: float = 680,
     height: float = 300,
 ) -> str:
-    """A plot over hours since pouring as SVG. A line without a single value is left out; without any it says so."""
+    """Return a plot over hours since pouring as SVG. A line without a single value is left out; without any it says
+    so.
+    """
     drawn = [line for line in lines if any(value is not None for value in line.values)]
     known = [value for line in drawn for value in line.values if value is not None]
     known += [value for band in bands for value in (*band.low, *band.high)]

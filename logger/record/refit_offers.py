@@ -33,7 +33,9 @@ OFFERED = "fit-offered"
 
 
 def recorded(record: Mapping[str, Any]) -> RecordedPour | None:
-    """A sealed record as the fit wants it: its hottest core probe from pouring on, and its room; None without one."""
+    """Return a sealed record as the fit wants it: its hottest core probe from pouring on, and its room; None
+    without one.
+    """
     plan = plan_from_text(record["plan_toml"])
     cores = [
         _after_pouring(curve) for curve in record["curves"] if curve["place"].partition("-")[0] == "core"
@@ -63,7 +65,7 @@ def resin_key(record: Mapping[str, Any]) -> str:
 
 
 def offers(connection: Connection) -> dict[str, dict[str, Any]]:
-    """The newest offer for each resin."""
+    """Return the newest offer for each resin."""
     return {
         row.facts["resin_key"]: row.facts | {"at_ms": row.at_ms}
         for row in shop_events.shop_events(connection, OFFERED)
@@ -121,12 +123,12 @@ class Learner:
         self._store, self._timeline, self._compute = store, timeline, compute
 
     def run(self, stop: threading.Event, idle_s: float = 60.0) -> None:
-        """Makes what is due until told to stop."""
+        """Make what is due until told to stop."""
         while not stop.wait(idle_s):
             self.make_due()
 
     def make_due(self) -> int:
-        """Makes every offer that is due, to each shop from its own pours. Gives how many."""
+        """Make every offer that is due, to each shop from its own pours. Gives how many."""
         with self._store.read() as connection:
             all_of_them = shops.all_shops(connection)
         made = 0

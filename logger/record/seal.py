@@ -72,7 +72,7 @@ def seal(
 
 
 def seal_hash(made: Mapping[str, Any]) -> str:
-    """The one hash of a seal, hex: what is printed."""
+    """Return the one hash of a seal, hex: what is printed."""
     return sha256(canonical(made))
 
 

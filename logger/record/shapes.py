@@ -586,7 +586,7 @@ class OutcomeTold(OutcomeData, RecordNote):
 
 
 def check_data(kind: str, data: Mapping[str, Any] | None) -> None:
-    """What an event's data must be, by its kind. Raises ValueError (pydantic's ValidationError among them)."""
+    """Check an event's data by its kind. Raises ValueError (pydantic's ValidationError among them)."""
     rest = dict(data or {})
     if kind == "addition":
         kind, reason = rest.pop("about", None), rest.pop("reason", "")
@@ -645,7 +645,7 @@ LATER_FIGURES = {
 
 
 def check_figures(figures: Mapping[str, Any]) -> Mapping[str, Any]:
-    """The figures of a record: the names that Figures has, each a number or not known."""
+    """Return the figures of a record: the names that Figures has, each a number or not known."""
     unlike = (set(figures) ^ set(Figures.__dataclass_fields__)) - (LATER_FIGURES - set(figures))
     if unlike or ("air_dampest_hour_pct" in figures) != ("air_dampest_hour_at_h" in figures):
         raise ValueError(f"figures are not those of a record: {', '.join(sorted(unlike))[:200]}")
@@ -715,7 +715,7 @@ T = TypeVar("T", bound=BaseModel)
 
 
 def fits(shape: type[T], value: Any, where: str) -> T:
-    """The value as its shape. Raises BadInput naming the file, the field and what is wrong with it."""
+    """Return the value as its shape. Raises BadInput naming the file, the field and what is wrong with it."""
     try:
         return shape.model_validate(value)
     except ValidationError as error:

@@ -62,7 +62,7 @@ def outcome_now(record: Mapping[str, Any], additions: Sequence[Mapping[str, Any]
 
 
 def lessons(records: Iterable[tuple[int, Mapping[str, Any], Sequence[Mapping[str, Any]]]]) -> Lessons:
-    """The account of (pour, record, additions)."""
+    """Return the account of (pour, record, additions)."""
     troubles = {kind: Trouble(kind, words) for kind, words in event_views.DEFECTS.items()}
     states, cost, alarms = Counter[str](), Counter[str](), Counter[str]()
     count, hours, untold = 0, 0.0, []
@@ -123,7 +123,9 @@ class Lot:
 
 
 def stock(received: Iterable[Mapping[str, Any]], used: Iterable[Mapping[str, Any]], today: date) -> list[Lot]:
-    """The shelf: from "stock" events of the shop and "lot" events of pours (their data). Soonest to expire first."""
+    """Return the shelf: from "stock" events of the shop and "lot" events of pours (their data). Soonest to expire
+    first.
+    """
     lots: dict[tuple[str, str, str], dict[str, Any]] = defaultdict(
         lambda: {"in": 0.0, "out": 0.0, "expires": None}
     )
@@ -153,7 +155,7 @@ def stock(received: Iterable[Mapping[str, Any]], used: Iterable[Mapping[str, Any
 
 
 def check_lot(data: Mapping[str, Any]) -> dict[str, Any]:
-    """A lot as somebody noted it. Raises BadInput naming the field."""
+    """Return a lot as somebody noted it. Raises BadInput naming the field."""
     made = {name: str(data.get(name, "")).strip()[:100] for name in ("product", "part", "lot")}
     for name, value in made.items():
         if not value:

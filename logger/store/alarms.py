@@ -36,7 +36,7 @@ _LONGEST = 1000
 def save_changes(
     tx: Connection, pour_id: int | None, changes: Iterable[Transition], true_shift_ms: int
 ) -> list[int]:
-    """Writes changes into the alarms' rows and the pour's events; gives the row id of each change's alarm.
+    """Write changes into the alarms' rows and the pour's events; gives the row id of each change's alarm.
 
     `true_shift_ms` turns the steady timeline of the changes into the time of day.
     """
@@ -105,7 +105,7 @@ def _row_of(tx: Connection, pour_id: int | None, change: Transition, at_ms: int)
 
 
 def row_id_of(connection: Connection, pour_id: int, key: str, activation: int) -> int | None:
-    """The row of one activation of the alarm with that key (<kind>/<subject>), or None."""
+    """Return the row of one activation of the alarm with that key (<kind>/<subject>), or None."""
     kind, _, subject = key.partition("/")
     found = connection.execute(
         select(ALARM.c.id).where(
@@ -116,7 +116,7 @@ def row_id_of(connection: Connection, pour_id: int, key: str, activation: int) -
 
 
 def same_alarm(alarm_id: int) -> Select[Any]:
-    """The ids of every activation of the alarm that one activation belongs to."""
+    """Return the ids of every activation of the alarm that one activation belongs to."""
     this = ALARM.alias("this")
     return (
         select(ALARM.c.id)

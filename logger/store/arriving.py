@@ -44,7 +44,7 @@ class ArrivalStopped(StoreError):
 def begin_foreign(
     tx: Connection, parcel: Connection, body: str, origin: Mapping[str, Any], now_ms: int
 ) -> Begun:
-    """The row of a record from elsewhere, not to be seen yet. Raises NotAllowed when it is here already.
+    """Return the row of a record from elsewhere, not to be seen yet. Raises NotAllowed when it is here already.
 
     Its station and the service that recorded it are its own: whatever they are called, they are none of ours.
     """
@@ -67,7 +67,9 @@ def begin_foreign(
 
 
 def begin_past(tx: Connection, parcel: Connection, now_ms: int) -> Begun:
-    """The row of the shop's own pour from a past log, not to be seen yet. Raises NotAllowed when it is here already."""
+    """Return the row of the shop's own pour from a past log, not to be seen yet. Raises NotAllowed when it is here
+    already.
+    """
     pour = pour_of(parcel, Parcel.POUR)
     not_here_yet(tx, parcel.execute(select(READING.c.spool).limit(1)).scalar_one())
     station_id = _past_station(tx, now_ms)
@@ -76,7 +78,7 @@ def begin_past(tx: Connection, parcel: Connection, now_ms: int) -> Begun:
 
 
 def not_here_yet(connection: Connection, spool: str) -> None:
-    """Raises NotAllowed when the past log with that spool's name has been brought in."""
+    """Raise NotAllowed when the past log with that spool's name has been brought in."""
     wanted = select(POUR.c.id, POUR.c.partial_ms).join(READING, READING.c.pour_id == POUR.c.id)
     mine = STATION.c.name == PAST_STATION
     wanted = wanted.join(STATION, STATION.c.id == READING.c.station_id).where(mine, READING.c.spool == spool)
@@ -128,7 +130,7 @@ def finish(tx: Connection, begun: Begun, now_ms: int, by: str, told: Mapping[str
 
 
 def foreign_pour(connection: Connection, pour_id: int) -> PourRow:
-    """A record from elsewhere. Raises NotFound, and NotAllowed for the shop's own: those are never deleted."""
+    """Return a record from elsewhere. Raises NotFound, and NotAllowed for the shop's own: those are never deleted."""
     found = get_pour(connection, pour_id)
     if found.origin is None:
         raise NotAllowed(f"pour {pour_id} is the shop's own: its record is kept for good")
@@ -138,7 +140,7 @@ def foreign_pour(connection: Connection, pour_id: int) -> PourRow:
 def delete_foreign(
     store: Store, pour_id: int, by: str, now_ms: Callable[[], int], rest: Rest
 ) -> frozenset[str]:
-    """Takes a record from elsewhere out, unseen from the first moment on. Gives the hashes of its photos.
+    """Take a record from elsewhere out, unseen from the first moment on. Gives the hashes of its photos.
 
     Raises NotFound, NotAllowed. What a process that is killed meanwhile leaves goes later (`take_out_left_over`).
     """
@@ -154,7 +156,7 @@ def delete_foreign(
 
 
 def take_out(store: Store, pour_id: int, rest: Rest = lambda: True) -> None:
-    """Deletes a pour that is not whole, with all that is its own, some rows at a time."""
+    """Delete a pour that is not whole, with all that is its own, some rows at a time."""
     gone = MANY
     while gone == MANY:
         with store.write() as tx:
@@ -187,7 +189,7 @@ def take_out(store: Store, pour_id: int, rest: Rest = lambda: True) -> None:
 
 
 def take_out_left_over(store: Store, now_ms: int) -> int:
-    """Deletes what processes that are gone have left half brought in or half deleted; how many pours."""
+    """Delete what processes that are gone have left half brought in or half deleted; how many pours."""
     with store.read() as connection:
         left = list(
             connection.execute(select(POUR.c.id).where(POUR.c.partial_ms < now_ms - LEFT_OVER_MS)).scalars()

@@ -41,7 +41,7 @@ class Backup:
 
 
 def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Backup:
-    """A verified backup of the database in that folder; older ones beyond `keep` are deleted afterwards.
+    """Return a verified backup of the database in that folder; older ones beyond `keep` are deleted afterwards.
 
     Raises StoreError when the database or the folder cannot be used, or the copy does not verify.
     """
@@ -83,7 +83,9 @@ def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Back
 
 
 def check_backup(path: Path) -> Backup:
-    """The backup, if it is whole: its bytes, its structure and its chains are as they were. Raises StoreError."""
+    """Return the backup, if it is whole: its bytes, its structure and its chains are as they were. Raises
+    StoreError.
+    """
     try:
         stated = json.loads(_manifest(path).read_text(encoding="utf-8"))
         if _digest(path) != stated["sha256"]:
@@ -97,7 +99,7 @@ def check_backup(path: Path) -> Backup:
 
 
 def restore(path: Path, database: Path) -> Backup:
-    """Puts a verified backup in the database's place; what was there is kept beside it as *.before-restore.
+    """Put a verified backup in the database's place; what was there is kept beside it as *.before-restore.
 
     Photos that are missing there, or damaged, are put back too; one that the backup has lost keeps nobody from the
     rest. Raises StoreError when the backup is damaged or the database is in use (the service would go on writing into
@@ -129,7 +131,7 @@ def restore(path: Path, database: Path) -> Backup:
 
 
 def give_to_owner(folder: Path, made: Sequence[Path]) -> None:
-    """What root has put into a folder is its owner's: the service, which is not root, must be able to write it."""
+    """Give what root has put into a folder to its owner: the service, which is not root, must be able to write it."""
     if os.geteuid() == 0:
         owner = folder.stat()
         for path in made:
@@ -138,7 +140,7 @@ def give_to_owner(folder: Path, made: Sequence[Path]) -> None:
 
 
 def _close_log(database: Path) -> None:
-    """Takes the log of a database into it. Raises StoreError when anybody has it open."""
+    """Take the log of a database into it. Raises StoreError when anybody has it open."""
     try:
         # Leaving WAL needs the database for oneself, which nothing else tells: who has it open may be idle.
         with closing(sqlite3.connect(database, timeout=2)) as old:

@@ -49,7 +49,7 @@ class Ballast:
         return True
 
     def give_up(self) -> bool:
-        """Makes its room free; whether there was any."""
+        """Make its room free; whether there was any."""
         try:
             self._path.unlink()
         except OSError:

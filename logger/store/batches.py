@@ -115,7 +115,7 @@ def save_batch(
     *,
     clock_set: bool = True,
 ) -> Saved:
-    """Saves one batch. Raises Conflict when a stored row came with other contents."""
+    """Save one batch. Raises Conflict when a stored row came with other contents."""
     (result,) = save_batches(tx, [Batch(station.id, spool, sent, rows)], now_ms, clock_set=clock_set)
     if isinstance(result, LoggerError):
         raise result
@@ -125,7 +125,7 @@ def save_batch(
 def save_batches(
     tx: Connection, batches: Sequence[Batch], now_ms: int, *, clock_set: bool = True
 ) -> list[Saved | LoggerError]:
-    """Stores the rows that are new, links them into their pours' chains, notes the stations and their probes.
+    """Store the rows that are new, link them into their pours' chains, note the stations and their probes.
 
     At most one batch a station. `now_ms` is the service's best time of day, `clock_set` whether that rests on a clock
     that was set. A batch comes to a Conflict when a stored row came with other contents, to NotAllowed when its token
@@ -198,7 +198,7 @@ def _begin_boots(
     *,
     clock_set: bool,
 ) -> frozenset[int]:
-    """Notes the boots that stations send from for the first time, and adds them to `known`. Gives their row ids."""
+    """Note the boots that stations send from for the first time, and add them to `known`. Gives their row ids."""
     fresh = [batch for batch in batches if (batch.station_id, batch.sent.boot_id) not in known]
     if not fresh:
         return frozenset()
@@ -235,7 +235,8 @@ def _is_wrong(sent: Stamp, now_ms: int, *, clock_set: bool) -> bool:
 
 
 def _relied_on(sent: Stamp, now_ms: int, *, clock_set: bool) -> Stamp:
-    """The stamp of a sending boot as far as its offset may rest on it. While the service itself does not know the
+    """Return the stamp of a sending boot as far as its offset may rest on it. While the service itself does not
+    know the
     time, its guess keeps the two together; the time is learnt when both know it. A clock that is wrong is none.
     """
     known = clock_set and not _is_wrong(sent, now_ms, clock_set=clock_set)
@@ -298,7 +299,7 @@ def _sort(tx: Connection, found: _Sorted) -> None:
 def _fill(
     found: _Sorted, belongs: Sequence[Window], of_boot: Mapping[int, int], heads: dict[int, str], now_ms: int
 ) -> None:
-    """The rows to be stored, each linked to the one before it in its pour; `heads` learns the pours' last links."""
+    """Link the rows to be stored, each to the one before it in its pour; `heads` learns the pours' last links."""
     batch = found.batch
     before = {window.pour_id: window.reading_head for window in belongs}
     for row in found.fresh:
@@ -335,7 +336,7 @@ def _values(row: Incoming, boots: Mapping[str, int]) -> dict[str, Any]:
 
 
 def _noted(tx: Connection, found: _Sorted, now_ms: int, *, clock_set: bool) -> dict[str, Any]:
-    """A station's row after its batch."""
+    """Return a station's row after its batch."""
     batch, station = found.batch, found.station
     noted = {
         "id": station.id,
@@ -361,13 +362,13 @@ def _noted(tx: Connection, found: _Sorted, now_ms: int, *, clock_set: bool) -> d
 
 
 def _highest(tx: Connection, station_id: int, spool: str) -> int:
-    """The highest number that is stored of a spool."""
+    """Return the highest number that is stored of a spool."""
     mine = (READING.c.station_id == station_id, READING.c.spool == spool)
     return int(tx.execute(select(func.max(READING.c.seq)).where(*mine)).scalar() or 0)
 
 
 def _acknowledged(tx: Connection, found: _Sorted) -> int:
-    """The highest sequence number up to which this spool is stored without a gap in this batch."""
+    """Return the highest sequence number up to which this spool is stored without a gap in this batch."""
     rows, station = found.batch.rows, found.station
     if not rows:
         same = found.batch.spool == station.spool
@@ -407,7 +408,8 @@ def _boots(
 
 
 def _between(tx: Connection, station_id: int, stamps: Sequence[Stamp], next_boot_ms: int) -> int:
-    """The offset of a boot that is over and never knew the time: between what is stored and the boot that sends it.
+    """Return the offset of a boot that is over and never knew the time: between what is stored and the boot that
+    sends it.
 
     Its wall clock went on from the last time that it had kept: late by up to hours, hardly ever ahead.
     """
@@ -463,7 +465,7 @@ def _told_by_another_spool(
 
 
 def _moment(values: Mapping[Any, Any]) -> tuple[Any, ...]:
-    """What makes two rows of one station the same observation."""
+    """Return what makes two rows of one station the same observation."""
     return tuple(values[name] for name in ("boot", "boot_ms", "probe", "place", "milli_c", "fault", "raw"))
 
 
@@ -480,7 +482,7 @@ def _same_or_conflict(before: Row[Any], values: dict[str, Any], station: str) ->
 def _note_probes(
     tx: Connection, sorted_out: Sequence[_Sorted], of_boot: Mapping[int, int], now_ms: int
 ) -> None:
-    """Keeps what each probe last said and how often it has."""
+    """Keep what each probe last said and how often it has."""
     told = [found for found in sorted_out if found.values]
     if not told:
         return

@@ -24,7 +24,9 @@ __all__ = ["BOOT", "Clock", "Stamp", "Timeline", "boot_row", "offsets"]
 
 
 def offset_of(stamp: Stamp, guess_offset_ms: int) -> int:
-    """What to add to a stamp's boot time to get the time of day: known once the clock was set, guessed until then."""
+    """Return what to add to a stamp's boot time to get the time of day: known once the clock was set, guessed until
+    then.
+    """
     return stamp.wall_ms - stamp.boot_ms if stamp.clock_set else guess_offset_ms
 
 
@@ -35,7 +37,7 @@ def boot_row(
     guess_offset_ms: int,
     steady_offset_ms: int | None = None,
 ) -> int:
-    """The row id of a boot, made or corrected: an offset is known once the clock was set, guessed until then."""
+    """Return the row id of a boot, made or corrected: an offset is known once the clock was set, guessed until then."""
     found = tx.execute(
         select(BOOT.c.id, BOOT.c.clock_set).where(
             BOOT.c.station_id == station_id if station_id is not None else BOOT.c.station_id.is_(None),
@@ -101,7 +103,7 @@ class Timeline:
         return self.stamp().boot_ms + self._true_offset_ms
 
     def stamp(self) -> Stamp:
-        """This instant."""
+        """Return this instant."""
         return self._clock.stamp()
 
     def learn(self) -> bool:
@@ -132,7 +134,8 @@ class Timeline:
 
 
 def _move_guesses(tx: Connection, by_ms: int) -> None:
-    """The service learns the time: what it dated by guess since it last knew the time moves along with its own boot.
+    """Take the time that the service learns: what it dated by guess since it last knew the time moves along with
+    its own boot.
 
     Those are its boots since the last one whose clock was set, the stations' boots that were first heard of in them,
     and when stations and probes were last seen. What was dated before stays, and so does what a record brought along.
@@ -160,7 +163,7 @@ def _offset(tx: Connection, row_id: int) -> int:
 
 
 def _last_boot(tx: Connection) -> Row[Any] | None:
-    """The service's last boot so far."""
+    """Return the service's last boot so far."""
     return tx.execute(
         select(BOOT)
         .where(BOOT.c.station_id.is_(None), BOOT.c.steady_offset_ms.is_not(None))
@@ -170,7 +173,7 @@ def _last_boot(tx: Connection) -> Row[Any] | None:
 
 
 def _shift_before(tx: Connection) -> int:
-    """What the last boot added to a steady time to get the true one."""
+    """Return what the last boot added to a steady time to get the true one."""
     last = _last_boot(tx)
     return 0 if last is None else int(last.offset_ms - last.steady_offset_ms)
 
@@ -192,7 +195,7 @@ def _steady_offset(tx: Connection, stamp: Stamp) -> int:
 
 
 def _latest_steady_ms(tx: Connection, last: Row[Any]) -> int:
-    """The latest steady time that anything stored rests on."""
+    """Return the latest steady time that anything stored rests on."""
     books = tx.execute(select(_POUR.c.watchbook).where(_POUR.c.stage.in_(LIVE))).scalars()
     known: list[Any] = [
         last.steady_offset_ms,

@@ -13,7 +13,7 @@ CONFLICTING_ROWS = "conflicting-rows"
 
 
 def note_conflict(tx: Connection, station: StationRow, text: str, now_ms: int) -> None:
-    """Notes a conflict with the station's live pours, or with none; once, however often the station insists."""
+    """Note a conflict with the station's live pours, or with none; once, however often the station insists."""
     live: list[int | None] = [pour.id for pour in live_pours(tx) if pour.station_id == station.id]
     for pour_id in live or [None]:
         if text not in [row.text for row in of_kind(tx, pour_id, CONFLICTING_ROWS)]:

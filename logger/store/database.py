@@ -41,7 +41,7 @@ SEES: ContextVar[int | None] = ContextVar("sees", default=None)
 
 
 def table(model: type[SQLModel]) -> Table:
-    """The SQL table of a model."""
+    """Return the SQL table of a model."""
     return SQLModel.metadata.tables[str(model.__tablename__)]
 
 
@@ -106,7 +106,7 @@ class Store:
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
-        """A write transaction: committed when the block ends, rolled back when it raises."""
+        """Yield a write transaction: committed when the block ends, rolled back when it raises."""
         try:
             with self._lock, self._writer.begin() as connection:
                 self._dialect.for_shop(connection, SEES.get())
@@ -130,7 +130,7 @@ class Store:
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
-        """A read transaction: one consistent view; the database refuses writes in it."""
+        """Yield a read transaction: one consistent view; the database refuses writes in it."""
         try:
             with self._reader.begin() as connection:
                 self._dialect.for_shop(connection, SEES.get())
@@ -150,7 +150,7 @@ class Store:
 
     @contextmanager
     def aside(self) -> Iterator[Connection]:
-        """A write transaction that waits for no other writer, where there can be several: for the lease alone."""
+        """Yield a write transaction that waits for no other writer, where there can be several: for the lease alone."""
         if self.is_sqlite:
             with self.write() as tx:
                 yield tx
@@ -159,7 +159,9 @@ class Store:
             yield tx
 
     def fenced(self, check: Callable[[Connection], None]) -> Store:
-        """The same database for whoever decides: `check` looks in each write transaction whether it still may."""
+        """Return the same database for whoever decides: `check` looks in each write transaction whether it still
+        may.
+        """
         other = copy(self)
         other._check = check
         return other
@@ -190,7 +192,9 @@ class Store:
 
 
 def check_schema(url: str) -> str:
-    """What schema a database has, in words; only read. Raises UnknownSchema when it is newer than this program."""
+    """Return what schema a database has, in words; only read. Raises UnknownSchema when it is newer than this
+    program.
+    """
     address = make_url(url)
     if address.get_backend_name() == "sqlite" and not Path(address.database or "").is_file():
         return "no database yet"
@@ -205,7 +209,7 @@ def check_schema(url: str) -> str:
 
 
 def _revision(connection: Connection) -> str | None:
-    """The name of the last migration that a database went through; None for an empty one."""
+    """Return the name of the last migration that a database went through; None for an empty one."""
     if "alembic_version" not in inspect(connection).get_table_names():
         return None
     return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
@@ -220,7 +224,7 @@ def _refuse_unknown(url: URL, revision: str | None) -> None:
 
 
 def _unfit(error: DataError) -> BadInput:
-    """A text with a zero byte in it, or too long for its column: a server's database takes none."""
+    """Return a text with a zero byte in it, or too long for its column: a server's database takes none."""
     return BadInput(
         "a value",
         f"cannot be kept ({str(error.orig).splitlines()[0]})",
@@ -234,5 +238,5 @@ def known_revisions() -> list[str]:
 
 
 def latest_revision() -> str:
-    """The newest schema that this program knows."""
+    """Return the newest schema that this program knows."""
     return known_revisions()[-1]

@@ -37,13 +37,13 @@ class Dialect(Protocol):
     """One kind of database."""
 
     def engine(self, url: URL, *, read_only: bool, alone: bool = True) -> Engine:
-        """Connections to it, each transaction begun as ours must be. Not `alone`: waits for no other writer."""
+        """Open connections to it, each transaction begun as ours must be. Not `alone`: waits for no other writer."""
 
     def changes(self, connection: Connection) -> int | None:
         """How many rows this connection has ever changed; None where the driver does not say."""
 
     def for_shop(self, connection: Connection, shop_id: int | None) -> None:
-        """What follows in this transaction is one shop's alone; None: the service's own."""
+        """Make what follows in this transaction one shop's alone; None: the service's own."""
 
 
 class Sqlite:
@@ -65,11 +65,11 @@ class Sqlite:
         return engine
 
     def changes(self, connection: Connection) -> int | None:
-        """Counted by the driver."""
+        """Return how many the driver counts."""
         return int(connection.connection.dbapi_connection.total_changes)  # type: ignore[union-attr]
 
     def for_shop(self, connection: Connection, shop_id: int | None) -> None:
-        """A Pi has one shop."""
+        """Do nothing: a Pi has one shop."""
 
 
 class Postgres:
@@ -118,7 +118,7 @@ class Postgres:
 
 
 def dialect_of(url: URL) -> Dialect:
-    """The kind of database that an address names."""
+    """Return the kind of database that an address names."""
     return Sqlite() if url.get_backend_name() == "sqlite" else Postgres()
 
 
@@ -169,7 +169,7 @@ def on_postgres(connection: Connection) -> bool:
 
 
 def server_ms(connection: Connection) -> int:
-    """The database server's own time, ms since 1970: the same for every process."""
+    """Return the database server's own time, ms since 1970: the same for every process."""
     asked = (
         "SELECT (extract(epoch FROM clock_timestamp()) * 1000)::bigint"
         if on_postgres(connection)
@@ -179,7 +179,7 @@ def server_ms(connection: Connection) -> int:
 
 
 def insert_many(tx: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
-    """Puts rows of numbers, texts and truths in, each with the same columns in the same order, one after the other.
+    """Put rows of numbers, texts and truths in, each with the same columns in the same order, one after the other.
 
     The driver's own words: what a statement costs otherwise is several times what the row costs.
     """
@@ -195,7 +195,7 @@ def insert_many(tx: Connection, table: Table, rows: Sequence[dict[str, Any]]) ->
 
 
 def update_many(tx: Connection, table: Table, key: str, rows: Sequence[dict[str, Any]]) -> None:
-    """Changes rows by a key column, all with the same other columns, each of numbers, texts and truths."""
+    """Change rows by a key column, all with the same other columns, each of numbers, texts and truths."""
     if not rows:
         return
     columns = tuple(rows[0])

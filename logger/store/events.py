@@ -46,7 +46,7 @@ def add_event(
     data: dict[str, Any] | None = None,
     shop_id: int | None = None,
 ) -> None:
-    """Notes something, of one pour or of the whole shop (pour_id None).
+    """Note something, of one pour or of the whole shop (pour_id None).
 
     `shop_id` is given where nobody's request says which shop that is: at the doors. The first event of a request with
     a key keeps that. Raises BeingDone when another has kept it meanwhile, and NotAllowed for a record from elsewhere,
@@ -73,12 +73,12 @@ def add_event(
 
 
 def of_request(connection: Connection, key: str) -> EventRow | None:
-    """The event of the request with that key, if it was carried out."""
+    """Return the event of the request with that key, if it was carried out."""
     return first_row(connection, EVENTS.where(EVENT.c.request_key == key), EventRow)
 
 
 def must_be_own(pour_id: int, origin: Mapping[str, Any] | None) -> None:
-    """Raises NotAllowed for a record from elsewhere: whatever is done to pours is not done to it."""
+    """Raise NotAllowed for a record from elsewhere: whatever is done to pours is not done to it."""
     if origin is not None:
         raise NotAllowed(
             f"pour {pour_id} is a record from {origin['workshop']}: it is read and proven, and nothing is done to it "
@@ -92,11 +92,11 @@ def ours(pour_id: ColumnElement[Any]) -> ColumnElement[bool]:
 
 
 def of_kind(connection: Connection, pour_id: int | None, kind: str) -> list[EventRow]:
-    """A pour's events of one kind (None: the whole service's), oldest first."""
+    """Return a pour's events of one kind (None: the whole service's), oldest first."""
     wanted = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind == kind).order_by(EVENT.c.id)
     return all_rows(connection, wanted, EventRow)
 
 
 def events_of(connection: Connection, pour_id: int) -> list[EventRow]:
-    """A pour's events, oldest first."""
+    """Return a pour's events, oldest first."""
     return all_rows(connection, EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id), EventRow)

@@ -20,7 +20,7 @@ SOON = 1.5
 
 
 def add_forecast(tx: Connection, pour_id: int, at_h: float, made_ms: int, body: dict[str, Any]) -> int:
-    """Keeps a forecast. Gives its id. Raises NotFinite."""
+    """Keep a forecast. Gives its id. Raises NotFinite."""
     values = {"pour_id": pour_id, "at_h": at_h, "made_ms": made_ms, "body": finite(body, "forecast")}
     return int(tx.execute(insert(FORECAST).values(**values).returning(FORECAST.c.id)).scalar_one())
 
@@ -35,21 +35,21 @@ _NEWEST = (
 
 
 def latest_id(connection: Connection, pour_id: int) -> int | None:
-    """The newest forecast's id, or None: a body is large, and mostly known already."""
+    """Return the newest forecast's id, or None: a body is large, and mostly known already."""
     return connection.execute(_LATEST_ID, {"pour": pour_id}).scalar()
 
 
 def latest(connection: Connection, pour_id: int) -> ForecastRow | None:
-    """The newest forecast of a pour, or None."""
+    """Return the newest forecast of a pour, or None."""
     return next(iter(newest(connection, pour_id, 1)), None)
 
 
 def newest(connection: Connection, pour_id: int, most: int) -> list[ForecastRow]:
-    """The newest forecasts of a pour, at most so many, oldest first."""
+    """Return the newest forecasts of a pour, at most so many, oldest first."""
     return all_rows(connection, _NEWEST, ForecastRow, {"pour": pour_id, "most": most})[::-1]
 
 
 def at_milestone(connection: Connection, pour_id: int, hour: float) -> ForecastRow | None:
-    """The first forecast made at or soon after an hour of the pour, or None: what was foretold then."""
+    """Return the first forecast made at or soon after an hour of the pour, or None: what was foretold then."""
     wanted = _FORECASTS.where(FORECAST.c.pour_id == pour_id, FORECAST.c.at_h.between(hour, hour * SOON))
     return first_row(connection, wanted.order_by(FORECAST.c.at_h, FORECAST.c.id).limit(1), ForecastRow)

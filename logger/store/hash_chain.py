@@ -54,7 +54,7 @@ _AS_JSON = (
 
 
 def canonical(value: Any) -> str:
-    """The one text of a JSON value that hashes are taken over."""
+    """Return the one text of a JSON value that hashes are taken over."""
     return _encode(value)
 
 
@@ -64,18 +64,18 @@ def sha256(text: str) -> str:
 
 
 def body_of(row: Mapping[str, Any], fields: tuple[str, ...]) -> str:
-    """A row as its link covers it."""
+    """Return a row as its link covers it."""
     values = (row[name] for name in fields)
     return _encode([int(value) if isinstance(value, bool) else value for value in values])
 
 
 def next_link(previous: str, body: str) -> str:
-    """The link of a body, hex, after `previous` (empty at the start of a chain)."""
+    """Return the link of a body, hex, after `previous` (empty at the start of a chain)."""
     return sha256(f"{previous}\n{body}")
 
 
 def link(previous: str, row: Mapping[str, Any], fields: tuple[str, ...]) -> str:
-    """The next link, hex, after `previous` (empty at the start of a chain)."""
+    """Return the next link, hex, after `previous` (empty at the start of a chain)."""
     return next_link(previous, body_of(row, fields))
 
 
@@ -117,7 +117,7 @@ def proven_readings(connection: Connection, pour_id: int, station_id: int | None
 
 
 def linked_readings(connection: Connection, pour_id: int) -> Iterator[Linked]:
-    """A pour's readings in the order of their chain. SQLite writes the JSON itself: that takes half the time."""
+    """Yield a pour's readings in the order of their chain. SQLite writes the JSON itself: that takes half the time."""
     if on_postgres(connection):
         yield from _readings_in_a_stream(connection, pour_id)
         return
@@ -139,7 +139,7 @@ def body_of_reading(connection: Connection, reading_id: int) -> str | None:
 
 
 def linked_events(connection: Connection, pour_id: int) -> Iterator[Linked]:
-    """A pour's events in the order of their chain."""
+    """Yield a pour's events in the order of their chain."""
     ids = list(
         connection.execute(
             select(_EVENT.c.id).where(_EVENT.c.pour_id == pour_id).order_by(_EVENT.c.id)
@@ -154,7 +154,7 @@ def linked_events(connection: Connection, pour_id: int) -> Iterator[Linked]:
 
 
 def _readings_in_a_stream(connection: Connection, pour_id: int) -> Generator[Linked, None, None]:
-    """A server's columns hold what their types say: a row that cannot be read does not happen there."""
+    """Yield a server's columns hold what their types say: a row that cannot be read does not happen there."""
     columns = [_BOOT.c.boot_id if name == "boot_id" else _READING.c[name] for name in READING_FIELDS]
     wanted = select(_READING.c.id, _READING.c.link, _READING.c.station_id, *columns)
     wanted = wanted.join(_BOOT, _BOOT.c.id == _READING.c.boot, isouter=True)

@@ -31,7 +31,7 @@ class LostLease(LoggerError):
 def hold(
     tx: Connection, holder: str, for_ms: int, *, judged_ms: int | None = None, trouble: str | None = None
 ) -> int | None:
-    """Takes or renews the lease for some time. Gives the fence, or None while another holds it.
+    """Take or renews the lease for some time. Gives the fence, or None while another holds it.
 
     `judged_ms` and `trouble`: what the holder says of its watch.
     """
@@ -57,7 +57,7 @@ def hold(
 
 
 def give_up(tx: Connection, holder: str) -> None:
-    """A process that stops lets another decide at once."""
+    """Let another process decide at once."""
     tx.execute(
         update(LEASE)
         .where(LEASE.c.name == DECIDES, LEASE.c.holder == holder)
@@ -66,7 +66,7 @@ def give_up(tx: Connection, holder: str) -> None:
 
 
 def check(tx: Connection, holder: str, fence: int) -> None:
-    """Raises LostLease unless this process still decides; until the transaction ends nobody else can take over."""
+    """Raise LostLease unless this process still decides; until the transaction ends nobody else can take over."""
     # Shared: the lease cannot change hands before what is decided here is committed.
     found = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update(read=True)).first()
     if found is None or (found.holder, found.fence) != (holder, fence):
@@ -74,12 +74,12 @@ def check(tx: Connection, holder: str, fence: int) -> None:
 
 
 def holding(connection: Connection) -> LeaseRow | None:
-    """The lease as it is, or None before there was one."""
+    """Return the lease as it is, or None before there was one."""
     return first_row(connection, select(*columns(LEASE, LeaseRow)).where(LEASE.c.name == DECIDES), LeaseRow)
 
 
 def trouble_of(connection: Connection) -> str | None:
-    """What keeps the watch of whichever process decides from judging; None while all is well."""
+    """Return what keeps the watch of whichever process decides from judging; None while all is well."""
     found = holding(connection)
     if found is None or found.until_ms + TAKEN_OVER_MS < server_ms(connection):
         return (

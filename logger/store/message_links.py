@@ -25,7 +25,7 @@ class Purpose(StrEnum):
 def make_link(
     tx: Connection, purpose: Purpose, to: str, alarm_id: int | None, now_ms: int, life_ms: int
 ) -> str:
-    """A new link's random token. `to` is the group that the message goes to; `alarm_id` one activation."""
+    """Return a new link's random token. `to` is the group that the message goes to; `alarm_id` one activation."""
     token = secrets.token_urlsafe(16)
     values = {
         "token": token,
@@ -40,13 +40,13 @@ def make_link(
 
 
 def find_link(connection: Connection, token: str) -> MessageLinkRow | None:
-    """The link with that token, or None."""
+    """Return the link with that token, or None."""
     wanted = select(*columns(LINK, MessageLinkRow)).where(LINK.c.token == token)
     return first_row(connection, wanted, MessageLinkRow)
 
 
 def use_link(tx: Connection, token: str, now_ms: int) -> bool:
-    """Uses a link up; False when it was used, revoked or has expired."""
+    """Use a link up; False when it was used, revoked or has expired."""
     result = tx.execute(
         update(LINK)
         .where(LINK.c.token == token, LINK.c.used_ms.is_(None), LINK.c.revoked_ms.is_(None))

@@ -13,7 +13,7 @@ CHANNEL = "pourlog_news"
 
 
 def notify(tx: Connection, texts: Sequence[str]) -> None:
-    """Sends texts, each up to 8000 bytes, to every process that listens; they go out with the commit."""
+    """Send texts, each up to 8000 bytes, to every process that listens; they go out with the commit."""
     for text in texts:
         tx.exec_driver_sql("SELECT pg_notify(%s, %s)", (CHANNEL, text))
 
@@ -36,7 +36,7 @@ class Listener:
             raise OSError(f"the database's notices cannot be heard ({error})") from error
 
     def wait(self, seconds: float) -> list[str]:
-        """What has come within so many seconds."""
+        """Return what has come within so many seconds."""
         try:
             return [notice.payload for notice in self._connection.notifies(timeout=seconds, stop_after=1)]
         except self._lost as error:
@@ -49,5 +49,5 @@ class Listener:
     def __exit__(
         self, _kind: type[BaseException] | None, _error: BaseException | None, _trace: TracebackType | None
     ) -> Any:
-        """Closed."""
+        """Close the connection."""
         self._connection.close()

@@ -31,7 +31,7 @@ LONGEST_CLAIM_MS = 600_000
 
 
 def channel_key(url: str) -> str:
-    """What is kept of a channel's URL, which may hold a password."""
+    """Return what is kept of a channel's URL, which may hold a password."""
     return hashlib.sha256(url.encode()).hexdigest()
 
 
@@ -46,7 +46,7 @@ def add_message(
     now_ms: int,
     since_ms: int | None = None,
 ) -> int:
-    """Puts a message into the outbox. `to` names the group of channels ("first", "second"). Gives its id.
+    """Put a message into the outbox. `to` names the group of channels ("first", "second"). Gives its id.
 
     `since_ms`: since when the messages that it replaces have waited in vain.
     """
@@ -76,7 +76,7 @@ _RANK = case(
 def next_due(
     connection: Connection, now_ms: int, groups: Sequence[str], tried: Sequence[int]
 ) -> MessageRow | None:
-    """The message to be tried now, or None: the gravest alarm first, then the oldest; not those in `tried`."""
+    """Return the message to be tried now, or None: the gravest alarm first, then the oldest; not those in `tried`."""
     free = or_(
         OUTBOX.c.claimed_until_ms.is_(None),
         OUTBOX.c.claimed_until_ms <= now_ms,
@@ -93,7 +93,7 @@ def next_due(
 
 
 def claim(tx: Connection, message_id: int, until_ms: int) -> bool:
-    """Takes a message for sending, or goes on with it, until then. False when it waits no longer."""
+    """Take a message for sending, or go on with it, until then. False when it waits no longer."""
     result = tx.execute(
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id, OUTBOX.c.state == WAITING)
@@ -108,7 +108,7 @@ def release_claims(tx: Connection) -> None:
 
 
 def taken_by(connection: Connection, message_id: int) -> set[str]:
-    """The keys of the channels that have taken a message."""
+    """Return the keys of the channels that have taken a message."""
     return set(connection.execute(select(TAKEN.c.channel).where(TAKEN.c.message_id == message_id)).scalars())
 
 
@@ -119,7 +119,7 @@ def mark_taken(tx: Connection, message_id: int, channel: str, now_ms: int) -> No
 
 
 def mark_sent(tx: Connection, message_id: int, now_ms: int) -> None:
-    """It got through to every channel of its group, even if something newer has replaced it meanwhile."""
+    """Note that it got through to every channel of its group, even if something newer has replaced it meanwhile."""
     tx.execute(
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id)
@@ -130,7 +130,7 @@ def mark_sent(tx: Connection, message_id: int, now_ms: int) -> None:
 
 
 def mark_failed(tx: Connection, message_id: int, problem: str, next_try_ms: int) -> None:
-    """It did not; it will be tried again, unless something newer has replaced it."""
+    """Note that it did not; it will be tried again, unless something newer has replaced it."""
     tx.execute(
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id)
@@ -174,7 +174,7 @@ def outdate(tx: Connection, alarm_id: int, to: str, now_ms: int) -> int | None:
 
 
 def outdate_overtaken(tx: Connection, now_ms: int) -> int:
-    """Replaces what waits behind something newer about the same alarm: after a restore, or an older program."""
+    """Replace what waits behind something newer about the same alarm: after a restore, or an older program."""
     rows = tx.execute(
         select(OUTBOX.c.id, OUTBOX.c.to, OUTBOX.c.created_ms, ALARM.c.subject, ALARM.c.kind)
         .join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id)
@@ -233,7 +233,7 @@ def heard_since(connection: Connection, why: str, body: str, since_ms: int) -> b
 
 
 def give_up(tx: Connection, message_id: int, problem: str, now_ms: int) -> None:
-    """It is no longer tried for the channels that have not taken it."""
+    """Give it up for the channels that have not taken it."""
     tx.execute(
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id, OUTBOX.c.state == WAITING)
@@ -257,7 +257,7 @@ def messages_of(connection: Connection, alarm_id: int) -> list[MessageRow]:
 
 
 def newest_messages(connection: Connection, most: int = 30) -> list[ListedMessage]:
-    """The last messages, newest first, each with `takers`: how many channels have taken it."""
+    """Return the last messages, newest first, each with `takers`: how many channels have taken it."""
     takers = select(func.count()).where(TAKEN.c.message_id == OUTBOX.c.id).scalar_subquery()
     wanted = select(*columns(OUTBOX, ListedMessage, takers.label("takers")))
     return all_rows(connection, wanted.order_by(OUTBOX.c.id.desc()).limit(most), ListedMessage)

@@ -43,7 +43,7 @@ def pressing(connection: Connection) -> list[PressingAlarm]:
 
 
 def probes_of_pour(connection: Connection, pour: ListedPour) -> list[ProbeRow]:
-    """The probes that watch a pour, each with its last reading: all of its station's, or those chosen for it."""
+    """Return the probes that watch a pour, each with its last reading: all of its station's, or those chosen for it."""
     if pour.station_id is None:
         return []
     chosen = set(
@@ -53,13 +53,13 @@ def probes_of_pour(connection: Connection, pour: ListedPour) -> list[ProbeRow]:
 
 
 def newest_events(connection: Connection, pour_id: int, most: int = 200) -> list[EventRow]:
-    """A pour's events, newest first."""
+    """Return a pour's events, newest first."""
     newest = EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id.desc()).limit(most)
     return all_rows(connection, newest, EventRow)
 
 
 def events_of_kind(connection: Connection, pour_id: int, *kinds: str) -> list[EventRow]:
-    """A pour's events of some kinds, oldest first."""
+    """Return a pour's events of some kinds, oldest first."""
     wanted = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
     return all_rows(connection, wanted, EventRow)
 
@@ -75,7 +75,7 @@ def contacts_of(connection: Connection, pour_id: int) -> dict[str, Row[Any]]:
 
 
 def looks_of(connection: Connection, pour_id: int) -> list[Look]:
-    """The looks of a pour's first hour, oldest first: events of kind "look" with data {"finding": …}."""
+    """Return the looks of a pour's first hour, oldest first: events of kind "look" with data {"finding": …}."""
     return [
         Look(row.at_ms, row.by, LookResult(row.facts["finding"]), row.text)
         for row in events_of_kind(connection, pour_id, "look")

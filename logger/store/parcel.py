@@ -43,12 +43,12 @@ class Parcel:
 
     @contextmanager
     def open(self) -> Iterator[Connection]:
-        """A connection; what is written is there when the block ends."""
+        """Yield a connection; what is written is there when the block ends."""
         with self._engine.begin() as connection:
             yield connection
 
     def readings(self, connection: Connection, after: int, most: int) -> list[tuple[Any, ...]]:
-        """Some readings as plain tuples, in order: their own number, then the columns of transfer.COLUMNS."""
+        """Return some readings as plain tuples, in order: their own number, then the columns of transfer.COLUMNS."""
         rows: Any = connection.exec_driver_sql(_READINGS, (after, most)).cursor
         return list(rows.fetchall())
 

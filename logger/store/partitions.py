@@ -44,13 +44,13 @@ class Month:
 
 
 def month_of(at_ms: int) -> Month:
-    """The month of a time, UTC."""
+    """Return the month of a time, UTC."""
     at = datetime.fromtimestamp(at_ms / 1000, UTC)
     return Month(at.year, at.month)
 
 
 def keep_ahead(tx: Connection, now_ms: int) -> list[Month]:
-    """Makes the tables of this month and the next where they are missing; gives those made."""
+    """Make the tables of this month and the next where they are missing; gives those made."""
     if not on_postgres(tx):
         return []
     this = month_of(now_ms)
@@ -62,7 +62,7 @@ def keep_ahead(tx: Connection, now_ms: int) -> list[Month]:
 
 
 def make(tx: Connection, month: Month) -> None:
-    """Makes a month's table, and moves into it what has come of that month before."""
+    """Make a month's table, and move into it what has come of that month before."""
     between = f"received_ms >= {month.from_ms} AND received_ms < {month.next.from_ms}"
     name = month.table
     for statement in (
@@ -86,7 +86,7 @@ def months(connection: Connection) -> list[Month]:
 
 
 def drop(tx: Connection, month: Month, *, also_sealed: bool = False) -> tuple[int, list[int]]:
-    """Drops a month of readings at once. Gives how many, and the sealed pours that lose theirs.
+    """Drop a month of readings at once. Gives how many, and the sealed pours that lose theirs.
 
     Raises NotFound, and NotAllowed when a pour that is not sealed has readings in it, or a sealed one has and
     `also_sealed` does not say that they may go: its record and seal stay, but its single readings prove nothing more.

@@ -60,7 +60,9 @@ def owner_exists(connection: Connection) -> bool:
 def add_person(
     tx: Connection, name: str, role: Role, password_hash: str, now_ms: int, shop_id: int | None = None
 ) -> int:
-    """A new person's id, in the shop that asked them in. Raises NotAllowed when the name is taken, in any shop."""
+    """Return a new person's id, in the shop that asked them in. Raises NotAllowed when the name is taken, in any
+    shop.
+    """
     if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name)).first():
         raise NotAllowed(f"there is somebody called {name!r} already; add a surname or initial")
     values: dict[str, Any] = {
@@ -129,7 +131,7 @@ def _not_the_last_owner(tx: Connection, person_id: int, role: Role | None) -> No
 
 
 def start_sign_in(tx: Connection, person_id: int, now_ms: int, browser: str) -> str:
-    """A new sign-in's token: 256 random bits, shown to the browser once, kept as a hash."""
+    """Return a new sign-in's token: 256 random bits, shown to the browser once, kept as a hash."""
     token = secrets.token_urlsafe(32)
     for row in sign_ins_of(tx, person_id, now_ms)[MOST_SIGN_INS - 1 :]:
         end_sign_in(tx, row.id, now_ms)
@@ -155,7 +157,7 @@ def _open(now_ms: int) -> tuple[Any, ...]:
 
 
 def signed_in(connection: Connection, token: str, now_ms: int) -> SignedIn | None:
-    """The person that a token belongs to, or None."""
+    """Return the person that a token belongs to, or None."""
     wanted = select(*columns(PERSON, SignedIn, SIGN_IN.c.id.label("sign_in_id"), SIGN_IN.c.seen_ms)).join(
         SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id
     )
@@ -179,7 +181,7 @@ def owner_of_sign_in(connection: Connection, sign_in_id: int) -> Row[int, str]:
 
 
 def seen(tx: Connection, sign_in_id: int, now_ms: int) -> None:
-    """A sign-in was used."""
+    """Note that a sign-in was used."""
     tx.execute(update(SIGN_IN).where(SIGN_IN.c.id == sign_in_id).values(seen_ms=now_ms))
 
 
@@ -229,7 +231,7 @@ def invitations(connection: Connection, now_ms: int) -> list[InvitationRow]:
 
 
 def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:
-    """An invitation is used up or withdrawn; gives its name. Raises NotFound when it no longer holds."""
+    """Return an invitation is used up or withdrawn; gives its name. Raises NotFound when it no longer holds."""
     ended = tx.execute(
         update(INVITATION)
         .where(
@@ -246,7 +248,7 @@ def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:
 
 
 def secret(tx: Connection, name: str, now_ms: int) -> bytes:
-    """A random 256-bit secret by name, made when first asked for."""
+    """Return a random 256-bit secret by name, made when first asked for."""
     found = tx.execute(select(SECRET.c.value).where(SECRET.c.name == name)).scalar()
     if found is not None:
         return bytes(found)
@@ -256,14 +258,14 @@ def secret(tx: Connection, name: str, now_ms: int) -> bytes:
 
 
 def set_secret(tx: Connection, name: str, value: bytes | None, now_ms: int) -> None:
-    """Sets a secret, or forgets it (None)."""
+    """Set a secret, or forget it (None)."""
     tx.execute(delete(SECRET).where(SECRET.c.name == name))
     if value is not None:
         tx.execute(insert(SECRET).values(name=name, value=value, made_ms=now_ms))
 
 
 def get_secret(connection: Connection, name: str) -> bytes | None:
-    """A secret by name, or None."""
+    """Return a secret by name, or None."""
     found = connection.execute(select(SECRET.c.value).where(SECRET.c.name == name)).scalar()
     return None if found is None else bytes(found)
 

@@ -36,7 +36,7 @@ def is_name(name: object) -> bool:
 
 
 def find(folder: Path, sha256: object) -> Path | None:
-    """The file of the photo with that hash; None where there is none, or where it is no hash at all."""
+    """Return the file of the photo with that hash; None where there is none, or where it is no hash at all."""
     if not isinstance(sha256, str) or not _SHA256.fullmatch(sha256):
         return None
     there = (folder / f"{sha256}.{ending}" for ending in KINDS.values())
@@ -53,7 +53,7 @@ def is_whole(path: Path) -> bool:
 
 
 def put(raw: bytes, folder: Path, name: str) -> None:
-    """A photo's bytes under its name, on the disk when this returns: a record may point to it.
+    """Write a photo's bytes under its name, on the disk when this returns: a record may point to it.
 
     Raises OSError; BadInput where it is no photo's name.
     """
@@ -85,14 +85,14 @@ def put(raw: bytes, folder: Path, name: str) -> None:
 
 
 def names_in(folder: Path) -> list[str]:
-    """The names of all photos in a folder, sorted; none if there is no folder."""
+    """Return the names of all photos in a folder, sorted; none if there is no folder."""
     if not folder.is_dir():
         return []
     return sorted(path.name for path in folder.iterdir() if _NAME.fullmatch(path.name))
 
 
 def copy_missing(names: Iterable[str], source: Path, target: Path) -> Copied:
-    """Puts those photos of `source` into `target` that are not there yet, or not whole. Raises OSError."""
+    """Put those photos of `source` into `target` that are not there yet, or not whole. Raises OSError."""
     there, damaged = [], []
     for name in names:
         if not is_name(name):

@@ -148,7 +148,7 @@ def sharing(
 
 
 def probes_chosen(connection: Connection, pour_id: int) -> frozenset[str]:
-    """The probes that were chosen for a pour; empty: all of its station's."""
+    """Return the probes that were chosen for a pour; empty: all of its station's."""
     return _chosen(connection, [pour_id])[pour_id]
 
 
@@ -164,7 +164,7 @@ def _chosen(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozen
 def add_pour(
     tx: Connection, *, title: str, client: str, plan_toml: str, station_id: int | None, by: str, now_ms: int
 ) -> int:
-    """A new pour, planned. Gives its id."""
+    """Return a new pour, planned. Gives its id."""
     pour_id = int(
         tx.execute(
             insert(POUR)
@@ -203,7 +203,7 @@ _JUDGED = (
 
 
 def get_pour(connection: Connection, pour_id: int, *, partial: bool = False) -> PourRow:
-    """A pour with `poured_ms` (true time, null before pouring). Raises NotFound.
+    """Return a pour with `poured_ms` (true time, null before pouring). Raises NotFound.
 
     `partial`: also one that is not whole yet, for whoever brings it in.
     """
@@ -247,12 +247,12 @@ def live_by_station(connection: Connection) -> dict[int, list[Row[int, int, str]
 
 
 def oldest_live(connection: Connection) -> int | None:
-    """The live pour that was planned first, or None."""
+    """Return the live pour that was planned first, or None."""
     return connection.execute(_OLDEST_LIVE).scalar()
 
 
 def to_judge(connection: Connection, pour_id: int) -> JudgedPour:
-    """What the watch needs of a pour each time: all but its plan and prediction. Raises NotFound."""
+    """Return what the watch needs of a pour each time: all but its plan and prediction. Raises NotFound."""
     found = first_row(connection, _TO_JUDGE, JudgedPour, {"pour": pour_id})
     if found is None:
         raise NotFound(f"there is no pour {pour_id} that was poured")
@@ -288,14 +288,14 @@ def predicted_pours(connection: Connection, stages: Sequence[Stage]) -> list[Pre
 
 
 def may_change_plan(pour: ListedPour) -> None:
-    """Raises NotAllowed when a pour's plan is fixed."""
+    """Raise NotAllowed when a pour's plan is fixed."""
     must_be_own(pour.id, pour.origin)
     if pour.stage not in (Stage.PLANNED, Stage.READY):
         raise NotAllowed(f"pour {pour.id} is {pour.stage}: its plan was frozen when pouring started")
 
 
 def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: str, now_ms: int) -> None:
-    """Replaces the plan of a pour that has not been poured. Raises NotAllowed afterwards."""
+    """Replace the plan of a pour that has not been poured. Raises NotAllowed afterwards."""
     may_change_plan(get_pour(tx, pour_id))
     tx.execute(
         update(POUR)
@@ -306,7 +306,7 @@ def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: st
 
 
 def choose_probes(tx: Connection, pour_id: int, station_id: int, roms: Sequence[str]) -> None:
-    """Gives a pour its station, and its probes when it does not take all of them."""
+    """Give a pour its station, and its probes when it does not take all of them."""
     tx.execute(update(POUR).where(POUR.c.id == pour_id).values(station_id=station_id))
     tx.execute(delete(POUR_PROBE).where(POUR_PROBE.c.pour_id == pour_id))
     if roms:
@@ -323,7 +323,7 @@ def move_on(
     text: str = "",
     data: Mapping[str, Any] | None = None,
 ) -> None:
-    """Takes the pour to its next stage and notes who did it. Raises NotAllowed, NotFound."""
+    """Take the pour to its next stage and note who did it. Raises NotAllowed, NotFound."""
     pour = get_pour(tx, pour_id)
     must_be_own(pour_id, pour.origin)
     stage = next_stage(Stage(pour.stage), wanted, f"pour {pour_id} ({pour.title})")
@@ -344,7 +344,7 @@ def move_on(
 def freeze_prediction(
     tx: Connection, pour_id: int, prediction: Mapping[str, Any], model_version: str
 ) -> None:
-    """Keeps the prediction with the pour. Raises NotAllowed once pouring has started, NotFinite."""
+    """Keep the prediction with the pour. Raises NotAllowed once pouring has started, NotFinite."""
     pour = get_pour(tx, pour_id)
     if pour.stage not in (Stage.PLANNED, Stage.READY):
         raise NotAllowed(f"pour {pour_id} is {pour.stage}: its prediction is frozen")
@@ -358,12 +358,12 @@ def freeze_prediction(
 def save_watchbook(
     tx: Connection, pour_id: int, watchbook: Mapping[str, Any], judged_reading_id: int
 ) -> None:
-    """Keeps the alarms' whole state and how far the readings were judged, in the transaction of their changes."""
+    """Keep the alarms' whole state and how far the readings were judged, in the transaction of their changes."""
     tx.execute(_JUDGED, {"pour": pour_id, "book": _in_steps(watchbook), "judged": judged_reading_id})
 
 
 def _in_steps(watchbook: Mapping[str, Any]) -> dict[str, Any]:
-    """The book with blanks up to the next step of length.
+    """Return the book with blanks up to the next step of length.
 
     SQLite overwrites a row in place while its length stays, and then writes only the pages that differ; else it moves
     the whole row, prediction included: a Pi's card took five times the bytes.

@@ -37,7 +37,7 @@ class Faults:
 
 
 def probe(connection: Connection, station_id: int, rom: str) -> ProbeRow:
-    """A probe as its station reported it. Raises NotFound."""
+    """Return a probe as its station reported it. Raises NotFound."""
     wanted = PROBES.where(PROBE.c.station_id == station_id, PROBE.c.rom == rom)
     found = first_row(connection, wanted, ProbeRow)
     if found is None:
@@ -46,7 +46,7 @@ def probe(connection: Connection, station_id: int, rom: str) -> ProbeRow:
 
 
 def looks(connection: Connection, station_id: int, rom: str, since_ms: int) -> list[CheckReading]:
-    """What the chip itself measured since then, oldest first, seconds on the true timeline."""
+    """Return what the chip itself measured since then, oldest first, seconds on the true timeline."""
     found = []
     for row in recent(connection, station_id, rom, since_ms):
         celsius = chip_celsius(row.raw)
@@ -59,7 +59,7 @@ def looks(connection: Connection, station_id: int, rom: str, since_ms: int) -> l
 
 
 def recent(connection: Connection, station_id: int, rom: str, since_ms: int) -> list[Row[Any]]:
-    """A probe's newest readings: at_ms, milli_c, fault, raw, milli_rh; oldest first."""
+    """Return a probe's newest readings: at_ms, milli_c, fault, raw, milli_rh; oldest first."""
     at_ms = (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms")
     wanted = (
         select(at_ms, READING.c.milli_c, READING.c.fault, READING.c.raw, READING.c.milli_rh)
@@ -75,7 +75,7 @@ def recent(connection: Connection, station_id: int, rom: str, since_ms: int) -> 
 
 
 def faults(connection: Connection, station_id: int, rom: str) -> Faults:
-    """A probe's faults in the newest readings of all stations."""
+    """Return a probe's faults in the newest readings of all stations."""
     oldest = _newest(connection) - HISTORY_ROWS
     mine = (READING.c.id > oldest, READING.c.station_id == station_id, READING.c.probe == rom)
     at_ms = READING.c.boot_ms + BOOT.c.offset_ms
@@ -102,17 +102,17 @@ def checks(connection: Connection, rom: str) -> list[EventRow]:
 
 
 def newest_of(rows: Sequence[EventRow], kind: str) -> EventRow | None:
-    """The newest check of one kind, of rows that come newest first."""
+    """Return the newest check of one kind, of rows that come newest first."""
     return next((row for row in rows if row.kind == kind), None)
 
 
 def note_check(tx: Connection, now_ms: int, kind: str, by: str, text: str, data: dict[str, Any]) -> None:
-    """Keeps a check, with its person and date."""
+    """Keep a check, with its person and date."""
     add_event(tx, None, now_ms, kind, by, text, data)
 
 
 def in_live_pour(connection: Connection, station_id: int) -> str | None:
-    """The title of a pour that this station watches now; None when it watches none."""
+    """Return the title of a pour that this station watches now; None when it watches none."""
     title: str | None = connection.execute(
         select(POUR.c.title).where(POUR.c.station_id == station_id, POUR.c.stage.in_(LIVE)).limit(1)
     ).scalar()

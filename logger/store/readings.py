@@ -40,14 +40,15 @@ _AFTER = (
 
 
 def after(connection: Connection, pour_id: int, reading_id: int, most: int = 5000) -> list[Row[Any]]:
-    """A pour's readings that arrived after a given one, oldest arrival first, with `at_ms` (true time)."""
+    """Return a pour's readings that arrived after a given one, oldest arrival first, with `at_ms` (true time)."""
     return list(connection.execute(_AFTER, {"pour": pour_id, "after": reading_id, "most": most}))
 
 
 def points_after(
     connection: Connection, pour_id: int, reading_id: int, most: int = 10_000
 ) -> list[tuple[Any, ...]]:
-    """What a chart needs of a pour's readings that arrived after a given one: id, boot, boot_ms, probe, place, milli_c;
+    """Return what a chart needs of a pour's readings that arrived after a given one: id, boot, boot_ms, probe,
+    place, milli_c;
     so many at a time, since other threads stand still while the driver fetches.
 
     Plain tuples of the driver, few columns, no join: three days of six probes in half a second instead of two.
@@ -61,7 +62,7 @@ def points_after(
 
 
 def hottest_core(connection: Connection, pour_id: int, from_ms: int) -> Any:
-    """A pour's hottest core reading from a moment on: at_ms and milli_c; None when there is none."""
+    """Return a pour's hottest core reading from a moment on: at_ms and milli_c; None when there is none."""
     at_ms = READING.c.boot_ms + BOOT.c.offset_ms
     wanted = select(at_ms.label("at_ms"), READING.c.milli_c).join(BOOT, BOOT.c.id == READING.c.boot)
     wanted = wanted.where(READING.c.pour_id == pour_id, READING.c.place.startswith("core"), at_ms >= from_ms)

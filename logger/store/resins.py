@@ -16,7 +16,7 @@ KEPT, DROPPED = "resin-kept", "resin-dropped"
 
 
 def resin_key(name: str) -> str:
-    """What a resin goes by in addresses: a digest of its name, whatever its capitals and spaces."""
+    """Return what a resin goes by in addresses: a digest of its name, whatever its capitals and spaces."""
     return hashlib.sha256(" ".join(name.split()).casefold().encode()).hexdigest()[:12]
 
 
@@ -50,20 +50,20 @@ def get(connection: Connection, key: str) -> EventRow:
 
 
 def keep(tx: Connection, at_ms: int, by: str, data: dict[str, Any]) -> str:
-    """Puts a resin on the list, or another state of it. Gives its key."""
+    """Put a resin on the list, or another state of it. Gives its key."""
     key = resin_key(data["name"])
     events.add_event(tx, None, at_ms, KEPT, by, data["name"], data | {"key": key})
     return key
 
 
 def drop(tx: Connection, at_ms: int, by: str, key: str) -> None:
-    """Takes a resin off the list; plans that were made with it keep it. Raises NotFound."""
+    """Take a resin off the list; plans that were made with it keep it. Raises NotFound."""
     name = get(tx, key).facts["name"]
     events.add_event(tx, None, at_ms, DROPPED, by, name, {"key": key})
 
 
 def put_back(tx: Connection, at_ms: int, by: str, key: str) -> None:
-    """Puts one that was dropped on the list again, as it was. Raises NotFound."""
+    """Put one that was dropped on the list again, as it was. Raises NotFound."""
     row = dropped(tx).get(key)
     if row is None:
         raise NotFound("no such resin was taken off the list")

@@ -35,7 +35,7 @@ POUR_FIELDS = (
 
 
 def keep_seal(tx: Connection, pour_id: int, seal: Mapping[str, Any], body: str) -> None:
-    """Keeps a pour's seal and its record's text. Raises NotAllowed when there is one already."""
+    """Keep a pour's seal and its record's text. Raises NotAllowed when there is one already."""
     if tx.execute(select(POUR.c.seal).where(POUR.c.id == pour_id)).scalar() is not None:
         raise NotAllowed(f"pour {pour_id} is sealed already; what comes later is an addition")
     tx.execute(update(POUR).where(POUR.c.id == pour_id).values(seal=dict(seal)))
@@ -43,7 +43,7 @@ def keep_seal(tx: Connection, pour_id: int, seal: Mapping[str, Any], body: str) 
 
 
 def sealed_body(connection: Connection, pour_id: int) -> str | None:
-    """The text of a pour's record as it was sealed, or None."""
+    """Return the text of a pour's record as it was sealed, or None."""
     return connection.execute(select(SEALED_RECORD.c.body).where(SEALED_RECORD.c.pour_id == pour_id)).scalar()
 
 
@@ -62,7 +62,7 @@ def boots_of(connection: Connection, pour_id: int) -> dict[str, int]:
 
 
 def poured_boot(connection: Connection, pour: PourRow) -> dict[str, Any] | None:
-    """The service's boot in which pouring started: boot_id, offset_ms; None before pouring."""
+    """Return the service's boot in which pouring started: boot_id, offset_ms; None before pouring."""
     found = connection.execute(
         select(BOOT.c.boot_id, BOOT.c.offset_ms).where(BOOT.c.id == pour.poured_boot_id)
     )
@@ -71,14 +71,14 @@ def poured_boot(connection: Connection, pour: PourRow) -> dict[str, Any] | None:
 
 
 def probes_chosen(connection: Connection, pour_id: int) -> list[str]:
-    """The probes that were chosen for a pour; empty when it takes all of its station's."""
+    """Return the probes that were chosen for a pour; empty when it takes all of its station's."""
     return sorted(
         connection.execute(select(POUR_PROBE.c.rom).where(POUR_PROBE.c.pour_id == pour_id)).scalars()
     )
 
 
 def ids_of_alarms(connection: Connection, pour_id: int) -> list[int]:
-    """A pour's alarms, oldest first."""
+    """Return a pour's alarms, oldest first."""
     return list(
         connection.execute(
             select(ALARM.c.id).where(ALARM.c.pour_id == pour_id).order_by(ALARM.c.id)
@@ -87,7 +87,7 @@ def ids_of_alarms(connection: Connection, pour_id: int) -> list[int]:
 
 
 def ids_of_forecasts(connection: Connection, pour_id: int) -> list[int]:
-    """A pour's forecasts, oldest first."""
+    """Return a pour's forecasts, oldest first."""
     wanted = select(FORECAST.c.id).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id)
     return list(connection.execute(wanted).scalars())
 
@@ -108,6 +108,6 @@ def pour_column(connection: Connection, pour_id: int, name: str) -> Any:
 
 
 def events_after(connection: Connection, pour_id: int, count: int) -> list[EventRow]:
-    """A pour's events but the first `count`, oldest first."""
+    """Return a pour's events but the first `count`, oldest first."""
     wanted = EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id).offset(count)
     return all_rows(connection, wanted.limit(-1) if connection.dialect.name == "sqlite" else wanted, EventRow)

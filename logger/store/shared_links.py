@@ -21,7 +21,7 @@ RECORD_MS = 365 * DAY_MS
 
 
 def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int) -> tuple[int, str]:
-    """A new link: (id, token of 256 random bits, shown once and kept as a hash). Raises NotFound."""
+    """Return a new link: (id, token of 256 random bits, shown once and kept as a hash). Raises NotFound."""
     if pour_id is not None:
         get_pour(tx, pour_id)
     token = secrets.token_urlsafe(32)
@@ -37,7 +37,7 @@ def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int)
 
 
 def by_token(connection: Connection, token: str, now_ms: int) -> SharedLinkRow | None:
-    """The link that a token opens, or None: unknown, ended or run out."""
+    """Return the link that a token opens, or None: unknown, ended or run out."""
     holds = (LINK.c.ended_ms.is_(None), or_(LINK.c.expires_ms.is_(None), LINK.c.expires_ms > now_ms))
     return first_row(connection, _LINKS.where(LINK.c.token_hash == token_hash(token), *holds), SharedLinkRow)
 
@@ -49,7 +49,7 @@ def holding(connection: Connection, now_ms: int) -> list[SharedLinkRow]:
 
 
 def end(tx: Connection, link_id: int, now_ms: int) -> SharedLinkRow:
-    """Ends a link at once, wherever it was passed on to; gives it. Raises NotFound."""
+    """End a link at once, wherever it was passed on to; gives it. Raises NotFound."""
     ended = tx.execute(
         update(LINK)
         .where(LINK.c.id == link_id, LINK.c.ended_ms.is_(None))
@@ -62,5 +62,5 @@ def end(tx: Connection, link_id: int, now_ms: int) -> SharedLinkRow:
 
 
 def seen(tx: Connection, link_id: int, now_ms: int) -> None:
-    """A link was opened."""
+    """Note that a link was opened."""
     tx.execute(update(LINK).where(LINK.c.id == link_id).values(seen_ms=now_ms))

@@ -25,7 +25,7 @@ def shop_events(connection: Connection, *kinds: str) -> list[EventRow]:
 
 
 def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
-    """The units that were chosen for a shop, as four words; None before. Without a shop: of whoever asks."""
+    """Return the units that were chosen for a shop, as four words; None before. Without a shop: of whoever asks."""
     wanted = select(EVENT.c.data).where(EVENT.c.pour_id.is_(None), EVENT.c.kind == UNITS_CHOSEN)
     if shop_id is not None:
         wanted = wanted.where(EVENT.c.shop_id == shop_id)
@@ -34,7 +34,7 @@ def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
 
 
 def units_of_pour(connection: Connection, pour_id: int) -> str | None:
-    """The units that were chosen for a pour's shop, as four words; None before."""
+    """Return the units that were chosen for a pour's shop, as four words; None before."""
     shop_id = connection.execute(select(POUR.c.shop_id).where(POUR.c.id == pour_id)).scalar()
     return units_of(connection, shop_id)
 
@@ -53,13 +53,13 @@ def sealed_records(connection: Connection) -> list[tuple[int, dict[str, Any]]]:
 
 
 def foreign_pours(connection: Connection) -> list[ForeignPour]:
-    """Records from elsewhere, newest first: id, title and origin."""
+    """Return the records from elsewhere, newest first: id, title and origin."""
     wanted = select(*columns(POUR, ForeignPour)).where(~OWN, WHOLE)
     return all_rows(connection, wanted.order_by(POUR.c.id.desc()), ForeignPour)
 
 
 def foreign_records(connection: Connection) -> list[ForeignRecord]:
-    """The same with `body`, the text of the record (None: it has none)."""
+    """Return the same with `body`, the text of the record (None: it has none)."""
     wanted = select(*columns(POUR, ForeignRecord, SEALED_RECORD.c.body))
     wanted = wanted.join(SEALED_RECORD, SEALED_RECORD.c.pour_id == POUR.c.id, isouter=True)
     return all_rows(connection, wanted.where(~OWN, WHOLE).order_by(POUR.c.id.desc()), ForeignRecord)

@@ -23,7 +23,7 @@ FIRST = 1
 
 @contextmanager
 def sees(shop_id: int | None) -> Iterator[None]:
-    """What is begun in this block is one shop's, or everybody's (None)."""
+    """Yield what is begun in this block is one shop's, or everybody's (None)."""
     before = SEES.set(shop_id)
     try:
         yield
@@ -37,7 +37,7 @@ def all_shops(connection: Connection) -> list[Row[tuple[int, str]]]:
 
 
 def add_shop(store: Store, name: str, now_ms: int) -> int:
-    """A new shop. Raises NotAllowed where shops cannot be kept apart, or when the name is taken."""
+    """Return a new shop. Raises NotAllowed where shops cannot be kept apart, or when the name is taken."""
     if store.is_sqlite:
         raise NotAllowed(
             "several shops need PostgreSQL: move the database first (pourlog move), then set database_url"
@@ -58,7 +58,7 @@ def add_shop(store: Store, name: str, now_ms: int) -> int:
 
 
 def shop_called(store: Store, name: str) -> int:
-    """The shop of that name. Raises NotFound with those that there are."""
+    """Return the shop of that name. Raises NotFound with those that there are."""
     with store.read() as connection:
         known = {str(row.name): int(row.id) for row in all_shops(connection)}
     if name not in known:

@@ -27,12 +27,14 @@ SILENT_MS = 150_000
 
 
 def token_hash(token: str) -> str:
-    """What is kept of a token: 256 random bits need no slow hash (ASVS 5.0, appendix C)."""
+    """Return what is kept of a token: 256 random bits need no slow hash (ASVS 5.0, appendix C)."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
 def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> tuple[int, str]:
-    """A new station, or a new token for a known one: (row id, token). The token is shown once and kept as a hash."""
+    """Return a new station, or a new token for a known one: (row id, token). The token is shown once and kept as a
+    hash.
+    """
     token = token or secrets.token_urlsafe(32)
     found = tx.execute(select(STATION.c.id).where(STATION.c.name == name, HERE)).scalar()
     values = {"token_hash": token_hash(token), "enrolled_ms": now_ms, "revoked_ms": None}
@@ -46,7 +48,7 @@ def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> t
 
 
 def revoke(tx: Connection, name: str, now_ms: int) -> None:
-    """A station's token no longer opens anything; its readings stay. Raises NotFound."""
+    """Revoke a station's token; its readings stay. Raises NotFound."""
     tx.execute(
         update(STATION).where(STATION.c.id == by_name(tx, name).id).values(token_hash=None, revoked_ms=now_ms)
     )
@@ -70,7 +72,7 @@ _OF_TOKEN = STATIONS.where(STATION.c.token_hash == bindparam("hash"))
 
 
 def by_token(connection: Connection, token: str) -> StationRow:
-    """The station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
+    """Return the station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
     found = first_row(connection, _OF_TOKEN, StationRow, {"hash": token_hash(token)})
     if found is None or found.revoked_ms is not None:
         raise NotAllowed("this station token is not known or was revoked; enrol the station again")
@@ -78,7 +80,7 @@ def by_token(connection: Connection, token: str) -> StationRow:
 
 
 def by_name(connection: Connection, name: str) -> StationRow:
-    """The station of that name. Raises NotFound."""
+    """Return the station of that name. Raises NotFound."""
     found = first_row(connection, STATIONS.where(STATION.c.name == name, HERE), StationRow)
     if found is None:
         raise NotFound(f"there is no station {name!r}; enrol it first")
@@ -90,7 +92,7 @@ _BY_ID = STATIONS.where(STATION.c.id == bindparam("station"))
 
 
 def by_id(connection: Connection, station_id: int) -> StationRow:
-    """The station with that row id. Raises NotFound."""
+    """Return the station with that row id. Raises NotFound."""
     found = first_row(connection, _BY_ID, StationRow, {"station": station_id})
     if found is None:
         raise NotFound(f"there is no station with the number {station_id}")
@@ -98,7 +100,7 @@ def by_id(connection: Connection, station_id: int) -> StationRow:
 
 
 def by_ids(connection: Connection, station_ids: Iterable[int]) -> list[StationRow]:
-    """The stations with those row ids."""
+    """Return the stations with those row ids."""
     return all_rows(connection, STATIONS.where(STATION.c.id.in_(list(station_ids))), StationRow)
 
 
@@ -113,7 +115,7 @@ def any_station(connection: Connection) -> bool:
 
 
 def names_in_use(connection: Connection) -> list[str]:
-    """The names of the stations whose token holds, in order."""
+    """Return the names of the stations whose token holds, in order."""
     wanted = select(STATION.c.name).where(STATION.c.revoked_ms.is_(None)).order_by(STATION.c.name)
     return list(connection.execute(wanted).scalars())
 
@@ -180,7 +182,7 @@ class StationHealth:
 
 
 def note_health(tx: Connection, station_id: int, health: StationHealth) -> None:
-    """Keeps what a station says of itself."""
+    """Keep what a station says of itself."""
     values = {
         "power_low": health.power_low,
         "disk_free_mb": health.disk_free_mb,
@@ -190,7 +192,7 @@ def note_health(tx: Connection, station_id: int, health: StationHealth) -> None:
 
 
 def note_version(tx: Connection, station_id: int, version: str) -> None:
-    """Keeps which program a station runs."""
+    """Keep which program a station runs."""
     tx.execute(update(STATION).where(STATION.c.id == station_id).values(version=version))
 
 

@@ -79,7 +79,7 @@ def faults(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
 
 
 def contacts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
-    """Changes of contacts (wet under the form, fan): at_ms, place, raw and what it means."""
+    """Return the changes of contacts (wet under the form, fan): at_ms, place, raw and what it means."""
     wanted = (
         select(_AT_MS, READING.c.place, READING.c.raw, READING.c.note)
         .join(BOOT, BOOT.c.id == READING.c.boot)

@@ -86,7 +86,7 @@ def rows_of(connection: Connection, pour_id: int, name: str) -> Iterator[tuple[A
 
 
 def pour_of(connection: Connection, pour_id: int) -> dict[str, Any]:
-    """A pour's own row with the names of its station, its boot and its probes."""
+    """Return a pour's own row with the names of its station, its boot and its probes."""
     row = connection.execute(
         select(
             *(POUR.c[name] for name in POUR_COLUMNS),
@@ -119,7 +119,7 @@ def begin(
     stations: Mapping[str, int | None],
     **also: Any,
 ) -> Begun:
-    """A pour's own row, its boots, its probes and its sealed record's text. `also`: more columns of its row.
+    """Return a pour's own row, its boots, its probes and its sealed record's text. `also`: more columns of its row.
 
     `stations`: whose boots are whose: the station's row and the service's (None: this service).
     """
@@ -146,7 +146,7 @@ def begin(
 
 
 def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[Any]]) -> int:
-    """Some rows of one table of a pour, in order; how many. Raises NotAllowed for a boot that nobody told of."""
+    """Return some rows of one table of a pour, in order; how many. Raises NotAllowed for a boot that nobody told of."""
     many = []
     for row in rows:
         made = dict(zip(COLUMNS[name], row, strict=True)) | {"pour_id": begun.pour_id}
@@ -170,7 +170,9 @@ def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[An
 
 
 def recorded_station(tx: Connection, name: str, now_ms: int) -> int:
-    """A station that only a record names. It can send nothing, and its boots and readings are that record's alone."""
+    """Return a station that only a record names. It can send nothing, and its boots and readings are that record's
+    alone.
+    """
     values = {
         "name": f"record-{secrets.token_hex(16)}",
         "recorded_as": name,

@@ -54,7 +54,7 @@ class CoreSeen:
 
 
 def core_unwatched(cores: Sequence[CoreSeen], heats: bool) -> Observation:
-    """Does nobody see how hot the core gets? Asked only while it can still heat (`heats`)."""
+    """Judge: does nobody see how hot the core gets? Asked only while it can still heat (`heats`)."""
     at_ms = max(core.newest_ms for core in cores)
     late = any(core.track.late for core in cores)
     credit = max(core.track.credit_s for core in cores)
@@ -86,7 +86,8 @@ def may_heat(hours: float, expected: Expected | None, answer: ForecastAnswer | N
 def misplaced(
     core: ProbeSignal, others: Sequence[ProbeSignal], limits: AlarmLimits, expected_c: float | None
 ) -> Observation | None:
-    """Does a core probe stand where it is cooler: in the air, in the room's place or in the underside's? None: nothing
+    """Judge: does a core probe stand where it is cooler: in the air, in the room's place or in the underside's?
+    None: nothing
     says so. `expected_c`: the predicted core.
     """
     at_ms, here = core.seen_ms, core.believed_c

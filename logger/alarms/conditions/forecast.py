@@ -81,7 +81,7 @@ def cure_behind(answer: ForecastAnswer, limits: AlarmLimits) -> Observation:
 
 
 def fan_not_cooling(fan: FanState, answer: ForecastAnswer | None, at_ms: int) -> Observation:
-    """Does the fan that is meant to run cool?"""
+    """Judge: does the fan that is meant to run cool?"""
     if not fan.commanded:
         return Observation(False, at_ms, "The fan is not meant to run.", credit_s=FORECAST_CREDIT_S)
     if fan.turning is False:

@@ -23,12 +23,12 @@ SETTLING_H = 0.5
 
 
 def hottest(tracks: Sequence[ProbeSignal]) -> float | None:
-    """The highest believed temperature among probes of one place, however old: a lost hot probe stays hot."""
+    """Return the highest believed temperature among probes of one place, however old: a lost hot probe stays hot."""
     return max((t.believed_c for t in tracks if t.believed_c is not None), default=None)
 
 
 def coldest(tracks: Sequence[ProbeSignal]) -> float | None:
-    """The lowest believed temperature among probes of one place, however old."""
+    """Return the lowest believed temperature among probes of one place, however old."""
     return min((t.believed_c for t in tracks if t.believed_c is not None), default=None)
 
 
@@ -61,7 +61,7 @@ def core_hot(cores: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits
 def hotter_than_predicted(
     cores: Sequence[ProbeSignal], now: ProbeSignal, expected: Expected | None, started_ms: int
 ) -> Observation:
-    """Does the core run above the band of the frozen prediction?"""
+    """Judge: does the core run above the band of the frozen prediction?"""
     hours = (now.believed_ms - started_ms) / HOUR_MS
     value = hottest(fresh(cores, now.believed_ms)) if len(cores) > 1 else now.believed_c
     if expected is None or hours < SETTLING_H or value is None:
@@ -137,7 +137,7 @@ CALM_C = 3.0
 def surface_heated(
     surface: ProbeSignal, core: ProbeSignal | None, room: ProbeSignal | None, started_ms: int
 ) -> Observation:
-    """Does the surface warm in a way that the cure cannot explain?"""
+    """Judge: does the surface warm in a way that the cure cannot explain?"""
     at_ms, value = surface.believed_ms, surface.believed_c
     others = [t for t in (core, room) if t is not None and at_ms - t.believed_ms <= 1000 * t.credit_s]
     known = [t.believed_c for t in others if t.believed_c is not None]
@@ -214,7 +214,7 @@ def air_damp(air: RoomAir, room_c: float | None, surface_c: float | None, limits
 
 
 def _trend(track: ProbeSignal) -> str:
-    """A sentence on how fast it moves, from the last 10 min; empty when that is not known or too little."""
+    """Return a sentence on how fast it moves, from the last 10 min; empty when that is not known or too little."""
     rise = track.rise_c(600_000)
     if rise is None or abs(rise) < 0.3:
         return ""

@@ -193,7 +193,7 @@ def station_silent(
 
 
 def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
-    """Does the station know the time of day?"""
+    """Judge: does the station know the time of day?"""
     if facts.clock_set is None:
         return Observation(None, now_ms)
     return Observation(
@@ -246,7 +246,7 @@ def disk_low(free_mb: float | None, whose: str, now_ms: int) -> Observation:
 
 
 def message_undelivered(facts: ServiceFacts, now_ms: int) -> Observation:
-    """Does a message wait too long, or has it failed for good?"""
+    """Judge: does a message wait too long, or has it failed for good?"""
     if facts.failed_for_good > 0:
         text = f"{facts.failed_for_good} message(s) could not be delivered by any channel."
         return Observation(True, now_ms, text, severity=2)

@@ -43,7 +43,7 @@ class BondWindow:
         return self.opens_h is not None and (self.closes_h is None or self.closes_h > self.opens_h)
 
     def at(self, hours: float) -> Verdict:
-        """What a layer poured at this hour would find."""
+        """Return what a layer poured at this hour would find."""
         if self.opens_h is None or hours < self.opens_h:
             return "too early"
         if self.closes_h is not None and hours >= self.closes_h:
@@ -51,7 +51,7 @@ class BondWindow:
         return "bonds"
 
     def message(self) -> str:
-        """The window as a sentence for the maker."""
+        """Return the window as a sentence for the maker."""
         if self.opens_h is None and self.closes_h is not None:
             return (
                 f"The surface turns to glass after about {self.closes_h:.0f} h without having gelled: it is only "
@@ -73,14 +73,15 @@ class BondWindow:
 
 
 def bond_window(plan: Plan, prediction: Prediction) -> BondWindow:
-    """The window at the top face of what the plan pours last within its run. Hours count from the first pour."""
+    """Return the window at the top face of what the plan pours last within its run. Hours count from the first pour."""
     begin = max((layer.at_h for layer in plan.layer if layer.at_h < plan.run.hours), default=0.0)
     hours, celsius = thinned(prediction.curve.hours, prediction.curve.surface_c, begin)
     return _window(plan, hours, celsius)
 
 
 def coat_window(plan: Plan) -> BondWindow:
-    """The window of a brushed coat of this resin: thin, so it stays at the room's temperature and never warms itself.
+    """Return the window of a brushed coat of this resin: thin, so it stays at the room's temperature and never
+    warms itself.
 
     Hours count from the brushing. What the wood soaks up and what the film's air does to it is left out.
     """

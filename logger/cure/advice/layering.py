@@ -58,7 +58,7 @@ class Joint:
     until_h: float | None
 
     def wait_h(self, part: float) -> float:
-        """The wait at a part of the window; beyond 1: later than it by that many times LATER_H."""
+        """Return the wait at a part of the window; beyond 1: later than it by that many times LATER_H."""
         end = self.from_h + LATER_H if self.until_h is None else self.until_h
         if part <= 1.0:
             return self.from_h + part * (end - self.from_h)
@@ -89,7 +89,7 @@ class LayerPlan:
         return (low, high) if self.joints and low <= high else None
 
     def followed(self, plan: Plan, part: float = 0.0) -> Plan:
-        """The plan poured as advised, each layer at that part of its window, run long enough to see its peak."""
+        """Return the plan poured as advised, each layer at that part of its window, run long enough to see its peak."""
         waits = tuple(joint.wait_h(part) for joint in self.joints)
         return long_enough(_stacked(plan, self.depths_mm, self.starts_c, waits))
 
@@ -178,7 +178,7 @@ def advise_layers(plan: Plan, deepest_mm: float) -> LayerPlan | None:
 
 
 def _times_for(stack: _Stack, *, scuffed: bool) -> LayerPlan | None:
-    """The joints of these layers that hold, proven; None where no times do."""
+    """Return the joints of these layers that hold, proven; None where no times do."""
     limit = stack.plan.resin.limits.max_core_c
     stack.limit_c = limit - MARGIN_K
     for _ in range(_PROOFS):
@@ -205,7 +205,9 @@ class _Stack:
     _runs: dict[tuple[float, ...], Prediction] = field(default_factory=dict)
 
     def run(self, waits: tuple[float, ...]) -> Prediction:
-        """The first layers poured after these waits, the others not yet: by long steps, far enough to see the peak."""
+        """Return the first layers poured after these waits, the others not yet: by long steps, far enough to see
+        the peak.
+        """
         if waits not in self._runs:
             poured = self.poured(waits)
             enough = peak_seen(poured, self.limit_c + SEEN_K)
@@ -216,7 +218,7 @@ class _Stack:
         return self._runs[waits]
 
     def poured(self, waits: tuple[float, ...]) -> Plan:
-        """The plan with the first layers poured after these waits, run far enough; the others never."""
+        """Return the plan with the first layers poured after these waits, run far enough; the others never."""
         count = len(waits) + 1
         done = long_enough(_stacked(self.plan, self.depths[:count], self.starts[:count], waits))
         later = [
@@ -226,7 +228,7 @@ class _Stack:
         return done.model_copy(update={"layer": [*done.layer, *later]})
 
     def window(self, waits: tuple[float, ...]) -> BondWindow:
-        """The bond window of the layer that comes after these, h after the first pour."""
+        """Return the bond window of the layer that comes after these, h after the first pour."""
         return bond_window(self.poured(waits), self.run(waits))
 
     def holds(self, waits: tuple[float, ...]) -> bool:
@@ -237,7 +239,7 @@ class _Stack:
             return False
 
     def joints(self, *, scuffed: bool) -> tuple[Joint, ...] | None:
-        """A joint for each later layer that holds whenever it is poured within it, or None.
+        """Return a joint for each later layer that holds whenever it is poured within it, or None.
 
         Two histories are followed, the next window must suit both: in one the top layer came as early as it may, in
         the other as late. Below it they alternate, which is the worse: a layer that came late has kept its heat for
@@ -258,7 +260,7 @@ class _Stack:
         return found if all(self.holds(waits) for waits in self._ways(found)) else None
 
     def _ways(self, joints: Sequence[Joint]) -> list[tuple[float, ...]]:
-        """Waits at which following these joints is solved: every layer at the same part of its window, and early and
+        """Wait at which following these joints is solved: every layer at the same part of its window, and early and
         late by turns; in a room that changes, later ones too."""
         parts = PARTS if len(self.plan.room_schedule()) == 1 else (*PARTS, 0.25, 0.75, 1.5, 2.0)
         turns = [
@@ -269,7 +271,7 @@ class _Stack:
         return list(dict.fromkeys([*turns, *ways]))
 
     def hottest_way(self, joints: Sequence[Joint]) -> tuple[float, ...]:
-        """The waits at which following these joints is hottest."""
+        """Return the waits at which following these joints is hottest."""
         return max(self._ways(joints), key=lambda waits: self.run(waits).peak_c)
 
     def _joint(self, early: tuple[float, ...], late: tuple[float, ...], *, scuffed: bool) -> Joint | None:
@@ -288,7 +290,9 @@ class _Stack:
         return None if not scuffed else self._scuffed(early, late, max(max(closes), max(opens)), step)
 
     def _earliest(self, below: tuple[float, ...], low: float, high: float, step: float) -> float | None:
-        """The earliest wait from low to high, in steps, from which on the limit is kept; None where it is not."""
+        """Return the earliest wait from low to high, in steps, from which on the limit is kept; None where it is
+        not.
+        """
         if self.holds((*below, low)):
             return low
         if high <= low or not self.holds((*below, high)):
@@ -306,7 +310,9 @@ class _Stack:
     def _scuffed(
         self, early: tuple[float, ...], late: tuple[float, ...], glass_h: float, step: float
     ) -> Joint | None:
-        """The joint of a layer that waits until the one below is glass, and cool and cured enough for the heat."""
+        """Return the joint of a layer that waits until the one below is glass, and cool and cured enough for the
+        heat.
+        """
         if math.isinf(glass_h):
             return None
         for times in _WAITS:
@@ -328,21 +334,21 @@ def _starts(plan: Plan) -> tuple[float | None, ...]:
 
 
 def _warmest_start_c(plan: Plan) -> float | None:
-    """The warmest that the plan pours any of its layers, °C; None: the room's temperature."""
+    """Return the warmest that the plan pours any of its layers, °C; None: the room's temperature."""
     given = [start for start in _starts(plan) if start is not None]
     warmest_room = max(c for _, c in plan.room_schedule())
     return max(given) if given and (len(given) == len(_starts(plan)) or max(given) > warmest_room) else None
 
 
 def _step_h(wait_h: float) -> float:
-    """What a wait is rounded to, so that what is printed was solved, h."""
+    """Return what a wait is rounded to, so that what is printed was solved, h."""
     return 1.0 if wait_h >= 8.0 else 0.5 if wait_h >= 2.0 else 0.25
 
 
 def _stacked(
     plan: Plan, depths: Sequence[float], starts: Sequence[float | None], waits: Sequence[float]
 ) -> Plan:
-    """The plan with these layers instead of its own, each after its wait."""
+    """Return the plan with these layers instead of its own, each after its wait."""
     pour = plan.pour.model_copy(update={"depth_mm": depths[0], "start_c": starts[0]})
     at_h, layers = 0.0, []
     for depth, start_c, wait in zip(depths[1:], starts[1:], waits, strict=True):

@@ -65,7 +65,7 @@ class DeepestLayer:
         return min(self.bracket.safe, self.datasheet_mm)
 
     def message(self) -> str:
-        """The answer as a sentence for the maker."""
+        """Return the answer as a sentence for the maker."""
         found = self.bracket
         if found.safe is None:
             return (
@@ -104,7 +104,7 @@ class Rooms:
         return cool is not None and warm is not None and cool <= warm
 
     def message(self) -> str:
-        """The answer as a sentence for the maker."""
+        """Return the answer as a sentence for the maker."""
         if not self.works:
             return (
                 f"No room suits this pour: where it is hard within {self.ready_h:g} h it goes over "
@@ -137,7 +137,7 @@ class Remedy:
 
 
 def in_allowed_room(plan: Plan) -> tuple[Plan, str]:
-    """The plan in a room that the datasheet allows, and that room in words; "" where it is the plan's own."""
+    """Return the plan in a room that the datasheet allows, and that room in words; "" where it is the plan's own."""
     limits, schedule = plan.resin.limits, plan.room_schedule()
     coldest, warmest = min(c for _, c in schedule), max(c for _, c in schedule)
     if limits.min_room_c <= coldest and warmest <= limits.max_room_c:
@@ -150,7 +150,7 @@ def in_allowed_room(plan: Plan) -> tuple[Plan, str]:
 
 
 def single_layer(plan: Plan, depth_mm: float) -> Plan:
-    """The plan poured as one layer of that depth."""
+    """Return the plan poured as one layer of that depth."""
     pour = plan.pour.model_copy(update={"depth_mm": depth_mm})
     return plan.model_copy(update={"layer": [], "pour": pour})
 
@@ -165,7 +165,7 @@ def deepest_safe(
     within_mm: float = WITHIN_MM,
     peaks: bool = True,
 ) -> DeepestLayer:
-    """The deepest single layer of this plan's resin, form and room that stays under the limit.
+    """Return the deepest single layer of this plan's resin, form and room that stays under the limit.
 
     limit_c: default, the datasheet's highest core temperature. faster: how many times faster than fitted the
     resin may be (Fit.rate_factor_range). Depths tried are multiples of within_mm, so that what is printed is what was
@@ -204,7 +204,8 @@ def deepest_safe(
 
 
 def remedy(plan: Plan, peak_c: float) -> Remedy | None:
-    """The first of a few changes that brings a plan that is too hot under its limit, proven at full accuracy: free air
+    """Return the first of a few changes that brings a plan that is too hot under its limit, proven at full
+    accuracy: free air
     below, a fan, both, a cooler room. None where none does; a runaway is not asked about. Raises DidNotConverge.
     """
     limit = plan.resin.limits.max_core_c
@@ -231,7 +232,9 @@ def remedy(plan: Plan, peak_c: float) -> Remedy | None:
 
 
 def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
-    """The least cooling of the room, in whole kelvins, that keeps the limit; not below what the datasheet allows."""
+    """Return the least cooling of the room, in whole kelvins, that keeps the limit; not below what the datasheet
+    allows.
+    """
     room = plan.room_schedule()
     coldest = min(c for _, c in room)
 
@@ -266,7 +269,7 @@ def _fanned(plan: Plan) -> Plan:
 def rooms(
     plan: Plan, *, limit_c: float | None = None, ready_h: float = READY_H, faster: float = 1.0
 ) -> Rooms:
-    """The coolest and the warmest constant room in which this pour works.
+    """Return the coolest and the warmest constant room in which this pour works.
 
     faster counts on the warm side only; a mix poured at the room's temperature (no start_c) moves with it.
     Raises OutOfRange, DidNotConverge.
@@ -305,7 +308,7 @@ def rooms(
 def gains(
     plan: Plan, *, limit_c: float | None = None, faster: float = 1.0, depths: bool = True
 ) -> list[Gain]:
-    """What a fan over the top and free air below buy, against still air with the underside closed.
+    """Return what a fan over the top and free air below buy, against still air with the underside closed.
 
     Coefficients that the plan gives for a face that is changed are computed instead. depths: also search the
     deepest safe layer of each way. Raises OutOfRange, DidNotConverge.
@@ -334,7 +337,7 @@ def gains(
 
 
 def _over(peak_c: float | None) -> str:
-    """A peak that passed the limit, never rounded down to it."""
+    """Return a peak that passed the limit, never rounded down to it."""
     above = 0.0 if peak_c is None else math.ceil(10.0 * peak_c - 1e-6) / 10.0
     return extremes.shown(above, lambda c: f"{c:.1f} °C")
 
@@ -443,7 +446,7 @@ def _limit(plan: Plan, limit_c: float | None) -> float:
 
 
 def faster_resin(plan: Plan, factor: float) -> Plan:
-    """The plan with a resin that cures so many times faster. Raises OutOfRange."""
+    """Return the plan with a resin that cures so many times faster. Raises OutOfRange."""
     if not 0.1 <= factor <= 10:
         raise OutOfRange(
             "faster",

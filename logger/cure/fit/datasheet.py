@@ -41,7 +41,7 @@ class Statement(Table):
     tolerance_pct: Tolerance | None = None
 
     def describe(self) -> str:
-        """The statement in words, as it is named in tables and contradictions."""
+        """Return the statement in words, as it is named in tables and contradictions."""
         raise NotImplementedError
 
 
@@ -52,7 +52,7 @@ class WorkingTime(Statement):
     time_min: Positive
 
     def describe(self) -> str:
-        """The statement in words."""
+        """Return the statement in words."""
         return f"a working time of {self.time_min:g} min for {_mass(self.mass_kg)} at {self.at_c:g} °C"
 
 
@@ -72,7 +72,7 @@ class GelTime(Statement):
         return self
 
     def describe(self) -> str:
-        """The statement in words."""
+        """Return the statement in words."""
         what = _mass(self.mass_kg) if self.mass_kg is not None else f"a {self.film_mm:g} mm film"
         return f"a gel time of {self.time_min:g} min for {what} at {self.at_c:g} °C"
 
@@ -99,7 +99,7 @@ class Peak(Statement):
         return self
 
     def describe(self) -> str:
-        """The statement in words."""
+        """Return the statement in words."""
         what = _mass(self.mass_kg) if self.mass_kg is not None else f"{self.depth_mm:g} mm"
         when = "" if self.time_min is None else f" after {self.time_min:g} min"
         return f"a peak of {self.peak_c:g} °C{when} in {what} at {self.at_c:g} °C"
@@ -113,7 +113,7 @@ class CureTime(Statement):
     depth_mm: Depth | None = None
 
     def describe(self) -> str:
-        """The statement in words."""
+        """Return the statement in words."""
         depth = "" if self.depth_mm is None else f" for {self.depth_mm:g} mm"
         word = "hard" if self.to == "hard" else "fully cured"
         return f"{word} after {self.time_h:g} h at {self.at_c:g} °C{depth}"
@@ -127,7 +127,7 @@ class DeepestPour(Statement):
     width_mm: Positive | None = None
 
     def describe(self) -> str:
-        """The statement in words."""
+        """Return the statement in words."""
         return f"a {self.depth_mm:g} mm pour at {self.at_c:g} °C that stays under {self.stays_below_c:g} °C"
 
 
@@ -191,7 +191,7 @@ class Datasheet(Table):
 
 
 def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
-    """The datasheet in a TOML text. Raises BadInput naming the key, the value and the remedy."""
+    """Return the datasheet in a TOML text. Raises BadInput naming the key, the value and the remedy."""
     try:
         return Datasheet.model_validate(table_from_text(text, where))
     except ValidationError as error:
@@ -207,7 +207,7 @@ def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
 
 
 def read_datasheet(path: Path) -> Datasheet:
-    """The datasheet in a file. Raises BadInput when it is missing, unreadable or wrong."""
+    """Return the datasheet in a file. Raises BadInput when it is missing, unreadable or wrong."""
     return datasheet_from_text(read_text(path), str(path))
 
 
@@ -223,7 +223,7 @@ WIDE = (
 
 
 def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> Plan | None:
-    """The pour that a statement speaks of, as a plan with this [resin] table; None for a thin film.
+    """Return the pour that a statement speaks of, as a plan with this [resin] table; None for a thin film.
 
     hours: how far to predict.
     """

@@ -82,7 +82,7 @@ class Fit:
         return float(np.exp(_NINETY * np.sqrt(self.covariance[0, 0])))
 
     def resin_table(self) -> dict[str, Any]:
-        """The [resin] table of a plan file, rounded to what is known."""
+        """Return the [resin] table of a plan file, rounded to what is known."""
         table = self.resin.model_dump(exclude_none=True, mode="json")
         rate = table["rate"]
         for key in ("k1_per_s", "k2_per_s"):
@@ -93,11 +93,11 @@ class Fit:
         return table
 
     def to_toml(self) -> str:
-        """The [resin] table as TOML, to paste into a plan."""
+        """Return the [resin] table as TOML, to paste into a plan."""
         return tomli_w.dumps({"resin": self.resin_table()})
 
     def to_json(self) -> dict[str, Any]:
-        """What `pourlog fit --json` prints."""
+        """Return what `pourlog fit --json` prints."""
         return {
             "resin": self.resin_table(),
             "points": [dataclasses.asdict(point) for point in self.points],
@@ -172,7 +172,7 @@ def _prior(datasheet: Datasheet) -> _Prior:
 
 
 def _first_rate(datasheet: Datasheet, energy_kj: float) -> float:
-    """A first guess of ln k2 from the stated times alone, as if nothing warmed up."""
+    """Return a first guess of ln k2 from the stated times alone, as if nothing warmed up."""
     guesses = []
     for thing in observables_of(datasheet):
         if thing.unit == "°C":
@@ -259,7 +259,7 @@ def _ranges(resin: Resin, sd: Floats, k1_sd: float) -> dict[str, tuple[float, fl
 
 
 def _warnings_of(datasheet: Datasheet, theta: Floats, prior: _Prior, solution: Solution) -> list[str]:
-    """What the fitted point itself casts doubt on, in words."""
+    """Return what the fitted point itself casts doubt on, in words."""
     warnings = []
     low, high = E_USUAL_KJ
     if not low <= theta[2] <= high:

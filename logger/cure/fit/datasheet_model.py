@@ -62,7 +62,7 @@ class Observable:
         return getattr(self.statement, "mass_kg", None) is not None
 
     def shown(self, value: float) -> float:
-        """The predicted value in the unit in which it is stated."""
+        """Return the predicted value in the unit in which it is stated."""
         return value + self.statement.at_c if self.unit == "°C" else value
 
     def isothermal_h(self, resin: Resin) -> float | None:
@@ -70,7 +70,9 @@ class Observable:
         return time_to(_level(self.statement, resin), self.statement.at_c, resin.rate)
 
     def curve(self, datasheet: Datasheet, theta: Floats) -> dict[str, Any] | None:
-        """The fitted course of the specimen, to draw: hours, core_c, mean_conversion; once for each statement."""
+        """Return the fitted course of the specimen, to draw: hours, core_c, mean_conversion; once for each
+        statement.
+        """
         if self.quantity == "peak time":
             return None
         resin = resin_of(datasheet, theta)
@@ -94,7 +96,7 @@ def _curve(thing: Observable, hours: Floats, core_c: Floats, mean: Floats) -> di
 
 
 def resin_of(datasheet: Datasheet, theta: Floats) -> Resin:
-    """The resin of one point theta (4,): ln k2, ln(k2/k1), E in kJ/mol, ln of the heat in J/g."""
+    """Return the resin of one point theta (4,): ln k2, ln(k2/k1), E in kJ/mol, ln of the heat in J/g."""
     mixture = datasheet.mixture
     energy = float(np.clip(theta[2], 1.0, 199.0)) * 1000.0
     limits = datasheet.limits
@@ -202,7 +204,7 @@ def _rising(hours: Floats, values: Floats) -> tuple[Floats, Floats]:
 
 
 def _level(statement: Statement, resin: Resin) -> float:
-    """The conversion at which the statement's time is over."""
+    """Return the conversion at which the statement's time is over."""
     if isinstance(statement, GelTime):
         return EARLIEST_GEL
     if isinstance(statement, CureTime):
@@ -212,7 +214,7 @@ def _level(statement: Statement, resin: Resin) -> float:
 
 
 def plan_for(statement: Statement, resin: Resin) -> Plan | None:
-    """The specimen of a statement, run far enough for this resin to gel and peak; None for a thin film."""
+    """Return the specimen of a statement, run far enough for this resin to gel and peak; None for a thin film."""
     # A mix that warms itself is ahead of the isothermal cure: this horizon always reaches gel and peak.
     horizon = time_to(0.6, statement.at_c, resin.rate)
     hours = float(np.clip(1.3 * (horizon or 400.0), 0.2, 600.0))

@@ -80,7 +80,7 @@ class Refit:
         return float(before), float(after)
 
     def message(self) -> str:
-        """What the refit did, as a sentence for the maker."""
+        """Return what the refit did, as a sentence for the maker."""
         text = (
             f"This shop's batches cure {self.rate_factor:.2f} times as fast as the resin as planned "
             f"({self.rate_range[0]:.2f} to {self.rate_range[1]:.2f}), with {self.heat_factor:.2f} times its heat "

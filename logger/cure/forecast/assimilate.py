@@ -57,7 +57,7 @@ class Posterior:
 def fit(
     model: Model, data: Sequence[Datum], start: Floats, *, rounds: int = 8, pilots: Floats | None = None
 ) -> Posterior:
-    """The most probable θ and its spread. start (p,); pilots (K, p): other places to start from.
+    """Return the most probable θ and its spread. start (p,); pilots (K, p): other places to start from.
 
     With no data the prior comes back.
     """
@@ -121,7 +121,7 @@ def draw(
 
 
 def draw_normal(rng: np.random.Generator, count: int, size: int) -> Floats:
-    """Standard normal members (count, size) in pairs of opposites, so that their mean is nearly 0."""
+    """Return standard normal members (count, size) in pairs of opposites, so that their mean is nearly 0."""
     half = rng.standard_normal(((count + 1) // 2, size))
     return np.concatenate([half, -half])[:count]
 

@@ -34,7 +34,7 @@ class Cause:
     sure: float
 
     def to_json(self) -> dict[str, Any]:
-        """Rounded."""
+        """Return the same in plain JSON types, rounded."""
         return {
             "name": self.name,
             "words": self.words,
@@ -45,7 +45,7 @@ class Cause:
 
 
 def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tuple[Cause, ...]:
-    """The causes that the members θ (M, p) agree on, the furthest from the plan first."""
+    """Return the causes that the members θ (M, p) agree on, the furthest from the plan first."""
     found = []
     for i, unknown in enumerate(unknowns):
         off = theta[:, i]

@@ -26,7 +26,9 @@ NOW = "as it is"
 
 
 def chance_needed(at_h: float, crossing_h: float | None) -> float:
-    """The chance to pass the limit that calls at at_h, when the crossing is expected at crossing_h (None: hardly)."""
+    """Return the chance to pass the limit that calls at at_h, when the crossing is expected at crossing_h (None:
+    hardly).
+    """
     if crossing_h is None:
         return NEEDED_EARLY
     part = at_h / max(crossing_h, 1e-9)

@@ -113,7 +113,7 @@ class Forecast:
     fan_cooling: Band | None = None
 
     def to_json(self) -> dict[str, Any]:
-        """The forecast as the replay contract and the pages have it."""
+        """Return the forecast as the replay contract and the pages have it."""
         return {
             "at_h": round(self.at_h, 4),
             "limit_c": self.limit_c,
@@ -157,7 +157,7 @@ def forecast(
     fans: Sequence[FanRun] | None = None,
     with_what_if: bool = False,
 ) -> Forecast:
-    """What the pour will probably do, from readings up to at_h.
+    """Return what the pour will probably do, from readings up to at_h.
 
     history: place → hours and °C (NaN for a fault), the places `core`, `core-2`, `surface`, `underside`, `room` …;
     readings after at_h are not looked at. previous: an earlier forecast of the same pour, to start the search from.
@@ -218,7 +218,7 @@ def forecast(
 def _fan_cooling(
     plan: Plan, runs: Sequence[FanRun], at_h: float, seen: ObservedPour, theta: Floats
 ) -> Band | None:
-    """What part of the fan's cooling arrives, over the members theta (M, p)."""
+    """Return what part of the fan's cooling arrives, over the members theta (M, p)."""
     top = np.asarray(members_at(seen.unknowns, theta).top_factor)
     arrives = cooling(plan, runs, at_h, seen.fan_part(theta), top)
     return None if arrives is None else band(arrives)
@@ -233,7 +233,7 @@ def forecast_hours(
     seed: int = 0,
     changes: Sequence[Intervention] = (),
 ) -> list[Forecast]:
-    """A forecast at each of the hours, rising, each from the readings up to it."""
+    """Return a forecast at each of the hours, rising, each from the readings up to it."""
     made: list[Forecast] = []
     for at_h in sorted(hours):
         done = [change for change in changes if change.at_h <= at_h]
@@ -259,7 +259,9 @@ def _pick(weights: Floats, count: int, rng: np.random.Generator) -> NDArray[np.i
 def _of_core(
     probes: Sequence[ProbeLikelihood], seen: list[Floats], kept: NDArray[np.intp], trust: dict[str, float]
 ) -> tuple[Floats, tuple[float, float]]:
-    """What each member still misses of the core probe now (offset, fading error) (2, M), and the measured peak."""
+    """Return what each member still misses of the core probe now (offset, fading error) (2, M), and the measured
+    peak.
+    """
     cores = [
         (p, s) for p, s in zip(probes, seen, strict=True) if p.kind == "core" and trust[p.name] >= TRUSTED
     ]

@@ -63,7 +63,7 @@ def end_h(history: Mapping[str, Readings], at_h: float, after_h: float) -> float
 
 
 def changes_of(windows: tuple[Window, ...], flux_w_m2: Floats) -> list[Intervention]:
-    """The windows as changes; flux_w_m2 (M, windows)."""
+    """Return the windows as changes; flux_w_m2 (M, windows)."""
     edges = sorted({edge for window in windows for edge in window if edge is not None})
     made = []
     for edge in edges:
@@ -121,7 +121,7 @@ def _kinks(history: Mapping[str, Readings], at_h: float, after_h: float) -> tupl
 
 
 def _bends(hours: Floats, celsius: Floats, at: Floats) -> Floats:
-    """The rise over the ten minutes after each hour less the rise over the ten before it, K."""
+    """Return the rise over the ten minutes after each hour less the rise over the ten before it, K."""
     ahead = np.minimum(at + KINK_H, hours[-1])
     now = np.interp(at, hours, celsius)
     # A kink close to the last reading is judged over the time that there is.

@@ -70,7 +70,7 @@ def likelihoods_of(
     room_c: float,
     edges_h: Sequence[float] = (),
 ) -> tuple[ProbeLikelihood, ...]:
-    """The evidence of every probe of the pour (not the room's) up to at_h. memory_h: how long an error lasts.
+    """Return the evidence of every probe of the pour (not the room's) up to at_h. memory_h: how long an error lasts.
 
     edges_h: when something began or ended suddenly; the readings just then are believed less.
     """
@@ -107,7 +107,7 @@ def likelihoods_of(
 
 
 def good_readings(place: Readings, at_h: float) -> tuple[Floats, Floats]:
-    """Readings from pouring to at_h that are temperatures and no spikes."""
+    """Return readings from pouring to at_h that are temperatures and no spikes."""
     hours, celsius = np.asarray(place.hours, dtype=float), np.asarray(place.celsius, dtype=float)
     keep = np.isfinite(celsius) & (hours >= 0.0) & (hours <= at_h)
     hours, celsius = hours[keep], celsius[keep]
@@ -121,7 +121,7 @@ def good_readings(place: Readings, at_h: float) -> tuple[Floats, Floats]:
 
 
 def _thin(label: NDArray[np.intp], most: int) -> NDArray[np.intp]:
-    """Indices of at most `most` evenly spread readings of each label."""
+    """Return the indices of at most `most` evenly spread readings of each label."""
     chosen = []
     for one in np.unique(label):
         where = np.flatnonzero(label == one)

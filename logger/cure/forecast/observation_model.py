@@ -63,7 +63,7 @@ class ObservedPour:
         return np.maximum(FAN_PART.value(theta[:, len(parameters_of(self.plan))]), 0.0)
 
     def blown(self, theta: Floats) -> list[Intervention]:
-        """The fan's runs in each member."""
+        """Return the fan's runs in each member."""
         part = self.fan_part(theta)
         if part is None:
             return []
@@ -71,12 +71,12 @@ class ObservedPour:
         return interventions_of(self.plan, self.blows, top, part)
 
     def done(self, theta: Floats) -> list[Intervention]:
-        """What was done to the pour, with each member's fan and heating."""
+        """Return what was done to the pour, with each member's fan and heating."""
         heated = changes_of(self.windows, self.flux_w_m2(theta))
         return [*self.changes, *self.blown(theta), *heated]
 
     def run(self, theta: Floats) -> EnsembleResult:
-        """The members θ (M, p) until at_h."""
+        """Return the members θ (M, p) until at_h."""
         return run_ensemble(
             self.plan,
             members_at(self.unknowns, theta),
@@ -88,7 +88,7 @@ class ObservedPour:
         )
 
     def read(self, theta: Floats, result: EnsembleResult) -> list[Floats]:
-        """What each probe's pieces would be, one (M, n) per probe."""
+        """Return what each probe's pieces would be, one (M, n) per probe."""
         room_c = np.interp(self.times, self.room.hours, self.room.celsius)
         out = []
         for probe in self.probes:
@@ -114,7 +114,7 @@ def observed_of(
     windows: tuple[Window, ...] = (),
     blows: tuple[FanEffect, ...] = (),
 ) -> ObservedPour:
-    """The pour as its probes saw it until at_h."""
+    """Return the pour as its probes saw it until at_h."""
     edges = [edge for window in windows for edge in window if edge is not None]
     edges += [edge for blow in blows for edge in (blow.run.from_h, blow.run.to_h) if edge is not None]
     probes = likelihoods_of(history, at_h, memory_h, float(room.celsius.mean()), edges)
@@ -131,7 +131,7 @@ def infer(
     *,
     rounds: int = ROUNDS,
 ) -> tuple[ObservedPour, Posterior]:
-    """The likeliest θ; where no θ explains the readings, also with heat on the surface for a while.
+    """Return the likeliest θ; where no θ explains the readings, also with heat on the surface for a while.
 
     start: where to look first. rounds: how long to look at most.
     """

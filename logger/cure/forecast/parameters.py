@@ -39,13 +39,13 @@ class Parameter:
         return self.name.endswith("_factor")
 
     def value(self, theta: Floats) -> Floats:
-        """The field's own value at θ."""
+        """Return the field's own value at θ."""
         kept = self.spread * np.clip(theta, -FARTHEST, FARTHEST)
         return np.exp(kept) if self.is_factor else self.middle + kept
 
 
 def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
-    """The unknowns of a plan."""
+    """Return the unknowns of a plan."""
     depth = plan.pour.depth_mm
     width = plan.pour.width_mm or 1000.0
     surface, underside = "the surface sheds", "the underside sheds"

@@ -35,7 +35,7 @@ class Band:
     p95: float
 
     def to_json(self) -> dict[str, float]:
-        """Rounded to what a probe can tell."""
+        """Return the same, rounded to what a probe can tell."""
         return {"p05": round(self.p05, 3), "p50": round(self.p50, 3), "p95": round(self.p95, 3)}
 
 
@@ -53,7 +53,7 @@ class Moment:
     chance: float
 
     def to_json(self) -> dict[str, float | None]:
-        """Rounded as a Band; null stands for "not within within_h"."""
+        """Return the same, rounded as a Band; null stands for "not within within_h"."""
         hours = {name: getattr(self, name) for name in NAMES}
         told = {name: None if hour is None else round(hour, 3) for name, hour in hours.items()}
         return told | {"within_h": round(self.within_h, 3), "chance": round(self.chance, 4)}
@@ -168,7 +168,9 @@ def roll_forward(
 
 
 def _missing(state: MemberState, hours: Floats, rise_c: Floats) -> Floats:
-    """What a member misses of the probe at hours (M, T) or (1, T): fades from what it misses now to the unknown."""
+    """Return what a member misses of the probe at hours (M, T) or (1, T): fades from what it misses now to the
+    unknown.
+    """
     left = np.exp(-np.maximum(hours - state.now.hours, 0.0) / state.memory_h)
     unknown = FLOOR_C + PART_OF_RISE["core"] * np.abs(rise_c)
     offset, fading = state.shift[:, :, None]

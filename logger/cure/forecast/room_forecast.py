@@ -33,7 +33,7 @@ def room_draws(
     rng: np.random.Generator,
     count: int,
 ) -> tuple[RoomHistory, RoomHistory]:
-    """The room until at_h (shared), and `count` ways on to until_h that all agree with it.
+    """Return the room until at_h (shared), and `count` ways on to until_h that all agree with it.
 
     hours, celsius (N,): good room readings up to at_h; none are needed, the plan then stands alone.
     """

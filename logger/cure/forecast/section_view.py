@@ -33,7 +33,7 @@ READ_POINTS = 61
 
 
 def to_draw(plan: Plan, history: Mapping[str, Readings], made: Forecast) -> dict[str, Any]:
-    """What solving the forecast's middle member again takes, as JSON."""
+    """Return what solving the forecast's middle member again takes, as JSON."""
     state = made.state
     peaks_c = made.ahead.core_peak_c
     which = int(np.argmin(np.abs(peaks_c - np.median(peaks_c))))
@@ -81,7 +81,8 @@ def _told(change: Intervention, which: int) -> dict[str, Any]:
 def fields_to_draw(
     plan: Plan, cut: Mapping[str, Any], hours: Sequence[float], core: tuple[Sequence[float], Sequence[float]]
 ) -> tuple[Field, ...]:
-    """The fields at some hours of what `to_draw` gave; `core`: hours and °C that the core's rise is to agree with (see
+    """Return the fields at some hours of what `to_draw` gave; `core`: hours and °C that the core's rise is to agree
+    with (see
     `core_to_draw`).
 
     Raises DidNotConverge, BadInput for what another version of the program has kept.

@@ -36,7 +36,7 @@ class WhatIf:
     chance_core_over_limit: float
 
     def to_json(self) -> dict[str, Any]:
-        """Rounded."""
+        """Return the same in plain JSON types, rounded."""
         return {
             "words": self.words,
             "core_peak_c": self.core_peak_c.to_json(),
@@ -97,7 +97,7 @@ def fans_on(plan: Plan, state: MemberState) -> Intervention:
 
 
 def underside_open(plan: Plan, state: MemberState) -> Intervention:
-    """The form lifted so that air moves freely under it; a member that sheds more already keeps that."""
+    """Return the form lifted so that air moves freely under it; a member that sheds more already keeps that."""
     at_h = state.now.hours
     if plan.air.bottom_w_m2k is None:
         return Intervention(at_h, underside="open", bottom_factor=_at_least(1.0, state.members.bottom_factor))

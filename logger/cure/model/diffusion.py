@@ -38,7 +38,7 @@ def conversion_at_tg(tg_c: Floats | float, glass: Glass) -> Floats:
 
 
 def diffusion_from_glass(glass: Glass, lead_k: float = LEAD_K, steepness: float = STEEPNESS) -> Diffusion:
-    """A stand-in for a resin's Chern–Poehlein numbers: half the rate where Tg is lead_k above the resin.
+    """Return a stand-in for a resin's Chern–Poehlein numbers: half the rate where Tg is lead_k above the resin.
 
     α_c(T) is made a straight line through 10 and 40 °C, which is what the equation has.
     """
@@ -49,7 +49,7 @@ def diffusion_from_glass(glass: Glass, lead_k: float = LEAD_K, steepness: float 
 
 
 def slow_down(resin: Resin) -> Diffusion:
-    """The resin's own diffusion numbers, or the stand-in from its glass transition.
+    """Return the resin's own diffusion numbers, or the stand-in from its glass transition.
 
     Raises OutOfRange for numbers that `check_diffusion` refuses.
     """

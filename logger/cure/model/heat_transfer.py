@@ -72,7 +72,7 @@ def radiation(surface_c: Number, room_c: Number, emissivity: float) -> Floats:
 def top_w_m2k(
     surface_c: Number, room_c: Number, *, size_m: float, run_m: float, air_m_s: float, emissivity: float
 ) -> Floats:
-    """The top face: still or driven air, plus radiation.
+    """Return the top face: still or driven air, plus radiation.
 
     size_m is area over perimeter, run_m the way of the fan's air over the plate. Still and driven air are
     joined as Nu³ = Nu_still³ + Nu_driven³ (Incropera & DeWitt §9.9, from memory).
@@ -87,7 +87,7 @@ def top_w_m2k(
 def underside_w_m2k(
     surface_c: Number, room_c: Number, *, size_m: float, emissivity: float, closed: bool
 ) -> Floats:
-    """The lower face of the bottom panel: open to still air, or standing on a bench."""
+    """Return the lower face of the bottom panel: open to still air, or standing on a bench."""
     surface, room = np.asarray(surface_c, dtype=float), np.asarray(room_c, dtype=float)
     loose, held = still_air(surface, room, size_m)
     still = np.where(surface >= room, held, loose)
@@ -96,5 +96,5 @@ def underside_w_m2k(
 
 
 def side_w_m2k(surface_c: Number, room_c: Number, *, height_m: float, emissivity: float) -> Floats:
-    """The outer face of a slab or wall: still air along a vertical plate, plus radiation."""
+    """Return the outer face of a slab or wall: still air along a vertical plate, plus radiation."""
     return buoyant_vertical(surface_c, room_c, height_m) + radiation(surface_c, room_c, emissivity)

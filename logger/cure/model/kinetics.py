@@ -46,7 +46,7 @@ class Chemistry:
     diffusion: tuple[float, float, float] | None = None
 
     def take(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> Chemistry:
-        """The members that `keep` picks."""
+        """Return the members that `keep` picks."""
         return Chemistry(
             self.log_k1[keep],
             self.log_k2[keep],
@@ -59,7 +59,7 @@ class Chemistry:
         )
 
     def drive(self, alpha: Floats, t_k: Floats) -> Floats:
-        """The rate without its (1 − α)^n, 1/s; alpha and t_k (K) have shape (M, rows, columns)."""
+        """Return the rate without its (1 − α)^n, 1/s; alpha and t_k (K) have shape (M, rows, columns)."""
         inverse = -1.0 / t_k
         slow = np.exp(self.log_k1 + self.b1 * inverse)
         fast = np.exp(self.log_k2 + self.b2 * inverse)
@@ -107,7 +107,7 @@ class Chemistry:
         return np.asarray((1.0 - alpha) ** (1.0 - self.n))
 
     def _bend(self, u: Floats, more: Floats) -> Floats:
-        """The conversion once u has changed by what `more` (drive times time) stands for."""
+        """Return the conversion once u has changed by what `more` (drive times time) stands for."""
         if self.n == 1.0:
             return -np.expm1(-(u + more))
         if self.n == 2.0:
@@ -127,7 +127,7 @@ def chemistry(
     e_factor: Floats | float = 1.0,
     first_factor: Floats | float = 1.0,
 ) -> Chemistry:
-    """The resin's kinetics for M members; each factor is a number or an array (M,).
+    """Return the resin's kinetics for M members; each factor is a number or an array (M,).
 
     rate_factor multiplies k1 and k2 at 25 °C, heat_factor the heat of cure, e_factor both activation
     energies (with the rates at 25 °C kept), first_factor k1 once more.

@@ -27,10 +27,10 @@ class Material:
 
 
 def resin_material(resin: Resin) -> Material:
-    """The mixed resin of a plan."""
+    """Return the mixed resin of a plan."""
     return Material(resin.conductivity_w_mk, resin.density_kg_m3, resin.specific_heat_j_kgk)
 
 
 def panel_material(panel: Panel) -> Material:
-    """A panel, slab or wall of a plan."""
+    """Return a panel, slab or wall of a plan."""
     return Material(panel.conductivity_w_mk, panel.density_kg_m3, panel.specific_heat_j_kgk)

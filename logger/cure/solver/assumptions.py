@@ -44,7 +44,7 @@ def underside_is_closed(plan: Plan) -> bool:
 
 
 def assumptions(plan: Plan) -> list[str]:
-    """What the heat is worked out for beyond the plan's own numbers, one sentence each."""
+    """Return what the heat is worked out for beyond the plan's own numbers, one sentence each."""
     found = []
     if plan.form.underside is None and plan.air.bottom_w_m2k is None:
         found.append(UNDERSIDE_UNSAID)
@@ -55,7 +55,7 @@ def assumptions(plan: Plan) -> list[str]:
 
 
 def widest(plan: Plan) -> Widest | None:
-    """The widest section of the pour; None for a sheet."""
+    """Return the widest section of the pour; None for a sheet."""
     pour, outline = plan.pour, plan.outline
     if pour.shape == "sheet" or pour.width_mm is None:
         return None
@@ -86,7 +86,8 @@ def _wider(one: Widest, other: Widest) -> Widest:
 
 
 def _traced(points: Points, shape: str) -> Widest:
-    """What stands for a traced outline. A strip as wide as the largest circle inside is the hotter for any outline that
+    """Return what stands for a traced outline. A strip as wide as the largest circle inside is the hotter for any
+    outline that
     does not bulge inwards (Payne's bound of the torsion function, u ≤ r²/2, from memory), a disc of the same area for
     any outline at all (Talenti's comparison, from memory)."""
     if shape == "round":

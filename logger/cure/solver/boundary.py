@@ -41,7 +41,7 @@ class HeatLosses:
 
 
 def heat_losses_of(plan: Plan, section: Section, *, top_air_m_s: float | None = None) -> HeatLosses:
-    """The faces as the plan has them; top_air_m_s replaces the plan's fan."""
+    """Return the faces as the plan has them; top_air_m_s replaces the plan's fan."""
     air = plan.air
     speed = air.top_air_m_s if top_air_m_s is None else top_air_m_s
     height = float(section.z_edges[-1] - section.z_edges[0])
@@ -104,7 +104,7 @@ class Boundary:
         return bool(np.any(self.absorbed))
 
     def take(self, keep: NDArray[np.intp]) -> Boundary:
-        """The same face for the members that `keep` picks."""
+        """Return the same face for the members that `keep` picks."""
         before = self._before
         return replace(
             self,
@@ -121,7 +121,7 @@ class Boundary:
         return np.asarray(h / (1.0 + h * self.resistance))
 
     def cells(self, t_k: Floats) -> Floats:
-        """What meets the face through `resistance`, from a field (M, rows, columns), shape (M, cells)."""
+        """Return what meets the face through `resistance`, from a field (M, rows, columns), shape (M, cells)."""
         flat = t_k.reshape(len(t_k), -1)
         near, far = self.weights
         return np.asarray(near * flat.take(self.first, axis=1) + far * flat.take(self.second, axis=1))
@@ -143,7 +143,7 @@ class Boundary:
         return np.asarray(flux @ self.area)
 
     def _coefficient(self, cell: Floats, room: Floats) -> Floats:
-        """What the law asks for, (M, cells), from what meets the face, (M, cells), and the room, (M, 1)."""
+        """Return what the law asks for, (M, cells), from what meets the face, (M, cells), and the room, (M, 1)."""
         # The face's temperature hangs on the coefficient that hangs on it, but weakly: the last one will do.
         face = room + (cell - room + self.absorbed * self.resistance) / (1.0 + self.h * self.resistance)
         return np.asarray(

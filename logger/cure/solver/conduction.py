@@ -79,7 +79,7 @@ class LineOperators:
         self._decompose(EVERYONE)
 
     def take(self, keep: NDArray[np.intp]) -> LineOperators:
-        """The same block for the members that `keep` picks."""
+        """Return the same block for the members that `keep` picks."""
         other = object.__new__(LineOperators)
         other.__dict__.update(self.__dict__)
         for name in _BY_MEMBER:
@@ -87,7 +87,7 @@ class LineOperators:
         return other
 
     def set_ends(self, who: Picks, low: Floats | None = None, high: Floats | None = None) -> None:
-        """New end conductances for some members; their propagators must be built again."""
+        """Set new end conductances for some members; their propagators must be built again."""
         if low is not None:
             self.low[who] = low
         if high is not None:
@@ -113,7 +113,7 @@ class LineOperators:
         self.right[who] = np.linalg.inv(vectors)[back]
 
     def _symmetric(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-        """The plain links between neighbours instead: symmetric once scaled, so that its modes are always real.
+        """Return the plain links between neighbours instead: symmetric once scaled, so that its modes are always real.
 
         The pull at the start of a step holds the accurate flow in any case; this only damps the change within it.
         """

@@ -175,7 +175,7 @@ def run_ensemble(
 
 
 def room_of(plan: Plan, offset_c: Floats, history: RoomHistory | None) -> RoomSchedule:
-    """The room of the plan, or a history in its place, with each member's offset (M,)."""
+    """Return the room of the plan, or a history in its place, with each member's offset (M,)."""
     if history is not None:
         hours = np.asarray(history.hours, dtype=float)
         celsius = np.atleast_2d(np.asarray(history.celsius, dtype=float))
@@ -266,7 +266,7 @@ def smooth(hours: Floats, values: Floats, at: Floats) -> Floats:
 
 
 def peak(hours: Floats, values: Floats) -> tuple[float, float]:
-    """The highest value and its hour, by the parabola through the highest reading and its neighbours."""
+    """Return the highest value and its hour, by the parabola through the highest reading and its neighbours."""
     i = int(values.argmax())
     if not 0 < i < len(values) - 1:
         return float(values[i]), float(hours[i])

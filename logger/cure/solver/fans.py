@@ -49,12 +49,12 @@ class FanEffect:
 
 
 def runs_of(plan: Plan) -> tuple[FanRun, ...]:
-    """The runs that the plan has."""
+    """Return the runs that the plan has."""
     return tuple(FanRun(fan.from_h, fan.to_h, fan.air_m_s) for fan in plan.fan)
 
 
 def fan_effects(plan: Plan, runs: Sequence[FanRun]) -> tuple[FanEffect, ...]:
-    """The runs that change what the plan's surface sheds; not those that the plan's coefficient counts in."""
+    """Return the runs that change what the plan's surface sheds; not those that the plan's coefficient counts in."""
     felt = [FanEffect(run, _with(plan, run.air_m_s) / max(_planned(plan), 1e-9)) for run in runs]
     # An insulated face (coefficient 0) has no air over it.
     return tuple(blow for blow in felt if blow.ratio >= LEAST_RATIO and _planned(plan) > 0)
@@ -63,7 +63,9 @@ def fan_effects(plan: Plan, runs: Sequence[FanRun]) -> tuple[FanEffect, ...]:
 def interventions_of(
     plan: Plan, blows: Sequence[FanEffect], top_factor: Floats, part: Floats | float = 1.0
 ) -> list[Intervention]:
-    """The runs as changes. top_factor (M,): each member's own; part (M,): how much of the fan's cooling arrives."""
+    """Return the runs as changes. top_factor (M,): each member's own; part (M,): how much of the fan's cooling
+    arrives.
+    """
     made = []
     for blow in blows:
         run, still_air = blow.run, plan.air.top_air_m_s
@@ -79,7 +81,7 @@ def interventions_of(
 
 
 def switched_off(plan: Plan, at_h: float, top_factor: Floats) -> Intervention:
-    """The fan switched off at an hour."""
+    """Return the fan switched off at an hour."""
     speed = plan.air.top_air_m_s if plan.air.top_w_m2k is None else None
     return Intervention(at_h, top_air_m_s=speed, top_factor=top_factor)
 
@@ -125,7 +127,7 @@ def _with(plan: Plan, air_m_s: float) -> float:
 
 
 def without_fan(plan: Plan) -> Plan:
-    """The plan without the fan's times, where the fan is given apart."""
+    """Return the plan without the fan's times, where the fan is given apart."""
     return plan.model_copy(update={"fan": []}) if plan.fan else plan
 
 

@@ -75,7 +75,7 @@ class Milestones:
     softest_at_end: Hardness
 
     def place(self, name: str) -> Steps:
-        """The steps of one place: "core", "surface" or "least cured"."""
+        """Return the steps of one place: "core", "surface" or "least cured"."""
         return next(steps for steps in self.places if steps.place == name)
 
 
@@ -93,12 +93,12 @@ def hardness(conversion: float, celsius: float, glass: Glass, gel: float = EARLI
 
 
 def full_tg_c(celsius: float | Floats, glass: Glass) -> Floats:
-    """The Tg (°C) from which a casting at this temperature counts as fully cured."""
+    """Return the Tg (°C) from which a casting at this temperature counts as fully cured."""
     return np.minimum(np.asarray(celsius, dtype=float) + FULL_K, glass.tg_inf_c - NEAR_END_K)
 
 
 def lasting_from(hours: Floats, values: Floats, level: float) -> float | None:
-    """The hour from which values stay at or above the level to their end; None if they end below it."""
+    """Return the hour from which values stay at or above the level to their end; None if they end below it."""
     below = np.flatnonzero(np.asarray(values) < level)
     if len(below) == 0:
         return float(hours[0])
@@ -162,7 +162,7 @@ def milestones(plan: Plan, prediction: Prediction, gel: float = EARLIEST_GEL) ->
 
 
 def room_at_end_c(plan: Plan) -> float:
-    """The room's mean over the last day of its schedule, °C: what the casting stands in afterwards."""
+    """Return the room's mean over the last day of its schedule, °C: what the casting stands in afterwards."""
     schedule = plan.room_schedule()
     hours, celsius = np.array([h for h, _ in schedule]), np.array([c for _, c in schedule])
     at = np.linspace(max(0.0, plan.run.hours - 24.0), plan.run.hours, 49)
@@ -170,7 +170,7 @@ def room_at_end_c(plan: Plan) -> float:
 
 
 def thinned(hours: Floats, celsius: Floats, begin: float = 0.0) -> tuple[Floats, Floats]:
-    """The same history from an hour on with fewer points: one an hour, and one for each half kelvin."""
+    """Return the same history from an hour on with fewer points: one an hour, and one for each half kelvin."""
     keep = [int(np.searchsorted(hours, begin))]
     for i in range(keep[0] + 1, len(hours) - 1):
         if hours[i + 1] - hours[keep[-1]] > 1.0 or abs(celsius[i + 1] - celsius[keep[-1]]) > 0.5:

@@ -147,7 +147,8 @@ class Interval:
             lines.spread(delta, getattr(lines, operator))
 
     def settle(self, pull: Floats, trend: Floats, span: Floats, operator: str) -> tuple[Floats, Floats]:
-        """What heating at `pull` + `trend` t (K/s) leaves once conducted over a span that begins at t = 0, and how
+        """Return what heating at `pull` + `trend` t (K/s) leaves once conducted over a span that begins at t = 0,
+        and how
         much more over each later span of the same length."""
         first = pull * span
         self.spread(first, operator + "_mean", outward=True)
@@ -159,7 +160,7 @@ class Interval:
         return first, slope
 
     def take(self, keep: Indices) -> Interval:
-        """The same stage for the members that `keep` picks."""
+        """Return the same stage for the members that `keep` picks."""
         new = {id(b): b.take(keep) for b in self.z_lines + self.x_lines}
         return Interval(
             [new[id(b)] for b in self.z_lines],
@@ -187,7 +188,7 @@ class Fields:
 
 
 def read(stage: Interval, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
-    """The readings of a state, shape (m, 8); temperatures in K, HEAT_OUT in W."""
+    """Return the readings of a state, shape (m, 8); temperatures in K, HEAT_OUT in W."""
     gauge = stage.gauge
     members = len(t_k)
     out = np.empty((members, 12))
@@ -418,7 +419,9 @@ class March:
         pulls = self._pulls(stage, pull, means)
 
         def turn(delta: Floats, from_alpha: Floats, start: Floats | float, span: Floats) -> Floats:
-            """The reaction over a span that begins `start` after the step, less what conduction already holds."""
+            """Return the reaction over a span that begins `start` after the step, less what conduction already
+            holds.
+            """
             held = heating + growth * (start + 0.5 * span)
             cured = chem.react(from_alpha, resin + delta[wet], -held, span)
             delta[wet] += chem.rise_k * (cured - from_alpha) - held * span
@@ -477,7 +480,7 @@ class March:
     def _pulls(
         self, stage: Interval, pull: Floats, means: tuple[Floats, Floats, Floats]
     ) -> tuple[Floats, Floats]:
-        """The heating in each half of the step: the same array twice where the room does not change."""
+        """Return the heating in each half of the step: the same array twice where the room does not change."""
         if self.room.constant:
             return pull, pull
         early, late, mean = means
@@ -513,7 +516,7 @@ def _with_dry(cure: Floats, alpha: Floats) -> Floats:
 
 
 def _laddered(step_s: Floats, dt: Floats, scale: Floats, good: NDArray[np.bool_], longest_s: float) -> Floats:
-    """The next steps: changed by factors of √2 only, so that propagators last; a refused one always shrinks.
+    """Return the next steps: changed by factors of √2 only, so that propagators last; a refused one always shrinks.
 
     A step cut short by the end of a stage says nothing against the longer one that was meant.
     """

@@ -141,7 +141,7 @@ def graded(length: float, cells: int, *, fine_start: float = 1.0, fine_end: floa
 
 
 def section_of(plan: Plan, fineness: float = 1.0) -> Section:
-    """The mesh of a plan. `fineness` multiplies the number of cells in each direction."""
+    """Return the mesh of a plan. `fineness` multiplies the number of cells in each direction."""
     bottom, side = plan.form.bottom, plan.form.side
     depths = [plan.pour.depth_mm / 1000.0] + [layer.depth_mm / 1000.0 for layer in plan.layer]
     pieces = []
@@ -196,7 +196,7 @@ def _columns(plan: Plan, depths: list[float], fineness: float) -> tuple[Floats, 
 
 
 def _width_mm(plan: Plan) -> float:
-    """The width of the widest section."""
+    """Return the width of the widest section."""
     found = widest(plan)
     assert found is not None  # the plan's own check: what is no sheet has a width
     return found.width_mm

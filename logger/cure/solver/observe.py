@@ -38,7 +38,7 @@ class Observer:
     heat_capacity_m2: float
 
     def take(self, keep: Indices) -> Observer:
-        """The same gauge for the members that `keep` picks."""
+        """Return the same gauge for the members that `keep` picks."""
         return replace(
             self,
             warm=self.warm[keep],
@@ -81,7 +81,7 @@ class History:
 
 
 def _summit(reading: Floats, rows: int, columns: int) -> Floats:
-    """The hottest place itself, from the means of the hottest cell and its neighbours by a parabola each way.
+    """Return the hottest place itself, from the means of the hottest cell and its neighbours by a parabola each way.
 
     A mean lies under its middle by a twenty-fourth of the second difference. reading (k, 12); returns (k,).
     """

@@ -145,7 +145,7 @@ def _level_lines(
 def _bare_slab(
     section: Section, active: int, shed: HeatLoss, factor: Floats, side: Boundary
 ) -> tuple[Boundary, LineOperators, list[FaceCoupling]]:
-    """The slab's bare inner face above the poured layers, the lines along x behind it, and what ends them."""
+    """Return the slab's bare inner face above the poured layers, the lines along x behind it, and what ends them."""
     wet, rows = section.resin_columns, section.rows
     bare = np.arange(active, rows)
     edge, rim = float(section.face_length[wet]), float(section.face_length[-1])
@@ -166,7 +166,7 @@ def _bare_slab(
 
 
 def absorbing(stage: Interval, absorbed_w_m2: Floats | float) -> Interval:
-    """The same stage with another heat absorbed at the top: nothing else need be built again."""
+    """Return the same stage with another heat absorbed at the top: nothing else need be built again."""
     old, gauge = stage.top, stage.gauge
     top = replace(old, absorbed=absorbed_w_m2)
     ratio = 1.0 / (1.0 + old.h * old.resistance)
@@ -237,7 +237,7 @@ def _skin(
     area: Floats,
     inward: int,
 ) -> Boundary:
-    """A face: its cells' rows and columns, and which way (+1 or −1 along z or x) the inside lies."""
+    """Return a face: its cells' rows and columns, and which way (+1 or −1 along z or x) the inside lies."""
     # A computed coefficient starts from that of a face 5 K over the room; the march refreshes it at once.
     if shed.given is not None:
         start = float(shed.given)

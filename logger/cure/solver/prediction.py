@@ -142,7 +142,7 @@ class Prediction:
     steps: int = 0
 
     def to_json(self) -> dict[str, object]:
-        """The command line's JSON object, with plain numbers and lists."""
+        """Return the command line's JSON object, with plain numbers and lists."""
         curve = self.curve
         return {
             "peak_c": round(self.peak_c, 3),
@@ -228,19 +228,21 @@ def predict(
 
 
 def walked(plan: Plan, field_hours: Sequence[float] = (), enough: Enough | None = None) -> Prediction:
-    """The plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer `predict`
+    """Return the plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer
+    `predict`
     then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises DidNotConverge.
     """
     return predict(plan, field_hours=field_hours, fineness=COARSE_FINENESS, accuracy=COARSE, enough=enough)
 
 
 def walked_peak_c(plan: Plan, beyond_c: float) -> float:
-    """The peak by long steps, °C; one beyond beyond_c is only seen to pass it. Raises DidNotConverge."""
+    """Return the peak by long steps, °C; one beyond beyond_c is only seen to pass it. Raises DidNotConverge."""
     return walked(plan, enough=peak_seen(plan, beyond_c)).peak_c
 
 
 def proven_peak_c(plan: Plan, limit_c: float) -> float:
-    """The peak as `predict` gives it where it lies near the limit, °C. Further off, where neither a finer mesh nor
+    """Return the peak as `predict` gives it where it lies near the limit, °C. Further off, where neither a finer
+    mesh nor
     shorter steps can bring it to the other side, that of one solution. Raises DidNotConverge."""
     first = TIGHTER[1] if _computed(plan) else TIGHTER[0]
     once = predict(plan, accuracy=first, enough=peak_seen(plan, limit_c + SEEN_K)).peak_c
@@ -262,7 +264,8 @@ def _computed(plan: Plan) -> bool:
 
 
 def long_enough(plan: Plan) -> Plan:
-    """The plan run far enough to see its peak: to PEAK_PAST of the last layer at the coldest room there is, or to 240 h
+    """Return the plan run far enough to see its peak: to PEAK_PAST of the last layer at the coldest room there is,
+    or to 240 h
     after that layer, and never less far than the plan says."""
     coldest = min(c for _, c in plan.room_schedule())
     needed = time_to(PEAK_PAST, coldest, plan.resin.rate)
@@ -333,7 +336,7 @@ def _solved(
 
 
 def _curve(hours: Floats, reading: Floats, until_h: float) -> Curve:
-    """The curve of one member's readings (T, 12)."""
+    """Return the curve of one member's readings (T, 12)."""
     at = _curve_hours(hours, reading[:, HOTTEST], until_h)
     core_k, hottest_k, surface_k, underside_k, mean, core_cure = (
         smooth(hours, reading[:, column], at)
@@ -366,7 +369,7 @@ def _curve_hours(hours: Floats, hottest: Floats, until_h: float) -> Floats:
 
 
 def field_of(section: Section, shot: Snapshot) -> Field:
-    """The first member of a snapshot, to draw."""
+    """Return the first member of a snapshot, to draw."""
     is_resin = np.zeros((section.rows, section.columns), dtype=bool)
     is_there = np.ones_like(is_resin)
     active, wet = section.layer_tops[shot.layers - 1], section.resin_columns
@@ -390,7 +393,7 @@ def field_of(section: Section, shot: Snapshot) -> Field:
 
 
 def warnings_of(plan: Plan, peak_c: float) -> list[str]:
-    """What was assumed, and what lies outside the datasheet or the model's usual range, in words."""
+    """Return what was assumed, and what lies outside the datasheet or the model's usual range, in words."""
     runaway = extremes.words(peak_c)
     found = [] if runaway is None else [runaway]
     found += assumptions(plan)

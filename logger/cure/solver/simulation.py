@@ -144,7 +144,7 @@ def run_course(
 
 
 def _resumed(start: Checkpoint, section: Section, members: int) -> Fields:
-    """The state of a checkpoint. Raises BadInput where it is of another mesh."""
+    """Return the state of a checkpoint. Raises BadInput where it is of another mesh."""
     if start.t_k.shape != (members, section.rows, section.columns):
         raise BadInput(
             "checkpoint",
@@ -164,7 +164,7 @@ def _resumed(start: Checkpoint, section: Section, members: int) -> Fields:
 def _absorbed_w_m2(
     plan: Plan, applied: Sequence[Intervention], at_h: float, members: int
 ) -> tuple[float, Floats | float]:
-    """What the top absorbs at an hour by the plan, and with what was done to the pour."""
+    """Return what the top absorbs at an hour by the plan, and with what was done to the pour."""
     absorbed = sum(q.absorbed_w_m2 for q in plan.heat if q.from_h <= at_h < q.to_h)
     more = [c.absorbed_w_m2 for c in applied if c.absorbed_w_m2 is not None]
     taken = absorbed + np.broadcast_to(more[-1], (members,))[:, None] if more else absorbed
@@ -255,7 +255,7 @@ def _snapshot(fields: Fields, hours: float, layers: int) -> Snapshot:
 def _balance(
     section: Section, chem: Chemistry, fields: Fields, first_t: Floats, first_alpha: Floats, layers: int
 ) -> Floats:
-    """|stored + lost − generated| over the largest of the three, (M,)."""
+    """Return |stored + lost − generated| over the largest of the three, (M,)."""
     capacity = section.capacity.copy()
     active, wet = section.layer_tops[layers - 1], section.resin_columns
     capacity[active:, :wet] = 0.0

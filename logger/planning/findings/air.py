@@ -20,7 +20,7 @@ def findings(plan: Plan) -> list[Finding]:
 
 
 def coldest_surface_c(plan: Plan) -> float:
-    """The coldest surface the resin will meet, °C: measured, a slab's, or the coldest room."""
+    """Return the coldest surface the resin will meet, °C: measured, a slab's, or the coldest room."""
     known = [slab.surface_c for slab in plan.slab if slab.surface_c is not None]
     if plan.air.coldest_surface_c is not None:
         known.append(plan.air.coldest_surface_c)

@@ -46,14 +46,14 @@ class Sag:
 
 
 def load_pa(plan: Plan) -> float:
-    """The heavier of resin and slab on the bottom, Pa."""
+    """Return the heavier of resin and slab on the bottom, Pa."""
     resin = form.pressure_pa(plan.resin.density_kg_m3, total_depth_m(plan))
     slabs = [form.pressure_pa(slab_density(slab)[0].value, slab.thickness_mm / 1000) for slab in plan.slab]
     return max([resin, *slabs])
 
 
 def sag_of(plan: Plan) -> Sag | None:
-    """The sag of the bottom panel with its creep; None when the plan does not say what it rests on."""
+    """Return the sag of the bottom panel with its creep; None when the plan does not say what it rests on."""
     support = plan.form.support
     thickness = plan.form.bottom.thickness_mm / 1000
     if support is None or thickness == 0:
@@ -106,7 +106,7 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
 
 
 def thicker_panel(plan: Plan) -> Plan | None:
-    """The plan on the thinnest bottom that bears it within what is to be watched; None where its own does."""
+    """Return the plan on the thinnest bottom that bears it within what is to be watched; None where its own does."""
     sag, support = sag_of(plan), plan.form.support
     if sag is None or support is None or sag.sag_m * 1000 <= support.watch_sag_mm:
         return None
@@ -304,7 +304,7 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
 
 
 def _light_of_leak(seam: Seam, lost_pct: float) -> Light:
-    """The light of a seam that loses so much before the resin gels."""
+    """Return the light of a seam that loses so much before the resin gels."""
     if not seam.sealed or lost_pct > LOSS_STOP.value:
         return Light.STOP
     return Light.WATCH if lost_pct > LOSS_WATCH.value or not seam.tested else Light.OK

@@ -111,7 +111,7 @@ def layers_in_words(plan: Plan, cure: CureAnswers) -> str:
 
 
 def _layer_figures(cure: CureAnswers) -> tuple[Figure, ...]:
-    """The advised layers as numbers, for programs and pages."""
+    """Return the advised layers as numbers, for programs and pages."""
     if cure.layers is None:
         return ()
     depths, joints = cure.layers.depths_mm, cure.layers.joints
@@ -154,7 +154,7 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
 
 
 def _cooler(plan: Plan, cure: CureAnswers) -> str:
-    """What brings a plan that is too hot under its limit; only what was solved, and held."""
+    """Return what brings a plan that is too hot under its limit; only what was solved, and held."""
     limit = plan.resin.limits.max_core_c
     said = []
     if cure.room_peak_c is not None and cure.room_peak_c <= limit:
@@ -198,7 +198,7 @@ def _about(celsius: float) -> str:
 
 
 def _assumed(cure: CureAnswers) -> list[Finding]:
-    """What the heat was worked out for where the plan is silent or varies."""
+    """Return what the heat was worked out for where the plan is silent or varies."""
     found = []
     for sentence in cure.assumed:
         light, key = (
@@ -259,7 +259,7 @@ def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
 
 
 def _then(plan: Plan, cure: CureAnswers) -> str:
-    """What the pour as planned comes to in the room that the datasheet allows."""
+    """Return what the pour as planned comes to in the room that the datasheet allows."""
     if cure.room_peak_c is None:
         return ""
     if cure.room_peak_c <= plan.resin.limits.max_core_c:

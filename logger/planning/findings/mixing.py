@@ -26,7 +26,7 @@ DENSITY_APART = Constant(
 
 
 def ratio_of(mix: Mix) -> Ratio:
-    """The ratio that the datasheet states."""
+    """Return the ratio that the datasheet states."""
     return Ratio(*mix.ratio_parts, mix.ratio_by)
 
 
@@ -36,7 +36,7 @@ def recipe_of(mix: Mix) -> Recipe:
 
 
 def measured_of(mix: Mix) -> Ratio:
-    """The ratio that the shop means to measure; worked out from the datasheet's where it gives none."""
+    """Return the ratio that the shop means to measure; worked out from the datasheet's where it gives none."""
     if mix.measure_parts is not None:
         return Ratio(*mix.measure_parts, mix.measure_by)
     right = ratio_of(mix)
@@ -46,7 +46,7 @@ def measured_of(mix: Mix) -> Ratio:
 
 
 def batches_of(plan: Plan, belly_m3: float = 0.0) -> list[Batches]:
-    """The pails of each layer; empty when the plan gives no mix or no volume."""
+    """Return the pails of each layer; empty when the plan gives no mix or no volume."""
     litres = layer_litres(plan, belly_m3)
     if plan.mix is None or litres is None:
         return []
@@ -67,7 +67,7 @@ def batches_of(plan: Plan, belly_m3: float = 0.0) -> list[Batches]:
 
 
 def cards_of(plan: Plan, belly_m3: float = 0.0) -> list[Card]:
-    """The mixing card of each layer."""
+    """Return the mixing card of each layer."""
     mix = plan.mix
     if mix is None:
         return []
@@ -88,7 +88,7 @@ def cards_of(plan: Plan, belly_m3: float = 0.0) -> list[Card]:
 
 
 def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
-    """The ratio as it will be measured, the chemistry behind it, pails and scale."""
+    """Return the ratio as it will be measured, the chemistry behind it, pails and scale."""
     mix = plan.mix
     if mix is None:
         return [

@@ -12,7 +12,7 @@ DOUBT = Constant("two rules of area may differ by", 3.0, "%", "this project's ch
 
 
 def quantity_of(plan: Plan, belly_m3: float = 0.0) -> Quantity | None:
-    """The quantity to mix for all layers; None when the plan does not give its length."""
+    """Return the quantity to mix for all layers; None when the plan does not give its length."""
     layers = layers_m3(plan)
     if layers is None:
         return None

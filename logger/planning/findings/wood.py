@@ -31,7 +31,7 @@ UNKNOWN_WOOD = Constant("density of a wood that is not in the table", 650.0, "kg
 
 
 def moisture_of(slab: Slab) -> wood.Moisture | None:
-    """What the slab's readings come to; None when it was not measured."""
+    """Return what the slab's readings come to; None when it was not measured."""
     meter = slab.meter
     if meter is None:
         return None
@@ -142,7 +142,7 @@ def _moisture(slab: Slab) -> list[Finding]:
 
 
 def _moisture_doubts(slab: Slab, moisture: wood.Moisture) -> list[str]:
-    """What leaves the moisture of a slab in doubt, and what to do about each."""
+    """Return what leaves the moisture of a slab in doubt, and what to do about each."""
     doubts = []
     if moisture.mean_pct > USUAL_HIGH.value:
         doubts.append("a little damp: let it dry in the shop")

@@ -54,7 +54,7 @@ def plan_batches(
     pour_min_per_l: float = 0.5,
     max_kg: float | None = None,
 ) -> Batches:
-    """The fewest equal pails that are mixed and poured within half of their own working time.
+    """Return the fewest equal pails that are mixed and poured within half of their own working time.
 
     `working_time` takes kilograms in the pail and gives minutes. When no pail of the shop is small enough the
     smallest is taken and `enough_time` is False. Raises BadInput or OutOfRange.
@@ -92,7 +92,9 @@ def plan_batches(
 
 
 def _fewest(batches: Callable[[int], Batches], fullest: int) -> Batches:
-    """The fewest pails of one size that keep to the time: less in a pail lasts longer, so the count is bisected."""
+    """Return the fewest pails of one size that keep to the time: less in a pail lasts longer, so the count is
+    bisected.
+    """
     best = batches(fullest)
     if best.enough_time:
         return best
@@ -136,7 +138,7 @@ class Card:
     cautions: tuple[str, ...]
 
     def to_json(self) -> dict[str, Any]:
-        """The card as plain JSON types; every number's unit is in its name."""
+        """Return the card as plain JSON types; every number's unit is in its name."""
         return {
             "title": self.title,
             "layer": self.layer,
@@ -168,7 +170,7 @@ CAUTIONS = (
 
 
 def mixing_steps(mix_min: float) -> tuple[BenchStep, ...]:
-    """The timed steps: stir, scrape sides and bottom, change to a clean pail, stir again, pour."""
+    """Return the timed steps: stir, scrape sides and bottom, change to a clean pail, stir again, pour."""
     above("mix_min", mix_min, 0, "min", "give the datasheet's mixing time")
     steps = [
         BenchStep(0.0, "Weigh A, then B, in the second person's sight. Type both weights in. Start stirring.")
@@ -197,7 +199,7 @@ def card(
     mix_min: float = 6.0,
     layer: int = 1,
 ) -> Card:
-    """The mixing card for page and print."""
+    """Return the mixing card for page and print."""
     return Card(
         title=title,
         layer=layer,

@@ -25,7 +25,7 @@ LIMITS = (
 
 
 def absorbance(transmission: float) -> float:
-    """A = −log₁₀ T."""
+    """Return a = −log₁₀ T."""
     part = within("transmission", transmission, 1e-6, 1, "", "give the part of the light that passes, 0 to 1")
     return -math.log10(part) + 0.0
 
@@ -38,7 +38,7 @@ def transmission(absorbance_value: float) -> float:
 def dose_for_pct(
     dip_absorbance: float, dip_depth_mm: float, dip_dose_pct: float, depth_mm: float, wanted_absorbance: float
 ) -> float:
-    """The dose that gives the wanted absorbance at the pour's depth, %."""
+    """Return the dose that gives the wanted absorbance at the pour's depth, %."""
     if not (math.isfinite(dip_absorbance) and dip_absorbance > 0):
         raise OutOfRange(
             "dip reading",
@@ -63,7 +63,7 @@ def hiding_absorbance(returned: float = HIDDEN.value) -> float:
 
 
 def additions_g(dose_pct: float, mix_kg: float) -> list[float]:
-    """The dose in small additions, g: half, then half of what is left, and so on; the last closes the sum."""
+    """Return the dose in small additions, g: half, then half of what is left, and so on; the last closes the sum."""
     total = (
         above("dose_pct", dose_pct, 0, "%", "give the dose")
         / 100

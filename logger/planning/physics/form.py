@@ -43,7 +43,7 @@ def pressure_pa(density_kg_m3: float, depth_m: float) -> float:
 
 
 def beam_coefficient(supports: int) -> Constant:
-    """The sag coefficient for a panel on that many supports."""
+    """Return the sag coefficient for a panel on that many supports."""
     within("supports", supports, 2, 1000, "supports", "a panel needs two supports or more")
     if supports == 2:
         return SIMPLE_BEAM
@@ -62,7 +62,7 @@ def strip_sag_m(
 def longest_span_m(
     load_pa: float, sag_m: float, thickness_m: float, modulus_pa: float, coefficient: float
 ) -> float:
-    """The span at which a one-way panel sags by `sag_m`, m."""
+    """Return the span at which a one-way panel sags by `sag_m`, m."""
     _panel(load_pa, thickness_m, modulus_pa)
     above("load", load_pa, 0, "Pa", "give the depth of the pour")
     above("sag", sag_m, 0, "m", "give the sag that is allowed")
@@ -70,7 +70,7 @@ def longest_span_m(
 
 
 def thinnest_m(load_pa: float, sag_m: float, span_m: float, modulus_pa: float, coefficient: float) -> float:
-    """The thickness at which a one-way panel of that span sags by `sag_m`, m."""
+    """Return the thickness at which a one-way panel of that span sags by `sag_m`, m."""
     _panel(load_pa, 1.0, modulus_pa)
     above("sag", sag_m, 0, "m", "give the sag that is allowed")
     return float((12 * coefficient * load_pa * span_m**4 / (modulus_pa * sag_m)) ** (1 / 3))

@@ -16,7 +16,7 @@ SCUFF = (
 
 
 def layer_words(layers: LayerPlan) -> str:
-    """The whole advice in some sentences: "Pour 2 layers of 37.5 mm. Layer 2: 42 to 53 h after layer 1 …"."""
+    """Return the whole advice in some sentences: "Pour 2 layers of 37.5 mm. Layer 2: 42 to 53 h after layer 1 …"."""
     depths = layers.depths_mm
     if len(set(depths)) == 1:
         text = f"Pour {len(depths)} layers of {depths[0]:g} mm."
@@ -50,5 +50,5 @@ def _hours(from_h: float, until_h: float) -> str:
 
 
 def _up(celsius: float) -> float:
-    """A peak that is promised, rounded up."""
+    """Return a peak that is promised, rounded up."""
     return float(int(celsius) + 1)

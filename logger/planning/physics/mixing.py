@@ -141,7 +141,7 @@ def light_of(error_pct: float) -> Light:
 
 
 def correcting_addition(a_g: float, b_g: float, right_by_weight: Ratio) -> Correction:
-    """What to add so that the ratio is exact. Too little of B: add B. Too much of B: add A."""
+    """Return what to add so that the ratio is exact. Too little of B: add B. Too much of B: add A."""
     above("weight of part A", a_g, 0, "g", "weigh part A")
     above("weight of part B", b_g, 0, "g", "weigh part B")
     short_of_b = a_g * right_by_weight.b_over_a - b_g

@@ -98,7 +98,7 @@ def panel_names() -> list[str]:
 
 
 def find_panel(name: str) -> PanelMaterial:
-    """The panel of that name, in any case. Raises BadInput naming the known ones."""
+    """Return the panel of that name, in any case. Raises BadInput naming the known ones."""
     key = name.strip().lower()
     panel = _BY_NAME.get(_OTHER_NAMES.get(key, key).lower())
     if panel is None:

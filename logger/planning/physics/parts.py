@@ -37,14 +37,14 @@ class Ratio:
         return self.b / self.a
 
     def by_weight(self, density_a_kg_m3: float, density_b_kg_m3: float) -> Ratio:
-        """The same mix, by weight. By volume times density is weight."""
+        """Return the same mix, by weight. By volume times density is weight."""
         _densities(density_a_kg_m3, density_b_kg_m3)
         if self.by == "weight":
             return self
         return Ratio(100.0, 100.0 * self.b_over_a * density_b_kg_m3 / density_a_kg_m3, "weight")
 
     def by_volume(self, density_a_kg_m3: float, density_b_kg_m3: float) -> Ratio:
-        """The same mix, by volume. Weight over density is volume."""
+        """Return the same mix, by volume. Weight over density is volume."""
         _densities(density_a_kg_m3, density_b_kg_m3)
         if self.by == "volume":
             return self
@@ -95,7 +95,7 @@ class Portions:
 
 
 def portions(total_kg: float, ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> Portions:
-    """The parts of a mix of that weight, by weight and by volume."""
+    """Return the parts of a mix of that weight, by weight and by volume."""
     not_negative("weight of the mix", total_kg, "kg", "give the weight of the mix")
     weights = ratio.by_weight(density_a_kg_m3, density_b_kg_m3)
     a_g = 1000 * total_kg * weights.a / (weights.a + weights.b)

@@ -38,7 +38,7 @@ def stations_m(plan: Plan) -> list[tuple[float, float]] | None:
 
 
 def points_m(plan: Plan) -> list[tuple[float, float]] | None:
-    """The traced outline, m, if there is one."""
+    """Return the traced outline, m, if there is one."""
     if plan.outline is None or plan.outline.points_mm is None:
         return None
     return [(x / 1000, y / 1000) for x, y in plan.outline.points_mm]

@@ -86,7 +86,7 @@ def species_names() -> list[str]:
 
 
 def find_species(name: str) -> Species:
-    """The species of that name, in any case. Raises BadInput naming the known ones."""
+    """Return the species of that name, in any case. Raises BadInput naming the known ones."""
     key = name.strip().lower()
     species = _BY_NAME.get(_OTHER_NAMES.get(key, key))
     if species is None:

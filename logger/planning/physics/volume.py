@@ -98,7 +98,7 @@ def _sides(points: Points) -> list[tuple[tuple[float, float], tuple[float, float
 
 
 def _crossing(points: Points) -> tuple[int, int] | None:
-    """The first two sides (not neighbours) that properly cross."""
+    """Return the first two sides (not neighbours) that properly cross."""
     sides = _sides(points)
     for i, (a, b) in enumerate(sides):
         for j in range(i + 2, len(sides)):
@@ -189,7 +189,7 @@ class Quantity:
         return self.total_l * self.density_kg_m3 / 1000
 
     def cost(self, per_kg: float, other: float = 0.0) -> float:
-        """What it costs, in the currency of `per_kg`."""
+        """Return what it costs, in the currency of `per_kg`."""
         not_negative("resin_per_kg", per_kg, "per kg", "give the price of a kilogram")
         return self.total_kg * per_kg + not_negative("other cost", other, "", "give the other costs")
 
@@ -204,7 +204,7 @@ def with_allowances(
     waste_pct: float = 0.0,
     belly_m3: float = 0.0,
 ) -> Quantity:
-    """The quantity to mix. Soak and waste are parts of shape plus voids. Raises OutOfRange."""
+    """Return the quantity to mix. Soak and waste are parts of shape plus voids. Raises OutOfRange."""
     room = not_negative("volume of the shape", shape_m3, "m³", "measure the shape")
     within("displaced volume", displaced_m3, 0.0, room, "m³", "what lies in the form must fit into it")
     net = room - displaced_m3

@@ -58,7 +58,7 @@ def humidity_for_moisture_pct(celsius: float, moisture_pct: float) -> float:
 def corrected_reading_pct(
     reading_pct: float, wood_c: float, slope: float = 1.0, offset_pct: float = 0.0
 ) -> float:
-    """A pin meter's reading, corrected for the wood's temperature and species, %.
+    """Return a pin meter's reading, corrected for the wood's temperature and species, %.
 
     MC = [(R + 0.567 − 0.0260 T + 0.000051 T²) / (0.881 · 1.0056^T) − b] / a with species numbers a, b (a = 1,
     b = 0 is the meter's own species). Source: METER_SOURCE. Raises OutOfRange.
@@ -96,7 +96,7 @@ def slab_moisture(
     slope: float = 1.0,
     offset_pct: float = 0.0,
 ) -> Moisture:
-    """The readings of one slab, corrected where the meter does not do it itself."""
+    """Return the readings of one slab, corrected where the meter does not do it itself."""
     if not readings_pct:
         raise BadInput(
             "[slab.meter] readings_pct",
@@ -118,7 +118,9 @@ def shrinkage_at_pct(shrinkage_pct: float, moisture_pct: float) -> float:
 
 
 def movement_mm(size_mm: float, coefficient: float, from_pct: float, to_pct: float) -> float:
-    """Change of a slab's width, mm; below 0 it shrinks. D C ΔM; holds for 6 to 14 % moisture (Table 13-5)."""
+    """Return the change of a slab's width, mm; below 0 it shrinks. D C ΔM; holds for 6 to 14 % moisture (Table
+    13-5).
+    """
     above("slab width", size_mm, 0, "mm", "measure the slab")
     for value in (from_pct, to_pct):
         within("moisture", value, 0, FIBRE_SATURATION.value, "%", "below fibre saturation only")
