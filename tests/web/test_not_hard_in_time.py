@@ -69,7 +69,7 @@ def live(shop: Any, request: pytest.FixtureRequest) -> int:
     ("live", "whats", "words"),
     [
         ("12", ["Hard and cool enough to open the form"], ""),
-        ("4.5", ["Hard and cool enough to open the form"], "it may not be hard within 4.5 h of pouring"),
+        ("5", ["Hard and cool enough to open the form"], "it may not be hard within 5 h of pouring"),
         (
             "2.5",
             ["Probably not hard yet", "Hard and cool enough to open the form"],

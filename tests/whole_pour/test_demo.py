@@ -23,7 +23,7 @@ from logger.plan.file import plan_from_table
 from logger.planning.findings.mixing import cards_of
 from logger.settings import Settings
 from logger.store import people
-from web.demo.demo import Maker
+from web.demo.demo import LockStep, Maker
 from web.demo.scenarios import SCENARIOS
 from web.security.access import COOKIE
 from web.security.throttle import unlimited
@@ -264,3 +264,25 @@ def test_an_unknown_scenario_is_refused_with_what_is_allowed() -> None:
     )
     assert done.returncode == 2
     assert "calm, hot, cold-room, dead-probe" in done.stderr
+
+
+def test_rows_told_beside_a_batch_neither_count_nor_move_the_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A service killed before it stored anything is asked with rows beside an empty batch: the demo hung for ever."""
+
+    class Clock:
+        speed, open, published = 20000.0, False, 0
+
+        def publish(self, _stamp: object) -> None:
+            self.published += 1
+
+    def taken(_self: object, _request: httpx.Request) -> httpx.Response:
+        return httpx.Response(200)
+
+    monkeypatch.setattr(httpx.HTTPTransport, "handle_request", taken)
+    clock = Clock()
+    step = LockStep(clock, threading.Event())
+    row = {"seq": 1, "stamp": {"wall_ms": 2, "boot_id": "b", "boot_ms": 1, "clock_set": True}}
+    for rows, beside in (([], [row]), ([row], [])):
+        content = json.dumps({"rows": rows, "beside": beside}).encode()
+        step.handle_request(httpx.Request("POST", "http://service/api/batches", content=content))
+        assert clock.published == len(rows)
