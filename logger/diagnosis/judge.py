@@ -48,9 +48,9 @@ REMEDIES = {
 
 def judge(facts: MachineFacts) -> list[MachineFinding]:
     """Every finding, in the order of its topic."""
-    found: list[MachineFinding] = []
+    findings: list[MachineFinding] = []
     if facts.bench:
-        found.append(
+        findings.append(
             MachineFinding(
                 "probes",
                 WARN,
@@ -59,18 +59,18 @@ def judge(facts: MachineFacts) -> list[MachineFinding]:
             )
         )
     elif facts.wires is not None:
-        found += _probes(facts.wires, is_pi=facts.is_pi)
-        found += _pins(facts.wires, facts.system.units)
-    found += _clock(facts)
+        findings += _probes(facts.wires, is_pi=facts.is_pi)
+        findings += _pins(facts.wires, facts.system.units)
+    findings += _clock(facts)
     for disk in facts.disks:
-        found += _disk(disk)
-    found += _power(facts.power, is_pi=facts.is_pi)
-    found += judge_system(facts.system, is_pi=facts.is_pi)
-    found += _network(facts)
-    found += judge_name(facts.name, facts.address)
-    found += _messages(facts)
-    found += _versions(facts)
-    return found
+        findings += _disk(disk)
+    findings += _power(facts.power, is_pi=facts.is_pi)
+    findings += judge_system(facts.system, is_pi=facts.is_pi)
+    findings += _network(facts)
+    findings += judge_name(facts.name, facts.address)
+    findings += _messages(facts)
+    findings += _versions(facts)
+    return findings
 
 
 def worst(findings: Iterable[MachineFinding]) -> CheckState:
@@ -82,8 +82,8 @@ def worst(findings: Iterable[MachineFinding]) -> CheckState:
 def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
     if not wires.bus_there:
         return [_no_bus(wires, is_pi=is_pi)]
-    found = [_one_probe(probe) for probe in wires.probes if probe.place is not None]
-    found += [
+    findings = [_one_probe(probe) for probe in wires.probes if probe.place is not None]
+    findings += [
         MachineFinding(
             "probes",
             WARN,
@@ -94,7 +94,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
         if probe.place is None
     ]
     if not wires.probes:
-        found.append(
+        findings.append(
             MachineFinding(
                 "probes",
                 FAIL,
@@ -104,7 +104,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
         )
     for probe in wires.probes:
         if probe.external_power is False:
-            found.append(
+            findings.append(
                 MachineFinding(
                     "probes",
                     WARN,
@@ -113,7 +113,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
                 )
             )
         if probe.bits is not None and probe.bits < 12:
-            found.append(
+            findings.append(
                 MachineFinding(
                     "probes",
                     WARN,
@@ -121,7 +121,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
                     "unplug the Pi for a minute; if it stays, write 12 to the probe's file resolution",
                 )
             )
-    return found
+    return findings
 
 
 def _no_bus(wires: WiresSeen, *, is_pi: bool) -> MachineFinding:
@@ -168,15 +168,15 @@ def _pins(wires: WiresSeen, units: Sequence[UnitSeen]) -> list[MachineFinding]:
     if not wires.pins:
         return [MachineFinding("pins", OK, "no lamp, buzzer, contact or fan is wired")]
     runs = any(unit.name == STATION_UNIT and unit.active == "active" for unit in units)
-    found = [finding for pin in wires.pins if (finding := _one_pin(pin, wires, runs)) is not None]
+    findings = [finding for pin in wires.pins if (finding := _one_pin(pin, wires, runs)) is not None]
     if wires.as_unit is False:
         says = "the pins were looked at by you, not by the station's own user"
-        found.append(MachineFinding("pins", WARN, says, "run it as root: sudo pourlog check"))
-    if not found:
+        findings.append(MachineFinding("pins", WARN, says, "run it as root: sudo pourlog check"))
+    if not findings:
         named = ", ".join(f"{pin.name} {pin.number}" for pin in wires.pins)
         whose = " by the station's own user, under its unit's rules" if wires.as_unit else ""
-        found.append(MachineFinding("pins", OK, f"{named}: can be used{whose}"))
-    return found
+        findings.append(MachineFinding("pins", OK, f"{named}: can be used{whose}"))
+    return findings
 
 
 def _one_pin(pin: PinSeen, wires: WiresSeen, station_runs: bool) -> MachineFinding | None:
@@ -256,9 +256,9 @@ def _power(power: PowerSeen, *, is_pi: bool) -> list[MachineFinding]:
                 "use the Pi's own supply and a short, thick cable; probes lie when it sags",
             )
         ]
-    found = []
+    findings = []
     if bits >> SINCE_START & UNDER_VOLTAGE:
-        found.append(
+        findings.append(
             MachineFinding(
                 "power",
                 WARN,
@@ -267,7 +267,7 @@ def _power(power: PowerSeen, *, is_pi: bool) -> list[MachineFinding]:
             )
         )
     if bits & (CAPPED | THROTTLED | TOO_HOT):
-        found.append(
+        findings.append(
             MachineFinding(
                 "power",
                 WARN,
@@ -275,13 +275,13 @@ def _power(power: PowerSeen, *, is_pi: bool) -> list[MachineFinding]:
                 "give it air; keep it away from the form and out of the sun",
             )
         )
-    return found or [MachineFinding("power", OK, "the supply is strong enough")]
+    return findings or [MachineFinding("power", OK, "the supply is strong enough")]
 
 
 def _network(facts: MachineFacts) -> list[MachineFinding]:
-    found = []
+    findings = []
     if facts.address is None:
-        found.append(
+        findings.append(
             MachineFinding(
                 "network",
                 WARN,
@@ -290,12 +290,12 @@ def _network(facts: MachineFacts) -> list[MachineFinding]:
             )
         )
     else:
-        found.append(MachineFinding("network", OK, f"this machine is {facts.address}"))
+        findings.append(MachineFinding("network", OK, f"this machine is {facts.address}"))
     service = facts.service
     if service is None:
-        return found
+        return findings
     if service.problem is not None:
-        found.append(
+        findings.append(
             MachineFinding(
                 "service",
                 FAIL,
@@ -303,10 +303,10 @@ def _network(facts: MachineFacts) -> list[MachineFinding]:
                 "is it running (systemctl status pourlog-service), and does it listen to the network?",
             )
         )
-        return found
-    found.append(MachineFinding("service", OK, f"{service.url} answers"))
+        return findings
+    findings.append(MachineFinding("service", OK, f"{service.url} answers"))
     if service.token is False:
-        found.append(
+        findings.append(
             MachineFinding(
                 "service",
                 FAIL,
@@ -315,8 +315,8 @@ def _network(facts: MachineFacts) -> list[MachineFinding]:
             )
         )
     elif service.token:
-        found.append(MachineFinding("service", OK, "it knows this station"))
-    return found
+        findings.append(MachineFinding("service", OK, "it knows this station"))
+    return findings
 
 
 def _messages(facts: MachineFacts) -> list[MachineFinding]:
@@ -327,25 +327,25 @@ def _messages(facts: MachineFacts) -> list[MachineFinding]:
         nobody = "nobody is told of an alarm: there is no channel"
         give = "put the address of a phone into [messages] urls of the settings file"
         return [MachineFinding("messages", FAIL, nobody, give), *_heartbeat(messages)]
-    found = []
+    findings = []
     for channel in messages.channels:
         if channel.problem is not None:
-            found.append(
+            findings.append(
                 MachineFinding(
                     "messages", FAIL, channel.problem, "correct it in [messages] of the settings file"
                 )
             )
         elif messages.sent:
-            found.append(
+            findings.append(
                 MachineFinding("messages", OK, f"{channel.shown} took a test message: did it arrive?")
             )
         else:
             says = f"{channel.shown} is understood, not yet proven"
-            found.append(MachineFinding("messages", WARN, says, "send one: pourlog check --message"))
+            findings.append(MachineFinding("messages", WARN, says, "send one: pourlog check --message"))
     if not messages.second:
         says = "nobody is told when the first one does not answer"
-        found.append(MachineFinding("messages", WARN, says, "give [messages] second_urls"))
-    return [*found, *_heartbeat(messages)]
+        findings.append(MachineFinding("messages", WARN, says, "give [messages] second_urls"))
+    return [*findings, *_heartbeat(messages)]
 
 
 def _heartbeat(messages: MessagesSeen) -> list[MachineFinding]:

@@ -24,20 +24,20 @@ WIFI_AWAKE = (
 
 def judge_system(seen: SystemSeen, *, is_pi: bool) -> list[MachineFinding]:
     """Every finding about the system around the program."""
-    found = [finding for unit in seen.units for finding in _unit(unit)]
-    found += _watchdog(seen, is_pi=is_pi)
+    findings = [finding for unit in seen.units for finding in _unit(unit)]
+    findings += _watchdog(seen, is_pi=is_pi)
     if seen.memory_limits is False:
         says = "this kernel does not keep the program to its share of memory: MemoryMax does nothing"
         do = "write cgroup_enable=memory at the end of the line in /boot/firmware/cmdline.txt, then sudo reboot"
-        found.append(MachineFinding("memory", WARN, says, do))
+        findings.append(MachineFinding("memory", WARN, says, do))
     elif seen.memory_limits:
-        found.append(MachineFinding("memory", OK, "the kernel keeps the program to its share"))
+        findings.append(MachineFinding("memory", OK, "the kernel keeps the program to its share"))
     if seen.journal_kept is False:
         says = "the journal is in memory: after a restart nobody can see what went wrong"
-        found.append(MachineFinding("journal", WARN, says, KEEP_JOURNAL))
+        findings.append(MachineFinding("journal", WARN, says, KEEP_JOURNAL))
     elif seen.journal_kept:
-        found.append(MachineFinding("journal", OK, "kept over a restart"))
-    found += [
+        findings.append(MachineFinding("journal", OK, "kept over a restart"))
+    findings += [
         MachineFinding(
             "wifi",
             WARN,
@@ -46,7 +46,7 @@ def judge_system(seen: SystemSeen, *, is_pi: bool) -> list[MachineFinding]:
         )
         for device in seen.wifi_saving
     ]
-    return found
+    return findings
 
 
 def judge_name(seen: NameSeen | None, address: str | None) -> list[MachineFinding]:
@@ -78,18 +78,18 @@ def _unit(unit: UnitSeen) -> list[MachineFinding]:
         tries = f", and was started again {_times(unit.restarts)}" if unit.restarts else ""
         do = f"sudo systemctl restart {short}; if it does not stay: {look}"
         return [MachineFinding("units", FAIL, f"{short} {told}{tries}", do)]
-    found = []
+    findings = []
     if unit.restarts:
         says = f"{short} runs, but had to be started again {_times(unit.restarts)}"
-        found.append(MachineFinding("units", WARN, says, f"see why: {look}"))
+        findings.append(MachineFinding("units", WARN, says, f"see why: {look}"))
     if not unit.enabled:
         says, do = f"{short} does not start with the machine", f"sudo systemctl enable {unit.name}"
-        found.append(MachineFinding("units", WARN, says, do))
+        findings.append(MachineFinding("units", WARN, says, do))
     trouble = unit.status.partition("; ")[2] if unit.name == STATION_UNIT else unit.status
     if trouble not in CALM:
-        found.append(MachineFinding("units", WARN, f"{short} says: {trouble}", f"see since when: {look}"))
-    told = f": {unit.status}" if unit.status and not found else ""
-    return found or [MachineFinding("units", OK, f"{short} runs{told}")]
+        findings.append(MachineFinding("units", WARN, f"{short} says: {trouble}", f"see since when: {look}"))
+    told = f": {unit.status}" if unit.status and not findings else ""
+    return findings or [MachineFinding("units", OK, f"{short} runs{told}")]
 
 
 def _times(number: int) -> str:

@@ -102,7 +102,7 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
     for finding in findings:
         by_key.setdefault(finding.key, []).append(finding)
     point = _PointMaker(by_key)
-    found = [
+    checks = [
         point(
             "depth",
             "Is the depth of each layer allowed, and is the predicted peak bearable?",
@@ -149,17 +149,17 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
             ["air", "air-damp", "humidity-unknown", "heater-flame", "refused-air"],
         ),
     ]
-    found += _form_points(plan, point)
-    found += _wood_points(plan, point)
-    found += _points_of_options(plan, point)
-    return [*found, *_always(plan)]
+    checks += _form_points(plan, point)
+    checks += _wood_points(plan, point)
+    checks += _points_of_options(plan, point)
+    return [*checks, *_always(plan)]
 
 
 def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
     """Points of each slab and of each void that goes through."""
-    found = []
+    checks = []
     for number, slab in enumerate(plan.slab, start=1):
-        found += [
+        checks += [
             point(
                 f"slab-{number}-moisture",
                 f'Is "{slab.name}" dry all through?',
@@ -175,7 +175,7 @@ def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
                 about=slab.name,
             ),
         ]
-    found += [
+    checks += [
         point(
             f"void-{number}",
             f'Is "{void.name}" taped from below, with a backing board over the tape?',
@@ -186,14 +186,14 @@ def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
         for number, void in enumerate(plan.void, start=1)
         if void.through
     ]
-    return found
+    return checks
 
 
 def _points_of_options(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
     """Points of layers, sun, colour and heat tools, where the plan has them."""
-    found = []
+    checks = []
     if plan.layer:
-        found.append(
+        checks.append(
             point(
                 "layers",
                 "Does everybody know when the next layer may go on, and when to scuff?",
@@ -201,18 +201,18 @@ def _points_of_options(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
             )
         )
     if plan.sun is not None:
-        found.append(point("sun", "Is the form out of the sun all day long?", ["sun"]))
+        checks.append(point("sun", "Is the form out of the sun all day long?", ["sun"]))
     if plan.colour is not None:
-        found.append(point("colour", "Has a cup at full depth been looked at?", ["colour"], evidence=_PHOTO))
+        checks.append(point("colour", "Has a cup at full depth been looked at?", ["colour"], evidence=_PHOTO))
     if plan.heat_tool is not None:
-        found.append(point("heat-tool", "Do all who hold the gun know how short a pass is?", ["heat-tool"]))
-    return found
+        checks.append(point("heat-tool", "Do all who hold the gun know how short a pass is?", ["heat-tool"]))
+    return checks
 
 
 def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
     if plan.pour.shape == "sheet" and plan.form.bottom.thickness_mm == 0:
         return []
-    found = [
+    checks = [
         point(
             "form",
             "Have two persons looked under the form: supports, span, braces, level?",
@@ -229,7 +229,7 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
         ),
     ]
     if plan.slab:
-        found.append(
+        checks.append(
             point(
                 "clamps",
                 "Are the slabs held down against floating up?",
@@ -237,7 +237,7 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
                 evidence=_PHOTO,
             )
         )
-    return found
+    return checks
 
 
 def _always(plan: Plan) -> list[SigningPoint]:

@@ -87,8 +87,8 @@ def _in_order(old: Connection, table: Table) -> Iterator[list[dict[str, object]]
     key = next(iter(table.primary_key.columns))
     last: object = None
     while True:
-        wanted = select(table).order_by(key).limit(MANY)
-        found = old.execute(wanted if last is None else wanted.where(key > last)).mappings().all()
+        query = select(table).order_by(key).limit(MANY)
+        found = old.execute(query if last is None else query.where(key > last)).mappings().all()
         if not found:
             return
         yield [dict(row) for row in found]

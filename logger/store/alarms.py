@@ -80,13 +80,13 @@ def save_changes(
 
 def _row_of(tx: Connection, pour_id: int | None, change: Transition, at_ms: int) -> int:
     subject = change.subject if pour_id is None else f"{pour_id}/{change.subject}"
-    found = tx.execute(
+    value = tx.execute(
         select(ALARM.c.id).where(
             ALARM.c.subject == subject, ALARM.c.kind == change.kind, ALARM.c.activation == change.activation
         )
     ).scalar()
-    if found is not None:
-        return int(found)
+    if value is not None:
+        return int(value)
     values = {
         "pour_id": pour_id,
         "subject": subject,
@@ -107,12 +107,12 @@ def _row_of(tx: Connection, pour_id: int | None, change: Transition, at_ms: int)
 def row_id_of(connection: Connection, pour_id: int, key: str, activation: int) -> int | None:
     """Return the row of one activation of the alarm with that key (<kind>/<subject>), or None."""
     kind, _, subject = key.partition("/")
-    found = connection.execute(
+    value = connection.execute(
         select(ALARM.c.id).where(
             ALARM.c.subject == f"{pour_id}/{subject}", ALARM.c.kind == kind, ALARM.c.activation == activation
         )
     ).scalar()
-    return None if found is None else int(found)
+    return None if value is None else int(value)
 
 
 def same_alarm(alarm_id: int) -> Select[Any]:
@@ -127,10 +127,10 @@ def same_alarm(alarm_id: int) -> Select[Any]:
 
 def get_alarm(connection: Connection, alarm_id: int) -> AlarmRow:
     """One activation. Raises NotFound, also for one in a record from elsewhere: nobody answers it here."""
-    found = first_row(connection, _ALARMS.where(ALARM.c.id == alarm_id, OURS), AlarmRow)
-    if found is None:
+    row = first_row(connection, _ALARMS.where(ALARM.c.id == alarm_id, OURS), AlarmRow)
+    if row is None:
         raise NotFound(f"there is no alarm {alarm_id}")
-    return found
+    return row
 
 
 def open_alarms(connection: Connection, pour_id: int | None = None) -> list[AlarmRow]:

@@ -79,12 +79,12 @@ def begin_past(tx: Connection, parcel: Connection, now_ms: int) -> Begun:
 
 def not_here_yet(connection: Connection, spool: str) -> None:
     """Raise NotAllowed when the past log with that spool's name has been brought in."""
-    wanted = select(POUR.c.id, POUR.c.partial_ms).join(READING, READING.c.pour_id == POUR.c.id)
+    query = select(POUR.c.id, POUR.c.partial_ms).join(READING, READING.c.pour_id == POUR.c.id)
     mine = STATION.c.name == PAST_STATION
-    wanted = wanted.join(STATION, STATION.c.id == READING.c.station_id).where(mine, READING.c.spool == spool)
-    known = connection.execute(wanted.limit(1)).first()
-    if known is not None:
-        raise NotAllowed(_here_already("log", known.id, known.partial_ms))
+    query = query.join(STATION, STATION.c.id == READING.c.station_id).where(mine, READING.c.spool == spool)
+    row = connection.execute(query.limit(1)).first()
+    if row is not None:
+        raise NotAllowed(_here_already("log", row.id, row.partial_ms))
 
 
 def copy(store: Store, parcel: Parcel, begun: Begun, now_ms: Callable[[], int], rest: Rest) -> None:
@@ -223,8 +223,8 @@ def _here_already(what: str, pour_id: int, partial_ms: int | None) -> str:
 
 
 def _past_station(tx: Connection, now_ms: int) -> int:
-    found = tx.execute(select(STATION.c.id).where(STATION.c.name == PAST_STATION)).scalar()
-    if found is None:
+    value = tx.execute(select(STATION.c.id).where(STATION.c.name == PAST_STATION)).scalar()
+    if value is None:
         values = {
             "name": PAST_STATION,
             "clock_set": True,
@@ -232,5 +232,5 @@ def _past_station(tx: Connection, now_ms: int) -> int:
             "enrolled_ms": now_ms,
             "revoked_ms": now_ms,
         }
-        found = tx.execute(insert(STATION).values(**values).returning(STATION.c.id)).scalar_one()
-    return int(found)
+        value = tx.execute(insert(STATION).values(**values).returning(STATION.c.id)).scalar_one()
+    return int(value)

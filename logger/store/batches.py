@@ -264,8 +264,8 @@ def _boots_of(
     if all(boot is not None and (boot.clock_set or name not in dated) for name, boot in boots.items()):
         return {name: boot.id for name, boot in boots.items() if boot is not None}
     made = _boots(tx, batch.station_id, batch.sent, batch.rows, now_ms, clock_set=clock_set)
-    wanted = select(BOOT.c.id, BOOT.c.offset_ms).where(BOOT.c.id.in_(made.values()))
-    of_boot.update({row.id: row.offset_ms for row in tx.execute(wanted)})
+    query = select(BOOT.c.id, BOOT.c.offset_ms).where(BOOT.c.id.in_(made.values()))
+    of_boot.update({row.id: row.offset_ms for row in tx.execute(query)})
     return made
 
 

@@ -38,14 +38,14 @@ def boot_row(
     steady_offset_ms: int | None = None,
 ) -> int:
     """Return the row id of a boot, made or corrected: an offset is known once the clock was set, guessed until then."""
-    found = tx.execute(
+    row = tx.execute(
         select(BOOT.c.id, BOOT.c.clock_set).where(
             BOOT.c.station_id == station_id if station_id is not None else BOOT.c.station_id.is_(None),
             BOOT.c.boot_id == stamp.boot_id,
         )
     ).first()
     offset = offset_of(stamp, guess_offset_ms)
-    if found is None:
+    if row is None:
         return int(
             tx.execute(
                 insert(BOOT)
@@ -59,9 +59,9 @@ def boot_row(
                 .returning(BOOT.c.id)
             ).scalar_one()
         )
-    if stamp.clock_set and not found.clock_set:
-        tx.execute(update(BOOT).where(BOOT.c.id == found.id).values(offset_ms=offset, clock_set=True))
-    return int(found.id)
+    if stamp.clock_set and not row.clock_set:
+        tx.execute(update(BOOT).where(BOOT.c.id == row.id).values(offset_ms=offset, clock_set=True))
+    return int(row.id)
 
 
 def offsets(connection: Connection, pour_id: int) -> Mapping[int, int]:
@@ -79,20 +79,20 @@ class Timeline:
         self._clock = clock
         stamp = clock.stamp()
         with store.write() as tx:
-            known = tx.execute(
+            row = tx.execute(
                 select(BOOT).where(BOOT.c.station_id.is_(None), BOOT.c.boot_id == stamp.boot_id)
             ).first()
-            if known is not None and known.steady_offset_ms is not None:
-                self._steady_offset_ms = int(known.steady_offset_ms)
+            if row is not None and row.steady_offset_ms is not None:
+                self._steady_offset_ms = int(row.steady_offset_ms)
             else:
                 self._steady_offset_ms = _steady_offset(tx, stamp)
             # Without a clock, time most likely goes on from where it was; with one, that is what counts.
             guess_ms = max(stamp.wall_ms - stamp.boot_ms, self._steady_offset_ms + _shift_before(tx))
-            if known is not None and stamp.clock_set and not known.clock_set:
-                _move_guesses(tx, stamp.wall_ms - stamp.boot_ms - known.offset_ms)
+            if row is not None and stamp.clock_set and not row.clock_set:
+                _move_guesses(tx, stamp.wall_ms - stamp.boot_ms - row.offset_ms)
             self.boot_row = boot_row(tx, None, stamp, guess_ms, steady_offset_ms=self._steady_offset_ms)
             self._true_offset_ms = _offset(tx, self.boot_row)
-        self._true_known = stamp.clock_set or (known is not None and bool(known.clock_set))
+        self._true_known = stamp.clock_set or (row is not None and bool(row.clock_set))
 
     def now_ms(self) -> int:
         """Now, on the steady timeline."""

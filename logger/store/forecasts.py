@@ -51,5 +51,5 @@ def newest(connection: Connection, pour_id: int, most: int) -> list[ForecastRow]
 
 def at_milestone(connection: Connection, pour_id: int, hour: float) -> ForecastRow | None:
     """Return the first forecast made at or soon after an hour of the pour, or None: what was foretold then."""
-    wanted = _FORECASTS.where(FORECAST.c.pour_id == pour_id, FORECAST.c.at_h.between(hour, hour * SOON))
-    return first_row(connection, wanted.order_by(FORECAST.c.at_h, FORECAST.c.id).limit(1), ForecastRow)
+    query = _FORECASTS.where(FORECAST.c.pour_id == pour_id, FORECAST.c.at_h.between(hour, hour * SOON))
+    return first_row(connection, query.order_by(FORECAST.c.at_h, FORECAST.c.id).limit(1), ForecastRow)

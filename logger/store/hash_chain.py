@@ -177,12 +177,10 @@ def _readings_one_by_one(connection: Connection, pour_id: int, after_id: int = -
 def _one(connection: Connection, reading_id: int) -> Linked | None:
     """One reading as the driver gives it: a type that repairs a value would hide what was done to it."""
     columns = [_BOOT.c.boot_id if name == "boot_id" else _READING.c[name] for name in READING_FIELDS]
-    wanted = select(_READING.c.link, _READING.c.station_id, *columns)
-    wanted = wanted.join(_BOOT, _BOOT.c.id == _READING.c.boot, isouter=True).where(
-        _READING.c.id == reading_id
-    )
+    query = select(_READING.c.link, _READING.c.station_id, *columns)
+    query = query.join(_BOOT, _BOOT.c.id == _READING.c.boot, isouter=True).where(_READING.c.id == reading_id)
     try:
-        row = connection.execute(wanted).cursor.fetchone()
+        row = connection.execute(query).cursor.fetchone()
         return (
             None
             if row is None

@@ -36,22 +36,22 @@ def hold(
     `judged_ms` and `trouble`: what the holder says of its watch.
     """
     now_ms = server_ms(tx)
-    found = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update()).first()
+    row = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update()).first()
     values: dict[str, Any] = {
         "holder": holder,
         "until_ms": now_ms + for_ms,
         "judged_ms": judged_ms,
         "trouble": None if trouble is None else trouble[:1000],
     }
-    if found is None:
+    if row is None:
         tx.execute(insert(LEASE).values(name=DECIDES, fence=1, **values))
         return 1
-    fence = int(found.fence)
-    if found.holder != holder:
-        if now_ms < found.until_ms:
+    fence = int(row.fence)
+    if row.holder != holder:
+        if now_ms < row.until_ms:
             return None
         fence += 1
-        values["judged_ms"] = found.judged_ms if judged_ms is None else judged_ms
+        values["judged_ms"] = row.judged_ms if judged_ms is None else judged_ms
     tx.execute(update(LEASE).where(LEASE.c.name == DECIDES).values(fence=fence, **values))
     return fence
 
@@ -68,8 +68,8 @@ def give_up(tx: Connection, holder: str) -> None:
 def check(tx: Connection, holder: str, fence: int) -> None:
     """Raise LostLease unless this process still decides; until the transaction ends nobody else can take over."""
     # Shared: the lease cannot change hands before what is decided here is committed.
-    found = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update(read=True)).first()
-    if found is None or (found.holder, found.fence) != (holder, fence):
+    row = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update(read=True)).first()
+    if row is None or (row.holder, row.fence) != (holder, fence):
         raise LostLease("another service process decides now")
 
 

@@ -41,8 +41,8 @@ def make_link(
 
 def find_link(connection: Connection, token: str) -> MessageLinkRow | None:
     """Return the link with that token, or None."""
-    wanted = select(*columns(LINK, MessageLinkRow)).where(LINK.c.token == token)
-    return first_row(connection, wanted, MessageLinkRow)
+    query = select(*columns(LINK, MessageLinkRow)).where(LINK.c.token == token)
+    return first_row(connection, query, MessageLinkRow)
 
 
 def use_link(tx: Connection, token: str, now_ms: int) -> bool:
@@ -68,7 +68,7 @@ def revoke_links(tx: Connection, alarm_id: int, now_ms: int) -> None:
 
 def last_confirmed_ms(connection: Connection) -> int | None:
     """When somebody last confirmed that a test message had arrived, on the steady timeline; None: never."""
-    found = connection.execute(
+    value = connection.execute(
         select(func.max(LINK.c.used_ms)).where(LINK.c.purpose == Purpose.CONFIRM)
     ).scalar()
-    return None if found is None else int(found)
+    return None if value is None else int(value)

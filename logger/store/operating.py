@@ -68,7 +68,7 @@ def unheard_pours(connection: Connection, before_ms: int) -> list[int]:
         ALARM.c.kind.in_(_NOTHING_COMES),
         or_(ALARM.c.phase == Phase.ACKNOWLEDGED, (ALARM.c.phase == Phase.RAISED) & ALARM.c.quiet),
     )
-    wanted = (
+    query = (
         select(POUR.c.id)
         .join(BOOT, BOOT.c.id == POUR.c.poured_boot_id)
         .join(PROBE, PROBE.c.station_id == POUR.c.station_id, isouter=True)
@@ -76,4 +76,4 @@ def unheard_pours(connection: Connection, before_ms: int) -> list[int]:
         .group_by(POUR.c.id)
         .having(or_(newest.is_(None), newest < before_ms))
     )
-    return list(connection.execute(wanted.order_by(POUR.c.id)).scalars())
+    return list(connection.execute(query.order_by(POUR.c.id)).scalars())

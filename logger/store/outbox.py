@@ -200,20 +200,20 @@ _OLDEST_WAITING = select(func.min(OUTBOX.c.since_ms)).where(OUTBOX.c.state == WA
 
 def oldest_waiting_ms(connection: Connection) -> int | None:
     """Since when the oldest message has waited that no channel has taken, or None."""
-    found = connection.execute(_OLDEST_WAITING).scalar()
-    return None if found is None else int(found)
+    value = connection.execute(_OLDEST_WAITING).scalar()
+    return None if value is None else int(value)
 
 
 def how_many_wait(connection: Connection) -> int:
     """Messages that have not got through."""
-    wanted = select(func.count()).select_from(OUTBOX).where(OUTBOX.c.state == WAITING)
-    return int(connection.execute(wanted).scalar_one())
+    query = select(func.count()).select_from(OUTBOX).where(OUTBOX.c.state == WAITING)
+    return int(connection.execute(query).scalar_one())
 
 
 def last_trial_ms(connection: Connection) -> int | None:
     """When the last test message was written."""
-    found = connection.execute(select(func.max(OUTBOX.c.created_ms)).where(OUTBOX.c.why == TRIAL)).scalar()
-    return None if found is None else int(found)
+    value = connection.execute(select(func.max(OUTBOX.c.created_ms)).where(OUTBOX.c.why == TRIAL)).scalar()
+    return None if value is None else int(value)
 
 
 def outdate_of(tx: Connection, why: str, now_ms: int) -> None:
@@ -227,9 +227,9 @@ def outdate_of(tx: Connection, why: str, now_ms: int) -> None:
 
 def heard_since(connection: Connection, why: str, body: str, since_ms: int) -> bool:
     """Whether a channel has taken a message with that reason and text that was written since."""
-    wanted = select(OUTBOX.c.id).where(OUTBOX.c.why == why, OUTBOX.c.body == body[:4000])
-    wanted = wanted.where(OUTBOX.c.created_ms > since_ms, or_(OUTBOX.c.state == SENT, _was_taken()))
-    return connection.execute(wanted.limit(1)).first() is not None
+    query = select(OUTBOX.c.id).where(OUTBOX.c.why == why, OUTBOX.c.body == body[:4000])
+    query = query.where(OUTBOX.c.created_ms > since_ms, or_(OUTBOX.c.state == SENT, _was_taken()))
+    return connection.execute(query.limit(1)).first() is not None
 
 
 def give_up(tx: Connection, message_id: int, problem: str, now_ms: int) -> None:
@@ -259,5 +259,5 @@ def messages_of(connection: Connection, alarm_id: int) -> list[MessageRow]:
 def newest_messages(connection: Connection, most: int = 30) -> list[ListedMessage]:
     """Return the last messages, newest first, each with `takers`: how many channels have taken it."""
     takers = select(func.count()).where(TAKEN.c.message_id == OUTBOX.c.id).scalar_subquery()
-    wanted = select(*columns(OUTBOX, ListedMessage, takers.label("takers")))
-    return all_rows(connection, wanted.order_by(OUTBOX.c.id.desc()).limit(most), ListedMessage)
+    query = select(*columns(OUTBOX, ListedMessage, takers.label("takers")))
+    return all_rows(connection, query.order_by(OUTBOX.c.id.desc()).limit(most), ListedMessage)

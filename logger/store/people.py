@@ -51,10 +51,10 @@ class Role(StrEnum):
 
 def owner_exists(connection: Connection) -> bool:
     """Whether the first set-up has been done."""
-    found = connection.execute(
+    value = connection.execute(
         select(func.count()).where(PERSON.c.role == Role.OWNER, PERSON.c.left_ms.is_(None))
     ).scalar_one()
-    return int(found) > 0
+    return int(value) > 0
 
 
 def add_person(
@@ -78,24 +78,24 @@ def add_person(
 
 def person_by_name(connection: Connection, name: str) -> PersonRow:
     """Somebody who has not left. Raises NotFound."""
-    found = first_row(connection, _PERSONS.where(PERSON.c.name == name), PersonRow)
-    if found is None:
+    row = first_row(connection, _PERSONS.where(PERSON.c.name == name), PersonRow)
+    if row is None:
         raise NotFound(f"nobody called {name!r} is here")
-    return found
+    return row
 
 
 def person(connection: Connection, person_id: int) -> PersonRow:
     """Somebody who has not left, by id. Raises NotFound."""
-    found = first_row(connection, _PERSONS.where(PERSON.c.id == person_id), PersonRow)
-    if found is None:
+    row = first_row(connection, _PERSONS.where(PERSON.c.id == person_id), PersonRow)
+    if row is None:
         raise NotFound(f"person {person_id} is not here, or has left")
-    return found
+    return row
 
 
 def everybody(connection: Connection) -> list[ListedPerson]:
     """Who is here, by name, without their password's hash."""
-    wanted = select(*columns(PERSON, ListedPerson)).where(PERSON.c.left_ms.is_(None))
-    return all_rows(connection, wanted.order_by(PERSON.c.name), ListedPerson)
+    query = select(*columns(PERSON, ListedPerson)).where(PERSON.c.left_ms.is_(None))
+    return all_rows(connection, query.order_by(PERSON.c.name), ListedPerson)
 
 
 def change_role(tx: Connection, person_id: int, role: Role) -> None:
@@ -158,26 +158,26 @@ def _open(now_ms: int) -> tuple[Any, ...]:
 
 def signed_in(connection: Connection, token: str, now_ms: int) -> SignedIn | None:
     """Return the person that a token belongs to, or None."""
-    wanted = select(*columns(PERSON, SignedIn, SIGN_IN.c.id.label("sign_in_id"), SIGN_IN.c.seen_ms)).join(
+    query = select(*columns(PERSON, SignedIn, SIGN_IN.c.id.label("sign_in_id"), SIGN_IN.c.seen_ms)).join(
         SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id
     )
     mine = (SIGN_IN.c.token_hash == token_hash(token), PERSON.c.left_ms.is_(None))
-    return first_row(connection, wanted.where(*mine, *_open(now_ms)), SignedIn)
+    return first_row(connection, query.where(*mine, *_open(now_ms)), SignedIn)
 
 
 def sign_ins_of(connection: Connection, person_id: int, now_ms: int) -> list[SignInRow]:
     """Somebody's sign-ins that hold, the newest first."""
-    wanted = select(*columns(SIGN_IN, SignInRow)).where(SIGN_IN.c.person_id == person_id, *_open(now_ms))
-    return all_rows(connection, wanted.order_by(SIGN_IN.c.id.desc()), SignInRow)
+    query = select(*columns(SIGN_IN, SignInRow)).where(SIGN_IN.c.person_id == person_id, *_open(now_ms))
+    return all_rows(connection, query.order_by(SIGN_IN.c.id.desc()), SignInRow)
 
 
 def owner_of_sign_in(connection: Connection, sign_in_id: int) -> Row[int, str]:
     """Whose sign-in this is: id, name. Raises NotFound."""
-    wanted = select(PERSON.c.id, PERSON.c.name).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
-    found = connection.execute(wanted.where(SIGN_IN.c.id == sign_in_id)).first()
-    if found is None:
+    query = select(PERSON.c.id, PERSON.c.name).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
+    row = connection.execute(query.where(SIGN_IN.c.id == sign_in_id)).first()
+    if row is None:
         raise NotFound(f"there is no sign-in {sign_in_id}")
-    return found
+    return row
 
 
 def seen(tx: Connection, sign_in_id: int, now_ms: int) -> None:
@@ -226,8 +226,8 @@ def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_m
 def invitations(connection: Connection, now_ms: int) -> list[InvitationRow]:
     """Invitations that hold, oldest first."""
     holds = (INVITATION.c.ended_ms.is_(None), INVITATION.c.expires_ms > now_ms)
-    wanted = select(*columns(INVITATION, InvitationRow)).where(*holds)
-    return all_rows(connection, wanted.order_by(INVITATION.c.id), InvitationRow)
+    query = select(*columns(INVITATION, InvitationRow)).where(*holds)
+    return all_rows(connection, query.order_by(INVITATION.c.id), InvitationRow)
 
 
 def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:
@@ -266,11 +266,11 @@ def set_secret(tx: Connection, name: str, value: bytes | None, now_ms: int) -> N
 
 def get_secret(connection: Connection, name: str) -> bytes | None:
     """Return a secret by name, or None."""
-    found = connection.execute(select(SECRET.c.value).where(SECRET.c.name == name)).scalar()
-    return None if found is None else bytes(found)
+    value = connection.execute(select(SECRET.c.value).where(SECRET.c.name == name)).scalar()
+    return None if value is None else bytes(value)
 
 
 def secret_made_ms(connection: Connection, name: str) -> int | None:
     """When a secret was made, or None."""
-    found = connection.execute(select(SECRET.c.made_ms).where(SECRET.c.name == name)).scalar()
-    return None if found is None else int(found)
+    value = connection.execute(select(SECRET.c.made_ms).where(SECRET.c.name == name)).scalar()
+    return None if value is None else int(value)

@@ -45,11 +45,11 @@ def find(folder: Path, sha256: object) -> Path | None:
 
 def is_whole(path: Path) -> bool:
     """Whether a photo's file holds the bytes that its name promises. Raises OSError."""
-    found = _NAME.fullmatch(path.name)
-    if found is None or not path.is_file():
+    match = _NAME.fullmatch(path.name)
+    if match is None or not path.is_file():
         return False
     with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest() == found[1]
+        return hashlib.file_digest(file, "sha256").hexdigest() == match[1]
 
 
 def put(raw: bytes, folder: Path, name: str) -> None:

@@ -78,8 +78,8 @@ def _with_poured_ms(
     wanted: Iterable[ColumnElement[Any]], *, planned: bool = True, partial: bool = False
 ) -> Select[Any]:
     """Pours with `poured_ms`: null for those that are only planned, or without these."""
-    found = select(*wanted).join(BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned)
-    return found if partial else found.where(WHOLE)
+    query = select(*wanted).join(BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned)
+    return query if partial else query.where(WHOLE)
 
 
 # With every batch; built once.
@@ -207,22 +207,22 @@ def get_pour(connection: Connection, pour_id: int, *, partial: bool = False) -> 
 
     `partial`: also one that is not whole yet, for whoever brings it in.
     """
-    found = first_row(connection, _ONE_OF_ALL if partial else _ONE, PourRow, {"pour": pour_id})
-    if found is None:
+    row = first_row(connection, _ONE_OF_ALL if partial else _ONE, PourRow, {"pour": pour_id})
+    if row is None:
         raise NotFound(f"there is no pour {pour_id}")
-    return found
+    return row
 
 
 def origin_of(connection: Connection, pour_id: int) -> Mapping[str, Any] | None:
     """Where a record from elsewhere is from; None for the shop's own pours, and for none."""
-    found: Mapping[str, Any] | None = connection.execute(_ORIGIN, {"pour": pour_id}).scalar()
-    return found
+    value: Mapping[str, Any] | None = connection.execute(_ORIGIN, {"pour": pour_id}).scalar()
+    return value
 
 
 def live_pours(connection: Connection) -> list[LivePour]:
     """Every live pour; cheap, since every batch asks for them."""
-    wanted = select(*columns(POUR, LivePour)).where(POUR.c.stage.in_(LIVE), OWN)
-    return all_rows(connection, wanted, LivePour)
+    query = select(*columns(POUR, LivePour)).where(POUR.c.stage.in_(LIVE), OWN)
+    return all_rows(connection, query, LivePour)
 
 
 def watched_pours(connection: Connection) -> list[WatchedPour]:
@@ -240,8 +240,8 @@ def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int
 def live_by_station(connection: Connection) -> dict[int, list[Row[int, int, str]]]:
     """Station → its live pours (station_id, id, title)."""
     found: dict[int, list[Row[int, int, str]]] = {}
-    wanted = select(POUR.c.station_id, POUR.c.id, POUR.c.title).where(POUR.c.stage.in_(LIVE), OWN)
-    for row in connection.execute(wanted.order_by(POUR.c.id)):
+    query = select(POUR.c.station_id, POUR.c.id, POUR.c.title).where(POUR.c.stage.in_(LIVE), OWN)
+    for row in connection.execute(query.order_by(POUR.c.id)):
         found.setdefault(row.station_id, []).append(row)
     return found
 
@@ -253,10 +253,10 @@ def oldest_live(connection: Connection) -> int | None:
 
 def to_judge(connection: Connection, pour_id: int) -> JudgedPour:
     """Return what the watch needs of a pour each time: all but its plan and prediction. Raises NotFound."""
-    found = first_row(connection, _TO_JUDGE, JudgedPour, {"pour": pour_id})
-    if found is None:
+    row = first_row(connection, _TO_JUDGE, JudgedPour, {"pour": pour_id})
+    if row is None:
         raise NotFound(f"there is no pour {pour_id} that was poured")
-    return found
+    return row
 
 
 def all_pours(

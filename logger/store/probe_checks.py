@@ -39,10 +39,10 @@ class Faults:
 def probe(connection: Connection, station_id: int, rom: str) -> ProbeRow:
     """Return a probe as its station reported it. Raises NotFound."""
     wanted = PROBES.where(PROBE.c.station_id == station_id, PROBE.c.rom == rom)
-    found = first_row(connection, wanted, ProbeRow)
-    if found is None:
+    row = first_row(connection, wanted, ProbeRow)
+    if row is None:
         raise NotFound(f"this station has reported no probe {rom!r}")
-    return found
+    return row
 
 
 def looks(connection: Connection, station_id: int, rom: str, since_ms: int) -> list[CheckReading]:
@@ -61,7 +61,7 @@ def looks(connection: Connection, station_id: int, rom: str, since_ms: int) -> l
 def recent(connection: Connection, station_id: int, rom: str, since_ms: int) -> list[Row[Any]]:
     """Return a probe's newest readings: at_ms, milli_c, fault, raw, milli_rh; oldest first."""
     at_ms = (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms")
-    wanted = (
+    query = (
         select(at_ms, READING.c.milli_c, READING.c.fault, READING.c.raw, READING.c.milli_rh)
         .join(BOOT, BOOT.c.id == READING.c.boot)
         .where(
@@ -71,7 +71,7 @@ def recent(connection: Connection, station_id: int, rom: str, since_ms: int) -> 
             READING.c.boot_ms + BOOT.c.offset_ms >= since_ms,
         )
     )
-    return list(connection.execute(wanted.order_by("at_ms", READING.c.id)))
+    return list(connection.execute(query.order_by("at_ms", READING.c.id)))
 
 
 def faults(connection: Connection, station_id: int, rom: str) -> Faults:

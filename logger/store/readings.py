@@ -54,25 +54,23 @@ def points_after(
     Plain tuples of the driver, few columns, no join: three days of six probes in half a second instead of two.
     """
     c = READING.c
-    wanted = select(c.id, c.boot, c.boot_ms, c.probe, c.place, c.milli_c)
-    found = connection.execute(
-        wanted.where(c.pour_id == pour_id, c.id > reading_id).order_by(c.id).limit(most)
-    )
-    return list(found.cursor.fetchall()) if found.cursor is not None else []
+    query = select(c.id, c.boot, c.boot_ms, c.probe, c.place, c.milli_c)
+    rows = connection.execute(query.where(c.pour_id == pour_id, c.id > reading_id).order_by(c.id).limit(most))
+    return list(rows.cursor.fetchall()) if rows.cursor is not None else []
 
 
 def hottest_core(connection: Connection, pour_id: int, from_ms: int) -> Any:
     """Return a pour's hottest core reading from a moment on: at_ms and milli_c; None when there is none."""
     at_ms = READING.c.boot_ms + BOOT.c.offset_ms
-    wanted = select(at_ms.label("at_ms"), READING.c.milli_c).join(BOOT, BOOT.c.id == READING.c.boot)
-    wanted = wanted.where(READING.c.pour_id == pour_id, READING.c.place.startswith("core"), at_ms >= from_ms)
-    hottest_first = wanted.where(READING.c.milli_c.is_not(None)).order_by(READING.c.milli_c.desc(), at_ms)
+    query = select(at_ms.label("at_ms"), READING.c.milli_c).join(BOOT, BOOT.c.id == READING.c.boot)
+    query = query.where(READING.c.pour_id == pour_id, READING.c.place.startswith("core"), at_ms >= from_ms)
+    hottest_first = query.where(READING.c.milli_c.is_not(None)).order_by(READING.c.milli_c.desc(), at_ms)
     return connection.execute(hottest_first.limit(1)).first()
 
 
 def series(connection: Connection, pour_id: int, until_id: int | None = None) -> list[Row[Any]]:
     """All of a pour's readings in the order in which they were taken: at_ms, probe, place, milli_c, fault, late."""
-    wanted = select(
+    query = select(
         (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms"),
         READING.c.probe,
         READING.c.place,
@@ -80,10 +78,10 @@ def series(connection: Connection, pour_id: int, until_id: int | None = None) ->
         READING.c.fault,
         READING.c.late,
     ).join(BOOT, BOOT.c.id == READING.c.boot)
-    wanted = wanted.where(READING.c.pour_id == pour_id)
+    query = query.where(READING.c.pour_id == pour_id)
     if until_id is not None:
-        wanted = wanted.where(READING.c.id <= until_id)
-    return list(connection.execute(wanted.order_by("at_ms", READING.c.id)))
+        query = query.where(READING.c.id <= until_id)
+    return list(connection.execute(query.order_by("at_ms", READING.c.id)))
 
 
 def counts(connection: Connection, pour_id: int) -> tuple[int, int]:

@@ -34,8 +34,8 @@ def first_row(
     connection: Connection, query: Executable, shape: type[T], values: Mapping[str, object] | None = None
 ) -> T | None:
     """Return the first row of a query of a shape's columns; None without one."""
-    found = connection.execute(query, values).first()
-    return None if found is None else shape(*found)
+    row = connection.execute(query, values).first()
+    return None if row is None else shape(*row)
 
 
 @dataclass(frozen=True, slots=True)

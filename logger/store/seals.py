@@ -63,10 +63,10 @@ def boots_of(connection: Connection, pour_id: int) -> dict[str, int]:
 
 def poured_boot(connection: Connection, pour: PourRow) -> dict[str, Any] | None:
     """Return the service's boot in which pouring started: boot_id, offset_ms; None before pouring."""
-    found = connection.execute(
+    rows = connection.execute(
         select(BOOT.c.boot_id, BOOT.c.offset_ms).where(BOOT.c.id == pour.poured_boot_id)
     )
-    row = found.first()
+    row = rows.first()
     return None if row is None else {"boot_id": row.boot_id, "offset_ms": row.offset_ms}
 
 
@@ -88,8 +88,8 @@ def ids_of_alarms(connection: Connection, pour_id: int) -> list[int]:
 
 def ids_of_forecasts(connection: Connection, pour_id: int) -> list[int]:
     """Return a pour's forecasts, oldest first."""
-    wanted = select(FORECAST.c.id).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id)
-    return list(connection.execute(wanted).scalars())
+    query = select(FORECAST.c.id).where(FORECAST.c.pour_id == pour_id).order_by(FORECAST.c.id)
+    return list(connection.execute(query).scalars())
 
 
 def alarm_row(connection: Connection, alarm_id: int) -> Mapping[str, Any]:

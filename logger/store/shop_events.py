@@ -26,11 +26,11 @@ def shop_events(connection: Connection, *kinds: str) -> list[EventRow]:
 
 def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
     """Return the units that were chosen for a shop, as four words; None before. Without a shop: of whoever asks."""
-    wanted = select(EVENT.c.data).where(EVENT.c.pour_id.is_(None), EVENT.c.kind == UNITS_CHOSEN)
+    query = select(EVENT.c.data).where(EVENT.c.pour_id.is_(None), EVENT.c.kind == UNITS_CHOSEN)
     if shop_id is not None:
-        wanted = wanted.where(EVENT.c.shop_id == shop_id)
-    told = connection.execute(wanted.order_by(EVENT.c.id.desc()).limit(1)).scalar()
-    return None if told is None else str(told["units"])
+        query = query.where(EVENT.c.shop_id == shop_id)
+    value = connection.execute(query.order_by(EVENT.c.id.desc()).limit(1)).scalar()
+    return None if value is None else str(value["units"])
 
 
 def units_of_pour(connection: Connection, pour_id: int) -> str | None:
@@ -54,8 +54,8 @@ def sealed_records(connection: Connection) -> list[tuple[int, dict[str, Any]]]:
 
 def foreign_pours(connection: Connection) -> list[ForeignPour]:
     """Return the records from elsewhere, newest first: id, title and origin."""
-    wanted = select(*columns(POUR, ForeignPour)).where(~OWN, WHOLE)
-    return all_rows(connection, wanted.order_by(POUR.c.id.desc()), ForeignPour)
+    query = select(*columns(POUR, ForeignPour)).where(~OWN, WHOLE)
+    return all_rows(connection, query.order_by(POUR.c.id.desc()), ForeignPour)
 
 
 def foreign_records(connection: Connection) -> list[ForeignRecord]:
@@ -67,11 +67,11 @@ def foreign_records(connection: Connection) -> list[ForeignRecord]:
 
 def sealed_ids(connection: Connection) -> list[int]:
     """Every sealed pour of the shop's own, oldest first."""
-    wanted = select(SEALED_RECORD.c.pour_id).where(ours(SEALED_RECORD.c.pour_id))
-    return list(connection.execute(wanted.order_by(SEALED_RECORD.c.pour_id)).scalars())
+    query = select(SEALED_RECORD.c.pour_id).where(ours(SEALED_RECORD.c.pour_id))
+    return list(connection.execute(query.order_by(SEALED_RECORD.c.pour_id)).scalars())
 
 
 def titles(connection: Connection, *, own: bool = False) -> dict[int, str]:
     """Pour → title; of all pours, or only of the shop's own."""
-    wanted = select(POUR.c.id, POUR.c.title).where(WHOLE)
-    return {row.id: row.title for row in connection.execute(wanted.where(OWN) if own else wanted)}
+    query = select(POUR.c.id, POUR.c.title).where(WHOLE)
+    return {row.id: row.title for row in connection.execute(query.where(OWN) if own else query)}

@@ -68,7 +68,7 @@ def shop_called(store: Store, name: str) -> int:
 
 def shop_of_pour(connection: Connection, pour_id: int) -> int:
     """Whose pour it is. Raises NotFound."""
-    found = connection.execute(text("SELECT shop_id FROM pour WHERE id = :id"), {"id": pour_id}).scalar()
-    if found is None:
+    value = connection.execute(text("SELECT shop_id FROM pour WHERE id = :id"), {"id": pour_id}).scalar()
+    if value is None:
         raise NotFound(f"there is no pour {pour_id}")
-    return int(found)
+    return int(value)

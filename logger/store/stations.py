@@ -36,15 +36,15 @@ def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> t
     hash.
     """
     token = token or secrets.token_urlsafe(32)
-    found = tx.execute(select(STATION.c.id).where(STATION.c.name == name, HERE)).scalar()
+    value = tx.execute(select(STATION.c.id).where(STATION.c.name == name, HERE)).scalar()
     values = {"token_hash": token_hash(token), "enrolled_ms": now_ms, "revoked_ms": None}
-    if found is None:
+    if value is None:
         inserted = tx.execute(
             insert(STATION).values(name=name, clock_set=False, fan_on=False, **values).returning(STATION.c.id)
         )
         return int(inserted.scalar_one()), token
-    tx.execute(update(STATION).where(STATION.c.id == found).values(**values))
-    return int(found), token
+    tx.execute(update(STATION).where(STATION.c.id == value).values(**values))
+    return int(value), token
 
 
 def revoke(tx: Connection, name: str, now_ms: int) -> None:
@@ -73,18 +73,18 @@ _OF_TOKEN = STATIONS.where(STATION.c.token_hash == bindparam("hash"))
 
 def by_token(connection: Connection, token: str) -> StationRow:
     """Return the station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
-    found = first_row(connection, _OF_TOKEN, StationRow, {"hash": token_hash(token)})
-    if found is None or found.revoked_ms is not None:
+    row = first_row(connection, _OF_TOKEN, StationRow, {"hash": token_hash(token)})
+    if row is None or row.revoked_ms is not None:
         raise NotAllowed("this station token is not known or was revoked; enrol the station again")
-    return found
+    return row
 
 
 def by_name(connection: Connection, name: str) -> StationRow:
     """Return the station of that name. Raises NotFound."""
-    found = first_row(connection, STATIONS.where(STATION.c.name == name, HERE), StationRow)
-    if found is None:
+    row = first_row(connection, STATIONS.where(STATION.c.name == name, HERE), StationRow)
+    if row is None:
         raise NotFound(f"there is no station {name!r}; enrol it first")
-    return found
+    return row
 
 
 # With every judgement; built once.
@@ -93,10 +93,10 @@ _BY_ID = STATIONS.where(STATION.c.id == bindparam("station"))
 
 def by_id(connection: Connection, station_id: int) -> StationRow:
     """Return the station with that row id. Raises NotFound."""
-    found = first_row(connection, _BY_ID, StationRow, {"station": station_id})
-    if found is None:
+    row = first_row(connection, _BY_ID, StationRow, {"station": station_id})
+    if row is None:
         raise NotFound(f"there is no station with the number {station_id}")
-    return found
+    return row
 
 
 def by_ids(connection: Connection, station_ids: Iterable[int]) -> list[StationRow]:
@@ -116,8 +116,8 @@ def any_station(connection: Connection) -> bool:
 
 def names_in_use(connection: Connection) -> list[str]:
     """Return the names of the stations whose token holds, in order."""
-    wanted = select(STATION.c.name).where(STATION.c.revoked_ms.is_(None)).order_by(STATION.c.name)
-    return list(connection.execute(wanted).scalars())
+    query = select(STATION.c.name).where(STATION.c.revoked_ms.is_(None)).order_by(STATION.c.name)
+    return list(connection.execute(query).scalars())
 
 
 def names_of(connection: Connection, station_ids: Iterable[int | None]) -> dict[int, str]:

@@ -27,7 +27,7 @@ class Trace:
 
 def traces(connection: Connection, pour_id: int) -> list[Trace]:
     """Each of a pour's thermometers, sorted by place."""
-    wanted = (
+    query = (
         select(READING.c.probe, READING.c.place, _AT_MS, READING.c.milli_c)
         .join(BOOT, BOOT.c.id == READING.c.boot)
         .where(
@@ -36,7 +36,7 @@ def traces(connection: Connection, pour_id: int) -> list[Trace]:
         .order_by("at_ms", READING.c.id)
     )
     gathered: dict[tuple[str, str], tuple[list[int], list[float]]] = {}
-    for probe, place, at_ms, milli_c in _plain(connection, wanted):
+    for probe, place, at_ms, milli_c in _plain(connection, query):
         times, values = gathered.setdefault((place, probe), ([], []))
         times.append(at_ms)
         values.append(np.nan if milli_c is None else milli_c)
@@ -48,20 +48,20 @@ def traces(connection: Connection, pour_id: int) -> list[Trace]:
 
 def humidity(connection: Connection, pour_id: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
     """(at_ms, %) of a pour's air, in the order in which it was read."""
-    wanted = (
+    query = (
         select(_AT_MS, READING.c.milli_rh)
         .join(BOOT, BOOT.c.id == READING.c.boot)
         .where(READING.c.pour_id == pour_id, READING.c.milli_rh.is_not(None))
         .order_by("at_ms")
     )
-    rows = _plain(connection, wanted)
+    rows = _plain(connection, query)
     return np.array([row[0] for row in rows], dtype=np.int64), np.array([row[1] for row in rows]) / 1000
 
 
 def faults(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
     """Failed reads by probe, place and reason: how many, the first and the last (at_ms)."""
     at_ms = READING.c.boot_ms + BOOT.c.offset_ms
-    wanted = (
+    query = (
         select(
             READING.c.probe,
             READING.c.place,
@@ -75,12 +75,12 @@ def faults(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
         .group_by(READING.c.probe, READING.c.place, READING.c.fault)
         .order_by("first_ms", READING.c.probe)
     )
-    return [dict(row) for row in connection.execute(wanted).mappings()]
+    return [dict(row) for row in connection.execute(query).mappings()]
 
 
 def contacts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
     """Return the changes of contacts (wet under the form, fan): at_ms, place, raw and what it means."""
-    wanted = (
+    query = (
         select(_AT_MS, READING.c.place, READING.c.raw, READING.c.note)
         .join(BOOT, BOOT.c.id == READING.c.boot)
         .where(
@@ -91,7 +91,7 @@ def contacts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
         )
         .order_by("at_ms")
     )
-    return [dict(row) for row in connection.execute(wanted).mappings()]
+    return [dict(row) for row in connection.execute(query).mappings()]
 
 
 def _plain(connection: Connection, wanted: Any) -> list[Any]:

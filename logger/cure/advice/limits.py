@@ -226,8 +226,8 @@ def remedy(plan: Plan, peak_c: float) -> Remedy | None:
         tries += [(f"{fan}, and free air under the form", _fanned(opened))] if tries[1:] else []
     for words, changed in tries:
         asked = long_enough(changed)
-        if walked_peak_c(asked, limit) <= limit - MARGIN_K and (found := predict(asked).peak_c) <= limit:
-            return Remedy(words, found)
+        if walked_peak_c(asked, limit) <= limit - MARGIN_K and (prediction := predict(asked).peak_c) <= limit:
+            return Remedy(words, prediction)
     return _cooler_room(plan, limit)
 
 
