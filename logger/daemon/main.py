@@ -5,9 +5,10 @@ from __future__ import annotations
 import logging
 import tempfile
 import threading
-from collections.abc import Callable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -84,44 +85,65 @@ def run_station(
         client = cleanup.enter_context(open_client(config.service_url, transport, config.service_certificate))
         started_s = clock.stamp().boot_s
         signals = Signals(hardware.outputs, LastResort(config.limit_c), started_s)
-        told = PeriodOrder()
-
-        def heard(answer: Answer) -> None:
-            now_s = clock.stamp().boot_s
-            if answer.next_s is not None and obey_period:
-                told.period_s, told.at_s = answer.next_s, now_s
-            signals.heard(answer.orders, now_s, answer.core_limit_c)
-
+        period = PeriodOrder()
         forwarder = Forwarder(
             config.name,
             keeper,
             client,
             beside(clock),
             config.token,
-            heard=heard,
+            heard=partial(_take_answer, clock, signals, period if obey_period else None),
             warned=lambda hot: signals.warned(hot=hot, now_s=clock.stamp().boot_s),
             linger_s=linger_s,
-            health=lambda: StationHealth(
-                power_low(), disk_free_mb(config.spool_file.parent), pin_faults(hardware)
-            ),
+            health=partial(_health, config, hardware),
         )
-        forwarding = threading.Event()
-        thread = threading.Thread(target=forwarder.run, args=(forwarding,), name="forward")
         sampler = Sampler(hardware.buses, config.wiring.all_probes, clock, threads=bus_threads)
         loop = _Sweeps(
-            config, hardware, clock, sampler, keeper, signals, supervisor, forwarder, told, sweeps_per_commit
+            config,
+            hardware,
+            clock,
+            sampler,
+            keeper,
+            signals,
+            supervisor,
+            forwarder,
+            period,
+            sweeps_per_commit,
         )
-        thread.start()
-        try:
-            loop.run(stop, end_after_s, after_sweep)
-        finally:
-            supervisor.stopping()
-            loop.end()
-            forwarding.set()
-            forwarder.wake.set()
-            thread.join()
-            _drain(forwarder, keeper, drain_s)
+        with _forwarding(forwarder, keeper, drain_s):
+            try:
+                loop.run(stop, end_after_s, after_sweep)
+            finally:
+                supervisor.stopping()
+                loop.end()
         return 0
+
+
+def _take_answer(clock: Clock, signals: Signals, period: PeriodOrder | None, answer: Answer) -> None:
+    """Do what the service answers: orders to the outputs, and the period where it is obeyed."""
+    now_s = clock.stamp().boot_s
+    if answer.next_s is not None and period is not None:
+        period.period_s, period.at_s = answer.next_s, now_s
+    signals.heard(answer.orders, now_s, answer.core_limit_c)
+
+
+def _health(config: StationConfig, hardware: Hardware) -> StationHealth:
+    return StationHealth(power_low(), disk_free_mb(config.spool_file.parent), pin_faults(hardware))
+
+
+@contextmanager
+def _forwarding(forwarder: Forwarder, keeper: Keeper, drain_s: float) -> Iterator[None]:
+    """Forward beside the sweeps; at the end send the rest, for at most drain_s."""
+    ended = threading.Event()
+    thread = threading.Thread(target=forwarder.run, args=(ended,), name="forward")
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        forwarder.wake.set()
+        thread.join()
+        _drain(forwarder, keeper, drain_s)
 
 
 class _Sweeps:

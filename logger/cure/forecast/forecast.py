@@ -166,9 +166,7 @@ def forecast(
     """
     runs = runs_of(plan) if fans is None else tuple(fans)
     plan = without_fan(plan)
-    if not at_h >= 0.0:
-        raise BadInput("at_h", "is before pouring", value=at_h, allowed="0 h or more")
-    at_h = max(float(at_h), 1.0 / 60.0)
+    at_h = _after_pouring(at_h)
     until_h = max(plan.run.hours, at_h + 1.0)
     # The same draws at every hour: what changes from one forecast to the next is what was read, not the dice.
     dice = [np.random.default_rng([seed, which]) for which in range(5)]
@@ -179,22 +177,16 @@ def forecast(
     late = previous is not None and previous.core_peak_at_h.p95 < at_h
     best = None if previous is None else previous.state.best
     seen, posterior = infer(seen, history, memory_h, dice[1], best, rounds=LATE_ROUNDS if late else ROUNDS)
-    theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, dice[2])
-    drawn = seen.run(theta)
-    read = seen.read(theta, drawn)
-    weights, power = weigh(theta, drawn_log, read, seen.probes)
-    kept = _pick(weights, members, dice[2])
-    end = drawn.end
-    now = Checkpoint(at_h, end.t_k[kept], end.alpha[kept], end.step_s[kept], end.layers)
-    later = theta[kept] + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
-    flux = seen.flux_w_m2(theta[kept])
+    drawn = _drawn(seen, posterior, at_h, members, dice[2])
+    later = drawn.theta + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
+    flux = seen.flux_w_m2(drawn.theta)
     done = [*seen.changes, *seen.blown(later), *changes_of(seen.windows, flux)]
     done += going_on(seen.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
-    shift, past = _of_core(seen.probes, read, kept, posterior.trust)
+    shift, past = _of_core(seen.probes, drawn.read, drawn.picked, posterior.trust)
     state = MemberState(
         posterior.best,
         members_at(seen.unknowns, later),
-        now,
+        drawn.now,
         ahead,
         until_h,
         shift,
@@ -206,13 +198,49 @@ def forecast(
     answer = _answer(plan, state, roll_forward(plan, state))
     return replace(
         answer,
-        causes=causes_of(seen.unknowns, theta[kept], plan),
+        causes=causes_of(seen.unknowns, drawn.theta, plan),
         doubted=_doubted(posterior),
-        effective_members=effective(weights) / len(weights) * members,
-        tempering=power,
+        effective_members=effective(drawn.weights) / len(drawn.weights) * members,
+        tempering=drawn.power,
         what_if=what_if(plan, state, answer.ahead) if with_what_if else {},
-        fan_cooling=_fan_cooling(plan, runs, at_h, seen, theta[kept]),
+        fan_cooling=_fan_cooling(plan, runs, at_h, seen, drawn.theta),
     )
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """Members drawn from the posterior: θ (M, p) and state now of those picked, which of the drawn they are (M,).
+
+    read: what every drawn one reads at each probe; weights: theirs; power: the tempering of the weights.
+    """
+
+    theta: Floats
+    now: Checkpoint
+    picked: NDArray[np.intp]
+    read: list[Floats]
+    weights: Floats
+    power: float
+
+
+def _drawn(
+    seen: ObservedPour, posterior: Posterior, at_h: float, members: int, rng: np.random.Generator
+) -> _Drawn:
+    """Draw more members than asked for, weigh them by what was read, and pick."""
+    theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, rng)
+    run = seen.run(theta)
+    read = seen.read(theta, run)
+    weights, power = weigh(theta, drawn_log, read, seen.probes)
+    picked = _pick(weights, members, rng)
+    end = run.end
+    now = Checkpoint(at_h, end.t_k[picked], end.alpha[picked], end.step_s[picked], end.layers)
+    return _Drawn(theta[picked], now, picked, read, weights, power)
+
+
+def _after_pouring(at_h: float) -> float:
+    """Return the hour, a minute after pouring at the earliest. Raises BadInput before it."""
+    if not at_h >= 0.0:
+        raise BadInput("at_h", "is before pouring", value=at_h, allowed="0 h or more")
+    return max(float(at_h), 1.0 / 60.0)
 
 
 def _fan_cooling(
