@@ -326,6 +326,7 @@ def accept_log(
 
     Gives what was read and what was left out: (line, problem, row). Raises BadReadings, BadInput.
     """
+    # here: only the process that works on a log loads the solver
     from logger.cure.solver.prediction import MODEL_VERSION, predict
 
     for column in asked.mapping.columns:

@@ -72,17 +72,7 @@ def cards_of(plan: Plan, belly_m3: float = 0.0) -> list[Card]:
     if mix is None:
         return []
     return [
-        card(
-            plan.title,
-            batches,
-            ratio_of(mix),
-            mix.density_a_kg_m3,
-            mix.density_b_kg_m3,
-            part_a=mix.part_a,
-            part_b=mix.part_b,
-            mix_min=mix.mix_min,
-            layer=number,
-        )
+        card(plan.title, batches, mix, number)
         for number, batches in enumerate(batches_of(plan, belly_m3), start=1)
     ]
 

@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any
 
 from logger.errors import BadInput
+from logger.plan.tables import Mix
 from logger.planning.finding import COMMON_PRACTICE, PROJECT_CHOICE, Constant, above, within
 from logger.planning.physics.parts import Portions, Ratio, mix_density_kg_m3, portions
 
@@ -187,30 +188,20 @@ def mixing_steps(mix_min: float) -> tuple[BenchStep, ...]:
     return tuple(steps)
 
 
-def card(
-    title: str,
-    batches: Batches,
-    ratio: Ratio,
-    density_a_kg_m3: float,
-    density_b_kg_m3: float,
-    *,
-    part_a: str = "resin",
-    part_b: str = "hardener",
-    mix_min: float = 6.0,
-    layer: int = 1,
-) -> Card:
+def card(title: str, batches: Batches, mix: Mix, layer: int = 1) -> Card:
     """Return the mixing card for page and print."""
+    ratio, densities = Ratio(*mix.ratio_parts, mix.ratio_by), (mix.density_a_kg_m3, mix.density_b_kg_m3)
     return Card(
         title=title,
         layer=layer,
         batches=batches,
-        part_a=part_a,
-        part_b=part_b,
-        each=portions(batches.kg_each, ratio, density_a_kg_m3, density_b_kg_m3),
-        by_weight=ratio.by_weight(density_a_kg_m3, density_b_kg_m3),
-        by_volume=ratio.by_volume(density_a_kg_m3, density_b_kg_m3),
-        density_kg_m3=mix_density_kg_m3(ratio, density_a_kg_m3, density_b_kg_m3),
+        part_a=mix.part_a,
+        part_b=mix.part_b,
+        each=portions(batches.kg_each, ratio, *densities),
+        by_weight=ratio.by_weight(*densities),
+        by_volume=ratio.by_volume(*densities),
+        density_kg_m3=mix_density_kg_m3(ratio, *densities),
         use_by_min=SAFE_PART.value * batches.working_time_min,
-        steps=mixing_steps(mix_min),
+        steps=mixing_steps(mix.mix_min),
         cautions=CAUTIONS,
     )

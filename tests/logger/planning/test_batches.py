@@ -10,8 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import BadInput, OutOfRange
+from logger.plan.tables import Mix
 from logger.planning.physics.batches import SAFE_PART, card, mixing_steps, plan_batches
-from logger.planning.physics.parts import Ratio
+
+#: Invented.
+MIX = Mix(density_a_kg_m3=1150.0, density_b_kg_m3=950.0, ratio_parts=(2.0, 1.0), ratio_by="weight")
 
 
 def test_the_fewest_equal_pails_that_keep_to_the_time() -> None:
@@ -54,7 +57,7 @@ def test_the_scale_sets_the_largest_batch() -> None:
 
 def test_the_card_has_both_measures_and_every_step() -> None:
     """Weights and volumes, scrapes each two minutes, the second pail, and the cautions; it is plain JSON."""
-    found = card("Table", plan_batches(10, 1074.6, [20], lambda _: 300.0), Ratio(2, 1, "weight"), 1150, 950)
+    found = card("Table", plan_batches(10, 1074.6, [20], lambda _: 300.0), MIX)
     told = found.to_json()
 
     assert told["part_a_g"] == pytest.approx(7164, abs=1)  # by hand: 10 L at 1074.6, 2 : 1 by weight
@@ -68,7 +71,7 @@ def test_the_card_has_both_measures_and_every_step() -> None:
 
 def test_a_card_is_poured_out_by_half_the_working_time() -> None:
     """SAFE_PART is this project's choice."""
-    found = card("Table", plan_batches(10, 1100, [20], lambda _: 300.0), Ratio(2, 1, "weight"), 1150, 950)
+    found = card("Table", plan_batches(10, 1100, [20], lambda _: 300.0), MIX)
 
     assert found.use_by_min == pytest.approx(SAFE_PART.value * 300)
 
