@@ -266,7 +266,7 @@ class TroubleAnswer(AnswerShape):
     silent: int = Field(description="pours before which no point had warned")
 
 
-class LeftOut(AnswerShape):
+class LeftOutAnswer(AnswerShape):
     """One pour predicted by a fit over the others: root-mean-square and peak error, K, before and after."""
 
     title: str
@@ -292,7 +292,7 @@ class FitOffer(AnswerShape):
     heat_range: list[Number] | None = None
     error_before_k: Number | None = None
     error_after_k: Number | None = None
-    left_out: list[LeftOut] | None = None
+    left_out: list[LeftOutAnswer] | None = None
     table: str | None = Field(default=None, description="the [resin] table as TOML")
     at_ms: int
 

@@ -83,7 +83,7 @@ class Message:
 
 
 @dataclass(frozen=True, slots=True)
-class Decision:
+class NotifyDecision:
     """What to send now, and the main reason for it or against it."""
 
     told: Notified
@@ -99,7 +99,7 @@ def decide(
     now_ms: int,
     minute_of_day: int | None,
     first_failed: bool = False,
-) -> Decision:
+) -> NotifyDecision:
     """Whom to tell of this alarm now.
 
     `minute_of_day`: local time; None when the clock is not set, and then no hour is quiet. `first_failed`: the first
@@ -108,15 +108,15 @@ def decide(
     if told.activation != state.activation:
         told = Notified(activation=state.activation)
     if state.out is not None:
-        return Decision(told, NotifyReason.OUT_OF_SERVICE)
+        return NotifyDecision(told, NotifyReason.OUT_OF_SERVICE)
     if state.shelf is not None:
-        return Decision(told, NotifyReason.SHELVED)
+        return NotifyDecision(told, NotifyReason.SHELVED)
     if state.phase is Phase.RAISED:
         held = kind.priority is Priority.LOW and is_quiet(rules, minute_of_day)
         if held:
-            return Decision(told, NotifyReason.HELD_QUIET_HOURS)
+            return NotifyDecision(told, NotifyReason.HELD_QUIET_HOURS)
         if rules.first + rules.second == 0:
-            return Decision(told, NotifyReason.NOBODY_TO_TELL)
+            return NotifyDecision(told, NotifyReason.NOBODY_TO_TELL)
         return _shout(kind, state, told, rules, now_ms, first_failed)
     if state.phase is Phase.ACKNOWLEDGED:
         return _taken(told, rules)
@@ -144,7 +144,7 @@ def second_after_min(kind: Kind, rules: Rules) -> float:
 
 def _shout(
     kind: Kind, state: AlarmState, told: Notified, rules: Rules, now_ms: int, first_failed: bool
-) -> Decision:
+) -> NotifyDecision:
     whys: list[NotifyReason] = []
     if told.times == 0:
         whys.append(NotifyReason.FIRST_TIME)
@@ -170,7 +170,7 @@ def _shout(
             messages.append(Message(Recipient.SECOND, whys[-1]))
             second = True
     if not messages:
-        return Decision(replace(told, spell_ms=spell_ms), NotifyReason.ALREADY_TOLD)
+        return NotifyDecision(replace(told, spell_ms=spell_ms), NotifyReason.ALREADY_TOLD)
     told = replace(
         told,
         severity=max(told.severity, state.severity),
@@ -182,7 +182,7 @@ def _shout(
         second=second,
         taken=False,
     )
-    return Decision(told, whys[0], tuple(messages))
+    return NotifyDecision(told, whys[0], tuple(messages))
 
 
 def _those(rules: Rules, second: bool) -> list[Recipient]:
@@ -192,31 +192,31 @@ def _those(rules: Rules, second: bool) -> list[Recipient]:
     return [Recipient.FIRST, Recipient.SECOND] if second and rules.second > 0 else [Recipient.FIRST]
 
 
-def _taken(told: Notified, rules: Rules) -> Decision:
+def _taken(told: Notified, rules: Rules) -> NotifyDecision:
     if told.taken or told.times == 0:
-        return Decision(replace(told, taken=told.times > 0), NotifyReason.ALREADY_TOLD)
+        return NotifyDecision(replace(told, taken=told.times > 0), NotifyReason.ALREADY_TOLD)
     told = replace(told, taken=True)
     others = told.second or rules.first > 1
     messages = tuple(Message(to, NotifyReason.TAKEN) for to in _those(rules, told.second)) if others else ()
-    return Decision(told, NotifyReason.TAKEN if messages else NotifyReason.ALREADY_TOLD, messages)
+    return NotifyDecision(told, NotifyReason.TAKEN if messages else NotifyReason.ALREADY_TOLD, messages)
 
 
 def _over(
     kind: Kind, state: AlarmState, told: Notified, rules: Rules, minute_of_day: int | None, now_ms: int
-) -> Decision:
+) -> NotifyDecision:
     if state.activation == 0 or told.down:
-        return Decision(told, NotifyReason.NOTHING_UP)
+        return NotifyDecision(told, NotifyReason.NOTHING_UP)
     # It came and went between two looks (late readings): only what a low one did overnight is left to the pages.
     unheard = told.times == 0
     if unheard and (state.phase is not Phase.RETURNED or kind.priority is Priority.LOW):
-        return Decision(told, NotifyReason.NOTHING_UP)
+        return NotifyDecision(told, NotifyReason.NOTHING_UP)
     if kind.priority is Priority.LOW and is_quiet(rules, minute_of_day):
-        return Decision(told, NotifyReason.HELD_QUIET_HOURS)
+        return NotifyDecision(told, NotifyReason.HELD_QUIET_HOURS)
     if rules.first + rules.second == 0:
-        return Decision(told, NotifyReason.NOBODY_TO_TELL)
+        return NotifyDecision(told, NotifyReason.NOBODY_TO_TELL)
     messages = tuple(Message(to, NotifyReason.RETURNED) for to in _those(rules, told.second))
     told = replace(told, down=True, times=told.times + 1, last_ms=now_ms)
-    return Decision(told, NotifyReason.RETURNED, messages)
+    return NotifyDecision(told, NotifyReason.RETURNED, messages)
 
 
 def notified_to_dict(told: Notified) -> dict[str, Any]:

@@ -190,7 +190,7 @@ class EventShape(StrictShape):
     data: dict[str, Any] | None
 
 
-class EventRow(EventShape):
+class CsvEvent(EventShape):
     """A row of events.csv"""
 
     link: Hex64
@@ -215,7 +215,7 @@ class AlarmShape(StrictShape):
     ended_ms: Ms | None
 
 
-class ForecastRow(StrictShape):
+class CsvForecast(StrictShape):
     """A row of forecasts.csv"""
 
     made_ms: Ms
@@ -234,9 +234,9 @@ class BootShape(StrictShape):
 
 ROWS: dict[str, type[StrictShape]] = {
     "readings": ReadingShape,
-    "events": EventRow,
+    "events": CsvEvent,
     "alarms": AlarmShape,
-    "forecasts": ForecastRow,
+    "forecasts": CsvForecast,
     "boots": BootShape,
 }
 
@@ -272,7 +272,7 @@ class PredictionShape(Open):
     peak_at_h: Hours | None = None
 
 
-class Quantiles(Open):
+class RecordQuantiles(Open):
     """A number with its range."""
 
     p05: Number
@@ -304,8 +304,8 @@ class ForecastShape(Open):
     """A forecast as it was made."""
 
     at_h: Hours
-    core_peak_c: Quantiles
-    core_peak_at_h: Quantiles
+    core_peak_c: RecordQuantiles
+    core_peak_at_h: RecordQuantiles
     chance_core_over_limit: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
     bands: RecordBands | None = None
 

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 from hardware.clock import Clock, Stamp
 from logger.pour import LIVE
 from logger.store.database import Store, table
-from logger.store.tables import Boot, Event, Outgoing, Pour, Probe, Station
+from logger.store.tables import Boot, Event, Outgoing, Pour, ProbeTable, Station
 
 BOOT = table(Boot)
 _POUR = table(Pour)
@@ -154,7 +154,7 @@ def _move_guesses(tx: Connection, by_ms: int) -> None:
     mine = own | BOOT.c.station_id.not_in(foreign)
     moved = (BOOT.c.id >= first.id) & BOOT.c.clock_set.is_(False) & mine
     tx.execute(update(BOOT).where(moved).values(offset_ms=BOOT.c.offset_ms + by_ms))
-    for seen in (table(Station).c.last_seen_ms, table(Probe).c.last_good_ms):
+    for seen in (table(Station).c.last_seen_ms, table(ProbeTable).c.last_good_ms):
         tx.execute(update(seen.table).where(seen >= first.offset_ms).values({seen: seen + by_ms}))
 
 

@@ -9,9 +9,9 @@ from sqlalchemy import Connection, bindparam, func, insert, select
 from logger.json_text import finite
 from logger.store.database import table
 from logger.store.rows import ForecastRow, all_rows, columns, first_row
-from logger.store.tables import Forecast
+from logger.store.tables import ForecastTable
 
-FORECAST = table(Forecast)
+FORECAST = table(ForecastTable)
 _FORECASTS = select(*columns(FORECAST, ForecastRow))
 #: Hours at which a record shows what the forecast said then.
 MILESTONES_H = (1.0, 4.0, 12.0)

@@ -33,7 +33,7 @@ from logger.store.rows import (
     ListedPour,
     LivePour,
     PourRow,
-    PredictedPour,
+    PourWithPrediction,
     WatchedPour,
     all_rows,
     columns,
@@ -281,10 +281,10 @@ def all_pours(
     return all_rows(connection, wanted.where(POUR.c.id.in_(newest)), ListedPour)
 
 
-def predicted_pours(connection: Connection, stages: Sequence[Stage]) -> list[PredictedPour]:
+def predicted_pours(connection: Connection, stages: Sequence[Stage]) -> list[PourWithPrediction]:
     """Return the shop's own pours of some stages with their predictions, newest first."""
-    wanted = _with_poured_ms(columns(POUR, PredictedPour, _POURED_MS)).order_by(POUR.c.id.desc())
-    return all_rows(connection, wanted.where(POUR.c.stage.in_(stages), OWN), PredictedPour)
+    wanted = _with_poured_ms(columns(POUR, PourWithPrediction, _POURED_MS)).order_by(POUR.c.id.desc())
+    return all_rows(connection, wanted.where(POUR.c.stage.in_(stages), OWN), PourWithPrediction)
 
 
 def may_change_plan(pour: ListedPour) -> None:

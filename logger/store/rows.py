@@ -214,14 +214,14 @@ class ListedPour:
 
 
 @dataclass(frozen=True, slots=True)
-class PredictedPour(ListedPour):
+class PourWithPrediction(ListedPour):
     """A pour with its frozen prediction."""
 
     prediction: Json | None
 
 
 @dataclass(frozen=True, slots=True)
-class PourRow(PredictedPour):
+class PourRow(PourWithPrediction):
     """A whole pour: with the record's seal, and the alarms' state."""
 
     seal: Json | None

@@ -13,9 +13,9 @@ from sqlalchemy import Connection, bindparam, func, insert, select, update
 from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
 from logger.store.rows import ProbeRow, StationRow, all_rows, columns, first_row
-from logger.store.tables import Probe, Station
+from logger.store.tables import ProbeTable, Station
 
-STATION, PROBE = table(Station), table(Probe)
+STATION, PROBE = table(Station), table(ProbeTable)
 #: Every station, and every probe; a question adds its where.
 STATIONS, PROBES = select(*columns(STATION, StationRow)), select(*columns(PROBE, ProbeRow))
 #: Stations that could send: not those that only records from elsewhere name.

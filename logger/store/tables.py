@@ -85,9 +85,10 @@ class Boot(SQLModel, table=True):
     steady_offset_ms: int | None = Field(default=None, sa_type=BigInteger)
 
 
-class Probe(SQLModel, table=True):
+class ProbeTable(SQLModel, table=True):
     """A thermometer that a station has reported."""
 
+    __tablename__ = "probe"
     __table_args__ = (UniqueConstraint("station_id", "rom"), Index("probe_of_rom", "rom"))
 
     id: int | None = Field(default=None, primary_key=True)
@@ -265,9 +266,10 @@ class Alarm(SQLModel, table=True):
     ended_ms: int | None = Field(default=None, sa_type=BigInteger)
 
 
-class Forecast(SQLModel, table=True):
+class ForecastTable(SQLModel, table=True):
     """A forecast as it was: made at an hour of the pour from the readings until then."""
 
+    __tablename__ = "forecast"
     __table_args__ = (Index("forecast_of_pour", "pour_id", "id"),)
 
     id: int | None = Field(default=None, primary_key=True)

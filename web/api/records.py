@@ -23,7 +23,7 @@ from logger.record.gather import gather
 from logger.record.verify import verify
 from logger.store import forecasts, pours, shared_links
 from logger.store.readings import READING
-from logger.store.rows import PredictedPour
+from logger.store.rows import PourWithPrediction
 from web.actions import pours as pour_actions
 from web.answers import (
     ERRORS,
@@ -246,7 +246,7 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
     entries: list[CalendarEntry] = []
     with service.store.read() as connection:
         asked = (*LIVE, Stage.RELEASED)
-        wanted: Sequence[PredictedPour] = (
+        wanted: Sequence[PourWithPrediction] = (
             pours.predicted_pours(connection, asked)
             if pour_id is None
             else [pours.get_pour(connection, pour_id)]

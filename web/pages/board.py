@@ -12,7 +12,7 @@ from starlette.responses import Response
 from logger.errors import LoggerError
 from logger.pour import LIVE, Stage
 from logger.store import alarms, forecasts, pours, stations
-from logger.store.rows import PredictedPour
+from logger.store.rows import PourWithPrediction
 from web.actions import pours as pour_actions
 from web.pages.pour import chance_words
 from web.security.access import OnlookerDep, ServiceDep
@@ -54,7 +54,7 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     )
 
 
-def _tile(service: Service, connection: Connection, pour: PredictedPour, now_ms: int) -> dict[str, Any]:
+def _tile(service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int) -> dict[str, Any]:
     """One live pour. What is stored of one must not take the others off the board."""
     try:
         return _whole_tile(service, connection, pour, now_ms)
@@ -74,7 +74,9 @@ def _tile(service: Service, connection: Connection, pour: PredictedPour, now_ms:
         }
 
 
-def _whole_tile(service: Service, connection: Connection, pour: PredictedPour, now_ms: int) -> dict[str, Any]:
+def _whole_tile(
+    service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int
+) -> dict[str, Any]:
     limits = pour_actions.plan_of(pour).resin.limits
     hour = (now_ms - pour.started_ms) / 3.6e6
     prediction = pour.prediction or {}

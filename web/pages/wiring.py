@@ -12,7 +12,7 @@ from logger.errors import LoggerError
 from logger.plan.file import plan_from_text
 from logger.pour import LIVE, Stage
 from logger.store import pours
-from logger.store.rows import PredictedPour
+from logger.store.rows import PourWithPrediction
 from web.security.access import ServiceDep, ViewerDep
 from web.views.render import page
 
@@ -84,7 +84,7 @@ def wiring(request: Request, _who: ViewerDep) -> Response:
     return page(request, "wiring.html")
 
 
-def _hottest(pour: PredictedPour) -> dict[str, Any] | None:
+def _hottest(pour: PourWithPrediction) -> dict[str, Any] | None:
     """Return what the model says of one pour's hottest point; None where it has not been solved."""
     prediction = pour.prediction or {}
     hottest = prediction.get("hottest")

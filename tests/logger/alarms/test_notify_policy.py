@@ -10,8 +10,8 @@ import pytest
 
 from logger.alarms.actions import acknowledge, shelve, take_out_of_service
 from logger.alarms.notify_policy import (
-    Decision,
     Notified,
+    NotifyDecision,
     NotifyReason,
     Recipient,
     Rules,
@@ -35,7 +35,7 @@ def raised(kind: object = HOT, severity: int = 1, at_ms: int = T0) -> AlarmState
     return step(plain, NORMAL, seen, at_ms).state  # type: ignore[arg-type]
 
 
-def sent(telling: Decision) -> list[str]:
+def sent(telling: NotifyDecision) -> list[str]:
     return [f"{message.why} to {message.to}" for message in telling.messages]
 
 
