@@ -86,7 +86,8 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
         if chosen is None:
             fresh = fitted(f)
             chosen = Resin.model_validate(fresh["table"]), fresh["mix"]
-        text = plan_text(table, chosen[0], mix or chosen[1])
+        # A ratio that is given here counts; what else is known of the mix stays.
+        text = plan_text(table, chosen[0], {**chosen[1], **mix})
     client = given.get("client", "").strip()[:200]
     pour_id = pour_actions.plan_pour(service, text, client, given.get("station") or None, by)
     if fresh is not None:

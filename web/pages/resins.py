@@ -179,8 +179,15 @@ def fitted(f: FormFields) -> dict[str, Any]:
             allowed=f"at most {LONGEST}",
             remedy="give the datasheet alone",
         )
-    mix = mix_of(f)
     sheet = datasheet_from_text(text, "datasheet")
+    mix = mix_of(f)
+    if mix and sheet.working_time:
+        stated = sheet.working_time[0]
+        mix |= {
+            "working_time_min": stated.time_min,
+            "working_time_mass_kg": stated.mass_kg,
+            "working_time_c": stated.at_c,
+        }
     fit = fit_datasheet(sheet).to_json()
     return {
         "name": sheet.name,

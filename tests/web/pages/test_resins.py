@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from typing import Any
 
 import pytest
@@ -73,7 +74,7 @@ def test_a_lot_of_the_same_name_stands_with_it(kept: Any) -> None:
 
 
 def test_a_plan_takes_resin_and_ratio_from_the_list(kept: Any) -> None:
-    """Nobody types a datasheet twice."""
+    """Nobody types a datasheet twice; its working time is what the pails are judged by."""
     assert f'value="{KEY}" selected' in kept.get(f"/pours/new?resin={KEY}").text
     described = {
         "title": "Oak side table",
@@ -87,6 +88,10 @@ def test_a_plan_takes_resin_and_ratio_from_the_list(kept: Any) -> None:
     (pour,) = kept.get("/api/pours").json()
     assert 'name = "Slow system (invented)"' in pour["plan_toml"]
     assert "density_b_kg_m3 = 980" in pour["plan_toml"]
+    mix = tomllib.loads(pour["plan_toml"])["mix"]
+    assert (mix["working_time_min"], mix["working_time_mass_kg"], mix["working_time_c"]) == (600, 1, 25), (
+        "as stated"
+    )
     assert "Oak side table" in kept.get("/resins").text
 
 
