@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from logger.errors import BadInput
 
-#: Project choices, tried on plans with rate and heat of cure 5 % and 30 % off (tests/logger/alarms/test_expected.py).
+#: Project choices, tried on plans with rate and heat of cure 5 % and 30 % off (tests/logger/alarms/test_band.py).
 FASTER_PART = 0.12
 SLOWER_PART = 0.25
 RISE_PART = 0.3

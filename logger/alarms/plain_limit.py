@@ -26,7 +26,7 @@ POWER_ON_C, NEAR_C = 85.0, 5.0
 
 
 class Read(Protocol):
-    """What is asked of a reading: see store/saving.py."""
+    """What is asked of a reading: see store/batches.py."""
 
     @property
     def probe(self) -> str: ...

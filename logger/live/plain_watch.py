@@ -51,7 +51,7 @@ class PlainWatch:
     """Looks at the plain limit, and tells. One thread calls `step`.
 
     `handled`: whether a pour's hot core has been told in the usual way, or will be at once. `fails`: why a pour is not
-    watched as usual now; None while it is. `speed`: see pace.py.
+    watched as usual now; None while it is. `speed`: see schedule.py.
     """
 
     def __init__(

@@ -68,7 +68,7 @@ def lessons(records: Iterable[tuple[int, Mapping[str, Any], Sequence[Mapping[str
     count, hours, untold = 0, 0.0, []
     for pour_id, record, additions in records:
         count += 1
-        alarms.update({alarm["title"] for alarm in record["alarms"]})
+        alarms.update(dict.fromkeys((alarm["title"] for alarm in record["alarms"]), 1))
         told = outcome_now(record, additions)
         if told is None:
             untold.append(pour_id)

@@ -20,7 +20,7 @@ from logger.units import span
 if TYPE_CHECKING:
     from web.service.service import Service
 
-#: A part that has done nothing well for so long does not work, ms of real time (see pace.py); a round over a thousand
+#: A part that has done nothing well for so long does not work, ms of real time (schedule.py); a round over a thousand
 #: pours takes some seconds.
 FRESH_MS = 60_000
 #: Readings of a live pour that have not come for so long hold the heartbeat back, as do messages that wait, ms.

@@ -52,7 +52,7 @@ HEAT_KINDS = (
         deadband=2.0,
         on_delay_s=0,
         off_delay_s=600,
-        n_of_m=(1, 1),  # a lone jump is held back before it gets here: see trackers.py
+        n_of_m=(1, 1),  # a lone jump is held back before it gets here: see signal.py
         consequence="The resin yellows, cracks or boils; at worst it smokes and burns.",
         causes=(
             "poured too deep or too warm for this resin",

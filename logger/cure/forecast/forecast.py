@@ -1,6 +1,6 @@
 """The forecast: what the pour will probably do, from the plan and every reading so far.
 
-Members of the posterior (assimilate.py) are carried on from now through rooms that may come (room_ahead.py).
+Members of the posterior (assimilate.py) are carried on from now through rooms that may come (room_forecast.py).
 What a member still misses of its core probe fades over the time that a model error lasts; what is to come
 unknown grows with it. Everything is a function of its arguments: same readings, same seed, same forecast.
 """

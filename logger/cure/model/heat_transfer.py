@@ -2,7 +2,7 @@
 
 Temperatures in °C, lengths in m, coefficients in W/(m²·K). Every function takes numbers or arrays.
 Correlations: Incropera & DeWitt, Fundamentals of Heat and Mass Transfer, ch. 7 and 9 (McAdams;
-Churchill & Chu), from memory; worked values in tests/logger/cure/test_surfaces.py.
+Churchill & Chu), from memory; worked values in tests/logger/cure/test_heat_transfer.py.
 """
 
 from __future__ import annotations
