@@ -11,7 +11,7 @@ import ctypes
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
@@ -21,14 +21,17 @@ BOOT_ID_FILE = Path("/proc/sys/kernel/random/boot_id")
 STA_UNSYNC = 0x0040
 TIME_ERROR = 5
 
+MS = {"ge": 0, "le": 10**13}
+"""Milliseconds since 1970 or since boot: up to the year 2286. Checked where a stamp comes in from elsewhere."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
     """One moment: milliseconds since 1970 by the wall clock, and milliseconds since the boot named `boot_id`."""
 
-    wall_ms: int
-    boot_id: str
-    boot_ms: int
+    wall_ms: int = field(metadata=MS)
+    boot_id: str = field(metadata={"min_length": 1, "max_length": 64})
+    boot_ms: int = field(metadata=MS)
     clock_set: bool
 
     @property

@@ -9,12 +9,12 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from logger.alarms.first_hour import LookResult
 from logger.pour import Stage
+from logger.store.boots import Stamp
+from logger.wire import StationHealth, WireReading
 
 #: Request bodies that may be larger than a form (server/app.py has the limit of all others), bytes: a station's fullest
 #: batch, a plan file, a photo.
 BATCH_BODY, PLAN_BODY, PHOTO_BODY = 1024 * 1024, 2 * 1024 * 1024, 15 * 1024 * 1024
-#: Milliseconds since 1970 or since boot, up to the year 2286.
-Ms = Annotated[int, Field(ge=0, le=10**13)]
 #: A row's number in an address: what the database can hold.
 RowId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[\w.:-]+$")]
@@ -27,38 +27,17 @@ class RequestShape(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
-class StampShape(RequestShape):
-    """An instant on a station: its wall clock, its boot, and whether the clock had been set."""
-
-    wall_ms: Ms
-    boot_id: Annotated[str, Field(min_length=1, max_length=64)]
-    boot_ms: Ms
-    clock_set: bool
-
-
-class RowShape(RequestShape):
-    """One reading or fault."""
-
-    seq: Annotated[int, Field(ge=1, le=2**53)]
-    probe: Name
-    place: Name
-    stamp: StampShape
-    milli_c: Annotated[int, Field(ge=-60_000, le=1_400_000)] | None
-    fault: Annotated[str, Field(max_length=32)] | None
-    raw: Annotated[str, Field(max_length=64)] | None
-    note: Annotated[str, Field(max_length=400)] | None = None
-    milli_rh: Annotated[int, Field(ge=0, le=110_000)] | None = None
-
-
 class BatchShape(RequestShape):
     """What a station sends."""
 
+    # Read from JSON alone: its parts are dataclasses, for which a strict model takes no dict.
+
     station: Annotated[str, Field(min_length=1, max_length=64)]
     spool: Annotated[str, Field(min_length=1, max_length=36)]
-    sent: StampShape
-    rows: Annotated[list[RowShape], Field(max_length=500)]
-    newest: Annotated[list[RowShape], Field(max_length=64)] = []
-    health: HealthShape | None = None
+    sent: Stamp
+    rows: Annotated[list[WireReading], Field(max_length=500)]
+    newest: Annotated[list[WireReading], Field(max_length=64)] = []
+    health: StationHealth | None = None
 
 
 class NewPour(RequestShape):
@@ -208,17 +187,6 @@ class FanShape(RequestShape):
     """The fan relay as it should be, by hand; null gives it back to plan and forecast."""
 
     on: bool | None
-
-
-class HealthShape(RequestShape):
-    """What a station says of its supply, its disk and its pins; null where it does not know.
-
-    `pin_faults`: what is wrong with lamp, buzzer, fan and contacts; empty where nothing is, null where none is wired.
-    """
-
-    power_low: bool | None = None
-    disk_free_mb: Annotated[float, Field(ge=0, le=1e12)] | None = None
-    pin_faults: Annotated[str, Field(max_length=400)] | None = None
 
 
 class NewStation(RequestShape):

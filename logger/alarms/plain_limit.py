@@ -10,10 +10,10 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 from hardware.clock import Stamp
 from logger.quantities import METRIC, Units
+from logger.wire import WireReading
 
 #: The limit where nothing is known of the plan, °C: what a station watches by itself (see daemon/signals.py).
 UNKNOWN_C = 95.0
@@ -23,19 +23,6 @@ NEEDED = 2
 DEADBAND_C = 2.0
 #: What a DS18B20 says that has not measured (its datasheet), and how far a true temperature near it may have moved, °C.
 POWER_ON_C, NEAR_C = 85.0, 5.0
-
-
-class Read(Protocol):
-    """What is asked of a reading: see store/batches.py."""
-
-    @property
-    def probe(self) -> str: ...
-    @property
-    def place(self) -> str: ...
-    @property
-    def stamp(self) -> Stamp: ...
-    @property
-    def milli_c(self) -> int | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +80,7 @@ class PlainLimit:
                 self._by_station.setdefault(pour.station_id, []).append(pour)
             self._cores = {key: core for key, core in self._cores.items() if key[0] in self._pours}
 
-    def take(self, station_id: int, rows: Iterable[Read], now_ms: int) -> None:
+    def take(self, station_id: int, rows: Iterable[WireReading], now_ms: int) -> None:
         """Take readings that have arrived from a station, in their order; leave out what was there before."""
         pours = self._by_station.get(station_id)
         if not pours:

@@ -25,8 +25,9 @@ from hardware.clock import Clock, Stamp
 from logger.content_digest import content_digest
 from logger.daemon.keep import Keeper
 from logger.daemon.signals import Orders
-from logger.daemon.spool import Row, Spool
+from logger.daemon.spool import Spool
 from logger.version import own_version
+from logger.wire import StationHealth, WireReading, health_json, reading_json, stamp_json
 
 if TYPE_CHECKING:
     from httpx import BaseTransport, Client
@@ -50,8 +51,6 @@ PERIOD_S = (1.0, 600.0)
 """Periods from sweep to sweep that the service may order."""
 LIMIT_C = (20.0, 300.0)
 """Limits of a core that the service may tell."""
-FAULT_LETTERS = 400
-"""The service takes no longer text about faults."""
 
 
 class ForwardStep(Enum):
@@ -76,67 +75,26 @@ class BadAnswer(Exception):
     """An answer that cannot be the service's, or that contradicts the batch. Nothing is forgotten."""
 
 
-@dataclass(frozen=True, slots=True)
-class StationHealth:
-    """What a station says of its supply, its disk and its pins. None: not known.
-
-    `pin_faults`: what is wrong with lamp, buzzer, fan and contacts; empty where nothing is.
-    """
-
-    power_low: bool | None = None
-    disk_free_mb: float | None = None
-    pin_faults: str | None = None
-
-
 def batch_json(
     station: str,
     spool: str,
     sent: Stamp,
-    rows: Sequence[tuple[int, Row]],
+    rows: Sequence[WireReading],
     health: StationHealth | None = None,
-    newest: Sequence[tuple[int, Row]] = (),
+    newest: Sequence[WireReading] = (),
 ) -> bytes:
     """Return the body of one batch (see DEVELOPERS.md)."""
     body: dict[str, object] = {
         "station": station,
         "spool": spool,
-        "sent": _stamp(sent),
-        "rows": [_row(*row) for row in rows],
+        "sent": stamp_json(sent),
+        "rows": [reading_json(row) for row in rows],
     }
     if newest:
-        body["newest"] = [_row(*row) for row in newest]
+        body["newest"] = [reading_json(row) for row in newest]
     if health is not None:
-        body["health"] = {
-            "power_low": health.power_low,
-            "disk_free_mb": health.disk_free_mb,
-            "pin_faults": None if health.pin_faults is None else health.pin_faults[:FAULT_LETTERS],
-        }
+        body["health"] = health_json(health)
     return json.dumps(body, separators=(",", ":"), ensure_ascii=False).encode()
-
-
-def _stamp(stamp: Stamp) -> dict[str, object]:
-    return {
-        "wall_ms": stamp.wall_ms,
-        "boot_id": stamp.boot_id,
-        "boot_ms": stamp.boot_ms,
-        "clock_set": stamp.clock_set,
-    }
-
-
-def _row(seq: int, row: Row) -> dict[str, object]:
-    shown: dict[str, object] = {
-        "seq": seq,
-        "probe": row.probe,
-        "place": row.place,
-        "stamp": _stamp(row.stamp),
-        "milli_c": row.milli_c,
-        "fault": row.fault,
-        "raw": row.raw,
-        "note": row.note,
-    }
-    if row.milli_rh is not None:
-        shown["milli_rh"] = row.milli_rh
-    return shown
 
 
 def read_answer(content: bytes, sent_rows: int) -> Answer:
@@ -274,13 +232,13 @@ class Forwarder:
         answer = self._post(spool, rows)
         if answer is None:
             return ForwardStep.FAILED
-        last = rows[-1][0] if rows else spool.forgotten
+        last = rows[-1].seq if rows else spool.forgotten
         if answer.acknowledged_seq < last:
             return self._disagree(spool, answer, last)
         spool.forget(last)
         return ForwardStep.SENT if rows else ForwardStep.IDLE
 
-    def _next(self) -> tuple[Spool, list[tuple[int, Row]]]:
+    def _next(self) -> tuple[Spool, list[WireReading]]:
         """Return the spool to send from, with its oldest rows. Raises sqlite3.Error when one cannot be read and
         none has any.
 
@@ -322,7 +280,7 @@ class Forwarder:
     def _renew(self, spool: Spool) -> None:
         spool.renew()
 
-    def _post(self, spool: Spool, rows: Sequence[tuple[int, Row]]) -> Answer | None:
+    def _post(self, spool: Spool, rows: Sequence[WireReading]) -> Answer | None:
         sent = self._clock.stamp()
         httpx = load_httpx()
         health = self._health_due(sent.boot_s)
@@ -373,21 +331,19 @@ class Forwarder:
             # A card that has died under the station: the service still knows it.
         return self._last_token
 
-    def _newest(self, rows: Sequence[tuple[int, Row]]) -> list[tuple[int, Row]]:
+    def _newest(self, rows: Sequence[WireReading]) -> list[WireReading]:
         """Return the last rows of all where the batch leaves some behind: a service that looks only at a core's
         limit must not
         wait until it has caught up, or for ever when it can store nothing.
         """
         if self._keeper.pending <= len(rows):
             return []
-        sent = {(row.probe, row.stamp) for _seq, row in rows}
-        found: list[tuple[int, Row]] = []
+        sent = {(row.probe, row.stamp) for row in rows}
+        found: list[WireReading] = []
         for spool in self._keeper.spools:
             with suppress(sqlite3.Error):  # told where its rows are to be sent
-                found += [
-                    one for one in spool.newest(NEWEST_ROWS) if (one[1].probe, one[1].stamp) not in sent
-                ]
-        return sorted(found, key=lambda one: one[1].stamp.boot_ms)[-NEWEST_ROWS:]
+                found += [one for one in spool.newest(NEWEST_ROWS) if (one.probe, one.stamp) not in sent]
+        return sorted(found, key=lambda one: one.stamp.boot_ms)[-NEWEST_ROWS:]
 
     def _listen(self, content: bytes) -> None:
         """Pass on that a core is too hot: a service that cannot store still knows, and lamp and buzzer are on for

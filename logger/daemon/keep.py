@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from logger.daemon.spool import MAX_ROWS, MEMORY, Row, Spool, SpoolFull
+from logger.daemon.spool import MAX_ROWS, MEMORY, Spool, SpoolFull
+from logger.wire import UnnumberedReading
 
 log = logging.getLogger(__name__)
 
@@ -40,7 +41,7 @@ class Keeper:
         spools = [spool for spool in (self._disk, self._memory) if spool is not None]
         if len(spools) == 2 and self._memory.pending and spools[0].pending:
             try:
-                on_disk, in_memory = spools[0].oldest(1)[0][1].stamp, self._memory.oldest(1)[0][1].stamp
+                on_disk, in_memory = spools[0].oldest(1)[0].stamp, self._memory.oldest(1)[0].stamp
             except sqlite3.Error:
                 return spools[::-1]  # the disk cannot be read: what is in memory goes first
             if on_disk.boot_id == in_memory.boot_id and in_memory.boot_ms < on_disk.boot_ms:
@@ -52,7 +53,7 @@ class Keeper:
         """Rows that the service has not yet acknowledged."""
         return sum(spool.pending for spool in (self._disk, self._memory) if spool is not None)
 
-    def keep(self, rows: Sequence[Row], now_s: float) -> bool:
+    def keep(self, rows: Sequence[UnnumberedReading], now_s: float) -> bool:
         """Keep `rows`; False if they had to be dropped. Never raises for a disk that refuses."""
         if self._disk is None and now_s - self._tried_s >= REOPEN_S:
             self._open(now_s)

@@ -21,14 +21,14 @@ from hardware.health import disk_free_mb, power_low
 from hardware.outputs import Outputs
 from hardware.pins import PinFactory, pi_pins
 from hardware.station import Hardware, open_pi
-from logger.daemon.forward import LINGER_S, Answer, Forwarder, ForwardStep, StationHealth, open_client
+from logger.daemon.forward import LINGER_S, Answer, Forwarder, ForwardStep, open_client
 from logger.daemon.keep import Keeper
 from logger.daemon.sample import Sampler, contact_row
 from logger.daemon.signals import LastResort, Signals
-from logger.daemon.spool import Row
 from logger.daemon.station_file import StationConfig, station_from_file
 from logger.daemon.supervise import Supervisor, stop_on_signals
 from logger.errors import BadSettings
+from logger.wire import StationHealth, UnnumberedReading
 
 if TYPE_CHECKING:
     import httpx
@@ -172,7 +172,7 @@ class _Sweeps:
         self._forwarder = forwarder
         self._told = told
         self._sweeps_per_commit = sweeps_per_commit
-        self._waiting: list[Row] = []
+        self._waiting: list[UnnumberedReading] = []
         self._done = 0
         self._mended_s = clock.stamp().boot_s
 
@@ -212,12 +212,12 @@ class _Sweeps:
             self._mended_s = now_s
             self._hardware.mend_pins()
 
-    def _contact_rows(self, rows: list[Row]) -> list[Row]:
+    def _contact_rows(self, rows: list[UnnumberedReading]) -> list[UnnumberedReading]:
         changes = [] if self._hardware.contacts is None else self._hardware.contacts.changes()
         self._signals.swept(rows, changes, self._clock.stamp().boot_s)
         return [contact_row(change) for change in changes]
 
-    def _keep(self, rows: list[Row], *, force: bool) -> bool:
+    def _keep(self, rows: list[UnnumberedReading], *, force: bool) -> bool:
         self._waiting += rows
         if not force or not self._waiting:
             return True

@@ -12,15 +12,13 @@ from hardware.clock import Clock
 from hardware.contacts import ContactChange
 from hardware.reading import Bus, Fault, FaultReason, Sample
 from hardware.station import ProbeWiring
-from logger.daemon.spool import Row
+from logger.wire import TEXT_LETTERS, UnnumberedReading
 
 log = logging.getLogger(__name__)
 
 FIRST_HOUR_S = 3600.0
 FIRST_HOUR_PERIOD_S = 5.0
 LATER_PERIOD_S = 30.0
-NOTE_LETTERS = 400
-"""The service takes no longer notes."""
 DEADLINE_S = 5.0
 """A bus has this long, and PROBE_DEADLINE_S more for each probe: three conversions of 0.75 s and their transfers."""
 PROBE_DEADLINE_S = 4.0
@@ -36,7 +34,7 @@ CONTACT_PLACES = {
 class Sweep:
     """Rows of one sweep, and whether every bus came back in time."""
 
-    rows: list[Row]
+    rows: list[UnnumberedReading]
     finished: bool
 
 
@@ -54,7 +52,7 @@ class Sampler:
         """Look at every probe once. A bus that is stuck gives faults, and does not hold up the others."""
         for reader in self._readers:
             reader.begin()
-        rows: list[Row] = []
+        rows: list[UnnumberedReading] = []
         finished = True
         for reader in self._readers:
             samples = reader.take()
@@ -64,9 +62,9 @@ class Sampler:
             rows += [as_row(sample, self._wiring) for sample in samples]
         return Sweep(rows, finished)
 
-    def close(self) -> list[Row]:
+    def close(self) -> list[UnnumberedReading]:
         """End the threads; returns what was still held, as faults."""
-        rows: list[Row] = []
+        rows: list[UnnumberedReading] = []
         for reader in self._readers:
             rows += [as_row(sample, self._wiring) for sample in reader.close()]
         return rows
@@ -155,29 +153,44 @@ def look_at_all(bus: Bus, clock: Clock) -> list[Sample]:
     return [sample for probe in bus.probes for sample in probe.read(clock)]
 
 
-def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> Row:
+def as_row(sample: Sample, wiring: Mapping[str, ProbeWiring]) -> UnnumberedReading:
     """Return the row of one sample: place and offset from the wiring."""
     outcome = sample.outcome
     probe = wiring[outcome.probe]
     if isinstance(outcome, Fault):
-        return Row(
-            probe.id,
-            probe.place,
-            sample.stamp,
-            None,
-            outcome.reason.value,
-            outcome.raw,
-            outcome.detail[:NOTE_LETTERS],
+        return UnnumberedReading(
+            probe=probe.id,
+            place=probe.place,
+            stamp=sample.stamp,
+            milli_c=None,
+            fault=outcome.reason.value,
+            raw=outcome.raw,
+            note=outcome.detail[:TEXT_LETTERS],
         )
-    milli_rh = None if outcome.rh_percent is None else round(outcome.rh_percent * 1000)
-    milli_c = round((outcome.celsius + probe.offset_c) * 1000)
-    return Row(probe.id, probe.place, sample.stamp, milli_c, None, outcome.raw, outcome.note, milli_rh)
+    return UnnumberedReading(
+        probe=probe.id,
+        place=probe.place,
+        stamp=sample.stamp,
+        milli_c=round((outcome.celsius + probe.offset_c) * 1000),
+        fault=None,
+        raw=outcome.raw,
+        note=outcome.note,
+        milli_rh=None if outcome.rh_percent is None else round(outcome.rh_percent * 1000),
+    )
 
 
-def contact_row(change: ContactChange) -> Row:
+def contact_row(change: ContactChange) -> UnnumberedReading:
     """Return the row of one change of a contact: no temperature, no fault, the state in words as its note."""
     probe, place = CONTACT_PLACES[change.contact]
-    return Row(probe, place, change.stamp, None, None, str(int(change.closed)), change.meaning)
+    return UnnumberedReading(
+        probe=probe,
+        place=place,
+        stamp=change.stamp,
+        milli_c=None,
+        fault=None,
+        raw=str(int(change.closed)),
+        note=change.meaning,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from hardware.contacts import ContactChange
 from hardware.outputs import Outputs
-from logger.daemon.spool import Row
+from logger.wire import UnnumberedReading
 
 log = logging.getLogger(__name__)
 
@@ -69,7 +69,7 @@ class LastResort:
         """Whether a place is over the limit. Faults do not end it: only cool readings do."""
         return bool(self._hot)
 
-    def take(self, rows: Sequence[Row]) -> None:
+    def take(self, rows: Sequence[UnnumberedReading]) -> None:
         """Take the rows of one sweep."""
         for row in rows:
             if row.place.partition("-")[0] not in self._places or row.milli_c is None:
@@ -118,7 +118,9 @@ class Signals:
                 self._warned_hot = hot
                 self._apply(now_s)
 
-    def swept(self, rows: Sequence[Row], changes: Sequence[ContactChange], now_s: float) -> None:
+    def swept(
+        self, rows: Sequence[UnnumberedReading], changes: Sequence[ContactChange], now_s: float
+    ) -> None:
         """Take a sweep that is done, or a contact that changed."""
         with self._lock:
             was_hot = self._last_resort.hot

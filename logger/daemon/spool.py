@@ -13,11 +13,11 @@ import sqlite3
 import threading
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from hardware.clock import Stamp
 from logger.errors import LoggerError
+from logger.wire import UnnumberedReading, WireReading
 
 log = logging.getLogger(__name__)
 
@@ -59,24 +59,6 @@ class SpoolFull(LoggerError):
     """The spool holds as many rows as it may."""
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One look at a probe, or one change of a contact, as it goes to the service.
-
-    `milli_c` is thousandths of a °C after the probe's offset, `milli_rh` thousandths of a percent of humidity. A row
-    with neither a temperature nor a fault is a contact: `note` says its state.
-    """
-
-    probe: str
-    place: str
-    stamp: Stamp
-    milli_c: int | None
-    fault: str | None
-    raw: str | None
-    note: str | None
-    milli_rh: int | None = None
-
-
 class Spool:
     """One spool, on disk or in memory. Safe to use from several threads."""
 
@@ -105,7 +87,7 @@ class Spool:
         """Rows that the service has not yet acknowledged."""
         return self.last_seq - self.forgotten
 
-    def append(self, rows: Sequence[Row]) -> int:
+    def append(self, rows: Sequence[UnnumberedReading]) -> int:
         """Keep `rows` in one commit; returns the last sequence number.
 
         Raises SpoolFull, or sqlite3.Error if the disk refuses: then none of the rows is kept.
@@ -131,23 +113,28 @@ class Spool:
             self.last_seq += len(rows)
             return self.last_seq
 
-    def oldest(self, limit: int) -> list[tuple[int, Row]]:
-        """Up to `limit` rows that the service has not acknowledged, in order, each with its sequence number."""
+    def oldest(self, limit: int) -> list[WireReading]:
+        """Up to `limit` rows that the service has not acknowledged, in order."""
         return self._rows(_OLDEST, limit)
 
-    def newest(self, limit: int) -> list[tuple[int, Row]]:
-        """Return the last `limit` rows that the service has not acknowledged, in order, each with its sequence
-        number.
-        """
+    def newest(self, limit: int) -> list[WireReading]:
+        """Return the last `limit` rows that the service has not acknowledged, in order."""
         return self._rows(_NEWEST, limit)[::-1]
 
-    def _rows(self, wanted: str, limit: int) -> list[tuple[int, Row]]:
+    def _rows(self, wanted: str, limit: int) -> list[WireReading]:
         with self._lock:
             found = self._db.execute(wanted, (self.forgotten, limit)).fetchall()
         return [
-            (
-                seq,
-                Row(probe, place, Stamp(wall, boot, at, bool(was_set)), milli_c, fault, raw, note, milli_rh),
+            WireReading(
+                seq=seq,
+                probe=probe,
+                place=place,
+                stamp=Stamp(wall, boot, at, bool(was_set)),
+                milli_c=milli_c,
+                fault=fault,
+                raw=raw,
+                note=note,
+                milli_rh=milli_rh,
             )
             for seq, probe, place, wall, boot, at, was_set, milli_c, fault, raw, note, milli_rh in found
         ]
@@ -211,7 +198,7 @@ class Spool:
         self.last_seq = max(self.forgotten, highest or 0)
         self._boots = {boot_id: key for key, boot_id in self._db.execute("SELECT id, boot_id FROM boot")}
 
-    def _insert(self, seq: int, row: Row, boots: dict[str, int]) -> None:
+    def _insert(self, seq: int, row: UnnumberedReading, boots: dict[str, int]) -> None:
         stamp = row.stamp
         boot = boots.get(stamp.boot_id)
         if boot is None:

@@ -154,14 +154,14 @@ def sweeps_in(rows: Sequence[Row[Any]], shift_ms: int) -> Iterator[list[LiveRead
     for (station_id, _first, _late), sweep in groupby(temperatures, sweep_of):
         yield [
             LiveReading(
-                row.place,
-                row.probe,
-                row.at_ms - shift_ms,
-                None if row.milli_c is None else row.milli_c / 1000,
-                row.fault,
-                row.late,
-                row.station_name,
-                row.note,
+                place=row.place,
+                probe=row.probe,
+                at_ms=row.at_ms - shift_ms,
+                celsius=None if row.milli_c is None else row.milli_c / 1000,
+                fault=row.fault,
+                late=row.late,
+                station=row.station_name,
+                note=row.note,
             )
             for row in sweep
             if row.station_id == station_id

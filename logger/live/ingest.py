@@ -21,7 +21,7 @@ from logger.store.batches import Batch, Saved, save_batches
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.station_status import AtStation, at_stations
-from logger.store.stations import StationHealth
+from logger.wire import StationHealth
 
 log = logging.getLogger(__name__)
 

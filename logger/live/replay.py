@@ -23,7 +23,7 @@ from logger.record.readings_file import FileReading
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.readings import Incoming
+from logger.wire import WireReading
 
 #: Readings this close together reach the service in one batch, s.
 TOGETHER_S = 60.0
@@ -123,7 +123,7 @@ class _Replay:
             at_ms = round(row.elapsed_s * 1000)
             stamp = Stamp(start_wall_ms + at_ms, now.boot_id, round(self._start_s * 1000) + at_ms, True)
             milli_c = None if row.celsius is None else round(row.celsius * 1000)
-            incoming.append(Incoming(seq, row.place, row.place, stamp, milli_c, row.fault, None, None))
+            incoming.append(WireReading(row.place, row.place, stamp, milli_c, row.fault, None, seq=seq))
             seq += 1
         with self._store.write() as tx:
             station = stations.by_name(tx, STATION)

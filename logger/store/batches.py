@@ -25,6 +25,7 @@ from logger.store.pours import POUR, Window, windows_of
 from logger.store.rows import StationRow, all_rows
 from logger.store.stations import PROBE, STATION, STATIONS, reported_by
 from logger.store.tables import ReadingRow
+from logger.wire import WireReading
 
 READING = table(ReadingRow)
 #: A reading that reaches the service this long after it was taken was caught up: alarms on it say so.
@@ -55,28 +56,13 @@ class Conflict(LoggerError):
 
 
 @dataclass(frozen=True, slots=True)
-class Incoming:
-    """One row of a batch."""
-
-    seq: int
-    probe: str
-    place: str
-    stamp: Stamp
-    milli_c: int | None
-    fault: str | None
-    raw: str | None
-    note: str | None
-    milli_rh: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Batch:
     """What one station sent. `token_hash`: the token that it showed, looked at once more; None: not asked."""
 
     station_id: int
     spool: str
     sent: Stamp
-    rows: Sequence[Incoming]
+    rows: Sequence[WireReading]
     token_hash: str | None = None
 
 
@@ -99,7 +85,7 @@ class _Sorted:
     boots: dict[str, int]
     #: Boots that nothing was stored of before.
     begun: frozenset[int]
-    fresh: list[Incoming] = field(default_factory=list)
+    fresh: list[WireReading] = field(default_factory=list)
     #: The batch continues what is stored: nothing was looked up.
     continues: bool = True
     values: list[dict[str, Any]] = field(default_factory=list)
@@ -110,7 +96,7 @@ def save_batch(
     station: StationRow,
     spool: str,
     sent: Stamp,
-    rows: Sequence[Incoming],
+    rows: Sequence[WireReading],
     now_ms: int,
     *,
     clock_set: bool = True,
@@ -317,7 +303,7 @@ def _fill(
         found.values.append(values)
 
 
-def _values(row: Incoming, boots: Mapping[str, int]) -> dict[str, Any]:
+def _values(row: WireReading, boots: Mapping[str, int]) -> dict[str, Any]:
     stamp = row.stamp
     return {
         "seq": row.seq,
@@ -382,7 +368,7 @@ def _acknowledged(tx: Connection, found: _Sorted) -> int:
 
 
 def _boots(
-    tx: Connection, station_id: int, sent: Stamp, rows: Sequence[Incoming], now_ms: int, *, clock_set: bool
+    tx: Connection, station_id: int, sent: Stamp, rows: Sequence[WireReading], now_ms: int, *, clock_set: bool
 ) -> dict[str, int]:
     """Row ids of the boots of a batch, each dated as well as can be."""
     # Until a boot's clock was set, the moment at which its batch arrives is the best guess of its offset.
@@ -425,7 +411,7 @@ def _between(tx: Connection, station_id: int, stamps: Sequence[Stamp], next_boot
     return min(earliest - first.boot_ms, next_boot_ms - last.boot_ms)
 
 
-def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming]) -> dict[int, Row[Any]]:
+def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[WireReading]) -> dict[int, Row[Any]]:
     if not rows:
         return {}
     found = tx.execute(
@@ -439,7 +425,7 @@ def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[Incoming
 
 
 def _told_by_another_spool(
-    tx: Connection, spool: str, rows: Sequence[Incoming], boots: Mapping[str, int], begun: frozenset[int]
+    tx: Connection, spool: str, rows: Sequence[WireReading], boots: Mapping[str, int], begun: frozenset[int]
 ) -> set[tuple[Any, ...]]:
     """Those of the rows' moments that are stored already, under a number of another spool.
 

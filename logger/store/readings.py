@@ -6,14 +6,13 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, func, select
 
-from logger.store.batches import READING, Conflict, Incoming, Saved, save_batch
+from logger.store.batches import READING, Conflict, Saved, save_batch
 from logger.store.boots import BOOT
 from logger.store.stations import STATION
 
 __all__ = [
     "READING",
     "Conflict",
-    "Incoming",
     "Saved",
     "after",
     "counts",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
@@ -14,6 +13,7 @@ from logger.errors import NotAllowed, NotFound
 from logger.store.database import table
 from logger.store.rows import ProbeRow, StationRow, all_rows, columns, first_row
 from logger.store.tables import ProbeTable, Station
+from logger.wire import StationHealth
 
 STATION, PROBE = table(Station), table(ProbeTable)
 #: Every station, and every probe; a question adds its where.
@@ -170,15 +170,6 @@ def switch_fan(
 def fan_is_on(connection: Connection, station_id: int | None) -> bool:
     """Whether a station's fan is commanded on."""
     return bool(connection.execute(select(STATION.c.fan_on).where(STATION.c.id == station_id)).scalar())
-
-
-@dataclass(frozen=True, slots=True)
-class StationHealth:
-    """What a station says of its supply, its disk and its pins; None where it does not know."""
-
-    power_low: bool | None = None
-    disk_free_mb: float | None = None
-    pin_faults: str | None = None
 
 
 def note_health(tx: Connection, station_id: int, health: StationHealth) -> None:

@@ -33,9 +33,9 @@ from hardware.clock import Stamp, SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import partitions, people, pours, readings, stations
-from logger.store.batches import Incoming
 from logger.store.boots import boot_row
 from logger.store.people import Role
+from logger.wire import WireReading
 from web.security.access import COOKIE
 from web.security.throttle import unlimited
 from web.server.app import make_app
@@ -159,8 +159,7 @@ class Shop:
         for place in ("core", "surface", "underside", "room"):
             self.seq += 1
             rows.append(
-                Incoming(
-                    self.seq,
+                WireReading(
                     f"28-{place}",
                     place,
                     Stamp(now.wall_ms, "b", now.boot_ms, True),
@@ -168,6 +167,7 @@ class Shop:
                     None,
                     "00",
                     None,
+                    seq=self.seq,
                 )
             )
         with self.service.store.write() as tx:

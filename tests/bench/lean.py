@@ -29,6 +29,7 @@ from hardware.clock import Stamp, SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import forecasts, pours, readings, stations
+from logger.wire import WireReading
 from web.actions import pours as pour_actions
 from web.service.service import Service
 
@@ -104,8 +105,8 @@ def prepare(folder: Path) -> str:
             celsius = 21.0 + (second / 1800 if place.startswith("core") else 0.0)
             raw = scratchpad(celsius).hex()
             rows.append(
-                readings.Incoming(
-                    seq, f"28-{number:012x}", place, stamp, round(celsius * 1000), None, raw, None
+                WireReading(
+                    f"28-{number:012x}", place, stamp, round(celsius * 1000), None, raw, None, seq=seq
                 )
             )
         with service.store.write() as tx:

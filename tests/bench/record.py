@@ -28,7 +28,8 @@ from logger.store import events, forecasts, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.hash_chain import linked_readings
-from logger.store.readings import Incoming, save_batch
+from logger.store.readings import save_batch
+from logger.wire import WireReading
 
 HERE = Path(__file__).resolve().parent
 START_MS = 1_795_593_600_000
@@ -92,8 +93,7 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
             place = seq % len(PLACES)
             seq += 1
             batch.append(
-                Incoming(
-                    seq,
+                WireReading(
                     f"28-0000000000c{place}",
                     PLACES[place],
                     clock.stamp(),
@@ -101,6 +101,7 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
                     None,
                     f"{seq % 65536:04x}0c10ab",
                     None,
+                    seq=seq,
                 )
             )
         with store.write() as tx:

@@ -16,8 +16,8 @@ from fastapi.testclient import TestClient
 from hardware.bench.clock import SteppedClock
 from logger.daemon.forward import Forwarder, ForwardStep, open_client
 from logger.daemon.keep import Keeper
-from logger.daemon.spool import Row
 from logger.settings import Settings
+from logger.wire import UnnumberedReading
 from web.server.app import make_app
 from web.service.service import Service
 
@@ -154,8 +154,8 @@ def _milli_c(number: int) -> int:
     return 21_000 + number * 7919 % 10_000
 
 
-def _row(number: int, clock: SteppedClock) -> Row:
-    return Row(
+def _row(number: int, clock: SteppedClock) -> UnnumberedReading:
+    return UnnumberedReading(
         f"28-{number % 4:012x}",
         recorded.PLACES[number % 4],
         clock.stamp(),

@@ -19,7 +19,7 @@ from hardware.bench.w1_files import Misreading, scratchpad, w1_text
 from hardware.judge import NEAR_C, STEEP_SHARE
 from hardware.station import ProbeWiring, Wiring
 from logger.daemon.sample import Sampler
-from logger.daemon.spool import Row
+from logger.wire import UnnumberedReading
 
 PERIOD_S = 30.0
 PLACES = ("core", "core-2", "surface", "surface-2", "underside", "room")
@@ -101,7 +101,7 @@ def run(folder: Path, *, faults: int, seed: int) -> Told:
     bench = Bench(wiring, clock, folder, traces, faults=windows, clones=CLONES, seed=seed)
     sampler = Sampler(bench.hardware.buses, wiring.all_probes, clock, threads=False)
     by_probe = {probe: [window for window in windows if window.probe == probe] for probe in IDS}
-    rows: list[Row] = []
+    rows: list[UnnumberedReading] = []
     for sweep in range(round(windows[-1].until_s / PERIOD_S) + 20):
         if sweep % 200 == 100:
             _replug(bench, chance)
@@ -123,7 +123,9 @@ def _replug(bench: Bench, chance: random.Random) -> None:
     bench.files.show(STRANGER, w1_text(scratchpad(99.0)))
 
 
-def _judge(rows: list[Row], windows: dict[str, list[FaultWindow]], bench: Bench, told: Told) -> None:
+def _judge(
+    rows: list[UnnumberedReading], windows: dict[str, list[FaultWindow]], bench: Bench, told: Told
+) -> None:
     seen: Counter[tuple[str, int]] = Counter()
     for row in rows:
         t_s = row.stamp.boot_s
@@ -164,7 +166,7 @@ def _judge(rows: list[Row], windows: dict[str, list[FaultWindow]], bench: Bench,
         told.false.append(f"two rows of one look: {twice[:3]}")
 
 
-def _unprovable(row: Row, windows: list[FaultWindow], true_c: float, t_s: float) -> bool:
+def _unprovable(row: UnnumberedReading, windows: list[FaultWindow], true_c: float, t_s: float) -> bool:
     """Whether this is a true 85.0 of a clone whose neighbours lie."""
     near = any(w.from_s - 4 * PERIOD_S <= t_s < w.until_s + 4 * PERIOD_S for w in windows)
     return row.probe in CLONES and round(true_c / LSB_C) == 85 / LSB_C and near

@@ -24,7 +24,6 @@ from sqlalchemy import event
 from hardware.bench.clock import SteppedClock
 from logger.daemon.forward import Forwarder, ForwardStep, open_client
 from logger.daemon.keep import Keeper
-from logger.daemon.spool import Row
 from logger.delivery.channels import Outcome
 from logger.delivery.sender import Sender
 from logger.pour import Stage
@@ -32,6 +31,7 @@ from logger.settings import Messages, Settings
 from logger.store import alarms, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.wire import UnnumberedReading
 from web.server.app import make_app
 from web.service.service import Service
 
@@ -138,11 +138,11 @@ def core_milli_c(sweep: int) -> int:
     return 40_000 + 800 * min(sweep % 60, 60 - sweep % 60)
 
 
-def rows_of(sweep: int, clock: SteppedClock) -> list[Row]:
+def rows_of(sweep: int, clock: SteppedClock) -> list[UnnumberedReading]:
     """One sweep; its rows are numbered on from the sweep before."""
     stamp = clock.stamp()
     return [
-        Row(
+        UnnumberedReading(
             f"28-{i:012x}",
             place,
             stamp,

@@ -20,6 +20,7 @@ from logger.pour import Stage
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import Store
+from logger.wire import WireReading
 
 TRUE_START_MS = 1_795_624_200_000
 #: What a machine without a battery believes at first: the day on which its card was written.
@@ -67,7 +68,7 @@ class World:
         self.store, self._plan = store, plan_toml
         self.service = Machine(self, "service", set_=set_)
         self.station = self.service if one_machine else Machine(self, "station", set_=set_)
-        self._spool: list[readings.Incoming] = []
+        self._spool: list[WireReading] = []
         self._seq = 0
         with store.write() as tx:
             self._station_id, _token = stations.enrol(tx, "bench-1", 0)
@@ -103,8 +104,7 @@ class World:
             self.true_ms += 30_000
             self._seq += 1
             self._spool.append(
-                readings.Incoming(
-                    self._seq,
+                WireReading(
                     "28-000000000001",
                     "core",
                     self.station.stamp(),
@@ -112,6 +112,7 @@ class World:
                     None,
                     f"{self.true_ms:018x}",
                     None,
+                    seq=self._seq,
                 )
             )
             if not away:

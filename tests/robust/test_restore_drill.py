@@ -22,9 +22,9 @@ import recorded_pour as recorded
 
 from hardware.clock import SystemClock
 from logger.daemon.forward import batch_json
-from logger.daemon.spool import Row
 from logger.settings import Settings
 from logger.store.photos import put
+from logger.wire import WireReading
 from web.command import main
 from web.service.service import Service
 
@@ -82,17 +82,15 @@ class Loaded:
         while not self._stop.is_set():
             stamp = self._clock.stamp()
             rows = [
-                (
-                    seq,
-                    Row(
-                        f"28-{seq % 4:012x}",
-                        recorded.PLACES[seq % 4],
-                        stamp,
-                        21_000,
-                        None,
-                        f"{seq:018x}",
-                        None,
-                    ),
+                WireReading(
+                    f"28-{seq % 4:012x}",
+                    recorded.PLACES[seq % 4],
+                    stamp,
+                    21_000,
+                    None,
+                    f"{seq:018x}",
+                    None,
+                    seq=seq,
                 )
                 for seq in range(self.acknowledged + 1, self.acknowledged + ROWS + 1)
             ]

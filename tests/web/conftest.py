@@ -14,6 +14,7 @@ from logger.planning.finding import Light
 from logger.pour import Stage
 from logger.settings import Messages, Settings
 from logger.store import people, pours, readings, stations
+from logger.wire import WireReading
 from web.actions import ending, readiness
 from web.actions import pours as pour_actions
 from web.security.access import COOKIE
@@ -131,9 +132,7 @@ class Shop:
             milli_c = None if value is None or fault else round(1000 * float(value))
             humid = None if place != "room" or self.humidity_pct is None else round(1000 * self.humidity_pct)
             rows.append(
-                readings.Incoming(
-                    self.seq, self.PROBES[place], place, stamp, milli_c, fault, "00", None, humid
-                )
+                WireReading(self.PROBES[place], place, stamp, milli_c, fault, "00", None, humid, seq=self.seq)
             )
         with self.service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")

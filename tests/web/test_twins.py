@@ -13,6 +13,7 @@ from PIL import Image
 
 from logger.pour import FOLLOWS, Stage
 from logger.store import alarms, events, pours, readings, stations
+from logger.wire import WireReading
 from web.actions import pours as pour_actions
 from web.actions import readiness
 
@@ -183,7 +184,7 @@ class Both:
             self._sent[pour] += 1
             rom = f"28-{pour:06d}{place}"
             rows.append(
-                readings.Incoming(self._sent[pour], rom, place, stamp, round(1000 * value), None, "00", None)
+                WireReading(rom, place, stamp, round(1000 * value), None, "00", None, seq=self._sent[pour])
             )
         with service.store.write() as tx:
             station = stations.by_name(tx, f"twin-{list(self._sent).index(pour)}")

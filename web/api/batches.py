@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Header, HTTPException, Request, Response
 from fastapi.routing import APIRoute
-from pydantic import ValidationError
+from pydantic import BeforeValidator, ValidationError
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
@@ -21,14 +21,12 @@ from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import readings
 from logger.store.batches import Batch
-from logger.store.boots import Stamp
 from logger.store.conflicts import note_conflict
 from logger.store.rows import StationRow
 from logger.store.shops import sees
-from logger.store.stations import StationHealth
 from web.answers import ERRORS, BatchAnswer
 from web.errors import Forbidden, SignInNeeded
-from web.schemas import BATCH_BODY, BatchShape, RowShape, StampShape
+from web.schemas import BATCH_BODY, BatchShape
 from web.security.access import ServiceDep, StationDep
 from web.service.service import Service
 
@@ -39,11 +37,19 @@ class _AsSent(Request):
     """A request whose JSON is read and checked in one go, which costs a large batch two thirds of the usual way."""
 
     async def json(self) -> Any:
-        """Return the batch; of one that is refused, what the usual way says why from."""
+        """Return the batch, or why it is refused. Raises JSONDecodeError."""
         try:
             return BatchShape.model_validate_json(await self.body())
-        except ValidationError:
-            return await super().json()
+        except ValidationError as refused:
+            await super().json()  # raises where it is no JSON at all
+            return refused
+
+
+def _accepted(batch: object) -> object:
+    """Return a batch that was accepted. Raises ValidationError for one that was not: now that its sender is known."""
+    if isinstance(batch, ValidationError):
+        raise batch
+    return batch
 
 
 class _BatchRoute(APIRoute):
@@ -75,22 +81,22 @@ async def whole(request: Request) -> None:
 
 @router.post("/batches", max_body_size=BATCH_BODY, dependencies=[Depends(whole)], response_model=BatchAnswer)
 async def take_batch(
-    batch: BatchShape, service: ServiceDep, station: StationDep, user_agent: Annotated[str, Header()] = ""
+    batch: Annotated[BatchShape, BeforeValidator(_accepted)],
+    service: ServiceDep,
+    station: StationDep,
+    user_agent: Annotated[str, Header()] = "",
 ) -> Response:
     """Store a station's rows and answer what it should do."""
     began_s = time.perf_counter()
     if batch.station != station.name:
         raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
-    rows = [_incoming(row) for row in batch.rows]
     # Before anything that could fail or take long: see logger/alarms/plain_limit.py.
-    service.plain.take(
-        station.id, (*rows, *(_incoming(row) for row in batch.newest)), service.timeline.now_ms()
-    )
+    service.plain.take(station.id, (*batch.rows, *batch.newest), service.timeline.now_ms())
     version = _new_version(user_agent, station.version)
-    sent = Batch(station.id, batch.spool, _stamp(batch.sent), rows, station.token_hash)
+    sent = Batch(station.id, batch.spool, batch.sent, batch.rows, station.token_hash)
     try:
         # Waited for, not stood still for: so many stations send at once that a thread for each would cost more.
-        kept = await asyncio.wrap_future(service.intake.submit(sent, _health(batch), version))
+        kept = await asyncio.wrap_future(service.intake.submit(sent, batch.health, version))
     except readings.Conflict as conflict:
         service.counted.refused()
         await run_in_threadpool(_note, service, station, conflict)
@@ -135,36 +141,13 @@ def _kept_by_the_station(service: Service, station: StationRow, error: SQLAlchem
     return JSONResponse({"error": error_body, "core_hot": told}, 503)
 
 
-def _incoming(row: RowShape) -> readings.Incoming:
-    return readings.Incoming(
-        row.seq,
-        row.probe,
-        row.place,
-        _stamp(row.stamp),
-        row.milli_c,
-        row.fault,
-        row.raw,
-        row.note,
-        row.milli_rh,
-    )
-
-
 def _note(service: Service, station: StationRow, conflict: readings.Conflict) -> None:
     # The station's shop alone: it is asked whether that was noted there already, and noted there.
     with sees(station.shop_id), service.store.write() as tx:
         note_conflict(tx, station, str(conflict), service.timeline.true_ms())
 
 
-def _health(batch: BatchShape) -> StationHealth | None:
-    told = batch.health
-    return None if told is None else StationHealth(told.power_low, told.disk_free_mb, told.pin_faults)
-
-
 def _new_version(user_agent: str, known: str | None) -> str | None:
     """Return the program that a station says it is (RFC 9110, 10.1.5), when that is not what is known of it."""
     found = _AGENT.match(user_agent)
     return None if found is None or found[1] == known else found[1]
-
-
-def _stamp(shape: StampShape) -> Stamp:
-    return Stamp(shape.wall_ms, shape.boot_id, shape.boot_ms, shape.clock_set)

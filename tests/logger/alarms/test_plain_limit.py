@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from hardware.clock import Stamp
 from logger.alarms.plain_limit import PlainLimit, Watched
-from logger.store.batches import Incoming
+from logger.wire import WireReading
 
 BENCH, OTHER = 1, 2
 
 
 def row(
     seq: int, celsius: float | None, probe: str = "28-core", place: str = "core", boot: str = "b"
-) -> Incoming:
+) -> WireReading:
     """One reading, one every five seconds."""
     stamp = Stamp(0, boot, seq * 5000, False)
     milli_c = None if celsius is None else round(celsius * 1000)
-    return Incoming(seq, probe, place, stamp, milli_c, "missing" if celsius is None else None, "0", None)
+    return WireReading(
+        probe, place, stamp, milli_c, "missing" if celsius is None else None, "0", None, seq=seq
+    )
 
 
 def limit(*pours: Watched) -> PlainLimit:

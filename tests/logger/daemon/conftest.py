@@ -11,8 +11,8 @@ import httpx
 import pytest
 
 from hardware.clock import Stamp
-from logger.daemon.spool import Row
 from logger.daemon.station_file import StationConfig, station_from_file
+from logger.wire import UnnumberedReading
 
 CORE, ROOM = "28-0000000000a1", "28-0000000000b2"
 
@@ -84,10 +84,10 @@ def service() -> FakeService:
 
 
 @pytest.fixture
-def row() -> Callable[..., Row]:
+def row() -> Callable[..., UnnumberedReading]:
     """Makes the row of a look number `n`: 20.000 °C and n thousandths, 5 s after the one before."""
 
-    def make(n: int, *, boot_id: str = "boot-a", **changes: Any) -> Row:
+    def make(n: int, *, boot_id: str = "boot-a", **changes: Any) -> UnnumberedReading:
         stamp = Stamp(1_700_000_000_000 + 5000 * n, boot_id, 5000 * n, True)
         values: dict[str, Any] = {
             "milli_c": 20_000 + n,
@@ -95,7 +95,7 @@ def row() -> Callable[..., Row]:
             "raw": "50014b467fff0c1000",
             "note": None,
         }
-        return Row(CORE, "core", stamp, **{**values, **changes})
+        return UnnumberedReading(CORE, "core", stamp, **{**values, **changes})
 
     return make
 

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from logger.daemon.keep import Keeper
-from logger.daemon.spool import Row
+from logger.wire import UnnumberedReading
 
 
 def fill(keeper: Keeper) -> None:
@@ -26,9 +26,9 @@ def empty(keeper: Keeper) -> None:
     keeper._disk._db.execute("PRAGMA max_page_count = 100000")
 
 
-def everything(keeper: Keeper) -> list[Row]:
+def everything(keeper: Keeper) -> list[UnnumberedReading]:
     """All rows, in the order in which they would be sent."""
-    return [row for spool in keeper.spools for _, row in spool.oldest(1000)]
+    return [row for spool in keeper.spools for row in spool.oldest(1000)]
 
 
 def test_a_full_disk_does_not_stop_the_watch_and_says_so(
@@ -60,7 +60,7 @@ def test_the_disk_is_used_again_as_soon_as_there_is_room(tmp_path: Path, row: An
     keeper.keep([row(3)], 15)
     assert keeper.trouble is None
     first, second = keeper.spools
-    assert [kept.milli_c for _, kept in first.oldest(10)] == [20_001, 20_003]
+    assert [kept.milli_c for kept in first.oldest(10)] == [20_001, 20_003]
     first.forget(1)
     assert keeper.spools == [second, first]
     keeper.close()
@@ -116,14 +116,16 @@ import resource, sys
 from pathlib import Path
 from hardware.clock import Stamp
 from logger.daemon.keep import Keeper
-from logger.daemon.spool import Row
+from logger.wire import UnnumberedReading
 keeper = Keeper(Path(sys.argv[1]))
 resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, resource.RLIM_INFINITY))
-kept = [keeper.keep([Row("p", "core", Stamp(n, "b", n, True), n, None, None, None)], n / 1000) for n in range(100)]
+def reading(n):
+    return UnnumberedReading("p", "core", Stamp(n, "b", n, True), n, None, None, None)
+kept = [keeper.keep([reading(n)], n / 1000) for n in range(100)]
 print(all(kept), keeper.pending, bool(keeper.trouble))
 resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-keeper.keep([Row("p", "core", Stamp(100, "b", 100, True), 100, None, None, None)], 1)
-rows = sorted(row.milli_c for spool in keeper.spools for _, row in spool.oldest(1000))
+keeper.keep([reading(100)], 1)
+rows = sorted(row.milli_c for spool in keeper.spools for row in spool.oldest(1000))
 print(rows == list(range(101)), bool(keeper.trouble))
 keeper.close()
 """

@@ -7,6 +7,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from logger.daemon.spool import FORGET_AT_ONCE, MEMORY, Spool, SpoolFull
 
 def numbers(spool: Spool) -> list[int]:
     """Numbers of all rows that are left."""
-    return [seq for seq, _ in spool.oldest(100_000)]
+    return [row.seq for row in spool.oldest(100_000)]
 
 
 def test_rows_come_back_as_they_were_kept(tmp_path: Path, row: Any) -> None:
@@ -31,7 +32,9 @@ def test_rows_come_back_as_they_were_kept(tmp_path: Path, row: Any) -> None:
     assert spool.append(kept) == 3
     spool.close()
     spool = Spool(tmp_path / "spool.sqlite3")
-    assert [found for _, found in spool.oldest(10)] == kept
+    assert [asdict(found) for found in spool.oldest(10)] == [
+        {**asdict(row), "seq": seq} for seq, row in enumerate(kept, 1)
+    ]
     spool.close()
 
 
@@ -113,7 +116,7 @@ def test_a_row_that_cannot_be_written_leaves_no_half_sweep(row: Any) -> None:
     with pytest.raises(OverflowError):
         spool.append([row(1), row(2), row(3, milli_c=2**70), row(4)])
     assert spool.append([row(5)]) == 1
-    assert [kept.milli_c for _, kept in spool.oldest(10)] == [20_005]
+    assert [kept.milli_c for kept in spool.oldest(10)] == [20_005]
     spool.close()
 
 
@@ -125,7 +128,7 @@ def test_renewing_numbers_what_is_left_from_one_under_another_name(tmp_path: Pat
     spool.forget(4)
     spool.renew()
     assert spool.name != name
-    assert [(seq, found.milli_c) for seq, found in spool.oldest(10)] == [
+    assert [(found.seq, found.milli_c) for found in spool.oldest(10)] == [
         (1, 20_005),
         (2, 20_006),
         (3, 20_007),
@@ -156,11 +159,12 @@ WRITER = """
 import sys
 from pathlib import Path
 from hardware.clock import Stamp
-from logger.daemon.spool import Row, Spool
+from logger.daemon.spool import Spool
+from logger.wire import UnnumberedReading
 spool = Spool(Path(sys.argv[1]))
 n = spool.last_seq
 while True:
-    rows = [Row("28-0000000000a1", "core", Stamp(n + i, "boot-a", n + i, True), n + i, None, None, None)
+    rows = [UnnumberedReading("28-0000000000a1", "core", Stamp(n + i, "boot-a", n + i, True), n + i, None, None, None)
             for i in range(1, 7)]
     n = spool.append(rows)
     spool.forget(n - 400)
@@ -189,6 +193,6 @@ def test_a_killed_station_has_every_row_whose_commit_returned(tmp_path: Path) ->
         assert last <= spool.last_seq
         assert spool.last_seq % 6 == 0, "a sweep was kept in part"
         found = spool.oldest(100_000)
-        assert [seq for seq, _ in found] == list(range(spool.forgotten + 1, spool.last_seq + 1))
-        assert all(kept.milli_c == seq for seq, kept in found)
+        assert [row.seq for row in found] == list(range(spool.forgotten + 1, spool.last_seq + 1))
+        assert all(row.milli_c == row.seq for row in found)
         spool.close()

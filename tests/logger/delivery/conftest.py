@@ -18,6 +18,7 @@ from logger.settings import Messages
 from logger.store import alarms, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.wire import WireReading
 
 #: A frozen prediction that stays cool (invented): the watch needs its curve.
 CALM = {
@@ -91,9 +92,7 @@ class Bench:
         for place, celsius in (("core", core_c), ("room", room_c)):
             self.seq += 1
             rows.append(
-                readings.Incoming(
-                    self.seq, f"28-{place}", place, stamp, round(celsius * 1000), None, "0", None
-                )
+                WireReading(f"28-{place}", place, stamp, round(celsius * 1000), None, "0", None, seq=self.seq)
             )
         with self.store.write() as tx:
             station = stations.by_name(tx, "bench-1")

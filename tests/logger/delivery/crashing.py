@@ -32,6 +32,7 @@ from logger.settings import Messages
 from logger.store import pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.wire import WireReading
 
 START_MS = 1_795_593_600_000
 CALM = {"curve": {"hours": [0.0, 100.0], "core_c": [21.0, 40.0]}}
@@ -125,7 +126,7 @@ def make_database(path: Path, clock: Clock) -> None:
     for number, core_c in enumerate((59.0, 59.5, 60.0, 60.5), 1):
         clock.boot_ms += 5000
         stamp = clock.stamp()
-        row = readings.Incoming(number, "28-core", "core", stamp, round(core_c * 1000), None, "0", None)
+        row = WireReading("28-core", "core", stamp, round(core_c * 1000), None, "0", None, seq=number)
         with store.write() as tx:
             station = stations.by_name(tx, "bench-1")
             readings.save_batch(tx, station, "spool-1", stamp, [row], timeline.true_ms())

@@ -18,6 +18,7 @@ from logger.pour import Stage
 from logger.store import forecasts, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.wire import WireReading
 from logger.worker import OwnProcess
 
 
@@ -145,7 +146,7 @@ def test_a_simulated_time_stands_until_it_is_told_that_it_gets_too_hot_and_no_lo
         pours.freeze_prediction(tx, pour_id, {}, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour_id, stage, "Ada", timeline)
-        row = readings.Incoming(1, "28-core", "core", clock.stamp(), 21_000, None, "0", None)
+        row = WireReading("28-core", "core", clock.stamp(), 21_000, None, "0", None, seq=1)
         station = stations.by_name(tx, "bench-1")
         readings.save_batch(tx, station, "spool-1", clock.stamp(), [row], timeline.true_ms())
     forecaster = Forecaster(store, timeline, compute, pace=Pace(apart_h=1.0, hold=hold))
@@ -226,7 +227,7 @@ def test_a_forecast_that_comes_after_the_pour_has_ended_is_put_into_no_record(
         pours.freeze_prediction(tx, pour_id, {}, "test")
         for stage in (Stage.READY, Stage.POURING):
             pours.move_on(tx, pour_id, stage, "Ada", timeline)
-        row = readings.Incoming(1, "28-core", "core", clock.stamp(), 21_000, None, "0", None)
+        row = WireReading("28-core", "core", clock.stamp(), 21_000, None, "0", None, seq=1)
         readings.save_batch(
             tx, stations.by_name(tx, "bench-1"), "spool-1", clock.stamp(), [row], timeline.true_ms()
         )

@@ -13,10 +13,11 @@ from hardware.clock import Stamp
 from logger.errors import NotAllowed
 from logger.live.ingest import Intake
 from logger.store import stations
-from logger.store.batches import Batch, Conflict, Incoming
+from logger.store.batches import Batch, Conflict
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.stations import StationHealth
+from logger.wire import WireReading
 
 MANY = 12
 
@@ -38,8 +39,7 @@ def batch(station: tuple[int, str], clock: Any, first: int = 1, count: int = 6, 
     boot = f"boot of {station[0]}"
     rows = [
         replace(
-            Incoming(
-                seq,
+            WireReading(
                 "28-000000000001",
                 "core",
                 Stamp(now.wall_ms, boot, now.boot_ms + seq, True),
@@ -47,6 +47,7 @@ def batch(station: tuple[int, str], clock: Any, first: int = 1, count: int = 6, 
                 None,
                 "00",
                 None,
+                seq=seq,
             ),
             **changes,
         )

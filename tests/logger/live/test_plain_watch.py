@@ -16,9 +16,9 @@ from logger.live.plain_watch import AGAIN_MS, FAILS_AGAIN_MS, FAILS_MS, GRACE_MS
 from logger.pour import Stage
 from logger.quantities import units_from
 from logger.store import events, pours, stations
-from logger.store.batches import Incoming
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.wire import WireReading
 
 HOT = "URGENT: The core is too hot - Table"
 UNWATCHED = "URGENT: Pours are not watched as usual - The shop"
@@ -54,7 +54,9 @@ class Under:
             stamp = Stamp(0, "b", self.seq * every_ms, False)
             milli_c = round(celsius * 1000)
             self.limit.take(
-                1, [Incoming(self.seq, "28-core", "core", stamp, milli_c, None, "0", None)], self.now_ms
+                1,
+                [WireReading("28-core", "core", stamp, milli_c, None, "0", None, seq=self.seq)],
+                self.now_ms,
             )
             self.wait(every_ms)
 
@@ -226,7 +228,7 @@ def test_what_was_told_from_memory_stands_in_the_record_once_it_can_be_written(
     memory.refresh()
     under.fails = "its readings cannot be stored"
     for seq in (1, 2):
-        row = Incoming(seq, "28-core", "core", Stamp(0, "b", seq, False), 61_000, None, "0", None)
+        row = WireReading("28-core", "core", Stamp(0, "b", seq, False), 61_000, None, "0", None, seq=seq)
         limit.take(station_id, [row], under.now_ms)
     under.wait(GRACE_MS)
     assert under.titles() == [HOT]

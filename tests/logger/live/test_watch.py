@@ -18,6 +18,7 @@ from logger.pour import Stage
 from logger.store import alarms, events, forecasts, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.wire import WireReading
 
 CALM = {"curve": {"hours": [0.0, 20.0, 100.0], "core_c": [21.0, 40.0, 22.0]}, "release_at_h": 60.0}
 HOUR_MS = 3_600_000
@@ -68,7 +69,7 @@ class Watched:
         incoming = []
         for probe, place, milli_c, raw in rows:
             self.seq += 1
-            incoming.append(readings.Incoming(self.seq, probe, place, stamp, milli_c, None, raw, None))
+            incoming.append(WireReading(probe, place, stamp, milli_c, None, raw, None, seq=self.seq))
         with self.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
             readings.save_batch(tx, station, "spool-1", stamp, incoming, self.timeline.true_ms())

@@ -16,7 +16,8 @@ from logger.record.seal import seal
 from logger.store import alarms, events, forecasts, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.readings import Incoming, save_batch
+from logger.store.readings import save_batch
+from logger.wire import WireReading
 
 PLACES = {"core": "28-0000000000c1", "surface": "28-0000000000c2", "room": "28-0000000000c4"}
 WORKSHOP = "Wharf Lane (invented workshop)"
@@ -50,8 +51,7 @@ class Casting:
         for place, value in celsius.items():
             self.seq += 1
             rows.append(
-                Incoming(
-                    self.seq,
+                WireReading(
                     PLACES[place],
                     place,
                     stamp,
@@ -60,6 +60,7 @@ class Casting:
                     "57014b467fff0c10ab",
                     None,
                     round(1000 * damp_pct) if damp_pct is not None and place == "room" else None,
+                    seq=self.seq,
                 )
             )
         with self.store.write() as tx:

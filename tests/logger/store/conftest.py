@@ -12,7 +12,7 @@ from logger.pour import Stage
 from logger.store import pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.readings import Incoming
+from logger.wire import WireReading
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -49,14 +49,13 @@ def pour_id(store: Store, timeline: Timeline, station_id: int, plan_toml: str) -
 
 
 @pytest.fixture
-def rows_of(clock: Any) -> Callable[..., list[Incoming]]:
+def rows_of(clock: Any) -> Callable[..., list[WireReading]]:
     """Makes rows of one probe, a second apart, from a sequence number on."""
 
-    def make(first_seq: int, count: int, milli_c: int = 21_000) -> list[Incoming]:
+    def make(first_seq: int, count: int, milli_c: int = 21_000) -> list[WireReading]:
         now = clock.stamp()
         return [
-            Incoming(
-                seq,
+            WireReading(
                 "28-000000000001",
                 "core",
                 Stamp(now.wall_ms + i * 1000, now.boot_id, now.boot_ms + i * 1000, now.clock_set),
@@ -64,6 +63,7 @@ def rows_of(clock: Any) -> Callable[..., list[Incoming]]:
                 None,
                 "00",
                 None,
+                seq=seq,
             )
             for i, seq in enumerate(range(first_seq, first_seq + count))
         ]

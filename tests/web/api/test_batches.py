@@ -6,8 +6,12 @@ from typing import Any
 
 import pytest
 
+from hardware.clock import Stamp
+from logger.daemon.forward import batch_json
 from logger.store.conflicts import CONFLICTING_ROWS
 from logger.store.events import of_kind
+from logger.wire import StationHealth, WireReading
+from web.schemas import BatchShape
 
 
 def batch(clock: Any, seqs: range, station: str = "bench-1", **changes: Any) -> dict[str, Any]:
@@ -89,6 +93,19 @@ def test_a_conflict_is_written_into_the_record_once(
     assert "milli_c = 21001 but came again with 99000" in noted.text
 
 
+def test_what_a_station_writes_is_read_as_the_same_readings() -> None:
+    """Both sides share one class for a reading, and one for the station's health: none is copied field by field."""
+    stamp = Stamp(1_700_000_000_000, "boot-a", 5, clock_set=False)
+    row = WireReading("28-0000000000a1", "core", stamp, 21_000, None, "50 05", "doubtful", 45_200, seq=7)
+    fault = WireReading("28-0000000000a1", "core", stamp, None, "missing", None, None, seq=8)
+    health = StationHealth(power_low=True, disk_free_mb=12.5, pin_faults="lamp (GPIO 23): busy")
+    read = BatchShape.model_validate_json(
+        batch_json("bench-1", "spool-1", stamp, [row, fault], health, [fault])
+    )
+    assert (read.sent, read.rows, read.newest, read.health) == (stamp, [row, fault], [fault], health)
+    assert type(read.rows[0]) is WireReading
+
+
 @pytest.mark.parametrize(
     ("name", "value"),
     [
@@ -101,6 +118,10 @@ def test_a_conflict_is_written_into_the_record_once(
         ("probe", "../../etc"),
         ("place", "a b"),
         ("raw", "x" * 100),
+        ("stamp", {"wall_ms": 0, "boot_id": "b", "boot_ms": -1, "clock_set": True}),
+        ("stamp", None),
+        ("milli_rh", 110_001),
+        ("unheard_of", 1),
     ],
 )
 def test_values_out_of_bounds_are_refused_and_nothing_is_stored(

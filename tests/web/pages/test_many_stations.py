@@ -13,8 +13,8 @@ from logger.daemon.forward import open_client
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import pours, readings, stations
-from logger.store.batches import Incoming
 from logger.version import own_version
+from logger.wire import WireReading
 from web.actions import pours as pour_actions
 
 LEFT, RIGHT = ("28-0000000000c1", "28-0000000000c2"), ("28-0000000000c3", "28-0000000000c4")
@@ -43,7 +43,9 @@ class Bench:
         for rom in (*LEFT, *RIGHT):
             self.seq += 1
             rows.append(
-                Incoming(self.seq, rom, f"core-{rom[-1]}", stamp, round(celsius * 1000), None, "0", None)
+                WireReading(
+                    rom, f"core-{rom[-1]}", stamp, round(celsius * 1000), None, "0", None, seq=self.seq
+                )
             )
         with self.service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")

@@ -12,6 +12,7 @@ from hardware.bench.w1_files import scratchpad
 from logger.pour import Stage
 from logger.store import readings, stations
 from logger.store.events import EVENT
+from logger.wire import WireReading
 
 CORE, SURFACE, ROOM = "28-0000000000c1", "28-0000000000c2", "28-0000000000c4"
 PLACES = {CORE: "core", SURFACE: "surface", ROOM: "room"}
@@ -35,7 +36,7 @@ def wires(shop: Any, service: Any, clock: Any) -> Callable[..., None]:
             raw = None if fault else scratchpad(float(value)).hex()
             chip = None if fault else round(float(value) * 16) / 16
             milli_c = None if chip is None else round((chip + offset_c) * 1000)
-            rows.append(readings.Incoming(shop.seq, by_place[place], place, stamp, milli_c, fault, raw, None))
+            rows.append(WireReading(by_place[place], place, stamp, milli_c, fault, raw, None, seq=shop.seq))
         with service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
             readings.save_batch(tx, station, "spool-1", stamp, rows, service.timeline.true_ms())

@@ -41,6 +41,7 @@ from logger.store import (
 )
 from logger.store.hash_chain import canonical
 from logger.store.transfer import COLUMNS, begin, put_rows, recorded_station
+from logger.wire import WireReading
 from web.actions import pours as pour_actions
 from web.security import access
 from web.security.routes_table import ROUTES
@@ -258,7 +259,7 @@ def test_what_it_says_of_boots_and_stations_is_never_ours(
     again = Service.open(service.settings, clock)
     assert again.timeline.true_ms() == service.timeline.true_ms() == now_ms
     again.close()
-    row = readings.Incoming(1, "28-0000000000c1", "core", clock.stamp(), 21_000, None, "00", None)
+    row = WireReading("28-0000000000c1", "core", clock.stamp(), 21_000, None, "00", None, seq=1)
     with service.store.write() as tx:
         saved = readings.save_batch(
             tx, stations.by_name(tx, "bench-1"), "spool-1", clock.stamp(), [row], now_ms
