@@ -14,6 +14,7 @@ from typing import Any
 
 #: The program's own name among the distributions.
 OWN = "pourlog"
+_TEST = re.compile(r"extra == ['\"]test['\"]")
 
 
 def parts() -> list[Distribution]:
@@ -30,11 +31,11 @@ def parts() -> list[Distribution]:
         except PackageNotFoundError:
             continue  # for another machine or version of Python
         found[key] = part
-        # What is only asked for with an extra is no part of the program.
+        # The program's own extras are parts of it, but for what only tests need; a library's are not.
         waiting += [
             re.split(r"[\s;<>=!~\[(]", need, maxsplit=1)[0]
             for need in part.requires or []
-            if "extra ==" not in need
+            if "extra ==" not in need or (key == OWN and not _TEST.search(need))
         ]
     return [found[key] for key in sorted(found)]
 
