@@ -12,6 +12,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,6 +21,7 @@ import tomli_w
 from needs import missing
 from processes import Bench, Phone, Process, wait_for
 
+from logger.live.plain_watch import REFRESH_S
 from logger.store.database import Store
 
 #: linux/ext4.h: _IOR('X', 125, __u32), and not even the journal is written any more.
@@ -112,6 +114,9 @@ def test_a_core_that_becomes_too_hot_after_the_card_has_died_is_told(
         bench = Bench(store, plan_toml, "bench-1")
         station = station_of(card.folder / "station", bench._token, process.port)
         wait_for(lambda: process.client.get("/api/ready").json()["seconds_ago"]["arrived"] is not None, 30)
+        # The pour was made beside the service, which looks up limits every so often: it must have looked.
+        began = time.monotonic()
+        wait_for(lambda: time.monotonic() - began > REFRESH_S + 1.0, 30)
         store.close()
         before = len(phone.taken)
         card.die()
