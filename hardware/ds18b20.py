@@ -16,7 +16,7 @@ from typing import Any
 
 from hardware.clock import Clock, Stamp
 from hardware.errors import HardwareMissing
-from hardware.judge import AMBIGUOUS_C, HOLD_LONGEST_S, Belief, Judge, settle
+from hardware.plausibility import AMBIGUOUS_C, HOLD_LONGEST_S, Belief, PlausibilityCheck, settle
 from hardware.reading import Fault, FaultReason, Probe, Reading, Sample
 from hardware.scratchpad import Ambiguous, Bad, Good, Verdict, decode
 
@@ -64,7 +64,7 @@ class Ds18b20:
         self, probe_id: str, folder: Path = W1_FOLDER, read: Callable[[Path], str] = read_file
     ) -> None:
         self.id = probe_id
-        self.judge = Judge()
+        self.plausibility = PlausibilityCheck()
         self._path = folder / probe_id / "w1_slave"
         self._read = read
         self._held: list[tuple[Stamp, Ambiguous]] = []
@@ -78,14 +78,14 @@ class Ds18b20:
             fault = Fault(self.id, verdict.reason, verdict.detail, verdict.raw)
             return [*self._give_up(stamp), Sample(stamp, fault)]
         if isinstance(verdict, Good):
-            before = self.judge.last_good
-            doubt = self.judge.take(verdict, stamp.boot_s)
+            before = self.plausibility.last_good
+            doubt = self.plausibility.take(verdict, stamp.boot_s)
             # A reading that may be old settles nothing.
             released = self._give_up(stamp) if doubt else self._settle(stamp, verdict, before)
             note = doubt or self._clone_note()
             reading = Reading(self.id, verdict.celsius, verdict.raw.hex(), note)
             return [*released, Sample(stamp, reading)]
-        belief = self.judge.believe(verdict, stamp.boot_s)
+        belief = self.plausibility.believe(verdict, stamp.boot_s)
         if belief is Belief.HOLD:
             released = self._give_up(stamp)
             self._held.append((stamp, verdict))
@@ -107,7 +107,7 @@ class Ds18b20:
                 break
             if (
                 isinstance(verdict, Ambiguous)
-                and self.judge.believe(verdict, clock.stamp().boot_s) is Belief.TRUE
+                and self.plausibility.believe(verdict, clock.stamp().boot_s) is Belief.TRUE
             ):
                 break
         return verdict
@@ -141,7 +141,7 @@ class Ds18b20:
         return Sample(stamp, Fault(self.id, FaultReason.POWER_ON, detail, raw))
 
     def _clone_note(self) -> str | None:
-        if self._told_clone or self.judge.genuine is not False:
+        if self._told_clone or self.plausibility.genuine is not False:
             return None
         self._told_clone = True
         log.warning("probe %s does not behave like a genuine chip: check it in ice water", self.id)

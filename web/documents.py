@@ -18,7 +18,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from logger.plan.file import DEEPEST_MM, MOST_LAYERS, MOST_ROWS, MOST_STRETCHES, Plan, unit_of
-from logger.plan.tables import MOST_POINTS
+from logger.plan.planning_tables import MOST_POINTS
 from logger.plan.toml_bounds import MOST_CHARACTERS
 from logger.settings import Settings
 from web.command import app

@@ -17,9 +17,9 @@ from sqlalchemy.exc import DBAPIError
 
 from logger.errors import LoggerError
 from logger.store import stations
-from logger.store.batches import Batch, Saved, save_batches
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
+from logger.store.reading_batches import Batch, Saved, save_batches
 from logger.store.station_status import AtStation, at_stations
 from logger.wire import StationHealth
 

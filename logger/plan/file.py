@@ -15,8 +15,8 @@ import tomli_w
 from pydantic import ConfigDict, Field, ValidationError, model_validator
 
 from logger.errors import BadPlan
-from logger.plan import tables as planning
-from logger.plan.tables import Coefficient, Hours, Percent, Positive, Temperature
+from logger.plan import planning_tables as planning
+from logger.plan.planning_tables import Coefficient, Hours, Percent, Positive, Temperature
 from logger.plan.toml_bounds import MOST_LEVELS, read_text, table_from_text
 from logger.toml_table import Table
 
@@ -239,7 +239,7 @@ class Plan(Table):
     heat: list[Heat] = Field(default=[], max_length=MOST_STRETCHES)
     fan: list[FanTime] = Field(default=[], max_length=MOST_STRETCHES)
     run: Run = Run()
-    # What follows only planning reads (logger/plan/tables.py); a plan without it is still a plan.
+    # What follows only planning reads (logger/plan/planning_tables.py); a plan without it is still a plan.
     outline: planning.Outline | None = None
     void: list[planning.Void] = Field(default=[], max_length=200)
     allowance: planning.Allowance = planning.Allowance()

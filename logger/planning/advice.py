@@ -19,7 +19,7 @@ from logger.cure.advice.limits import (
     rooms,
 )
 from logger.plan.file import Plan
-from logger.planning.answers import CureAnswers, ask_cure
+from logger.planning.cure_answers import CureAnswers, ask_cure
 from logger.planning.findings.layers import layers_in_words
 
 

@@ -11,7 +11,7 @@ from logger.cure.solver.prediction import Prediction
 from logger.errors import BadInput
 from logger.plan.file import Plan
 from logger.planning import readiness
-from logger.planning.answers import CureAnswers, answers_of, ask_cure, peak_c
+from logger.planning.cure_answers import CureAnswers, answers_of, ask_cure, peak_c
 from logger.planning.finding import Finding, Light, worst
 from logger.planning.findings import air, form, mixing, wood
 from logger.planning.findings import layers as depth

@@ -15,10 +15,10 @@ from sqlmodel import SQLModel
 from logger.errors import NotAllowed, StoreError
 from logger.record.verify import verify
 from logger.store import partitions
-from logger.store.batches import READING
 from logger.store.database import Store
 from logger.store.dialect import insert_many, on_postgres
 from logger.store.pours import POUR, WHOLE
+from logger.store.reading_batches import READING
 
 #: Rows put in with one statement.
 MANY = 5000

@@ -6,8 +6,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, func, select
 
-from logger.store.batches import READING, Conflict, Saved, save_batch
 from logger.store.boots import BOOT
+from logger.store.reading_batches import READING, Conflict, Saved, save_batch
 from logger.store.stations import STATION
 
 __all__ = [

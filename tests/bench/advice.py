@@ -21,7 +21,7 @@ from logger.cure.advice.limits import deepest_safe, in_allowed_room, single_laye
 from logger.cure.solver.prediction import long_enough, predict, walked
 from logger.errors import DidNotConverge
 from logger.plan.file import Plan, plan_from_table
-from logger.planning.answers import CureAnswers, ask_cure
+from logger.planning.cure_answers import CureAnswers, ask_cure
 
 #: Invented: no resin on the market. (heat J/g, k1, k2 1/s, deepest pour that its datasheet would name, mm)
 RESINS = {

@@ -45,10 +45,10 @@ from processes import CALM, Process
 from hardware.clock import SystemClock
 from logger.pour import Stage
 from logger.store import alarms, pours, stations
-from logger.store.batches import READING
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.dialect import insert_many
+from logger.store.reading_batches import READING
 
 PROBES = ("core", "surface", "underside", "room", "surface-2", "underside-2")
 #: Connections of the load; a service takes this many from one address.

@@ -12,7 +12,7 @@ import pytest
 from hardware.bench.clock import SteppedClock
 from hardware.bench.w1_files import Misreading, lying_text, scratchpad, w1_text
 from hardware.ds18b20 import Ds18b20
-from hardware.judge import MISSED_C, NEAR_C, STEEP_SHARE
+from hardware.plausibility import MISSED_C, NEAR_C, STEEP_SHARE
 from hardware.reading import Fault, Reading, Sample
 
 LSB_C = 1 / 16

@@ -16,7 +16,7 @@ from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import Trace
 from hardware.bench.w1_files import Misreading, scratchpad, w1_text
-from hardware.judge import NEAR_C, STEEP_SHARE
+from hardware.plausibility import NEAR_C, STEEP_SHARE
 from hardware.station import ProbeWiring, Wiring
 from logger.daemon.sample import Sampler
 from logger.wire import UnnumberedReading

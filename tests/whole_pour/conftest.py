@@ -19,7 +19,7 @@ from logger.daemon.main import run_station
 from logger.daemon.station_file import station_from_file
 from logger.settings import Settings
 from logger.store import people
-from web.api import batches
+from web.api import reading_batches
 from web.demo.demo import PROBES, Maker, write_station
 from web.demo.scenarios import SCENARIOS
 from web.security.access import COOKIE
@@ -162,7 +162,7 @@ class WholePour:
 @pytest.fixture
 def whole_pour(tmp_path: Path, database_url: str | None, monkeypatch: pytest.MonkeyPatch) -> Any:
     """Makes whole pours and ends them."""
-    monkeypatch.setattr(batches, "FIRST_HOUR_S", EARLY_S)
+    monkeypatch.setattr(reading_batches, "FIRST_HOUR_S", EARLY_S)
     made: list[WholePour] = []
 
     def make(felt: Any = None, lies: Any = ()) -> WholePour:

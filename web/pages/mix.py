@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
 from logger.plan.file import Plan
-from logger.planning.answers import working_time_of
+from logger.planning.cure_answers import working_time_of
 from logger.planning.findings.mixing import recipe_of
 from logger.planning.physics.mixing import MixVerdict, Pail, check
 from logger.store import page_queries, pours

@@ -19,7 +19,7 @@ from logger.errors import NotFound
 from logger.store.database import SEES
 from logger.store.people import owner_exists
 from logger.store.shops import sees
-from web.api import batches, health
+from web.api import health, reading_batches
 from web.errors import TooMany
 from web.security.access import OnlookerDep, ServiceDep, ViewerDep
 from web.security.tenancy import open_to_anybody, shop_of
@@ -173,7 +173,7 @@ def make_app(
 
     app.add_middleware(Guard, service=service, throttle=throttle, seconds=seconds)
 
-    for module in (batches, health):
+    for module in (health, reading_batches):
         app.router.routes.extend(module.router.routes)
 
     @app.get("/live", include_in_schema=False)

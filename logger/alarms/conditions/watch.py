@@ -18,7 +18,7 @@ NO_READINGS_MS = 150_000
 DISK_LOW_MB = 500.0
 DISK_FULL_MB = 100.0
 UNSENT_MS = 120_000
-#: From so far on readings are dated by when they arrive (logger/store/batches.py).
+#: From so far on readings are dated by when they arrive (logger/store/reading_batches.py).
 CLOCK_OFF_MS = 300_000
 
 

@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError, model_validator
 from logger.cure.model.off_ratio import heat_from_equivalents
 from logger.errors import BadInput
 from logger.plan.file import Glass, Limits, Plan, plan_from_table
-from logger.plan.tables import Positive
+from logger.plan.planning_tables import Positive
 from logger.plan.toml_bounds import read_text, table_from_text
 from logger.toml_table import Table
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger.plan.file import Plan
-from logger.planning.answers import room_range_c
+from logger.planning.cure_answers import room_range_c
 from logger.planning.finding import PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
 from logger.planning.findings.volume import quantity_of
 from logger.planning.physics import air, colour, heat_tools, sun

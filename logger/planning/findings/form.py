@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from logger import extremes
 from logger.plan.file import Plan
-from logger.plan.tables import Seam, Slab, Support
-from logger.planning.answers import CureAnswers, room_range_c
+from logger.plan.planning_tables import Seam, Slab, Support
+from logger.planning.cure_answers import CureAnswers, room_range_c
 from logger.planning.finding import (
     COMMON_PRACTICE,
     PLAN,

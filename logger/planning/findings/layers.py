@@ -6,7 +6,7 @@ from logger import extremes
 from logger.cure.advice.layering import LayerVerdict
 from logger.cure.solver.assumptions import UNDERSIDE_UNSAID
 from logger.plan.file import Plan
-from logger.planning.answers import CureAnswers, deepest_allowed_mm, layer_depths_mm, room_range_c
+from logger.planning.cure_answers import CureAnswers, deepest_allowed_mm, layer_depths_mm, room_range_c
 from logger.planning.finding import PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
 from logger.planning.physics.layers import SCUFF, SCUFF_GRIT, each_wait_h, layer_words
 from logger.planning.physics.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from logger.plan.file import Glass, Plan
-from logger.plan.tables import Mix
-from logger.planning.answers import workable_conversion, working_time_of
+from logger.plan.planning_tables import Mix
+from logger.planning.cure_answers import workable_conversion, working_time_of
 from logger.planning.finding import FROM_MEMORY, PLAN, Constant, Figure, Finding, Light, plain, worst
 from logger.planning.findings.volume import layer_litres
 from logger.planning.physics.batches import SAFE_PART, STEPS_NEEDED, Batches, Card, card, plan_batches

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from logger.errors import BadInput
 from logger.plan.file import Plan
-from logger.plan.tables import Slab
-from logger.planning.answers import CureAnswers, room_c
+from logger.plan.planning_tables import Slab
+from logger.planning.cure_answers import CureAnswers, room_c
 from logger.planning.finding import (
     COMMON_PRACTICE,
     FROM_MEMORY,

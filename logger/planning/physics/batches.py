@@ -9,7 +9,7 @@ from functools import partial
 from typing import Any
 
 from logger.errors import BadInput
-from logger.plan.tables import Mix
+from logger.plan.planning_tables import Mix
 from logger.planning.finding import COMMON_PRACTICE, PROJECT_CHOICE, Constant, above, within
 from logger.planning.physics.parts import Portions, Ratio, mix_density_kg_m3, portions
 

@@ -13,7 +13,7 @@ import pytest
 from logger.cure.advice.bond import bond_window
 from logger.cure.advice.layering import Joint, advise_layers, layer_verdicts
 from logger.cure.solver.prediction import predict
-from logger.planning.answers import ask_cure
+from logger.planning.cure_answers import ask_cure
 
 
 def bench():

@@ -13,9 +13,9 @@ from hardware.clock import Stamp
 from logger.errors import NotAllowed
 from logger.live.ingest import Intake
 from logger.store import stations
-from logger.store.batches import Batch, Conflict
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.reading_batches import Batch, Conflict
 from logger.store.stations import StationHealth
 from logger.wire import WireReading
 

@@ -12,8 +12,8 @@ from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import EARLIEST_GEL
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, plan_from_text, plan_to_text, read_plan
-from logger.planning.answers import CureAnswers
 from logger.planning.assess import Assessment, assess, assess_fully
+from logger.planning.cure_answers import CureAnswers
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Finding, Light
 from logger.planning.report import plan_report

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import BadInput, OutOfRange
-from logger.plan.tables import Mix
+from logger.plan.planning_tables import Mix
 from logger.planning.physics.batches import SAFE_PART, card, mixing_steps, plan_batches
 
 #: Invented.

@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from logger.plan.file import plan_from_table
-from logger.planning.answers import CureAnswers
 from logger.planning.assess import assess
+from logger.planning.cure_answers import CureAnswers
 from logger.planning.physics.panels import panel_names
 from logger.planning.physics.species import species_names
 from logger.planning.report import plan_report

@@ -10,7 +10,7 @@ from logger.cure.fit.datasheet_model import WORKABLE
 from logger.cure.model.crossing import first_crossing
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, plan_from_table
-from logger.planning.answers import working_time_of
+from logger.planning.cure_answers import working_time_of
 
 STATED_MIN = 600.0
 SHEET = """

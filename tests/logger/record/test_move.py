@@ -15,9 +15,9 @@ from logger.record import move as moving
 from logger.record.move import move
 from logger.record.verify import verify
 from logger.store import pours, readings, seals, stations
-from logger.store.batches import save_batch
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.reading_batches import save_batch
 
 
 @pytest.fixture

@@ -9,8 +9,8 @@ import pytest
 from logger.errors import NotAllowed, NotFound
 from logger.pour import Stage
 from logger.store import partitions, pours, readings, stations
-from logger.store.batches import save_batch
 from logger.store.partitions import Month
+from logger.store.reading_batches import save_batch
 
 #: All of this is about the server alone.
 ONLY_SQLITE = True

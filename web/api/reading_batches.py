@@ -20,8 +20,8 @@ from logger.content_digest import content_digest
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import readings
-from logger.store.batches import Batch
 from logger.store.conflicts import note_conflict
+from logger.store.reading_batches import Batch
 from logger.store.rows import StationRow
 from logger.store.shops import sees
 from web.answers import ERRORS, BatchAnswer

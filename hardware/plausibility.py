@@ -50,7 +50,7 @@ class Belief(Enum):
     HOLD = auto()
 
 
-class Judge:
+class PlausibilityCheck:
     """History of one probe, as far as judging needs it."""
 
     def __init__(self) -> None:
