@@ -16,11 +16,11 @@ from typing import Any
 from logger.alarms import actions
 from logger.alarms.band import Expected
 from logger.alarms.conditions import core as core_conditions
-from logger.alarms.conditions import forecast, readings, watch
+from logger.alarms.conditions import equipment, heat, surroundings
 from logger.alarms.inputs import AlarmLimits, LiveReading, WatchFacts, WetContact
 from logger.alarms.kind import Kind
 from logger.alarms.registry import KINDS
-from logger.alarms.signal import ProbeSignal
+from logger.alarms.signal import ProbeSignal, coldest
 from logger.alarms.state import NORMAL, AlarmState, AlarmStep, Observation, Phase, Transition, step, tick
 from logger.alarms.state_json import state_from_dict, state_to_dict
 from logger.errors import NotFound
@@ -88,37 +88,37 @@ class AlarmBook:
         if track is None or track.place != sample.place:
             track = self._meet(sample)
         newest = self._newest_ms.get(sample.station, sample.at_ms)
-        if sample.at_ms - newest > max(watch.ALSO_MS, 1400 * track.period_s):
+        if sample.at_ms - newest > max(equipment.ALSO_MS, 1400 * track.period_s):
             self._resumed_ms[sample.station] = sample.at_ms
         self._newest_ms[sample.station] = max(newest, sample.at_ms)
         believed = track.take(sample)
         setup = self.setup
         if track.base != "core" or setup.limits is None:  # a core's: see _judge_cores
-            self._see(f"probe-doubtful/probe:{track.probe}", watch.probe_doubtful(track, self._all))
+            self._see(f"probe-doubtful/probe:{track.probe}", equipment.probe_doubtful(track, self._all))
         if not believed or setup.limits is None:
             return
         if track.base == "core":
-            self._see("core-hot/pour", readings.core_hot(self._cores, track, setup.limits))
+            self._see("core-hot/pour", heat.core_hot(self._cores, track, setup.limits))
             # Once it is too hot, that it is hotter than predicted is no news.
             news = self.state("hotter-than-predicted").up or not self.state("core-hot").up
             if setup.expected is not None and news:
-                seen = readings.hotter_than_predicted(self._cores, track, setup.expected, setup.started_ms)
+                seen = heat.hotter_than_predicted(self._cores, track, setup.expected, setup.started_ms)
                 self._see("hotter-than-predicted/pour", seen)
         elif track.base == "surface" and self._cores:
             room = self._rooms[0] if self._rooms else None
-            seen = readings.surface_heated(track, self._cores[0], room, setup.started_ms)
+            seen = heat.surface_heated(track, self._cores[0], room, setup.started_ms)
             self._see("surface-heated/pour", seen)
-            self._see("spread-too-wide/pour", readings.spread_too_wide(self._cores[0], track, setup.limits))
+            self._see("spread-too-wide/pour", heat.spread_too_wide(self._cores[0], track, setup.limits))
         elif track.base == "room":
-            self._see("room-cold/pour", readings.room_cold(self._rooms, track, setup.limits))
-            self._see("room-hot/pour", readings.room_hot(self._rooms, track, setup.limits))
+            self._see("room-cold/pour", surroundings.room_cold(self._rooms, track, setup.limits))
+            self._see("room-hot/pour", surroundings.room_hot(self._rooms, track, setup.limits))
 
     def _meet(self, sample: LiveReading) -> ProbeSignal:
         """Return a probe seen for the first time, or moved to another place. It replaces a lost one of its place."""
         for old in [
             t for t in self._tracks.values() if t.place == sample.place and t.station == sample.station
         ]:
-            if sample.at_ms - (old.good_ms or old.first_ms) >= watch.ALSO_MS:
+            if sample.at_ms - (old.good_ms or old.first_ms) >= equipment.ALSO_MS:
                 self.forget_probe(old.probe)
         track = ProbeSignal(sample.place, sample.probe, sample.station, sample.at_ms, sample.at_ms)
         self._tracks[sample.probe] = track
@@ -145,13 +145,13 @@ class AlarmBook:
             arrived = self._arrived_ms.get(station.station, started)
             seen_ms = max(arrived, station.last_seen_ms or 0, started)
             period_s = max((t.period_s for t in self._all if t.station == station.station), default=0.0)
-            silent = watch.station_silent(station, seen_ms, arrived, period_s, self.now_ms)
+            silent = equipment.station_silent(station, seen_ms, arrived, period_s, self.now_ms)
             self._see(f"station-silent/{subject}", silent)
-            self._see(f"clock-unset/{subject}", watch.clock_unset(station, self.now_ms))
-            self._see(f"clock-wrong/{subject}", watch.clock_wrong(station, self.now_ms))
-            self._see(f"power-low/{subject}", watch.power_low(station, self.now_ms))
-            self._see(f"pins-failed/{subject}", watch.pins_failed(station, self.now_ms))
-            disk = watch.disk_low(station.disk_free_mb, station.station, self.now_ms)
+            self._see(f"clock-unset/{subject}", equipment.clock_unset(station, self.now_ms))
+            self._see(f"clock-wrong/{subject}", equipment.clock_wrong(station, self.now_ms))
+            self._see(f"power-low/{subject}", equipment.power_low(station, self.now_ms))
+            self._see(f"pins-failed/{subject}", equipment.pins_failed(station, self.now_ms))
+            disk = equipment.disk_low(station.disk_free_mb, station.station, self.now_ms)
             self._see(f"disk-low/{subject}", disk)
 
     def _lost(self, heard: set[str]) -> dict[str, Observation]:
@@ -161,7 +161,7 @@ class AlarmBook:
             tracks = [t for t in self._all if t.station == name]
             if tracks and not self.state("station-silent", f"station:{name}").up:
                 up = self.state("probe-lost", f"station:{name}").up
-                found[name] = watch.probe_lost(tracks, up, self._resumed_ms.get(name, 0))
+                found[name] = equipment.probe_lost(tracks, up, self._resumed_ms.get(name, 0))
         return found
 
     def _judge_cores(self, facts: WatchFacts, read: set[str], lost: Mapping[str, Observation]) -> set[str]:
@@ -178,9 +178,9 @@ class AlarmBook:
             cores.append(
                 core_conditions.CoreSeen(
                     track,
-                    watch.without_ms(track, newest, self._resumed_ms.get(track.station, 0)),
+                    equipment.without_ms(track, newest, self._resumed_ms.get(track.station, 0)),
                     newest,
-                    doubt or watch.probe_doubtful(track, self._all),
+                    doubt or equipment.probe_doubtful(track, self._all),
                     lost.get(track.station),
                 )
             )
@@ -198,8 +198,8 @@ class AlarmBook:
         now, limits, started = self.now_ms, self.setup.limits, self.setup.started_ms
         service = facts.service
         if service is not None:
-            self._see("disk-low/service", watch.disk_low(service.disk_free_mb, "the service", now))
-            self._see("message-undelivered/service", watch.message_undelivered(service, now))
+            self._see("disk-low/service", equipment.disk_low(service.disk_free_mb, "the service", now))
+            self._see("message-undelivered/service", equipment.message_undelivered(service, now))
         if limits is None:
             return
         answer, news = facts.forecast, False
@@ -209,25 +209,25 @@ class AlarmBook:
             hot = self.state("core-hot")
             past = hot.up or (hot.returned_ms is not None and answer.made_at_ms <= hot.returned_ms)
             if self.state("core-will-overheat").up or not past:
-                seen = forecast.core_will_overheat(answer, limits, started)
+                seen = heat.core_will_overheat(answer, limits, started)
                 self._see("core-will-overheat/pour", seen)
-            self._see("cure-behind/pour", forecast.cure_behind(answer, limits))
+            self._see("cure-behind/pour", heat.cure_behind(answer, limits))
         fan = facts.fan
         if fan is not None:
             estimate = answer is not None and answer.fan_cooling is not None
             if news or not fan.commanded or fan.turning is False or not estimate:
-                self._see("fan-not-cooling/pour", forecast.fan_not_cooling(fan, answer, now))
+                self._see("fan-not-cooling/pour", heat.fan_not_cooling(fan, answer, now))
         # A contact reports when it changes: until then it is as it was.
         self._contacts |= {contact.name: contact for contact in facts.contacts}
         if self._contacts or facts.looks is not None:
-            seen = forecast.wet_under_form(list(self._contacts.values()), facts.looks, now)
+            seen = surroundings.wet_under_form(list(self._contacts.values()), facts.looks, now)
             self._see("wet-under-form/pour", seen)
         if facts.looks is not None:
-            self._see("look-due/pour", forecast.look_due(facts.looks, now))
+            self._see("look-due/pour", surroundings.look_due(facts.looks, now))
         if facts.air is not None and facts.air.at_ms > self._air_ms:
             self._air_ms = facts.air.at_ms
-            room_c, surface_c = readings.coldest(self._rooms), readings.coldest(self._surfaces)
-            self._see("air-damp/pour", readings.air_damp(facts.air, room_c, surface_c, limits))
+            room_c, surface_c = coldest(self._rooms), coldest(self._surfaces)
+            self._see("air-damp/pour", surroundings.air_damp(facts.air, room_c, surface_c, limits))
 
     def _see(self, key: str, seen: Observation) -> None:
         state = self._states.get(key)

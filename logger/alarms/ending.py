@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from logger.alarms.conditions.forecast import PAST_CREDIT_S, core_will_overheat
-from logger.alarms.conditions.readings import EARLY_C
+from logger.alarms.conditions.heat import EARLY_C, PAST_CREDIT_S, core_will_overheat
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import AlarmState

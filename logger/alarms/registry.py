@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from logger.alarms.definitions.equipment import EQUIPMENT_KINDS
 from logger.alarms.definitions.heat import HEAT_KINDS
-from logger.alarms.definitions.place import PLACE_KINDS
-from logger.alarms.definitions.watch import WATCH_KINDS
+from logger.alarms.definitions.surroundings import SURROUNDINGS_KINDS
 from logger.alarms.kind import MATRIX, Harm, Kind, Priority, Subject, priority_of
 from logger.errors import NotFound
 
 __all__ = ["KINDS", "MATRIX", "Harm", "Kind", "Priority", "Subject", "kind_named", "priority_of"]
 
 #: Name → kind, in the order in which they are shown.
-KINDS: dict[str, Kind] = {kind.name: kind for kind in (*HEAT_KINDS, *PLACE_KINDS, *WATCH_KINDS)}
+KINDS: dict[str, Kind] = {kind.name: kind for kind in (*HEAT_KINDS, *SURROUNDINGS_KINDS, *EQUIPMENT_KINDS)}
 
 
 def kind_named(name: str) -> Kind:

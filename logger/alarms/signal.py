@@ -7,6 +7,7 @@ lead, or when the next one confirms it. A steep but steady rise is believed at o
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -197,3 +198,22 @@ class ProbeSignal:
         if values.get("trail") is not None:
             values["trail"] = [(int(at_ms), float(value)) for at_ms, value in values["trail"]]
         return cls(**values)
+
+
+def hottest(signals: Iterable[ProbeSignal]) -> float | None:
+    """Return the highest believed temperature, °C, however old: a lost hot probe stays hot."""
+    return max((signal.believed_c for signal in signals if signal.believed_c is not None), default=None)
+
+
+def coldest(signals: Iterable[ProbeSignal]) -> float | None:
+    """Return the lowest believed temperature, °C, however old."""
+    return min((signal.believed_c for signal in signals if signal.believed_c is not None), default=None)
+
+
+def fresh(signals: Iterable[ProbeSignal], at_ms: int) -> list[ProbeSignal]:
+    """Return the signals whose believed temperature is recent enough to say how it is at `at_ms`."""
+    return [
+        signal
+        for signal in signals
+        if signal.believed_c is not None and at_ms - signal.believed_ms <= signal.recent_ms
+    ]

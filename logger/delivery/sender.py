@@ -17,8 +17,8 @@ from typing import Any
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
+from logger.delivery.channel_health import ChannelHealth, groups_that_hear
 from logger.delivery.channels import WHOLE, Channel, Outcome, shown
-from logger.delivery.health import ChannelHealth, groups_that_hear
 from logger.delivery.memory_outbox import HeldMessage, MemoryOutbox, Progress
 from logger.settings import Messages
 from logger.store import outbox

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 
 from hardware.header import CONSUMER
 from hardware.reading import Fault, FaultReason, Reading
-from logger.diagnosis.facts import (
+from logger.diagnosis.judge_system import judge_name, judge_system
+from logger.diagnosis.machine_facts import (
     STATION_UNIT,
     CheckState,
     DiskSeen,
@@ -19,7 +20,6 @@ from logger.diagnosis.facts import (
     UnitSeen,
     WiresSeen,
 )
-from logger.diagnosis.judge_system import judge_name, judge_system
 
 OK, WARN, FAIL = CheckState.OK, CheckState.WARN, CheckState.FAIL
 #: Room that a three-day pour with ten probes never fills, and room below which databases begin to fail. Our choice.

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from logger.diagnosis.facts import STATION_UNIT, CheckState, MachineFinding, NameSeen, SystemSeen, UnitSeen
+from logger.diagnosis.machine_facts import (
+    STATION_UNIT,
+    CheckState,
+    MachineFinding,
+    NameSeen,
+    SystemSeen,
+    UnitSeen,
+)
 
 OK, WARN, FAIL = CheckState.OK, CheckState.WARN, CheckState.FAIL
 #: What the service says of itself while all is well.

@@ -29,7 +29,7 @@ from logger.daemon.forward import load_httpx
 from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.station_file import StationConfig
 from logger.delivery.channels import MessageChannels, shown
-from logger.diagnosis.facts import (
+from logger.diagnosis.machine_facts import (
     STATION_UNIT,
     ChannelSeen,
     DiskSeen,

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from logger.diagnosis.facts import SystemSeen, UnitSeen
+from logger.diagnosis.machine_facts import SystemSeen, UnitSeen
 
 #: Runs a command: what it printed, or None where it cannot be had or ends with an error.
 Run = Callable[[Sequence[str]], str | None]

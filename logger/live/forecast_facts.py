@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from logger.alarms.conditions.forecast import LEAST_COOLING
+from logger.alarms.conditions.heat import LEAST_COOLING
 from logger.alarms.inputs import ForecastAnswer, Quantiles
 from logger.cure.forecast.decision import NOW
 from logger.quantities import marked

@@ -29,7 +29,7 @@ from logger.alarms.state import Transition
 from logger.delivery.compose import due_notifications, enqueue, nothing_due, write_notifications
 from logger.delivery.memory_outbox import MemoryOutbox
 from logger.errors import LoggerError
-from logger.live.facts import FactsReader, contacts_in, sweeps_in
+from logger.live.facts_reader import FactsReader, contacts_in, sweeps_in
 from logger.live.fan import FanKeeper
 from logger.quantities import units_from
 from logger.store import alarms, pours, readings

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean, median
 
-from logger.probe_checks.readings import CheckReading
+from logger.probe_checks.chip_reading import CheckReading
 from logger.quantities import difference
 
 #: The end of the step: so long, s, and within so much, K. The chip's steps are 1/16 °C.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from hardware.warmed import warmed
-from logger.probe_checks.readings import CheckReading
+from logger.probe_checks.chip_reading import CheckReading
 
 #: What a probe has risen is counted from its coldest of so long, s.
 BACK_S = 180.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from logger.probe_checks.readings import CheckReading
+from logger.probe_checks.chip_reading import CheckReading
 from logger.quantities import difference, temperature
 
 #: A steady bath: so long, s, at least so many readings, within two steps of the chip (1/16 °C each).

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from logger.errors import NotFound
 from logger.pour import LIVE
-from logger.probe_checks.readings import CheckReading, chip_celsius
+from logger.probe_checks.chip_reading import CheckReading, chip_celsius
 from logger.store.boots import BOOT
 from logger.store.events import EVENT, EVENTS, add_event
 from logger.store.pours import POUR

@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, bindparam, func, select, tuple_
 
 from hardware.clock import Stamp
-from logger.alarms.conditions.watch import CLOCK_OFF_MS
+from logger.alarms.conditions.equipment import CLOCK_OFF_MS
 from logger.errors import LoggerError, NotAllowed
 from logger.store.boots import BOOT, boot_row, offset_of
 from logger.store.database import table

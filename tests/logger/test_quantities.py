@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 
 from logger.alarms import fan_rule
 from logger.alarms.band import Expected
-from logger.alarms.conditions import forecast as forecast_conditions
-from logger.alarms.conditions import readings, watch
+from logger.alarms.conditions import equipment, heat, surroundings
 from logger.alarms.first_hour import LevelMark, level_fell, volume_differs
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer, Quantiles, RoomAir
 from logger.alarms.notify_policy import NotifyReason
@@ -117,26 +116,26 @@ def judged(a: float, b: float, c: float, d: float) -> Iterator[Observation]:
     limits, now = AlarmLimits(max_core_c=60.0), T0 + 3 * 3_600_000
     core, surface, room = track("core", a, b), track("surface", c, d), track("room", d, b)
     underside = track("underside", d, c)
-    yield readings.core_hot([core], core, limits)
-    yield readings.core_hot([core, track("core-2", b, a)], core, limits)
+    yield heat.core_hot([core], core, limits)
+    yield heat.core_hot([core, track("core-2", b, a)], core, limits)
     expected = Expected((b,) * 200, (min(a, b),) * 200)
-    yield readings.hotter_than_predicted([core], core, expected, T0)
-    yield readings.room_cold([room], room, limits)
-    yield readings.room_hot([room], room, limits)
-    yield readings.spread_too_wide(core, surface, limits)
-    yield readings.surface_heated(surface, core, room, T0)
+    yield heat.hotter_than_predicted([core], core, expected, T0)
+    yield surroundings.room_cold([room], room, limits)
+    yield surroundings.room_hot([room], room, limits)
+    yield heat.spread_too_wide(core, surface, limits)
+    yield heat.surface_heated(surface, core, room, T0)
     for humid in (30.0, 95.0):
-        yield readings.air_damp(RoomAir(humid, now, c), d, c, limits)
+        yield surroundings.air_damp(RoomAir(humid, now, c), d, c, limits)
     answer = ForecastAnswer(now, 0.97, Quantiles(a, b, c), Quantiles(4, 5, 6), Quantiles(3.5, 4, 5),
                             Quantiles(20, 30, 40),
                             ("the mix was poured warmer than planned (" + difference(d, signed=True) + ")",),
                             (what_if._answer("fans", _ahead(a), b, 60.0).words,))  # fmt: skip
-    yield forecast_conditions.core_will_overheat(answer, limits, T0)
-    yield forecast_conditions.cure_behind(answer, AlarmLimits(planned_release_h=10.0))
+    yield heat.core_will_overheat(answer, limits, T0)
+    yield heat.cure_behind(answer, AlarmLimits(planned_release_h=10.0))
     stuck = track("surface", c, c, unmoved_ms=T0)
-    yield watch.probe_doubtful(stuck, [core])
-    yield watch.probe_doubtful(core, [surface, underside, room])
-    yield watch.probe_doubtful(core, [underside, room])
+    yield equipment.probe_doubtful(stuck, [core])
+    yield equipment.probe_doubtful(core, [surface, underside, room])
+    yield equipment.probe_doubtful(core, [underside, room])
 
 
 def _ahead(celsius: float) -> Any:

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.diagnosis.facts import STATION_UNIT, CheckState, MachineFinding
+from logger.diagnosis.machine_facts import STATION_UNIT, CheckState, MachineFinding
 from logger.errors import BadInput, BadSettings
 from web.commands.terminal import plain, say
 
 if TYPE_CHECKING:
-    from logger.diagnosis.place import PlacedProbe
+    from logger.diagnosis.place_probes import PlacedProbe
     from logger.settings import Settings
     from logger.store.boots import Clock
 
@@ -148,7 +148,7 @@ def place_command(
 
     Example: `sudo pourlog place-probes`
     """
-    from logger.diagnosis.place import station_text
+    from logger.diagnosis.place_probes import station_text
 
     if station.exists() and not again:
         raise BadSettings(str(station), "is there already", remedy="give --again to place its probes anew")
@@ -165,7 +165,7 @@ def offset_command(
 
     Example: `sudo pourlog set-offset 28-0000000000a1 -0.31`
     """
-    from logger.diagnosis.place import with_offset
+    from logger.diagnosis.place_probes import with_offset
 
     try:
         text = station.read_text(encoding="utf-8")
@@ -204,7 +204,7 @@ def _write(station: Path, text: str, *, quiet: bool = False) -> None:
 
 
 def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
-    from logger.diagnosis.place import ASKED, PlacedProbe, probe_temperatures, wait_for_warmth
+    from logger.diagnosis.place_probes import ASKED, PlacedProbe, probe_temperatures, wait_for_warmth
 
     temperatures = probe_temperatures(clock)
     print(f"{len(temperatures())} probes are plugged in.")

@@ -18,7 +18,7 @@ from typing import Annotated
 
 import typer
 
-from logger.diagnosis.facts import CheckState, MachineFinding
+from logger.diagnosis.machine_facts import CheckState, MachineFinding
 from web.commands.extras import what_to_install
 from web.commands.machine import show
 

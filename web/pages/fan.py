@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form
 from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.conditions.forecast import LEAST_COOLING
+from logger.alarms.conditions.heat import LEAST_COOLING
 from logger.alarms.inputs import ForecastAnswer
 from logger.errors import BadInput
 from logger.live.forecast_facts import answer_of

@@ -10,10 +10,10 @@ from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotAllowed
+from logger.probe_checks.chip_reading import applied_c
 from logger.probe_checks.dip import dip
 from logger.probe_checks.hand import BACK_S, in_hand
 from logger.probe_checks.ice_point import ice_point
-from logger.probe_checks.readings import applied_c
 from logger.quantities import difference
 from logger.store import events, probe_checks
 from logger.store import stations as store

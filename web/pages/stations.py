@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.conditions.watch import CLOCK_OFF_MS
+from logger.alarms.conditions.equipment import CLOCK_OFF_MS
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from logger.alarms.band import SLOWER_PART, Expected
-from logger.alarms.conditions.watch import AIR_C, FACES_C, UNBELIEVED, lost_after_ms
+from logger.alarms.conditions.equipment import AIR_C, FACES_C, UNBELIEVED, lost_after_ms
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import Observation

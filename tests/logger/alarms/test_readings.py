@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from logger.alarms.band import expect
-from logger.alarms.conditions.forecast import core_will_overheat
+from logger.alarms.conditions.heat import core_will_overheat
 from logger.alarms.inputs import (
     AlarmLimits,
     FanState,

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hardware.bench.w1_files import scratchpad
+from logger.probe_checks.chip_reading import CheckReading, applied_c, chip_celsius
 from logger.probe_checks.dip import dip
 from logger.probe_checks.hand import in_hand
 from logger.probe_checks.ice_point import ice_point
-from logger.probe_checks.readings import CheckReading, applied_c, chip_celsius
 from logger.quantities import METRIC
 
 

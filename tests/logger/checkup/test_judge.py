@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from hardware.reading import Fault, FaultReason, Reading
-from logger.diagnosis.facts import (
+from logger.diagnosis.judge import REMEDIES, judge, worst
+from logger.diagnosis.machine_facts import (
     ChannelSeen,
     CheckState,
     DiskSeen,
@@ -24,7 +25,6 @@ from logger.diagnosis.facts import (
     VersionsSeen,
     WiresSeen,
 )
-from logger.diagnosis.judge import REMEDIES, judge, worst
 
 CORE = ProbeSeen("28-0000000000c1", "core", Reading("28-0000000000c1", 21.0, "00"), True, 12)
 WIRES = WiresSeen((4,), True, (CORE,), (PinSeen("lamp", 23, "pourlog"),), True)

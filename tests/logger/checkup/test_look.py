@@ -15,7 +15,7 @@ from logger.daemon.station_file import StationConfig, station_from_file
 from logger.delivery.channels import Outcome
 from logger.diagnosis.judge import judge
 from logger.diagnosis.look import Places, look
-from logger.diagnosis.place import PlacedProbe, station_text, wait_for_warmth
+from logger.diagnosis.place_probes import PlacedProbe, station_text, wait_for_warmth
 from logger.diagnosis.system import SystemPlaces
 from logger.errors import BadSettings
 from logger.settings import Messages, Settings

@@ -12,8 +12,8 @@ import pytest
 
 from logger.daemon.station_file import station_from_file
 from logger.diagnosis import look as looking
-from logger.diagnosis.facts import PinSeen, UnitSeen
 from logger.diagnosis.look import Places, look
+from logger.diagnosis.machine_facts import PinSeen, UnitSeen
 from logger.diagnosis.system import SystemPlaces, look_at_system, run, seconds_of, under_the_units_rules
 
 UNITS = Path(__file__).parents[3] / "systemd"

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from hardware.bench.w1_files import W1Files, scratchpad, w1_text
 from logger.daemon.station_file import station_from_file
-from logger.diagnosis import place
+from logger.diagnosis import place_probes
 from logger.errors import BadInput, BadSettings
 from logger.store import stations
 from logger.store.events import EVENT
@@ -96,11 +96,11 @@ def wires(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, clock: Any) -> W1File
 
     monkeypatch.setattr(clock, "wait", warms)
     monkeypatch.setattr("builtins.input", takes)
-    found = place.probe_temperatures
-    monkeypatch.setattr(place, "probe_temperatures", lambda _clock: found(clock, files.folder))
-    wait_for = place.wait_for_warmth
+    found = place_probes.probe_temperatures
+    monkeypatch.setattr(place_probes, "probe_temperatures", lambda _clock: found(clock, files.folder))
+    wait_for = place_probes.wait_for_warmth
     monkeypatch.setattr(
-        place, "wait_for_warmth", lambda read, _clock, without: wait_for(read, clock, without)
+        place_probes, "wait_for_warmth", lambda read, _clock, without: wait_for(read, clock, without)
     )
     return files
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from logger.alarms.kind import Harm, Kind, Subject
 
-PLACE_KINDS = (
+SURROUNDINGS_KINDS = (
     Kind(
         name="room-cold",
         title="The room is too cold",

@@ -1,4 +1,4 @@
-"""Judges on readings: from believed temperatures to an observation with its reason in words. Pure.
+"""Judges on heat in the pour: core and surface against limit, prediction and forecast, and the fan. Pure.
 
 Each returns an `Observation`: True over the limit, False inside it, None when that cannot be known.
 """
@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logger.alarms.band import Expected
-from logger.alarms.inputs import AlarmLimits, RoomAir
-from logger.alarms.signal import ProbeSignal
+from logger.alarms.inputs import AlarmLimits, FanState, ForecastAnswer
+from logger.alarms.signal import ProbeSignal, fresh, hottest
 from logger.alarms.state import Observation
-from logger.planning.physics.air import LEAST_HUMIDITY_PCT, MAGNUS_C, dew_point_c
+from logger.cure.forecast.decision import CLEAR, chance_needed
 from logger.quantities import difference, rate, temperature
+from logger.quantities import peak as peak_mark
 from logger.units import HOUR_MS
 
 #: core-hot comes this much early: half of the tolerance of ±0.5 °C that the DS18B20's datasheet gives. Without it
@@ -20,21 +21,20 @@ from logger.units import HOUR_MS
 EARLY_C = 0.25
 #: The first minutes show the mix and the probes settling, not the cure.
 SETTLING_H = 0.5
-
-
-def hottest(tracks: Sequence[ProbeSignal]) -> float | None:
-    """Return the highest believed temperature among probes of one place, however old: a lost hot probe stays hot."""
-    return max((t.believed_c for t in tracks if t.believed_c is not None), default=None)
-
-
-def coldest(tracks: Sequence[ProbeSignal]) -> float | None:
-    """Return the lowest believed temperature among probes of one place, however old."""
-    return min((t.believed_c for t in tracks if t.believed_c is not None), default=None)
-
-
-def fresh(tracks: Sequence[ProbeSignal], at_ms: int) -> list[ProbeSignal]:
-    """Those that have been believed recently."""
-    return [t for t in tracks if t.believed_c is not None and at_ms - t.believed_ms <= t.recent_ms]
+#: surface-heated: above core and room by this much, °C, or this much more warming than the core within 10 min.
+ABOVE_ALL_C = 3.0
+QUICK_C = 4.0
+QUICK_MS = 600_000
+#: A core that has moved more than this in a quarter of an hour sends its own heat to the surface.
+CALM_C = 3.0
+#: cure-behind: the forecast release is so much later than the planned one, h.
+BEHIND_H = 2.0
+#: fan-not-cooling: less than this part of the cooling that it should bring.
+LEAST_COOLING = 0.3
+#: A forecast is made every few minutes, so one may stand for this long, s.
+FORECAST_CREDIT_S = 1800.0
+#: After the peak one is made every few hours, and the peak stays past meanwhile, s.
+PAST_CREDIT_S = 12 * 3600.0
 
 
 def core_hot(cores: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
@@ -78,34 +78,40 @@ def hotter_than_predicted(
     return Observation(True, now.believed_ms, reason, value, top, severity, now.late, False, now.credit_s)
 
 
-def room_cold(rooms: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
-    """Is the room below the resin's range?"""
-    return _room(rooms, now, limits.min_room_c, -1, "needs", "or more")
-
-
-def room_hot(rooms: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
-    """Is the room above the resin's range?"""
-    return _room(rooms, now, limits.max_room_c, 1, "bears", "at most")
-
-
-def _room(
-    rooms: Sequence[ProbeSignal], now: ProbeSignal, limit: float, sign: int, verb: str, bound: str
-) -> Observation:
-    pick = hottest if sign > 0 else coldest
-    value = pick(fresh(rooms, now.believed_ms)) if len(rooms) > 1 else now.believed_c
-    if value is None:
-        return Observation(None, now.believed_ms)
-    if sign * (value - limit) > 0:
-        severity = 2 if sign * (value - limit) > 5 else 1
-        reason = f"The room is at {temperature(value)}; this resin {verb} {temperature(limit)} {bound}."
+def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: int) -> Observation:
+    """Will the core probably pass the resin's limit?"""
+    chance, limit = answer.chance_over_limit, limits.max_core_c
+    hours = (answer.made_at_ms - started_ms) / HOUR_MS
+    crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
+    if answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours:
+        return Observation(False, answer.made_at_ms, "The peak is past.", credit_s=PAST_CREDIT_S)
+    needed = chance_needed(hours, crossing)
+    if chance < needed:
+        # Between what calls and what clears it stays as it was: a chance that hovers makes no chatter.
         return Observation(
-            True, now.believed_ms, reason, value, limit, severity, now.late, False, now.credit_s
+            False if chance < CLEAR else None,
+            answer.made_at_ms,
+            f"The chance to pass {temperature(limit, 0)} is down to {chance * 100:.0f} %.",
+            chance,
+            needed,
+            credit_s=FORECAST_CREDIT_S,
         )
-    if len(rooms) > 1:
-        old = pick(rooms)
-        if old is not None and sign * (old - limit) > 0:
-            return Observation(None, now.believed_ms)
-    return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)
+    reason = f"The core will probably pass {temperature(limit, 0)}: chance {chance * 100:.0f} %"
+    peak = answer.core_peak_c
+    if peak.p50 is not None:
+        reason += f", peak about {peak_mark(peak.p50)}"
+        if peak.p05 is not None and peak.p95 is not None:
+            reason += f" ({peak_mark(peak.p05)} to {peak_mark(peak.p95)})"
+    if crossing is not None:
+        left = crossing - hours
+        reason += f", in about {left:.1f} h" if left > 0.05 else ", any minute now"
+    reason += "."
+    if answer.causes:
+        reason += f" Why: {'; '.join(answer.causes)}."
+    if answer.would_help:
+        reason += f" What would help: {'; '.join(answer.would_help)}."
+    severity = 2 if chance >= 0.9 and peak.p50 is not None and peak.p50 > limit + 20 else 1
+    return Observation(True, answer.made_at_ms, reason, chance, needed, severity, credit_s=FORECAST_CREDIT_S)
 
 
 def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits) -> Observation:
@@ -124,14 +130,6 @@ def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits
     )
     severity = 2 if spread >= 2 * limit else 1
     return Observation(True, at_ms, reason, spread, limit, severity, late, False, core.credit_s)
-
-
-#: surface-heated: above core and room by this much, °C, or this much more warming than the core within 10 min.
-ABOVE_ALL_C = 3.0
-QUICK_C = 4.0
-QUICK_MS = 600_000
-#: A core that has moved more than this in a quarter of an hour sends its own heat to the surface.
-CALM_C = 3.0
 
 
 def surface_heated(
@@ -180,36 +178,46 @@ def surface_heated(
     )
 
 
-def air_damp(air: RoomAir, room_c: float | None, surface_c: float | None, limits: AlarmLimits) -> Observation:
-    """Is the air damp, or the surface near the dew point? Dew point by Magnus (logger.planning.physics.air)."""
-    margin: float | None = None
-    below = air.coldest_surface_c if air.coldest_surface_c is not None else surface_c
-    # A room that burns has no dew point, and is no reason to stop judging the core.
-    known = (
-        air.humidity_pct >= LEAST_HUMIDITY_PCT and room_c is not None and MAGNUS_C[0] <= room_c <= MAGNUS_C[1]
-    )
-    if known and room_c is not None and below is not None:
-        margin = below - dew_point_c(room_c, min(air.humidity_pct, 100.0))
-    if margin is not None and below is not None and margin < limits.min_dew_margin_c:
-        reason = (
-            f"A surface at {temperature(below)} is only {difference(margin)} above the dew point; "
-            f"{difference(limits.min_dew_margin_c, 0)} is the least."
+def cure_behind(answer: ForecastAnswer, limits: AlarmLimits) -> Observation:
+    """Will it be hard later than planned?"""
+    release, planned = answer.release_h, limits.planned_release_h
+    if release is None or planned is None:
+        return Observation(None, answer.made_at_ms)
+    if release.p50 is not None:
+        behind = release.p50 - planned
+        text = (
+            f"It will be hard about {release.p50:.0f} h after pouring; {planned:.0f} h was planned: "
+            f"{behind:.1f} h later."
         )
-        return Observation(True, air.at_ms, reason, air.humidity_pct, None, credit_s=600)
-    if air.humidity_pct >= limits.max_humidity_pct:
-        reason = (
-            f"The air has {air.humidity_pct:.0f} % humidity; {limits.max_humidity_pct:.0f} % is the most."
+    elif release.within_h is not None and release.within_h - planned >= BEHIND_H:
+        behind = release.within_h - planned
+        text = (
+            f"It may not be hard within {release.within_h:.0f} h after pouring; {planned:.0f} h was planned."
         )
-        return Observation(True, air.at_ms, reason, air.humidity_pct, limits.max_humidity_pct, credit_s=600)
-    if margin is not None and margin < limits.min_dew_margin_c + 1.0:
-        return Observation(None, air.at_ms)
+    else:
+        # Not hard by the end of what was followed, and that is not long enough to say that it is behind.
+        return Observation(None, answer.made_at_ms)
     return Observation(
-        False,
-        air.at_ms,
-        f"The air is back at {air.humidity_pct:.0f} % humidity.",
-        air.humidity_pct,
-        limits.max_humidity_pct,
-        credit_s=600,
+        behind >= BEHIND_H, answer.made_at_ms, text, behind, BEHIND_H, credit_s=FORECAST_CREDIT_S
+    )
+
+
+def fan_not_cooling(fan: FanState, answer: ForecastAnswer | None, at_ms: int) -> Observation:
+    """Judge: does the fan that is meant to run cool?"""
+    if not fan.commanded:
+        return Observation(False, at_ms, "The fan is not meant to run.", credit_s=FORECAST_CREDIT_S)
+    if fan.turning is False:
+        return Observation(True, at_ms, "The fan is switched on, and its contact says that it does not turn.")
+    if answer is None or answer.fan_cooling is None:
+        return Observation(None if fan.turning is None else False, at_ms, "The fan turns.")
+    text = f"The fan brings {max(0.0, answer.fan_cooling) * 100:.0f} % of the cooling that it should."
+    return Observation(
+        answer.fan_cooling < LEAST_COOLING,
+        at_ms,
+        text,
+        answer.fan_cooling,
+        LEAST_COOLING,
+        credit_s=FORECAST_CREDIT_S,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from logger.alarms.definitions.heat import KEEP_CLEAR
 from logger.alarms.kind import Harm, Kind, Subject
 
-WATCH_KINDS = (
+EQUIPMENT_KINDS = (
     Kind(
         name="core-unwatched",
         title="Nobody sees the core",

@@ -1,0 +1,107 @@
+"""Judges on what surrounds the pour: room, air, the floor under the form, and the looks of the first hour. Pure.
+
+Each returns an `Observation`: True outside the limit, False inside it, None when that cannot be known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from logger.alarms.inputs import AlarmLimits, LooksSeen, RoomAir, WetContact
+from logger.alarms.signal import ProbeSignal, coldest, fresh, hottest
+from logger.alarms.state import Observation
+from logger.planning.physics.air import LEAST_HUMIDITY_PCT, MAGNUS_C, dew_point_c
+from logger.quantities import difference, temperature
+
+#: look-due: a look is overdue by this much, ms; by so much it is worse.
+OVERDUE_MS, LONG_OVERDUE_MS = 120_000, 1_200_000
+
+
+def room_cold(rooms: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
+    """Is the room below the resin's range?"""
+    return _room(rooms, now, limits.min_room_c, -1, "needs", "or more")
+
+
+def room_hot(rooms: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
+    """Is the room above the resin's range?"""
+    return _room(rooms, now, limits.max_room_c, 1, "bears", "at most")
+
+
+def _room(
+    rooms: Sequence[ProbeSignal], now: ProbeSignal, limit: float, sign: int, verb: str, bound: str
+) -> Observation:
+    pick = hottest if sign > 0 else coldest
+    value = pick(fresh(rooms, now.believed_ms)) if len(rooms) > 1 else now.believed_c
+    if value is None:
+        return Observation(None, now.believed_ms)
+    if sign * (value - limit) > 0:
+        severity = 2 if sign * (value - limit) > 5 else 1
+        reason = f"The room is at {temperature(value)}; this resin {verb} {temperature(limit)} {bound}."
+        return Observation(
+            True, now.believed_ms, reason, value, limit, severity, now.late, False, now.credit_s
+        )
+    if len(rooms) > 1:
+        old = pick(rooms)
+        if old is not None and sign * (old - limit) > 0:
+            return Observation(None, now.believed_ms)
+    return Observation(False, now.believed_ms, "", value, limit, late=now.late, credit_s=now.credit_s)
+
+
+def air_damp(air: RoomAir, room_c: float | None, surface_c: float | None, limits: AlarmLimits) -> Observation:
+    """Is the air damp, or the surface near the dew point? Dew point by Magnus (logger.planning.physics.air)."""
+    margin: float | None = None
+    below = air.coldest_surface_c if air.coldest_surface_c is not None else surface_c
+    # A room that burns has no dew point, and is no reason to stop judging the core.
+    known = (
+        air.humidity_pct >= LEAST_HUMIDITY_PCT and room_c is not None and MAGNUS_C[0] <= room_c <= MAGNUS_C[1]
+    )
+    if known and room_c is not None and below is not None:
+        margin = below - dew_point_c(room_c, min(air.humidity_pct, 100.0))
+    if margin is not None and below is not None and margin < limits.min_dew_margin_c:
+        reason = (
+            f"A surface at {temperature(below)} is only {difference(margin)} above the dew point; "
+            f"{difference(limits.min_dew_margin_c, 0)} is the least."
+        )
+        return Observation(True, air.at_ms, reason, air.humidity_pct, None, credit_s=600)
+    if air.humidity_pct >= limits.max_humidity_pct:
+        reason = (
+            f"The air has {air.humidity_pct:.0f} % humidity; {limits.max_humidity_pct:.0f} % is the most."
+        )
+        return Observation(True, air.at_ms, reason, air.humidity_pct, limits.max_humidity_pct, credit_s=600)
+    if margin is not None and margin < limits.min_dew_margin_c + 1.0:
+        return Observation(None, air.at_ms)
+    return Observation(
+        False,
+        air.at_ms,
+        f"The air is back at {air.humidity_pct:.0f} % humidity.",
+        air.humidity_pct,
+        limits.max_humidity_pct,
+        credit_s=600,
+    )
+
+
+def wet_under_form(contacts: Sequence[WetContact], looks: LooksSeen | None, now_ms: int) -> Observation:
+    """Is it wet under the form? A contact that is not known clears nothing."""
+    wet = [contact.name for contact in contacts if contact.wet]
+    if wet:
+        return Observation(True, now_ms, f"Wet under the form: {', '.join(wet)}.", severity=len(wet))
+    if looks is not None and looks.leaking:
+        found = f" ({looks.found})" if looks.found else ""
+        return Observation(True, now_ms, f"{looks.by or 'Somebody'} found it leaking{found}.")
+    told = looks is not None and looks.leaking is not None
+    if any(contact.wet is None for contact in contacts) or (not contacts and not told):
+        return Observation(None, now_ms)
+    return Observation(False, now_ms, "Dry under the form.")
+
+
+def look_due(looks: LooksSeen, now_ms: int) -> Observation:
+    """Was a look of the first hour missed?"""
+    if looks.overdue_since_ms is None:
+        return Observation(False, now_ms, "The first hour is over." if looks.over else "Somebody has looked.")
+    overdue = now_ms - looks.overdue_since_ms
+    if overdue < OVERDUE_MS:
+        return Observation(None, now_ms)
+    reason = f"The look that was due {overdue / 60_000:.0f} min ago has not been made."
+    return Observation(
+        True, now_ms, reason, overdue / 60_000, OVERDUE_MS / 60_000, 2 if overdue > LONG_OVERDUE_MS else 1
+    )
