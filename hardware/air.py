@@ -33,7 +33,7 @@ class _Files:
         self._folders = folders
         self._read = read
 
-    def find(self) -> Path | None:
+    def chip(self) -> Path | None:
         for folder in self._folders:
             for chip in sorted(folder.glob("*")):
                 if self._is_it(chip):
@@ -160,8 +160,8 @@ class KernelBus:
         """Nothing to prepare."""
 
 
-def _outside(probe: str, found: str, allowed: str, raw: str) -> Fault:
-    return Fault(probe, FaultReason.OUT_OF_RANGE, f"{found}; the sensor measures {allowed}", raw)
+def _outside(probe: str, measured: str, allowed: str, raw: str) -> Fault:
+    return Fault(probe, FaultReason.OUT_OF_RANGE, f"{measured}; the sensor measures {allowed}", raw)
 
 
 def _guarded(
@@ -170,7 +170,7 @@ def _guarded(
     look: Callable[[Path], Reading | Fault],
     on_eio: FaultReason = FaultReason.IO_ERROR,
 ) -> Reading | Fault:
-    chip = files.find()
+    chip = files.chip()
     if chip is None:
         return Fault(
             probe, FaultReason.MISSING, f"no chip named {probe}: check its overlay line and its wires"

@@ -88,8 +88,8 @@ class Contacts:
             except Exception as error:  # noqa: BLE001 - whatever a driver raises is a fault of this pin alone
                 self._fault(name, error)
                 self._let_go(name)
-        found = [self._changes.popleft() for _ in range(len(self._changes))]
-        return sorted(found, key=lambda change: change.stamp.boot_ms)
+        changes = [self._changes.popleft() for _ in range(len(self._changes))]
+        return sorted(changes, key=lambda change: change.stamp.boot_ms)
 
     def close(self) -> None:
         """Let the pins go."""

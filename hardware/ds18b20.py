@@ -40,7 +40,7 @@ def find_probes(folder: Path = W1_FOLDER) -> list[str]:
     # A class of our own for each folder: the library keeps it as a class attribute.
     library: Any = type("ProbesIn", (W1ThermSensor,), {"BASE_DIRECTORY": folder})
     try:
-        found = library.get_available_sensors([Sensor.DS18B20])
+        sensors = library.get_available_sensors([Sensor.DS18B20])
     except FileNotFoundError as gone:
         raise HardwareMissing(
             f"{folder}: no 1-Wire folder; add the line dtoverlay=w1-gpio to config.txt and restart the Pi"
@@ -48,7 +48,7 @@ def find_probes(folder: Path = W1_FOLDER) -> list[str]:
     except NoSensorFoundError:
         # One folder lost its file while the library looked: a probe is being unplugged. List what can be read.
         return sorted(path.parent.name for path in folder.glob("28-*/w1_slave"))
-    return sorted(f"28-{sensor.id}" for sensor in found)
+    return sorted(f"28-{sensor.id}" for sensor in sensors)
 
 
 def read_file(path: Path) -> str:

@@ -18,7 +18,7 @@ def header_chip(devices: Path = DEVICES) -> Path:
     """Return the device of the 40-pin header. Raises HardwareMissing where there is none that may be opened."""
     import gpiod
 
-    seen: list[str] = []
+    others: list[str] = []
     for path in sorted(devices.glob("gpiochip*")):
         try:
             with gpiod.Chip(str(path)) as chip:
@@ -27,11 +27,11 @@ def header_chip(devices: Path = DEVICES) -> Path:
             label = f"not opened: {error.strerror}"
         if label in HEADER_LABELS:
             return path
-        seen.append(f"{path.name} ({label})")
-    if not seen:
+        others.append(f"{path.name} ({label})")
+    if not others:
         raise HardwareMissing("this machine shows no pins (/dev/gpiochip…): run the station on the Pi")
     raise HardwareMissing(
-        f"none of {', '.join(seen)} is a Pi's pin header; allowed: {', '.join(HEADER_LABELS)}; "
+        f"none of {', '.join(others)} is a Pi's pin header; allowed: {', '.join(HEADER_LABELS)}; "
         "the station's user must be in the group that owns these devices"
     )
 

@@ -62,7 +62,7 @@ def pins_in(text: str, model: str) -> list[int]:
     serial number or a pin's level cannot be seen from here: it does not count.
     """
     sections = next((names for pattern, names in SECTIONS_OF if re.search(pattern, model)), set())
-    found, of_model, unseen = [], True, False
+    pins, of_model, unseen = [], True, False
     for line in text.splitlines():
         section, overlay = SECTION.match(line), LINE.match(line)
         if section:
@@ -75,8 +75,8 @@ def pins_in(text: str, model: str) -> list[int]:
                 unseen = True
         elif overlay and of_model and not unseen:
             named = re.search(r",gpiopin=(\d+)", overlay["options"])
-            found.append(int(named[1]) if named else PIN)
-    return found
+            pins.append(int(named[1]) if named else PIN)
+    return pins
 
 
 def with_overlay(text: str, pin: int = PIN, model: str = "") -> str:
@@ -96,10 +96,10 @@ def without_overlay(text: str) -> str:
         re.DOTALL,
     )
 
-    def left(found: re.Match[str]) -> str:
-        added = found["added"] or ""
+    def left(match: re.Match[str]) -> str:
+        added = match["added"] or ""
         # What was added is one line end, of the kind that ours have.
-        return added.removesuffix(found["end"]) if found["joined"] else added
+        return added.removesuffix(match["end"]) if match["joined"] else added
 
     return ours.sub(left, text)
 

@@ -39,12 +39,12 @@ FOLLOWS: dict[Stage, tuple[Stage, ...]] = {
 LIVE = (Stage.POURING, Stage.WATCHED, Stage.CURING)
 
 
-def next_stage(now: Stage, wanted: Stage, pour: str) -> Stage:
+def next_stage(now: Stage, target: Stage, pour: str) -> Stage:
     """Return the wanted stage, if it may follow.
 
     Raises NotAllowed naming the pour, both stages, and what may follow instead.
     """
-    if wanted in FOLLOWS[now]:
-        return wanted
+    if target in FOLLOWS[now]:
+        return target
     may = ", ".join(FOLLOWS[now]) or "nothing; a closed record only takes additions"
-    raise NotAllowed(f"{pour}: it is {now}, so it cannot become {wanted}; what may follow: {may}")
+    raise NotAllowed(f"{pour}: it is {now}, so it cannot become {target}; what may follow: {may}")

@@ -6,7 +6,7 @@ is: °C is a temperature, K a difference of two, K/h how fast one moves. So are 
 writes them for a reader at the rim. What people type has no marks, and stays as they typed it.
 
 Planning writes its quantities without braces, as a number, a blank and its unit (logger/planning/finding.py): a
-sentence of planning is shown by `Units.told`. Sentences of alarms from before there were marks: `marked`.
+sentence of planning is shown by `Units.sentence`. Sentences of alarms from before there were marks: `marked`.
 """
 
 from __future__ import annotations
@@ -58,9 +58,9 @@ def quantity(value: float, unit: str, digits: int = 1) -> str:
 
 def cut(text: str, longest: int) -> str:
     """Return the beginning of a sentence, at most so long, with no mark cut in two."""
-    kept = text[:longest]
-    begin = kept.rfind("{")
-    return kept[:begin] if len(text) > longest and begin > kept.rfind("}") else kept
+    beginning = text[:longest]
+    begin = beginning.rfind("{")
+    return beginning[:begin] if len(text) > longest and begin > beginning.rfind("}") else beginning
 
 
 #: Decimals that a mark carries at most: finer than any probe, so that a reader's units are rounded once.
@@ -68,9 +68,9 @@ _KEPT = 3
 
 
 def _mark(value: float, digits: int, unit: str, *, signed: bool = False) -> str:
-    kept = f"{round(value, _KEPT) + 0.0:{'+' if signed else ''}.{_KEPT}f}".rstrip("0").rstrip(".")
-    there = len(kept.partition(".")[2])
-    return f"{{{kept} {unit}{'' if there == digits else f'|{digits}'}}}"
+    number = f"{round(value, _KEPT) + 0.0:{'+' if signed else ''}.{_KEPT}f}".rstrip("0").rstrip(".")
+    there = len(number.partition(".")[2])
+    return f"{{{number} {unit}{'' if there == digits else f'|{digits}'}}}"
 
 
 # ---- units: how a reader wants them ----------------------------------------------------------------
@@ -169,11 +169,11 @@ class Units:
         """Return a sentence with its marks written in these units; all else in it stays as it is."""
         return _MARK.sub(self._mark_shown, text)
 
-    def _mark_shown(self, found: re.Match[str]) -> str:
-        digits = int(found[4]) if found[4] else len(found[2] or "")
-        return self._one(float(found[1]), digits, found[3], signed=found[1].startswith("+"))
+    def _mark_shown(self, match: re.Match[str]) -> str:
+        digits = int(match[4]) if match[4] else len(match[2] or "")
+        return self._one(float(match[1]), digits, match[3], signed=match[1].startswith("+"))
 
-    def told(self, text: str) -> str:
+    def sentence(self, text: str) -> str:
         """Return a sentence of planning; one that refuses a value of the plan file keeps the file's own units."""
         if "; allowed: " in text:
             return text
@@ -253,7 +253,7 @@ def marked(text: str) -> str:
         return text
     for pattern, unit in _OLD:
         text = pattern.sub(rf"{{\1 {unit}}}", text)
-    return _OLD_REST.sub(lambda found: re.sub(_NUMBER, rf"{{\g<0> {found[2]}}}", found[1]), text)
+    return _OLD_REST.sub(lambda match: re.sub(_NUMBER, rf"{{\g<0> {match[2]}}}", match[1]), text)
 
 
 # ---- sentences of planning -------------------------------------------------------------------------
@@ -285,13 +285,13 @@ def in_units(text: str, *choices: str) -> str:
     if not rules:
         return text
 
-    def told(found: re.Match[str]) -> str:
-        rule = rules.get(found[2])
+    def converted(match: re.Match[str]) -> str:
+        rule = rules.get(match[2])
         if rule is None:
-            return found[0]
+            return match[0]
         unit, change = rule
-        return f"{re.sub(_PLANNED, lambda n: plain(change(float(n[0]))), found[1])} {unit}"
+        return f"{re.sub(_PLANNED, lambda n: plain(change(float(n[0]))), match[1])} {unit}"
 
     # Every other piece is a name in quotation marks.
     pieces = re.split(r'("[^"]*")', text)
-    return "".join(piece if at % 2 else _QUANTITY.sub(told, piece) for at, piece in enumerate(pieces))
+    return "".join(piece if at % 2 else _QUANTITY.sub(converted, piece) for at, piece in enumerate(pieces))

@@ -166,12 +166,12 @@ def read_settings(path: Path) -> Settings:
                 FanSettings,
                 OperatorSettings,
             )
-            known = ", ".join(sorted({name for part in parts for name in part.model_fields}))
+            names = ", ".join(sorted({name for part in parts for name in part.model_fields}))
             raise BadSettings(
                 f"{path}: {name}",
                 "is not a setting",
                 value=first["input"],
-                allowed=known,
+                allowed=names,
                 remedy="check the spelling",
             ) from error
         # An address of [messages] carries passwords: it is not repeated where a journal keeps it.

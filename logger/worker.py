@@ -99,5 +99,5 @@ def _as_child(parent: int, limits: WorkerLimits | None) -> None:
         (resource.RLIMIT_CORE, 0),
     ):
         hardest = resource.getrlimit(what)[1]
-        wanted = most if hardest == resource.RLIM_INFINITY else min(most, hardest)
-        resource.setrlimit(what, (wanted, wanted))
+        soft = most if hardest == resource.RLIM_INFINITY else min(most, hardest)
+        resource.setrlimit(what, (soft, soft))

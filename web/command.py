@@ -18,7 +18,7 @@ from hardware.clock import SystemClock
 from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, LoggerError
 from logger.json_text import json_text
-from logger.store.backup import KEPT, back_up, restore
+from logger.store.backup import MOST_BACKUPS, back_up, restore
 from web.commands import machine, owner, records, self_test, server
 from web.commands.extras import what_to_install
 from web.commands.terminal import say, table_of, working
@@ -371,7 +371,7 @@ def demo_command(
 def backup_command(
     settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups are kept.")],
-    keep: Annotated[int, typer.Option(min=1, help="How many backups are kept.")] = KEPT,
+    keep: Annotated[int, typer.Option(min=1, help="How many backups are kept.")] = MOST_BACKUPS,
     as_json: Json = False,
 ) -> None:
     """Back up the service's own database and the photos while it runs; the copy is verified before it counts.

@@ -274,9 +274,9 @@ class Plan(Table):
     @model_validator(mode="after")
     def _fan_times_apart(self) -> Plan:
         if any(later.from_h < earlier.to_h for earlier, later in itertools.pairwise(self.fan)):
-            found = [(fan.from_h, fan.to_h) for fan in self.fan]
+            times = [(fan.from_h, fan.to_h) for fan in self.fan]
             raise ValueError(
-                f"[[fan]] times must follow each other, found {found} h; sort them, join what overlaps"
+                f"[[fan]] times must follow each other, found {times} h; sort them, join what overlaps"
             )
         return self
 

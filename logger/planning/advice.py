@@ -40,12 +40,12 @@ class Advice:
 
     def sentences(self) -> list[str]:
         """Return the answers in words: what was assumed, how deep, in which rooms, in which layers."""
-        said = [f"{sentence[0].upper()}{sentence[1:]}." for sentence in self.cure.assumed]
-        said.append(self.deepest.message())
+        texts = [f"{sentence[0].upper()}{sentence[1:]}." for sentence in self.cure.assumed]
+        texts.append(self.deepest.message())
         if self.in_room is not None:
-            said.append(f"{self.room_words[0].upper()}{self.room_words[1:]}: {self.in_room.message()}")
-        said.append(self.rooms.message())
-        return [*said, self.layers] if self.layers else said
+            texts.append(f"{self.room_words[0].upper()}{self.room_words[1:]}: {self.in_room.message()}")
+        texts.append(self.rooms.message())
+        return [*texts, self.layers] if self.layers else texts
 
     def to_json(self) -> dict[str, Any]:
         """Return the answers as plain JSON types."""

@@ -77,7 +77,7 @@ def assess(
     asks for them all. A topic that refuses a value is a finding at stop that says so, and hides no other topic.
     """
     cure = answers if answers is not None else answers_of(plan, prediction)
-    found: list[Finding] = []
+    findings: list[Finding] = []
     belly = 0.0
     try:
         belly = form.belly_m3(plan)
@@ -94,13 +94,15 @@ def assess(
     )
     for topic, ask in topics:
         try:
-            found += ask()
+            findings += ask()
         except BadInput as refusal:
-            found.append(Finding(topic, f"refused-{topic}", Light.STOP, str(refusal), change=refusal.remedy))
-    refused = {finding.topic for finding in found if finding.key.startswith("refused-")}
+            findings.append(
+                Finding(topic, f"refused-{topic}", Light.STOP, str(refusal), change=refusal.remedy)
+            )
+    refused = {finding.topic for finding in findings if finding.key.startswith("refused-")}
     return Assessment(
-        findings=tuple(found),
-        points=tuple(readiness.points(plan, found)),
+        findings=tuple(findings),
+        points=tuple(readiness.points(plan, findings)),
         cards=() if refused & {"volume", "mixing"} else tuple(mixing.cards_of(plan, belly)),
         quantity=None if "volume" in refused else quantity.quantity_of(plan, belly),
         layers=cure.layers,

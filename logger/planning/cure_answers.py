@@ -76,7 +76,7 @@ def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
     whole = _seen_to_its_peak(plan, predict(plan) if prediction is None else prediction)
     limits = plan.resin.limits
     allowed, room_words = in_allowed_room(plan)
-    found = replace(
+    answers = replace(
         answers_of(plan, whole),
         verdicts=tuple(layer_verdicts(plan)),
         room_words=room_words,
@@ -85,21 +85,21 @@ def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
     hottest_c = whole.peak_c
     if room_words:
         hottest_c = peak_c(allowed)
-        found = replace(found, room_peak_c=hottest_c)
+        answers = replace(answers, room_peak_c=hottest_c)
     hot = hottest_c > limits.max_core_c
     deep = limits.max_depth_mm is not None and max(layer_depths_mm(plan)) > limits.max_depth_mm
-    early = any(verdict.verdict == "too early" for verdict in found.verdicts)
+    early = any(verdict.verdict == "too early" for verdict in answers.verdicts)
     if not (hot or deep or early):
-        return found
+        return answers
     if hot:
-        found = replace(
-            found, deepest_mm=_deepest_mm(allowed), remedy=None if deep else remedy(allowed, hottest_c)
+        answers = replace(
+            answers, deepest_mm=_deepest_mm(allowed), remedy=None if deep else remedy(allowed, hottest_c)
         )
-    deepest_mm = deepest_allowed_mm(plan, found.deepest_mm) or max(layer_depths_mm(plan))
+    deepest_mm = deepest_allowed_mm(plan, answers.deepest_mm) or max(layer_depths_mm(plan))
     # Where even the thinnest single layer is too hot there is nothing to put on one another.
-    none = hot and found.deepest_mm is None
+    none = hot and answers.deepest_mm is None
     layers = None if none else advise_layers(allowed, deepest_mm)
-    return replace(found, layers=layers, layers_asked=True)
+    return replace(answers, layers=layers, layers_asked=True)
 
 
 def _seen_to_its_peak(plan: Plan, whole: Prediction) -> Prediction:
@@ -114,8 +114,8 @@ def _seen_to_its_peak(plan: Plan, whole: Prediction) -> Prediction:
 def peak_c(plan: Plan) -> float:
     """Return the plan's peak: by long steps where it is far from the limit, at full accuracy where it decides, °C."""
     asked = long_enough(plan)
-    found = walked(asked).peak_c
-    return predict(asked).peak_c if abs(found - plan.resin.limits.max_core_c) < 3.0 else found
+    quick_c = walked(asked).peak_c
+    return predict(asked).peak_c if abs(quick_c - plan.resin.limits.max_core_c) < 3.0 else quick_c
 
 
 def _hot_void(plan: Plan) -> tuple[str, float] | None:
@@ -159,8 +159,8 @@ def layer_depths_mm(plan: Plan) -> list[float]:
 
 def deepest_allowed_mm(plan: Plan, by_model_mm: float | None) -> float | None:
     """Return the deepest single layer: the lesser of the datasheet's and the model's."""
-    known = [d for d in (plan.resin.limits.max_depth_mm, by_model_mm) if d is not None and d > 0]
-    return min(known) if known else None
+    depths = [d for d in (plan.resin.limits.max_depth_mm, by_model_mm) if d is not None and d > 0]
+    return min(depths) if depths else None
 
 
 def room_c(plan: Plan) -> float:

@@ -285,7 +285,7 @@ def _always(plan: Plan) -> list[SigningPoint]:
 
 
 def obstacles(
-    wanted: Sequence[SigningPoint], signatures: Iterable[Signature], overrides: Iterable[Override] = ()
+    points: Sequence[SigningPoint], signatures: Iterable[Signature], overrides: Iterable[Override] = ()
 ) -> list[str]:
     """Return what still keeps the pour from starting, one sentence each; empty when it may start.
 
@@ -302,7 +302,7 @@ def obstacles(
             photos.add(signature.point)
     passed = {override.point for override in overrides}
     reasons = []
-    for point in wanted:
+    for point in points:
         by = len(signed.get(point.id, ()))
         let_pass = point.id in passed
         if by < (1 if let_pass else point.people):
@@ -317,10 +317,10 @@ def obstacles(
     return reasons
 
 
-def summary(wanted: Sequence[SigningPoint]) -> str:
+def summary(points: Sequence[SigningPoint]) -> str:
     """One sentence: how the plan stands before anybody signs."""
-    stops = [p for p in wanted if p.light is Light.STOP]
-    watches = [p for p in wanted if p.light is Light.WATCH]
+    stops = [p for p in points if p.light is Light.STOP]
+    watches = [p for p in points if p.light is Light.WATCH]
     if stops:
         return f"Not ready: {plain(len(stops))} point{'s' if len(stops) > 1 else ''} at stop."
     if watches:

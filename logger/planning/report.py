@@ -29,10 +29,10 @@ def plan_report(plan: Plan, assessment: Assessment) -> str:
         (Light.WATCH, "Look at these"),
         (Light.OK, "Fine"),
     ):
-        found = assessment.at(light)
-        if found:
+        findings = assessment.at(light)
+        if findings:
             lines += [heading, "-" * len(heading)]
-            for finding in found:
+            for finding in findings:
                 lines += _finding(finding)
             lines.append("")
     for card in assessment.cards:

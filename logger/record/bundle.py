@@ -35,7 +35,7 @@ from logger.record.verify import Verdict, verify
 from logger.store import seals
 from logger.store.hash_chain import canonical
 from logger.store.parcel import Parcel
-from logger.store.photos import KINDS, find, is_name
+from logger.store.photos import KINDS, is_name, path_of
 from logger.store.transfer import COLUMNS, Begun, begin, pour_of, put_rows, recorded_station, rows_of
 
 BUNDLE_VERSION = 1
@@ -79,7 +79,7 @@ def write_bundle(
             for event in record["additions"]
             if event_views.subject(event["kind"], event["data"]) == "photo"
         ]:
-            found = None if photos is None else find(photos, photo.get("sha256"))
+            found = None if photos is None else path_of(photos, photo.get("sha256"))
             if found is None:
                 raise StoreError(
                     f"photo {str(photo.get('sha256'))[:12]} of pour {pour_id} is gone from the disk; "

@@ -36,7 +36,7 @@ from logger.store.backup import give_to_owner
 from logger.store.database import Store
 from logger.store.parcel import Parcel
 from logger.store.past_pours import PastPour, add_past_pour
-from logger.store.photos import find, is_whole, put
+from logger.store.photos import is_whole, path_of, put
 from logger.store.shops import sees
 from logger.store.transfer import Begun
 from logger.worker import OwnProcess
@@ -211,7 +211,7 @@ class Imports:
         with sees(None), self._store.read() as connection:
             gone = arriving.unused(connection, pictures)
         for sha256 in gone:
-            path = find(self._photos, sha256)
+            path = path_of(self._photos, sha256)
             if path is not None:
                 path.unlink(missing_ok=True)
 

@@ -357,7 +357,7 @@ def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
         if event_views.subject(kind, data) != "photo":
             continue
         name = (data or {}).get("sha256")
-        found = photos.find(folder, name)
+        found = photos.path_of(folder, name)
         if found is None:
             raise _Found(
                 "missing",

@@ -135,11 +135,11 @@ def get_alarm(connection: Connection, alarm_id: int) -> AlarmRow:
 
 def open_alarms(connection: Connection, pour_id: int | None = None) -> list[AlarmRow]:
     """Alarms that are true or unacknowledged, of one pour or of all: what is true first, and of that the gravest."""
-    wanted = _ALARMS.where(ALARM.c.phase.in_(OPEN), OURS)
+    query = _ALARMS.where(ALARM.c.phase.in_(OPEN), OURS)
     if pour_id is not None:
-        wanted = wanted.where(ALARM.c.pour_id == pour_id)
+        query = query.where(ALARM.c.pour_id == pour_id)
     return sorted(
-        all_rows(connection, wanted, AlarmRow),
+        all_rows(connection, query, AlarmRow),
         key=lambda row: (
             row.phase == Phase.RETURNED,
             urgency(row.priority),
@@ -181,8 +181,8 @@ def history_from_ms(connection: Connection) -> int | None:
     poured = select(func.min(POUR.c.poured_boot_ms + BOOT.c.offset_ms)).join(
         BOOT, BOOT.c.id == POUR.c.poured_boot_id
     )
-    found = [
+    firsts = [
         connection.execute(poured.where(OWN)).scalar(),
         connection.execute(select(func.min(ALARM.c.raised_ms)).where(OURS)).scalar(),
     ]
-    return min((int(value) for value in found if value is not None), default=None)
+    return min((int(value) for value in firsts if value is not None), default=None)

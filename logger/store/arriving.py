@@ -54,9 +54,9 @@ def begin_foreign(
         POUR.c.reading_head == pour["reading_head"],
         POUR.c.seal.is_not(None),
     )
-    for known in tx.execute(same):
-        if known.seal == pour["seal"]:
-            raise NotAllowed(_here_already("record", known.id, known.partial_ms))
+    for stored in tx.execute(same):
+        if stored.seal == pour["seal"]:
+            raise NotAllowed(_here_already("record", stored.id, stored.partial_ms))
     boots = list(rows_of(parcel, Parcel.POUR, "boots"))
     of = {row[3] for row in boots}
     stations = {
@@ -95,9 +95,9 @@ def copy(store: Store, parcel: Parcel, begun: Begun, now_ms: Callable[[], int], 
             while many := list(islice(rows, MANY)):
                 _put(store, begun, name, many, now_ms, rest)
         after = 0
-        while found := parcel.readings(there, after, MANY):
-            after = found[-1][0]
-            _put(store, begun, "readings", [row[1:] for row in found], now_ms, rest)
+        while readings := parcel.readings(there, after, MANY):
+            after = readings[-1][0]
+            _put(store, begun, "readings", [row[1:] for row in readings], now_ms, rest)
 
 
 def _put(
@@ -117,24 +117,30 @@ def _put(
         raise ArrivalStopped("the service ends: bring the file in again when it is back")
 
 
-def finish(tx: Connection, begun: Begun, now_ms: int, by: str, told: Mapping[str, Any] | None) -> None:
-    """From now on it is seen. `told`: what the shop's events say of it; a past log says so in its own."""
+def finish(tx: Connection, begun: Begun, now_ms: int, by: str, facts: Mapping[str, Any] | None) -> None:
+    """From now on it is seen. `facts`: what the shop's event says of it; None for a past log, whose own events say so."""
     last = select(func.coalesce(func.max(READING.c.id), 0)).where(READING.c.pour_id == begun.pour_id)
     done = update(POUR).where(POUR.c.id == begun.pour_id, ~WHOLE)
     if tx.execute(done.values(partial_ms=None, judged_reading_id=last.scalar_subquery())).rowcount != 1:
         raise NotFound(f"pour {begun.pour_id} was taken out while it was brought in; bring it in again")
-    if told is not None:
+    if facts is not None:
         add_event(
-            tx, None, now_ms, "imported", by, f"from {told['workshop']}", {"pour": begun.pour_id} | dict(told)
+            tx,
+            None,
+            now_ms,
+            "imported",
+            by,
+            f"from {facts['workshop']}",
+            {"pour": begun.pour_id} | dict(facts),
         )
 
 
 def foreign_pour(connection: Connection, pour_id: int) -> PourRow:
     """Return a record from elsewhere. Raises NotFound, and NotAllowed for the shop's own: those are never deleted."""
-    found = get_pour(connection, pour_id)
-    if found.origin is None:
+    pour = get_pour(connection, pour_id)
+    if pour.origin is None:
         raise NotAllowed(f"pour {pour_id} is the shop's own: its record is kept for good")
-    return found
+    return pour
 
 
 def delete_foreign(
@@ -148,9 +154,9 @@ def delete_foreign(
         pour = foreign_pour(tx, pour_id)
         pictures = _pictures(tx, pour_id)
         tx.execute(update(POUR).where(POUR.c.id == pour_id).values(partial_ms=now_ms()))
-        told = {"pour": pour_id, "title": pour.title} | (pour.origin or {})
-        text = f"{pour.title}, from {told['workshop']}"
-        add_event(tx, None, now_ms(), "record-deleted", by, text, told)
+        facts = {"pour": pour_id, "title": pour.title} | (pour.origin or {})
+        text = f"{pour.title}, from {facts['workshop']}"
+        add_event(tx, None, now_ms(), "record-deleted", by, text, facts)
     take_out(store, pour_id, rest)
     return pictures
 

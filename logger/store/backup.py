@@ -20,8 +20,8 @@ from pathlib import Path
 from logger.errors import StoreError
 from logger.store import photos
 
-#: How many backups are kept in a folder unless told otherwise.
-KEPT = 14
+#: How many backups a folder holds by default.
+MOST_BACKUPS = 14
 _NAME = "pourlog-{}.sqlite3"
 #: What SQLite keeps beside a database while it is open, or after it was not closed.
 _LOGS = ("-wal", "-shm")
@@ -40,8 +40,8 @@ class Backup:
     damaged_photos: Sequence[str] = ()  #: of those that should be, but are gone or altered
 
 
-def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Backup:
-    """Return a verified backup of the database in that folder; older ones beyond `keep` are deleted afterwards.
+def back_up(database: Path, folder: Path, now_ms: int, most: int = MOST_BACKUPS) -> Backup:
+    """Return a verified backup of the database in that folder; older ones beyond the newest `most` are deleted afterwards.
 
     Raises StoreError when the database or the folder cannot be used, or the copy does not verify.
     """
@@ -60,13 +60,15 @@ def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Back
             live.backup(copy)
             # A file that is one file: no -wal beside it that could be lost on the way to a shelf.
             copy.execute("PRAGMA journal_mode=DELETE")
-        made = _look_into(part)
+        backup = _look_into(part)
         _sync(part)
         # After the database: a photo is on the disk before anything says that it is.
-        taken, kept = database.with_name(photos.FOLDER), folder / photos.FOLDER
-        copied = photos.copy_missing(sorted({*photos.names_in(taken), *photos.names_in(kept)}), taken, kept)
+        source, target = database.with_name(photos.FOLDER), folder / photos.FOLDER
+        copied = photos.copy_missing(
+            sorted({*photos.names_in(source), *photos.names_in(target)}), source, target
+        )
         manifest = _manifest(path)
-        facts = _facts(made) | {"sha256": _digest(part), "photos": copied.there}
+        facts = _facts(backup) | {"sha256": _digest(part), "photos": copied.there}
         manifest.write_text(json.dumps(facts), encoding="utf-8")
         _sync(manifest)
         part.replace(path)
@@ -76,10 +78,10 @@ def back_up(database: Path, folder: Path, now_ms: int, keep: int = KEPT) -> Back
         raise StoreError(
             f"{path}: the backup failed ({error}); check the folder's owner and the free space"
         ) from error
-    for old in sorted(folder.glob(_NAME.format("*")))[:-keep]:
+    for old in sorted(folder.glob(_NAME.format("*")))[:-most]:
         _manifest(old).unlink(missing_ok=True)
         old.unlink()
-    return replace(made, path=path, photos=copied.there, damaged_photos=copied.damaged)
+    return replace(backup, path=path, photos=copied.there, damaged_photos=copied.damaged)
 
 
 def check_backup(path: Path) -> Backup:
@@ -90,12 +92,12 @@ def check_backup(path: Path) -> Backup:
         stated = json.loads(_manifest(path).read_text(encoding="utf-8"))
         if _digest(path) != stated["sha256"]:
             raise StoreError(f"{path}: the file is damaged (its bytes have changed); take another backup")
-        found = _look_into(path)
+        backup = _look_into(path)
     except (OSError, ValueError, KeyError, sqlite3.Error) as error:
         raise StoreError(f"{path}: cannot be read as a backup ({error}); take another one") from error
-    if _facts(found) != {name: stated.get(name) for name in _facts(found)}:
+    if _facts(backup) != {name: stated.get(name) for name in _facts(backup)}:
         raise StoreError(f"{path}: its contents are not what was written down beside it; take another backup")
-    return replace(found, photos=stated.get("photos", []))
+    return replace(backup, photos=stated.get("photos", []))
 
 
 def restore(path: Path, database: Path) -> Backup:
@@ -105,17 +107,17 @@ def restore(path: Path, database: Path) -> Backup:
     rest. Raises StoreError when the backup is damaged or the database is in use (the service would go on writing into
     the one that was replaced); then nothing has changed.
     """
-    found = check_backup(path)
+    backup = check_backup(path)
     if database.exists():
         _close_log(database)
     part = database.with_name(f".{database.name}.part")
     try:
         database.parent.mkdir(parents=True, exist_ok=True)
-        kept, wanted = path.parent / photos.FOLDER, database.with_name(photos.FOLDER)
-        copied = photos.copy_missing(found.photos, kept, wanted)
+        source, target = path.parent / photos.FOLDER, database.with_name(photos.FOLDER)
+        copied = photos.copy_missing(backup.photos, source, target)
         shutil.copyfile(path, part)
         _sync(part)
-        give_to_owner(database.parent, [part, wanted, *(wanted / name for name in copied.there)])
+        give_to_owner(database.parent, [part, target, *(target / name for name in copied.there)])
         if database.exists():
             _keep_aside(database)
         # A stale log would be replayed onto the restored file and corrupt it.
@@ -127,14 +129,14 @@ def restore(path: Path, database: Path) -> Backup:
         raise StoreError(
             f"{database}: the backup could not be put back ({error}); check owner and space"
         ) from error
-    return replace(found, photos=copied.there, damaged_photos=copied.damaged)
+    return replace(backup, photos=copied.there, damaged_photos=copied.damaged)
 
 
-def give_to_owner(folder: Path, made: Sequence[Path]) -> None:
+def give_to_owner(folder: Path, paths: Sequence[Path]) -> None:
     """Give what root has put into a folder to its owner: the service, which is not root, must be able to write it."""
     if os.geteuid() == 0:
         owner = folder.stat()
-        for path in made:
+        for path in paths:
             if path.exists():
                 os.chown(path, owner.st_uid, owner.st_gid)
 
@@ -158,10 +160,10 @@ def _keep_aside(database: Path) -> None:
     """Another name for the database as it is, with what is only in its log: at no moment is there none in its place."""
     aside = database.with_name(f"{database.name}.before-restore")
     for ending in ("", *_LOGS):
-        kept, source = aside.with_name(aside.name + ending), database.with_name(database.name + ending)
-        kept.unlink(missing_ok=True)
+        copy, source = aside.with_name(aside.name + ending), database.with_name(database.name + ending)
+        copy.unlink(missing_ok=True)
         if source.exists():
-            kept.hardlink_to(source)
+            copy.hardlink_to(source)
     _sync(database.parent)
 
 

@@ -26,16 +26,16 @@ class Ballast:
         self._beside = beside_bytes
 
     @property
-    def kept(self) -> bool:
+    def is_whole(self) -> bool:
         """Whether it is there, whole."""
         try:
             return self._path.stat().st_size == self._size
         except OSError:
             return False
 
-    def keep(self) -> bool:
-        """Lays it up if there is room; whether it is there then."""
-        if self.kept:
+    def lay_up(self) -> bool:
+        """Lay it up if there is room; return whether it is there then."""
+        if self.is_whole:
             return True
         try:
             if shutil.disk_usage(self._path.parent).free < self._size + self._beside:

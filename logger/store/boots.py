@@ -154,8 +154,8 @@ def _move_guesses(tx: Connection, by_ms: int) -> None:
     mine = own | BOOT.c.station_id.not_in(foreign)
     moved = (BOOT.c.id >= first.id) & BOOT.c.clock_set.is_(False) & mine
     tx.execute(update(BOOT).where(moved).values(offset_ms=BOOT.c.offset_ms + by_ms))
-    for seen in (table(Station).c.last_seen_ms, table(ProbeTable).c.last_good_ms):
-        tx.execute(update(seen.table).where(seen >= first.offset_ms).values({seen: seen + by_ms}))
+    for column in (table(Station).c.last_seen_ms, table(ProbeTable).c.last_good_ms):
+        tx.execute(update(column.table).where(column >= first.offset_ms).values({column: column + by_ms}))
 
 
 def _offset(tx: Connection, row_id: int) -> int:
@@ -197,14 +197,14 @@ def _steady_offset(tx: Connection, stamp: Stamp) -> int:
 def _latest_steady_ms(tx: Connection, last: Row[Any]) -> int:
     """Return the latest steady time that anything stored rests on."""
     books = tx.execute(select(_POUR.c.watchbook).where(_POUR.c.stage.in_(LIVE))).scalars()
-    known: list[Any] = [
+    times: list[Any] = [
         last.steady_offset_ms,
         tx.execute(select(func.max(table(Outgoing).c.created_ms))).scalar(),
         *(book["book"]["now_ms"] for book in books if book is not None),
     ]
     if last.clock_set:
-        known.append(_latest_seen_ms(tx) - int(last.offset_ms - last.steady_offset_ms))
-    return max(int(value) for value in known if value is not None)
+        times.append(_latest_seen_ms(tx) - int(last.offset_ms - last.steady_offset_ms))
+    return max(int(value) for value in times if value is not None)
 
 
 def _latest_seen_ms(tx: Connection) -> int:

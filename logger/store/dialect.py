@@ -241,13 +241,13 @@ def _named(columns: tuple[str, ...]) -> str:
 
 def _kind(table: Table, name: str) -> str:
     kind = table.c[name].type
-    for known, word in (
+    for column_type, word in (
         (BigInteger, "bigint"),
         (Integer, "integer"),
         (Boolean, "boolean"),
         (Float, "double precision"),
     ):
-        if isinstance(kind, known):
+        if isinstance(kind, column_type):
             return word
     return "text"
 

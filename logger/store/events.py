@@ -93,8 +93,8 @@ def ours(pour_id: ColumnElement[Any]) -> ColumnElement[bool]:
 
 def of_kind(connection: Connection, pour_id: int | None, kind: str) -> list[EventRow]:
     """Return a pour's events of one kind (None: the whole service's), oldest first."""
-    wanted = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind == kind).order_by(EVENT.c.id)
-    return all_rows(connection, wanted, EventRow)
+    query = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind == kind).order_by(EVENT.c.id)
+    return all_rows(connection, query, EventRow)
 
 
 def events_of(connection: Connection, pour_id: int) -> list[EventRow]:

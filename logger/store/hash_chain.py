@@ -134,8 +134,8 @@ def linked_readings(connection: Connection, pour_id: int) -> Iterator[Linked]:
 
 def body_of_reading(connection: Connection, reading_id: int) -> str | None:
     """One reading's body by our own JSON, to judge a row whose text SQLite may have written otherwise."""
-    found = _one(connection, reading_id)
-    return None if found is None else found.body
+    linked = _one(connection, reading_id)
+    return None if linked is None else linked.body
 
 
 def linked_events(connection: Connection, pour_id: int) -> Iterator[Linked]:
@@ -156,10 +156,10 @@ def linked_events(connection: Connection, pour_id: int) -> Iterator[Linked]:
 def _readings_in_a_stream(connection: Connection, pour_id: int) -> Generator[Linked, None, None]:
     """Yield a server's columns hold what their types say: a row that cannot be read does not happen there."""
     columns = [_BOOT.c.boot_id if name == "boot_id" else _READING.c[name] for name in READING_FIELDS]
-    wanted = select(_READING.c.id, _READING.c.link, _READING.c.station_id, *columns)
-    wanted = wanted.join(_BOOT, _BOOT.c.id == _READING.c.boot, isouter=True)
-    wanted = wanted.where(_READING.c.pour_id == pour_id).order_by(_READING.c.id)
-    rows = connection.execute(wanted, execution_options={"stream_results": True, "yield_per": 5000})
+    query = select(_READING.c.id, _READING.c.link, _READING.c.station_id, *columns)
+    query = query.join(_BOOT, _BOOT.c.id == _READING.c.boot, isouter=True)
+    query = query.where(_READING.c.pour_id == pour_id).order_by(_READING.c.id)
+    rows = connection.execute(query, execution_options={"stream_results": True, "yield_per": 5000})
     try:
         for row_id, stored, station_id, *values in rows:
             body = _encode([int(value) if isinstance(value, bool) else value for value in values])

@@ -80,9 +80,9 @@ def holding(connection: Connection) -> LeaseRow | None:
 
 def trouble_of(connection: Connection) -> str | None:
     """Return what keeps the watch of whichever process decides from judging; None while all is well."""
-    found = holding(connection)
-    if found is None or found.until_ms + TAKEN_OVER_MS < server_ms(connection):
+    lease = holding(connection)
+    if lease is None or lease.until_ms + TAKEN_OVER_MS < server_ms(connection):
         return (
             "no service process decides: alarms are not judged. Look whether the service runs, and its log."
         )
-    return None if found.trouble is None else str(found.trouble)
+    return None if lease.trouble is None else str(lease.trouble)

@@ -82,14 +82,14 @@ def next_due(
         OUTBOX.c.claimed_until_ms <= now_ms,
         OUTBOX.c.claimed_until_ms > now_ms + LONGEST_CLAIM_MS,
     )
-    wanted = (
+    query = (
         _MESSAGES.join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id, isouter=True)
         .where(OUTBOX.c.state == WAITING, OUTBOX.c.next_try_ms <= now_ms, free)
         .where(OUTBOX.c.to.in_(groups), OUTBOX.c.id.not_in(tried))
         .order_by(_RANK, OUTBOX.c.id)
         .limit(1)
     )
-    return first_row(connection, wanted, MessageRow)
+    return first_row(connection, query, MessageRow)
 
 
 def claim(tx: Connection, message_id: int, until_ms: int) -> bool:
@@ -180,14 +180,16 @@ def outdate_overtaken(tx: Connection, now_ms: int) -> int:
         .join(ALARM, ALARM.c.id == OUTBOX.c.alarm_id)
         .where(OUTBOX.c.state == WAITING)
     )
-    found = sort_waiting(Waiting(row.id, f"{row.kind}/{row.subject}", row.to, row.created_ms) for row in rows)
-    if found.overtaken:
+    waiting = sort_waiting(
+        Waiting(row.id, f"{row.kind}/{row.subject}", row.to, row.created_ms) for row in rows
+    )
+    if waiting.overtaken:
         tx.execute(
             update(OUTBOX)
-            .where(OUTBOX.c.id.in_(found.overtaken))
+            .where(OUTBOX.c.id.in_(waiting.overtaken))
             .values(state=OUTDATED, done_ms=now_ms, claimed_until_ms=None)
         )
-    return len(found.overtaken)
+    return len(waiting.overtaken)
 
 
 def _was_taken() -> ColumnElement[bool]:
@@ -252,8 +254,8 @@ def give_up_others(tx: Connection, groups: Sequence[str], now_ms: int) -> None:
 
 def messages_of(connection: Connection, alarm_id: int) -> list[MessageRow]:
     """Every message about an alarm, oldest first."""
-    wanted = _MESSAGES.where(OUTBOX.c.alarm_id == alarm_id).order_by(OUTBOX.c.id)
-    return all_rows(connection, wanted, MessageRow)
+    query = _MESSAGES.where(OUTBOX.c.alarm_id == alarm_id).order_by(OUTBOX.c.id)
+    return all_rows(connection, query, MessageRow)
 
 
 def newest_messages(connection: Connection, most: int = 30) -> list[ListedMessage]:

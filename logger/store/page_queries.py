@@ -60,8 +60,8 @@ def newest_events(connection: Connection, pour_id: int, most: int = 200) -> list
 
 def events_of_kind(connection: Connection, pour_id: int, *kinds: str) -> list[EventRow]:
     """Return a pour's events of some kinds, oldest first."""
-    wanted = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
-    return all_rows(connection, wanted, EventRow)
+    query = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
+    return all_rows(connection, query, EventRow)
 
 
 def contacts_of(connection: Connection, pour_id: int) -> dict[str, Row[Any]]:
@@ -106,5 +106,5 @@ def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature]
             signed.pop((about["point"], about["person"].casefold()), None)
         elif row.kind == "override":
             overrides[about["point"]] = Override(about["point"], about["person"], about["reason"])
-    kept = [Signature(s.point, s.person, s.point in photos) for s in signed.values()]
-    return kept, list(overrides.values())
+    signatures = [Signature(s.point, s.person, s.point in photos) for s in signed.values()]
+    return signatures, list(overrides.values())

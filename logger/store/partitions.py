@@ -94,15 +94,15 @@ def drop(tx: Connection, month: Month, *, also_sealed: bool = False) -> tuple[in
     if month not in months(tx):
         raise NotFound(f"there is no table of readings of {month}")
     counted = tx.exec_driver_sql(f"SELECT count(*) FROM {month.table}").scalar_one()  # noqa: S608 - a name of our own
-    found = tx.exec_driver_sql(
+    pours = tx.exec_driver_sql(
         f"SELECT DISTINCT p.id, p.stage FROM {month.table} r JOIN pour p ON p.id = r.pour_id ORDER BY 1"  # noqa: S608
     ).all()
-    unsealed = [row.id for row in found if row.stage != Stage.CLOSED]
+    unsealed = [row.id for row in pours if row.stage != Stage.CLOSED]
     if unsealed:
         raise NotAllowed(
             f"{month} has readings of pours that are not sealed ({_some(unsealed)}): close them first"
         )
-    sealed = [row.id for row in found]
+    sealed = [row.id for row in pours]
     if sealed and not also_sealed:
         raise NotAllowed(
             f"{month} has readings of sealed pours ({_some(sealed)}): export their records first, "

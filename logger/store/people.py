@@ -180,7 +180,7 @@ def owner_of_sign_in(connection: Connection, sign_in_id: int) -> Row[int, str]:
     return row
 
 
-def seen(tx: Connection, sign_in_id: int, now_ms: int) -> None:
+def note_use(tx: Connection, sign_in_id: int, now_ms: int) -> None:
     """Note that a sign-in was used."""
     tx.execute(update(SIGN_IN).where(SIGN_IN.c.id == sign_in_id).values(seen_ms=now_ms))
 
@@ -249,9 +249,9 @@ def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:
 
 def secret(tx: Connection, name: str, now_ms: int) -> bytes:
     """Return a random 256-bit secret by name, made when first asked for."""
-    found = tx.execute(select(SECRET.c.value).where(SECRET.c.name == name)).scalar()
-    if found is not None:
-        return bytes(found)
+    stored = tx.execute(select(SECRET.c.value).where(SECRET.c.name == name)).scalar()
+    if stored is not None:
+        return bytes(stored)
     value = secrets.token_bytes(32)
     set_secret(tx, name, value, now_ms)
     return value

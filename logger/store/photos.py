@@ -35,7 +35,7 @@ def is_name(name: object) -> bool:
     return isinstance(name, str) and _NAME.fullmatch(name) is not None
 
 
-def find(folder: Path, sha256: object) -> Path | None:
+def path_of(folder: Path, sha256: object) -> Path | None:
     """Return the file of the photo with that hash; None where there is none, or where it is no hash at all."""
     if not isinstance(sha256, str) or not _SHA256.fullmatch(sha256):
         return None

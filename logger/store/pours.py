@@ -75,10 +75,10 @@ _POURED_MS = (POUR.c.poured_boot_ms + BOOT.c.offset_ms).label("poured_ms")
 
 
 def _with_poured_ms(
-    wanted: Iterable[ColumnElement[Any]], *, planned: bool = True, partial: bool = False
+    selection: Iterable[ColumnElement[Any]], *, planned: bool = True, partial: bool = False
 ) -> Select[Any]:
     """Pours with `poured_ms`: null for those that are only planned, or without these."""
-    query = select(*wanted).join(BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned)
+    query = select(*selection).join(BOOT, BOOT.c.id == POUR.c.poured_boot_id, isouter=planned)
     return query if partial else query.where(WHOLE)
 
 
@@ -114,7 +114,7 @@ def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, 
         for row in (*rows, *over)
         if row.released_ms is not None
     ]
-    found: dict[int, list[Window]] = {}
+    windows: dict[int, list[Window]] = {}
     for row in rows:
         mine = chosen[row.id]
         # What a probe read before the pour before was released is that pour's, however late it comes in.
@@ -125,8 +125,8 @@ def windows_of(connection: Connection, station_ids: Sequence[int]) -> dict[int, 
         ]
         from_ms = max([row.poured_ms - BEFORE_MS, *before])
         window = Window(row.id, from_ms, row.released_ms, mine, row.reading_head)
-        found.setdefault(row.station_id, []).append(window)
-    return found
+        windows.setdefault(row.station_id, []).append(window)
+    return windows
 
 
 def share(mine: frozenset[str], theirs: frozenset[str]) -> bool:
@@ -155,10 +155,10 @@ def probes_chosen(connection: Connection, pour_id: int) -> frozenset[str]:
 def _chosen(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozenset[str]]:
     if not pour_ids:
         return {}
-    found: dict[int, set[str]] = {pour_id: set() for pour_id in pour_ids}
+    chosen: dict[int, set[str]] = {pour_id: set() for pour_id in pour_ids}
     for row in connection.execute(select(POUR_PROBE).where(POUR_PROBE.c.pour_id.in_(pour_ids))):
-        found[row.pour_id].add(row.rom)
-    return {pour_id: frozenset(roms) for pour_id, roms in found.items()}
+        chosen[row.pour_id].add(row.rom)
+    return {pour_id: frozenset(roms) for pour_id, roms in chosen.items()}
 
 
 def add_pour(
@@ -228,8 +228,8 @@ def live_pours(connection: Connection) -> list[LivePour]:
 def watched_pours(connection: Connection) -> list[WatchedPour]:
     """Every live pour that has a station."""
     named = columns(POUR, WatchedPour, STATION.c.name.label("station"), _POURED_MS)
-    wanted = _with_poured_ms(named, planned=False).join(STATION, STATION.c.id == POUR.c.station_id)
-    return all_rows(connection, wanted.where(POUR.c.stage.in_(LIVE), OWN).order_by(POUR.c.id), WatchedPour)
+    query = _with_poured_ms(named, planned=False).join(STATION, STATION.c.id == POUR.c.station_id)
+    return all_rows(connection, query.where(POUR.c.stage.in_(LIVE), OWN).order_by(POUR.c.id), WatchedPour)
 
 
 def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozenset[str]]:
@@ -239,11 +239,11 @@ def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int
 
 def live_by_station(connection: Connection) -> dict[int, list[Row[int, int, str]]]:
     """Station → its live pours (station_id, id, title)."""
-    found: dict[int, list[Row[int, int, str]]] = {}
+    pours: dict[int, list[Row[int, int, str]]] = {}
     query = select(POUR.c.station_id, POUR.c.id, POUR.c.title).where(POUR.c.stage.in_(LIVE), OWN)
     for row in connection.execute(query.order_by(POUR.c.id)):
-        found.setdefault(row.station_id, []).append(row)
-    return found
+        pours.setdefault(row.station_id, []).append(row)
+    return pours
 
 
 def oldest_live(connection: Connection) -> int | None:
@@ -270,21 +270,21 @@ def all_pours(
 
     `foreign`: records from elsewhere, too.
     """
-    wanted = _with_poured_ms(columns(POUR, ListedPour, _POURED_MS)).order_by(POUR.c.id.desc())
+    query = _with_poured_ms(columns(POUR, ListedPour, _POURED_MS)).order_by(POUR.c.id.desc())
     of_stages = and_(
         true() if stages is None else POUR.c.stage.in_(stages), true() if foreign else OWN, WHOLE
     )
     if most is None:
-        return all_rows(connection, wanted.where(of_stages), ListedPour)
+        return all_rows(connection, query.where(of_stages), ListedPour)
     # Chosen by the index alone: a thousand finished pours are not read and sorted for the newest of them.
     newest = select(POUR.c.id).where(of_stages).order_by(POUR.c.id.desc()).limit(most)
-    return all_rows(connection, wanted.where(POUR.c.id.in_(newest)), ListedPour)
+    return all_rows(connection, query.where(POUR.c.id.in_(newest)), ListedPour)
 
 
 def predicted_pours(connection: Connection, stages: Sequence[Stage]) -> list[PourWithPrediction]:
     """Return the shop's own pours of some stages with their predictions, newest first."""
-    wanted = _with_poured_ms(columns(POUR, PourWithPrediction, _POURED_MS)).order_by(POUR.c.id.desc())
-    return all_rows(connection, wanted.where(POUR.c.stage.in_(stages), OWN), PourWithPrediction)
+    query = _with_poured_ms(columns(POUR, PourWithPrediction, _POURED_MS)).order_by(POUR.c.id.desc())
+    return all_rows(connection, query.where(POUR.c.stage.in_(stages), OWN), PourWithPrediction)
 
 
 def may_change_plan(pour: ListedPour) -> None:
@@ -316,7 +316,7 @@ def choose_probes(tx: Connection, pour_id: int, station_id: int, roms: Sequence[
 def move_on(
     tx: Connection,
     pour_id: int,
-    wanted: Stage,
+    target: Stage,
     by: str,
     timeline: Timeline,
     *,
@@ -326,7 +326,7 @@ def move_on(
     """Take the pour to its next stage and note who did it. Raises NotAllowed, NotFound."""
     pour = get_pour(tx, pour_id)
     must_be_own(pour_id, pour.origin)
-    stage = next_stage(Stage(pour.stage), wanted, f"pour {pour_id} ({pour.title})")
+    stage = next_stage(Stage(pour.stage), target, f"pour {pour_id} ({pour.title})")
     values: dict[str, Any] = {"stage": stage}
     true_ms = timeline.true_ms()
     if stage is Stage.POURING:

@@ -38,8 +38,8 @@ class Faults:
 
 def probe(connection: Connection, station_id: int, rom: str) -> ProbeRow:
     """Return a probe as its station reported it. Raises NotFound."""
-    wanted = PROBES.where(PROBE.c.station_id == station_id, PROBE.c.rom == rom)
-    row = first_row(connection, wanted, ProbeRow)
+    query = PROBES.where(PROBE.c.station_id == station_id, PROBE.c.rom == rom)
+    row = first_row(connection, query, ProbeRow)
     if row is None:
         raise NotFound(f"this station has reported no probe {rom!r}")
     return row
@@ -47,15 +47,15 @@ def probe(connection: Connection, station_id: int, rom: str) -> ProbeRow:
 
 def looks(connection: Connection, station_id: int, rom: str, since_ms: int) -> list[CheckReading]:
     """Return what the chip itself measured since then, oldest first, seconds on the true timeline."""
-    found = []
+    readings = []
     for row in recent(connection, station_id, rom, since_ms):
         celsius = chip_celsius(row.raw)
         # Other sensors have no bytes of their own to go back to.
         if celsius is None and row.milli_c is not None:
             celsius = row.milli_c / 1000
         if celsius is not None and row.fault is None:
-            found.append(CheckReading(row.at_ms / 1000, celsius))
-    return found
+            readings.append(CheckReading(row.at_ms / 1000, celsius))
+    return readings
 
 
 def recent(connection: Connection, station_id: int, rom: str, since_ms: int) -> list[Row[Any]]:
@@ -97,8 +97,8 @@ def faults(connection: Connection, station_id: int, rom: str) -> Faults:
 
 def checks(connection: Connection, rom: str) -> list[EventRow]:
     """Every check of a probe, newest first, at whichever station it hung: its number is its own."""
-    wanted = EVENTS.where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(CHECKS)).order_by(EVENT.c.id.desc())
-    return [row for row in all_rows(connection, wanted, EventRow) if row.facts.get("rom") == rom]
+    query = EVENTS.where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(CHECKS)).order_by(EVENT.c.id.desc())
+    return [row for row in all_rows(connection, query, EventRow) if row.facts.get("rom") == rom]
 
 
 def newest_of(rows: Sequence[EventRow], kind: str) -> EventRow | None:

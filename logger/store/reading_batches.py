@@ -77,7 +77,7 @@ class Saved:
 
 
 @dataclass(slots=True)
-class _Sorted:
+class _BatchWork:
     """A batch on its way: which of its rows are new."""
 
     batch: Batch
@@ -119,45 +119,45 @@ def save_batches(
     """
     ids = [batch.station_id for batch in batches]
     stations = {row.id: row for row in all_rows(tx, _STATIONS, StationRow, {"ids": ids})}
-    known = _known_boots(tx, batches)
+    stored_boots = _known_boots(tx, batches)
     held = {
         batch.station_id: batch
         for batch in batches
         if batch.token_hash in (None, stations[batch.station_id].token_hash)
     }
-    begun = _begin_boots(tx, list(held.values()), known, now_ms, clock_set=clock_set)
-    of_boot = {row.id: row.offset_ms for row in known.values()}
+    begun = _begin_boots(tx, list(held.values()), stored_boots, now_ms, clock_set=clock_set)
+    of_boot = {row.id: row.offset_ms for row in stored_boots.values()}
     results: list[Saved | LoggerError] = []
-    sorted_out: list[_Sorted | None] = []
+    works: list[_BatchWork | None] = []
     for batch in batches:
         station = stations[batch.station_id]
         if batch.station_id not in held:
             results.append(
                 NotAllowed("this station token is not known or was revoked; enrol the station again")
             )
-            sorted_out.append(None)
+            works.append(None)
             continue
-        boots = _boots_of(tx, batch, known, of_boot, now_ms, clock_set=clock_set)
-        found = _Sorted(batch, station, boots, begun)
+        boots = _boots_of(tx, batch, stored_boots, of_boot, now_ms, clock_set=clock_set)
+        work = _BatchWork(batch, station, boots, begun)
         try:
-            _sort(tx, found)
+            _sort(tx, work)
         except Conflict as conflict:
             results.append(conflict)
-            sorted_out.append(None)
+            works.append(None)
             continue
         results.append(Saved(0, 0, 0, frozenset()))
-        sorted_out.append(found)
-    good = [found for found in sorted_out if found is not None]
-    belongs = windows_of(tx, [found.batch.station_id for found in good if found.fresh])
+        works.append(work)
+    accepted = [work for work in works if work is not None]
+    belongs = windows_of(tx, [work.batch.station_id for work in accepted if work.fresh])
     heads: dict[int, str] = {}
-    for found in good:
-        _fill(found, belongs.get(found.batch.station_id, ()), of_boot, heads, now_ms)
-    new = [values for found in good for values in found.values]
+    for work in accepted:
+        _fill(work, belongs.get(work.batch.station_id, ()), of_boot, heads, now_ms)
+    new = [values for work in accepted for values in work.values]
     insert_many(tx, READING, new)
     update_many(tx, POUR, "id", [{"id": pour, "reading_head": head} for pour, head in heads.items()])
-    _note_probes(tx, good, of_boot, now_ms)
-    update_many(tx, STATION, "id", [_noted(tx, found, now_ms, clock_set=clock_set) for found in good])
-    for at, one in enumerate(sorted_out):
+    _note_probes(tx, accepted, of_boot, now_ms)
+    update_many(tx, STATION, "id", [_noted(tx, work, now_ms, clock_set=clock_set) for work in accepted])
+    for at, one in enumerate(works):
         if one is not None:
             pours = frozenset(row["pour_id"] for row in one.values if row["pour_id"] is not None)
             stored = len(one.values)
@@ -179,13 +179,13 @@ def _known_boots(tx: Connection, batches: Sequence[Batch]) -> dict[tuple[int, st
 def _begin_boots(
     tx: Connection,
     batches: Sequence[Batch],
-    known: dict[tuple[int, str], Row[Any]],
+    stored_boots: dict[tuple[int, str], Row[Any]],
     now_ms: int,
     *,
     clock_set: bool,
 ) -> frozenset[int]:
-    """Note the boots that stations send from for the first time, and add them to `known`. Gives their row ids."""
-    fresh = [batch for batch in batches if (batch.station_id, batch.sent.boot_id) not in known]
+    """Note the boots that stations send from for the first time, and add them to `stored_boots`. Gives their row ids."""
+    fresh = [batch for batch in batches if (batch.station_id, batch.sent.boot_id) not in stored_boots]
     if not fresh:
         return frozenset()
     rows = []
@@ -202,9 +202,9 @@ def _begin_boots(
         )
     insert_many(tx, BOOT, rows)
     names = [(batch.station_id, batch.sent.boot_id) for batch in fresh]
-    made = {(row.station_id, row.boot_id): row for row in tx.execute(_BOOTS, {"names": names})}
-    known.update(made)
-    return frozenset(row.id for row in made.values())
+    new_boots = {(row.station_id, row.boot_id): row for row in tx.execute(_BOOTS, {"names": names})}
+    stored_boots.update(new_boots)
+    return frozenset(row.id for row in new_boots.values())
 
 
 def clock_off_ms(sent: Stamp, now_ms: int, *, clock_set: bool) -> int | None:
@@ -225,14 +225,14 @@ def _relied_on(sent: Stamp, now_ms: int, *, clock_set: bool) -> Stamp:
     know the
     time, its guess keeps the two together; the time is learnt when both know it. A clock that is wrong is none.
     """
-    known = clock_set and not _is_wrong(sent, now_ms, clock_set=clock_set)
-    return replace(sent, clock_set=sent.clock_set and known)
+    reliable = clock_set and not _is_wrong(sent, now_ms, clock_set=clock_set)
+    return replace(sent, clock_set=sent.clock_set and reliable)
 
 
 def _boots_of(
     tx: Connection,
     batch: Batch,
-    known: Mapping[tuple[int, str], Row[Any]],
+    stored_boots: Mapping[tuple[int, str], Row[Any]],
     of_boot: dict[int, int],
     now_ms: int,
     *,
@@ -240,7 +240,7 @@ def _boots_of(
 ) -> dict[str, int]:
     """Row ids of a batch's boots by their names; adds what is learnt of their offsets to `of_boot`."""
     stamps = [batch.sent, *(row.stamp for row in batch.rows)]
-    boots = {stamp.boot_id: known.get((batch.station_id, stamp.boot_id)) for stamp in stamps}
+    boots = {stamp.boot_id: stored_boots.get((batch.station_id, stamp.boot_id)) for stamp in stamps}
     # Boots whose time this batch tells; see _boots.
     dated = {row.stamp.boot_id for row in batch.rows if row.stamp.clock_set} - {batch.sent.boot_id}
     if _is_wrong(batch.sent, now_ms, clock_set=clock_set):
@@ -249,47 +249,51 @@ def _boots_of(
         dated.add(batch.sent.boot_id)
     if all(boot is not None and (boot.clock_set or name not in dated) for name, boot in boots.items()):
         return {name: boot.id for name, boot in boots.items() if boot is not None}
-    made = _boots(tx, batch.station_id, batch.sent, batch.rows, now_ms, clock_set=clock_set)
-    query = select(BOOT.c.id, BOOT.c.offset_ms).where(BOOT.c.id.in_(made.values()))
+    ids = _boots(tx, batch.station_id, batch.sent, batch.rows, now_ms, clock_set=clock_set)
+    query = select(BOOT.c.id, BOOT.c.offset_ms).where(BOOT.c.id.in_(ids.values()))
     of_boot.update({row.id: row.offset_ms for row in tx.execute(query)})
-    return made
+    return ids
 
 
-def _sort(tx: Connection, found: _Sorted) -> None:
+def _sort(tx: Connection, work: _BatchWork) -> None:
     """Which rows of a batch are new. Raises Conflict."""
-    batch, station, rows = found.batch, found.station, found.batch.rows
+    batch, station, rows = work.batch, work.station, work.batch.rows
     if not rows:
         return
     boots = {row.stamp.boot_id for row in rows}
-    found.continues = station.last_seen_ms is None and len(boots) == 1  # its first batch ever
-    found.continues |= (
+    work.continues = station.last_seen_ms is None and len(boots) == 1  # its first batch ever
+    work.continues |= (
         batch.spool == station.spool
         and rows[0].seq > station.spool_seq
-        and all(found.boots[name] == station.newest_boot for name in boots)
+        and all(work.boots[name] == station.newest_boot for name in boots)
         and min(row.stamp.boot_ms for row in rows) > station.newest_boot_ms
     )
-    if found.continues:
-        found.fresh = list(rows)
+    if work.continues:
+        work.fresh = list(rows)
         return
     stored = _stored(tx, batch.station_id, batch.spool, rows)
     fresh = [row for row in rows if row.seq not in stored]
-    told = _told_by_another_spool(tx, batch.spool, fresh, found.boots, found.begun)
+    repeats = _stored_by_another_spool(tx, batch.spool, fresh, work.boots, work.begun)
     for row in rows:
-        values = _values(row, found.boots)
+        values = _values(row, work.boots)
         if row.seq in stored:
             _same_or_conflict(stored[row.seq], values, station.name)
-        elif _moment(values) not in told:
-            found.fresh.append(row)
+        elif _moment(values) not in repeats:
+            work.fresh.append(row)
 
 
 def _fill(
-    found: _Sorted, belongs: Sequence[Window], of_boot: Mapping[int, int], heads: dict[int, str], now_ms: int
+    work: _BatchWork,
+    belongs: Sequence[Window],
+    of_boot: Mapping[int, int],
+    heads: dict[int, str],
+    now_ms: int,
 ) -> None:
     """Link the rows to be stored, each to the one before it in its pour; `heads` learns the pours' last links."""
-    batch = found.batch
+    batch = work.batch
     before = {window.pour_id: window.reading_head for window in belongs}
-    for row in found.fresh:
-        values = _values(row, found.boots)
+    for row in work.fresh:
+        values = _values(row, work.boots)
         at_ms = row.stamp.boot_ms + of_boot[values["boot"]]
         pour_id = next((w.pour_id for w in belongs if w.takes(row.probe, at_ms)), None)
         values["station_id"], values["spool"], values["received_ms"] = batch.station_id, batch.spool, now_ms
@@ -300,7 +304,7 @@ def _fill(
         if pour_id is not None:
             named = values | {"boot_id": row.stamp.boot_id}
             heads[pour_id] = values["link"] = link(heads.get(pour_id, before[pour_id]), named, READING_FIELDS)
-        found.values.append(values)
+        work.values.append(values)
 
 
 def _values(row: WireReading, boots: Mapping[str, int]) -> dict[str, Any]:
@@ -321,9 +325,9 @@ def _values(row: WireReading, boots: Mapping[str, int]) -> dict[str, Any]:
     }
 
 
-def _noted(tx: Connection, found: _Sorted, now_ms: int, *, clock_set: bool) -> dict[str, Any]:
+def _noted(tx: Connection, work: _BatchWork, now_ms: int, *, clock_set: bool) -> dict[str, Any]:
     """Return a station's row after its batch."""
-    batch, station = found.batch, found.station
+    batch, station = work.batch, work.station
     noted = {
         "id": station.id,
         "last_seen_ms": now_ms,
@@ -336,8 +340,8 @@ def _noted(tx: Connection, found: _Sorted, now_ms: int, *, clock_set: bool) -> d
     }
     if not batch.rows:
         return noted
-    boot = found.boots[batch.rows[-1].stamp.boot_id]
-    if found.continues:
+    boot = work.boots[batch.rows[-1].stamp.boot_id]
+    if work.continues:
         seq = batch.rows[-1].seq
         boot_ms = max(row.stamp.boot_ms for row in batch.rows)
     else:
@@ -353,12 +357,12 @@ def _highest(tx: Connection, station_id: int, spool: str) -> int:
     return int(tx.execute(select(func.max(READING.c.seq)).where(*mine)).scalar() or 0)
 
 
-def _acknowledged(tx: Connection, found: _Sorted) -> int:
+def _acknowledged(tx: Connection, work: _BatchWork) -> int:
     """Return the highest sequence number up to which this spool is stored without a gap in this batch."""
-    rows, station = found.batch.rows, found.station
+    rows, station = work.batch.rows, work.station
     if not rows:
-        same = found.batch.spool == station.spool
-        return int(station.spool_seq) if same else _highest(tx, station.id, found.batch.spool)
+        same = work.batch.spool == station.spool
+        return int(station.spool_seq) if same else _highest(tx, station.id, work.batch.spool)
     expected = rows[0].seq
     for row in rows:
         if row.seq != expected:
@@ -414,17 +418,17 @@ def _between(tx: Connection, station_id: int, stamps: Sequence[Stamp], next_boot
 def _stored(tx: Connection, station_id: int, spool: str, rows: Sequence[WireReading]) -> dict[int, Row[Any]]:
     if not rows:
         return {}
-    found = tx.execute(
+    stored = tx.execute(
         select(READING).where(
             READING.c.station_id == station_id,
             READING.c.spool == spool,
             READING.c.seq.between(rows[0].seq, rows[-1].seq),
         )
     )
-    return {row.seq: row for row in found}
+    return {row.seq: row for row in stored}
 
 
-def _told_by_another_spool(
+def _stored_by_another_spool(
     tx: Connection, spool: str, rows: Sequence[WireReading], boots: Mapping[str, int], begun: frozenset[int]
 ) -> set[tuple[Any, ...]]:
     """Those of the rows' moments that are stored already, under a number of another spool.
@@ -436,18 +440,18 @@ def _told_by_another_spool(
     for row in rows:
         if boots[row.stamp.boot_id] not in begun:
             of_boot.setdefault(boots[row.stamp.boot_id], []).append(row.stamp.boot_ms)
-    told: set[tuple[Any, ...]] = set()
+    observations: set[tuple[Any, ...]] = set()
     for boot, moments in of_boot.items():
         newest = tx.execute(select(func.max(READING.c.boot_ms)).where(READING.c.boot == boot)).scalar()
         old = [boot_ms for boot_ms in moments if newest is not None and boot_ms <= newest]
         if old:
-            found = tx.execute(
+            stored = tx.execute(
                 select(READING).where(
                     READING.c.boot == boot, READING.c.boot_ms.in_(old), READING.c.spool != spool
                 )
             )
-            told.update(_moment(row) for row in found.mappings())
-    return told
+            observations.update(_moment(row) for row in stored.mappings())
+    return observations
 
 
 def _moment(values: Mapping[Any, Any]) -> tuple[Any, ...]:
@@ -466,23 +470,23 @@ def _same_or_conflict(before: Row[Any], values: dict[str, Any], station: str) ->
 
 
 def _note_probes(
-    tx: Connection, sorted_out: Sequence[_Sorted], of_boot: Mapping[int, int], now_ms: int
+    tx: Connection, sorted_out: Sequence[_BatchWork], of_boot: Mapping[int, int], now_ms: int
 ) -> None:
     """Keep what each probe last said and how often it has."""
-    told = [found for found in sorted_out if found.values]
-    if not told:
+    works = [work for work in sorted_out if work.values]
+    if not works:
         return
-    ids = [found.batch.station_id for found in told]
-    known = {(row.station_id, row.rom): row for row in tx.execute(_PROBES, {"ids": ids})}
-    made: list[dict[str, Any]] = []
-    changed: list[dict[str, Any]] = []
+    ids = [work.batch.station_id for work in works]
+    probes = {(row.station_id, row.rom): row for row in tx.execute(_PROBES, {"ids": ids})}
+    inserts: list[dict[str, Any]] = []
+    updates: list[dict[str, Any]] = []
     newcomers: list[tuple[StationRow, str]] = []
-    for found in told:
+    for work in works:
         by_rom: dict[str, list[dict[str, Any]]] = {}
-        for values in found.values:
+        for values in work.values:
             by_rom.setdefault(values["probe"], []).append(values)
         for rom, rows in by_rom.items():
-            before = known.get((found.batch.station_id, rom))
+            before = probes.get((work.batch.station_id, rom))
             good = [values for values in rows if values["fault"] is None]
             last, latest = rows[-1], good[-1] if good else None
             good_ms = None if latest is None else latest["boot_ms"] + of_boot[latest["boot"]]
@@ -496,16 +500,16 @@ def _note_probes(
                 "last_milli_c": kept_c if latest is None else latest["milli_c"],
             }
             if before is not None:
-                changed.append({"id": before.id, **noted})
+                updates.append({"id": before.id, **noted})
                 continue
             first_ms = rows[0]["boot_ms"] + of_boot[rows[0]["boot"]]
-            made.append(
-                {"station_id": found.batch.station_id, "rom": rom, "first_seen_ms": first_ms, **noted}
+            inserts.append(
+                {"station_id": work.batch.station_id, "rom": rom, "first_seen_ms": first_ms, **noted}
             )
-            newcomers.append((found.station, rom))
+            newcomers.append((work.station, rom))
     _note_elsewhere(tx, newcomers, now_ms)
-    insert_many(tx, PROBE, made)
-    update_many(tx, PROBE, "id", changed)
+    insert_many(tx, PROBE, inserts)
+    update_many(tx, PROBE, "id", updates)
 
 
 def _note_elsewhere(tx: Connection, newcomers: Sequence[tuple[StationRow, str]], now_ms: int) -> None:

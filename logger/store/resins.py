@@ -20,20 +20,20 @@ def resin_key(name: str) -> str:
     return hashlib.sha256(" ".join(name.split()).casefold().encode()).hexdigest()[:12]
 
 
-def kept(connection: Connection) -> dict[str, EventRow]:
+def listed(connection: Connection) -> dict[str, EventRow]:
     """Key → the newest event of each resin that is on the list (at_ms, by, data)."""
-    found: dict[str, EventRow] = {}
+    resins: dict[str, EventRow] = {}
     for row in shop_events.shop_events(connection, KEPT, DROPPED):
         if row.kind == KEPT:
-            found[row.facts["key"]] = row
+            resins[row.facts["key"]] = row
         else:
-            found.pop(row.facts["key"], None)
-    return found
+            resins.pop(row.facts["key"], None)
+    return resins
 
 
 def dropped(connection: Connection) -> dict[str, EventRow]:
     """Key → how each resin stood that was taken off the list and not put back."""
-    on = kept(connection)
+    on = listed(connection)
     return {
         row.facts["key"]: row
         for row in shop_events.shop_events(connection, KEPT)
@@ -43,13 +43,13 @@ def dropped(connection: Connection) -> dict[str, EventRow]:
 
 def get(connection: Connection, key: str) -> EventRow:
     """One resin of the list. Raises NotFound."""
-    found = kept(connection).get(key)
-    if found is None:
+    resin = listed(connection).get(key)
+    if resin is None:
         raise NotFound("this resin is not on the list (any more); open the page of resins")
-    return found
+    return resin
 
 
-def keep(tx: Connection, at_ms: int, by: str, data: dict[str, Any]) -> str:
+def put(tx: Connection, at_ms: int, by: str, data: dict[str, Any]) -> str:
     """Put a resin on the list, or another state of it. Gives its key."""
     key = resin_key(data["name"])
     events.add_event(tx, None, at_ms, KEPT, by, data["name"], data | {"key": key})

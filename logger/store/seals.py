@@ -109,5 +109,5 @@ def pour_column(connection: Connection, pour_id: int, name: str) -> Any:
 
 def events_after(connection: Connection, pour_id: int, count: int) -> list[EventRow]:
     """Return a pour's events but the first `count`, oldest first."""
-    wanted = EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id).offset(count)
-    return all_rows(connection, wanted.limit(-1) if connection.dialect.name == "sqlite" else wanted, EventRow)
+    query = EVENTS.where(EVENT.c.pour_id == pour_id).order_by(EVENT.c.id).offset(count)
+    return all_rows(connection, query.limit(-1) if connection.dialect.name == "sqlite" else query, EventRow)

@@ -61,6 +61,6 @@ def end(tx: Connection, link_id: int, now_ms: int) -> SharedLinkRow:
     return SharedLinkRow(*ended)
 
 
-def seen(tx: Connection, link_id: int, now_ms: int) -> None:
+def note_use(tx: Connection, link_id: int, now_ms: int) -> None:
     """Note that a link was opened."""
     tx.execute(update(LINK).where(LINK.c.id == link_id).values(seen_ms=now_ms))

@@ -20,8 +20,8 @@ UNITS_CHOSEN = "units-chosen"
 
 def shop_events(connection: Connection, *kinds: str) -> list[EventRow]:
     """Events of some kinds that belong to no pour, oldest first."""
-    wanted = EVENTS.where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
-    return all_rows(connection, wanted, EventRow)
+    query = EVENTS.where(EVENT.c.pour_id.is_(None), EVENT.c.kind.in_(kinds)).order_by(EVENT.c.id)
+    return all_rows(connection, query, EventRow)
 
 
 def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
@@ -41,15 +41,15 @@ def units_of_pour(connection: Connection, pour_id: int) -> str | None:
 
 def events_of_all_pours(connection: Connection, *kinds: str) -> list[EventRow]:
     """Events of some kinds of all of the shop's own pours, oldest first."""
-    wanted = EVENTS.where(EVENT.c.pour_id.is_not(None), EVENT.c.kind.in_(kinds), ours(EVENT.c.pour_id))
-    return all_rows(connection, wanted.order_by(EVENT.c.id), EventRow)
+    query = EVENTS.where(EVENT.c.pour_id.is_not(None), EVENT.c.kind.in_(kinds), ours(EVENT.c.pour_id))
+    return all_rows(connection, query.order_by(EVENT.c.id), EventRow)
 
 
 def sealed_records(connection: Connection) -> list[tuple[int, dict[str, Any]]]:
     """(pour, record as sealed) of every sealed pour of the shop's own, oldest first."""
-    wanted = select(SEALED_RECORD.c.pour_id, SEALED_RECORD.c.body).where(ours(SEALED_RECORD.c.pour_id))
-    wanted = wanted.order_by(SEALED_RECORD.c.pour_id)
-    return [(row.pour_id, json.loads(row.body)) for row in connection.execute(wanted)]
+    query = select(SEALED_RECORD.c.pour_id, SEALED_RECORD.c.body).where(ours(SEALED_RECORD.c.pour_id))
+    query = query.order_by(SEALED_RECORD.c.pour_id)
+    return [(row.pour_id, json.loads(row.body)) for row in connection.execute(query)]
 
 
 def foreign_pours(connection: Connection) -> list[ForeignPour]:
@@ -60,9 +60,9 @@ def foreign_pours(connection: Connection) -> list[ForeignPour]:
 
 def foreign_records(connection: Connection) -> list[ForeignRecord]:
     """Return the same with `body`, the text of the record (None: it has none)."""
-    wanted = select(*columns(POUR, ForeignRecord, SEALED_RECORD.c.body))
-    wanted = wanted.join(SEALED_RECORD, SEALED_RECORD.c.pour_id == POUR.c.id, isouter=True)
-    return all_rows(connection, wanted.where(~OWN, WHOLE).order_by(POUR.c.id.desc()), ForeignRecord)
+    query = select(*columns(POUR, ForeignRecord, SEALED_RECORD.c.body))
+    query = query.join(SEALED_RECORD, SEALED_RECORD.c.pour_id == POUR.c.id, isouter=True)
+    return all_rows(connection, query.where(~OWN, WHOLE).order_by(POUR.c.id.desc()), ForeignRecord)
 
 
 def sealed_ids(connection: Connection) -> list[int]:

@@ -53,17 +53,17 @@ def add_shop(store: Store, name: str, now_ms: int) -> int:
             )
         if tx.execute(select(SHOP.c.id).where(SHOP.c.name == name)).first():
             raise NotAllowed(f"there is a shop called {name!r} already")
-        made = tx.execute(insert(SHOP).values(name=name, created_ms=now_ms).returning(SHOP.c.id))
-        return int(made.scalar_one())
+        inserted = tx.execute(insert(SHOP).values(name=name, created_ms=now_ms).returning(SHOP.c.id))
+        return int(inserted.scalar_one())
 
 
 def shop_called(store: Store, name: str) -> int:
     """Return the shop of that name. Raises NotFound with those that there are."""
     with store.read() as connection:
-        known = {str(row.name): int(row.id) for row in all_shops(connection)}
-    if name not in known:
-        raise NotFound(f"there is no shop called {name!r}; there is: {', '.join(known)}")
-    return known[name]
+        shops = {str(row.name): int(row.id) for row in all_shops(connection)}
+    if name not in shops:
+        raise NotFound(f"there is no shop called {name!r}; there is: {', '.join(shops)}")
+    return shops[name]
 
 
 def shop_of_pour(connection: Connection, pour_id: int) -> int:

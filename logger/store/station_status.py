@@ -47,13 +47,13 @@ _GOING_ON = union_all(
 
 def at_stations(connection: Connection, station_ids: Sequence[int]) -> dict[int, AtStation]:
     """Station → what goes on there, asked for all of them at once."""
-    found = {station_id: AtStation() for station_id in station_ids}
+    statuses = {station_id: AtStation() for station_id in station_ids}
     for station_id, what, value in connection.execute(_GOING_ON, {"stations": station_ids}):
-        one = found[station_id]
+        status = statuses[station_id]
         if what == "fan":
-            one.fan_on = True
+            status.fan_on = True
         elif what == "stage":
-            one.stages += (value,)
-        elif one.urgent is None or urgency(value) < urgency(one.urgent):
-            one.urgent = value
-    return found
+            status.stages += (value,)
+        elif status.urgent is None or urgency(value) < urgency(status.urgent):
+            status.urgent = value
+    return statuses

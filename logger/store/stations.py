@@ -56,15 +56,15 @@ def revoke(tx: Connection, name: str, now_ms: int) -> None:
 
 def reported_by(connection: Connection, roms: Sequence[str]) -> dict[tuple[int | None, str], list[str]]:
     """(shop, probe) → the names of that shop's stations that have reported it."""
-    found: dict[tuple[int | None, str], list[str]] = {}
+    names: dict[tuple[int | None, str], list[str]] = {}
     for row in connection.execute(
         select(STATION.c.shop_id, PROBE.c.rom, STATION.c.name)
         .join(PROBE, PROBE.c.station_id == STATION.c.id)
         .where(PROBE.c.rom.in_(roms))
         .order_by(STATION.c.name)
     ):
-        found.setdefault((row.shop_id, row.rom), []).append(row.name)
-    return found
+        names.setdefault((row.shop_id, row.rom), []).append(row.name)
+    return names
 
 
 # Built once, for a morning on which every station comes back.
@@ -122,12 +122,10 @@ def names_in_use(connection: Connection) -> list[str]:
 
 def names_of(connection: Connection, station_ids: Iterable[int | None]) -> dict[int, str]:
     """Station → name."""
-    wanted = {station_id for station_id in station_ids if station_id is not None}
+    ids = {station_id for station_id in station_ids if station_id is not None}
     return {
         row.id: row.name
-        for row in connection.execute(
-            select(STATION.c.id, NAME.label("name")).where(STATION.c.id.in_(wanted))
-        )
+        for row in connection.execute(select(STATION.c.id, NAME.label("name")).where(STATION.c.id.in_(ids)))
     }
 
 
@@ -138,16 +136,16 @@ def name_of(connection: Connection, station_id: int | None) -> str | None:
 
 def probes_of(connection: Connection, station_id: int) -> list[ProbeRow]:
     """Every probe that a station has reported, by place."""
-    wanted = PROBES.where(PROBE.c.station_id == station_id).order_by(PROBE.c.place)
-    return all_rows(connection, wanted, ProbeRow)
+    query = PROBES.where(PROBE.c.station_id == station_id).order_by(PROBE.c.place)
+    return all_rows(connection, query, ProbeRow)
 
 
 def probes_by_station(connection: Connection) -> dict[int, list[ProbeRow]]:
     """Station → every probe that it has reported, by place."""
-    found: dict[int, list[ProbeRow]] = {}
+    probes: dict[int, list[ProbeRow]] = {}
     for row in all_rows(connection, PROBES.order_by(PROBE.c.place), ProbeRow):
-        found.setdefault(row.station_id, []).append(row)
-    return found
+        probes.setdefault(row.station_id, []).append(row)
+    return probes
 
 
 def switch_fan(

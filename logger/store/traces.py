@@ -94,6 +94,6 @@ def contacts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def _plain(connection: Connection, wanted: Any) -> list[Any]:
+def _plain(connection: Connection, query: Any) -> list[Any]:
     # The driver's own rows: three hundred thousand wrapped ones would take seconds.
-    return list(connection.execute(wanted).cursor.fetchall())
+    return list(connection.execute(query).cursor.fetchall())

@@ -70,16 +70,16 @@ def rows_of(connection: Connection, pour_id: int, name: str) -> Iterator[tuple[A
         yield from _boots(connection, pour_id)
         return
     if name == "readings":
-        wanted = select(
+        query = select(
             *(BOOT.c.boot_id if column == "boot_id" else READING.c[column] for column in COLUMNS[name])
         )
-        wanted = wanted.join(BOOT, BOOT.c.id == READING.c.boot).where(READING.c.pour_id == pour_id)
-        wanted = wanted.order_by(READING.c.id)
+        query = query.join(BOOT, BOOT.c.id == READING.c.boot).where(READING.c.pour_id == pour_id)
+        query = query.order_by(READING.c.id)
     else:
         source = _TABLES[name]
-        wanted = select(*(source.c[column] for column in COLUMNS[name]))
-        wanted = wanted.where(source.c.pour_id == pour_id).order_by(source.c.id)
-    for row in connection.execute(wanted):
+        query = select(*(source.c[column] for column in COLUMNS[name]))
+        query = query.where(source.c.pour_id == pour_id).order_by(source.c.id)
+    for row in connection.execute(query):
         values = tuple(row)
         # An alarm's subject starts with this database's number of the pour, which means nothing elsewhere.
         yield (values[0].partition("/")[2], *values[1:]) if name == "alarms" else values
@@ -132,12 +132,12 @@ def begin(
             "clock_set": clock_set,
         }
         rows[of, boot_id] = int(tx.execute(insert(BOOT).values(**values).returning(BOOT.c.id)).scalar_one())
-    known = {name: pour[name] for name in POUR_COLUMNS if pour[name] is not None} | {
+    columns = {name: pour[name] for name in POUR_COLUMNS if pour[name] is not None} | {
         "station_id": stations["station"],
         "poured_boot_id": rows.get(("service", str(pour["poured_boot_id"]))),
         "judged_reading_id": 0,
     }
-    pour_id = int(tx.execute(insert(POUR).values(**(known | also)).returning(POUR.c.id)).scalar_one())
+    pour_id = int(tx.execute(insert(POUR).values(**(columns | also)).returning(POUR.c.id)).scalar_one())
     if pour["probes"]:
         tx.execute(insert(POUR_PROBE), [{"pour_id": pour_id, "rom": rom} for rom in pour["probes"]])
     if body is not None:
@@ -149,17 +149,17 @@ def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[An
     """Return some rows of one table of a pour, in order; how many. Raises NotAllowed for a boot that nobody told of."""
     many = []
     for row in rows:
-        made = dict(zip(COLUMNS[name], row, strict=True)) | {"pour_id": begun.pour_id}
+        values = dict(zip(COLUMNS[name], row, strict=True)) | {"pour_id": begun.pour_id}
         if name == "alarms":
-            made["subject"] = f"{begun.pour_id}/{made['subject']}"
+            values["subject"] = f"{begun.pour_id}/{values['subject']}"
         elif name == "readings":
-            boot = begun.boots.get(("station", made.pop("boot_id")))
+            boot = begun.boots.get(("station", values.pop("boot_id")))
             if boot is None:
                 raise NotAllowed(
-                    f"reading {made['seq']} of {made['spool']} names a boot that boots.csv does not have"
+                    f"reading {values['seq']} of {values['spool']} names a boot that boots.csv does not have"
                 )
-            made |= {"boot": boot, "station_id": begun.station_id}
-        many.append(made)
+            values |= {"boot": boot, "station_id": begun.station_id}
+        many.append(values)
     if not many:
         return 0
     if name == "readings":

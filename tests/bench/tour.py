@@ -142,7 +142,7 @@ def build(folder: Path) -> tuple[Service, dict[str, Any], str]:
     forecaster = Forecaster(service.store, service.timeline, lambda call, *given: call(*given))
     fit = fitted(FormFields(SHEET, Units()))
     with service.store.write() as tx:
-        resins.keep(tx, service.timeline.true_ms(), "Ada", fit)
+        resins.put(tx, service.timeline.true_ms(), "Ada", fit)
     sealed = pour(shop, forecaster, "calm", 71.9, 600)
     shop.go(sealed, Stage.RELEASED, Stage.CLOSED)
     clock.move(12 * 3600)

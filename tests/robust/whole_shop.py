@@ -39,7 +39,7 @@ class Shop:
         settings = Settings(data_dir=str(self.folder / "service"), messages=Messages(urls=["one://first"]))
         self.service = Service.open(settings, self.clock)
         reserve = Ballast(self.folder / "service", RESERVE_BYTES, beside_bytes=0)
-        reserve.keep()
+        reserve.lay_up()
         self.service._reserve, self.service.store.make_room = reserve, reserve.give_up
 
         def take(_url: str, title: str, _body: str) -> Outcome:

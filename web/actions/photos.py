@@ -14,7 +14,7 @@ from starlette.datastructures import UploadFile
 from logger.errors import BadInput, StoreError
 from logger.pour import Stage
 from logger.store import pours
-from logger.store.photos import FOLDER, find, put
+from logger.store.photos import FOLDER, path_of, put
 from web.actions import pours as pour_actions
 from web.service.service import Service
 from web.views.photo_sanitize import redrawn
@@ -80,7 +80,7 @@ async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
 
 def photo_bytes(service: Service, about: Mapping[str, Any]) -> bytes | None:
     """Return the picture of a photo's event data; None where its file is gone."""
-    path = find(folder(service), about.get("sha256"))
+    path = path_of(folder(service), about.get("sha256"))
     return None if path is None else path.read_bytes()
 
 

@@ -93,7 +93,7 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
     if fresh is not None:
         # What was copied from a datasheet once is on the list of resins from then on.
         with service.store.write() as tx:
-            resins.keep(tx, service.timeline.true_ms(), by, fresh)
+            resins.put(tx, service.timeline.true_ms(), by, fresh)
     return pour_id
 
 
@@ -117,7 +117,7 @@ def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
 
 def _choices(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
-        kept = {key: row.facts["name"] for key, row in resins.kept(connection).items()}
+        kept = {key: row.facts["name"] for key, row in resins.listed(connection).items()}
         earlier: dict[str, str] = {}
         for pour in pours.all_pours(connection, most=EARLIER):
             try:

@@ -9,7 +9,7 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from logger.errors import NotFound
 from logger.record import event_views
 from logger.store import page_queries
-from logger.store.photos import KINDS, find
+from logger.store.photos import KINDS, path_of
 from web.actions.photos import Caption, folder, keep_photo, photo_of
 from web.schemas import PHOTO_BODY, RowId
 from web.security.access import MakerDep, ReaderDep, ServiceDep
@@ -37,7 +37,7 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
     mine = [row.data or {} for row in rows if event_views.subject(row.kind, row.data) == "photo"]
     if name not in [about.get("sha256") for about in mine]:
         raise NotFound(f"pour {pour_id} has no such photo")
-    path = find(folder(service), name)
+    path = path_of(folder(service), name)
     if path is None:
         raise NotFound(f"the file of photo {name[:12]} is gone from the disk; restore it from the backup")
     return FileResponse(

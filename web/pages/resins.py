@@ -49,7 +49,7 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
     """Every resin of the list, and those that were poured without being on it."""
     u = units_of(request)
     with service.store.read() as connection:
-        kept, poured = resins.kept(connection), _poured(connection)
+        kept, poured = resins.listed(connection), _poured(connection)
         shelf = shelf_of(connection, today(service))
         offered = _offers(connection)
         waiting = len(refit_offers.due(connection))
@@ -109,13 +109,13 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
         offer = _offers(tx).get(key)
         if offer is None or not offer["table"]:
             raise BadInput("fit", "is not offered for this resin", remedy="seal a pour of it first")
-        row = resins.kept(tx).get(key)
+        row = resins.listed(tx).get(key)
         known: dict[str, Any] = (
             row.facts if row is not None else {"note": "", "sheet_toml": None, "fit": None, "mix": {}}
         )
         table = tomllib.loads(offer["table"])["resin"]
         source = {"kind": "pours", "pours": offer["pours"], "message": offer["message"]}
-        resins.keep(
+        resins.put(
             tx,
             service.timeline.true_ms(),
             who.name,
@@ -131,7 +131,7 @@ def back_to_sheet(key: Key, service: ServiceDep, who: MakerDep) -> Response:
         data = resins.get(tx, key).facts
         if not data["fit"]:
             raise BadInput("datasheet", "was never given for this resin", remedy="add it first")
-        resins.keep(
+        resins.put(
             tx,
             service.timeline.true_ms(),
             who.name,
@@ -203,7 +203,7 @@ def fitted(f: FormFields) -> dict[str, Any]:
 def _keep(service: Service, by: str, given: Mapping[str, str], u: Units) -> str:
     data = fitted(FormFields(given, u))
     with service.store.write() as tx:
-        return resins.keep(tx, service.timeline.true_ms(), by, data)
+        return resins.put(tx, service.timeline.true_ms(), by, data)
 
 
 def _form(request: Request, given: Mapping[str, str], problem: str | None) -> Response:

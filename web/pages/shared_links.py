@@ -88,7 +88,7 @@ def opened(token: str, request: Request, service: ServiceDep) -> Response:
         )
     tries.give_back()
     with service.store.write() as tx:
-        shared_links.seen(tx, link.id, now_ms)
+        shared_links.note_use(tx, link.id, now_ms)
     on_screen = link.pour_id is None
     answer = RedirectResponse("/" if on_screen else f"/pours/{link.pour_id}/record", 303)
     name = access.SCREEN_COOKIE if on_screen else access.RECORD_COOKIE.format(link.pour_id)

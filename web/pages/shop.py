@@ -42,7 +42,7 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
         waiting = len(refit_offers.due(connection))
         titles = shop_events.titles(connection)
         foreign = shop_events.foreign_pours(connection)
-        products = sorted(row.facts["name"] for row in resins.kept(connection).values())
+        products = sorted(row.facts["name"] for row in resins.listed(connection).values())
     return page(
         request,
         "shop.html",

@@ -97,7 +97,7 @@ def who_is(request: Request) -> Who | None:
     if now_ms - found.seen_ms > people.SEEN_EVERY_MS:
         try:
             with service.store.write() as tx:
-                people.seen(tx, found.sign_in_id, now_ms)
+                people.note_use(tx, found.sign_in_id, now_ms)
         except DBAPIError as error:
             # Whoever is signed in may look while nothing can be written: now most of all.
             log.warning("when a sign-in was last seen could not be noted: %s", error.orig)

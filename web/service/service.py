@@ -147,7 +147,7 @@ class Service:
     def keep_reserve(self) -> None:
         """Lays up the reserve again once there is room; on a server, the table of the next month of readings."""
         if self._reserve is not None:
-            self._reserve.keep()
+            self._reserve.lay_up()
         elif (month := partitions.month_of(self.timeline.true_ms())) != self._months_from:
             with self.store.write() as tx:
                 partitions.keep_ahead(tx, self.timeline.true_ms())

@@ -114,7 +114,7 @@ def sentence(text: str) -> str:
 def event_text(text: str, kind: str, data: Mapping[str, Any] | None, u: Units) -> str:
     """Return an event's words in somebody's units; what people wrote stays as they wrote it."""
     if kind == "batch":
-        return u.told(text)
+        return u.sentence(text)
     if kind in _WRITTEN:
         about = KINDS.get((data or {}).get("kind", ""))
         if about is not None and about.unit == "K" and text.startswith("Back inside: "):

@@ -115,7 +115,7 @@ def layer_verdicts(plan: Plan) -> list[LayerVerdict]:
     stack = _Stack(plan, _depths(plan), _starts(plan))  # without a limit: each run to its end
     hours = [layer.at_h for layer in plan.layer]
     waits = tuple(after - before for before, after in zip([0.0, *hours], hours, strict=False))
-    found = []
+    verdicts = []
     for number, at_h in enumerate(hours):
         window = stack.window(waits[:number])
         verdict = window.at(at_h)
@@ -126,10 +126,10 @@ def layer_verdicts(plan: Plan) -> list[LayerVerdict]:
             "bonds": f"it bonds without sanding{ends}, as long as a thumbnail still sinks in",
             "scuff": "the surface has turned to glass: scuff, wash and dry it before pouring",
         }[verdict]
-        found.append(
+        verdicts.append(
             LayerVerdict(number + 2, at_h, window, verdict, f"Layer {number + 2} at {at_h:g} h: {text}.")
         )
-    return found
+    return verdicts
 
 
 def equal_layers(total_mm: float, deepest_mm: float, fewest: int = 1) -> tuple[float, ...]:
@@ -171,9 +171,9 @@ def advise_layers(plan: Plan, deepest_mm: float) -> LayerPlan | None:
     # A layer that needs no scuff is worth another layer; what must be scuffed is asked only where nothing else holds.
     for scuffed in (False, True):
         for stack in stacks:
-            found = _times_for(stack, scuffed=scuffed)
-            if found is not None:
-                return found
+            layers = _times_for(stack, scuffed=scuffed)
+            if layers is not None:
+                return layers
     return None
 
 
@@ -185,10 +185,10 @@ def _times_for(stack: _Stack, *, scuffed: bool) -> LayerPlan | None:
         joints = stack.joints(scuffed=scuffed)
         if joints is None:
             return None
-        found = LayerPlan(stack.depths, stack.starts, joints, -math.inf)
+        layers = LayerPlan(stack.depths, stack.starts, joints, -math.inf)
         peak_c = proven_peak_c(stack.poured(stack.hottest_way(joints)), limit)
         if peak_c <= limit:
-            return replace(found, peak_c=peak_c)
+            return replace(layers, peak_c=peak_c)
         # Full accuracy says more than the long steps did: their limit comes down by as much, and a little.
         stack.limit_c -= min(peak_c - limit, 5.0) + MARGIN_K
     return None
@@ -256,8 +256,8 @@ class _Stack:
                 return None
             joints.append(joint)
             early, late = (*late, joint.wait_h(0.0)), (*early, joint.wait_h(1.0))
-        found = tuple(joints)
-        return found if all(self.holds(waits) for waits in self._ways(found)) else None
+        every_joint = tuple(joints)
+        return every_joint if all(self.holds(waits) for waits in self._ways(every_joint)) else None
 
     def _ways(self, joints: Sequence[Joint]) -> list[tuple[float, ...]]:
         """Wait at which following these joints is solved: every layer at the same part of its window, and early and

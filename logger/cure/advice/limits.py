@@ -66,20 +66,20 @@ class DeepestLayer:
 
     def message(self) -> str:
         """Return the answer as a sentence for the maker."""
-        found = self.bracket
-        if found.safe is None:
+        bracket = self.bracket
+        if bracket.safe is None:
             return (
-                f"Even {found.not_safe:g} mm reaches {_over(found.at_not_safe)}, over the limit of "
+                f"Even {bracket.not_safe:g} mm reaches {_over(bracket.at_not_safe)}, over the limit of "
                 f"{self.limit_c:g} °C: this resin is not for casting in this room."
             )
-        if found.not_safe is None:
-            text = f"Up to {found.safe:g} mm, the deepest tried, it stays under {self.limit_c:g} °C."
+        if bracket.not_safe is None:
+            text = f"Up to {bracket.safe:g} mm, the deepest tried, it stays under {self.limit_c:g} °C."
         else:
             text = (
-                f"Deepest safe single layer: {found.safe:g} mm (peak {found.at_safe:.1f} °C). "
-                f"{found.not_safe:g} mm already reaches {_over(found.at_not_safe)}; limit {self.limit_c:g} °C."
+                f"Deepest safe single layer: {bracket.safe:g} mm (peak {bracket.at_safe:.1f} °C). "
+                f"{bracket.not_safe:g} mm already reaches {_over(bracket.at_not_safe)}; limit {self.limit_c:g} °C."
             )
-        if self.datasheet_mm is not None and self.datasheet_mm < found.safe:
+        if self.datasheet_mm is not None and self.datasheet_mm < bracket.safe:
             text += f" The datasheet allows {self.datasheet_mm:g} mm: keep to that."
         return text
 
@@ -199,8 +199,10 @@ def deepest_safe(
     # Most answers lie around what the datasheet allows or half of what was planned: the walk begins there.
     guess = min(plan.resin.limits.max_depth_mm or MOST_MM, 0.5 * plan.pour.depth_mm)
     begin = sum(rung <= guess for rung in ladder) - 1
-    found = _bracket(peak_c, ladder, lambda peak: peak <= limit, within_mm, begin=max(begin, 0), limit=limit)
-    return DeepestLayer(found, limit, plan.resin.limits.max_depth_mm)
+    bracket = _bracket(
+        peak_c, ladder, lambda peak: peak <= limit, within_mm, begin=max(begin, 0), limit=limit
+    )
+    return DeepestLayer(bracket, limit, plan.resin.limits.max_depth_mm)
 
 
 def remedy(plan: Plan, peak_c: float) -> Remedy | None:
@@ -290,8 +292,8 @@ def rooms(
     def hard_h(room_c: float, full: bool) -> float:
         cool = in_room(plan, room_c)
         at_h = field_hours(cool)
-        found = milestones(cool, predict(cool, field_hours=at_h) if full else walked(cool, at_h))
-        hours = [steps.hard_h for steps in found.places]
+        hardening = milestones(cool, predict(cool, field_hours=at_h) if full else walked(cool, at_h))
+        hours = [steps.hard_h for steps in hardening.places]
         return max(np.inf if h is None else h for h in hours)
 
     upward = [float(c) for c in np.arange(COLDEST_C, HOTTEST_C + 0.1, 5.0)]
@@ -325,15 +327,15 @@ def gains(
         ("free air below", 0.0, "open"),
         ("fan and free air below", FAN_M_S, "open"),
     ]
-    found: list[Gain] = []
+    answers: list[Gain] = []
     for way, air_m_s, underside in ways:
         air = plan.air.model_copy(update={"top_air_m_s": air_m_s, "top_w_m2k": None, "bottom_w_m2k": None})
         form = plan.form.model_copy(update={"underside": underside})
         changed = plan.model_copy(update={"air": air, "form": form})
         peak_c = predict(long_enough(faster_resin(changed, faster))).peak_c
         deepest = deepest_safe(changed, limit_c=limit_c, faster=faster, peaks=False) if depths else None
-        found.append(Gain(way, peak_c, deepest))
-    return found
+        answers.append(Gain(way, peak_c, deepest))
+    return answers
 
 
 def _over(peak_c: float | None) -> str:
@@ -357,12 +359,12 @@ def _bracket(
     rung at which the walk begins; where that is not safe it goes down first. limit: where given, a peak's: the gap is
     cut where a straight line passes it, else in the middle.
     """
-    seen: dict[float, float] = {}
+    results: dict[float, float] = {}
 
     def at(setting: float) -> float:
-        if setting not in seen:
-            seen[setting] = run(setting, False)
-        return seen[setting]
+        if setting not in results:
+            results[setting] = run(setting, False)
+        return results[setting]
 
     while begin > 0 and not is_safe(at(ladder[begin])):
         begin -= 1

@@ -124,24 +124,24 @@ def resin_of(datasheet: Datasheet, theta: Floats) -> Resin:
 
 def observables_of(datasheet: Datasheet) -> list[Observable]:
     """Every number that the datasheet gives, with its uncertainty as a natural logarithm."""
-    found = []
+    observables = []
     for s in datasheet.statements():
         if isinstance(s, WorkingTime):
-            found.append(_time(s, "working time", s.time_min / 60.0, WORK_SD))
+            observables.append(_time(s, "working time", s.time_min / 60.0, WORK_SD))
         elif isinstance(s, GelTime):
-            found.append(_time(s, "gel time", s.time_min / 60.0, GEL_SD))
+            observables.append(_time(s, "gel time", s.time_min / 60.0, GEL_SD))
         elif isinstance(s, Peak):
             sd = _part(s, RISE_PART)
-            found.append(Observable(s, "peak", "°C", s.peak_c, s.peak_c - s.at_c, sd))
+            observables.append(Observable(s, "peak", "°C", s.peak_c, s.peak_c - s.at_c, sd))
             if s.time_min is not None:
-                found.append(_time(s, "peak time", s.time_min / 60.0, 0.0))
+                observables.append(_time(s, "peak time", s.time_min / 60.0, 0.0))
         elif isinstance(s, CureTime):
-            found.append(_time(s, "cure time", s.time_h, CURE_SD))
+            observables.append(_time(s, "cure time", s.time_h, CURE_SD))
         elif isinstance(s, DeepestPour):
             sd = _part(s, LIMIT_PART)
             rise = max(1.0, s.stays_below_c - s.at_c)
-            found.append(Observable(s, "peak below", "°C", s.stays_below_c, rise, sd, bound=True))
-    return found
+            observables.append(Observable(s, "peak below", "°C", s.stays_below_c, rise, sd, bound=True))
+    return observables
 
 
 def predicted(datasheet: Datasheet, things: list[Observable], points: Floats) -> Floats:
@@ -199,8 +199,8 @@ def _hard_h(statement: CureTime, resin: Resin, hours: Floats, surface_c: Floats)
 
 
 def _rising(hours: Floats, values: Floats) -> tuple[Floats, Floats]:
-    keep = np.concatenate([[True], np.diff(hours) > 1e-9])
-    return hours[keep], values[keep]
+    rises = np.concatenate([[True], np.diff(hours) > 1e-9])
+    return hours[rises], values[rises]
 
 
 def _level(statement: Statement, resin: Resin) -> float:

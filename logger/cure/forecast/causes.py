@@ -46,7 +46,7 @@ class Cause:
 
 def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tuple[Cause, ...]:
     """Return the causes that the members θ (M, p) agree on, the furthest from the plan first."""
-    found = []
+    ranked = []
     for i, unknown in enumerate(unknowns):
         off = theta[:, i]
         if unknown.name == HEATING.name:
@@ -79,8 +79,8 @@ def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tup
             if STILL_AIR_W_M2K[0] <= now <= STILL_AIR_W_M2K[1] and size < -20.0:
                 planned = f"{plan.air.top_w_m2k:.0f} W/(m²·K)"
                 words = f"the surface sheds heat like still air ({now:.0f} instead of {planned})"
-        found.append((abs(middle), Cause(unknown.name, words, size, unit, sure)))
-    return tuple(cause for _, cause in sorted(found, key=lambda item: -item[0]))
+        ranked.append((abs(middle), Cause(unknown.name, words, size, unit, sure)))
+    return tuple(cause for _, cause in sorted(ranked, key=lambda item: -item[0]))
 
 
 def _up_or_down(unknown: Parameter, middle: float) -> str:

@@ -173,19 +173,21 @@ def forecast(
     room = good_readings(history["room"], at_h) if "room" in history else (np.zeros(0), np.zeros(0))
     before, ahead = room_draws(plan, *room, at_h=at_h, until_h=until_h, rng=dice[0], count=members)
     memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
-    seen = observed_of(plan, history, at_h, before, memory_h, changes, blows=fan_effects(plan, runs))
+    observed = observed_of(plan, history, at_h, before, memory_h, changes, blows=fan_effects(plan, runs))
     late = previous is not None and previous.core_peak_at_h.p95 < at_h
     best = None if previous is None else previous.state.best
-    seen, posterior = infer(seen, history, memory_h, dice[1], best, rounds=LATE_ROUNDS if late else ROUNDS)
-    drawn = _drawn(seen, posterior, at_h, members, dice[2])
-    later = drawn.theta + DRIFT * dice[3].standard_normal((members, len(seen.unknowns)))
-    flux = seen.flux_w_m2(drawn.theta)
-    done = [*seen.changes, *seen.blown(later), *changes_of(seen.windows, flux)]
-    done += going_on(seen.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
-    shift, past = _of_core(seen.probes, drawn.read, drawn.picked, posterior.trust)
+    observed, posterior = infer(
+        observed, history, memory_h, dice[1], best, rounds=LATE_ROUNDS if late else ROUNDS
+    )
+    drawn = _drawn(observed, posterior, at_h, members, dice[2])
+    later = drawn.theta + DRIFT * dice[3].standard_normal((members, len(observed.unknowns)))
+    flux = observed.flux_w_m2(drawn.theta)
+    done = [*observed.changes, *observed.blown(later), *changes_of(observed.windows, flux)]
+    done += going_on(observed.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
+    shift, past = _of_core(observed.probes, drawn.read, drawn.picked, posterior.trust)
     state = MemberState(
         posterior.best,
-        members_at(seen.unknowns, later),
+        members_at(observed.unknowns, later),
         drawn.now,
         ahead,
         until_h,
@@ -198,12 +200,12 @@ def forecast(
     answer = _answer(plan, state, roll_forward(plan, state))
     return replace(
         answer,
-        causes=causes_of(seen.unknowns, drawn.theta, plan),
+        causes=causes_of(observed.unknowns, drawn.theta, plan),
         doubted=_doubted(posterior),
         effective_members=effective(drawn.weights) / len(drawn.weights) * members,
         tempering=drawn.power,
         what_if=what_if(plan, state, answer.ahead) if with_what_if else {},
-        fan_cooling=_fan_cooling(plan, runs, at_h, seen, drawn.theta),
+        fan_cooling=_fan_cooling(plan, runs, at_h, observed, drawn.theta),
     )
 
 
@@ -223,13 +225,13 @@ class _Drawn:
 
 
 def _drawn(
-    seen: ObservedPour, posterior: Posterior, at_h: float, members: int, rng: np.random.Generator
+    observed: ObservedPour, posterior: Posterior, at_h: float, members: int, rng: np.random.Generator
 ) -> _Drawn:
     """Draw more members than asked for, weigh them by what was read, and pick."""
     theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, rng)
-    run = seen.run(theta)
-    read = seen.read(theta, run)
-    weights, power = weigh(theta, drawn_log, read, seen.probes)
+    run = observed.run(theta)
+    read = observed.read(theta, run)
+    weights, power = weigh(theta, drawn_log, read, observed.probes)
     picked = _pick(weights, members, rng)
     end = run.end
     now = Checkpoint(at_h, end.t_k[picked], end.alpha[picked], end.step_s[picked], end.layers)
@@ -244,11 +246,11 @@ def _after_pouring(at_h: float) -> float:
 
 
 def _fan_cooling(
-    plan: Plan, runs: Sequence[FanRun], at_h: float, seen: ObservedPour, theta: Floats
+    plan: Plan, runs: Sequence[FanRun], at_h: float, observed: ObservedPour, theta: Floats
 ) -> Band | None:
     """Return what part of the fan's cooling arrives, over the members theta (M, p)."""
-    top = np.asarray(members_at(seen.unknowns, theta).top_factor)
-    arrives = cooling(plan, runs, at_h, seen.fan_part(theta), top)
+    top = np.asarray(members_at(observed.unknowns, theta).top_factor)
+    arrives = cooling(plan, runs, at_h, observed.fan_part(theta), top)
     return None if arrives is None else band(arrives)
 
 
@@ -262,14 +264,14 @@ def forecast_hours(
     changes: Sequence[Intervention] = (),
 ) -> list[Forecast]:
     """Return a forecast at each of the hours, rising, each from the readings up to it."""
-    made: list[Forecast] = []
+    forecasts: list[Forecast] = []
     for at_h in sorted(hours):
         done = [change for change in changes if change.at_h <= at_h]
-        previous = made[-1] if made else None
-        made.append(
+        previous = forecasts[-1] if forecasts else None
+        forecasts.append(
             forecast(plan, history, at_h=at_h, members=members, seed=seed, previous=previous, changes=done)
         )
-    return made
+    return forecasts
 
 
 def _memory_h(plan: Plan) -> float:
@@ -285,18 +287,18 @@ def _pick(weights: Floats, count: int, rng: np.random.Generator) -> NDArray[np.i
 
 
 def _of_core(
-    probes: Sequence[ProbeLikelihood], seen: list[Floats], kept: NDArray[np.intp], trust: dict[str, float]
+    probes: Sequence[ProbeLikelihood], read: list[Floats], picked: NDArray[np.intp], trust: dict[str, float]
 ) -> tuple[Floats, tuple[float, float]]:
     """Return what each member still misses of the core probe now (offset, fading error) (2, M), and the measured
     peak.
     """
     cores = [
-        (p, s) for p, s in zip(probes, seen, strict=True) if p.kind == "core" and trust[p.name] >= TRUSTED
+        (p, s) for p, s in zip(probes, read, strict=True) if p.kind == "core" and trust[p.name] >= TRUSTED
     ]
     if not cores:
-        return np.zeros((2, len(kept))), (-np.inf, 0.0)
+        return np.zeros((2, len(picked))), (-np.inf, 0.0)
     probe, values = cores[0]
-    miss = (probe.celsius - values[kept]) @ probe.white.T @ probe.white
+    miss = (probe.celsius - values[picked]) @ probe.white.T @ probe.white
     fading = probe.error_c[-1] * probe.error_c * np.exp(-(probe.hours[-1] - probe.hours) / probe.memory_h)
     return np.stack([OFFSET_C**2 * miss.sum(axis=1), miss @ fading]), (probe.peak_c, probe.peak_at_h)
 

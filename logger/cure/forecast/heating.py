@@ -65,11 +65,11 @@ def end_h(history: Mapping[str, Readings], at_h: float, after_h: float) -> float
 def changes_of(windows: tuple[Window, ...], flux_w_m2: Floats) -> list[Intervention]:
     """Return the windows as changes; flux_w_m2 (M, windows)."""
     edges = sorted({edge for window in windows for edge in window if edge is not None})
-    made = []
+    changes = []
     for edge in edges:
         on = np.array([begin <= edge and (end is None or edge < end) for begin, end in windows])
-        made.append(Intervention(edge, absorbed_w_m2=flux_w_m2 @ on.astype(float)))
-    return made
+        changes.append(Intervention(edge, absorbed_w_m2=flux_w_m2 @ on.astype(float)))
+    return changes
 
 
 def going_on(
@@ -82,8 +82,8 @@ def going_on(
     flux = flux_w_m2 @ lasting.astype(float)
     left = rng.exponential(STAYS_H, len(flux))
     ends = [*_ENDS_H[:-1], _ENDS_H[-1]]
-    made = [Intervention(at_h + end, absorbed_w_m2=np.where(left > end, flux, 0.0)) for end in ends[:-1]]
-    return [*made, Intervention(at_h + ends[-1], absorbed_w_m2=0.0)]
+    changes = [Intervention(at_h + end, absorbed_w_m2=np.where(left > end, flux, 0.0)) for end in ends[:-1]]
+    return [*changes, Intervention(at_h + ends[-1], absorbed_w_m2=0.0)]
 
 
 def to_come(at_h: float, until_h: float, count: int, rng: np.random.Generator) -> list[Intervention]:
@@ -93,11 +93,11 @@ def to_come(at_h: float, until_h: float, count: int, rng: np.random.Generator) -
     flux = np.maximum(HEATING.value(rng.standard_normal(count)), 0.0)
     begins = at_h + 0.5 * (_MAY_BEGIN_H[1:] + _MAY_BEGIN_H[:-1])
     edges = sorted({float(e) for begin in begins for e in (begin, begin + _LASTS_H) if e < until_h})
-    made = []
+    changes = []
     for edge in edges:
         on = np.array([begin <= edge < begin + _LASTS_H - 1e-9 for begin in begins] + [False])
-        made.append(Intervention(edge, absorbed_w_m2=np.where(on[which], flux, 0.0)))
-    return made
+        changes.append(Intervention(edge, absorbed_w_m2=np.where(on[which], flux, 0.0)))
+    return changes
 
 
 def _kinks(history: Mapping[str, Readings], at_h: float, after_h: float) -> tuple[Floats, Floats]:

@@ -87,8 +87,8 @@ def likelihoods_of(
         highest = int(np.argmax(celsius))
         peak = float(celsius[highest]), float(hours[highest])
         # No more readings are looked at than a piece can use.
-        keep = _thin(label, 6)
-        hours, celsius, label = hours[keep], celsius[keep], label[keep]
+        picks = _thin(label, 6)
+        hours, celsius, label = hours[picks], celsius[picks], label[picks]
         _, index = np.unique(label, return_inverse=True)
         gather = np.zeros((index.max() + 1, len(hours)))
         gather[index, np.arange(len(hours))] = 1.0
@@ -109,8 +109,8 @@ def likelihoods_of(
 def good_readings(place: Readings, at_h: float) -> tuple[Floats, Floats]:
     """Return readings from pouring to at_h that are temperatures and no spikes."""
     hours, celsius = np.asarray(place.hours, dtype=float), np.asarray(place.celsius, dtype=float)
-    keep = np.isfinite(celsius) & (hours >= 0.0) & (hours <= at_h)
-    hours, celsius = hours[keep], celsius[keep]
+    valid = np.isfinite(celsius) & (hours >= 0.0) & (hours <= at_h)
+    hours, celsius = hours[valid], celsius[valid]
     if len(hours) < 7:
         return hours, celsius
     around = np.lib.stride_tricks.sliding_window_view(np.pad(celsius, 3, mode="reflect"), 7)

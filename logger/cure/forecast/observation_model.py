@@ -123,7 +123,7 @@ def observed_of(
 
 
 def infer(
-    seen: ObservedPour,
+    observed: ObservedPour,
     history: Mapping[str, Readings],
     memory_h: float,
     rng: np.random.Generator,
@@ -135,41 +135,41 @@ def infer(
 
     start: where to look first. rounds: how long to look at most.
     """
-    count = len(seen.unknowns)
+    count = len(observed.unknowns)
     begin = np.zeros(count)
     if start is not None:
         begin[: len(start)] = start[:count]
     pilots = PILOTS if start is None else PILOTS_AFTER
     places = np.vstack([np.zeros(count), draw_normal(rng, pilots, count)])
-    best = fit(seen.model, seen.probes, begin, rounds=rounds, pilots=places)
+    best = fit(observed.model, observed.probes, begin, rounds=rounds, pilots=places)
     for _ in range(MOST_WINDOWS):
         if max(best.misfit.values(), default=0.0) < UNEXPLAINED:
             break
-        last = seen.windows[-1][1] if seen.windows else 0.0
+        last = observed.windows[-1][1] if observed.windows else 0.0
         if last is None:
             break
-        onset = onset_h(history, seen.at_h, last)
+        onset = onset_h(history, observed.at_h, last)
         if onset is None:
             break
-        end = end_h(history, seen.at_h, onset + 0.1)
+        end = end_h(history, observed.at_h, onset + 0.1)
         tried = []
         for window in ((onset, None), (onset, end)) if end is not None else ((onset, None),):
             other = observed_of(
-                seen.plan,
+                observed.plan,
                 history,
-                seen.at_h,
-                seen.room,
+                observed.at_h,
+                observed.room,
                 memory_h,
-                seen.changes,
-                (*seen.windows, window),
-                seen.blows,
+                observed.changes,
+                (*observed.windows, window),
+                observed.blows,
             )
             here = np.vstack(
                 [np.append(best.best, f) for f in (-1.0, 0.0, 1.5)] + [np.append(0.0 * best.best, 0.0)]
             )
             tried.append((other, fit(other.model, other.probes, here[1], rounds=rounds, pilots=here)))
-        other, found = min(tried, key=lambda pair: pair[1].cost)
-        if found.cost > best.cost - WORTH:
+        other, posterior = min(tried, key=lambda pair: pair[1].cost)
+        if posterior.cost > best.cost - WORTH:
             break
-        seen, best = other, found
-    return seen, best
+        observed, best = other, posterior
+    return observed, best

@@ -40,8 +40,8 @@ class Parameter:
 
     def value(self, theta: Floats) -> Floats:
         """Return the field's own value at θ."""
-        kept = self.spread * np.clip(theta, -FARTHEST, FARTHEST)
-        return np.exp(kept) if self.is_factor else self.middle + kept
+        offset = self.spread * np.clip(theta, -FARTHEST, FARTHEST)
+        return np.exp(offset) if self.is_factor else self.middle + offset
 
 
 def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
@@ -78,8 +78,8 @@ def _both(words: str, up: str, down: str) -> tuple[str, str]:
 
 def members_at(unknowns: tuple[Parameter, ...], theta: Floats) -> Members:
     """Members at θ (M, p)."""
-    known = {field.name for field in fields(Members)}
-    return Members(**{u.name: u.value(theta[:, i]) for i, u in enumerate(unknowns) if u.name in known})
+    names = {field.name for field in fields(Members)}
+    return Members(**{u.name: u.value(theta[:, i]) for i, u in enumerate(unknowns) if u.name in names})
 
 
 def reach(unknowns: tuple[Parameter, ...], theta: Floats, kind: str) -> Floats | None:

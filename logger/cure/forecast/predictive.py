@@ -55,8 +55,8 @@ class Moment:
     def to_json(self) -> dict[str, float | None]:
         """Return the same, rounded as a Band; null stands for "not within within_h"."""
         hours = {name: getattr(self, name) for name in NAMES}
-        told = {name: None if hour is None else round(hour, 3) for name, hour in hours.items()}
-        return told | {"within_h": round(self.within_h, 3), "chance": round(self.chance, 4)}
+        rounded = {name: None if hour is None else round(hour, 3) for name, hour in hours.items()}
+        return rounded | {"within_h": round(self.within_h, 3), "chance": round(self.chance, 4)}
 
 
 @dataclass(frozen=True)

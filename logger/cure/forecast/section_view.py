@@ -32,26 +32,26 @@ LEAST_RISE_C = 1.5
 READ_POINTS = 61
 
 
-def to_draw(plan: Plan, history: Mapping[str, Readings], made: Forecast) -> dict[str, Any]:
+def to_draw(plan: Plan, history: Mapping[str, Readings], forecast: Forecast) -> dict[str, Any]:
     """Return what solving the forecast's middle member again takes, as JSON."""
-    state = made.state
-    peaks_c = made.ahead.core_peak_c
+    state = forecast.state
+    peaks_c = forecast.ahead.core_peak_c
     which = int(np.argmin(np.abs(peaks_c - np.median(peaks_c))))
-    told = {name: float(values[which]) for name, values in state.members.arrays().items()}
+    member = {name: float(values[which]) for name, values in state.members.arrays().items()}
     past_h, past_c = np.zeros(0), np.zeros(0)
     if "room" in history:
-        past_h, past_c = pieces(*good_readings(history["room"], made.at_h), made.at_h)
+        past_h, past_c = pieces(*good_readings(history["room"], forecast.at_h), forecast.at_h)
     if not len(past_h):
-        past_h = np.linspace(0.0, made.at_h, 25)[:-1]
+        past_h = np.linspace(0.0, forecast.at_h, 25)[:-1]
         past_c = np.interp(past_h, *np.array(plan.room_schedule()).T)
     ahead = np.median(state.room.celsius, axis=0)
     before = past_h < state.room.hours[0] - 1e-6
     hours, celsius = np.append(past_h[before], state.room.hours), np.append(past_c[before], ahead)
     core = min((place for place in history if place.partition("-")[0] == "core"), default=None)
     read_h, read_c = (
-        good_readings(history[core], made.at_h) if core is not None else (np.zeros(0), np.zeros(0))
+        good_readings(history[core], forecast.at_h) if core is not None else (np.zeros(0), np.zeros(0))
     )
-    grid = np.linspace(0.0, made.at_h, READ_POINTS)[:-1]
+    grid = np.linspace(0.0, forecast.at_h, READ_POINTS)[:-1]
     grid = grid[(grid >= read_h[0]) & (grid <= read_h[-1])] if len(read_h) else grid[:0]
     return {
         "until_h": state.until_h,
@@ -61,21 +61,21 @@ def to_draw(plan: Plan, history: Mapping[str, Readings], made: Forecast) -> dict
         }
         if len(grid)
         else {"hours": [], "celsius": []},
-        "member": {name: round(value, 6) for name, value in told.items()},
+        "member": {name: round(value, 6) for name, value in member.items()},
         "room": {"hours": hours.round(4).tolist(), "celsius": celsius.round(3).tolist()},
-        "done": [_told(change, which) for change in state.done],
+        "done": [_intervention_values(change, which) for change in state.done],
     }
 
 
-def _told(change: Intervention, which: int) -> dict[str, Any]:
-    said: dict[str, Any] = {}
+def _intervention_values(change: Intervention, which: int) -> dict[str, Any]:
+    values: dict[str, Any] = {}
     for one in fields_of(Intervention):
         value = getattr(change, one.name)
         if isinstance(value, np.ndarray):
             value = float(value[which if value.size > 1 else 0])
         if value is not None:
-            said[one.name] = value
-    return said
+            values[one.name] = value
+    return values
 
 
 def fields_to_draw(
@@ -88,23 +88,23 @@ def fields_to_draw(
     Raises DidNotConverge, BadInput for what another version of the program has kept.
     """
     room = RoomHistory(np.array(cut["room"]["hours"]), np.array(cut["room"]["celsius"]))
-    wanted = sorted({float(hour) for hour in hours if 0 <= hour <= cut["until_h"]})
+    times_h = sorted({float(hour) for hour in hours if 0 <= hour <= cut["until_h"]})
     run = run_ensemble(
         plan,
         Members(**cut["member"]),
         hours=cut["until_h"],
-        output_hours=wanted,
+        output_hours=times_h,
         room=room,
-        changes=[Intervention(**said) for said in cut["done"]],
+        changes=[Intervention(**values) for values in cut["done"]],
         fineness=FINENESS,
-        snapshots_h=wanted,
+        snapshots_h=times_h,
     )
     section = section_of(plan, FINENESS)
-    room_c = np.interp(wanted, room.hours, room.celsius)
-    wanted_c = np.interp(wanted, *core)
-    factors = _factors(run.core_c[0], wanted_c, room_c)
+    room_c = np.interp(times_h, room.hours, room.celsius)
+    core_c = np.interp(times_h, *core)
+    factors = _factors(run.core_c[0], core_c, room_c)
     # What a larger or smaller rise does not explain is taken for warmer or cooler surroundings.
-    shifts = wanted_c - (room_c + factors * (run.core_c[0] - room_c))
+    shifts = core_c - (room_c + factors * (run.core_c[0] - room_c))
     drawn = []
     for shot, factor, shift, air_c in zip(run.course.snapshots, factors, shifts, room_c, strict=True):
         field = field_of(section, shot)
@@ -117,8 +117,8 @@ def core_to_draw(cut: Mapping[str, Any], bands: Mapping[str, Any]) -> tuple[list
     return [*cut["core"]["hours"], *bands["hours"]], [*cut["core"]["celsius"], *bands["core_c"]["p50"]]
 
 
-def _factors(solved_c: Floats, wanted_c: Floats, room_c: Floats) -> Floats:
+def _factors(solved_c: Floats, core_c: Floats, room_c: Floats) -> Floats:
     rise = solved_c - room_c
     clear = np.abs(rise) > LEAST_RISE_C
-    factor = np.where(clear, (wanted_c - room_c) / np.where(clear, rise, 1.0), 1.0)
+    factor = np.where(clear, (core_c - room_c) / np.where(clear, rise, 1.0), 1.0)
     return np.clip(factor, LEAST, MOST)

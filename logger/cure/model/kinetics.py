@@ -45,16 +45,16 @@ class Chemistry:
     rise_k: Floats
     diffusion: tuple[float, float, float] | None = None
 
-    def take(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> Chemistry:
-        """Return the members that `keep` picks."""
+    def take(self, members: NDArray[np.bool_] | NDArray[np.intp]) -> Chemistry:
+        """Return the members that `members` picks."""
         return Chemistry(
-            self.log_k1[keep],
-            self.log_k2[keep],
-            self.b1[keep],
-            self.b2[keep],
+            self.log_k1[members],
+            self.log_k2[members],
+            self.b1[members],
+            self.b2[members],
             self.m,
             self.n,
-            self.rise_k[keep],
+            self.rise_k[members],
             self.diffusion,
         )
 

@@ -45,13 +45,13 @@ def underside_is_closed(plan: Plan) -> bool:
 
 def assumptions(plan: Plan) -> list[str]:
     """Return what the heat is worked out for beyond the plan's own numbers, one sentence each."""
-    found = []
+    sentences = []
     if plan.form.underside is None and plan.air.bottom_w_m2k is None:
-        found.append(UNDERSIDE_UNSAID)
+        sentences.append(UNDERSIDE_UNSAID)
     width = widest(plan)
     if width is not None and width.words:
-        found.append(f"the heat is worked out for the widest section: {width.words}")
-    return found
+        sentences.append(f"the heat is worked out for the widest section: {width.words}")
+    return sentences
 
 
 def widest(plan: Plan) -> Widest | None:
@@ -59,26 +59,26 @@ def widest(plan: Plan) -> Widest | None:
     pour, outline = plan.pour, plan.outline
     if pour.shape == "sheet" or pour.width_mm is None:
         return None
-    found = Widest(pour.width_mm)
+    section = Widest(pour.width_mm)
     if outline is None:
-        return found
+        return section
     if outline.points_mm is not None and len(outline.points_mm) > 2:
-        found = _wider(found, _traced(tuple(outline.points_mm), pour.shape))
+        section = _wider(section, _traced(tuple(outline.points_mm), pour.shape))
     if pour.shape == "round":
         if outline.bottom_diameter_mm is not None:
             at = f"{outline.bottom_diameter_mm:g} mm across at the bottom of the mould"
-            found = _wider(found, Widest(outline.bottom_diameter_mm, at))
-        return found
+            section = _wider(section, Widest(outline.bottom_diameter_mm, at))
+        return section
     if outline.stations_mm:
         place, width = max(outline.stations_mm, key=lambda row: row[1])
-        found = _wider(found, Widest(width, f"{width:g} mm at {place:g} mm along"))
+        section = _wider(section, Widest(width, f"{width:g} mm at {place:g} mm along"))
     if outline.edge_slope_deg > 0:
         # The first layer lies lowest, where the undercut is widest.
         down_mm = sum(layer.depth_mm for layer in plan.layer) + UNDERCUT_PART * pour.depth_mm
-        below = round(found.width_mm + 2.0 * down_mm * math.tan(math.radians(outline.edge_slope_deg)), 1)
-        top = found.words or f"{found.width_mm:g} mm at the top"
-        found = _wider(found, Widest(below, f"{top}, and {below:g} mm below, where the edges recede"))
-    return found
+        below = round(section.width_mm + 2.0 * down_mm * math.tan(math.radians(outline.edge_slope_deg)), 1)
+        top = section.words or f"{section.width_mm:g} mm at the top"
+        section = _wider(section, Widest(below, f"{top}, and {below:g} mm below, where the edges recede"))
+    return section
 
 
 def _wider(one: Widest, other: Widest) -> Widest:

@@ -103,16 +103,16 @@ class Boundary:
         """Whether any member's face absorbs heat."""
         return bool(np.any(self.absorbed))
 
-    def take(self, keep: NDArray[np.intp]) -> Boundary:
-        """Return the same face for the members that `keep` picks."""
+    def take(self, members: NDArray[np.intp]) -> Boundary:
+        """Return the same face for the members that `members` picks."""
         before = self._before
         return replace(
             self,
-            absorbed=self.absorbed[keep] if isinstance(self.absorbed, np.ndarray) else self.absorbed,
-            factor=self.factor[keep],
-            h=self.h[keep],
-            built_h=self.built_h[keep],
-            _before=None if before is None else (before[0][keep], before[1][keep], before[2][keep]),
+            absorbed=self.absorbed[members] if isinstance(self.absorbed, np.ndarray) else self.absorbed,
+            factor=self.factor[members],
+            h=self.h[members],
+            built_h=self.built_h[members],
+            _before=None if before is None else (before[0][members], before[1][members], before[2][members]),
             _pending=None,
         )
 

@@ -78,12 +78,12 @@ class LineOperators:
         self.operator = np.empty((members, n, n))
         self._decompose(EVERYONE)
 
-    def take(self, keep: NDArray[np.intp]) -> LineOperators:
-        """Return the same block for the members that `keep` picks."""
+    def take(self, members: NDArray[np.intp]) -> LineOperators:
+        """Return the same block for the members that `members` picks."""
         other = object.__new__(LineOperators)
         other.__dict__.update(self.__dict__)
         for name in _BY_MEMBER:
-            setattr(other, name, getattr(self, name)[keep])
+            setattr(other, name, getattr(self, name)[members])
         return other
 
     def set_ends(self, who: Picks, low: Floats | None = None, high: Floats | None = None) -> None:

@@ -66,18 +66,20 @@ def interventions_of(
     """Return the runs as changes. top_factor (M,): each member's own; part (M,): how much of the fan's cooling
     arrives.
     """
-    made = []
+    changes = []
     for blow in blows:
         run, still_air = blow.run, plan.air.top_air_m_s
         if plan.air.top_w_m2k is None:
             felt = top_factor * ((1.0 - part) / blow.ratio + part)
-            made.append(Intervention(run.from_h, top_air_m_s=max(run.air_m_s, still_air), top_factor=felt))
+            changes.append(Intervention(run.from_h, top_air_m_s=max(run.air_m_s, still_air), top_factor=felt))
         else:
-            made.append(Intervention(run.from_h, top_factor=top_factor * (1.0 + part * (blow.ratio - 1.0))))
+            changes.append(
+                Intervention(run.from_h, top_factor=top_factor * (1.0 + part * (blow.ratio - 1.0)))
+            )
         if run.to_h is not None:
             speed = still_air if plan.air.top_w_m2k is None else None
-            made.append(Intervention(run.to_h, top_air_m_s=speed, top_factor=top_factor))
-    return made
+            changes.append(Intervention(run.to_h, top_air_m_s=speed, top_factor=top_factor))
+    return changes
 
 
 def switched_off(plan: Plan, at_h: float, top_factor: Floats) -> Intervention:

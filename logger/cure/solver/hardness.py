@@ -157,7 +157,7 @@ def milestones(plan: Plan, prediction: Prediction, gel: float = EARLIEST_GEL) ->
     cooled = lasting_from(curve.hours, COOLED_K - np.abs(curve.core_c - room_c), 0.0)
     # Still warm when the prediction ends: from then on it is taken to be at the room's temperature.
     release.append(plan.run.hours if cooled is None else cooled)
-    softest = min((steps.at_end for steps in places), key=lambda found: found.margin_k)
+    softest = min((steps.at_end for steps in places), key=lambda state: state.margin_k)
     return Milestones(tuple(places), _inf_as_never(max(release)), _inf_as_never(max(full)), softest)
 
 
@@ -171,12 +171,12 @@ def room_at_end_c(plan: Plan) -> float:
 
 def thinned(hours: Floats, celsius: Floats, begin: float = 0.0) -> tuple[Floats, Floats]:
     """Return the same history from an hour on with fewer points: one an hour, and one for each half kelvin."""
-    keep = [int(np.searchsorted(hours, begin))]
-    for i in range(keep[0] + 1, len(hours) - 1):
-        if hours[i + 1] - hours[keep[-1]] > 1.0 or abs(celsius[i + 1] - celsius[keep[-1]]) > 0.5:
-            keep.append(i)
-    keep.append(len(hours) - 1)
-    return hours[keep], celsius[keep]
+    picks = [int(np.searchsorted(hours, begin))]
+    for i in range(picks[0] + 1, len(hours) - 1):
+        if hours[i + 1] - hours[picks[-1]] > 1.0 or abs(celsius[i + 1] - celsius[picks[-1]]) > 0.5:
+            picks.append(i)
+    picks.append(len(hours) - 1)
+    return hours[picks], celsius[picks]
 
 
 def _least_cured(fields: tuple[Field, ...], begin: float) -> list[tuple[str, Floats, Floats, float]]:

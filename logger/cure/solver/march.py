@@ -159,18 +159,18 @@ class Interval:
         first += ramp
         return first, slope
 
-    def take(self, keep: Indices) -> Interval:
-        """Return the same stage for the members that `keep` picks."""
-        new = {id(b): b.take(keep) for b in self.z_lines + self.x_lines}
+    def take(self, members: Indices) -> Interval:
+        """Return the same stage for the members that `members` picks."""
+        new = {id(b): b.take(members) for b in self.z_lines + self.x_lines}
         return Interval(
             [new[id(b)] for b in self.z_lines],
             [new[id(b)] for b in self.x_lines],
-            self.top.take(keep),
-            self.bottom.take(keep),
-            self.side.take(keep),
-            None if self.inner is None else self.inner.take(keep),
+            self.top.take(members),
+            self.bottom.take(members),
+            self.side.take(members),
+            None if self.inner is None else self.inner.take(members),
             [replace(tie, lines=new[id(tie.lines)]) for tie in self.ties],
-            self.gauge.take(keep),
+            self.gauge.take(members),
         )
 
 
@@ -304,14 +304,14 @@ class March:
                 state.t_k[who[done]], state.alpha[who[done]] = t_k[done], alpha[done]
                 state.time_s[who[done]] = np.where(time_s >= until_s - 1e-6, until_s, time_s)[done]
                 state.step_s[who[done]] = step_s[done]
-                keep = np.flatnonzero(~done)
-                if not len(keep):
+                going = np.flatnonzero(~done)
+                if not len(going):
                     gauge = stage.gauge
                     track.finish(entries, gauge.poured_rows, gauge.resin_columns.stop)
                     return
-                stage, chem = stage.take(keep), chem.take(keep)
-                who, time_s, step_s, built = who[keep], time_s[keep], step_s[keep], built[keep]
-                t_k, alpha, before, top_k = t_k[keep], alpha[keep], before[keep], top_k[keep]
+                stage, chem = stage.take(going), chem.take(going)
+                who, time_s, step_s, built = who[going], time_s[going], step_s[going], built[going]
+                t_k, alpha, before, top_k = t_k[going], alpha[going], before[going], top_k[going]
         raise DidNotConverge(
             f"{acc.most_steps} steps did not reach {until_s / 3600:.2f} h; check the rate constants"
         )
@@ -521,5 +521,5 @@ def _laddered(step_s: Floats, dt: Floats, scale: Floats, good: NDArray[np.bool_]
     A step cut short by the end of a stage says nothing against the longer one that was meant.
     """
     rung = np.exp2(np.floor(2.0 * np.log2(np.minimum(dt * scale, longest_s))) / 2.0)
-    kept = np.where((scale >= 1.0) & (dt < step_s), np.maximum(rung, step_s), rung)
-    return np.where(good, kept, np.minimum(rung, dt / 2.0**0.5))
+    rising = np.where((scale >= 1.0) & (dt < step_s), np.maximum(rung, step_s), rung)
+    return np.where(good, rising, np.minimum(rung, dt / 2.0**0.5))

@@ -150,9 +150,9 @@ def section_of(plan: Plan, fineness: float = 1.0) -> Section:
         panel_rows = _count(3.0 + bottom.thickness_mm / 10.0, fineness, 2, 12)
         pieces.append(graded(bottom.thickness_mm / 1000.0, panel_rows, fine_end=0.6))
     layer_tops: list[int] = []
-    wanted = [min(max(10.0 + 100.0 * depth, 6.0), 40.0) for depth in depths]
-    share = min(1.0, _MOST_ROWS / sum(wanted))
-    for depth, cells in zip(depths, wanted, strict=True):
+    counts = [min(max(10.0 + 100.0 * depth, 6.0), 40.0) for depth in depths]
+    share = min(1.0, _MOST_ROWS / sum(counts))
+    for depth, cells in zip(depths, counts, strict=True):
         rows = _count(cells * share, fineness, 4, 40)
         pieces.append(graded(depth, rows, fine_start=0.5, fine_end=0.4))
         layer_tops.append(rows + (layer_tops[-1] if layer_tops else panel_rows))
@@ -197,9 +197,9 @@ def _columns(plan: Plan, depths: list[float], fineness: float) -> tuple[Floats, 
 
 def _width_mm(plan: Plan) -> float:
     """Return the width of the widest section."""
-    found = widest(plan)
-    assert found is not None  # the plan's own check: what is no sheet has a width
-    return found.width_mm
+    section = widest(plan)
+    assert section is not None  # the plan's own check: what is no sheet has a width
+    return section.width_mm
 
 
 def _plate(plan: Plan) -> tuple[float, float]:

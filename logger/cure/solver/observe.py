@@ -37,14 +37,14 @@ class Observer:
     #: Heat capacity of all the poured depth under a square metre, J/(m²·K).
     heat_capacity_m2: float
 
-    def take(self, keep: Indices) -> Observer:
-        """Return the same gauge for the members that `keep` picks."""
+    def take(self, members: Indices) -> Observer:
+        """Return the same gauge for the members that `members` picks."""
         return replace(
             self,
-            warm=self.warm[keep],
-            of_room=self.of_room[keep],
-            fixed=self.fixed[keep],
-            cure=self.cure[keep],
+            warm=self.warm[members],
+            of_room=self.of_room[members],
+            fixed=self.fixed[members],
+            cure=self.cure[members],
         )
 
 

@@ -190,17 +190,17 @@ def predict(
     steps = list(TIGHTER[1:] if computed else TIGHTER)
 
     def settled(times: float) -> Prediction:
-        found = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
-        while found.heat_balance_error > BALANCE and len(steps) > 1:
+        solved = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
+        while solved.heat_balance_error > BALANCE and len(steps) > 1:
             # Each rung divides what is missing by some 2.3: those that cannot suffice are left out.
-            rungs = math.ceil(math.log(found.heat_balance_error / BALANCE) / math.log(RUNG))
+            rungs = math.ceil(math.log(solved.heat_balance_error / BALANCE) / math.log(RUNG))
             del steps[: min(rungs, len(steps) - 1)]
-            found = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
-        return found
+            solved = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
+        return solved
 
-    found = settled(1.0)
-    rise = found.peak_c - found.curve.core_c[0]
-    if not extremes.is_runaway(found.peak_c):
+    solved = settled(1.0)
+    rise = solved.peak_c - solved.curve.core_c[0]
+    if not extremes.is_runaway(solved.peak_c):
         # Near the cliff every small error grows: once it warms much, a finer mesh must say the same.
         meshes, allowed = [1.5, 2.2], 0.1
         doubtful = rise > 25.0
@@ -208,23 +208,23 @@ def predict(
         # A reaction front that runs into a cooled corner overheats a spot thinner than a cell: only there, and
         # only in a runaway, does the peak hang on the mesh.
         meshes, allowed = [2.0] if computed else [2.0, 3.5, 5.0], 0.007 * rise
-        doubtful = found.peak_c - found.core_peak_c > 0.02 * rise
+        doubtful = solved.peak_c - solved.core_peak_c > 0.02 * rise
     moved = 0.0
     for times in meshes if doubtful else []:
-        if found.steps * section_of(plan, times * fineness).work > MOST_WORK:
-            return replace(found, warnings=(*found.warnings, TOO_MANY_CELLS))
+        if solved.steps * section_of(plan, times * fineness).work > MOST_WORK:
+            return replace(solved, warnings=(*solved.warnings, TOO_MANY_CELLS))
         again = settled(times)
-        moved = abs(again.peak_c - found.peak_c)
-        found = again
+        moved = abs(again.peak_c - solved.peak_c)
+        solved = again
         if moved <= allowed:
-            return found
+            return solved
     if moved <= 5.0 * allowed:
-        return found
+        return solved
     note = (
         f"the hottest spot, a thin edge that reacts last, is known to {moved:.0f} °C only; "
         "the core is not affected"
     )
-    return replace(found, warnings=(*found.warnings, note))
+    return replace(solved, warnings=(*solved.warnings, note))
 
 
 def walked(plan: Plan, field_hours: Sequence[float] = (), enough: Enough | None = None) -> Prediction:
@@ -395,30 +395,30 @@ def field_of(section: Section, shot: Snapshot) -> Field:
 def warnings_of(plan: Plan, peak_c: float) -> list[str]:
     """Return what was assumed, and what lies outside the datasheet or the model's usual range, in words."""
     runaway = extremes.words(peak_c)
-    found = [] if runaway is None else [runaway]
-    found += assumptions(plan)
+    warnings = [] if runaway is None else [runaway]
+    warnings += assumptions(plan)
     hours = plan.run.hours
     late = [f"layer {n} at {layer.at_h:g} h" for n, layer in enumerate(plan.layer, 2) if layer.at_h >= hours]
     if late:
-        found.append(
+        warnings.append(
             f"{late[0]} is poured after the {hours:g} h that are predicted (run.hours): it is not in this "
             "prediction; predict for longer"
         )
     limits, rate = plan.resin.limits, plan.resin.rate
     for number, layer_mm in enumerate([plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)], 1):
         if limits.max_depth_mm is not None and layer_mm > limits.max_depth_mm:
-            found.append(
+            warnings.append(
                 f"layer {number} is {layer_mm:g} mm deep; the datasheet allows {limits.max_depth_mm:g} mm "
                 "in one pour: pour it in thinner layers"
             )
     room = [c for _, c in plan.room_schedule()]
     if min(room) < limits.min_room_c:
-        found.append(
+        warnings.append(
             f"the room falls to {min(room):g} °C; the datasheet asks for at least {limits.min_room_c:g} °C: "
             "it may stay soft"
         )
     if max(room) > limits.max_room_c:
-        found.append(
+        warnings.append(
             f"the room reaches {max(room):g} °C; the datasheet allows {limits.max_room_c:g} °C: "
             "it runs hotter and faster"
         )
@@ -426,8 +426,8 @@ def warnings_of(plan: Plan, peak_c: float) -> list[str]:
     for name in ("e1_j_mol", "e2_j_mol"):
         value = getattr(rate, name)
         if not low <= value <= high:
-            found.append(
+            warnings.append(
                 f"{name} = {value:g} J/mol is outside {low:g} to {high:g} J/mol, usual for resins that cure "
                 "at room temperature: check the fit"
             )
-    return found
+    return warnings

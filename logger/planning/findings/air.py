@@ -21,10 +21,10 @@ def findings(plan: Plan) -> list[Finding]:
 
 def coldest_surface_c(plan: Plan) -> float:
     """Return the coldest surface the resin will meet, °C: measured, a slab's, or the coldest room."""
-    known = [slab.surface_c for slab in plan.slab if slab.surface_c is not None]
+    surfaces = [slab.surface_c for slab in plan.slab if slab.surface_c is not None]
     if plan.air.coldest_surface_c is not None:
-        known.append(plan.air.coldest_surface_c)
-    return min([room_range_c(plan)[0], *known])
+        surfaces.append(plan.air.coldest_surface_c)
+    return min([room_range_c(plan)[0], *surfaces])
 
 
 def _air(plan: Plan) -> list[Finding]:
@@ -67,9 +67,9 @@ def _heating(plan: Plan) -> list[Finding]:
     shop = plan.shop
     if shop is None:
         return []
-    found = []
+    answers = []
     if shop.heater == "flame":
-        found.append(
+        answers.append(
             Finding(
                 "air",
                 "heater-flame",
@@ -79,13 +79,13 @@ def _heating(plan: Plan) -> list[Finding]:
             )
         )
     if shop.outside_c is None:
-        return found
+        return answers
     loss = FREE_LOSS.value * shop.floor_m2 if shop.loss_w_k is None else shop.loss_w_k
     coldest, warmest = room_range_c(plan)
-    wanted = coldest if shop.outside_c < coldest else warmest
+    target_c = coldest if shop.outside_c < coldest else warmest
     power = (
         air.room_power_w(
-            shop.floor_m2 * shop.height_m, min(wanted, 60.0), shop.outside_c, shop.air_changes_per_h, loss
+            shop.floor_m2 * shop.height_m, min(target_c, 60.0), shop.outside_c, shop.air_changes_per_h, loss
         )
         / 1000
     )
@@ -97,28 +97,28 @@ def _heating(plan: Plan) -> list[Finding]:
         Constant("air changes", shop.air_changes_per_h, "1/h", PLAN),
     )
     sentence = (
-        f"Holding the room at {plain(wanted)} °C against {plain(shop.outside_c)} °C outside takes "
+        f"Holding the room at {plain(target_c)} °C against {plain(shop.outside_c)} °C outside takes "
         f"{plain(abs(power))} kW of {word}."
     )
     short = power > 0 and shop.heater_kw is not None and shop.heater_kw < power
     if short:
         change = "Add a heater, close doors, or wait for a milder day; mains work is an electrician's."
-        found.append(Finding("room", "heating-short", Light.WATCH, sentence, figures, constants, change))
+        answers.append(Finding("room", "heating-short", Light.WATCH, sentence, figures, constants, change))
     else:
-        found.append(Finding("room", "heating", Light.OK, sentence, figures, constants))
+        answers.append(Finding("room", "heating", Light.OK, sentence, figures, constants))
     if shop.outside_humidity_pct is not None and shop.outside_c >= -40:
-        inside = air.warmed_humidity_pct(shop.outside_c, shop.outside_humidity_pct, min(wanted, 60.0))
-        found.append(
+        inside = air.warmed_humidity_pct(shop.outside_c, shop.outside_humidity_pct, min(target_c, 60.0))
+        answers.append(
             Finding(
                 "air",
                 "outside-air",
                 Light.OK,
-                f"Outside air let in and brought to {plain(wanted)} °C has {plain(inside)} % humidity.",
+                f"Outside air let in and brought to {plain(target_c)} °C has {plain(inside)} % humidity.",
                 (Figure("humidity of outside air indoors", inside, "%"),),
                 (Constant("outside", shop.outside_humidity_pct, "%", PLAN),),
             )
         )
-    return found
+    return answers
 
 
 def _sun(plan: Plan) -> list[Finding]:
@@ -160,16 +160,16 @@ def _colour(plan: Plan) -> list[Finding]:
         return []
     depth = total_depth_m(plan) * 1000
     dip = colour.absorbance(c.dip_transmission)
-    wanted = dip
+    target = dip
     look = "the dip's look"
     if c.hide_bottom:
-        wanted, look = colour.hiding_absorbance(), "a hidden bottom"
+        target, look = colour.hiding_absorbance(), "a hidden bottom"
     elif c.want_transmission is not None:
-        wanted, look = (
+        target, look = (
             colour.absorbance(c.want_transmission),
             f"{plain(100 * c.want_transmission)} % of the light through",
         )
-    dose = colour.dose_for_pct(dip, c.dip_depth_mm, c.dip_dose_pct, depth, wanted)
+    dose = colour.dose_for_pct(dip, c.dip_depth_mm, c.dip_dose_pct, depth, target)
     doubts = colour.dip_doubts(dip, c.dip_depth_mm * c.dip_dose_pct, depth * dose, c.kind)
     quantity = quantity_of(plan)
     figures = [Figure("dose", dose, "% by weight"), Figure("absorbance of the dip", dip, "")]

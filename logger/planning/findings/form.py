@@ -197,20 +197,20 @@ def _floating(plan: Plan) -> list[Finding]:
                 tuple(constants),
             )
         ]
-    wanted = floating.HOLD.value * total
+    needed = floating.HOLD.value * total
     clamp = plan.form.clamp
     held = 0.0 if clamp is None else clamp.count * clamp.force_n
     figures = (
         Figure("float-up force", total, "N"),
         Figure("held with", held, "N"),
-        Figure("wanted", wanted, "N"),
+        Figure("wanted", needed, "N"),
     )
     kilograms = plain(total / 9.80665)
     sentence = (
         f"If resin gets under them, the slabs pull up with {plain(total)} N (like {kilograms} kg lifting)."
     )
     constants.append(floating.HOLD)
-    if held >= wanted:
+    if held >= needed:
         return [
             Finding(
                 TOPIC,
@@ -230,7 +230,7 @@ def _floating(plan: Plan) -> list[Finding]:
             TOPIC,
             "floating-loose",
             light,
-            f"{sentence} The clamps hold {plain(held)} N of the {plain(wanted)} N wanted.",
+            f"{sentence} The clamps hold {plain(held)} N of the {plain(needed)} N wanted.",
             figures,
             tuple(constants),
             f"Use {count} clamps of {plain(force)} N or more, put supports under them, and seal the slabs' undersides.",

@@ -156,23 +156,25 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
 def _cooler(plan: Plan, cure: CureAnswers) -> str:
     """Return what brings a plan that is too hot under its limit; only what was solved, and held."""
     limit = plan.resin.limits.max_core_c
-    said = []
+    sentences = []
     if cure.room_peak_c is not None and cure.room_peak_c <= limit:
-        said.append(
+        sentences.append(
             f"{cure.room_words[0].upper()}{cure.room_words[1:]}, it reaches {_about(cure.room_peak_c)}."
         )
     if cure.remedy is not None:
         where = f" {cure.room_words}" if cure.room_words else ""
-        said.append(f"With {cure.remedy.words}{where} it reaches {_about(cure.remedy.peak_c)}.")
+        sentences.append(f"With {cure.remedy.words}{where} it reaches {_about(cure.remedy.peak_c)}.")
     deep = deepest_allowed_mm(plan, cure.deepest_mm)
     if deep is not None and max(layer_depths_mm(plan)) > deep + 1e-9:
-        said.append("Or pour it in layers, as said above." if said else "Pour it in layers, as said above.")
+        sentences.append(
+            "Or pour it in layers, as said above." if sentences else "Pour it in layers, as said above."
+        )
     elif cure.layers_asked:
-        said.append(layers_in_words(plan, cure))
-    elif not said:
-        said.append("Pour shallower layers, cool the room or give it more air, and predict again.")
+        sentences.append(layers_in_words(plan, cure))
+    elif not sentences:
+        sentences.append("Pour shallower layers, cool the room or give it more air, and predict again.")
     runaway = extremes.words(cure.peak_c) if cure.peak_c is not None else None
-    return " ".join([*said, *([runaway] if runaway else ["A pour that runs away can smoke and burn."])])
+    return " ".join([*sentences, *([runaway] if runaway else ["A pour that runs away can smoke and burn."])])
 
 
 def _void(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -199,13 +201,13 @@ def _about(celsius: float) -> str:
 
 def _assumed(cure: CureAnswers) -> list[Finding]:
     """Return what the heat was worked out for where the plan is silent or varies."""
-    found = []
+    answers = []
     for sentence in cure.assumed:
         light, key = (
             (Light.WATCH, "underside-unsaid") if sentence == UNDERSIDE_UNSAID else (Light.OK, "widest")
         )
         change = "Look under the form, and say it in the plan: open or closed."
-        found.append(
+        answers.append(
             Finding(
                 "assumed",
                 key,
@@ -214,7 +216,7 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
                 change=change if light is Light.WATCH else "",
             )
         )
-    return found
+    return answers
 
 
 def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -222,9 +224,9 @@ def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
     limits = plan.resin.limits
     low = Constant("coldest room", limits.min_room_c, "°C", "datasheet, in the plan file")
     high = Constant("warmest room", limits.max_room_c, "°C", "datasheet, in the plan file")
-    found = []
+    answers = []
     if warmest > limits.max_room_c:
-        found.append(
+        answers.append(
             Finding(
                 "room",
                 "room-warm",
@@ -237,7 +239,7 @@ def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
             )
         )
     if coldest < limits.min_room_c:
-        found.append(
+        answers.append(
             Finding(
                 "room",
                 "room-cold",
@@ -250,12 +252,14 @@ def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 f"{_then(plan, cure)} Warmer runs hotter: predict it first.",
             )
         )
-    if not found:
+    if not answers:
         words = f"The room stays between {plain(coldest)} and {plain(warmest)} °C."
         if coldest == warmest:
             words = f"The room stays at {plain(coldest)} °C."
-        found.append(Finding("room", "room", Light.OK, words, (Figure("room", warmest, "°C"),), (low, high)))
-    return found
+        answers.append(
+            Finding("room", "room", Light.OK, words, (Figure("room", warmest, "°C"),), (low, high))
+        )
+    return answers
 
 
 def _then(plan: Plan, cure: CureAnswers) -> str:

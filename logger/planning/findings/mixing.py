@@ -90,11 +90,11 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
                 change="Add [mix]: both densities, the datasheet's ratio and whether it is by weight or by volume.",
             )
         ]
-    found = [_ratio(mix, plan.resin.glass), *_chemistry(mix), *_density(plan, mix)]
+    answers = [_ratio(mix, plan.resin.glass), *_chemistry(mix), *_density(plan, mix)]
     all_batches = batches_of(plan, belly_m3)
     for number, batches in enumerate(all_batches, start=1):
-        found += [_batches(plan, number, batches), *_scale(plan, mix, number, batches)]
-    return found
+        answers += [_batches(plan, number, batches), *_scale(plan, mix, number, batches)]
+    return answers
 
 
 def _ratio(mix: Mix, glass: Glass) -> Finding:
@@ -140,9 +140,9 @@ def _ratio(mix: Mix, glass: Glass) -> Finding:
 def _chemistry(mix: Mix) -> list[Finding]:
     if mix.eew_g_eq is None or mix.ahew_g_eq is None:
         return []
-    wanted = parts_per_hundred(mix.ahew_g_eq, mix.eew_g_eq)
+    ideal = parts_per_hundred(mix.ahew_g_eq, mix.eew_g_eq)
     stated = 100 * ratio_of(mix).by_weight(mix.density_a_kg_m3, mix.density_b_kg_m3).b_over_a
-    error = (stated / wanted - 1) * 100
+    error = (stated / ideal - 1) * 100
     light = Light.OK if abs(error) <= LAST.value else Light.WATCH
     return [
         Finding(
@@ -150,8 +150,8 @@ def _chemistry(mix: Mix) -> list[Finding]:
             "ratio-chemistry",
             light,
             f"The stated ratio is {plain(stated)} parts of hardener to 100 by weight; the equivalent weights ask for "
-            f"{plain(wanted)} ({plain(error)} %).",
-            (Figure("hardener by equivalent weights", wanted, "phr"), Figure("difference", error, "%")),
+            f"{plain(ideal)} ({plain(error)} %).",
+            (Figure("hardener by equivalent weights", ideal, "phr"), Figure("difference", error, "%")),
             (
                 Constant("EEW of part A", mix.eew_g_eq, "g/eq", PLAN),
                 Constant("AHEW of part B", mix.ahew_g_eq, "g/eq", PLAN),

@@ -43,10 +43,10 @@ def layer_litres(plan: Plan, belly_m3: float = 0.0) -> list[float] | None:
 
 def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
     """Volume, cost and voids."""
-    found = []
+    answers = []
     quantity = quantity_of(plan, belly_m3)
     if quantity is None:
-        found.append(
+        answers.append(
             Finding(
                 TOPIC,
                 "volume-unknown",
@@ -56,8 +56,8 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
             )
         )
     else:
-        found += [_volume(plan, quantity), *_cost(plan, quantity), *_doubt(plan)]
-    found += [
+        answers += [_volume(plan, quantity), *_cost(plan, quantity), *_doubt(plan)]
+    answers += [
         Finding(
             TOPIC,
             "void-open",
@@ -68,7 +68,7 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
         for void in plan.void
         if void.through and not void.backed
     ]
-    return found
+    return answers
 
 
 def _volume(plan: Plan, q: Quantity) -> Finding:

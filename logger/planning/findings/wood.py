@@ -67,9 +67,9 @@ def _species(slab: Slab) -> Species | None:
 
 def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
     """Everything about every slab."""
-    found: list[Finding] = []
+    answers: list[Finding] = []
     if not plan.slab and plan.pour.shape == "river":
-        found.append(
+        answers.append(
             Finding(
                 TOPIC,
                 "slabs-missing",
@@ -79,14 +79,14 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
             )
         )
     for slab in plan.slab:
-        found += [
+        answers += [
             *_moisture(slab),
             *_movement(plan, slab),
             *_source(slab),
             _bark(slab),
             _seal(plan, slab, cure),
         ]
-    return found
+    return answers
 
 
 def _moisture(slab: Slab) -> list[Finding]:
@@ -217,9 +217,9 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
 
 
 def _source(slab: Slab) -> list[Finding]:
-    found = []
+    answers = []
     if _species(slab) is None:
-        found.append(
+        answers.append(
             Finding(
                 TOPIC,
                 "species-unknown",
@@ -230,7 +230,7 @@ def _source(slab: Slab) -> list[Finding]:
             )
         )
     if slab.source is None or slab.dried == "unknown":
-        found.append(
+        answers.append(
             Finding(
                 TOPIC,
                 "source-unknown",
@@ -239,7 +239,7 @@ def _source(slab: Slab) -> list[Finding]:
                 change="Note the source and whether it was kiln-dried or air-dried: the next one must be as good.",
             )
         )
-    return found
+    return answers
 
 
 def _bark(slab: Slab) -> Finding:

@@ -184,27 +184,27 @@ def _known_mistakes(recipe: Recipe) -> Iterator[tuple[str, float]]:
     yield "part A went in twice", by_weight.b_over_a / 2
 
 
-def _one_part_missing(a_g: float, b_g: float, want: Ratio) -> MixVerdict:
+def _one_part_missing(a_g: float, b_g: float, right: Ratio) -> MixVerdict:
     missing = "A" if a_g == 0 else "B"
     if a_g == 0 and b_g == 0:
         return MixVerdict(
             Light.STOP,
             -100.0,
             None,
-            want,
+            right,
             "Nothing has been weighed yet.",
             "",
             None,
             "Weigh part A, then part B.",
         )
-    grams = b_g / want.b_over_a if missing == "A" else a_g * want.b_over_a
+    grams = b_g / right.b_over_a if missing == "A" else a_g * right.b_over_a
     words = f"Add {plain(grams)} g of part {missing} and stir."
     error = -100.0 if missing == "B" else 100.0
     return MixVerdict(
         Light.STOP,
         error,
         None,
-        want,
+        right,
         f"Part {missing} is not in yet.",
         f"part {missing} is missing",
         Correction("A" if missing == "A" else "B", grams, words),

@@ -72,9 +72,9 @@ def _densities(a: float, b: float) -> None:
 
 def hardener_error_pct(done: Ratio, right: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> float:
     """How much more (above 0) or less of part B there is than there should be, % of the right amount."""
-    have = done.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
-    want = right.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
-    return (have / want - 1) * 100
+    actual = done.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
+    target = right.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
+    return (actual / target - 1) * 100
 
 
 def mix_density_kg_m3(ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> float:

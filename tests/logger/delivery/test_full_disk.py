@@ -167,13 +167,13 @@ def test_messages_that_fail_from_memory_are_tried_again_there(bench: Any, disk: 
 def test_the_reserve_makes_room_when_the_disk_is_full(tmp_path: Path) -> None:
     """It is laid up once, given up once, and laid up again when there is room."""
     reserve = Ballast(tmp_path, size_bytes=1_000_000, beside_bytes=0)
-    assert reserve.keep()
+    assert reserve.lay_up()
     assert (tmp_path / "reserve.bin").stat().st_size == 1_000_000
     assert reserve.give_up()
     assert not reserve.give_up()
-    assert reserve.keep()
+    assert reserve.lay_up()
     reserve.give_up()
-    assert not Ballast(tmp_path, beside_bytes=10**18).keep(), "a disk that is low anyway keeps its room"
+    assert not Ballast(tmp_path, beside_bytes=10**18).lay_up(), "a disk that is low anyway keeps its room"
 
 
 def test_a_refused_write_gives_the_reserve_up_and_the_next_one_succeeds(tmp_path: Path) -> None:

@@ -104,7 +104,7 @@ def test_restoring_keeps_what_was_there_and_drops_its_stale_log(
 def test_only_the_newest_backups_are_kept(store: Any, timeline: Any, tmp_path: Path) -> None:
     """A card is small."""
     for i in range(5):
-        back_up(database_of(store), tmp_path / "backups", timeline.true_ms() + i * 1000, keep=3)
+        back_up(database_of(store), tmp_path / "backups", timeline.true_ms() + i * 1000, most=3)
     kept = sorted((tmp_path / "backups").glob("*.sqlite3"))
     assert len(kept) == 3
     assert check_backup(kept[-1]).schema

@@ -184,7 +184,7 @@ def test_nothing_but_a_hash_is_looked_for_on_the_disk(tmp_path: Path, name: Any)
         folder / f"{'A' * 64}.jpg",
     ):
         path.write_bytes(b"secret")
-    assert photos.find(folder, name) is None
+    assert photos.path_of(folder, name) is None
 
 
 @pytest.mark.parametrize(

@@ -89,7 +89,7 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
     with shop.service.store.read() as connection:
         row = connection.exec_driver_sql("SELECT id FROM alarm WHERE kind = 'core-hot'").first()
     with shop.service.store.write() as tx:
-        resins.keep(tx, 0, "Ada", RESIN)
+        resins.put(tx, 0, "Ada", RESIN)
         now_ms = shop.service.timeline.now_ms()
         one_tap = "/a/" + signed_links.new_token(
             tx, signed_links.Purpose.ACKNOWLEDGE, "first", row[0], now_ms

@@ -60,8 +60,12 @@ def test_no_metric_number_is_left_in_any_finding_of_the_shipped_plans() -> None:
     compared = 0
     for assessment in assessments():
         for finding in assessment.findings:
-            told = AMERICAN.told(finding.sentence)
-            texts = [told, AMERICAN.told(finding.change), *(AMERICAN.told(str(c)) for c in finding.constants)]
+            told = AMERICAN.sentence(finding.sentence)
+            texts = [
+                told,
+                AMERICAN.sentence(finding.change),
+                *(AMERICAN.sentence(str(c)) for c in finding.constants),
+            ]
             for text in texts:
                 assert not left.search(re.sub(r'"[^"]*"', "", text)), text
             for figure in finding.figures:
@@ -78,7 +82,7 @@ def test_no_metric_number_is_left_in_any_finding_of_the_shipped_plans() -> None:
 def test_a_refusal_keeps_the_plan_files_units() -> None:
     """It names a key such as thickness_mm, its value and its range: converting half of it would mislead."""
     text = "[form.bottom] thickness_mm: is outside; found 5000.0; allowed: 0.1 to 2000 mm; measure the panel"
-    assert AMERICAN.told(text) == text
+    assert AMERICAN.sentence(text) == text
 
 
 def test_plan_and_ready_pages_speak_the_devices_units_and_the_api_does_not(maker: Any, shop: Any) -> None:
