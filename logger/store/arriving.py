@@ -118,7 +118,7 @@ def _put(
 
 
 def finish(tx: Connection, begun: Begun, now_ms: int, by: str, facts: Mapping[str, Any] | None) -> None:
-    """From now on it is seen. `facts`: what the shop's event says of it; None for a past log, whose own events say so."""
+    """Let it be seen from now on. `facts`: for the shop's event; None for a past log, whose own events have them."""
     last = select(func.coalesce(func.max(READING.c.id), 0)).where(READING.c.pour_id == begun.pour_id)
     done = update(POUR).where(POUR.c.id == begun.pour_id, ~WHOLE)
     if tx.execute(done.values(partial_ms=None, judged_reading_id=last.scalar_subquery())).rowcount != 1:

@@ -203,8 +203,8 @@ def end_sign_ins(tx: Connection, person_id: int, now_ms: int, but: int | None = 
 def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_ms: int) -> int:
     """Asks somebody in, or gives somebody who is here a new password's code; gives the invitation's number.
 
-    An earlier code for the same name holds no longer: there is one way in at a time.
-    Raises NotAllowed when the name belongs to somebody who has left.
+    An earlier code for the same name holds no longer: there is one way in at a time. Raises NotAllowed when the name
+    belongs to somebody who has left.
     """
     if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name, PERSON.c.left_ms.is_not(None))).first():
         raise NotAllowed(

@@ -184,7 +184,7 @@ def _begin_boots(
     *,
     clock_set: bool,
 ) -> frozenset[int]:
-    """Note the boots that stations send from for the first time, and add them to `stored_boots`. Gives their row ids."""
+    """Store the boots that stations send from for the first time, also in `stored_boots`; return their row ids."""
     fresh = [batch for batch in batches if (batch.station_id, batch.sent.boot_id) not in stored_boots]
     if not fresh:
         return frozenset()
@@ -221,9 +221,8 @@ def _is_wrong(sent: Stamp, now_ms: int, *, clock_set: bool) -> bool:
 
 
 def _relied_on(sent: Stamp, now_ms: int, *, clock_set: bool) -> Stamp:
-    """Return the stamp of a sending boot as far as its offset may rest on it. While the service itself does not
-    know the
-    time, its guess keeps the two together; the time is learnt when both know it. A clock that is wrong is none.
+    """Return the stamp of a sending boot as far as its offset may rest on it. While the service itself does not know
+    the time, its guess keeps the two together; the time is learnt when both know it. A clock that is wrong is none.
     """
     reliable = clock_set and not _is_wrong(sent, now_ms, clock_set=clock_set)
     return replace(sent, clock_set=sent.clock_set and reliable)

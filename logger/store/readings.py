@@ -46,9 +46,8 @@ def after(connection: Connection, pour_id: int, reading_id: int, most: int = 500
 def points_after(
     connection: Connection, pour_id: int, reading_id: int, most: int = 10_000
 ) -> list[tuple[Any, ...]]:
-    """Return what a chart needs of a pour's readings that arrived after a given one: id, boot, boot_ms, probe,
-    place, milli_c;
-    so many at a time, since other threads stand still while the driver fetches.
+    """Return what a chart needs of a pour's readings that arrived after a given one: id, boot, boot_ms, probe, place,
+    milli_c; so many at a time, since other threads stand still while the driver fetches.
 
     Plain tuples of the driver, few columns, no join: three days of six probes in half a second instead of two.
     """

@@ -206,9 +206,9 @@ def deepest_safe(
 
 
 def remedy(plan: Plan, peak_c: float) -> Remedy | None:
-    """Return the first of a few changes that brings a plan that is too hot under its limit, proven at full
-    accuracy: free air
-    below, a fan, both, a cooler room. None where none does; a runaway is not asked about. Raises DidNotConverge.
+    """Return the first of a few changes that brings a plan that is too hot under its limit, proven at full accuracy:
+    free air below, a fan, both, a cooler room. None where none does; a runaway is not asked about. Raises
+    DidNotConverge.
     """
     limit = plan.resin.limits.max_core_c
     if extremes.is_runaway(peak_c):

@@ -83,9 +83,9 @@ class Forecast:
     """What the pour will probably do, seen from at_h. °C, hours since pouring, chances 0–1.
 
     core: as the core probe will read it. chance_needed: the chance_core_over_limit that makes a call at this hour.
-    crosses_limit_at_h: among the members that cross; None when hardly any does.
-    release_at_h: the core hard and cooled, as far as that comes within the run. fan_cooling: how much of the running
-    fan's cooling arrives, 1 as it should; None where none runs, or not for long enough.
+    crosses_limit_at_h: among the members that cross; None when hardly any does. release_at_h: the core hard and cooled,
+    as far as that comes within the run. fan_cooling: how much of the running fan's cooling arrives, 1 as it should;
+    None where none runs, or not for long enough.
     """
 
     at_h: float

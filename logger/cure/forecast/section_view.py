@@ -82,8 +82,7 @@ def fields_to_draw(
     plan: Plan, cut: Mapping[str, Any], hours: Sequence[float], core: tuple[Sequence[float], Sequence[float]]
 ) -> tuple[Field, ...]:
     """Return the fields at some hours of what `to_draw` gave; `core`: hours and °C that the core's rise is to agree
-    with (see
-    `core_to_draw`).
+    with (see `core_to_draw`).
 
     Raises DidNotConverge, BadInput for what another version of the program has kept.
     """

@@ -87,9 +87,9 @@ def _wider(one: Widest, other: Widest) -> Widest:
 
 def _traced(points: Points, shape: str) -> Widest:
     """Return what stands for a traced outline. A strip as wide as the largest circle inside is the hotter for any
-    outline that
-    does not bulge inwards (Payne's bound of the torsion function, u ≤ r²/2, from memory), a disc of the same area for
-    any outline at all (Talenti's comparison, from memory)."""
+    outline that does not bulge inwards (Payne's bound of the torsion function, u ≤ r²/2, from memory), a disc of the
+    same area for any outline at all (Talenti's comparison, from memory).
+    """
     if shape == "round":
         across = round(2.0 * math.sqrt(_area(points) / math.pi), 1)
         return Widest(across, f"a disc {across:g} mm across, as large as what was traced")

@@ -27,12 +27,11 @@ __all__ = ["Checkpoint", "EnsembleResult", "Intervention", "Members", "RoomHisto
 class Members:
     """What distinguishes the members: arrays (M,) or numbers, all broadcast to one M.
 
-    rate_factor multiplies k1 and k2 at 25 °C; heat_factor the heat of cure; e_factor both activation energies
-    (rates at 25 °C kept); first_factor k1 once more (the cure before it feeds itself). top_factor, bottom_factor,
-    side_factor multiply the coefficients, given or computed.
-    start_offset_c adds to the start of every layer, room_offset_c to the room (form and slabs start with it).
-    probe_x_mm: the core probe's distance from the centre line; probe_z_mm: its height above mid-depth of the
-    first layer, negative below. Both are kept inside the resin.
+    rate_factor multiplies k1 and k2 at 25 °C; heat_factor the heat of cure; e_factor both activation energies (rates at
+    25 °C kept); first_factor k1 once more (the cure before it feeds itself). top_factor, bottom_factor, side_factor
+    multiply the coefficients, given or computed. start_offset_c adds to the start of every layer, room_offset_c to the
+    room (form and slabs start with it). probe_x_mm: the core probe's distance from the centre line; probe_z_mm: its
+    height above mid-depth of the first layer, negative below. Both are kept inside the resin.
     """
 
     rate_factor: Floats | float = 1.0
@@ -92,9 +91,9 @@ class RoomHistory:
 class EnsembleResult:
     """Arrays (M, T) at `hours` (T,): temperatures °C, conversion 0–1; and per member (M,) the peaks.
 
-    core_c is what the core probe reads at its own place. Peaks are of the whole run, not only at `hours`.
-    gel_at_h: when the probe's place reaches the gel conversion, NaN when it does not.
-    end: where to go on from with `start=`. track: times h and temperatures of each member's own steps.
+    core_c is what the core probe reads at its own place. Peaks are of the whole run, not only at `hours`. gel_at_h:
+    when the probe's place reaches the gel conversion, NaN when it does not. end: where to go on from with `start=`.
+    track: times h and temperatures of each member's own steps.
     """
 
     hours: Floats
@@ -132,9 +131,8 @@ def run_ensemble(
 ) -> EnsembleResult:
     """Run every member of the plan to `hours` (default: the plan's) and read it at `output_hours` (T,).
 
-    room: measured history and forecast in place of the plan's schedule. changes: what is done on the way (fans
-    on, underside opened, …) beside the plan's fan. start: a Checkpoint of the same plan, fineness and number of
-    members.
+    room: measured history and forecast in place of the plan's schedule. changes: what is done on the way (fans on,
+    underside opened, …) beside the plan's fan. start: a Checkpoint of the same plan, fineness and number of members.
     Raises DidNotConverge, BadInput.
     """
     given = members.arrays()

@@ -147,9 +147,9 @@ class Interval:
             lines.spread(delta, getattr(lines, operator))
 
     def settle(self, pull: Floats, trend: Floats, span: Floats, operator: str) -> tuple[Floats, Floats]:
-        """Return what heating at `pull` + `trend` t (K/s) leaves once conducted over a span that begins at t = 0,
-        and how
-        much more over each later span of the same length."""
+        """Return what heating at `pull` + `trend` t (K/s) leaves once conducted over a span that begins at t = 0, and
+        how much more over each later span of the same length.
+        """
         first = pull * span
         self.spread(first, operator + "_mean", outward=True)
         slope = trend * (span * span)

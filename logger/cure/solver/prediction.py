@@ -229,8 +229,8 @@ def predict(
 
 def walked(plan: Plan, field_hours: Sequence[float] = (), enough: Enough | None = None) -> Prediction:
     """Return the plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer
-    `predict`
-    then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises DidNotConverge.
+    `predict` then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises
+    DidNotConverge.
     """
     return predict(plan, field_hours=field_hours, fineness=COARSE_FINENESS, accuracy=COARSE, enough=enough)
 
@@ -241,9 +241,9 @@ def walked_peak_c(plan: Plan, beyond_c: float) -> float:
 
 
 def proven_peak_c(plan: Plan, limit_c: float) -> float:
-    """Return the peak as `predict` gives it where it lies near the limit, °C. Further off, where neither a finer
-    mesh nor
-    shorter steps can bring it to the other side, that of one solution. Raises DidNotConverge."""
+    """Return the peak as `predict` gives it where it lies near the limit, °C. Further off, where neither a finer mesh
+    nor shorter steps can bring it to the other side, that of one solution. Raises DidNotConverge.
+    """
     first = TIGHTER[1] if _computed(plan) else TIGHTER[0]
     once = predict(plan, accuracy=first, enough=peak_seen(plan, limit_c + SEEN_K)).peak_c
     return predict(plan).peak_c if abs(once - limit_c) <= NEAR_K else once
@@ -264,9 +264,9 @@ def _computed(plan: Plan) -> bool:
 
 
 def long_enough(plan: Plan) -> Plan:
-    """Return the plan run far enough to see its peak: to PEAK_PAST of the last layer at the coldest room there is,
-    or to 240 h
-    after that layer, and never less far than the plan says."""
+    """Return the plan run far enough to see its peak: to PEAK_PAST of the last layer at the coldest room there is, or
+    to 240 h after that layer, and never less far than the plan says.
+    """
     coldest = min(c for _, c in plan.room_schedule())
     needed = time_to(PEAK_PAST, coldest, plan.resin.rate)
     ahead = LONGEST_AHEAD_H if needed is None else min(1.2 * needed, LONGEST_AHEAD_H)
