@@ -27,6 +27,7 @@ from logger.settings import Messages
 from logger.store import outbox
 from logger.store.alarms import row_id_of
 from logger.store.message_links import Purpose, revoke_links
+from logger.store.outbox import NewMessage
 from logger.store.shop_events import units_of_pour
 
 #: A message that the first addresses have refused so many times has failed for good: the second are told at once.
@@ -154,11 +155,7 @@ def enqueue(
         ids.append(
             outbox.add_message(
                 tx,
-                alarm_id=row_id,
-                why=str(why),
-                to=to,
-                title=text.title,
-                body=text.body,
+                NewMessage(alarm_id=row_id, why=str(why), to=to, title=text.title, body=text.body),
                 now_ms=now_ms,
                 since_ms=since_ms,
             )

@@ -24,6 +24,7 @@ from logger.settings import Messages
 from logger.store import outbox
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
+from logger.store.outbox import NewMessage
 from logger.units import DAY_MS
 
 log = logging.getLogger(__name__)
@@ -306,11 +307,9 @@ class Sender:
                     for to in hear:
                         outbox.add_message(
                             tx,
-                            alarm_id=None,
-                            why=outbox.CHANNEL,
-                            to=to,
-                            title=BROKEN_TITLE,
-                            body=body,
+                            NewMessage(
+                                alarm_id=None, why=outbox.CHANNEL, to=to, title=BROKEN_TITLE, body=body
+                            ),
                             now_ms=now_ms,
                         )
         except DBAPIError as error:

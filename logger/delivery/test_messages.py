@@ -10,6 +10,7 @@ from logger.delivery.signed_links import Address, new_token
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.message_links import Purpose
+from logger.store.outbox import NewMessage
 from logger.units import HOUR_MS
 
 
@@ -30,11 +31,9 @@ def write_trials(tx: Connection, messages: Messages, now_ms: int, address: Addre
         )
         outbox.add_message(
             tx,
-            alarm_id=None,
-            why=outbox.TRIAL,
-            to=to,
-            title="Test message: please confirm",
-            body=body,
+            NewMessage(
+                alarm_id=None, why=outbox.TRIAL, to=to, title="Test message: please confirm", body=body
+            ),
             now_ms=now_ms,
         )
     return len(groups)

@@ -23,6 +23,8 @@ from logger.record.readings_file import FileReading
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.pours import NewPour
+from logger.store.reading_batches import Batch
 from logger.wire import WireReading
 
 #: Readings this close together reach the service in one batch, s.
@@ -99,10 +101,12 @@ class _Replay:
             station_id, _token = stations.enrol(tx, STATION, 0)
             pour_id = pours.add_pour(
                 tx,
-                title=self._plan.title,
-                client="",
-                plan_toml=plan_to_text(self._plan),
-                station_id=station_id,
+                NewPour(
+                    title=self._plan.title,
+                    client="",
+                    plan_toml=plan_to_text(self._plan),
+                    station_id=station_id,
+                ),
                 by=BY,
                 now_ms=self._timeline.true_ms(),
             )
@@ -127,7 +131,7 @@ class _Replay:
             seq += 1
         with self._store.write() as tx:
             station = stations.by_name(tx, STATION)
-            readings.save_batch(tx, station, STATION, now, incoming, self._timeline.true_ms())
+            readings.save_batch(tx, Batch(station.id, STATION, now, incoming), self._timeline.true_ms())
         while self._watch.judge(self._pour_id):
             pass
         return seq

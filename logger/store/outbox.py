@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from sqlalchemy import Connection, case, exists, func, insert, or_, select, update
 from sqlalchemy.sql.elements import ColumnElement
@@ -35,27 +36,28 @@ def channel_key(url: str) -> str:
     return hashlib.sha256(url.encode()).hexdigest()
 
 
-def add_message(
-    tx: Connection,
-    *,
-    alarm_id: int | None,
-    why: str,
-    to: str,
-    title: str,
-    body: str,
-    now_ms: int,
-    since_ms: int | None = None,
-) -> int:
-    """Put a message into the outbox. `to` names the group of channels ("first", "second"). Gives its id.
+@dataclass(frozen=True, slots=True)
+class NewMessage:
+    """A message to send: the alarm's row (None: about no alarm), why, the group of channels ("first", "second")."""
 
-    `since_ms`: since when the messages that it replaces have waited in vain.
+    alarm_id: int | None
+    why: str
+    to: str
+    title: str
+    body: str
+
+
+def add_message(tx: Connection, message: NewMessage, *, now_ms: int, since_ms: int | None = None) -> int:
+    """Put a message into the outbox; return its id.
+
+    `now_ms`: steady. `since_ms`: since when the messages that it replaces have waited in vain.
     """
     values = {
-        "alarm_id": alarm_id,
-        "why": why,
-        "to": to,
-        "title": title[:300],
-        "body": body[:4000],
+        "alarm_id": message.alarm_id,
+        "why": message.why,
+        "to": message.to,
+        "title": message.title[:300],
+        "body": message.body[:4000],
         "created_ms": now_ms,
         "next_try_ms": now_ms,
         "state": WAITING,

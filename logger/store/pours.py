@@ -161,19 +161,27 @@ def _chosen(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozen
     return {pour_id: frozenset(roms) for pour_id, roms in chosen.items()}
 
 
-def add_pour(
-    tx: Connection, *, title: str, client: str, plan_toml: str, station_id: int | None, by: str, now_ms: int
-) -> int:
-    """Return a new pour, planned. Gives its id."""
+@dataclass(frozen=True, slots=True)
+class NewPour:
+    """What a pour is planned as; station_id None: no station watches it yet."""
+
+    title: str
+    client: str
+    plan_toml: str
+    station_id: int | None
+
+
+def add_pour(tx: Connection, pour: NewPour, *, by: str, now_ms: int) -> int:
+    """Store a new pour as planned; return its id. `now_ms`: true time."""
     pour_id = int(
         tx.execute(
             insert(POUR)
             .values(
-                title=title,
-                client=client,
+                title=pour.title,
+                client=pour.client,
                 stage=Stage.PLANNED,
-                plan_toml=plan_toml,
-                station_id=station_id,
+                plan_toml=pour.plan_toml,
+                station_id=pour.station_id,
                 created_ms=now_ms,
                 reading_head="",
                 event_head="",
@@ -182,7 +190,7 @@ def add_pour(
             .returning(POUR.c.id)
         ).scalar_one()
     )
-    add_event(tx, pour_id, now_ms, "planned", by, f"planned: {title}")
+    add_event(tx, pour_id, now_ms, "planned", by, f"planned: {pour.title}")
     return pour_id
 
 
@@ -321,7 +329,6 @@ def move_on(
     timeline: Timeline,
     *,
     text: str = "",
-    data: Mapping[str, Any] | None = None,
 ) -> None:
     """Take the pour to its next stage and note who did it. Raises NotAllowed, NotFound."""
     pour = get_pour(tx, pour_id)
@@ -338,7 +345,7 @@ def move_on(
     elif stage is Stage.CLOSED:
         values["closed_ms"] = true_ms
     tx.execute(update(POUR).where(POUR.c.id == pour_id).values(**values))
-    add_event(tx, pour_id, true_ms, str(stage), by, text, dict(data) if data else None)
+    add_event(tx, pour_id, true_ms, str(stage), by, text)
 
 
 def freeze_prediction(

@@ -91,18 +91,9 @@ class _BatchWork:
     values: list[dict[str, Any]] = field(default_factory=list)
 
 
-def save_batch(
-    tx: Connection,
-    station: StationRow,
-    spool: str,
-    sent: Stamp,
-    rows: Sequence[WireReading],
-    now_ms: int,
-    *,
-    clock_set: bool = True,
-) -> Saved:
+def save_batch(tx: Connection, batch: Batch, now_ms: int, *, clock_set: bool = True) -> Saved:
     """Save one batch. Raises Conflict when a stored row came with other contents."""
-    (result,) = save_batches(tx, [Batch(station.id, spool, sent, rows)], now_ms, clock_set=clock_set)
+    (result,) = save_batches(tx, [batch], now_ms, clock_set=clock_set)
     if isinstance(result, LoggerError):
         raise result
     return result

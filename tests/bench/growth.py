@@ -35,6 +35,8 @@ from logger.settings import Settings
 from logger.store import partitions, people, pours, readings, stations
 from logger.store.boots import boot_row
 from logger.store.people import Role
+from logger.store.pours import NewPour
+from logger.store.reading_batches import Batch
 from logger.wire import WireReading
 from web.security.access import COOKIE
 from web.security.throttle import unlimited
@@ -101,10 +103,7 @@ class Shop:
         timeline = self.service.timeline
         made = pours.add_pour(
             tx,
-            title="Table",
-            client="",
-            plan_toml=PLAN,
-            station_id=station_id,
+            NewPour(title="Table", client="", plan_toml=PLAN, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -174,10 +173,7 @@ class Shop:
             station = stations.by_name(tx, "bench-1")
             readings.save_batch(
                 tx,
-                station,
-                "spool-1",
-                Stamp(now.wall_ms, "b", now.boot_ms, True),
-                rows,
+                Batch(station.id, "spool-1", Stamp(now.wall_ms, "b", now.boot_ms, True), rows),
                 self.service.timeline.true_ms(),
             )
 

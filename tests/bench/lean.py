@@ -29,6 +29,7 @@ from hardware.clock import Stamp, SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import forecasts, pours, readings, stations
+from logger.store.reading_batches import Batch
 from logger.wire import WireReading
 from web.actions import pours as pour_actions
 from web.service.service import Service
@@ -111,7 +112,9 @@ def prepare(folder: Path) -> str:
             )
         with service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, station, "spool-before", stamp, rows, service.timeline.true_ms())
+            readings.save_batch(
+                tx, Batch(station.id, "spool-before", stamp, rows), service.timeline.true_ms()
+            )
     service.close()
     return token
 

@@ -48,6 +48,7 @@ from logger.store import alarms, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.dialect import insert_many
+from logger.store.pours import NewPour
 from logger.store.reading_batches import READING
 
 PROBES = ("core", "surface", "underside", "room", "surface-2", "underside-2")
@@ -179,11 +180,13 @@ class Rig:
             for one in self.stations[:live]:
                 one.pour_id = pours.add_pour(
                     tx,
-                    title=f"Table {one.name}",
-                    client="",
-                    plan_toml=PLAN,
+                    NewPour(
+                        title=f"Table {one.name}",
+                        client="",
+                        plan_toml=PLAN,
+                        station_id=stations.by_name(tx, one.name).id,
+                    ),
                     by="Ada",
-                    station_id=stations.by_name(tx, one.name).id,
                     now_ms=self.timeline.true_ms(),
                 )
                 pours.freeze_prediction(tx, one.pour_id, CALM, "test")

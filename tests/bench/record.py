@@ -28,6 +28,8 @@ from logger.store import events, forecasts, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.hash_chain import linked_readings
+from logger.store.pours import NewPour
+from logger.store.reading_batches import Batch
 from logger.store.readings import save_batch
 from logger.wire import WireReading
 
@@ -69,10 +71,7 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
         pour_id = pours.add_pour(
             tx,
-            title="River table (invented)",
-            client="",
-            plan_toml=PLAN,
-            station_id=station_id,
+            NewPour(title="River table (invented)", client="", plan_toml=PLAN, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -106,7 +105,9 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
             )
         with store.write() as tx:
             save_batch(
-                tx, stations.by_name(tx, "bench-1"), "spool-1", clock.stamp(), batch, timeline.true_ms()
+                tx,
+                Batch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), batch),
+                timeline.true_ms(),
             )
     with store.write() as tx:
         for stage in (Stage.RELEASED, Stage.CLOSED):

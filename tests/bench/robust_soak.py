@@ -28,6 +28,7 @@ from logger.daemon.forward import ForwardStep
 from logger.pour import Stage
 from logger.record.seal import seal
 from logger.store import pours
+from logger.store.pours import NewPour
 
 DAYS_A_POUR = 3
 
@@ -50,10 +51,7 @@ def pour_anew(shop: Shop, number: int) -> None:
         seal(tx, number, "Ada", now_ms, "The workshop")
         new = pours.add_pour(
             tx,
-            title=f"Table {number + 1}",
-            client="",
-            plan_toml=recorded.PLAN,
-            station_id=1,
+            NewPour(title=f"Table {number + 1}", client="", plan_toml=recorded.PLAN, station_id=1),
             by="Ada",
             now_ms=now_ms,
         )

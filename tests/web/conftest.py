@@ -14,6 +14,7 @@ from logger.planning.finding import Light
 from logger.pour import Stage
 from logger.settings import Messages, Settings
 from logger.store import people, pours, readings, stations
+from logger.store.reading_batches import Batch
 from logger.wire import WireReading
 from web.actions import ending, readiness
 from web.actions import pours as pour_actions
@@ -136,7 +137,9 @@ class Shop:
             )
         with self.service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            saved = readings.save_batch(tx, station, "spool-1", stamp, rows, self.service.timeline.true_ms())
+            saved = readings.save_batch(
+                tx, Batch(station.id, "spool-1", stamp, rows), self.service.timeline.true_ms()
+            )
         self.service.watch.judge_all()
         for pour_id in saved.pours:
             self.service.news.tell("readings", pour=pour_id)

@@ -19,6 +19,7 @@ from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, outbox, pours
 from logger.store.database import Store
+from logger.store.outbox import NewMessage
 from web.server.serve import Running
 from web.service import pipeline
 
@@ -234,7 +235,9 @@ def test_the_heartbeat_covers_reading_judging_and_telling(service: Any, shop: An
     assert pipeline.held_back(service) is None
     with service.store.write() as tx:
         number = outbox.add_message(
-            tx, alarm_id=None, why="x", to="first", title="t", body="b", now_ms=service.timeline.now_ms()
+            tx,
+            NewMessage(alarm_id=None, why="x", to="first", title="t", body="b"),
+            now_ms=service.timeline.now_ms(),
         )
     for _ in range(62):
         shop.clock.move(5)

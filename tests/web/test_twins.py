@@ -13,6 +13,7 @@ from PIL import Image
 
 from logger.pour import FOLLOWS, Stage
 from logger.store import alarms, events, pours, readings, stations
+from logger.store.reading_batches import Batch
 from logger.wire import WireReading
 from web.actions import pours as pour_actions
 from web.actions import readiness
@@ -188,7 +189,9 @@ class Both:
             )
         with service.store.write() as tx:
             station = stations.by_name(tx, f"twin-{list(self._sent).index(pour)}")
-            readings.save_batch(tx, station, f"spool-{pour}", stamp, rows, service.timeline.true_ms())
+            readings.save_batch(
+                tx, Batch(station.id, f"spool-{pour}", stamp, rows), service.timeline.true_ms()
+            )
         service.watch.judge_all()
 
     def point_of(self, pour: int) -> str:

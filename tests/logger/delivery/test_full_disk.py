@@ -15,6 +15,7 @@ from sqlalchemy.exc import OperationalError
 from logger.store import alarms, outbox
 from logger.store.ballast import Ballast
 from logger.store.database import Store
+from logger.store.outbox import NewMessage
 
 
 class Disk:
@@ -196,7 +197,7 @@ def test_a_refused_write_gives_the_reserve_up_and_the_next_one_succeeds(tmp_path
         with store.write() as tx:
             for _ in range(times):
                 outbox.add_message(
-                    tx, alarm_id=None, why="x", to="first", title="t", body="b" * 4000, now_ms=0
+                    tx, NewMessage(alarm_id=None, why="x", to="first", title="t", body="b" * 4000), now_ms=0
                 )
 
     with pytest.raises(OperationalError, match="full"):

@@ -16,6 +16,7 @@ from logger.delivery.compose import Notification
 from logger.delivery.sender import BROKEN_TITLE, Sender
 from logger.store import outbox
 from logger.store.database import Store
+from logger.store.outbox import NewMessage
 
 HOT = "The core is too hot - Table"
 
@@ -131,11 +132,7 @@ def test_a_channel_that_is_away_costs_its_time_once_a_round(bench: Any) -> None:
         for number in range(10):
             outbox.add_message(
                 tx,
-                alarm_id=None,
-                why="test",
-                to="first",
-                title=f"{number}",
-                body="",
+                NewMessage(alarm_id=None, why="test", to="first", title=f"{number}", body=""),
                 now_ms=shop.timeline.now_ms(),
             )
     shop.sender.send_due()
@@ -149,7 +146,9 @@ def test_tries_come_quickly_at_first_and_then_every_five_minutes(bench: Any) -> 
     shop.receivers.down = {"one://first"}
     with shop.store.write() as tx:
         outbox.add_message(
-            tx, alarm_id=None, why="test", to="first", title="x", body="", now_ms=shop.timeline.now_ms()
+            tx,
+            NewMessage(alarm_id=None, why="test", to="first", title="x", body=""),
+            now_ms=shop.timeline.now_ms(),
         )
     times = []
     for second in range(1300):

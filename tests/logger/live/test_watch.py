@@ -18,6 +18,8 @@ from logger.pour import Stage
 from logger.store import alarms, events, forecasts, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.pours import NewPour
+from logger.store.reading_batches import Batch
 from logger.wire import WireReading
 
 CALM = {"curve": {"hours": [0.0, 20.0, 100.0], "core_c": [21.0, 40.0, 22.0]}, "release_at_h": 60.0}
@@ -46,10 +48,7 @@ class Watched:
             self.station_id, _token = stations.enrol(tx, "bench-1", 0)
             self.pour_id = pours.add_pour(
                 tx,
-                title="Table",
-                client="",
-                plan_toml=plan_toml,
-                station_id=self.station_id,
+                NewPour(title="Table", client="", plan_toml=plan_toml, station_id=self.station_id),
                 by="Ada",
                 now_ms=self.timeline.true_ms(),
             )
@@ -72,7 +71,7 @@ class Watched:
             incoming.append(WireReading(probe, place, stamp, milli_c, None, raw, None, seq=self.seq))
         with self.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, station, "spool-1", stamp, incoming, self.timeline.true_ms())
+            readings.save_batch(tx, Batch(station.id, "spool-1", stamp, incoming), self.timeline.true_ms())
 
     def sweep(self, core_c: float, seconds: float = 5.0) -> None:
         """Time passes, one sweep comes, the watch judges."""

@@ -25,6 +25,7 @@ from logger.record.seal import seal_hash
 from logger.record.verify import verify
 from logger.store import pours
 from logger.store.database import Store
+from logger.store.pours import NewPour
 from logger.store.transfer import COLUMNS, rows_of
 
 #: Text that breaks careless files: quotes, commas, line ends, an empty string, other scripts, a NUL.
@@ -142,7 +143,9 @@ class Elsewhere:
         self.store = Store(f"sqlite:///{folder / 'elsewhere.sqlite3'}")
         self.imports = Imports(self.store, folder, lambda: 99)
         with self.store.write() as tx:
-            pours.add_pour(tx, title="another", client="", plan_toml="", station_id=None, by="Cleo", now_ms=1)
+            pours.add_pour(
+                tx, NewPour(title="another", client="", plan_toml="", station_id=None), by="Cleo", now_ms=1
+            )
 
     def bring_in(self, raw: bytes) -> int:
         """A bundle, as Cleo brings it in."""

@@ -12,6 +12,7 @@ from logger.pour import Stage
 from logger.store import pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.pours import NewPour
 from logger.wire import WireReading
 
 
@@ -35,10 +36,7 @@ def pour_id(store: Store, timeline: Timeline, station_id: int, plan_toml: str) -
     with store.write() as tx:
         made = pours.add_pour(
             tx,
-            title="Table",
-            client="",
-            plan_toml=plan_toml,
-            station_id=station_id,
+            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )

@@ -15,6 +15,7 @@ from logger.errors import StoreError
 from logger.store import pours, readings, stations
 from logger.store.backup import back_up, check_backup, restore
 from logger.store.database import Store
+from logger.store.reading_batches import Batch
 from logger.store.readings import save_batch
 
 #: A server has its own tools for backups.
@@ -29,7 +30,9 @@ def database_of(store: Any) -> Path:
 def fill(store: Any, clock: Any, timeline: Any, rows: Any) -> None:
     """Stores some rows."""
     with store.write() as tx:
-        save_batch(tx, stations.by_name(tx, "bench-1"), "s", clock.stamp(), rows, timeline.true_ms())
+        save_batch(
+            tx, Batch(stations.by_name(tx, "bench-1").id, "s", clock.stamp(), rows), timeline.true_ms()
+        )
 
 
 def heads(store: Any, pour_id: int) -> tuple[str, str]:

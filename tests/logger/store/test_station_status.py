@@ -11,6 +11,7 @@ from logger.store import pours, stations
 from logger.store.alarms import ALARM
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.store.pours import NewPour
 from logger.store.station_status import AtStation, at_stations
 from logger.store.stations import STATION
 
@@ -38,7 +39,9 @@ def test_each_station_hears_of_its_own_fan_pours_and_loudest_alarm(
         fan, _token = stations.enrol(tx, "bench-2", 0)
         idle, _token = stations.enrol(tx, "bench-3", 0)
         tx.execute(update(STATION).where(STATION.c.id == fan).values(fan_on=True))
-        pours.add_pour(tx, title="Next", client="", plan_toml=plan_toml, station_id=fan, by="Ada", now_ms=0)
+        pours.add_pour(
+            tx, NewPour(title="Next", client="", plan_toml=plan_toml, station_id=fan), by="Ada", now_ms=0
+        )
         tx.execute(
             insert(ALARM),
             [alarm("low"), alarm("medium"), alarm("high", "acknowledged"), alarm("high", quiet=True)],
