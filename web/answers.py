@@ -100,15 +100,25 @@ class PourListed(AnswerShape):
     )
 
 
-class StandingShape(AnswerShape):
-    """How a pour stands, as the board shows it: its gravest alarm that is true leads, acknowledged or not."""
+#: How grave a pour's condition is, from nothing to watch to danger.
+SeverityName = Literal["none", "calm", "open", "answered", "check", "blind", "danger"]
 
-    tone: Literal["stop", "lost", "watch", "hand", "calm", "quiet"]
+
+class StandingShape(AnswerShape):
+    """How a pour stands, as every screen shows it: the gravest of all that is true leads, acknowledged or not."""
+
+    tone: Literal["stop", "lost", "watch", "hand", "open", "calm", "quiet"]
     word: str
-    because: str
+    because: str = Field(description="what is so, in a headline")
+    action: str = Field(description="what to do now")
+    expected: str = Field(description="what comes next")
+    certainty: str = Field(description="what that rests on")
+    severity: SeverityName
+    cause: str = Field(description="what it is about")
     alarm: int | None = Field(description="the alarm that it is about")
     by: str | None = Field(description="who is on it")
     since_ms: int | None
+    others: list[int] = Field(description="further alarms that are true, or over and not confirmed")
 
 
 class PourAnswer(PourListed):

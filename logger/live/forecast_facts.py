@@ -6,7 +6,7 @@ from typing import Any
 
 from logger.alarms.conditions.heat import LEAST_COOLING
 from logger.alarms.inputs import ForecastAnswer, Quantiles
-from logger.cure.forecast.decision import NOW
+from logger.condition.peaks import remedies
 from logger.quantities import marked
 
 
@@ -33,26 +33,11 @@ def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
         crossing_h=band("crosses_limit_at_h"),
         release_h=band("release_at_h"),
         causes=tuple(marked(cause["words"]) for cause in body["causes"]),
-        would_help=_would_help(body.get("what_if", {})),
+        would_help=remedies(body.get("what_if", {})),
         fan_cooling=_fan_cooling(band("fan_cooling")),
         chance_without_fan=body.get("chance_without_fan"),
         surface_heating_w_m2=None if sun is None else sun["size"],
     )
-
-
-#: A remedy that brings the peak down by less than this is not worth a maker's way, K.
-WORTH_DOING_C = 2.0
-
-
-def _would_help(answers: dict[str, Any]) -> tuple[str, ...]:
-    """Return the remedies that help, in words, the best first."""
-    if NOW not in answers:
-        return ()
-    as_it_is_c = answers[NOW]["core_peak_c"]["p50"]
-    gains = [
-        (as_it_is_c - answer["core_peak_c"]["p50"], marked(answer["words"])) for answer in answers.values()
-    ]
-    return tuple(words for gain, words in sorted(gains, reverse=True) if gain >= WORTH_DOING_C)
 
 
 #: That a fan hardly cools is taken as known once it cannot well bring more than this part of its cooling.

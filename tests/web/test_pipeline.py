@@ -169,7 +169,7 @@ def test_the_board_says_when_the_core_was_read_and_not_another_probe(
     tile = maker.get("/").text.partition(f'id="tile-{poured}"')[2].partition("</li>")[0]
     assert "Nobody sees the core" in tile
     assert "2 min ago" in tile
-    assert "Go there now" in tile
+    assert "Go to the pour now" in tile
 
 
 def test_a_pour_without_a_probe_at_its_core_is_not_called_calm(
@@ -213,7 +213,7 @@ def test_a_live_pour_whose_prediction_cannot_be_used_is_watched_by_its_limits(
     assert service.watch.trouble is None, "it is judged"
     board = html.unescape(maker.get("/").text)
     assert f"the prediction of pour {poured} cannot be used" in board
-    assert "Go there now" in board
+    assert "Go to the pour now" in board
 
 
 def test_a_pour_whose_plan_cannot_be_read_takes_no_other_off_the_board(

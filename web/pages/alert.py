@@ -10,14 +10,15 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.kind import Priority
 from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
+from logger.condition.judge import Severity
 from logger.errors import BadInput
-from logger.store import alarms, page_queries, pours
+from logger.store import alarms, pours
 from web.actions import pours as desk
 from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, OnlookerDep, ServiceDep
 from web.views.render import page
-from web.views.status import status_from
+from web.views.status import status_of
 from web.views.units import number_from
 
 router = APIRouter(include_in_schema=False)
@@ -31,9 +32,10 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
     with service.store.read() as connection:
         alarm = alarms.get_alarm(connection, alarm_id)
         pour = None if alarm.pour_id is None else pours.get_pour(connection, alarm.pour_id)
-        probes = [] if pour is None else page_queries.probes_of_pour(connection, pour)
-    core = None if pour is None else status_from(pour, probes, (), service.timeline.true_ms()).core
+        now_ms = service.timeline.true_ms()
+        standing = None if pour is None else status_of(service, connection, pour, now_ms)
     kind = KINDS[alarm.kind]
+    core = None if standing is None else standing.core
     now_c = core.celsius if core is not None and alarm.kind in OF_THE_CORE else None
     return page(
         request,
@@ -44,6 +46,12 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
             "kind": kind,
             "now_c": now_c,
             "pour": pour,
+            "standing": standing,
+            # A graver condition than this alarm's leads on its page as well.
+            "graver": standing is not None
+            and standing.live
+            and standing.alarm != alarm.id
+            and standing.condition.severity >= Severity.BLIND,
             "quiet": None if pour is None else watching.quiet_of(service, alarm_id),
             "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
             "true": alarm.phase in UP,

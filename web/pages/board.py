@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-import logging
 from typing import Any
 
 from fastapi import APIRouter, Request
 from sqlalchemy import Connection
 from starlette.responses import Response
 
-from logger.errors import LoggerError
+from logger.condition.words import STAGE_WORDS
 from logger.pour import LIVE, Stage
-from logger.store import alarms, forecasts, pours, stations
+from logger.store import alarms, pours, stations
 from logger.store.rows import PourWithPrediction
-from web.actions import pours as pour_actions
-from web.pages.pour import chance_words
+from logger.units import HOUR_MS
 from web.security.access import OnlookerDep, ServiceDep
-from web.service.pipeline import unjudged
 from web.service.service import Service
 from web.views.render import page
-from web.views.status import NOT_WATCHED, STAGE_WORDS, Status, status_of, urgency
+from web.views.status import status_of, urgency
 from web.views.units import chosen
 
-log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
 #: Finished pours listed on the board.
 FINISHED_SHOWN = 12
@@ -55,43 +51,12 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
 
 
 def _tile(service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int) -> dict[str, Any]:
-    """One live pour. What is stored of one must not take the others off the board."""
-    try:
-        return _whole_tile(service, connection, pour, now_ms)
-    except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
-        log.exception("pour %s cannot be shown", pour.id)
-        because = unjudged(service, pour) or "what is stored of it cannot be read: go there and look"
-        lost = Status("stop", NOT_WATCHED, because, (), None, old=True, live=True)
-        return {
-            "pour": pour,
-            "standing": lost,
-            "stage": STAGE_WORDS[Stage(pour.stage)],
-            "limit_c": None,
-            "hour": (now_ms - pour.started_ms) / 3.6e6,
-            "peak_c": None,
-            "peak_in_h": None,
-            "chance": None,
-        }
-
-
-def _whole_tile(
-    service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int
-) -> dict[str, Any]:
-    limits = pour_actions.plan_of(pour).resin.limits
-    hour = (now_ms - pour.started_ms) / 3.6e6
-    prediction = pour.prediction or {}
-    peak_c, peak_at_h, chance = prediction.get("peak_c"), prediction.get("peak_at_h"), None
-    forecast = forecasts.latest(connection, pour.id)
-    if forecast is not None:
-        peak_c, peak_at_h = forecast.body["core_peak_c"]["p50"], forecast.body["core_peak_at_h"]["p50"]
-        chance = chance_words(forecast.body["chance_core_over_limit"])
+    """Return one live pour: its condition, whatever of it can be read."""
+    standing = status_of(service, connection, pour, now_ms)
     return {
         "pour": pour,
-        "standing": status_of(service, connection, pour, now_ms),
+        "standing": standing,
         "stage": STAGE_WORDS[Stage(pour.stage)],
-        "limit_c": limits.max_core_c,
-        "hour": hour,
-        "peak_c": peak_c,
-        "peak_in_h": None if peak_at_h is None else peak_at_h - hour,
-        "chance": chance,
+        "limit_c": standing.condition.limit_c,
+        "hour": (now_ms - pour.started_ms) / HOUR_MS,
     }

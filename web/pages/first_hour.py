@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.first_hour import LookResult, advice, due_times_ms, looks_seen, next_due_ms
+from logger.condition.words import STAGE_WORDS
 from logger.errors import BadInput, NotAllowed
 from logger.pour import LIVE, Stage
 from logger.store import page_queries, pours
@@ -16,7 +17,6 @@ from web.pages.first_hour_measures import shown_measures
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.views.render import page
-from web.views.status import STAGE_WORDS
 
 router = APIRouter(include_in_schema=False)
 FINDING_WORDS = {

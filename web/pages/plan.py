@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Request
 from pydantic import BaseModel, Field, StringConstraints
 from starlette.responses import RedirectResponse, Response
 
+from logger.condition.words import STAGE_WORDS
 from logger.cure.advice.limits import in_allowed_room
 from logger.errors import BadInput, DidNotConverge, NotAllowed
 from logger.plan.file import Plan, plan_to_text
@@ -26,7 +27,6 @@ from web.service.service import Service
 from web.views.assessed import assessment_of
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers
 from web.views.render import page
-from web.views.status import STAGE_WORDS
 from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)

@@ -13,25 +13,25 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
+from logger.condition.words import STAGE_WORDS, chance_words
 from logger.cure.forecast.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
 from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import Units, difference
-from logger.store import alarms, forecasts, page_queries, pours, stations
-from logger.store.rows import AlarmRow, EventRow, PourRow, ProbeRow
+from logger.store import forecasts, page_queries, pours, stations
+from logger.store.rows import EventRow, PourRow
 from web.actions import ending
 from web.actions import pours as pour_actions
 from web.actions.message_test import untested
 from web.pages.fan import fan_of
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
-from web.service.pipeline import unjudged
 from web.service.service import Service
 from web.views.agenda import coming
 from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures, predicted_of
 from web.views.render import page
-from web.views.status import STAGE_WORDS, status_from
+from web.views.status import Status, status_of
 from web.views.units import units_of
 
 log = logging.getLogger(__name__)
@@ -154,8 +154,7 @@ class _Stored:
     """What the store has of a pour for its page. station: its name; None where one has to be chosen."""
 
     pour: PourRow
-    alarms: list[AlarmRow]
-    probes: list[ProbeRow]
+    standing: Status
     forecast: dict[str, Any] | None
     events: list[EventRow]
     looks: list[Look]
@@ -167,7 +166,7 @@ class _Stored:
     hottest: tuple[float, float] | None
 
 
-def _stored(service: Service, connection: Connection, pour_id: int) -> _Stored:
+def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int) -> _Stored:
     pour = pours.get_pour(connection, pour_id)
     newest = forecasts.latest(connection, pour_id)
     forecast = None if newest is None else newest.body
@@ -182,8 +181,7 @@ def _stored(service: Service, connection: Connection, pour_id: int) -> _Stored:
         hottest = service.curves.hottest(connection, pour_id, pour.poured_ms)
     return _Stored(
         pour=pour,
-        alarms=alarms.open_alarms(connection, pour_id),
-        probes=page_queries.probes_of_pour(connection, pour),
+        standing=status_of(service, connection, pour, now_ms),
         forecast=forecast,
         events=page_queries.newest_events(connection, pour_id, 60),
         looks=page_queries.looks_of(connection, pour_id),
@@ -221,7 +219,7 @@ def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str
 def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
-        stored = _stored(service, connection, pour_id)
+        stored = _stored(service, connection, pour_id, now_ms)
     pour, body, hottest = stored.pour, stored.forecast, stored.hottest
     stage, plan = Stage(pour.stage), pour_actions.plan_of(pour)
     limits = plan.resin.limits
@@ -230,14 +228,12 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "pour": pour,
         "stage": stage,
         "stage_word": STAGE_WORDS[stage],
-        "standing": status_from(pour, stored.probes, stored.alarms, now_ms, unjudged(service, pour)),
-        "alarms": stored.alarms,
+        "standing": stored.standing,
         "plan": plan,
         "limit_c": limits.max_core_c,
         "hour": hour,
         "hottest": hottest,
         "ahead": _ahead(stored, service.rhythm, hour),
-        "sentence": _sentence(pour, body, limits.max_core_c, u, hottest),
         "forecast": body,
         "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,
         "helps": _helps(body),
@@ -279,47 +275,6 @@ def _at_ms(pour: PourRow, hours: float | None) -> int | None:
     return None if hours is None or pour.poured_ms is None else pour.poured_ms + round(hours * 3.6e6)
 
 
-def _sentence(
-    pour: PourRow,
-    forecast: dict[str, Any] | None,
-    limit_c: float,
-    u: Units,
-    hottest: tuple[float, float] | None = None,
-) -> str:
-    """Return what the pour will do, in a sentence or two: what was measured leads when it is worse than what was
-    foretold.
-    """
-    measured = ""
-    if hottest is not None and hottest[0] > limit_c:
-        measured = f"A core probe has read {u.temp(hottest[0])}: over the limit of {u.temp(limit_c, 0)}. "
-    if forecast is not None:
-        peak, at, chance = (
-            forecast["core_peak_c"],
-            forecast["core_peak_at_h"],
-            forecast["chance_core_over_limit"],
-        )
-        if hottest is not None and hottest[0] > peak["p95"]:
-            return measured + (
-                f"The forecast of {u.peak(peak['p50'])} does not fit what the core probe reads: "
-                "look at the pour and at the probe before you trust either."
-            )
-        past = at["p50"] <= forecast["at_h"]
-        verb = "The forecast takes its peak as past, at" if past else "Its core will probably peak at"
-        when = "" if past else f" about {at['p50']:.0f} h after pouring"
-        return measured + (
-            f"{verb} {u.peak(peak['p50'])} ({u.peak(peak['p05'])} to {u.peak(peak['p95'])}){when}. "
-            f"Chance that it passes {u.temp(limit_c, 0)}: {chance_words(chance)}."
-        )
-    if pour.prediction is None:
-        return measured + "Not predicted yet."
-    peak_c, peak_h = pour.prediction["peak_c"], pour.prediction["peak_at_h"]
-    over = "above" if peak_c > limit_c else "below"
-    return measured + (
-        f"The plan predicts {u.peak(peak_c)} at the hottest, {peak_h:.0f} h after pouring, "
-        f"{over} the limit of {u.temp(limit_c, 0)}."
-    )
-
-
 def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
     """Return what could be done now, and what it would come to; that of doing nothing first."""
     if forecast is None:
@@ -332,13 +287,6 @@ def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
         }
         for name, answer in forecast.get("what_if", {}).items()
     ]
-
-
-def chance_words(chance: float) -> str:
-    """Return a chance as people say it; never 0 or 100 %."""
-    if chance < 0.01:
-        return "below 1 %"
-    return "above 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
 def _chart(pour: PourRow, limits: Any, forecast: dict[str, Any] | None, u: Units) -> dict[str, Any]:

@@ -9,6 +9,8 @@ from fastapi import APIRouter, Form, Request
 from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
+from logger.condition.evidence import PLACES
+from logger.condition.words import FAULT_WORDS
 from logger.errors import BadInput, NotAllowed
 from logger.probe_checks.chip_reading import applied_c
 from logger.probe_checks.dip import dip
@@ -22,7 +24,6 @@ from web.schemas import Name
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.render import page
-from web.views.status import FAULT_WORDS, PLACES
 
 router = APIRouter(include_in_schema=False)
 #: How far back a check looks: a dip is over in minutes.

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
+from logger.condition.words import FAULT_WORDS, STAGE_WORDS
 from logger.errors import BadInput
 from logger.pour import Stage
 from logger.quantities import Units
@@ -28,7 +29,6 @@ from web.service.service import Service
 from web.views import paper
 from web.views.photo_sanitize import thumbnail
 from web.views.render import STATIC, page, templates
-from web.views.status import FAULT_WORDS, STAGE_WORDS
 from web.views.units import units_of
 from web.views.words import hours_minutes
 

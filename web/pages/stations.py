@@ -9,6 +9,8 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.conditions.equipment import CLOCK_OFF_MS
+from logger.condition.evidence import PLACES
+from logger.condition.words import FAULT_WORDS
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store
@@ -18,7 +20,6 @@ from logger.version import own_version
 from web.security.access import OwnerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.render import page
-from web.views.status import FAULT_WORDS, PLACES
 
 router = APIRouter(include_in_schema=False)
 #: As the API takes it.

@@ -7,11 +7,13 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from logger.alarms.registry import KINDS
+from logger.condition.evidence import OpenAlarm
 from logger.quantities import Units, marked
 from logger.units import hours_minutes, span
 
 __all__ = [
     "ago",
+    "alarm_line",
     "celsius",
     "clock_time",
     "dated",
@@ -104,6 +106,16 @@ def release_words(told: Mapping[str, Any]) -> str:
     if last is None:
         return f"{hours_minutes(told['p50'])}; {late}"
     return f"{hours_minutes(told['p50'])} ({first:.0f}–{last:.0f} h)"
+
+
+def alarm_line(alarm: OpenAlarm) -> str:
+    """Return an alarm in a few words: its title, and whether somebody has it in hand or it is over."""
+    title = KINDS[alarm.kind].title
+    if not alarm.true:
+        return f"{title} (cleared, not confirmed)"
+    return (
+        f"{title} ({alarm.by or 'somebody'} is on it)" if alarm.answered else f"{title} (nobody is on it yet)"
+    )
 
 
 def sentence(text: str) -> str:

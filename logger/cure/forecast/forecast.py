@@ -127,6 +127,7 @@ class Forecast:
             "crosses_limit_at_h": None
             if self.crosses_limit_at_h is None
             else self.crosses_limit_at_h.to_json(),
+            "clear_at_h": None if self.ahead.clear_at_h is None else round(self.ahead.clear_at_h, 3),
             "time_left_h": None if self.time_left_h is None else round(self.time_left_h, 3),
             "release_at_h": self.release_at_h.to_json(),
             "end_conversion": self.end_conversion.to_json(),

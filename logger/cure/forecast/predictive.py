@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.arrays import Floats
 from logger.cure.forecast.likelihood import FLOOR_C, OFFSET_C, PART_OF_RISE
@@ -24,6 +25,8 @@ QUANTILES = (0.05, 0.5, 0.95)
 #: Looser than a prediction: peaks of members are within 0.5 K of it, their mean within 0.05 K, in half the time.
 ACCURACY = Accuracy(kelvin=0.3, part_of_rise=0.01, conversion=0.003, rebuild_part=0.25)
 NAMES = ("p05", "p50", "p95")
+#: A reading tells which way a pour goes when it does so in this part of the cases.
+CLEAR_PART = 0.9
 
 
 @dataclass(frozen=True)
@@ -102,7 +105,7 @@ class MemberState:
 @dataclass(frozen=True)
 class Outlook:
     """What each member makes of it: (M,) peaks °C and hours, hours of crossing the limit and of release (inf: never),
-    conversion at the end; bands to draw."""
+    conversion at the end; by when the readings tell whether the limit is passed (clear_in); bands to draw."""
 
     core_peak_c: Floats
     core_peak_at_h: Floats
@@ -111,6 +114,7 @@ class Outlook:
     crosses_at_h: Floats
     release_at_h: Floats
     end_conversion: Floats
+    clear_at_h: float | None
     bands: QuantileCurves
 
     def chance_over(self, limit_c: float) -> float:
@@ -158,6 +162,7 @@ def roll_forward(
         crosses_at_h=first_crossings(hours, core, limit_c),
         release_at_h=np.where(ready.any(axis=1), hours[ready.argmax(axis=1)], np.inf),
         end_conversion=run.end_mean_conversion,
+        clear_at_h=clear_in(hours, core, peak > limit_c),
         bands=QuantileCurves(
             hours[every],
             _three(core)[:, every],
@@ -175,6 +180,20 @@ def _missing(state: MemberState, hours: Floats, rise_c: Floats) -> Floats:
     unknown = FLOOR_C + PART_OF_RISE["core"] * np.abs(rise_c)
     offset, fading = state.shift[:, :, None]
     return np.asarray(offset + fading * left + unknown * np.sqrt(1.0 - left**2) * state.noise[:, None])
+
+
+def clear_in(hours: Floats, core_c: Floats, over: NDArray[np.bool_]) -> float | None:
+    """Return by which of the hours (T,) the core's reading alone tells members that pass the limit, over (M,), from
+    those that do not; core_c (M, T). None where all or none of them pass it, or no reading ever tells.
+
+    A reading tells when in CLEAR_PART of all pairs the one that passes is hotter by more than a probe may be off: the
+    area under the receiver operating characteristic, by its pairs (Mann and Whitney 1947, from memory).
+    """
+    if over.all() or not over.any():
+        return None
+    apart = core_c[over][:, None, :] - core_c[~over][None, :, :]
+    tells = (apart > OFFSET_C).mean(axis=(0, 1)) >= CLEAR_PART
+    return float(hours[tells.argmax()]) if tells.any() else None
 
 
 def band(values: Floats) -> Band:

@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 
-from logger.cure.forecast.predictive import moment
+from logger.cure.forecast.predictive import clear_in, moment
 
 
 def test_hours_that_all_members_reach_have_the_quantiles_of_a_reference_library() -> None:
@@ -33,3 +33,15 @@ def test_a_quantile_that_leans_on_a_member_that_never_gets_there_is_none(never: 
     assert all(hour is not None and 20.0 <= hour <= 60.0 for hour in given[:told])
     assert found.chance == pytest.approx((64 - never) / 64)
     assert json.loads(json.dumps(found.to_json(), allow_nan=False))["within_h"] == 72.0
+
+
+def test_it_is_clear_by_the_hour_at_which_the_courses_part() -> None:
+    """Two of four members run away from hour 2 on: by a reading they are told apart from then on, and not before."""
+    hours = np.arange(0.0, 5.0, 0.5)
+    cool = 30.0 + hours
+    hot = cool + np.maximum(hours - 2.0, 0.0) * 10.0
+    core = np.stack([cool, cool + 0.1, hot, hot + 0.1])
+    over = np.array([False, False, True, True])
+    assert clear_in(hours, core, over) == pytest.approx(2.5)
+    assert clear_in(hours, core, np.zeros(4, dtype=bool)) is None
+    assert clear_in(hours, np.stack([cool] * 4), over) is None

@@ -34,7 +34,7 @@ def test_a_hot_core_leads_the_board_the_bar_and_the_alert_page(maker: Any, shop:
     shop.go(hot, Stage.READY, Stage.POURING)
     shop.feed(0.1, 5, lambda _h: {"core": 66.0, "surface": 50.0, "room": 21.0})
     board = words(maker.get("/"))
-    assert "Go there now" in board
+    assert "Go to the pour now" in board
     assert "The core is too hot" in board
     assert "66.0" in board
     assert board.index("River table") < board.index("Calm table")

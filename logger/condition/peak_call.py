@@ -1,0 +1,98 @@
+"""What may be said of the peak that is to come. Pure.
+
+One reading of chance, band and middle, so that they cannot contradict one another: as long as the band has the limit
+inside, no single number is given, and it is said by when the readings will tell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from logger.condition.evidence import Peak
+
+#: The band holds nine of ten cases: this much chance lies beyond either of its ends.
+TAIL = 0.05
+#: "More likely than not".
+HALF = 0.5
+#: A reading this far above a forecast's 95 % point is outside it, °C: what a probe may be off.
+OUTSIDE_C = 1.0
+#: A plan's peak is one number with no band of its own: this far above it a reading is outside (project choice), °C.
+OUTSIDE_PLAN_C = 5.0
+#: A plan's peak is taken as past a quarter later than planned, and not before so many hours, as for the alarms.
+LATER_PART, LEAST_H = 0.25, 6.0
+
+
+class Call(StrEnum):
+    """What is said of the peak."""
+
+    UNKNOWN = "unknown"  #: neither a forecast nor a plan says anything
+    BELOW = "below"  #: it stays below the limit
+    OPEN = "open"  #: too early to know
+    LIKELY_OVER = "likely-over"  #: more likely than not it passes the limit; how far is not known
+    OVER = "over"  #: it will pass the limit
+    REFUTED = "refuted"  #: the core has read more than the forecast allows
+    PASSED = "passed"  #: the core has been over the limit, and may rise again
+    PAST = "past"  #: it is behind
+
+
+@dataclass(frozen=True, slots=True)
+class PeakCall:
+    """The call, and the peak that it is about. hottest: what the core has read so far (°C, hour)."""
+
+    call: Call
+    peak: Peak | None
+    hottest: tuple[float, float] | None
+    planned: bool = False  #: from the plan: there is no forecast yet
+
+    @property
+    def over(self) -> bool:
+        """Whether it is over the limit or will pass it, more likely than not, and the peak is not past."""
+        return self.call in (Call.LIKELY_OVER, Call.OVER, Call.PASSED)
+
+    def went_over(self, limit_c: float | None) -> bool:
+        """Whether the core has been over the limit."""
+        return limit_c is not None and self.hottest is not None and self.hottest[0] > limit_c
+
+
+def call_of(
+    forecast: Peak | None,
+    planned: Peak | None,
+    limit_c: float | None,
+    hottest: tuple[float, float] | None,
+    hour: float | None,
+) -> PeakCall:
+    """Return what may be said at an hour of the pour (None: not poured yet)."""
+    if forecast is None:
+        return _of_plan(planned, limit_c, hottest, hour)
+
+    def said(call: Call) -> PeakCall:
+        return PeakCall(call, forecast, hottest)
+
+    past = forecast.made_h is not None and forecast.last_at_h <= forecast.made_h
+    if hottest is not None and hottest[0] > forecast.high_c + OUTSIDE_C:
+        return said(Call.REFUTED)
+    if past:
+        return said(Call.PAST)
+    if limit_c is not None and hottest is not None and hottest[0] > limit_c:
+        return said(Call.PASSED)
+    if forecast.chance >= 1 - TAIL:
+        return said(Call.OVER)
+    if forecast.chance > HALF:
+        return said(Call.LIKELY_OVER)
+    return said(Call.OPEN if forecast.chance >= TAIL else Call.BELOW)
+
+
+def _of_plan(
+    planned: Peak | None, limit_c: float | None, hottest: tuple[float, float] | None, hour: float | None
+) -> PeakCall:
+    if planned is None or limit_c is None:
+        return PeakCall(Call.UNKNOWN, None, hottest)
+    over = planned.middle_c > limit_c
+    if hour is not None and hour >= max((1 + LATER_PART) * planned.at_h, LEAST_H):
+        return PeakCall(Call.PAST, planned, hottest, planned=True)
+    if hottest is not None and hottest[0] > limit_c:
+        return PeakCall(Call.PASSED, planned, hottest, planned=True)
+    if hottest is not None and hottest[0] > planned.middle_c + OUTSIDE_PLAN_C:
+        return PeakCall(Call.REFUTED, planned, hottest, planned=True)
+    return PeakCall(Call.OVER if over else Call.BELOW, planned, hottest, planned=True)

@@ -1,0 +1,301 @@
+"""A condition in words: what is so, what to do, who is on it, what comes next, and how sure that is.
+
+Quantities are marked (logger/quantities.py); `clock` writes a moment as a time of day in the reader's zone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import ceil, floor
+
+from logger.alarms.registry import KINDS
+from logger.condition.evidence import Peak, Thermometer
+from logger.condition.judge import Cause, Condition, Severity
+from logger.condition.peak_call import Call
+from logger.pour import Stage
+from logger.quantities import peak as peak_mark
+from logger.quantities import temperature
+from logger.units import HOUR_MS, hours_minutes, span
+
+STAGE_WORDS = {
+    Stage.PLANNED: "Planned",
+    Stage.READY: "Ready to pour",
+    Stage.POURING: "Pouring",
+    Stage.WATCHED: "First hour",
+    Stage.CURING: "Curing",
+    Stage.RELEASED: "Out of the form",
+    Stage.CLOSED: "Record sealed",
+    Stage.SPOILED: "Given up",
+}
+PLACE_WORDS = {"core": "Core", "surface": "Surface", "underside": "Underside", "room": "Room"}
+#: A station's word for a missing temperature → what a maker can do something with.
+FAULT_WORDS = {
+    "missing": "unplugged or cut",
+    "empty-read": "no answer",
+    "malformed": "garbled answer",
+    "bad-crc": "disturbed by noise",
+    "all-zero": "data wire held low",
+    "power-on-85": "woke up without measuring",
+    "low-power-127": "starved of power",
+    "out-of-range": "outside what it can measure",
+    "io-error": "could not be read",
+    "stuck-read": "did not answer in time",
+    "open-wire": "broken wire",
+}
+#: A pour of which no alarm would come.
+NOT_WATCHED = "Not watched"
+#: The alarm whose first advice fits a cause.
+_ADVICE_OF = {
+    Cause.OVER_LIMIT: "core-hot",
+    Cause.WAS_OVER_LIMIT: "core-hot",
+    Cause.FORECAST_OVER: "core-will-overheat",
+    Cause.NO_READINGS: "station-silent",
+    Cause.CORE_UNSEEN: "core-unwatched",
+    Cause.PROBE_SILENT: "probe-lost",
+    Cause.FORECAST_REFUTED: "hotter-than-predicted",
+}
+EITHER_WAY = (
+    "Right either way: stay within reach, put the fans in place, keep covers, sun and heaters off it."
+)
+AFTER_HEAT = "Before you open the form, look for cracks, bubbles and yellowing; open it cold."
+
+Clock = Callable[[int], str]
+
+
+@dataclass(frozen=True, slots=True)
+class ConditionWords:
+    """What a screen says of a pour. Empty where there is nothing to say."""
+
+    state: str
+    headline: str
+    action: str
+    who: str
+    expected: str
+    certainty: str
+
+
+def words_of(condition: Condition, stage: Stage, started_ms: int | None, clock: Clock) -> ConditionWords:
+    """Return a condition's words."""
+    expected, certainty = _expected(condition, started_ms, clock)
+    return ConditionWords(
+        _state(condition, stage),
+        _headline(condition),
+        _action(condition, clock),
+        _who(condition, clock),
+        expected,
+        certainty,
+    )
+
+
+def place_words(probe: Thermometer) -> str:
+    """Return a probe's place: "Core 2"."""
+    kind, _, number = probe.place.partition("-")
+    return f"{PLACE_WORDS.get(kind, kind)} {number}".strip()
+
+
+def chance_words(chance: float) -> str:
+    """Return a chance as people say it; never 0 or 100 %."""
+    if chance < 0.01:
+        return "below 1 %"
+    return "above 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
+def _state(condition: Condition, stage: Stage) -> str:
+    severity, cause = condition.severity, condition.cause
+    if cause is Cause.UNJUDGED:
+        return NOT_WATCHED
+    if severity is Severity.NONE:
+        return STAGE_WORDS[stage]
+    if condition.by is not None and severity is Severity.DANGER:
+        return _danger(condition)
+    if condition.by is not None and severity is Severity.ANSWERED:
+        return f"{condition.by} is on it"
+    if cause is Cause.CLEARED:
+        return "Alarm cleared, not confirmed yet"
+    if cause is Cause.WENT_OVER:
+        return "Went over its limit"
+    return {
+        Severity.DANGER: "Go to the pour now",
+        Severity.BLIND: "No readings",
+        Severity.CHECK: "Check soon",
+        Severity.OPEN: "Too early to know",
+    }.get(severity, "Nothing wrong")
+
+
+def _danger(condition: Condition) -> str:
+    """Return what the danger is: that somebody is on it cools nothing, so it leads."""
+    if condition.cause is Cause.FORECAST_OVER:
+        return "Has been over its limit" if condition.peak.call is Call.PASSED else "Will pass its limit"
+    if condition.cause is Cause.ALARM and condition.alarm is not None:
+        return KINDS[condition.alarm.kind].title
+    return "Over its limit" if condition.cause is Cause.OVER_LIMIT else "Was over its limit"
+
+
+def _headline(condition: Condition) -> str:
+    probe, limit_c, cause = condition.probe, condition.limit_c, condition.cause
+    if cause is Cause.OVER_LIMIT and probe is not None and limit_c is not None:
+        where = "" if probe.kind == "core" else "the core's "
+        return (
+            f"{place_words(probe)} at {temperature(probe.celsius or 0.0)}, over {where or 'its '}limit of "
+            f"{temperature(limit_c, 0)}"
+        )
+    if cause is Cause.WAS_OVER_LIMIT and probe is not None and limit_c is not None:
+        return (
+            f"{place_words(probe)} was at {temperature(probe.celsius or 0.0)}, over its limit of "
+            f"{temperature(limit_c, 0)}, when it was last read, {_age(probe, condition.at_ms)}"
+        )
+    if cause in (Cause.ALARM, Cause.CLEARED) and condition.alarm is not None:
+        return KINDS[condition.alarm.kind].title
+    if cause is Cause.UNJUDGED:
+        return condition.unjudged or "Its readings are not judged"
+    if cause is Cause.FORECAST_OVER and limit_c is not None:
+        return _over_headline(condition, limit_c)
+    if cause is Cause.PROBE_SILENT and probe is not None:
+        why = f": {FAULT_WORDS.get(probe.fault, probe.fault)}" if probe.fault else ""
+        return f"{place_words(probe)} gives no reading, last {_age(probe, condition.at_ms)}{why}"
+    if cause in (Cause.NO_READINGS, Cause.CORE_UNSEEN):
+        return _unseen_headline(condition)
+    if cause is Cause.FORECAST_REFUTED:
+        return f"Hotter than its {'plan' if condition.peak.planned else 'forecast'} allowed"
+    if cause is Cause.WENT_OVER and condition.peak.hottest is not None and limit_c is not None:
+        return (
+            f"Its peak is past; it reached {temperature(condition.peak.hottest[0])}, over its limit of "
+            f"{temperature(limit_c, 0)}"
+        )
+    if cause is Cause.PEAK_OPEN and limit_c is not None:
+        return f"Too early to know whether it passes {temperature(limit_c, 0)}"
+    return ""
+
+
+def _over_headline(condition: Condition, limit_c: float) -> str:
+    call = condition.peak.call
+    if call is Call.PASSED:
+        return f"It has been over {temperature(limit_c, 0)}, and its peak is not past"
+    if condition.peak.planned:
+        return f"The plan says that the core passes {temperature(limit_c, 0)}"
+    sure = "will probably pass" if call is Call.OVER else "more likely than not passes"
+    return f"The core {sure} {temperature(limit_c, 0)}"
+
+
+def _unseen_headline(condition: Condition) -> str:
+    probe = condition.probe
+    what = "No thermometer" if condition.cause is Cause.NO_READINGS else "No probe at the core"
+    if probe is None:
+        return f"{what} has been read: nobody sees how hot it gets"
+    why = f" ({FAULT_WORDS.get(probe.fault, probe.fault)})" if probe.fault else ""
+    return f"{what} reads{why}: the core was at {temperature(probe.celsius or 0.0)} {_age(probe, condition.at_ms)}"
+
+
+def _action(condition: Condition, clock: Clock) -> str:
+    cause, alarm = condition.cause, condition.alarm
+    if cause is Cause.UNJUDGED:
+        return "Go there and look: no alarm of it would come."
+    if cause is Cause.ALARM and alarm is not None:
+        return KINDS[alarm.kind].what_to_do[0]
+    if cause is Cause.FORECAST_OVER and condition.peak.peak is not None and condition.peak.peak.remedy:
+        return f"What helps most: {condition.peak.peak.remedy}."
+    if cause in _ADVICE_OF:
+        return KINDS[_ADVICE_OF[cause]].what_to_do[0]
+    if cause is Cause.CLEARED:
+        return "Confirm on the alarm's page that you have seen it."
+    if cause is Cause.PEAK_OPEN:
+        return EITHER_WAY
+    if cause is Cause.WENT_OVER:
+        return AFTER_HEAT
+    if condition.look_due_ms is not None:
+        due = condition.look_due_ms
+        return f"Next check of the form: {clock(due) if due > condition.at_ms else 'now'}."
+    return ""
+
+
+def _who(condition: Condition, clock: Clock) -> str:
+    if condition.by is not None:
+        since = "" if condition.since_ms is None else f" since {clock(condition.since_ms)}"
+        return f"{condition.by} is on it{since}"
+    return "Nobody is on it yet" if condition.severity >= Severity.CHECK else ""
+
+
+def _expected(condition: Condition, started_ms: int | None, clock: Clock) -> tuple[str, str]:
+    """Return what comes next, and how sure that is."""
+    call, peak, limit_c = condition.peak.call, condition.peak.peak, condition.limit_c
+    if peak is None or limit_c is None:
+        return "The peak is not predicted yet.", ""
+
+    def at(hours: float) -> str:
+        return "" if started_ms is None else f" at about {clock(started_ms + round(hours * HOUR_MS))}"
+
+    sure = _certainty(condition, peak)
+    limit, hottest = temperature(limit_c, 0), condition.peak.hottest
+    if call is Call.PAST:
+        return _past(condition, limit_c), sure
+    if hottest is not None and (call is Call.REFUTED or (call is Call.PASSED and condition.peak.planned)):
+        allowed = (
+            f"the plan predicted a peak of {peak_mark(peak.middle_c)}"
+            if condition.peak.planned
+            else f"its forecast allowed {peak_mark(ceil(peak.high_c))} at most"
+        )
+        what = "plan" if condition.peak.planned else "forecast"
+        return (
+            f"The core has read {temperature(hottest[0])}; {allowed}. Do not rely on that {what}: the next "
+            "forecast takes the readings in.",
+            "measured",
+        )
+    if condition.peak.planned:
+        over = "over" if peak.middle_c > limit_c else "below"
+        return (
+            f"The plan predicts a peak of {peak_mark(peak.middle_c)}{at(peak.at_h)}, {over} its limit of {limit}.",
+            sure,
+        )
+    reach = f"{peak_mark(floor(peak.low_c))} to {peak_mark(ceil(peak.high_c))}"
+    if call is Call.BELOW:
+        return (
+            f"Peak about {peak_mark(peak.middle_c)} ({reach}){at(peak.at_h)}, below its limit of {limit}.",
+            sure,
+        )
+    # While the limit lies inside the band no single number is given: it would be taken for the answer.
+    clear = "" if peak.clear_h is None else f" It will be clear{at(peak.clear_h).replace(' at', ' by')}."
+    chance = chance_words(peak.chance)
+    if call is Call.OPEN:
+        return (
+            f"Too early to know whether it passes {limit}: its peak may be anywhere from {reach} (chance over the "
+            f"limit {chance}).{clear}",
+            sure,
+        )
+    crosses = "" if peak.crossing_h is None or call is Call.PASSED else at(peak.crossing_h)
+    if call is Call.LIKELY_OVER:
+        return (
+            f"More likely than not it passes {limit}{crosses} (chance {chance}): peak {reach}.{clear}",
+            sure,
+        )
+    if call is Call.PASSED and hottest is not None:
+        return (
+            f"It has been at {temperature(hottest[0])}, over its limit of {limit}: peak {reach}{at(peak.at_h)}.",
+            sure,
+        )
+    return (
+        f"It will probably pass {limit}{crosses} (chance {chance}): peak about {peak_mark(peak.middle_c)} ({reach}).",
+        sure,
+    )
+
+
+def _past(condition: Condition, limit_c: float) -> str:
+    hottest = condition.peak.hottest
+    if hottest is None:
+        return "By the hour its peak is past; nobody has measured it."
+    over = f", over its limit of {temperature(limit_c, 0)}" if hottest[0] > limit_c else ""
+    return f"The peak is past: {temperature(hottest[0])}, {hours_minutes(hottest[1])} after pouring{over}."
+
+
+def _certainty(condition: Condition, peak: Peak) -> str:
+    if condition.peak.call is Call.PAST and condition.peak.hottest is not None:
+        return "measured"
+    if condition.peak.planned or peak.made_h is None:
+        return "from the plan alone; the readings come into it with the first forecast"
+    return f"90 % range, from the readings until {hours_minutes(peak.made_h)} after pouring"
+
+
+def _age(probe: Thermometer, now_ms: int) -> str:
+    if probe.read_ms is None:
+        return "never"
+    return f"{span(max(0, (now_ms - probe.read_ms) // 1000))} ago"

@@ -1,0 +1,84 @@
+"""What a pour's condition is judged from, asked of the store at one moment."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import Connection
+
+from logger.alarms.first_hour import Rhythm, next_due_ms
+from logger.alarms.kind import Priority
+from logger.alarms.state import Phase
+from logger.condition.evidence import PLACES, Evidence, OpenAlarm, Thermometer
+from logger.condition.peaks import forecast_peak, open_from_h, planned_peak
+from logger.pour import Stage
+from logger.store import alarms, forecasts, page_queries
+from logger.store.readings import hottest_core
+from logger.store.rows import AlarmRow, PourWithPrediction, ProbeRow
+
+
+def evidence_of(
+    connection: Connection,
+    pour: PourWithPrediction,
+    limit_c: float | None,
+    rhythm: Rhythm,
+    unjudged: str | None,
+    hottest: tuple[float, float] | None = None,
+) -> Evidence:
+    """Return everything that the judgement of a pour looks at, as it is stored now.
+
+    limit_c: its plan's; unjudged: why no alarm of it can be relied on. hottest: the core's hottest reading (°C, hour)
+    where it is known; None: it is looked up. Raises KeyError or TypeError for a stored forecast that is none.
+    """
+    newest = forecasts.latest(connection, pour.id)
+    body = None if newest is None else newest.body
+    stage = Stage(pour.stage)
+    look_due_ms = None
+    if pour.poured_ms is not None:
+        if hottest is None:
+            row = hottest_core(connection, pour.id, pour.poured_ms)
+            hottest = None if row is None else (row.milli_c / 1000, (row.at_ms - pour.poured_ms) / 3.6e6)
+        if stage in (Stage.POURING, Stage.WATCHED):
+            look_due_ms = next_due_ms(pour.poured_ms, rhythm, page_queries.looks_of(connection, pour.id))
+    return Evidence(
+        stage=stage,
+        started_ms=pour.poured_ms,
+        limit_c=limit_c,
+        thermometers=thermometers(page_queries.probes_of_pour(connection, pour)),
+        alarms=[open_alarm(row) for row in alarms.open_alarms(connection, pour.id)],
+        hottest=hottest,
+        planned=planned_peak(pour.prediction),
+        forecast=None if body is None else forecast_peak(body),
+        open_from_h=open_from_h(body, pour.prediction),
+        look_due_ms=look_due_ms,
+        unjudged=unjudged,
+    )
+
+
+def thermometers(probes: Sequence[ProbeRow]) -> tuple[Thermometer, ...]:
+    """Return a pour's probes as its judgement sees them, in the order in which they are read out."""
+    found = [
+        Thermometer(
+            row.place,
+            None if row.last_milli_c is None else row.last_milli_c / 1000,
+            row.last_good_ms,
+            row.last_fault,
+        )
+        for row in probes
+        if row.place.partition("-")[0] in PLACES
+    ]
+    return tuple(sorted(found, key=lambda probe: (PLACES.index(probe.kind), probe.place)))
+
+
+def open_alarm(row: AlarmRow) -> OpenAlarm:
+    """Return a stored alarm as the judgement sees it."""
+    return OpenAlarm(
+        row.id,
+        row.kind,
+        Priority(row.priority),
+        Phase(row.phase),
+        row.reason,
+        row.raised_ms,
+        row.acknowledged_by,
+        row.acknowledged_ms,
+    )
