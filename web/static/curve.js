@@ -22,58 +22,101 @@
   };
   const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const traces = () => {
-    const made = [];
+    const drawn = [];
     const band = about.band;
     if (band && band.hours.length) {
-      made.push({ x: band.hours, y: all(band.p05), mode: "lines", line: { width: 0 }, hoverinfo: "skip", showlegend: false });
-      made.push({ x: band.hours, y: all(band.p95), mode: "lines", line: { width: 0 }, fill: "tonexty", fillcolor: ink("--band"), name: "forecast, 9 of 10", hoverinfo: "skip" });
-      made.push({ x: band.hours, y: all(band.p50), mode: "lines", name: "forecast, middle", line: { color: ink("--core"), width: 2, dash: "longdash" } });
+      const edge = { x: band.hours, mode: "lines", line: { width: 0 }, hoverinfo: "skip" };
+      drawn.push({ ...edge, y: all(band.p05), showlegend: false });
+      drawn.push({
+        ...edge, y: all(band.p95), fill: "tonexty", fillcolor: ink("--band"), name: "forecast, 9 of 10",
+      });
+      drawn.push({
+        x: band.hours, y: all(band.p50), mode: "lines", name: "forecast, middle",
+        line: { color: ink("--core"), width: 2, dash: "longdash" },
+      });
     }
     if (about.predicted.hours.length)
-      made.push({ x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: "core as planned", line: { color: ink("--planned"), width: 2, dash: "8px,5px" } });
+      drawn.push({
+        x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: "core as planned",
+        line: { color: ink("--planned"), width: 2, dash: "8px,5px" },
+      });
     // A plan page has no readings yet: there the other places are drawn as predicted.
-    if (!measured.traces.length) for (const kind of ["surface", "underside"]) if ((about.predicted[`${kind}_c`] || []).length)
-      made.push({ x: about.predicted.hours, y: all(about.predicted[`${kind}_c`]), mode: "lines", name: `${kind} as planned`, line: { color: ink(`--${kind}`), width: 2, dash: LINES[kind].dash } });
-    const sorted = [...measured.traces].sort((a, b) => ORDER.indexOf(a.place.split("-")[0]) - ORDER.indexOf(b.place.split("-")[0]));
+    const others = measured.traces.length ? [] : ["surface", "underside"];
+    for (const kind of others) {
+      const predicted = about.predicted[`${kind}_c`] || [];
+      if (!predicted.length) continue;
+      drawn.push({
+        x: about.predicted.hours, y: all(predicted), mode: "lines", name: `${kind} as planned`,
+        line: { color: ink(`--${kind}`), width: 2, dash: LINES[kind].dash },
+      });
+    }
+    const rank = (trace) => ORDER.indexOf(trace.place.split("-")[0]);
+    const sorted = [...measured.traces].sort((a, b) => rank(a) - rank(b));
     for (const trace of sorted) {
       const [kind, second] = trace.place.split("-"), line = LINES[kind], number = Number(second) || 0;
       if (!line) continue;
-      made.push({
+      drawn.push({
         x: trace.hours, y: all(trace.celsius), mode: "lines", connectgaps: false, name: trace.place.replace("-", " "),
-        line: { color: ink(`--${kind}`), width: line.width * (number ? 0.8 : 1), dash: number ? `${12 / number}px,3px` : line.dash, shape: "linear" },
+        line: {
+          color: ink(`--${kind}`), width: line.width * (number ? 0.8 : 1),
+          dash: number ? `${12 / number}px,3px` : line.dash, shape: "linear",
+        },
         hovertemplate: `%{y:.1f} ${degree}`,
       });
     }
-    return made;
+    return drawn;
   };
   const layout = () => {
     const narrow = box.clientWidth < 600, limit = shown(about.limit_c), last = about.predicted.hours.at(-1) || 72;
-    const shapes = [{ type: "line", xref: "paper", x0: 0, x1: 1, y0: limit, y1: limit, line: { color: ink("--stop"), width: 3 } }];
+    const size = narrow ? 13 : 15;
+    const shapes = [{
+      type: "line", xref: "paper", x0: 0, x1: 1, y0: limit, y1: limit, line: { color: ink("--stop"), width: 3 },
+    }];
     if (measured.now_h != null && measured.now_h < last * 1.3 && measured.live)
-      shapes.push({ type: "line", yref: "paper", y0: 0, y1: 1, x0: measured.now_h, x1: measured.now_h, line: { color: ink("--soft"), width: 1.5, dash: "dot" } });
+      shapes.push({
+        type: "line", yref: "paper", y0: 0, y1: 1, x0: measured.now_h, x1: measured.now_h,
+        line: { color: ink("--soft"), width: 1.5, dash: "dot" },
+      });
+    const until = measured.now_h && measured.live ? measured.now_h + 1 : 0;
     return {
-      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: ink("--ink"), size: narrow ? 13 : 15, family: getComputedStyle(document.body).fontFamily },
-      margin: { l: narrow ? 40 : 58, r: 12, t: 12, b: narrow ? 110 : 96 }, hovermode: "x unified", dragmode: narrow ? false : "zoom", shapes,
-      xaxis: { title: { text: "hours since pouring", standoff: 6 }, gridcolor: ink("--line"), zerolinecolor: ink("--line"), range: [Math.min(-0.2, -0.01 * last), Math.max(last, measured.now_h && measured.live ? measured.now_h + 1 : 0)] },
-      yaxis: { title: narrow ? undefined : { text: degree }, gridcolor: ink("--line"), zeroline: false, ticksuffix: narrow ? "°" : "", rangemode: "normal" },
+      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
+      font: { color: ink("--ink"), size, family: getComputedStyle(document.body).fontFamily },
+      margin: { l: narrow ? 40 : 58, r: 12, t: 12, b: narrow ? 110 : 96 },
+      hovermode: "x unified", dragmode: narrow ? false : "zoom", shapes,
+      xaxis: {
+        title: { text: "hours since pouring", standoff: 6 }, gridcolor: ink("--line"), zerolinecolor: ink("--line"),
+        range: [Math.min(-0.2, -0.01 * last), Math.max(last, until)],
+      },
+      yaxis: {
+        title: narrow ? undefined : { text: degree }, gridcolor: ink("--line"), zeroline: false,
+        ticksuffix: narrow ? "°" : "", rangemode: "normal",
+      },
       legend: { orientation: "h", traceorder: "normal", x: 0, y: -0.22, yanchor: "top", itemwidth: 40 },
       hoverlabel: { bgcolor: ink("--card"), font: { color: ink("--ink") } },
-      annotations: [{ xref: "paper", x: 1, y: limit, xanchor: "right", yanchor: "bottom", showarrow: false, text: `limit ${limit.toFixed(0)} ${degree}`, font: { color: ink("--stop"), size: narrow ? 13 : 15 } }],
+      annotations: [{
+        xref: "paper", x: 1, y: limit, xanchor: "right", yanchor: "bottom", showarrow: false,
+        text: `limit ${limit.toFixed(0)} ${degree}`, font: { color: ink("--stop"), size },
+      }],
       uirevision: "kept",
     };
   };
   const draw = () => {
-    Plotly.react(box, traces(), layout(), { displayModeBar: false, responsive: true, displaylogo: false, doubleClick: "reset" });
-    const core = measured.traces.filter((trace) => trace.place.startsWith("core")).flatMap((trace) => trace.celsius.filter((c) => c != null));
-    box.setAttribute("aria-label", `Chart over hours since pouring. Limit ${shown(about.limit_c).toFixed(0)} ${degree}. `
-      + (core.length ? `Hottest core reading so far ${shown(Math.max(...core)).toFixed(1)} ${degree}.` : "No core reading yet."));
+    const options = { displayModeBar: false, responsive: true, displaylogo: false, doubleClick: "reset" };
+    Plotly.react(box, traces(), layout(), options);
+    const core = measured.traces.filter((trace) => trace.place.startsWith("core"))
+      .flatMap((trace) => trace.celsius.filter((c) => c != null));
+    const hottest = core.length
+      ? `Hottest core reading so far ${shown(Math.max(...core)).toFixed(1)} ${degree}.` : "No core reading yet.";
+    box.setAttribute("aria-label",
+      `Chart over hours since pouring. Limit ${shown(about.limit_c).toFixed(0)} ${degree}. ${hottest}`);
     box.dataset.drawn = String(Number(box.dataset.drawn || 0) + 1);
   };
   const fetchCurve = async () => {
     if (busy) { again = true; return; }
     busy = true; latest = performance.now();
     try {
-      const answer = await fetch(`/api/pours/${about.pour}/curve?width=${Math.max(50, Math.min(4000, Math.round(box.clientWidth)))}`, { cache: "no-store" });
+      const width = Math.max(50, Math.min(4000, Math.round(box.clientWidth)));
+      const answer = await fetch(`/api/pours/${about.pour}/curve?width=${width}`, { cache: "no-store" });
       if (answer.ok) {
         measured = await answer.json();
         measured.traces.forEach(unpack);

@@ -1,4 +1,5 @@
-// Keeps an open page true: news by server-sent events, a look every 15 s besides, and a plain word when contact is lost.
+// Keeps an open page up to date: news by server-sent events, a request every 15 s besides, and a plain message when
+// contact is lost.
 "use strict";
 (() => {
   const SHORTEST_MS = 1500, LOOK_MS = 15000, LOST_MS = 20000;
@@ -53,7 +54,9 @@
   const refresh = async () => {
     busy = true; lastTry = performance.now();
     try {
-      const answer = await fetch(location.href, { headers: { accept: "text/html" }, cache: "no-store", signal: AbortSignal.timeout(10000) });
+      const answer = await fetch(location.href, {
+        headers: { accept: "text/html" }, cache: "no-store", signal: AbortSignal.timeout(10000),
+      });
       if (answer.redirected && new URL(answer.url).pathname !== location.pathname) { location.reload(); return; }
       if (!answer.ok) throw new Error(String(answer.status));
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -109,7 +112,8 @@
   // Settings of this device alone.
   for (const box of document.querySelectorAll("input[data-kept]")) {
     const off = box.dataset.default === "on" ? "off" : null;
-    box.checked = off ? store.get(localStorage, box.dataset.kept) !== "off" : store.get(localStorage, box.dataset.kept) === "on";
+    const choice = store.get(localStorage, box.dataset.kept);
+    box.checked = off ? choice !== "off" : choice === "on";
     box.addEventListener("change", () => {
       store.set(localStorage, box.dataset.kept, box.checked ? "on" : "off");
       if (box.dataset.kept === "pourlog-sound" && box.checked) { unlock(); beep(); }
@@ -133,7 +137,11 @@
     link.parentElement.after(word);
     setTimeout(() => word.remove(), 12000);
   });
-  window.addEventListener("pageshow", (event) => { if (event.persisted) { document.querySelectorAll(".wait").forEach((word) => word.remove()); soon(); } });
+  window.addEventListener("pageshow", (event) => {
+    if (!event.persisted) return;
+    document.querySelectorAll(".wait").forEach((word) => word.remove());
+    soon();
+  });
 
   if (document.querySelector("[data-live]")) {
     const source = new EventSource("/live");

@@ -2,14 +2,19 @@
 // slider from the pour to the end. Beside what was solved stands what the probes have read.
 "use strict";
 (() => {
-  const canvas = document.getElementById("cut"), slider = document.getElementById("cut-hour"), words = document.getElementById("cut-words");
+  const canvas = document.getElementById("cut"), slider = document.getElementById("cut-hour");
+  const words = document.getElementById("cut-words");
   if (!canvas) return;
   const fahrenheit = canvas.dataset.unit === "f", degree = fahrenheit ? "°F" : "°C";
   const shown = (celsius) => fahrenheit ? celsius * 1.8 + 32 : celsius;
-  // Predicted: above what the model knows there is no figure.
-  const told = (celsius) => celsius > cut.beyond_c ? `over ${shown(cut.beyond_c).toFixed(0)}` : shown(celsius).toFixed(0);
+  // A predicted temperature: above what the model knows there is no figure.
+  const predicted = (celsius) =>
+    celsius > cut.beyond_c ? `over ${shown(cut.beyond_c).toFixed(0)}` : shown(celsius).toFixed(0);
   // Dark blue to pale yellow, lightness rising all the way: warmer is lighter in greyscale too.
-  const RAMP = [[0, 22, 28, 66], [0.2, 58, 40, 118], [0.4, 138, 40, 112], [0.6, 205, 66, 71], [0.8, 245, 137, 44], [1, 255, 236, 150]];
+  const RAMP = [
+    [0, 22, 28, 66], [0.2, 58, 40, 118], [0.4, 138, 40, 112], [0.6, 205, 66, 71], [0.8, 245, 137, 44],
+    [1, 255, 236, 150],
+  ];
   const colour = (part) => {
     const p = Math.min(1, Math.max(0, part));
     let i = 1; while (RAMP[i][0] < p) i++;
@@ -21,7 +26,8 @@
   // What a place has read at an hour; null where it has not, or where there is a gap.
   const read = (kind, h) => {
     if (!measured || measured.now_h == null || h > measured.now_h + 0.02) return null;
-    const trace = [...measured.traces].sort((a, b) => a.place < b.place ? -1 : 1).find((one) => one.place.split("-")[0] === kind);
+    const trace = [...measured.traces].sort((a, b) => a.place < b.place ? -1 : 1)
+      .find((one) => one.place.split("-")[0] === kind);
     if (!trace || !trace.hours.length) return null;
     let a = 0, b = trace.hours.length - 1;
     while (a < b) { const m = (a + b) >> 1; if (trace.hours[m] < h) a = m + 1; else b = m; }
@@ -33,7 +39,11 @@
     let i = 0; while (i < cut.hours.length - 2 && cut.hours[i + 1] < h) i++;
     const f = Math.min(1, Math.max(0, (h - cut.hours[i]) / (cut.hours[i + 1] - cut.hours[i] || 1)));
     const mix = (a, b) => a == null ? b == null ? null : f > 0.5 ? b : null : b == null ? a : a + f * (b - a);
-    return { cells: cut.cells[i].map((row, r) => row.map((value, c) => mix(value, cut.cells[i + 1][r][c]))), core: mix(cut.core_c[i], cut.core_c[i + 1]), hottest: mix(cut.hottest_c[i], cut.hottest_c[i + 1]) };
+    return {
+      cells: cut.cells[i].map((row, r) => row.map((value, c) => mix(value, cut.cells[i + 1][r][c]))),
+      core: mix(cut.core_c[i], cut.core_c[i + 1]),
+      hottest: mix(cut.hottest_c[i], cut.hottest_c[i + 1]),
+    };
   };
   const draw = () => {
     if (!cut) return;
@@ -46,15 +56,19 @@
     canvas.style.height = `${tall + 2 * margin + below}px`;
     const pen = canvas.getContext("2d"); pen.setTransform(ratio, 0, 0, ratio, 0, 0);
     const ink = getComputedStyle(document.body).color;
-    const now = at(hour), px = (mm) => wide / 2 + mm * sideways, py = (mm) => margin + tall - (mm - z[0]) * sideways * stretch;
+    const now = at(hour), px = (mm) => wide / 2 + mm * sideways;
+    const py = (mm) => margin + tall - (mm - z[0]) * sideways * stretch;
     // Between the centres of cells it is interpolated; nothing is drawn where no layer has been poured yet.
-    const midX = x.slice(1).map((edge, i) => (edge + x[i]) / 2), midZ = z.slice(1).map((edge, i) => (edge + z[i]) / 2);
+    const middles = (edges) => edges.slice(1).map((edge, i) => (edge + edges[i]) / 2);
+    const midX = middles(x), midZ = middles(z);
     const place = (mids, mm) => {
       let i = 0; while (i < mids.length - 2 && mids[i + 1] < mm) i++;
-      return mids.length < 2 ? [0, 0, 0] : [i, i + 1, Math.min(1, Math.max(0, (mm - mids[i]) / (mids[i + 1] - mids[i])))];
+      if (mids.length < 2) return [0, 0, 0];
+      return [i, i + 1, Math.min(1, Math.max(0, (mm - mids[i]) / (mids[i + 1] - mids[i])))];
     };
     const step = 3, full = tall, half = x.at(-1) * sideways;
-    const columns = Array.from({ length: Math.ceil(half / step) }, (_, i) => place(midX, Math.min(x.at(-1), (i + 0.5) * step / sideways)));
+    const columns = Array.from({ length: Math.ceil(half / step) },
+      (_, i) => place(midX, Math.min(x.at(-1), (i + 0.5) * step / sideways)));
     for (let up = 0; up < full; up += step) {
       const mm = z[0] + (up + step / 2) / (sideways * stretch), [r0, r1, fz] = place(midZ, mm);
       const row = Math.max(0, Math.min(z.length - 2, z.findIndex((edgeMm) => edgeMm > mm) - 1));
@@ -62,7 +76,8 @@
         const near = now.cells[row][fx < 0.5 ? c0 : c1];
         if (near == null) return;
         const of = (r, c) => now.cells[r][c] ?? near;
-        const value = (1 - fz) * ((1 - fx) * of(r0, c0) + fx * of(r0, c1)) + fz * ((1 - fx) * of(r1, c0) + fx * of(r1, c1));
+        const along = (r) => (1 - fx) * of(r, c0) + fx * of(r, c1);
+        const value = (1 - fz) * along(r0) + fz * along(r1);
         pen.fillStyle = colour((value / 10 - low) / (high - low));
         const top = margin + tall - up - step;
         pen.fillRect(wide / 2 + i * step, top, step + 0.5, step + 0.5);
@@ -71,7 +86,10 @@
     }
     // Where resin ends: an outline in white over black, to be seen on every colour.
     let edge = 0, bottom = null, top = null;
-    cut.resin.forEach((row, r) => row.forEach((is, c) => { if (is) { edge = Math.max(edge, x[c + 1]); bottom ??= z[r]; top = z[r + 1]; } }));
+    cut.resin.forEach((row, r) => row.forEach((is, c) => {
+      if (!is) return;
+      edge = Math.max(edge, x[c + 1]); bottom ??= z[r]; top = z[r + 1];
+    }));
     for (const [style, width] of [["#000", 4], ["#fff", 1.6]]) {
       pen.strokeStyle = style; pen.lineWidth = width;
       pen.strokeRect(px(-edge), py(top), px(edge) - px(-edge), py(bottom) - py(top));
@@ -85,9 +103,12 @@
     reading.surface = column[uppermost] / 10; reading.underside = column[0] / 10;
     for (const [place, [mm, up]] of Object.entries(cut.probes)) {
       const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
-      pen.beginPath(); pen.arc(cx, cy, 6, 0, 7); pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
+      pen.beginPath(); pen.arc(cx, cy, 6, 0, 7);
+      pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
       const was = read(place, hour);
-      const text = `${place} ${was == null ? `${told(reading[place])}°` : `${shown(was).toFixed(1)}°${wide < 480 ? "" : " read"}`}`;
+      const value = was == null ? `${predicted(reading[place])}°`
+        : `${shown(was).toFixed(1)}°${wide < 480 ? "" : " read"}`;
+      const text = `${place} ${value}`;
       pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round";
       // On a narrow screen there may be no room to the right of a probe.
       const fits = cx + 12 + pen.measureText(text).width < wide - 4, tx = fits ? cx + 12 : cx - 12;
@@ -99,13 +120,24 @@
     const sy = margin + tall + 12, sw = Math.min(wide - 2 * margin, 420);
     for (let i = 0; i < sw; i++) { pen.fillStyle = colour(i / sw); pen.fillRect(margin + i, sy, 1.2, 12); }
     pen.fillStyle = ink; pen.textBaseline = "top"; pen.font = `600 13px ${getComputedStyle(document.body).fontFamily}`;
-    [0, 0.5, 1].forEach((p) => { pen.textAlign = p === 0 ? "left" : p === 1 ? "right" : "center"; pen.fillText(`${told(low + p * (high - low))} ${degree}`, margin + p * sw, sy + 15); });
+    [0, 0.5, 1].forEach((p) => {
+      pen.textAlign = p === 0 ? "left" : p === 1 ? "right" : "center";
+      pen.fillText(`${predicted(low + p * (high - low))} ${degree}`, margin + p * sw, sy + 15);
+    });
     pen.textAlign = "left";
     const h = Math.floor(hour), m = Math.round((hour - h) * 60) % 60;
-    const seen = cut.forecast_at_h == null ? "as planned" : `as forecast at ${Math.floor(cut.forecast_at_h)} h ${String(Math.floor(60 * cut.forecast_at_h) % 60).padStart(2, "0")} min from the readings`;
-    const reads = ["core", "surface", "underside"].map((place) => [place, read(place, hour)]).filter(([, was]) => was != null)
+    const two = (number) => String(number).padStart(2, "0");
+    const forecastH = cut.forecast_at_h;
+    const source = forecastH == null ? "as planned"
+      : `as forecast at ${Math.floor(forecastH)} h ${two(Math.floor(60 * forecastH) % 60)} min from the readings`;
+    const reads = ["core", "surface", "underside"].map((place) => [place, read(place, hour)])
+      .filter(([, was]) => was != null)
       .map(([place, was]) => `${place} ${shown(was).toFixed(1)} ${degree}`).join(", ");
-    const text = `${h} h ${String(m).padStart(2, "0")} min after pouring, ${seen}: core ${told(reading.core)} ${degree}, surface ${told(reading.surface)} ${degree}, underside ${told(reading.underside)} ${degree}; hottest ${told(now.hottest)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.` + (reads ? ` The probes read then: ${reads}.` : "") + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
+    const places = ["core", "surface", "underside"].map((place) => `${place} ${predicted(reading[place])} ${degree}`);
+    const text = `${h} h ${two(m)} min after pouring, ${source}: ${places.join(", ")}; `
+      + `hottest ${predicted(now.hottest)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.`
+      + (reads ? ` The probes read then: ${reads}.` : "")
+      + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
     words.textContent = text; slider.setAttribute("aria-valuetext", text);
     canvas.dataset.drawn = "1";
   };
@@ -125,7 +157,10 @@
   };
   slider.addEventListener("input", () => { hour = Number(slider.value); draw(); });
   document.addEventListener("measured", (event) => { measured = event.detail; draw(); });
-  document.addEventListener("news", (event) => { if (event.detail.kind === "forecast" && event.detail.pour === Number(canvas.dataset.pour)) begin(); });
+  document.addEventListener("news", (event) => {
+    const { kind, pour } = event.detail;
+    if (kind === "forecast" && pour === Number(canvas.dataset.pour)) begin();
+  });
   new ResizeObserver(draw).observe(canvas.parentElement);
   begin();
 })();

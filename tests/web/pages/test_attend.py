@@ -12,6 +12,7 @@ from logger.alarms.registry import KINDS
 from logger.pour import Stage
 from logger.quantities import METRIC
 from logger.store import alarms, events, pours, stations
+from tests.web.page_text import words
 
 
 @pytest.fixture
@@ -42,7 +43,7 @@ def test_an_alarm_is_shelved_from_its_page_seen_there_and_taken_off_again(maker:
     alarm = hot()
     sent = maker.post(f"/alarms/{alarm}/quiet", data={"act": "shelve", "hours": "1", "reason": "fans are on"})
     assert "Quiet until" in sent.text
-    assert "shelved by Ada (fans are on)" in sent.text
+    assert "shelved by Ada (fans are on)" in words(sent)
     again = maker.post(f"/alarms/{alarm}/quiet", data={"act": "unshelve"})
     assert "Quiet until" not in again.text
 
@@ -164,7 +165,7 @@ def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
 ) -> None:
     """Five US gallons are 18.93 L, a quarter inch is 6.35 mm (NIST SP 811, B.8); the record keeps L and mm."""
     maker.cookies.set("pourlog_units", "f.in.gal.lb")
-    page = maker.get(f"/pours/{pour}/first-hour").text
+    page = words(maker.get(f"/pours/{pour}/first-hour"))
     assert "Gone in so far, US gallons" in page
     assert "Level at the mark, in " in page
     maker.post(f"/pours/{pour}/measured", data={"poured": "5", "level": "0"})
@@ -183,10 +184,10 @@ def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
 
 def test_the_pours_own_page_switches_the_fan_and_gives_it_back(maker: Any, pour: int, service: Any) -> None:
     """By hand it stays; given back, plan and forecast decide again; whose word it is stands on the page."""
-    page = maker.get(f"/pours/{pour}").text
+    page = words(maker.get(f"/pours/{pour}"))
     assert "Does the fan run?" in page
     assert "The fan of bench-1 is off" in page
-    page = maker.post("/stations/bench-1/fan", data={"on": "on", "pour": pour}).text
+    page = words(maker.post("/stations/bench-1/fan", data={"on": "on", "pour": pour}))
     assert "The fan of bench-1 is switched on, by hand" in page
     assert "Give it back to plan and forecast" in page
     service.watch.judge_all()
@@ -244,7 +245,7 @@ def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour
         assert [(e.by, e.data["on"]) for e in events.of_kind(connection, pour, "fan")] == [("Ada", True)]
         station = stations.by_name(connection, "bench-1")
         assert (station.power_low, station.disk_free_mb) == (True, 12.5)
-    page = maker.get("/stations").text
+    page = words(maker.get("/stations"))
     assert "The fan of bench-1 is switched on, by hand" in page
     assert "its supply is too weak" in page
     body = {"person": "Ada", "reason": "cold to the hand on all sides"}

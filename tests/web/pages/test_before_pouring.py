@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from logger.planning import examples
+from tests.web.page_text import words
 
 
 def _picture() -> bytes:
@@ -26,11 +27,6 @@ PHOTO = _picture()
 def good_plan() -> str:
     """A plan of the invented workshop in which nothing stands at stop."""
     return (Path(next(iter(examples.__path__))) / "wharf-lane-ready.toml").read_text(encoding="utf-8")
-
-
-def words(answer: Any) -> str:
-    """A page's text; the space between a number and its unit does not break, which is no matter here."""
-    return str(answer.text).replace("\u00a0", " ")
 
 
 def test_a_plan_over_the_limit_is_told_to_change(maker: Any, shop: Any, plan_toml: str) -> None:

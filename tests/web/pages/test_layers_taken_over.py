@@ -35,7 +35,7 @@ room_c = {room}
 def hidden(page: str) -> dict[str, str]:
     """The fields of the form that takes the advised layers over."""
     form = next(text for text in re.findall(r"<form .*?</form>", page, re.DOTALL) if "Plan these" in text)
-    return dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', form))
+    return dict(re.findall(r'type="hidden" name="(\w+)"\s+value="([^"]*)"', form))
 
 
 def test_the_button_plans_what_was_advised(maker: TestClient, shop: Any) -> None:

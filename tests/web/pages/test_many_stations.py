@@ -16,6 +16,7 @@ from logger.store import pours, readings, stations
 from logger.store.reading_batches import Batch
 from logger.version import own_version
 from logger.wire import WireReading
+from tests.web.page_text import words
 from web.actions import pours as pour_actions
 
 LEFT, RIGHT = ("28-0000000000c1", "28-0000000000c2"), ("28-0000000000c3", "28-0000000000c4")
@@ -175,7 +176,7 @@ def test_every_station_shows_its_program_its_health_its_place_and_its_pours_on_o
     agents = {"Authorization": f"Bearer {token}", "User-Agent": "pourlog-station/0.0.9"}
     assert maker.post("/api/batches", json=body, headers=agents).status_code == 200
     maker.post("/stations/bench-2/place", data={"stands": "  North hall,  bench by the window "})
-    page = maker.get("/stations").text
+    page = words(maker.get("/stations"))
     assert "Version 0.0.9" in page
     assert "upgrade one of them" in page
     assert "its supply is too weak" in page

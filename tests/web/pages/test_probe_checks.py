@@ -14,14 +14,10 @@ from logger.store import readings, stations
 from logger.store.events import EVENT
 from logger.store.reading_batches import Batch
 from logger.wire import WireReading
+from tests.web.page_text import words
 
 CORE, SURFACE, ROOM = "28-0000000000c1", "28-0000000000c2", "28-0000000000c4"
 PLACES = {CORE: "core", SURFACE: "surface", ROOM: "room"}
-
-
-def words(answer: Any) -> str:
-    """A page's text with plain spaces."""
-    return str(answer.text).replace("\u00a0", " ")
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.record.refit_offers import OFFERED
 from logger.store import events, resins
+from tests.web.page_text import words
 from web.views.datasheet_form import FormFields, fields_of, sheet_toml
 from web.views.units import Units
 
@@ -50,7 +51,7 @@ def kept(maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
 
 def test_a_datasheet_is_fitted_and_shown_with_its_curve_and_ranges(kept: Any) -> None:
     """Stated beside fitted, in a table and in a plot, and how far it may be off."""
-    page = kept.get("/resins").text
+    page = words(kept.get("/resins"))
     assert "a working time of 600 min for 1 kg at 25 °C" in page
     assert page.count("<svg xmlns") == 2
     assert "In 9 of 10 cases" in page

@@ -5,11 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from logger.pour import Stage
-
-
-def words(answer: Any) -> str:
-    """A page's text; the space between a number and its unit does not break, which is no matter here."""
-    return str(answer.text).replace("\u00a0", " ")
+from tests.web.page_text import words
 
 
 def test_an_empty_board_shows_the_way_to_the_first_pour(maker: Any) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from logger.errors import BadInput
 from logger.quantities import Units, units_from
+from tests.web.page_text import words
 from web.security.setup_code import new_setup_code
 from web.views.units import number_from
 
@@ -63,7 +64,7 @@ def test_the_workshop_is_asked_once_for_its_units(service: Any, stranger: Any) -
         "mass": "lb",
     }
     assert stranger.post("/set-up", data=asked).status_code == 200
-    assert "Units: °F, in, US gallons, lb" in stranger.get("/").text
+    assert "Units: °F, in, US gallons, lb" in words(stranger.get("/"))
     assert "Depth, in" in stranger.get("/pours/new").text
     metric = {"temperature": "c", "length": "mm", "volume": "l", "mass": "kg"}
     stranger.post("/settings/units", data=metric)

@@ -44,6 +44,7 @@ from logger.store.pours import NewPour
 from logger.store.reading_batches import Batch
 from logger.store.transfer import COLUMNS, begin, put_rows, recorded_station
 from logger.wire import WireReading
+from tests.web.page_text import words
 from web.actions import pours as pour_actions
 from web.security import access
 from web.security.routes_table import ROUTES
@@ -241,7 +242,7 @@ def test_its_alarms_and_pours_are_counted_nowhere(house: Any, foreign: int) -> N
         assert browser.request(method, path, json={}).status_code == 404, path
     page = browser.get("/").text
     assert "Wharf Lane" not in page
-    assert "from The workshop" in browser.get("/shop").text
+    assert "from The workshop" in words(browser.get("/shop"))
 
 
 def test_what_it_says_of_boots_and_stations_is_never_ours(
