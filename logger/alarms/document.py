@@ -14,7 +14,7 @@ from logger.quantities import METRIC
 
 
 def table_markdown() -> str:
-    """Every kind with all its columns, and the priority matrix, as Markdown."""
+    """Return every kind with all its columns, and the priority matrix, as Markdown."""
     lines = [
         "# The alarms",
         "",

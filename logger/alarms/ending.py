@@ -1,4 +1,4 @@
-"""May a pour's watch end? Not while its core is over the limit, on the way there, or while that is not known. Pure.
+"""Whether a pour's watch may end: not while its core is over the limit, on the way there, or unknown. Pure.
 
 The one rule behind every way to end a watch: out of the form, given up, sealed. What a person may answer for stands in
 `Obstacle.signable`: an exception by name and reason, a step of its own. A core that is seen to be over its limit, or to
@@ -57,13 +57,13 @@ class Obstacle:
 
 @dataclass(frozen=True, slots=True)
 class CoreEvidence:
-    """All that is known of a pour's core. Times in ms on the steady timeline.
+    """What a pour's core is judged by. Times in ms on the steady timeline.
 
-    tracks: of every probe of the pour; doubted: probes whose readings are doubted; states: of the alarms about the
+    signals: of every probe of the pour; doubted: probes whose readings are doubted; states: of the alarms about the
     core; foretold: the frozen prediction's (peak °C, hours after pouring), where no forecast was made.
     """
 
-    tracks: Sequence[ProbeSignal]
+    signals: Sequence[ProbeSignal]
     limits: AlarmLimits
     started_ms: int
     states: Mapping[str, AlarmState]
@@ -76,20 +76,20 @@ class CoreEvidence:
 OF_THE_CORE = ("core-hot", "core-will-overheat")
 
 
-def obstacles(seen: CoreEvidence, now_ms: int) -> tuple[Obstacle, ...]:
+def obstacles(evidence: CoreEvidence, now_ms: int) -> tuple[Obstacle, ...]:
     """Return what keeps the watch from ending now, the gravest first; nothing when the core is known to be cool, and to
     stay so."""
-    cores = [track for track in seen.tracks if track.base == "core" and track.believed_c is not None]
-    fresh = [t for t in cores if now_ms - t.believed_ms <= t.recent_ms and t.probe not in seen.doubted]
-    # One says it all: what is seen to rise is not also said to be hot.
-    seen_now = _rising(fresh, seen) or _hot(fresh, cores, seen, now_ms)
-    return tuple(seen_now or [*_foretold(seen, now_ms), *_unknown(fresh, cores, seen, now_ms)])
+    cores = [signal for signal in evidence.signals if signal.base == "core" and signal.believed_c is not None]
+    fresh = [t for t in cores if now_ms - t.believed_ms <= t.recent_ms and t.probe not in evidence.doubted]
+    # The gravest is enough: a core that rises is not reported as hot as well.
+    by_readings = _rising(fresh, evidence) or _hot(fresh, cores, evidence, now_ms)
+    return tuple(by_readings or [*_foretold(evidence, now_ms), *_unknown(fresh, cores, evidence, now_ms)])
 
 
-def _rising(fresh: Sequence[ProbeSignal], seen: CoreEvidence) -> list[Obstacle]:
-    limit = seen.limits.max_core_c
-    for track in sorted(fresh, key=_hottest_first):
-        slope, value = track.slope_c_h(), track.believed_c
+def _rising(fresh: Sequence[ProbeSignal], evidence: CoreEvidence) -> list[Obstacle]:
+    limit = evidence.limits.max_core_c
+    for signal in sorted(fresh, key=_hottest_first):
+        slope, value = signal.slope_c_h(), signal.believed_c
         if slope is None or value is None or slope < LEAST_RISE_C_H:
             continue
         rises = f"rises by {rate(slope)}"
@@ -97,7 +97,7 @@ def _rising(fresh: Sequence[ProbeSignal], seen: CoreEvidence) -> list[Obstacle]:
             return [
                 Obstacle(
                     ObstacleKind.RISING,
-                    f"The {track.place} is at {temperature(value)}, over its limit of "
+                    f"The {signal.place} is at {temperature(value)}, over its limit of "
                     f"{temperature(limit, 0)}, and {rises}.",
                 )
             ]
@@ -106,7 +106,7 @@ def _rising(fresh: Sequence[ProbeSignal], seen: CoreEvidence) -> list[Obstacle]:
             return [
                 Obstacle(
                     ObstacleKind.RISING,
-                    f"The {track.place} is at {temperature(value)} and {rises}: as it goes now it "
+                    f"The {signal.place} is at {temperature(value)} and {rises}: as it goes now it "
                     f"passes its limit of {temperature(limit, 0)} in {hours_minutes(left_h)}.",
                 )
             ]
@@ -114,33 +114,33 @@ def _rising(fresh: Sequence[ProbeSignal], seen: CoreEvidence) -> list[Obstacle]:
 
 
 def _hot(
-    fresh: Sequence[ProbeSignal], cores: Sequence[ProbeSignal], seen: CoreEvidence, now_ms: int
+    fresh: Sequence[ProbeSignal], cores: Sequence[ProbeSignal], evidence: CoreEvidence, now_ms: int
 ) -> list[Obstacle]:
-    limit = seen.limits.max_core_c
-    over = [track for track in fresh if (track.believed_c or 0.0) > limit - EARLY_C]
+    limit = evidence.limits.max_core_c
+    over = [signal for signal in fresh if (signal.believed_c or 0.0) > limit - EARLY_C]
     if over:
-        track = min(over, key=_hottest_first)
+        signal = min(over, key=_hottest_first)
         return [
             Obstacle(
                 ObstacleKind.HOT,
-                f"The {track.place} is at {temperature(track.believed_c or 0.0)}: its limit is "
+                f"The {signal.place} is at {temperature(signal.believed_c or 0.0)}: its limit is "
                 f"{temperature(limit, 0)}.",
             )
         ]
     # What was over the limit when it was last known has not been seen to cool.
     lost = [t for t in cores if t not in fresh and (t.believed_c or 0.0) > limit - 2 * EARLY_C]
     if lost:
-        track = min(lost, key=_hottest_first)
-        value, age_ms = temperature(track.believed_c or 0.0), now_ms - track.believed_ms
-        if age_ms <= track.recent_ms:
-            text = f"The probe at {track.place} reads {value}, is doubted, and its limit is {temperature(limit, 0)}."
+        signal = min(lost, key=_hottest_first)
+        value, age_ms = temperature(signal.believed_c or 0.0), now_ms - signal.believed_ms
+        if age_ms <= signal.recent_ms:
+            text = f"The probe at {signal.place} reads {value}, is doubted, and its limit is {temperature(limit, 0)}."
         else:
             text = (
-                f"The {track.place} was at {value} when it was last read, {hours_minutes(age_ms / 3.6e6)} ago: its "
+                f"The {signal.place} was at {value} when it was last read, {hours_minutes(age_ms / 3.6e6)} ago: its "
                 f"limit is {temperature(limit, 0)}."
             )
         return [Obstacle(ObstacleKind.WAS_HOT, text)]
-    if seen.states["core-hot"].up:
+    if evidence.states["core-hot"].up:
         return [
             Obstacle(
                 ObstacleKind.WAS_HOT,
@@ -151,18 +151,23 @@ def _hot(
     return []
 
 
-def _foretold(seen: CoreEvidence, now_ms: int) -> list[Obstacle]:
-    limit, hours, answer = seen.limits.max_core_c, _hours(seen, now_ms), seen.answer
+def _foretold(evidence: CoreEvidence, now_ms: int) -> list[Obstacle]:
+    limit, hours, answer = evidence.limits.max_core_c, _hours(evidence, now_ms), evidence.answer
     if answer is not None and _peak_past(answer, hours):
         return []
-    alarm = seen.states["core-will-overheat"]
-    call = None if answer is None else core_will_overheat(answer, seen.limits, seen.started_ms)
+    alarm = evidence.states["core-will-overheat"]
+    call = None if answer is None else core_will_overheat(answer, evidence.limits, evidence.started_ms)
     if call is not None and call.active:
         return [Obstacle(ObstacleKind.FORECAST, call.reason)]
     if alarm.up and (call is None or call.active is None):
         return [Obstacle(ObstacleKind.FORECAST, alarm.reason)]
-    if answer is None and seen.foretold is not None and seen.foretold[0] > limit and hours < seen.foretold[1]:
-        peak_c, at_h = seen.foretold
+    if (
+        answer is None
+        and evidence.foretold is not None
+        and evidence.foretold[0] > limit
+        and hours < evidence.foretold[1]
+    ):
+        peak_c, at_h = evidence.foretold
         return [
             Obstacle(
                 ObstacleKind.FORECAST,
@@ -173,8 +178,8 @@ def _foretold(seen: CoreEvidence, now_ms: int) -> list[Obstacle]:
     return []
 
 
-def _hours(seen: CoreEvidence, at_ms: int) -> float:
-    return (at_ms - seen.started_ms) / 3.6e6
+def _hours(evidence: CoreEvidence, at_ms: int) -> float:
+    return (at_ms - evidence.started_ms) / 3.6e6
 
 
 def _peak_past(answer: ForecastAnswer, hours: float) -> bool:
@@ -183,13 +188,13 @@ def _peak_past(answer: ForecastAnswer, hours: float) -> bool:
 
 
 def _unknown(
-    fresh: Sequence[ProbeSignal], cores: Sequence[ProbeSignal], seen: CoreEvidence, now_ms: int
+    fresh: Sequence[ProbeSignal], cores: Sequence[ProbeSignal], evidence: CoreEvidence, now_ms: int
 ) -> list[Obstacle]:
-    """Say that nobody knows: no present reading, or one without a trend near the limit.
+    """Return the obstacle that nobody knows how hot the core is: no present reading, or no trend near the limit.
 
     Past its peak a pour only cools: there a probe that was taken out with the casting leaves nothing unknown.
     """
-    limit = seen.limits.max_core_c
+    limit = evidence.limits.max_core_c
     if fresh:
         near = [t for t in fresh if t.slope_c_h() is None and (t.believed_c or 0.0) > limit - FAR_C]
         if not near:
@@ -206,8 +211,8 @@ def _unknown(
                 ObstacleKind.UNKNOWN, "No core probe has ever been read: nobody knows how hot the core is."
             )
         ]
-    last = max(cores, key=lambda track: track.believed_ms)
-    if _past_peak(seen, last) and now_ms - last.believed_ms <= PAST_CREDIT_S * 1000:
+    last = max(cores, key=lambda signal: signal.believed_ms)
+    if _past_peak(evidence, last) and now_ms - last.believed_ms <= PAST_CREDIT_S * 1000:
         return []
     if now_ms - last.believed_ms <= last.recent_ms:
         return [
@@ -225,20 +230,22 @@ def _unknown(
     ]
 
 
-def _past_peak(seen: CoreEvidence, last: ProbeSignal) -> bool:
+def _past_peak(evidence: CoreEvidence, last: ProbeSignal) -> bool:
     """Whether a core was read after its peak, by the forecast, and was not near its limit any more."""
-    answer, value = seen.answer, last.believed_c
-    if answer is None or value is None or last.probe in seen.doubted:
+    answer, value = evidence.answer, last.believed_c
+    if answer is None or value is None or last.probe in evidence.doubted:
         return False
-    return value <= seen.limits.max_core_c - FAR_C / 2 and _peak_past(answer, _hours(seen, last.believed_ms))
+    return value <= evidence.limits.max_core_c - FAR_C / 2 and _peak_past(
+        answer, _hours(evidence, last.believed_ms)
+    )
 
 
-def _hottest_first(track: ProbeSignal) -> float:
-    return -(track.believed_c or 0.0)
+def _hottest_first(signal: ProbeSignal) -> float:
+    return -(signal.believed_c or 0.0)
 
 
-def excepted(found: Sequence[Obstacle], signed: Mapping[str, Any] | None, age_ms: int) -> bool:
+def excepted(blocking: Sequence[Obstacle], signed: Mapping[str, Any] | None, age_ms: int) -> bool:
     """Whether a signed exception (its event's data) lets all of these pass: it is recent, and about the same."""
     if signed is None or not 0 <= age_ms <= EXCEPTION_MIN * 60_000:
         return False
-    return all(obstacle.signable and str(obstacle.why) in signed["whys"] for obstacle in found)
+    return all(obstacle.signable and str(obstacle.why) in signed["whys"] for obstacle in blocking)

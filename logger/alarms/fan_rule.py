@@ -33,8 +33,8 @@ class By(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Want:
-    """What one side wants of the fan. `on` None: it has no reason to change anything."""
+class FanRequest:
+    """What plan or forecast asks of the fan. `on` None: it has no reason to change anything."""
 
     on: bool | None
     by: By
@@ -59,59 +59,62 @@ class Switch:
     why: str
 
 
-def planned_want(times_ms: Sequence[tuple[int, int]], now_ms: int) -> Want:
-    """Return what the plan's times (from ≤ t < to) want."""
+def planned_request(times_ms: Sequence[tuple[int, int]], now_ms: int) -> FanRequest:
+    """Return what the plan's times (from ≤ t < to, ms) ask for."""
     for from_ms, to_ms in times_ms:
         if from_ms <= now_ms < to_ms:
-            return Want(True, By.PLAN, f"planned for {(to_ms - now_ms) / 3.6e6:.1f} h from now on")
-    return Want(False, By.PLAN, "its planned time is over")
+            return FanRequest(True, By.PLAN, f"planned for {(to_ms - now_ms) / 3.6e6:.1f} h from now on")
+    return FanRequest(False, By.PLAN, "its planned time is over")
 
 
-def forecast_want(
+def forecast_request(
     alarms: Sequence[AlarmState],
     answer: ForecastAnswer | None,
     core_c: float | None,
     limit_c: float,
     started_ms: int,
-) -> Want:
-    """Return what the forecast wants. `alarms`: those of a core that is too hot or will be; `core_c`: as last
-    believed.
+) -> FanRequest:
+    """Return what the forecast asks for.
+
+    `alarms`: those of a core that is too hot or will be; `core_c`: as last believed.
     """
     for state in alarms:
         if state.up and state.out is None:
-            return Want(True, By.FORECAST, state.reason)
+            return FanRequest(True, By.FORECAST, state.reason)
     if answer is None:
-        return Want(None, By.FORECAST)
+        return FanRequest(None, By.FORECAST)
     without = answer.chance_without_fan
     if without is not None and without >= NEEDS_IT:
         why = (
             f"without it the core would probably pass {temperature(limit_c, 0)}: chance {without * 100:.0f} %"
         )
-        return Want(True, By.FORECAST, why)
+        return FanRequest(True, By.FORECAST, why)
     if without is not None and without < DOES_WITHOUT:
-        return Want(False, By.FORECAST, f"the core stays below {temperature(limit_c, 0)} without it, too")
+        return FanRequest(
+            False, By.FORECAST, f"the core stays below {temperature(limit_c, 0)} without it, too"
+        )
     hours = (answer.made_at_ms - started_ms) / HOUR_MS
     past = answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours
     if past and core_c is not None and core_c <= limit_c - COOLED_C:
-        return Want(False, By.FORECAST, f"the peak is past and the core is at {temperature(core_c, 0)}")
-    return Want(None, By.FORECAST)
+        return FanRequest(False, By.FORECAST, f"the peak is past and the core is at {temperature(core_c, 0)}")
+    return FanRequest(None, By.FORECAST)
 
 
-def decide(fan: FanNow, wants: Sequence[Want], now_ms: int) -> Switch | None:
-    """Return what to command now; None: leave it. `wants`: of every pour that the fan blows for."""
+def decide(fan: FanNow, requests: Sequence[FanRequest], now_ms: int) -> Switch | None:
+    """Return what to command now; None: leave it. `requests`: of every pour that the fan blows on."""
     if fan.by is By.HAND:
         return None
-    wanted = next((want for want in wants if want.on), None)
+    request = next((one for one in requests if one.on), None)
     if not fan.on:
-        return None if wanted is None else Switch(True, wanted.by, wanted.why)
-    if wanted is not None:
+        return None if request is None else Switch(True, request.by, request.why)
+    if request is not None:
         # The same run goes on by another word: an end of the planned time must not look like the plan's own run.
-        kept = fan.by is not None and any(want.on and want.by is fan.by for want in wants)
-        return None if kept else Switch(True, wanted.by, wanted.why)
+        continued = fan.by is not None and any(one.on and one.by is fan.by for one in requests)
+        return None if continued else Switch(True, request.by, request.why)
     # Only the forecast holds what it has begun, or was given, for as long as it does not know better.
-    if fan.by is not By.PLAN and any(want.by is By.FORECAST and want.on is None for want in wants):
+    if fan.by is not By.PLAN and any(one.by is By.FORECAST and one.on is None for one in requests):
         return None
     if fan.since_ms is not None and now_ms - fan.since_ms < LEAST_RUN_MS:
         return None
-    why = next((want.why for want in wants if want.by is fan.by and want.why), "nothing asks for it any more")
+    why = next((one.why for one in requests if one.by is fan.by and one.why), "nothing asks for it any more")
     return Switch(False, None, why)

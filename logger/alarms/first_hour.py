@@ -1,4 +1,4 @@
-"""The first hour: when looks are due, which were made, what they found, whether the level holds. Pure.
+"""The first hour after pouring: when looks are due, what those made have shown, whether the level holds. Pure.
 
 Common practice, no source: stay by the form for at least half an hour, better an hour; look every few minutes.
 """
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from logger.alarms.definitions.heat import KEEP_CLEAR
-from logger.alarms.inputs import LooksSeen
+from logger.alarms.inputs import LooksSummary
 from logger.alarms.registry import KINDS
 from logger.errors import OutOfRange
 from logger.quantities import length, volume
@@ -67,7 +67,7 @@ class Look:
 
 
 def due_times_ms(started_ms: int, rhythm: Rhythm) -> list[int]:
-    """When looks are due, in order."""
+    """Return when looks are due, ms, in order."""
     minutes: list[float] = []
     at = rhythm.every_min
     while at <= min(rhythm.first_min, rhythm.until_min) + 1e-9:
@@ -81,29 +81,29 @@ def due_times_ms(started_ms: int, rhythm: Rhythm) -> list[int]:
 
 
 def next_due_ms(started_ms: int, rhythm: Rhythm, looks: Sequence[Look]) -> int | None:
-    """When the next look is due, in the past when it is overdue; None when the hour's looks are all made."""
+    """Return when the next look is due, ms: in the past when it is overdue; None when all have been made."""
     last = max((look.at_ms for look in looks), default=started_ms)
     return next((due for due in due_times_ms(started_ms, rhythm) if last < due - _early_ms(rhythm)), None)
 
 
-def looks_seen(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: int) -> LooksSeen:
+def summarize_looks(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: int) -> LooksSummary:
     """Return the looks as the alarms need them. A look counts for every due time up to a little after it."""
     due = next_due_ms(started_ms, rhythm, looks)
     end_ms = started_ms + round((rhythm.until_min + STAYS_DUE_MIN) * MINUTE_MS)
     over = due is None or now_ms >= end_ms
     overdue = due if due is not None and due <= now_ms < end_ms else None
-    telling = [
+    conclusive = [
         look for look in looks if look.finding in (LookResult.DRY, LookResult.LEAKING, LookResult.LEVEL_FELL)
     ]
-    if not telling:
-        return LooksSeen(overdue, over=over)
-    last = max(telling, key=lambda look: look.at_ms)
-    found = last.note or ("the level fell" if last.finding is LookResult.LEVEL_FELL else "")
-    return LooksSeen(overdue, last.finding is not LookResult.DRY, found, last.at_ms, last.by, over)
+    if not conclusive:
+        return LooksSummary(overdue, over=over)
+    last = max(conclusive, key=lambda look: look.at_ms)
+    finding = last.note or ("the level fell" if last.finding is LookResult.LEVEL_FELL else "")
+    return LooksSummary(overdue, last.finding is not LookResult.DRY, finding, last.by, over)
 
 
 def _early_ms(rhythm: Rhythm) -> int:
-    """Return a look counts for a due time that is at most this far ahead: half the shorter interval, 2 min at most."""
+    """Return how far ahead of its due time a look still counts, ms: half the shorter interval, 2 min at most."""
     return round(min(2.0, rhythm.every_min / 2, rhythm.then_every_min / 2) * MINUTE_MS)
 
 

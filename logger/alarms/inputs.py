@@ -1,4 +1,4 @@
-"""What the judges look at: readings, limits, the forecast's answers, and facts about station and service.
+"""What alarms are judged by: readings, limits, the forecast's answers, and facts about station and service.
 
 All times are milliseconds on the service's steady timeline; hours count from the start of pouring.
 None always means "not known", and what is not known raises nothing and clears nothing.
@@ -134,13 +134,12 @@ class RoomAir:
 
 
 @dataclass(frozen=True, slots=True)
-class LooksSeen:
-    """The looks of the first hour as far as the alarms need them (made by first_hour.py)."""
+class LooksSummary:
+    """The looks of the first hour as far as the alarms need them (see first_hour.py)."""
 
     overdue_since_ms: int | None  #: when the oldest look that nobody made was due
-    leaking: bool | None = None  #: the last look that said anything about it
-    found: str = ""
-    found_at_ms: int | None = None
+    leaking: bool | None = None  #: by the last look that said anything about it
+    finding: str = ""  #: in words
     by: str = ""
     over: bool = False  #: the first hour is over: nothing is due any more
 
@@ -153,6 +152,6 @@ class WatchFacts:
     service: ServiceFacts | None = None
     forecast: ForecastAnswer | None = None
     contacts: tuple[WetContact, ...] = ()
-    looks: LooksSeen | None = None
+    looks: LooksSummary | None = None
     fan: FanState | None = None
     air: RoomAir | None = None

@@ -22,7 +22,7 @@ class Priority(StrEnum):
 
 
 def urgency(priority: str) -> int:
-    """Where a priority stands: 0 is the most urgent."""
+    """Return a priority's place in the order: 0 is the most urgent."""
     return list(Priority).index(Priority(priority))
 
 

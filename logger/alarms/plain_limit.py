@@ -1,8 +1,7 @@
 """The plain limit beneath all judging: is a core over its limit? From what has just arrived, with limits in memory.
 
-It needs no plan, no prediction, no forecast and no database at the moment at which it is asked, and believes two
-readings in a row. It is told of every batch before that is stored, so also of one that cannot be. Pure but for its
-lock.
+It needs no plan, no prediction, no forecast and no database at that moment, and believes two readings in a row. It
+gets every batch before that is stored, so also one that cannot be. Pure but for its lock.
 """
 
 from __future__ import annotations
@@ -27,13 +26,13 @@ POWER_ON_C, NEAR_C = 85.0, 5.0
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """A live pour as the plain limit knows it. `probes`: those chosen for it; empty: all of its station's."""
+    """A live pour by its limit alone. `probes`: those chosen for it; empty: all of its station's."""
 
     pour_id: int
     title: str
     station_id: int
     limit_c: float
-    known: bool = True  #: the limit is its plan's
+    from_plan: bool = True  #: the limit is its plan's
     probes: frozenset[str] = frozenset()
     station: str = ""
     poured_ms: int = 0  #: when pouring began, true time
@@ -71,8 +70,8 @@ class PlainLimit:
         self._by_station: dict[int, list[Watched]] = {}
         self._cores: dict[tuple[int, str], _Core] = {}
 
-    def know(self, pours: Sequence[Watched]) -> None:
-        """Take these as the live pours from now on."""
+    def set_pours(self, pours: Sequence[Watched]) -> None:
+        """Watch these pours from now on, and no others."""
         with self._lock:
             self._pours = {pour.pour_id: pour for pour in pours}
             self._by_station = {}
@@ -97,26 +96,26 @@ class PlainLimit:
     def over(self) -> list[Over]:
         """Return the pours whose core is over its limit, each with its hottest probe."""
         with self._lock:
-            found: dict[int, Over] = {}
+            hottest: dict[int, Over] = {}
             for (pour_id, _probe), core in self._cores.items():
                 pour = self._pours.get(pour_id)
                 if pour is None or core.since_ms is None or core.celsius is None:
                     continue
-                before = found.get(pour_id)
+                before = hottest.get(pour_id)
                 if before is None or core.celsius > before.celsius:
-                    found[pour_id] = Over(pour, core.celsius, core.since_ms, core.in_a_row)
-            return list(found.values())
+                    hottest[pour_id] = Over(pour, core.celsius, core.since_ms, core.in_a_row)
+            return list(hottest.values())
 
     def limit_at(self, station_id: int) -> float | None:
         """Return the lowest limit of a core that is watched at a station, °C; None where none is."""
         return min((pour.limit_c for pour in self._by_station.get(station_id, ())), default=None)
 
-    def knows(self, pour_id: int) -> bool:
-        """Whether a pour is watched by its limit."""
+    def watches(self, pour_id: int) -> bool:
+        """Return whether a pour is watched by its limit."""
         return pour_id in self._pours
 
     def pours(self) -> list[Watched]:
-        """Return the live pours, as far as is known."""
+        """Return the pours that are watched."""
         with self._lock:
             return list(self._pours.values())
 

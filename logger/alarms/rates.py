@@ -1,6 +1,6 @@
 """How the alarms themselves behave: rates, floods, chattering, fleeting and stale ones, spread of priorities.
 
-Marks: ISA-18.2-2016 section 16.4, tables 5 and 6, and EEMUA 191, both quoted at second hand; those marked "from
+Targets: ISA-18.2-2016 section 16.4, tables 5 and 6, and EEMUA 191, both quoted at second hand; those marked "from
 memory" could not be checked. They are meant for at least 30 days of a plant, or several similar batches: a single pour
 says little.
 """
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from logger.alarms.kind import Priority
 from logger.units import DAY_MS, HOUR_MS
@@ -39,14 +39,14 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class RateTarget:
-    """One figure against what is asked of it. `kept` None: too little history to say."""
+    """One figure against its target, in words. `met` None: too little history to say."""
 
     name: str
     value: float
     unit: str
-    asked: str
+    target: str
     source: str
-    kept: bool | None
+    met: bool | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class Rates:
     shares: dict[Priority, float] = field(default_factory=dict)
     most: tuple[tuple[str, int], ...] = ()  #: the kinds that came most often
     longest_unanswered_min: float = 0.0
-    marks: tuple[RateTarget, ...] = ()
+    targets: tuple[RateTarget, ...] = ()
 
 
 def rates(spans: Sequence[Span], from_ms: int, until_ms: int) -> Rates:
@@ -88,7 +88,7 @@ def rates(spans: Sequence[Span], from_ms: int, until_ms: int) -> Rates:
     waits = [min(s.acknowledged_ms or s.returned_ms or until_ms, until_ms) - s.raised_ms for s in inside]
     chattering = _chattering(inside)
     fleeting = _fleeting(inside, set(chattering))
-    found = Rates(
+    figures = Rates(
         hours,
         len(inside),
         per_hour,
@@ -103,9 +103,7 @@ def rates(spans: Sequence[Span], from_ms: int, until_ms: int) -> Rates:
         tuple(Counter(s.kind for s in inside).most_common(10)),
         max(waits, default=0) / 60_000,
     )
-    return Rates(
-        **{name: getattr(found, name) for name in Rates.__slots__ if name != "marks"}, marks=_marks(found)
-    )
+    return replace(figures, targets=_targets(figures))
 
 
 def _name(span: Span) -> str:
@@ -121,15 +119,15 @@ def _by_name(spans: Sequence[Span]) -> dict[str, list[Span]]:
 
 def _chattering(spans: Sequence[Span]) -> tuple[str, ...]:
     """Those that were raised three times, and had returned in between, within a minute."""
-    found = []
+    chattering = []
     for name, mine in _by_name(spans).items():
         raised = [span.raised_ms for span in mine]
         if any(
             raised[i + CHATTER_TIMES - 1] - raised[i] < CHATTER_MS
             for i in range(len(raised) - CHATTER_TIMES + 1)
         ):
-            found.append(name)
-    return tuple(sorted(found))
+            chattering.append(name)
+    return tuple(sorted(chattering))
 
 
 def _fleeting(spans: Sequence[Span], chattering: set[str]) -> tuple[str, ...]:
@@ -158,55 +156,60 @@ def _floods(times: Sequence[int], until_ms: int) -> tuple[int, int]:
     return total, count
 
 
-def _marks(found: Rates) -> tuple[RateTarget, ...]:
+def _targets(figures: Rates) -> tuple[RateTarget, ...]:
     second, memory = "ISA-18.2-2016, second hand", "from memory"
-    enough = found.hours >= 24
+    enough = figures.hours >= 24
 
-    def judged(kept: bool) -> bool | None:
-        return kept if enough else None
+    def if_enough(met: bool) -> bool | None:
+        return met if enough else None
 
-    high, medium, low = (found.shares[p] * 100 for p in (Priority.HIGH, Priority.MEDIUM, Priority.LOW))
-    several = found.alarms >= 20
+    high, medium, low = (figures.shares[p] * 100 for p in (Priority.HIGH, Priority.MEDIUM, Priority.LOW))
+    several = figures.alarms >= 20
     return (
         RateTarget(
             "alarms an hour",
-            found.per_hour,
+            figures.per_hour,
             "1/h",
             "about 6, at most 12",
             second,
-            judged(found.per_hour <= 6),
+            if_enough(figures.per_hour <= 6),
         ),
         RateTarget(
             "alarms a day",
-            found.per_hour * 24,
+            figures.per_hour * 24,
             "1/d",
             "about 150, at most 300",
             memory,
-            judged(found.per_hour * 24 <= 150),
+            if_enough(figures.per_hour * 24 <= 150),
         ),
         RateTarget(
             "most alarms in 10 min",
-            found.busiest_10_min,
+            figures.busiest_10_min,
             "",
             "10 or fewer",
             second,
-            found.busiest_10_min <= 10,
+            figures.busiest_10_min <= 10,
         ),
         RateTarget(
             "10-min intervals with more than 10",
-            found.busy_10_min_part * 100,
+            figures.busy_10_min_part * 100,
             "%",
             "below 1 %",
             second,
-            judged(found.busy_10_min_part < 0.01),
+            if_enough(figures.busy_10_min_part < 0.01),
         ),
         RateTarget(
-            "time in flood", found.flood_part * 100, "%", "below 1 %", second, judged(found.flood_part < 0.01)
+            "time in flood",
+            figures.flood_part * 100,
+            "%",
+            "below 1 %",
+            second,
+            if_enough(figures.flood_part < 0.01),
         ),
-        RateTarget("chattering alarms", len(found.chattering), "", "none", second, not found.chattering),
-        RateTarget("fleeting alarms", len(found.fleeting), "", "none", second, not found.fleeting),
+        RateTarget("chattering alarms", len(figures.chattering), "", "none", second, not figures.chattering),
+        RateTarget("fleeting alarms", len(figures.fleeting), "", "none", second, not figures.fleeting),
         RateTarget(
-            "stale alarms (over 24 h)", len(found.stale), "", "fewer than 5", second, len(found.stale) < 5
+            "stale alarms (over 24 h)", len(figures.stale), "", "fewer than 5", second, len(figures.stale) < 5
         ),
         RateTarget("high priority", high, "%", "about 5 %", second, high <= 10 if several else None),
         RateTarget("medium priority", medium, "%", "about 15 %", second, medium <= 20 if several else None),

@@ -1,4 +1,4 @@
-"""What is known about one probe: its believed temperature, how often it reports, and how well.
+"""The signal of one probe: its believed temperature, how often it reports, and how well.
 
 A lone jump is not believed: the core of a pour cannot jump. A reading is believed when it lies where the last ones
 lead, or when the next one confirms it. A steep but steady rise is believed at once.
@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from logger.alarms.inputs import LiveReading
+from logger.alarms.state_json import JsonTable
 
 #: A step that is always believed: 3 σ of the step between two readings with 0.2 °C of noise each, rounded up.
 STEP_C = 1.0
@@ -61,16 +61,16 @@ class ProbeSignal:
 
     @property
     def recent_ms(self) -> float:
-        """How old a reading may be and still say how it is now."""
+        """How old a reading may be and still say how it is now, ms."""
         return max(100_000.0, 3000.0 * self.period_s)
 
     @property
     def credit_s(self) -> float:
-        """The longest time that one reading may stand for."""
+        """The longest time that one reading may stand for, s."""
         return max(60.0, 1.5 * self.period_s)
 
     def take(self, sample: LiveReading) -> bool:
-        """Note one look; True when there is a newly believed temperature. Out of order: noted, not believed."""
+        """Take one reading; return whether there is a newly believed temperature. One out of order is ignored."""
         if sample.at_ms < self.seen_ms:
             return False
         gap_s = (sample.at_ms - self.seen_ms) / 1000
@@ -119,7 +119,7 @@ class ProbeSignal:
         return True
 
     def _believe_jump(self, value: float, at_ms: int, believed_c: float) -> bool:
-        """Far from what was believed: held back until a second one agrees; True when it does."""
+        """Hold a value far from the believed one back until a second one agrees; return whether it does."""
         suspect_c, suspect_ms = self.suspect_c, self.suspect_ms
         self.suspect_c, self.suspect_ms = value, at_ms
         if suspect_c is None or value == suspect_c == POWER_ON_C:
@@ -150,14 +150,12 @@ class ProbeSignal:
             del self.trail[:-TRAIL]
 
     def range_c(self) -> float:
-        """Highest less lowest of the trail, °C."""
+        """Return the highest less the lowest value of the trail, K."""
         values = [value for _, value in self.trail or ()]
         return max(values) - min(values) if values else 0.0
 
     def rise_c(self, over_ms: int) -> float | None:
-        """Return the change of the believed value in `over_ms`, °C, from the last such stretch; None when it is not
-        known.
-        """
+        """Return the change of the believed value in `over_ms`, K, from the last such stretch; None without one."""
         if not self.trail or self.believed_c is None:
             return None
         since = self.believed_ms - over_ms
@@ -171,9 +169,9 @@ class ProbeSignal:
         return (self.believed_c - before[1]) * over_ms / (self.believed_ms - before[0])
 
     def slope_c_h(self) -> float | None:
-        """How fast it has moved over the last half hour, °C/h, by least squares; None when that is not known.
+        """Return how fast it has moved over the last half hour, K/h, by least squares; None when that is not known.
 
-        From the trail and the last believed value: at least three points over five minutes.
+        It takes at least three points of the trail, the last believed value among them, over five minutes.
         """
         points = [(at_ms, value) for at_ms, value in self.trail or () if at_ms >= self.believed_ms - SLOPE_MS]
         if self.believed_c is not None and points and points[-1][0] < self.believed_ms:
@@ -185,15 +183,15 @@ class ProbeSignal:
         spread = sum((at_ms - middle_ms) ** 2 for at_ms, _ in points)
         return 3.6e6 * sum((at_ms - middle_ms) * (value - middle_c) for at_ms, value in points) / spread
 
-    def to_dict(self) -> dict[str, Any]:
-        """JSON-safe values."""
+    def to_dict(self) -> JsonTable:
+        """Return JSON-safe values."""
         table = {name: getattr(self, name) for name in ProbeSignal.__slots__}
         table["trail"] = [list(pair) for pair in self.trail] if self.trail is not None else None
         return table
 
     @classmethod
-    def from_dict(cls, table: dict[str, Any]) -> ProbeSignal:
-        """Return the track that `to_dict` wrote."""
+    def from_dict(cls, table: JsonTable) -> ProbeSignal:
+        """Return the signal that `to_dict` wrote."""
         values = dict(table)
         if values.get("trail") is not None:
             values["trail"] = [(int(at_ms), float(value)) for at_ms, value in values["trail"]]

@@ -1,7 +1,7 @@
 """The life of one alarm, pure: normal → raised → acknowledged → returned → normal.
 
-`step` moves it by one observation and by the time that has passed; the other functions are what people do to it.
-A `AlarmState` is everything there is to know: stored and read back, it goes on as if nothing had happened.
+`step` moves it by one observation and by the time that has passed; what people do to it stands in actions.py.
+An `AlarmState` is everything there is to know: stored and read back, it goes on as if nothing had happened.
 Names and transitions follow OPC 10000-9 (UA Part 9), sections 4.8 and 5.8; shelved and out-of-service alarms are
 still judged and recorded, only quietly.
 
@@ -59,10 +59,10 @@ class Why(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """What a judge found. `active` None: not known, and then nothing is raised and nothing is cleared.
+    """What a condition comes to. `active` None: not known, and then nothing is raised and nothing is cleared.
 
-    `sure`: the judge has already ruled out a lone bad reading. `credit_s`: the longest time for which one
-    observation may stand; two further apart have a gap between them, in which nothing is known.
+    `sure`: a lone bad reading has already been ruled out. `credit_s`: the longest time for which one observation may
+    stand; two further apart have a gap between them, in which nothing is known.
     """
 
     active: bool | None
@@ -153,6 +153,20 @@ class Transition:
 
 
 @dataclass(frozen=True, slots=True)
+class Trigger:
+    """What brings a transition about: why, in words too, when, and by whom if a person did it.
+
+    `measured_ms`: when the reading behind it was taken; None: there is none.
+    """
+
+    why: Why
+    text: str
+    now_ms: int
+    measured_ms: int | None = None
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmStep:
     """A new state and what changed on the way."""
 
@@ -163,20 +177,19 @@ class AlarmStep:
 NORMAL = AlarmState()
 
 
-def step(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject: str = "pour") -> AlarmStep:
+def step(
+    kind: Kind, state: AlarmState, observation: Observation, now_ms: int, subject: str = "pour"
+) -> AlarmStep:
     """Return the alarm after one observation and the time up to `now_ms`."""
     changes: tuple[Transition, ...] = ()
     if state.phase is not Phase.NORMAL or state.shelf is not None or state.out is not None:
         state, changes = _time_passes(kind, state, now_ms, subject)
-    if seen.active is None:
+    if observation.active is None:
         return AlarmStep(state, changes)
-    if not seen.active and not state.up and not state.recent:
+    if not observation.active and not state.up and not state.recent:
         return AlarmStep(state, changes)
-    after = (
-        _on_active(kind, state, seen, now_ms, subject)
-        if seen.active
-        else _on_inactive(kind, state, seen, now_ms, subject)
-    )
+    move = _on_active if observation.active else _on_inactive
+    after = move(kind, state, observation, now_ms, subject)
     return AlarmStep(after.state, changes + after.changes) if changes else after
 
 
@@ -185,35 +198,26 @@ def tick(kind: Kind, state: AlarmState, now_ms: int, subject: str = "pour") -> A
     return step(kind, state, Observation(None, now_ms), now_ms, subject)
 
 
-def change(
-    kind: Kind,
-    before: AlarmState,
-    after: AlarmState,
-    why: Why,
-    text: str,
-    now_ms: int,
-    subject: str,
-    *,
-    measured_ms: int | None = None,
-    by: str | None = None,
+def transition(
+    kind: Kind, subject: str, before: AlarmState, after: AlarmState, trigger: Trigger
 ) -> Transition:
     """Return the record of a change from `before` to `after`."""
     return Transition(
-        kind.name,
-        subject,
-        why,
-        text,
-        after.activation,
-        after.severity,
-        before.phase,
-        after.phase,
-        now_ms,
-        now_ms if measured_ms is None else measured_ms,
-        after.value,
-        after.limit,
-        after.late,
-        after.quiet,
-        by,
+        kind=kind.name,
+        subject=subject,
+        why=trigger.why,
+        text=trigger.text,
+        activation=after.activation,
+        severity=after.severity,
+        before=before.phase,
+        phase=after.phase,
+        at_ms=trigger.now_ms,
+        measured_ms=trigger.now_ms if trigger.measured_ms is None else trigger.measured_ms,
+        value=after.value,
+        limit=after.limit,
+        late=after.late,
+        quiet=after.quiet,
+        by=trigger.by,
     )
 
 
@@ -224,13 +228,13 @@ def _time_passes(
     if state.out is not None and state.out.until_ms is not None and now_ms >= state.out.until_ms:
         before, state = state, annunciated(replace(state, out=None))
         text = f"Back in service: the time that {before.out.by if before.out else ''} gave it is over."
-        changes.append(change(kind, before, state, Why.BACK_IN_SERVICE, text, now_ms, subject))
+        changes.append(transition(kind, subject, before, state, Trigger(Why.BACK_IN_SERVICE, text, now_ms)))
     if state.shelf is not None and now_ms >= state.shelf.until_ms:
         before, state = state, annunciated(replace(state, shelf=None))
         text = "Its time on the shelf is over" + (
             f", and it is still true: {state.reason}" if state.up else "."
         )
-        changes.append(change(kind, before, state, Why.SHELF_ENDED, text, now_ms, subject))
+        changes.append(transition(kind, subject, before, state, Trigger(Why.SHELF_ENDED, text, now_ms)))
     if (
         state.phase is Phase.ACKNOWLEDGED
         and state.acknowledged_ms is not None
@@ -239,7 +243,7 @@ def _time_passes(
         before, state = state, replace(state, phase=Phase.RAISED)
         minutes = round((now_ms - (state.acknowledged_ms or now_ms)) / 60_000)
         text = f"Still true {minutes} min after {state.acknowledged_by} took it: {state.reason}"
-        changes.append(change(kind, before, state, Why.REALARM, text, now_ms, subject))
+        changes.append(transition(kind, subject, before, state, Trigger(Why.REALARM, text, now_ms)))
     return state, tuple(changes)
 
 
@@ -250,20 +254,22 @@ def annunciated(state: AlarmState) -> AlarmState:
     return replace(state, phase=Phase.RAISED)
 
 
-def _elapsed_ms(state: AlarmState, seen: Observation) -> int:
-    """Time since the last observation; none when it is longer than one observation may stand for: a gap."""
+def _elapsed_ms(state: AlarmState, observation: Observation) -> int:
+    """Return the time since the last observation, ms; 0 across a gap: longer than one observation may stand for."""
     if state.seen_ms is None:
         return 0
-    passed = max(0, seen.at_ms - state.seen_ms)
-    return passed if passed <= seen.credit_s * 1000 else 0
+    passed = max(0, observation.at_ms - state.seen_ms)
+    return passed if passed <= observation.credit_s * 1000 else 0
 
 
-def _on_active(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject: str) -> AlarmStep:
+def _on_active(
+    kind: Kind, state: AlarmState, observation: Observation, now_ms: int, subject: str
+) -> AlarmStep:
     n, m = kind.n_of_m
-    passed = _elapsed_ms(state, seen)
-    recent = (*state.recent, max(1, seen.severity))[-m:]
-    seen_ms = max(seen.at_ms, state.seen_ms or seen.at_ms)
-    confirmed = seen.severity if seen.sure else _nth_largest(recent, n)
+    passed = _elapsed_ms(state, observation)
+    recent = (*state.recent, max(1, observation.severity))[-m:]
+    seen_ms = max(observation.at_ms, state.seen_ms or observation.at_ms)
+    confirmed = observation.severity if observation.sure else _nth_largest(recent, n)
     if not state.up:
         pending = state.pending_ms + (passed if state.recent else 0)
         pending = min(pending, int(kind.on_delay_s * 1000))
@@ -274,12 +280,12 @@ def _on_active(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, su
             phase=Phase.RAISED,
             activation=state.activation + 1,
             severity=max(1, confirmed),
-            reason=seen.reason,
-            value=seen.value,
-            limit=seen.limit,
-            late=seen.late,
+            reason=observation.reason,
+            value=observation.value,
+            limit=observation.limit,
+            late=observation.late,
             raised_ms=now_ms,
-            since_ms=seen.at_ms,
+            since_ms=observation.at_ms,
             acknowledged_ms=None,
             acknowledged_by=None,
             returned_ms=None,
@@ -289,12 +295,14 @@ def _on_active(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, su
             seen_ms=seen_ms,
         )
         why = Why.AGAIN if state.phase is Phase.RETURNED else Why.FIRST_TIME
-        return _on_announced(kind, state, after, why, seen, seen.reason, now_ms, subject)
+        return _raised(
+            kind, subject, state, after, Trigger(why, observation.reason, now_ms, observation.at_ms)
+        )
     after = replace(
         state,
-        reason=seen.reason,
-        value=seen.value,
-        limit=seen.limit,
+        reason=observation.reason,
+        value=observation.value,
+        limit=observation.limit,
         recent=recent,
         calm_ms=None,
         seen_ms=seen_ms,
@@ -302,44 +310,38 @@ def _on_active(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, su
     if confirmed <= state.severity:
         return AlarmStep(after)
     after = replace(after, phase=Phase.RAISED, severity=confirmed)
-    return _on_announced(kind, state, after, Why.WORSE, seen, f"It got worse: {seen.reason}", now_ms, subject)
+    worse = Trigger(Why.WORSE, f"It got worse: {observation.reason}", now_ms, observation.at_ms)
+    return _raised(kind, subject, state, after, worse)
 
 
-def _on_announced(
-    kind: Kind,
-    before: AlarmState,
-    after: AlarmState,
-    why: Why,
-    seen: Observation,
-    text: str,
-    now_ms: int,
-    subject: str,
-) -> AlarmStep:
+def _raised(kind: Kind, subject: str, before: AlarmState, after: AlarmState, trigger: Trigger) -> AlarmStep:
     """Raise it, or make it worse; getting worse than it was when it was shelved takes it off the shelf."""
-    off: tuple[Transition, ...] = ()
+    changes: list[Transition] = []
     if after.shelf is not None and after.severity > after.shelf.severity:
-        heard, after = replace(before, shelf=None), replace(after, shelf=None)
-        off_text = f"Off the shelf, because it got worse: {seen.reason}"
-        off = (change(kind, before, heard, Why.SHELF_ENDED, off_text, now_ms, subject),)
-        before = heard
-    shout = change(kind, before, after, why, text, now_ms, subject, measured_ms=seen.at_ms)
-    return AlarmStep(after, (*off, shout))
+        unshelved, after = replace(before, shelf=None), replace(after, shelf=None)
+        text = f"Off the shelf, because it got worse: {after.reason}"
+        ended = Trigger(Why.SHELF_ENDED, text, trigger.now_ms)
+        changes.append(transition(kind, subject, before, unshelved, ended))
+        before = unshelved
+    return AlarmStep(after, (*changes, transition(kind, subject, before, after, trigger)))
 
 
-def _on_inactive(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, subject: str) -> AlarmStep:
+def _on_inactive(
+    kind: Kind, state: AlarmState, observation: Observation, now_ms: int, subject: str
+) -> AlarmStep:
     _, m = kind.n_of_m
-    passed = _elapsed_ms(state, seen)
+    passed = _elapsed_ms(state, observation)
     recent = (*state.recent, 0)[-m:]
-    seen_ms = max(seen.at_ms, state.seen_ms or seen.at_ms)
+    seen_ms = max(observation.at_ms, state.seen_ms or observation.at_ms)
     if not state.up:
         pending = max(0, state.pending_ms - passed)
         if pending == 0 and not any(recent):
             recent = ()
         return AlarmStep(replace(state, recent=recent, pending_ms=pending, seen_ms=seen_ms))
-    if _inside_deadband(kind, seen):
-        return AlarmStep(replace(state, value=seen.value, recent=recent, seen_ms=seen_ms))
+    if _inside_deadband(kind, observation):
+        return AlarmStep(replace(state, value=observation.value, recent=recent, seen_ms=seen_ms))
     calm = 0 if state.calm_ms is None else state.calm_ms + passed
-    after = replace(state, value=seen.value, recent=recent, seen_ms=seen_ms, calm_ms=calm)
+    after = replace(state, value=observation.value, recent=recent, seen_ms=seen_ms, calm_ms=calm)
     if calm < kind.off_delay_s * 1000:
         return AlarmStep(after)
     acknowledged = state.phase is Phase.ACKNOWLEDGED and not kind.latching
@@ -351,23 +353,24 @@ def _on_inactive(kind: Kind, state: AlarmState, seen: Observation, now_ms: int, 
         recent=(),
         pending_ms=0,
     )
-    text = seen.reason or _back(kind, seen)
-    return AlarmStep(
-        after, (change(kind, state, after, Why.RETURNED, text, now_ms, subject, measured_ms=seen.at_ms),)
+    # Conditions are judged far more often than alarms return, so they leave the usual sentence to this place.
+    returned = Trigger(
+        Why.RETURNED, observation.reason or _back(kind, observation), now_ms, observation.at_ms
     )
+    return AlarmStep(after, (transition(kind, subject, state, after, returned),))
 
 
-def _back(kind: Kind, seen: Observation) -> str:
-    """Said of a return when the judge says nothing itself: judges are asked far more often than alarms return."""
-    if seen.value is None or seen.limit is None:
+def _back(kind: Kind, observation: Observation) -> str:
+    """Return the sentence on a return for which the condition gives none."""
+    if observation.value is None or observation.limit is None:
         return f"No longer so: {kind.title[0].lower()}{kind.title[1:]}."
-    return f"Back inside: {quantity(seen.value, kind.unit)} (limit {quantity(seen.limit, kind.unit)})."
+    return f"Back inside: {quantity(observation.value, kind.unit)} (limit {quantity(observation.limit, kind.unit)})."
 
 
-def _inside_deadband(kind: Kind, seen: Observation) -> bool:
-    if kind.deadband <= 0 or seen.value is None or seen.limit is None:
+def _inside_deadband(kind: Kind, observation: Observation) -> bool:
+    if kind.deadband <= 0 or observation.value is None or observation.limit is None:
         return False
-    return abs(seen.value - seen.limit) < kind.deadband
+    return abs(observation.value - observation.limit) < kind.deadband
 
 
 def _nth_largest(recent: tuple[int, ...], n: int) -> int:

@@ -7,12 +7,15 @@ from typing import Any
 
 from logger.alarms.state import AlarmState, OutOfService, Phase, Shelf
 
+#: A stored object, as some `to_dict` wrote it: its reader knows the names, and what does not fit raises there.
+JsonTable = dict[str, Any]
+
 _PLAIN = AlarmState()
 
 
-def state_to_dict(state: AlarmState) -> dict[str, Any]:
-    """JSON-safe values; what is as in a fresh state is left out."""
-    table: dict[str, Any] = {}
+def state_to_dict(state: AlarmState) -> JsonTable:
+    """Return JSON-safe values; what is as in a fresh state is left out."""
+    table: JsonTable = {}
     for name in AlarmState.__slots__:
         value = getattr(state, name)
         if value == getattr(_PLAIN, name):
@@ -27,7 +30,7 @@ def state_to_dict(state: AlarmState) -> dict[str, Any]:
     return table
 
 
-def state_from_dict(table: dict[str, Any]) -> AlarmState:
+def state_from_dict(table: JsonTable) -> AlarmState:
     """Return the state that `state_to_dict` wrote. Raises KeyError, TypeError or ValueError on anything else."""
     values = dict(table)
     if "phase" in values:

@@ -1,4 +1,4 @@
-"""The words of a message: short, plain, with the reason, what to do first, and where to tap. Pure."""
+"""The text of a message: short, plain, with the reason, what to do first, and where to tap. Pure."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ OPENINGS: dict[NotifyReason, str] = {
     NotifyReason.RETURNED: "Over: ",
     NotifyReason.TAKEN: "Taken: ",
 }
-#: Why you hear of it; {by} is who acknowledged.
+#: Why the message is sent; {by} is who acknowledged.
 BECAUSE: dict[NotifyReason, str] = {
     NotifyReason.FIRST_TIME: "",
     NotifyReason.WORSE: "It has got worse since the last message.",
@@ -51,11 +51,10 @@ def words(
     link: str | None = None,
     units: Units = METRIC,
 ) -> Words:
-    """Return the message on one alarm. `about`: the pour's title, or the station's name; `link`: the alert page;
-    `units`: the
-    workshop's.
+    """Return the message on one alarm.
 
-    A later message says everything that an earlier one said, because it may be the only one that gets through.
+    `about`: the pour's title, or the station's name; `link`: the alert page; `units`: the workshop's. A later message
+    says everything that an earlier one said, because it may be the only one that gets through.
     """
     over = why in (NotifyReason.RETURNED, NotifyReason.TAKEN)
     mark = "" if over else f"{MARKS[kind.priority]}: "

@@ -1,1 +1,1 @@
-"""From the outbox to phones: the only place that sends."""
+"""From the outbox to phones: the only room that sends messages."""

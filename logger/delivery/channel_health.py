@@ -1,4 +1,4 @@
-"""How each channel does: one that fails is a fault of that channel alone, and is told over the others."""
+"""How each channel does: one that fails is a fault of that channel alone, and is reported over the others."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ BROKEN_TRIES, BROKEN_MS = 3, 600_000
 
 @dataclass(frozen=True, slots=True)
 class Failing:
-    """A channel that has taken nothing since."""
+    """A channel that has taken nothing since `since_ms`."""
 
     since_ms: int
     last_ms: int
@@ -23,14 +23,14 @@ class Failing:
 
 
 class ChannelHealth:
-    """What each channel last did. Kept in memory: a channel that is broken shows it again after a restart."""
+    """What each channel last did. In memory only: a channel that is broken shows it again after a restart."""
 
     def __init__(self) -> None:
         self._failing: dict[str, Failing] = {}
         self._taken_ms: dict[str, int] = {}
 
     def note(self, url: str, outcome: Outcome, now_ms: int) -> None:
-        """One try."""
+        """Note how one try went."""
         if outcome.taken:
             self._failing.pop(url, None)
             self._taken_ms[url] = now_ms
@@ -48,7 +48,7 @@ class ChannelHealth:
         }
 
     def broken_alone(self, now_ms: int) -> dict[str, Failing]:
-        """Those of them that have failed since another took something: it is not the network."""
+        """Return those of them that have failed since another took something: it is not the network."""
         taken_ms = max(self._taken_ms.values(), default=None)
         return {
             url: failing
@@ -57,15 +57,15 @@ class ChannelHealth:
         }
 
     def hopeless(self, url: str) -> bool:
-        """Whether no later try can succeed."""
+        """Return whether no later try can succeed."""
         failing = self._failing.get(url)
         return failing is not None and failing.hopeless
 
     def works(self, url: str) -> bool:
-        """Whether it is not known to fail."""
+        """Return whether its last try did not fail."""
         return url not in self._failing
 
 
-def groups_that_hear(groups: Mapping[str, Sequence[str]], works: Callable[[str], bool]) -> list[str]:
-    """Return the groups of channels in which at least one works: those that can be told of the others."""
+def groups_in_reach(groups: Mapping[str, Sequence[str]], works: Callable[[str], bool]) -> list[str]:
+    """Return the groups of channels in which at least one works."""
     return [name for name, urls in groups.items() if any(works(url) for url in urls)]

@@ -1,6 +1,6 @@
 """Sends one message to one channel URL through the message library, in bounded time.
 
-Whatever a channel does, or its URL is, it is an `Outcome` of that channel alone: nothing is raised.
+Whatever a channel does, and whatever its URL is, comes out as an `Outcome` of that channel: nothing is raised.
 """
 
 from __future__ import annotations
@@ -10,8 +10,11 @@ import re
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 from urllib.parse import urlsplit
+
+if TYPE_CHECKING:
+    import apprise
 
 log = logging.getLogger(__name__)
 
@@ -29,12 +32,12 @@ class Channel(Protocol):
     """Anything that takes a message: the message library, or a test's receiver."""
 
     def __call__(self, url: str, title: str, body: str) -> Outcome:
-        """Send; never raises for a channel that fails."""
+        """Send; raise nothing for a channel that fails."""
 
 
 #: Signs that end a name or password in a URL unless they are written as percent codes.
 _SPECIAL = re.compile(r"[][#/?@]")
-#: A channel gets so many times its time-out for the whole exchange: to connect, to send, to answer.
+#: A channel gets this many times its time-out for the whole exchange: to connect, to send, to answer.
 WHOLE = 3.0
 
 
@@ -46,12 +49,11 @@ class MessageChannels:
         self._hanging: dict[str, threading.Thread] = {}
 
     def prepare(self, urls: Sequence[str]) -> dict[str, str]:
-        """Load what sending needs, so that it works without the disk from then on. Gives what is wrong with each URL
-        that the library does not understand.
+        """Load what sending needs, so that it works without the disk from then on.
+
+        Return what is wrong with each URL that the library does not understand.
         """
-        if not urls:
-            return {}
-        return {url: problem for url in urls if (problem := self._understood(url)) is not None}
+        return {url: problem for url in urls if (problem := self._problem_of(url)) is not None}
 
     def __call__(self, url: str, title: str, body: str) -> Outcome:
         """Send in at most three times the time-out.
@@ -70,7 +72,7 @@ class MessageChannels:
             thread.start()
         except (
             RuntimeError
-        ) as error:  # the machine has no thread left: a fault of this moment, not of the sender
+        ) as error:  # the machine has no thread left: a fault of this moment, not of the channel
             return Outcome(False, f"{shown(url)}: cannot be tried now ({error})")
         thread.join(WHOLE * self._timeout_s)
         if answers:
@@ -81,7 +83,7 @@ class MessageChannels:
 
     def _send(self, url: str, title: str, body: str) -> Outcome:
         try:
-            sender, problem = self._made(url)
+            sender, problem = self._sender_for(url)
             if sender is None:
                 return Outcome(False, problem, hopeless=True)
             result = sender.notify(title=title, body=body)
@@ -90,18 +92,16 @@ class MessageChannels:
             return Outcome(False, f"{shown(url)}: the message library failed ({type(error).__name__})")
         return Outcome(bool(result), "" if result else f"{shown(url)}: did not take the message")
 
-    def _understood(self, url: str) -> str | None:
+    def _problem_of(self, url: str) -> str | None:
         try:
-            sender, problem = self._made(url)
+            sender, problem = self._sender_for(url)
         except Exception as error:
             log.exception("the message library failed at %s", shown(url))
             return f"{shown(url)}: the message library failed ({type(error).__name__})"
         return None if sender is not None else problem
 
-    def _made(self, url: str) -> tuple[Any, str]:
-        """Return the library's sender for a URL; None, and what is wrong with it, for one that it does not
-        understand.
-        """
+    def _sender_for(self, url: str) -> tuple[apprise.Apprise | None, str]:
+        """Return the library's sender for a URL; None, and what is wrong, for one that it does not understand."""
         # Imported when first needed: it costs half a second and 27 MB, and a service without channels never pays.
         import apprise
 
@@ -131,15 +131,15 @@ def shown(url: str) -> str:
 
 
 def _login(url: str) -> str:
-    """Name and password in a URL."""
+    """Return name and password in a URL."""
     rest = url.partition("://")[2]
     return rest.rpartition("@")[0]
 
 
 def _bounded(url: str, timeout_s: float) -> str:
-    """Return the URL with the library's read and connect time-outs, where it has none: put in front of what stands
-    behind its
-    question mark, and the rest left as it is, since each kind of channel reads it in its own way.
+    """Return the URL with the library's read and connect time-outs, where it has none.
+
+    They go in front of its other parameters, and those stay as they are: each kind of channel reads them in its way.
     """
     head, mark, query = url.partition("?")
     there = {part.partition("=")[0] for part in query.split("&")}
@@ -153,7 +153,7 @@ class _Hidden(logging.Filter):
     """Takes addresses out of the library's own lines: they hold passwords, and our line says which channel it was."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        """Every line, without what may be an address."""
+        """Pass every line, without what may be an address."""
         text = re.sub(r"URL:?\s.*|\S*://\S*", "URL …", record.getMessage(), flags=re.DOTALL)
         record.msg, record.args = text, None
         return True

@@ -1,4 +1,4 @@
-"""Messages that the database cannot take now: kept in memory, sent from there, recorded when it can.
+"""Messages that the database cannot take now: held in memory, sent from there, recorded when it can.
 
 Also how far a message that is in the database has got, when that cannot be written. `lock` is taken before the
 database's own write lock, never after.
@@ -18,7 +18,7 @@ from logger.quantities import METRIC, Units
 
 @dataclass(slots=True)
 class Progress:
-    """How far a message has got, as far as the database does not know it."""
+    """How far a message has got beyond what the database says of it."""
 
     taken: set[str] = field(default_factory=set)
     attempts: int = 0
@@ -33,7 +33,7 @@ class HeldMessage:
 
     id: int
     pour_id: int
-    letter: Notification
+    notification: Notification
     to: str
     title: str
     body: str
@@ -50,21 +50,23 @@ class MemoryOutbox:
         self._rows: dict[int, int] = {}
         self._ids = itertools.count(-1, -1)
 
-    def put(self, pour_id: int, about: str, letters: Sequence[Notification], units: Units = METRIC) -> None:
-        """Keep messages, worded in the shop's units.
+    def put(
+        self, pour_id: int, title: str, notifications: Sequence[Notification], units: Units = METRIC
+    ) -> None:
+        """Hold messages, worded in the shop's units. `title`: the pour's.
 
-        An older one about the same alarm to the same group that nobody has taken is replaced.
+        An older one about the same alarm to the same group that no channel has taken is replaced.
         """
         with self.lock:
-            for letter in letters:
-                to = str(letter.message.to)
+            for due in notifications:
+                to = str(due.message.to)
                 for old in self.of(pour_id):
-                    if (old.letter.key, old.to) == (letter.key, to) and old.id not in self.progress:
+                    if (old.notification.key, old.to) == (due.key, to) and old.id not in self.progress:
                         del self._messages[old.id]
-                text = words(letter.kind, letter.state, letter.message.why, about, units=units)
+                text = words(due.kind, due.state, due.message.why, title, units=units)
                 body = f"{text.body}\nThe service's disk is full: this message has no link. Open the board."
-                made = HeldMessage(next(self._ids), pour_id, letter, to, text.title, body)
-                self._messages[made.id] = made
+                message = HeldMessage(next(self._ids), pour_id, due, to, text.title, body)
+                self._messages[message.id] = message
 
     def of(self, pour_id: int) -> list[HeldMessage]:
         """Return a pour's messages, oldest first."""
@@ -74,13 +76,13 @@ class MemoryOutbox:
         """Return the message to be tried now, or None."""
         with self.lock:
             for message in self._messages.values():
-                known = self.progress.get(message.id, Progress())
-                if message.id not in tried and not known.done and known.next_try_ms <= now_ms:
+                progress = self.progress.get(message.id, Progress())
+                if message.id not in tried and not progress.done and progress.next_try_ms <= now_ms:
                     return message
         return None
 
     def recorded(self, rows: Mapping[int, int]) -> None:
-        """Held messages have rows now (held id → row id). Call with the lock held since before they were written."""
+        """Note the rows of held messages (held id → row id). Call with the lock held since before they were written."""
         for held_id, row_id in rows.items():
             self._messages.pop(held_id, None)
             self._rows[held_id] = row_id

@@ -1,7 +1,7 @@
 """Messages straight from memory to every channel, when the usual way by the outbox may not work: no database.
 
 A message is tried at each channel until that has taken it, or until a newer one about the same thing replaces it. What
-was sent is remembered as long as the process lives: a restart may say it once more.
+was sent is remembered as long as the process lives: a restart may send it once more.
 """
 
 from __future__ import annotations
@@ -28,22 +28,22 @@ class _Call:
 
 
 class Shouter:
-    """One thread calls it."""
+    """Messages in memory and the channels that they go to. For one thread."""
 
     def __init__(self, channel: Channel, urls: Sequence[str]) -> None:
         self._channel, self._urls = channel, list(dict.fromkeys(urls))
         self._calls: dict[str, _Call] = {}
 
-    def tell(self, about: str, title: str, body: str, now_ms: int) -> None:
-        """To be sent to everybody; replaces what still waits about the same thing."""
+    def post(self, about: str, title: str, body: str, now_ms: int) -> None:
+        """Have a message sent to every channel; it replaces what still waits about the same thing."""
         self._calls[about] = _Call(title, body, list(self._urls), now_ms)
 
     def withdraw(self, about: str) -> None:
-        """Drop what has not been taken yet: it is sent to nobody any more."""
+        """Drop what no channel has taken yet."""
         self._calls.pop(about, None)
 
     def send_due(self, now_ms: int) -> int:
-        """Try what is due, once at each channel. Gives how many messages were taken by a channel."""
+        """Try what is due, once at each channel. Return how often a channel took a message."""
         taken = 0
         for about, call in list(self._calls.items()):
             if now_ms < call.next_ms:

@@ -27,7 +27,7 @@ LONGEST = 400
 class LinkRefused(NotAllowed):
     """A link that does nothing: forged, altered, used, revoked or expired.
 
-    alarm_id: what a genuine link that was used or revoked was about, so that its page can say who has taken it.
+    alarm_id: the alarm of a genuine link that was used or revoked, so that its page can say who has acknowledged it.
     """
 
     alarm_id: int | None = None
@@ -35,7 +35,7 @@ class LinkRefused(NotAllowed):
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """What a token says of itself."""
+    """What a genuine token grants. `to`: the group of addresses that it was sent to."""
 
     link: str
     purpose: Purpose
@@ -56,7 +56,7 @@ def new_token(tx: Connection, purpose: Purpose, to: str, alarm_id: int | None, n
 
 
 def read_token(connection: Connection, token: str, now_ms: int) -> Claim:
-    """Return what a token stands for, if it still holds. Changes nothing. Raises LinkRefused."""
+    """Return what a token grants, if it still holds; change nothing. Raises LinkRefused."""
     secret = people.get_secret(connection, "links")
     if secret is None or len(token) > LONGEST:
         raise LinkRefused("this link is not one of this workshop's")

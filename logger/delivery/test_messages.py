@@ -20,7 +20,10 @@ def groups_of(messages: Messages) -> list[str]:
 
 
 def write_trials(tx: Connection, messages: Messages, now_ms: int, address: Address, why: str) -> int:
-    """Write a test message to each group; one that still waits is replaced. Gives how many."""
+    """Write a test message to each group; one that still waits is replaced. Return how many.
+
+    `why`: a sentence that says why it comes.
+    """
     outbox.outdate_of(tx, outbox.TRIAL, now_ms)
     groups = groups_of(messages)
     for to in groups:
@@ -40,7 +43,7 @@ def write_trials(tx: Connection, messages: Messages, now_ms: int, address: Addre
 
 
 def trial_due(connection: Connection, messages: Messages, now_ms: int, minute_of_day: int | None) -> bool:
-    """Whether it is time for the regular test message: never in quiet hours."""
+    """Return whether it is time for the regular test message: never in quiet hours."""
     if not groups_of(messages) or is_quiet(rules_of(messages), minute_of_day):
         return False
     last_ms = outbox.last_trial_ms(connection)

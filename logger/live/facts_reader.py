@@ -1,4 +1,4 @@
-"""What the watch looks at besides its own book: readings as sweeps, and the facts about station, service and people."""
+"""Reads from the store what alarms are judged by: readings as sweeps, and facts on station, service and people."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Row
 
-from logger.alarms.first_hour import Look, LookResult, Rhythm, looks_seen
+from logger.alarms.first_hour import Look, LookResult, Rhythm, summarize_looks
 from logger.alarms.inputs import (
     FanState,
     ForecastAnswer,
     LiveReading,
-    LooksSeen,
+    LooksSummary,
     RoomAir,
     ServiceFacts,
     StationFacts,
@@ -26,8 +26,8 @@ from logger.store.boots import Timeline
 from logger.store.rows import JudgedPour, StationRow
 from logger.units import HOUR_MS
 
-#: A pour's new reading; see store/readings.py.
-ReadingRow = Row[*tuple[Any, ...]]
+#: A pour's new reading, as `readings.after` gives it: the driver's own row, since hundreds come at a time.
+NewReading = Row[Any]
 
 #: Rows of one sweep are taken within this time of its first, ms.
 SWEEP_MS = 2500
@@ -36,7 +36,7 @@ LOOKS_OVER_MS = 3 * HOUR_MS
 
 
 class FactsReader:
-    """Gathers the facts about a pour from the store; keeps what is large or asked for with every batch."""
+    """Gathers the facts about a pour from the store; caches what is large or needed with every batch."""
 
     def __init__(
         self,
@@ -49,19 +49,23 @@ class FactsReader:
         self._rhythm = rhythm
         self._disk_free_mb = disk_free_mb
         self._refused = refused
+        #: Pour → its newest forecast's id and answer.
         self._answers: dict[int, tuple[int, ForecastAnswer]] = {}
         #: Station → what its fan's proof contact last said.
         self._turning: dict[int, bool | None] = {}
 
     def forget(self) -> None:
-        """Forget what was followed from reading to reading: it is asked for anew."""
+        """Forget what was followed from reading to reading: it is read anew."""
         self._turning.clear()
 
     def facts(
-        self, tx: Connection, pour: JudgedPour, rows: Sequence[Row[Any]], now_ms: int, ahead_ms: int = 0
+        self, tx: Connection, pour: JudgedPour, rows: Sequence[NewReading], now_ms: int, ahead_ms: int = 0
     ) -> WatchFacts:
-        """Everything but the temperatures. `rows`: the readings that have come since the last time; `ahead_ms`: how far
-        a station may be ahead, and its clock be right: in a simulation in lock-step."""
+        """Return everything but the temperatures.
+
+        `rows`: the readings that have come since the last time; `ahead_ms`: how far a station's clock may be ahead and
+        still be right, in a simulation in lock-step.
+        """
         shift_ms = self._timeline.shift_ms
         mine = [] if pour.station_id is None else [stations.by_id(tx, pour.station_id)]
         damp = [row for row in rows if row.milli_rh is not None]
@@ -87,9 +91,9 @@ class FactsReader:
         )
 
     def _fan_facts(
-        self, tx: Connection, mine: Sequence[StationRow], rows: Sequence[ReadingRow]
+        self, tx: Connection, mine: Sequence[StationRow], rows: Sequence[NewReading]
     ) -> FanState | None:
-        """Return the fan as commanded and as its proof contact tells; once off, that it does not cool is no news."""
+        """Return the fan as commanded and as its proof contact shows; one that is off need not turn."""
         if not mine:
             return None
         station = mine[0]
@@ -103,13 +107,13 @@ class FactsReader:
         return FanState(commanded=True, turning=self._turning[station.id])
 
     def _service_facts(self, tx: Connection, pour_id: int) -> ServiceFacts | None:
-        """Return the service's own troubles are told once, with the oldest live pour."""
+        """Return the service's own troubles for the oldest live pour, so that they raise one alarm; else None."""
         if pour_id != (pours.oldest_live(tx) or pour_id):
             return None
         unsent = outbox.oldest_waiting_ms(tx)
         return ServiceFacts(disk_free_mb=self._disk_free_mb(), oldest_unsent_ms=unsent)
 
-    def _looks(self, tx: Connection, pour: JudgedPour, shift_ms: int, now_ms: int) -> LooksSeen | None:
+    def _looks(self, tx: Connection, pour: JudgedPour, shift_ms: int, now_ms: int) -> LooksSummary | None:
         """Return the looks of the first hour; None once they are history."""
         started_ms = pour.poured_ms - shift_ms
         if now_ms - started_ms > LOOKS_OVER_MS:
@@ -118,34 +122,34 @@ class FactsReader:
             Look(row.at_ms - shift_ms, row.by, LookResult(row.facts["finding"]), row.text)
             for row in events.of_kind(tx, pour.id, "look")
         ]
-        return looks_seen(started_ms, self._rhythm, looks, now_ms)
+        return summarize_looks(started_ms, self._rhythm, looks, now_ms)
 
     def _answer(self, tx: Connection, pour: JudgedPour, shift_ms: int) -> ForecastAnswer | None:
-        """Return the newest forecast's answer; kept, since its body is large and is asked for with every batch."""
+        """Return the newest forecast's answer, from the cache where it can: its body is large."""
         newest = forecasts.latest_id(tx, pour.id)
         if newest is None:
             return None
-        known = self._answers.get(pour.id)
-        if known is None or known[0] != newest:
+        cached = self._answers.get(pour.id)
+        if cached is None or cached[0] != newest:
             row = forecasts.latest(tx, pour.id)
             assert row is not None
-            known = self._answers[pour.id] = (newest, answer_of(row.body, pour.poured_ms - shift_ms))
-        return known[1]
+            cached = self._answers[pour.id] = (newest, answer_of(row.body, pour.poured_ms - shift_ms))
+        return cached[1]
 
 
-def contacts_in(rows: Sequence[ReadingRow], shift_ms: int) -> Iterator[WetContact]:
+def contacts_in(rows: Sequence[NewReading], shift_ms: int) -> Iterator[WetContact]:
     """Yield the changes of contacts under the form, in the order in which they came."""
     for row in rows:
         if row.place.startswith("under-form"):
             yield WetContact(row.probe, row.raw == "1", row.at_ms - shift_ms)
 
 
-def sweeps_in(rows: Sequence[Row[Any]], shift_ms: int) -> Iterator[list[LiveReading]]:
-    """Rows in the order of their arrival, gathered into sweeps. A contact's row is no temperature and is left out."""
+def sweeps_in(rows: Sequence[NewReading], shift_ms: int) -> Iterator[list[LiveReading]]:
+    """Yield rows in the order of their arrival, gathered into sweeps; contacts, which have no temperature, left out."""
     temperatures = [row for row in rows if row.milli_c is not None or row.fault is not None]
     first_ms = 0
 
-    def sweep_of(row: Row[Any]) -> tuple[int, int, bool]:
+    def sweep_of(row: NewReading) -> tuple[int, int, bool]:
         nonlocal first_ms
         if not 0 <= row.at_ms - first_ms <= SWEEP_MS:
             first_ms = row.at_ms

@@ -1,4 +1,4 @@
-"""Keeps each station's fan as its rules want it: asks every pour that it blows for, commands, and writes it down."""
+"""Switches each station's fan by its rules, from what every pour that it blows on asks for, and records it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection
 
 from logger.alarms.book import AlarmBook
-from logger.alarms.fan_rule import By, FanNow, Switch, Want, decide, forecast_want, planned_want
+from logger.alarms.fan_rule import By, FanNow, FanRequest, Switch, decide, forecast_request, planned_request
 from logger.alarms.inputs import ForecastAnswer
 from logger.quantities import METRIC, cut
 from logger.store import events, stations
@@ -29,11 +29,11 @@ HELPS = ("core-hot", "core-will-overheat")
 @dataclass(frozen=True, slots=True)
 class _Asked:
     station_id: int
-    wants: tuple[Want, ...]
+    requests: tuple[FanRequest, ...]
 
 
-class FanKeeper:
-    """What each live pour wants of its station's fan; `switch_due` commands what follows from it."""
+class FanSwitch:
+    """What each live pour asks of its station's fan; `switch_due` commands what follows from it."""
 
     def __init__(self, store: Store, timeline: Timeline, *, on_forecast: bool) -> None:
         self._store, self._timeline, self._on_forecast = store, timeline, on_forecast
@@ -42,29 +42,29 @@ class FanKeeper:
     def ask(
         self, pour_id: int, station_id: int | None, plan: Plan, book: AlarmBook, answer: ForecastAnswer | None
     ) -> None:
-        """Note what a pour wants now."""
+        """Note what a pour asks for now."""
         if station_id is None or not (plan.fan or self._on_forecast):
             self._asked.pop(pour_id, None)
             return
         started_ms = book.setup.started_ms
-        wants = []
+        requests = []
         if plan.fan:
             times = [
                 (started_ms + round(t.from_h * 3.6e6), started_ms + round(t.to_h * 3.6e6)) for t in plan.fan
             ]
-            wants.append(planned_want(times, self._timeline.now_ms()))
+            requests.append(planned_request(times, self._timeline.now_ms()))
         if self._on_forecast:
             states = [book.state(kind) for kind in HELPS]
             limit_c = plan.resin.limits.max_core_c
-            wants.append(forecast_want(states, answer, book.believed_c("core"), limit_c, started_ms))
-        self._asked[pour_id] = _Asked(station_id, tuple(wants))
+            requests.append(forecast_request(states, answer, book.believed_c("core"), limit_c, started_ms))
+        self._asked[pour_id] = _Asked(station_id, tuple(requests))
 
     def switch_due(
         self, live: Iterable[int], fence: Callable[[Connection], None] = lambda _tx: None
     ) -> list[int]:
-        """Commands what is due; the pours whose fan was switched. `live`: pours that are watched.
+        """Command what is due; return the pours whose fan was switched. `live`: pours that are watched.
 
-        `fence` looks in the transaction whether this process may still decide.
+        `fence` checks in the transaction that this process may still decide.
         """
         watched = set(live)
         self._asked = {pour: asked for pour, asked in self._asked.items() if pour in watched}
@@ -77,7 +77,7 @@ class FanKeeper:
                 continue
             with self._store.write() as tx:
                 fence(tx)
-                # Asked again under the lock: a person may have switched it meanwhile, and their word holds.
+                # Decided again under the lock: a person may have switched it meanwhile, and that holds.
                 due = self._due(tx, station_id, mine)
                 if due is not None:
                     self._command(tx, station_id, mine, due)
@@ -87,8 +87,8 @@ class FanKeeper:
     def _due(self, connection: Connection, station_id: int, mine: Sequence[int]) -> Switch | None:
         row = stations.by_id(connection, station_id)
         fan = FanNow(row.fan_on, None if row.fan_by is None else By(row.fan_by), row.fan_since_ms)
-        wants = [want for pour in mine for want in self._asked[pour].wants]
-        return decide(fan, wants, self._timeline.now_ms())
+        requests = [request for pour in mine for request in self._asked[pour].requests]
+        return decide(fan, requests, self._timeline.now_ms())
 
     def _command(self, tx: Connection, station_id: int, mine: Sequence[int], due: Switch) -> None:
         was_on = stations.fan_is_on(tx, station_id)

@@ -1,24 +1,24 @@
-"""What a stored forecast tells the alarms. Reads it; nothing here computes one."""
+"""What the alarms need of a stored forecast. Reads it; nothing here computes one."""
 
 from __future__ import annotations
-
-from typing import Any
 
 from logger.alarms.conditions.heat import LEAST_COOLING
 from logger.alarms.inputs import ForecastAnswer, Quantiles
 from logger.condition.peaks import remedies
 from logger.quantities import marked
+from logger.store.rows import Json
+
+#: A fan is taken to cool poorly only once it cannot well bring more than this part of its cooling.
+FAN_CERTAIN = 0.75
 
 
-def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
+def answer_of(body: Json, started_ms: int) -> ForecastAnswer:
     """Return what the alarms need of a forecast. `started_ms`: when pouring started, on the steady timeline."""
 
     def band(name: str) -> Quantiles | None:
-        found = body.get(name)
+        part = body.get(name)
         return (
-            None
-            if found is None
-            else Quantiles(found["p05"], found["p50"], found["p95"], found.get("within_h"))
+            None if part is None else Quantiles(part["p05"], part["p50"], part["p95"], part.get("within_h"))
         )
 
     peak = band("core_peak_c")
@@ -40,12 +40,8 @@ def answer_of(body: dict[str, Any], started_ms: int) -> ForecastAnswer:
     )
 
 
-#: That a fan hardly cools is taken as known once it cannot well bring more than this part of its cooling.
-FAN_KNOWN = 0.75
-
-
 def _fan_cooling(part: Quantiles | None) -> float | None:
-    """Return the middle of what a fan brings; None while the readings cannot tell a still one from a running one."""
+    """Return the median of what a fan brings; None while readings cannot tell a still one from a running one."""
     if part is None or part.p50 is None or part.p95 is None:
         return None
-    return part.p50 if part.p50 >= LEAST_COOLING or part.p95 < FAN_KNOWN else None
+    return part.p50 if part.p50 >= LEAST_COOLING or part.p95 < FAN_CERTAIN else None

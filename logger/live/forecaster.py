@@ -1,7 +1,7 @@
 """Forecasts of live and replayed pours: when one is due, from which readings, and what the alarms need of it.
 
 A forecast at an hour looks only at readings up to that hour. It is computed away from the watch (in the service: in
-a process of its own) and kept in the store; the watch reads the newest.
+a process of its own) and stored; the watch reads the newest.
 """
 
 from __future__ import annotations
@@ -12,8 +12,7 @@ import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError
 from contextlib import nullcontext, suppress
-from dataclasses import replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from sqlalchemy import Connection
@@ -32,7 +31,7 @@ from logger.record.figures import Place, places_from
 from logger.store import events, forecasts, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.rows import EventRow, PourRow
+from logger.store.rows import EventRow, Json, PourRow
 
 log = logging.getLogger(__name__)
 
@@ -51,8 +50,28 @@ SETTLED = 0.1
 PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
 
 
-def due_at_h(last: dict[str, Any] | None) -> float:
-    """Return the hour at which the next forecast of a pour is due, after its last one (JSON), or the first."""
+@dataclass(frozen=True, slots=True)
+class ForecastTask:
+    """One forecast to be made: of which plan, from which readings, at which hour after pouring.
+
+    `seed`: the pour, whose last forecast the search starts from: it takes half as long. `fan_ran`: see fan_runs; None:
+    as the plan has it. `help_from`: the chance to pass the limit from which on what would help is worked out too.
+    """
+
+    plan_toml: str
+    history: dict[str, Place]
+    at_h: float
+    seed: int
+    fan_ran: Sequence[tuple[float, float | None]] | None = None
+    help_from: float = WORTH_HELP
+
+
+#: Calls a function with a task where that delays nobody, and returns its answer, or raises what it raises.
+Compute = Callable[[Callable[[ForecastTask], Json], ForecastTask], Json]
+
+
+def due_at_h(last: Json | None) -> float:
+    """Return the hour at which the next forecast of a pour is due, after its last one, or the first."""
     if last is None:
         return FIRST_H
     at_h = float(last["at_h"])
@@ -62,33 +81,32 @@ def due_at_h(last: dict[str, Any] | None) -> float:
     return next_due_h(at_h, last["time_left_h"] if near else None)
 
 
-def peak_is_past(last: dict[str, Any]) -> bool:
-    """Whether a pour's last forecast (JSON) has its core's peak well behind it."""
+def peak_is_past(last: Json) -> bool:
+    """Return whether a pour's last forecast has its core's peak well behind it."""
     at_h = float(last["at_h"])
     return bool(last["core_peak_at_h"]["p95"] < at_h - min(PAST_PEAK_H, PAST_PEAK_PART * at_h))
 
 
-def _needed(body: dict[str, Any]) -> float:
-    """Return the chance to be too hot that it takes to call at the time of a forecast (JSON)."""
+def _needed(body: Json) -> float:
+    """Return the chance to be too hot that it takes to call at the time of a forecast."""
     return chance_needed(body["at_h"], (body["crosses_limit_at_h"] or {}).get("p50"))
 
 
-def _calls(body: dict[str, Any]) -> bool:
-    """Whether a forecast (JSON) has that chance."""
+def _calls(body: Json) -> bool:
+    """Return whether a forecast has that chance."""
     return bool(body["chance_core_over_limit"] >= _needed(body))
 
 
-def _is_open(recent: Sequence[dict[str, Any]]) -> bool:
-    """Whether a pour's peak is still to come and it is not told yet whether that is too hot, by the last forecasts
-    (JSON, oldest first)."""
+def _is_open(recent: Sequence[Json]) -> bool:
+    """Return whether a pour's peak is to come and may or may not be too hot. `recent`: last forecasts, oldest first."""
     if not recent:
         return True
     last = recent[-1]
     to_come = last["core_peak_at_h"]["p95"] >= last["at_h"]
-    told = will_overheat(
+    called = will_overheat(
         [body["chance_core_over_limit"] for body in recent], [_needed(body) for body in recent]
     )
-    return bool(to_come and last["chance_core_over_limit"] > SETTLED and not told)
+    return bool(to_come and last["chance_core_over_limit"] > SETTLED and not called)
 
 
 def history_of(connection: Connection, pour: PourRow) -> dict[str, Place]:
@@ -107,7 +125,7 @@ def history_of(connection: Connection, pour: PourRow) -> dict[str, Place]:
 
 
 def fan_runs(switched: Sequence[EventRow], poured_ms: int, on_now: bool) -> list[tuple[float, float | None]]:
-    """When a pour's fan has run, in hours after pouring (None: it still runs), from the events of switching it.
+    """Return when a pour's fan has run, in hours after pouring (None: it still runs), from the events of switching it.
 
     One that was on before pouring began has run from the start.
     """
@@ -122,78 +140,71 @@ def fan_runs(switched: Sequence[EventRow], poured_ms: int, on_now: bool) -> list
     return runs
 
 
-def work_out(
-    plan_toml: str,
-    history: dict[str, Place],
-    at_h: float,
-    seed: int,
-    last: dict[int, Forecast] | None = None,
-    fan_ran: Sequence[tuple[float, float | None]] | None = None,
-    help_from: float = WORTH_HELP,
-) -> dict[str, Any]:
-    """One forecast as JSON, with what would help when something may have to. Raises BadInput, DidNotConverge.
+def work_out(task: ForecastTask, last: dict[int, Forecast] | None = None) -> Json:
+    """Return one forecast as JSON, with what would help where that may be needed. Raises BadInput, DidNotConverge.
 
-    `last`: the last forecast of each pour (by its seed), from which the search starts: it takes half as long.
-    `fan_ran`: see fan_runs; None: as the plan has it. Beside a running fan's cooling stands what would come of it
-    without the fan: that is what decides whether it may stop. `help_from`: the chance from which on what would help is
-    worked out.
+    `last`: the last forecast of each pour, by its seed; this one takes its place. Beside a running fan's cooling stands
+    what would come of it without the fan: that is what decides whether it may stop.
     """
-    plan = plan_from_text(plan_toml)
-    runs = runs_of(plan) if fan_ran is None else runs_of_pour(plan, fan_ran, at_h)
-    before = None if last is None else last.get(seed)
-    made = forecast(
+    plan, at_h = plan_from_text(task.plan_toml), task.at_h
+    runs = runs_of(plan) if task.fan_ran is None else runs_of_pour(plan, task.fan_ran, at_h)
+    before = None if last is None else last.get(task.seed)
+    current = forecast(
         plan,
-        history,
+        task.history,
         at_h=at_h,
-        seed=seed,
+        seed=task.seed,
         previous=before if before and before.at_h < at_h else None,
         fans=runs,
     )
     if last is not None:
-        last[seed] = made
+        last[task.seed] = current
     plan = without_fan(plan)
-    if made.chance_core_over_limit >= help_from and at_h < made.core_peak_at_h.p95:
-        made = replace(made, what_if=what_if(plan, made.state, made.ahead))
-    body = made.to_json() | {"cut": to_draw(plan, history, made)}
+    if current.chance_core_over_limit >= task.help_from and at_h < current.core_peak_at_h.p95:
+        current = replace(current, what_if=what_if(plan, current.state, current.ahead))
+    body = current.to_json() | {"cut": to_draw(plan, task.history, current)}
     if fan_effects(plan, [run for run in runs if run.runs_at(at_h)]):
-        stopped = switched_off(plan, at_h, np.asarray(made.state.members.top_factor))
-        ahead = roll_forward(plan, made.state, more=[stopped])
+        stopped = switched_off(plan, at_h, np.asarray(current.state.members.top_factor))
+        ahead = roll_forward(plan, current.state, more=[stopped])
         body["chance_without_fan"] = round(ahead.chance_over(plan.resin.limits.max_core_c), 4)
     return body
 
 
-#: The worker's memory: last forecasts by pour. Each process has its own, and may lose it without harm.
+#: The worker's memory: the last forecast of each pour, oldest first. Each process has its own, and may lose it.
 _LAST: dict[int, Forecast] = {}
+#: So many at most: pours that have ended are not known here, and must not pile up.
+LAST_MOST = 128
 
 
-def work_out_here(
-    plan_toml: str,
-    history: dict[str, Place],
-    at_h: float,
-    seed: int,
-    fan_ran: Sequence[tuple[float, float | None]] | None = None,
-    help_from: float = WORTH_HELP,
-) -> dict[str, Any]:
-    """As work_out, starting from this process's last forecast of the pour."""
-    return work_out(plan_toml, history, at_h, seed, _LAST, fan_ran, help_from)
+def _load(_task: ForecastTask) -> Json:
+    """Do nothing: a worker that is called with it has loaded this module."""
+    return {}
+
+
+def work_out_here(task: ForecastTask) -> Json:
+    """Do as work_out, starting from this process's last forecast of the pour."""
+    body = work_out(task, _LAST)
+    _LAST[task.seed] = _LAST.pop(task.seed)  # the newest stands last
+    while len(_LAST) > LAST_MOST:
+        del _LAST[next(iter(_LAST))]
+    return body
 
 
 class Forecaster:
-    """Makes forecasts of live pours when they are due, one at a time; `compute` calls a function where it
-    delays nobody."""
+    """Makes forecasts of live pours when they are due, one at a time. `published`: called with the pour of each."""
 
     def __init__(
         self,
         store: Store,
         timeline: Timeline,
-        compute: Callable[..., Any],
-        told: Callable[[int], None] = lambda _pour_id: None,
+        compute: Compute,
+        published: Callable[[int], None] = lambda _pour_id: None,
         pace: Pace | None = None,
     ) -> None:
         self._store = store
         self._timeline = timeline
         self._compute = compute
-        self._told = told
+        self._published = published
         self._pace = pace or Pace()
         #: Pour → before when (steady, ms) nothing is due: only a forecast changes that, and only we make them.
         self._not_before_ms: dict[int, float] = {}
@@ -202,15 +213,15 @@ class Forecaster:
         """Make what is due until told to stop."""
         if self._pace.ready:
             with suppress(BrokenExecutor, CancelledError):  # ended before it began: the loop sees why
-                self._compute(due_at_h, None)
+                self._compute(_load, ForecastTask("", {}, 0.0, 0))
         elif stop.wait(FIRST_LOOK_S):
             return
         while not stop.wait(self._pace.idle_s):
             self.make_due(stop)
 
     def make_due(self, stop: threading.Event | None = None) -> int:
-        """Make one forecast of each live pour for which one is due. Gives how many."""
-        made = 0
+        """Make one forecast of each live pour for which one is due. Return how many."""
+        count = 0
         with self._store.read() as connection:
             live = pours.live_pours(connection)
         for pour in live:
@@ -219,7 +230,7 @@ class Forecaster:
             if self._timeline.now_ms() < self._not_before_ms.get(pour.id, 0.0):
                 continue
             try:
-                made += self.make(pour.id)
+                count += self.make(pour.id)
             except (BrokenExecutor, CancelledError):
                 # The worker was ended, by us when the service stops, or by the machine: it is started anew.
                 if stop is None or not stop.is_set():
@@ -227,10 +238,10 @@ class Forecaster:
             except LoggerError:
                 # The watch goes on without it: the thermometer alarms stand. The page shows how old the last one is.
                 log.exception("pour %s: no forecast could be made", pour.id)
-        return made
+        return count
 
     def make(self, pour_id: int) -> bool:
-        """Make a pour's forecast from its readings so far, if one is due."""
+        """Make a pour's forecast from its readings so far, if one is due; return whether it was made."""
         with self._store.read() as connection:
             pour = pours.get_pour(connection, pour_id)
             row = forecasts.latest(connection, pour_id)
@@ -261,17 +272,18 @@ class Forecaster:
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
         help_from = math.inf if self._pace.help_late and not called else WORTH_HELP
+        task = ForecastTask(pour.plan_toml, history, at_h, pour_id, ran, help_from)
         with self._pace.hold() if is_open else nullcontext():
-            body = self._compute(work_out_here, pour.plan_toml, history, at_h, pour_id, ran, help_from)
+            body = self._compute(work_out_here, task)
         with self._store.write() as tx:
             # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.
             if pours.get_pour(tx, pour_id).stage not in LIVE:
                 return False
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
-        self._told(pour_id)
+        self._published(pour_id)
         return True
 
     def _wait(self, pour_id: int, hours: float) -> None:
-        """Nothing is due for so long. Looked at anew after a minute at most: the clock may be set meanwhile."""
+        """Leave a pour alone for so long, but for a minute at most: its clock may be set meanwhile."""
         wait_ms = min(hours * 3.6e6, LOOK_AGAIN_MS)
         self._not_before_ms[pour_id] = self._timeline.now_ms() + wait_ms

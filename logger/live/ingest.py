@@ -27,13 +27,13 @@ log = logging.getLogger(__name__)
 
 #: Batches in one transaction at most: a group is written in some ten milliseconds.
 MOST = 64
-#: A station that was refused and has not come again for so long is silent, which is told by itself, ms.
+#: A station that was refused and has not come again for so long is silent, which is an alarm of its own, ms.
 FAILING_MS = 120_000
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
-    """What came of a batch, and what its station should know."""
+class BatchResult:
+    """What was stored of a batch, and the station's status for the answer."""
 
     saved: Saved
     station: AtStation
@@ -44,13 +44,13 @@ class _Waiting:
     batch: Batch
     health: StationHealth | None
     version: str | None
-    kept: Future[Kept] = field(default_factory=Future)
+    result: Future[BatchResult] = field(default_factory=Future)
 
 
 class Intake:
-    """One for a service. Safe to call from any thread.
+    """Stores the batches of one service's stations. Safe to call from any thread.
 
-    `stored` is told of the pours that a transaction has brought readings of, after its commit.
+    `stored`: called after each commit with the pours that got readings.
     """
 
     def __init__(
@@ -67,7 +67,9 @@ class Intake:
         # One thread that writes: whoever waits is woken once, with an answer. Made with the first batch.
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="intake")
 
-    def take(self, batch: Batch, health: StationHealth | None = None, version: str | None = None) -> Kept:
+    def take(
+        self, batch: Batch, health: StationHealth | None = None, version: str | None = None
+    ) -> BatchResult:
         """Store a batch, together with others that wait. `version`: the station's program, when it has changed.
 
         Raises Conflict, NotAllowed, and what the database raises.
@@ -76,20 +78,20 @@ class Intake:
 
     def submit(
         self, batch: Batch, health: StationHealth | None = None, version: str | None = None
-    ) -> Future[Kept]:
-        """Return the same for whoever must not stand still: the answer, or what `take` raises, when it is there."""
+    ) -> Future[BatchResult]:
+        """Do as `take`, for a caller that must not wait: the future has its answer, or what it raises."""
         mine = _Waiting(batch, health, version)
         # What was sent is stored, whether or not anybody still waits for the answer.
-        mine.kept.set_running_or_notify_cancel()
+        mine.result.set_running_or_notify_cancel()
         with self._lock:
             self._queue.append(mine)
             if not self._busy:
                 self._writer.submit(self._write_all)
                 self._busy = True
-        return mine.kept
+        return mine.result
 
     def failing(self, station_id: int) -> str | None:
-        """Why a station's batches are not stored; None while they are, or where it sends none any more."""
+        """Return why a station's batches are not stored; None while they are, or where it sends none any more."""
         why, at_ms = self._failing.get(station_id, ("", 0))
         return why if why and self._timeline.now_ms() - at_ms <= FAILING_MS else None
 
@@ -110,7 +112,7 @@ class Intake:
             self._write(self._next)
 
     def _anybody_waits(self) -> bool:
-        """Nobody: whoever comes next starts anew."""
+        """Return whether a batch waits; if none does, the next one submits the writer anew."""
         with self._lock:
             self._busy = bool(self._queue)
             return self._busy
@@ -131,7 +133,7 @@ class Intake:
             with self._store.write() as tx:
                 # Chosen when it is our turn to write: who came while another process wrote is in the group.
                 group = choose()
-                told = self._save(tx, group)
+                results = self._save(tx, group)
         except Exception as error:  # noqa: BLE001 - handed to whoever waits for it
             group = group or choose()
             hopeless = isinstance(error, DBAPIError) and refuses(error)
@@ -144,20 +146,19 @@ class Intake:
         self.stored_ms = self._timeline.now_ms()
         for one in group:
             self._failing.pop(one.batch.station_id, None)
-        self._say_stored(told)
-        for one, result in zip(group, told, strict=True):
-            if isinstance(result, Kept):
-                one.kept.set_result(result)
+        self._notify_stored(results)
+        for one, result in zip(group, results, strict=True):
+            if isinstance(result, BatchResult):
+                one.result.set_result(result)
             else:
-                one.kept.set_exception(result)
+                one.result.set_exception(result)
 
-    def _say_stored(self, told: Sequence[Kept | LoggerError]) -> None:
+    def _notify_stored(self, results: Sequence[BatchResult | LoggerError]) -> None:
+        saved = [result.saved.pours for result in results if isinstance(result, BatchResult)]
         try:
-            self._stored(
-                frozenset().union(*(result.saved.pours for result in told if isinstance(result, Kept)))
-            )
+            self._stored(frozenset().union(*saved))
         except Exception:
-            # They are stored: whoever wants to know looks again by itself.
+            # The readings are stored: watch and pages look for new ones by themselves, only later.
             log.exception("that readings have come could not be told")
 
     def _fail(self, group: Sequence[_Waiting], error: Exception) -> None:
@@ -165,10 +166,10 @@ class Intake:
             why = error.orig if isinstance(error, DBAPIError) else f"{type(error).__name__}: {error}"
             self._failing |= {one.batch.station_id: (str(why), self._timeline.now_ms()) for one in group}
         for one in group:
-            if not one.kept.done():
-                one.kept.set_exception(error)
+            if not one.result.done():
+                one.result.set_exception(error)
 
-    def _save(self, tx: Connection, group: Sequence[_Waiting]) -> list[Kept | LoggerError]:
+    def _save(self, tx: Connection, group: Sequence[_Waiting]) -> list[BatchResult | LoggerError]:
         ids = [one.batch.station_id for one in group]
         results = save_batches(
             tx, [one.batch for one in group], self._timeline.true_ms(), clock_set=self._timeline.clock_set
@@ -180,6 +181,6 @@ class Intake:
                 stations.note_version(tx, one.batch.station_id, one.version)
         there = at_stations(tx, ids)
         return [
-            result if isinstance(result, LoggerError) else Kept(result, there[at])
+            result if isinstance(result, LoggerError) else BatchResult(result, there[at])
             for at, result in zip(ids, results, strict=True)
         ]

@@ -1,7 +1,7 @@
-"""Which of several service processes decides alarms, forecasts and messages; another soon after it dies.
+"""Which of several service processes decides alarms, forecasts and messages; when it dies, another does soon.
 
-The one that decides renews its lease every second. It is taken over when it was not renewed for five, or at once when
-it was given up. Each decision is written in a transaction that looks whether the lease is still held (see lease.py).
+The one that decides renews its lease every second. Another takes a lease that was not renewed for five, or at once when
+it was given up. Each decision is written in a transaction that checks that the lease is still held (see lease.py).
 """
 
 from __future__ import annotations
@@ -33,16 +33,16 @@ class Decides(Protocol):
 
     @property
     def mine(self) -> bool:
-        """Now."""
+        """Whether it decides now."""
 
     def wait(self, stop: threading.Event) -> threading.Event | None:
-        """Wait until it does; gives the event that ends its term, or None when `stop` was set before."""
+        """Wait until it decides; return the event that ends its term, or None when `stop` was set before."""
 
     def check(self, tx: Connection) -> None:
-        """Raise LostLease unless it does."""
+        """Raise LostLease unless it decides."""
 
     def run(self, stop: threading.Event) -> None:
-        """Keep it so until told to stop."""
+        """Hold the lease, or try to take it, until told to stop."""
 
 
 class Alone:
@@ -51,29 +51,29 @@ class Alone:
     mine = True
 
     def wait(self, stop: threading.Event) -> threading.Event | None:
-        """At once, until the service stops."""
+        """Return at once: the term ends when the service stops."""
         return None if stop.is_set() else stop
 
     def check(self, tx: Connection) -> None:
-        """Lead, always."""
+        """Raise nothing: there is no other."""
 
     def run(self, stop: threading.Event) -> None:
-        """Nothing to keep."""
+        """Return at once: there is no lease to hold."""
 
 
 class Leadership:
-    """One of several processes over one database. `says` gives (judged_ms, trouble) of its watch, for the others."""
+    """One of several processes over one database. `status` gives (judged_ms, trouble) of its watch, for the others."""
 
     def __init__(
         self,
         store: Store,
-        says: Callable[[], tuple[int | None, str | None]] = lambda: (None, None),
+        status: Callable[[], tuple[int | None, str | None]] = lambda: (None, None),
         *,
         lease_s: float = LEASE_S,
         renew_s: float = RENEW_S,
         seconds: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._store, self._says, self._seconds = store, says, seconds
+        self._store, self._status, self._seconds = store, status, seconds
         self._lease_s, self._renew_s = lease_s, renew_s
         self.holder = f"{socket.gethostname()[:30]}:{os.getpid()}:{secrets.token_hex(4)}"
         self._changed = threading.Condition()
@@ -83,7 +83,7 @@ class Leadership:
 
     @property
     def mine(self) -> bool:
-        """Whether this process decides now, as far as it can know."""
+        """Whether this process decides now, by its own clock."""
         return self._term is not None and self._seconds() < self._until_s
 
     def check(self, tx: Connection) -> None:
@@ -94,7 +94,7 @@ class Leadership:
         lease.check(tx, self.holder, fence)
 
     def wait(self, stop: threading.Event) -> threading.Event | None:
-        """Wait until this process decides; gives the event that ends its term, or None when `stop` was set."""
+        """Wait until this process decides; return the event that ends its term, or None when `stop` was set."""
         with self._changed:
             self._changed.wait_for(lambda: stop.is_set() or self._term is not None)
             return None if stop.is_set() else self._term
@@ -102,7 +102,7 @@ class Leadership:
     def step(self) -> None:
         """Take the lease if it is free, or renew it."""
         asked_s = self._seconds()
-        judged_ms, trouble = self._says()
+        judged_ms, trouble = self._status()
         try:
             with self._store.aside() as tx:
                 fence = lease.hold(
@@ -123,7 +123,7 @@ class Leadership:
         self._set(fence)
 
     def run(self, stop: threading.Event) -> None:
-        """Take and renews the lease until told to stop; then lets another have it at once."""
+        """Take and renew the lease until told to stop; then let another have it at once."""
         while not stop.is_set():
             self.step()
             stop.wait(self._renew_s)
@@ -141,10 +141,10 @@ class Leadership:
     def _still_written(self) -> bool:
         try:
             with self._store.read() as connection:
-                found = lease.holding(connection)
+                row = lease.holding(connection)
         except DBAPIError:
             return False
-        return found is not None and (found.holder, found.fence) == (self.holder, self._fence)
+        return row is not None and (row.holder, row.fence) == (self.holder, self._fence)
 
     def _set(self, fence: int | None) -> None:
         with self._changed:

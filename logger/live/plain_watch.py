@@ -1,8 +1,8 @@
-"""The watch beneath the watch: tells of a core over its limit when the usual way has not, from memory alone.
+"""The watch beneath the watch: reports a core over its limit when the usual watch has not, from memory alone.
 
-Its thread touches no database and no file, and sends straight to every channel. What it needs to know is read into
-memory by another thread (`Memory`) whenever the database can be read. In the normal case it says nothing: the usual
-judgement raises core-hot within a second or two of the reading, and this one waits for it.
+Its thread touches no database and no file, and sends straight to every channel. What it needs is read into memory by
+another thread (`Memory`) whenever the database can be read. In the normal case it sends nothing: the usual watch raises
+core-hot within a second or two of the reading, and this one waits for it.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
 from sqlalchemy.exc import SQLAlchemyError
@@ -33,25 +34,36 @@ from logger.units import HOUR_MS
 
 log = logging.getLogger(__name__)
 
-#: The usual judgement has so long from a reading's arrival until it must have told, ms.
+#: The usual watch has so long from a reading's arrival until it must have raised core-hot, ms.
 GRACE_MS = 15_000
-#: Told again as often as core-hot, ms: it cannot be acknowledged.
+#: Reported again as often as core-hot, ms: it cannot be acknowledged.
 AGAIN_MS = round(KINDS["core-hot"].repeat_min * 60_000)
-#: Where the usual judgement works and does not agree, it takes so many readings in a row, and is told once.
+#: Where the usual watch works and does not agree, it takes so many readings in a row, and is reported once.
 SURE = 3
-#: What keeps pours from being watched as usual is told after it has lasted so long, and again so much later, ms.
+#: What keeps pours from being watched as usual is reported after it has lasted so long, and again so much later, ms.
 FAILS_MS, FAILS_AGAIN_MS = 60_000, HOUR_MS
-#: How often limits and channels are looked up, s.
+#: How often the limits are read, s.
 REFRESH_S = 5.0
-#: The event that keeps what was told from memory.
+#: The kind of event that records what was sent from memory.
 TOLD = "told-from-memory"
 
 
-class PlainWatch:
-    """Looks at the plain limit, and tells. One thread calls `step`.
+@dataclass(frozen=True, slots=True)
+class UsualWatch:
+    """How the usual watch does.
 
-    `handled`: whether a pour's hot core has been told in the usual way, or will be at once. `fails`: why a pour is not
-    watched as usual now; None while it is. `speed`: see schedule.py.
+    `reports`: whether it has reported a pour's hot core, or will at once. `problem`: why it does not watch a pour now;
+    None while it does.
+    """
+
+    reports: Callable[[Watched], bool]
+    problem: Callable[[Watched], str | None]
+
+
+class PlainWatch:
+    """Looks at the plain limit, and reports. One thread calls `step`.
+
+    `workshop`: its name, for titles. `speed`: see schedule.py.
     """
 
     def __init__(
@@ -59,81 +71,78 @@ class PlainWatch:
         limit: PlainLimit,
         shouter: Shouter,
         now_ms: Callable[[], int],
+        usual: UsualWatch,
         *,
-        handled: Callable[[Watched], bool],
-        fails: Callable[[Watched], str | None],
-        about: str,
+        workshop: str,
         speed: float = 1.0,
     ) -> None:
-        self._limit, self._shouter, self._now_ms, self._about = limit, shouter, now_ms, about
-        self._handled, self._fails, self._speed = handled, fails, speed
-        #: Pour → when its hot core was last told from here.
-        self._told_ms: dict[int, int] = {}
-        #: Pour → since when it is not watched as usual.
+        self._limit, self._shouter, self._now_ms, self._usual = limit, shouter, now_ms, usual
+        self._workshop, self._speed = workshop, speed
+        #: Pour → when its hot core was last reported from here.
+        self._reported_ms: dict[int, int] = {}
+        #: Pour → since when it is not watched as usual, and when that was last reported.
         self._fails_since_ms: dict[int, int] = {}
-        self._fails_told_ms: int | None = None
+        self._fails_reported_ms: int | None = None
         self._lock = threading.Lock()
-        self._to_note: list[tuple[int, int, str]] = []
+        self._to_record: list[tuple[int, int, str]] = []
         #: Called when the loop has come round.
         self.came_round: Callable[[], None] = lambda: None
 
     def run(self, stop: threading.Event, period_s: float = 1.0) -> None:
-        """Look and tell until told to stop."""
+        """Look and report until told to stop."""
         while not stop.is_set():
             self.step()
             self.came_round()
             stop.wait(period_s)
 
     def step(self) -> None:
-        """One look."""
+        """Look once: at each pour, and at the usual watch."""
         now_ms = self._now_ms()
-        over = {found.pour.pour_id: found for found in self._limit.over()}
-        for found in over.values():
-            self._look_at(found, now_ms)
-        for pour_id in [pour_id for pour_id in self._told_ms if pour_id not in over]:
-            self._over(pour_id, now_ms)
+        over = {hot.pour.pour_id: hot for hot in self._limit.over()}
+        for hot in over.values():
+            self._look_at(hot, now_ms)
+        for pour_id in [pour_id for pour_id in self._reported_ms if pour_id not in over]:
+            self._report_over(pour_id, now_ms)
         self._look_at_the_watch(now_ms)
         self._shouter.send_due(now_ms)
 
-    def told_at(self, station_id: int) -> bool:
-        """Whether a hot core of a station's pours is being told from here."""
+    def reports_at(self, station_id: int) -> bool:
+        """Return whether a hot core of a station's pours is being reported from here."""
         return any(
-            pour.pour_id in self._told_ms for pour in self._limit.pours() if pour.station_id == station_id
+            pour.pour_id in self._reported_ms for pour in self._limit.pours() if pour.station_id == station_id
         )
 
-    def telling(self, pour_id: int) -> Over | None:
-        """Return a pour's hot core, while it is told from here; None while it is not."""
-        if pour_id not in self._told_ms:
+    def reported(self, pour_id: int) -> Over | None:
+        """Return a pour's hot core, while it is reported from here; None while it is not."""
+        if pour_id not in self._reported_ms:
             return None
-        return next((found for found in self._limit.over() if found.pour.pour_id == pour_id), None)
+        return next((hot for hot in self._limit.over() if hot.pour.pour_id == pour_id), None)
 
-    def to_note(self) -> list[tuple[int, int, str]]:
-        """(pour, when, what) of everything that was told and stands in no record yet; given out once."""
+    def take_unrecorded(self) -> list[tuple[int, int, str]]:
+        """Return (pour, when, what) of everything that was sent and stands in no record yet; each is returned once."""
         with self._lock:
-            given, self._to_note = self._to_note, []
-        return given
+            unrecorded, self._to_record = self._to_record, []
+        return unrecorded
 
-    def not_noted(self, given: list[tuple[int, int, str]]) -> None:
-        """Put back what could not be written down: it is given out again."""
+    def put_back(self, unrecorded: list[tuple[int, int, str]]) -> None:
+        """Put back what could not be recorded, for another try."""
         with self._lock:
-            self._to_note = [*given, *self._to_note]
+            self._to_record = [*unrecorded, *self._to_record]
 
-    def _look_at(self, found: Over, now_ms: int) -> None:
-        pour = found.pour
-        if self._handled(pour):
+    def _look_at(self, hot: Over, now_ms: int) -> None:
+        pour = hot.pour
+        if self._usual.reports(pour):
             self._shouter.withdraw(_key(pour.pour_id))
-            self._told_ms.pop(pour.pour_id, None)
+            self._reported_ms.pop(pour.pour_id, None)
             return
-        why, last_ms = self._fails(pour), self._told_ms.get(pour.pour_id)
-        if now_ms - found.since_ms < GRACE_MS * self._speed or (why is None and found.in_a_row < SURE):
+        why, last_ms = self._usual.problem(pour), self._reported_ms.get(pour.pour_id)
+        if now_ms - hot.since_ms < GRACE_MS * self._speed or (why is None and hot.in_a_row < SURE):
             return
         if last_ms is not None and (why is None or now_ms - last_ms < AGAIN_MS):
             return
-        self._told_ms[pour.pour_id] = now_ms
-        whose = "the resin's limit of" if pour.known else "the limit for a pour of unknown plan,"
-        reason = (
-            f"The core reads {temperature(found.celsius)}: it is over {whose} {temperature(pour.limit_c)}."
-        )
+        self._reported_ms[pour.pour_id] = now_ms
+        limit = "the resin's limit of" if pour.from_plan else "the limit for a pour of unknown plan,"
+        reason = f"The core reads {temperature(hot.celsius)}: it is over {limit} {temperature(pour.limit_c)}."
         text = words(
             KINDS["core-hot"],
             AlarmState(reason=reason),
@@ -144,11 +153,11 @@ class PlainWatch:
         why = why or "the usual judgement has not called it"
         body = f"{text.body}\nTold by the plain limit check, from memory: {why}. It cannot be acknowledged."
         log.critical("pour %s: %s (%s)", pour.pour_id, METRIC.shown(reason), why)
-        self._shouter.tell(_key(pour.pour_id), text.title, body, now_ms)
+        self._shouter.post(_key(pour.pour_id), text.title, body, now_ms)
         self._note(pour.pour_id, now_ms, f"{reason} Told by the plain limit check, from memory: {why}.")
 
-    def _over(self, pour_id: int, now_ms: int) -> None:
-        del self._told_ms[pour_id]
+    def _report_over(self, pour_id: int, now_ms: int) -> None:
+        del self._reported_ms[pour_id]
         pour = next((pour for pour in self._limit.pours() if pour.pour_id == pour_id), None)
         if pour is None:
             self._shouter.withdraw(_key(pour_id))
@@ -157,14 +166,14 @@ class PlainWatch:
         text = words(
             KINDS["core-hot"], AlarmState(reason=reason), NotifyReason.RETURNED, pour.title, units=pour.units
         )
-        self._shouter.tell(_key(pour_id), text.title, text.body, now_ms)
+        self._shouter.post(_key(pour_id), text.title, text.body, now_ms)
         self._note(pour_id, now_ms, reason)
 
     def _look_at_the_watch(self, now_ms: int) -> None:
         failing: dict[str, list[Watched]] = {}
         live = self._limit.pours()
         for pour in live:
-            why = self._fails(pour)
+            why = self._usual.problem(pour)
             if why is None:
                 self._fails_since_ms.pop(pour.pour_id, None)
             elif now_ms - self._fails_since_ms.setdefault(pour.pour_id, now_ms) >= FAILS_MS * self._speed:
@@ -172,26 +181,28 @@ class PlainWatch:
         for pour_id in set(self._fails_since_ms) - {pour.pour_id for pour in live}:
             del self._fails_since_ms[pour_id]
         if failing:
-            if self._fails_told_ms is None or now_ms - self._fails_told_ms >= FAILS_AGAIN_MS:
-                self._fails_told_ms = now_ms
-                self._tell_failing(failing, now_ms)
-        elif self._fails_told_ms is not None and not self._fails_since_ms:
-            self._fails_told_ms = None
+            if self._fails_reported_ms is None or now_ms - self._fails_reported_ms >= FAILS_AGAIN_MS:
+                self._fails_reported_ms = now_ms
+                self._report_failing(failing, now_ms)
+        elif self._fails_reported_ms is not None and not self._fails_since_ms:
+            self._fails_reported_ms = None
             body = "Every pour is judged again, and its alarms are told as usual."
-            self._shouter.tell(_WATCH, f"Over: Pours are not watched as usual - {self._about}", body, now_ms)
+            self._shouter.post(
+                _WATCH, f"Over: Pours are not watched as usual - {self._workshop}", body, now_ms
+            )
 
-    def _tell_failing(self, failing: dict[str, list[Watched]], now_ms: int) -> None:
+    def _report_failing(self, failing: dict[str, list[Watched]], now_ms: int) -> None:
         lines = [f"{', '.join(pour.title for pour in those)}: {why}." for why, those in failing.items()]
         body = "\n".join([*lines, FAILING])
         log.critical("pours are not watched as usual: %s", " ".join(lines))
-        self._shouter.tell(_WATCH, f"URGENT: Pours are not watched as usual - {self._about}", body, now_ms)
+        self._shouter.post(_WATCH, f"URGENT: Pours are not watched as usual - {self._workshop}", body, now_ms)
         for why, those in failing.items():
             for pour in those:
                 self._note(pour.pour_id, now_ms, f"Not watched as usual, told from memory: {why}.")
 
     def _note(self, pour_id: int, now_ms: int, text: str) -> None:
         with self._lock:
-            self._to_note.append((pour_id, now_ms, text))
+            self._to_record.append((pour_id, now_ms, text))
 
 
 #: What the message says about a watch that does not work.
@@ -212,7 +223,7 @@ _HOT = select(ALARM.c.pour_id).where(ALARM.c.kind == "core-hot", ALARM.c.phase.i
 
 
 class Memory:
-    """Reads into memory what the plain limit needs, and writes down what was told from it, when the database can."""
+    """Reads into memory what the plain limit needs, and records what was sent from it, when the database can."""
 
     def __init__(self, store: Store, timeline: Timeline, limit: PlainLimit) -> None:
         self._store, self._timeline, self._limit = store, timeline, limit
@@ -220,12 +231,12 @@ class Memory:
         self._woken = threading.Event()
         #: Hash of a station's token → its row, of the stations of live pours.
         self.stations: dict[str, StationRow] = {}
-        #: Pours of which the database says that core-hot is up, and when it was asked, steady.
+        #: Pours with core-hot up by the database, and when that was read, steady.
         self.hot: frozenset[int] = frozenset()
         self.read_ms: int | None = None
         #: When the process that decides last judged every live pour, as it says; None where there is only one.
         self.judged_ms: int | None = None
-        #: Given out for the record; see PlainWatch.
+        #: Whose messages are recorded here.
         self.watch: PlainWatch | None = None
         #: Called when the loop has come round.
         self.came_round: Callable[[], None] = lambda: None
@@ -239,26 +250,26 @@ class Memory:
             self._woken.wait(period_s)
 
     def wake(self) -> None:
-        """There may be a pour that is not known yet. From any thread."""
+        """Have the limits read now: there may be a new pour. From any thread."""
         self._woken.set()
 
     def refresh(self) -> None:
-        """Once. While the database cannot be read, what is known stays."""
+        """Read the limits once. While the database cannot be read, they stay as they were."""
         try:
             with self._store.read() as connection:
-                known = self._watched(connection)
-                rows = stations.by_ids(connection, {pour.station_id for pour in known})
+                watched = self._watched(connection)
+                rows = stations.by_ids(connection, {pour.station_id for pour in watched})
                 hot = connection.execute(_HOT).scalars().all()
                 held = lease.holding(connection)
         except SQLAlchemyError as error:
             log.warning("limits stay as they were last read: %s", getattr(error, "orig", error))
             return
-        self._limit.know(known)
+        self._limit.set_pours(watched)
         self.stations = {row.token_hash: row for row in rows if row.token_hash is not None}
         self.hot, self.read_ms = frozenset(hot), self._timeline.now_ms()
         self.judged_ms = None if held is None else held.judged_ms
-        self._limits = {pour.pour_id: self._limits[pour.pour_id] for pour in known}
-        self._write_down()
+        self._limits = {pour.pour_id: self._limits[pour.pour_id] for pour in watched}
+        self._record()
 
     def _watched(self, connection: Connection) -> list[Watched]:
         rows = pours.watched_pours(connection)
@@ -284,9 +295,7 @@ class Memory:
         ]
 
     def _limit_of(self, connection: Connection, pour_id: int) -> tuple[float, bool]:
-        """Return a pour's limit, °C, and whether it is its plan's: of a plan that cannot be read, what a station
-        watches.
-        """
+        """Return a pour's limit, °C, and whether it is its plan's; where that cannot be read, a station's own limit."""
         from logger.plan.file import plan_from_text  # here: a start does not wait for it
 
         try:
@@ -296,17 +305,17 @@ class Memory:
             return UNKNOWN_C, False
         return float(plan.resin.limits.max_core_c), True
 
-    def _write_down(self) -> None:
-        given = [] if self.watch is None else self.watch.to_note()
-        if not given or self.watch is None:
+    def _record(self) -> None:
+        unrecorded = [] if self.watch is None else self.watch.take_unrecorded()
+        if not unrecorded or self.watch is None:
             return
         try:
             with self._store.write() as tx:
-                for pour_id, at_ms, text in given:
+                for pour_id, at_ms, text in unrecorded:
                     if pours.get_pour(tx, pour_id).stage == Stage.CLOSED:
                         continue  # its record was sealed meanwhile
                     true_ms = at_ms + self._timeline.shift_ms
                     events.add_event(tx, pour_id, true_ms, TOLD, "the watch", text)
         except SQLAlchemyError as error:
-            self.watch.not_noted(given)
-            log.warning("what was told from memory is written down later: %s", getattr(error, "orig", error))
+            self.watch.put_back(unrecorded)
+            log.warning("what was sent from memory is recorded later: %s", getattr(error, "orig", error))

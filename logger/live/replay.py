@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from hardware.bench.clock import SteppedClock
 from hardware.clock import Stamp
 from logger.cure.forecast.decision import NEEDED_LATE
 from logger.cure.forecast.forecast import Forecast
 from logger.cure.solver.prediction import MODEL_VERSION, predict
-from logger.live.forecaster import Forecaster, history_of, work_out
-from logger.live.watch import Watch
+from logger.live.forecaster import Forecaster, ForecastTask, history_of, work_out
+from logger.live.watch import Watch, WatchSettings
 from logger.plan.file import Plan, plan_to_text
 from logger.pour import Stage
 from logger.quantities import METRIC
-from logger.record.figures import Place
 from logger.record.gather import gather
 from logger.record.readings_file import FileReading
 from logger.store import alarms, pours, readings, stations
@@ -25,6 +24,7 @@ from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.pours import NewPour
 from logger.store.reading_batches import Batch
+from logger.store.rows import Json
 from logger.wire import WireReading
 
 #: Readings this close together reach the service in one batch, s.
@@ -36,7 +36,7 @@ STATION, BY = "replay", "replay"
 
 def replay(
     plan: Plan, rows: Sequence[FileReading], *, forecast_at: Sequence[float] = (), live_forecasts: bool = True
-) -> dict[str, Any]:
+) -> Json:
     """Return the replay contract's object: alarms, forecasts and the record's figures.
 
     `forecast_at`: hours at which a forecast is reported. `live_forecasts`: forecast as often as a live pour would, so
@@ -57,14 +57,14 @@ class _Replay:
         self._live = live_forecasts
         self._clock = SteppedClock(boot_ms=round(2 * BEFORE_S * 1000))
         self._timeline = Timeline(store, self._clock)
-        self._watch = Watch(store, self._timeline, link_base="")
+        self._watch = Watch(store, self._timeline, WatchSettings())
         self._last: dict[int, Forecast] = {}
         self._forecaster = Forecaster(store, self._timeline, self._here)
         self._pour_id = self._start()
         self._start_s = self._clock.stamp().boot_s
 
-    def run(self, rows: Sequence[FileReading], forecast_at: Sequence[float]) -> dict[str, Any]:
-        reported: list[dict[str, Any]] = []
+    def run(self, rows: Sequence[FileReading], forecast_at: Sequence[float]) -> Json:
+        reported: list[Json] = []
         waiting = list(forecast_at)
         seq = 1
         for batch in _batches(rows):
@@ -136,28 +136,19 @@ class _Replay:
             pass
         return seq
 
-    def _here(
-        self,
-        _work_out: Callable[..., Any],
-        plan_toml: str,
-        history: dict[str, Place],
-        at_h: float,
-        seed: int,
-        _fan_ran: object,
-        _help_from: float,
-    ) -> dict[str, Any]:
-        """Return a replay has nothing else to do while it forecasts, and remembers nothing of other replays.
+    def _here(self, _function: object, task: ForecastTask) -> Json:
+        """Forecast at once, with nothing remembered of other replays.
 
         A recording does not say when a fan ran: it is taken as planned. What would help is worked out where an alarm
         may say it.
         """
-        return work_out(plan_toml, history, at_h, seed, self._last, help_from=NEEDED_LATE)
+        return work_out(replace(task, fan_ran=None, help_from=NEEDED_LATE), self._last)
 
-    def _forecast(self, at_h: float) -> dict[str, Any]:
+    def _forecast(self, at_h: float) -> Json:
         with self._store.read() as connection:
             pour = pours.get_pour(connection, self._pour_id)
             history = history_of(connection, pour)
-        return work_out(pour.plan_toml, history, at_h, 0)
+        return work_out(ForecastTask(pour.plan_toml, history, at_h, 0))
 
 
 def _batches(rows: Sequence[FileReading]) -> Iterator[list[FileReading]]:

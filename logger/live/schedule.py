@@ -1,4 +1,4 @@
-"""How the work of a service fits into its time: other than usual in a simulation at high speed."""
+"""How often a service forecasts, and how long it waits; a simulation at high speed has values of its own."""
 
 from __future__ import annotations
 
@@ -9,14 +9,13 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How forecasts, and what threads take, fit into the time of the service; a simulation at high speed has its own.
+    """The pace of a service's work, beside its clock.
 
-    speed: seconds of the service's time in a real one.
-    idle_s: real seconds between looks for what is due. apart_h: hours between forecasts at least, and before the
-    first, but for the second one that makes an alarm. hold: entered while one is made of a pour whose peak is still to
-    come, while it is not told yet whether that is too hot. calm_h: hours between forecasts at least after that.
-    ready: whether the worker is started before the first is due. help_late: what would help, which takes longer than
-    the forecast itself, is worked out only once a forecast has called.
+    speed: seconds of the service's time in a real one. idle_s: real seconds between looks for what is due. apart_h:
+    hours between forecasts at least, and before the first, but for the second one that raises an alarm. hold: entered
+    while a pour is forecast whose peak is still to come and not yet known to be too hot or not. calm_h: hours between
+    forecasts at least after that. ready: whether the worker is started before the first forecast is due. help_late:
+    whether what would help, which takes longer than the forecast itself, waits until a forecast has called.
     """
 
     idle_s: float = 1.0

@@ -1,7 +1,7 @@
 """The threads of a service: each is started again when it fails, and none ends another.
 
-Whatever a thread raises is logged, told (`troubles`) until it works again, and tried again after a growing pause. A
-thread that hangs raises nothing: its loop says each time that it has come round, and who has not for too long hangs.
+Whatever a thread raises is logged, stands in `failed` until it works again, and is tried again after a growing pause. A
+thread that hangs raises nothing: its loop notes each round, and one without a round for too long stands in `hung`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 log = logging.getLogger(__name__)
 
-#: Pauses before a thread that failed is started again, s; the last one is kept.
+#: Pauses before a thread that failed is started again, s; the last one holds from then on.
 BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0, 30.0)
 #: A thread that has run so long without failing works again, s.
 WELL_S = 60.0
@@ -22,7 +22,7 @@ WELL_S = 60.0
 
 @dataclass(slots=True)
 class _Worker:
-    #: How long one round of its loop may take; None: it has no loop that says so.
+    #: How long one round of its loop may take; None: it has no loop that notes its rounds.
     within_s: float | None
     #: When its loop last came round; None while it is not meant to run.
     round_s: float | None = None
@@ -31,8 +31,21 @@ class _Worker:
     failures: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Term:
+    """When a thread may run: not always, but while its process has the lease.
+
+    `wait`: waits for the next term and gives the event that ends it; None: there is no other. `lost`: what is raised
+    when a term ends in the midst of something, which is no fault; the next is waited for after `pause_s`.
+    """
+
+    wait: Callable[[], threading.Event | None]
+    lost: type[Exception] | tuple[type[Exception], ...] = ()
+    pause_s: float = 0.5
+
+
 class Workers:
-    """Makes the threads, and knows how they are. Safe to call from any of them."""
+    """Makes the threads, and watches over them. Safe to call from any of them."""
 
     def __init__(self, stop: threading.Event, seconds: Callable[[], float] = time.monotonic) -> None:
         self._stop, self._seconds = stop, seconds
@@ -43,22 +56,19 @@ class Workers:
         name: str,
         run: Callable[[threading.Event], None],
         *,
-        term: Callable[[], threading.Event | None] | None = None,
+        term: Term | None = None,
         within_s: float | None = None,
         once: bool = False,
-        lost: type[Exception] | tuple[type[Exception], ...] = (),
-        lost_s: float = 0.5,
     ) -> threading.Thread:
         """Return a thread, not yet started, that runs `run` until the service stops, or until it is done (`once`).
 
-        `term` waits until it may run and gives the event that ends its turn; None: never again. `lost`: what is raised
-        when its turn ended in the middle of something, which is no fault. `within_s`: see `_Worker`.
+        `term`: when it may run; None: always. `within_s`: see `_Worker`.
         """
         self._workers[name] = _Worker(within_s)
-        begin = term or (lambda: None if self._stop.is_set() else self._stop)
+        term = term or Term(lambda: None if self._stop.is_set() else self._stop)
 
         def keep_up() -> None:
-            while (until := begin()) is not None:
+            while (until := term.wait()) is not None:
                 try:
                     self._begun(name)
                     run(until)
@@ -66,9 +76,9 @@ class Workers:
                         return
                     if not until.is_set():
                         raise RuntimeError(f"{name} ended before its time")
-                except lost:
+                except term.lost:
                     log.warning("%s: another process decides now", name)
-                    self._stop.wait(lost_s)
+                    self._stop.wait(term.pause_s)
                 except Exception as error:
                     log.exception("%s failed; it is started again", name)
                     self._stop.wait(self._failed(name, error))
@@ -101,16 +111,16 @@ class Workers:
         return BACK_OFF_S[min(worker.failures, len(BACK_OFF_S)) - 1]
 
     def failed(self) -> dict[str, str]:
-        """Thread → why it failed, of those that have not worked since."""
+        """Return thread → why it failed, of those that have not worked since."""
         now_s = self._seconds()
         for worker in self._workers.values():
-            # One without a loop that says so: it has run for long enough.
+            # One that notes no rounds works again once it has run for long enough.
             if worker.within_s is None and worker.round_s is not None and worker.began_s is not None:
                 worker.failed = None if now_s - worker.began_s >= WELL_S else worker.failed
         return {name: worker.failed for name, worker in self._workers.items() if worker.failed is not None}
 
     def hung(self) -> dict[str, float]:
-        """Thread → for how many seconds it has not come round, of those that should have by now."""
+        """Return thread → for how many seconds it has not come round, of those that should have by now."""
         now_s = self._seconds()
         return {
             name: now_s - worker.round_s

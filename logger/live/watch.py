@@ -1,10 +1,10 @@
-"""The watch: judges each live pour's new readings and the time that has passed, and puts what changed into the store.
+"""The watch: judges each live pour's new readings and the time that has passed, and stores what changed.
 
 Reading, judging and writing happen in one transaction, so a kill at any moment leaves alarms, their messages and the
 place up to which readings were judged in step with each other. A person's acknowledgement goes the same way.
 
-When the database refuses to be written (a full disk), the watch goes on from memory: what changes is told at once and
-written down when it can be.
+When the database refuses to be written (a full disk), the watch goes on from memory: messages go out at once, and what
+changed is written down when it can be.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -24,19 +24,20 @@ from logger.alarms.band import Expected, expect
 from logger.alarms.book import AlarmBook, Setup
 from logger.alarms.first_hour import Rhythm
 from logger.alarms.inputs import limits_of
-from logger.alarms.notify_policy import Rules
+from logger.alarms.notify_policy import LocalTime, Rules
 from logger.alarms.state import Transition
-from logger.delivery.compose import due_notifications, enqueue, nothing_due, write_notifications
+from logger.alarms.state_json import JsonTable
+from logger.delivery.compose import Composer, NotifiedTable, due_notifications
 from logger.delivery.memory_outbox import MemoryOutbox
 from logger.errors import LoggerError
 from logger.live.facts_reader import FactsReader, contacts_in, sweeps_in
-from logger.live.fan import FanKeeper
+from logger.live.fan import FanSwitch
 from logger.quantities import units_from
 from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.lease import LostLease
-from logger.store.rows import JudgedPour
+from logger.store.rows import Json, JudgedPour
 from logger.store.shop_events import units_of_pour
 
 if TYPE_CHECKING:
@@ -49,55 +50,62 @@ ROWS_A_TIME = 400
 #: A round over all pours begins after so many times what the last one took, and at the latest after so many seconds:
 #: health, heartbeat and the watchdog of the machine ask whether all were judged lately.
 ROUNDS_APART, ROUND_DUE_S = 10, 15.0
-#: A refusal of the database is told for at least so long: a small write that found room proves nothing for readings.
+#: A refusal of the database shows for at least so long: a small write that finds room proves nothing for readings.
 REFUSED_MS = 30_000
-#: Among pours that were named: all of them.
-ALL = 0
 
 
 @dataclass(slots=True)
-class Unkept:
+class Unwritten:
     """What has happened to one pour's alarms since the database last took anything."""
 
-    book: dict[str, Any]
-    told: dict[str, Any]
+    book: JsonTable
+    notified: NotifiedTable
     judged: int
     changes: list[Transition] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class WatchSettings:
+    """The settings of a workshop's watch. `link_base`: the address that phones reach, without a path."""
+
+    link_base: str = ""
+    rules: Rules = field(default_factory=lambda: Rules(first=0))
+    rhythm: Rhythm = field(default_factory=Rhythm)
+    fan_on_forecast: bool = False
 
 
 class Watch:
     """Judges live pours. One thread runs it; `wake` may be called from any.
 
-    `refused`: why a station's readings cannot be stored now, if they cannot.
+    `publish`: called with what has changed ("alarm", "pour") and the pour. `refused`: why a station's readings cannot
+    be stored now, if they cannot.
     """
 
     def __init__(
         self,
         store: Store,
         timeline: Timeline,
+        settings: WatchSettings,
         *,
-        link_base: str,
-        tell: Callable[[str, int | None], None] = lambda _kind, _pour: None,
-        rules: Rules | None = None,
+        publish: Callable[[str, int | None], None] = lambda _kind, _pour: None,
         disk_free_mb: Callable[[], float | None] = lambda: None,
-        rhythm: Rhythm | None = None,
         refused: Callable[[int], str | None] = lambda _station_id: None,
-        fan_on_forecast: bool = False,
     ) -> None:
         self._store = store
         self._timeline = timeline
-        self._link_base = link_base
-        self._tell = tell
-        self._rules = rules or Rules(first=0)
-        self._reader = FactsReader(timeline, rhythm or Rhythm(), disk_free_mb, refused)
-        self._fans = FanKeeper(store, timeline, on_forecast=fan_on_forecast)
+        self._publish = publish
+        self._rules = settings.rules
+        self._composer = Composer(settings.rules, lambda path: f"{settings.link_base}{path}")
+        self._reader = FactsReader(timeline, settings.rhythm, disk_free_mb, refused)
+        self._fans = FanSwitch(store, timeline, on_forecast=settings.fan_on_forecast)
         #: Messages that the database cannot take; the sender has the same.
-        self.held = MemoryOutbox()
-        self._unkept: dict[int, Unkept] = {}
+        self.memory_outbox = MemoryOutbox()
+        self._unwritten: dict[int, Unwritten] = {}
         self._rows: dict[int, int] = {}
         self._woken = threading.Event()
-        #: Pours with new readings, as far as somebody has said so.
+        #: Pours with new readings, and whether any pour may have some.
         self._fresh: set[int] = set()
+        self._any_fresh = False
         self._fresh_lock = threading.Lock()
         self._setups: dict[int, Setup] = {}
         self._plans: dict[int, Plan] = {}
@@ -109,7 +117,7 @@ class Watch:
         self.ahead_ms = 0
         #: What keeps the watch from judging, for pages and health; None while it stands.
         self.trouble: str | None = None
-        #: Refusals of the database that are known, and when the last of them was noticed, steady.
+        #: Refusals of the database so far, and when the last of them was noticed, steady.
         self._refusals, self._refused_ms = store.refusals, -REFUSED_MS
         #: When every live pour was last judged, be it from memory, steady; and when all of it was written down too.
         self.judged_ms: int | None = None
@@ -117,26 +125,27 @@ class Watch:
         #: Live pour → when it was last judged, steady, and what is wrong with what is stored of it.
         self.judged: dict[int, int] = {}
         self.damaged: dict[int, str] = {}
-        #: Pours whose core is known to be too hot: everybody who can be told of it is.
+        #: Pours with core-hot up, stored or held in memory: its messages go out in the usual way.
         self.hot: set[int] = set()
         #: Called when the loop has come round, and within a long round.
         self.came_round: Callable[[], None] = lambda: None
         self.still_at_it: Callable[[], None] = lambda: None
 
     def wake(self, *pour_ids: int) -> None:
-        """There are new readings of these pours; without any: look at all of them."""
+        """Have pours with new readings judged at once; without any named: all of them."""
         with self._fresh_lock:
-            self._fresh.update(pour_ids or (ALL,))
+            self._fresh.update(pour_ids)
+            self._any_fresh = self._any_fresh or not pour_ids
         self._woken.set()
 
     def begin(self) -> None:
-        """Decide from now on: forget what this process remembers of readings that another has judged."""
+        """Start this process's term: forget what it remembers of readings that another has judged since."""
         self._reader.forget()
-        self._unkept.clear()
+        self._unwritten.clear()
         self._rows.clear()
 
     def run(self, stop: threading.Event, period_s: float) -> None:
-        """Judges until told to stop: a pour with new readings at once, all of them every `period_s` without news.
+        """Judge until told to stop: a pour with new readings at once, all of them every `period_s` in any case.
 
         Where there are so many pours that all of them take long, rounds are further apart (`rounds_apart_s`): time
         alone moves alarms that wait for minutes, and pours with new readings go first in any case.
@@ -156,10 +165,11 @@ class Watch:
             self.came_round()
 
     def _judge_fresh(self, stop: threading.Event | None = None) -> None:
-        """Judges the pours of which somebody has said that they have new readings."""
+        """Judge the pours for which `wake` was called."""
         with self._fresh_lock:
             fresh, self._fresh = self._fresh, set()
-        if ALL in fresh:
+            any_fresh, self._any_fresh = self._any_fresh, False
+        if any_fresh:
             self.judge_all(stop)
             return
         for pour_id in fresh:
@@ -170,7 +180,7 @@ class Watch:
                 self.trouble = trouble
 
     def judge_all(self, stop: threading.Event | None = None) -> None:
-        """Judges every live pour up to its last reading and to now."""
+        """Judge every live pour up to its last reading and to now."""
         trouble = None
         try:
             self._timeline.learn()
@@ -180,7 +190,7 @@ class Watch:
             with self._store.read() as connection:
                 live = [pour.id for pour in pours.live_pours(connection)]
         except SQLAlchemyError as error:
-            trouble = f"the live pours cannot be read: {_told(error)}"
+            trouble = f"the live pours cannot be read: {_describe(error)}"
             if trouble != self.trouble:
                 log.exception("the live pours cannot be read")
             self.trouble = trouble
@@ -191,19 +201,19 @@ class Watch:
                 return
             self.still_at_it()
             trouble = self._judge_one(pour_id, stop, fresh=False) or trouble
-            if self._fresh and ALL not in self._fresh:
+            if self._fresh and not self._any_fresh:
                 self._judge_fresh(stop)
         if trouble is None:
             self.judged_ms = self._timeline.now_ms()
         try:
             for pour_id in self._fans.switch_due(live, self.fence):
-                self._tell("pour", pour_id)
+                self._publish("pour", pour_id)
         except LostLease:
             return
         except Exception as error:
             log.exception("the fan cannot be switched")
-            trouble = trouble or f"the fan cannot be switched: {_told(error)}"
-        if trouble is None and (self._unkept or self._refused_lately()):
+            trouble = trouble or f"the fan cannot be switched: {_describe(error)}"
+        if trouble is None and (self._unwritten or self._refused_lately()):
             why = f" ({self._store.refused})" if self._store.refused else ""
             trouble = (
                 f"the database refuses to be written{why}, most likely because the disk is full: make room. "
@@ -214,7 +224,7 @@ class Watch:
         self.trouble = trouble
 
     def _forget_all_but(self, live: Collection[int]) -> None:
-        """Pours that are over are watched no more."""
+        """Forget the pours that are over."""
         over = [pour_id for pour_id in (*self.judged, *self.damaged, *self.hot) if pour_id not in live]
         for pour_id in over:
             self.judged.pop(pour_id, None)
@@ -222,14 +232,14 @@ class Watch:
             self.hot.discard(pour_id)
 
     def _refused_lately(self) -> bool:
-        """Whether the database refuses: the last write, or any within the last half minute."""
+        """Return whether the database has refused the last write, or any within the last half minute."""
         now_ms = self._timeline.now_ms()
         if self._store.refusals != self._refusals:
             self._refusals, self._refused_ms = self._store.refusals, now_ms
         return self._store.refused is not None or now_ms - self._refused_ms < REFUSED_MS
 
     def _judge_one(self, pour_id: int, stop: threading.Event | None, *, fresh: bool = True) -> str | None:
-        """Judges one pour; a sentence when it cannot be judged. A long backlog goes on after the next start."""
+        """Judge one pour; return a sentence when it cannot be judged. A long backlog goes on after the next start."""
         try:
             if fresh or not self._stands_still(pour_id):
                 while self.judge(pour_id):
@@ -243,16 +253,17 @@ class Watch:
             # every page, and tried again with the next readings. Its core's limit is watched all the same: see
             # plain_limit.py.
             log.exception("pour %s cannot be judged", pour_id)
-            return f"pour {pour_id} cannot be judged: {_told(error)}"
+            return f"pour {pour_id} cannot be judged: {_describe(error)}"
         else:
             self.judged[pour_id] = self._timeline.now_ms()
         return None
 
     def _stands_still(self, pour_id: int) -> bool:
-        """Whether to judge a pour now would change nothing: looked at beside the stations' batches, which write, and
-        would otherwise wait for every live pour in turn.
+        """Return whether to judge a pour now would change nothing.
+
+        This only reads: a round over all pours that took the write lock for each would hold up the stations' batches.
         """
-        if pour_id in self._unkept:
+        if pour_id in self._unwritten:
             return False
         with self._store.read() as connection:
             pour = pours.to_judge(connection, pour_id)
@@ -261,20 +272,16 @@ class Watch:
             taken = self._take(connection, pour, book, pour.judged_reading_id)
             if taken.moved or taken.more:
                 return False
-            now_ms, minute = self._timeline.now_ms(), minute_of_day(self._timeline)
-            return nothing_due(connection, pour_id, book, _told_of(pour), self._rules, now_ms, minute)
+            return self._composer.nothing_due(
+                connection, pour_id, book, _notified_of(pour), self._local_time()
+            )
 
     def judge(self, pour_id: int) -> bool:
-        """Judges some of a pour's new readings; True when there are more."""
-
-        def take(connection: Connection, pour: JudgedPour, book: AlarmBook, judged: int) -> _Taken:
-            return self._take(connection, pour, book, judged)
-
-        taken = self._change(pour_id, take, self.fence)
-        return taken.more
+        """Judge some of a pour's new readings; return whether there are more."""
+        return self._change(pour_id, self._take, self.fence).more
 
     def _note_hot(self, pour_id: int, book: AlarmBook) -> None:
-        """Remembers whether a pour's core is known to be too hot; called when that is kept, or held."""
+        """Note whether a pour's core-hot is up, once that is stored or held in memory."""
         if book.state("core-hot").up:
             self.hot.add(pour_id)
         else:
@@ -302,9 +309,9 @@ class Watch:
 
         self._change(pour_id, take, also)
         log.info("alarm %s: %s", alarm_id, by)
-        self._tell("alarm", pour_id)
+        self._publish("alarm", pour_id)
 
-    # ---- what changes is kept, or held until it can be --------------------------------------------
+    # ---- what changes is stored, or held in memory until it can be --------------------------------
 
     def _change(
         self, pour_id: int, take: _Take, also: Callable[[Connection], None] = lambda _tx: None
@@ -312,82 +319,85 @@ class Watch:
         try:
             # Tried twice: the first refusal of a full disk frees the reserve.
             try:
-                taken, told = self._change_kept(pour_id, take, also)
+                taken, notified = self._change_stored(pour_id, take, also)
             except DBAPIError as error:
                 if not refuses(error):
                     raise
-                taken, told = self._change_kept(pour_id, take, also)
+                taken, notified = self._change_stored(pour_id, take, also)
         except DBAPIError as error:
             if not refuses(error) or not self.may_go_on():
                 raise
             log.error("pour %s goes on from memory, the database refuses: %s", pour_id, error.orig)  # noqa: TRY400
-            taken, told = self._change_unkept(pour_id, take)
+            taken, notified = self._change_in_memory(pour_id, take)
         self._note_hot(pour_id, taken.book)
-        if taken.changes or told:
-            self._tell("alarm", pour_id)
+        if taken.changes or notified:
+            self._publish("alarm", pour_id)
         return taken
 
-    def _change_kept(
+    def _change_stored(
         self, pour_id: int, take: _Take, also: Callable[[Connection], None]
     ) -> tuple[_Taken, bool]:
-        if pour_id not in self._unkept:
+        if pour_id not in self._unwritten:
             with self._store.write() as tx:
                 also(tx)
                 return self._write(tx, pours.to_judge(tx, pour_id), take)
-        with self.held.lock:
+        with self.memory_outbox.lock:
             with self._store.write() as tx:
                 also(tx)
                 result = self._write(tx, pours.to_judge(tx, pour_id), take)
-            self._kept(pour_id)
+            self._committed(pour_id)
         return result
 
     def _write(self, tx: Connection, pour: JudgedPour, take: _Take) -> tuple[_Taken, bool]:
-        unkept = self._unkept.get(pour.id)
-        if unkept is None:
-            book, before, judged = self.book_of(tx, pour), _told_of(pour), pour.judged_reading_id
+        """Change a pour's book and store all that comes of it, first what happened while the database refused.
+
+        Return what it came to, and whether there is something to send.
+        """
+        unwritten = self._unwritten.get(pour.id)
+        if unwritten is None:
+            book, before, judged = self.book_of(tx, pour), _notified_of(pour), pour.judged_reading_id
         else:
-            book = AlarmBook.from_dict(self._setup(tx, pour), unkept.book)
-            before, judged = unkept.told, unkept.judged
-            alarms.save_changes(tx, pour.id, unkept.changes, self._timeline.shift_ms)
-            held = self.held.of(pour.id)
-            letters = [message.letter for message in held]
-            rows = enqueue(tx, pour.id, pour.title, letters, self._timeline.now_ms(), self._address)
+            book = AlarmBook.from_dict(self._setup(tx, pour), unwritten.book)
+            before, judged = unwritten.notified, unwritten.judged
+            alarms.save_changes(tx, pour.id, unwritten.changes, self._timeline.shift_ms)
+            held = self.memory_outbox.of(pour.id)
+            due = [message.notification for message in held]
+            rows = self._composer.enqueue(tx, pour.id, pour.title, due, self._timeline.now_ms())
             self._rows = {message.id: row_id for message, row_id in zip(held, rows, strict=True)}
         taken = take(tx, pour, book, judged)
-        told = self._keep(tx, pour, book, before, taken, changed=taken.moved or unkept is not None)
-        return taken, told
+        alarms.save_changes(tx, pour.id, taken.changes, self._timeline.shift_ms)
+        notified = self._composer.write_due(tx, pour, book, before, self._local_time())
+        if taken.moved or unwritten is not None or notified != before:
+            # "told" is the stored key.
+            watchbook: Json = {"book": book.to_dict(), "told": notified}
+            pours.save_watchbook(tx, pour.id, watchbook, taken.judged)
+        return taken, notified != before
 
-    def _kept(self, pour_id: int) -> None:
-        """Note that the transaction of `_write` is committed: what was held has its rows now."""
-        if self._unkept.pop(pour_id, None) is not None:
-            self.held.recorded(self._rows)
+    def _committed(self, pour_id: int) -> None:
+        """Note that the transaction of `_write` is committed: what was held in memory has its rows now."""
+        if self._unwritten.pop(pour_id, None) is not None:
+            self.memory_outbox.recorded(self._rows)
             log.warning("pour %s: what happened while the database refused is written down", pour_id)
 
-    def _change_unkept(self, pour_id: int, take: _Take) -> tuple[_Taken, bool]:
-        with self.held.lock, self._store.read() as connection:
+    def _change_in_memory(self, pour_id: int, take: _Take) -> tuple[_Taken, bool]:
+        with self.memory_outbox.lock, self._store.read() as connection:
             pour = pours.to_judge(connection, pour_id)
-            unkept = self._unkept.get(pour_id)
-            if unkept is None:
-                book, told, judged = self.book_of(connection, pour), _told_of(pour), pour.judged_reading_id
-                unkept = Unkept(book.to_dict(), told, judged)
+            before = self._unwritten.get(pour_id)
+            if before is None:
+                book = self.book_of(connection, pour)
+                before = Unwritten(book.to_dict(), _notified_of(pour), pour.judged_reading_id)
             else:
-                book = AlarmBook.from_dict(self._setup(connection, pour), unkept.book)
-            taken = take(connection, pour, book, unkept.judged)
-            letters, told = due_notifications(
-                book,
-                unkept.told,
-                self._rules,
-                self._timeline.now_ms(),
-                minute_of_day(self._timeline),
-                lambda _key, _state: False,
-            )
-            self.held.put(pour_id, pour.title, letters, units_from(units_of_pour(connection, pour_id)))
-            changes = [*unkept.changes, *taken.changes]
-            self._unkept[pour_id] = Unkept(book.to_dict(), told, taken.judged, changes)
-        return taken, bool(letters)
+                book = AlarmBook.from_dict(self._setup(connection, pour), before.book)
+            taken = take(connection, pour, book, before.judged)
+            due, notified = due_notifications(book, before.notified, self._rules, self._local_time())
+            units = units_from(units_of_pour(connection, pour_id))
+            self.memory_outbox.put(pour_id, pour.title, due, units)
+            changes = [*before.changes, *taken.changes]
+            self._unwritten[pour_id] = Unwritten(book.to_dict(), notified, taken.judged, changes)
+        return taken, bool(due)
 
     def _take(self, connection: Connection, pour: JudgedPour, book: AlarmBook, judged: int) -> _Taken:
-        """Judges the readings after the last judged one, and the time that has passed."""
+        """Judge the readings after the last judged one, and the time that has passed."""
         rows = readings.after(connection, pour.id, judged, ROWS_A_TIME)
         before = book.to_dict()
         changes: list[Transition] = []
@@ -409,68 +419,44 @@ class Watch:
         return _Taken(book, changes, rows[-1].id if rows else judged, moved=bool(moved), more=more)
 
     def book_of(self, connection: Connection, pour: JudgedPour) -> AlarmBook:
-        """Return the pour's watchbook as it was last kept, or a new one."""
+        """Return the pour's alarms as last stored, or new ones."""
         setup = self._setup(connection, pour)
         if pour.watchbook is None:
             return AlarmBook(setup)
         return AlarmBook.from_dict(setup, pour.watchbook["book"])
 
-    def _keep(
-        self,
-        tx: Connection,
-        pour: JudgedPour,
-        book: AlarmBook,
-        before: dict[str, Any],
-        taken: _Taken,
-        *,
-        changed: bool,
-    ) -> bool:
-        """Write alarms, what is to be told of them, and the book; True when there is something to tell."""
-        alarms.save_changes(tx, pour.id, taken.changes, self._timeline.shift_ms)
-        told = write_notifications(
-            tx,
-            pour.id,
-            pour.title,
-            book,
-            before,
-            self._rules,
-            self._timeline.now_ms(),
-            minute_of_day(self._timeline),
-            self._address,
-        )
-        if changed or told != before:
-            pours.save_watchbook(tx, pour.id, {"book": book.to_dict(), "told": told}, taken.judged)
-        return told != before
-
-    def _address(self, path: str) -> str:
-        return f"{self._link_base}{path}"
+    def _local_time(self) -> LocalTime:
+        return LocalTime(self._timeline.now_ms(), minute_of_day(self._timeline))
 
     def _setup(self, connection: Connection, pour: JudgedPour) -> Setup:
         started_ms = pour.poured_ms - self._timeline.shift_ms
-        known = self._setups.get(pour.id)
-        if known is None or known.started_ms != started_ms:
+        setup = self._setups.get(pour.id)
+        if setup is None or setup.started_ms != started_ms:
             from logger.plan.file import plan_from_text  # here: a start does not wait for it
 
             whole = pours.get_pour(connection, pour.id)
             plan = plan_from_text(whole.plan_toml, f"pour {pour.id}'s plan")
             expected, release_at_h = self._predicted(pour.id, whole.prediction)
-            known = Setup(started_ms, limits_of(plan, release_at_h), expected)
-            self._setups[pour.id], self._plans[pour.id] = known, plan
-        return known
+            setup = Setup(started_ms, limits_of(plan, release_at_h), expected)
+            self._setups[pour.id], self._plans[pour.id] = setup, plan
+        return setup
 
-    def _predicted(self, pour_id: int, prediction: Any) -> tuple[Expected | None, float | None]:
-        """Return a pour's predicted core, and the hour of its release. A prediction that cannot be used takes
-        neither limits
-        nor alarms away: what compares with it is left out, and that is told.
+    def _predicted(self, pour_id: int, prediction: Json | None) -> tuple[Expected | None, float | None]:
+        """Return a pour's predicted core, and the hour of its release.
+
+        A prediction that cannot be used takes neither limits nor alarms away: what compares with it is left out, and
+        `damaged` says so.
         """
         try:
+            if prediction is None:
+                raise TypeError("there is none")
             curve, release_at_h = prediction["curve"], prediction.get("release_at_h")
             expected = expect(curve["hours"], curve["core_c"])
             return expected, None if release_at_h is None else float(release_at_h)
         except (LoggerError, AttributeError, KeyError, TypeError, ValueError) as error:
             log.exception("pour %s is watched without its prediction", pour_id)
             self.damaged[pour_id] = (
-                f"the prediction of pour {pour_id} cannot be used ({_told(error)}): its limits are watched, and "
+                f"the prediction of pour {pour_id} cannot be used ({_describe(error)}): its limits are watched, and "
                 "nothing is compared with its prediction"
             )
             return None, None
@@ -478,7 +464,7 @@ class Watch:
 
 @dataclass(frozen=True, slots=True)
 class _Taken:
-    """What a change to a pour's book came to."""
+    """What a change to a pour's book came to. `judged`: the last reading judged; `moved`: something is to be stored."""
 
     book: AlarmBook
     changes: list[Transition]
@@ -491,23 +477,23 @@ _Take = Callable[[Connection, JudgedPour, AlarmBook, int], _Taken]
 
 
 def rounds_apart_s(period_s: float, took_s: float) -> float:
-    """Seconds from the begin of a round that took `took_s` to the next one."""
+    """Return the seconds from the begin of a round that took `took_s` to the next one."""
     return max(period_s, min(ROUNDS_APART * took_s, ROUND_DUE_S))
 
 
-def _told(error: Exception) -> str:
+def _describe(error: Exception) -> str:
     """Return an error in a sentence, without a database's statement."""
     if isinstance(error, DBAPIError):
         return str(error.orig)
     return str(error) if isinstance(error, LoggerError) else f"{type(error).__name__}: {error}"
 
 
-def _told_of(pour: JudgedPour) -> dict[str, Any]:
+def _notified_of(pour: JudgedPour) -> NotifiedTable:
     return {} if pour.watchbook is None else dict(pour.watchbook["told"])
 
 
 def minute_of_day(timeline: Timeline) -> int | None:
-    """Minutes since midnight by the machine's time zone; None while nobody has set its clock."""
+    """Return the minutes since midnight by the machine's time zone; None while nobody has set its clock."""
     if not timeline.clock_set:
         return None
     local = datetime.fromtimestamp(timeline.true_ms() / 1000, UTC).astimezone()

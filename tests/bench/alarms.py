@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from logger.alarms import actions
 from logger.alarms.band import expect
 from logger.alarms.book import AlarmBook, Setup
-from logger.alarms.inputs import AlarmLimits, LiveReading, LooksSeen, StationFacts, WatchFacts, WetContact
+from logger.alarms.inputs import AlarmLimits, LiveReading, LooksSummary, StationFacts, WatchFacts, WetContact
 from logger.alarms.kind import Kind, Priority
 from logger.alarms.rates import Span, rates
 from logger.alarms.registry import KINDS
@@ -88,19 +88,23 @@ class Life:
         if roll < 0.80:
             self.observe()
         elif roll < 0.92:
-            self.act(actions.acknowledge, "Jo", self.now)
+            self.act(actions.acknowledge, actions.Act("Jo", self.now))
         elif roll < 0.95:
             self.act(
-                actions.shelve, "Jo", self.now, rng.choice((0.1, 0.5, 1.0, 4.0, 12.0, 100.0, 0.0, math.inf))
+                actions.shelve,
+                actions.Act("Jo", self.now),
+                rng.choice((0.1, 0.5, 1.0, 4.0, 12.0, 100.0, 0.0, math.inf)),
             )
         elif roll < 0.96:
-            self.act(actions.unshelve, "Jo", self.now)
+            self.act(actions.unshelve, actions.Act("Jo", self.now))
         elif roll < 0.98:
             self.act(
-                actions.take_out_of_service, "Jo", "broken", self.now, rng.choice((None, 1.0, 4.0, 100.0))
+                actions.take_out_of_service,
+                actions.Act("Jo", self.now, "broken"),
+                rng.choice((None, 1.0, 4.0, 100.0)),
             )
         else:
-            self.act(actions.return_to_service, "Jo", self.now)
+            self.act(actions.return_to_service, actions.Act("Jo", self.now))
 
     def observe(self) -> None:
         rng, kind = self.rng, self.kind
@@ -218,7 +222,7 @@ def walk_book(steps: int, seed: int) -> int:
                 StationFacts("bench-1", now if rng.random() < 0.8 else None, rng.random() < 0.8, False),
             ),
             contacts=(WetContact("under", wet, now),),
-            looks=LooksSeen(overdue),
+            looks=LooksSummary(overdue),
         )
         one, other = book.take(samples, facts, now), twin.take(samples, facts, now)
         assert one == other, f"a restart changed what was told: {one} {other}"

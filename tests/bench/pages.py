@@ -31,7 +31,7 @@ import tomli_w
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from hardware.clock import SystemClock
-from logger.live.forecaster import work_out
+from logger.live.forecaster import ForecastTask, work_out
 from logger.planning.examples import EXAMPLES
 from logger.pour import Stage
 from logger.record.downsample import thin
@@ -96,7 +96,7 @@ def fill(folder: Path) -> str:
     history = {
         place: Place(hours[::120], np.array([celsius(place, h) for h in hours[::120]])) for place in PLACES
     }
-    body = work_out(plan_toml, history, HOURS - 0.01, pour)
+    body = work_out(ForecastTask(plan_toml, history, HOURS - 0.01, pour))
     with service.store.write() as tx:
         forecasts.add_forecast(tx, pour, HOURS - 0.01, now_ms, body)
     service.close()

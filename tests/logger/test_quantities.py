@@ -155,7 +155,7 @@ def test_no_judge_leaves_anything_metric_in_customary_units(a: float, b: float, 
     forecast = ForecastAnswer(T0, 0.9, Quantiles(a, b, c), Quantiles(0, 0, 0), chance_without_fan=0.9)
     for answer in (forecast, ForecastAnswer(T0, 0.1, Quantiles(a, b, c), Quantiles(0, 0, 0), chance_without_fan=0.01),
                    ForecastAnswer(T0, 0.1, Quantiles(a, b, c), Quantiles(0, 0, 0))):  # fmt: skip
-        want = fan_rule.forecast_want([NORMAL], answer, min(a, 40.0), 60.0, T0)
+        want = fan_rule.forecast_request([NORMAL], answer, min(a, 40.0), 60.0, T0)
         assert not LEFT.search(AMERICAN.shown(want.why)), want.why
     for text in (level_fell([LevelMark(0, 20 + abs(a), ""), LevelMark(60_000, 1, "")], 0.3),
                  volume_differs(1 + abs(a), 3 * (1 + abs(a)))):  # fmt: skip

@@ -173,7 +173,9 @@ def main(folder: Path, sweeps: int, synchronous: str, pages: int) -> None:
     settings = Settings(data_dir=str(folder / "service"), messages=Messages(urls=["one://first"]))
     service = Service(store=store, timeline=Timeline(store, clock), settings=settings)
     begin(service)
-    sender = Sender(store, service.timeline, settings.messages, lambda *_: Outcome(True), service.watch.held)
+    sender = Sender(
+        store, service.timeline, settings.messages, lambda *_: Outcome(True), service.watch.memory_outbox
+    )
     with (
         TestClient(make_app(service)) as client,
         open_client("http://s.invalid", Line(client, marks, chance)) as out,

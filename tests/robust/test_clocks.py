@@ -15,7 +15,7 @@ from sqlalchemy import select
 
 from hardware.clock import Stamp
 from logger.alarms.notify_policy import Rules
-from logger.live.watch import Watch
+from logger.live.watch import Watch, WatchSettings
 from logger.pour import Stage
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import BOOT, Timeline
@@ -81,7 +81,7 @@ class World:
     def start_service(self) -> None:
         """The service's process starts."""
         self.timeline = Timeline(self.store, self.service)
-        self.watch = Watch(self.store, self.timeline, link_base="http://shop.test", rules=Rules(first=0))
+        self.watch = Watch(self.store, self.timeline, WatchSettings("http://shop.test", Rules(first=0)))
 
     def pour(self) -> None:
         """The resin goes in."""

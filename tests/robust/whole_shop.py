@@ -47,7 +47,11 @@ class Shop:
             return Outcome(True)
 
         self.sender = Sender(
-            self.service.store, self.service.timeline, settings.messages, take, self.service.watch.held
+            self.service.store,
+            self.service.timeline,
+            settings.messages,
+            take,
+            self.service.watch.memory_outbox,
         )
         self._client = TestClient(make_app(self.service), raise_server_exceptions=False).__enter__()
         shop = self

@@ -14,7 +14,7 @@ from sqlalchemy.exc import DatabaseError, OperationalError
 
 from logger.delivery.channels import Outcome
 from logger.delivery.shout import Shouter
-from logger.live.plain_watch import FAILS_MS, GRACE_MS, PlainWatch
+from logger.live.plain_watch import FAILS_MS, GRACE_MS, PlainWatch, UsualWatch
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, people, stations
@@ -87,9 +87,11 @@ class Bench:
             service.plain,
             Shouter(take, service.settings.messages.urls),
             service.timeline.now_ms,
-            handled=lambda pour: pipeline.handled(service, pour),
-            fails=lambda pour: pipeline.not_as_usual(service, pour),
-            about="The workshop",
+            UsualWatch(
+                lambda pour: pipeline.handled(service, pour),
+                lambda pour: pipeline.not_as_usual(service, pour),
+            ),
+            workshop="The workshop",
         )
         service.memory.refresh()
 
@@ -263,7 +265,9 @@ def test_a_station_that_sends_in_vain_is_not_said_to_send_nothing(
     for _ in range(11):
         bench.sweep(22.0)
     (held,) = [
-        one for one in bench.service.watch.held.of(bench.pour_id) if one.letter.kind.name == "station-silent"
+        one
+        for one in bench.service.watch.memory_outbox.of(bench.pour_id)
+        if one.notification.kind.name == "station-silent"
     ]
     assert "bench-1 sends readings, and none could be stored for 5" in held.body
     assert "disk is full" in held.body

@@ -166,7 +166,7 @@ def _seen(service: Service, connection: Connection, pour: PourRow) -> CoreEviden
     newest, predicted = forecasts.latest(connection, pour.id), pour.prediction or {}
     assert book.setup.limits is not None
     return CoreEvidence(
-        tracks=book.tracks,
+        signals=book.signals,
         limits=book.setup.limits,
         started_ms=started_ms,
         states={name: book.state(name) for name in OF_THE_CORE},

@@ -112,7 +112,7 @@ async def take_batch(
         service.known_stations.pop(station.token_hash or "", None)
     saved, there = kept.saved, kept.station
     service.counted.batch(time.perf_counter() - began_s, saved.stored, saved.repeated)
-    told = service.plain_watch is not None and service.plain_watch.told_at(station.id)
+    told = service.plain_watch is not None and service.plain_watch.reports_at(station.id)
     early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in there.stages)
     answer = BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,
@@ -135,7 +135,7 @@ def _kept_by_the_station(service: Service, station: StationRow, error: SQLAlchem
     same, and the answer says whether lamp and buzzer belong on.
     """
     log.error("a batch of %s cannot be stored: %s", station.name, getattr(error, "orig", error))
-    told = service.plain_watch is not None and service.plain_watch.told_at(station.id)
+    told = service.plain_watch is not None and service.plain_watch.reports_at(station.id)
     message = "the batch cannot be stored now: keep its rows, and send it again"
     error_body = {"kind": "not-stored", "message": message, "where": None, "remedy": None}
     return JSONResponse({"error": error_body, "core_hot": told}, 503)

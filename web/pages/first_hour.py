@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from logger.alarms.first_hour import LookResult, advice, due_times_ms, looks_seen, next_due_ms
+from logger.alarms.first_hour import LookResult, advice, due_times_ms, next_due_ms, summarize_looks
 from logger.condition.words import STAGE_WORDS
 from logger.errors import BadInput, NotAllowed
 from logger.pour import LIVE, Stage
@@ -57,7 +57,7 @@ def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: View
             "stage_word": STAGE_WORDS[Stage(pour.stage)],
             "looks": looks[::-1],
             "due_ms": due_ms,
-            "seen": looks_seen(pour.poured_ms, service.rhythm, looks, now_ms),
+            "seen": summarize_looks(pour.poured_ms, service.rhythm, looks, now_ms),
             "live": pour.stage in LIVE,
             "advice": advice(last.finding) if last else (),
             "last": last,

@@ -19,12 +19,12 @@ from fastapi import FastAPI
 
 from logger.daemon.supervise import Supervisor
 from logger.delivery.channels import Channel, MessageChannels
-from logger.delivery.housekeeping import Housekeeping
+from logger.delivery.housekeeping import Heartbeat, Housekeeping, RegularTestMessage
 from logger.delivery.sender import Sender
 from logger.delivery.shout import Shouter
 from logger.errors import BadSettings
-from logger.live.plain_watch import PlainWatch
-from logger.live.threads import Workers
+from logger.live.plain_watch import PlainWatch, UsualWatch
+from logger.live.threads import Term, Workers
 from logger.live.watch import minute_of_day
 from logger.store import pours
 from logger.store.lease import LostLease
@@ -77,19 +77,25 @@ class Running:
             service.timeline,
             messages,
             channel or MessageChannels(messages.timeout_s),
-            held=service.watch.held,
-            told=lambda: service.news.tell("messages"),
+            memory=service.watch.memory_outbox,
+            tried=lambda: service.news.tell("messages"),
         )
         self.watch = service.watch
-        self.upkeep = Housekeeping(
+        heartbeat = service.heartbeat = Heartbeat(messages, service.timeline, lambda: held_back(service))
+        test_message = RegularTestMessage(
             store,
             service.timeline,
             messages,
-            held_back=lambda: held_back(service),
-            address=service.address,
+            service.address,
             minute_of_day=lambda: minute_of_day(service.timeline),
-            keep_reserve=service.keep_reserve,
-            wrote=self.sender.wake,
+            written=self.sender.wake,
+        )
+        self.upkeep = Housekeeping(
+            {
+                "the heartbeat": heartbeat.beat,
+                "the reserve": service.keep_reserve,
+                "the regular test message": test_message.write_due,
+            }
         )
         service.on_news = self.sender.wake
         # Forecasts are computed in a process of their own: they never delay a batch, an alarm or a page.
@@ -128,9 +134,8 @@ class Running:
             service.plain,
             Shouter(channel or MessageChannels(messages.timeout_s), (*messages.urls, *messages.second_urls)),
             service.timeline.now_ms,
-            handled=lambda pour: handled(service, pour),
-            fails=lambda pour: not_as_usual(service, pour),
-            about=service.settings.workshop,
+            UsualWatch(lambda pour: handled(service, pour), lambda pour: not_as_usual(service, pour)),
+            workshop=service.settings.workshop,
             speed=service.pace.speed,
         )
 
@@ -152,10 +157,8 @@ class Running:
         return self.workers.thread(
             name,
             run,
-            term=lambda: self.decides.wait(self.stop),
+            term=Term(lambda: self.decides.wait(self.stop), LostLease, LOST_S),
             within_s=within_s,
-            lost=LostLease,
-            lost_s=LOST_S,
         )
 
     def _lease(self, stop: threading.Event) -> None:

@@ -99,7 +99,9 @@ def troubles(service: Service) -> list[str]:
     if service.sender is not None:
         found += [f"messages do not reach {problem}" for problem in service.sender.broken()]
     if service.upkeep is not None:
-        found += [service.upkeep.unheard, *service.upkeep.troubles.values()]
+        found += service.upkeep.troubles.values()
+    if service.heartbeat is not None:
+        found.append(service.heartbeat.problem)
     return [text for text in found if text]
 
 
@@ -144,7 +146,7 @@ def unjudged(service: Service, pour: Any) -> str | None:
 
     None while its readings are stored and judged.
     """
-    hot = None if service.plain_watch is None else service.plain_watch.telling(pour.id)
+    hot = None if service.plain_watch is None else service.plain_watch.reported(pour.id)
     if hot is not None:
         core_c, limit_c = temperature(hot.celsius), temperature(hot.pour.limit_c, 0)
         return f"its core reads {core_c}, and its limit is {limit_c}: go there now"

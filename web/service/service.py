@@ -20,7 +20,7 @@ from logger.live.ingest import Intake
 from logger.live.leader import Alone, Decides, Leadership
 from logger.live.plain_watch import Memory, PlainWatch
 from logger.live.schedule import Pace
-from logger.live.watch import Watch
+from logger.live.watch import Watch, WatchSettings
 from logger.settings import Settings
 from logger.store import partitions, shops
 from logger.store.ballast import Ballast
@@ -38,7 +38,7 @@ LOOK_OFTEN_MS = 15 * 60_000
 
 
 if TYPE_CHECKING:
-    from logger.delivery.housekeeping import Housekeeping
+    from logger.delivery.housekeeping import Heartbeat, Housekeeping
     from logger.delivery.sender import Sender
     from logger.live.threads import Workers
     from logger.record.import_log import Imports
@@ -82,6 +82,7 @@ class Service:
     workers: Workers | None = field(init=False, default=None)
     sender: Sender | None = field(init=False, default=None)
     upkeep: Housekeeping | None = field(init=False, default=None)
+    heartbeat: Heartbeat | None = field(init=False, default=None)
     #: When this process began, steady.
     began_ms: int = field(init=False)
     _curves: Curves | None = field(init=False, default=None)
@@ -99,13 +100,15 @@ class Service:
         self.watch = Watch(
             self.store,
             self.timeline,
-            link_base=self.settings.link_base,
-            tell=self._tell,
-            rules=rules_of(self.settings.messages),
+            WatchSettings(
+                self.settings.link_base,
+                rules_of(self.settings.messages),
+                self.rhythm,
+                self.settings.fan.on_forecast,
+            ),
+            publish=self._tell,
             disk_free_mb=self.disk_free_mb,
-            rhythm=self.rhythm,
             refused=self.intake.failing,
-            fan_on_forecast=self.settings.fan.on_forecast,
         )
         if self.store.is_sqlite:
             self._reserve = Ballast(Path(self.settings.data_dir))
@@ -198,7 +201,7 @@ class Service:
             self.news.tell("readings", pour=pour_id)
         if pour_ids:
             self.watch.wake(*pour_ids)
-        if not all(self.plain.knows(pour_id) for pour_id in pour_ids):
+        if not all(self.plain.watches(pour_id) for pour_id in pour_ids):
             self.memory.wake()
 
     def _tell(self, kind: str, pour_id: int | None) -> None:

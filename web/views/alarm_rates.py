@@ -9,7 +9,7 @@ from fastapi import Query
 
 from logger.alarms.rates import rates
 from logger.store import alarms
-from web.answers import AlarmRatesAnswer
+from web.answers import AlarmRatesAnswer, RateTargetAnswer
 from web.service.service import Service
 
 DAY_MS = 24 * 3600_000
@@ -23,5 +23,9 @@ def rates_of(service: Service, days: float) -> AlarmRatesAnswer:
         spans = alarms.spans(connection)
         begin_ms = alarms.history_from_ms(connection)
     from_ms = max(until_ms - round(days * DAY_MS), begin_ms if begin_ms is not None else until_ms)
-    found = rates(spans, from_ms, until_ms)
-    return AlarmRatesAnswer(from_ms=from_ms, until_ms=until_ms, **asdict(found))
+    figures = asdict(rates(spans, from_ms, until_ms))
+    marks = tuple(
+        RateTargetAnswer(asked=target.pop("target"), kept=target.pop("met"), **target)
+        for target in figures.pop("targets")
+    )
+    return AlarmRatesAnswer(from_ms=from_ms, until_ms=until_ms, **figures, marks=marks)

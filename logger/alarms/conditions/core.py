@@ -1,4 +1,4 @@
-"""Judges on whether anybody sees the core of a pour that can still get hotter. Pure."""
+"""Condition of core-unwatched: no believable reading of a core that can still get hotter. Pure."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from logger.alarms.band import SLOWER_PART, Expected
 from logger.alarms.conditions.equipment import AIR_C, FACES_C, UNBELIEVED, lost_after_ms
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer
-from logger.alarms.signal import ProbeSignal
+from logger.alarms.signal import ProbeSignal, fresh, hottest
 from logger.alarms.state import Observation
 from logger.quantities import temperature
 
@@ -16,19 +16,19 @@ from logger.quantities import temperature
 WARM_ROOM_C = 5.0
 #: A core that falls faster than this is past its peak, and its underside may lag behind, °C/h.
 FALLS_C_H = 2.0
-#: No plan's core is past its peak before this, h after pouring: one that is foretold to stay cool may be wrong.
+#: No plan's core is past its peak before this, h after pouring: a prediction that it stays cool may be wrong.
 LEAST_HEAT_H = 6.0
 
 
 @dataclass(frozen=True, slots=True)
-class CoreSeen:
-    """How one core probe of a pour is.
+class CoreStatus:
+    """How one core probe of a pour stands.
 
     `without_ms`: for how long it has given no reading, by its station's newest, `newest_ms`. `doubt`: see
-    probe_doubtful. `lost`: what its station has lost, see probe_lost; None when that was not asked.
+    probe_doubtful. `lost`: what its station has lost, see probe_lost; None when that was not judged.
     """
 
-    track: ProbeSignal
+    signal: ProbeSignal
     without_ms: int
     newest_ms: int
     doubt: Observation
@@ -37,11 +37,11 @@ class CoreSeen:
     @property
     def gone(self) -> bool:
         """Whether it gives no reading at all."""
-        return self.without_ms >= lost_after_ms(self.track)
+        return self.without_ms >= lost_after_ms(self.signal)
 
     @property
     def blind(self) -> bool:
-        """Whether nothing that it says tells how hot the core is."""
+        """Whether none of its readings shows how hot the core is."""
         return self.gone or (self.doubt.active is True and self.doubt.severity >= UNBELIEVED)
 
     @property
@@ -50,14 +50,14 @@ class CoreSeen:
         if not self.gone:
             return self.doubt.reason
         lost = None if self.lost is None else self.lost.reason
-        return lost or f"No reading from {self.track.place}."
+        return lost or f"No reading from {self.signal.place}."
 
 
-def core_unwatched(cores: Sequence[CoreSeen], heats: bool) -> Observation:
-    """Judge: does nobody see how hot the core gets? Asked only while it can still heat (`heats`)."""
+def core_unwatched(cores: Sequence[CoreStatus], heats: bool) -> Observation:
+    """Judge whether nobody sees how hot the core gets. Over once it can no longer heat (`heats`)."""
     at_ms = max(core.newest_ms for core in cores)
-    late = any(core.track.late for core in cores)
-    credit = max(core.track.credit_s for core in cores)
+    late = any(core.signal.late for core in cores)
+    credit = max(core.signal.credit_s for core in cores)
     if not heats:
         text = "The core can hardly heat any more: its peak is past."
         return Observation(False, at_ms, text, late=late, credit_s=credit)
@@ -71,7 +71,7 @@ def core_unwatched(cores: Sequence[CoreSeen], heats: bool) -> Observation:
 
 
 def may_heat(hours: float, expected: Expected | None, answer: ForecastAnswer | None) -> bool:
-    """Whether a pour's core may still get hotter: until its peak is past, by the forecast and by the plan.
+    """Return whether a pour's core may still get hotter: until its peak is past, by the forecast and by the plan.
 
     A forecast that rests on a wrong core may call the peak past too early, so the plan's must have come as well;
     without a forecast the plan's is waited for a quarter longer.
@@ -86,15 +86,14 @@ def may_heat(hours: float, expected: Expected | None, answer: ForecastAnswer | N
 def misplaced(
     core: ProbeSignal, others: Sequence[ProbeSignal], limits: AlarmLimits, expected_c: float | None
 ) -> Observation | None:
-    """Judge: does a core probe stand where it is cooler: in the air, in the room's place or in the underside's?
-    None: nothing
-    says so. `expected_c`: the predicted core.
+    """Judge whether a core probe stands where it is cooler: in the air, or in the room's or the underside's place.
+
+    None: nothing suggests it. `expected_c`: the predicted core.
     """
     at_ms, here = core.seen_ms, core.believed_c
-    fresh = [t for t in others if t.believed_c is not None and at_ms - t.believed_ms <= t.recent_ms]
+    present = fresh(others, at_ms)
     around = {
-        base: max((t.believed_c or 0.0 for t in fresh if t.base == base), default=None)
-        for base in ("room", "surface", "underside")
+        base: hottest(t for t in present if t.base == base) for base in ("room", "surface", "underside")
     }
     if here is None:
         return None

@@ -1,11 +1,11 @@
-"""Judges on the watch itself: probes, station, clock, supply, disk, messages. Pure."""
+"""Conditions of the equipment that watches: probes, station, clock, supply, disk, messages. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from logger.alarms.inputs import ServiceFacts, StationFacts
-from logger.alarms.signal import ProbeSignal
+from logger.alarms.signal import ProbeSignal, coldest, fresh, hottest
 from logger.alarms.state import Observation
 from logger.quantities import difference, temperature
 from logger.units import span
@@ -22,17 +22,17 @@ UNSENT_MS = 120_000
 CLOCK_OFF_MS = 300_000
 
 
-def probe_lost(tracks: Sequence[ProbeSignal], up: bool, resumed_ms: int) -> Observation:
-    """Which probes of one station give no reading? Severity is their number, and one more when a core is among them.
+def probe_lost(signals: Sequence[ProbeSignal], up: bool, resumed_ms: int) -> Observation:
+    """Judge which probes of a station give no reading. Severity: their number, and one more with a core among them.
 
     Judged on the station's own times, and only since its readings last resumed (`resumed_ms`): a station that is out
     of touch says nothing about its probes.
     """
-    newest = max(t.seen_ms for t in tracks)
-    without = {t.probe: without_ms(t, newest, resumed_ms) for t in tracks}
-    lost = [t for t in tracks if without[t.probe] >= lost_after_ms(t)]
-    also = [t for t in tracks if without[t.probe] >= missed_after_ms(t)]
-    late = any(t.late for t in tracks)
+    newest = max(t.seen_ms for t in signals)
+    without = {t.probe: without_ms(t, newest, resumed_ms) for t in signals}
+    lost = [t for t in signals if without[t.probe] >= lost_after_ms(t)]
+    also = [t for t in signals if without[t.probe] >= missed_after_ms(t)]
+    late = any(t.late for t in signals)
     if not lost:
         active = None if also else False
         return Observation(active, newest, "All probes give readings again.", late=late)
@@ -40,32 +40,32 @@ def probe_lost(tracks: Sequence[ProbeSignal], up: bool, resumed_ms: int) -> Obse
     names = ", ".join(sorted(t.place for t in counted))
     seconds = max(without[t.probe] for t in lost) / 1000
     severity = len(counted) + any(t.base == "core" for t in counted)
-    if len(counted) == len(tracks) and len(tracks) > 1:
-        reason = f"None of the {len(tracks)} probes gives a reading, for {span(seconds)}: look at the wire they share."
+    if len(counted) == len(signals) and len(signals) > 1:
+        reason = f"None of the {len(signals)} probes gives a reading, for {span(seconds)}: look at the wire they share."
     else:
         reason = f"No reading from {names} for {span(seconds)}."
     return Observation(True, newest, reason, seconds, LOST_MS / 1000, severity, late)
 
 
-def without_ms(track: ProbeSignal, newest: int, resumed_ms: int) -> int:
-    """For how long a probe has given no reading, by its station's newest."""
-    return newest - max(track.good_ms if track.good_ms is not None else track.first_ms, resumed_ms)
+def without_ms(signal: ProbeSignal, newest: int, resumed_ms: int) -> int:
+    """Return for how long a probe has given no reading, ms, by its station's newest."""
+    return newest - max(signal.good_ms if signal.good_ms is not None else signal.first_ms, resumed_ms)
 
 
-def lost_after_ms(track: ProbeSignal) -> float:
-    """From when on a probe without readings is lost."""
-    return max(LOST_MS, 2600 * track.period_s)
+def lost_after_ms(signal: ProbeSignal) -> float:
+    """Return after how long without readings a probe is lost, ms."""
+    return max(LOST_MS, 2600 * signal.period_s)
 
 
-def missed_after_ms(track: ProbeSignal) -> float:
-    """From when on it may be: it is counted in when another is."""
-    return max(ALSO_MS, 1400 * track.period_s)
+def missed_after_ms(signal: ProbeSignal) -> float:
+    """Return after how long without readings a probe counts as lost once another is, ms."""
+    return max(ALSO_MS, 1400 * signal.period_s)
 
 
 def probe_doubtful(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Observation:
-    """Can what this probe says be true? `others`: the other probes of the same pour.
+    """Judge whether this probe can be right. `others`: the other probes of the same pour.
 
-    Severity UNBELIEVED: nothing that it says counts; else it is right between its faults.
+    Severity UNBELIEVED: none of its readings counts; else it is right between its faults.
     """
     at_ms, late, credit = now.seen_ms, now.late, now.credit_s
     if now.jumps >= 2.5:
@@ -74,7 +74,7 @@ def probe_doubtful(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Observati
         )
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
     if at_ms - (now.good_ms or now.first_ms) >= LOST_MS:
-        return Observation(None, at_ms)  # that it is lost says it all
+        return Observation(None, at_ms)  # probe-lost speaks for it
     if now.misses >= 0.35:
         reason = f"The probe at {now.place} fails in {now.misses * 100:.0f} % of its readings."
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
@@ -93,12 +93,12 @@ def probe_doubtful(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Observati
     )
 
 
-def _faces(tracks: Sequence[ProbeSignal]) -> list[ProbeSignal]:
-    return [t for t in tracks if t.base in ("surface", "underside")]
+def _faces(signals: Sequence[ProbeSignal]) -> list[ProbeSignal]:
+    return [t for t in signals if t.base in ("surface", "underside")]
 
 
 def _stuck(now: ProbeSignal, others: Sequence[ProbeSignal]) -> str | None:
-    """In words, that a probe has said the same for too long; None when it has not, or nothing around it moved."""
+    """Return in words that a probe's reading has stood still too long while others moved; None where that is not so."""
     at_ms = now.seen_ms
     stuck_ms = at_ms - now.unmoved_ms
     if now.last_c is None or now.base not in IN_THE_POUR or stuck_ms < STUCK_SOON_MS:
@@ -122,15 +122,14 @@ def _stuck(now: ProbeSignal, others: Sequence[ProbeSignal]) -> str | None:
 
 
 def _warmer_than_the_room(others: Sequence[ProbeSignal], at_ms: int) -> bool | None:
-    """Whether every face is warmer than the room; None where the room is not known."""
-    fresh = [t for t in others if t.believed_c is not None and at_ms - t.believed_ms <= t.recent_ms]
-    room = max((t.believed_c or 0.0 for t in fresh if t.base == "room"), default=None)
-    faces = [t.believed_c or 0.0 for t in _faces(fresh)]
-    return None if room is None or not faces else min(faces) > room + AIR_C
+    """Return whether every face is warmer than the room; None where room or faces are not known."""
+    present = fresh(others, at_ms)
+    room, face = hottest(t for t in present if t.base == "room"), coldest(_faces(present))
+    return None if room is None or face is None else face > room + AIR_C
 
 
 def _warmer_than_the_core(core_c: float, others: Sequence[ProbeSignal], at_ms: int) -> tuple[str, int] | None:
-    """In words, that what is around the core is warmer than it, and how grave that is; None when it is not."""
+    """Return in words that what is around the core is warmer than it, and the severity of that; None when it is not."""
     faces = {t.base: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
     surface, underside = faces.get("surface"), faces.get("underside")
     if surface is not None and underside is not None and min(surface, underside) > core_c + FACES_C:
@@ -140,7 +139,7 @@ def _warmer_than_the_core(core_c: float, others: Sequence[ProbeSignal], at_ms: i
         )
         # A warm room warms the faces of a cold pour first: then the core may be where it belongs.
         return reason, 1 if _warmer_than_the_room(others, at_ms) is False else UNBELIEVED
-    room = max((t.believed_c for t in others if t.base == "room" and t.believed_c is not None), default=None)
+    room = hottest(t for t in others if t.base == "room")
     # Towards the top the sun or a lamp explains it, and surface-heated says so.
     if (
         room is not None
@@ -173,7 +172,10 @@ UNBELIEVED = 2
 def station_silent(
     facts: StationFacts, heard_ms: int, readings_ms: int, period_s: float, now_ms: int
 ) -> Observation:
-    """Has the station gone silent? `heard_ms`: last sign of life; `readings_ms`: when readings last arrived."""
+    """Judge whether the station has gone silent.
+
+    `heard_ms`: last sign of life; `readings_ms`: when readings last arrived.
+    """
     silence = now_ms - heard_ms
     name = facts.station or "the station"
     if silence >= SILENT_MS and facts.refused is not None:
@@ -193,7 +195,7 @@ def station_silent(
 
 
 def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
-    """Judge: does the station know the time of day?"""
+    """Judge whether the station's clock is not set."""
     if facts.clock_set is None:
         return Observation(None, now_ms)
     return Observation(
@@ -206,7 +208,7 @@ def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
 
 
 def clock_wrong(facts: StationFacts, now_ms: int) -> Observation:
-    """Is the station's clock, which says that it is set, wrong?"""
+    """Judge whether the station's clock, which says that it is set, is wrong."""
     if facts.clock_off_ms is None:
         return Observation(None, now_ms)
     name, off_s = facts.station or "the station", facts.clock_off_ms / 1000
@@ -218,7 +220,7 @@ def clock_wrong(facts: StationFacts, now_ms: int) -> Observation:
 
 
 def power_low(facts: StationFacts, now_ms: int) -> Observation:
-    """Is the station's supply too weak?"""
+    """Judge whether the station's supply is too weak."""
     if facts.power_low is None:
         return Observation(None, now_ms)
     name = facts.station or "the station"
@@ -227,7 +229,7 @@ def power_low(facts: StationFacts, now_ms: int) -> Observation:
 
 
 def pins_failed(facts: StationFacts, now_ms: int) -> Observation:
-    """Do lamp, buzzer, fan and contacts of the station work?"""
+    """Judge whether lamp, buzzer, fan or contacts of the station do not work."""
     if facts.pin_faults is None:
         return Observation(None, now_ms)
     name = facts.station or "the station"
@@ -236,17 +238,17 @@ def pins_failed(facts: StationFacts, now_ms: int) -> Observation:
     return Observation(False, now_ms, f"All pins of {name} work again.")
 
 
-def disk_low(free_mb: float | None, whose: str, now_ms: int) -> Observation:
-    """Is the disk nearly full?"""
+def disk_low(free_mb: float | None, owner: str, now_ms: int) -> Observation:
+    """Judge whether a disk is nearly full. `owner`: whose it is, in words."""
     if free_mb is None:
         return Observation(None, now_ms)
     severity = 2 if free_mb < DISK_FULL_MB else 1
-    text = f"The disk of {whose} has {free_mb:.0f} MB free; {DISK_LOW_MB:.0f} MB is the least."
+    text = f"The disk of {owner} has {free_mb:.0f} MB free; {DISK_LOW_MB:.0f} MB is the least."
     return Observation(free_mb < DISK_LOW_MB, now_ms, text, free_mb, DISK_LOW_MB, severity)
 
 
 def message_undelivered(facts: ServiceFacts, now_ms: int) -> Observation:
-    """Judge: does a message wait too long, or has it failed for good?"""
+    """Judge whether a message has waited too long, or has failed for good."""
     if facts.failed_for_good > 0:
         text = f"{facts.failed_for_good} message(s) could not be delivered by any channel."
         return Observation(True, now_ms, text, severity=2)

@@ -1,4 +1,4 @@
-"""Judges on heat in the pour: core and surface against limit, prediction and forecast, and the fan. Pure.
+"""Conditions of heat in the pour: core and surface against limit, prediction and forecast, and the fan. Pure.
 
 Each returns an `Observation`: True over the limit, False inside it, None when that cannot be known.
 """
@@ -38,7 +38,7 @@ PAST_CREDIT_S = 12 * 3600.0
 
 
 def core_hot(cores: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
-    """Is a core probe over the resin's limit? `now` is the probe that has just been read."""
+    """Judge whether a core probe is over the resin's limit. `now`: the probe that has just been read."""
     limit = limits.max_core_c
     value = hottest(fresh(cores, now.believed_ms)) if len(cores) > 1 else now.believed_c
     if value is None:
@@ -61,7 +61,7 @@ def core_hot(cores: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits
 def hotter_than_predicted(
     cores: Sequence[ProbeSignal], now: ProbeSignal, expected: Expected | None, started_ms: int
 ) -> Observation:
-    """Judge: does the core run above the band of the frozen prediction?"""
+    """Judge whether the core runs above the band of the frozen prediction."""
     hours = (now.believed_ms - started_ms) / HOUR_MS
     value = hottest(fresh(cores, now.believed_ms)) if len(cores) > 1 else now.believed_c
     if expected is None or hours < SETTLING_H or value is None:
@@ -79,7 +79,7 @@ def hotter_than_predicted(
 
 
 def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: int) -> Observation:
-    """Will the core probably pass the resin's limit?"""
+    """Judge whether the core will probably pass the resin's limit."""
     chance, limit = answer.chance_over_limit, limits.max_core_c
     hours = (answer.made_at_ms - started_ms) / HOUR_MS
     crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
@@ -87,7 +87,7 @@ def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: 
         return Observation(False, answer.made_at_ms, "The peak is past.", credit_s=PAST_CREDIT_S)
     needed = chance_needed(hours, crossing)
     if chance < needed:
-        # Between what calls and what clears it stays as it was: a chance that hovers makes no chatter.
+        # Between the chance that raises it and the one that clears it nothing changes: no chatter near either.
         return Observation(
             False if chance < CLEAR else None,
             answer.made_at_ms,
@@ -115,7 +115,7 @@ def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: 
 
 
 def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits) -> Observation:
-    """Do core and surface differ more than the resin bears?"""
+    """Judge whether core and surface differ more than the resin bears."""
     at_ms = max(core.believed_ms, surface.believed_ms)
     oldest = min(core.believed_ms, surface.believed_ms)
     if core.believed_c is None or surface.believed_c is None or at_ms - oldest > core.recent_ms:
@@ -135,13 +135,13 @@ def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits
 def surface_heated(
     surface: ProbeSignal, core: ProbeSignal | None, room: ProbeSignal | None, started_ms: int
 ) -> Observation:
-    """Judge: does the surface warm in a way that the cure cannot explain?"""
+    """Judge whether the surface warms in a way that the cure cannot explain."""
     at_ms, value = surface.believed_ms, surface.believed_c
     others = [t for t in (core, room) if t is not None and at_ms - t.believed_ms <= 1000 * t.credit_s]
-    known = [t.believed_c for t in others if t.believed_c is not None]
-    if value is None or len(known) < 2 or core is None or (at_ms - started_ms) / HOUR_MS < SETTLING_H:
+    beside = [t.believed_c for t in others if t.believed_c is not None]
+    if value is None or len(beside) < 2 or core is None or (at_ms - started_ms) / HOUR_MS < SETTLING_H:
         return Observation(None, at_ms)
-    above = value - max(known)
+    above = value - max(beside)
     if above > ABOVE_ALL_C:
         reason = (
             f"The surface reads {temperature(value)}, {difference(above)} above both core and room: "
@@ -179,7 +179,7 @@ def surface_heated(
 
 
 def cure_behind(answer: ForecastAnswer, limits: AlarmLimits) -> Observation:
-    """Will it be hard later than planned?"""
+    """Judge whether it will be hard later than planned."""
     release, planned = answer.release_h, limits.planned_release_h
     if release is None or planned is None:
         return Observation(None, answer.made_at_ms)
@@ -203,7 +203,7 @@ def cure_behind(answer: ForecastAnswer, limits: AlarmLimits) -> Observation:
 
 
 def fan_not_cooling(fan: FanState, answer: ForecastAnswer | None, at_ms: int) -> Observation:
-    """Judge: does the fan that is meant to run cool?"""
+    """Judge whether the fan that is meant to run does not cool."""
     if not fan.commanded:
         return Observation(False, at_ms, "The fan is not meant to run.", credit_s=FORECAST_CREDIT_S)
     if fan.turning is False:
@@ -221,9 +221,9 @@ def fan_not_cooling(fan: FanState, answer: ForecastAnswer | None, at_ms: int) ->
     )
 
 
-def _trend(track: ProbeSignal) -> str:
+def _trend(signal: ProbeSignal) -> str:
     """Return a sentence on how fast it moves, from the last 10 min; empty when that is not known or too little."""
-    rise = track.rise_c(600_000)
+    rise = signal.rise_c(600_000)
     if rise is None or abs(rise) < 0.3:
         return ""
     return f" It is {'rising' if rise > 0 else 'falling'} by {rate(abs(rise) * 6)}."

@@ -1,4 +1,4 @@
-"""Judges on what surrounds the pour: room, air, the floor under the form, and the looks of the first hour. Pure.
+"""Conditions of what surrounds the pour: room, air, the floor under the form, and the looks of the first hour. Pure.
 
 Each returns an `Observation`: True outside the limit, False inside it, None when that cannot be known.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from logger.alarms.inputs import AlarmLimits, LooksSeen, RoomAir, WetContact
+from logger.alarms.inputs import AlarmLimits, LooksSummary, RoomAir, WetContact
 from logger.alarms.signal import ProbeSignal, coldest, fresh, hottest
 from logger.alarms.state import Observation
 from logger.planning.physics.air import LEAST_HUMIDITY_PCT, MAGNUS_C, dew_point_c
@@ -18,12 +18,12 @@ OVERDUE_MS, LONG_OVERDUE_MS = 120_000, 1_200_000
 
 
 def room_cold(rooms: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
-    """Is the room below the resin's range?"""
+    """Judge whether the room is below the resin's range."""
     return _room(rooms, now, limits.min_room_c, -1, "needs", "or more")
 
 
 def room_hot(rooms: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
-    """Is the room above the resin's range?"""
+    """Judge whether the room is above the resin's range."""
     return _room(rooms, now, limits.max_room_c, 1, "bears", "at most")
 
 
@@ -48,14 +48,17 @@ def _room(
 
 
 def air_damp(air: RoomAir, room_c: float | None, surface_c: float | None, limits: AlarmLimits) -> Observation:
-    """Is the air damp, or the surface near the dew point? Dew point by Magnus (logger.planning.physics.air)."""
+    """Judge whether the air is damp, or the surface near the dew point.
+
+    Dew point by Magnus (logger.planning.physics.air).
+    """
     margin: float | None = None
     below = air.coldest_surface_c if air.coldest_surface_c is not None else surface_c
     # A room that burns has no dew point, and is no reason to stop judging the core.
-    known = (
+    has_dew_point = (
         air.humidity_pct >= LEAST_HUMIDITY_PCT and room_c is not None and MAGNUS_C[0] <= room_c <= MAGNUS_C[1]
     )
-    if known and room_c is not None and below is not None:
+    if has_dew_point and room_c is not None and below is not None:
         margin = below - dew_point_c(room_c, min(air.humidity_pct, 100.0))
     if margin is not None and below is not None and margin < limits.min_dew_margin_c:
         reason = (
@@ -80,22 +83,22 @@ def air_damp(air: RoomAir, room_c: float | None, surface_c: float | None, limits
     )
 
 
-def wet_under_form(contacts: Sequence[WetContact], looks: LooksSeen | None, now_ms: int) -> Observation:
-    """Is it wet under the form? A contact that is not known clears nothing."""
+def wet_under_form(contacts: Sequence[WetContact], looks: LooksSummary | None, now_ms: int) -> Observation:
+    """Judge whether it is wet under the form. A contact whose state is not known clears nothing."""
     wet = [contact.name for contact in contacts if contact.wet]
     if wet:
         return Observation(True, now_ms, f"Wet under the form: {', '.join(wet)}.", severity=len(wet))
     if looks is not None and looks.leaking:
-        found = f" ({looks.found})" if looks.found else ""
-        return Observation(True, now_ms, f"{looks.by or 'Somebody'} found it leaking{found}.")
-    told = looks is not None and looks.leaking is not None
-    if any(contact.wet is None for contact in contacts) or (not contacts and not told):
+        note = f" ({looks.finding})" if looks.finding else ""
+        return Observation(True, now_ms, f"{looks.by or 'Somebody'} found it leaking{note}.")
+    looked = looks is not None and looks.leaking is not None
+    if any(contact.wet is None for contact in contacts) or (not contacts and not looked):
         return Observation(None, now_ms)
     return Observation(False, now_ms, "Dry under the form.")
 
 
-def look_due(looks: LooksSeen, now_ms: int) -> Observation:
-    """Was a look of the first hour missed?"""
+def look_due(looks: LooksSummary, now_ms: int) -> Observation:
+    """Judge whether a look of the first hour was missed."""
     if looks.overdue_since_ms is None:
         return Observation(False, now_ms, "The first hour is over." if looks.over else "Somebody has looked.")
     overdue = now_ms - looks.overdue_since_ms

@@ -1,1 +1,1 @@
-"""The kinds of alarm, one table a subject. TABLE.md is made from them."""
+"""The kinds of alarm, one table for each subject. TABLE.md is written from them."""

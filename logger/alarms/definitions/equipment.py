@@ -1,4 +1,4 @@
-"""The table of alarms, third part: the watch itself."""
+"""The table of alarms, third part: the equipment that watches."""
 
 from __future__ import annotations
 

@@ -68,19 +68,21 @@ def test_hypothesis_finds_no_life_that_breaks_a_rule(drills: ModuleType) -> None
 
         @rule()
         def somebody_acknowledges(self) -> None:
-            self.life.act(drills.actions.acknowledge, "Jo", self.life.now)
+            self.life.act(drills.actions.acknowledge, drills.actions.Act("Jo", self.life.now))
 
         @rule(hours=st.sampled_from([0.25, 1.0, 8.0]))
         def somebody_shelves(self, hours: float) -> None:
-            self.life.act(drills.actions.shelve, "Jo", self.life.now, hours)
+            self.life.act(drills.actions.shelve, drills.actions.Act("Jo", self.life.now), hours)
 
         @rule(hours=st.sampled_from([None, 1.0, 4.0]))
         def somebody_takes_it_out(self, hours: float | None) -> None:
-            self.life.act(drills.actions.take_out_of_service, "Jo", "broken", self.life.now, hours)
+            self.life.act(
+                drills.actions.take_out_of_service, drills.actions.Act("Jo", self.life.now, "broken"), hours
+            )
 
         @rule()
         def somebody_puts_it_back(self) -> None:
-            self.life.act(drills.actions.return_to_service, "Jo", self.life.now)
+            self.life.act(drills.actions.return_to_service, drills.actions.Act("Jo", self.life.now))
 
         @rule(steps=st.integers(1, 20))
         def anything_happens(self, steps: int) -> None:

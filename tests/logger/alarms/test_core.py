@@ -12,7 +12,7 @@ from logger.alarms.band import expect
 from logger.alarms.book import AlarmBook
 from logger.alarms.conditions.core import LEAST_HEAT_H, may_heat
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer, LiveReading, Quantiles, WatchFacts
-from logger.alarms.notify_policy import Notified, Rules, decide
+from logger.alarms.notify_policy import LocalTime, Notified, Rules, decide
 from logger.alarms.registry import KINDS
 from logger.quantities import METRIC
 
@@ -44,7 +44,7 @@ def test_it_is_of_high_rank_and_no_quiet_hour_holds_it(hand: Any) -> None:
     night = Rules(first=1, quiet_from_min=22 * 60, quiet_until_min=7 * 60)
     kind, state = hand.book.look_up("core-unwatched/pour")
     assert kind.priority == "high"
-    assert decide(kind, state, Notified(), night, hand.now_ms, 3 * 60).messages
+    assert decide(kind, state, Notified(), night, LocalTime(hand.now_ms, 3 * 60)).messages
     assert KINDS["probe-doubtful"].priority == "low"
 
 

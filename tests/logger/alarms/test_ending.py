@@ -175,7 +175,7 @@ def test_no_watch_ends_but_of_a_core_that_is_known_to_be_cool(
         replace(t, believed_c=(t.believed_c or 0.0) + 30.0, trail=[(at, c + 30.0) for at, c in t.trail or ()])
         for t in tracks
     ]
-    assert bool(found) <= bool(obstacles(replace(seen, tracks=hotter), NOW))
+    assert bool(found) <= bool(obstacles(replace(seen, signals=hotter), NOW))
 
 
 def test_a_quiet_core_is_not_called_rising_by_its_noise() -> None:

@@ -10,11 +10,11 @@ from logger.alarms.fan_rule import (
     LEAST_RUN_MS,
     By,
     FanNow,
+    FanRequest,
     Switch,
-    Want,
     decide,
-    forecast_want,
-    planned_want,
+    forecast_request,
+    planned_request,
 )
 from logger.alarms.inputs import ForecastAnswer, Quantiles
 from logger.alarms.state import AlarmState, OutOfService, Phase
@@ -30,9 +30,9 @@ def answer(*, made_h: float = 5.0, peak_h: float = 12.0, without: float | None =
     return ForecastAnswer(round(made_h * HOUR), 0.05, Quantiles(50, 55, 58), peak, chance_without_fan=without)
 
 
-def wanted(found: ForecastAnswer | None, *alarms: AlarmState, core_c: float | None = 40.0) -> Want:
+def wanted(found: ForecastAnswer | None, *alarms: AlarmState, core_c: float | None = 40.0) -> FanRequest:
     """What the forecast wants."""
-    return forecast_want(alarms, found, core_c, LIMIT_C, 0)
+    return forecast_request(alarms, found, core_c, LIMIT_C, 0)
 
 
 RAISED = AlarmState(phase=Phase.RAISED, activation=1, reason="The core will probably pass 60 °C.")
@@ -40,7 +40,7 @@ RAISED = AlarmState(phase=Phase.RAISED, activation=1, reason="The core will prob
 
 def test_a_core_that_will_overheat_switches_the_fan_on_and_says_why() -> None:
     """Also while somebody has the alarm in hand; not when it was taken out of service as wrong."""
-    assert wanted(None, RAISED) == Want(True, By.FORECAST, RAISED.reason)
+    assert wanted(None, RAISED) == FanRequest(True, By.FORECAST, RAISED.reason)
     assert wanted(None, AlarmState(phase=Phase.ACKNOWLEDGED, activation=1, reason="x")).on
     out = AlarmState(phase=Phase.RAISED, activation=1, out=OutOfService("Jo", "probe broken", 0, HOUR))
     assert wanted(None, out).on is None
@@ -67,7 +67,7 @@ def test_it_stops_after_the_peak_once_the_core_is_well_below_its_limit() -> None
 
 def test_once_on_it_runs_for_a_while() -> None:
     """Relays and motors wear by switching."""
-    off = [Want(False, By.FORECAST, "does without")]
+    off = [FanRequest(False, By.FORECAST, "does without")]
     assert decide(FanNow(True, By.FORECAST, 0), off, LEAST_RUN_MS - 1) is None
     assert decide(FanNow(True, By.FORECAST, 0), off, LEAST_RUN_MS) == Switch(False, None, "does without")
 
@@ -75,7 +75,7 @@ def test_once_on_it_runs_for_a_while() -> None:
 @pytest.mark.parametrize("on", [True, False])
 def test_a_persons_word_holds_until_it_is_given_back(on: bool) -> None:
     """Neither plan nor forecast switches what somebody has switched by hand."""
-    wants = [Want(not on, By.PLAN, "planned"), Want(not on, By.FORECAST, "hot")]
+    wants = [FanRequest(not on, By.PLAN, "planned"), FanRequest(not on, By.FORECAST, "hot")]
     assert decide(FanNow(on, By.HAND, 0), wants, 10 * HOUR) is None
     found = decide(FanNow(on, None, 0), wants, 10 * HOUR)
     assert found is not None
@@ -85,17 +85,17 @@ def test_a_persons_word_holds_until_it_is_given_back(on: bool) -> None:
 def test_the_planned_times_are_kept_to_the_minute() -> None:
     """On from their start, off from their end."""
     times = [(2 * HOUR, 4 * HOUR), (6 * HOUR, 7 * HOUR)]
-    on = [planned_want(times, t * HOUR).on for t in (1, 2, 3, 4, 5, 6, 7)]
+    on = [planned_request(times, t * HOUR).on for t in (1, 2, 3, 4, 5, 6, 7)]
     assert on == [False, True, True, False, False, True, False]
-    switched = decide(FanNow(False), [planned_want(times, 2 * HOUR)], 2 * HOUR)
+    switched = decide(FanNow(False), [planned_request(times, 2 * HOUR)], 2 * HOUR)
     assert switched == Switch(True, By.PLAN, "planned for 2.0 h from now on")
-    ended = decide(FanNow(True, By.PLAN, 2 * HOUR), [planned_want(times, 4 * HOUR)], 4 * HOUR)
+    ended = decide(FanNow(True, By.PLAN, 2 * HOUR), [planned_request(times, 4 * HOUR)], 4 * HOUR)
     assert ended == Switch(False, None, "its planned time is over")
 
 
 def test_a_planned_run_that_the_forecast_needs_goes_on() -> None:
     """At the end of the planned time, by the forecast's word; that is written down once."""
-    over = planned_want([(2 * HOUR, 4 * HOUR)], 4 * HOUR)
+    over = planned_request([(2 * HOUR, 4 * HOUR)], 4 * HOUR)
     needs = wanted(answer(without=0.8))
     found = decide(FanNow(True, By.PLAN, 2 * HOUR), [over, needs], 4 * HOUR)
     assert found == Switch(True, By.FORECAST, needs.why)
@@ -108,7 +108,7 @@ def test_a_planned_run_that_the_forecast_needs_goes_on() -> None:
 
 def test_of_two_pours_on_one_station_either_keeps_the_fan_on() -> None:
     """It stops when neither wants it."""
-    one, other = Want(False, By.FORECAST, "done"), Want(True, By.FORECAST, "hot")
+    one, other = FanRequest(False, By.FORECAST, "done"), FanRequest(True, By.FORECAST, "hot")
     assert decide(FanNow(True, By.FORECAST, 0), [one, other], HOUR) is None
     assert decide(FanNow(False), [one, other], HOUR) == Switch(True, By.FORECAST, "hot")
 
@@ -119,7 +119,9 @@ def test_whatever_plan_and_forecast_say_the_relay_does_not_chatter() -> None:
     fan, last_off_ms = FanNow(False), -HOUR
     for minute in range(200_000):
         now_ms = minute * MINUTE
-        wants = [Want(dice.choice((None, False, False, True)), by, "x") for by in (By.PLAN, By.FORECAST)]
+        wants = [
+            FanRequest(dice.choice((None, False, False, True)), by, "x") for by in (By.PLAN, By.FORECAST)
+        ]
         if dice.random() < 0.001:
             fan = FanNow(fan.on, dice.choice((By.HAND, None)), fan.since_ms)
         found = decide(fan, wants, now_ms)

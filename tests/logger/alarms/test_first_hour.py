@@ -12,8 +12,8 @@ from logger.alarms.first_hour import (
     advice,
     due_times_ms,
     level_fell,
-    looks_seen,
     next_due_ms,
+    summarize_looks,
     volume_differs,
 )
 from logger.errors import OutOfRange
@@ -66,28 +66,28 @@ def test_a_look_a_little_early_counts_and_a_late_one_settles_what_was_due() -> N
 
 def test_an_overdue_look_is_known_until_somebody_looks() -> None:
     """And since when it has been due."""
-    assert looks_seen(T0, PLAIN, [], T0 + 4 * M).overdue_since_ms is None
-    assert looks_seen(T0, PLAIN, [], T0 + 9 * M).overdue_since_ms == T0 + 5 * M
-    assert looks_seen(T0, PLAIN, looks(9), T0 + 9 * M).overdue_since_ms is None
+    assert summarize_looks(T0, PLAIN, [], T0 + 4 * M).overdue_since_ms is None
+    assert summarize_looks(T0, PLAIN, [], T0 + 9 * M).overdue_since_ms == T0 + 5 * M
+    assert summarize_looks(T0, PLAIN, looks(9), T0 + 9 * M).overdue_since_ms is None
 
 
 def test_the_hour_ends_with_its_last_look_or_an_hour_later() -> None:
     """A look that nobody made is not due for ever."""
-    assert looks_seen(T0, PLAIN, looks(60), T0 + 61 * M).over
-    late = looks_seen(T0, PLAIN, looks(30), T0 + 100 * M)
+    assert summarize_looks(T0, PLAIN, looks(60), T0 + 61 * M).over
+    late = summarize_looks(T0, PLAIN, looks(30), T0 + 100 * M)
     assert (late.overdue_since_ms, late.over) == (T0 + 40 * M, False)
-    gone = looks_seen(T0, PLAIN, looks(30), T0 + 120 * M)
+    gone = summarize_looks(T0, PLAIN, looks(30), T0 + 120 * M)
     assert (gone.overdue_since_ms, gone.over) == (None, True)
 
 
 def test_the_last_look_that_says_anything_about_leaking_counts() -> None:
     """A smell of heat says nothing about a leak."""
     leak = [*looks(5), *looks(10, finding=LookResult.LEAKING), *looks(12, finding=LookResult.HOT)]
-    assert looks_seen(T0, PLAIN, leak, T0 + 12 * M).leaking is True
-    assert looks_seen(T0, PLAIN, [*leak, *looks(15)], T0 + 15 * M).leaking is False
-    fell = looks_seen(T0, PLAIN, looks(10, finding=LookResult.LEVEL_FELL), T0 + 10 * M)
+    assert summarize_looks(T0, PLAIN, leak, T0 + 12 * M).leaking is True
+    assert summarize_looks(T0, PLAIN, [*leak, *looks(15)], T0 + 15 * M).leaking is False
+    fell = summarize_looks(T0, PLAIN, looks(10, finding=LookResult.LEVEL_FELL), T0 + 10 * M)
     assert (fell.leaking, fell.found, fell.by) == (True, "the level fell", "Jo")
-    assert looks_seen(T0, PLAIN, looks(10, finding=LookResult.OTHER), T0 + 10 * M).leaking is None
+    assert summarize_looks(T0, PLAIN, looks(10, finding=LookResult.OTHER), T0 + 10 * M).leaking is None
 
 
 def test_what_was_found_says_what_to_do() -> None:

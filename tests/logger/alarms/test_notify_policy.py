@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import pytest
 
-from logger.alarms.actions import acknowledge, shelve, take_out_of_service
+from logger.alarms.actions import Act, acknowledge, shelve, take_out_of_service
 from logger.alarms.notify_policy import (
+    LocalTime,
     Notified,
     NotifyDecision,
     NotifyReason,
@@ -51,9 +52,10 @@ class Phone:
         self, state: AlarmState, minutes: float, day_min: int | None = 12 * 60, failed: bool = False
     ) -> list[str]:
         now_ms = T0 + round(minutes * MINUTE)
-        telling = decide(self.kind, state, self.told, self.rules, now_ms, day_min, failed)  # type: ignore[arg-type]
+        time = LocalTime(now_ms, day_min)
+        telling = decide(self.kind, state, self.told, self.rules, time, failed)  # type: ignore[arg-type]
         # Through a restart each time: what was told must survive it.
-        self.told = notified_from_dict(json.loads(json.dumps(notified_to_dict(telling.told))))
+        self.told = notified_from_dict(json.loads(json.dumps(notified_to_dict(telling.notified))))
         self.last = telling.why
         self.log += [(minutes, line) for line in sent(telling)]
         return sent(telling)
@@ -73,7 +75,7 @@ def test_the_first_person_is_told_at_once_and_again_until_somebody_acknowledges(
     state = raised()
     phone.run(state, 14)
     assert phone.log == [(0, "first-time to first"), (5, "repeat-due to first"), (10, "repeat-due to first")]
-    taken = acknowledge(HOT, state, "Jo", T0 + 14 * MINUTE).state
+    taken = acknowledge(HOT, state, Act("Jo", T0 + 14 * MINUTE)).state
     assert phone.run(taken, 29, 14) == []
     assert phone.last is NotifyReason.ALREADY_TOLD
 
@@ -103,7 +105,7 @@ def test_an_acknowledgement_tells_the_others_who_took_it() -> None:
     phone = Phone(HOT, BOTH)
     state = raised()
     phone.run(state, 10)
-    taken = acknowledge(HOT, state, "Jo", T0 + 11 * MINUTE).state
+    taken = acknowledge(HOT, state, Act("Jo", T0 + 11 * MINUTE)).state
     assert phone.ask(taken, 11) == ["taken to first", "taken to second"]
     assert phone.ask(taken, 11.5) == []
 
@@ -113,7 +115,7 @@ def test_worse_is_told_at_once_to_everybody_who_knows_of_it() -> None:
     phone = Phone(HOT, BOTH)
     state = raised()
     phone.run(state, 10)
-    taken = acknowledge(HOT, state, "Jo", T0 + 11 * MINUTE).state
+    taken = acknowledge(HOT, state, Act("Jo", T0 + 11 * MINUTE)).state
     phone.ask(taken, 11)
     worse = step(
         HOT, taken, Observation(True, T0 + 12 * MINUTE, "75 °C", 75.0, 60.0, 2, sure=True), T0 + 12 * MINUTE
@@ -126,7 +128,7 @@ def test_still_true_after_acknowledgement_it_rings_again_and_climbs_again() -> N
     phone = Phone(HOT, BOTH)
     state = raised()
     phone.ask(state, 0)
-    taken = acknowledge(HOT, state, "Jo", T0 + MINUTE).state
+    taken = acknowledge(HOT, state, Act("Jo", T0 + MINUTE)).state
     phone.ask(taken, 1)
     again = tick(HOT, taken, T0 + 31 * MINUTE).state
     assert phone.ask(again, 31) == ["realarm to first"]
@@ -141,7 +143,7 @@ def test_that_it_is_over_is_told_once_and_only_to_those_who_heard_that_it_began(
     over = replace(state, phase=Phase.RETURNED)
     assert phone.ask(over, 5) == ["returned to first"]
     assert phone.ask(over, 6) == []
-    closed = acknowledge(COLD, over, "Jo", T0 + 7 * MINUTE).state
+    closed = acknowledge(COLD, over, Act("Jo", T0 + 7 * MINUTE)).state
     assert phone.ask(closed, 7) == []
 
 
@@ -182,15 +184,17 @@ def test_no_hour_is_quiet_when_the_clock_is_not_set() -> None:
 def test_a_shelved_alarm_and_one_out_of_service_ring_nobody() -> None:
     """And say why not."""
     phone = Phone(HOT, BOTH)
-    assert phone.ask(shelve(HOT, raised(), "Jo", T0, 1.0).state, 5) == []
+    assert phone.ask(shelve(HOT, raised(), Act("Jo", T0), 1.0).state, 5) == []
     assert phone.last is NotifyReason.SHELVED
-    assert phone.ask(take_out_of_service(HOT, raised(), "Jo", "probe", T0, 1.0).state, 5) == []
+    assert phone.ask(take_out_of_service(HOT, raised(), Act("Jo", T0, "probe"), 1.0).state, 5) == []
     assert phone.last is NotifyReason.OUT_OF_SERVICE
 
 
 def test_without_any_address_the_reason_says_so() -> None:
     """message-undelivered on the pages rests on this."""
-    assert decide(HOT, raised(), Notified(), Rules(first=0), T0, 0).why is NotifyReason.NOBODY_TO_TELL
+    assert (
+        decide(HOT, raised(), Notified(), Rules(first=0), LocalTime(T0, 0)).why is NotifyReason.NOBODY_TO_TELL
+    )
 
 
 def test_with_only_second_addresses_they_are_told_at_once() -> None:
@@ -217,9 +221,11 @@ def test_no_combination_of_settings_silences_a_high_priority_alarm() -> None:
     cases = 0
     silencing = [
         lambda _, state: state,
-        lambda kind, state: shelve(kind, state, "Jo", T0, kind.shelve_max_h).state,
-        lambda kind, state: take_out_of_service(kind, state, "Jo", "x", T0, kind.out_of_service_max_h).state,
-        lambda kind, state: acknowledge(kind, state, "Jo", T0).state,
+        lambda kind, state: shelve(kind, state, Act("Jo", T0), kind.shelve_max_h).state,
+        lambda kind, state: (
+            take_out_of_service(kind, state, Act("Jo", T0, "x"), kind.out_of_service_max_h).state
+        ),
+        lambda kind, state: acknowledge(kind, state, Act("Jo", T0)).state,
     ]
     for kind, rules, minute, silence in itertools.product(
         HIGH, GRID, (*range(0, 1440, 131), None), silencing
@@ -232,8 +238,8 @@ def test_no_combination_of_settings_silences_a_high_priority_alarm() -> None:
         for minutes in itertools.chain(range(20), range(20, round(longest_min) + 40, 10)):
             now_ms = T0 + minutes * MINUTE
             state = tick(kind, state, now_ms).state
-            telling = decide(kind, state, told, rules, now_ms, minute)
-            told = telling.told
+            telling = decide(kind, state, told, rules, LocalTime(now_ms, minute))
+            told = telling.notified
             heard += [(minutes, message.to) for message in telling.messages]
         assert heard, (kind.name, rules, minute)
         assert not at_once or heard[0][0] == 0, (kind.name, rules, minute)

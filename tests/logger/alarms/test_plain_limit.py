@@ -23,7 +23,7 @@ def row(
 def limit(*pours: Watched) -> PlainLimit:
     """It knows these pours; by default one, at 60 °C."""
     made = PlainLimit()
-    made.know(pours or (Watched(7, "Table", BENCH, 60.0),))
+    made.set_pours(pours or (Watched(7, "Table", BENCH, 60.0),))
     return made
 
 
@@ -105,7 +105,7 @@ def test_a_pour_that_is_over_is_forgotten() -> None:
     found = limit()
     found.take(BENCH, [row(1, 61.0), row(2, 61.0)], 1)
     assert found.hottest(7) == (61.0, 1)
-    found.know([])
+    found.set_pours([])
     assert told(found) == []
-    found.know([Watched(7, "Table", BENCH, 60.0)])
+    found.set_pours([Watched(7, "Table", BENCH, 60.0)])
     assert (told(found), found.hottest(7)) == ([], None)

@@ -21,7 +21,9 @@ def test_six_alarms_an_hour_spread_evenly_keep_every_mark() -> None:
     """About 6 an hour is very likely acceptable (ISA-18.2-2016, second hand)."""
     found = rates([span(i * 10 * M, kind=f"k{i}") for i in range(144)], T0, T0 + 24 * H)
     assert (found.alarms, found.per_hour, found.busiest_10_min, found.floods) == (144, 6.0, 1, 0)
-    assert [mark.name for mark in found.marks if mark.kept is False and "priority" not in mark.name] == []
+    assert [
+        target.name for target in found.targets if target.met is False and "priority" not in target.name
+    ] == []
 
 
 def test_a_flood_starts_above_ten_in_ten_minutes_and_ends_below_five() -> None:
@@ -51,7 +53,7 @@ def test_three_times_in_a_minute_is_chattering_and_a_single_short_one_is_fleetin
     found = rates([*chatter, *slow, *short], T0, T0 + H)
     assert found.chattering == ("room-cold/pour",)
     assert found.fleeting == ("air-damp/pour",)
-    assert {mark.name for mark in found.marks if mark.kept is False} >= {
+    assert {target.name for target in found.targets if target.met is False} >= {
         "chattering alarms",
         "fleeting alarms",
     }
@@ -71,9 +73,9 @@ def test_the_spread_of_priorities_is_judged_only_on_enough_alarms() -> None:
     ]
     found = rates(many, T0, T0 + 30 * H)
     assert found.shares == {Priority.HIGH: 0.05, Priority.MEDIUM: 0.15, Priority.LOW: 0.8}
-    assert all(mark.kept for mark in found.marks if "priority" in mark.name)
+    assert all(target.met for target in found.targets if "priority" in target.name)
     few = rates(many[-3:], T0, T0 + 30 * H)
-    assert all(mark.kept is None for mark in few.marks if "priority" in mark.name)
+    assert all(target.met is None for target in few.targets if "priority" in target.name)
 
 
 def test_the_longest_wait_for_an_answer_is_told() -> None:
@@ -91,5 +93,5 @@ def test_no_alarms_make_no_division_by_nothing(length_ms: int) -> None:
 
 def test_every_mark_names_its_source() -> None:
     """Second hand or from memory: neither standard was read."""
-    for mark in rates([], T0, T0 + H).marks:
+    for mark in rates([], T0, T0 + H).targets:
         assert "second hand" in mark.source or "memory" in mark.source

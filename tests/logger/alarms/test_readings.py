@@ -15,7 +15,7 @@ from logger.alarms.inputs import (
     AlarmLimits,
     FanState,
     ForecastAnswer,
-    LooksSeen,
+    LooksSummary,
     Quantiles,
     RoomAir,
     ServiceFacts,
@@ -442,7 +442,7 @@ def test_a_wet_contact_is_told_at_once_and_a_broken_one_clears_nothing(hand: Any
 
 def test_a_wet_contact_stays_wet_until_it_says_otherwise_whatever_a_look_said_before(hand: Any) -> None:
     """It reports when it changes: no news from it is not dry, and somebody's dry look was five minutes ago."""
-    dry_look = LooksSeen(None, False, "", T0, "Jo")
+    dry_look = LooksSummary(None, False, "", "Jo")
     hand.wait(2, WatchFacts(contacts=(WetContact("left corner", True, T0),), looks=dry_look))
     assert kinds(hand.wait(600, WatchFacts(looks=dry_look))) == []
     assert hand.book.state("wet-under-form").up
@@ -452,16 +452,16 @@ def test_a_wet_contact_stays_wet_until_it_says_otherwise_whatever_a_look_said_be
 
 def test_a_look_that_found_a_leak_is_told_like_a_wet_contact(hand: Any) -> None:
     """A person's eye is the better contact."""
-    found = hand.wait(2, WatchFacts(looks=LooksSeen(None, True, "drips at the seam", T0, "Jo")))
+    found = hand.wait(2, WatchFacts(looks=LooksSummary(None, True, "drips at the seam", "Jo")))
     assert found[0].text == "Jo found it leaking (drips at the seam)."
 
 
 def test_a_missed_look_is_due_after_two_minutes_and_over_with_the_look(hand: Any) -> None:
     """And worse after twenty."""
-    assert hand.wait(100, WatchFacts(looks=LooksSeen(T0))) == []
-    assert kinds(hand.wait(40, WatchFacts(looks=LooksSeen(T0)))) == ["look-due first-time"]
-    assert kinds(hand.wait(1200, WatchFacts(looks=LooksSeen(T0)))) == ["look-due worse"]
-    assert kinds(hand.wait(2, WatchFacts(looks=LooksSeen(None)))) == ["look-due returned"]
+    assert hand.wait(100, WatchFacts(looks=LooksSummary(T0))) == []
+    assert kinds(hand.wait(40, WatchFacts(looks=LooksSummary(T0)))) == ["look-due first-time"]
+    assert kinds(hand.wait(1200, WatchFacts(looks=LooksSummary(T0)))) == ["look-due worse"]
+    assert kinds(hand.wait(2, WatchFacts(looks=LooksSummary(None)))) == ["look-due returned"]
 
 
 @pytest.mark.parametrize(("room", "humid"), [(75.0, 40.0), (-50.0, 40.0), (21.0, 0.05)])

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from logger.alarms.actions import acknowledge
+from logger.alarms.actions import Act, acknowledge
 from logger.alarms.registry import KINDS
 from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, Transition, Why, step, tick
 from logger.quantities import METRIC
@@ -47,7 +47,7 @@ def test_it_is_raised_with_its_reason_acknowledged_and_returns_to_normal() -> No
     assert (state.phase, state.activation, whys(changes)) == (Phase.RAISED, 1, ["first-time"])
     assert changes[0].text == "It reads 61.0 °C."
     assert (changes[0].value, changes[0].limit) == (61.0, 60.0)
-    state = acknowledge(PLAIN, state, "Jo", T0 + 10_000).state
+    state = acknowledge(PLAIN, state, Act("Jo", T0 + 10_000)).state
     assert (state.phase, state.acknowledged_by) == (Phase.ACKNOWLEDGED, "Jo")
     state, changes = live(PLAIN, under(15), under(45), under(75), state=state)
     assert (state.phase, whys(changes)) == (Phase.NORMAL, ["returned"])
@@ -58,7 +58,7 @@ def test_returned_before_anybody_saw_it_stays_on_the_page_until_acknowledged() -
     """Nobody may miss that it happened."""
     state, _ = live(PLAIN, over(0), under(5), under(40), under(75))
     assert state.phase is Phase.RETURNED
-    state = acknowledge(PLAIN, state, "Jo", T0 + 80_000).state
+    state = acknowledge(PLAIN, state, Act("Jo", T0 + 80_000)).state
     assert state.phase is Phase.NORMAL
 
 
@@ -111,10 +111,10 @@ def test_the_on_delay_counts_time_over_less_time_back_inside() -> None:
 def test_worse_is_told_again_and_asks_for_a_new_acknowledgement() -> None:
     """A rise in severity never hides behind an acknowledgement; a fall and a rise back is no news."""
     state, _ = live(PLAIN, over(0))
-    state = acknowledge(PLAIN, state, "Jo", T0 + 1_000).state
+    state = acknowledge(PLAIN, state, Act("Jo", T0 + 1_000)).state
     state, changes = live(PLAIN, over(5, 75.0, 2), state=state)
     assert (state.phase, whys(changes), state.activation) == (Phase.RAISED, ["worse"], 1)
-    state = acknowledge(PLAIN, state, "Jo", T0 + 6_000).state
+    state = acknowledge(PLAIN, state, Act("Jo", T0 + 6_000)).state
     state, changes = live(PLAIN, over(10, 62.0, 1), over(15, 76.0, 2), state=state)
     assert (state.phase, changes) == (Phase.ACKNOWLEDGED, [])
 
@@ -131,7 +131,7 @@ def test_a_lone_worse_reading_does_not_call_it_worse() -> None:
 def test_still_true_long_after_acknowledgement_it_is_raised_again() -> None:
     """Acknowledged at night and forgotten: even without any reading (OPC 10000-9: ReAlarmTime)."""
     state, _ = live(PLAIN, over(0))
-    state = acknowledge(PLAIN, state, "Jo", T0 + 1_000).state
+    state = acknowledge(PLAIN, state, Act("Jo", T0 + 1_000)).state
     assert tick(PLAIN, state, T0 + 1_000 + 30 * 60_000 - 1).state.phase is Phase.ACKNOWLEDGED
     again = tick(PLAIN, state, T0 + 1_000 + 30 * 60_000)
     assert (again.state.phase, again.changes[0].why, again.state.activation) == (Phase.RAISED, Why.REALARM, 1)
@@ -142,11 +142,11 @@ def test_a_latching_alarm_stays_until_a_person_has_seen_it_over() -> None:
     """Wood that looks dry again does not undo a leak."""
     wet = KINDS["wet-under-form"]
     state, _ = live(wet, Observation(True, T0, "Wet under the form."))
-    state = acknowledge(wet, state, "Jo", T0 + 1_000).state
+    state = acknowledge(wet, state, Act("Jo", T0 + 1_000)).state
     dry = [Observation(False, T0 + t * 1000, "Dry.") for t in range(5, 100, 5)]
     state, changes = live(wet, *dry, state=state)
     assert (state.phase, whys(changes)) == (Phase.RETURNED, ["returned"])
-    assert acknowledge(wet, state, "Jo", T0 + 200_000).state.phase is Phase.NORMAL
+    assert acknowledge(wet, state, Act("Jo", T0 + 200_000)).state.phase is Phase.NORMAL
 
 
 def test_late_readings_raise_it_and_say_that_they_are_late() -> None:

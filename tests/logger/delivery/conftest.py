@@ -12,7 +12,7 @@ from logger.alarms.notify_policy import Rules
 from logger.delivery.channels import Outcome
 from logger.delivery.compose import rules_of
 from logger.delivery.sender import Sender
-from logger.live.watch import Watch
+from logger.live.watch import Watch, WatchSettings
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, outbox, pours, readings, stations
@@ -78,11 +78,11 @@ class Bench:
     def new_watch(self) -> Watch:
         """The watch as after a restart."""
         rules: Rules = rules_of(self.settings)
-        return Watch(self.store, self.timeline, link_base="http://shop.test", rules=rules)
+        return Watch(self.store, self.timeline, WatchSettings("http://shop.test", rules))
 
     def new_sender(self) -> Sender:
         """The sender as after a restart."""
-        return Sender(self.store, self.timeline, self.settings, self.receivers, self.watch.held)
+        return Sender(self.store, self.timeline, self.settings, self.receivers, self.watch.memory_outbox)
 
     def save(self, core_c: float, room_c: float = 21.0) -> None:
         """Stores one sweep."""

@@ -26,7 +26,7 @@ from hardware.clock import Stamp
 from logger.delivery.channels import MessageChannels, Outcome
 from logger.delivery.compose import rules_of
 from logger.delivery.sender import Sender
-from logger.live.watch import Watch
+from logger.live.watch import Watch, WatchSettings
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import pours, readings, stations
@@ -149,8 +149,8 @@ def run(database: Path, urls: list[str], kill_at: int, clock: Clock) -> list[str
         points.at("sender: after the send")
         return outcome
 
-    watch = Watch(store, timeline, link_base="http://shop.test", rules=rules_of(messages))
-    sender = Sender(store, timeline, messages, channel, watch.held)
+    watch = Watch(store, timeline, WatchSettings("http://shop.test", rules_of(messages)))
+    sender = Sender(store, timeline, messages, channel, watch.memory_outbox)
     store.who = "watch"
     watch.judge_all()
     store.who = "sender"

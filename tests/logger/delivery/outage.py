@@ -35,7 +35,9 @@ def a_day_away(shop: Any, received: Any, send_every_s: float, between_s: float =
 
     A sweep comes every 30 s, and every `between_s` while nothing happens.
     """
-    shop.sender = Sender(shop.store, shop.timeline, shop.settings, MessageChannels(2), shop.watch.held)
+    shop.sender = Sender(
+        shop.store, shop.timeline, shop.settings, MessageChannels(2), shop.watch.memory_outbox
+    )
     received.down = True
     clock, tries, next_send_ms = shop.clock, 0, 0
     start_ms = clock.boot_ms

@@ -183,7 +183,7 @@ def test_a_channel_that_raises_keeps_no_other_from_being_told(bench: Any) -> Non
             raise RuntimeError("nobody foresaw it")
         return took(url, title, body)
 
-    shop.sender = Sender(shop.store, shop.timeline, shop.settings, channel, shop.watch.held)
+    shop.sender = Sender(shop.store, shop.timeline, shop.settings, channel, shop.watch.memory_outbox)
     shop.heat()
     shop.sender.send_due()
     assert len(hot(shop.receivers.titles("one://good"))) == 1
@@ -291,7 +291,7 @@ def test_an_outbox_that_cannot_be_read_keeps_nothing_in_memory_from_being_sent(
     kind = KINDS["core-hot"]
     state = AlarmState(phase=Phase.RAISED, activation=1, severity=1, reason="It is hot.")
     letter = Notification("core-hot/pour", kind, state, Message(Recipient.FIRST, NotifyReason.FIRST_TIME))
-    shop.watch.held.put(shop.pour_id, "Table", [letter])
+    shop.watch.memory_outbox.put(shop.pour_id, "Table", [letter])
 
     def fails() -> Any:
         raise DatabaseError("SELECT", None, sqlite3.DatabaseError("database disk image is malformed"))

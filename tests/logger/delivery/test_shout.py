@@ -31,7 +31,7 @@ def test_each_channel_takes_it_once_and_one_that_is_away_when_it_is_back() -> No
     phones = Phones()
     phones.down, phones.bad = {"one://b"}, {"one://c"}
     shouter = Shouter(phones, ["one://a", "one://b", "one://c", "one://a"])
-    shouter.tell("core-hot/1", "hot", "body", 0)
+    shouter.post("core-hot/1", "hot", "body", 0)
     assert shouter.send_due(0) == 1
     phones.down, phones.bad = set(), set()
     assert shouter.send_due(1000 * BACK_OFF_S[0] - 1) == 0
@@ -46,9 +46,9 @@ def test_what_is_newer_replaces_what_waits_and_what_is_withdrawn_is_sent_to_nobo
     phones.down = {"one://a"}
     shouter = Shouter(phones, ["one://a"])
     for about, title in (("1", "hot"), ("2", "other"), ("3", "gone")):
-        shouter.tell(about, title, "", 0)
+        shouter.post(about, title, "", 0)
     shouter.send_due(0)
-    shouter.tell("1", "over", "", 1)
+    shouter.post("1", "over", "", 1)
     shouter.withdraw("3")
     phones.down = set()
     shouter.send_due(10**6)
@@ -60,7 +60,7 @@ def test_an_address_that_nothing_can_reach_is_tried_once() -> None:
     phones = Phones()
     phones.down = {"wrong://x"}
     shouter = Shouter(phones, ["wrong://x"])
-    shouter.tell("1", "hot", "", 0)
+    shouter.post("1", "hot", "", 0)
     for at_ms in range(0, 10**6, 10**5):
         shouter.send_due(at_ms)
     assert phones.asked == 1

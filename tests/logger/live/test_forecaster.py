@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from logger.live.forecast_facts import answer_of
-from logger.live.forecaster import FIRST_H, Forecaster, due_at_h, fan_runs
+from logger.live.forecaster import FIRST_H, Forecaster, ForecastTask, due_at_h, fan_runs
 from logger.live.schedule import Pace
 from logger.pour import Stage
 from logger.store import forecasts, pours, readings, stations
@@ -130,9 +130,9 @@ def test_a_simulated_time_stands_until_it_is_told_that_it_gets_too_hot_and_no_lo
         yield
         held.append("let go")
 
-    def compute(_work: Any, _plan: str, _history: Any, at_h: float, *_more: Any) -> dict[str, Any]:
-        held.append(f"made at {at_h:.0f} h")
-        return body(at_h, chance=0.6 if at_h < 2.0 else 1.0, peak_h=40.0)
+    def compute(_work: Any, task: ForecastTask) -> dict[str, Any]:
+        held.append(f"made at {task.at_h:.0f} h")
+        return body(task.at_h, chance=0.6 if task.at_h < 2.0 else 1.0, peak_h=40.0)
 
     with store.write() as tx:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
@@ -225,11 +225,11 @@ def test_a_forecast_that_comes_after_the_pour_has_ended_is_put_into_no_record(
             tx, Batch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), [row]), timeline.true_ms()
         )
 
-    def compute(_work: Any, _plan: str, _history: Any, at_h: float, *_more: Any) -> dict[str, Any]:
+    def compute(_work: Any, task: ForecastTask) -> dict[str, Any]:
         with store.write() as tx:
             for stage in stages:
                 pours.move_on(tx, pour_id, stage, "Ada", timeline)
-        return body(at_h)
+        return body(task.at_h)
 
     clock.move(3600.0)
     assert Forecaster(store, timeline, compute).make(pour_id) == (not stages)

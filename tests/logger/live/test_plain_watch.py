@@ -12,7 +12,16 @@ from hardware.clock import Stamp
 from logger.alarms.plain_limit import UNKNOWN_C, PlainLimit, Watched
 from logger.delivery.channels import Outcome
 from logger.delivery.shout import Shouter
-from logger.live.plain_watch import AGAIN_MS, FAILS_AGAIN_MS, FAILS_MS, GRACE_MS, TOLD, Memory, PlainWatch
+from logger.live.plain_watch import (
+    AGAIN_MS,
+    FAILS_AGAIN_MS,
+    FAILS_MS,
+    GRACE_MS,
+    TOLD,
+    Memory,
+    PlainWatch,
+    UsualWatch,
+)
 from logger.pour import Stage
 from logger.quantities import units_from
 from logger.store import events, pours, stations
@@ -30,7 +39,7 @@ class Under:
 
     def __init__(self) -> None:
         self.limit = PlainLimit()
-        self.limit.know([Watched(7, "Table", 1, 60.0, units=units_from("f.in.gal.lb"))])
+        self.limit.set_pours([Watched(7, "Table", 1, 60.0, units=units_from("f.in.gal.lb"))])
         self.took: list[tuple[str, str]] = []
         self.now_ms, self.seq = 0, 0
         self.handled, self.fails = False, None
@@ -43,9 +52,8 @@ class Under:
             self.limit,
             Shouter(take, ["one://phone"]),
             lambda: self.now_ms,
-            handled=lambda _pour: self.handled,
-            fails=lambda _pour: self.fails,
-            about="The shop",
+            UsualWatch(lambda _pour: self.handled, lambda _pour: self.fails),
+            workshop="The shop",
         )
 
     def sweep(self, celsius: float, times: int = 1, every_ms: int = 5000) -> None:
@@ -106,7 +114,7 @@ def test_a_judgement_that_does_not_work_is_stood_in_for_after_its_grace(under: U
     assert under.titles().count(HOT) == 1
     under.wait(2000)
     assert "URGENT: Again: The core is too hot - Table" in under.titles()
-    assert under.watch.told_at(1)
+    assert under.watch.reports_at(1)
 
 
 def test_one_that_works_and_does_not_agree_is_contradicted_once_and_by_three_readings(under: Under) -> None:
@@ -132,7 +140,7 @@ def test_it_is_over_when_the_core_has_cooled_and_handed_on_when_the_alarm_is_rai
     under.wait(1000)
     under.sweep(57.0)
     assert under.titles()[2:] == [HOT]
-    assert not under.watch.told_at(1)
+    assert not under.watch.reports_at(1)
 
 
 def test_that_pours_are_not_watched_as_usual_is_told_once_an_hour_and_when_it_is_mended(under: Under) -> None:
@@ -189,7 +197,7 @@ def test_limits_stay_in_memory_when_the_database_is_gone(
     memory = Memory(store, timeline, limit)
     memory.refresh()
     (pour,) = limit.pours()
-    assert (pour.pour_id, pour.station_id, pour.limit_c, pour.known) == (*live, 60.0, True)
+    assert (pour.pour_id, pour.station_id, pour.limit_c, pour.from_plan) == (*live, 60.0, True)
     assert (pour.title, pour.station, pour.probes) == ("Table", "bench-1", frozenset({"28-core", "28-room"}))
     assert [row.name for row in memory.stations.values()] == ["bench-1"]
     with monkeypatch.context() as gone:
@@ -211,7 +219,7 @@ def test_a_plan_that_cannot_be_read_leaves_the_stations_own_limit(
     limit = PlainLimit()
     Memory(store, timeline, limit).refresh()
     (pour,) = limit.pours()
-    assert (pour.limit_c, pour.known) == (UNKNOWN_C, False)
+    assert (pour.limit_c, pour.from_plan) == (UNKNOWN_C, False)
 
 
 def test_what_was_told_from_memory_stands_in_the_record_once_it_can_be_written(

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from logger.live import threads as module
-from logger.live.threads import WELL_S, Workers
+from logger.live.threads import WELL_S, Term, Workers
 
 
 @pytest.fixture
@@ -114,7 +114,7 @@ def test_who_does_not_come_round_hangs_and_who_waits_for_its_turn_does_not(stop:
         term.wait()
 
     workers.thread("watch", hangs, within_s=45).start()
-    workers.thread("sender", hangs, within_s=45, term=lambda: turn if turn.wait(20) else None)
+    workers.thread("sender", hangs, within_s=45, term=Term(lambda: turn if turn.wait(20) else None))
     assert running.wait(20)
     until(lambda: workers._workers["watch"].round_s == 0.0)
     now[0] = 45.0

@@ -13,7 +13,7 @@ from sqlalchemy.exc import OperationalError
 
 from hardware.clock import Stamp
 from logger.alarms.notify_policy import Rules
-from logger.live.watch import Watch, minute_of_day, rounds_apart_s
+from logger.live.watch import Watch, WatchSettings, minute_of_day, rounds_apart_s
 from logger.pour import Stage
 from logger.store import alarms, events, forecasts, outbox, pours, readings, stations
 from logger.store.boots import Timeline
@@ -55,12 +55,13 @@ class Watched:
             pours.freeze_prediction(tx, self.pour_id, CALM, "test")
             for stage in (Stage.READY, Stage.POURING):
                 pours.move_on(tx, self.pour_id, stage, "Ada", self.timeline)
-        self.options: dict[str, Any] = {"rules": Rules(first=1, second=1, second_after_min=10)} | watch
+        rules = Rules(first=1, second=1, second_after_min=10)
+        self.settings = WatchSettings("http://shop.test", rules, **watch)
         self.start()
 
     def start(self) -> None:
         """The watch as after a restart."""
-        self.watch = Watch(self.store, self.timeline, link_base="http://shop.test", **self.options)
+        self.watch = Watch(self.store, self.timeline, self.settings)
 
     def rows(self, *rows: tuple[str, str, int | None, str]) -> None:
         """Stores rows now: (probe, place, thousandths of °C, raw)."""
