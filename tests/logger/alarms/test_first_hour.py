@@ -86,7 +86,7 @@ def test_the_last_look_that_says_anything_about_leaking_counts() -> None:
     assert summarize_looks(T0, PLAIN, leak, T0 + 12 * M).leaking is True
     assert summarize_looks(T0, PLAIN, [*leak, *looks(15)], T0 + 15 * M).leaking is False
     fell = summarize_looks(T0, PLAIN, looks(10, finding=LookResult.LEVEL_FELL), T0 + 10 * M)
-    assert (fell.leaking, fell.found, fell.by) == (True, "the level fell", "Jo")
+    assert (fell.leaking, fell.finding, fell.by) == (True, "the level fell", "Jo")
     assert summarize_looks(T0, PLAIN, looks(10, finding=LookResult.OTHER), T0 + 10 * M).leaking is None
 
 
