@@ -32,7 +32,8 @@ def answer_of(body: Json, started_ms: int) -> ForecastAnswer:
         peak_at_h=band("core_peak_at_h"),
         crossing_h=band("crosses_limit_at_h"),
         release_h=band("release_at_h"),
-        causes=tuple(marked(cause["words"]) for cause in body["causes"]),
+        # Of a core that will overheat only what heats it is a cause; older forecasts do not say which does.
+        causes=tuple(marked(cause["words"]) for cause in body["causes"] if cause.get("warmer", True)),
         would_help=remedies(body.get("what_if", {})),
         fan_cooling=_fan_cooling(band("fan_cooling")),
         chance_without_fan=body.get("chance_without_fan"),

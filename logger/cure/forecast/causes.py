@@ -25,13 +25,15 @@ UNITS = {"start_offset_c": "K", "room_offset_c": "K", "probe_z_mm": "mm", "sun_w
 @dataclass(frozen=True)
 class Cause:
     """name: the unknown. words: for a maker, its quantity marked. size: how far off, in unit.
-    sure: part of the members that agree, 0–1."""
+    sure: part of the members that agree, 0–1. warmer: whether it makes the core hotter than planned; None: it is about
+    a probe, not about the heat."""
 
     name: str
     words: str
     size: float
     unit: str
     sure: float
+    warmer: bool | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return the same in plain JSON types, rounded."""
@@ -41,6 +43,7 @@ class Cause:
             "size": round(self.size, 2),
             "unit": self.unit,
             "sure": round(self.sure, 3),
+            "warmer": self.warmer,
         }
 
 
@@ -79,8 +82,29 @@ def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tup
             if STILL_AIR_W_M2K[0] <= now <= STILL_AIR_W_M2K[1] and size < -20.0:
                 planned = f"{plan.air.top_w_m2k:.0f} W/(m²·K)"
                 words = f"the surface sheds heat like still air ({now:.0f} instead of {planned})"
-        ranked.append((abs(middle), Cause(unknown.name, words, size, unit, sure)))
+        ranked.append(
+            (abs(middle), Cause(unknown.name, words, size, unit, sure, _warmer(unknown.name, middle)))
+        )
     return tuple(cause for _, cause in sorted(ranked, key=lambda item: -item[0]))
+
+
+#: Unknowns that make the core hotter when they are above what was planned, and those that make it cooler.
+HEATS = (
+    "rate_factor",
+    "heat_factor",
+    "first_factor",
+    "e_factor",
+    "start_offset_c",
+    "room_offset_c",
+    HEATING.name,
+)
+COOLS = ("top_factor", "bottom_factor", "side_factor", "fan_part")
+
+
+def _warmer(name: str, middle: float) -> bool | None:
+    if name in HEATS:
+        return middle > 0
+    return middle < 0 if name in COOLS else None
 
 
 def _up_or_down(unknown: Parameter, middle: float) -> str:

@@ -64,7 +64,7 @@ class Moment:
 
 @dataclass(frozen=True)
 class QuantileCurves:
-    """For drawing: hours (T,), °C and mean conversion at 5, 50, 95 % (3, T)."""
+    """For drawing: hours (T,), and of °C and mean conversion 5 %, the middle member's course, and 95 % (3, T)."""
 
     hours: Floats
     core_c: Floats
@@ -153,7 +153,7 @@ def roll_forward(
     peak = np.where(gone, state.past_peak_c, peak) + OFFSET_C * state.noise
     hard = conversion_at_tg(mean_room + HARD_K, plan.resin.glass)
     ready = (run.core_conversion >= hard[:, None]) & (core <= room_c + COOLED_K)
-    every = slice(None, None, 2)
+    middle = middle_member(peak)
     return Outlook(
         core_peak_c=peak,
         core_peak_at_h=np.where(gone, state.past_peak_at_h, peak_at_h),
@@ -163,11 +163,11 @@ def roll_forward(
         release_at_h=np.where(ready.any(axis=1), hours[ready.argmax(axis=1)], np.inf),
         end_conversion=run.end_mean_conversion,
         clear_at_h=clear_in(hours, core, peak > limit_c),
-        bands=QuantileCurves(
-            hours[every],
-            _three(core)[:, every],
-            _three(run.hottest_c + core - run.core_c)[:, every],
-            _three(run.mean_conversion)[:, every],
+        bands=_curves(
+            hours,
+            (core, run.hottest_c + core - run.core_c, run.mean_conversion),
+            middle,
+            None if gone[middle] else (float(peak_at_h[middle]), float(peak[middle])),
         ),
     )
 
@@ -218,5 +218,33 @@ def moment(hours: Floats, within_h: float) -> Moment:
     return Moment(low, middle, high, within_h, float(np.isfinite(hours).mean()))
 
 
-def _three(values: Floats) -> Floats:
-    return np.quantile(values, QUANTILES, axis=0)
+def middle_member(peak_c: Floats) -> int:
+    """Return the member whose peak (M,) is nearest to the median of them: the course to draw."""
+    return int(np.argmin(np.abs(peak_c - np.median(peak_c))))
+
+
+def _curves(
+    hours: Floats, courses: tuple[Floats, ...], middle: int, peak: tuple[float, float] | None
+) -> QuantileCurves:
+    """Return what to draw: 5 and 95 % of all courses (M, T), and between them the course of the middle member.
+
+    The median of each hour would be lower than every peak where peaks come at different hours, and contradict the
+    number beside it. peak: hour and °C of the middle member's, put in where it falls between two points.
+    """
+    drawn_h = hours[::2]
+    if peak is not None and drawn_h[0] < peak[0] < drawn_h[-1]:
+        drawn_h = np.unique(np.append(drawn_h, peak[0]))
+    core_c, hottest_c, conversion = (
+        np.stack([np.interp(drawn_h, hours, row) for row in _three(values, middle)]) for values in courses
+    )
+    if peak is not None:
+        at = int(np.argmin(np.abs(drawn_h - peak[0])))
+        if abs(drawn_h[at] - peak[0]) < 1e-9:
+            hottest_c[1, at] += max(peak[1] - core_c[1, at], 0.0)
+            core_c[1, at] = max(core_c[1, at], peak[1])
+    return QuantileCurves(drawn_h, core_c, hottest_c, conversion)
+
+
+def _three(values: Floats, middle: int) -> Floats:
+    low, high = np.quantile(values, (QUANTILES[0], QUANTILES[-1]), axis=0)
+    return np.stack([low, values[middle], high])

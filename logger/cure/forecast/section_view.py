@@ -18,6 +18,7 @@ from logger.arrays import Floats
 from logger.cure.forecast.forecast import Forecast
 from logger.cure.forecast.likelihood import Readings, good_readings
 from logger.cure.forecast.observation_model import FINENESS
+from logger.cure.forecast.predictive import middle_member
 from logger.cure.forecast.room_forecast import pieces
 from logger.cure.solver.ensemble import Intervention, Members, RoomHistory, run_ensemble
 from logger.cure.solver.mesh import section_of
@@ -35,8 +36,7 @@ READ_POINTS = 61
 def to_draw(plan: Plan, history: Mapping[str, Readings], forecast: Forecast) -> dict[str, Any]:
     """Return what solving the forecast's middle member again takes, as JSON."""
     state = forecast.state
-    peaks_c = forecast.ahead.core_peak_c
-    which = int(np.argmin(np.abs(peaks_c - np.median(peaks_c))))
+    which = middle_member(forecast.ahead.core_peak_c)
     member = {name: float(values[which]) for name, values in state.members.arrays().items()}
     past_h, past_c = np.zeros(0), np.zeros(0)
     if "room" in history:

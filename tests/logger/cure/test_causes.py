@@ -7,6 +7,7 @@ import pytest
 
 from logger.cure.forecast.causes import causes_of
 from logger.cure.forecast.heating import HEATING, SPREAD_W_M2, USUAL_W_M2
+from logger.cure.forecast.parameters import parameters_of
 from logger.plan.file import Plan, plan_from_table
 
 PLAN = plan_from_table(
@@ -39,3 +40,14 @@ def test_sun_is_named_as_sun_whatever_its_strength(flux_w_m2: float) -> None:
 def test_a_surface_that_gains_nothing_names_no_sun() -> None:
     """Members around 0 W/m²: nothing is blamed."""
     assert words(0.0) == []
+
+
+def test_a_cause_tells_whether_it_heats() -> None:
+    """That it will overheat because the resin cures slower is no reason."""
+    unknowns = parameters_of(PLAN)
+    names = [unknown.name for unknown in unknowns]
+    theta = np.zeros((20, len(unknowns)))
+    theta[:, names.index("rate_factor")] = -2.0
+    theta[:, names.index("top_factor")] = -2.0
+    warmer = {cause.name: cause.warmer for cause in causes_of(unknowns, theta, PLAN)}
+    assert warmer == {"rate_factor": False, "top_factor": True}

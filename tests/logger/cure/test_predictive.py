@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 
-from logger.cure.forecast.predictive import clear_in, moment
+from logger.cure.forecast.predictive import _curves, clear_in, middle_member, moment
 
 
 def test_hours_that_all_members_reach_have_the_quantiles_of_a_reference_library() -> None:
@@ -45,3 +45,15 @@ def test_it_is_clear_by_the_hour_at_which_the_courses_part() -> None:
     assert clear_in(hours, core, over) == pytest.approx(2.5)
     assert clear_in(hours, core, np.zeros(4, dtype=bool)) is None
     assert clear_in(hours, np.stack([cool] * 4), over) is None
+
+
+def test_the_middle_that_is_drawn_reaches_the_peak_that_is_said() -> None:
+    """Peaks at different hours: the median of each hour would stay far below every one of them."""
+    hours = np.linspace(0.0, 10.0, 240)
+    at_h = np.array([3.0, 5.0, 7.0])
+    core = 25.0 + 80.0 * np.exp(-(((hours[None, :] - at_h[:, None]) / 0.4) ** 2))
+    middle = middle_member(core.max(axis=1) + np.array([-1.0, 0.0, 1.0]))
+    drawn = _curves(hours, (core, core, core / 200), middle, (5.003, 105.2))
+    assert drawn.core_c[1].max() == pytest.approx(105.2)
+    assert np.median(core, axis=0).max() < 40.0, "so the test can fail"
+    assert (np.diff(drawn.hours) > 0).all()
