@@ -6,6 +6,7 @@ Exact factors: the inch, the pound and the US gallon are defined (NIST SP 811, 2
 from __future__ import annotations
 
 import math
+from datetime import UTC, datetime, tzinfo
 
 #: 0 °C in kelvin, exact (SI Brochure, 9th ed., 2019, section 2.3.1).
 ZERO_CELSIUS_K = 273.15
@@ -97,6 +98,13 @@ def hours_minutes(hours: float | None) -> str:
     if minutes < 48 * 60:
         return f"{minutes // 60} h {minutes % 60:02d} min"
     return f"{minutes // 1440} d {minutes % 1440 // 60} h"
+
+
+def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Day and time of day in the machine's zone: "Wed 25 Nov, 14:20"."""
+    if at_ms is None:
+        return "–"
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
 
 
 def span(seconds: float) -> str:

@@ -36,6 +36,20 @@ MARKS = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Soon", Priority.LOW: "Note"}
 
 
 @dataclass(frozen=True, slots=True)
+class About:
+    """What a message is about.
+
+    title: the pour's, or the station's name. link: the alert page. now: how the pour is, whatever this alarm says of
+    it; lead: what is graver than this alarm and stands before it. Both with marked quantities; empty: nothing to add.
+    """
+
+    title: str
+    link: str | None = None
+    now: str = ""
+    lead: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Words:
     """Title and body of one message."""
 
@@ -47,18 +61,18 @@ def words(
     kind: Kind,
     state: AlarmState,
     why: NotifyReason,
-    about: str,
-    link: str | None = None,
+    about: About,
     units: Units = METRIC,
 ) -> Words:
-    """Return the message on one alarm.
+    """Return the message on one alarm, in the workshop's `units`.
 
-    `about`: the pour's title, or the station's name; `link`: the alert page; `units`: the workshop's. A later message
-    says everything that an earlier one said, because it may be the only one that gets through.
+    A later message says everything that an earlier one said, because it may be the only one that gets through.
     """
     over = why in (NotifyReason.RETURNED, NotifyReason.TAKEN)
     mark = "" if over else f"{MARKS[kind.priority]}: "
-    title = f"{mark}{OPENINGS[why]}{kind.title} - {about}"
+    title = f"{mark}{OPENINGS[why]}{kind.title} - {about.title}"
+    if about.lead:
+        title = f"{MARKS[Priority.HIGH]}: {units.shown(about.lead)} - {about.title}. Also: {kind.title}"
     lines = [units.shown(marked(state.reason or kind.limit))]
     because = BECAUSE[why].format(by=state.acknowledged_by or "somebody")
     if because:
@@ -69,6 +83,8 @@ def words(
         lines.append(f"First: {units.shown(kind.what_to_do[0])}")
         if kind.harm is Harm.SEVERE:
             lines.append(KEEP_CLEAR[0])
-    if link:
-        lines.append(f"More, and acknowledge (in the workshop's network): {link}")
+    if about.now:
+        lines.append(f"The pour now: {units.shown(about.now)}")
+    if about.link:
+        lines.append(f"More, and acknowledge (in the workshop's network): {about.link}")
     return Words(title, "\n".join(lines))

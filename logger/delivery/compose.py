@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from logger.alarms.book import AlarmBook
-from logger.alarms.kind import Kind
+from logger.alarms.kind import Kind, Priority
 from logger.alarms.notify_policy import (
     LocalTime,
     Message,
@@ -21,7 +21,7 @@ from logger.alarms.notify_policy import (
 )
 from logger.alarms.state import AlarmState, Phase
 from logger.alarms.state_json import JsonTable
-from logger.alarms.wording import words
+from logger.alarms.wording import About, words
 from logger.delivery.signed_links import Address, new_token
 from logger.quantities import METRIC, units_from
 from logger.settings import Messages
@@ -88,11 +88,22 @@ def due_notifications(
 
 
 @dataclass(frozen=True, slots=True)
+class PourNow:
+    """How a pour is now, in words with marked quantities. alarm_id: what it is about; grave: it is a danger."""
+
+    words: str
+    headline: str
+    alarm_id: int | None
+    grave: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Composer:
     """Writes a pour's notifications into the outbox, by one workshop's rules and with links to one address."""
 
     rules: Rules
     address: Address
+    pour_now: Callable[[Connection, int], PourNow | None] = lambda _connection, _pour_id: None
 
     def write_due(
         self, tx: Connection, pour: JudgedPour, book: AlarmBook, notified: NotifiedTable, time: LocalTime
@@ -134,6 +145,7 @@ class Composer:
         """
         ids = []
         units = units_from(units_of_pour(tx, pour_id)) if notifications else METRIC
+        now = self.pour_now(tx, pour_id) if notifications else None
         revoked: set[str] = set()
         for due in notifications:
             to, why = str(due.message.to), due.message.why
@@ -147,7 +159,7 @@ class Composer:
                 link = self.address(f"/alarms/{row_id}")
                 if why is not NotifyReason.TAKEN:
                     link = self.address(f"/a/{new_token(tx, Purpose.ACKNOWLEDGE, to, row_id, now_ms)}")
-            text = words(due.kind, due.state, why, title, link, units)
+            text = words(due.kind, due.state, why, _about(title, link, now, row_id, due.kind), units)
             ids.append(
                 outbox.add_message(
                     tx,
@@ -157,6 +169,14 @@ class Composer:
                 )
             )
         return ids
+
+
+def _about(title: str, link: str, now: PourNow | None, alarm_id: int | None, kind: Kind) -> About:
+    """Return what a message is about: what is graver than its alarm leads, whoever has acknowledged what."""
+    if now is None or (now.alarm_id is not None and now.alarm_id == alarm_id):
+        return About(title, link)
+    leads = now.grave and kind.priority is not Priority.HIGH
+    return About(title, link, now.words, now.headline if leads else "")
 
 
 def minute_of(text: str | None) -> int | None:

@@ -11,7 +11,7 @@ import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from logger.alarms.wording import words
+from logger.alarms.wording import About, words
 from logger.delivery.compose import Notification
 from logger.quantities import METRIC, Units
 
@@ -63,7 +63,7 @@ class MemoryOutbox:
                 for old in self.of(pour_id):
                     if (old.notification.key, old.to) == (due.key, to) and old.id not in self.progress:
                         del self._messages[old.id]
-                text = words(due.kind, due.state, due.message.why, title, units=units)
+                text = words(due.kind, due.state, due.message.why, About(title), units)
                 body = f"{text.body}\nThe service's disk is full: this message has no link. Open the board."
                 message = HeldMessage(next(self._ids), pour_id, due, to, text.title, body)
                 self._messages[message.id] = message

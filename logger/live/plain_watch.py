@@ -19,7 +19,7 @@ from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.plain_limit import UNKNOWN_C, Over, PlainLimit, Watched
 from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, AlarmState
-from logger.alarms.wording import words
+from logger.alarms.wording import About, words
 from logger.delivery.shout import Shouter
 from logger.errors import LoggerError
 from logger.pour import Stage
@@ -147,8 +147,8 @@ class PlainWatch:
             KINDS["core-hot"],
             AlarmState(reason=reason),
             NotifyReason.FIRST_TIME if last_ms is None else NotifyReason.REPEAT_DUE,
-            pour.title,
-            units=pour.units,
+            About(pour.title),
+            pour.units,
         )
         why = why or "the usual judgement has not called it"
         body = f"{text.body}\nTold by the plain limit check, from memory: {why}. It cannot be acknowledged."
@@ -164,7 +164,7 @@ class PlainWatch:
             return
         reason = f"The core is back below its limit of {temperature(pour.limit_c)}."
         text = words(
-            KINDS["core-hot"], AlarmState(reason=reason), NotifyReason.RETURNED, pour.title, units=pour.units
+            KINDS["core-hot"], AlarmState(reason=reason), NotifyReason.RETURNED, About(pour.title), pour.units
         )
         self._shouter.post(_key(pour_id), text.title, text.body, now_ms)
         self._note(pour_id, now_ms, reason)

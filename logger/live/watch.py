@@ -32,6 +32,7 @@ from logger.delivery.memory_outbox import MemoryOutbox
 from logger.errors import LoggerError
 from logger.live.facts_reader import FactsReader, contacts_in, sweeps_in
 from logger.live.fan import FanSwitch
+from logger.live.pour_now import PourNowReader
 from logger.quantities import units_from
 from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
@@ -95,7 +96,11 @@ class Watch:
         self._timeline = timeline
         self._publish = publish
         self._rules = settings.rules
-        self._composer = Composer(settings.rules, lambda path: f"{settings.link_base}{path}")
+        self._composer = Composer(
+            settings.rules,
+            lambda path: f"{settings.link_base}{path}",
+            PourNowReader(timeline, settings.rhythm),
+        )
         self._reader = FactsReader(timeline, settings.rhythm, disk_free_mb, refused)
         self._fans = FanSwitch(store, timeline, on_forecast=settings.fan_on_forecast)
         #: Messages that the database cannot take; the sender has the same.

@@ -21,7 +21,7 @@ from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.registry import KINDS
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, step
-from logger.alarms.wording import words
+from logger.alarms.wording import About, words
 from logger.cure.forecast import what_if
 from logger.quantities import (
     METRIC,
@@ -175,7 +175,7 @@ def test_a_message_of_each_kind_speaks_the_workshops_units(name: str, why: Notif
         f"It is {temperature(9)}.",
     ):
         state = AlarmState(phase=Phase.RAISED, activation=1, reason=reason, acknowledged_by="Jo")
-        told = words(KINDS[name], state, why, "River table", "http://x/a/1", AMERICAN)
+        told = words(KINDS[name], state, why, About("River table", "http://x/a/1"), AMERICAN)
         assert not LEFT.search(told.title + told.body), told
 
 

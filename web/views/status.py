@@ -20,10 +20,10 @@ from logger.pour import LIVE, Stage
 from logger.quantities import METRIC
 from logger.store.condition_queries import evidence_of
 from logger.store.rows import PourWithPrediction
+from logger.units import clock_time
 from web.answers import SeverityName, StandingShape
 from web.service.pipeline import unjudged
 from web.service.service import Service
-from web.views.words import clock_time
 
 log = logging.getLogger(__name__)
 

@@ -9,7 +9,7 @@ from typing import Any
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import OpenAlarm
 from logger.quantities import Units, marked
-from logger.units import hours_minutes, span
+from logger.units import clock_time, hours_minutes, span
 
 __all__ = [
     "ago",
@@ -69,13 +69,6 @@ def ago(then_ms: int | None, now_ms: int) -> str:
     if then_ms is None:
         return "never"
     return f"{span(max(0, (now_ms - then_ms) // 1000))} ago"
-
-
-def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
-    """Day and time of day in the machine's zone: "Wed 25 Nov, 14:20"."""
-    if at_ms is None:
-        return "–"
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
 
 
 def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:

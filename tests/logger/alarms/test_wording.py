@@ -7,7 +7,7 @@ import pytest
 from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.registry import KINDS
 from logger.alarms.state import AlarmState, Phase
-from logger.alarms.wording import BECAUSE, OPENINGS, words
+from logger.alarms.wording import BECAUSE, OPENINGS, About, words
 
 STATE = AlarmState(Phase.RAISED, 1, 1, "The core reads 61.0 °C: it is over the resin's limit of 60.0 °C.")
 TOLD = sorted(OPENINGS)
@@ -15,7 +15,9 @@ TOLD = sorted(OPENINGS)
 
 def test_a_hot_core_says_what_is_wrong_what_to_do_first_and_to_keep_out_of_smoke() -> None:
     """Somebody reads this on a lock screen, half asleep."""
-    found = words(KINDS["core-hot"], STATE, NotifyReason.FIRST_TIME, "River table", "http://pi/alert/1")
+    found = words(
+        KINDS["core-hot"], STATE, NotifyReason.FIRST_TIME, About("River table", "http://pi/alert/1")
+    )
     assert found.title == "URGENT: The core is too hot - River table"
     assert found.body.splitlines() == [
         "The core reads 61.0 °C: it is over the resin's limit of 60.0 °C.",
@@ -29,7 +31,7 @@ def test_a_hot_core_says_what_is_wrong_what_to_do_first_and_to_keep_out_of_smoke
 @pytest.mark.parametrize("name", sorted(KINDS))
 def test_every_message_of_every_kind_is_short_and_whole(name: str, why: NotifyReason) -> None:
     """Fits a text message's few parts, has no hole where a name should be, and carries the reason."""
-    found = words(KINDS[name], STATE, why, "River table", "http://pi/alert/1")
+    found = words(KINDS[name], STATE, why, About("River table", "http://pi/alert/1"))
     assert len(found.title) <= 80
     assert len(found.body) <= 600
     assert "{" not in found.title + found.body
@@ -49,14 +51,16 @@ def test_every_reason_for_telling_has_its_words() -> None:
 
 def test_the_end_tells_nobody_to_go_and_names_who_took_it() -> None:
     """An all-clear with instructions in it sends people running."""
-    over = words(KINDS["core-hot"], STATE, NotifyReason.RETURNED, "River table")
+    over = words(KINDS["core-hot"], STATE, NotifyReason.RETURNED, About("River table"))
     assert over.title == "Over: The core is too hot - River table"
     assert "First:" not in over.body
     taken = AlarmState(Phase.ACKNOWLEDGED, 1, 1, "61 °C", acknowledged_by="Jo")
-    assert "Jo has it in hand." in words(KINDS["core-hot"], taken, NotifyReason.TAKEN, "River table").body
+    assert (
+        "Jo has it in hand." in words(KINDS["core-hot"], taken, NotifyReason.TAKEN, About("River table")).body
+    )
 
 
 def test_late_news_says_that_it_is_late() -> None:
     """What was true two hours ago must not look like now."""
     late = AlarmState(Phase.RAISED, 1, 1, "61 °C", late=True)
-    assert "comes late" in words(KINDS["core-hot"], late, NotifyReason.FIRST_TIME, "River table").body
+    assert "comes late" in words(KINDS["core-hot"], late, NotifyReason.FIRST_TIME, About("River table")).body

@@ -1,0 +1,47 @@
+"""How a pour is while messages about it are written: its condition, by the judgement that every screen shows."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from logger.alarms.first_hour import Rhythm
+from logger.condition.judge import Severity, judge
+from logger.condition.words import words_of
+from logger.delivery.compose import PourNow
+from logger.errors import LoggerError
+from logger.store import pours
+from logger.store.boots import Timeline
+from logger.store.condition_queries import evidence_of
+from logger.units import clock_time
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class PourNowReader:
+    """Judges a pour from the store, for the messages about its alarms."""
+
+    timeline: Timeline
+    rhythm: Rhythm
+
+    def __call__(self, connection: Connection, pour_id: int) -> PourNow | None:
+        """Return how the pour is now; None where what is stored of it cannot be read: the message goes without."""
+        from logger.plan.file import plan_from_text  # here: a start does not wait for it
+
+        try:
+            pour = pours.get_pour(connection, pour_id)
+            limit_c = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan").resin.limits.max_core_c
+            evidence = evidence_of(connection, pour, limit_c, self.rhythm, None)
+            condition = judge(evidence, self.timeline.true_ms())
+            words = words_of(condition, evidence.stage, evidence.started_ms, clock_time)
+        except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
+            log.exception("pour %s: its messages go out without how it is now", pour_id)
+            return None
+        parts = [words.state, words.headline, words.who]
+        text = ". ".join(dict.fromkeys(part for part in parts if part)) + ". " + words.expected
+        grave = condition.severity is Severity.DANGER
+        alarm_id = None if condition.alarm is None else condition.alarm.id
+        return PourNow(text.strip(), words.headline or words.state, alarm_id, grave)

@@ -1,0 +1,81 @@
+"""One judgement on every screen: the scene in which a hot core, tapped once, was shown as a calm card."""
+
+from __future__ import annotations
+
+import html
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from logger.pour import Stage
+from logger.settings import Messages
+from logger.store import alarms, outbox
+
+
+@pytest.fixture
+def messages() -> Messages:
+    """One phone."""
+    return Messages(urls=["json://first.test"])
+
+
+@pytest.fixture
+def hot(shop: Any, plan_toml: str) -> int:
+    """A pour twelve minutes old: its core at 63.6 °C, limit 60, rising by 108 °C an hour; two looks were due."""
+    pour_id = int(shop.plan(plan_toml))
+    shop.go(pour_id, Stage.READY, Stage.POURING, Stage.WATCHED)
+    shop.feed(
+        0.2,
+        30,
+        lambda h: {"core": 42.0 + 108 * h, "surface": 35 + 40 * h, "underside": 33 + 40 * h, "room": 21.0},
+    )
+    return pour_id
+
+
+def number_of(service: Any, kind: str) -> int:
+    """The open alarm of that kind."""
+    with service.store.read() as connection:
+        return int(next(row.id for row in alarms.open_alarms(connection) if row.kind == kind))
+
+
+def shown(maker: TestClient, path: str) -> str:
+    """A page's own text below the bar of all alarms, with its entities and line breaks resolved."""
+    page = maker.get(path).text.partition("<main")[2]
+    return " ".join(html.unescape(page).replace("\u00a0", " ").split())
+
+
+def test_every_screen_leads_with_the_hot_core_after_it_was_tapped(
+    service: Any, maker: TestClient, hot: int
+) -> None:
+    """Board, pour, the alert page of the due look, and the API: over its limit, and who is on it since when."""
+    maker.post(f"/alarms/{number_of(service, 'core-hot')}/acknowledge", data={})
+    headline = "Core at 63.6 °C, over its limit of 60 °C"
+    look = number_of(service, "look-due")
+    for path in ("/", f"/pours/{hot}", f"/alarms/{look}"):
+        page = shown(maker, path)
+        assert headline in page, path
+        assert "Ada is on it since" in page, path
+        assert page.index(headline) < page.index("A look is due"), path
+    standing = maker.get(f"/api/pours/{hot}").json()["standing"]
+    assert standing["severity"] == "danger"
+    assert standing["because"] == headline
+    assert standing["by"] == "Ada"
+    assert look in standing["others"]
+
+
+def test_a_message_about_a_lesser_alarm_leads_with_what_is_graver(service: Any, hot: int) -> None:
+    """Whoever gets only that one must not take the pour for calm."""
+    look = number_of(service, "look-due")
+    with service.store.read() as connection:
+        about_look = next(row for row in outbox.newest_messages(connection) if row.alarm_id == look)
+    assert about_look.title.startswith("URGENT: Core at ")
+    assert "Also: A look is due" in about_look.title
+    assert "The pour now: Go to the pour now. Core at " in about_look.body
+
+
+def test_the_plans_cool_peak_is_not_offered_beside_a_hot_core(maker: TestClient, hot: int) -> None:
+    """The plan predicted far less than what is measured: it is said so."""
+    for path in ("/", f"/pours/{hot}"):
+        page = shown(maker, path)
+        assert "below its limit" not in page
+        assert "Do not rely on that plan" in page
