@@ -80,11 +80,11 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
 
     planned = read_plan(plan)
     with working("working the plan through …"):
-        found = assess_fully(planned)
+        assessment = assess_fully(planned)
     if as_json:
-        print_json(found.to_json())
+        print_json(assessment.to_json())
         return
-    print(plan_report(planned, found))
+    print(plan_report(planned, assessment))
 
 
 @app.command("fit")
@@ -142,20 +142,20 @@ def advise_command(
 
     planned = read_plan(plan)
     with working("solving many pours; this takes half a minute or more …"):
-        found = advise(planned, faster)
+        advice = advise(planned, faster)
     if as_json:
-        print_json(found.to_json())
+        print_json(advice.to_json())
         return
-    for sentence in found.sentences():
+    for sentence in advice.sentences():
         say(sentence)
     table = table_of("cooling", "hottest core of this plan", "deepest single layer by the model")
-    for gain in found.gains:
+    for gain in advice.gains:
         depth = None if gain.deepest is None else gain.deepest.bracket.safe
         table.add_row(
             gain.way, extremes.shown(gain.peak_c, celsius), "–" if depth is None else f"{depth:g} mm"
         )
     say(table)
-    hottest = max(gain.peak_c for gain in found.gains)
+    hottest = max(gain.peak_c for gain in advice.gains)
     if (runaway := extremes.words(hottest)) is not None:
         say(f"[bold]{runaway}[/bold]")
 
@@ -241,11 +241,11 @@ def replay_command(
     hours = [_hour(text) for text in forecast_at.split(",") if text.strip()]
     planned, rows = read_plan(plan), read_readings(recorded)
     with working("replaying …"):
-        told = replay(planned, rows, forecast_at=hours, live_forecasts=live_forecasts)
+        replayed = replay(planned, rows, forecast_at=hours, live_forecasts=live_forecasts)
     if as_json:
-        print_json(told)
+        print_json(replayed)
         return
-    _show_replay(planned.title, told)
+    _show_replay(planned.title, replayed)
 
 
 def _hour(text: str) -> float:
@@ -264,9 +264,9 @@ def _hour(text: str) -> float:
     return hour
 
 
-def _show_replay(title: str, told: dict[str, Any]) -> None:
+def _show_replay(title: str, replayed: dict[str, Any]) -> None:
     raised = table_of("alarm", "priority", "raised", "over", "why", title=title, title_justify="left")
-    for alarm in told["alarms"]:
+    for alarm in replayed["alarms"]:
         raised.add_row(
             alarm["kind"],
             alarm["priority"],
@@ -274,21 +274,21 @@ def _show_replay(title: str, told: dict[str, Any]) -> None:
             hours_minutes(alarm["cleared_h"]),
             alarm["reason"],
         )
-    say(raised if told["alarms"] else f"{title}: no alarm was raised")
-    if told["forecasts"]:
+    say(raised if replayed["alarms"] else f"{title}: no alarm was raised")
+    if replayed["forecasts"]:
         table = table_of("at", "core's peak", "when", "chance over the limit", "hard and cool")
-        for made in told["forecasts"]:
-            peak, when = made["core_peak_c"], made["core_peak_at_h"]
+        for forecast in replayed["forecasts"]:
+            peak, when = forecast["core_peak_c"], forecast["core_peak_at_h"]
             table.add_row(
-                hours_minutes(made["at_h"]),
+                hours_minutes(forecast["at_h"]),
                 f"{celsius(peak['p50'])} ({peak['p05']:.0f}–{peak['p95']:.0f})",
                 f"{hours_minutes(when['p50'])} ({when['p05']:.1f}–{when['p95']:.1f} h)",
-                f"{100 * made['chance_core_over_limit']:.0f} %",
-                release_words(made["release_at_h"]),
+                f"{100 * forecast['chance_core_over_limit']:.0f} %",
+                release_words(forecast["release_at_h"]),
             )
         say(table)
     figures = table_of("figure", "value", title="record", title_justify="left")
-    for name, value in told["summary"].items():
+    for name, value in replayed["summary"].items():
         if value is not None and not isinstance(value, dict):
             figures.add_row(name, str(value))
     say(figures)
@@ -371,7 +371,7 @@ def demo_command(
 def backup_command(
     settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups are kept.")],
-    keep: Annotated[int, typer.Option(min=1, help="How many backups are kept.")] = MOST_BACKUPS,
+    most: Annotated[int, typer.Option("--keep", min=1, help="How many backups are kept.")] = MOST_BACKUPS,
     as_json: Json = False,
 ) -> None:
     """Back up the service's own database and the photos while it runs; the copy is verified before it counts.
@@ -379,12 +379,12 @@ def backup_command(
     Example: `pourlog backup settings.toml /media/stick/pourlog`
     """
     with working("copying and verifying …"):
-        made = back_up(_database(settings), folder, SystemClock().stamp().wall_ms, keep)
+        copy = back_up(_database(settings), folder, SystemClock().stamp().wall_ms, most)
     if as_json:
-        print_json({"path": str(made.path), "pours": made.pours, "readings": made.readings, "verified": True})
+        print_json({"path": str(copy.path), "pours": copy.pours, "readings": copy.readings, "verified": True})
         return
-    say(f"{made.path}: {made.pours} pours, {made.readings} readings, {len(made.photos)} photos, verified")
-    _tell_damaged(made.damaged_photos)
+    say(f"{copy.path}: {copy.pours} pours, {copy.readings} readings, {len(copy.photos)} photos, verified")
+    _warn_of_damaged(copy.damaged_photos)
 
 
 @app.command("restore")
@@ -398,19 +398,19 @@ def restore_command(
     Example: `pourlog restore pourlog-20261125-163000.sqlite3 settings.toml`
     """
     with working("verifying and putting back …"):
-        found = restore(backup, _database(settings))
+        restored = restore(backup, _database(settings))
     if as_json:
-        print_json({"pours": found.pours, "readings": found.readings})
+        print_json({"pours": restored.pours, "readings": restored.readings})
         return
     say(
-        f"{found.pours} pours, {found.readings} readings and {len(found.photos)} photos are back; what was there is "
-        "beside it"
+        f"{restored.pours} pours, {restored.readings} readings and {len(restored.photos)} photos are back; "
+        "what was there is beside it"
     )
-    _tell_damaged(found.damaged_photos)
+    _warn_of_damaged(restored.damaged_photos)
 
 
-def _tell_damaged(names: Sequence[str]) -> None:
-    """Photos that could not be copied: the rest could."""
+def _warn_of_damaged(names: Sequence[str]) -> None:
+    """Warn of photos that could not be copied; the rest could."""
     for name in names:
         print(f"pourlog: the file of photo {name[:12]} is gone or damaged; it is not copied", file=sys.stderr)
 
@@ -446,10 +446,10 @@ def serve_command(
     from web.server.serve import serve
     from web.service.service import Service
 
-    kept = read_settings(settings) if settings else Settings()
-    if kept.operating.log_format == "json":
+    config = read_settings(settings) if settings else Settings()
+    if config.operating.log_format == "json":
         use_json()
-    service = Service.open(kept, SystemClock())
+    service = Service.open(config, SystemClock())
     from web.security.setup_code import new_setup_code  # here: it loads the store
 
     code = new_setup_code(service)
@@ -510,10 +510,10 @@ def main() -> None:
         print(f"pourlog: {error}", file=sys.stderr)
         sys.exit(1)
     except ModuleNotFoundError as error:
-        told = what_to_install(error)
-        if told is None:
+        hint = what_to_install(error)
+        if hint is None:
             raise
-        print(f"pourlog: {told}", file=sys.stderr)
+        print(f"pourlog: {hint}", file=sys.stderr)
         sys.exit(1)
 
 

@@ -190,7 +190,7 @@ def _table_in(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
     if typing.get_origin(annotation) is list:
         return _table_in(arguments[0])[0], True
     if typing.get_origin(annotation) in (typing.Union, UnionType):
-        return next((found for a in arguments if (found := _table_in(a))[0] is not None), (None, False))
+        return next((inner for a in arguments if (inner := _table_in(a))[0] is not None), (None, False))
     return None, False
 
 
@@ -230,7 +230,7 @@ def _number(value: float) -> str:
 def _choices(annotation: Any) -> list[str]:
     if typing.get_origin(annotation) is typing.Literal:
         return [str(choice) for choice in typing.get_args(annotation)]
-    return next((found for part in typing.get_args(annotation) if (found := _choices(part))), [])
+    return next((choices for part in typing.get_args(annotation) if (choices := _choices(part))), [])
 
 
 def _bounds(metadata: Iterable[Any]) -> dict[str, float]:
@@ -247,16 +247,16 @@ def _bounds_inside(annotation: Any) -> dict[str, float]:
     metadata = [
         item for extra in getattr(annotation, "__metadata__", ()) for item in getattr(extra, "metadata", ())
     ]
-    if found := _bounds(metadata):
-        return found
-    return next((found for part in typing.get_args(annotation) if (found := _bounds_inside(part))), {})
+    if bounds := _bounds(metadata):
+        return bounds
+    return next((bounds for part in typing.get_args(annotation) if (bounds := _bounds_inside(part))), {})
 
 
 def _flat(table: Mapping[str, Any], before: str = "") -> dict[str, str]:
-    found: dict[str, str] = {}
+    flat: dict[str, str] = {}
     for name, value in table.items():
-        found |= _flat(value, f"{before}{name}.") if isinstance(value, dict) else {f"{before}{name}": value}
-    return found
+        flat |= _flat(value, f"{before}{name}.") if isinstance(value, dict) else {f"{before}{name}": value}
+    return flat
 
 
 def _sentence(text: str) -> str:

@@ -73,7 +73,7 @@ def shop(**more: Any) -> Iterator[tuple[Service, str, str]]:
     with tempfile.TemporaryDirectory() as folder:
         service = Service.open(Settings(data_dir=folder, **more), SystemClock())
         with service.store.write() as tx:
-            person = people.add_person(tx, "Ada", people.Role.OWNER, passwords.kept(PASSWORD), 0)
+            person = people.add_person(tx, "Ada", people.Role.OWNER, passwords.hash_of(PASSWORD), 0)
             token = people.start_sign_in(tx, person, service.timeline.now_ms(), "bench")
             _row, station = stations.enrol(tx, "bench-1", 0)
         for _ in range(2):

@@ -142,7 +142,7 @@ class Shop:
             )
         self.service.watch.judge_all()
         for pour_id in saved.pours:
-            self.service.news.tell("readings", pour=pour_id)
+            self.service.news.publish("readings", pour=pour_id)
 
     def feed(self, hours: float, step_s: float, at: Callable[[float], dict[str, float | str | None]]) -> None:
         """Sweeps over a span; `at` gives the places' °C at an hour from the span's start."""

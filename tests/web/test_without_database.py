@@ -322,7 +322,7 @@ def test_nobody_can_sign_in_on_a_full_disk_and_is_told_why_while_who_is_signed_i
 ) -> None:
     """A page with what to do, not a bare error."""
     with service.store.write() as tx:
-        people.add_person(tx, "Ben", people.Role.MAKER, passwords.kept("four plain words here"), 1)
+        people.add_person(tx, "Ben", people.Role.MAKER, passwords.hash_of("four plain words here"), 1)
     fill(service, monkeypatch)
     with TestClient(make_app(service)) as ben:
         answer = ben.post(

@@ -75,25 +75,25 @@ class Ending:
 
 def ending_of(service: Service, connection: Connection, pour: PourRow) -> Ending:
     """Whether a pour's watch may end, or the record of one that has ended be sealed. Raises NotFound."""
-    found = _obstacles(service, connection, pour)
-    if not found:
+    blocking = _obstacles(service, connection, pour)
+    if not blocking:
         return Ending((), None)
     signed = events.of_kind(connection, pour.id, EXCEPTION)[-1:]
     for row in signed:
         of_this_step = pour.stage in LIVE or (pour.released_ms is not None and row.at_ms >= pour.released_ms)
-        if of_this_step and excepted(found, row.facts, service.timeline.true_ms() - row.at_ms):
-            return Ending(found, row)
-    return Ending(found, None)
+        if of_this_step and excepted(blocking, row.facts, service.timeline.true_ms() - row.at_ms):
+            return Ending(blocking, row)
+    return Ending(blocking, None)
 
 
 def must_be_over(service: Service, connection: Connection, pour: PourRow, to: Stage) -> None:
     """Raise MayNotEnd when a step would end the watch, or seal the record, of a pour that is not known to be cool."""
     if to not in ENDS or pour.poured_ms is None:
         return
-    found = ending_of(service, connection, pour)
-    if not found.may_end:
-        texts = [obstacle.text for obstacle in found.obstacles]
-        raise MayNotEnd(f"pour {pour.id} ({pour.title})", texts, signable=found.signable)
+    ending = ending_of(service, connection, pour)
+    if not ending.may_end:
+        texts = [obstacle.text for obstacle in ending.obstacles]
+        raise MayNotEnd(f"pour {pour.id} ({pour.title})", texts, signable=ending.signable)
 
 
 def sign_exception(service: Service, pour_id: int, person: str, reason: str, by: str) -> None:
@@ -121,18 +121,18 @@ def sign_exception(service: Service, pour_id: int, person: str, reason: str, by:
         )
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
-        found = _obstacles(service, tx, pour)
-        if not found:
+        blocking = _obstacles(service, tx, pour)
+        if not blocking:
             raise NotAllowed(
                 f"pour {pour_id}: nothing keeps its watch from ending, so there is nothing to sign"
             )
-        texts = [obstacle.text for obstacle in found]
-        if not all(obstacle.signable for obstacle in found):
+        texts = [obstacle.text for obstacle in blocking]
+        if not all(obstacle.signable for obstacle in blocking):
             raise MayNotEnd(f"pour {pour_id} ({pour.title})", texts, signable=False)
         text = cut(f"{why} ({name}). In the way: {' '.join(texts)}", 4000)
-        data = {"person": name, "reason": why, "whys": [str(o.why) for o in found], "obstacles": texts}
+        data = {"person": name, "reason": why, "whys": [str(o.why) for o in blocking], "obstacles": texts}
         events.add_event(tx, pour_id, service.timeline.true_ms(), EXCEPTION, by, text, data)
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
 
 
 def _obstacles(service: Service, connection: Connection, pour: PourRow) -> tuple[Obstacle, ...]:
@@ -140,27 +140,31 @@ def _obstacles(service: Service, connection: Connection, pour: PourRow) -> tuple
     if pour.poured_ms is None or pour.station_id is None:
         return ()  # it was never watched
     if pour.stage in LIVE:
-        return _found(service, connection, pour, now_ms)
+        return _obstacles_at(service, connection, pour, now_ms)
     if pour.stage not in (Stage.RELEASED, Stage.SPOILED) or pour.released_ms is None:
         return ()
     ended_ms = pour.released_ms - shift_ms
     if now_ms - ended_ms >= SETTLES_H * 3.6e6:
         return ()
     # What was not known when it ended will not be known any more: whoever ended it has answered for that.
-    return tuple(o for o in _found(service, connection, pour, ended_ms) if o.why is not ObstacleKind.UNKNOWN)
+    return tuple(
+        o for o in _obstacles_at(service, connection, pour, ended_ms) if o.why is not ObstacleKind.UNKNOWN
+    )
 
 
-def _found(service: Service, connection: Connection, pour: PourRow, at_ms: int) -> tuple[Obstacle, ...]:
+def _obstacles_at(
+    service: Service, connection: Connection, pour: PourRow, at_ms: int
+) -> tuple[Obstacle, ...]:
     """Return the rule's answer. A stored pour that cannot be read is one of which nobody knows how hot it is."""
     try:
-        return obstacles(_seen(service, connection, pour), at_ms)
+        return obstacles(_core_evidence(service, connection, pour), at_ms)
     except (LoggerError, AssertionError, AttributeError, KeyError, TypeError, ValueError):
         log.exception("pour %s: whether its watch may end cannot be told", pour.id)
         text = "What is stored of this pour cannot be read: nobody knows how hot its core is."
         return (Obstacle(ObstacleKind.UNKNOWN, text),)
 
 
-def _seen(service: Service, connection: Connection, pour: PourRow) -> CoreEvidence:
+def _core_evidence(service: Service, connection: Connection, pour: PourRow) -> CoreEvidence:
     book = service.watch.book_of(connection, pours.to_judge(connection, pour.id))
     started_ms = pour.started_ms - service.timeline.shift_ms
     newest, predicted = forecasts.latest(connection, pour.id), pour.prediction or {}

@@ -52,7 +52,7 @@ def plan_pour(service: Service, plan_toml: str, client: str, station: str | None
             now_ms=service.timeline.true_ms(),
         )
         pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
     return pour_id
 
 
@@ -81,7 +81,7 @@ def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None
             "the plan as it was before this change",
             {"plan_toml": before},
         )
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
 
 
 def choose_station(service: Service, pour_id: int, station: str, by: str, probes: Sequence[str] = ()) -> None:
@@ -95,18 +95,18 @@ def choose_station(service: Service, pour_id: int, station: str, by: str, probes
         ahead = pour.stage in (Stage.PLANNED, Stage.READY)
         if not ahead and (pour.stage not in LIVE or row.id != pour.station_id):
             raise NotAllowed(f"pour {pour_id} is {pour.stage}: its station was fixed when pouring started")
-        known = {probe.rom: probe.place for probe in stations.probes_of(tx, row.id)}
+        places = {probe.rom: probe.place for probe in stations.probes_of(tx, row.id)}
         for rom in probes:
-            if rom not in known:
+            if rom not in places:
                 raise NotFound(f"station {station} has not reported a probe {rom!r}")
         if not ahead:
             _nobody_elses(tx, pour_id, row.id, frozenset(probes), station)
         pours.choose_probes(tx, pour_id, row.id, probes)
-        names = ", ".join(f"{known[rom]} ({rom})" for rom in probes)
+        names = ", ".join(f"{places[rom]} ({rom})" for rom in probes)
         text = f"{station}: {names}" if probes else station
         data = {"station": station, "probes": sorted(probes)} if probes else None
         events.add_event(tx, pour_id, service.timeline.true_ms(), "station-chosen", by, text, data)
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
 
 
 def _nobody_elses(
@@ -128,7 +128,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
     Raises BadInput, NotAllowed, NotReady, MayNotEnd, NotFound.
     """
     text = text.strip()
-    known = None
+    figures = None
     starts = to in (Stage.READY, Stage.POURING)
     unheard = untested(service) if to is Stage.POURING else None
     with service.store.read() as connection:
@@ -141,7 +141,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
             )
         must_be_over(service, connection, pour, to)
         if to is Stage.CLOSED:
-            known = measured(connection, pour_id)
+            figures = measured(connection, pour_id)
         elif starts:
             must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
     with service.store.write() as tx:
@@ -155,8 +155,8 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
             _nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
         must_be_over(service, tx, pour, to)
         if starts:
-            found = must_be_ready(tx, pour)
-            text = text or f"{len(found.signatures)} signatures, {len(found.overrides)} let pass"
+            readiness = must_be_ready(tx, pour)
+            text = text or f"{len(readiness.signatures)} signatures, {len(readiness.overrides)} let pass"
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
         if to is Stage.READY:
             # Whoever may be called tonight confirms today that they can be.
@@ -173,8 +173,8 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
         elif to in (Stage.RELEASED, Stage.SPOILED):
             _fan_off(tx, pours.get_pour(tx, pour_id), by, service.timeline.true_ms())
         if to is Stage.CLOSED:
-            seal(tx, pour_id, by, service.timeline.true_ms(), service.settings.workshop, known)
-    service.news.tell("pour", pour=pour_id)
+            seal(tx, pour_id, by, service.timeline.true_ms(), service.settings.workshop, figures)
+    service.news.publish("pour", pour=pour_id)
 
 
 def _fan_off(tx: Connection, pour: ListedPour, by: str, at_ms: int) -> None:
@@ -239,7 +239,7 @@ def note(
             data = (data or {}) | {"about": kind, "reason": reason.strip()[:LONGEST_REASON]}
             kind = "addition"
         events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text.strip()[:4000], data or None)
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
 
 
 def may_keep(pour: ListedPour, kind: str) -> None:
@@ -264,7 +264,7 @@ def remove(service: Service, pour_id: int, by: str) -> None:
     """Delete a record from elsewhere for good. Raises NotFound, and NotAllowed for the shop's own."""
     service.imports.delete(pour_id, by)
     service.curves.forget(pour_id)
-    service.news.tell("pour")
+    service.news.publish("pour")
 
 
 def plan_of(pour: Any) -> Plan:

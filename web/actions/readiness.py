@@ -64,23 +64,23 @@ def readiness_of(connection: Connection, pour_id: int) -> Readiness:
 
 def must_be_ready(connection: Connection, pour: ListedPour) -> Readiness:
     """How ready it is, if nothing stands in the way. Raises NotReady with everything that does."""
-    found = readiness_of(connection, pour.id)
-    if found.left:
-        raise NotReady(f"pour {pour.id} ({pour.title}) may not start", found.left)
-    return found
+    readiness = readiness_of(connection, pour.id)
+    if readiness.left:
+        raise NotReady(f"pour {pour.id} ({pour.title}) may not start", readiness.left)
+    return readiness
 
 
 def sign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Somebody says yes to a point; `by` is who was signed in. Raises NotAllowed, BadInput, NotFound."""
     name = _named(person)
-    _keep(service, pour_id, by, "signed", f"{point}: signed by {name}", {"point": point, "person": name})
+    _note(service, pour_id, by, "signed", f"{point}: signed by {name}", {"point": point, "person": name})
 
 
 def unsign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Take a signature back. Raises as `sign`."""
     name = _named(person)
     words = f"{point}: {name} took the signature back"
-    _keep(service, pour_id, by, "unsigned", words, {"point": point, "person": name})
+    _note(service, pour_id, by, "unsigned", words, {"point": point, "person": name})
 
 
 def let_pass(service: Service, pour_id: int, point: str, person: str, reason: str, by: str) -> None:
@@ -90,36 +90,36 @@ def let_pass(service: Service, pour_id: int, point: str, person: str, reason: st
         raise BadInput(
             "reason", "is empty", remedy="say why it is poured all the same; it stands in the record"
         )
-    _keep(service, pour_id, by, "override", why, {"point": point, "person": name, "reason": why})
+    _note(service, pour_id, by, "override", why, {"point": point, "person": name, "reason": why})
 
 
 def may_sign(service: Service, pour_id: int, point: str) -> None:
     """Raise NotAllowed once nothing is signed any more, BadInput for a point that the plan does not ask."""
     with service.store.read() as connection:
-        _asked(connection, pour_id, point)
+        _point_of_plan(connection, pour_id, point)
 
 
-def _keep(service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any]) -> None:
+def _note(service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any]) -> None:
     point = data["point"]
     may_sign(service, pour_id, point)  # solves the plan before the write lock is taken
     with service.store.write() as tx:
-        about = _asked(tx, pour_id, point)
+        about = _point_of_plan(tx, pour_id, point)
         if kind == "override":
             data = data | {"let_pass": readiness_of(tx, pour_id).left_of(about)}
         events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text, data)
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
 
 
-def _asked(connection: Connection, pour_id: int, point: str) -> SigningPoint:
+def _point_of_plan(connection: Connection, pour_id: int, point: str) -> SigningPoint:
     pour = pours.get_pour(connection, pour_id)
     if pour.stage != Stage.PLANNED:
         raise NotAllowed(f"pour {pour_id} is {pour.stage}: points are signed while it is planned")
-    found = next((p for p in assessment_of(pour.plan_toml).points if p.id == point), None)
-    if found is None:
+    signing_point = next((p for p in assessment_of(pour.plan_toml).points if p.id == point), None)
+    if signing_point is None:
         raise BadInput(
             "point", "is not asked by this plan", value=point, remedy="reload the page; the plan was changed"
         )
-    return found
+    return signing_point
 
 
 def _named(person: str) -> str:

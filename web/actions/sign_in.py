@@ -23,9 +23,9 @@ from web.service.service import Service
 
 log = logging.getLogger(__name__)
 #: A browser that has signed in before: signed, so that nobody makes one up; it opens nothing by itself.
-KNOWN_COOKIE = "pourlog_known"
+DEVICE_COOKIE = "pourlog_known"
 #: People whom one browser is remembered by, and for how long, s.
-MOST_KNOWN, KNOWN_S = 8, 365 * 24 * 3600
+MOST_OF_DEVICE, DEVICE_S = 8, 365 * 24 * 3600
 #: Letters and digits that are not taken for each other (Crockford's base 32, from memory): 40 bits in eight.
 LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 WRONG = "name and password do not belong together"
@@ -73,10 +73,10 @@ def check_password(request: Request, name: str, password: str) -> PersonRow:
         hashed = str(person.password_hash)
     except NotFound:
         person, hashed = None, passwords.nobodys_hash()
-    known = _known(request, service)
+    device = _device(request, service)
     tries = Tries(request)
-    if person is not None and person.id in known["people"]:
-        tries.take(throttle.tries_of_known, known["browser"])
+    if person is not None and person.id in device["people"]:
+        tries.take(throttle.tries_of_known, device["browser"])
     else:
         tries.take(throttle.tries_of_address, address_key(request.scope))
         tries.take(throttle.tries_at_name, name.strip().casefold())
@@ -116,7 +116,7 @@ def code_for(service: Service, name: str, role: people.Role, by: str) -> str:
 def new_code(store: Store, timeline: Timeline, name: str, role: people.Role, by: str) -> str:
     """Make a one-time code, "number-XXXX-XXXX", kept by a slow hash, and that it was given among the events."""
     code = "".join(secrets.choice(LETTERS) for _ in range(8))
-    hashed = passwords.kept(code)
+    hashed = passwords.hash_of(code)
     now_ms = timeline.now_ms()
     with store.write() as tx:
         number = people.invite(tx, name, role, hashed, by, now_ms)
@@ -144,12 +144,14 @@ def let_in(request: Request, person_id: int, then: str) -> RedirectResponse:
         samesite="strict",
         secure=access.secure(request),
     )
-    known = _known(request, service)
-    known["people"] = [person_id, *(other for other in known["people"] if other != person_id)][:MOST_KNOWN]
+    device = _device(request, service)
+    device["people"] = [person_id, *(other for other in device["people"] if other != person_id)][
+        :MOST_OF_DEVICE
+    ]
     answer.set_cookie(
-        KNOWN_COOKIE,
-        _signer(service).dumps(known),
-        max_age=KNOWN_S,
+        DEVICE_COOKIE,
+        _signer(service).dumps(device),
+        max_age=DEVICE_S,
         httponly=True,
         samesite="strict",
         secure=access.secure(request),
@@ -157,12 +159,12 @@ def let_in(request: Request, person_id: int, then: str) -> RedirectResponse:
     return answer
 
 
-def _known(request: Request, service: Service) -> dict[str, Any]:
+def _device(request: Request, service: Service) -> dict[str, Any]:
     try:
-        known: dict[str, Any] = _signer(service).loads(request.cookies.get(KNOWN_COOKIE, ""))
+        device: dict[str, Any] = _signer(service).loads(request.cookies.get(DEVICE_COOKIE, ""))
     except BadSignature:
         return {"browser": secrets.token_hex(8), "people": []}
-    return known
+    return device
 
 
 def _signer(service: Service) -> URLSafeSerializer:

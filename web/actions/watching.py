@@ -201,7 +201,7 @@ def _fan(service: Service, station: str, on: bool | None, word: By | None, by: s
         mine: list[int | None] = [pour.id for pour in pours.live_pours(tx) if pour.station_id == row.id]
         for pour_id in mine or [None]:
             events.add_event(tx, pour_id, at_ms, "fan", by, text, {"on": on, "station": row.id, "by": word})
-    service.news.tell("pour")
+    service.news.publish("pour")
     service.watch.wake()
 
 

@@ -42,13 +42,13 @@ def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourListed]:
     with service.store.read() as connection:
         listed = pours.all_pours(connection, foreign=True)
         names = stations.names_of(connection, (row.station_id for row in listed))
-    made = []
+    answers = []
     for row in listed:
         try:
-            made.append(_listed(row, names))
+            answers.append(_listed(row, names))
         except BadInput:
             continue  # its own page says so, and the others are listed
-    return made
+    return answers
 
 
 @router.post("", status_code=201, max_body_size=PLAN_BODY)

@@ -96,7 +96,7 @@ async def take_batch(
     sent = Batch(station.id, batch.spool, batch.sent, batch.rows, station.token_hash)
     try:
         # Waited for, not stood still for: so many stations send at once that a thread for each would cost more.
-        kept = await asyncio.wrap_future(service.intake.submit(sent, batch.health, version))
+        stored = await asyncio.wrap_future(service.intake.submit(sent, batch.health, version))
     except readings.Conflict as conflict:
         service.counted.refused()
         await run_in_threadpool(_note, service, station, conflict)
@@ -107,19 +107,19 @@ async def take_batch(
         raise SignInNeeded(str(error)) from error
     except SQLAlchemyError as error:
         service.counted.failed()
-        return _kept_by_the_station(service, station, error)
+        return _not_stored(service, station, error)
     if version is not None:  # looked up anew with the next batch
         service.known_stations.pop(station.token_hash or "", None)
-    saved, there = kept.saved, kept.station
+    saved, there = stored.saved, stored.station
     service.counted.batch(time.perf_counter() - began_s, saved.stored, saved.repeated)
-    told = service.plain_watch is not None and service.plain_watch.reports_at(station.id)
+    core_hot = service.plain_watch is not None and service.plain_watch.reports_at(station.id)
     early = any(stage in (Stage.POURING, Stage.WATCHED) for stage in there.stages)
     answer = BatchAnswer(
         acknowledged_seq=saved.acknowledged_seq,
         stored=saved.stored,
         repeated=saved.repeated,
-        lamp=there.urgent is not None or told,
-        buzzer=there.urgent == "high" or told,
+        lamp=there.urgent is not None or core_hot,
+        buzzer=there.urgent == "high" or core_hot,
         fan=there.fan_on,
         next_s=CHECK_S if service.looks_often(station.name) else FIRST_HOUR_S if early else LATER_S,
         core_limit_c=service.plain.limit_at(station.id),
@@ -130,15 +130,15 @@ async def take_batch(
     )
 
 
-def _kept_by_the_station(service: Service, station: StationRow, error: SQLAlchemyError) -> Response:
+def _not_stored(service: Service, station: StationRow, error: SQLAlchemyError) -> Response:
     """Answer a batch that cannot be stored: nothing of it is acknowledged. Its core's limit was looked at all the
     same, and the answer says whether lamp and buzzer belong on.
     """
     log.error("a batch of %s cannot be stored: %s", station.name, getattr(error, "orig", error))
-    told = service.plain_watch is not None and service.plain_watch.reports_at(station.id)
+    core_hot = service.plain_watch is not None and service.plain_watch.reports_at(station.id)
     message = "the batch cannot be stored now: keep its rows, and send it again"
     error_body = {"kind": "not-stored", "message": message, "where": None, "remedy": None}
-    return JSONResponse({"error": error_body, "core_hot": told}, 503)
+    return JSONResponse({"error": error_body, "core_hot": core_hot}, 503)
 
 
 def _note(service: Service, station: StationRow, conflict: readings.Conflict) -> None:
@@ -147,7 +147,7 @@ def _note(service: Service, station: StationRow, conflict: readings.Conflict) ->
         note_conflict(tx, station, str(conflict), service.timeline.true_ms())
 
 
-def _new_version(user_agent: str, known: str | None) -> str | None:
+def _new_version(user_agent: str, recorded: str | None) -> str | None:
     """Return the program that a station says it is (RFC 9110, 10.1.5), when that is not what is known of it."""
-    found = _AGENT.match(user_agent)
-    return None if found is None or found[1] == known else found[1]
+    match = _AGENT.match(user_agent)
+    return None if match is None or match[1] == recorded else match[1]

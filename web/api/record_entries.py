@@ -76,14 +76,14 @@ async def photo(
     given, raw = await photo_of(request)
     point = given.get("point", "").strip()
 
-    def keep() -> EventAnswer:
+    def store() -> EventAnswer:
         if point:
             readiness.may_sign(service, pour_id, point)
         text = given.get("text", "").strip() or point
         keep_photo(service, pour_id, raw, who.name, Caption(text, point, given.get("reason", "")))
         return _newest(service, pour_id)
 
-    return await run_in_threadpool(keep)
+    return await run_in_threadpool(store)
 
 
 def _newest(service: Service, pour_id: int) -> EventAnswer:

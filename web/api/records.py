@@ -182,10 +182,10 @@ def calendar_by_link(token: str, service: ServiceDep) -> Response:
 @router.get("/api/compare")
 def compared(service: ServiceDep, _who: ViewerDep) -> CompareAnswer:
     """Every pour's resin, depth, room, predicted and real peak of the core, and its core from pouring on."""
-    found = every_pour(service)
+    listed = every_pour(service)
     return CompareAnswer(
-        errors=PredictionErrors.model_validate(compare.errors(found)),
-        pours=[ComparedPour(**one.to_json()) for one in found],
+        errors=PredictionErrors.model_validate(compare.errors(listed)),
+        pours=[ComparedPour(**one.to_json()) for one in listed],
     )
 
 
@@ -245,24 +245,24 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
     now_ms = service.timeline.true_ms()
     entries: list[CalendarEntry] = []
     with service.store.read() as connection:
-        asked = (*LIVE, Stage.RELEASED)
-        wanted: Sequence[PourWithPrediction] = (
-            pours.predicted_pours(connection, asked)
+        stages = (*LIVE, Stage.RELEASED)
+        rows: Sequence[PourWithPrediction] = (
+            pours.predicted_pours(connection, stages)
             if pour_id is None
             else [pours.get_pour(connection, pour_id)]
         )
-        alive = [row for row in wanted if row.poured_ms is not None and row.stage in asked]
+        alive = [row for row in rows if row.poured_ms is not None and row.stage in stages]
         newest = {row.id: forecasts.latest(connection, row.id) for row in alive}
     for pour in alive:
         try:
-            told = foretold_of(pour.plan_toml, pour.prediction)
+            foretold = foretold_of(pour.plan_toml, pour.prediction)
         except LoggerError:
             # A plan that the solver cannot follow has no dates to give; the other pours keep theirs.
             continue
         forecast = newest[pour.id]
         hour = (now_ms - pour.started_ms) / 3.6e6
         address = f"{service.settings.link_base}/pours/{pour.id}"
-        for item in coming(Stage(pour.stage), hour, told, None if forecast is None else forecast.body):
+        for item in coming(Stage(pour.stage), hour, foretold, None if forecast is None else forecast.body):
             what = item.what.partition(", about {")[0]
             words = f"{item.ask}\n{item.sure}".strip()
             entries.append(

@@ -125,8 +125,8 @@ def enrol_command(
     from logger.store.boots import Timeline
     from logger.store.database import Store
 
-    kept = read_settings(settings)
-    store = Store(kept.database)
+    config = read_settings(settings)
+    store = Store(config.database)
     try:
         now_ms = Timeline(store, context.obj()).true_ms()
         with store.write() as tx:
@@ -196,8 +196,8 @@ def _write(station: Path, text: str, *, quiet: bool = False) -> None:
     if station.exists():
         # Who may read it stays as it was.
         shutil.copymode(station, beside)
-        told = station.stat()
-        os.chown(beside, told.st_uid, told.st_gid)
+        before = station.stat()
+        os.chown(beside, before.st_uid, before.st_gid)
     beside.replace(station)
     if not quiet:
         print(f"Written: {station}. Start the station anew: sudo systemctl restart pourlog-station")
@@ -218,12 +218,12 @@ def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
         if answer.strip().lower().startswith("n"):
             continue
         print("Reading … it may take a minute.")
-        found = wait_for_warmth(temperatures, clock, {probe.id for probe in placed})
-        if found is None:
+        warmed = wait_for_warmth(temperatures, clock, {probe.id for probe in placed})
+        if warmed is None:
             print("No probe has clearly warmed: hold one alone, in the fist, and run this again.")
             raise typer.Exit(1)
-        print(f"{found} sits at: {place}")
-        placed.append(PlacedProbe(found, place))
+        print(f"{warmed} sits at: {place}")
+        placed.append(PlacedProbe(warmed, place))
     return placed
 
 

@@ -48,9 +48,9 @@ def owner_code_command(
     from logger.store.shops import sees
     from web.actions import sign_in
 
-    kept = read_settings(settings)
-    _only_here(kept)
-    store = Store(kept.database)
+    config = read_settings(settings)
+    _only_here(config)
+    store = Store(config.database)
     try:
         with store.read() as connection:
             owner = _owner(
@@ -63,11 +63,11 @@ def owner_code_command(
         store.close()
     if as_json:
         print(
-            json.dumps({"owner": owner, "code": code, "page": f"{kept.link_base}/join"}, ensure_ascii=False)
+            json.dumps({"owner": owner, "code": code, "page": f"{config.link_base}/join"}, ensure_ascii=False)
         )
     else:
         print(
-            f"{owner}: open {kept.link_base}/join within a day, give the code {code} and choose a password."
+            f"{owner}: open {config.link_base}/join within a day, give the code {code} and choose a password."
         )
 
 

@@ -92,11 +92,11 @@ def verify_command(
 
     started = time.perf_counter()
     if what.isdigit():
-        kept = _settings(settings)
-        store = _store(kept)
+        config = _settings(settings)
+        store = _store(config)
         try:
             with working("proving every row …"), store.read() as connection:
-                verdict = verify(connection, int(what), printed=seal, pictures=_photos(kept))
+                verdict = verify(connection, int(what), printed=seal, pictures=_photos(config))
         finally:
             store.close()
     else:
@@ -135,20 +135,20 @@ def export_command(
 
     if to.exists():
         raise NotAllowed(f"{to} is there already, and is not overwritten; give another name")
-    kept = _settings(settings)
-    store = _store(kept)
+    config = _settings(settings)
+    store = _store(config)
     part = to.with_name(to.name + ".part")
     try:
         with working("writing the record …"), store.read() as connection:
             pours.get_pour(connection, pour)
             if to.suffix == ".zip":
                 with part.open("wb") as file:
-                    write_bundle(connection, pour, kept.workshop, _photos(kept), file, _now_ms())
+                    write_bundle(connection, pour, config.workshop, _photos(config), file, _now_ms())
             elif to.suffix in (".json", ".csv"):
                 pieces = (
                     csv_lines(connection, pour, table)
                     if to.suffix == ".csv"
-                    else everything(connection, pour, kept.workshop)
+                    else everything(connection, pour, config.workshop)
                 )
                 with part.open("w", encoding="utf-8", newline="") as file:
                     file.writelines(pieces)
@@ -233,8 +233,8 @@ def _show_taken(taken: Imported, *, as_json: bool) -> None:
         return
     if as_json:
         left_out = [{"line": line, "problem": problem, "row": row} for line, problem, row in taken.left_out]
-        told = {"pour": taken.pour_id, "told": taken.told, "left_out": left_out}
-        print(json.dumps(told, ensure_ascii=False))
+        answer = {"pour": taken.pour_id, "told": taken.told, "left_out": left_out}
+        print(json.dumps(answer, ensure_ascii=False))
         return
     print(f"pour {taken.pour_id} ({Stage.RELEASED}): {taken.told}")
     for line, problem, row in taken.left_out:

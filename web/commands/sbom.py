@@ -19,25 +19,25 @@ _TEST = re.compile(r"extra == ['\"]test['\"]")
 
 def parts() -> list[Distribution]:
     """Every distribution that the program needs at run time, and what those need, by name; those installed here."""
-    found: dict[str, Distribution] = {}
+    by_name: dict[str, Distribution] = {}
     waiting = [OWN]
     while waiting:
         name = waiting.pop()
         key = _plain(name)
-        if key in found:
+        if key in by_name:
             continue
         try:
             part = distribution(name)
         except PackageNotFoundError:
             continue  # for another machine or version of Python
-        found[key] = part
+        by_name[key] = part
         # The program's own extras are parts of it, but for what only tests need; a library's are not.
         waiting += [
             re.split(r"[\s;<>=!~\[(]", need, maxsplit=1)[0]
             for need in part.requires or []
             if "extra ==" not in need or (key == OWN and not _TEST.search(need))
         ]
-    return [found[key] for key in sorted(found)]
+    return [by_name[key] for key in sorted(by_name)]
 
 
 def _plain(name: str) -> str:
@@ -58,7 +58,7 @@ def bill() -> dict[str, Any]:
 def _component(part: Distribution) -> dict[str, Any]:
     name, version = part.metadata["Name"], part.version
     kind = "application" if name == OWN else "library"
-    made: dict[str, Any] = {
+    component: dict[str, Any] = {
         "type": kind,
         "name": name,
         "version": version,
@@ -66,8 +66,8 @@ def _component(part: Distribution) -> dict[str, Any]:
     }
     licence = (part.metadata.get_all("License-Expression") or part.metadata.get_all("License") or [""])[0]
     if licence:
-        made["licenses"] = [{"license": {"name": licence.splitlines()[0][:100]}}]
-    return made
+        component["licenses"] = [{"license": {"name": licence.splitlines()[0][:100]}}]
+    return component
 
 
 if __name__ == "__main__":

@@ -48,9 +48,9 @@ def move_command(
     from logger.settings import read_settings
     from logger.store.database import Store
 
-    kept = read_settings(settings)
-    path = Path(kept.data_dir) / "pourlog.sqlite3"
-    if kept.database_url is not None or not path.is_file():
+    config = read_settings(settings)
+    path = Path(config.data_dir) / "pourlog.sqlite3"
+    if config.database_url is not None or not path.is_file():
         raise BadInput(
             str(settings),
             "names no database of the service's own",
@@ -58,7 +58,7 @@ def move_command(
             remedy="give the settings that the service has run with so far",
         )
     began = time.perf_counter()
-    source, target = Store(kept.database), Store(to)
+    source, target = Store(config.database), Store(to)
     try:
         moved = move(source, target)
     finally:
@@ -104,8 +104,8 @@ def shop_command(
     from logger.store.database import Store
     from web.actions import sign_in
 
-    kept = read_settings(settings)
-    store = Store(kept.database)
+    config = read_settings(settings)
+    store = Store(config.database)
     try:
         timeline = Timeline(store, context.obj())
         shop_id = shops.add_shop(store, name, timeline.true_ms())
@@ -113,7 +113,7 @@ def shop_command(
             code = sign_in.new_code(store, timeline, owner, people.Role.OWNER, BY)
     finally:
         store.close()
-    page = f"{kept.link_base}/join"
+    page = f"{config.link_base}/join"
     if as_json:
         print(json.dumps({"shop": shop_id, "owner": owner, "code": code, "page": page}, ensure_ascii=False))
     else:
@@ -133,8 +133,8 @@ def drop_command(
 
     Readings of a pour that is not sealed are never dropped. Example: `pourlog drop-readings settings.toml 2026-01`
     """
-    found = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", month)
-    if found is None:
+    match = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", month)
+    if match is None:
         raise BadInput("MONTH", "is not a month", value=month, allowed="YYYY-MM", remedy="such as 2026-01")
     from logger.settings import read_settings
     from logger.store import partitions
@@ -144,7 +144,7 @@ def drop_command(
     store = Store(read_settings(settings).database)
     try:
         with store.write() as tx:
-            rows, sealed = partitions.drop(tx, Month(int(found[1]), int(found[2])), also_sealed=also_sealed)
+            rows, sealed = partitions.drop(tx, Month(int(match[1]), int(match[2])), also_sealed=also_sealed)
     finally:
         store.close()
     if as_json:

@@ -231,10 +231,10 @@ class LockStep(httpx.HTTPTransport):
         self.sweeps = sweeps
         if not self.on:
             return
-        wanted = (sweeps - max(LOCK_STEP_SWEEPS, round(LOCK_STEP_PART * sweeps))) * len(PROBES)
+        needed = (sweeps - max(LOCK_STEP_SWEEPS, round(LOCK_STEP_PART * sweeps))) * len(PROBES)
         with self._answered:
             # Without its service it goes on slowly: hours in a second would be a wrong clock, as the service sees it.
-            self._answered.wait_for(lambda: self._sent >= wanted, timeout=LOCK_STEP_WAIT_S)
+            self._answered.wait_for(lambda: self._sent >= needed, timeout=LOCK_STEP_WAIT_S)
         while self._clock.held() and not self._stop.wait(HELD_LOOK_S):
             pass
 
@@ -410,7 +410,7 @@ class Maker:
                     },
                 )
 
-    def tell_end(self, pour_id: int, scenario: Scenario) -> None:
+    def report_outcome(self, pour_id: int, scenario: Scenario) -> None:
         """Tell what the invented maker found when the casting came out of its form."""
         address = f"/api/pours/{pour_id}"
         self.ask("POST", f"{address}/tests", {"what": "release", "value": "let go all around"})
@@ -507,9 +507,9 @@ def _drawn_photo() -> bytes:
     """Return a picture that stands for a photo: the invented workshop has no camera."""
     from PIL import Image  # large, and only here
 
-    made = io.BytesIO()
-    Image.new("RGB", (64, 48), "peru").save(made, "PNG")
-    return made.getvalue()
+    file = io.BytesIO()
+    Image.new("RGB", (64, 48), "peru").save(file, "PNG")
+    return file.getvalue()
 
 
 def run_demo(
@@ -546,13 +546,13 @@ def run_demo(
             stop.set()
             play.end()
     try:
-        told = playing.result()
+        finished = playing.result()
     except DemoStopped:
         print("Ended before the pour was over.", file=sys.stderr)
         return 1
     except httpx.HTTPError as error:
         raise NotAllowed(f"the demo's service did not do what it was asked: {error}") from error
-    return 0 if told else 1
+    return 0 if finished else 1
 
 
 @dataclass(slots=True)
@@ -595,8 +595,8 @@ class Play:
         clock = MappedClock(self.folder / "clock")
         if not _attend(maker, clock, pour_id, self.service, self.station, self.stop):
             raise DemoStopped
-        told = _finish(maker, pour_id, self.scenario, self.folder, self.service, self.station)
-        print(json.dumps(told, ensure_ascii=False), flush=True)
+        summary = _finish(maker, pour_id, self.scenario, self.folder, self.service, self.station)
+        print(json.dumps(summary, ensure_ascii=False), flush=True)
         return True
 
     def _introduce(self, maker: Maker, pour_id: int) -> None:
@@ -654,7 +654,7 @@ def _finish(
         if state["to_judge"] == 0 or maker.stop.wait(0.05):
             break
     maker.end(pour_id, "released", "out of the form")
-    maker.tell_end(pour_id, scenario)
+    maker.report_outcome(pour_id, scenario)
     maker.end(pour_id, "closed", "record complete")
     record = maker.ask("GET", f"/api/pours/{pour_id}/record")
     path = folder / f"record-{pour_id}.json"

@@ -107,14 +107,14 @@ class Scenario:
 
 def _changed(table: dict[str, Any], **changes: Any) -> dict[str, Any]:
     """Return a copy of a plan table with dotted keys replaced (dots written as double underscores)."""
-    made = copy.deepcopy(table)
+    changed = copy.deepcopy(table)
     for dotted, value in changes.items():
         *tables, key = dotted.split("__")
-        inner = made
+        inner = changed
         for name in tables:
             inner = inner.setdefault(name, {})
         inner[key] = value
-    return made
+    return changed
 
 
 def _rate(factor: float) -> dict[str, float]:

@@ -77,7 +77,7 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
     alarm = context.get("alarm")
     with service.store.read() as connection:
         mine = None if alarm is None else shop_events.units_of_pour(connection, alarm.pour_id)
-    made: dict[str, Any] = {
+    defaults: dict[str, Any] = {
         "u": units_from(request.cookies.get(COOKIE) or mine),
         "workshop": service.settings.workshop,
         "alarm": None,
@@ -89,7 +89,7 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
     return templates().TemplateResponse(
         request,
         "one-tap.html",
-        made | context,
+        defaults | context,
         status_code=status,
         # The address holds the token: it goes to no other site, and to no search engine.
         headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},

@@ -40,17 +40,17 @@ def compare_page(
     everything = every_pour(service)
     depth = _span(chosen.depth_from, chosen.depth_to, "Depth", u.to_mm)
     room = _span(chosen.room_from, chosen.room_to, "Room", u.to_c)
-    found = compare.chosen(everything, resin=chosen.resin, depth_mm=depth, room_c=room)
-    shown = [one for one in found if not chosen.pour or one.pour in chosen.pour]
+    matching = compare.chosen(everything, resin=chosen.resin, depth_mm=depth, room_c=room)
+    shown = [one for one in matching if not chosen.pour or one.pour in chosen.pour]
     return page(
         request,
         "compare.html",
         {
-            "found": found,
+            "matching": matching,
             "shown": {one.pour for one in shown[: compare.MOST]},
             "given": chosen.model_dump(exclude={"pour"}),
             "resins": sorted({one.resin for one in everything}),
-            "errors": compare.errors(found),
+            "errors": compare.errors(matching),
             "most": compare.MOST,
             "left": max(0, len(shown) - compare.MOST),
             "plot": Markup(compare.overlay(shown[: compare.MOST], u.degrees, u.degree)) if shown else None,

@@ -135,7 +135,7 @@ def _take(service: Service, file: IO[bytes], name: str, given: AnyMapping[str, s
             if asked is None
             else service.imports.log(path, name, asked, by)
         )
-    service.news.tell("pour", pour=taken.pour_id)
+    service.news.publish("pour", pour=taken.pour_id)
     return taken.pour_id
 
 
@@ -199,13 +199,15 @@ def _page(
     problem: str | None = None,
 ) -> Response:
     with service.store.read() as connection:
-        known: list[tuple[int, str]] = [(row.id, row.title) for row in pours.all_pours(connection, most=200)]
+        earlier: list[tuple[int, str]] = [
+            (row.id, row.title) for row in pours.all_pours(connection, most=200)
+        ]
     context: dict[str, Any] = {
         "given": given,
         "heading": heading,
         "rows": rows or [],
         "problem": problem,
-        "known": known,
+        "earlier": earlier,
         "times": TIMES,
         "columns": range(COLUMNS),
         "places": ("core", "surface", "underside", "room", "core-2", "room-2"),

@@ -16,12 +16,12 @@ router = APIRouter(include_in_schema=False)
 @router.get("/messages")
 def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """Show the addresses without their secrets, the last test, the newest messages."""
-    told = messages_of(service)
-    age_h = told.confirmed_h_ago
+    delivery = messages_of(service)
+    age_h = delivery.confirmed_h_ago
     return page(
         request,
         "messages.html",
-        {"told": told, "old": age_h is None or age_h > 24 * CONFIRMED_DAYS, "days": CONFIRMED_DAYS},
+        {"delivery": delivery, "old": age_h is None or age_h > 24 * CONFIRMED_DAYS, "days": CONFIRMED_DAYS},
     )
 
 

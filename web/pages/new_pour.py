@@ -117,16 +117,16 @@ def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
 
 def _choices(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
-        kept = {key: row.facts["name"] for key, row in resins.listed(connection).items()}
+        listed = {key: row.facts["name"] for key, row in resins.listed(connection).items()}
         earlier: dict[str, str] = {}
         for pour in pours.all_pours(connection, most=EARLIER):
             try:
                 name = pour_actions.plan_of(pour).resin.name
             except LoggerError:
                 continue  # a plan of an older program that no longer reads offers no resin
-            if resins.resin_key(name) not in kept:
+            if resins.resin_key(name) not in listed:
                 earlier.setdefault(name, str(pour.id))
         names = stations.names_in_use(connection)
-    choices = list(kept.items())
+    choices = list(listed.items())
     choices += [(pour, f"{name}, as in an earlier pour") for name, pour in earlier.items()]
     return {"resins": sorted(choices, key=lambda one: one[1].casefold()), "stations": names}

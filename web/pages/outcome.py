@@ -45,7 +45,7 @@ class UsedLot(BaseModel):
 
 
 @router.post("/pours/{pour_id}/record/outcome")
-async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
+async def outcome(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """How it ended: good, flawed or lost, with its defects and what mending cost."""
     async with request.form(max_fields=40, max_files=0) as form:
         given = {name: value for name, value in form.items() if not isinstance(value, UploadFile)}
@@ -61,11 +61,11 @@ async def told_outcome(pour_id: RowId, request: Request, service: ServiceDep, wh
     )
     text, reason = given.get("text", ""), given.get("reason", "")
     await run_in_threadpool(pours.note, service, pour_id, text, who.name, "outcome", data, reason)
-    return _told(pour_id, reason)
+    return _back(pour_id, reason)
 
 
 @router.post("/pours/{pour_id}/record/test")
-def told_test(
+def casting_test(
     pour_id: RowId,
     service: ServiceDep,
     who: MakerDep,
@@ -74,7 +74,7 @@ def told_test(
     """Note a test on the casting: how it came out of the form, how hard it was."""
     data = event_views.check_test(test.model_dump(include={"what", "value"}))
     pours.note(service, pour_id, test.text, who.name, "test", data, test.reason)
-    return _told(pour_id, test.reason)
+    return _back(pour_id, test.reason)
 
 
 @router.post("/pours/{pour_id}/record/lot")
@@ -87,7 +87,7 @@ def lot(
     """Note a resin lot that went into this pour."""
     data = check_lot(used.model_dump(exclude={"reason"}) | {"kg": number_from(used.kg, "Used")})
     pours.note(service, pour_id, "", who.name, "lot", data, used.reason)
-    return _told(pour_id, used.reason)
+    return _back(pour_id, used.reason)
 
 
 @router.post("/pours/{pour_id}/record/layer")
@@ -101,7 +101,7 @@ def layer(
     """Note a layer that is poured now."""
     data = event_views.check_layer(number_from(number, "Layer"))
     pours.note(service, pour_id, "", who.name, "layer", data, reason)
-    return _told(pour_id, reason)
+    return _back(pour_id, reason)
 
 
 @router.post("/pours/{pour_id}/record/addition")
@@ -114,10 +114,10 @@ def addition(
 ) -> Response:
     """Something that is added to a sealed record. On an open one it is a note."""
     pours.note(service, pour_id, text, who.name, reason=reason)
-    return _told(pour_id, reason)
+    return _back(pour_id, reason)
 
 
-def _told(pour_id: int, reason: str) -> Response:
+def _back(pour_id: int, reason: str) -> Response:
     # Only a sealed record asks for a reason.
     return RedirectResponse(f"/pours/{pour_id}/record#{'additions' if reason.strip() else 'outcome'}", 303)
 

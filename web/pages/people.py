@@ -43,12 +43,12 @@ def invite(
 ) -> Response:
     """Asks somebody in: a code that holds for a day and once. Shown in the answer only."""
     try:
-        name, wanted = checked_name(name), _role(role)
-        code = sign_in.code_for(service, name, wanted, who.name)
+        name, chosen = checked_name(name), _role(role)
+        code = sign_in.code_for(service, name, chosen, who.name)
     except (BadInput, NotAllowed, TooMany) as error:
         return page(request, "people.html", _everybody(service) | {"problem": str(error)}, status=422)
-    made = {"asked": name, "code": code}
-    return page(request, "people.html", _everybody(service) | made)
+    invitation = {"invited": name, "code": code}
+    return page(request, "people.html", _everybody(service) | invitation)
 
 
 @router.post("/people/{person_id}/new-password")
@@ -74,11 +74,11 @@ def change_role(
     person_id: RowId, service: ServiceDep, who: OwnerDep, role: Annotated[str, Form(max_length=16)]
 ) -> Response:
     """Somebody may do more, or less, from now on."""
-    wanted, now_ms = _role(role), service.timeline.now_ms()
+    chosen, now_ms = _role(role), service.timeline.now_ms()
     with service.store.write() as tx:
         name = people.person(tx, person_id).name
-        people.change_role(tx, person_id, wanted)
-        events.add_event(tx, None, now_ms, "role-changed", who.name, f"{name}, {wanted}")
+        people.change_role(tx, person_id, chosen)
+        events.add_event(tx, None, now_ms, "role-changed", who.name, f"{name}, {chosen}")
     return RedirectResponse("/people", 303)
 
 
@@ -100,18 +100,18 @@ def end_sign_in(
     """Signs another browser out: of one's own, or, for the owner, of anybody's; asks for the password first."""
     now_ms = service.timeline.now_ms()
     with service.store.read() as connection:
-        whose = people.owner_of_sign_in(connection, sign_in_id)
-    if whose.id != who.id and not who.may(Role.OWNER):
+        holder = people.owner_of_sign_in(connection, sign_in_id)
+    if holder.id != who.id and not who.may(Role.OWNER):
         raise Forbidden("that sign-in is somebody else's; only an owner may end it")
     try:
         if sign_in_id != who.sign_in_id:
             sign_in.check_again(request, who, present)
     except (NotAllowed, TooMany) as error:
-        return _not_ended(request, service, who, error, mine=whose.id == who.id)
+        return _not_ended(request, service, who, error, mine=holder.id == who.id)
     with service.store.write() as tx:
         people.end_sign_in(tx, sign_in_id, now_ms)
-        events.add_event(tx, None, now_ms, "sign-in-ended", who.name, whose.name)
-    return RedirectResponse("/me" if whose.id == who.id else "/people", 303)
+        events.add_event(tx, None, now_ms, "sign-in-ended", who.name, holder.name)
+    return RedirectResponse("/me" if holder.id == who.id else "/people", 303)
 
 
 @router.get("/me")
@@ -128,13 +128,13 @@ def change_password(
     try:
         sign_in.check_again(request, who, present)
         passwords.check_new(password, who.name, service.settings.workshop)
-        kept = passwords.kept(password)
+        hashed = passwords.hash_of(password)
     except (BadInput, NotAllowed, TooMany) as error:
         status = 429 if isinstance(error, TooMany) else 422
         return page(request, "me.html", _mine(service, who) | {"problem": str(error)}, status=status)
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
-        people.change_password(tx, who.id, kept)
+        people.change_password(tx, who.id, hashed)
         people.end_sign_ins(tx, who.id, now_ms)
         events.add_event(tx, None, now_ms, "password-changed", who.name)
     return sign_in.let_in(request, who.id, "/me")
@@ -204,7 +204,7 @@ def _everybody(service: Service) -> dict[str, Any]:
         "link": service.settings.link_base,
         "problem": None,
         "code": None,
-        "asked": None,
+        "invited": None,
     }
 
 

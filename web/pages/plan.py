@@ -147,7 +147,7 @@ def _page(
 def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | None:
     """Return the fields of "other numbers" that take the advised layers over, and at which finding; None where it
     advises none that these fields can say."""
-    layers, found = assessment.layers, [finding.key for finding in assessment.at(Light.STOP)]
+    layers, stops = assessment.layers, [finding.key for finding in assessment.at(Light.STOP)]
     room, words = in_allowed_room(plan)
     schedule = room.room_schedule()
     if layers is None or len(set(layers.depths_mm)) != 1 or (words and len(schedule) > 1):
@@ -156,7 +156,7 @@ def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | Non
     waits = [each[0]] if each else [joint.from_h for joint in layers.joints]
     button = f"Plan these {len(layers.depths_mm)} layers"
     return {
-        "at": next((key for key in ("too-deep", "too-hot", "joint-too-early") if key in found), ""),
+        "at": next((key for key in ("too-deep", "too-hot", "joint-too-early") if key in stops), ""),
         "depth": u.bare_span(layers.depths_mm[0]),
         "layers": str(len(layers.depths_mm)),
         "wait_h": "; ".join(f"{wait:g}" for wait in waits),
@@ -169,11 +169,11 @@ def _unexplained(assessment: Assessment) -> list[SigningPoint]:
     """Return the points to sign that stand at stop for no finding's sake: the verdict is theirs too, and must show
     why.
     """
-    told = [finding.sentence for finding in assessment.at(Light.STOP)]
+    sentences = [finding.sentence for finding in assessment.at(Light.STOP)]
     return [
         point
         for point in assessment.points
-        if point.light is Light.STOP and not any(s in point.why for s in told)
+        if point.light is Light.STOP and not any(s in point.why for s in sentences)
     ]
 
 

@@ -81,9 +81,9 @@ def take_on(
         raise BadInput(
             "to", "is not a stage", value=to, allowed=", ".join(Stage), remedy="go back and press again"
         )
-    wanted = Stage(to)
-    pour_actions.move_on(service, pour_id, wanted, who.name, text)
-    path = "/record" if wanted is Stage.CLOSED else "/first-hour" if wanted is Stage.WATCHED else ""
+    stage = Stage(to)
+    pour_actions.move_on(service, pour_id, stage, who.name, text)
+    path = "/record" if stage is Stage.CLOSED else "/first-hour" if stage is Stage.WATCHED else ""
     return RedirectResponse(f"/pours/{pour_id}{path}", 303)
 
 
@@ -139,9 +139,9 @@ def section(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
         pour = pours.get_pour(connection, pour_id)
         forecast = forecasts.latest(connection, pour_id)
     if forecast is not None:
-        kept = {name: forecast.body.get(name) for name in ("cut", "bands", "at_h")}
+        picture = {name: forecast.body.get(name) for name in ("cut", "bands", "at_h")}
         try:
-            body = forecast_pictures(pour.plan_toml, json.dumps(kept))
+            body = forecast_pictures(pour.plan_toml, json.dumps(picture))
         except LoggerError:
             # What cannot be drawn must not take the plan's picture away as well.
             log.exception("pour %s: its forecast's cut could not be drawn", pour_id)
@@ -199,9 +199,9 @@ def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int)
 
 def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str, object]]:
     """Return what is still to come, with its time of day."""
-    pour, told = stored.pour, _foretold(stored.pour)
+    pour, foretold = stored.pour, _foretold(stored.pour)
     stage = Stage(pour.stage)
-    if told is None or hour is None or stage not in (*LIVE, Stage.RELEASED):
+    if foretold is None or hour is None or stage not in (*LIVE, Stage.RELEASED):
         return []
     looks_h = _looks_due_h(pour, rhythm, stored.looks)
     hottest_c = None if stored.hottest is None else stored.hottest[0]
@@ -212,7 +212,7 @@ def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str
             "at_ms": _at_ms(pour, item.at_h),
             "until_ms": _at_ms(pour, item.until_h),
         }
-        for item in coming(stage, hour, told, stored.forecast, looks_h, hottest_c)
+        for item in coming(stage, hour, foretold, stored.forecast, looks_h, hottest_c)
     ]
 
 

@@ -84,10 +84,10 @@ def one_probe(name: Name, rom: Name, request: Request, service: ServiceDep, _who
     """One probe: its age, its faults, its checks."""
     with service.store.read() as connection:
         station = store.by_name(connection, name)
-        made = _about(connection, service, station, rom)
-        made["faults"] = probe_checks.faults(connection, station.id, rom)
-    days = [(_day(day), times) for day, times in made["faults"].by_day.items()]
-    return page(request, "probe.html", made | {"fault_words": FAULT_WORDS, "days": days})
+        context = _about(connection, service, station, rom)
+        context["faults"] = probe_checks.faults(connection, station.id, rom)
+    days = [(_day(day), times) for day, times in context["faults"].by_day.items()]
+    return page(request, "probe.html", context | {"fault_words": FAULT_WORDS, "days": days})
 
 
 @router.get("/stations/{name}/probes/{rom}/ice")
@@ -99,24 +99,26 @@ def ice(name: Name, rom: Name, request: Request, service: ServiceDep, _who: View
 @router.post("/stations/{name}/probes/{rom}/ice")
 def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """Keep the offset, worked out from the readings that the service has, with its date and person."""
-    made = _ice(service, name, rom)
-    if made["live"] is not None:
-        raise NotAllowed(f"this station watches {made['live']!r}: check its probes before or after the pour")
-    found = made["found"]
-    if found.offset_c is None:
-        return page(request, "ice.html", made | {"problem": f"Not yet: {found.says}."}, status=422)
+    context = _ice(service, name, rom)
+    if context["live"] is not None:
+        raise NotAllowed(
+            f"this station watches {context['live']!r}: check its probes before or after the pour"
+        )
+    result = context["result"]
+    if result.offset_c is None:
+        return page(request, "ice.html", context | {"problem": f"Not yet: {result.says}."}, status=422)
     now_ms = service.timeline.true_ms()
     data = {
         "station": name,
         "rom": rom,
-        "place": made["probe"].place,
-        "offset_c": found.offset_c,
-        "mean_c": found.mean_c,
-        "spread_c": found.spread_c,
-        "looks": found.looks,
+        "place": context["probe"].place,
+        "offset_c": result.offset_c,
+        "mean_c": result.mean_c,
+        "spread_c": result.spread_c,
+        "looks": result.looks,
     }
     with service.store.write() as tx:
-        text = f"{rom}: add {difference(found.offset_c, 2, signed=True)}"
+        text = f"{rom}: add {difference(result.offset_c, 2, signed=True)}"
         probe_checks.note_check(tx, now_ms, probe_checks.ICE, who.name, text, data)
     return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
 
@@ -130,21 +132,21 @@ def dip_page(name: Name, rom: Name, request: Request, service: ServiceDep, _who:
 @router.post("/stations/{name}/probes/{rom}/dip")
 def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: MakerDep) -> Response:
     """Keep the time constant, worked out from the readings that the service has."""
-    made = _dip(service, name, rom)
-    found = made["found"]
-    if found.tau_s is None:
-        return page(request, "dip.html", made | {"problem": f"Not yet: {found.says}."}, status=422)
+    context = _dip(service, name, rom)
+    result = context["result"]
+    if result.tau_s is None:
+        return page(request, "dip.html", context | {"problem": f"Not yet: {result.says}."}, status=422)
     now_ms = service.timeline.true_ms()
     data = {
         "station": name,
         "rom": rom,
-        "place": made["probe"].place,
-        "tau_s": found.tau_s,
-        "below": found.below,
-        "step_k": found.step_k,
+        "place": context["probe"].place,
+        "tau_s": result.tau_s,
+        "below": result.below,
+        "step_k": result.step_k,
     }
     with service.store.write() as tx:
-        probe_checks.note_check(tx, now_ms, probe_checks.DIP, who.name, f"{rom}: {found.says}", data)
+        probe_checks.note_check(tx, now_ms, probe_checks.DIP, who.name, f"{rom}: {result.says}", data)
     return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
 
 
@@ -161,7 +163,7 @@ def _about(connection: Connection, service: Service, station: StationRow, rom: s
     ][-1:]
     added_c = applied_c(last[0].raw, last[0].milli_c) if last else None
     checked = probe_checks.newest_of(done, probe_checks.ICE)
-    wanted_c = None if checked is None else checked.facts["offset_c"]
+    ice_offset_c = None if checked is None else checked.facts["offset_c"]
     return {
         "station": station,
         "probe": row,
@@ -170,8 +172,8 @@ def _about(connection: Connection, service: Service, station: StationRow, rom: s
         "dip": probe_checks.newest_of(done, probe_checks.DIP),
         "hand": probe_checks.newest_of(done, probe_checks.HAND),
         "added_c": added_c,
-        "wanted_c": wanted_c,
-        "agrees": added_c is not None and wanted_c is not None and abs(added_c - wanted_c) <= SAME_K,
+        "ice_offset_c": ice_offset_c,
+        "agrees": added_c is not None and ice_offset_c is not None and abs(added_c - ice_offset_c) <= SAME_K,
         "humidity_pct": None if not last or last[0].milli_rh is None else last[0].milli_rh / 1000,
         "digital": rom.startswith("28-"),
         "live": probe_checks.in_live_pour(connection, station.id),
@@ -183,18 +185,18 @@ def _ice(service: Service, name: str, rom: str) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         station = store.by_name(connection, name)
-        made = _about(connection, service, station, rom)
+        context = _about(connection, service, station, rom)
         looks = probe_checks.looks(connection, station.id, rom, now_ms - round(ICE_BACK_S * 1000))
-    return made | {"found": ice_point(looks, now_ms / 1000), "last": looks[-1] if looks else None}
+    return context | {"result": ice_point(looks, now_ms / 1000), "last": looks[-1] if looks else None}
 
 
 def _dip(service: Service, name: str, rom: str) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         station = store.by_name(connection, name)
-        made = _about(connection, service, station, rom)
+        context = _about(connection, service, station, rom)
         looks = probe_checks.looks(connection, station.id, rom, now_ms - round(DIP_BACK_S * 1000))
-    return made | {"found": dip(looks), "last": looks[-1] if looks else None}
+    return context | {"result": dip(looks), "last": looks[-1] if looks else None}
 
 
 def _hand(service: Service, name: str) -> dict[str, Any]:
@@ -204,13 +206,13 @@ def _hand(service: Service, name: str) -> dict[str, Any]:
         station = store.by_name(connection, name)
         probes = [row for row in store.probes_of(connection, station.id) if row.place.split("-")[0] in PLACES]
         looks = {row.rom: probe_checks.looks(connection, station.id, row.rom, since_ms) for row in probes}
-        held = {
+        hand_checks = {
             row.rom: probe_checks.newest_of(probe_checks.checks(connection, row.rom), probe_checks.HAND)
             for row in probes
         }
-    found, rises = in_hand(looks, now_ms / 1000)
+    warmed, rises = in_hand(looks, now_ms / 1000)
     return {
         "station": station,
-        "found": next((row for row in probes if row.rom == found), None),
-        "rows": [{"probe": row, "rise": rises.get(row.rom), "held": held[row.rom]} for row in probes],
+        "warmed": next((row for row in probes if row.rom == warmed), None),
+        "rows": [{"probe": row, "rise": rises.get(row.rom), "check": hand_checks[row.rom]} for row in probes],
     }

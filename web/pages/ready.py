@@ -33,14 +33,14 @@ def ready_page(
     """Show the points with their signatures."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-        found = readiness.readiness_of(connection, pour_id)
+        state = readiness.readiness_of(connection, pour_id)
         photos = page_queries.events_of_kind(connection, pour_id, "photo")
     named = [person.name for person in pour_actions.plan_of(pour).person]
-    people = list(dict.fromkeys([who.name, *named, *(s.person for s in found.signatures)]))
+    people = list(dict.fromkeys([who.name, *named, *(s.person for s in state.signatures)]))
     signer = signer.strip()[: readiness.LONGEST_NAME] or who.name
     if signer not in people:
         people.append(signer)
-    rows = [_row(point, found, photos) for point in found.points]
+    rows = [_row(point, state, photos) for point in state.points]
     rows.sort(key=lambda row: row["done"])
     return page(
         request,
@@ -48,12 +48,12 @@ def ready_page(
         {
             "pour": pour,
             "rows": rows,
-            "left": found.left,
+            "left": state.left,
             "people": people,
             "signer": signer,
             "signs": SIGNS,
             "untested": untested(service),
-            "summary": summary(found.points),
+            "summary": summary(state.points),
             "planned": pour.stage == Stage.PLANNED,
             "total": len(rows),
             "finished": sum(row["done"] for row in rows),
@@ -106,13 +106,13 @@ def ready(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     return RedirectResponse(f"/pours/{pour_id}", 303)
 
 
-def _row(point: SigningPoint, found: readiness.Readiness, photos: Any) -> dict[str, Any]:
-    left = found.left_of(point)
+def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[str, Any]:
+    left = state.left_of(point)
     # What stands in the way is told without the question and the findings, which are printed above it anyway.
     return {
         "point": point,
-        "signed": [s for s in found.signatures if s.point == point.id],
-        "passed": next((o for o in found.overrides if o.point == point.id), None),
+        "signed": [s for s in state.signatures if s.point == point.id],
+        "passed": next((o for o in state.overrides if o.point == point.id), None),
         "photos": [row for row in photos if (row.data or {}).get("point") == point.id],
         "done": not left,
         "left": [

@@ -45,7 +45,7 @@ _RANK = {"stop": 0, "watch": 1, "ok": 2}
 def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
     """Everything that is kept about a pour but its single readings."""
     try:
-        shown = told(service, pour_id, units_of(request))
+        shown = record_context(service, pour_id, units_of(request))
     except BadInput as error:
         with service.store.read() as connection:
             pour = pours.get_pour(connection, pour_id)
@@ -73,12 +73,12 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
     """Show the record on two sheets. Raises NoPdf."""
     u = units_of(request)
 
-    def made() -> bytes:
+    def draw() -> bytes:
         shown = _on_paper(service, pour_id, u, shows_cost=who is not None)
         css = (STATIC / "paper.css").read_text(encoding="utf-8")
         return to_pdf(templates().get_template("record-pdf.html").render(shown | {"css": css}))
 
-    body = await run_in_threadpool(made)
+    body = await run_in_threadpool(draw)
     name = f"record-{pour_id}.pdf"
     return Response(
         body, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'}
@@ -92,7 +92,7 @@ def record_paper(pour_id: RowId, request: Request, service: ServiceDep, who: Rea
     return templates().TemplateResponse(request, "record-pdf.html", shown | {"css": None})
 
 
-def told(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
+def record_context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     """Return what the record's page and its PDF show. Raises NotFound."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
@@ -139,7 +139,7 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
     f = record["figures"]
     warmth, cured = f["core_degree_hours"], f.get("conversion_at_release")
     damp, per_kelvin = f.get("air_dampest_hour_pct"), u.degrees(1.0) - u.degrees(0.0)
-    told = [
+    record_context = [
         ("Hottest core", _at(u.temp(f["core_peak_c"]), f["core_peak_at_h"])),
         ("Predicted hottest point", _at(u.peak(f["predicted_peak_c"], 1), f["predicted_peak_at_h"])),
         ("Resin's limit", u.temp(f["limit_c"], 0)),
@@ -160,20 +160,22 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
         ("Longest gap in the core's readings", hours_minutes(f["longest_gap_h"])),
         ("Readings", f"{f['readings']:,}, of which {f['faults']:,} failed"),
     ]
-    return [(what, "not told by the readings" if how.startswith("–") else how) for what, how in told]
+    return [
+        (what, "not told by the readings" if how.startswith("–") else how) for what, how in record_context
+    ]
 
 
 def forecast_lines(record: dict[str, Any], u: Units) -> list[tuple[str, str, str, str]]:
     """(asked at, core's peak, when, chance over the limit) of the forecasts as they were."""
     lines = []
-    for made in record["forecasts"]:
-        peak, when = made["core_peak_c"], made["core_peak_at_h"]
+    for forecast in record["forecasts"]:
+        peak, when = forecast["core_peak_c"], forecast["core_peak_at_h"]
         lines.append(
             (
-                f"{made['asked_at_h']:g} h (made at {made['at_h']:.1f} h)",
+                f"{forecast['asked_at_h']:g} h (made at {forecast['at_h']:.1f} h)",
                 f"{u.temp(peak['p50'])} ({u.temp(peak['p05'])} to {u.temp(peak['p95'])})",
                 f"{when['p50']:.1f} h ({when['p05']:.1f} to {when['p95']:.1f})",
-                f"{100 * made['chance_core_over_limit']:.0f} %",
+                f"{100 * forecast['chance_core_over_limit']:.0f} %",
             )
         )
     return lines
@@ -188,10 +190,10 @@ def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str
         for row in record["additions"]
         if event_views.subject(row["kind"], row["data"]) == "photo"
     ]
-    known = {photo["sha256"]: photo for photo in [*record["photos"], *added]}
-    wanted = sorted(known.values(), key=lambda photo: (bool(photo.get("point")), -photo["at_ms"]))
+    by_hash = {photo["sha256"]: photo for photo in [*record["photos"], *added]}
+    ordered = sorted(by_hash.values(), key=lambda photo: (bool(photo.get("point")), -photo["at_ms"]))
     shown = []
-    for photo in wanted[:PHOTOS_ON_PAPER]:
+    for photo in ordered[:PHOTOS_ON_PAPER]:
         raw = photo_bytes(service, photo)
         # A photo whose file is gone or no picture any more is told by `verify`; the paper shows the others.
         small = None if raw is None else _small(raw)
@@ -215,7 +217,7 @@ def _small(raw: bytes) -> bytes | None:
 
 def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> dict[str, Any]:
     """Return the record with lists cut to what two sheets hold; `more` says how many lines each has lost."""
-    shown = told(service, pour_id, u) | {
+    shown = record_context(service, pour_id, u) | {
         "workshop": service.settings.workshop,
         "u": u,
         "shows_cost": shows_cost,

@@ -49,16 +49,16 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
     """Every resin of the list, and those that were poured without being on it."""
     u = units_of(request)
     with service.store.read() as connection:
-        kept, poured = resins.listed(connection), _poured(connection)
+        listed, poured = resins.listed(connection), _poured(connection)
         shelf = shelf_of(connection, today(service))
         offered = _offers(connection)
         waiting = len(refit_offers.due(connection))
         off = {key: row.facts["name"] for key, row in resins.dropped(connection).items()}
-    names = {key: row.facts["name"] for key, row in kept.items()} | {
-        key: found["name"] for key, found in poured.items() if key not in kept
+    names = {key: row.facts["name"] for key, row in listed.items()} | {
+        key: planned["name"] for key, planned in poured.items() if key not in listed
     }
     shown = [
-        _shown(key, kept.get(key), poured.get(key), shelf, offered.get(key), u)
+        _shown(key, listed.get(key), poured.get(key), shelf, offered.get(key), u)
         for key in sorted(names, key=lambda key: names[key].casefold())
     ]
     context = {
@@ -110,7 +110,7 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
         if offer is None or not offer["table"]:
             raise BadInput("fit", "is not offered for this resin", remedy="seal a pour of it first")
         row = resins.listed(tx).get(key)
-        known: dict[str, Any] = (
+        listed: dict[str, Any] = (
             row.facts if row is not None else {"note": "", "sheet_toml": None, "fit": None, "mix": {}}
         )
         table = tomllib.loads(offer["table"])["resin"]
@@ -119,7 +119,7 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
             tx,
             service.timeline.true_ms(),
             who.name,
-            {**known, "name": table["name"], "table": table, "source": source},
+            {**listed, "name": table["name"], "table": table, "source": source},
         )
     return RedirectResponse(f"/resins#resin-{key}", 303)
 
@@ -214,18 +214,18 @@ def _form(request: Request, given: Mapping[str, str], problem: str | None) -> Re
 
 def _poured(connection: Connection) -> dict[str, dict[str, Any]]:
     """Key → name, newest resin and pours (newest first) of every resin that a pour was planned with."""
-    found: dict[str, dict[str, Any]] = {}
+    by_key: dict[str, dict[str, Any]] = {}
     for pour in pours.all_pours(connection):
         try:
             resin = pour_actions.plan_of(pour).resin
         except LoggerError:
             # A plan of an older program that no longer reads names no resin; its record still tells it.
             continue
-        mine = found.setdefault(
+        mine = by_key.setdefault(
             resins.resin_key(resin.name), {"name": resin.name, "resin": resin, "pours": []}
         )
         mine["pours"].append((pour.id, pour.title))
-    return found
+    return by_key
 
 
 def _offers(connection: Connection) -> dict[str, dict[str, Any]]:
@@ -268,13 +268,13 @@ def _shown(
 def _ranges(fit: dict[str, Any]) -> list[tuple[str, str, str]]:
     """Words, fitted value and 90 % range of each fitted number."""
     resin = fit["resin"]
-    fitted = resin["rate"] | {
+    values = resin["rate"] | {
         "e_j_mol": resin["rate"]["e1_j_mol"],
         "heat_of_cure_j_g": resin["heat_of_cure_j_g"],
     }
-    made = []
+    rows = []
     for name, (low, high) in fit["ranges_90pct"].items():
         words, unit, scale = RANGES[name]
         span = f"{low / scale:.3g} to {high / scale:.3g}"
-        made.append((words, f"{fitted[name] / scale:.3g} {unit}", span))
-    return made
+        rows.append((words, f"{values[name] / scale:.3g} {unit}", span))
+    return rows

@@ -14,7 +14,7 @@ from web.views.units import COOKIE
 
 router = APIRouter(include_in_schema=False)
 #: How long a device keeps its units, s.
-KEPT_S = 5 * 365 * 24 * 3600
+COOKIE_S = 5 * 365 * 24 * 3600
 
 
 @router.get("/settings")
@@ -34,8 +34,8 @@ def choose_units(
 ) -> Response:
     """Keep the units on this device."""
     answer = RedirectResponse("/settings", 303)
-    kept = units_from(".".join((temperature, length, volume, mass))).cookie
+    cookie = units_from(".".join((temperature, length, volume, mass))).cookie
     answer.set_cookie(
-        COOKIE, kept, max_age=KEPT_S, httponly=True, samesite="lax", secure=request.url.scheme == "https"
+        COOKIE, cookie, max_age=COOKIE_S, httponly=True, samesite="lax", secure=request.url.scheme == "https"
     )
     return answer

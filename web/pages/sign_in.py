@@ -69,11 +69,11 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
         name = checked_name(given.name)
         passwords.check_new(given.password, name, service.settings.workshop)
         now_ms = service.timeline.now_ms()
-        kept = passwords.kept(given.password)
+        password_hash = passwords.hash_of(given.password)
         with service.store.write() as tx:
             if people.owner_exists(tx):
                 raise NotAllowed("this service has an owner already; sign in instead")
-            person_id = people.add_person(tx, name, people.Role.OWNER, kept, now_ms)
+            person_id = people.add_person(tx, name, people.Role.OWNER, password_hash, now_ms)
             people.set_secret(tx, "set-up", None, now_ms)
             events.add_event(tx, None, now_ms, "owner-made", name)
             units = units_from(".".join((given.temperature, given.length, given.volume, given.mass))).cookie
@@ -144,28 +144,28 @@ def join(request: Request, service: ServiceDep, code: Code, password: Password) 
         with service.store.read() as connection:
             holding = {str(row.id): row for row in people.invitations(connection, now_ms)}
         asked = holding.get(number)
-        hashed = passwords.nobodys_hash() if asked is None else asked.code_hash
-        if not tries.judge(hashed, word.replace("-", "").upper()) or asked is None:
+        code_hash = passwords.nobodys_hash() if asked is None else asked.code_hash
+        if not tries.judge(code_hash, word.replace("-", "").upper()) or asked is None:
             raise NotAllowed(
                 "that code is wrong, was used or withdrawn, or its day is over; ask for a new one"
             )
         tries.give_back()
         passwords.check_new(password, asked.name, service.settings.workshop)
-        kept = passwords.kept(password)
+        password_hash = passwords.hash_of(password)
         with service.store.write() as tx:
             people.end_invitation(tx, asked.id, now_ms)
-            person_id = _joined(tx, asked, kept, now_ms)
+            person_id = _joined(tx, asked, password_hash, now_ms)
     except (NotAllowed, BadInput, TooMany) as error:
         return _again(request, "join.html", error, {"shortest": passwords.SHORTEST})
     return sign_in_actions.let_in(request, person_id, "/")
 
 
-def _joined(tx: Connection, asked: InvitationRow, kept: str, now_ms: int) -> int:
+def _joined(tx: Connection, asked: InvitationRow, password_hash: str, now_ms: int) -> int:
     """Add a new person; or keep a new password for one who forgot theirs, which ends every sign-in and changes no
     role.
     """
     try:
-        known = people.person_by_name(tx, asked.name)
+        person = people.person_by_name(tx, asked.name)
     except NotFound:
         events.add_event(
             tx,
@@ -176,18 +176,20 @@ def _joined(tx: Connection, asked: InvitationRow, kept: str, now_ms: int) -> int
             f"{asked.role}, asked in by {asked.by}",
             shop_id=asked.shop_id,
         )
-        return people.add_person(tx, asked.name, people.Role(asked.role), kept, now_ms, asked.shop_id)
-    if known.shop_id != asked.shop_id:
+        return people.add_person(
+            tx, asked.name, people.Role(asked.role), password_hash, now_ms, asked.shop_id
+        )
+    if person.shop_id != asked.shop_id:
         # An invitation of one shop must give nobody another shop's person.
         raise NotAllowed(
             f"somebody called {asked.name!r} is in another shop; ask to be invited with a surname"
         )
-    people.change_password(tx, known.id, kept)
-    people.end_sign_ins(tx, known.id, now_ms)
+    people.change_password(tx, person.id, password_hash)
+    people.end_sign_ins(tx, person.id, now_ms)
     events.add_event(
         tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}", shop_id=asked.shop_id
     )
-    return int(known.id)
+    return int(person.id)
 
 
 def checked_name(name: str) -> str:

@@ -74,8 +74,8 @@ def placing(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """Where each probe goes, and where the model puts the hottest point of the pours at hand."""
     with service.store.read() as connection:
         rows = pours.predicted_pours(connection, (Stage.PLANNED, Stage.READY, *LIVE))
-    found = [told for row in rows if (told := _hottest(row)) is not None]
-    return page(request, "placing.html", {"depth_mm": DEPTH_MM, "cases": WAYS, "pours": found})
+    points = [point for row in rows if (point := _hottest(row)) is not None]
+    return page(request, "placing.html", {"depth_mm": DEPTH_MM, "cases": WAYS, "pours": points})
 
 
 @router.get("/wiring")

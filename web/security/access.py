@@ -91,17 +91,17 @@ def who_is(request: Request) -> Who | None:
     service = service_of(request)
     now_ms = service.timeline.now_ms()
     with service.store.read() as connection:
-        found = signed_in(connection, token, now_ms)
-    if found is None:
+        session = signed_in(connection, token, now_ms)
+    if session is None:
         return None
-    if now_ms - found.seen_ms > people.SEEN_EVERY_MS:
+    if now_ms - session.seen_ms > people.SEEN_EVERY_MS:
         try:
             with service.store.write() as tx:
-                people.note_use(tx, found.sign_in_id, now_ms)
+                people.note_use(tx, session.sign_in_id, now_ms)
         except DBAPIError as error:
             # Whoever is signed in may look while nothing can be written: now most of all.
             log.warning("when a sign-in was last seen could not be noted: %s", error.orig)
-    return Who(found.id, found.name, Role(found.role), found.sign_in_id, found.shop_id)
+    return Who(session.id, session.name, Role(session.role), session.sign_in_id, session.shop_id)
 
 
 def _signed_in(request: Request) -> Who:
@@ -202,12 +202,12 @@ async def station(request: Request) -> StationRow:
         raise SignInNeeded("a station shows its token: Authorization: Bearer …")
     service = service_of(request)
     # Looked up once: whether the token still holds is asked again in the transaction that stores its batch.
-    known = service.known_stations.get(token_hash(token))
-    if known is not None:
-        return known
+    known_station = service.known_stations.get(token_hash(token))
+    if known_station is not None:
+        return known_station
     try:
         with service.store.read() as connection:
-            found = by_token(connection, token)
+            row = by_token(connection, token)
     except NotAllowed as error:
         raise SignInNeeded(str(error)) from error
     except SQLAlchemyError:
@@ -217,14 +217,14 @@ async def station(request: Request) -> StationRow:
         return remembered  # its batch cannot be stored, but its core's limit is looked at
     if len(service.known_stations) >= MOST_KNOWN:
         service.known_stations.clear()
-    service.known_stations[token_hash(token)] = found
-    return found
+    service.known_stations[token_hash(token)] = row
+    return row
 
 
 def operator(request: Request) -> None:
     """Whoever shows the operators' token; without one in the settings, whoever asks from this machine."""
-    wanted = service_of(request).settings.operating.metrics_token
-    if wanted is None:
+    expected = service_of(request).settings.operating.metrics_token
+    if expected is None:
         here = request.client is not None and request.client.host in ("127.0.0.1", "::1")
         if not here:
             raise SignInNeeded(
@@ -232,7 +232,7 @@ def operator(request: Request) -> None:
             )
         return
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
-    if scheme.lower() != "bearer" or not hmac.compare_digest(token.encode(), wanted.encode()):
+    if scheme.lower() != "bearer" or not hmac.compare_digest(token.encode(), expected.encode()):
         raise SignInNeeded("figures are shown for the operators' token: Authorization: Bearer …")
 
 

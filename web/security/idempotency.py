@@ -45,7 +45,7 @@ async def once(service: Service, key: str, sha256: str, *, wait: bool = False) -
         await other.wait()
     service.in_hand[mine] = ready
     try:
-        done = await run_in_threadpool(_found, service, key)
+        done = await run_in_threadpool(_event_of, service, key)
         if done is not None and done.request_sha256 != sha256:
             raise BadInput(HEADER, "was used for another request", value=key, remedy="make up a new one")
         events.REQUEST.set(None if done is not None else events.Request(key, sha256))
@@ -65,8 +65,8 @@ async def asked_once(
     if key is None:
         yield None
         return
-    found = _STRING.fullmatch(key.strip())
-    if found is None:
+    match = _STRING.fullmatch(key.strip())
+    if match is None:
         raise BadInput(
             HEADER,
             "is not a string in quotation marks",
@@ -81,20 +81,20 @@ async def asked_once(
         sha256 = digest(asked | {name: value for name, value in form.items() if isinstance(value, str)})
     else:
         sha256 = digest(asked, await request.body())
-    async with once(service, found[1], sha256) as done:
+    async with once(service, match[1], sha256) as done:
         yield done
 
 
 def digest(fields: Mapping[str, str], raw: bytes = b"") -> str:
     """Return the hash of what was asked, hex."""
-    made = hashlib.sha256()
+    hasher = hashlib.sha256()
     for name, value in sorted(fields.items()):
-        made.update(f"{name}\0{value}\0".encode())
-    made.update(raw)
-    return made.hexdigest()
+        hasher.update(f"{name}\0{value}\0".encode())
+    hasher.update(raw)
+    return hasher.hexdigest()
 
 
-def _found(service: Service, key: str) -> Done:
+def _event_of(service: Service, key: str) -> Done:
     with service.store.read() as connection:
         return events.of_request(connection, key)
 

@@ -58,10 +58,10 @@ def _hasher() -> PasswordHasher:
 @cache
 def nobodys_hash() -> str:
     """Return the hash that an unknown name is checked against, so that it takes as long as a wrong password."""
-    return kept("nobody has this password")
+    return hash_of("nobody has this password")
 
 
-def kept(password: str) -> str:
+def hash_of(password: str) -> str:
     """Return what is kept of a password or a short code. Raises TooMany when too many wait already."""
     with _Turn():
         return _hasher().hash(password)
@@ -87,7 +87,7 @@ class _Turn:
         _places.release()
 
 
-def check_new(password: str, *known: str) -> None:
+def check_new(password: str, *names: str) -> None:
     """Refuses a new password that is too short, too long, common, or made of words that everybody here knows.
 
     `known`: the person's name, the workshop's name. No rule asks for digits or signs (ASVS 5.0, 6.2.5).
@@ -102,7 +102,7 @@ def check_new(password: str, *known: str) -> None:
             allowed=f"{SHORTEST} to {LONGEST}",
             remedy="use a few words",
         )
-    if is_common(password, *known):
+    if is_common(password, *names):
         raise BadInput(
             "password",
             "is one of those that are tried first",
@@ -110,13 +110,13 @@ def check_new(password: str, *known: str) -> None:
         )
 
 
-def is_common(password: str, *known: str) -> bool:
+def is_common(password: str, *names: str) -> bool:
     """Whether a password is a common one: a known word, dressed with digits, capitals and look-alike signs.
 
     One word or two from the list, a run of keys, a date or a repetition, with up to six digits or signs around it.
     """
     lower = password.lower()
-    own = {word for name in known for word in re.findall(r"[^\W\d_]{3,}", name.lower())}
+    own = {word for name in names for word in re.findall(r"[^\W\d_]{3,}", name.lower())}
     return any(_common(dressed, own) for dressed in {lower, _undressed(lower)})
 
 
@@ -126,14 +126,14 @@ def _common(text: str, own: set[str]) -> bool:
     if len(set(text)) <= 3 or _repeats(text) or _is_run(text) or len(letters) <= 2:
         return True
 
-    def known(word: str) -> bool:
+    def listed(word: str) -> bool:
         return word in own or digest(word) in _digests()
 
-    return known(text) or any(
-        known(core)
+    return listed(text) or any(
+        listed(core)
         or _repeats(core)
         or _is_run(core)
-        or any(known(core[:cut]) and known(core[cut:]) for cut in range(3, len(core) - 2))
+        or any(listed(core[:cut]) and listed(core[cut:]) for cut in range(3, len(core) - 2))
         for core in {bare, letters}
         if len(letters) >= len(text) - 6
     )

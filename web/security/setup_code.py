@@ -20,17 +20,17 @@ def new_setup_code(service: Service) -> str | None:
             return None
         # Eight digits in two groups: 10^8 codes, ten tries a minute, one hour.
         code = f"{secrets.randbelow(10**4):04d}-{secrets.randbelow(10**4):04d}"
-        set_secret(tx, "set-up", passwords.kept(_bare(code)).encode(), service.timeline.now_ms())
+        set_secret(tx, "set-up", passwords.hash_of(_bare(code)).encode(), service.timeline.now_ms())
         return code
 
 
 def setup_code_right(service: Service, code: str) -> bool:
     """Whether this is the code that the console showed, within the hour. Slow on purpose."""
     with service.store.read() as connection:
-        kept, made_ms = get_secret(connection, "set-up"), secret_made_ms(connection, "set-up")
-    if kept is None or made_ms is None or not 0 <= service.timeline.now_ms() - made_ms < SETUP_CODE_MS:
+        stored, made_ms = get_secret(connection, "set-up"), secret_made_ms(connection, "set-up")
+    if stored is None or made_ms is None or not 0 <= service.timeline.now_ms() - made_ms < SETUP_CODE_MS:
         return False
-    return passwords.right(kept.decode(), _bare(code))
+    return passwords.right(stored.decode(), _bare(code))
 
 
 def _bare(code: str) -> str:

@@ -90,11 +90,11 @@ class Guard:
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
                 there = {name for name, _value in message["headers"]}
-                wanted = _FOR_GOOD if for_good else _GUARDING
+                headers = _FOR_GOOD if for_good else _GUARDING
                 if scope["scheme"] == "https":
-                    wanted = [*wanted, _STRICT]
+                    headers = [*headers, _STRICT]
                 # Ours never take another's place: a page that says something of its own has its reasons.
-                added = [header for header in wanted if header[0] not in there]
+                added = [header for header in headers if header[0] not in there]
                 message["headers"] = [*message["headers"], *added]
                 # A batch that the service itself cannot store is not its station's doing.
                 if path == BATCHES and 400 <= message["status"] < 500:

@@ -137,5 +137,5 @@ def _answer(request: Request, status: int, error: ErrorBody) -> Response:
 
 def _pour_of(path: str) -> str | None:
     """Return the page of the pour that a path is about, or None."""
-    found = re.match(r"/pours/\d+", path)
-    return None if found is None else found[0]
+    match = re.match(r"/pours/\d+", path)
+    return None if match is None else match[0]

@@ -12,7 +12,7 @@ class AsJson(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """One record."""
-        told = {
+        line = {
             "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
             "logger": record.name,
@@ -21,8 +21,8 @@ class AsJson(logging.Formatter):
             "thread": record.threadName,
         }
         if record.exc_info:
-            told["trace"] = self.formatException(record.exc_info)
-        return json.dumps(told, ensure_ascii=False)
+            line["trace"] = self.formatException(record.exc_info)
+        return json.dumps(line, ensure_ascii=False)
 
 
 def use_json() -> None:

@@ -32,7 +32,7 @@ from logger.worker import OwnProcess
 from web.security.http_protocol import Connection
 from web.server import startup as start
 from web.server.app import make_app
-from web.service.event_bridge import Spread
+from web.service.event_bridge import EventBridge
 from web.service.pipeline import handled, held_back, not_as_usual, troubles
 from web.service.service import Service
 
@@ -78,7 +78,7 @@ class Running:
             messages,
             channel or MessageChannels(messages.timeout_s),
             memory=service.watch.memory_outbox,
-            tried=lambda: service.news.tell("messages"),
+            tried=lambda: service.news.publish("messages"),
         )
         self.watch = service.watch
         heartbeat = service.heartbeat = Heartbeat(messages, service.timeline, lambda: held_back(service))
@@ -120,9 +120,9 @@ class Running:
         if not service.store.is_sqlite:
             self.watch.fence = self.decides.check
             self.watch.may_go_on = lambda: self.decides.mine
-            spread = Spread(service.store, self._heard)
-            service.news.spread = spread.tell
-            for name, target in (("news-out", spread.send), ("news-in", spread.listen)):
+            bridge = EventBridge(service.store, self._on_news_of_others)
+            service.news.forward = bridge.enqueue
+            for name, target in (("news-out", bridge.send), ("news-in", bridge.listen)):
                 self._threads.append(workers.thread(name, target))
 
     def _plain_watch(self, channel: Channel | None) -> PlainWatch:
@@ -169,9 +169,9 @@ class Running:
         self.watch.begin()
         self.watch.run(term, self.service.settings.watch_period_s)
 
-    def _heard(self, news: dict[str, Any]) -> None:
-        """Another process has told something."""
-        self.service.news.tell_here(**news)
+    def _on_news_of_others(self, news: dict[str, Any]) -> None:
+        """Show another process's news, and wake what it may concern here."""
+        self.service.news.publish_here(**news)
         if self.decides.mine:
             if news["kind"] != "messages" and news.get("pour"):
                 self.watch.wake(news["pour"])
@@ -265,7 +265,7 @@ class Running:
         self.service.close()
 
     def _forecast_made(self, pour_id: int) -> None:
-        self.service.news.tell("forecast", pour=pour_id)
+        self.service.news.publish("forecast", pour=pour_id)
         self.watch.wake()
 
 

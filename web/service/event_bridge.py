@@ -1,4 +1,4 @@
-"""News between service processes over one PostgreSQL database: what one tells, the pages of all show (LISTEN/NOTIFY).
+"""News between service processes over one PostgreSQL database: pages of all show what one publishes (LISTEN/NOTIFY).
 
 What happens within a tenth of a second goes out together: a thousand batches are one notice of the same pour.
 """
@@ -25,24 +25,24 @@ GATHER_S = 0.1
 AGAIN_S = 1.0
 
 
-class Spread:
+class EventBridge:
     """Sends this process's news to the others, and hands on theirs."""
 
-    def __init__(self, store: Store, heard: Callable[[dict[str, Any]], None]) -> None:
-        self._store, self._heard = store, heard
+    def __init__(self, store: Store, on_news: Callable[[dict[str, Any]], None]) -> None:
+        self._store, self._on_news = store, on_news
         self._me = secrets.token_hex(4)
         self._lock = threading.Lock()
         self._waiting: dict[str, None] = {}
         self._more = threading.Event()
 
-    def tell(self, news: dict[str, Any]) -> None:
-        """To be sent to the other processes soon."""
+    def enqueue(self, news: dict[str, Any]) -> None:
+        """Have this news sent to the other processes soon."""
         with self._lock:
             self._waiting[json.dumps({"from": self._me, **news}, sort_keys=True)] = None
         self._more.set()
 
     def send(self, stop: threading.Event) -> None:
-        """Send what was told until the service stops."""
+        """Send what is enqueued until the service stops."""
         while not stop.is_set():
             self._more.wait(1.0)
             if not self._more.is_set() or stop.wait(GATHER_S):
@@ -58,7 +58,7 @@ class Spread:
                 log.warning("news could not be sent to the other processes: %s", error.orig)
 
     def listen(self, stop: threading.Event) -> None:
-        """Hands on what other processes tell until the service stops."""
+        """Hand on the other processes' news until the service stops."""
         while not stop.is_set():
             try:
                 with Listener(self._store.url) as listener:
@@ -66,7 +66,7 @@ class Spread:
                         for text in listener.wait(1.0):
                             news = json.loads(text)
                             if news.pop("from") != self._me:
-                                self._heard(news)
+                                self._on_news(news)
             except OSError as error:
                 log.warning("other processes are not heard: %s", error)
                 stop.wait(AGAIN_S)

@@ -20,9 +20,9 @@ CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 Sample = tuple[str, Mapping[str, str], float]
 
 
-def family(name: str, kind: str, told: str, samples: Iterable[Sample]) -> str:
+def family(name: str, kind: str, help_text: str, samples: Iterable[Sample]) -> str:
     """One metric with its samples (name's ending, labels, value), as the format wants them."""
-    escaped = told.replace("\\", r"\\").replace("\n", r"\n")
+    escaped = help_text.replace("\\", r"\\").replace("\n", r"\n")
     lines = [f"# HELP {name} {escaped}", f"# TYPE {name} {kind}"]
     for ending, labels, value in samples:
         inside = ",".join(f'{label}="{_escaped(text)}"' for label, text in labels.items())

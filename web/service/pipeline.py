@@ -70,75 +70,75 @@ def last_done(service: Service) -> dict[Part, int | None]:
 
 def failing(service: Service) -> list[str]:
     """Return what keeps a part of the way from working, a sentence each; whichever process decides."""
-    found = [service.intake.trouble]
+    reasons = [service.intake.trouble]
     if decides_here(service):
-        found.append(service.watch.trouble)
+        reasons.append(service.watch.trouble)
     else:
         try:
             with service.store.read() as connection:
-                found.append(lease.trouble_of(connection))
+                reasons.append(lease.trouble_of(connection))
         except SQLAlchemyError:
-            found.append("the database does not answer")
+            reasons.append("the database does not answer")
     if service.sender is not None:
-        found.append(service.sender.trouble)
+        reasons.append(service.sender.trouble)
     if service.workers is not None:
-        found += [
+        reasons += [
             f"{THREADS.get(name, name)} failed and is started again ({why})"
             for name, why in service.workers.failed().items()
         ]
-        found += [
+        reasons += [
             f"{THREADS.get(name, name)} has hung for {span(seconds)}"
             for name, seconds in service.workers.hung().items()
         ]
-    return [text for text in found if text]
+    return [text for text in reasons if text]
 
 
 def troubles(service: Service) -> list[str]:
     """All that is wrong on the way, for whoever is signed in: also what one part has to do without."""
-    found: list[str | None] = [*failing(service), *service.watch.damaged.values()]
+    reasons: list[str | None] = [*failing(service), *service.watch.damaged.values()]
     if service.sender is not None:
-        found += [f"messages do not reach {problem}" for problem in service.sender.broken()]
+        reasons += [f"messages do not reach {problem}" for problem in service.sender.broken()]
     if service.upkeep is not None:
-        found += service.upkeep.troubles.values()
+        reasons += service.upkeep.troubles.values()
     if service.heartbeat is not None:
-        found.append(service.heartbeat.problem)
-    return [text for text in found if text]
+        reasons.append(service.heartbeat.problem)
+    return [text for text in reasons if text]
 
 
 def missing(service: Service) -> list[str]:
     """Return what keeps this process from its work, a sentence each, for anybody: nothing of pours, people or
     addresses.
     """
-    found = []
+    reasons = []
     now_ms = service.timeline.now_ms()
     held: Any = None
     try:
         with service.store.read() as connection:
             held = lease.holding(connection)
     except SQLAlchemyError:
-        found.append("the database does not answer")
+        reasons.append("the database does not answer")
     if failing(service):
-        found.append("the watch is in trouble; its pages and its log say which")
+        reasons.append("the watch is in trouble; its pages and its log say which")
     if service.store.refused:
-        found.append("the database refuses to be written")
+        reasons.append("the database refuses to be written")
     if service.intake.trouble is not None:
-        found.append("readings that arrive cannot be stored")
+        reasons.append("readings that arrive cannot be stored")
     if decides_here(service) or held is None:
         last = last_done(service)
         judged_ms, decided_ms = last[Part.JUDGED], last[Part.DECIDED]
     else:
         last, judged_ms, decided_ms = {}, held.judged_ms, now_ms
     if _old(service, judged_ms):
-        found.append("no live pour was judged for a minute")
+        reasons.append("no live pour was judged for a minute")
     elif _old(service, decided_ms):
-        found.append("what was judged has not been written down for a minute")
+        reasons.append("what was judged has not been written down for a minute")
     if (
         Part.SENT in last
         and service.sender is not None
         and _old(service, last[Part.SENT], service.sender.round_s)
     ):
-        found.append("no message could have been sent for a minute")
-    return found
+        reasons.append("no message could have been sent for a minute")
+    return reasons
 
 
 def unjudged(service: Service, pour: Any) -> str | None:
@@ -202,8 +202,8 @@ def not_as_usual(service: Service, pour: Watched) -> str | None:
 
 def handled(service: Service, pour: Watched) -> bool:
     """Whether it is known in the usual way that a pour's core is too hot, and told."""
-    known = service.watch.hot if decides_here(service) else service.memory.hot
-    if pour.pour_id not in known or _unsent(service) is not None:
+    hot = service.watch.hot if decides_here(service) else service.memory.hot
+    if pour.pour_id not in hot or _unsent(service) is not None:
         return False
     return _unjudged_s(service, pour.pour_id, pour.poured_ms) is None
 
@@ -212,9 +212,9 @@ def held_back(service: Service) -> str | None:
     """Why the heartbeat must not go out: the outside watch then calls. None: readings arrive, are judged, and whoever
     is to be told can be.
     """
-    found = missing(service)
-    if found:
-        return found[0]
+    reasons = missing(service)
+    if reasons:
+        return reasons[0]
     timeline = service.timeline
     with service.store.read() as connection:
         waiting_ms = outbox.oldest_waiting_ms(connection)

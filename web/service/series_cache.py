@@ -37,7 +37,7 @@ class _Trace:
 
 
 @dataclass(slots=True)
-class _Known:
+class _Series:
     last_id: int = 0
     #: Offset of each boot as it was used; when one is learnt better, every time is worked out anew.
     offsets: dict[int, int] = field(default_factory=dict)
@@ -51,7 +51,7 @@ class Curves:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._pours: OrderedDict[int, _Known] = OrderedDict()
+        self._pours: OrderedDict[int, _Series] = OrderedDict()
 
     def forget(self, pour_id: int) -> None:
         """Forget a pour that is gone: its number may be another's one day."""
@@ -63,14 +63,14 @@ class Curves:
         the moment of pouring) and steps_centi_c (hundredths of a °C from the last temperature, the first from 0; null:
         a gap or fault). Kept until the next reading arrives."""
         with self._lock:
-            known = self._grown(connection, pour_id)
-            written = known.thinned.get((width, poured_ms))
+            series = self._grown(connection, pour_id)
+            written = series.thinned.get((width, poured_ms))
             if written is None:
-                shown = [_shown(probe, trace, poured_ms, width) for probe, trace in known.traces.items()]
+                shown = [_shown(probe, trace, poured_ms, width) for probe, trace in series.traces.items()]
                 written = json.dumps(shown, separators=(",", ":"), allow_nan=False)
-                known.thinned[width, poured_ms] = written
-                if len(known.thinned) > MOST_WIDTHS:
-                    known.thinned.popitem(last=False)
+                series.thinned[width, poured_ms] = written
+                if len(series.thinned) > MOST_WIDTHS:
+                    series.thinned.popitem(last=False)
             return written
 
     def thinned(
@@ -90,54 +90,54 @@ class Curves:
         if pour_id not in self._pours:
             row = hottest_core(connection, pour_id, poured_ms)
             return None if row is None else (row.milli_c / 1000, (row.at_ms - poured_ms) / 3.6e6)
-        found = []
+        peaks = []
         with self._lock:
             for trace in self._grown(connection, pour_id).traces.values():
                 at_ms, celsius = _arrays(trace)
                 after = np.where((at_ms >= poured_ms) & ~np.isnan(celsius), celsius, -np.inf)
                 if trace.place.partition("-")[0] == "core" and len(after) and np.isfinite(after.max()):
                     hottest = int(after.argmax())
-                    found.append((float(celsius[hottest]), float(at_ms[hottest] - poured_ms) / 3.6e6))
-        return max(found, default=None)
+                    peaks.append((float(celsius[hottest]), float(at_ms[hottest] - poured_ms) / 3.6e6))
+        return max(peaks, default=None)
 
     def warm(self, connection: Connection, pour_id: int, stop: threading.Event) -> None:
         """Take a pour into memory before anybody asks for it, unless told to stop."""
         with self._lock:
             self._grown(connection, pour_id, stop)
 
-    def _grown(self, connection: Connection, pour_id: int, stop: threading.Event | None = None) -> _Known:
+    def _grown(self, connection: Connection, pour_id: int, stop: threading.Event | None = None) -> _Series:
         """Return what is known of a pour, with the readings that have arrived since; with fewer if told to stop."""
         now = offsets(connection, pour_id)
-        known = self._pours.pop(pour_id, None) or _Known()
-        if any(now.get(boot) != offset for boot, offset in known.offsets.items()):
-            known = _Known()
-        while rows := points_after(connection, pour_id, known.last_id):
-            _grow(known, rows, now)
+        series = self._pours.pop(pour_id, None) or _Series()
+        if any(now.get(boot) != offset for boot, offset in series.offsets.items()):
+            series = _Series()
+        while rows := points_after(connection, pour_id, series.last_id):
+            _grow(series, rows, now)
             if stop is not None and stop.is_set():
                 break
-        self._pours[pour_id] = known
+        self._pours[pour_id] = series
         if len(self._pours) > MOST_POURS:
             self._pours.popitem(last=False)
-        return known
+        return series
 
 
-def _grow(known: _Known, rows: list[tuple[Any, ...]], offset_of: Mapping[int, int]) -> None:
+def _grow(series: _Series, rows: list[tuple[Any, ...]], offset_of: Mapping[int, int]) -> None:
     """Column by column: three days are a third of a million rows when the service has just been started."""
     ids, boots, boot_ms, probes, places, milli_c = zip(*rows, strict=True)
-    known.last_id = ids[-1]
-    known.thinned.clear()
+    series.last_id = ids[-1]
+    series.thinned.clear()
     used = {boot: offset_of[boot] for boot in set(boots)}
-    known.offsets |= used
+    series.offsets |= used
     boot_at = np.array(boots, dtype=np.int64)
     at_ms = np.array(boot_ms, dtype=np.int64)
     for boot, offset in used.items():
         at_ms[boot_at == boot] += offset
     value = np.array(milli_c, dtype=np.float64)  # None becomes NaN
     number = {probe: i for i, probe in enumerate(dict.fromkeys(probes))}
-    whose = np.array([number[probe] for probe in probes])
+    probe_at = np.array([number[probe] for probe in probes])
     for probe, i in number.items():
-        mine = np.flatnonzero(whose == i)
-        trace = known.traces.setdefault(probe, _Trace(places[mine[0]]))
+        mine = np.flatnonzero(probe_at == i)
+        trace = series.traces.setdefault(probe, _Trace(places[mine[0]]))
         trace.at_ms.frombytes(at_ms[mine].tobytes())
         trace.milli_c.frombytes(value[mine].tobytes())
 

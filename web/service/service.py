@@ -198,14 +198,14 @@ class Service:
     def _stored(self, pour_ids: frozenset[int]) -> None:
         """There are new readings of these pours."""
         for pour_id in pour_ids:
-            self.news.tell("readings", pour=pour_id)
+            self.news.publish("readings", pour=pour_id)
         if pour_ids:
             self.watch.wake(*pour_ids)
         if not all(self.plain.watches(pour_id) for pour_id in pour_ids):
             self.memory.wake()
 
     def _tell(self, kind: str, pour_id: int | None) -> None:
-        self.news.tell(kind, pour=pour_id)
+        self.news.publish(kind, pour=pour_id)
         self.on_news()
 
     @classmethod

@@ -1,4 +1,4 @@
-"""News for open pages, by server-sent events. Threads tell; pages listen; closing ends every listener at once."""
+"""News for open pages, by server-sent events. Threads publish; pages listen; closing ends every listener at once."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ KEEP_OPEN_S = 15.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Page:
-    """One open page, and whose it is."""
+    """One open page, and its shop."""
 
     loop: asyncio.AbstractEventLoop
     queue: asyncio.Queue[str | None]
@@ -29,24 +29,24 @@ class News:
         self._lock = threading.Lock()
         self._listeners: set[_Page] = set()
         self._closed = False
-        #: Sends what this process tells to the others over the same database; there are none but on a server.
-        self.spread: Callable[[dict[str, Any]], None] = lambda _news: None
-        #: Whose a pour is, where there may be several shops; None: everybody's.
+        #: Sends this process's news to the others over the same database; there are others only on a server.
+        self.forward: Callable[[dict[str, Any]], None] = lambda _news: None
+        #: The shop of a pour, where there may be several shops; None: everybody's.
         self.shop_of: Callable[[int], int | None] = lambda _pour_id: None
 
-    def tell(self, kind: str, **about: Any) -> None:
+    def publish(self, kind: str, **about: Any) -> None:
         """Send one piece of news to everybody who listens; a page that is behind gets only the newest."""
-        self.spread({"kind": kind, **about})
-        self.tell_here(kind, **about)
+        self.forward({"kind": kind, **about})
+        self.publish_here(kind, **about)
 
-    def tell_here(self, kind: str, **about: Any) -> None:
-        """Do the same for the pages of this process alone."""
+    def publish_here(self, kind: str, **about: Any) -> None:
+        """Send one piece of news to the pages of this process alone."""
         text = json.dumps({"kind": kind, **about})
         with self._lock:
             listeners = list(self._listeners)
-        whose = self.shop_of(about["pour"]) if listeners and about.get("pour") is not None else None
+        shop_id = self.shop_of(about["pour"]) if listeners and about.get("pour") is not None else None
         for page in listeners:
-            if not page.loop.is_closed() and (whose is None or page.shop_id in (None, whose)):
+            if not page.loop.is_closed() and (shop_id is None or page.shop_id in (None, shop_id)):
                 page.loop.call_soon_threadsafe(_put, page.queue, text)
 
     def close(self) -> None:

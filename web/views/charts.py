@@ -35,8 +35,8 @@ def map_style_id() -> str:
     this id in the page is all it asks for.
     """
     script = (_plotly_folder() / "package_data" / "plotly.min.js").read_text(encoding="utf-8")
-    found = re.search(r'getElementById\("([0-9a-f]{64})"\)', script)
-    return found[1] if found else ""
+    match = re.search(r'getElementById\("([0-9a-f]{64})"\)', script)
+    return match[1] if match else ""
 
 
 @cache

@@ -17,7 +17,7 @@ def every_pour(service: Service) -> list[compare.Compared]:
 
     Then the records from elsewhere; one that is none is told on its own page.
     """
-    made: list[compare.Compared] = []
+    compared: list[compare.Compared] = []
     with service.store.read() as connection:
         foreign = shop_events.foreign_records(connection)
         sealed: dict[int, dict[str, Any]] = dict(shop_events.sealed_records(connection))
@@ -26,7 +26,9 @@ def every_pour(service: Service) -> list[compare.Compared]:
                 continue
             if row.id in sealed:
                 record = sealed[row.id]
-                made.append(compare.compared(row.id, record["plan"], record["prediction"], record["curves"]))
+                compared.append(
+                    compare.compared(row.id, record["plan"], record["prediction"], record["curves"])
+                )
                 continue
             prediction = pours.get_pour(connection, row.id).prediction
             curves = service.curves.thinned(connection, row.id, row.poured_ms, CURVE_COLUMNS)
@@ -35,14 +37,14 @@ def every_pour(service: Service) -> list[compare.Compared]:
             except LoggerError:
                 # A plan of an older program that no longer reads: its record still tells it.
                 continue
-            made.append(compare.compared(row.id, plan, prediction, curves))
+            compared.append(compare.compared(row.id, plan, prediction, curves))
     for sent in reversed(foreign):
         try:
             record = foreign_record(sent.body or "", f"pour {sent.id}")
         except BadInput:
             continue
         if record["pour"]["poured_ms"] is not None:
-            made.append(
+            compared.append(
                 compare.compared(
                     sent.id,
                     record["plan"],
@@ -51,4 +53,4 @@ def every_pour(service: Service) -> list[compare.Compared]:
                     str(sent.origin["workshop"]),
                 )
             )
-    return made
+    return compared

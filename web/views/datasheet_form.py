@@ -107,10 +107,10 @@ def sheet_toml(f: FormFields) -> str:
 def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
     """Return a form's fields that give this datasheet back; None where it says more than the form has room for."""
     lists = (sheet.working_time, sheet.gel_time, sheet.peak)
-    if any(len(found) > 1 for found in lists) or sheet.deepest_pour or sheet.dsc_peak:
+    if any(len(entries) > 1 for entries in lists) or sheet.deepest_pour or sheet.dsc_peak:
         return None
     given: dict[str, str] = {"resin": sheet.name, "note": sheet.note}
-    cups = [one for found in lists for one in found]
+    cups = [one for entries in lists for one in entries]
     for one in cups:
         if getattr(one, "mass_kg", None) is None or (one.at_c, one.mass_kg) != (
             cups[0].at_c,

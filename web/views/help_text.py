@@ -63,13 +63,13 @@ def title_of(name: str) -> str:
 
 def _anchored(tokens: list[Token]) -> list[tuple[str, str]]:
     """Give each section an anchor; return the sections as (anchor, heading)."""
-    found = []
+    sections = []
     for opening, inline in itertools.pairwise(tokens):
         if opening.type == "heading_open" and opening.tag == "h2":
             anchor = re.sub(r"[^a-z0-9]+", "-", inline.content.lower()).strip("-")
             opening.attrSet("id", anchor)
-            found.append((anchor, inline.content))
-    return found
+            sections.append((anchor, inline.content))
+    return sections
 
 
 def _labelled(tokens: list[Token]) -> None:

@@ -47,7 +47,7 @@ class PageSpace:
 
 
 def room(
-    wanted: Mapping[str, int],
+    lengths: Mapping[str, int],
     *,
     forecasts: int,
     forecast_plot: bool,
@@ -61,28 +61,28 @@ def room(
     wanted: list → its lines; forecasts: lines of their table; passed: how many points, the first ones, were let pass.
     """
     first = SHEET - FIRST - (OUTCOME if outcome else 0.0)
-    few = {name: min(wanted[name], FEW) for name in LISTS_FIRST}
-    air_first = air and _height(few, wanted, LISTS_FIRST) <= first - BESIDE
+    few = {name: min(lengths[name], FEW) for name in LISTS_FIRST}
+    air_first = air and _height(few, lengths, LISTS_FIRST) <= first - BESIDE
     second = SHEET - PROOF - (FORECAST_PLOT if forecast_plot else 0.0) - (STRIP if photos else 0.0)
     second -= HEADING + COLUMNS + forecasts * 4.7 if forecasts else 0.0
     if air and not air_first:
         second -= BESIDE
-    lines = _shared(wanted, LISTS_FIRST, first - (BESIDE if air_first else 0.0))
-    return PageSpace(lines | _shared(wanted, LISTS_SECOND, second, passed), air_first)
+    lines = _shared(lengths, LISTS_FIRST, first - (BESIDE if air_first else 0.0))
+    return PageSpace(lines | _shared(lengths, LISTS_SECOND, second, passed), air_first)
 
 
 def _shared(
-    wanted: Mapping[str, int], lists: Mapping[str, tuple[int, float]], height: float, passed: int = 0
+    lengths: Mapping[str, int], lists: Mapping[str, tuple[int, float]], height: float, passed: int = 0
 ) -> dict[str, int]:
     """Give a line to each list in turn, as long as there is room."""
     given = dict.fromkeys(lists, 0)
-    growing: Sequence[str] = [name for name in lists if wanted[name]]
+    growing: Sequence[str] = [name for name in lists if lengths[name]]
     while growing:
         going_on = []
         for name in growing:
             more = given | {name: given[name] + 1}
-            fits = _height(more, wanted, lists, passed) <= height
-            if given[name] < min(wanted[name], lists[name][0]) and fits:
+            fits = _height(more, lengths, lists, passed) <= height
+            if given[name] < min(lengths[name], lists[name][0]) and fits:
                 given = more
                 going_on.append(name)
         growing = going_on
@@ -91,13 +91,13 @@ def _shared(
 
 def _height(
     given: Mapping[str, int],
-    wanted: Mapping[str, int],
+    lengths: Mapping[str, int],
     lists: Mapping[str, tuple[int, float]],
     passed: int = 0,
 ) -> float:
     """How high lists with so many lines are; one that is cut has a line that says so."""
     return PASSED * min(given.get("points", 0), passed) + sum(
-        _ABOVE[name] + given[name] * high + (_CUT[name] if given[name] < wanted[name] else 0.0)
+        _ABOVE[name] + given[name] * high + (_CUT[name] if given[name] < lengths[name] else 0.0)
         for name, (_most, high) in lists.items()
-        if wanted[name]
+        if lengths[name]
     )

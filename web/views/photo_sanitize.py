@@ -24,11 +24,11 @@ def redrawn(raw: bytes) -> bytes:
     return _drawn(raw, LONGEST_SIDE)
 
 
-def thumbnail(kept: bytes, longest_side: int) -> bytes:
+def thumbnail(photo: bytes, longest_side: int) -> bytes:
     """Return a picture that was kept, as a small JPEG. Raises BadInput: it may have come with a record from
     elsewhere.
     """
-    return _drawn(kept, longest_side)
+    return _drawn(photo, longest_side)
 
 
 def _drawn(raw: bytes, longest_side: int) -> bytes:

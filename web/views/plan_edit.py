@@ -138,13 +138,13 @@ def _waits(text: str, joints: int) -> list[float]:
 
 
 def _underside(table: dict[str, Any], given: Mapping[str, str]) -> None:
-    said = given.get("underside", "")
-    if said not in ("", "open", "closed"):
+    underside = given.get("underside", "")
+    if underside not in ("", "open", "closed"):
         raise BadInput(
-            "Under the form", "is not known", value=said, allowed="open, closed", remedy="choose one"
+            "Under the form", "is not known", value=underside, allowed="open, closed", remedy="choose one"
         )
-    if said:
-        table.setdefault("form", {})["underside"] = said
+    if underside:
+        table.setdefault("form", {})["underside"] = underside
 
 
 def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:

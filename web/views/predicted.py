@@ -58,12 +58,12 @@ class Foretold:
 
 def foretold(course: PredictedPour) -> Foretold:
     """Return what a course lets expect."""
-    found, window = course.prediction, course.window
+    prediction, window = course.prediction, course.window
     bonds = window.open and window.closes_h is not None
     return Foretold(
-        found.core_peak_c,
-        found.core_peak_at_h,
-        found.gel_at_h,
+        prediction.core_peak_c,
+        prediction.core_peak_at_h,
+        prediction.gel_at_h,
         course.milestones.release_h,
         course.milestones.full_cure_h,
         window.opens_h if bonds else None,
@@ -75,16 +75,20 @@ def foretold(course: PredictedPour) -> Foretold:
 def frozen(course: PredictedPour) -> dict[str, Any]:
     """Return the prediction as it is kept with a pour: with the hour at which the plan lets the piece go (null:
     never), and with what else it lets expect."""
-    told = foretold(course)
-    return {**course.prediction.to_json(), "release_at_h": told.release_at_h, "foretold": asdict(told)}
+    expected = foretold(course)
+    return {
+        **course.prediction.to_json(),
+        "release_at_h": expected.release_at_h,
+        "foretold": asdict(expected),
+    }
 
 
 def foretold_of(plan_toml: str, prediction: Mapping[str, Any] | None) -> Foretold:
     """Return what was frozen with a pour; of an older pour it is solved again. Raises BadPlan, DidNotConverge."""
-    kept = (prediction or {}).get("foretold")
-    if kept is None:
+    stored = (prediction or {}).get("foretold")
+    if stored is None:
         return foretold(predicted_of(plan_toml))
-    return Foretold(**{**kept, "layers": tuple((at_h, finds) for at_h, finds in kept["layers"])})
+    return Foretold(**{**stored, "layers": tuple((at_h, finds) for at_h, finds in stored["layers"])})
 
 
 #: Courses kept, about 3 MB each.
@@ -95,8 +99,8 @@ def predicted_of(plan_toml: str) -> PredictedPour:
     Raises BadPlan, DidNotConverge.
     """
     plan = plan_from_text(plan_toml)
-    wanted = sorted({*field_hours(plan), *np.linspace(0.0, plan.run.hours, PICTURES).tolist()})
-    prediction = predict(plan, field_hours=wanted)
+    hours = sorted({*field_hours(plan), *np.linspace(0.0, plan.run.hours, PICTURES).tolist()})
+    prediction = predict(plan, field_hours=hours)
     return PredictedPour(
         plan,
         prediction,
@@ -127,8 +131,8 @@ def forecast_pictures(plan_toml: str, forecast: str) -> dict[str, Any] | None:
     plan, core = plan_from_text(plan_toml), core_to_draw(cut, body["bands"])
     fields = fields_to_draw(plan, cut, np.linspace(0.0, cut["until_h"], PICTURES).tolist(), core)
     hottest = [float(np.nanmax(np.where(field.is_resin, field.temperature_c, np.nan))) for field in fields]
-    told = drawn(plan, fields, core, ([field.hours for field in fields], hottest))
-    return told | {"forecast_at_h": body["at_h"]}
+    drawing = drawn(plan, fields, core, ([field.hours for field in fields], hottest))
+    return drawing | {"forecast_at_h": body["at_h"]}
 
 
 def drawn(

@@ -31,16 +31,16 @@ STATIC = HERE / "static"
 @cache
 def templates() -> Jinja2Templates:
     """Return the templates, compiled once, with the words that pages share."""
-    made = Jinja2Templates(directory=HERE / "templates")
-    made.env.trim_blocks = made.env.lstrip_blocks = True
-    made.env.globals["asset"] = asset
-    made.env.globals["sign"] = sign
+    engine = Jinja2Templates(directory=HERE / "templates")
+    engine.env.trim_blocks = engine.env.lstrip_blocks = True
+    engine.env.globals["asset"] = asset
+    engine.env.globals["sign"] = sign
     for name in words.__all__:
-        made.env.filters[name] = getattr(words, name)
-    made.env.finalize = in_the_readers_units
-    made.env.filters["pair"] = lambda value: (value, value)
-    made.env.filters["swapped"] = lambda pair: (str(pair[1]), pair[0])
-    return made
+        engine.env.filters[name] = getattr(words, name)
+    engine.env.finalize = in_the_readers_units
+    engine.env.filters["pair"] = lambda value: (value, value)
+    engine.env.filters["swapped"] = lambda pair: (str(pair[1]), pair[0])
+    return engine
 
 
 @pass_context
@@ -97,13 +97,13 @@ def page(
                 }
                 for row in page_queries.pressing(connection)
             ]
-    made = shared | dict(context or {})
+    whole = shared | dict(context or {})
     # The page that shows an alarm need not point at it as well.
-    made["trouble"] = [row for row in made["trouble"] if row["id"] != made.get("alarm_shown")]
+    whole["trouble"] = [row for row in whole["trouble"] if row["id"] != whole.get("alarm_shown")]
     # Every alarm of high priority has its line; of the others, only the first, and only where there is no high one, on
     # the page or in the bar.
-    lower = [row for row in made["trouble"] if row["priority"] != "high"]
-    first = made["trouble"][:1] if not made.get("alarm_leads") else []
-    made["kept_lower"] = [row["id"] for row in lower if row in first]
-    made["hidden_trouble"] = len(lower) - len(made["kept_lower"])
-    return templates().TemplateResponse(request, template, made, status_code=status)
+    lower = [row for row in whole["trouble"] if row["priority"] != "high"]
+    first = whole["trouble"][:1] if not whole.get("alarm_leads") else []
+    whole["shown_lower"] = [row["id"] for row in lower if row in first]
+    whole["hidden_trouble"] = len(lower) - len(whole["shown_lower"])
+    return templates().TemplateResponse(request, template, whole, status_code=status)

@@ -13,15 +13,15 @@ from web.service.service import Service
 
 def lessons_of(connection: Connection) -> Lessons:
     """Return the account over every sealed record and what was added to it since."""
-    told = []
+    records = []
     for pour_id, record in shop_events.sealed_records(connection):
         count = (pours.get_pour(connection, pour_id).seal or {})["events"]["count"]
         later = [
             {"kind": row.kind, "at_ms": row.at_ms, "by": row.by, "text": row.text, "data": row.data}
             for row in seals.events_after(connection, pour_id, count)
         ]
-        told.append((pour_id, record, later))
-    return lessons(told)
+        records.append((pour_id, record, later))
+    return lessons(records)
 
 
 def shelf_of(connection: Connection, on: date) -> list[Lot]:

@@ -31,14 +31,14 @@ def chosen(request: Request) -> bool:
 def shop_units(request: Request) -> str | None:
     """Return what was chosen for the whole workshop at the first set-up, as a cookie would hold it; None before."""
     state, mine = request.app.state, SEES.get()
-    known: dict[int | None, str] = getattr(state, "shop_units", {})
-    if mine not in known:
+    by_shop: dict[int | None, str] = getattr(state, "shop_units", {})
+    if mine not in by_shop:
         with state.service.store.read() as connection:
-            told = shop_events.units_of(connection)
-        if told is None:
+            units = shop_events.units_of(connection)
+        if units is None:
             return None
-        state.shop_units = known = known | {mine: told}
-    return known[mine]
+        state.shop_units = by_shop = by_shop | {mine: units}
+    return by_shop[mine]
 
 
 def number_from(text: str, name: str) -> float:

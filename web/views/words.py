@@ -88,17 +88,17 @@ def not_within(within_h: float) -> str:
     return f"it may not be hard within {round(within_h, 0 if within_h >= 10 else 1):g} h of pouring"
 
 
-def release_words(told: Mapping[str, Any]) -> str:
+def release_words(release: Mapping[str, Any]) -> str:
     """Return a forecast's release (JSON): when the core is hard and cool, and whether that may come later than the
     run.
     """
-    late = not_within(told["within_h"]) if told["p95"] is None else ""
-    if told["p50"] is None:
+    late = not_within(release["within_h"]) if release["p95"] is None else ""
+    if release["p50"] is None:
         return late
-    first, last = told["p05"], told["p95"]
+    first, last = release["p05"], release["p95"]
     if last is None:
-        return f"{hours_minutes(told['p50'])}; {late}"
-    return f"{hours_minutes(told['p50'])} ({first:.0f}–{last:.0f} h)"
+        return f"{hours_minutes(release['p50'])}; {late}"
+    return f"{hours_minutes(release['p50'])} ({first:.0f}–{last:.0f} h)"
 
 
 def alarm_line(alarm: OpenAlarm) -> str:

@@ -33,7 +33,7 @@ def settings(service: Any, tmp_path: Path) -> Path:
 def add(service: Any, name: str, role: people.Role = people.Role.OWNER) -> None:
     """Somebody with a password."""
     with service.store.write() as tx:
-        people.add_person(tx, name, role, passwords.kept(OLD), service.timeline.now_ms())
+        people.add_person(tx, name, role, passwords.hash_of(OLD), service.timeline.now_ms())
 
 
 def owner_code(*words: str) -> dict[str, Any]:

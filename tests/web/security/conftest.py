@@ -40,7 +40,7 @@ def seconds() -> Seconds:
 @pytest.fixture(scope="session")
 def kept_password() -> str:
     """The slow hash of PASSWORD, made once."""
-    return passwords.kept(PASSWORD)
+    return passwords.hash_of(PASSWORD)
 
 
 #: What stands in a route's path where a test does not care: rows that exist, or names that could.

@@ -170,7 +170,7 @@ def test_password_fields_are_masked_and_take_a_pasted_password(house: Any) -> No
 def test_a_password_is_taken_exactly_as_typed() -> None:
     """Capitals, spaces at both ends, the two-hundredth character: nothing is trimmed."""
     typed = "  Plane Shavings " + "x" * 180 + " "
-    hashed = passwords.kept(typed)
+    hashed = passwords.hash_of(typed)
     assert passwords.right(hashed, typed)
     for other in (typed.strip(), typed.lower(), typed[:-2], typed + "x"):
         assert not passwords.right(hashed, other)

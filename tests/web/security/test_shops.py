@@ -321,7 +321,7 @@ def test_an_open_page_hears_only_of_its_own_shops_pours(north: Any, south: Any) 
         pages = [asyncio.create_task(page(shop_id)) for shop_id in heard]
         while news.listeners < 2:
             await asyncio.sleep(0)
-        news.tell("readings", pour=north.hot)
+        news.publish("readings", pour=north.hot)
         await asyncio.sleep(0)
         news.close()
         await asyncio.gather(*pages)

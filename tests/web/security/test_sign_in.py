@@ -120,7 +120,7 @@ def test_the_owner_comes_in_while_somebody_guesses_at_the_owners_password(guarde
 def test_nobody_makes_a_known_browser_up(guarded: Any) -> None:
     """The cookie that says so is signed; a forged one gives no tries."""
     guesser = guarded.browser()
-    guesser.cookies.set(sign_in_actions.KNOWN_COOKIE, '{"browser":"x","people":[1]}.forged')
+    guesser.cookies.set(sign_in_actions.DEVICE_COOKIE, '{"browser":"x","people":[1]}.forged')
     for _ in range(31):
         guess(guesser, guarded)
     assert guess(guesser, guarded) == 0
