@@ -25,17 +25,21 @@ def pins(path: Path) -> int:
     return 0
 
 
-ACTS: dict[str, Callable[[Path], int]] = {"station": run_from_file, "relay-safe": relay_safe, "pins": pins}
+COMMANDS: dict[str, Callable[[Path], int]] = {
+    "station": run_from_file,
+    "relay-safe": relay_safe,
+    "pins": pins,
+}
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Run one act on one station file. Exit codes as the command's: 0 done, 2 refused, 1 anything else."""
+    """Run one command on one station file. Return its exit code: 0 done, 2 refused, 1 anything else."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
-    if len(arguments) != 2 or arguments[0] not in ACTS:
-        sys.stderr.write(f"pourlog: give one of {', '.join(ACTS)} and a station file\n")
+    if len(arguments) != 2 or arguments[0] not in COMMANDS:
+        sys.stderr.write(f"pourlog: give one of {', '.join(COMMANDS)} and a station file\n")
         return 2
     try:
-        return ACTS[arguments[0]](Path(arguments[1]))
+        return COMMANDS[arguments[0]](Path(arguments[1]))
     except BadInput as error:
         sys.stderr.write(f"pourlog: {error}\n")
         return 2

@@ -1,8 +1,8 @@
 """From the spool to the service: in order, acknowledged, as often as it takes.
 
-A batch is posted and its rows are forgotten only when the answer says that they are stored. Before the first rows
-of a spool an empty batch asks how far the service is: a service (or a card) that was restored from a copy knows
-another past, and then the spool goes on under a new name instead of waiting for ever.
+A batch is posted, and its rows are dropped only when the answer says that they are stored. Before the first rows of a
+spool an empty batch asks how far the service is: a service (or a card) that was restored from a copy has another past,
+and then the spool goes on under a new name instead of waiting for ever.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum, auto
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from hardware.clock import Clock, Stamp
@@ -50,7 +51,7 @@ ANSWER_S = 15.0
 PERIOD_S = (1.0, 600.0)
 """Periods from sweep to sweep that the service may order."""
 LIMIT_C = (20.0, 300.0)
-"""Limits of a core that the service may tell."""
+"""Limits of a core that the service may send, °C."""
 
 
 class ForwardStep(Enum):
@@ -72,7 +73,7 @@ class Answer:
 
 
 class BadAnswer(Exception):
-    """An answer that cannot be the service's, or that contradicts the batch. Nothing is forgotten."""
+    """An answer that cannot be the service's, or that contradicts the batch. No row is dropped."""
 
 
 def batch_json(
@@ -100,10 +101,10 @@ def batch_json(
 def read_answer(content: bytes, sent_rows: int) -> Answer:
     """Return the answer to a batch of `sent_rows` rows. Raises BadAnswer.
 
-    A garbled answer must not make us forget rows: its counts have to add up to what was sent.
+    A garbled answer must not make us drop rows: its counts have to add up to what was sent.
     """
     try:
-        body: Any = json.loads(content)
+        body: Any = json.loads(content)  # of any shape: it may be anybody's answer
         acknowledged, stored, repeated = (body[key] for key in ("acknowledged_seq", "stored", "repeated"))
         lamp, buzzer, fan, next_s = (body.get(key) for key in ("lamp", "buzzer", "fan", "next_s"))
     except (ValueError, KeyError, TypeError, AttributeError) as error:
@@ -128,10 +129,10 @@ def open_client(
 
     `certificate`: a PEM file; over HTTPS this one is trusted and no other. Raises OSError when it cannot be read.
     """
-    httpx: Any = load_httpx()
+    httpx = load_httpx()
     if transport is None:
         # Loading the certificates costs several MB; an address without TLS needs none.
-        verify: Any = service_url.startswith("https:")
+        verify: bool | ssl.SSLContext = service_url.startswith("https:")
         if verify and certificate is not None:
             verify = ssl.create_default_context(cafile=str(certificate))
         transport = httpx.HTTPTransport(verify=verify, retries=0)
@@ -146,8 +147,8 @@ def open_client(
     return client
 
 
-def load_httpx() -> Any:
-    """httpx without its command line, whose colours and tables would take 10 of the daemon's 45 MB."""
+def load_httpx() -> ModuleType:
+    """Return httpx without its command line, whose colours and tables would take 10 of the daemon's 45 MB."""
     name = "httpx._main"
     if "httpx" in sys.modules or name in sys.modules:
         import httpx as loaded
@@ -162,37 +163,52 @@ def load_httpx() -> Any:
     return httpx
 
 
+@dataclass(frozen=True, slots=True)
+class StationIdentity:
+    """Who sends: the station's name, its token, and its health where it reports one. `token` raises OSError."""
+
+    station: str
+    token: Callable[[], str]
+    health: Callable[[], StationHealth] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Listener:
+    """Whom the service's words are passed on to.
+
+    `answered`: gets each answer. `warned`: gets whether a core is too hot, also from a service that cannot store.
+    """
+
+    answered: Callable[[Answer], None] = lambda _answer: None
+    warned: Callable[[bool], None] = lambda _hot: None
+
+
 class Forwarder:
-    """Sends what is kept. `step` does one thing; `run` is the loop around it."""
+    """Sends the spooled rows. `step` does one thing; `run` is the loop around it."""
 
     def __init__(
         self,
-        station: str,
+        identity: StationIdentity,
         keeper: Keeper,
         client: Client,
         clock: Clock,
-        token: Callable[[], str],
+        listener: Listener = Listener(),
         *,
-        heard: Callable[[Answer], None] = lambda _answer: None,
-        warned: Callable[[bool], None] = lambda _hot: None,
         linger_s: float = LINGER_S,
-        jitter: random.Random | None = None,
-        health: Callable[[], StationHealth] | None = None,
     ) -> None:
         self.wake = threading.Event()
         self.trouble: str | None = None
-        self._station = station
+        #: Spreads the waits of many stations; a test gives its own.
+        self.jitter = random.Random()
+        self._identity = identity
         self._keeper = keeper
         self._client = client
         self._clock = clock
-        self._token = token
         self._last_token: str | None = None
-        self._heard = heard
-        self._warned = warned
+        self._listener = listener
         self._linger_s = linger_s
-        self._jitter = jitter or random.Random()
-        self._health = health
-        self._told_health_s: float | None = None
+        self._health_sent_s: float | None = None
+        #: Spools whose numbers the service agrees with.
         self._agreed: set[str] = set()
         self._sent_s: float | None = None
         self._failures = 0
@@ -210,13 +226,13 @@ class Forwarder:
                 stop.wait(self._linger_s)
 
     def back_off_s(self) -> float:
-        """Seconds to wait after the failures so far: doubling, at most 30, and never all stations at once.
+        """Return the seconds to wait after the failures so far: doubling, at most 30, and never all stations at once.
 
         A service that answers and cannot store still looks at what comes: it is asked more often.
         """
         longest_s = REFUSED_BACK_OFF_S if self._refused else LONGEST_BACK_OFF_S
         full = min(longest_s, FIRST_BACK_OFF_S * 2.0 ** min(self._failures - 1, 10))
-        return full * self._jitter.uniform(0.5, 1.0)
+        return full * self.jitter.uniform(0.5, 1.0)
 
     def step(self) -> ForwardStep:
         """Send at most one batch: rows if there are any, else a sign of life if one is due."""
@@ -226,7 +242,7 @@ class Forwarder:
             return self._fail(f"the spool cannot be read: {error}")
         now_s = self._clock.stamp().boot_s
         if spool.name not in self._agreed:
-            return self._greet(spool)
+            return self._agree(spool)
         if not rows and self._sent_s is not None and 0 <= now_s - self._sent_s < SIGN_OF_LIFE_S / 2:
             return ForwardStep.IDLE
         answer = self._post(spool, rows)
@@ -234,15 +250,15 @@ class Forwarder:
             return ForwardStep.FAILED
         last = rows[-1].seq if rows else spool.forgotten
         if answer.acknowledged_seq < last:
-            return self._disagree(spool, answer, last)
+            return self._ask_again(spool, answer, last)
         spool.forget(last)
         return ForwardStep.SENT if rows else ForwardStep.IDLE
 
     def _next(self) -> tuple[Spool, list[WireReading]]:
-        """Return the spool to send from, with its oldest rows. Raises sqlite3.Error when one cannot be read and
-        none has any.
+        """Return the spool to send from, with its oldest rows.
 
-        A spool on a disk that fails holds up no other: what is in memory is newer, and may be hot.
+        Raises sqlite3.Error when one cannot be read and none has any. A spool on a disk that fails holds up no other:
+        what is in memory is newer, and may be hot.
         """
         spools = self._keeper.spools
         failed: sqlite3.Error | None = None
@@ -258,34 +274,31 @@ class Forwarder:
             raise failed
         return spools[0], []
 
-    def _greet(self, spool: Spool) -> ForwardStep:
+    def _agree(self, spool: Spool) -> ForwardStep:
+        """Learn by an empty batch how far the service is with a spool; a spool with another past takes a new name."""
         answer = self._post(spool, [])
         if answer is None:
             return ForwardStep.FAILED
         if spool.forgotten <= answer.acknowledged_seq <= spool.last_seq:
             spool.forget(answer.acknowledged_seq)
-            self._agreed.add(spool.name)
         else:
-            self._renew(spool)
-            self._agreed.add(spool.name)
+            spool.renew()
+        self._agreed.add(spool.name)
         return ForwardStep.SENT
 
-    def _disagree(self, spool: Spool, answer: Answer, last: int) -> ForwardStep:
-        """Return the service has less than we sent: ask again from the start of this spool."""
+    def _ask_again(self, spool: Spool, answer: Answer, last: int) -> ForwardStep:
+        """Fail because the service has less than was sent: the next step asks how far it is."""
         self._agreed.discard(spool.name)
         return self._fail(
             f"the service acknowledged {answer.acknowledged_seq} of spool {spool.name}, we sent up to {last}"
         )
-
-    def _renew(self, spool: Spool) -> None:
-        spool.renew()
 
     def _post(self, spool: Spool, rows: Sequence[WireReading]) -> Answer | None:
         sent = self._clock.stamp()
         httpx = load_httpx()
         health = self._health_due(sent.boot_s)
         try:
-            content = batch_json(self._station, spool.name, sent, rows, health, self._newest(rows))
+            content = batch_json(self._identity.station, spool.name, sent, rows, health, self._newest(rows))
             response = self._client.post(
                 "/api/batches",
                 content=content,
@@ -300,7 +313,7 @@ class Forwarder:
                 return None
             self._refused = response.status_code == 503
             if self._refused:
-                self._listen(response.content)
+                self._pass_warning(response.content)
             if response.status_code != 200:
                 self._fail(refusal(response.status_code, response.text))
                 return None
@@ -316,55 +329,53 @@ class Forwarder:
             log.warning("the service answers again; %d rows to catch up", self._keeper.pending)
         self.trouble, self._failures, self._sent_s = None, 0, sent.boot_s
         if health is not None:
-            self._told_health_s = sent.boot_s
-        self._heard(answer)
-        self._warned(False)
+            self._health_sent_s = sent.boot_s
+        self._listener.answered(answer)
+        self._listener.warned(False)
         return answer
 
     def _token_now(self) -> str:
         """Return the token as its file has it now, or as it last had it. Raises OSError when it was never read."""
         try:
-            self._last_token = self._token()
+            self._last_token = self._identity.token()
         except OSError:
             if self._last_token is None:
                 raise
-            # A card that has died under the station: the service still knows it.
+            # The card has died under the station: the token still holds.
         return self._last_token
 
     def _newest(self, rows: Sequence[WireReading]) -> list[WireReading]:
-        """Return the last rows of all where the batch leaves some behind: a service that looks only at a core's
-        limit must not
-        wait until it has caught up, or for ever when it can store nothing.
+        """Return the last rows of all where the batch leaves some behind.
+
+        A service that watches only a core's limit must not wait until it has caught up, or for ever when it can store
+        nothing.
         """
         if self._keeper.pending <= len(rows):
             return []
         sent = {(row.probe, row.stamp) for row in rows}
-        found: list[WireReading] = []
+        unsent: list[WireReading] = []
         for spool in self._keeper.spools:
-            with suppress(sqlite3.Error):  # told where its rows are to be sent
-                found += [one for one in spool.newest(NEWEST_ROWS) if (one.probe, one.stamp) not in sent]
-        return sorted(found, key=lambda one: one.stamp.boot_ms)[-NEWEST_ROWS:]
+            with suppress(sqlite3.Error):  # reported where its rows are to be sent
+                unsent += [one for one in spool.newest(NEWEST_ROWS) if (one.probe, one.stamp) not in sent]
+        return sorted(unsent, key=lambda one: one.stamp.boot_ms)[-NEWEST_ROWS:]
 
-    def _listen(self, content: bytes) -> None:
-        """Pass on that a core is too hot: a service that cannot store still knows, and lamp and buzzer are on for
-        it.
-        """
+    def _pass_warning(self, content: bytes) -> None:
+        """Pass on that a core is too hot: a service that cannot store still watches, and lamp and buzzer follow it."""
         try:
-            body: Any = json.loads(content)
-            self._warned(body["core_hot"] is True)
+            self._listener.warned(json.loads(content)["core_hot"] is True)
         except (ValueError, KeyError, TypeError):
             return  # not the service's own words: somebody's between here and there
 
     def _health_due(self, now_s: float) -> StationHealth | None:
-        """Return the machine's health, if the service has not heard of it for a while."""
-        told_s = self._told_health_s
-        if self._health is None or (told_s is not None and 0 <= now_s - told_s < HEALTH_EVERY_S):
+        """Return the machine's health, if it was not sent for a while."""
+        sent_s, health = self._health_sent_s, self._identity.health
+        if health is None or (sent_s is not None and 0 <= now_s - sent_s < HEALTH_EVERY_S):
             return None
-        return self._health()
+        return health()
 
     def _conflict(self, spool: Spool, text: str) -> None:
         log.error("the service holds other contents under our numbers (409): %s", text[:200])
-        self._renew(spool)
+        spool.renew()
         self._agreed.add(spool.name)
         self._fail("conflict of sequence numbers: the spool goes on under a new name")
 

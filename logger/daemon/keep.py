@@ -1,7 +1,7 @@
-"""Where rows are kept: on disk, and in memory for as long as the disk refuses. The watch goes on either way.
+"""Where rows wait for the service: on disk, and in memory for as long as the disk refuses. The watch goes on.
 
 The memory is a second spool with a name of its own, so that its rows reach the service by the same rules. It is
-small; when it is full as well, the newest rows are lost, counted, and told.
+small; when it is full as well, the newest rows are lost, counted and logged.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ REOPEN_S = 60.0
 
 
 class Keeper:
-    """Keeps rows safe, as safe as the machine allows, and says so when that is not safe."""
+    """Stores rows as safely as the machine allows. `trouble`: why they are not safe; `lost`: rows that were dropped."""
 
     def __init__(self, path: Path, *, max_rows: int = MAX_ROWS, memory_rows: int = MEMORY_ROWS) -> None:
         self.trouble: str | None = None
@@ -53,15 +53,15 @@ class Keeper:
         """Rows that the service has not yet acknowledged."""
         return sum(spool.pending for spool in (self._disk, self._memory) if spool is not None)
 
-    def keep(self, rows: Sequence[UnnumberedReading], now_s: float) -> bool:
-        """Keep `rows`; False if they had to be dropped. Never raises for a disk that refuses."""
+    def store(self, rows: Sequence[UnnumberedReading], now_s: float) -> bool:
+        """Store `rows`; return False if they had to be dropped. A disk that refuses raises nothing."""
         if self._disk is None and now_s - self._tried_s >= REOPEN_S:
             self._open(now_s)
         if self._disk is not None:
             try:
                 self._disk.append(rows)
             except (sqlite3.Error, SpoolFull) as error:
-                self._tell(f"rows are held in memory only: {error}")
+                self._report(f"rows are held in memory only: {error}")
                 self._set_aside_if_damaged(error, now_s)
             else:
                 self._recover()
@@ -77,7 +77,7 @@ class Keeper:
         return True
 
     def close(self) -> None:
-        """Close the spools. Rows that are in memory only end here, and are told."""
+        """Close the spools. Rows that are in memory only are lost, and logged."""
         if self._memory.pending:
             log.critical("%d rows were in memory only and are lost now", self._memory.pending)
         for spool in (self._disk, self._memory):
@@ -90,7 +90,7 @@ class Keeper:
         try:
             self._disk = Spool(self._path, max_rows=self._max_rows)
         except (sqlite3.Error, OSError) as error:
-            self._tell(f"the spool cannot be opened: {error}")
+            self._report(f"the spool cannot be opened: {error}")
             if self._set_aside_if_damaged(error, now_s):
                 self._open(now_s)
 
@@ -114,7 +114,7 @@ class Keeper:
         log.critical("%s was damaged; kept as %s, and a new one begun", self._path, aside)
         return True
 
-    def _tell(self, trouble: str) -> None:
+    def _report(self, trouble: str) -> None:
         if trouble != self.trouble:
             log.critical("%s: %s", self._path, trouble)
         self.trouble = trouble

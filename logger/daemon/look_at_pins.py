@@ -1,4 +1,4 @@
-"""Can the station's user use its pins, and who has them? Run under the unit's own rules by `pourlog check`."""
+"""Whether the station's user can use its pins, and who has them. Run under the unit's own rules by `pourlog check`."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ class Pin(TypedDict):
 
 
 def look_at_pins(pins: Pins, devices: Path = DEVICES) -> list[Pin]:
-    """Every wired pin, without touching it: a running station goes on undisturbed."""
-    found: list[Pin] = []
+    """Look at every wired pin without touching it: a running station goes on undisturbed."""
+    wired: list[Pin] = []
     for name in (*OUTPUT_PINS, *INPUT_PINS):
         number = getattr(pins, name)
         if number is None:
@@ -30,5 +30,5 @@ def look_at_pins(pins: Pins, devices: Path = DEVICES) -> list[Pin]:
             pin["holder"] = holder(number, devices)
         except Exception as error:  # noqa: BLE001 - whatever a driver raises is what is wrong with this pin
             pin["problem"] = reason_of(error)
-        found.append(pin)
-    return found
+        wired.append(pin)
+    return wired

@@ -1,4 +1,4 @@
-"""The station daemon, wired together: sweep, keep, forward, switch, and tell systemd. Wiring only."""
+"""The station daemon, wired together: sweep, spool, forward, switch, and report to systemd. Wiring only."""
 
 from __future__ import annotations
 
@@ -21,7 +21,15 @@ from hardware.health import disk_free_mb, power_low
 from hardware.outputs import Outputs
 from hardware.pins import PinFactory, pi_pins
 from hardware.station import Hardware, open_pi
-from logger.daemon.forward import LINGER_S, Answer, Forwarder, ForwardStep, open_client
+from logger.daemon.forward import (
+    LINGER_S,
+    Answer,
+    Forwarder,
+    ForwardStep,
+    Listener,
+    StationIdentity,
+    open_client,
+)
 from logger.daemon.keep import Keeper
 from logger.daemon.sample import Sampler, contact_row
 from logger.daemon.signals import LastResort, Signals
@@ -36,9 +44,9 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 DRAIN_S = 5.0
-"""Real seconds that a stop may take to send what is left; the rest is kept for the next start."""
-TOLD_FOR_S = 900.0
-"""The service's period counts this long after it was last heard; then the station's own."""
+"""Real seconds that a stop may take to send what is left; the rest stays for the next start."""
+ORDER_HOLDS_S = 900.0
+"""The service's period counts this long after its last answer; then the station's own."""
 MEND_EVERY_S = 60.0
 """Pins that failed are tried again this often."""
 
@@ -51,30 +59,53 @@ class PeriodOrder:
     at_s: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class RunMode:
+    """How a bench, a demo or a test runs a station; the defaults are a station's own.
+
+    `transport` takes the network's place. `end_after_s`: of the clock's time. `sweeps_per_commit` above 1 is for fast
+    simulations only: a crash then loses up to that many sweeps. `obey_period` False ignores the period that the service
+    orders. `bus_threads` False reads the buses in the sweeps' own thread: for the bench, whose files never block.
+    `drain_s`: real seconds for what is left at the end. `linger_s`: see LINGER_S. `after_sweep` is called with the
+    number of sweeps done.
+    """
+
+    transport: httpx.BaseTransport | None = None
+    end_after_s: float | None = None
+    sweeps_per_commit: int = 1
+    obey_period: bool = True
+    bus_threads: bool = True
+    drain_s: float = DRAIN_S
+    linger_s: float = LINGER_S
+    after_sweep: Callable[[int], None] = lambda _done: None
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """The parts of one running station."""
+
+    config: StationConfig
+    hardware: Hardware
+    clock: Clock
+    sampler: Sampler
+    keeper: Keeper
+    signals: Signals
+    forwarder: Forwarder
+    order: PeriodOrder
+
+
 def run_station(
     config: StationConfig,
     hardware: Hardware,
     clock: Clock,
     stop: threading.Event,
-    *,
-    transport: httpx.BaseTransport | None = None,
+    mode: RunMode = RunMode(),
     supervisor: Supervisor | None = None,
-    end_after_s: float | None = None,
-    sweeps_per_commit: int = 1,
-    obey_period: bool = True,
-    bus_threads: bool = True,
-    drain_s: float = DRAIN_S,
-    linger_s: float = LINGER_S,
-    after_sweep: Callable[[int], None] | None = None,
 ) -> int:
-    """Run one station until `stop` is set, or for `end_after_s` of the clock's time. Returns the exit code, 0.
+    """Run one station until `stop` is set, or for as long as the mode says. Return the exit code, 0.
 
     The hardware is closed at the end, outputs first switched off. `clock` belongs to the sweeps; on a stepped clock
-    the forwarder waits beside it. `sweeps_per_commit` above 1 is for fast simulations only: a crash then loses up
-    to that many sweeps. `obey_period` False ignores the period that the service orders. `bus_threads` False reads
-    the buses in the sweeps' own thread: for the bench, whose files never block. At the end the rest is sent
-    for at most `drain_s` real seconds. `linger_s` is the forwarder's. `after_sweep` is called with the
-    number of sweeps done.
+    the forwarder waits beside it.
     """
     with ExitStack() as cleanup:
         cleanup.callback(hardware.close)
@@ -82,49 +113,52 @@ def run_station(
         cleanup.callback(supervisor.close)
         keeper = Keeper(config.spool_file)
         cleanup.callback(keeper.close)
-        client = cleanup.enter_context(open_client(config.service_url, transport, config.service_certificate))
-        started_s = clock.stamp().boot_s
-        signals = Signals(hardware.outputs, LastResort(config.limit_c), started_s)
-        period = PeriodOrder()
-        forwarder = Forwarder(
-            config.name,
-            keeper,
-            client,
-            beside(clock),
-            config.token,
-            heard=partial(_take_answer, clock, signals, period if obey_period else None),
-            warned=lambda hot: signals.warned(hot=hot, now_s=clock.stamp().boot_s),
-            linger_s=linger_s,
-            health=partial(_health, config, hardware),
+        client = cleanup.enter_context(
+            open_client(config.service_url, mode.transport, config.service_certificate)
         )
-        sampler = Sampler(hardware.buses, config.wiring.all_probes, clock, threads=bus_threads)
-        loop = _Sweeps(
-            config,
-            hardware,
-            clock,
-            sampler,
-            keeper,
-            signals,
-            supervisor,
-            forwarder,
-            period,
-            sweeps_per_commit,
-        )
-        with _forwarding(forwarder, keeper, drain_s):
+        parts = _wire(config, hardware, clock, keeper, client, mode)
+        loop = _Sweeps(parts, supervisor, mode.sweeps_per_commit)
+        with _forwarding(parts.forwarder, keeper, mode.drain_s):
             try:
-                loop.run(stop, end_after_s, after_sweep)
+                loop.run(stop, mode.end_after_s, mode.after_sweep)
             finally:
                 supervisor.stopping()
                 loop.end()
         return 0
 
 
-def _take_answer(clock: Clock, signals: Signals, period: PeriodOrder | None, answer: Answer) -> None:
+def _wire(
+    config: StationConfig,
+    hardware: Hardware,
+    clock: Clock,
+    keeper: Keeper,
+    client: httpx.Client,
+    mode: RunMode,
+) -> _Parts:
+    signals = Signals(hardware.outputs, LastResort(config.limit_c), clock.stamp().boot_s)
+    order = PeriodOrder()
+    listener = Listener(
+        answered=partial(_take_answer, clock, signals, order if mode.obey_period else None),
+        warned=lambda hot: signals.take_warning(hot=hot, now_s=clock.stamp().boot_s),
+    )
+    forwarder = Forwarder(
+        StationIdentity(config.name, config.token, partial(_health, config, hardware)),
+        keeper,
+        client,
+        beside(clock),
+        listener,
+        linger_s=mode.linger_s,
+    )
+    sampler = Sampler(hardware.buses, config.wiring.all_probes, clock, threads=mode.bus_threads)
+    return _Parts(config, hardware, clock, sampler, keeper, signals, forwarder, order)
+
+
+def _take_answer(clock: Clock, signals: Signals, order: PeriodOrder | None, answer: Answer) -> None:
     """Do what the service answers: orders to the outputs, and the period where it is obeyed."""
     now_s = clock.stamp().boot_s
-    if answer.next_s is not None and period is not None:
-        period.period_s, period.at_s = answer.next_s, now_s
-    signals.heard(answer.orders, now_s, answer.core_limit_c)
+    if answer.next_s is not None and order is not None:
+        order.period_s, order.at_s = answer.next_s, now_s
+    signals.take_orders(answer.orders, now_s, answer.core_limit_c)
 
 
 def _health(config: StationConfig, hardware: Hardware) -> StationHealth:
@@ -149,35 +183,23 @@ def _forwarding(forwarder: Forwarder, keeper: Keeper, drain_s: float) -> Iterato
 class _Sweeps:
     """The loop that sweeps, and feeds the watchdog."""
 
-    def __init__(
-        self,
-        config: StationConfig,
-        hardware: Hardware,
-        clock: Clock,
-        sampler: Sampler,
-        keeper: Keeper,
-        signals: Signals,
-        supervisor: Supervisor,
-        forwarder: Forwarder,
-        told: PeriodOrder,
-        sweeps_per_commit: int,
-    ) -> None:
-        self._config = config
-        self._hardware = hardware
-        self._clock = clock
-        self._sampler = sampler
-        self._keeper = keeper
-        self._signals = signals
+    def __init__(self, parts: _Parts, supervisor: Supervisor, sweeps_per_commit: int) -> None:
+        self._config = parts.config
+        self._hardware = parts.hardware
+        self._clock = parts.clock
+        self._sampler = parts.sampler
+        self._keeper = parts.keeper
+        self._signals = parts.signals
+        self._forwarder = parts.forwarder
+        self._order = parts.order
         self._supervisor = supervisor
-        self._forwarder = forwarder
-        self._told = told
         self._sweeps_per_commit = sweeps_per_commit
         self._waiting: list[UnnumberedReading] = []
         self._done = 0
-        self._mended_s = clock.stamp().boot_s
+        self._mended_s = self._clock.stamp().boot_s
 
     def run(
-        self, stop: threading.Event, end_after_s: float | None, after_sweep: Callable[[int], None] | None
+        self, stop: threading.Event, end_after_s: float | None, after_sweep: Callable[[int], None]
     ) -> None:
         started_s = due_s = self._clock.stamp().boot_s
         while not stop.is_set() and (end_after_s is None or due_s - started_s <= end_after_s):
@@ -185,8 +207,7 @@ class _Sweeps:
             self._supervisor.ready(self._status())
             if well:
                 self._supervisor.alive(self._status())
-            if after_sweep is not None:
-                after_sweep(self._done)
+            after_sweep(self._done)
             period_s = self._period_s(due_s - started_s)
             now_s = self._clock.stamp().boot_s
             # The next moment of the grid; moments that a slow bus let pass are not made up for.
@@ -194,7 +215,7 @@ class _Sweeps:
             self._wait(stop, due_s, well)
 
     def end(self) -> None:
-        """Keep what is still held."""
+        """Spool what the probes still hold."""
         rows = self._sampler.close()
         self._keep(rows, force=True)
 
@@ -203,8 +224,8 @@ class _Sweeps:
         self._done += 1
         self._mend_pins()
         rows = [*sweep.rows, *self._contact_rows(sweep.rows)]
-        kept = self._keep(rows, force=self._done % self._sweeps_per_commit == 0)
-        return sweep.finished and kept
+        stored = self._keep(rows, force=self._done % self._sweeps_per_commit == 0)
+        return sweep.finished and stored
 
     def _mend_pins(self) -> None:
         now_s = self._clock.stamp().boot_s
@@ -214,17 +235,17 @@ class _Sweeps:
 
     def _contact_rows(self, rows: list[UnnumberedReading]) -> list[UnnumberedReading]:
         changes = [] if self._hardware.contacts is None else self._hardware.contacts.changes()
-        self._signals.swept(rows, changes, self._clock.stamp().boot_s)
+        self._signals.take_sweep(rows, changes, self._clock.stamp().boot_s)
         return [contact_row(change) for change in changes]
 
     def _keep(self, rows: list[UnnumberedReading], *, force: bool) -> bool:
         self._waiting += rows
         if not force or not self._waiting:
             return True
-        kept = self._keeper.keep(self._waiting, self._clock.stamp().boot_s)
+        stored = self._keeper.store(self._waiting, self._clock.stamp().boot_s)
         self._waiting = []
         self._forwarder.wake.set()
-        return kept
+        return stored
 
     def _wait(self, stop: threading.Event, due_s: float, well: bool) -> None:
         """Wait for the next sweep in pieces short enough for the watchdog and for the contacts."""
@@ -241,14 +262,14 @@ class _Sweeps:
                     self._keep(rows, force=True)
 
     def _period_s(self, age_s: float) -> float:
-        told = self._told
-        if told.period_s is not None and self._clock.stamp().boot_s - told.at_s < TOLD_FOR_S:
-            return told.period_s
+        order = self._order
+        if order.period_s is not None and self._clock.stamp().boot_s - order.at_s < ORDER_HOLDS_S:
+            return order.period_s
         return self._config.periods.own(age_s)
 
     def _status(self) -> str:
-        told = (self._keeper.trouble, self._forwarder.trouble, pin_faults(self._hardware))
-        trouble = "; ".join(text for text in told if text)
+        troubles = (self._keeper.trouble, self._forwarder.trouble, pin_faults(self._hardware))
+        trouble = "; ".join(text for text in troubles if text)
         return f"{self._done} sweeps, {self._keeper.pending} rows to send" + (
             f"; {trouble}" if trouble else ""
         )
@@ -293,7 +314,7 @@ def _bench_text(config: StationConfig, probe: str, text: str | None) -> str:
 
 
 def run_from_file(path: Path | str) -> int:
-    """Return what `pourlog station FILE` does: run until SIGTERM or SIGINT. Raises BadSettings and HardwareError."""
+    """Do as `pourlog station FILE`: run until SIGTERM or SIGINT. Raises BadSettings and HardwareError."""
     config = station_from_file(path)
     clock = SystemClock()
     stop = threading.Event()
@@ -306,7 +327,7 @@ def run_from_file(path: Path | str) -> int:
 
 
 def relay_safe(path: Path | str, factory: PinFactory = pi_pins) -> int:
-    """Return what `pourlog relay-safe FILE` does: drive lamp, buzzer and fan off, whatever happened before.
+    """Do as `pourlog relay-safe FILE`: drive lamp, buzzer and fan off, whatever happened before.
 
     For ExecStopPost: a daemon that was killed cannot do it itself. Raises BadSettings, and HardwareMissing with every
     output that could not be driven, after all others were.

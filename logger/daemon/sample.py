@@ -63,7 +63,7 @@ class Sampler:
         return Sweep(rows, finished)
 
     def close(self) -> list[UnnumberedReading]:
-        """End the threads; returns what was still held, as faults."""
+        """End the threads; return what the probes still held, as faults."""
         rows: list[UnnumberedReading] = []
         for reader in self._readers:
             rows += [as_row(sample, self._wiring) for sample in reader.close()]
@@ -83,10 +83,10 @@ class _DirectReader:
         self._clock = clock
 
     def begin(self) -> None:
-        """Nothing to begin."""
+        """Do nothing: `take` reads."""
 
     def take(self) -> list[Sample] | None:
-        """Read now."""
+        """Read every probe of the bus now."""
         return look_at_all(self.bus, self._clock)
 
     def close(self) -> list[Sample]:
@@ -118,7 +118,7 @@ class _BusReader:
     def take(self) -> list[Sample] | None:
         """Return the sweep's samples; None if the bus is stuck. A sweep that comes back late is let through then."""
         try:
-            # Real time, whatever the clock: this guards against hardware. Waited for once, then only asked.
+            # Real time, whatever the clock: this guards against hardware. The full wait is for the first time only.
             answer = self._answers.get(timeout=0.01 if self._stuck else self._deadline_s)
         except queue.Empty:
             self._stuck = True
@@ -129,7 +129,7 @@ class _BusReader:
         return answer
 
     def close(self) -> list[Sample]:
-        """End the thread; returns what the probes still held."""
+        """End the thread; return what the probes still held."""
         self._asked.put(False)
         self._thread.join(timeout=None if not self._busy else 0.1)
         if self._thread.is_alive():
@@ -148,7 +148,7 @@ class _BusReader:
 
 
 def look_at_all(bus: Bus, clock: Clock) -> list[Sample]:
-    """One sweep over one bus, probe after probe."""
+    """Read every probe of a bus, one after the other."""
     bus.begin_sweep(clock.stamp())
     return [sample for probe in bus.probes for sample in probe.read(clock)]
 

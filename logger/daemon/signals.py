@@ -20,8 +20,8 @@ log = logging.getLogger(__name__)
 LIMIT_C = 95.0
 """Below boiling water in the wood, and below what a probe's usual cable bears. Our own choice; no source."""
 DEADBAND_C = 5.0
-TOLD_DEADBAND_C = 2.0
-"""The same at a limit that the service has told: as its alarm core-hot has it."""
+SENT_DEADBAND_C = 2.0
+"""The same at a limit that the service has sent: as its alarm core-hot has it."""
 NEEDED = 2
 """Readings over the limit, in a row or by two probes, before it counts: one alone may be a lie."""
 QUIET_S = 600.0
@@ -93,40 +93,38 @@ class Signals:
         self._lock = threading.Lock()
         self._orders = Orders()
         self._heard_s = started_s
-        #: The lowest limit of the pours at this station, as the service last told it: used while the service is silent.
-        self._told: LastResort | None = None
+        #: The lowest limit of the pours at this station, as the service last sent it: used while the service is silent.
+        self._sent_limit: LastResort | None = None
         self._wet = False
         self._warned_hot = False
         self._quiet_until_s = started_s
 
-    def heard(self, orders: Orders, now_s: float, core_limit_c: float | None = None) -> None:
+    def take_orders(self, orders: Orders, now_s: float, core_limit_c: float | None = None) -> None:
         """Take the service's answer. `core_limit_c`: the lowest limit of a core that is watched here now, if any is."""
         with self._lock:
             self._orders, self._heard_s = orders, now_s
             if core_limit_c is None:
-                self._told = None
-            elif self._told is None or self._told.limit_c != core_limit_c:
-                self._told = LastResort(core_limit_c, ("core",), TOLD_DEADBAND_C)
+                self._sent_limit = None
+            elif self._sent_limit is None or self._sent_limit.limit_c != core_limit_c:
+                self._sent_limit = LastResort(core_limit_c, ("core",), SENT_DEADBAND_C)
             self._apply(now_s)
 
-    def warned(self, *, hot: bool, now_s: float) -> None:
-        """Take the warning of a service that can store nothing: whether a core is over its limit. One that works
-        ends it.
-        """
+    def take_warning(self, *, hot: bool, now_s: float) -> None:
+        """Take the warning of a service that can store nothing: whether a core is over its limit."""
         with self._lock:
             if hot != self._warned_hot:
                 self._warned_hot = hot
                 self._apply(now_s)
 
-    def swept(
+    def take_sweep(
         self, rows: Sequence[UnnumberedReading], changes: Sequence[ContactChange], now_s: float
     ) -> None:
         """Take a sweep that is done, or a contact that changed."""
         with self._lock:
             was_hot = self._last_resort.hot
             self._last_resort.take(rows)
-            if self._told is not None:
-                self._told.take(rows)
+            if self._sent_limit is not None:
+                self._sent_limit.take(rows)
             if self._last_resort.hot and not was_hot:
                 log.critical("a probe is over the station's own limit of %g °C", self._last_resort.limit_c)
             for change in changes:
@@ -139,8 +137,8 @@ class Signals:
     def decide(self, now_s: float) -> Decision:
         """Return what should be switched at `now_s`."""
         silent = now_s - self._heard_s > SILENT_S
-        told = silent and self._told is not None and self._told.hot
-        own = self._last_resort.hot or self._wet or self._warned_hot or told
+        over_sent = silent and self._sent_limit is not None and self._sent_limit.hot
+        own = self._last_resort.hot or self._wet or self._warned_hot or over_sent
         lamp = own or self._orders.lamp
         return Decision(
             lamp=lamp,

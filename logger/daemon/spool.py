@@ -1,4 +1,4 @@
-"""The station's own disk: every row is kept until the service has said that it stores it.
+"""The station's own disk: every row stays until the service has said that it stores it.
 
 One SQLite file in WAL mode with synchronous=FULL: a commit that returned survives a power cut, if the card keeps its
 promises. Sequence numbers count up by one without gaps within a spool, whose name is a UUID; both are the service's
@@ -88,9 +88,9 @@ class Spool:
         return self.last_seq - self.forgotten
 
     def append(self, rows: Sequence[UnnumberedReading]) -> int:
-        """Keep `rows` in one commit; returns the last sequence number.
+        """Store `rows` in one commit; return the last sequence number.
 
-        Raises SpoolFull, or sqlite3.Error if the disk refuses: then none of the rows is kept.
+        Raises SpoolFull, or sqlite3.Error if the disk refuses: then none of the rows is stored.
         """
         with self._lock:
             if self.pending + len(rows) > self.max_rows:
@@ -114,16 +114,16 @@ class Spool:
             return self.last_seq
 
     def oldest(self, limit: int) -> list[WireReading]:
-        """Up to `limit` rows that the service has not acknowledged, in order."""
+        """Return up to `limit` rows that the service has not acknowledged, in order."""
         return self._rows(_OLDEST, limit)
 
     def newest(self, limit: int) -> list[WireReading]:
         """Return the last `limit` rows that the service has not acknowledged, in order."""
         return self._rows(_NEWEST, limit)[::-1]
 
-    def _rows(self, wanted: str, limit: int) -> list[WireReading]:
+    def _rows(self, query: str, limit: int) -> list[WireReading]:
         with self._lock:
-            found = self._db.execute(wanted, (self.forgotten, limit)).fetchall()
+            rows = self._db.execute(query, (self.forgotten, limit)).fetchall()
         return [
             WireReading(
                 seq=seq,
@@ -136,7 +136,7 @@ class Spool:
                 note=note,
                 milli_rh=milli_rh,
             )
-            for seq, probe, place, wall, boot, at, was_set, milli_c, fault, raw, note, milli_rh in found
+            for seq, probe, place, wall, boot, at, was_set, milli_c, fault, raw, note, milli_rh in rows
         ]
 
     def forget(self, up_to: int) -> None:
@@ -147,7 +147,7 @@ class Spool:
     def renew(self) -> None:
         """Take a new name and number the rows that are left from 1.
 
-        For a service that knows another past of this spool than we do (a card or a database restored from a copy).
+        For a service that has another past of this spool than the card (one of them was restored from a copy).
         """
         with self._lock:
             name = str(uuid.uuid4())

@@ -140,15 +140,15 @@ def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
 
 
 class _Table:
-    """One table of the file: hands out keys, each with its check, and refuses what is left."""
+    """One table of the file: reads keys, each with its check, and refuses those that are left."""
 
     def __init__(self, where: str, content: Mapping[str, Any]) -> None:
         self.where = where
         self._content = content
-        self._known: set[str] = set()
+        self._allowed: set[str] = set()
 
-    def _take(self, key: str, default: Any, allowed: str) -> Any:
-        self._known.add(key)
+    def _take(self, key: str, default: object, allowed: str) -> Any:
+        self._allowed.add(key)
         if key in self._content:
             return self._content[key]
         if default is None:
@@ -169,7 +169,7 @@ class _Table:
         return value
 
     def maybe_text(self, key: str) -> str | None:
-        self._known.add(key)
+        self._allowed.add(key)
         return None if key not in self._content else self.text(key, None, "text in quotes")
 
     def choice(self, key: str, choices: tuple[str, ...]) -> str:
@@ -191,7 +191,7 @@ class _Table:
         return float(value)
 
     def pin(self, key: str) -> int | None:
-        self._known.add(key)
+        self._allowed.add(key)
         value = self._content.get(key)
         if value is not None and (isinstance(value, bool) or value not in PIN_NUMBERS):
             raise self._refuse(key, "is no GPIO number", value, "0 to 27")
@@ -216,12 +216,12 @@ class _Table:
         return [_Table(f"{self.where}: [[{key}]] {number}", entry) for number, entry in enumerate(value, 1)]
 
     def done(self) -> None:
-        unknown = sorted(set(self._content) - self._known)
+        unknown = sorted(set(self._content) - self._allowed)
         if unknown:
             raise BadSettings(
                 f"{self.where}: {unknown[0]}",
                 "is not a known name",
-                allowed=", ".join(sorted(self._known)),
+                allowed=", ".join(sorted(self._allowed)),
                 remedy="correct the name, or remove the line",
             )
 
@@ -269,9 +269,9 @@ def _pins(table: _Table) -> Pins:
 
 
 def _no_duplicates(where: str, wiring: Wiring) -> None:
-    seen: set[str] = set()
+    ids: set[str] = set()
     for probe in wiring.all_probes:
-        if probe.id in seen:
+        if probe.id in ids:
             raise BadSettings(
                 f"{where}: [[probe]]",
                 "the same probe twice",
@@ -279,8 +279,8 @@ def _no_duplicates(where: str, wiring: Wiring) -> None:
                 allowed="each id once",
                 remedy="warm one probe in your hand to see which id it has",
             )
-        seen.add(probe.id)
-    if not seen:
+        ids.add(probe.id)
+    if not ids:
         raise BadSettings(
             f"{where}: [[probe]]",
             "no probe at all",

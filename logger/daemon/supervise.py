@@ -18,11 +18,11 @@ from types import FrameType
 log = logging.getLogger(__name__)
 
 SEND_S = 0.5
-"""Real seconds that a word to systemd may take."""
+"""Real seconds that a message to systemd may take."""
 
 
 class Supervisor:
-    """Tells systemd how the daemon is. Without systemd it tells nobody, and nothing changes."""
+    """Reports to systemd how the daemon is. Without systemd nothing is sent."""
 
     def __init__(self, environ: Mapping[str, str] | None = None) -> None:
         environ = os.environ if environ is None else environ
@@ -61,25 +61,26 @@ class Supervisor:
 
 
 def _notify_socket(name: str) -> socket.socket | None:
-    """Return a connected datagram socket to systemd (sd_notify(3): '@' in front means an abstract name); None
-    without one.
+    """Return a connected datagram socket to systemd; None without one.
+
+    sd_notify(3): '@' in front means an abstract name.
     """
     if not name:
         return None
-    made = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
-    # A systemd that does not take its mail must not hold up a sweep.
-    made.settimeout(SEND_S)
+    connection = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
+    # A systemd that does not read its socket must not hold up a sweep.
+    connection.settimeout(SEND_S)
     try:
-        made.connect("\0" + name[1:] if name.startswith("@") else name)
+        connection.connect("\0" + name[1:] if name.startswith("@") else name)
     except OSError as error:
-        made.close()
+        connection.close()
         log.warning("systemd's socket %s cannot be reached: %s", name, error)
         return None
-    return made
+    return connection
 
 
 def _watchdog_s(environ: Mapping[str, str]) -> float | None:
-    """Seconds within which systemd wants to hear from this process; None if it does not."""
+    """Return the seconds within which systemd expects a sign of life from this process; None where it expects none."""
     usec, pid = environ.get("WATCHDOG_USEC", ""), environ.get("WATCHDOG_PID", "")
     if not usec.isdigit() or (pid and pid != str(os.getpid())):
         return None
@@ -88,7 +89,7 @@ def _watchdog_s(environ: Mapping[str, str]) -> float | None:
 
 @contextmanager
 def stop_on_signals(stop: threading.Event) -> Iterator[None]:
-    """Within it, SIGTERM and SIGINT set `stop`. Only for the main thread of a process."""
+    """Have SIGTERM and SIGINT set `stop` meanwhile. Only for the main thread of a process."""
 
     def end(number: int, _frame: FrameType | None) -> None:
         log.info("%s: stopping", signal.Signals(number).name)

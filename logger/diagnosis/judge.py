@@ -47,7 +47,7 @@ REMEDIES = {
 
 
 def judge(facts: MachineFacts) -> list[MachineFinding]:
-    """Every finding, in the order of its topic."""
+    """Return every finding, in the order of its topic."""
     findings: list[MachineFinding] = []
     if facts.bench:
         findings.append(
@@ -125,7 +125,7 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
 
 
 def _no_bus(wires: WiresSeen, *, is_pi: bool) -> MachineFinding:
-    """Why there is no 1-Wire bus, and what to do."""
+    """Return why there is no 1-Wire bus, and what to do."""
     if not is_pi:
         return MachineFinding(
             "probes", FAIL, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
@@ -174,8 +174,8 @@ def _pins(wires: WiresSeen, units: Sequence[UnitSeen]) -> list[MachineFinding]:
         findings.append(MachineFinding("pins", WARN, says, "run it as root: sudo pourlog check"))
     if not findings:
         named = ", ".join(f"{pin.name} {pin.number}" for pin in wires.pins)
-        whose = " by the station's own user, under its unit's rules" if wires.as_unit else ""
-        findings.append(MachineFinding("pins", OK, f"{named}: can be used{whose}"))
+        by = " by the station's own user, under its unit's rules" if wires.as_unit else ""
+        findings.append(MachineFinding("pins", OK, f"{named}: can be used{by}"))
     return findings
 
 
@@ -349,7 +349,7 @@ def _messages(facts: MachineFacts) -> list[MachineFinding]:
 
 
 def _heartbeat(messages: MessagesSeen) -> list[MachineFinding]:
-    """Return a machine that has died tells nobody: only somebody outside who misses it can."""
+    """Judge whether anybody outside would miss this machine: one that has died cannot say so itself."""
     if messages.heartbeat:
         return [
             MachineFinding(
@@ -368,15 +368,13 @@ def _heartbeat(messages: MessagesSeen) -> list[MachineFinding]:
 
 
 def _versions(facts: MachineFacts) -> list[MachineFinding]:
-    seen = facts.versions
-    dotted = ".".join(map(str, seen.python))
-    says = (
-        f"pourlog {seen.program}, Python {dotted}, SQLite {'.'.join(map(str, seen.sqlite))}, {seen.machine}"
-    )
-    if seen.python < (3, 11):
+    versions = facts.versions
+    python, sqlite = ".".join(map(str, versions.python)), ".".join(map(str, versions.sqlite))
+    says = f"pourlog {versions.program}, Python {python}, SQLite {sqlite}, {versions.machine}"
+    if versions.python < (3, 11):
         return [MachineFinding("versions", FAIL, says, "Python 3.11 or newer is needed")]
-    if seen.sqlite < SQLITE:
+    if versions.sqlite < SQLITE:
         return [MachineFinding("versions", FAIL, says, "SQLite 3.35 or newer is needed: update the system")]
-    if facts.is_pi and seen.bits != 64:
+    if facts.is_pi and versions.bits != 64:
         return [MachineFinding("versions", FAIL, says, "write the 64-bit system to the card")]
     return [MachineFinding("versions", OK, says)]

@@ -1,4 +1,4 @@
-"""What surrounds the program, in plain words: its units, watchdog, memory, journal, WiFi, name. Pure."""
+"""Findings on what surrounds the program: its units, watchdog, memory, journal, WiFi, name. Pure."""
 
 from __future__ import annotations
 
@@ -29,20 +29,20 @@ WIFI_AWAKE = (
 )
 
 
-def judge_system(seen: SystemSeen, *, is_pi: bool) -> list[MachineFinding]:
-    """Every finding about the system around the program."""
-    findings = [finding for unit in seen.units for finding in _unit(unit)]
-    findings += _watchdog(seen, is_pi=is_pi)
-    if seen.memory_limits is False:
+def judge_system(system: SystemSeen, *, is_pi: bool) -> list[MachineFinding]:
+    """Return every finding about the system around the program."""
+    findings = [finding for unit in system.units for finding in _unit(unit)]
+    findings += _watchdog(system, is_pi=is_pi)
+    if system.memory_limits is False:
         says = "this kernel does not keep the program to its share of memory: MemoryMax does nothing"
         do = "write cgroup_enable=memory at the end of the line in /boot/firmware/cmdline.txt, then sudo reboot"
         findings.append(MachineFinding("memory", WARN, says, do))
-    elif seen.memory_limits:
+    elif system.memory_limits:
         findings.append(MachineFinding("memory", OK, "the kernel keeps the program to its share"))
-    if seen.journal_kept is False:
+    if system.journal_kept is False:
         says = "the journal is in memory: after a restart nobody can see what went wrong"
         findings.append(MachineFinding("journal", WARN, says, KEEP_JOURNAL))
-    elif seen.journal_kept:
+    elif system.journal_kept:
         findings.append(MachineFinding("journal", OK, "kept over a restart"))
     findings += [
         MachineFinding(
@@ -51,24 +51,24 @@ def judge_system(seen: SystemSeen, *, is_pi: bool) -> list[MachineFinding]:
             f"{device} sleeps between packets: phones wait, or do not reach the board",
             WIFI_AWAKE,
         )
-        for device in seen.wifi_saving
+        for device in system.wifi_saving
     ]
     return findings
 
 
-def judge_name(seen: NameSeen | None, address: str | None) -> list[MachineFinding]:
-    """Do phones find the board by the name that they are given?"""
-    if seen is None:
+def judge_name(name: NameSeen | None, address: str | None) -> list[MachineFinding]:
+    """Judge whether phones find the board by the name that they are given."""
+    if name is None:
         return []
-    if not seen.answers:
-        says = f"nobody in this network answers for {seen.host}: phones do not find the board by it"
+    if not name.answers:
+        says = f"nobody in this network answers for {name.host}: phones do not find the board by it"
         do = f"sudo apt install avahi-daemon, or write public_url with {address} into the settings file"
         return [MachineFinding("name", WARN, says, do)]
-    if address not in seen.answers:
-        says = f"{seen.host} is another machine here ({', '.join(seen.answers)}); this one is {address}"
+    if address not in name.answers:
+        says = f"{name.host} is another machine here ({', '.join(name.answers)}); this one is {address}"
         do = "give this machine a name of its own (sudo hostnamectl hostname NAME), and write it into public_url"
         return [MachineFinding("name", WARN, says, do)]
-    return [MachineFinding("name", OK, f"{seen.host} is found in this network")]
+    return [MachineFinding("name", OK, f"{name.host} is found in this network")]
 
 
 def _unit(unit: UnitSeen) -> list[MachineFinding]:
@@ -79,12 +79,12 @@ def _unit(unit: UnitSeen) -> list[MachineFinding]:
         return _backup(unit)
     look = f"sudo journalctl -u {short} -n 30"
     if unit.active != "active":
-        told = (
+        says = (
             "is not running" if unit.active == "inactive" else f"does not run ({unit.active}: {unit.result})"
         )
         tries = f", and was started again {_times(unit.restarts)}" if unit.restarts else ""
         do = f"sudo systemctl restart {short}; if it does not stay: {look}"
-        return [MachineFinding("units", FAIL, f"{short} {told}{tries}", do)]
+        return [MachineFinding("units", FAIL, f"{short} {says}{tries}", do)]
     findings = []
     if unit.restarts:
         says = f"{short} runs, but had to be started again {_times(unit.restarts)}"
@@ -95,8 +95,8 @@ def _unit(unit: UnitSeen) -> list[MachineFinding]:
     trouble = unit.status.partition("; ")[2] if unit.name == STATION_UNIT else unit.status
     if trouble not in CALM:
         findings.append(MachineFinding("units", WARN, f"{short} says: {trouble}", f"see since when: {look}"))
-    told = f": {unit.status}" if unit.status and not findings else ""
-    return findings or [MachineFinding("units", OK, f"{short} runs{told}")]
+    status = f": {unit.status}" if unit.status else ""
+    return findings or [MachineFinding("units", OK, f"{short} runs{status}")]
 
 
 def _times(number: int) -> str:
@@ -104,20 +104,20 @@ def _times(number: int) -> str:
 
 
 def _backup(unit: UnitSeen) -> list[MachineFinding]:
-    """Return the nightly backup is a run, not something that runs."""
+    """Judge the nightly backup by its last run: unlike the others it does not go on running."""
     if unit.result in ("", "success"):
         return []
     do = "sudo journalctl -u pourlog-backup -n 30"
     return [MachineFinding("units", FAIL, f"the last backup failed ({unit.result})", do)]
 
 
-def _watchdog(seen: SystemSeen, *, is_pi: bool) -> list[MachineFinding]:
-    if seen.watchdog_s is None or not is_pi:
+def _watchdog(system: SystemSeen, *, is_pi: bool) -> list[MachineFinding]:
+    if system.watchdog_s is None or not is_pi:
         return []
-    if seen.watchdog_s and seen.watchdog_chip:
-        after = "" if seen.watchdog_s == float("inf") else f" after {seen.watchdog_s:g} s"
+    if system.watchdog_s and system.watchdog_chip:
+        after = "" if system.watchdog_s == float("inf") else f" after {system.watchdog_s:g} s"
         return [MachineFinding("watchdog", OK, f"a system that hangs is restarted{after}")]
-    if seen.watchdog_s:
+    if system.watchdog_s:
         says = "systemd would feed a hardware watchdog, but this machine shows none"
         return [
             MachineFinding(

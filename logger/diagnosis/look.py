@@ -1,4 +1,4 @@
-"""Looks at a machine: kernel files, disks, the service, the channels. Every place can be another one in a test."""
+"""Looks at a machine: kernel files, disks, the service, the channels. Each may be another one in a test."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from hardware.air import HWMON_FOLDER, IIO_FOLDER
@@ -28,7 +28,7 @@ from hardware.station import Wiring, kernel_buses
 from logger.daemon.forward import load_httpx
 from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.station_file import StationConfig
-from logger.delivery.channels import MessageChannels, shown
+from logger.delivery.channels import Channel, MessageChannels, shown
 from logger.diagnosis.machine_facts import (
     STATION_UNIT,
     ChannelSeen,
@@ -47,6 +47,8 @@ from logger.diagnosis.name import who_answers
 from logger.diagnosis.system import Run, SystemPlaces, is_root, look_at_system, run, under_the_units_rules
 
 if TYPE_CHECKING:
+    from httpx import BaseTransport, Client
+
     from logger.settings import Settings  # a station alone is looked at without the service's libraries
 
 #: Seconds that the service gets for an answer.
@@ -70,6 +72,21 @@ class Places:
     system: SystemPlaces = field(default_factory=SystemPlaces)
 
 
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """What a look reaches out to; a test gives its own.
+
+    `transport`: of HTTP; None: the network. `channel`: sends a test message; None: the message library. `run`: runs a
+    system's command. `who_answers`: see name.py.
+    """
+
+    places: Places = field(default_factory=Places)
+    transport: BaseTransport | None = None
+    channel: Channel | None = None
+    run: Run = run
+    who_answers: Callable[[str, str], tuple[str, ...]] = who_answers
+
+
 def look(
     clock: Clock,
     station: StationConfig | None,
@@ -77,19 +94,14 @@ def look(
     *,
     send: bool = False,
     units: Iterable[str] = (),
-    places: Places | None = None,
-    transport: Any = None,
-    channels: Any = None,
-    ask: Run = run,
-    who: Callable[[str, str], tuple[str, ...]] = who_answers,
+    outside: Outside | None = None,
 ) -> MachineFacts:
-    """Everything that concerns this machine: a station where there is a station file, a service where settings.
+    """Look at all that concerns this machine: a station where there is a station file, a service where settings.
 
-    `send` sends a real test message over each channel. `units`: those of systemd that should be there. `transport`
-    takes the network's place in tests, `channels` the message library's, `ask` the system's commands', `who` the
-    question who answers for a name.
+    `send` sends a real test message over each channel. `units`: those of systemd that should be there.
     """
-    places = places or Places()
+    outside = outside or Outside()
+    places = outside.places
     stamp = clock.stamp()
     bench = station is not None and station.wiring.hardware == "bench"
     address, units = _address(), tuple(units)
@@ -101,17 +113,17 @@ def look(
     return MachineFacts(
         is_pi="Raspberry Pi" in _text(places.model),
         bench=bench,
-        wires=None if station is None or bench else _wires(clock, station, places, units, ask),
+        wires=None if station is None or bench else _wires(clock, station, outside, units),
         clock_set=stamp.clock_set,
         clock_ms=stamp.wall_ms,
         battery_clock=(places.device / "rtc0").exists(),
         disks=tuple(disks),
         power=PowerSeen(power_low(places.hwmon), _throttled(places.throttled)),
-        system=look_at_system(units, places.system, ask),
+        system=look_at_system(units, places.system, outside.run),
         address=address,
-        name=_name(settings, address, who),
-        service=_service(station, settings, transport),
-        messages=None if settings is None else _messages(settings, channels, send=send),
+        name=_name(settings, address, outside),
+        service=_service(station, settings, outside.transport),
+        messages=None if settings is None else _messages(settings, outside.channel, send=send),
         versions=VersionsSeen(
             version("pourlog"),
             (sys.version_info.major, sys.version_info.minor, sys.version_info.micro),
@@ -122,33 +134,32 @@ def look(
     )
 
 
-def _wires(
-    clock: Clock, station: StationConfig, places: Places, units: tuple[str, ...], ask: Run
-) -> WiresSeen:
+def _wires(clock: Clock, station: StationConfig, outside: Outside, units: tuple[str, ...]) -> WiresSeen:
+    places = outside.places
     config = next((path for path in places.configs if path.exists()), None)
     text = None if config is None else config.read_text(encoding="utf-8", errors="replace")
     wired = {probe.id: probe for probe in station.wiring.probes}
     try:
-        found = find_probes(places.w1)
+        on_bus = find_probes(places.w1)
     except HardwareMissing:
-        found, there = [], False
+        on_bus, there = [], False
     else:
         there = True
-    seen = []
+    probes = []
     if there:
-        for probe in sorted({*found, *wired}):
+        for probe in sorted({*on_bus, *wired}):
             place = wired[probe].place if probe in wired else None
-            seen.append(_probe(clock, probe, place, places.w1))
+            probes.append(_probe(clock, probe, place, places.w1))
     others = Wiring("pi", air=station.wiring.air, thermocouples=station.wiring.thermocouples)
     for bus in kernel_buses(others, places.w1, (places.hwmon, places.iio)):
         for chip, wiring in zip(bus.probes, others.all_probes, strict=True):
-            seen.append(ProbeSeen(chip.id, wiring.place, chip.read(clock)[-1].outcome))
-    pins, as_unit = _pins(station, places, units, ask)
+            probes.append(ProbeSeen(chip.id, wiring.place, chip.read(clock)[-1].outcome))
+    pins, as_unit = _pins(station, outside, units)
     return WiresSeen(
         overlay_pins=None if text is None else tuple(pins_in(text, _text(places.model))),
         # A station with chips alone needs no 1-Wire bus.
         bus_there=there or not wired,
-        probes=tuple(seen),
+        probes=tuple(probes),
         pins=pins,
         as_unit=as_unit,
     )
@@ -168,29 +179,29 @@ def _probe(clock: Clock, probe: str, place: str | None, folder: Path) -> ProbeSe
 
 
 def _pins(
-    station: StationConfig, places: Places, units: tuple[str, ...], ask: Run
+    station: StationConfig, outside: Outside, units: tuple[str, ...]
 ) -> tuple[tuple[PinSeen, ...], bool | None]:
-    """Return the wired pins; by the station's own user under its unit's rules where there is one and we may (else
-    False).
+    """Return the wired pins, and whether the station's own user looked at them under its unit's rules.
+
+    That is None where no unit is installed, and False where we may not start one.
     """
+    places = outside.places
     installed = STATION_UNIT in units and places.system.systemd.is_dir() and station.wiring.pins.any
     if installed and is_root():
         command = [sys.executable, "-P", "-m", "logger.daemon", "pins", str(station.path)]
-        told = under_the_units_rules(STATION_UNIT, command, ask)
-        if told is not None:
-            return tuple(PinSeen(**pin) for pin in json.loads(told)), True
-    seen = tuple(PinSeen(**pin) for pin in look_at_pins(station.wiring.pins, places.device))
-    return seen, False if installed else None
+        printed = under_the_units_rules(STATION_UNIT, command, outside.run)
+        if printed is not None:
+            return tuple(PinSeen(**pin) for pin in json.loads(printed)), True
+    pins = tuple(PinSeen(**pin) for pin in look_at_pins(station.wiring.pins, places.device))
+    return pins, False if installed else None
 
 
-def _name(
-    settings: Settings | None, address: str | None, who: Callable[[str, str], tuple[str, ...]]
-) -> NameSeen | None:
-    """Who answers for the .local name that phones are given; None where they are given none."""
+def _name(settings: Settings | None, address: str | None, outside: Outside) -> NameSeen | None:
+    """Return who answers for the .local name that phones are given; None where they are given none."""
     host = urlsplit((settings.public_url if settings else None) or "").hostname or ""
     if not host.endswith(".local") or address is None:
         return None
-    return NameSeen(host, who(host, address))
+    return NameSeen(host, outside.who_answers(host, address))
 
 
 def _disk(what: str, folder: Path) -> DiskSeen:
@@ -213,19 +224,19 @@ def _throttled(path: Path) -> int | None:
 
 
 def _address() -> str | None:
-    """Return this machine's address in its network; None without one. Nothing is sent: the socket only picks a
-    route.
-    """
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+    """Return this machine's address in its network; None without one. Nothing is sent: the socket picks a route."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as route:
         try:
             # 192.0.2.1: an address for documents, which nobody has (RFC 5737).
-            asked.connect(("192.0.2.1", 9))
+            route.connect(("192.0.2.1", 9))
         except OSError:
             return None
-        return str(asked.getsockname()[0])
+        return str(route.getsockname()[0])
 
 
-def _service(station: StationConfig | None, settings: Settings | None, transport: Any) -> ServiceSeen | None:
+def _service(
+    station: StationConfig | None, settings: Settings | None, transport: BaseTransport | None
+) -> ServiceSeen | None:
     if station is not None:
         url = station.service_url
     elif settings is not None:
@@ -233,11 +244,11 @@ def _service(station: StationConfig | None, settings: Settings | None, transport
         url = f"{scheme}://127.0.0.1:{settings.port}"
     else:
         return None
-    httpx: Any = load_httpx()
+    httpx = load_httpx()
     try:
         # A service asked about itself: its certificate is made out for its name, not for this address, and what is
         # asked is no secret.
-        verify: Any = station is not None
+        verify: bool | ssl.SSLContext = station is not None
         if station is not None and station.service_certificate is not None:
             verify = ssl.create_default_context(cafile=str(station.service_certificate))
         with httpx.Client(
@@ -253,7 +264,7 @@ def _service(station: StationConfig | None, settings: Settings | None, transport
         return ServiceSeen(url, f"does not answer ({type(error).__name__})")
 
 
-def _token(url: str, station: StationConfig, client: Any) -> ServiceSeen:
+def _token(url: str, station: StationConfig, client: Client) -> ServiceSeen:
     try:
         token = station.token()
     except OSError as error:
@@ -266,25 +277,25 @@ def _token(url: str, station: StationConfig, client: Any) -> ServiceSeen:
     return ServiceSeen(url, None, False, f"the service does not know it (answered {answer.status_code})")
 
 
-def _messages(settings: Settings, channels: Any, *, send: bool) -> MessagesSeen:
+def _messages(settings: Settings, channel: Channel | None, *, send: bool) -> MessagesSeen:
     messages = settings.messages
-    library = channels or MessageChannels(messages.timeout_s)
+    library = MessageChannels(messages.timeout_s)
     urls = (*messages.urls, *messages.second_urls)
-    wrong = {} if send else MessageChannels(messages.timeout_s).prepare(urls)
-    seen = []
+    wrong = {} if send else library.prepare(urls)
+    channels = []
     for url in urls:
         problem = wrong.get(url)
         if send:
-            taken = library(url, f"{settings.workshop}: a test", "Sent by pourlog check. Nothing is wrong.")
-            problem = None if taken.taken else taken.problem
-        seen.append(ChannelSeen(shown(url), problem))
-    return MessagesSeen(tuple(seen), bool(messages.second_urls), send, messages.heartbeat_url is not None)
+            title, body = f"{settings.workshop}: a test", "Sent by pourlog check. Nothing is wrong."
+            outcome = (channel or library)(url, title, body)
+            problem = None if outcome.taken else outcome.problem
+        channels.append(ChannelSeen(shown(url), problem))
+    second, heartbeat = bool(messages.second_urls), messages.heartbeat_url is not None
+    return MessagesSeen(tuple(channels), second, send, heartbeat)
 
 
 def _text(path: Path) -> str:
-    """Return what a small file says, without the white space and the NUL at its ends; nothing where it cannot be
-    read.
-    """
+    """Return a small file's text without white space and NUL at its ends; empty where it cannot be read."""
     try:
         return path.read_text(encoding="utf-8", errors="replace").strip("\0 \t\r\n")
     except OSError:

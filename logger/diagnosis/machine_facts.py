@@ -1,4 +1,4 @@
-"""What was seen of a machine, before anybody judges it. Plain values; None means that it could not be seen."""
+"""What was seen of a machine, before it is judged. Plain values; None means that it could not be seen."""
 
 from __future__ import annotations
 

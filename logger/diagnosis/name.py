@@ -1,4 +1,4 @@
-"""Who in this network answers for a .local name? A question by multicast DNS, as a phone asks it (RFC 6762)."""
+"""Who in this network answers for a .local name: a question by multicast DNS, as a phone asks it (RFC 6762)."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ A, IN = 1, 1
 
 
 def who_answers(host: str, address: str, to: tuple[str, int] = (GROUP, PORT)) -> tuple[str, ...]:
-    """IPv4 addresses that are answered for `host`, from whoever answers first. `address`: whose network is asked.
+    """Return the IPv4 addresses of `host` in the first answer. `address`: this machine's, whose network is asked.
 
     Empty when nobody answers. The question comes from a port of its own, so that it is answered to us alone (6.7).
     """
@@ -28,30 +28,30 @@ def who_answers(host: str, address: str, to: tuple[str, int] = (GROUP, PORT)) ->
             asking.bind(("", 0))
             for _ in range(TIMES):
                 asking.sendto(question, to)
-                found = _first_answer(asking, number)
-                if found:
-                    return found
+                addresses = _first_answer(asking, number)
+                if addresses:
+                    return addresses
         except OSError:
             return ()  # no network to ask
     return ()
 
 
 def _first_answer(asking: socket.socket, number: int) -> tuple[str, ...]:
-    """Return what the first packet that answers question `number` says; empty when none comes in time."""
+    """Return the addresses in the first packet that answers question `number`; empty when none comes in time."""
     until_s = time.monotonic() + WAIT_S
     while (left_s := until_s - time.monotonic()) > 0:
         asking.settimeout(left_s)
         try:
-            found = addresses_in(asking.recv(9000), number)
+            addresses = addresses_in(asking.recv(9000), number)
         except TimeoutError:
             return ()
-        if found:
-            return found
+        if addresses:
+            return addresses
     return ()
 
 
 def addresses_in(packet: bytes, number: int) -> tuple[str, ...]:
-    """IPv4 addresses in the answers of a packet to question `number`; none in one that is not such an answer."""
+    """Return the IPv4 addresses in a packet that answers question `number`; none in any other packet."""
     try:
         got, flags, questions, answers, _, _ = struct.unpack_from(">HHHHHH", packet)
         if got != number or not flags & 0x8000:
@@ -59,17 +59,17 @@ def addresses_in(packet: bytes, number: int) -> tuple[str, ...]:
         at = 12
         for _ in range(questions):
             at = _after_name(packet, at) + 4
-        found = []
+        addresses = []
         for _ in range(answers):
             at = _after_name(packet, at)
             kind, _class, _ttl, length = struct.unpack_from(">HHIH", packet, at)
             at += 10
             if kind == A and length == 4:
-                found.append(socket.inet_ntoa(packet[at : at + 4]))
+                addresses.append(socket.inet_ntoa(packet[at : at + 4]))
             at += length
     except (struct.error, IndexError, OSError):
         return ()
-    return tuple(found)
+    return tuple(addresses)
 
 
 def _name(host: str) -> bytes:
@@ -78,7 +78,7 @@ def _name(host: str) -> bytes:
 
 
 def _after_name(packet: bytes, at: int) -> int:
-    """Where a name ends that begins at `at`: its labels, or the two bytes that point to them (RFC 1035, 4.1.4)."""
+    """Return where a name ends that begins at `at`: after its labels, or a pointer to them (RFC 1035, 4.1.4)."""
     while packet[at]:
         if packet[at] >= 0xC0:
             return at + 2

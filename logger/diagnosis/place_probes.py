@@ -1,4 +1,4 @@
-"""From probes in a hand to a station file."""
+"""Places probes: from the one that warms in a hand to the station file."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ ASKED = (
     ("underside", "the UNDERSIDE of the bottom panel"),
     ("room", "the ROOM, in the shade"),
 )
-#: How long a hand is given, s; and how often is looked.
+#: How long a hand is waited for, and how often the probes are read, s.
 PATIENCE_S, LOOK_S = 90.0, 2.0
 
 
@@ -38,13 +38,13 @@ class PlacedProbe:
 
 
 def probe_temperatures(clock: Clock, folder: Path = W1_FOLDER) -> Callable[[], dict[str, float]]:
-    """Read all probes: °C by id, without those that fail. Raises HardwareMissing where none is plugged in."""
-    found = find_probes(folder)
-    if not found:
+    """Return what reads all probes: °C by id, without those that fail. Raises HardwareMissing where there is none."""
+    ids = find_probes(folder)
+    if not ids:
         raise HardwareMissing(
             "no probe is plugged in: look at plug, pull-up (4.7 kΩ between data and 3.3 V) and pin"
         )
-    readers = [Ds18b20(probe, folder) for probe in found]
+    readers = [Ds18b20(probe, folder) for probe in ids]
 
     def read() -> dict[str, float]:
         outcomes = [sample.outcome for reader in readers for sample in reader.read(clock)]
@@ -66,11 +66,11 @@ def wait_for_warmth(
     while clock.stamp().boot_s < until_s:
         clock.wait(never, LOOK_S)
         now = others()
-        found = warmed(before, now)
-        if found is not None:
-            return found
+        probe = warmed(before, now)
+        if probe is not None:
+            return probe
         # What cools since it was held before starts from where it is now.
-        before = {probe: min(celsius, now.get(probe, celsius)) for probe, celsius in before.items()}
+        before = {other: min(celsius, now.get(other, celsius)) for other, celsius in before.items()}
     return None
 
 

@@ -1,5 +1,6 @@
-"""What surrounds the program: its units, the hardware watchdog, limits of memory, the journal, WiFi. systemd is asked
-itself wherever it runs: its settings files say what somebody wished, not what is so.
+"""Looks at what surrounds the program: its units, the hardware watchdog, limits of memory, the journal, WiFi.
+
+systemd itself is asked wherever it runs: its settings files say what somebody wished, not what is so.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ def look_at_system(units: Iterable[str], places: SystemPlaces, ask: Run = run) -
 
 
 def seconds_of(span: str) -> float | None:
-    """Seconds of a time span as systemd writes it: "14s", "1min 30s", "0", "infinity". None for anything else."""
+    """Return the seconds of a time span as systemd writes it: 14s, 1min 30s, 0, infinity. None for anything else."""
     if span == "infinity":
         return float("inf")
     if span == "0":
@@ -84,26 +85,26 @@ def under_the_units_rules(unit: str, command: Sequence[str], ask: Run = run) -> 
 
 def _rules(text: str) -> list[str]:
     """Return the settings of [Service] in a unit and its drop-ins, in order, but for those about the program itself."""
-    found, inside = [], False
+    rules, inside = [], False
     for line in text.splitlines():
         line = line.strip()
         if line.startswith("["):
             inside = line == "[Service]"
         elif inside and "=" in line and not line.startswith(("#", ";")) and not NOT_RULES.match(line):
-            found.append(line)
-    return found
+            rules.append(line)
+    return rules
 
 
 def _units(names: tuple[str, ...], ask: Run) -> tuple[UnitSeen, ...]:
     if not names:
         return ()
-    told = ask(["systemctl", "show", f"--property={','.join(SHOWN)}", *names]) or ""
-    found = []
-    for block in told.strip().split("\n\n"):
+    printed = ask(["systemctl", "show", f"--property={','.join(SHOWN)}", *names]) or ""
+    units = []
+    for block in printed.strip().split("\n\n"):
         values = dict(line.split("=", 1) for line in block.splitlines() if "=" in line)
         if values.get("Id"):
             restarts = values.get("NRestarts", "0")
-            found.append(
+            units.append(
                 UnitSeen(
                     values["Id"],
                     installed=values.get("LoadState") == "loaded",
@@ -114,11 +115,11 @@ def _units(names: tuple[str, ...], ask: Run) -> tuple[UnitSeen, ...]:
                     status=values.get("StatusText", ""),
                 )
             )
-    return tuple(found)
+    return tuple(units)
 
 
 def _memory_limits(cgroup: Path) -> bool:
-    """Whether the kernel counts memory by unit: as a controller of version 2, or as a folder of version 1."""
+    """Return whether the kernel counts memory by unit: as a controller of version 2, or as a folder of version 1."""
     try:
         return "memory" in (cgroup / "cgroup.controllers").read_text().split()
     except OSError:
@@ -126,28 +127,28 @@ def _memory_limits(cgroup: Path) -> bool:
 
 
 def _watchdog_s(ask: Run) -> float | None:
-    told = ask(["systemctl", "show", "--property=RuntimeWatchdogUSec", "--value"])
-    return None if told is None else seconds_of(told.strip())
+    printed = ask(["systemctl", "show", "--property=RuntimeWatchdogUSec", "--value"])
+    return None if printed is None else seconds_of(printed.strip())
 
 
 def _journal_kept(journals: tuple[Path, Path]) -> bool | None:
-    """Whether the running journal writes to the disk, where it survives a restart."""
-    for folder, kept in zip(journals, (True, False), strict=True):
+    """Return whether the running journal writes to the disk, where it survives a restart; None: there is none."""
+    for folder, on_disk in zip(journals, (True, False), strict=True):
         if any(folder.glob("*/system.journal")):
-            return kept
+            return on_disk
     return None
 
 
 def _wifi_saving(network: Path, ask: Run) -> tuple[str, ...]:
-    """Network devices of WiFi that are up and save power (`iw`, which a Pi's system has)."""
-    found = []
+    """Return the WiFi devices that are up and save power (by `iw`, which a Pi's system has)."""
+    saving = []
     for device in sorted(network.glob("*")):
         if not (device / "phy80211").exists() or _text(device / "operstate") != "up":
             continue
-        told = ask(["iw", "dev", device.name, "get", "power_save"]) or ""
-        if told.strip().lower().endswith(": on"):
-            found.append(device.name)
-    return tuple(found)
+        printed = ask(["iw", "dev", device.name, "get", "power_save"]) or ""
+        if printed.strip().lower().endswith(": on"):
+            saving.append(device.name)
+    return tuple(saving)
 
 
 def _text(path: Path) -> str:
@@ -158,5 +159,5 @@ def _text(path: Path) -> str:
 
 
 def is_root() -> bool:
-    """Whether this process may start others as other users."""
+    """Return whether this process may start others as other users."""
     return os.geteuid() == 0

@@ -1,1 +1,1 @@
-"""Probes looked after: checked in ice water, dipped, warmed in the hand. Pure: readings in, verdicts out."""
+"""Checks of probes: in ice water, by a dip, warmed in the hand. Pure: readings in, verdicts out."""

@@ -1,4 +1,4 @@
-"""What a check looks at: the chip's own temperatures, before any offset is added."""
+"""The chip's own temperatures, which checks look at: before any offset is added."""
 
 from __future__ import annotations
 
@@ -17,7 +17,10 @@ class CheckReading:
 
 
 def chip_celsius(raw: str | None) -> float | None:
-    """°C that a digital probe's nine bytes say: sixteenths of a degree (the kernel's w1_therm driver); else None."""
+    """Return the temperature in a digital probe's nine bytes, °C, None for other bytes.
+
+    In sixteenths of a degree (the kernel's w1_therm driver).
+    """
     if raw is None or len(raw) != _DIGITS:
         return None
     try:
@@ -27,6 +30,6 @@ def chip_celsius(raw: str | None) -> float | None:
 
 
 def applied_c(raw: str | None, milli_c: int | None) -> float | None:
-    """Return the offset (K) that the station added to a reading; None where it cannot be told."""
+    """Return the offset that the station added to a reading, K; None where the bytes do not show it."""
     chip = chip_celsius(raw)
     return None if chip is None or milli_c is None else round(milli_c / 1000 - chip, 3)

@@ -1,4 +1,4 @@
-"""How quick is a probe? Taken from air and dipped into stirred water, it goes 63 % of the way in one time constant.
+"""How quick a probe is: taken from air and dipped into stirred water, it goes 63 % of the way in one time constant.
 
 A tube with its probe follows a step nearly as one lump of heat does: what is left of the step shrinks as exp(−t/τ)
 (first-order step response; any textbook of heat transfer, lumped capacity). τ comes from the slope of its logarithm
@@ -34,7 +34,7 @@ class Dip:
 
 
 def dip(looks: Sequence[CheckReading]) -> Dip:
-    """Judges the readings of the last minutes, oldest first."""
+    """Judge the readings of the last minutes, oldest first."""
     if len(looks) < 6:
         return Dip(None, False, None, "too few readings: wait")
     end = [look.celsius for look in looks if look.at_s >= looks[-1].at_s - END_S]

@@ -1,4 +1,4 @@
-"""Which probe is the one in the hand? By the readings of the last minutes."""
+"""Which probe is the one in the hand, by the readings of the last minutes."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from logger.probe_checks.chip_reading import CheckReading
 
 #: What a probe has risen is counted from its coldest of so long, s.
 BACK_S = 180.0
-#: A probe that has said nothing for so long is not asked, s.
+#: A probe without a reading for so long is left out, s.
 SILENT_S = 90.0
 
 
 def in_hand(looks: Mapping[str, Sequence[CheckReading]], now_s: float) -> tuple[str | None, dict[str, float]]:
-    """Return (The probe that has warmed, or None while that is not clear; each probe's rise, K)."""
+    """Return the probe that has warmed, None while that is not clear, and each probe's rise, K."""
     coldest: dict[str, float] = {}
     present: dict[str, float] = {}
     for probe, series in looks.items():

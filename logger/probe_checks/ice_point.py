@@ -30,7 +30,7 @@ class IcePoint:
 
 
 def ice_point(looks: Sequence[CheckReading], now_s: float) -> IcePoint:
-    """Judges the last two minutes."""
+    """Judge the readings of the last two minutes."""
     recent = [look for look in looks if now_s - STEADY_S <= look.at_s <= now_s]
     if not recent:
         return IcePoint(None, None, None, 0, "no reading in the last two minutes")

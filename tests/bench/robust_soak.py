@@ -77,7 +77,7 @@ def main() -> None:
         for number in range(1, given.days // DAYS_A_POUR + 1):
             for _ in range(DAYS_A_POUR * 2880 // given.sweeps_a_batch):
                 for _ in range(given.sweeps_a_batch):
-                    shop.keeper.keep(recorded.rows_of(sweeps, shop.clock), shop.clock.stamp().boot_s)
+                    shop.keeper.store(recorded.rows_of(sweeps, shop.clock), shop.clock.stamp().boot_s)
                     sweeps += 1
                     shop.clock.advance(30)
                 while shop.forwarder.step() is ForwardStep.SENT:

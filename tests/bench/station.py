@@ -27,7 +27,7 @@ import httpx
 from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench
 from hardware.bench.trace import through
-from logger.daemon.main import run_station
+from logger.daemon.main import RunMode, run_station
 from logger.daemon.station_file import station_from_file
 
 PROBES = 6
@@ -150,12 +150,14 @@ def weigh_sweeps(sweeps_per_commit: int, *, bus_threads: bool = True) -> tuple[f
             bench.hardware,
             clock,
             threading.Event(),
-            transport=transport,
-            end_after_s=86_400,
-            obey_period=False,
-            sweeps_per_commit=sweeps_per_commit,
-            bus_threads=bus_threads,
-            after_sweep=count,
+            RunMode(
+                transport=transport,
+                end_after_s=86_400,
+                obey_period=False,
+                sweeps_per_commit=sweeps_per_commit,
+                bus_threads=bus_threads,
+                after_sweep=count,
+            ),
         )
         taken_ms = 1000 * (time.monotonic() - began) / len(done)
         cpu_ms = 1000 * (time.process_time() - cpu) / len(done)

@@ -17,7 +17,7 @@ from fastapi.testclient import TestClient
 from power_cuts import Disk, Event, Luck
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, ForwardStep, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, StationIdentity, open_client
 from logger.daemon.keep import Keeper
 from logger.record.verify import verify
 from logger.settings import Settings
@@ -142,7 +142,7 @@ def catch_up(service: Service, keeper: Keeper, clock: SteppedClock) -> None:
 
     with TestClient(make_app(service)) as client, open_client("http://s.invalid", Line()) as out:
         forwarder = Forwarder(
-            recorded.STATION, keeper, out, clock.beside(), lambda: recorded.TOKEN, linger_s=0
+            StationIdentity(recorded.STATION, lambda: recorded.TOKEN), keeper, out, clock.beside(), linger_s=0
         )
         for _ in range(10):
             while forwarder.step() is ForwardStep.SENT:

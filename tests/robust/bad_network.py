@@ -14,7 +14,7 @@ import recorded_pour as recorded
 from fastapi.testclient import TestClient
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, ForwardStep, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, StationIdentity, open_client
 from logger.daemon.keep import Keeper
 from logger.settings import Settings
 from logger.wire import UnnumberedReading
@@ -121,13 +121,13 @@ def send_through(
         open_client("http://s.invalid", BadNetwork(client, chance, told, swaps=swaps)) as out,
     ):
         forwarder = Forwarder(
-            recorded.STATION, keeper, out, clock.beside(), lambda: recorded.TOKEN, linger_s=0
+            StationIdentity(recorded.STATION, lambda: recorded.TOKEN), keeper, out, clock.beside(), linger_s=0
         )
         sent = 0
         while sent < rows or keeper.pending:
             if sent < rows:
                 count = min(rows - sent, 4 * chance.randint(1, at_once))
-                keeper.keep([_row(sent + i + 1, clock) for i in range(count)], clock.stamp().boot_s)
+                keeper.store([_row(sent + i + 1, clock) for i in range(count)], clock.stamp().boot_s)
                 sent += count
             failed = forwarder.step() is ForwardStep.FAILED
             if failed and told.requests > 50 * rows:

@@ -29,7 +29,7 @@ from hardware.bench.mapped_clock import MappedClock, MovingClock
 from hardware.bench.station import Bench
 from hardware.bench.trace import Trace
 from hardware.clock import Stamp
-from logger.daemon.main import run_station
+from logger.daemon.main import RunMode, run_station
 from logger.daemon.station_file import station_from_file
 from logger.live.forecaster import Forecaster
 from logger.live.schedule import Pace
@@ -103,11 +103,13 @@ def run_bench(folder: Path, hours: float) -> None:
         bench.hardware,
         clock,
         threading.Event(),
-        transport=httpx.HTTPTransport(),
-        end_after_s=left_s,
-        obey_period=False,
-        linger_s=0.0,
-        after_sweep=after_sweep,
+        RunMode(
+            transport=httpx.HTTPTransport(),
+            end_after_s=left_s,
+            obey_period=False,
+            linger_s=0.0,
+            after_sweep=after_sweep,
+        ),
     )
     (folder / "done").touch()
 

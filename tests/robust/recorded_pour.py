@@ -22,7 +22,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import event
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, ForwardStep, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, StationIdentity, open_client
 from logger.daemon.keep import Keeper
 from logger.delivery.channels import Outcome
 from logger.delivery.sender import Sender
@@ -180,10 +180,12 @@ def main(folder: Path, sweeps: int, synchronous: str, pages: int) -> None:
         TestClient(make_app(service)) as client,
         open_client("http://s.invalid", Line(client, marks, chance)) as out,
     ):
-        forwarder = Forwarder(STATION, keeper, out, clock.beside(), lambda: TOKEN, linger_s=0)
+        forwarder = Forwarder(
+            StationIdentity(STATION, lambda: TOKEN), keeper, out, clock.beside(), linger_s=0
+        )
         for sweep in range(sweeps):
             rows = rows_of(sweep, clock)
-            assert keeper.keep(rows, clock.stamp().boot_s)
+            assert keeper.store(rows, clock.stamp().boot_s)
             marks(kept=int(rows[-1].raw or "", 16))
             while forwarder.step() is ForwardStep.SENT:
                 pass

@@ -9,7 +9,7 @@ import recorded_pour as recorded
 from fastapi.testclient import TestClient
 
 from hardware.bench.clock import SteppedClock
-from logger.daemon.forward import Forwarder, ForwardStep, open_client
+from logger.daemon.forward import Forwarder, ForwardStep, StationIdentity, open_client
 from logger.daemon.keep import Keeper
 from logger.delivery.channels import Outcome
 from logger.delivery.sender import Sender
@@ -65,14 +65,18 @@ class Shop:
 
         self._out = open_client("http://s.invalid", Line())
         self.forwarder = Forwarder(
-            recorded.STATION, self.keeper, self._out, self.clock.beside(), lambda: recorded.TOKEN, linger_s=0
+            StationIdentity(recorded.STATION, lambda: recorded.TOKEN),
+            self.keeper,
+            self._out,
+            self.clock.beside(),
+            linger_s=0,
         )
 
     def sweep(self) -> None:
         """One sweep of four probes, every 5 s; the watch judges and the sender sends."""
         rows = recorded.rows_of(self.sweeps, self.clock)
         self.sweeps += 1
-        if self.keeper.keep(rows, self.clock.stamp().boot_s):
+        if self.keeper.store(rows, self.clock.stamp().boot_s):
             self.kept += len(rows)
         while self.forwarder.step() is ForwardStep.SENT:
             pass

@@ -15,7 +15,7 @@ from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import through
 from hardware.bench.w1_files import Misreading
-from logger.daemon.main import run_station
+from logger.daemon.main import RunMode, run_station
 from logger.daemon.station_file import station_from_file
 from logger.settings import Settings
 from logger.store import people
@@ -142,10 +142,9 @@ class WholePour:
             bench.hardware,
             self.clock,
             threading.Event(),
-            transport=self.transport,
-            end_after_s=hours * 3600,
-            linger_s=0.0,
-            after_sweep=after_sweep,
+            RunMode(
+                transport=self.transport, end_after_s=hours * 3600, linger_s=0.0, after_sweep=after_sweep
+            ),
         )
         self.service.watch.judge_all()
 

@@ -14,7 +14,7 @@ from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench, FaultWindow
 from hardware.bench.trace import steady
 from hardware.bench.w1_files import Misreading
-from logger.daemon.main import run_station
+from logger.daemon.main import RunMode, run_station
 from logger.daemon.station_file import station_from_file
 from logger.settings import Settings
 from logger.store import people, stations
@@ -65,10 +65,9 @@ def page(tmp_path: Path) -> Any:
                 bench.hardware,
                 clock,
                 threading.Event(),
-                transport=httpx.MockTransport(carry),
-                end_after_s=60,
-                obey_period=False,
-                bus_threads=False,
+                RunMode(
+                    transport=httpx.MockTransport(carry), end_after_s=60, obey_period=False, bus_threads=False
+                ),
             )
             client.cookies.set(COOKIE, cookie)
             return lambda path: client.get(path).text.replace("\u00a0", " ")

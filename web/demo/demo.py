@@ -160,7 +160,7 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
     """Return the station's process: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
     from hardware.bench.station import Bench, FaultWindow
     from hardware.bench.trace import from_csv
-    from logger.daemon.main import run_station
+    from logger.daemon.main import RunMode, run_station
     from logger.daemon.station_file import station_from_file
 
     config = station_from_file(folder / "station.toml")
@@ -188,11 +188,13 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
             bench.hardware,
             clock,
             stop,
-            transport=step,
-            end_after_s=left_s,
-            drain_s=30.0,
-            linger_s=0.01 if step.on else 0.2,
-            after_sweep=step.after_sweep,
+            RunMode(
+                transport=step,
+                end_after_s=left_s,
+                drain_s=30.0,
+                linger_s=0.01 if step.on else 0.2,
+                after_sweep=step.after_sweep,
+            ),
         )
         with (folder / "sweeps").open("a", encoding="ascii") as file:
             file.write(f"{step.sweeps}\n")

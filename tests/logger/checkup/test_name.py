@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from logger.diagnosis import name as naming
-from logger.diagnosis.look import Places, look
+from logger.diagnosis.look import Outside, Places, look
 from logger.diagnosis.name import addresses_in, who_answers
 from logger.settings import Settings
 
@@ -105,7 +105,9 @@ def test_the_name_that_phones_are_given_is_asked_for(tmp_path: Any, clock: Any) 
 
     for url in ("http://pour.local:8080", "http://192.0.2.7:8080", None):
         settings = Settings(data_dir=str(tmp_path), port=9, public_url=url)
-        facts = look(clock, None, settings, who=who, places=Places(*[tmp_path / "nothing"] * 6, ()))
+        facts = look(
+            clock, None, settings, outside=Outside(Places(*[tmp_path / "nothing"] * 6, ()), who_answers=who)
+        )
         if facts.address is not None:
             assert (facts.name is None) is (url is None or "pour" not in url)
     assert asked in ([], ["pour.local"])

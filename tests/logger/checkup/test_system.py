@@ -12,7 +12,7 @@ import pytest
 
 from logger.daemon.station_file import station_from_file
 from logger.diagnosis import look as looking
-from logger.diagnosis.look import Places, look
+from logger.diagnosis.look import Outside, Places, look
 from logger.diagnosis.machine_facts import PinSeen, UnitSeen
 from logger.diagnosis.system import SystemPlaces, look_at_system, run, seconds_of, under_the_units_rules
 
@@ -210,8 +210,7 @@ def test_the_check_takes_the_units_word_where_it_may_ask_for_it(
         station_from_file(tmp_path / "station.toml"),
         None,
         units=["pourlog-station.service"],
-        ask=asked,
-        places=Places(*[tmp_path / "nothing"] * 6, (), places),
+        outside=Outside(Places(*[tmp_path / "nothing"] * 6, (), places), run=asked),
     )
     assert facts.wires is not None
     assert facts.wires.as_unit is as_unit

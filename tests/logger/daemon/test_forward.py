@@ -25,6 +25,8 @@ from logger.daemon.forward import (
     BadAnswer,
     Forwarder,
     ForwardStep,
+    Listener,
+    StationIdentity,
     open_client,
     read_answer,
 )
@@ -50,9 +52,9 @@ def clock() -> SteppedClock:
 def forwarder(keeper: Keeper, service: Any, clock: SteppedClock) -> Any:
     """Connected to the fake service."""
     with open_client("http://service.invalid", service.transport()) as client:
-        yield Forwarder(
-            "bench-1", keeper, client, clock, lambda: "secret", linger_s=0, jitter=random.Random(1)
-        )
+        forwarder = Forwarder(StationIdentity("bench-1", lambda: "secret"), keeper, client, clock, linger_s=0)
+        forwarder.jitter = random.Random(1)
+        yield forwarder
 
 
 def run_dry(forwarder: Forwarder) -> list[ForwardStep]:
@@ -67,7 +69,7 @@ def test_a_batch_is_what_the_contract_says(
     forwarder: Forwarder, keeper: Keeper, service: Any, row: Any
 ) -> None:
     """Names, units, bearer token and address, to the letter (DEVELOPERS.md)."""
-    keeper.keep([row(1), row(2, milli_c=None, fault="bad-crc", raw=None, note="noise")], 5)
+    keeper.store([row(1), row(2, milli_c=None, fault="bad-crc", raw=None, note="noise")], 5)
     run_dry(forwarder)
     request = service.requests[1]
     assert (request.method, request.url.path) == ("POST", "/api/batches")
@@ -94,7 +96,7 @@ def test_rows_go_in_batches_of_at_most_500_in_order(
     forwarder: Forwarder, keeper: Keeper, service: Any, row: Any
 ) -> None:
     """1234 rows in three batches, after the question how far the service is."""
-    keeper.keep([row(n) for n in range(1, 1235)], 5)
+    keeper.store([row(n) for n in range(1, 1235)], 5)
     run_dry(forwarder)
     sizes = [len(json.loads(request.content)["rows"]) for request in service.requests]
     assert sizes[:4] == [0, BATCH_ROWS, BATCH_ROWS, 234]
@@ -106,11 +108,11 @@ def test_while_the_service_is_away_everything_is_kept_and_sent_afterwards(
     forwarder: Forwarder, keeper: Keeper, service: Any, row: Any
 ) -> None:
     """A day of sweeps without network: in order, nothing lost, nothing doubled."""
-    keeper.keep([row(1)], 5)
+    keeper.store([row(1)], 5)
     run_dry(forwarder)
     service.away = True
     for first in range(2, 3000, 26):
-        keeper.keep([row(n) for n in range(first, min(first + 26, 3000))], 5.0 * first)
+        keeper.store([row(n) for n in range(first, min(first + 26, 3000))], 5.0 * first)
         assert forwarder.step() is ForwardStep.FAILED
     assert keeper.pending == 2998
     service.away = False
@@ -123,9 +125,9 @@ def test_an_answer_that_is_lost_stores_nothing_twice(
     forwarder: Forwarder, keeper: Keeper, service: Any, row: Any
 ) -> None:
     """The service stored the rows; we do not know it, and send the same numbers again."""
-    keeper.keep([row(n) for n in range(1, 6)], 5)
+    keeper.store([row(n) for n in range(1, 6)], 5)
     run_dry(forwarder)
-    keeper.keep([row(n) for n in range(6, 11)], 10)
+    keeper.store([row(n) for n in range(6, 11)], 10)
     service.loses_answers = True
     assert forwarder.step() is ForwardStep.FAILED
     assert keeper.pending == 5
@@ -140,7 +142,7 @@ def test_nothing_is_forgotten_for_an_answer_that_does_not_add_up(
 ) -> None:
     """A page of some other server, half an answer, numbers that contradict what was sent."""
     run_dry(forwarder)
-    keeper.keep([row(n) for n in range(1, 6)], 5)
+    keeper.store([row(n) for n in range(1, 6)], 5)
     for raw in (
         b"<html>sign in to the network</html>",
         b'{"acknowledged_seq": 5, "stored": 5',
@@ -166,7 +168,7 @@ def test_only_what_is_acknowledged_is_forgotten(
 ) -> None:
     """The counts add up, but the service vouches for two rows of five only: the rest is sent again."""
     run_dry(forwarder)
-    keeper.keep([row(n) for n in range(1, 6)], 5)
+    keeper.store([row(n) for n in range(1, 6)], 5)
     service.answer["acknowledged_seq"] = 2
     assert forwarder.step() is ForwardStep.FAILED
     assert forwarder.step() is ForwardStep.SENT
@@ -240,7 +242,7 @@ def test_a_refusal_is_told_with_its_remedy_once(
 ) -> None:
     """Rows stay; the log has one line for the trouble, not one for each try."""
     service.status = status
-    keeper.keep([row(1)], 5)
+    keeper.store([row(1)], 5)
     for _ in range(3):
         assert forwarder.step() is ForwardStep.FAILED
     assert forwarder.trouble is not None
@@ -256,7 +258,7 @@ def test_a_missing_token_file_is_trouble_and_not_the_end(keeper: Keeper, service
         raise FileNotFoundError(2, "No such file", "station.token")
 
     with open_client("http://service.invalid", service.transport()) as client:
-        forwarder = Forwarder("bench-1", keeper, client, SteppedClock(), token)
+        forwarder = Forwarder(StationIdentity("bench-1", token), keeper, client, SteppedClock())
         assert forwarder.step() is ForwardStep.FAILED
     assert forwarder.trouble is not None
     assert "station.token" in forwarder.trouble
@@ -266,14 +268,14 @@ def test_a_service_restored_from_an_older_copy_gets_everything_that_is_left(
     forwarder: Forwarder, keeper: Keeper, service: Any, row: Any, tmp_path: Path
 ) -> None:
     """It knows row 1 to 3 only; we have forgotten 1 to 6. The rest comes under a new name, and is acknowledged."""
-    keeper.keep([row(n) for n in range(1, 7)], 5)
+    keeper.store([row(n) for n in range(1, 7)], 5)
     run_dry(forwarder)
     for key in [key for key in service.rows if key[1] > 3]:
         del service.rows[key]
         service.order.remove(key)
-    keeper.keep([row(n) for n in range(7, 11)], 10)
+    keeper.store([row(n) for n in range(7, 11)], 10)
     with open_client("http://service.invalid", service.transport()) as client:
-        run_dry(Forwarder("bench-1", keeper, client, SteppedClock(), lambda: "secret"))
+        run_dry(Forwarder(StationIdentity("bench-1", lambda: "secret"), keeper, client, SteppedClock()))
     assert service.values() == [20_000 + n for n in (1, 2, 3, 7, 8, 9, 10)]
     assert keeper.pending == 0
     assert len({name for name, _ in service.rows}) == 2
@@ -286,9 +288,9 @@ def test_a_card_restored_from_an_older_copy_loses_nothing_new(
     name = keeper.spools[0].name
     for n in range(1, 9):
         service.rows[name, n] = {"seq": n, "milli_c": n}
-    keeper.keep([row(n) for n in range(1, 4)], 5)
+    keeper.store([row(n) for n in range(1, 4)], 5)
     with open_client("http://service.invalid", service.transport()) as client:
-        run_dry(Forwarder("bench-1", keeper, client, SteppedClock(), lambda: "secret"))
+        run_dry(Forwarder(StationIdentity("bench-1", lambda: "secret"), keeper, client, SteppedClock()))
     assert service.values() == [20_001, 20_002, 20_003]
     assert keeper.pending == 0
 
@@ -299,7 +301,7 @@ def test_numbers_that_collide_go_on_under_another_name(
     """409: the service records the conflict; our rows still arrive, and the log says what happened."""
     run_dry(forwarder)
     service.rows[keeper.spools[0].name, 2] = {"seq": 2, "milli_c": 99}
-    keeper.keep([row(n) for n in range(1, 4)], 5)
+    keeper.store([row(n) for n in range(1, 4)], 5)
     assert ForwardStep.FAILED in run_dry(forwarder)
     run_dry(forwarder)
     assert service.values()[-3:] == [20_001, 20_002, 20_003]
@@ -314,9 +316,10 @@ def test_a_bad_network_loses_and_doubles_nothing(
     """2000 rows over a network that drops requests, drops answers, garbles answers and refuses at random."""
     dice = random.Random(seed)
     with open_client("http://service.invalid", service.transport()) as client:
-        forwarder = Forwarder("bench-1", keeper, client, clock, lambda: "secret", jitter=dice)
+        forwarder = Forwarder(StationIdentity("bench-1", lambda: "secret"), keeper, client, clock)
+        forwarder.jitter = dice
         for first in range(1, 2001, 8):
-            keeper.keep([row(n) for n in range(first, first + 8)], 5.0 * first)
+            keeper.store([row(n) for n in range(first, first + 8)], 5.0 * first)
             service.away = dice.random() < 0.2
             service.loses_answers = dice.random() < 0.2
             service.status = 503 if dice.random() < 0.1 else 200
@@ -365,7 +368,9 @@ def test_a_callback_hears_every_answer(keeper: Keeper, service: Any, clock: Step
     heard: list[bool] = []
     listen: Callable[[Any], None] = lambda answer: heard.append(answer.orders.lamp)  # noqa: E731
     with open_client("http://service.invalid", service.transport()) as client:
-        Forwarder("bench-1", keeper, client, clock, lambda: "secret", heard=listen).step()
+        Forwarder(
+            StationIdentity("bench-1", lambda: "secret"), keeper, client, clock, Listener(answered=listen)
+        ).step()
     assert heard == [True]
 
 
@@ -373,7 +378,7 @@ def test_a_batch_that_leaves_rows_behind_carries_the_newest_of_all(
     forwarder: Forwarder, keeper: Keeper, service: Any, row: Any
 ) -> None:
     """A service that can store nothing is sent the oldest again and again: what is hot now is seen all the same."""
-    keeper.keep([row(n) for n in range(1, 1235)], 5)
+    keeper.store([row(n) for n in range(1, 1235)], 5)
     forwarder.step()
     forwarder.step()
     greeting, batch = (json.loads(request.content) for request in service.requests)
@@ -392,9 +397,14 @@ def test_a_service_that_cannot_store_says_that_a_core_is_hot_and_is_asked_often(
     heard: list[bool] = []
     with open_client("http://service.invalid", service.transport()) as client:
         forwarder = Forwarder(
-            "bench-1", keeper, client, SteppedClock(), lambda: "secret", linger_s=0, warned=heard.append
+            StationIdentity("bench-1", lambda: "secret"),
+            keeper,
+            client,
+            SteppedClock(),
+            Listener(warned=heard.append),
+            linger_s=0,
         )
-        keeper.keep([row(1)], 5)
+        keeper.store([row(1)], 5)
         service.status, service.refusal = 503, {"core_hot": True}
         for _ in range(9):
             assert forwarder.step() is ForwardStep.FAILED
@@ -421,10 +431,10 @@ def test_a_token_whose_file_can_no_longer_be_read_is_used_on(keeper: Keeper, ser
         return "secret"
 
     with open_client("http://service.invalid", service.transport()) as client:
-        forwarder = Forwarder("bench-1", keeper, client, SteppedClock(), token, linger_s=0)
+        forwarder = Forwarder(StationIdentity("bench-1", token), keeper, client, SteppedClock(), linger_s=0)
         run_dry(forwarder)
         gone = True
-        keeper.keep([row(1)], 5)
+        keeper.store([row(1)], 5)
         assert run_dry(forwarder)[0] is ForwardStep.SENT
     assert service.requests[-1].headers["authorization"] == "Bearer secret"
 
@@ -433,7 +443,7 @@ def test_a_spool_that_can_no_longer_be_read_holds_up_no_row_in_memory(
     forwarder: Forwarder, keeper: Keeper, service: Any, row: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What came after the card had died is sent; what is on it is told, and sent when it can be read again."""
-    keeper.keep([row(1)], 5)
+    keeper.store([row(1)], 5)
     disk, memory = keeper.spools
 
     def dead(*_args: Any) -> Any:
@@ -442,7 +452,7 @@ def test_a_spool_that_can_no_longer_be_read_holds_up_no_row_in_memory(
     with monkeypatch.context() as card:
         for name in ("append", "oldest", "newest"):
             card.setattr(disk, name, dead)
-        keeper.keep([row(2)], 10)
+        keeper.store([row(2)], 10)
         run_dry(forwarder)
         assert service.values() == [20_002]
         assert memory.pending == 0

@@ -36,10 +36,10 @@ def test_a_full_disk_does_not_stop_the_watch_and_says_so(
 ) -> None:
     """Rows are held in memory, each with the note; one message is logged, not one a sweep."""
     keeper = Keeper(tmp_path / "spool.sqlite3")
-    keeper.keep([row(1)], 5)
+    keeper.store([row(1)], 5)
     fill(keeper)
     with caplog.at_level(logging.CRITICAL):
-        assert all(keeper.keep([row(n, raw="x" * 350) for _ in range(40)], 5 * n) for n in (2, 3))
+        assert all(keeper.store([row(n, raw="x" * 350) for _ in range(40)], 5 * n) for n in (2, 3))
     assert keeper.pending == 81
     assert keeper.trouble is not None
     assert "full" in keeper.trouble
@@ -53,11 +53,11 @@ def test_a_full_disk_does_not_stop_the_watch_and_says_so(
 def test_the_disk_is_used_again_as_soon_as_there_is_room(tmp_path: Path, row: Any) -> None:
     """Without hands; what was in memory is sent in its place between the older and the newer rows."""
     keeper = Keeper(tmp_path / "spool.sqlite3")
-    keeper.keep([row(1)], 5)
+    keeper.store([row(1)], 5)
     fill(keeper)
-    keeper.keep([row(2, raw="x" * 5000)], 10)
+    keeper.store([row(2, raw="x" * 5000)], 10)
     empty(keeper)
-    keeper.keep([row(3)], 15)
+    keeper.store([row(3)], 15)
     assert keeper.trouble is None
     first, second = keeper.spools
     assert [kept.milli_c for kept in first.oldest(10)] == [20_001, 20_003]
@@ -73,7 +73,7 @@ def test_memory_is_bounded_and_what_is_lost_is_counted(
     keeper = Keeper(tmp_path / "spool.sqlite3", memory_rows=3)
     fill(keeper)
     with caplog.at_level(logging.CRITICAL):
-        kept = [keeper.keep([row(n, raw="x" * 5000)], 5 * n) for n in range(1, 6)]
+        kept = [keeper.store([row(n, raw="x" * 5000)], 5 * n) for n in range(1, 6)]
     assert kept == [True, True, True, False, False]
     assert keeper.lost == 2
     assert sum("LOST" in record.getMessage() for record in caplog.records) == 1
@@ -85,7 +85,7 @@ def test_a_damaged_spool_is_set_aside_and_a_new_one_begun(tmp_path: Path, row: A
     path = tmp_path / "spool.sqlite3"
     path.write_bytes(b"this was a database once" * 500)
     keeper = Keeper(path)
-    assert keeper.keep([row(1)], 5)
+    assert keeper.store([row(1)], 5)
     assert keeper.trouble is None
     assert keeper.spools[0].path == path
     (aside,) = [
@@ -100,11 +100,11 @@ def test_a_spool_that_cannot_be_opened_is_tried_again_every_minute(tmp_path: Pat
     path = tmp_path / "spool.sqlite3"
     path.mkdir()
     keeper = Keeper(path)
-    assert keeper.keep([row(1)], 5)
+    assert keeper.store([row(1)], 5)
     path.rmdir()
-    assert keeper.keep([row(2)], 30)
+    assert keeper.store([row(2)], 30)
     assert not path.exists()
-    assert keeper.keep([row(3)], 61)
+    assert keeper.store([row(3)], 61)
     assert path.exists()
     assert keeper.trouble is None
     assert [kept.milli_c for kept in everything(keeper)] == [20_001, 20_002, 20_003]
@@ -121,10 +121,10 @@ keeper = Keeper(Path(sys.argv[1]))
 resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, resource.RLIM_INFINITY))
 def reading(n):
     return UnnumberedReading("p", "core", Stamp(n, "b", n, True), n, None, None, None)
-kept = [keeper.keep([reading(n)], n / 1000) for n in range(100)]
+kept = [keeper.store([reading(n)], n / 1000) for n in range(100)]
 print(all(kept), keeper.pending, bool(keeper.trouble))
 resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-keeper.keep([reading(100)], 1)
+keeper.store([reading(100)], 1)
 rows = sorted(row.milli_c for spool in keeper.spools for row in spool.oldest(1000))
 print(rows == list(range(101)), bool(keeper.trouble))
 keeper.close()

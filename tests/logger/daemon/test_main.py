@@ -25,7 +25,7 @@ from hardware.bench.trace import steady, through
 from hardware.bench.w1_files import Misreading
 from hardware.errors import BadTrace, HardwareMissing
 from hardware.pins import Pins
-from logger.daemon.main import StationConfig, open_hardware, relay_safe, run_station
+from logger.daemon.main import RunMode, StationConfig, open_hardware, relay_safe, run_station
 from logger.daemon.supervise import Supervisor
 from logger.errors import BadSettings
 
@@ -41,6 +41,7 @@ def run(
     clock: SteppedClock | None = None,
     hours: float = 1.0,
     bench: Bench | None = None,
+    supervisor: Any = None,
     **options: Any,
 ) -> int:
     """A run in lock-step, as fast as the machine goes."""
@@ -51,9 +52,8 @@ def run(
         bench.hardware,
         clock,
         threading.Event(),
-        transport=service.transport(),
-        end_after_s=hours * 3600,
-        **options,
+        RunMode(transport=service.transport(), end_after_s=hours * 3600, **options),
+        supervisor,
     )
 
 
@@ -154,9 +154,7 @@ def test_the_service_orders_the_period(config: Any, service: Any, tmp_path: Path
         bench.hardware,
         clock,
         threading.Event(),
-        transport=httpx.MockTransport(tell),
-        end_after_s=3600,
-        after_sweep=wait_for_the_answer,
+        RunMode(transport=httpx.MockTransport(tell), end_after_s=3600, after_sweep=wait_for_the_answer),
     )
     room = sorted(found["stamp"]["boot_ms"] for found in service.rows.values() if found["probe"] == ROOM)
     # Later answers may lag behind a clock that does not wait: the order counts for a quarter of an hour.
