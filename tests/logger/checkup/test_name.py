@@ -39,14 +39,12 @@ def responder() -> Any:
     def begin(says: Callable[[int, bytes], list[bytes]]) -> tuple[str, int]:
         heard = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         heard.bind(("127.0.0.1", 0))
-        heard.settimeout(5)
         sockets.append(heard)
 
         def run() -> None:
             for count in range(3):
-                try:
-                    question, whose = heard.recvfrom(9000)
-                except OSError:
+                question, whose = heard.recvfrom(9000)
+                if not question:
                     return
                 for packet in says(count, question):
                     heard.sendto(packet, whose)
@@ -56,10 +54,11 @@ def responder() -> Any:
         return heard.getsockname()  # type: ignore[no-any-return]
 
     yield begin
-    for heard in sockets:
-        heard.close()
-    for thread in threads:
+    for heard, thread in zip(sockets, threads, strict=True):
+        # An empty packet ends the responder at once: closing its socket would not wake it.
+        heard.sendto(b"", heard.getsockname())
         thread.join(6)
+        heard.close()
 
 
 def test_the_question_is_a_standard_one_and_its_answer_is_read(responder: Any) -> None:
