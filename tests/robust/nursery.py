@@ -36,6 +36,7 @@ from logger.live.schedule import Pace
 from logger.settings import read_settings
 from web.demo.demo import BOOT_MS, POURED_AT_MS, PROBES
 from web.security.setup_code import new_setup_code
+from web.server.lazy_routes import the_rest
 from web.server.serve import serve
 from web.service.service import Service
 
@@ -138,6 +139,7 @@ def settled(database: str, boot_ms: int) -> bool:
 def main(folder: Path, hours: float) -> None:
     """Starts what is asked for."""
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+    the_rest()  # the pages' modules, which a service loads a moment after its start: here, once
     for line in sys.stdin:
         child = os.fork()
         if child:

@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from logger.alarms.actions import Act, acknowledge, shelve, take_out_of_service
+from logger.alarms.kind import Kind
 from logger.alarms.notify_policy import (
     LocalTime,
     Notified,
@@ -211,6 +212,19 @@ GRID = [
 HIGH = [kind for kind in KINDS.values() if kind.priority is Priority.HIGH]
 
 
+def life(kind: Kind, state: AlarmState) -> list[tuple[int, int, AlarmState]]:
+    """Minutes since it was raised, the time then and its state, until every silence is over: the same whoever is
+    told, and when.
+    """
+    longest_min = 60 * max(kind.shelve_max_h, kind.out_of_service_max_h or 0) + kind.realarm_min
+    lived = []
+    for minutes in itertools.chain(range(20), range(20, round(longest_min) + 40, 10)):
+        now_ms = T0 + minutes * MINUTE
+        state = tick(kind, state, now_ms).state
+        lived.append((minutes, now_ms, state))
+    return lived
+
+
 def test_no_combination_of_settings_silences_a_high_priority_alarm() -> None:
     """Exhaustive: every rule, hour of the day, and act of a person, over every high-priority kind.
 
@@ -227,17 +241,19 @@ def test_no_combination_of_settings_silences_a_high_priority_alarm() -> None:
         ),
         lambda kind, state: acknowledge(kind, state, Act("Jo", T0)).state,
     ]
+    lives = {
+        (kind.name, silence): life(kind, silence(kind, raised(kind)))
+        for kind in HIGH
+        for silence in silencing
+    }
     for kind, rules, minute, silence in itertools.product(
         HIGH, GRID, (*range(0, 1440, 131), None), silencing
     ):
         cases += 1
-        state, told = silence(kind, raised(kind)), Notified()
+        told = Notified()
         at_once = silence is silencing[0]
         heard: list[tuple[float, Recipient]] = []
-        longest_min = 60 * max(kind.shelve_max_h, kind.out_of_service_max_h or 0) + kind.realarm_min
-        for minutes in itertools.chain(range(20), range(20, round(longest_min) + 40, 10)):
-            now_ms = T0 + minutes * MINUTE
-            state = tick(kind, state, now_ms).state
+        for minutes, now_ms, state in lives[kind.name, silence]:
             telling = decide(kind, state, told, rules, LocalTime(now_ms, minute))
             told = telling.notified
             heard += [(minutes, message.to) for message in telling.messages]

@@ -27,13 +27,14 @@ def test_more_in_the_pail_and_a_warmer_room_leave_less_time(slow_resin):
     assert working_time_h(slow_resin, 0.2, 30.0) < 0.7 * small
 
 
-@pytest.mark.parametrize("mass_kg", [0.1, 1.0, 10.0])
-def test_quick_steps_give_the_time_of_the_solver_at_its_full_accuracy(slow_resin, mass_kg):
-    """The judge is `predict` on its own mesh and steps, of the same cup: within 1 %, between solved masses 3 %."""
+@pytest.mark.parametrize(("mass_kg", "hours"), [(0.1, 34.0), (1.0, 28.0), (10.0, 18.5)])
+def test_quick_steps_give_the_time_of_the_solver_at_its_full_accuracy(slow_resin, mass_kg, hours):
+    """The judge is `predict` on its own mesh and steps, of the same cup: within 1 %, between solved masses 3 %. It runs
+    past the working time, and not into the runaway that follows in a large cup."""
     plan = specimen_plan(
         WorkingTime(at_c=25.0, mass_kg=mass_kg, time_min=1.0),
         slow_resin.model_dump(exclude_none=True, mode="json"),
-        40.0,
+        hours,
     )
     curve = predict(plan).curve
     judge = first_crossing(curve.hours, curve.mean_conversion, WORKABLE)
