@@ -19,7 +19,7 @@ from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, LoggerError
 from logger.json_text import json_text
 from logger.store.backup import MOST_BACKUPS, back_up, restore
-from web.commands import machine, owner, records, self_test, server
+from web.commands import machine, owner, records, self_test, server, watched
 from web.commands.extras import what_to_install
 from web.commands.terminal import say, table_of, working
 from web.demo.scenarios import SCENARIOS
@@ -495,6 +495,7 @@ records.add_to(app)
 machine.add_to(app, SystemClock)
 self_test.add_to(app)
 owner.add_to(app, SystemClock)
+watched.add_to(app, SystemClock)
 server.add_to(app, SystemClock)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import html
+import json
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -11,6 +13,7 @@ from fastapi.testclient import TestClient
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, outbox
+from web.commands.watched import pours_command
 
 
 @pytest.fixture
@@ -61,6 +64,21 @@ def test_every_screen_leads_with_the_hot_core_after_it_was_tapped(
     assert standing["because"] == headline
     assert standing["by"] == "Ada"
     assert look in standing["others"]
+
+
+def test_the_command_line_says_what_the_board_says(
+    service: Any, maker: TestClient, hot: int, tmp_path: Any, clock: Any, capsys: Any
+) -> None:
+    """`pourlog pours`, from the service's own database."""
+    settings = tmp_path / "service.toml"
+    settings.write_text(f'data_dir = "{service.settings.data_dir}"\n')
+    if service.settings.database_url:
+        settings.write_text(settings.read_text() + f'database_url = "{service.settings.database_url}"\n')
+    pours_command(SimpleNamespace(obj=lambda: clock), settings, as_json=True)  # type: ignore[arg-type]
+    standing = maker.get(f"/api/pours/{hot}").json()["standing"]
+    (said,) = json.loads(capsys.readouterr().out)["pours"]
+    assert said["severity"] == "danger"
+    assert said["because"] == standing["because"]
 
 
 def test_a_message_about_a_lesser_alarm_leads_with_what_is_graver(service: Any, hot: int) -> None:

@@ -10,6 +10,7 @@ from logger.store import pours
 from web.schemas import RowId
 from web.security.access import ServiceDep, ViewerDep
 from web.views.render import page
+from web.views.status import status_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -19,9 +20,9 @@ def label(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep
     """One label, to print and to glue under the table."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
+        standing = status_of(service, connection, pour, service.timeline.true_ms())
     address = f"{service.settings.link_base}/pours/{pour_id}/record"
     # Level Q bears a quarter of its area scratched or stained (ISO/IEC 18004, from memory).
     code = segno.make(address, error="q", micro=False)
-    return page(
-        request, "label.html", {"pour": pour, "address": address, "code": code.svg_data_uri(border=2)}
-    )
+    context = {"pour": pour, "standing": standing, "address": address, "code": code.svg_data_uri(border=2)}
+    return page(request, "label.html", context)

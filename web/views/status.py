@@ -11,6 +11,7 @@ from typing import Literal
 
 from sqlalchemy import Connection
 
+from logger.alarms.first_hour import Rhythm
 from logger.condition.evidence import Evidence, OpenAlarm, Thermometer
 from logger.condition.judge import Condition, Severity, judge
 from logger.condition.words import FAULT_WORDS, ConditionWords, place_words, words_of
@@ -106,14 +107,25 @@ def status_of(service: Service, connection: Connection, pour: PourWithPrediction
 
     One whose stored plan or forecast cannot be read is one that nobody watches: go there and look.
     """
-    live = pour.stage in LIVE
-    not_judged = unjudged(service, pour) if live else None
+    hottest = None
+    if pour.poured_ms is not None:
+        hottest = service.curves.hottest(connection, pour.id, pour.poured_ms)
+    not_judged = unjudged(service, pour) if pour.stage in LIVE else None
+    return judged(connection, pour, now_ms, service.rhythm, not_judged, hottest)
+
+
+def judged(
+    connection: Connection,
+    pour: PourWithPrediction,
+    now_ms: int,
+    rhythm: Rhythm,
+    not_judged: str | None,
+    hottest: tuple[float, float] | None = None,
+) -> Status:
+    """Return how a pour stands, from the store alone. not_judged: why no alarm of it can be relied on, if so."""
     try:
         limit_c = plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan").resin.limits.max_core_c
-        hottest = None
-        if pour.poured_ms is not None:
-            hottest = service.curves.hottest(connection, pour.id, pour.poured_ms)
-        evidence = evidence_of(connection, pour, limit_c, service.rhythm, not_judged, hottest)
+        evidence = evidence_of(connection, pour, limit_c, rhythm, not_judged, hottest)
     except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
         log.exception("pour %s cannot be judged for its page", pour.id)
         evidence = Evidence(Stage(pour.stage), pour.poured_ms, None, unjudged=not_judged or UNREADABLE)
