@@ -165,6 +165,10 @@ class Units:
             return "–"
         return f"{units.kg_to_lb(grams / 1000):.3f}\u00a0lb" if self.mass == "lb" else f"{grams:,.0f}\u00a0g"
 
+    def weighed(self, grams: float) -> str:
+        """Return a mass as it was typed, however small."""
+        return self.scale(grams) if self.mass == "lb" or grams >= 100 else f"{plain(grams)}\u00a0g"
+
     def shown(self, text: str) -> str:
         """Return a sentence with its marks written in these units; all else in it stays as it is."""
         return _MARK.sub(self._mark_shown, text)

@@ -465,6 +465,9 @@ class LotData(StrictShape):
     kg: Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 
 
+BatchNumber = Annotated[int, Field(ge=1, le=100_000)]
+
+
 class BatchData(Open):
     """A batch that was weighed."""
 
@@ -473,6 +476,19 @@ class BatchData(Open):
     error_pct: Number
     light: LightWord
     sentence: Text
+    number: BatchNumber | None = None
+    age_min: Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)] = 0.0
+    where: Literal["pail", "apart", "poured"] | None = None
+    in_pail: bool = True
+    mistake: Text = ""
+    change: Text = ""
+
+
+class MixingData(StrictShape):
+    """A tap at the mixing bench: mixing of a batch began, or it was poured out, or neither after all."""
+
+    number: BatchNumber
+    what: Literal["started", "not-started", "emptied", "not-emptied"]
 
 
 class LayerData(StrictShape):
@@ -545,6 +561,7 @@ DATA: dict[str, type[BaseModel]] = {
     "lot": LotData,
     "batch": BatchData,
     "mixed": BatchData,
+    "mixing": MixingData,
     "layer": LayerData,
     "look": LookData,
     "photo": PhotoData,

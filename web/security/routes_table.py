@@ -165,6 +165,7 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/pours/{pour_id}/ready/photo", "maker", "photo"),
     Route("GET", "/pours/{pour_id}/mix", "viewer"),
     Route("POST", "/pours/{pour_id}/mix", "maker", "batch"),
+    Route("POST", "/pours/{pour_id}/mix/clock", "maker", "mixing"),
     Route("GET", "/pours/{pour_id}/first-hour", "viewer"),
     Route("POST", "/pours/{pour_id}/looks", "maker", "look"),
     Route("POST", "/pours/{pour_id}/photos", "maker", "photo"),

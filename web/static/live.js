@@ -153,6 +153,7 @@
     source.addEventListener("open", () => { lastGood = performance.now(); });
     setInterval(() => { if (performance.now() - lastTry > LOOK_MS) soon(); }, 1000);
     window.addEventListener("online", soon);
+    document.addEventListener("due", soon);
     document.addEventListener("visibilitychange", () => { if (!document.hidden) soon(); });
     setInterval(tick, 1000);
     for (const there of document.querySelectorAll("[data-live]")) there.dataset.was = "";

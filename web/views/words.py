@@ -19,6 +19,7 @@ __all__ = [
     "dated",
     "event_text",
     "event_word",
+    "hour_of_day",
     "hours_minutes",
     "marked",
     "not_within",
@@ -46,6 +47,7 @@ _EVENT_WORDS = {
     "override": "Let pass, by name and reason",
     "end-exception": "Exception signed: the watch may end",
     "batch": "Batch weighed",
+    "mixing": "At the mixing bench",
     "photo": "Photo",
     "station-chosen": "Station chosen",
     "untested": "Messages not tested",
@@ -76,6 +78,11 @@ def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
     if at_ms is None:
         return "–"
     return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%d %b %Y, %H:%M")
+
+
+def hour_of_day(at_ms: int, zone: tzinfo | None = None) -> str:
+    """Time of day in the machine's zone, for what is minutes away: "14:20"."""
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%H:%M")
 
 
 def event_word(kind: str) -> str:

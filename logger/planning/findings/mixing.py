@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from logger.plan.file import Glass, Plan
 from logger.plan.planning_tables import Mix
 from logger.planning.cure_answers import workable_conversion, working_time_of
 from logger.planning.finding import FROM_MEMORY, PLAN, Constant, Figure, Finding, Light, plain, worst
 from logger.planning.findings.volume import layer_litres
+from logger.planning.physics.batch_slips import OVER_BATCH, PlannedBatch, name_mistake
 from logger.planning.physics.batches import SAFE_PART, STEPS_NEEDED, Batches, Card, card, plan_batches
-from logger.planning.physics.mixing import GREEN, LAST, effect_of, effect_words, light_of, name_mistake
+from logger.planning.physics.mixing import GREEN, LAST, effect_of, effect_words, light_of
 from logger.planning.physics.parts import (
     Ratio,
     Recipe,
@@ -77,6 +81,45 @@ def cards_of(plan: Plan, belly_m3: float = 0.0) -> list[Card]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class NextBatch:
+    """The batch that is weighed next: of which layer, which pail of its layer, and how much of each part.
+
+    mixed_g, layer_g: of that layer, mixed already and in all.
+    """
+
+    card: Card
+    number: int
+    mixed_g: float
+    layer_g: float
+    planned: PlannedBatch
+
+
+def next_batch(plan: Plan, cards: Sequence[Card], mixed_g: float) -> NextBatch | None:
+    """Return the batch that follows when so many grams of the pour have been mixed; None where no pails are planned.
+
+    One batch may weigh a quarter more than the planned one, and no more than the pail's fill and the error that
+    weighing makes.
+    """
+    layers_g = [1000 * one.batches.count * one.batches.kg_each for one in cards]
+    before_g = 0.0
+    for at, (layer, layer_g) in enumerate(zip(cards, layers_g, strict=True)):
+        each = layer.each
+        batch_g = each.a_g + each.b_g
+        mixed_of_layer_g = mixed_g - before_g
+        all_mixed = mixed_of_layer_g > layer_g - batch_g / 2
+        if all_mixed and at + 1 < len(cards):
+            before_g += layer_g
+            continue
+        b = layer.batches
+        pail_g = b.pail_l * plan.pails.fill_pct / 100 * 1000 * b.kg_each / b.litres_each
+        most_g = min(OVER_BATCH.value * batch_g, (1 + LAST.value / 100) * max(pail_g, batch_g))
+        number = min(round(mixed_of_layer_g / batch_g), b.count - 1) + 1
+        planned = PlannedBatch(each.a_g, each.b_g, most_g, all_mixed)
+        return NextBatch(layer, max(number, 1), mixed_of_layer_g, layer_g, planned)
+    return None
+
+
 def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
     """Return the ratio as it will be measured, the chemistry behind it, pails and scale."""
     mix = plan.mix
@@ -129,7 +172,7 @@ def _ratio(mix: Mix, glass: Glass) -> Finding:
         "ratio-wrong",
         light,
         f"Measuring {done} would put in {plain(abs(error))} % {more} hardener; the datasheet means {right}"
-        + (f". {mistake[0].upper()}{mistake[1:]}. " if mistake else ". ")
+        + (f". This looks like {mistake}. " if mistake else ". ")
         + effect_words(effect),
         figures,
         constants,

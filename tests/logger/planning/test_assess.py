@@ -58,7 +58,7 @@ def test_the_wrong_measure_is_called_by_its_name(bad: Assessment) -> None:
     """2 : 1 is by volume, and it was to be weighed."""
     wrong = next(finding for finding in bad.findings if finding.key == "ratio-wrong")
 
-    assert "2 : 1 is by volume, and it was weighed" in wrong.sentence.replace("It", "it")
+    assert "2 : 1 by volume, weighed as if it were by weight" in wrong.sentence
 
 
 def test_the_models_own_deepest_layer_is_named_where_the_plan_gets_too_hot(bad: Assessment) -> None:

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from logger.errors import OutOfRange
 from logger.plan.file import Glass
 from logger.planning.finding import Light
+from logger.planning.physics.batch_slips import PlannedBatch, Weights
 from logger.planning.physics.mixing import Correction, MixVerdict, Pail, check, correcting_addition
 from logger.planning.physics.parts import Ratio, Recipe
 
@@ -18,9 +19,15 @@ WEIGHT = Ratio(2, 1, "weight")
 VOLUME = Ratio(2, 1, "volume")
 
 
-def judge(a_g: float, b_g: float, right: Ratio = WEIGHT, pail: Pail | None = None) -> MixVerdict:
+def judge(
+    a_g: float,
+    b_g: float,
+    right: Ratio = WEIGHT,
+    pail: Pail | None = None,
+    planned: PlannedBatch | None = None,
+) -> MixVerdict:
     """The check with the densities of an invented system."""
-    return check(a_g, b_g, Recipe(right, 1150, 950), Glass(), pail)
+    return check(Weights(a_g, b_g), Recipe(right, 1150, 950), Glass(), pail, planned)
 
 
 @pytest.mark.parametrize(
@@ -47,11 +54,11 @@ def test_fine_within_two_percent_watched_to_five_and_stopped_beyond(b_g: float, 
     [
         (1000, 1000, WEIGHT, "one to one by weight instead of 2 : 1 by weight"),
         (1150, 950, WEIGHT, "one to one by volume"),
-        (2000, 1000, VOLUME, "2 : 1 is by volume, and it was weighed"),
-        (2300, 950, WEIGHT, "2 : 1 is by weight, and it was measured by volume"),
+        (2000, 1000, VOLUME, "2 : 1 by volume, weighed as if it were by weight"),
+        (2300, 950, WEIGHT, "2 : 1 by weight, measured by volume"),
         (1000, 2000, WEIGHT, "swapped"),
         (1000, 1000, VOLUME, "one to one by weight instead of 2 : 1 by volume"),
-        (2000, 500, WEIGHT, "part A went in twice"),
+        (2000, 500, WEIGHT, "part A put in twice"),
     ],
 )
 def test_a_known_mistake_is_called_by_its_name(a_g: float, b_g: float, right: Ratio, words: str) -> None:
@@ -89,8 +96,8 @@ def test_a_batch_that_has_been_poured_cannot_be_corrected() -> None:
 
 def test_a_batch_that_has_begun_to_set_cannot_be_corrected() -> None:
     """After a third of the working time there is no time left to stir a correction in."""
-    early = judge(2000, 1200, pail=Pail(age_min=5, working_time_min=30))
-    late = judge(2000, 1200, pail=Pail(age_min=11, working_time_min=30))
+    early = judge(2000, 1080, pail=Pail(age_min=5, working_time_min=30))
+    late = judge(2000, 1080, pail=Pail(age_min=11, working_time_min=30))
 
     assert isinstance(early.correction, Correction)
     assert late.correction is None
@@ -123,13 +130,13 @@ def test_a_right_batch_has_no_such_sentence_and_one_that_never_gels_says_so() ->
 
 
 @pytest.mark.parametrize(
-    ("a_g", "b_g", "missing"), [(2000, 0, "part B is missing"), (0, 500, "part A is missing")]
+    ("a_g", "b_g", "missing"), [(2000, 0, "Part B is not in yet."), (0, 500, "Part A is not in yet.")]
 )
 def test_a_part_that_is_not_in_yet_is_a_stop(a_g: float, b_g: float, missing: str) -> None:
     """Half a mix never cures: it is named, with what to add."""
     verdict = judge(a_g, b_g)
 
-    assert (verdict.light, verdict.mistake) == (Light.STOP, missing)
+    assert (verdict.light, verdict.sentence) == (Light.STOP, missing)
     assert verdict.correction is not None
     assert verdict.correction.grams > 0
 

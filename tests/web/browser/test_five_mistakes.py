@@ -21,7 +21,7 @@ MISTAKES = {
     "warm room": ("The room reaches 31 °C; 26 °C is the most.", "Cool the room to 26 °C or below"),
     "thin bottom": ("9 mm melamine over 900 mm is far too weak", "Put supports every 260 mm or closer"),
     "damp slab": ("That is too damp for resin", "Dry it to 6 to 8 %, then measure it again."),
-    "ratio": ("2 : 1 is by volume, and it was weighed", "Weigh 100 : 44.7 by weight"),
+    "ratio": ("2 : 1 by volume, weighed as if it were by weight", "Weigh 100 : 44.7 by weight"),
 }
 
 

@@ -267,6 +267,7 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /pours/{pour_id}/ready/photo": lambda: {"data": point, "files": {"photo": ("p.png", _photo())}},
         "POST /pours/{pour_id}/looks": lambda: {"data": {"finding": "dry"}, "ids": hot},
         "POST /pours/{pour_id}/photos": lambda: {"files": {"photo": ("p.png", _photo())}},
+        "POST /pours/{pour_id}/mix/clock": lambda: {"data": {"batch": "1", "what": "started"}, "ids": hot},
         "POST /pours/{pour_id}/record/outcome": lambda: {"data": {"state": "good"}, "ids": hot},
         "POST /pours/{pour_id}/record/test": lambda: {"data": {"what": "hardness", "value": "1"}, "ids": hot},
         "POST /pours/{pour_id}/record/lot": lambda: {"data": lot, "ids": hot},
