@@ -143,7 +143,11 @@ def check(
     weighed = Ratio(weights.a_g, weights.b_g, "weight")
     error = (weighed.b_over_a / right.b_over_a - 1) * 100
     light = light_of(error)
-    slip = _slip(weights, light, recipe, planned)
+    correction = None if light is Light.OK else _correction(weights, error, right, planned)
+    # What is put right is looked at as well: no advice is refused once it is followed.
+    slip = _slip(weights, light, recipe, planned) or (
+        _slip(_corrected(weights, correction), Light.OK, recipe, planned) if correction else ""
+    )
     sentence = _sentence(weights, error, right)
     if slip:
         return MixVerdict(Light.STOP, error, weighed, right, sentence, slip, change=_leave(pail))
@@ -156,7 +160,6 @@ def check(
     effect = effect_of(error, right, glass)
     sentence = f"{sentence} {effect_words(effect)}"
     mistake = name_mistake(weighed, recipe, weights.typed_in) if light is Light.STOP else ""
-    correction = _correction(weights, error, right, planned)
     late = _too_late(pail)
     change = late or (correction.sentence if correction else WEIGH_AGAIN)
     if correction is None:
@@ -231,6 +234,11 @@ def _correction(
     if planned is not None and not planned.holds(weights.total_g + correction.grams):
         return None
     return correction
+
+
+def _corrected(weights: Weights, correction: Correction) -> Weights:
+    more_a, more_b = (correction.grams, 0.0) if correction.part == "A" else (0.0, correction.grams)
+    return replace(weights, a_g=weights.a_g + more_a, b_g=weights.b_g + more_b)
 
 
 def _leave(pail: Pail) -> str:

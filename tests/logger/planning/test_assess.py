@@ -289,7 +289,7 @@ def test_one_to_one_for_two_to_one_is_named_in_the_plan(plan_toml: str) -> None:
     mix = MIX.replace("[100, 40]", "[2, 1]") + "measure_parts = [1, 1]\n"
     wrong = next(finding for finding in rich(plan_toml, mix) if finding.key == "ratio-wrong")
 
-    assert "One to one by weight instead of 2 : 1 by weight" in wrong.sentence
+    assert "one to one by weight instead of 2 : 1 by weight" in wrong.sentence
 
 
 @pytest.mark.parametrize(
