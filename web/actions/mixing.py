@@ -34,7 +34,7 @@ def add_check(
         at_ms = service.timeline.true_ms()
         events.add_event(tx, pour_id, at_ms, "batch", by, sentence, facts | {"number": number})
         check_id = page_queries.newest_events(tx, pour_id, 1)[0].id
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
     return check_id
 
 
@@ -63,7 +63,7 @@ def tap_clock(service: Service, pour_id: int, number: int, what: Tap, by: str) -
         )
         data = {"number": number, "what": what}
         events.add_event(tx, pour_id, service.timeline.true_ms(), "mixing", by, words.format(number), data)
-    service.news.tell("pour", pour=pour_id)
+    service.news.publish("pour", pour=pour_id)
 
 
 def _numbered(batches: list[Batch], number: int | None) -> int:
