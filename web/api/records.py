@@ -44,6 +44,7 @@ from web.views.agenda import coming
 from web.views.compared_pours import every_pour
 from web.views.predicted import foretold_of
 from web.views.shop_account import lessons_of, shelf_of, today
+from web.views.status import status_of
 
 router = APIRouter(tags=["records"], responses=ERRORS)
 #: A whole record. Free JSON: a sealed one is passed on as it was sealed, by whichever version of the program.
@@ -253,6 +254,7 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
         )
         alive = [row for row in rows if row.poured_ms is not None and row.stage in stages]
         newest = {row.id: forecasts.latest(connection, row.id) for row in alive}
+        peaks = {row.id: status_of(service, connection, row, now_ms).condition.peak for row in alive}
     for pour in alive:
         try:
             foretold = foretold_of(pour.plan_toml, pour.prediction)
@@ -262,7 +264,8 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
         forecast = newest[pour.id]
         hour = (now_ms - pour.started_ms) / 3.6e6
         address = f"{service.settings.link_base}/pours/{pour.id}"
-        for item in coming(Stage(pour.stage), hour, foretold, None if forecast is None else forecast.body):
+        body = None if forecast is None else forecast.body
+        for item in coming(Stage(pour.stage), hour, foretold, body, peaks[pour.id]):
             what = item.what.partition(", about {")[0]
             words = f"{item.ask}\n{item.sure}".strip()
             entries.append(

@@ -204,7 +204,7 @@ def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str
     if foretold is None or hour is None or stage not in (*LIVE, Stage.RELEASED):
         return []
     looks_h = _looks_due_h(pour, rhythm, stored.looks)
-    hottest_c = None if stored.hottest is None else stored.hottest[0]
+    peak = stored.standing.condition.peak
     return [
         {
             "item": item,
@@ -212,7 +212,7 @@ def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str
             "at_ms": _at_ms(pour, item.at_h),
             "until_ms": _at_ms(pour, item.until_h),
         }
-        for item in coming(stage, hour, foretold, stored.forecast, looks_h, hottest_c)
+        for item in coming(stage, hour, foretold, stored.forecast, peak, looks_h)
     ]
 
 

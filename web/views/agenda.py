@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil, floor
 from typing import Any
 
+from logger.condition.peak_call import Call, PeakCall
 from logger.pour import Stage
 from logger.quantities import peak as peak_mark
 from web.views.predicted import Foretold
@@ -22,6 +24,12 @@ JOINTS = {
     "bonds": "it bonds without a scuff",
     "scuff": "scuff, wash and dry first",
 }
+
+
+#: Calls after which the resin has gelled: it was at its hottest, or hotter than anybody foretold.
+GELLED = (Call.PAST, Call.PASSED, Call.REFUTED)
+#: Calls with which no peak is announced.
+NO_PEAK = (Call.PAST, Call.REFUTED, Call.UNKNOWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,30 +48,29 @@ def coming(
     hour: float,
     foretold: Foretold,
     forecast: Mapping[str, Any] | None,
+    peak: PeakCall,
     looks_due_h: Sequence[float] = (),
-    hottest_c: float | None = None,
 ) -> list[Coming]:
-    """Return what is still to come at an hour of the pour, the soonest first."""
+    """Return what is still to come at an hour of the pour, the soonest first.
+
+    peak: what the pour's judgement says of it. What the plan foretells beside it comes at the pace that the forecast
+    shows, so that nothing is announced in an order in which it cannot happen.
+    """
     items = [
         Coming(
             "Look at the form",
             at_h,
-            sure="promised for the first hour",
+            sure="first-hour check",
             ask="dry below, level, no smell of heat",
         )
         for at_h in looks_due_h[:2]
     ]
-    peak_c, peak_h, sure = foretold.core_peak_c, foretold.core_peak_at_h, "predicted from the plan"
-    if forecast is not None:
-        sure = f"forecast at {forecast['at_h']:.1f} h"
-        peak_c, peak_h = forecast["core_peak_c"]["p50"], forecast["core_peak_at_h"]["p50"]
-    # A foretold peak below what has been measured is no news to anybody.
-    if peak_h > 0.05 and (hottest_c is None or hottest_c <= peak_c + 1.0):
-        items.append(
-            Coming(f"Core at its hottest, about {peak_mark(peak_c)}", peak_h, sure=sure, ask="be in reach")
-        )
-    if foretold.gel_at_h is not None:
-        items.append(Coming("Resin may gel", foretold.gel_at_h, ask="from then on do not disturb it"))
+    sure = "predicted from the plan" if forecast is None else f"forecast at {forecast['at_h']:.1f} h"
+    items += _peak(peak, sure)
+    pace, by = _pace(foretold, forecast)
+    gel_h, gel_by = _gel(foretold, forecast, peak, sure)
+    if gel_h is not None:
+        items.append(Coming("Resin may gel", gel_h, sure=gel_by, ask="from then on do not disturb it"))
     items += [
         Coming(f"Pour layer {number}", at_h, sure="planned", ask=JOINTS[finds])
         for number, (at_h, finds) in enumerate(foretold.layers, start=2)
@@ -72,8 +79,9 @@ def coming(
         items.append(
             Coming(
                 "A next layer bonds without a scuff",
-                foretold.bonds_from_h,
-                foretold.bonds_until_h,
+                pace * foretold.bonds_from_h,
+                pace * foretold.bonds_until_h,
+                sure=by,
                 ask="as long as a thumbnail still sinks in; later: scuff, wash and dry. Plan that layer "
                 "first: on warm resin it gets hotter than one alone",
             )
@@ -81,10 +89,64 @@ def coming(
     items += _release(foretold.release_at_h, forecast, sure, hour)
     if stage is Stage.RELEASED:
         items = []
-    if foretold.full_cure_at_h is not None:
-        items.append(Coming("Fully cured", foretold.full_cure_at_h, ask="then it may take load and heat"))
+    full_cure_h = _full_cure_h(foretold, forecast)
+    if full_cure_h is not None:
+        items.append(Coming("Fully cured", full_cure_h, sure=by, ask="then it may take load and heat"))
     ahead = [item for item in items if (item.until_h or item.at_h) > hour - STAYS_H]
     return sorted(ahead, key=lambda item: item.at_h)
+
+
+def _peak(peak: PeakCall, sure: str) -> list[Coming]:
+    """Return the peak to come; nothing where it is past, or refuted by what has been measured."""
+    to_come = peak.peak
+    if (
+        to_come is None
+        or to_come.at_h <= 0.05
+        or peak.call in NO_PEAK
+        or (peak.planned and peak.call is Call.PASSED)
+    ):
+        return []
+    reach = f"{peak_mark(floor(to_come.low_c))} to {peak_mark(ceil(to_come.high_c))}"
+    about = f", about {peak_mark(to_come.middle_c)}"
+    if not peak.planned and peak.call in (Call.OPEN, Call.LIKELY_OVER, Call.PASSED):
+        about = f", about {reach}"
+    return [Coming(f"Core at its hottest{about}", to_come.at_h, sure=sure, ask="stay nearby")]
+
+
+def _gel(
+    foretold: Foretold, forecast: Mapping[str, Any] | None, peak: PeakCall, sure: str
+) -> tuple[float | None, str]:
+    """Return when the resin may gel, and what that rests on; None once it has, or where nobody knows any more."""
+    gel = None if forecast is None else forecast.get("gel_at_h")
+    if forecast is not None and gel is not None:
+        to_come = gel["p50"] is not None and gel["p50"] > forecast["at_h"] + 1e-3
+        return (gel["p50"] if to_come else None), sure
+    if foretold.gel_at_h is None or peak.call in GELLED:
+        return None, ""
+    pace, by = _pace(foretold, forecast)
+    return pace * foretold.gel_at_h, by
+
+
+def _pace(foretold: Foretold, forecast: Mapping[str, Any] | None) -> tuple[float, str]:
+    """Return how much later than planned things come, as a factor of the hours, and what that rests on."""
+    if forecast is None or foretold.core_peak_at_h <= 0.05:
+        return 1.0, "predicted from the plan"
+    return (
+        forecast["core_peak_at_h"]["p50"] / foretold.core_peak_at_h,
+        "predicted from the plan, at the pace that the readings show",
+    )
+
+
+def _full_cure_h(foretold: Foretold, forecast: Mapping[str, Any] | None) -> float | None:
+    """Return when it is fully cured: as much later than planned as it is hard; None while that is not known."""
+    planned_h = foretold.full_cure_at_h
+    release = None if forecast is None else forecast.get("release_at_h")
+    if planned_h is None or release is None or foretold.release_at_h is None:
+        return planned_h
+    if release["p50"] is None:
+        return None
+    hard_h = float(release["p50"])
+    return max(hard_h, planned_h + max(hard_h - foretold.release_at_h, 0.0))
 
 
 def _release(

@@ -100,6 +100,7 @@ class Forecast:
     crosses_limit_at_h: Band | None
     time_left_h: float | None
     release_at_h: Moment
+    gel_at_h: Moment
     end_conversion: Band
     bands: QuantileCurves
     causes: tuple[Cause, ...]
@@ -130,6 +131,7 @@ class Forecast:
             "clear_at_h": None if self.ahead.clear_at_h is None else round(self.ahead.clear_at_h, 3),
             "time_left_h": None if self.time_left_h is None else round(self.time_left_h, 3),
             "release_at_h": self.release_at_h.to_json(),
+            "gel_at_h": self.gel_at_h.to_json(),
             "end_conversion": self.end_conversion.to_json(),
             "causes": [cause.to_json() for cause in self.causes],
             "probes": [
@@ -325,6 +327,7 @@ def _answer(plan: Plan, state: MemberState, ahead: Outlook) -> Forecast:
         crosses_limit_at_h=crossing,
         time_left_h=None if crossing is None else max(crossing.p50 - at_h, 0.0),
         release_at_h=moment(ahead.release_at_h, state.until_h),
+        gel_at_h=moment(ahead.gel_at_h, state.until_h),
         end_conversion=band(ahead.end_conversion),
         bands=ahead.bands,
         causes=(),

@@ -104,7 +104,8 @@ class MemberState:
 
 @dataclass(frozen=True)
 class Outlook:
-    """What each member makes of it: (M,) peaks °C and hours, hours of crossing the limit and of release (inf: never),
+    """What each member makes of it: (M,) peaks °C and hours, hours of crossing the limit, of release and of the
+    earliest gel at the core (inf: never; the present hour: it has gelled),
     conversion at the end; by when the readings tell whether the limit is passed (clear_in); bands to draw."""
 
     core_peak_c: Floats
@@ -113,6 +114,7 @@ class Outlook:
     hottest_peak_at_h: Floats
     crosses_at_h: Floats
     release_at_h: Floats
+    gel_at_h: Floats
     end_conversion: Floats
     clear_at_h: float | None
     bands: QuantileCurves
@@ -161,6 +163,7 @@ def roll_forward(
         hottest_peak_at_h=np.where(gone, state.past_peak_at_h, run.hottest_peak_at_h),
         crosses_at_h=first_crossings(hours, core, limit_c),
         release_at_h=np.where(ready.any(axis=1), hours[ready.argmax(axis=1)], np.inf),
+        gel_at_h=np.where(np.isnan(run.gel_at_h), np.inf, run.gel_at_h),
         end_conversion=run.end_mean_conversion,
         clear_at_h=clear_in(hours, core, peak > limit_c),
         bands=_curves(

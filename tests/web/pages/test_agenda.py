@@ -7,6 +7,9 @@ from typing import Any
 
 import pytest
 
+from logger.condition.evidence import Peak
+from logger.condition.peak_call import PeakCall, call_of
+from logger.condition.peaks import forecast_peak
 from logger.cure.solver.prediction import predict
 from logger.pour import Stage
 from web.views.agenda import coming
@@ -19,15 +22,26 @@ def course(plan_toml: str) -> Foretold:
     return foretold(predicted_of(plan_toml))
 
 
+def called(
+    course: Foretold, hour: float, forecast: Any = None, hottest_c: float | None = None, limit_c: float = 60.0
+) -> PeakCall:
+    """What the judgement says of the peak."""
+    planned = Peak(*[course.core_peak_c] * 3, 0.0, course.core_peak_at_h, course.core_peak_at_h)
+    seen = None if hottest_c is None else (hottest_c, hour)
+    made = None if forecast is None else forecast_peak(forecast)
+    return call_of(made, planned, limit_c, seen, hour)
+
+
 def whats(course: Foretold, hour: float, **more: object) -> list[str]:
     """The names of what is to come."""
-    return [item.what for item in coming(Stage.CURING, hour, course, more.pop("forecast", None), **more)]  # type: ignore[arg-type]
+    peak = called(course, hour, **more)  # type: ignore[arg-type]
+    return [item.what for item in coming(Stage.CURING, hour, course, None, peak)]
 
 
 def test_the_soonest_comes_first_and_what_is_past_is_gone(course: Foretold) -> None:
     """The peak is named until it is half an hour past."""
     peak_h = course.core_peak_at_h
-    hours = [item.at_h for item in coming(Stage.CURING, 0.0, course, None)]
+    hours = [item.at_h for item in coming(Stage.CURING, 0.0, course, None, called(course, 0.0))]
     assert hours == sorted(hours)
     assert any(what.startswith("Core at its hottest") for what in whats(course, peak_h + 0.4))
     assert not any(what.startswith("Core at its hottest") for what in whats(course, peak_h + 0.6))
@@ -38,11 +52,13 @@ def test_the_forecast_wins_over_the_plan(course: Foretold) -> None:
     band = {"p05": 0.0, "p50": 0.0, "p95": 0.0}
     forecast = {
         "at_h": 5.0,
-        "core_peak_c": band | {"p50": 48.2},
-        "core_peak_at_h": band | {"p50": 9.5},
+        "chance_core_over_limit": 0.0,
+        "crosses_limit_at_h": None,
+        "core_peak_c": {"p05": 47.0, "p50": 48.2, "p95": 49.5},
+        "core_peak_at_h": {"p05": 9.0, "p50": 9.5, "p95": 10.0},
         "release_at_h": band | {"p50": 41.0},
     }
-    items = coming(Stage.CURING, 5.0, course, forecast)
+    items = coming(Stage.CURING, 5.0, course, forecast, called(course, 5.0, forecast))
     told = {item.what.split(",")[0]: item for item in items}
     assert told["Core at its hottest"].at_h == 9.5
     assert "{48.2 °C|0}" in told["Core at its hottest"].what
@@ -55,8 +71,14 @@ def released(
     """What is said of opening the form where the forecast looked 72 h ahead: (what, when, what it rests on)."""
     band = {"p05": 0.0, "p50": 0.0, "p95": 0.0}
     release = {"p05": p50, "p50": p50, "p95": p95, "within_h": 72.0, "chance": 0.5}
-    forecast = {"at_h": 5.0, "core_peak_c": band, "core_peak_at_h": band, "release_at_h": release}
-    items = coming(Stage.CURING, hour, course, forecast)
+    peak = {
+        "core_peak_c": band,
+        "core_peak_at_h": band,
+        "chance_core_over_limit": 0.0,
+        "crosses_limit_at_h": None,
+    }
+    forecast = {"at_h": 5.0, **peak, "release_at_h": release}
+    items = coming(Stage.CURING, hour, course, forecast, called(course, hour, forecast))
     return [(i.what, i.at_h, f"{i.ask}, {i.sure}") for i in items if "hard" in i.what.lower()]
 
 
@@ -92,9 +114,33 @@ def test_a_peak_below_what_was_measured_is_not_foretold(course: Foretold) -> Non
     assert not any("hottest" in what for what in whats(course, 1.0, hottest_c=63.0))
 
 
+def test_what_has_gelled_is_not_announced_and_nothing_is_cured_before_it_is_hard(course: Foretold) -> None:
+    """By the forecast, not by the plan: the pour runs away, or is hard far later."""
+
+    def at(forecast: dict[str, Any]) -> dict[str, float]:
+        hour = forecast["at_h"]
+        items = coming(Stage.CURING, hour, course, forecast, called(course, hour, forecast))
+        return {item.what.split(",")[0]: item.at_h for item in items}
+
+    release = {"p05": 90.0, "p50": 90.0, "p95": 90.0, "within_h": 120.0, "chance": 1.0}
+    forecast = {
+        "at_h": 4.0,
+        "core_peak_c": {"p05": 80.0, "p50": 81.0, "p95": 82.0},
+        "core_peak_at_h": {"p05": 7.0, "p50": 7.0, "p95": 7.0},
+        "chance_core_over_limit": 1.0,
+        "crosses_limit_at_h": None,
+        "release_at_h": release,
+        "gel_at_h": {"p05": 5.8, "p50": 6.0, "p95": 6.2, "within_h": 120.0, "chance": 1.0},
+    }
+    assert at(forecast)["Resin may gel"] == 6.0
+    assert at(forecast)["Fully cured"] >= at(forecast)["Hard and cool enough to open the form"] == 90.0
+    gelled = forecast | {"at_h": 8.0, "gel_at_h": dict.fromkeys(("p05", "p50", "p95"), 8.0)}
+    assert "Resin may gel" not in at(gelled)
+
+
 def test_the_next_two_looks_are_asked_for(course: Foretold) -> None:
     """While somebody sits by the form."""
-    items = coming(Stage.WATCHED, 0.05, course, None, [0.25, 0.33, 0.42])
+    items = coming(Stage.WATCHED, 0.05, course, None, called(course, 0.05), [0.25, 0.33, 0.42])
     assert [item.at_h for item in items if item.what == "Look at the form"] == [0.25, 0.33]
 
 
