@@ -41,7 +41,7 @@ from web.security.throttle import unlimited
 from web.server.app import make_app
 from web.service.service import Service
 from web.views.datasheet_form import FormFields
-from web.views.units import Units
+from web.views.reader_units import Units
 
 TESTS = Path(__file__).resolve().parents[1]
 PHONE, DESKTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 860}

@@ -31,7 +31,7 @@ from logger.record.pdf import NoPdf, to_pdf
 from logger.store import events, forecasts
 from web.actions import pours
 from web.pages.record import facts
-from web.views.units import Units
+from web.views.reader_units import Units
 
 STAGES = (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING)
 #: A plan with everything that a record lists (invented).

@@ -20,8 +20,8 @@ from logger.store.message_links import Purpose
 from web.actions import watching
 from web.security.access import ServiceDep
 from web.service.service import Service
+from web.views.reader_units import COOKIE
 from web.views.render import templates
-from web.views.units import COOKIE
 
 router = APIRouter(include_in_schema=False)
 Token = Annotated[str, Path(max_length=2 * LONGEST)]

@@ -17,9 +17,9 @@ from web.actions import pours as desk
 from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, OnlookerDep, ServiceDep
+from web.views.reader_units import number_from
 from web.views.render import page
 from web.views.status import status_of
-from web.views.units import number_from
 
 router = APIRouter(include_in_schema=False)
 #: Kinds about which the core's present temperature says more than the one that raised them.

@@ -15,9 +15,9 @@ from logger.store.rows import PourWithPrediction
 from logger.units import HOUR_MS
 from web.security.access import OnlookerDep, ServiceDep
 from web.service.service import Service
+from web.views.reader_units import chosen
 from web.views.render import page
 from web.views.status import status_of, urgency
-from web.views.units import chosen
 
 router = APIRouter(include_in_schema=False)
 #: Finished pours listed on the board.

@@ -13,8 +13,8 @@ from starlette.responses import Response
 from logger.record import compare
 from web.security.access import ServiceDep, ViewerDep
 from web.views.compared_pours import every_pour
+from web.views.reader_units import number_from, units_of
 from web.views.render import page
-from web.views.units import number_from, units_of
 
 router = APIRouter(include_in_schema=False)
 Text = Annotated[str, Field(max_length=200)]

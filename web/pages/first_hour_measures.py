@@ -15,7 +15,7 @@ from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
 from web.service.service import Service
-from web.views.units import number_from, units_of
+from web.views.reader_units import number_from, units_of
 
 router = APIRouter(include_in_schema=False)
 Field = Annotated[str, Form(max_length=20)]

@@ -40,8 +40,8 @@ from web.views.mixing import (
     mixed_g,
     to_weigh,
 )
+from web.views.reader_units import number_from, units_of
 from web.views.render import page
-from web.views.units import number_from, units_of
 
 router = APIRouter(include_in_schema=False)
 VERDICTS = {

@@ -22,8 +22,8 @@ from web.security.idempotency import HEADER, digest, once
 from web.service.service import Service
 from web.views.datasheet_form import FormFields, mix_of
 from web.views.plan_form import described, plan_text
+from web.views.reader_units import units_of
 from web.views.render import page
-from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)
 #: Longest plan file, characters; as the API takes it.

@@ -15,7 +15,7 @@ from logger.record.shop_history import check_lot
 from web.actions import pours
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
-from web.views.units import number_from
+from web.views.reader_units import number_from
 
 router = APIRouter(include_in_schema=False)
 

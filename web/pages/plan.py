@@ -26,8 +26,8 @@ from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.assessed import assessment_of
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers
+from web.views.reader_units import units_of
 from web.views.render import page
-from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)
 HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))

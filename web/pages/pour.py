@@ -30,9 +30,9 @@ from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.agenda import coming
 from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures, predicted_of
+from web.views.reader_units import units_of
 from web.views.render import page
 from web.views.status import Status, status_of
-from web.views.units import units_of
 
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)

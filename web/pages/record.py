@@ -28,8 +28,8 @@ from web.security.access import OwnerDep, ReaderDep, ServiceDep
 from web.service.service import Service
 from web.views import paper
 from web.views.photo_sanitize import thumbnail
+from web.views.reader_units import units_of
 from web.views.render import STATIC, page, templates
-from web.views.units import units_of
 from web.views.words import hours_minutes
 
 router = APIRouter(include_in_schema=False)

@@ -27,9 +27,9 @@ from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.datasheet_form import FormFields, fields_of, mix_fields, mix_of, sheet_toml
+from web.views.reader_units import units_of
 from web.views.render import page
 from web.views.shop_account import shelf_of, today
-from web.views.units import units_of
 
 router = APIRouter(include_in_schema=False)
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]

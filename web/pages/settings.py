@@ -9,8 +9,8 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.quantities import units_from
 from web.security.access import PersonDep, ViewerDep
+from web.views.reader_units import COOKIE
 from web.views.render import page
-from web.views.units import COOKIE
 
 router = APIRouter(include_in_schema=False)
 #: How long a device keeps its units, s.

@@ -13,9 +13,9 @@ from logger.record import event_views, refit_offers
 from logger.record.shop_history import check_lot
 from logger.store import events, resins, shop_events
 from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.views.reader_units import number_from
 from web.views.render import page
 from web.views.shop_account import lessons_of, shelf_of, today
-from web.views.units import number_from
 
 router = APIRouter(include_in_schema=False)
 Word = Annotated[str, StringConstraints(max_length=100)]

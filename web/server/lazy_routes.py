@@ -22,14 +22,14 @@ def the_rest() -> list[BaseRoute]:
     """
     from starlette.staticfiles import StaticFiles
 
-    from web.api import alarms, pours, ready, record_entries, records, stations, watching
+    from web.api import alarms, pours, readiness, record_entries, records, stations, watching
     from web.pages import sign_in
     from web.pages.routers import ROUTERS
     from web.views.render import STATIC
 
     apis = [
         module.router
-        for module in (pours, ready, record_entries, records, alarms, watching, stations, sign_in)
+        for module in (pours, readiness, record_entries, records, alarms, watching, stations, sign_in)
     ]
     routes = [route for router in (*apis, *ROUTERS) for route in router.routes]
     return [*routes, Mount("/static", StaticFiles(directory=STATIC), name="static")]

@@ -11,7 +11,7 @@ import tomli_w
 from logger.cure.fit.datasheet import Datasheet, datasheet_from_text
 from logger.errors import BadInput
 from logger.quantities import Units
-from web.views.units import number_from
+from web.views.reader_units import number_from
 
 #: The temperatures that datasheets mean when they name none, °C (common practice, no source).
 WORKED_AT_C, CURED_AT_C = 25.0, 23.0

@@ -10,7 +10,7 @@ from typing import Any
 from logger.errors import BadInput
 from logger.plan.file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table
 from logger.quantities import Units
-from web.views.units import number_from
+from web.views.reader_units import number_from
 
 #: Most moisture readings of a slab that the page takes.
 MOST_READINGS = 50

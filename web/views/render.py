@@ -22,7 +22,7 @@ from logger.store import page_queries
 from logger.store.people import Role
 from web.views import words
 from web.views.charts import chart_version, map_style_id
-from web.views.units import units_of
+from web.views.reader_units import units_of
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"

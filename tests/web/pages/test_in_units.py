@@ -14,7 +14,7 @@ from logger.planning.finding import plain
 from logger.quantities import Units, in_units
 from web.demo.scenarios import SCENARIOS
 from web.views.assessed import assessment_of
-from web.views.units import COOKIE
+from web.views.reader_units import COOKIE
 
 AMERICAN = Units("f", "in", "gal", "lb")
 CHOICES = ("f", "in", "gal", "lb")

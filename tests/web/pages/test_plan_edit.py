@@ -8,7 +8,7 @@ from logger.errors import BadInput
 from logger.plan.file import Plan, plan_from_text, read_plan
 from logger.planning.examples import EXAMPLES
 from web.views.plan_edit import bare_degrees, readings_from, waits_shown, with_numbers
-from web.views.units import Units
+from web.views.reader_units import Units
 
 METRIC, AMERICAN = Units(), Units("f", "in", "gal", "lb")
 

@@ -14,7 +14,7 @@ from logger.record.refit_offers import OFFERED
 from logger.store import events, resins
 from tests.web.page_text import words
 from web.views.datasheet_form import FormFields, fields_of, sheet_toml
-from web.views.units import Units
+from web.views.reader_units import Units
 
 SHEET = {
     "resin": "Slow system (invented)",

@@ -10,7 +10,7 @@ from logger.errors import BadInput
 from logger.quantities import Units, units_from
 from tests.web.page_text import words
 from web.security.setup_code import new_setup_code
-from web.views.units import number_from
+from web.views.reader_units import number_from
 
 AMERICAN = Units("f", "in", "gal", "lb")
 

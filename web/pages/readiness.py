@@ -1,4 +1,4 @@
-"""The ready page: are we really ready? Every point signed by a person, whoever they are; ratio and form by two."""
+"""The readiness page: are we really ready? Every point signed by a person, whoever they are; ratio and form by two."""
 
 from __future__ import annotations
 
