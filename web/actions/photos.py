@@ -65,7 +65,8 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
     about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | (
         {"point": caption.point} if caption.point else {}
     )
-    pour_actions.note(service, pour_id, caption.text, by, "photo", about, caption.reason)
+    entry = pour_actions.Entry(caption.text, "photo", about, caption.reason)
+    pour_actions.add_entry(service, pour_id, by, entry)
     return name
 
 

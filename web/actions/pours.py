@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection
@@ -85,7 +86,7 @@ def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None
 
 
 def choose_station(service: Service, pour_id: int, station: str, by: str, probes: Sequence[str] = ()) -> None:
-    """Says which station's probes are in the form: all of them, or those of these serial numbers.
+    """Say which station's probes are in the form: all of them, or those of these serial numbers.
 
     Of a live pour only the probes can be chosen anew, at the same station: what they read from then on is its own.
     Raises NotAllowed when the station was fixed, or another live pour has one of the probes, NotFound.
@@ -202,7 +203,7 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
     if text.strip():
         with service.store.read() as connection:
             pour_id = alarms.get_alarm(connection, alarm_id).of_pour
-        note(service, pour_id, text, by, reason="said when the alarm was acknowledged")
+        add_entry(service, pour_id, by, Entry(text, reason="said when the alarm was acknowledged"))
 
 
 def look(service: Service, pour_id: int, finding: LookResult, by: str, text: str = "") -> None:
@@ -211,34 +212,46 @@ def look(service: Service, pour_id: int, finding: LookResult, by: str, text: str
     service.watch.wake()
 
 
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Something to keep with a pour: words, what kind it is, the kind's data, why it is added to a sealed record."""
+
+    text: str = ""
+    kind: str = "note"
+    data: dict[str, Any] | None = None
+    reason: str = ""
+
+
 def note(
-    service: Service,
-    pour_id: int,
-    text: str,
-    by: str,
-    kind: str = "note",
-    data: dict[str, Any] | None = None,
-    reason: str = "",
+    service: Service, pour_id: int, text: str, by: str, kind: str = "note", data: dict[str, Any] | None = None
 ) -> None:
-    """Keep something with a pour, in the stages in which there is anything to keep of that kind; with a sealed record
-    as an addition that carries its reason.
+    """Keep something with a pour whose record is not sealed. Raises as `add_entry`."""
+    add_entry(service, pour_id, by, Entry(text, kind, data))
+
+
+def add_entry(service: Service, pour_id: int, by: str, entry: Entry) -> None:
+    """Keep an entry with a pour, in the stages that have entries of its kind; with a sealed record as an addition that
+    carries its reason.
 
     Raises BadInput for an empty note and for a sealed record without a reason, NotAllowed for what belongs to another
     stage, NotFound.
     """
-    if kind == "note" and not text.strip():
+    kind, data = entry.kind, entry.data
+    if kind == "note" and not entry.text.strip():
         raise BadInput("note", "is empty", remedy="write what you saw or did")
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
         may_keep(pour, kind)
         if pour.stage == Stage.CLOSED:
-            if not reason.strip():
+            if not entry.reason.strip():
                 raise BadInput(
                     "reason", "is empty", remedy="this record is sealed: say why you add to it now"
                 )
-            data = (data or {}) | {"about": kind, "reason": reason.strip()[:LONGEST_REASON]}
+            data = (data or {}) | {"about": kind, "reason": entry.reason.strip()[:LONGEST_REASON]}
             kind = "addition"
-        events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text.strip()[:4000], data or None)
+        events.add_event(
+            tx, pour_id, service.timeline.true_ms(), kind, by, entry.text.strip()[:4000], data or None
+        )
     service.news.publish("pour", pour=pour_id)
 
 
@@ -267,6 +280,6 @@ def remove(service: Service, pour_id: int, by: str) -> None:
     service.news.publish("pour")
 
 
-def plan_of(pour: Any) -> Plan:
+def plan_of(pour: ListedPour) -> Plan:
     """Return the plan that a pour was made from."""
     return plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan")

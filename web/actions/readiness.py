@@ -84,7 +84,7 @@ def unsign(service: Service, pour_id: int, point: str, person: str, by: str) -> 
 
 
 def let_pass(service: Service, pour_id: int, point: str, person: str, reason: str, by: str) -> None:
-    """Lets a point pass by name and reason; what it let pass goes into the record. Raises as `sign`."""
+    """Let a point pass by name and reason; what it let pass goes into the record. Raises as `sign`."""
     name, why = _named(person), reason.strip()[:LONGEST_REASON]
     if not why:
         raise BadInput(

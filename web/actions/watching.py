@@ -179,7 +179,7 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
 
 
 def fan(service: Service, station: str, *, on: bool, by: str) -> None:
-    """Switches a station's fan by hand, which holds until it is given back; noted with every live pour of the station.
+    """Switch a station's fan by hand, which holds until it is given back; noted with every live pour of the station.
 
     Raises NotFound.
     """

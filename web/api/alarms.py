@@ -9,7 +9,7 @@ from fastapi import APIRouter
 from logger.quantities import METRIC
 from logger.store import alarms, pours
 from logger.store.rows import AlarmRow
-from web.actions import pours as desk
+from web.actions import pours as pour_actions
 from web.actions import watching
 from web.answers import ERRORS, AlarmAnswer, AlarmRatesAnswer
 from web.schemas import AckShape, OutShape, RowId, ShelveShape
@@ -44,7 +44,7 @@ def alarms_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> list[Alar
 @router.post("/alarms/{alarm_id}/acknowledge")
 def acknowledge(alarm_id: RowId, body: AckShape, service: ServiceDep, who: MakerDep) -> AlarmAnswer:
     """Somebody has it in hand."""
-    desk.acknowledge(service, alarm_id, who.name, body.text)
+    pour_actions.acknowledge(service, alarm_id, who.name, body.text)
     return _one(service, alarm_id)
 
 

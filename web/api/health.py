@@ -16,7 +16,7 @@ router = APIRouter(tags=["health"], responses=ERRORS)
 
 @router.get("/api/health")
 def health(service: ServiceDep) -> ServiceHealth:
-    """Answers once the database answers: restart what does not."""
+    """Answer once the database answers: restart what does not."""
     with service.store.read() as connection:
         connection.exec_driver_sql("SELECT 1")
     return ServiceHealth(status="ok", schema_version=latest_revision(), clock_set=service.timeline.clock_set)

@@ -53,7 +53,7 @@ def all_pours(service: ServiceDep, _who: ViewerDep) -> list[PourListed]:
 
 @router.post("", status_code=201, max_body_size=PLAN_BODY)
 def plan_pour(new: NewPour, service: ServiceDep, who: MakerDep, done: OnceDep) -> PourAnswer:
-    """Plans a pour from a plan file and predicts it; once, with an `Idempotency-Key`."""
+    """Plan a pour from a plan file and predict it; once, with an `Idempotency-Key`."""
     if done is not None:
         return one(service, done.of_pour)
     pour_id = pour_actions.plan_pour(service, new.plan_toml, new.client, new.station, who.name)
@@ -100,7 +100,7 @@ def sign_exception(
 def add_note(pour_id: RowId, new: NoteShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> PourAnswer:
     """Add a note; to a sealed record with the reason why; once, with an `Idempotency-Key`."""
     if done is None:
-        pour_actions.note(service, pour_id, new.text, who.name, reason=new.reason)
+        pour_actions.add_entry(service, pour_id, who.name, pour_actions.Entry(new.text, reason=new.reason))
     return one(service, pour_id)
 
 

@@ -35,7 +35,7 @@ def unsign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep)
 
 @router.post("/override")
 def override(pour_id: RowId, shape: OverrideShape, service: ServiceDep, who: MakerDep) -> ReadinessAnswer:
-    """Lets a point pass by name and reason; it goes into the record."""
+    """Let a point pass by name and reason; it goes into the record."""
     readiness_actions.let_pass(service, pour_id, shape.point, shape.person, shape.reason, who.name)
     return _readiness(service, pour_id)
 

@@ -73,7 +73,7 @@ FIRST_HOUR_S, LATER_S, CHECK_S = 5.0, 30.0, 2.0
 
 
 async def whole(request: Request) -> None:
-    """Refuses a body that is not what its `Content-Digest` says (RFC 9530). Without one it is taken as it is."""
+    """Refuse a body that is not what its `Content-Digest` says (RFC 9530). Without one it is taken as it is."""
     stated = request.headers.get("Content-Digest", "")
     if stated.startswith("sha-256=:") and stated != content_digest(await request.body()):
         raise HTTPException(400, "the batch was altered on the way; send it again")

@@ -14,6 +14,7 @@ from logger.store import page_queries
 from logger.store.rows import EventRow
 from web.actions import pours, readiness
 from web.actions.photos import Caption, keep_photo, photo_of
+from web.actions.pours import Entry
 from web.answers import ERRORS, EventAnswer
 from web.schemas import PHOTO_BODY, LayerShape, LotShape, OutcomeShape, RowId, TestShape
 from web.security.access import MakerDep, ServiceDep
@@ -31,7 +32,7 @@ def outcome(
     if done is not None:
         return _event(done)
     data = event_views.check_outcome(shape.model_dump(exclude={"text", "reason"}))
-    pours.note(service, pour_id, shape.text, who.name, "outcome", data, shape.reason)
+    pours.add_entry(service, pour_id, who.name, Entry(shape.text, "outcome", data, shape.reason))
     return _newest(service, pour_id)
 
 
@@ -41,7 +42,7 @@ def test(pour_id: RowId, shape: TestShape, service: ServiceDep, who: MakerDep, d
     if done is not None:
         return _event(done)
     data = event_views.check_test({"what": shape.what, "value": shape.value})
-    pours.note(service, pour_id, shape.text, who.name, "test", data, shape.reason)
+    pours.add_entry(service, pour_id, who.name, Entry(shape.text, "test", data, shape.reason))
     return _newest(service, pour_id)
 
 
@@ -51,7 +52,7 @@ def lot(pour_id: RowId, shape: LotShape, service: ServiceDep, who: MakerDep, don
     if done is not None:
         return _event(done)
     data = check_lot(shape.model_dump(exclude={"reason"}))
-    pours.note(service, pour_id, "", who.name, "lot", data, shape.reason)
+    pours.add_entry(service, pour_id, who.name, Entry("", "lot", data, shape.reason))
     return _newest(service, pour_id)
 
 
@@ -62,7 +63,8 @@ def layer(
     """Note a later layer that is poured now."""
     if done is not None:
         return _event(done)
-    pours.note(service, pour_id, "", who.name, "layer", event_views.check_layer(shape.number), shape.reason)
+    entry = Entry("", "layer", event_views.check_layer(shape.number), shape.reason)
+    pours.add_entry(service, pour_id, who.name, entry)
     return _newest(service, pour_id)
 
 

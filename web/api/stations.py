@@ -42,7 +42,7 @@ def all_stations(service: ServiceDep, _who: ViewerDep) -> list[StationAnswer]:
 
 @router.post("", status_code=201)
 def enrol(new: NewStation, service: ServiceDep, who: OwnerDep) -> EnrolledAnswer:
-    """Enrols a station, or gives a known one a new token. The token is shown this once."""
+    """Enrol a station, or give a known one a new token. The token is shown this once."""
     now_ms = service.timeline.true_ms()
     with service.store.write() as tx:
         _row, token = stations.enrol(tx, new.name, now_ms)

@@ -48,7 +48,7 @@ def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) 
 
 @router.post("/stations/{name}/fan")
 def fan(name: Name, body: FanShape, service: ServiceDep, who: MakerDep) -> FanAnswer:
-    """Switches a station's fan relay by hand, or gives it back to plan and forecast."""
+    """Switch a station's fan relay by hand, or give it back to plan and forecast."""
     if body.on is None:
         watching.give_fan_back(service, name, who.name)
     else:

@@ -211,6 +211,7 @@ def import_command(
                 with working("proving and bringing in …"):
                     taken = imports.record(file, file.name, by)
             else:
+                # From here on the options are one thing, as the record's own import takes them.
                 plan_text = _plan_text(plan)
                 times, temperatures = tuple(time_column or ()), tuple(_column(text) for text in column or ())
                 parted_by = "\t" if delimiter == "\\t" else delimiter

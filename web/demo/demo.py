@@ -294,7 +294,7 @@ class Child:
         return None
 
     def finished(self, stop: threading.Event) -> bool:
-        """Wait until it has ended by itself; return whether it has ended well. Raises Stopped."""
+        """Wait until it has ended by itself; return whether it has ended well. Raises DemoStopped."""
         assert self.process is not None
         while self.process.poll() is None:
             if stop.wait(0.05):
@@ -302,7 +302,7 @@ class Child:
         return self.process.returncode == 0
 
     def ask_to_stop(self) -> None:
-        """Asks it to end; it is not started again."""
+        """Ask it to end; it is not started again."""
         with self._lock:
             self._ended = True
             if self.process is not None and self.process.poll() is None:
@@ -337,7 +337,7 @@ class Maker:
         self.while_waiting: Callable[[], object] = lambda: None
 
     def wait_for_service(self, seconds: float = START_S) -> None:
-        """Until the service answers. Raises Stopped."""
+        """Until the service answers. Raises DemoStopped."""
         until = time.monotonic() + seconds
         while True:
             try:
@@ -355,7 +355,7 @@ class Maker:
             raise DemoStopped
 
     def set_up(self) -> None:
-        """Becomes the owner, and enrols the station."""
+        """Become the owner, and enrol the station."""
         code = (self._folder / "set-up-code").read_text(encoding="ascii")
         me = {"name": OWNER, "password": self.password}
         answer = self.send("POST", "/set-up", data=me | {"code": code})
@@ -371,7 +371,7 @@ class Maker:
         token_file.write_text(token, encoding="ascii")
 
     def plan(self, scenario: Scenario) -> int:
-        """Plans the pour and starts it."""
+        """Plan the pour and start it."""
         plan_toml = tomli_w.dumps(plan_from_table(scenario.plan).model_dump(exclude_none=True, mode="json"))
         pour = self.ask(
             "POST", "/api/pours", {"plan_toml": plan_toml, "client": scenario.client, "station": STATION}
@@ -384,7 +384,7 @@ class Maker:
         return pour_id
 
     def mix(self, pour_id: int, scenario: Scenario) -> None:
-        """Weighs each pail as the card says, a little off as hands are, and notes the lots."""
+        """Weigh each pail as the card says, a little off as hands are, and note the lots."""
         from logger.planning.findings.mixing import cards_of
 
         plan = plan_from_table(scenario.plan)
@@ -467,7 +467,7 @@ class Maker:
         self.step(pour_id, to, text)
 
     def ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> Any:
-        """One call of the API. Raises Stopped."""
+        """One call of the API. Raises DemoStopped."""
         answer = self.send(method, path, json=body)
         answer.raise_for_status()
         return answer.json()
@@ -475,7 +475,7 @@ class Maker:
     def send(self, method: str, path: str, **sent: Any) -> httpx.Response:
         """One request, tried again while the service is slow or being started again, and carried out once.
 
-        Raises Stopped.
+        Raises DemoStopped.
         """
         # The key says that it is the same one: of a pour whose answer was lost there is one, not two.
         headers = {"Idempotency-Key": f'"{uuid.uuid4()}"'} if method == "POST" else {}
@@ -580,7 +580,7 @@ class Play:
         self.trace = Child(["trace", folder, name], self.restart_after_s)
 
     def run(self, *, examples: bool) -> bool:
-        """Plays it to its end; the last line printed is one JSON object. Raises Stopped, NotAllowed, HTTPError."""
+        """Play it to its end; the last line printed is one JSON object. Raises DemoStopped, NotAllowed, HTTPError."""
         maker = Maker(self.folder, self.port, stop=self.stop)
         maker.while_waiting = self.service.look
         self.service.start()
@@ -628,7 +628,7 @@ def _attend(
     station: Child,
     stop: threading.Event,
 ) -> bool:
-    """Sits by the pour: takes it from stage to stage, starts what dies. True when the station has finished."""
+    """Sit by the pour: take it from stage to stage, start what dies. True when the station has finished."""
     # Only then may a step be made; None: a look at the form.
     due: list[tuple[float, str | None, str]] = [(10 / 60, "watched", "form full and level")]
     due += [(minute / 60, None, "dry, level, no smell of heat") for minute in LOOKS_MIN]

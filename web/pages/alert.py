@@ -13,7 +13,7 @@ from logger.alarms.state import UP, Phase
 from logger.condition.judge import Severity
 from logger.errors import BadInput
 from logger.store import alarms, pours
-from web.actions import pours as desk
+from web.actions import pours as pour_actions
 from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, OnlookerDep, ServiceDep
@@ -69,7 +69,7 @@ def acknowledge(
     alarm_id: RowId, service: ServiceDep, who: MakerDep, text: Annotated[str, Form(max_length=4000)] = ""
 ) -> Response:
     """Somebody has it in hand."""
-    desk.acknowledge(service, alarm_id, who.name, text.strip())
+    pour_actions.acknowledge(service, alarm_id, who.name, text.strip())
     return RedirectResponse(f"/alarms/{alarm_id}", 303)
 
 
@@ -82,7 +82,7 @@ def quiet(
     hours: Annotated[str, Form(max_length=20)] = "",
     reason: Annotated[str, Form(max_length=500)] = "",
 ) -> Response:
-    """Shelves it, takes it out of service, or ends either; never for good, and never without a name."""
+    """Shelve it, take it out of service, or end either; never for good, and never without a name."""
     for_h = number_from(hours, "Hours") if hours.strip() else None
     if act == "shelve" and for_h is not None:
         watching.shelve(service, alarm_id, who.name, for_h, reason.strip())

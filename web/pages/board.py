@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
 from sqlalchemy import Connection
@@ -17,11 +17,22 @@ from web.security.access import OnlookerDep, ServiceDep
 from web.service.service import Service
 from web.views.reader_units import chosen
 from web.views.render import page
-from web.views.status import status_of, urgency
+from web.views.status import Status, status_of, urgency
 
 router = APIRouter(include_in_schema=False)
 #: Finished pours listed on the board.
 FINISHED_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One live pour on the board. hour: since pouring."""
+
+    pour: PourWithPrediction
+    standing: Status
+    stage: str
+    limit_c: float | None
+    hour: float
 
 
 @router.get("/")
@@ -34,7 +45,7 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
         lone = [row for row in alarms.open_alarms(connection) if row.pour_id is None]
         has_station = stations.any_station(connection)
-    tiles.sort(key=lambda tile: (urgency(tile["standing"]), -tile["pour"].id))
+    tiles.sort(key=lambda tile: (urgency(tile.standing), -tile.pour.id))
     return page(
         request,
         "board.html",
@@ -50,13 +61,13 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
     )
 
 
-def _tile(service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int) -> dict[str, Any]:
+def _tile(service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int) -> Tile:
     """Return one live pour: its condition, whatever of it can be read."""
     standing = status_of(service, connection, pour, now_ms)
-    return {
-        "pour": pour,
-        "standing": standing,
-        "stage": STAGE_WORDS[Stage(pour.stage)],
-        "limit_c": standing.condition.limit_c,
-        "hour": (now_ms - pour.started_ms) / HOUR_MS,
-    }
+    return Tile(
+        pour=pour,
+        standing=standing,
+        stage=STAGE_WORDS[Stage(pour.stage)],
+        limit_c=standing.condition.limit_c,
+        hour=(now_ms - pour.started_ms) / HOUR_MS,
+    )

@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.first_hour import LevelMark, level_fell
 from logger.errors import BadInput
 from logger.store import page_queries, pours
-from web.actions import pours as desk
+from web.actions import pours as pour_actions
 from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
@@ -45,7 +45,7 @@ def measure(
 def shown_measures(service: Service, pour_id: int) -> dict[str, Any]:
     """Return what the page shows of them."""
     with service.store.read() as connection:
-        plan = desk.plan_of(pours.get_pour(connection, pour_id))
+        plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
         levels = page_queries.events_of_kind(connection, pour_id, "level")
         went_in = page_queries.events_of_kind(connection, pour_id, "poured")
     marks = [LevelMark(row.at_ms, row.facts["mm"], row.by) for row in levels]

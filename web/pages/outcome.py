@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.record import event_views
 from logger.record.shop_history import check_lot
 from web.actions import pours
+from web.actions.pours import Entry
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
 from web.views.reader_units import number_from
@@ -60,7 +61,8 @@ async def outcome(pour_id: RowId, request: Request, service: ServiceDep, who: Ma
         }
     )
     text, reason = given.get("text", ""), given.get("reason", "")
-    await run_in_threadpool(pours.note, service, pour_id, text, who.name, "outcome", data, reason)
+    entry = Entry(text, "outcome", data, reason)
+    await run_in_threadpool(pours.add_entry, service, pour_id, who.name, entry)
     return _back(pour_id, reason)
 
 
@@ -73,7 +75,7 @@ def casting_test(
 ) -> Response:
     """Note a test on the casting: how it came out of the form, how hard it was."""
     data = event_views.check_test(test.model_dump(include={"what", "value"}))
-    pours.note(service, pour_id, test.text, who.name, "test", data, test.reason)
+    pours.add_entry(service, pour_id, who.name, Entry(test.text, "test", data, test.reason))
     return _back(pour_id, test.reason)
 
 
@@ -86,7 +88,7 @@ def lot(
 ) -> Response:
     """Note a resin lot that went into this pour."""
     data = check_lot(used.model_dump(exclude={"reason"}) | {"kg": number_from(used.kg, "Used")})
-    pours.note(service, pour_id, "", who.name, "lot", data, used.reason)
+    pours.add_entry(service, pour_id, who.name, Entry("", "lot", data, used.reason))
     return _back(pour_id, used.reason)
 
 
@@ -100,7 +102,7 @@ def layer(
 ) -> Response:
     """Note a layer that is poured now."""
     data = event_views.check_layer(number_from(number, "Layer"))
-    pours.note(service, pour_id, "", who.name, "layer", data, reason)
+    pours.add_entry(service, pour_id, who.name, Entry("", "layer", data, reason))
     return _back(pour_id, reason)
 
 
@@ -113,7 +115,7 @@ def addition(
     reason: Annotated[Word, Form()] = "",
 ) -> Response:
     """Something that is added to a sealed record. On an open one it is a note."""
-    pours.note(service, pour_id, text, who.name, reason=reason)
+    pours.add_entry(service, pour_id, who.name, Entry(text, reason=reason))
     return _back(pour_id, reason)
 
 

@@ -41,7 +41,7 @@ def invite(
     name: Name,
     role: Annotated[str, Form(max_length=16)],
 ) -> Response:
-    """Asks somebody in: a code that holds for a day and once. Shown in the answer only."""
+    """Ask somebody in: a code that holds for a day and once. Shown in the answer only."""
     try:
         name, chosen = checked_name(name), _role(role)
         code = sign_in.code_for(service, name, chosen, who.name)
@@ -97,7 +97,7 @@ def remove(person_id: RowId, service: ServiceDep, who: OwnerDep) -> Response:
 def end_sign_in(
     sign_in_id: RowId, request: Request, service: ServiceDep, who: PersonDep, present: Password = ""
 ) -> Response:
-    """Signs another browser out: of one's own, or, for the owner, of anybody's; asks for the password first."""
+    """Sign another browser out: of one's own, or, for the owner, of anybody's; ask for the password first."""
     now_ms = service.timeline.now_ms()
     with service.store.read() as connection:
         holder = people.owner_of_sign_in(connection, sign_in_id)
@@ -142,7 +142,7 @@ def change_password(
 
 @router.post("/me/sign-ins/end-others")
 def end_others(request: Request, service: ServiceDep, who: PersonDep, present: Password = "") -> Response:
-    """Signs oneself out everywhere else; asks for the password first."""
+    """Sign oneself out everywhere else; ask for the password first."""
     try:
         sign_in.check_again(request, who, present)
     except (NotAllowed, TooMany) as error:
@@ -156,7 +156,7 @@ def end_others(request: Request, service: ServiceDep, who: PersonDep, present: P
 
 @router.post("/me/leave")
 def leave(request: Request, service: ServiceDep, who: PersonDep, present: Password) -> Response:
-    """Goes, for good; asks for the password first."""
+    """Leave for good; ask for the password first."""
     try:
         sign_in.check_again(request, who, present)
         now_ms = service.timeline.now_ms()

@@ -109,7 +109,7 @@ def choose_station(
     probe: Annotated[list[str] | None, Form(max_length=64)] = None,
     every: Annotated[str, Form(max_length=4)] = "",
 ) -> Response:
-    """Says which station's probes are in the form: all of them, or some."""
+    """Say which station's probes are in the form: all of them, or some."""
     if every == "no" and not probe:
         raise BadInput("probes", "none was chosen", remedy="choose at least one, or all of the station's")
     pour_actions.choose_station(service, pour_id, station, who.name, probe or ())
@@ -125,7 +125,7 @@ def add_note(
     reason: Annotated[str, Form(max_length=pour_actions.LONGEST_REASON)] = "",
 ) -> Response:
     """Keep a note with the pour; with a sealed record as an addition with its reason."""
-    pour_actions.note(service, pour_id, text, who.name, reason=reason)
+    pour_actions.add_entry(service, pour_id, who.name, pour_actions.Entry(text, reason=reason))
     # Only a sealed record asks for a reason.
     where = f"/pours/{pour_id}/record#additions" if reason.strip() else f"/pours/{pour_id}#events"
     return RedirectResponse(where, 303)

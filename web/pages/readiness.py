@@ -84,7 +84,7 @@ def override(
     person: Person,
     reason: Annotated[str, Form(max_length=readiness.LONGEST_REASON)],
 ) -> Response:
-    """Lets a point pass by name and reason; it goes into the record."""
+    """Let a point pass by name and reason; it goes into the record."""
     readiness.let_pass(service, pour_id, point, person, reason, who.name)
     return _back(pour_id, person, point)
 

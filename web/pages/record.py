@@ -227,8 +227,8 @@ def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> 
     lists = (*paper.LISTS_FIRST, *paper.LISTS_SECOND)
     whole = {name: record[name] for name in lists if name != "points"} | {"points": shown["points"]}
     forecast = pictures.forecast_plot(record, u.degrees, u.degree, FORECAST_HIGH)
-    fits = paper.room(
-        {name: len(rows) for name, rows in whole.items()},
+    contents = paper.PaperContents(
+        lengths={name: len(rows) for name, rows in whole.items()},
         forecasts=len(shown["forecasts"]),
         forecast_plot=forecast is not None,
         air=bool(shown["beside"]),
@@ -236,6 +236,7 @@ def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> 
         outcome=shown["outcome"] is not None,
         passed=sum(p["override"] is not None for p in shown["points"]),
     )
+    fits = paper.room(contents)
     cut = {name: rows[: fits.lines[name]] for name, rows in whole.items()}
     more = {name: len(rows) - len(cut[name]) for name, rows in whole.items()}
     return shown | {

@@ -92,7 +92,7 @@ def edit(request: Request, key: Key, service: ServiceDep, _who: MakerDep) -> Res
 
 @router.post("/resins", max_body_size=PLAN_BODY)
 async def keep(request: Request, service: ServiceDep, who: MakerDep) -> Response:
-    """Fits a datasheet and keeps the resin, or shows the form again with what was wrong."""
+    """Fit a datasheet and keep the resin, or show the form again with what was wrong."""
     async with request.form(max_files=0, max_fields=60) as form:
         given = {name: value for name, value in form.items() if isinstance(value, str)}
     try:

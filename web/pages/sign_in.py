@@ -1,4 +1,4 @@
-"""The sign_in_actions: first set-up with the console's code, sign in, sign out, joining by invitation."""
+"""First set-up with the console's code, signing in and out, joining by invitation."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ class SetUp(BaseModel):
 
 @router.get("/set-up")
 def set_up_page(request: Request, service: ServiceDep) -> Response:
-    """Asks for the code, a name and a password; closed once there is an owner."""
+    """Ask for the code, a name and a password; closed once there is an owner."""
     with service.store.read() as connection:
         if people.owner_exists(connection):
             return RedirectResponse("/sign-in", 303)
@@ -85,7 +85,7 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
 
 @router.get("/sign-in")
 def sign_in_page(request: Request, then: str = "/", again: bool = False) -> Response:
-    """Asks for name and password; whoever is signed in already goes on.
+    """Ask for name and password; whoever is signed in already goes on.
 
     A link in a mail is followed without the sign-in cookie (SameSite=Strict): the page asks for itself once more.
     """
@@ -103,7 +103,7 @@ def sign_in(
     password: Password,
     then: Annotated[str, Form(max_length=500)] = "/",
 ) -> Response:
-    """Lets somebody in."""
+    """Let somebody in."""
     try:
         person = sign_in_actions.check_password(request, name, password)
     except (NotAllowed, TooMany) as error:
@@ -130,13 +130,13 @@ def sign_out(request: Request, service: ServiceDep, who: PersonDep) -> Response:
 
 @router.get("/join")
 def join_page(request: Request) -> Response:
-    """Asks for an invitation's code and a password."""
+    """Ask for an invitation's code and a password."""
     return page(request, "join.html", {"problem": None, "shortest": passwords.SHORTEST})
 
 
 @router.post("/join", dependencies=OWN_PAGE)
 def join(request: Request, service: ServiceDep, code: Code, password: Password) -> Response:
-    """Lets in somebody who was asked in, once, with a password of their own."""
+    """Let in somebody who was asked in, once, with a password of their own."""
     now_ms = service.timeline.now_ms()
     number, _, word = re.sub(r"\s", "", code).partition("-")
     try:

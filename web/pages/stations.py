@@ -36,7 +36,7 @@ def stations(request: Request, service: ServiceDep, _who: ViewerDep) -> Response
 def enrol(
     request: Request, service: ServiceDep, who: OwnerDep, name: Annotated[str, Form(max_length=64)]
 ) -> Response:
-    """Enrols a station, or gives a known one a new token, which this answer alone shows."""
+    """Enrol a station, or give a known one a new token, which this answer alone shows."""
     name = name.strip()
     if not NAME.fullmatch(name):
         error = BadInput(

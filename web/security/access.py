@@ -181,7 +181,7 @@ def reader(pour_id: RowId, request: Request) -> Who | None:
 
 
 def own_page(request: Request) -> None:
-    """Refuses a change that another site's page asks for (the cookie is SameSite=Strict as well).
+    """Refuse a change that another site's page asks for (the cookie is SameSite=Strict as well).
 
     Browsers send Origin with every cross-site POST; Sec-Fetch-Site comes only over HTTPS and from loopback.
     """

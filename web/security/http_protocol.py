@@ -68,9 +68,10 @@ class Connection(HttpToolsProtocol):
                 self.transport.abort()
 
     def on_headers_complete(self) -> None:
-        """Go on to the body: the head is whole. No browser and no station sends a body in chunks, whose extensions and
-        trailers could go
-        on for ever, and through whose disguises requests are smuggled past a proxy (RFC 9112, 6.1 and 11.2).
+        """Go on to the body: the head is whole.
+
+        No browser and no station sends a body in chunks. Their extensions and trailers could go on for ever, and they
+        are how requests are smuggled past a proxy (RFC 9112, 6.1 and 11.2).
         """
         if any(name == b"transfer-encoding" for name, _value in self.headers):
             raise _Unbounded

@@ -88,7 +88,7 @@ class _Turn:
 
 
 def check_new(password: str, *names: str) -> None:
-    """Refuses a new password that is too short, too long, common, or made of words that everybody here knows.
+    """Refuse a new password that is too short, too long, common, or made of words that everybody here knows.
 
     `known`: the person's name, the workshop's name. No rule asks for digits or signs (ASVS 5.0, 6.2.5).
     Raises BadInput.

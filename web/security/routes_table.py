@@ -33,7 +33,7 @@ NO_PERSON = "no event: a station's rows are its own record, each with the time i
 OWN_DEVICE = "no event: a cookie of this device"
 
 ROUTES: tuple[Route, ...] = (
-    # The doors
+    # Signing in
     Route("GET", "/set-up", "anybody"),
     Route("POST", "/set-up", "anybody", "owner-made"),
     Route("GET", "/sign-in", "anybody"),
@@ -42,7 +42,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/join", "anybody"),
     Route("POST", "/join", "anybody", "joined"),
     Route("GET", "/shared/{token}", "anybody"),
-    # What needs no door
+    # The service itself
     Route("GET", "/api/health", "anybody"),
     Route("GET", "/api/ready", "anybody"),
     Route("GET", "/metrics", "operator"),

@@ -47,7 +47,7 @@ class Later(BaseRoute):
         return (Match.FULL if scope["type"] == "http" else Match.NONE), {}
 
     async def handle(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Asks the app's routes once more, when they are all there."""
+        """Ask the app's routes once more, when they are all there."""
         await run_in_threadpool(self.load)
         await self._app.router(scope, receive, send)
 

@@ -132,7 +132,7 @@ class Service:
 
     @property
     def imports(self) -> Imports:
-        """Brings files in. Loaded when the first one comes."""
+        """What brings files in. Loaded when the first one comes."""
         if self._imports is None:
             from logger.record.import_log import Imports
 
@@ -148,7 +148,7 @@ class Service:
             self._imports.close()
 
     def keep_reserve(self) -> None:
-        """Lays up the reserve again once there is room; on a server, the table of the next month of readings."""
+        """Lay up the reserve again once there is room; on a server, the table of the next month of readings."""
         if self._reserve is not None:
             self._reserve.lay_up()
         elif (month := partitions.month_of(self.timeline.true_ms())) != self._months_from:

@@ -46,25 +46,32 @@ class PageSpace:
     air_first: bool
 
 
-def room(
-    lengths: Mapping[str, int],
-    *,
-    forecasts: int,
-    forecast_plot: bool,
-    air: bool,
-    photos: bool,
-    outcome: bool,
-    passed: int,
-) -> PageSpace:
-    """Shares out the two sheets.
+@dataclass(frozen=True, slots=True)
+class PaperContents:
+    """What a record has to put on the sheets.
 
-    wanted: list → its lines; forecasts: lines of their table; passed: how many points, the first ones, were let pass.
+    lengths: list → its lines; forecasts: lines of their table; passed: how many points, the first ones, were let pass;
+    the others: whether there is any of it.
     """
-    first = SHEET - FIRST - (OUTCOME if outcome else 0.0)
+
+    lengths: Mapping[str, int]
+    forecasts: int
+    forecast_plot: bool
+    air: bool
+    photos: bool
+    outcome: bool
+    passed: int
+
+
+def room(contents: PaperContents) -> PageSpace:
+    """Share out the two sheets."""
+    lengths, passed, air = contents.lengths, contents.passed, contents.air
+    first = SHEET - FIRST - (OUTCOME if contents.outcome else 0.0)
     few = {name: min(lengths[name], FEW) for name in LISTS_FIRST}
     air_first = air and _height(few, lengths, LISTS_FIRST) <= first - BESIDE
-    second = SHEET - PROOF - (FORECAST_PLOT if forecast_plot else 0.0) - (STRIP if photos else 0.0)
-    second -= HEADING + COLUMNS + forecasts * 4.7 if forecasts else 0.0
+    second = SHEET - PROOF
+    second -= (FORECAST_PLOT if contents.forecast_plot else 0.0) + (STRIP if contents.photos else 0.0)
+    second -= HEADING + COLUMNS + contents.forecasts * 4.7 if contents.forecasts else 0.0
     if air and not air_first:
         second -= BESIDE
     lines = _shared(lengths, LISTS_FIRST, first - (BESIDE if air_first else 0.0))

@@ -212,8 +212,9 @@ def test_nothing_is_done_to_it_below_the_pages_either(house: Any, foreign: int, 
         with pytest.raises(NotAllowed), service.store.write() as tx:
             one(tx)
     for kind in ("note", "photo", "outcome", "look"):
+        entry = pour_actions.Entry("x", kind, {"about": "x"}, "because")
         with pytest.raises(NotAllowed):
-            pour_actions.note(service, foreign, "x", "Ada", kind, {"about": "x"}, "because")
+            pour_actions.add_entry(service, foreign, "Ada", entry)
     assert rows_of(service) == before
 
 
