@@ -13,7 +13,7 @@ from logger.cure.advice.limits import MARGIN_K, Remedy, deepest_safe, in_allowed
 from logger.cure.fit.datasheet_model import WORKABLE
 from logger.cure.fit.working_time import HEAVIEST_KG, LIGHTEST_KG, conversion_after, quick_working_time_h
 from logger.cure.solver.assumptions import assumptions
-from logger.cure.solver.prediction import Prediction, long_enough, predict, walked, walked_peak_c
+from logger.cure.solver.prediction import Prediction, coarse_peak_c, long_enough, predict, predict_coarsely
 from logger.plan.file import DEEPEST_MM, Plan
 
 #: A stated working time counts as an end of it between these conversions. This project's choice, no standard.
@@ -108,13 +108,13 @@ def _seen_to_its_peak(plan: Plan, whole: Prediction) -> Prediction:
     ends_early = bool(plan.layer) or whole.peak_at_h >= plan.run.hours
     if not ends_early or longer.run.hours <= plan.run.hours:
         return whole
-    return predict(longer) if walked(longer).peak_c > whole.peak_c + MARGIN_K else whole
+    return predict(longer) if predict_coarsely(longer).peak_c > whole.peak_c + MARGIN_K else whole
 
 
 def peak_c(plan: Plan) -> float:
     """Return the plan's peak: by long steps where it is far from the limit, at full accuracy where it decides, °C."""
     asked = long_enough(plan)
-    quick_c = walked(asked).peak_c
+    quick_c = predict_coarsely(asked).peak_c
     return predict(asked).peak_c if abs(quick_c - plan.resin.limits.max_core_c) < 3.0 else quick_c
 
 
@@ -144,7 +144,7 @@ def _deepest_mm(plan: Plan) -> float | None:
     deepest = max(layer_depths_mm(plan))
     if (
         plan.layer
-        and walked_peak_c(long_enough(single_layer(plan, deepest)), plan.resin.limits.max_core_c)
+        and coarse_peak_c(long_enough(single_layer(plan, deepest)), plan.resin.limits.max_core_c)
         <= plan.resin.limits.max_core_c - MARGIN_K
     ):
         # Each layer alone keeps it: what is too hot is that they lie on one another.

@@ -18,7 +18,7 @@ import numpy as np
 
 from logger.cure.advice.layering import PARTS, Joint, LayerPlan, layer_verdicts
 from logger.cure.advice.limits import deepest_safe, in_allowed_room, single_layer
-from logger.cure.solver.prediction import long_enough, predict, walked
+from logger.cure.solver.prediction import long_enough, predict, predict_coarsely
 from logger.errors import DidNotConverge
 from logger.plan.file import Plan, plan_from_table
 from logger.planning.cure_answers import CureAnswers, ask_cure
@@ -132,7 +132,7 @@ def main(plans: int, first: int) -> int:
     for seed in range(first, first + plans):
         plan = draw_plan(seed)
         try:
-            whole = walked(plan)  # what it reaches as planned is not what is judged here
+            whole = predict_coarsely(plan)  # what it reaches as planned is not what is judged here
             at = time.process_time()
             cure = ask_cure(plan, whole)
             spent += time.process_time() - at

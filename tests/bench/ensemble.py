@@ -16,7 +16,8 @@ from pathlib import Path
 import numpy as np
 from predict import plans
 
-from logger.cure.solver.ensemble import Members, run_ensemble
+from logger.cure.solver.ensemble import EnsembleRun, Members, run_ensemble
+from logger.cure.solver.march import Resolution
 
 COUNT, STRIDE, FINENESS = 64, 8, 0.8
 LOOK = (
@@ -45,7 +46,7 @@ def main():
         spent = []
         for _ in range(3):
             begin = time.process_time()
-            found = run_ensemble(plan, members, fineness=FINENESS)
+            found = run_ensemble(plan, members, EnsembleRun(resolution=Resolution(FINENESS)))
             spent.append(time.process_time() - begin)
         picks = range(0, COUNT, STRIDE)
         worst = 0.0

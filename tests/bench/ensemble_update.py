@@ -18,7 +18,7 @@ import numpy as np
 from forecast import read_pour
 from make_pours import invented_plan, write_pour
 
-from logger.cure.forecast.forecast import forecast
+from logger.cure.forecast.forecast import Sample, forecast
 from logger.plan.file import plan_from_table
 
 GOAL_S, GOAL_MB = 3.0, 150.0
@@ -43,7 +43,9 @@ def main() -> None:
         took = []
         for start in (None, previous):
             begun = time.process_time()
-            made = forecast(pour.plan, pour.history, at_h=at_h, members=asked.members, previous=start)
+            made = forecast(
+                pour.plan, pour.history, at_h=at_h, previous=start, sample=Sample(members=asked.members)
+            )
             took.append(time.process_time() - begun)
         previous = made
         band = made.core_peak_c

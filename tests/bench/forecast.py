@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 
 from logger.cure.forecast import decision
-from logger.cure.forecast.forecast import Forecast, forecast, forecast_hours
+from logger.cure.forecast.forecast import Forecast, Sample, forecast
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, read_plan
 from logger.record.figures import Place, places_from
@@ -91,7 +91,9 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
     previous = None
     at_h = decision.DUE_H
     while at_h < end:
-        previous = forecast(pour.plan, pour.history, at_h=at_h, members=members, seed=seed, previous=previous)
+        previous = forecast(
+            pour.plan, pour.history, at_h=at_h, previous=previous, sample=Sample(members=members, seed=seed)
+        )
         crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
         rows.append(
             (
@@ -138,7 +140,11 @@ def row_of(pour: Pour, members: int, seed: int, part: float) -> dict[str, Any]:
     truth_c, limit_c = pour.truth["core_peak_c"], pour.plan.resin.limits.max_core_c
     hours = [max(p * pour.truth["core_peak_at_h"], 0.02) for p in PARTS]
     begun = time.process_time()
-    made = forecast_hours(pour.plan, pour.history, hours, members=members, seed=seed)
+    made: list[Forecast] = []
+    for at_h in sorted(hours):
+        last = made[-1] if made else None
+        sample = Sample(members=members, seed=seed)
+        made.append(forecast(pour.plan, pour.history, at_h=at_h, previous=last, sample=sample))
     seconds = (time.process_time() - begun) / len(hours)
     frozen_c = predict(pour.plan).core_peak_c
     return {

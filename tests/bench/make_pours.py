@@ -21,7 +21,8 @@ import numpy as np
 
 from logger.cure.model.crossing import first_crossing
 from logger.cure.model.diffusion import diffusion_from_glass
-from logger.cure.solver.ensemble import EnsembleResult, Members, RoomHistory, run_ensemble
+from logger.cure.solver.ensemble import EnsembleResult, EnsembleRun, Members, RoomHistory, run_ensemble
+from logger.cure.solver.march import Resolution
 from logger.plan.file import Glass, Plan, plan_from_table, plan_to_text
 
 #: Invented resins: name, k1, k2 (1/s at 25 °C), heat J/g, depth range mm, hours.
@@ -91,9 +92,7 @@ def write_pour(folder: Path, plan: Plan, table: dict[str, Any], rng: np.random.G
     result = run_ensemble(
         plan_from_table(truth),
         members,
-        hours=hours,
-        output_hours=at,
-        fineness=1.2,
+        EnsembleRun(hours=hours, output_hours=at, resolution=Resolution(1.2)),
         room=RoomHistory(room_h, room_c),
     )
     folder.mkdir(parents=True, exist_ok=True)

@@ -91,13 +91,13 @@ def system_of(plan, *, fineness=1.0, rate_factor=1.0, heat_factor=1.0, top_facto
     section = section_of(plan, fineness)
     one = np.ones(1)
     factors = Factors(one * top_factor, one, one)
-    stage = interval_of(
+    interval = interval_of(
         section, 1, heat_losses_of(plan, section), factors, probe_of(plan, section, 0 * one, 0 * one), 0.0
     )
     number = np.arange(section.rows * section.columns).reshape(section.rows, section.columns)
     n = number.size
     matrix = lil_array((n, n))
-    for lines in stage.z_lines + stage.x_lines:
+    for lines in interval.z_lines + interval.x_lines:
         block = number[lines.rows, lines.columns]
         for line in block.T if lines.along == "z" else block:
             rate = lines.generator if lines.along == "z" else lines.generator.T
@@ -105,13 +105,13 @@ def system_of(plan, *, fineness=1.0, rate_factor=1.0, heat_factor=1.0, top_facto
                 for j in np.flatnonzero(rate[i]):
                     matrix[cell, line[j]] += rate[i, j]
     of_room = np.zeros(n)
-    for skin in stage.skins:
-        tie = (skin.tie(skin.h) * skin.per_capacity)[0]
-        for i, (first, second) in enumerate(zip(skin.first, skin.second, strict=True)):
-            matrix[first, first] -= tie[i] * skin.weights[0, i]
-            matrix[first, second] -= tie[i] * skin.weights[1, i]
-            of_room[first] += tie[i]
-    wet = number[stage.gauge.resin_rows, stage.gauge.resin_columns].ravel()
+    for face in interval.faces:
+        coupling = (face.conductance(face.h) * face.per_capacity)[0]
+        for i, (first, second) in enumerate(zip(face.first, face.second, strict=True)):
+            matrix[first, first] -= coupling[i] * face.weights[0, i]
+            matrix[first, second] -= coupling[i] * face.weights[1, i]
+            of_room[first] += coupling[i]
+    wet = number[interval.observer.resin_rows, interval.observer.resin_columns].ravel()
     room_k = plan.room_schedule()[0][1] + 273.15
     start = np.full(n, room_k)
     start[wet] = (plan.room_schedule()[0][1] if plan.pour.start_c is None else plan.pour.start_c) + 273.15
@@ -122,4 +122,4 @@ def system_of(plan, *, fineness=1.0, rate_factor=1.0, heat_factor=1.0, top_facto
         }
     )
     rise = 1000 * plan.resin.heat_of_cure_j_g * heat_factor / plan.resin.specific_heat_j_kgk
-    return System(matrix.tocsr(), of_room, wet, rise, rate, start, room_k, stage.gauge.warm[0, 0])
+    return System(matrix.tocsr(), of_room, wet, rise, rate, start, room_k, interval.observer.warm[0, 0])

@@ -20,9 +20,9 @@ from logger.cure.solver.prediction import (
     SEEN_K,
     Prediction,
     long_enough,
-    peak_seen,
+    predict_coarsely,
     proven_peak_c,
-    walked,
+    stop_after_peak,
 )
 from logger.errors import DidNotConverge, OutOfRange
 from logger.plan.file import MOST_LAYERS, Layer, Plan
@@ -210,11 +210,11 @@ class _Stack:
         """
         if waits not in self._runs:
             poured = self.poured(waits)
-            enough = peak_seen(poured, self.limit_c + SEEN_K)
+            stop = stop_after_peak(poured, self.limit_c + SEEN_K)
             if len(waits) + 1 < len(self.depths):
                 # Of a part of the stack it is asked, too, what the next layer finds on it.
-                enough = replace(enough, cured=math.inf)
-            self._runs[waits] = walked(poured, enough=enough)
+                stop = replace(stop, cured=math.inf)
+            self._runs[waits] = predict_coarsely(poured, stop=stop)
         return self._runs[waits]
 
     def poured(self, waits: tuple[float, ...]) -> Plan:

@@ -18,7 +18,7 @@ import numpy as np
 from logger import extremes
 from logger.cure.solver.fans import FAN_M_S
 from logger.cure.solver.hardness import field_hours, milestones
-from logger.cure.solver.prediction import long_enough, predict, proven_peak_c, walked, walked_peak_c
+from logger.cure.solver.prediction import coarse_peak_c, long_enough, predict, predict_coarsely, proven_peak_c
 from logger.errors import DidNotConverge, OutOfRange
 from logger.plan.file import Plan
 
@@ -188,7 +188,7 @@ def deepest_safe(
         single = long_enough(single_layer(quick, depth_mm))
         if full:
             return predict(single).peak_c if peaks else proven_peak_c(single, limit)
-        return walked_peak_c(single, limit + _FAR_K)
+        return coarse_peak_c(single, limit + _FAR_K)
 
     def on_grid(depth_mm: float) -> float:
         return within_mm * max(1, math.ceil(depth_mm / within_mm - 1e-9))
@@ -228,7 +228,7 @@ def remedy(plan: Plan, peak_c: float) -> Remedy | None:
         tries += [(f"{fan}, and free air under the form", _fanned(opened))] if tries[1:] else []
     for words, changed in tries:
         asked = long_enough(changed)
-        if walked_peak_c(asked, limit) <= limit - MARGIN_K and (prediction := predict(asked).peak_c) <= limit:
+        if coarse_peak_c(asked, limit) <= limit - MARGIN_K and (prediction := predict(asked).peak_c) <= limit:
             return Remedy(words, prediction)
     return _cooler_room(plan, limit)
 
@@ -245,19 +245,21 @@ def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
         air = plan.air.model_copy(update={"room_c": cooler if len(room) > 1 else cooler[0][1]})
         return long_enough(plan.model_copy(update={"air": air}))
 
-    enough = math.floor(coldest - plan.resin.limits.min_room_c)
-    if enough < 1 or walked_peak_c(cooled(enough), limit) > limit - MARGIN_K:
+    lowered_k = math.floor(coldest - plan.resin.limits.min_room_c)
+    if lowered_k < 1 or coarse_peak_c(cooled(lowered_k), limit) > limit - MARGIN_K:
         return None
-    little = 0
-    while enough - little > 1:
-        middle = (enough + little) // 2
-        if walked_peak_c(cooled(middle), limit) <= limit - MARGIN_K:
-            enough = middle
+    too_little_k = 0
+    while lowered_k - too_little_k > 1:
+        middle = (lowered_k + too_little_k) // 2
+        if coarse_peak_c(cooled(middle), limit) <= limit - MARGIN_K:
+            lowered_k = middle
         else:
-            little = middle
-    peak_c = predict(cooled(enough)).peak_c
+            too_little_k = middle
+    peak_c = predict(cooled(lowered_k)).peak_c
     words = (
-        f"a room of {coldest - enough:g} °C" if len(room) == 1 else f"a room {enough} K cooler at every hour"
+        f"a room of {coldest - lowered_k:g} °C"
+        if len(room) == 1
+        else f"a room {lowered_k} K cooler at every hour"
     )
     return Remedy(words, peak_c) if peak_c <= limit else None
 
@@ -287,12 +289,14 @@ def rooms(
 
     def peak_c(room_c: float, full: bool) -> float:
         asked = long_enough(in_room(quick, room_c))
-        return predict(asked).peak_c if full else walked_peak_c(asked, limit)
+        return predict(asked).peak_c if full else coarse_peak_c(asked, limit)
 
     def hard_h(room_c: float, full: bool) -> float:
         cool = in_room(plan, room_c)
         at_h = field_hours(cool)
-        hardening = milestones(cool, predict(cool, field_hours=at_h) if full else walked(cool, at_h))
+        hardening = milestones(
+            cool, predict(cool, field_hours=at_h) if full else predict_coarsely(cool, at_h)
+        )
         hours = [steps.hard_h for steps in hardening.places]
         return max(np.inf if h is None else h for h in hours)
 

@@ -23,12 +23,10 @@ from logger.cure.model.crossing import first_crossing
 from logger.cure.model.diffusion import conversion_at_tg, slow_down
 from logger.cure.model.history import conversion_along, cooled_to_room, time_to
 from logger.cure.model.kinetics import EARLIEST_GEL, chemistry
-from logger.cure.solver.ensemble import peak, probe_of, room_of
+from logger.cure.solver.ensemble import as_planned, peak
 from logger.cure.solver.hardness import HARD_K, full_tg_c, thinned
-from logger.cure.solver.march import COARSE, COARSE_FINENESS, CORE, HOTTEST, MEAN, SURFACE
-from logger.cure.solver.mesh import section_of
-from logger.cure.solver.operators import Factors
-from logger.cure.solver.simulation import run_course
+from logger.cure.solver.march import COARSE, CORE, HOTTEST, MEAN, SURFACE
+from logger.cure.solver.simulation import Run, simulate
 from logger.plan.file import Plan, Rate, Resin
 from logger.units import GAS_CONSTANT_J_MOL_K, REFERENCE_K, SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
@@ -223,9 +221,6 @@ def plan_for(statement: Statement, resin: Resin) -> Plan | None:
 
 def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
     """Hours and readings of every point on one specimen; the points are marched together."""
-    members = len(points)
-    one, zero = np.ones(members), np.zeros(members)
-    section = section_of(plan, COARSE_FINENESS)
     b = np.clip(points[:, 2], 1.0, 199.0) * 1000.0 / GAS_CONSTANT_J_MOL_K
 
     def column(values: Floats) -> Floats:
@@ -233,24 +228,15 @@ def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
 
     heat = np.exp(points[:, 3]) / plan.resin.heat_of_cure_j_g
     chem = dataclasses.replace(
-        chemistry(plan.resin, rate_factor=one, heat_factor=heat),
+        chemistry(plan.resin, rate_factor=np.ones(len(points)), heat_factor=heat),
         log_k1=column(points[:, 0] - points[:, 1] + b / REFERENCE_K),
         log_k2=column(points[:, 0] + b / REFERENCE_K),
         b1=column(b),
         b2=column(b),
     )
-    course = run_course(
-        plan,
-        section,
-        chem,
-        room_of(plan, zero, None),
-        start_offset_c=zero,
-        factors=Factors(one, one, one),
-        probe=probe_of(plan, section, zero, zero),
-        hours=plan.run.hours,
-        accuracy=COARSE,
-    )
-    return [(time_s / SECONDS_PER_HOUR, reading) for time_s, reading in course.track.by_member(members)]
+    problem = as_planned(plan, COARSE.fineness, chem)
+    result = simulate(problem, Run(plan.run.hours, accuracy=COARSE.accuracy))
+    return [(time_s / SECONDS_PER_HOUR, reading) for time_s, reading in result.track.by_member(len(points))]
 
 
 def _time(statement: Statement, quantity: str, hours: float, definition_sd: float) -> Observable:

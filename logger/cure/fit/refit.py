@@ -13,8 +13,8 @@ import numpy as np
 
 from logger.arrays import Floats
 from logger.cure.fit.least_squares import Solution, least_squares
-from logger.cure.solver.ensemble import Members, RoomHistory, run_ensemble
-from logger.cure.solver.march import COARSE, COARSE_FINENESS
+from logger.cure.solver.ensemble import EnsembleRun, Members, RoomHistory, run_ensemble
+from logger.cure.solver.march import COARSE
 from logger.errors import BadInput
 from logger.plan.file import Plan, Resin
 
@@ -187,11 +187,8 @@ def _core(pour: RecordedPour, points: Floats) -> Floats:
     return run_ensemble(
         pour.plan,
         members,
-        hours=float(pour.hours[-1]) + 1e-6,
-        output_hours=pour.hours,
+        EnsembleRun(hours=float(pour.hours[-1]) + 1e-6, output_hours=pour.hours, resolution=COARSE),
         room=pour.room,
-        fineness=COARSE_FINENESS,
-        accuracy=COARSE,
     ).core_c
 
 

@@ -17,12 +17,9 @@ from logger.cure.fit.datasheet import WorkingTime, specimen_plan
 from logger.cure.fit.datasheet_model import WORKABLE
 from logger.cure.model.crossing import first_crossing
 from logger.cure.model.history import time_to
-from logger.cure.model.kinetics import chemistry
-from logger.cure.solver.ensemble import probe_of, room_of
-from logger.cure.solver.march import MEAN, Accuracy
-from logger.cure.solver.mesh import section_of
-from logger.cure.solver.operators import Factors
-from logger.cure.solver.simulation import Checkpoint, run_course
+from logger.cure.solver.ensemble import as_planned
+from logger.cure.solver.march import MEAN, Accuracy, Resolution
+from logger.cure.solver.simulation import Checkpoint, Run, simulate
 from logger.errors import OutOfRange
 from logger.plan.file import Plan, Resin
 from logger.units import SECONDS_PER_HOUR
@@ -35,7 +32,7 @@ MASS_STEP = 4.0
 #: Lightest and heaviest of them, kg: below, the mix stays at the room's temperature; above, it keeps all its heat.
 LIGHTEST_KG, HEAVIEST_KG = MASS_STEP**-4, MASS_STEP**3
 #: Mesh and steps: within 1 % of the solver at its full accuracy, in a twentieth of a second.
-_FINENESS, _ACCURACY = 0.4, Accuracy(kelvin=0.6, part_of_rise=2e-2, conversion=6e-3)
+_RESOLUTION = Resolution(0.4, Accuracy(kelvin=0.6, part_of_rise=2e-2, conversion=6e-3))
 #: The march stops after these parts of its longest time to look whether the mix is too thick already.
 _PARTS = (0.4, 0.55, 0.7, 0.85, 1.0)
 
@@ -134,25 +131,13 @@ def _marched(
     plan: Plan, until: float | None, hours: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Hours and mean conversion of a cup, (T,) each, no further than it takes to reach `until`."""
-    section = section_of(plan, _FINENESS)
-    one, zero = np.ones(1), np.zeros(1)
+    problem = as_planned(plan, _RESOLUTION.fineness)
     at, mean = [], []
     checkpoint: Checkpoint | None = None
     for part in _PARTS:
-        course = run_course(
-            plan,
-            section,
-            chemistry(plan.resin),
-            room_of(plan, zero, None),
-            start_offset_c=zero,
-            factors=Factors(one, one, one),
-            probe=probe_of(plan, section, zero, zero),
-            hours=hours * part,
-            accuracy=_ACCURACY,
-            start=checkpoint,
-        )
-        checkpoint = course.end
-        time_s, reading = course.track.by_member(1)[0]
+        result = simulate(problem, Run(hours * part, accuracy=_RESOLUTION.accuracy), start=checkpoint)
+        checkpoint = result.end
+        time_s, reading = result.track.by_member(1)[0]
         at.append(time_s / SECONDS_PER_HOUR)
         mean.append(reading[:, MEAN])
         if until is not None and mean[-1][-1] >= until:

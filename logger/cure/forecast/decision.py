@@ -54,19 +54,8 @@ def will_overheat(chances: Sequence[float], needed: Sequence[float]) -> bool:
 
 
 def next_due_h(at_h: float, time_left_h: float | None = None) -> float:
-    """When the next forecast is due after one at at_h that expects the limit to be passed in time_left_h."""
+    """Return when the next forecast is due, h, after one at at_h that expects the limit to be passed in time_left_h."""
     wait = max(DUE_H, DUE_PART * at_h)
     if time_left_h is not None:
         wait = min(wait, max(DUE_NEAR_H, DUE_PART_LEFT * time_left_h))
     return at_h + wait
-
-
-def due_hours(until_h: float, from_h: float = 0.0) -> list[float]:
-    """When forecasts are due after from_h and before until_h: every five minutes of a young pour, less often later."""
-    due: list[float] = []
-    at = from_h
-    while True:
-        at = next_due_h(at)
-        if at >= until_h:
-            return due
-        due.append(at)

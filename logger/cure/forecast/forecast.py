@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from logger.arrays import Floats
 from logger.cure.forecast.assimilate import Posterior, draw, effective, weigh
 from logger.cure.forecast.causes import Cause, causes_of
-from logger.cure.forecast.decision import DUE_H, DUE_PART, chance_needed, due_hours, next_due_h, will_overheat
+from logger.cure.forecast.decision import chance_needed
 from logger.cure.forecast.heating import changes_of, going_on, to_come
 from logger.cure.forecast.likelihood import OFFSET_C, ProbeLikelihood, Readings, good_readings
-from logger.cure.forecast.observation_model import ROUNDS, ObservedPour, infer, observed_of
+from logger.cure.forecast.observation_model import ROUNDS, ObservedPour, infer
 from logger.cure.forecast.parameters import members_at
 from logger.cure.forecast.predictive import (
     Band,
@@ -33,27 +33,12 @@ from logger.cure.forecast.predictive import (
     roll_forward,
 )
 from logger.cure.forecast.room_forecast import room_draws
-from logger.cure.forecast.what_if import WhatIf, what_if
-from logger.cure.solver.ensemble import Checkpoint, Intervention, Members, run_ensemble
+from logger.cure.forecast.what_if import WhatIf
+from logger.cure.solver.ensemble import Checkpoint, EnsembleRun, Members, RoomHistory, run_ensemble
 from logger.cure.solver.fans import FanRun, cooling, fan_effects, runs_of, without_fan
+from logger.cure.solver.march import Resolution
 from logger.errors import BadInput
 from logger.plan.file import Plan
-
-__all__ = [
-    "DUE_H",
-    "DUE_PART",
-    "Band",
-    "Forecast",
-    "Moment",
-    "QuantileCurves",
-    "WhatIf",
-    "chance_needed",
-    "due_hours",
-    "forecast",
-    "forecast_hours",
-    "next_due_h",
-    "will_overheat",
-]
 
 #: Members drawn from the Laplace spread for each one kept.
 DRAWN_PER_MEMBER = 2
@@ -67,6 +52,14 @@ MEMORY_PART, SHORTEST_MEMORY_H, LONGEST_MEMORY_H = 0.08, 0.1, 3.0
 DRIFT = 0.20
 #: Fewer members than this part say nothing of when the limit is crossed.
 FEW = 0.05
+
+
+@dataclass(frozen=True)
+class Sample:
+    """How many members are drawn from the posterior, and the seed of all that is drawn."""
+
+    members: int = 64
+    seed: int = 0
 
 
 @dataclass(frozen=True)
@@ -153,62 +146,77 @@ def forecast(
     history: Mapping[str, Readings],
     *,
     at_h: float,
-    members: int = 64,
-    seed: int = 0,
+    sample: Sample | None = None,
     previous: Forecast | None = None,
-    changes: Sequence[Intervention] = (),
     fans: Sequence[FanRun] | None = None,
-    with_what_if: bool = False,
 ) -> Forecast:
     """Return what the pour will probably do, from readings up to at_h.
 
     history: place → hours and °C (NaN for a fault), the places `core`, `core-2`, `surface`, `underside`, `room` …;
     readings after at_h are not looked at. previous: an earlier forecast of the same pour, to start the search from.
-    changes: what was done to the pour so far (underside opened, …). fans: when a fan ran, runs and is to run over its
-    surface; None: as the plan has it. with_what_if: also answer what would help. Raises BadInput, DidNotConverge.
+    fans: when a fan ran, runs and is to run over its surface; None: as the plan has it. Its what_if is empty: see
+    what_if.py. Raises BadInput, DidNotConverge.
     """
+    sample = sample or Sample()
     runs = runs_of(plan) if fans is None else tuple(fans)
     plan = without_fan(plan)
     at_h = _after_pouring(at_h)
     until_h = max(plan.run.hours, at_h + 1.0)
     # The same draws at every hour: what changes from one forecast to the next is what was read, not the dice.
-    dice = [np.random.default_rng([seed, which]) for which in range(5)]
+    dice = [np.random.default_rng([sample.seed, which]) for which in range(5)]
     room = good_readings(history["room"], at_h) if "room" in history else (np.zeros(0), np.zeros(0))
-    before, ahead = room_draws(plan, *room, at_h=at_h, until_h=until_h, rng=dice[0], count=members)
+    before, ahead = room_draws(plan, room, at_h=at_h, until_h=until_h, rng=dice[0], count=sample.members)
     memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
-    observed = observed_of(plan, history, at_h, before, memory_h, changes, blows=fan_effects(plan, runs))
-    late = previous is not None and previous.core_peak_at_h.p95 < at_h
-    best = None if previous is None else previous.state.best
-    observed, posterior = infer(
-        observed, history, memory_h, dice[1], best, rounds=LATE_ROUNDS if late else ROUNDS
-    )
-    drawn = _drawn(observed, posterior, at_h, members, dice[2])
-    later = drawn.theta + DRIFT * dice[3].standard_normal((members, len(observed.unknowns)))
-    flux = observed.flux_w_m2(drawn.theta)
-    done = [*observed.changes, *observed.blown(later), *changes_of(observed.windows, flux)]
-    done += going_on(observed.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
-    shift, past = _of_core(observed.probes, drawn.read, drawn.picked, posterior.trust)
-    state = MemberState(
-        posterior.best,
-        members_at(observed.unknowns, later),
-        drawn.now,
-        ahead,
-        until_h,
-        shift,
-        memory_h,
-        dice[3].standard_normal(members),
-        tuple(done),
-        *past,
-    )
+    observed = ObservedPour(plan, history, at_h, before, memory_h, fan_effects(plan, runs))
+    observed, posterior = _searched(observed, previous, dice[1])
+    drawn = _drawn(observed, posterior, sample.members, dice[2])
+    state = _state(observed, posterior, drawn, ahead, until_h, dice)
     answer = _answer(plan, state, roll_forward(plan, state))
     return replace(
         answer,
         causes=causes_of(observed.unknowns, drawn.theta, plan),
         doubted=_doubted(posterior),
-        effective_members=effective(drawn.weights) / len(drawn.weights) * members,
+        effective_members=effective(drawn.weights) / len(drawn.weights) * sample.members,
         tempering=drawn.power,
-        what_if=what_if(plan, state, answer.ahead) if with_what_if else {},
         fan_cooling=_fan_cooling(plan, runs, at_h, observed, drawn.theta),
+    )
+
+
+def _searched(
+    observed: ObservedPour, previous: Forecast | None, rng: np.random.Generator
+) -> tuple[ObservedPour, Posterior]:
+    """Return the pour with what explains its readings best, looked for from the last forecast on."""
+    late = previous is not None and previous.core_peak_at_h.p95 < observed.at_h
+    best = None if previous is None else previous.state.best
+    return infer(observed, rng, best, rounds=LATE_ROUNDS if late else ROUNDS)
+
+
+def _state(
+    observed: ObservedPour,
+    posterior: Posterior,
+    drawn: _Drawn,
+    room: RoomHistory,
+    until_h: float,
+    dice: Sequence[np.random.Generator],
+) -> MemberState:
+    """Return the members drawn as they are now, with the rooms and the heating that may come until until_h."""
+    at_h, members = observed.at_h, len(drawn.theta)
+    later = drawn.theta + DRIFT * dice[3].standard_normal((members, len(observed.unknowns)))
+    flux = observed.flux_w_m2(drawn.theta)
+    done = [*observed.fan_changes(later), *changes_of(observed.windows, flux)]
+    done += going_on(observed.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
+    shift, past = _of_core(observed.probes, drawn.read, drawn.picked, posterior.trust)
+    return MemberState(
+        posterior.best,
+        members_at(observed.unknowns, later),
+        drawn.now,
+        room,
+        until_h,
+        shift,
+        observed.memory_h,
+        dice[3].standard_normal(members),
+        tuple(done),
+        *past,
     )
 
 
@@ -227,9 +235,7 @@ class _Drawn:
     power: float
 
 
-def _drawn(
-    observed: ObservedPour, posterior: Posterior, at_h: float, members: int, rng: np.random.Generator
-) -> _Drawn:
+def _drawn(observed: ObservedPour, posterior: Posterior, members: int, rng: np.random.Generator) -> _Drawn:
     """Draw more members than asked for, weigh them by what was read, and pick."""
     theta, drawn_log = draw(posterior, DRAWN_PER_MEMBER * members, rng)
     run = observed.run(theta)
@@ -237,7 +243,7 @@ def _drawn(
     weights, power = weigh(theta, drawn_log, read, observed.probes)
     picked = _pick(weights, members, rng)
     end = run.end
-    now = Checkpoint(at_h, end.t_k[picked], end.alpha[picked], end.step_s[picked], end.layers)
+    now = Checkpoint(observed.at_h, end.t_k[picked], end.alpha[picked], end.step_s[picked], end.layers)
     return _Drawn(theta[picked], now, picked, read, weights, power)
 
 
@@ -257,29 +263,9 @@ def _fan_cooling(
     return None if arrives is None else band(arrives)
 
 
-def forecast_hours(
-    plan: Plan,
-    history: Mapping[str, Readings],
-    hours: Sequence[float],
-    *,
-    members: int = 64,
-    seed: int = 0,
-    changes: Sequence[Intervention] = (),
-) -> list[Forecast]:
-    """Return a forecast at each of the hours, rising, each from the readings up to it."""
-    forecasts: list[Forecast] = []
-    for at_h in sorted(hours):
-        done = [change for change in changes if change.at_h <= at_h]
-        previous = forecasts[-1] if forecasts else None
-        forecasts.append(
-            forecast(plan, history, at_h=at_h, members=members, seed=seed, previous=previous, changes=done)
-        )
-    return forecasts
-
-
 def _memory_h(plan: Plan) -> float:
-    """How long a model error lasts in this pour: a part of the planned time to the peak."""
-    planned = run_ensemble(plan, Members(), fineness=0.5, output_hours=[0.0])
+    """Return how long a model error lasts in this pour, h: a part of the planned time to the peak."""
+    planned = run_ensemble(plan, Members(), EnsembleRun(output_hours=[0.0], resolution=Resolution(0.5)))
     return float(np.clip(MEMORY_PART * planned.core_peak_at_h[0], SHORTEST_MEMORY_H, LONGEST_MEMORY_H))
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -12,8 +13,9 @@ from logger.cure.forecast.assimilate import Posterior, draw_normal, fit
 from logger.cure.forecast.heating import HEATING, Window, changes_of, end_h, onset_h
 from logger.cure.forecast.likelihood import ProbeLikelihood, Readings, likelihoods_of
 from logger.cure.forecast.parameters import Parameter, members_at, parameters_of, reach
-from logger.cure.solver.ensemble import EnsembleResult, Intervention, RoomHistory, run_ensemble
+from logger.cure.solver.ensemble import EnsembleResult, EnsembleRun, Intervention, RoomHistory, run_ensemble
 from logger.cure.solver.fans import FanEffect, interventions_of
+from logger.cure.solver.march import Resolution
 from logger.plan.file import Plan
 
 #: Cells of the mesh in each direction against a prediction's.
@@ -35,21 +37,36 @@ PILOTS, PILOTS_AFTER = 24, 6
 
 @dataclass(frozen=True)
 class ObservedPour:
-    """A pour until at_h: its plan, what was done to it, its room, its probes, and when something warmed its surface."""
+    """A pour until at_h: its plan, its readings by place, its room, and for how long a model error lasts, h.
+
+    fans: the fan's runs so far. windows: when something warmed its surface.
+    """
 
     plan: Plan
+    history: Mapping[str, Readings]
     at_h: float
     room: RoomHistory
-    probes: tuple[ProbeLikelihood, ...]
-    times: Floats
-    changes: tuple[Intervention, ...] = ()
+    memory_h: float
+    fans: tuple[FanEffect, ...] = ()
     windows: tuple[Window, ...] = ()
-    blows: tuple[FanEffect, ...] = ()
+
+    @cached_property
+    def probes(self) -> tuple[ProbeLikelihood, ...]:
+        """The evidence of each probe."""
+        edges = [edge for window in self.windows for edge in window if edge is not None]
+        edges += [edge for fan in self.fans for edge in (fan.run.from_h, fan.run.to_h) if edge is not None]
+        room_c = float(self.room.celsius.mean())
+        return likelihoods_of(self.history, self.at_h, self.memory_h, room_c, edges)
+
+    @cached_property
+    def times(self) -> Floats:
+        """Hours at which any probe was read, and at_h."""
+        return np.unique(np.concatenate([*(p.times for p in self.probes), [self.at_h]]))
 
     @property
     def unknowns(self) -> tuple[Parameter, ...]:
         """The plan's unknowns, how much of a fan's cooling arrives, and the strength of each window of heating."""
-        fan = (FAN_PART,) if self.blows else ()
+        fan = (FAN_PART,) if self.fans else ()
         return parameters_of(self.plan) + fan + (HEATING,) * len(self.windows)
 
     def flux_w_m2(self, theta: Floats) -> Floats:
@@ -58,33 +75,31 @@ class ObservedPour:
 
     def fan_part(self, theta: Floats) -> Floats | None:
         """How much of the fan's cooling arrives in each member (M,); None where no fan is an unknown."""
-        if not self.blows:
+        if not self.fans:
             return None
         return np.maximum(FAN_PART.value(theta[:, len(parameters_of(self.plan))]), 0.0)
 
-    def blown(self, theta: Floats) -> list[Intervention]:
+    def fan_changes(self, theta: Floats) -> list[Intervention]:
         """Return the fan's runs in each member."""
         part = self.fan_part(theta)
         if part is None:
             return []
         top = np.asarray(members_at(self.unknowns, theta).top_factor, dtype=float)
-        return interventions_of(self.plan, self.blows, top, part)
+        return interventions_of(self.plan, self.fans, top, part)
 
     def done(self, theta: Floats) -> list[Intervention]:
-        """Return what was done to the pour, with each member's fan and heating."""
+        """Return what was done to the pour: each member's fan and heating."""
         heated = changes_of(self.windows, self.flux_w_m2(theta))
-        return [*self.changes, *self.blown(theta), *heated]
+        return [*self.fan_changes(theta), *heated]
 
     def run(self, theta: Floats) -> EnsembleResult:
         """Return the members θ (M, p) until at_h."""
         return run_ensemble(
             self.plan,
             members_at(self.unknowns, theta),
-            hours=self.at_h,
-            output_hours=self.times,
+            EnsembleRun(hours=self.at_h, output_hours=self.times, resolution=Resolution(FINENESS)),
             room=self.room,
             changes=self.done(theta),
-            fineness=FINENESS,
         )
 
     def read(self, theta: Floats, result: EnsembleResult) -> list[Floats]:
@@ -104,28 +119,8 @@ class ObservedPour:
         return self.read(theta, self.run(theta))
 
 
-def observed_of(
-    plan: Plan,
-    history: Mapping[str, Readings],
-    at_h: float,
-    room: RoomHistory,
-    memory_h: float,
-    changes: Sequence[Intervention],
-    windows: tuple[Window, ...] = (),
-    blows: tuple[FanEffect, ...] = (),
-) -> ObservedPour:
-    """Return the pour as its probes saw it until at_h."""
-    edges = [edge for window in windows for edge in window if edge is not None]
-    edges += [edge for blow in blows for edge in (blow.run.from_h, blow.run.to_h) if edge is not None]
-    probes = likelihoods_of(history, at_h, memory_h, float(room.celsius.mean()), edges)
-    times = np.unique(np.concatenate([*(p.times for p in probes), [at_h]]))
-    return ObservedPour(plan, at_h, room, probes, times, tuple(changes), windows, blows)
-
-
 def infer(
     observed: ObservedPour,
-    history: Mapping[str, Readings],
-    memory_h: float,
     rng: np.random.Generator,
     start: Floats | None = None,
     *,
@@ -148,22 +143,13 @@ def infer(
         last = observed.windows[-1][1] if observed.windows else 0.0
         if last is None:
             break
-        onset = onset_h(history, observed.at_h, last)
+        onset = onset_h(observed.history, observed.at_h, last)
         if onset is None:
             break
-        end = end_h(history, observed.at_h, onset + 0.1)
+        end = end_h(observed.history, observed.at_h, onset + 0.1)
         tried = []
         for window in ((onset, None), (onset, end)) if end is not None else ((onset, None),):
-            other = observed_of(
-                observed.plan,
-                history,
-                observed.at_h,
-                observed.room,
-                memory_h,
-                observed.changes,
-                (*observed.windows, window),
-                observed.blows,
-            )
+            other = replace(observed, windows=(*observed.windows, window))
             here = np.vstack(
                 [np.append(best.best, f) for f in (-1.0, 0.0, 1.5)] + [np.append(0.0 * best.best, 0.0)]
             )

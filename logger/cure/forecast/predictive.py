@@ -14,9 +14,16 @@ from logger.cure.forecast.likelihood import FLOOR_C, OFFSET_C, PART_OF_RISE
 from logger.cure.forecast.observation_model import FINENESS
 from logger.cure.model.crossing import first_crossings
 from logger.cure.model.diffusion import conversion_at_tg
-from logger.cure.solver.ensemble import Checkpoint, Intervention, Members, RoomHistory, run_ensemble
+from logger.cure.solver.ensemble import (
+    Checkpoint,
+    EnsembleRun,
+    Intervention,
+    Members,
+    RoomHistory,
+    run_ensemble,
+)
 from logger.cure.solver.hardness import COOLED_K, HARD_K
-from logger.cure.solver.march import Accuracy
+from logger.cure.solver.march import Accuracy, Resolution
 from logger.plan.file import Plan
 
 #: Points over the hours to come.
@@ -134,13 +141,10 @@ def roll_forward(
     run = run_ensemble(
         plan,
         state.members,
-        hours=until_h,
-        output_hours=hours,
+        EnsembleRun(hours=until_h, output_hours=hours, resolution=Resolution(FINENESS, ACCURACY)),
         room=room,
         changes=[*state.done, *more],
         start=state.now,
-        fineness=FINENESS,
-        accuracy=ACCURACY,
     )
     limit_c = plan.resin.limits.max_core_c
     room_c = np.stack([np.interp(hours, room.hours, row) for row in room.celsius])

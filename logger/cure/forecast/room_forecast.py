@@ -25,8 +25,7 @@ STEP_H = 1.0
 
 def room_draws(
     plan: Plan,
-    hours: Floats,
-    celsius: Floats,
+    measured: tuple[Floats, Floats],
     *,
     at_h: float,
     until_h: float,
@@ -35,11 +34,11 @@ def room_draws(
 ) -> tuple[RoomHistory, RoomHistory]:
     """Return the room until at_h (shared), and `count` ways on to until_h that all agree with it.
 
-    hours, celsius (N,): good room readings up to at_h; none are needed, the plan then stands alone.
+    measured: hours and °C (N,) of good room readings up to at_h; without any the plan's schedule stands alone.
     """
     schedule = plan.room_schedule()
     plan_h, plan_c = np.array([h for h, _ in schedule]), np.array([c for _, c in schedule])
-    past_h, past_c = pieces(hours, celsius, at_h)
+    past_h, past_c = pieces(*measured, at_h)
     grid = np.unique(np.concatenate([[0.0], past_h, np.arange(0.0, at_h, 2.0), [at_h]]))
     ahead = np.unique(
         np.concatenate([np.arange(at_h + STEP_H, until_h, STEP_H), [max(until_h, at_h + STEP_H)]])

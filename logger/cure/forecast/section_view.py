@@ -20,7 +20,8 @@ from logger.cure.forecast.likelihood import Readings, good_readings
 from logger.cure.forecast.observation_model import FINENESS
 from logger.cure.forecast.predictive import middle_member
 from logger.cure.forecast.room_forecast import pieces
-from logger.cure.solver.ensemble import Intervention, Members, RoomHistory, run_ensemble
+from logger.cure.solver.ensemble import EnsembleRun, Intervention, Members, RoomHistory, run_ensemble
+from logger.cure.solver.march import Resolution
 from logger.cure.solver.mesh import section_of
 from logger.cure.solver.prediction import Field, field_of
 from logger.plan.file import Plan
@@ -91,12 +92,9 @@ def fields_to_draw(
     run = run_ensemble(
         plan,
         Members(**cut["member"]),
-        hours=cut["until_h"],
-        output_hours=times_h,
+        EnsembleRun(cut["until_h"], times_h, times_h, Resolution(FINENESS)),
         room=room,
         changes=[Intervention(**values) for values in cut["done"]],
-        fineness=FINENESS,
-        snapshots_h=times_h,
     )
     section = section_of(plan, FINENESS)
     room_c = np.interp(times_h, room.hours, room.celsius)
@@ -105,7 +103,7 @@ def fields_to_draw(
     # What a larger or smaller rise does not explain is taken for warmer or cooler surroundings.
     shifts = core_c - (room_c + factors * (run.core_c[0] - room_c))
     drawn = []
-    for shot, factor, shift, air_c in zip(run.course.snapshots, factors, shifts, room_c, strict=True):
+    for shot, factor, shift, air_c in zip(run.snapshots, factors, shifts, room_c, strict=True):
         field = field_of(section, shot)
         drawn.append(replace(field, temperature_c=air_c + shift + factor * (field.temperature_c - air_c)))
     return tuple(drawn)

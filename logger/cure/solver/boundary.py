@@ -25,7 +25,7 @@ Law = Callable[[Floats, Floats], Floats]
 
 @dataclass(frozen=True)
 class HeatLoss:
-    """How one face sheds heat: a given coefficient in W/(m²·K), or a law of the temperatures (given is None)."""
+    """How one face losses heat: a given coefficient in W/(m²·K), or a law of the temperatures (given is None)."""
 
     given: float | None
     law: Law
@@ -68,7 +68,7 @@ def heat_losses_of(plan: Plan, section: Section, *, top_air_m_s: float | None = 
 class Boundary:
     """One face during a march: its cells, their area, and the coefficient now, shape (M, cells)."""
 
-    shedding: HeatLoss
+    heat_loss: HeatLoss
     rows: NDArray[np.intp]
     columns: NDArray[np.intp]
     area: Floats
@@ -96,7 +96,7 @@ class Boundary:
     @property
     def computed(self) -> bool:
         """Whether the coefficient follows the temperatures."""
-        return self.shedding.given is None
+        return self.heat_loss.given is None
 
     @property
     def heated(self) -> bool:
@@ -116,7 +116,7 @@ class Boundary:
             _pending=None,
         )
 
-    def tie(self, h: Floats) -> Floats:
+    def conductance(self, h: Floats) -> Floats:
         """U of each cell as the propagators hold it, W/(m²·K), from a coefficient of shape (M, cells)."""
         return np.asarray(h / (1.0 + h * self.resistance))
 
@@ -147,7 +147,7 @@ class Boundary:
         # The face's temperature hangs on the coefficient that hangs on it, but weakly: the last one will do.
         face = room + (cell - room + self.absorbed * self.resistance) / (1.0 + self.h * self.resistance)
         return np.asarray(
-            self.factor[:, None] * self.shedding.law(face - ZERO_CELSIUS_K, room - ZERO_CELSIUS_K)
+            self.factor[:, None] * self.heat_loss.law(face - ZERO_CELSIUS_K, room - ZERO_CELSIUS_K)
         )
 
     def restart(self) -> None:
@@ -190,7 +190,7 @@ class Boundary:
     def _beyond(self, h: Floats, cell: Floats, room: Floats) -> Floats:
         ratio = 1.0 / (1.0 + h * self.resistance)
         flux = ratio * (h * (room - cell) + self.absorbed)
-        return np.asarray(flux + self.tie(self.built_h) * (cell - room))
+        return np.asarray(flux + self.conductance(self.built_h) * (cell - room))
 
     def missed_w_m2(self, room_k: Floats) -> Floats:
         """How far (W/m², (M,)) the flow in mid-step was off, by what `heat_out` saw at the step's end."""

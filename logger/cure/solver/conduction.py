@@ -37,7 +37,7 @@ class LineOperators:
 
     along "z": the block's columns are the lines; along "x": its rows are. For a line of unit size: capacity (n,)
     J/K; links (n − 1,) W/K between neighbours; flow (n, n) W/K, the heat into each cell (see stencils); low and high
-    (M,) W/K from the line's ends to the air; low_weights, high_weights (2,): see faces.Skin.weights.
+    (M,) W/K from the line's ends to the air; low_weights, high_weights (2,): see boundary.Boundary.weights.
     """
 
     def __init__(

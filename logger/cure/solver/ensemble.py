@@ -9,18 +9,38 @@ import numpy as np
 
 from logger.arrays import Floats
 from logger.cure.model.crossing import first_crossing
-from logger.cure.model.kinetics import EARLIEST_GEL, chemistry
+from logger.cure.model.kinetics import EARLIEST_GEL, Chemistry, chemistry
 from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
-from logger.cure.solver.march import CORE, CORE_CURE, HOTTEST, MEAN, SURFACE, UNDERSIDE, Accuracy
+from logger.cure.solver.march import CORE, CORE_CURE, HOTTEST, MEAN, SURFACE, UNDERSIDE, Resolution
 from logger.cure.solver.mesh import Section, section_of
 from logger.cure.solver.operators import Factors, ProbePosition
 from logger.cure.solver.room import RoomSchedule
-from logger.cure.solver.simulation import Checkpoint, Intervention, Simulation, run_course
+from logger.cure.solver.simulation import (
+    Checkpoint,
+    Intervention,
+    Problem,
+    Run,
+    Simulation,
+    Snapshot,
+    simulate,
+)
 from logger.errors import BadInput
 from logger.plan.file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
-__all__ = ["Checkpoint", "EnsembleResult", "Intervention", "Members", "RoomHistory", "run_ensemble"]
+__all__ = [
+    "Checkpoint",
+    "EnsembleResult",
+    "EnsembleRun",
+    "Intervention",
+    "Members",
+    "RoomHistory",
+    "run_ensemble",
+]
+
+
+#: Cells and steps of an ensemble for which nothing else is asked.
+ENSEMBLE = Resolution(0.8)
 
 
 @dataclass(frozen=True)
@@ -92,8 +112,7 @@ class EnsembleResult:
     """Arrays (M, T) at `hours` (T,): temperatures °C, conversion 0–1; and per member (M,) the peaks.
 
     core_c is what the core probe reads at its own place. Peaks are of the whole run, not only at `hours`. gel_at_h:
-    when the probe's place reaches the gel conversion, NaN when it does not. end: where to go on from with `start=`.
-    track: times h and temperatures of each member's own steps.
+    when the probe's place may gel at the earliest, NaN when it does not. end: where to go on from with `start=`.
     """
 
     hours: Floats
@@ -112,40 +131,49 @@ class EnsembleResult:
     heat_balance_error: Floats
     end: Checkpoint
     steps: int = 0
-    course: Simulation = field(default_factory=Simulation, repr=False)
+    snapshots: list[Snapshot] = field(default_factory=list, repr=False)
+
+
+@dataclass(frozen=True)
+class EnsembleRun:
+    """How far and how finely an ensemble is solved, and what is kept of it.
+
+    hours: the end; None: the plan's own. output_hours (T,): where the curves are read; None: every five minutes or so.
+    snapshots_h: when the whole fields are kept.
+    """
+
+    hours: float | None = None
+    output_hours: Sequence[float] | Floats | None = None
+    snapshots_h: Sequence[float] = ()
+    resolution: Resolution = ENSEMBLE
 
 
 def run_ensemble(
     plan: Plan,
     members: Members,
+    run: EnsembleRun | None = None,
     *,
-    hours: float | None = None,
-    output_hours: Sequence[float] | Floats | None = None,
     room: RoomHistory | None = None,
     changes: Sequence[Intervention] = (),
     start: Checkpoint | None = None,
-    snapshots_h: Sequence[float] = (),
-    fineness: float = 0.8,
-    accuracy: Accuracy | None = None,
-    gel_conversion: float = EARLIEST_GEL,
 ) -> EnsembleResult:
-    """Run every member of the plan to `hours` (default: the plan's) and read it at `output_hours` (T,).
+    """Solve every member of the plan.
 
     room: measured history and forecast in place of the plan's schedule. changes: what is done on the way (fans on,
     underside opened, …) beside the plan's fan. start: a Checkpoint of the same plan, fineness and number of members.
     Raises DidNotConverge, BadInput.
     """
+    run = run or EnsembleRun()
     given = members.arrays()
-    count = len(given["rate_factor"])
-    until = plan.run.hours if hours is None else float(hours)
+    until = plan.run.hours if run.hours is None else float(run.hours)
     begin = 0.0 if start is None else start.hours
     if until <= begin:
         raise BadInput("hours", "is not after the start", value=until, allowed=f"above {begin} h")
-    section = section_of(plan, fineness)
+    section = section_of(plan, run.resolution.fineness)
     if plan.fan:
         fans = interventions_of(plan, fan_effects(plan, runs_of(plan)), given["top_factor"])
         changes = [*fans, *changes]
-    course = run_course(
+    problem = Problem(
         plan,
         section,
         chemistry(
@@ -156,20 +184,33 @@ def run_ensemble(
             first_factor=given["first_factor"],
         ),
         room_of(plan, given["room_offset_c"], room),
-        start_offset_c=given["start_offset_c"],
-        factors=Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),
-        probe=probe_of(plan, section, given["probe_x_mm"], given["probe_z_mm"]),
-        hours=until,
-        snapshots_h=snapshots_h,
-        changes=changes,
-        accuracy=accuracy,
-        start=start,
+        given["start_offset_c"],
+        Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),
+        probe_of(plan, section, given["probe_x_mm"], given["probe_z_mm"]),
     )
-    if output_hours is None:
+    result = simulate(problem, Run(until, run.snapshots_h, run.resolution.accuracy), changes, start)
+    if run.output_hours is None:
         at = np.linspace(begin, until, 1 + max(2, min(600, round((until - begin) * 12))))
     else:
-        at = np.asarray(output_hours, dtype=float)
-    return _result(course, count, at, gel_conversion)
+        at = np.asarray(run.output_hours, dtype=float)
+    return _result(result, problem.members, at)
+
+
+def as_planned(plan: Plan, fineness: float, chem: Chemistry | None = None) -> Problem:
+    """Return the plan as it is, for each member of `chem` (None: one, with the plan's own resin)."""
+    chem = chemistry(plan.resin) if chem is None else chem
+    members = len(chem.rise_k)
+    one, zero = np.ones(members), np.zeros(members)
+    section = section_of(plan, fineness)
+    return Problem(
+        plan,
+        section,
+        chem,
+        room_of(plan, zero, None),
+        zero,
+        Factors(one, one, one),
+        probe_of(plan, section, zero, zero),
+    )
 
 
 def room_of(plan: Plan, offset_c: Floats, history: RoomHistory | None) -> RoomSchedule:
@@ -199,20 +240,21 @@ def probe_of(plan: Plan, section: Section, x_mm: Floats, z_mm: Floats) -> ProbeP
     return ProbePosition(np.clip(np.abs(np.asarray(x_mm)) / 1000.0, 0.0, half), z)
 
 
-def _result(course: Simulation, count: int, at: Floats, gel_conversion: float) -> EnsembleResult:
-    assert course.end is not None  # run_course always sets it
+def _result(result: Simulation, count: int, at: Floats) -> EnsembleResult:
+    """Return what `count` members read at the hours `at` (T,)."""
+    assert result.end is not None  # simulate always sets it
     names = ("core", "hottest", "surface", "underside", "mean", "core_cure")
     picks = [CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE]
     read = np.empty((len(names), count, len(at)))
     peaks = np.empty((count, 4))
     gel = np.full(count, np.nan)
     last = np.empty(count)
-    for i, (time_s, reading) in enumerate(course.track.by_member(count)):
+    for i, (time_s, reading) in enumerate(result.track.by_member(count)):
         hours = time_s / SECONDS_PER_HOUR
         read[:, i] = smooth(hours, reading[:, picks], at).T
         peaks[i, 0:2] = peak(hours, reading[:, CORE])
         peaks[i, 2:4] = peak(hours, reading[:, HOTTEST])
-        gel_h = first_crossing(hours, reading[:, CORE_CURE], gel_conversion)
+        gel_h = first_crossing(hours, reading[:, CORE_CURE], EARLIEST_GEL)
         gel[i] = np.nan if gel_h is None else gel_h
         last[i] = reading[-1, MEAN]
     zero = ZERO_CELSIUS_K
@@ -231,10 +273,10 @@ def _result(course: Simulation, count: int, at: Floats, gel_conversion: float) -
         hottest_peak_at_h=peaks[:, 3],
         gel_at_h=gel,
         end_mean_conversion=last,
-        heat_balance_error=course.heat_balance_error,
-        end=course.end,
-        steps=course.steps,
-        course=course,
+        heat_balance_error=result.heat_balance_error,
+        end=result.end,
+        steps=result.steps,
+        snapshots=result.snapshots,
     )
 
 
@@ -252,7 +294,7 @@ def smooth(hours: Floats, values: Floats, at: Floats) -> Floats:
     slope = np.empty_like(values)
     slope[1:-1] = (secant[:-1] * span[1:] + secant[1:] * span[:-1]) / (span[1:] + span[:-1])
     slope[0], slope[-1] = secant[0], secant[-1]
-    # Where a stage ends and the next begins (a layer poured) the two readings share an hour: keep the corner.
+    # Where an interval ends and the next begins (a layer poured) the two readings share an hour: keep the corner.
     corner = np.diff(hours) < 1e-9
     slope[:-1][corner] = np.concatenate([secant[:1], secant])[:-1][corner]
     slope[1:][corner] = np.concatenate([secant, secant[-1:]])[1:][corner]

@@ -9,7 +9,7 @@ independently: one that runs away takes steps of seconds while its neighbours ta
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -37,7 +37,6 @@ from logger.errors import DidNotConverge
 
 __all__ = [
     "COARSE",
-    "COARSE_FINENESS",
     "CORE",
     "CORE_CURE",
     "HEAT_OUT",
@@ -47,17 +46,20 @@ __all__ = [
     "SURFACE",
     "UNDERSIDE",
     "Accuracy",
-    "Enough",
     "FaceCoupling",
     "Fields",
     "History",
     "Interval",
     "March",
     "Observer",
+    "Resolution",
+    "StopRule",
     "read",
 ]
 
 
+#: A member this close to the end of an interval has reached it, s.
+_SAME_S = 1e-6
 #: A peak is past once the hottest point has cooled by so much, K.
 FALLEN_K = 2.0
 
@@ -80,25 +82,35 @@ class Accuracy:
 
 
 @dataclass(frozen=True)
-class Enough:
-    """When a march has told what is asked of it, whatever would follow: for searches.
+class StopRule:
+    """When a search has its answer before the end of the run.
 
-    beyond_k: its hottest point has passed this. cured: every cell is cured so far, and the hottest point has cooled by
-    FALLEN_K: its peak is past. inf: neither ends it.
+    beyond_k: stop once the hottest point has passed this. cured: stop once every cell is cured so far and the hottest
+    point has cooled by FALLEN_K, so that the peak is past. inf: neither stops the run.
     """
 
     beyond_k: float = math.inf
     cured: float = math.inf
 
     def of(self, hottest_k: Floats, top_k: Floats, cure: Floats) -> NDArray[np.bool_]:
-        """Which members are done: their hottest point now and at most (M,), the conversion of what was poured."""
+        """Return which members may stop (M,): by their hottest point now and so far, K (M,), and their conversion."""
         past = (hottest_k < top_k - FALLEN_K) & (cure.min(axis=(1, 2)) >= self.cured)
         return np.asarray((hottest_k > self.beyond_k) | past)
 
 
-#: Long steps, and the part of the cells that goes with them: for fits and searches, in a quarter of the time. Peaks are
-#: some tenths of a kelvin off; `predict` is run at full accuracy afterwards.
-COARSE, COARSE_FINENESS = Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3), 0.6
+@dataclass(frozen=True)
+class Resolution:
+    """How finely a plan is solved: a factor on the cells in each direction, and the error allowed in one step."""
+
+    fineness: float
+    accuracy: Accuracy = Accuracy()
+
+
+#: The steps of a prediction.
+FULL_ACCURACY = Accuracy()
+#: Long steps on a coarse mesh: for fits and searches, in a quarter of the time. Peaks are some tenths of a kelvin off;
+#: `predict` is run at full accuracy afterwards.
+COARSE = Resolution(0.6, Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3))
 
 
 @dataclass(frozen=True)
@@ -115,7 +127,7 @@ class FaceCoupling:
 
 @dataclass
 class Interval:
-    """One stretch of a march in which nothing about the section changes: its operators, faces and gauge."""
+    """A span of time in which nothing about the section changes: its operators, outer faces and observer."""
 
     z_lines: list[LineOperators]
     x_lines: list[LineOperators]
@@ -123,11 +135,11 @@ class Interval:
     bottom: Boundary
     side: Boundary
     inner: Boundary | None
-    ties: list[FaceCoupling]
-    gauge: Observer
+    couplings: list[FaceCoupling]
+    observer: Observer
 
     @cached_property
-    def skins(self) -> list[Boundary]:
+    def faces(self) -> list[Boundary]:
         """The faces there are."""
         return [s for s in (self.top, self.bottom, self.side, self.inner) if s is not None and s.area.size]
 
@@ -139,7 +151,7 @@ class Interval:
     @cached_property
     def computed(self) -> bool:
         """Whether any coefficient follows the temperatures."""
-        return any(skin.computed for skin in self.skins)
+        return any(face.computed for face in self.faces)
 
     def spread(self, delta: Floats, operator: str, *, outward: bool) -> None:
         """Apply an operator of every block in place: x before z outward, z before x inward."""
@@ -160,7 +172,7 @@ class Interval:
         return first, slope
 
     def take(self, members: Indices) -> Interval:
-        """Return the same stage for the members that `members` picks."""
+        """Return this interval for the members that `members` picks."""
         new = {id(b): b.take(members) for b in self.z_lines + self.x_lines}
         return Interval(
             [new[id(b)] for b in self.z_lines],
@@ -169,8 +181,8 @@ class Interval:
             self.bottom.take(members),
             self.side.take(members),
             None if self.inner is None else self.inner.take(members),
-            [replace(tie, lines=new[id(tie.lines)]) for tie in self.ties],
-            self.gauge.take(members),
+            [replace(coupling, lines=new[id(coupling.lines)]) for coupling in self.couplings],
+            self.observer.take(members),
         )
 
 
@@ -187,46 +199,95 @@ class Fields:
     refused: int = 0
 
 
-def read(stage: Interval, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
-    """Return the readings of a state, shape (m, 8); temperatures in K, HEAT_OUT in W."""
-    gauge = stage.gauge
+def read(interval: Interval, t_k: Floats, alpha: Floats, room_k: Floats) -> Floats:
+    """Return the readings of a state, shape (m, 12); temperatures in K, HEAT_OUT in W."""
+    observer = interval.observer
     members = len(t_k)
     out = np.empty((members, 12))
-    block = t_k[:, gauge.resin_rows, gauge.resin_columns]
+    block = t_k[:, observer.resin_rows, observer.resin_columns]
     flat = block.reshape(members, -1)
     hot = flat.argmax(axis=1)
     who = np.arange(members)
     out[:, HOTTEST] = flat[who, hot]
     out[:, HOT_CELL] = hot
-    near = hot[:, None] + gauge.around
+    near = hot[:, None] + observer.around
     out[:, AROUND] = flat[who[:, None], np.minimum(np.maximum(near, 0), flat.shape[1] - 1)]
-    warm = (gauge.warm @ t_k.reshape(members, -1, 1))[:, :, 0]
-    warm += gauge.of_room * room_k[:, None] + gauge.fixed
+    warm = (observer.warm @ t_k.reshape(members, -1, 1))[:, :, 0]
+    warm += observer.of_room * room_k[:, None] + observer.fixed
     out[:, CORE] = warm[:, 0]
-    cure = alpha[:, : gauge.poured_rows].reshape(members, -1, 1)
-    out[:, MEAN : CORE_CURE + 1] = (gauge.cure @ cure)[:, :, 0]
-    if not stage.computed:
+    cure = alpha[:, : observer.poured_rows].reshape(members, -1, 1)
+    out[:, MEAN : CORE_CURE + 1] = (observer.cure @ cure)[:, :, 0]
+    if not interval.computed:
         out[:, SURFACE], out[:, UNDERSIDE], out[:, HEAT_OUT] = warm[:, 1], warm[:, 2], warm[:, 3]
         return out
-    span = len(gauge.centre)
-    out[:, SURFACE] = stage.top.face_k(t_k, room_k)[:, :span] @ gauge.centre
-    out[:, UNDERSIDE] = stage.bottom.face_k(t_k, room_k)[:, :span] @ gauge.centre
+    span = len(observer.centre)
+    out[:, SURFACE] = interval.top.face_k(t_k, room_k)[:, :span] @ observer.centre
+    out[:, UNDERSIDE] = interval.bottom.face_k(t_k, room_k)[:, :span] @ observer.centre
     total = np.zeros(members)
-    for skin in stage.skins:
-        total += skin.heat_out(t_k, room_k)
+    for face in interval.faces:
+        total += face.heat_out(t_k, room_k)
     out[:, HEAT_OUT] = total
     return out
 
 
-@dataclass(frozen=True)
-class _Start:
-    """Where a step starts: temperature K, conversion, time s, which members (M,), and their readings (M, 12)."""
+@dataclass
+class _Front:
+    """The m members still under way: their numbers, time s, next step s, temperature K and conversion (m, …), readings
+    (m, 12), the step for which their propagators are built, s, and the hottest temperature so far, K (m,)."""
 
+    who: Indices
+    time_s: Floats
+    step_s: Floats
     t_k: Floats
     alpha: Floats
-    time_s: Floats
-    who: Indices
     reading: Floats
+    built: Floats
+    top_k: Floats
+
+    def accept(self, tried: _Attempt, good: NDArray[np.bool_]) -> None:
+        """Move the members whose step is good to its end."""
+        if good.all():
+            self.t_k, self.alpha, self.time_s = tried.t_k, tried.alpha, tried.end_s
+            self.reading = tried.at_end
+        elif good.any():
+            pick = good[:, None, None]
+            self.t_k = np.where(pick, tried.t_k, self.t_k)
+            self.alpha = np.where(pick, tried.alpha, self.alpha)
+            self.time_s = np.where(good, tried.end_s, self.time_s)
+            self.reading = np.where(good[:, None], tried.at_end, self.reading)
+
+    def finish(self, state: Fields, done: NDArray[np.bool_], until_s: float) -> None:
+        """Write the members that are done back into `state`; who is there by rounding is there."""
+        who, ended_s = self.who[done], np.where(self.time_s >= until_s - _SAME_S, until_s, self.time_s)
+        state.t_k[who], state.alpha[who] = self.t_k[done], self.alpha[done]
+        state.time_s[who], state.step_s[who] = ended_s[done], self.step_s[done]
+
+    def take(self, members: Indices) -> _Front:
+        """Return the front of the members that `members` picks."""
+        return _Front(*(getattr(self, each.name)[members] for each in fields(self)))
+
+
+@dataclass(frozen=True)
+class _Reaction:
+    """What the reaction part of a step works on: kinetics, which cells (a slice of the fields), their temperature K and
+    conversion at the start, and the heating, K/s, and its growth, K/s², which the conduction part already holds."""
+
+    chem: Chemistry
+    wet: tuple[slice, slice, slice]
+    resin: Floats
+    cure: Floats
+    heating: Floats
+    growth: Floats
+
+    def turn(self, delta: Floats, from_alpha: Floats, start: Floats | float, span: Floats) -> Floats:
+        """Return the conversion after a span, s, that begins `start` s after the step's own start, and add to `delta`
+        (K since the start, in place) what the reaction heats beyond the part that conduction already holds.
+        """
+        chem, wet = self.chem, self.wet
+        held = self.heating + self.growth * (start + 0.5 * span)
+        cured = chem.react(from_alpha, self.resin + delta[wet], -held, span)
+        delta[wet] += chem.rise_k * (cured - from_alpha) - held * span
+        return cured
 
 
 @dataclass(frozen=True)
@@ -244,81 +305,88 @@ class _Attempt:
 
 
 class March:
-    """Carries M members through one stage."""
+    """Solves one interval for M members: each advances by its own steps."""
 
     def __init__(
         self,
-        stage: Interval,
+        interval: Interval,
         chem: Chemistry,
         room: RoomSchedule,
         accuracy: Accuracy,
-        enough: Enough | None = None,
+        stop: StopRule | None = None,
     ) -> None:
-        self.stage, self.chem, self.room, self.accuracy, self.enough = stage, chem, room, accuracy, enough
+        self.interval, self.chem, self.room, self.accuracy, self.stop = interval, chem, room, accuracy, stop
 
     def run(self, state: Fields, until_s: float, track: History) -> None:
-        """Advance every member of `state` to until_s seconds, or until it is enough, in place; readings go into
-        `track`.
+        """Advance every member of `state` to until_s seconds, or until its stop rule, in place; readings go to `track`.
 
         Raises DidNotConverge when a member's step falls below the shortest, or there are too many.
         """
-        stage, chem, acc = self.stage, self.chem, self.accuracy
-        who = np.arange(len(state.time_s))
-        time_s, step_s = state.time_s.copy(), state.step_s.copy()
-        t_k, alpha = state.t_k, state.alpha
-        built = np.zeros(len(who))
-        before = read(stage, t_k, alpha, self.room.at(time_s, who))
+        interval, chem, acc = self.interval, self.chem, self.accuracy
+        observer = interval.observer
         entries = len(track.who)
-        for skin in stage.skins:
-            skin.restart()
-        track.add(who, time_s.copy(), before)
-        top_k = before[:, HOTTEST].copy()
+        front = self._front(state)
+        track.add(front.who, front.time_s.copy(), front.reading)
         for _count in range(acc.most_steps):
-            left = until_s - time_s
-            pieces = np.ceil(left / step_s - 0.02)
-            dt = np.where(pieces >= 3.0, step_s, left / np.maximum(pieces, 1.0))
-            self._refresh(stage, t_k, time_s, who, built)
-            self._build(stage, dt, built)
-            tried = self._attempt(stage, chem, _Start(t_k, alpha, time_s, who, before), dt)
+            left = until_s - front.time_s
+            pieces = np.ceil(left / front.step_s - 0.02)
+            dt = np.where(pieces >= 3.0, front.step_s, left / np.maximum(pieces, 1.0))
+            self._refresh(interval, front)
+            self._build(interval, dt, front.built)
+            tried = self._attempt(interval, chem, front, dt)
             good = tried.error <= 1.0
-            for skin in stage.skins:
-                skin.settle(good)
+            for face in interval.faces:
+                face.settle(good)
             state.steps += int(good.sum())
             state.refused += int(len(good) - good.sum())
-            step_s = _laddered(step_s, dt, _step_scale(tried.error), good, acc.longest_s)
-            self._not_too_short(dt, time_s, good)
-            self._noted(state, track, who, tried, good)
-            if good.all():
-                t_k, alpha, time_s, before = tried.t_k, tried.alpha, tried.end_s, tried.at_end
-            elif good.any():
-                pick = good[:, None, None]
-                t_k = np.where(pick, tried.t_k, t_k)
-                alpha = np.where(pick, tried.alpha, alpha)
-                time_s = np.where(good, tried.end_s, time_s)
-                before = np.where(good[:, None], tried.at_end, before)
-            done = time_s >= until_s - 1e-6
-            if self.enough is not None:
-                top_k = np.maximum(top_k, before[:, HOTTEST])
-                done |= self.enough.of(before[:, HOTTEST], top_k, alpha[:, : stage.gauge.poured_rows])
+            front.step_s = _laddered(front.step_s, dt, _step_scale(tried.error), good, acc.longest_s)
+            self._check_step(dt, front.time_s, good)
+            self._record(state, track, front.who, tried, good)
+            front.accept(tried, good)
+            done = self._done(front, until_s, observer.poured_rows)
             if done.any():
-                state.t_k[who[done]], state.alpha[who[done]] = t_k[done], alpha[done]
-                state.time_s[who[done]] = np.where(time_s >= until_s - 1e-6, until_s, time_s)[done]
-                state.step_s[who[done]] = step_s[done]
+                front.finish(state, done, until_s)
                 going = np.flatnonzero(~done)
                 if not len(going):
-                    gauge = stage.gauge
-                    track.finish(entries, gauge.poured_rows, gauge.resin_columns.stop)
+                    track.finish(entries, observer.poured_rows, observer.resin_columns.stop)
                     return
-                stage, chem = stage.take(going), chem.take(going)
-                who, time_s, step_s, built = who[going], time_s[going], step_s[going], built[going]
-                t_k, alpha, before, top_k = t_k[going], alpha[going], before[going], top_k[going]
+                interval, chem, front = interval.take(going), chem.take(going), front.take(going)
         raise DidNotConverge(
             f"{acc.most_steps} steps did not reach {until_s / 3600:.2f} h; check the rate constants"
         )
 
+    def _front(self, state: Fields) -> _Front:
+        """Return all members where `state` has them, with nothing built and no trend of any face."""
+        who = np.arange(len(state.time_s))
+        time_s = state.time_s.copy()
+        reading = read(self.interval, state.t_k, state.alpha, self.room.at(time_s, who))
+        for face in self.interval.faces:
+            face.restart()
+        return _Front(
+            who,
+            time_s,
+            state.step_s.copy(),
+            state.t_k,
+            state.alpha,
+            reading,
+            np.zeros(len(who)),
+            reading[:, HOTTEST].copy(),
+        )
+
+    def _done(self, front: _Front, until_s: float, poured_rows: int) -> NDArray[np.bool_]:
+        """Return which members have reached until_s, or what their stop rule asks for (m,)."""
+        done = front.time_s >= until_s - _SAME_S
+        if self.stop is not None:
+            hottest_k = front.reading[:, HOTTEST]
+            front.top_k = np.maximum(front.top_k, hottest_k)
+            done |= self.stop.of(hottest_k, front.top_k, front.alpha[:, :poured_rows])
+        return done
+
     @staticmethod
-    def _noted(state: Fields, track: History, who: Indices, tried: _Attempt, good: NDArray[np.bool_]) -> None:
-        """Note the heat lost and the readings of the members whose step is good."""
+    def _record(
+        state: Fields, track: History, who: Indices, tried: _Attempt, good: NDArray[np.bool_]
+    ) -> None:
+        """Add up the heat lost, J, and keep the readings of the members whose step is good."""
         if good.all():
             state.heat_out_j[who] += tried.heat_out_j
             track.add(who, tried.middle_s, tried.at_middle)
@@ -328,7 +396,7 @@ class March:
             track.add(who[good], tried.middle_s[good], tried.at_middle[good])
             track.add(who[good], tried.end_s[good], tried.at_end[good])
 
-    def _not_too_short(self, dt: Floats, time_s: Floats, good: NDArray[np.bool_]) -> None:
+    def _check_step(self, dt: Floats, time_s: Floats, good: NDArray[np.bool_]) -> None:
         """Raise DidNotConverge where a member is refused at the shortest step."""
         shortest_s = self.accuracy.shortest_s
         if np.any(~good & (dt < shortest_s)):
@@ -337,10 +405,10 @@ class March:
                 "reaching the accuracy; check the rate constants and the heat of cure"
             )
 
-    def _attempt(self, stage: Interval, chem: Chemistry, start: _Start, dt: Floats) -> _Attempt:
+    def _attempt(self, interval: Interval, chem: Chemistry, start: _Front, dt: Floats) -> _Attempt:
         """Try a step of dt s (M,): the extrapolated state, its readings, and the error over what is allowed."""
         acc, before = self.accuracy, start.reading
-        coarse, middle, fine = self._step(stage, chem, start, dt)
+        coarse, middle, fine = self._step(interval, chem, start, dt)
         t_gap, a_gap = fine[0] - coarse[0], fine[1] - coarse[1]
         t_gap *= 1.0 / 3.0
         a_gap *= 1.0 / 3.0
@@ -356,102 +424,74 @@ class March:
         middle[0] += 0.5 * t_gap
         middle[1] += 0.5 * a_gap
         middle_s, end_s = start.time_s + 0.5 * dt, start.time_s + dt
-        at_middle = read(stage, middle[0], middle[1], self.room.at(middle_s, start.who))
+        at_middle = read(interval, middle[0], middle[1], self.room.at(middle_s, start.who))
         end_room = self.room.at(end_s, start.who)
-        at_end = read(stage, fine[0], fine[1], end_room)
-        if stage.computed:
-            missed = sum(skin.missed_w_m2(end_room) for skin in stage.skins)
-            error = np.maximum(error, missed * dt / (stage.gauge.heat_capacity_m2 * allowed))
+        at_end = read(interval, fine[0], fine[1], end_room)
+        if interval.computed:
+            missed = sum(face.missed_w_m2(end_room) for face in interval.faces)
+            error = np.maximum(error, missed * dt / (interval.observer.heat_capacity_m2 * allowed))
         heat = dt / 6.0 * (before[:, HEAT_OUT] + 4.0 * at_middle[:, HEAT_OUT] + at_end[:, HEAT_OUT])
         return _Attempt(fine[0], fine[1], middle_s, end_s, at_middle, at_end, heat, error)
 
-    def _refresh(self, stage: Interval, t_k: Floats, time_s: Floats, who: Indices, built: Floats) -> None:
+    def _refresh(self, interval: Interval, front: _Front) -> None:
         """Decompose again where a computed coefficient has left the one that the propagators hold."""
-        if not stage.computed:
+        if not interval.computed:
             return
-        room_k = self.room.at(time_s, who)
-        for skin in stage.skins:
-            if skin.computed:
-                skin.refresh(t_k, room_k)
-        for tie in stage.ties:
-            skin = getattr(stage, tie.face)
-            if not skin.computed:
+        room_k = self.room.at(front.time_s, front.who)
+        for face in interval.faces:
+            if face.computed:
+                face.refresh(front.t_k, room_k)
+        for coupling in interval.couplings:
+            face = getattr(interval, coupling.face)
+            if not face.computed:
                 continue
-            mean = skin.h[:, tie.cells].mean(axis=1)
+            mean = face.h[:, coupling.cells].mean(axis=1)
             part = self.accuracy.rebuild_part
-            off = np.flatnonzero(np.abs(mean - skin.built_h[:, tie.cells.start]) > part * mean)
+            off = np.flatnonzero(np.abs(mean - face.built_h[:, coupling.cells.start]) > part * mean)
             if len(off):
-                skin.built_h[off, tie.cells] = mean[off, None]
-                hold = mean[off] / (1.0 + mean[off] * skin.resistance[tie.cells.start])
-                tie.lines.set_ends(off, **{tie.end: hold * tie.size})
-                built[off] = 0.0
+                face.built_h[off, coupling.cells] = mean[off, None]
+                hold = mean[off] / (1.0 + mean[off] * face.resistance[coupling.cells.start])
+                coupling.lines.set_ends(off, **{coupling.end: hold * coupling.size})
+                front.built[off] = 0.0
 
     @staticmethod
-    def _build(stage: Interval, dt: Floats, built: Floats) -> None:
+    def _build(interval: Interval, dt: Floats, built: Floats) -> None:
+        """Build the propagators of the members whose step dt (m,) is not the one that they were `built` for, s."""
         stale = dt != built
         if not stale.any():
             return
         pick = EVERYONE if stale.all() else np.flatnonzero(stale)
-        for lines in stage.lines:
+        for lines in interval.lines:
             lines.build(pick, 0.25 * dt[pick])
         built[pick] = dt[pick]
 
     def _step(
-        self, stage: Interval, chem: Chemistry, start: _Start, dt: Floats
+        self, interval: Interval, chem: Chemistry, start: _Front, dt: Floats
     ) -> tuple[list[Floats], list[Floats], list[Floats]]:
-        """One whole step and two half ones from the same start: (T, α) of the whole, of the middle, of the end.
+        """Return (T, α) at the end of one whole step, and at the middle and the end of two half ones.
 
         The parts work on the change δ since the start. All heating at the start, `pull`, and the trend of the
         reaction's share stay in the conduction parts and are taken off the reaction part, so that near a balance
         of the two neither runs off during the other's turn (balanced splitting: Speth, Green, MacNamara &
         Strang 2013, SIAM J. Numer. Anal. 51:3084, from memory).
         """
-        gauge, t_k, alpha = stage.gauge, start.t_k, start.alpha
-        wet = (slice(None), gauge.resin_rows, gauge.resin_columns)
-        cure, resin = alpha[:, : gauge.poured_rows], t_k[wet]
+        observer, t_k, alpha = interval.observer, start.t_k, start.alpha
+        wet = (slice(None), observer.resin_rows, observer.resin_columns)
+        cure, resin = alpha[:, : observer.poured_rows], t_k[wet]
         whole, half = dt[:, None, None], 0.5 * dt[:, None, None]
-        pull, trend, means = self._conducted(stage, start, dt)
+        pull, trend, means = self._conducted(interval, start, dt)
         drive = chem.drive(cure, resin)
         heating = chem.rise_k * chem.rate(cure, drive)
         pull[wet] += heating
-        growth = _trend(chem, cure, drive, resin, heating, pull[wet], half)
+        warmed = resin + np.clip(pull[wet] * half, -3.0, 3.0)
+        growth = _trend(chem, cure, drive, heating, warmed, half)
         trend[wet] += growth
-        pulls = self._pulls(stage, pull, means)
-
-        def turn(delta: Floats, from_alpha: Floats, start: Floats | float, span: Floats) -> Floats:
-            """Return the reaction over a span that begins `start` after the step, less what conduction already
-            holds.
-            """
-            held = heating + growth * (start + 0.5 * span)
-            cured = chem.react(from_alpha, resin + delta[wet], -held, span)
-            delta[wet] += chem.rise_k * (cured - from_alpha) - held * span
-            return cured
-
-        # Half a step of conduction is a half of the whole step, a quarter for the halved one.
-        first, slope = stage.settle(pull, trend, half, "half")
-        coarse = first.copy()
-        coarse_cure = turn(coarse, cure, 0.0, whole)
-        stage.spread(coarse, "half", outward=True)
-        coarse += first
-        coarse += slope
-        quarter = 0.5 * half
-        first, slope = stage.settle(pulls[0], trend, quarter, "quarter")
-        fine = first.copy()
-        middle_cure = turn(fine, cure, 0.0, half)
-        stage.spread(fine, "quarter", outward=True)
-        fine += first
-        fine += slope
-        middle = t_k + fine
-        stage.spread(fine, "quarter", outward=False)
-        if pulls[1] is not pulls[0]:
-            first, slope = stage.settle(pulls[1], trend, quarter, "quarter")
-        fine += first
-        fine += 2.0 * slope
-        fine_cure = turn(fine, middle_cure, half, half)
-        stage.spread(fine, "quarter", outward=True)
-        fine += first
-        fine += 3.0 * slope
+        reaction = _Reaction(chem, wet, resin, cure, heating, growth)
+        coarse, coarse_cure = _whole_step(interval, reaction, pull, trend, whole)
+        pulls = self._pulls(interval, pull, means)
+        (middle, middle_cure), (fine, fine_cure) = _half_steps(interval, reaction, pulls, trend, half)
         coarse += t_k
+        middle += t_k
         fine += t_k
         return (
             [coarse, _with_dry(coarse_cure, alpha)],
@@ -460,25 +500,25 @@ class March:
         )
 
     def _conducted(
-        self, stage: Interval, start: _Start, dt: Floats
+        self, interval: Interval, start: _Front, dt: Floats
     ) -> tuple[Floats, Floats, tuple[Floats, Floats, Floats]]:
         """Heating by conduction and by the faces, K/s, and its trend, K/s²; the room's mean early, late and in all."""
         t_k, time_s = start.t_k, start.time_s
         pull, trend = np.zeros_like(t_k), np.zeros_like(t_k)
         early, late, mean = self.room.means((time_s, time_s + 0.5 * dt, time_s + dt), start.who)
         over = t_k - mean[:, None, None]
-        for lines in stage.lines:
+        for lines in interval.lines:
             lines.add_rate(over, pull)
-        if stage.computed or stage.top.heated:
-            for skin in stage.skins:
-                if skin.computed or skin.heated:
-                    flux, growing = skin.influx(t_k, mean, time_s, dt)
-                    pull[:, skin.rows, skin.columns] += flux * skin.per_capacity
-                    trend[:, skin.rows, skin.columns] += growing * skin.per_capacity
+        if interval.computed or interval.top.heated:
+            for face in interval.faces:
+                if face.computed or face.heated:
+                    flux, growing = face.influx(t_k, mean, time_s, dt)
+                    pull[:, face.rows, face.columns] += flux * face.per_capacity
+                    trend[:, face.rows, face.columns] += growing * face.per_capacity
         return pull, trend, (early, late, mean)
 
     def _pulls(
-        self, stage: Interval, pull: Floats, means: tuple[Floats, Floats, Floats]
+        self, interval: Interval, pull: Floats, means: tuple[Floats, Floats, Floats]
     ) -> tuple[Floats, Floats]:
         """Return the heating in each half of the step: the same array twice where the room does not change."""
         if self.room.constant:
@@ -487,16 +527,53 @@ class March:
         pulls = (pull.copy(), pull.copy())
         for one, part in zip(pulls, (early, late), strict=True):
             more = (part - mean)[:, None]
-            for skin in stage.skins:
-                one[:, skin.rows, skin.columns] += skin.tie(skin.h) * more * skin.per_capacity
+            for face in interval.faces:
+                one[:, face.rows, face.columns] += face.conductance(face.h) * more * face.per_capacity
         return pulls
 
 
+def _whole_step(
+    interval: Interval, reaction: _Reaction, pull: Floats, trend: Floats, whole: Floats
+) -> tuple[Floats, Floats]:
+    """Return δ, K, and the conversion after one step of `whole` s: half of conduction, the reaction, the other half."""
+    first, slope = interval.settle(pull, trend, 0.5 * whole, "half")
+    delta = first.copy()
+    cure = reaction.turn(delta, reaction.cure, 0.0, whole)
+    interval.spread(delta, "half", outward=True)
+    delta += first
+    delta += slope
+    return delta, cure
+
+
+def _half_steps(
+    interval: Interval, reaction: _Reaction, pulls: tuple[Floats, Floats], trend: Floats, half: Floats
+) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Return δ, K, and the conversion at the middle and at the end of two steps of `half` s; pulls: K/s in each."""
+    # Half a step of conduction is a quarter of the whole step here.
+    quarter = 0.5 * half
+    first, slope = interval.settle(pulls[0], trend, quarter, "quarter")
+    delta = first.copy()
+    middle_cure = reaction.turn(delta, reaction.cure, 0.0, half)
+    interval.spread(delta, "quarter", outward=True)
+    delta += first
+    delta += slope
+    middle = delta.copy()
+    interval.spread(delta, "quarter", outward=False)
+    if pulls[1] is not pulls[0]:
+        first, slope = interval.settle(pulls[1], trend, quarter, "quarter")
+    delta += first
+    delta += 2.0 * slope
+    cure = reaction.turn(delta, middle_cure, half, half)
+    interval.spread(delta, "quarter", outward=True)
+    delta += first
+    delta += 3.0 * slope
+    return (middle, middle_cure), (delta, cure)
+
+
 def _trend(
-    chem: Chemistry, cure: Floats, drive: Floats, resin: Floats, heating: Floats, pull: Floats, half: Floats
+    chem: Chemistry, cure: Floats, drive: Floats, heating: Floats, warmed: Floats, half: Floats
 ) -> Floats:
-    """How fast the heating changes, K/s², from an estimate at the middle of the step; held within a factor of two."""
-    warmed = resin + np.clip(pull * half, -3.0, 3.0)
+    """Return how fast the heating changes, K/s², by its estimate after `half` s at `warmed` K; it at most doubles."""
     later = chem.ahead(cure, drive, half)
     then = chem.rise_k * chem.rate(later, chem.drive(later, warmed))
     return np.asarray((np.minimum(then, 2.0 * heating) - heating) / half)
@@ -518,7 +595,7 @@ def _with_dry(cure: Floats, alpha: Floats) -> Floats:
 def _laddered(step_s: Floats, dt: Floats, scale: Floats, good: NDArray[np.bool_], longest_s: float) -> Floats:
     """Return the next steps: changed by factors of √2 only, so that propagators last; a refused one always shrinks.
 
-    A step cut short by the end of a stage says nothing against the longer one that was meant.
+    A step cut short by the end of a interval says nothing against the longer one that was meant.
     """
     rung = np.exp2(np.floor(2.0 * np.log2(np.minimum(dt * scale, longest_s))) / 2.0)
     rising = np.where((scale >= 1.0) & (dt < step_s), np.maximum(rung, step_s), rung)

@@ -9,9 +9,9 @@ import numpy as np
 
 from logger.arrays import Floats, Indices
 
-#: Columns of a reading, see `solve.read`.
+#: Columns of a reading, see `march.read`.
 CORE, HOTTEST, SURFACE, UNDERSIDE, MEAN, CORE_CURE, HOT_CELL, HEAT_OUT = range(8)
-#: Behind them, until a stage ends: the four cells around the hottest, above, below, outward, inward.
+#: Behind them, until a interval ends: the four cells around the hottest, above, below, outward, inward.
 AROUND = slice(8, 12)
 
 
@@ -38,7 +38,7 @@ class Observer:
     heat_capacity_m2: float
 
     def take(self, members: Indices) -> Observer:
-        """Return the same gauge for the members that `members` picks."""
+        """Return the same observer for the members that `members` picks."""
         return replace(
             self,
             warm=self.warm[members],
@@ -50,7 +50,7 @@ class Observer:
 
 @dataclass
 class History:
-    """Readings along the march, one list entry a global step: who (m,), time s (m,), reading (m, 8)."""
+    """Readings along the march, an entry a step: who (m,), time s (m,), reading (m, 12); (m, 8) once finished."""
 
     who: list[Indices] = field(default_factory=list)
     time_s: list[Floats] = field(default_factory=list)

@@ -1,4 +1,4 @@
-"""From a mesh and its faces to the operators of one stage of a march."""
+"""From a mesh and its faces to the operators of one interval of a march."""
 
 from __future__ import annotations
 
@@ -39,35 +39,35 @@ class Factors:
 def interval_of(
     section: Section,
     layers: int,
-    sheds: HeatLosses,
+    losses: HeatLosses,
     factors: Factors,
     probe: ProbePosition,
     absorbed_w_m2: Floats | float,
 ) -> Interval:
-    """Return the stage in which the first `layers` layers are poured."""
+    """Return the interval in which the first `layers` layers are poured."""
     active = section.layer_tops[layers - 1]
-    top, bottom, side = _outer_faces(section, active, sheds, factors)
+    top, bottom, side = _outer_faces(section, active, losses, factors)
     top.absorbed = absorbed_w_m2
-    z_lines, ties = _upright_lines(section, active, top, bottom)
+    z_lines, couplings = _upright_lines(section, active, top, bottom)
     x_lines: list[LineOperators] = []
     inner = None
     if section.shape != "sheet":
         still = np.zeros(len(factors.top))
         x_lines, more = _level_lines(section, active, still, side)
-        ties += more
+        couplings += more
         if active < section.rows and section.columns > section.resin_columns:
-            shed = HeatLoss(INNER_W_M2K if sheds.side.given is None else sheds.side.given, sheds.side.law)
-            inner, lines, more = _bare_slab(section, active, shed, factors.side, side)
+            loss = HeatLoss(INNER_W_M2K if losses.side.given is None else losses.side.given, losses.side.law)
+            inner, lines, more = _bare_slab(section, active, loss, factors.side, side)
             x_lines.append(lines)
-            ties += more
-    skins = [s for s in (top, bottom, side, inner) if s is not None]
+            couplings += more
+    faces = [s for s in (top, bottom, side, inner) if s is not None]
     return Interval(
-        z_lines, x_lines, top, bottom, side, inner, ties, observer_of(section, layers, probe, skins)
+        z_lines, x_lines, top, bottom, side, inner, couplings, observer_of(section, layers, probe, faces)
     )
 
 
 def _outer_faces(
-    section: Section, active: int, sheds: HeatLosses, factors: Factors
+    section: Section, active: int, losses: HeatLosses, factors: Factors
 ) -> tuple[Boundary, Boundary, Boundary]:
     """Top, bottom and side of what is poured up to row `active`, and of the slab beside it."""
     wet, rows, columns = section.resin_columns, section.rows, section.columns
@@ -75,14 +75,14 @@ def _outer_faces(
     top_rows = np.where(across < wet, active - 1, rows - 1)
     ground = np.zeros(columns, dtype=np.intp)
     area = section.column_area
-    top = _skin(section, sheds.top, factors.top, top_rows, across, along="z", area=area, inward=-1)
-    bottom = _skin(section, sheds.bottom, factors.bottom, ground, across, along="z", area=area, inward=1)
+    top = _boundary(section, losses.top, factors.top, top_rows, across, along="z", area=area, inward=-1)
+    bottom = _boundary(section, losses.bottom, factors.bottom, ground, across, along="z", area=area, inward=1)
     # With no slab there is nothing beside a layer that is not poured yet.
     tall = rows if columns > wet else active
     up = np.arange(tall if section.shape != "sheet" else 0)
     rim = section.dz[up] * float(section.face_length[-1])
     last = np.full(len(up), columns - 1)
-    side = _skin(section, sheds.side, factors.side, up, last, along="x", area=rim, inward=-1)
+    side = _boundary(section, losses.side, factors.side, up, last, along="x", area=rim, inward=-1)
     return top, bottom, side
 
 
@@ -92,7 +92,7 @@ def _upright_lines(
     """Lines along z through resin and slab, and what ends them."""
     nb, wet = section.panel_rows, section.resin_columns
     z_lines: list[LineOperators] = []
-    ties: list[FaceCoupling] = []
+    couplings: list[FaceCoupling] = []
     for first, last, height in ((0, wet, active), (wet, section.columns, section.rows)):
         if first == last:
             continue
@@ -112,17 +112,17 @@ def _upright_lines(
             c * dz,
             _links(dz, k),
             flow,
-            bottom.tie(bottom.built_h)[:, first],
-            top.tie(top.built_h)[:, first],
+            bottom.conductance(bottom.built_h)[:, first],
+            top.conductance(top.built_h)[:, first],
             bottom.weights[:, first],
             top.weights[:, first],
         )
         z_lines.append(lines)
-        ties += [
+        couplings += [
             FaceCoupling("bottom", lines, cells, "low", 1.0),
             FaceCoupling("top", lines, cells, "high", 1.0),
         ]
-    return z_lines, ties
+    return z_lines, couplings
 
 
 def _level_lines(
@@ -130,53 +130,53 @@ def _level_lines(
 ) -> tuple[list[LineOperators], list[FaceCoupling]]:
     """Lines along x through the panel and through the poured layers; still: no flow through the centre line."""
     x_lines: list[LineOperators] = []
-    ties: list[FaceCoupling] = []
+    couplings: list[FaceCoupling] = []
     columns, rim = slice(0, section.columns), float(section.face_length[-1])
     for low, high in ((0, section.panel_rows), (section.panel_rows, active)):
         if low == high:
             continue
-        ends = _LineEnds(still, side.tie(side.built_h)[:, low], np.zeros(2), side.weights[:, low])
+        ends = _LineEnds(still, side.conductance(side.built_h)[:, low], np.zeros(2), side.weights[:, low])
         lines = _across(section, slice(low, high), columns, ends)
         x_lines.append(lines)
-        ties.append(FaceCoupling("side", lines, slice(low, high), "high", rim))
-    return x_lines, ties
+        couplings.append(FaceCoupling("side", lines, slice(low, high), "high", rim))
+    return x_lines, couplings
 
 
 def _bare_slab(
-    section: Section, active: int, shed: HeatLoss, factor: Floats, side: Boundary
+    section: Section, active: int, loss: HeatLoss, factor: Floats, side: Boundary
 ) -> tuple[Boundary, LineOperators, list[FaceCoupling]]:
     """Return the slab's bare inner face above the poured layers, the lines along x behind it, and what ends them."""
     wet, rows = section.resin_columns, section.rows
     bare = np.arange(active, rows)
     edge, rim = float(section.face_length[wet]), float(section.face_length[-1])
     first = np.full(len(bare), wet)
-    inner = _skin(section, shed, factor, bare, first, along="x", area=section.dz[bare] * edge, inward=1)
+    inner = _boundary(section, loss, factor, bare, first, along="x", area=section.dz[bare] * edge, inward=1)
     ends = _LineEnds(
-        inner.tie(inner.built_h)[:, 0],
-        side.tie(side.built_h)[:, active],
+        inner.conductance(inner.built_h)[:, 0],
+        side.conductance(side.built_h)[:, active],
         inner.weights[:, 0],
         side.weights[:, active],
     )
     lines = _across(section, slice(active, rows), slice(wet, section.columns), ends)
-    ties = [
+    couplings = [
         FaceCoupling("side", lines, slice(active, rows), "high", rim),
         FaceCoupling("inner", lines, slice(0, len(bare)), "low", edge),
     ]
-    return inner, lines, ties
+    return inner, lines, couplings
 
 
-def absorbing(stage: Interval, absorbed_w_m2: Floats | float) -> Interval:
-    """Return the same stage with another heat absorbed at the top: nothing else need be built again."""
-    old, gauge = stage.top, stage.gauge
+def absorbing(interval: Interval, absorbed_w_m2: Floats | float) -> Interval:
+    """Return the same interval with another heat absorbed at the top: nothing else need be built again."""
+    old, observer = interval.top, interval.observer
     top = replace(old, absorbed=absorbed_w_m2)
     ratio = 1.0 / (1.0 + old.h * old.resistance)
     more = (absorbed_w_m2 - old.absorbed) * ratio
     along = np.zeros(len(old.area))
-    along[: len(gauge.centre)] = gauge.centre
-    fixed = gauge.fixed.copy()
+    along[: len(observer.centre)] = observer.centre
+    fixed = observer.fixed.copy()
     fixed[:, 3] -= (more * old.area).sum(axis=1)
     fixed[:, 1] += (more * old.resistance * along).sum(axis=1)
-    return replace(stage, top=top, gauge=replace(gauge, fixed=fixed))
+    return replace(interval, top=top, observer=replace(observer, fixed=fixed))
 
 
 @dataclass(frozen=True)
@@ -226,9 +226,9 @@ def _links(width: Floats, k: Floats) -> Floats:
     return 1.0 / (half[:-1] + half[1:])
 
 
-def _skin(
+def _boundary(
     section: Section,
-    shed: HeatLoss,
+    loss: HeatLoss,
     factor: Floats,
     rows: NDArray[np.intp],
     columns: NDArray[np.intp],
@@ -239,10 +239,10 @@ def _skin(
 ) -> Boundary:
     """Return a face: its cells' rows and columns, and which way (+1 or −1 along z or x) the inside lies."""
     # A computed coefficient starts from that of a face 5 K over the room; the march refreshes it at once.
-    if shed.given is not None:
-        start = float(shed.given)
+    if loss.given is not None:
+        start = float(loss.given)
     else:
-        start = float(shed.law(np.array([28.0]), np.array([23.0]))[0])
+        start = float(loss.law(np.array([28.0]), np.array([23.0]))[0])
     h = np.repeat(start * factor[:, None], len(rows), axis=1)
     weights = np.zeros((2, len(rows)))
     resistance = np.zeros(len(rows))
@@ -261,7 +261,7 @@ def _skin(
     first = rows * section.columns + columns
     second_cell = np.where(weights[1] != 0.0, beyond[0] * section.columns + beyond[1], first)
     return Boundary(
-        shed,
+        loss,
         rows,
         columns,
         area,
@@ -276,8 +276,8 @@ def _skin(
     )
 
 
-def observer_of(section: Section, layers: int, probe: ProbePosition, skins: list[Boundary]) -> Observer:
-    """Where to read: the core probe stays in the first layer; the centre line is x = 0; skins: top, bottom, others."""
+def observer_of(section: Section, layers: int, probe: ProbePosition, faces: list[Boundary]) -> Observer:
+    """Where to read: the core probe stays in the first layer; the centre line is x = 0; faces: top, bottom, others."""
     active, wet, nb = section.layer_tops[layers - 1], section.resin_columns, section.panel_rows
     first = section.layer_tops[0]
     members = len(probe.x)
@@ -299,16 +299,16 @@ def observer_of(section: Section, layers: int, probe: ProbePosition, skins: list
     warm[:, 0] = core.reshape(members, -1)
     along = np.zeros(section.columns)
     along[: len(centre)] = centre
-    for number, skin in enumerate(skins):
-        ratio = 1.0 / (1.0 + skin.h * skin.resistance)
-        flow = ratio * skin.h * skin.area
-        jobs = [(3, flow, -flow.sum(axis=1), -(skin.absorbed * ratio * skin.area).sum(axis=1))]
+    for number, face in enumerate(faces):
+        ratio = 1.0 / (1.0 + face.h * face.resistance)
+        flow = ratio * face.h * face.area
+        jobs = [(3, flow, -flow.sum(axis=1), -(face.absorbed * ratio * face.area).sum(axis=1))]
         if number < 2:
             part = ratio * along
-            gained = (skin.absorbed * skin.resistance * part).sum(axis=1)
+            gained = (face.absorbed * face.resistance * part).sum(axis=1)
             jobs.append((1 + number, part, (along - part).sum(axis=1), gained))
         for row, weight, room_part, heat in jobs:
-            for cells, share in ((skin.first, skin.weights[0]), (skin.second, skin.weights[1])):
+            for cells, share in ((face.first, face.weights[0]), (face.second, face.weights[1])):
                 # Two faces may share a cell, one face never has a cell twice in one list.
                 warm[:, row, cells] += weight * share
             of_room[:, row] += room_part

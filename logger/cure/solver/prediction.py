@@ -13,13 +13,12 @@ from logger import extremes
 from logger.arrays import Floats
 from logger.cure.model.crossing import first_crossing
 from logger.cure.model.history import time_to
-from logger.cure.model.kinetics import EARLIEST_GEL, chemistry, glass_transition_c
+from logger.cure.model.kinetics import EARLIEST_GEL, glass_transition_c
 from logger.cure.solver.assumptions import assumptions
-from logger.cure.solver.ensemble import peak, probe_of, room_of, smooth
+from logger.cure.solver.ensemble import as_planned, peak, smooth
 from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
 from logger.cure.solver.march import (
     COARSE,
-    COARSE_FINENESS,
     CORE,
     CORE_CURE,
     HOT_CELL,
@@ -28,11 +27,10 @@ from logger.cure.solver.march import (
     SURFACE,
     UNDERSIDE,
     Accuracy,
-    Enough,
+    StopRule,
 )
 from logger.cure.solver.mesh import Section, section_of
-from logger.cure.solver.operators import Factors
-from logger.cure.solver.simulation import Snapshot, run_course
+from logger.cure.solver.simulation import Run, Snapshot, simulate
 from logger.plan.file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
@@ -171,31 +169,30 @@ def predict(
     plan: Plan,
     *,
     field_hours: Sequence[float] = (),
-    gel_conversion: float = EARLIEST_GEL,
     fineness: float = 1.0,
     accuracy: Accuracy | None = None,
-    enough: Enough | None = None,
+    stop: StopRule | None = None,
 ) -> Prediction:
     """Solve the plan. field_hours: hours at which the whole cross-section is wanted, within the run.
 
     fineness multiplies the cells in each direction. Without `accuracy` the plan is solved again on finer meshes when
     it runs away, until the peak stands, and with shorter steps when the heat balance does not close to 1e-4;
-    what cannot be settled, or not within MOST_WORK, is said in the warnings. enough: with `accuracy`, the run may end
+    what cannot be settled, or not within MOST_WORK, is said in the warnings. stop: with `accuracy`, the run may end
     there. Raises DidNotConverge.
     """
     if accuracy is not None:
-        return _solved(plan, field_hours, gel_conversion, fineness, accuracy, enough)
+        return _solved(plan, field_hours, fineness, accuracy, stop)
     computed = _computed(plan)
     # A computed coefficient is carried by its trend, second order only: it wants the shorter steps at once.
     steps = list(TIGHTER[1:] if computed else TIGHTER)
 
     def settled(times: float) -> Prediction:
-        solved = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
+        solved = _solved(plan, field_hours, times * fineness, steps[0])
         while solved.heat_balance_error > BALANCE and len(steps) > 1:
             # Each rung divides what is missing by some 2.3: those that cannot suffice are left out.
             rungs = math.ceil(math.log(solved.heat_balance_error / BALANCE) / math.log(RUNG))
             del steps[: min(rungs, len(steps) - 1)]
-            solved = _solved(plan, field_hours, gel_conversion, times * fineness, steps[0])
+            solved = _solved(plan, field_hours, times * fineness, steps[0])
         return solved
 
     solved = settled(1.0)
@@ -227,17 +224,21 @@ def predict(
     return replace(solved, warnings=(*solved.warnings, note))
 
 
-def walked(plan: Plan, field_hours: Sequence[float] = (), enough: Enough | None = None) -> Prediction:
+def predict_coarsely(
+    plan: Plan, field_hours: Sequence[float] = (), stop: StopRule | None = None
+) -> Prediction:
     """Return the plan solved with long steps on a coarse mesh, in a quarter of the time: for searches, whose answer
     `predict` then proves. Peaks are some tenths of a kelvin off, more where a plan is about to run away. Raises
     DidNotConverge.
     """
-    return predict(plan, field_hours=field_hours, fineness=COARSE_FINENESS, accuracy=COARSE, enough=enough)
+    return predict(
+        plan, field_hours=field_hours, fineness=COARSE.fineness, accuracy=COARSE.accuracy, stop=stop
+    )
 
 
-def walked_peak_c(plan: Plan, beyond_c: float) -> float:
+def coarse_peak_c(plan: Plan, beyond_c: float) -> float:
     """Return the peak by long steps, °C; one beyond beyond_c is only seen to pass it. Raises DidNotConverge."""
-    return walked(plan, enough=peak_seen(plan, beyond_c)).peak_c
+    return predict_coarsely(plan, stop=stop_after_peak(plan, beyond_c)).peak_c
 
 
 def proven_peak_c(plan: Plan, limit_c: float) -> float:
@@ -245,16 +246,16 @@ def proven_peak_c(plan: Plan, limit_c: float) -> float:
     nor shorter steps can bring it to the other side, that of one solution. Raises DidNotConverge.
     """
     first = TIGHTER[1] if _computed(plan) else TIGHTER[0]
-    once = predict(plan, accuracy=first, enough=peak_seen(plan, limit_c + SEEN_K)).peak_c
+    once = predict(plan, accuracy=first, stop=stop_after_peak(plan, limit_c + SEEN_K)).peak_c
     return predict(plan).peak_c if abs(once - limit_c) <= NEAR_K else once
 
 
-def peak_seen(plan: Plan, beyond_c: float) -> Enough:
+def stop_after_peak(plan: Plan, beyond_c: float) -> StopRule:
     """When a run has told its peak, or that it passes beyond_c: in a room that does not change, what has cured so far,
     and cools, never again warms itself; a rate α^m (1 − α)^n falls from α = m / (m + n) on."""
     rate, constant = plan.resin.rate, len(plan.room_schedule()) == 1
     cured = max(PEAK_PAST, rate.m / (rate.m + rate.n)) if constant else math.inf
-    return Enough(beyond_c + ZERO_CELSIUS_K, cured)
+    return StopRule(beyond_c + ZERO_CELSIUS_K, cured)
 
 
 def _computed(plan: Plan) -> bool:
@@ -279,36 +280,24 @@ def long_enough(plan: Plan) -> Plan:
 def _solved(
     plan: Plan,
     field_hours: Sequence[float],
-    gel_conversion: float,
     fineness: float,
     accuracy: Accuracy,
-    enough: Enough | None = None,
+    stop: StopRule | None = None,
 ) -> Prediction:
-    section = section_of(plan, fineness)
-    one, zero = np.ones(1), np.zeros(1)
-    wanted = sorted({min(max(float(h), 0.0), plan.run.hours) for h in field_hours})
-    course = run_course(
-        plan,
-        section,
-        chemistry(plan.resin),
-        room_of(plan, zero, None),
-        start_offset_c=zero,
-        factors=Factors(one, one, one),
-        probe=probe_of(plan, section, zero, zero),
-        hours=plan.run.hours,
-        snapshots_h=wanted,
-        accuracy=accuracy,
-        changes=interventions_of(plan, fan_effects(plan, runs_of(plan)), one),
-        enough=enough,
-    )
-    assert course.end is not None  # run_course always sets it
-    time_s, reading = course.track.by_member(1)[0]
+    """Return the plan solved once, on one mesh; field_hours: when the whole cross-section is kept."""
+    problem = as_planned(plan, fineness)
+    section = problem.section
+    shots_h = sorted({min(max(float(h), 0.0), plan.run.hours) for h in field_hours})
+    changes = interventions_of(plan, fan_effects(plan, runs_of(plan)), np.ones(1))
+    result = simulate(problem, Run(plan.run.hours, shots_h, accuracy, stop), changes)
+    assert result.end is not None  # simulate always sets it
+    time_s, reading = result.track.by_member(1)[0]
     hours = time_s / SECONDS_PER_HOUR
     peak_k, peak_h = peak(hours, reading[:, HOTTEST])
     core_k, core_h = peak(hours, reading[:, CORE])
-    gel_h = first_crossing(hours, reading[:, CORE_CURE], gel_conversion)
+    gel_h = first_crossing(hours, reading[:, CORE_CURE], EARLIEST_GEL)
     row, column = divmod(int(reading[reading[:, HOTTEST].argmax(), HOT_CELL]), section.resin_columns)
-    alpha = course.end.alpha[0, : section.layer_tops[course.end.layers - 1] - section.panel_rows]
+    alpha = result.end.alpha[0, : section.layer_tops[result.end.layers - 1] - section.panel_rows]
     mean = float(reading[-1, MEAN])
     warnings = warnings_of(plan, peak_k - ZERO_CELSIUS_K)
     if peak_h >= plan.run.hours and reading[-1, HOTTEST] > reading[0, HOTTEST] + STILL_WARMING_K:
@@ -327,11 +316,11 @@ def _solved(
         end_mean_conversion=mean,
         end_least_conversion=float(alpha.min()),
         end_tg_c=float(glass_transition_c(mean, plan.resin.glass)),
-        curve=_curve(hours, reading, course.end.hours),
-        heat_balance_error=float(course.heat_balance_error[0]),
+        curve=_curve(hours, reading, result.end.hours),
+        heat_balance_error=float(result.heat_balance_error[0]),
         warnings=tuple(warnings),
-        fields=tuple(field_of(section, shot) for shot in course.snapshots),
-        steps=course.steps,
+        fields=tuple(field_of(section, shot) for shot in result.snapshots),
+        steps=result.steps,
     )
 
 

@@ -1,4 +1,4 @@
-"""The course of a pour: a plan and its members through every stage (layers, sun, fans), from mixing to the end."""
+"""Simulates a pour: a plan and its members through every interval (layers, sun, fans), from mixing to the end."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from logger.arrays import Floats
 from logger.cure.model.kinetics import Chemistry
 from logger.cure.solver.boundary import HeatLosses, heat_losses_of
-from logger.cure.solver.march import Accuracy, Enough, Fields, History, Interval, March
+from logger.cure.solver.march import FULL_ACCURACY, Accuracy, Fields, History, Interval, March, StopRule
 from logger.cure.solver.mesh import Section
 from logger.cure.solver.operators import Factors, ProbePosition, absorbing, interval_of
 from logger.cure.solver.room import RoomSchedule
@@ -71,7 +71,7 @@ class Checkpoint:
 
 @dataclass
 class Simulation:
-    """What a march gave: readings, fields at the hours asked for, the end, and the heat balance (M,)."""
+    """What a run gave: readings, fields at the hours asked for, the end, and the heat balance (M,)."""
 
     track: History = field(default_factory=History)
     snapshots: list[Snapshot] = field(default_factory=list)
@@ -81,66 +81,130 @@ class Simulation:
     refused: int = 0
 
 
-def run_course(
-    plan: Plan,
-    section: Section,
-    chem: Chemistry,
-    room: RoomSchedule,
-    *,
-    start_offset_c: Floats,
-    factors: Factors,
-    probe: ProbePosition,
-    hours: float,
-    snapshots_h: Sequence[float] = (),
-    changes: Sequence[Intervention] = (),
-    accuracy: Accuracy | None = None,
-    start: Checkpoint | None = None,
-    enough: Enough | None = None,
-) -> Simulation:
-    """March every member from the start (or a checkpoint) to `hours`. Raises DidNotConverge, BadInput.
+@dataclass(frozen=True)
+class Problem:
+    """What is solved: a plan on its mesh, and of each of M members the kinetics, the room, how much warmer the mix is
+    than planned, K (M,), the factors on the faces' coefficients, and where its core probe sits."""
 
-    enough: where every member may end sooner; that a peak is past is asked only once nothing more is done to the pour.
+    plan: Plan
+    section: Section
+    chem: Chemistry
+    room: RoomSchedule
+    start_offset_c: Floats
+    factors: Factors
+    probe: ProbePosition
+
+    @property
+    def members(self) -> int:
+        """M, the number of members."""
+        return len(self.start_offset_c)
+
+
+@dataclass(frozen=True)
+class Run:
+    """How far a problem is solved, h, how exactly, and at which hours the whole fields are kept.
+
+    stop: a rule by which every member may end sooner; that a peak is past is asked only once nothing more is done to
+    the pour.
     """
-    accuracy = accuracy or Accuracy()
-    members = len(start_offset_c)
-    course, shedding = Simulation(), heat_losses_of(plan, section)
-    if start is None:
-        fields, layers, from_h = _poured(plan, section, room, start_offset_c), 1, 0.0
-    else:
-        fields, layers, from_h = _resumed(start, section, members), start.layers, start.hours
-    first_t, first_alpha = fields.t_k.copy(), fields.alpha.copy()
-    doings = sorted(changes, key=lambda c: c.at_h)
-    times = _times_h(plan, from_h, hours, snapshots_h, changes)
-    stage: Interval | None = None
-    key = heated = (0, 0.0)
-    wanted = {float(h) for h in snapshots_h}
+
+    hours: float
+    snapshots_h: Sequence[float] = ()
+    accuracy: Accuracy = FULL_ACCURACY
+    stop: StopRule | None = None
+
+
+def simulate(
+    problem: Problem, run: Run, changes: Sequence[Intervention] = (), start: Checkpoint | None = None
+) -> Simulation:
+    """Solve every member from the start (or a checkpoint) to `run.hours`. Raises DidNotConverge, BadInput."""
+    result, hours = Simulation(), run.hours
+    state = _State(problem, start)
+    in_order = sorted(changes, key=lambda c: c.at_h)
+    times = _times_h(problem.plan, 0.0 if start is None else start.hours, run, changes)
+    shots_h = {float(h) for h in run.snapshots_h}
     for begin, end in itertools.pairwise(times):
-        due = 1 + sum(layer.at_h <= begin for layer in plan.layer)
-        while layers < due:
-            _pour_next(plan, section, room, fields, first_t, layers, begin, start_offset_c)
-            layers += 1
-        applied = [c for c in doings if c.at_h <= begin]
-        if begin in wanted:
-            course.snapshots.append(_snapshot(fields, begin, layers))
-        absorbed, taken = _absorbed_w_m2(plan, applied, begin, members)
-        new_key = (layers, sum(not c.only_heats for c in applied))
-        if stage is None or new_key != key:
-            now, factored = _as_changed(plan, section, shedding, factors, applied)
-            stage, key = interval_of(section, layers, now, factored, probe, taken), new_key
-        elif (len(applied), absorbed) != heated:
-            stage = absorbing(stage, taken)
-        heated = (len(applied), absorbed)
-        asked = enough if enough is None or end >= hours else Enough(enough.beyond_k)
-        March(stage, chem, room, accuracy, asked).run(fields, end * SECONDS_PER_HOUR, course.track)
-        if asked is not None and (fields.time_s < end * SECONDS_PER_HOUR).all():
-            hours = float(fields.time_s.max()) / SECONDS_PER_HOUR
+        state.pour_due_layers(begin)
+        applied = [c for c in in_order if c.at_h <= begin]
+        if begin in shots_h:
+            result.snapshots.append(state.snapshot(begin))
+        interval = state.interval(applied, begin)
+        stop = run.stop if run.stop is None or end >= hours else StopRule(run.stop.beyond_k)
+        march = March(interval, problem.chem, problem.room, run.accuracy, stop)
+        march.run(state.fields, end * SECONDS_PER_HOUR, result.track)
+        if stop is not None and (state.fields.time_s < end * SECONDS_PER_HOUR).all():
+            hours = float(state.fields.time_s.max()) / SECONDS_PER_HOUR
             break
-    if hours in wanted:
-        course.snapshots.append(_snapshot(fields, hours, layers))
-    course.end = Checkpoint(hours, fields.t_k, fields.alpha, fields.step_s, layers)
-    course.steps, course.refused = fields.steps, fields.refused
-    course.heat_balance_error = _balance(section, chem, fields, first_t, first_alpha, layers)
-    return course
+    if hours in shots_h:
+        result.snapshots.append(state.snapshot(hours))
+    fields = state.fields
+    result.end = Checkpoint(hours, fields.t_k, fields.alpha, fields.step_s, state.layers)
+    result.steps, result.refused = fields.steps, fields.refused
+    result.heat_balance_error = state.heat_balance_error()
+    return result
+
+
+class _State:
+    """A pour between two intervals: its fields, how many layers are poured, and the interval built last."""
+
+    def __init__(self, problem: Problem, start: Checkpoint | None) -> None:
+        self._problem = problem
+        self._losses = heat_losses_of(problem.plan, problem.section)
+        if start is None:
+            self.fields, self.layers = _poured(problem), 1
+        else:
+            self.fields, self.layers = _resumed(start, problem.section, problem.members), start.layers
+        #: What the heat balance counts from.
+        self._first_t, self._first_alpha = self.fields.t_k.copy(), self.fields.alpha.copy()
+        self._interval: Interval | None = None
+        #: Layers and changes of the coefficients in the interval; changes of all kinds and the plan's absorbed heat.
+        self._built: tuple[int, int] = (0, 0)
+        self._heated: tuple[int, float] = (0, 0.0)
+
+    def pour_due_layers(self, at_h: float) -> None:
+        """Pour the layers that are due by at_h onto the last, each at its own start temperature."""
+        plan, section = self._problem.plan, self._problem.section
+        due = 1 + sum(layer.at_h <= at_h for layer in plan.layer)
+        while self.layers < due:
+            mix_k = _mix_k(self._problem, plan.layer[self.layers - 1].start_c, at_h)
+            rows = slice(section.layer_tops[self.layers - 1], section.layer_tops[self.layers])
+            for t_k in (self.fields.t_k, self._first_t):
+                t_k[:, rows, : section.resin_columns] = mix_k[:, None, None]
+            self.fields.step_s = np.minimum(self.fields.step_s, _first_step_s(section))
+            self.layers += 1
+
+    def interval(self, applied: Sequence[Intervention], at_h: float) -> Interval:
+        """Return the interval that begins at at_h, after what was done to the pour; built only when it differs."""
+        problem = self._problem
+        absorbed, taken = _absorbed_w_m2(problem.plan, applied, at_h, problem.members)
+        built = (self.layers, sum(not c.only_heats for c in applied))
+        if self._interval is None or built != self._built:
+            losses, factors = _as_changed(problem, self._losses, applied)
+            self._built = built
+            self._interval = interval_of(problem.section, self.layers, losses, factors, problem.probe, taken)
+        elif (len(applied), absorbed) != self._heated:
+            self._interval = absorbing(self._interval, taken)
+        self._heated = (len(applied), absorbed)
+        return self._interval
+
+    def snapshot(self, hours: float) -> Snapshot:
+        """Return a copy of the fields as they are at `hours`."""
+        fields = self.fields
+        return Snapshot(hours, self.layers, fields.t_k - ZERO_CELSIUS_K, fields.alpha.copy())
+
+    def heat_balance_error(self) -> Floats:
+        """Return |stored + lost − generated| over the largest of the three, (M,)."""
+        section, fields = self._problem.section, self.fields
+        capacity = section.capacity.copy()
+        active, wet = section.layer_tops[self.layers - 1], section.resin_columns
+        capacity[active:, :wet] = 0.0
+        stored = ((fields.t_k - self._first_t) * capacity).sum(axis=(1, 2))
+        resin = section.capacity[section.panel_rows :, :wet]
+        cured = fields.alpha - self._first_alpha
+        generated = (cured * resin * self._problem.chem.rise_k).sum(axis=(1, 2))
+        lost = fields.heat_out_j
+        scale = np.maximum(np.maximum(np.abs(generated), np.abs(stored)), np.maximum(np.abs(lost), 1e-9))
+        return np.asarray(np.abs(stored + lost - generated) / scale)
 
 
 def _resumed(start: Checkpoint, section: Section, members: int) -> Fields:
@@ -171,61 +235,49 @@ def _absorbed_w_m2(
     return absorbed, taken
 
 
-def _times_h(
-    plan: Plan, from_h: float, until_h: float, snapshots_h: Sequence[float], changes: Sequence[Intervention]
-) -> list[float]:
-    """From when until when, with every hour between at which something is poured, done, heated or looked at."""
-    stops = {c.at_h for c in changes} | {layer.at_h for layer in plan.layer} | set(snapshots_h)
+def _times_h(plan: Plan, from_h: float, run: Run, changes: Sequence[Intervention]) -> list[float]:
+    """Return the hours between which intervals lie: the two ends, and whenever something is poured, done, heated or
+    kept as a snapshot."""
+    stops = {c.at_h for c in changes} | {layer.at_h for layer in plan.layer} | set(run.snapshots_h)
     stops |= {h for heat in plan.heat for h in (heat.from_h, heat.to_h)}
-    return [from_h, *sorted(h for h in stops if from_h < h < until_h), until_h]
+    return [from_h, *sorted(h for h in stops if from_h < h < run.hours), run.hours]
 
 
 def _first_step_s(section: Section) -> float:
-    """Cold panel and warm resin meet at once: the first step must not outrun the finest cell beside them."""
+    """Return the longest first step after a pour: cold panel and warm resin meet in the finest cell beside them."""
     wet = section.dz[section.panel_rows :].min()
     if section.shape != "sheet":
         wet = min(wet, section.dx[: section.resin_columns].min())
     return min(_FIRST_STEP_S, 0.5 * float(wet) ** 2 / section.resin.diffusivity)
 
 
-def _poured(plan: Plan, section: Section, room: RoomSchedule, start_offset_c: Floats) -> Fields:
-    members = len(start_offset_c)
-    who = np.arange(members)
-    room_k = room.at(np.zeros(members), who)
+def _mix_k(problem: Problem, start_c: float | None, at_h: float) -> Floats:
+    """Return the mix's temperature when it is poured at at_h, K (M,): start_c, or the room's where that is None."""
+    who = np.arange(problem.members)
+    if start_c is None:
+        mix_k = problem.room.at(np.full(len(who), at_h * SECONDS_PER_HOUR), who)
+    else:
+        mix_k = np.full(len(who), start_c + ZERO_CELSIUS_K)
+    return np.asarray(mix_k + problem.start_offset_c)
+
+
+def _poured(problem: Problem) -> Fields:
+    """Return the first layer just poured into a form, and beside slabs, at the room's temperature."""
+    section, members = problem.section, problem.members
+    room_k = problem.room.at(np.zeros(members), np.arange(members))
     t_k = np.empty((members, section.rows, section.columns))
     t_k[:] = room_k[:, None, None]
-    mix_k = room_k if plan.pour.start_c is None else np.full(members, plan.pour.start_c + ZERO_CELSIUS_K)
-    wet = slice(section.panel_rows, section.layer_tops[0]), slice(0, section.resin_columns)
-    t_k[:, wet[0], wet[1]] = (mix_k + start_offset_c)[:, None, None]
+    mix_k = _mix_k(problem, problem.plan.pour.start_c, 0.0)
+    t_k[:, section.panel_rows : section.layer_tops[0], : section.resin_columns] = mix_k[:, None, None]
     alpha = np.zeros((members, section.rows - section.panel_rows, section.resin_columns))
     return Fields(np.zeros(members), t_k, alpha, np.full(members, _first_step_s(section)), np.zeros(members))
 
 
-def _pour_next(
-    plan: Plan,
-    section: Section,
-    room: RoomSchedule,
-    fields: Fields,
-    first_t: Floats,
-    layers: int,
-    at_h: float,
-    start_offset_c: Floats,
-) -> None:
-    """Pour the next layer onto the last, at its own start temperature."""
-    layer = plan.layer[layers - 1]
-    who = np.arange(len(fields.time_s))
-    room_k = room.at(np.full(len(who), at_h * SECONDS_PER_HOUR), who)
-    mix_k = room_k if layer.start_c is None else np.full(len(who), layer.start_c + ZERO_CELSIUS_K)
-    rows = slice(section.layer_tops[layers - 1], section.layer_tops[layers])
-    poured = (mix_k + start_offset_c)[:, None, None]
-    fields.t_k[:, rows, : section.resin_columns] = poured
-    first_t[:, rows, : section.resin_columns] = poured
-    fields.step_s = np.minimum(fields.step_s, _first_step_s(section))
-
-
 def _as_changed(
-    plan: Plan, section: Section, sheds: HeatLosses, factors: Factors, applied: Sequence[Intervention]
+    problem: Problem, losses: HeatLosses, applied: Sequence[Intervention]
 ) -> tuple[HeatLosses, Factors]:
+    """Return how the faces shed heat, and by which factors, after what was done to the pour."""
+    plan, factors = problem.plan, problem.factors
     air: dict[str, object] = {}
     form: dict[str, object] = {}
     top, bottom = factors.top, factors.bottom
@@ -244,24 +296,5 @@ def _as_changed(
         plan = plan.model_copy(
             update={"air": plan.air.model_copy(update=air), "form": plan.form.model_copy(update=form)}
         )
-        sheds = heat_losses_of(plan, section)
-    return sheds, Factors(top, bottom, factors.side)
-
-
-def _snapshot(fields: Fields, hours: float, layers: int) -> Snapshot:
-    return Snapshot(hours, layers, fields.t_k - ZERO_CELSIUS_K, fields.alpha.copy())
-
-
-def _balance(
-    section: Section, chem: Chemistry, fields: Fields, first_t: Floats, first_alpha: Floats, layers: int
-) -> Floats:
-    """Return |stored + lost − generated| over the largest of the three, (M,)."""
-    capacity = section.capacity.copy()
-    active, wet = section.layer_tops[layers - 1], section.resin_columns
-    capacity[active:, :wet] = 0.0
-    stored = ((fields.t_k - first_t) * capacity).sum(axis=(1, 2))
-    resin = section.capacity[section.panel_rows :, :wet]
-    generated = ((fields.alpha - first_alpha) * resin * chem.rise_k).sum(axis=(1, 2))
-    lost = fields.heat_out_j
-    scale = np.maximum(np.maximum(np.abs(generated), np.abs(stored)), np.maximum(np.abs(lost), 1e-9))
-    return np.asarray(np.abs(stored + lost - generated) / scale)
+        losses = heat_losses_of(plan, problem.section)
+    return losses, Factors(top, bottom, factors.side)

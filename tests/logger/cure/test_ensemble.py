@@ -7,6 +7,7 @@ import pytest
 
 from logger.cure.model.crossing import first_crossing
 from logger.cure.solver.ensemble import (
+    EnsembleRun,
     Intervention,
     Members,
     RoomHistory,
@@ -79,7 +80,7 @@ def test_going_on_from_a_checkpoint_is_the_same_run(river):
     """Stopped at 12 h and gone on with, against run through."""
     members = Members(rate_factor=np.array([0.8, 1.2]))
     whole = run_ensemble(river, members)
-    half = run_ensemble(river, members, hours=12.0)
+    half = run_ensemble(river, members, EnsembleRun(hours=12.0))
     rest = run_ensemble(river, members, start=half.end)
     assert rest.core_peak_c == pytest.approx(whole.core_peak_c, abs=0.05)
     assert rest.end_mean_conversion == pytest.approx(whole.end_mean_conversion, abs=1e-4)
@@ -88,8 +89,10 @@ def test_going_on_from_a_checkpoint_is_the_same_run(river):
 def test_a_fan_from_an_hour_on_cools_only_from_then_on(river):
     """top_factor doubled at 10 h."""
     hours = np.array([9.9, 20.0])
-    calm = run_ensemble(river, Members(), output_hours=hours)
-    fanned = run_ensemble(river, Members(), output_hours=hours, changes=[Intervention(10.0, top_factor=2.0)])
+    calm = run_ensemble(river, Members(), EnsembleRun(output_hours=hours))
+    fanned = run_ensemble(
+        river, Members(), EnsembleRun(output_hours=hours), changes=[Intervention(10.0, top_factor=2.0)]
+    )
     assert fanned.surface_c[0, 0] == pytest.approx(calm.surface_c[0, 0], abs=0.02)
     assert fanned.surface_c[0, 1] < calm.surface_c[0, 1] - 0.5
     assert fanned.core_peak_c[0] < calm.core_peak_c[0]
@@ -130,9 +133,9 @@ def test_a_room_that_runs_backwards_is_refused(river):
 
 def test_the_end_must_lie_after_the_start(river):
     """A checkpoint at 12 h cannot be carried on to 10 h."""
-    half = run_ensemble(river, Members(), hours=12.0)
+    half = run_ensemble(river, Members(), EnsembleRun(hours=12.0))
     with pytest.raises(BadInput, match="not after the start"):
-        run_ensemble(river, Members(), hours=10.0, start=half.end)
+        run_ensemble(river, Members(), EnsembleRun(hours=10.0), start=half.end)
 
 
 def test_reading_between_steps_is_smooth_and_the_peak_is_found():

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.cure.forecast.forecast import forecast
+from logger.cure.forecast.forecast import Sample, forecast
 from logger.cure.model import heat_transfer
-from logger.cure.solver.ensemble import Members, RoomHistory, run_ensemble
+from logger.cure.solver.ensemble import EnsembleRun, Members, RoomHistory, run_ensemble
 from logger.cure.solver.fans import FanRun, cooling, fan_effects, interventions_of, runs_of, runs_of_pour
+from logger.cure.solver.march import Resolution
 from logger.cure.solver.mesh import section_of
 from logger.cure.solver.prediction import predict
 from logger.errors import BadPlan
@@ -50,8 +51,10 @@ def test_a_fan_that_is_planned_for_the_whole_run_is_the_same_as_moving_air(plan:
 def test_a_planned_fan_changes_nothing_before_its_time_and_cools_the_surface_after_it(plan: Any) -> None:
     """From the third hour on the surface is colder than it would be."""
     hours = np.array([1.0, 1.9, 3.0])
-    still = run_ensemble(plan(), Members(), output_hours=hours).surface_c[0]
-    blown = run_ensemble(plan(fan=[{"from_h": 2.0, "to_h": 6.0}]), Members(), output_hours=hours).surface_c[0]
+    still = run_ensemble(plan(), Members(), EnsembleRun(output_hours=hours)).surface_c[0]
+    blown = run_ensemble(
+        plan(fan=[{"from_h": 2.0, "to_h": 6.0}]), Members(), EnsembleRun(output_hours=hours)
+    ).surface_c[0]
     assert blown[:2] == pytest.approx(still[:2], abs=0.02)
     assert blown[2] < still[2] - 0.3
 
@@ -130,11 +133,9 @@ def test_an_hour_and_a_half_after_it_was_switched_on_a_still_fan_is_known_from_a
     truth = run_ensemble(
         planned,
         Members(rate_factor=1.2),
-        hours=4.0,
-        output_hours=hours,
+        EnsembleRun(hours=4.0, output_hours=hours, resolution=Resolution(0.9)),
         room=RoomHistory(hours, room),
         changes=interventions_of(planned, fan_effects(planned, [run]), np.ones(1), part),
-        fineness=0.9,
     )
     history = {
         place: Place(hours, np.round((celsius + 0.15 * rng.standard_normal() + rng.normal(0, 0.05, len(hours))) * 16)
@@ -142,7 +143,7 @@ def test_an_hour_and_a_half_after_it_was_switched_on_a_still_fan_is_known_from_a
         for place, celsius in (("core", truth.core_c[0]), ("surface", truth.surface_c[0]),
                                ("underside", truth.underside_c[0]), ("room", room))
     }  # fmt: skip
-    found = forecast(planned, history, at_h=3.0, members=24, fans=[run])
+    found = forecast(planned, history, at_h=3.0, fans=[run], sample=Sample(members=24))
     assert found.fan_cooling is not None
     assert low <= found.fan_cooling.p50 <= high
     named = [cause.words for cause in found.causes if cause.name == "fan_part"]

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.cure.forecast.forecast import Forecast, forecast, forecast_hours
-from logger.cure.solver.ensemble import EnsembleResult, Intervention, Members, RoomHistory, run_ensemble
+from logger.cure.forecast.forecast import Forecast, Sample, forecast
+from logger.cure.forecast.what_if import what_if
+from logger.cure.solver.ensemble import (
+    EnsembleResult,
+    EnsembleRun,
+    Intervention,
+    Members,
+    RoomHistory,
+    run_ensemble,
+)
+from logger.cure.solver.march import Resolution
 from logger.errors import BadInput
 from logger.plan.file import Plan, plan_from_text
 
@@ -66,7 +75,11 @@ def simulated(members: Members, changes: tuple[Intervention, ...] = (), seed: in
     hours = np.arange(0.0, 12.0, 1.0 / 30.0)
     room = 21.5 + 0.8 * np.sin(2.0 * np.pi * hours / 24.0)
     truth = run_ensemble(
-        plan, members, output_hours=hours, room=RoomHistory(hours, room), fineness=1.1, changes=changes
+        plan,
+        members,
+        EnsembleRun(output_hours=hours, resolution=Resolution(1.1)),
+        room=RoomHistory(hours, room),
+        changes=changes,
     )
     true = {
         "core": truth.core_c[0],
@@ -81,6 +94,11 @@ def simulated(members: Members, changes: tuple[Intervention, ...] = (), seed: in
     return Course(plan, history, truth)
 
 
+def with_what_if(plan: Plan, made: Forecast) -> Forecast:
+    """The forecast with what would help; the plan has no fan of its own."""
+    return replace(made, what_if=what_if(plan, made.state, made.ahead))
+
+
 @pytest.fixture(scope="module")
 def fast() -> Course:
     """A resin that cures 35 % faster than planned, with the fan forgotten: it passes the limit."""
@@ -91,7 +109,7 @@ def fast() -> Course:
 def early(fast: Course) -> Forecast:
     """Its forecast at a third of the time to the peak."""
     at_h = float(fast.truth.core_peak_at_h[0]) / 3.0
-    return forecast(fast.plan, fast.history, at_h=at_h, with_what_if=True)
+    return with_what_if(fast.plan, forecast(fast.plan, fast.history, at_h=at_h))
 
 
 def test_a_third_of_the_way_to_the_peak_the_band_holds_the_true_peak(fast: Course, early: Forecast) -> None:
@@ -99,7 +117,7 @@ def test_a_third_of_the_way_to_the_peak_the_band_holds_the_true_peak(fast: Cours
     band, when = early.core_peak_c, early.core_peak_at_h
     assert band.p05 < fast.truth.core_peak_c[0] < band.p95
     assert when.p05 < fast.truth.core_peak_at_h[0] < when.p95
-    frozen = run_ensemble(fast.plan, Members(), output_hours=[0.0]).core_peak_c[0]
+    frozen = run_ensemble(fast.plan, Members(), EnsembleRun(output_hours=[0.0])).core_peak_c[0]
     assert frozen < fast.plan.resin.limits.max_core_c < band.p50
 
 
@@ -164,7 +182,9 @@ def test_a_core_probe_that_contradicts_the_others_is_reported_not_believed(
 
 def test_once_the_limit_is_passed_the_chance_is_one_and_no_time_is_left(fast: Course) -> None:
     """Late forecasts know the peak that was measured."""
-    late = forecast(fast.plan, fast.history, at_h=float(fast.truth.core_peak_at_h[0]) + 1.0, members=24)
+    late = forecast(
+        fast.plan, fast.history, at_h=float(fast.truth.core_peak_at_h[0]) + 1.0, sample=Sample(members=24)
+    )
     assert late.chance_core_over_limit == 1.0
     assert late.crosses_limit_at_h is None
     assert late.core_peak_c.p50 == pytest.approx(float(fast.truth.core_peak_c[0]), abs=0.6)
@@ -173,7 +193,7 @@ def test_once_the_limit_is_passed_the_chance_is_one_and_no_time_is_left(fast: Co
 def test_sun_on_the_surface_is_found_and_told_in_watts() -> None:
     """200 W/m² from 0.4 h on: found as heating of the surface, its size within 60 W/m²."""
     sunny = simulated(Members(), (Intervention(0.4, absorbed_w_m2=200.0),))
-    made = forecast(sunny.plan, sunny.history, at_h=1.0, members=32)
+    made = forecast(sunny.plan, sunny.history, at_h=1.0, sample=Sample(members=32))
     cause = next(c for c in made.causes if c.name == "sun_w_m2")
     assert cause.size == pytest.approx(200.0, abs=60.0)
 
@@ -181,17 +201,17 @@ def test_sun_on_the_surface_is_found_and_told_in_watts() -> None:
 def test_without_a_reading_the_plan_speaks_for_itself() -> None:
     """No history: a wide band around the plan's own prediction, and nothing to blame."""
     plan = plan_from_text(PLAN)
-    made = forecast(plan, {}, at_h=0.0, members=64)
-    frozen = float(run_ensemble(plan, Members(), output_hours=[0.0]).core_peak_c[0])
+    made = forecast(plan, {}, at_h=0.0, sample=Sample(members=64))
+    frozen = float(run_ensemble(plan, Members(), EnsembleRun(output_hours=[0.0])).core_peak_c[0])
     assert made.core_peak_c.p05 < frozen < made.core_peak_c.p95
     assert made.causes == ()
 
 
 def test_forecasts_at_several_hours_narrow_on_the_truth(fast: Course) -> None:
-    """Once the peak is past, its band is a tenth of what it was at the start, and the forecasts come in order."""
+    """Once the peak is past, its band is a tenth of what it was at the start."""
     peak_h = float(fast.truth.core_peak_at_h[0])
-    first, second = forecast_hours(fast.plan, fast.history, [1.2 * peak_h, 0.15 * peak_h], members=32)
-    assert first.at_h < second.at_h
+    first = forecast(fast.plan, fast.history, at_h=0.15 * peak_h, sample=Sample(members=32))
+    second = forecast(fast.plan, fast.history, at_h=1.2 * peak_h, previous=first, sample=Sample(members=32))
     widths = [f.core_peak_c.p95 - f.core_peak_c.p05 for f in (first, second)]
     assert widths[1] < 0.1 * widths[0]
 
@@ -238,5 +258,7 @@ def test_no_number_of_a_forecast_is_infinite_however_odd_the_pour() -> None:
             celsius[rng.random(len(celsius)) < rng.choice([0.0, 0.1, 1.0], p=[0.6, 0.3, 0.1])] = np.nan
             celsius[rng.random(len(celsius)) < 0.01] = rng.choice([-55.0, 85.0, 125.0])
             history[name] = Place(place.hours, celsius)
-        made = forecast(plan, history, at_h=at_h, members=8, with_what_if=number % 3 == 0)
+        made = forecast(plan, history, at_h=at_h, sample=Sample(members=8))
+        if number % 3 == 0:
+            made = with_what_if(plan, made)
         json.dumps(made.to_json(), allow_nan=False)

@@ -14,8 +14,8 @@ from scipy.optimize import brentq
 from scipy.special import j0, j1
 
 from logger.cure.model.crossing import first_crossing
-from logger.cure.solver.ensemble import Members, run_ensemble
-from logger.cure.solver.march import Accuracy
+from logger.cure.solver.ensemble import EnsembleRun, Members, run_ensemble
+from logger.cure.solver.march import Accuracy, Resolution
 from logger.cure.solver.prediction import predict
 from logger.errors import DidNotConverge
 from logger.plan.file import Air, Bottom, Form, Plan, PourTable, Rate, Resin, Run, Side
@@ -44,7 +44,9 @@ def plan_of(*, shape="sheet", depth_mm=50.0, width_mm=None, rate=INERT, heat=0.0
 
 def readings_at(plan, hours, fineness=1.0):
     """Core and top face (°C) at some hours, read from the solver's own curve."""
-    found = run_ensemble(plan, Members(), output_hours=hours, accuracy=TIGHT, fineness=fineness)
+    found = run_ensemble(
+        plan, Members(), EnsembleRun(output_hours=hours, resolution=Resolution(fineness, TIGHT))
+    )
     return found.core_c[0], found.surface_c[0]
 
 

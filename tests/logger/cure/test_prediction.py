@@ -10,12 +10,12 @@ import pytest
 from logger.alarms.band import expect
 from logger.cure.solver import prediction
 from logger.cure.solver.prediction import (
+    coarse_peak_c,
     long_enough,
-    peak_seen,
     predict,
+    predict_coarsely,
     proven_peak_c,
-    walked,
-    walked_peak_c,
+    stop_after_peak,
 )
 from logger.plan.file import plan_from_table
 
@@ -281,15 +281,15 @@ def test_a_search_sees_the_peak_and_not_the_days_after_it(plan_of, slow_casting)
     """The same peak from fewer steps, that of the last layer too; a run that passes what it may is not seen to its end.
     In a room that changes nothing is left out: it may warm again."""
     plan = later_layer(plan_of, slow_casting)
-    whole, seen = walked(plan), walked(plan, enough=peak_seen(plan, 60.0))
+    whole, seen = predict_coarsely(plan), predict_coarsely(plan, stop=stop_after_peak(plan, 60.0))
     assert seen.peak_c == pytest.approx(whole.peak_c, abs=1e-9)
     assert seen.peak_at_h > 50.0
     assert seen.steps < 0.9 * whole.steps
     assert seen.curve.hours[-1] < plan.run.hours
-    over = walked_peak_c(plan, whole.peak_c - 5.0)
+    over = coarse_peak_c(plan, whole.peak_c - 5.0)
     assert whole.peak_c - 5.0 < over < whole.peak_c
     changing = later_layer(plan_of, slow_casting, room_c=[(0.0, 20.0), (100.0, 21.0)])
-    assert walked(changing, enough=peak_seen(changing, 90.0)).curve.hours[-1] == pytest.approx(
+    assert predict_coarsely(changing, stop=stop_after_peak(changing, 90.0)).curve.hours[-1] == pytest.approx(
         changing.run.hours
     )
 

@@ -35,7 +35,7 @@ def test_after_two_days_of_a_daily_swing_the_third_is_foreseen(plan: Plan) -> No
     swing = lambda h: 22.0 + 2.5 * np.sin(2.0 * np.pi * h / 24.0)  # noqa: E731
     celsius = swing(hours) + 0.05 * np.random.default_rng(3).standard_normal(len(hours))
     before, ahead = room_draws(
-        plan, hours, celsius, at_h=48.0, until_h=72.0, rng=np.random.default_rng(1), count=400
+        plan, (hours, celsius), at_h=48.0, until_h=72.0, rng=np.random.default_rng(1), count=400
     )
     later = ahead.hours > 48.5
     assert np.abs(ahead.celsius.mean(axis=0)[later] - swing(ahead.hours[later])).max() < 1.0
@@ -49,8 +49,7 @@ def test_what_is_not_yet_measured_is_the_less_certain_the_further_off(plan: Plan
     hours = np.arange(0.0, 6.0, 1.0 / 12.0)
     _, ahead = room_draws(
         plan,
-        hours,
-        np.full(len(hours), 21.0),
+        (hours, np.full(len(hours), 21.0)),
         at_h=6.0,
         until_h=54.0,
         rng=np.random.default_rng(2),
@@ -66,5 +65,7 @@ def test_what_is_not_yet_measured_is_the_less_certain_the_further_off(plan: Plan
 def test_without_a_room_probe_the_plans_room_stands(plan: Plan) -> None:
     """The mean of the ways on is the plan's 20 °C within its own error."""
     none = np.zeros(0)
-    _, ahead = room_draws(plan, none, none, at_h=0.1, until_h=24.0, rng=np.random.default_rng(2), count=2000)
+    _, ahead = room_draws(
+        plan, (none, none), at_h=0.1, until_h=24.0, rng=np.random.default_rng(2), count=2000
+    )
     assert ahead.celsius.mean() == pytest.approx(20.0, abs=0.2)
