@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 from logger.alarms.conditions.heat import EARLY_C, PAST_CREDIT_S, core_will_overheat
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer
@@ -244,8 +243,11 @@ def _hottest_first(signal: ProbeSignal) -> float:
     return -(signal.believed_c or 0.0)
 
 
-def excepted(blocking: Sequence[Obstacle], signed: Mapping[str, Any] | None, age_ms: int) -> bool:
-    """Whether a signed exception (its event's data) lets all of these pass: it is recent, and about the same."""
+def excepted(blocking: Sequence[Obstacle], signed: Mapping[str, object] | None, age_ms: int) -> bool:
+    """Return whether a signed exception (its event's data) lets all of these pass: it is recent, and about the same."""
     if signed is None or not 0 <= age_ms <= EXCEPTION_MIN * 60_000:
         return False
-    return all(obstacle.signable and str(obstacle.why) in signed["whys"] for obstacle in blocking)
+    whys = signed["whys"]
+    return isinstance(whys, list) and all(
+        obstacle.signable and str(obstacle.why) in whys for obstacle in blocking
+    )

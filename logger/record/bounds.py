@@ -10,9 +10,10 @@ import json
 import math
 import zipfile
 from collections.abc import Callable, Iterator
-from typing import IO, Any
+from typing import IO, NoReturn
 
 from logger.errors import BadInput
+from logger.record.json_values import JsonValue
 from logger.worker import WorkerLimits
 
 #: Largest file that is read at all, packed or not, bytes. Three days of six probes every 5 s (311,040 readings) are
@@ -47,8 +48,7 @@ _AGAIN = "take the file as it was exported"
 
 
 def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
-    """Return a packed file whose directory is small, with entries that are neither too many nor too large nor too
-    well packed.
+    """Return a packed file, once its entries are neither too many nor too large nor too well packed.
 
     Raises BadInput saying which, before anything is unpacked; zipfile's own errors where it is no such file.
     """
@@ -85,7 +85,7 @@ def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
 
 
 def _check_directory(file: IO[bytes], where: str) -> None:
-    """Refuses a directory of more entries than any record has: reading it alone would take the memory."""
+    """Refuse a directory of more entries than any record has: reading it alone would take the memory."""
     end = file.seek(0, 2)
     if end > LARGEST:
         raise BadInput(
@@ -116,7 +116,7 @@ def _check_directory(file: IO[bytes], where: str) -> None:
 
 
 def bytes_for(name: str) -> int:
-    """How large a file of a bundle may be, unpacked."""
+    """Return how large a file of a bundle may be, unpacked, bytes."""
     if name.endswith(".csv"):
         return TABLE_BYTES.get(name.removesuffix(".csv"), TEXT_BYTES)
     if name.startswith("photos/"):
@@ -125,7 +125,7 @@ def bytes_for(name: str) -> int:
 
 
 def lines_of(text: IO[str], where: str) -> Iterator[str]:
-    """Lines of a text, none of them longer than a line may be. Raises BadInput with the line's number."""
+    """Yield the lines of a text, none of them longer than a line may be. Raises BadInput with the line's number."""
     number = 0
     while line := text.readline(LINE_BYTES + 1):
         number += 1
@@ -136,7 +136,7 @@ def lines_of(text: IO[str], where: str) -> Iterator[str]:
         yield line
 
 
-def read_json(text: str | bytes, where: str, constant: Callable[[str], Any] | None = None) -> Any:
+def read_json(text: str | bytes, where: str, constant: Callable[[str], object] | None = None) -> JsonValue:
     """Return a JSON value that is safe to keep, to show and to write again.
 
     No deeper than our own, every number finite and within 64 bits, every text whole Unicode. Raises BadInput.
@@ -155,7 +155,7 @@ def never(_word: str) -> None:
     """Refuse an Infinity where it is shown."""
 
 
-def sound(value: Any, where: str, *, endless: bool = False) -> None:
+def sound(value: JsonValue, where: str, *, endless: bool = False) -> None:
     """Look through a JSON value. Raises BadInput for what `read_json` refuses. `endless`: an infinity is not."""
     held = [(value, 0)]
     while held:
@@ -192,5 +192,5 @@ def sound(value: Any, where: str, *, endless: bool = False) -> None:
             held += [(part, depth + 1) for part in one]
 
 
-def _no_number(word: str) -> Any:
+def _no_number(word: str) -> NoReturn:
     raise ValueError(f"{word} is no number")

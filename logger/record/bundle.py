@@ -18,7 +18,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, IntegrityError
@@ -29,6 +29,7 @@ from logger.record import event_views
 from logger.record.bounds import CELL_CHARS, MOST_PHOTOS, bytes_for, lines_of, never, open_packed, read_json
 from logger.record.files import SCHEMA, as_csv, from_csv
 from logger.record.gather import gather
+from logger.record.json_values import JsonObject, TableRow
 from logger.record.seal import seal_hash
 from logger.record.shapes import ROWS, ManifestShape, PourShape, RecordShape, check_data, fits
 from logger.record.verify import Verdict, verify
@@ -37,6 +38,9 @@ from logger.store.hash_chain import canonical
 from logger.store.parcel import Parcel
 from logger.store.photos import KINDS, is_name, path_of
 from logger.store.transfer import COLUMNS, Begun, begin, pour_of, put_rows, recorded_station, rows_of
+
+if TYPE_CHECKING:
+    from _typeshed import WriteableBuffer
 
 BUNDLE_VERSION = 1
 _NAMES = ("pour.json", "record.json", "SCHEMA.md", *(f"{name}.csv" for name in COLUMNS))
@@ -53,7 +57,7 @@ def write_bundle(
     """Write a pour's bundle. Raises NotFound, and StoreError when a photo's file is gone."""
     record = gather(connection, pour_id, workshop)
     pour = pour_of(connection, pour_id)
-    hashes: dict[str, dict[str, Any]] = {}
+    hashes: dict[str, JsonObject] = {}
     # Quickly packed: the hash in each row shrinks by half at best.
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
 
@@ -79,14 +83,14 @@ def write_bundle(
             for event in record["additions"]
             if event_views.subject(event["kind"], event["data"]) == "photo"
         ]:
-            found = None if photos is None else path_of(photos, photo.get("sha256"))
-            if found is None:
+            photo_path = None if photos is None else path_of(photos, photo.get("sha256"))
+            if photo_path is None:
                 raise StoreError(
                     f"photo {str(photo.get('sha256'))[:12]} of pour {pour_id} is gone from the disk; "
                     "restore it from a backup, then export again"
                 )
-            if f"photos/{found.name}" not in hashes:
-                put(f"photos/{found.name}", [found.read_bytes()])
+            if f"photos/{photo_path.name}" not in hashes:
+                put(f"photos/{photo_path.name}", [photo_path.read_bytes()])
         manifest = {
             "bundle_version": BUNDLE_VERSION,
             "made_ms": now_ms,
@@ -118,21 +122,21 @@ def unpack(file: IO[bytes], parcel: Parcel, pictures: Path, where: str = "the bu
     question: `verify`.
     """
     csv.field_size_limit(CELL_CHARS)
-    with _damage_told(where), open_packed(file, where) as packed, parcel.open() as tx:
+    with _damage_errors(where), open_packed(file, where) as packed, parcel.open() as tx:
         manifest = _manifest(packed, where)
         reader = _Reader(packed, manifest, where)
         pour = read_json(reader.whole("pour.json"), f"{where}: pour.json")
-        told = fits(PourShape, pour, f"{where}: pour.json")
+        shaped = fits(PourShape, pour, f"{where}: pour.json")
         raw = reader.whole("record.json")
         record = body = None
-        if told.seal is not None:
+        if shaped.seal is not None:
             record = fits(
                 RecordShape, read_json(raw, f"{where}: record.json", never), f"{where}: record.json"
             )
             body = raw.decode()
         reader.whole("SCHEMA.md")
         boots = list(reader.rows("boots"))
-        made = Unpacked(manifest.workshop, told, record, body, _by_side(boots, where))
+        unpacked = Unpacked(manifest.workshop, shaped, record, body, _by_side(boots, where))
         begun = _begin(tx, pour, body, boots)
         for name in ("events", "alarms", "forecasts", "readings"):
             _fill(tx, begun, name, reader.rows(name))
@@ -140,17 +144,17 @@ def unpack(file: IO[bytes], parcel: Parcel, pictures: Path, where: str = "the bu
         for name in manifest.files:
             if name.startswith("photos/"):
                 reader.save(name, pictures / name.removeprefix("photos/"))
-        made.unlike = reader.unlike
-    return made
+        unpacked.unlike = reader.unlike
+    return unpacked
 
 
 def prove(path: Path, folder: Path, where: str, printed: str | None = None) -> Verdict:
-    """Proves a bundle: every row and photo, in a parcel in that folder. Damage is told, not raised."""
+    """Prove a bundle: every row and photo, in a parcel in that folder. Damage is a verdict, and raises nothing."""
     parcel = Parcel(folder / "parcel.sqlite3", new=True)
     try:
         with path.open("rb") as file:
-            made = unpack(file, parcel, folder / "photos", where)
-        return _verdict(parcel, made, folder / "photos", where, printed)
+            unpacked = unpack(file, parcel, folder / "photos", where)
+        return _verdict(parcel, unpacked, folder / "photos", where, printed)
     except (BadInput, NotAllowed) as error:
         place = error.where if isinstance(error, BadInput) else where
         return Verdict(0, False, False, 0, 0, str(error), "altered", place)
@@ -161,43 +165,43 @@ def prove(path: Path, folder: Path, where: str, printed: str | None = None) -> V
 def accept(path: Path, folder: Path, where: str) -> dict[str, str]:
     """Put a stranger's record into a parcel in that folder, and prove it: closed, sealed, whole, and itself.
 
-    Gives what is said of where it is from. Raises BadInput and NotAllowed.
+    Return where it is from: workshop and the seal's hash. Raises BadInput and NotAllowed.
     """
     parcel = Parcel(folder / "parcel.sqlite3", new=True)
     try:
         with path.open("rb") as file:
-            made = unpack(file, parcel, folder / "photos", where)
-        if made.pour.seal is None:
+            unpacked = unpack(file, parcel, folder / "photos", where)
+        if unpacked.pour.seal is None:
             raise NotAllowed(
                 "this record was not sealed when it was exported: close the pour there, then export it"
             )
-        verdict = _verdict(parcel, made, folder / "photos", where)
+        verdict = _verdict(parcel, unpacked, folder / "photos", where)
         if not verdict.ok:
             raise NotAllowed(f"the record does not stand and is not imported: {verdict.sentence}")
         with parcel.open() as connection:
-            _one_story(connection, made, where)
+            _one_story(connection, unpacked, where)
     finally:
         parcel.close()
-    for name in made.photos:
+    for name in unpacked.photos:
         _check_picture(folder / "photos" / name, where)
-    return {"workshop": made.workshop, "seal_sha256": verdict.seal_sha256}
+    return {"workshop": unpacked.workshop, "seal_sha256": verdict.seal_sha256}
 
 
 def _verdict(
-    parcel: Parcel, made: Unpacked, pictures: Path, where: str, printed: str | None = None
+    parcel: Parcel, unpacked: Unpacked, pictures: Path, where: str, printed: str | None = None
 ) -> Verdict:
     with parcel.open() as connection:
         verdict = verify(connection, Parcel.POUR, printed=printed, pictures=pictures)
-    if verdict.ok and made.unlike is not None:
+    if verdict.ok and unpacked.unlike is not None:
         return Verdict(
             Parcel.POUR,
             False,
             verdict.sealed,
             verdict.readings,
             verdict.events,
-            f"{where}: {made.unlike} is not as it was packed",
+            f"{where}: {unpacked.unlike} is not as it was packed",
             "altered",
-            made.unlike,
+            unpacked.unlike,
         )
     return verdict
 
@@ -217,8 +221,8 @@ def _manifest(packed: zipfile.ZipFile, where: str) -> ManifestShape:
                 remedy=_AGAIN,
             )
     at = f"{where}: manifest.json"
-    told = read_json(packed.read("manifest.json"), at)
-    version = told.get("bundle_version") if isinstance(told, dict) else None
+    content = read_json(packed.read("manifest.json"), at)
+    version = content.get("bundle_version") if isinstance(content, dict) else None
     if isinstance(version, int) and version > BUNDLE_VERSION:
         raise BadInput(
             at,
@@ -227,7 +231,7 @@ def _manifest(packed: zipfile.ZipFile, where: str) -> ManifestShape:
             allowed=str(BUNDLE_VERSION),
             remedy="upgrade this one, then bring it in again",
         )
-    manifest = fits(ManifestShape, told, at)
+    manifest = fits(ManifestShape, content, at)
     for name in (*_NAMES, *manifest.files):
         if name not in manifest.files or name not in sizes:
             raise BadInput(f"{where}: {name[:80]}", "is missing", remedy=_AGAIN)
@@ -266,7 +270,7 @@ class _Reader:
         with self._open(name) as entry:
             return entry.read()
 
-    def rows(self, name: str) -> Iterator[tuple[Any, ...]]:
+    def rows(self, name: str) -> Iterator[TableRow]:
         """Yield a table's rows, each of which has its shape."""
         with self._open(f"{name}.csv") as entry:
             text = io.TextIOWrapper(io.BufferedReader(entry, 1 << 16), encoding="utf-8", newline="")
@@ -281,7 +285,7 @@ class _Reader:
             while piece := entry.read(1 << 16):
                 out.write(piece)
 
-    def _sound_event(self, row: tuple[Any, ...]) -> None:
+    def _sound_event(self, row: TableRow) -> None:
         at_ms, kind, *_rest, data, _link = row
         try:
             check_data(kind, data)
@@ -303,20 +307,21 @@ class _Hashed(io.RawIOBase):
         self.digest = hashlib.sha256()
 
     def readable(self) -> bool:
-        """Return True: it can be read."""
+        """Return True: a raw file must say so to be read."""
         return True
 
-    def readinto(self, into: Any) -> int:
-        """Return the next bytes."""
-        piece = self._file.read(len(into))
-        into[: len(piece)] = piece
+    def readinto(self, into: WriteableBuffer) -> int:
+        """Fill a buffer with the next bytes; return how many."""
+        view = memoryview(into)
+        piece = self._file.read(len(view))
+        view[: len(piece)] = piece
         self.digest.update(piece)
         return len(piece)
 
 
 @contextmanager
-def _damage_told(where: str) -> Iterator[None]:
-    """Whatever a damaged or hostile file does to the libraries that read it is told as what it is."""
+def _damage_errors(where: str) -> Iterator[None]:
+    """Raise BadInput for whatever a damaged or hostile file does to the libraries that read it."""
     try:
         yield
     except BadInput:
@@ -348,7 +353,7 @@ def _damage_told(where: str) -> Iterator[None]:
         ) from error
 
 
-def _by_side(boots: list[tuple[Any, ...]], where: str) -> dict[str, dict[str, int]]:
+def _by_side(boots: list[TableRow], where: str) -> dict[str, dict[str, int]]:
     sides: dict[str, dict[str, int]] = {"station": {}, "service": {}}
     for boot_id, offset_ms, _clock_set, of in boots:
         if boot_id in sides[of]:
@@ -357,7 +362,7 @@ def _by_side(boots: list[tuple[Any, ...]], where: str) -> dict[str, dict[str, in
     return sides
 
 
-def _begin(tx: Connection, pour: dict[str, Any], body: str | None, boots: list[tuple[Any, ...]]) -> Begun:
+def _begin(tx: Connection, pour: JsonObject, body: str | None, boots: list[TableRow]) -> Begun:
     station, service = pour["station"], any(row[3] == "service" for row in boots)
     stations = {
         "station": None if station is None else recorded_station(tx, station, 0),
@@ -366,8 +371,8 @@ def _begin(tx: Connection, pour: dict[str, Any], body: str | None, boots: list[t
     return begin(tx, pour, body, boots, stations)
 
 
-def _fill(tx: Connection, begun: Begun, name: str, rows: Iterator[tuple[Any, ...]]) -> None:
-    many: list[tuple[Any, ...]] = []
+def _fill(tx: Connection, begun: Begun, name: str, rows: Iterator[TableRow]) -> None:
+    many: list[TableRow] = []
     for row in rows:
         many.append(row)
         if len(many) == _MANY:
@@ -376,14 +381,14 @@ def _fill(tx: Connection, begun: Begun, name: str, rows: Iterator[tuple[Any, ...
     put_rows(tx, begun, name, many)
 
 
-def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
-    """Raise BadInput where a record's parts, each of which is sound, tell of different pours."""
-    pour, record, seal = made.pour, made.record, made.pour.seal
+def _one_story(connection: Connection, unpacked: Unpacked, where: str) -> None:
+    """Raise BadInput where a record's parts, each of which is sound, are of different pours."""
+    pour, record, seal = unpacked.pour, unpacked.record, unpacked.pour.seal
     assert record is not None
     assert seal is not None
     poured_ms = None
     if pour.poured_boot_id is not None and pour.poured_boot_ms is not None:
-        offset_ms = made.boots["service"].get(pour.poured_boot_id)
+        offset_ms = unpacked.boots["service"].get(pour.poured_boot_id)
         if offset_ms is None:
             raise BadInput(f"{where}: boots.csv", "lacks the boot in which pouring began", remedy=_AGAIN)
         poured_ms = pour.poured_boot_ms + offset_ms
@@ -403,7 +408,7 @@ def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
         ("model", record.model_version, pour.model_version),
         ("readings", record.chain.readings, pour.reading_head),
         ("readings", seal.readings.head, pour.reading_head),
-        ("boots", seal.boots, made.boots["station"]),
+        ("boots", seal.boots, unpacked.boots["station"]),
     ):
         if one != other:
             raise BadInput(
@@ -421,7 +426,7 @@ def _one_story(connection: Connection, made: Unpacked, where: str) -> None:
     for photo in record.photos:
         if named.get(photo.sha256) != photo.type:
             raise BadInput(where, "tells two stories of a photo", value=photo.sha256[:12], remedy=_AGAIN)
-    made.photos = {f"{sha256}.{KINDS[kind]}": kind for sha256, kind in named.items()}
+    unpacked.photos = {f"{sha256}.{KINDS[kind]}": kind for sha256, kind in named.items()}
 
 
 def _check_picture(path: Path, where: str) -> None:

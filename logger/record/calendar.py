@@ -72,10 +72,10 @@ def stamp(at_ms: int) -> str:
 
 
 def escaped(text: str) -> str:
-    """Text with backslash, semicolon, comma and line ends escaped (RFC 5545, 3.3.11); control characters dropped."""
+    """Return text with backslash, semicolon, comma and line ends escaped (RFC 5545, 3.3.11), no control characters."""
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    kept = "".join(letter for letter in text if letter >= " " or letter in "\n\t").replace("\x7f", "")
-    return kept.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,").replace("\n", "\\n")
+    printable = "".join(letter for letter in text if letter >= " " or letter in "\n\t").replace("\x7f", "")
+    return printable.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,").replace("\n", "\\n")
 
 
 def folded(line: str) -> str:

@@ -1,6 +1,6 @@
 """Walks a hash chain and says which row is wrong, and how. Pure.
 
-A chain alone tells that something is wrong at a place; the number of rows that was sealed tells whether a row there
+A chain alone shows that something is wrong at a place; the number of rows that was sealed shows whether a row there
 was altered, is missing, or was put in.
 """
 
@@ -46,7 +46,7 @@ class Walked:
 
     count: int
     head: str
-    found: Break | None
+    broken: Break | None
 
 
 def walk(

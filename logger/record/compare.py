@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from logger.record.json_values import JsonObject, JsonView
 from logger.record.plots import MANY, Line, plot
 
-#: Pours that are told apart on one sheet.
+#: Pours that can be distinguished on one sheet.
 MOST = len(MANY)
 
 
@@ -40,21 +40,23 @@ class Compared:
             return None
         return self.peak_c - self.predicted_c
 
-    def to_json(self) -> dict[str, Any]:
-        """Plain values."""
-        told = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        told = {name: round(value, 3) if isinstance(value, float) else value for name, value in told.items()}
-        return told | {"error_k": None if self.error_k is None else round(self.error_k, 3)}
+    def to_json(self) -> JsonObject:
+        """Return plain values."""
+        fields = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        fields = {
+            name: round(value, 3) if isinstance(value, float) else value for name, value in fields.items()
+        }
+        return fields | {"error_k": None if self.error_k is None else round(self.error_k, 3)}
 
 
 def compared(
     pour_id: int,
-    plan: Mapping[str, Any],
-    prediction: Mapping[str, Any] | None,
-    curves: Iterable[Mapping[str, Any]],
+    plan: JsonView,
+    prediction: JsonView | None,
+    curves: Iterable[JsonView],
     workshop: str | None = None,
 ) -> Compared:
-    """One pour from its plan (JSON), its frozen prediction and its measured curves (hours from pouring, °C).
+    """Return one pour from its plan (JSON), its frozen prediction and its measured curves (hours from pouring, °C).
 
     `workshop`: where its record is from; None: our own.
     """
@@ -62,14 +64,14 @@ def compared(
     for curve in curves:
         hours = np.array(curve["hours"], dtype=float)
         celsius = np.array([np.nan if v is None else v for v in curve["celsius"]], dtype=float)
-        kept = hours >= 0
+        after = hours >= 0
         kind = curve["place"].partition("-")[0]
-        if not np.isfinite(celsius[kept]).any():
+        if not np.isfinite(celsius[after]).any():
             continue
         if kind == "core":
-            cores.append((hours[kept], celsius[kept]))
+            cores.append((hours[after], celsius[after]))
         elif kind == "room":
-            rooms.append(float(np.nanmean(celsius[kept])))
+            rooms.append(float(np.nanmean(celsius[after])))
     predicted_c = predicted_at_h = peak_c = peak_at_h = None
     hours_out: list[float] = []
     core_out: list[float | None] = []
@@ -108,7 +110,7 @@ def chosen(
     depth_mm: tuple[float, float] | None = None,
     room_c: tuple[float, float] | None = None,
 ) -> list[Compared]:
-    """Those of a resin, a range of depths and a range of rooms (a pour without a measured room is in no range)."""
+    """Return those of a resin, a range of depths and a range of rooms; one without a measured room is in no range."""
     return [
         pour
         for pour in pours
@@ -118,7 +120,7 @@ def chosen(
     ]
 
 
-def overlay(pours: Sequence[Compared], shown: Any = float, unit: str = "°C") -> str:
+def overlay(pours: Sequence[Compared], shown: Callable[[float], float] = float, unit: str = "°C") -> str:
     """Return the cores of pours laid over one another from the moment of pouring, as SVG."""
     lines = [
         Line(
@@ -131,11 +133,12 @@ def overlay(pours: Sequence[Compared], shown: Any = float, unit: str = "°C") ->
         )
         for pour, (colour, dash) in zip(pours, MANY, strict=False)
     ]
-    return plot(lines, title="Cores of pours over each other", unit=unit, height=340 + 14 * (len(lines) // 4))
+    size = (680.0, 340.0 + 14 * (len(lines) // 4))
+    return plot(lines, title="Cores of pours over each other", unit=unit, size=size)
 
 
 def errors(pours: Iterable[Compared]) -> dict[str, float | int | None]:
-    """How far predicted peaks were from real ones, over our own pours: how many, mean and largest error, K."""
+    """Return how far predicted peaks were from real ones, over our own pours: how many, mean and largest error, K."""
     off: list[float] = [pour.error_k for pour in pours if pour.error_k is not None and pour.workshop is None]
     return {
         "pours": len(off),

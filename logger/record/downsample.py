@@ -13,7 +13,7 @@ import numpy.typing as npt
 def thin(
     x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], width: int
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """First, last, lowest and highest of each of `width` equal columns of x (sorted); NaN rows are kept."""
+    """Return first, last, lowest and highest of each of `width` equal columns of x (sorted), and NaN rows."""
     if len(x) <= 4 * width:
         return x, y
     column = np.minimum(((x - x[0]) * (width / (x[-1] - x[0]))).astype(np.int64), width - 1)
@@ -24,12 +24,12 @@ def thin(
     highest = _first_lowest(np.where(missing, np.inf, -y), starts)
     # Two faults in a row say no more than one: only the first of each run is kept.
     first_fault = np.flatnonzero(missing & ~np.append(False, missing[:-1]))
-    kept = np.unique(np.concatenate([starts, ends, lowest, highest, first_fault]))
-    return x[kept], y[kept]
+    chosen = np.unique(np.concatenate([starts, ends, lowest, highest, first_fault]))
+    return x[chosen], y[chosen]
 
 
 def _first_lowest(values: npt.NDArray[np.float64], starts: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """Where the first lowest value of each group lies; groups follow each other, `starts` says where they begin."""
+    """Return where the first lowest value of each group lies; groups follow each other and begin at `starts`."""
     sizes = np.diff(np.append(starts, len(values)))
     at_lowest = np.flatnonzero(values == np.repeat(np.minimum.reduceat(values, starts), sizes))
     group = np.searchsorted(starts, at_lowest, side="right")

@@ -1,15 +1,16 @@
-"""What the events of a pour say, sorted by what they are about. Pure: events in, plain values out.
+"""The events of a pour, sorted by what they are about. Pure: events in, plain values out.
 
 Events of these kinds carry data (see record/SCHEMA.md): lot, batch, layer, look, photo, test, outcome, signed,
-unsigned, override, station-chosen. An outcome told again replaces the one before; the events keep both.
+unsigned, override, station-chosen. A later outcome replaces the one before; the events keep both.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
 
 from logger.errors import BadInput
+from logger.planning.readiness import Override, Signature
+from logger.record.json_values import JsonObject, JsonView
 
 #: Defects that a casting can have → in words. Common practice, no source.
 DEFECTS = {
@@ -25,24 +26,24 @@ STATES = {"good": "good", "flawed": "flawed, can be mended", "lost": "lost"}
 #: What is tested, when a casting leaves its form.
 TESTS = {"release": "came out of the form", "hardness": "hardness"}
 
-Event = Mapping[str, Any]
+Event = JsonView
 
 
-def lots(events: Iterable[Event]) -> list[dict[str, Any]]:
-    """Resin lots used: product, part, lot, expires_on, kg, and who noted it."""
+def lots(events: Iterable[Event]) -> list[JsonObject]:
+    """Return the resin lots used: product, part, lot, expires_on, kg, and who noted it."""
     return [_about(event) for event in events if _kind(event) == "lot"]
 
 
-def batches(events: Iterable[Event]) -> list[dict[str, Any]]:
-    """Batches weighed: a_g, b_g, error_pct, light, sentence, …"""
+def batches(events: Iterable[Event]) -> list[JsonObject]:
+    """Return the batches weighed: a_g, b_g, error_pct, light, sentence, …"""
     return [_about(event) for event in events if _kind(event) in ("batch", "mixed")]
 
 
 def layers(
-    events: Iterable[Event], planned: Sequence[Mapping[str, Any]], depth_mm: float, poured_ms: int | None
-) -> list[dict[str, Any]]:
-    """Each layer as planned, and when it was poured in truth (h since pouring)."""
-    found = [
+    events: Iterable[Event], planned: Sequence[JsonView], depth_mm: float, poured_ms: int | None
+) -> list[JsonObject]:
+    """Return each layer as planned, and when it was really poured (h since pouring)."""
+    rows = [
         {
             "number": 1,
             "depth_mm": depth_mm,
@@ -54,7 +55,7 @@ def layers(
     for number, layer in enumerate(planned, start=2):
         event = poured.pop(number, None)
         at_h = None if event is None or poured_ms is None else _hours(event["at_ms"], poured_ms)
-        found.append(
+        rows.append(
             {
                 "number": number,
                 "depth_mm": layer["depth_mm"],
@@ -64,32 +65,32 @@ def layers(
         )
     for number, event in sorted(poured.items()):
         at_h = None if poured_ms is None else _hours(event["at_ms"], poured_ms)
-        found.append({"number": number, "depth_mm": None, "planned_at_h": None, "poured_at_h": at_h})
-    return found
+        rows.append({"number": number, "depth_mm": None, "planned_at_h": None, "poured_at_h": at_h})
+    return rows
 
 
-def of_kind(events: Iterable[Event], kind: str) -> list[dict[str, Any]]:
-    """Events of a kind with their data: looks, photos, tests."""
+def of_kind(events: Iterable[Event], kind: str) -> list[JsonObject]:
+    """Return the events of a kind with their data: looks, photos, tests."""
     return [_about(event) for event in events if _kind(event) == kind]
 
 
-def outcome(events: Iterable[Event]) -> dict[str, Any] | None:
-    """How it ended, as it was told last: state, defects, rework_cost, currency, rework_h, who and when; or None."""
-    told = [_about(event) for event in events if _kind(event) == "outcome"]
-    return told[-1] if told else None
+def outcome(events: Iterable[Event]) -> JsonObject | None:
+    """Return the last outcome: state, defects, rework_cost, currency, rework_h, who and when; None without one."""
+    outcomes = [_about(event) for event in events if _kind(event) == "outcome"]
+    return outcomes[-1] if outcomes else None
 
 
 def points(
-    wanted: Iterable[Mapping[str, Any]], signed: Iterable[Any], overrides: Iterable[Any]
-) -> list[dict[str, Any]]:
-    """Each readiness point with who signed it and who let it pass, by name and reason."""
+    required: Iterable[JsonView], signed: Iterable[Signature], overrides: Iterable[Override]
+) -> list[JsonObject]:
+    """Return each readiness point with who signed it and who let it pass, by name and reason."""
     signatures, passed = list(signed), {override.point: override for override in overrides}
-    found = []
-    for point in wanted:
+    rows = []
+    for point in required:
         name = point["id"]
         by = [signature.person for signature in signatures if signature.point == name]
         override = passed.get(name)
-        found.append(
+        rows.append(
             {
                 "id": name,
                 "question": point["question"],
@@ -101,11 +102,11 @@ def points(
                 "override": None if override is None else {"by": override.person, "reason": override.reason},
             }
         )
-    return found
+    return rows
 
 
-def check_outcome(data: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what somebody tells of the outcome, in order. Raises BadInput naming the field."""
+def check_outcome(data: JsonView) -> JsonObject:
+    """Return an outcome as somebody gave it, checked. Raises BadInput naming the field."""
     state = data.get("state")
     if state not in STATES:
         raise BadInput("state", "is not known", value=state, allowed=", ".join(STATES), remedy="choose one")
@@ -136,8 +137,8 @@ def check_outcome(data: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def check_test(data: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a test on the casting as somebody tells it. Raises BadInput naming the field."""
+def check_test(data: JsonView) -> JsonObject:
+    """Return a test on the casting as somebody gave it, checked. Raises BadInput naming the field."""
     what, value = data.get("what"), str(data.get("value") or "").strip()
     if what not in TESTS:
         raise BadInput("what", "is not known", value=what, allowed=", ".join(TESTS), remedy="choose one")
@@ -146,7 +147,7 @@ def check_test(data: Mapping[str, Any]) -> dict[str, Any]:
     return {"what": what, "value": value[:300]}
 
 
-def check_layer(number: float) -> dict[str, Any]:
+def check_layer(number: float) -> JsonObject:
     """Return a later layer's number. Raises BadInput."""
     if not 2 <= number <= 100 or number != int(number):
         raise BadInput(
@@ -159,7 +160,7 @@ def check_layer(number: float) -> dict[str, Any]:
     return {"number": int(number)}
 
 
-def _amount(name: str, value: Any) -> float:
+def _amount(name: str, value: object) -> float:
     if value is None or value == "":
         return 0.0
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1e9:
@@ -167,7 +168,7 @@ def _amount(name: str, value: Any) -> float:
     return float(value)
 
 
-def subject(kind: str, data: Mapping[str, Any] | None) -> str:
+def subject(kind: str, data: JsonView | None) -> str:
     """Return what an event is about: an addition after sealing names it in its data."""
     return str(data.get("about", kind)) if kind == "addition" and isinstance(data, Mapping) else kind
 
@@ -176,7 +177,7 @@ def _kind(event: Event) -> str:
     return subject(str(event["kind"]), event["data"])
 
 
-def _about(event: Event) -> dict[str, Any]:
+def _about(event: Event) -> JsonObject:
     data = {name: value for name, value in (event["data"] or {}).items() if name not in ("about", "reason")}
     return {"at_ms": event["at_ms"], "by": event["by"], "text": event["text"], **data}
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +15,7 @@ from logger.cure.model.diffusion import slow_down
 from logger.cure.model.history import conversion_along
 from logger.cure.solver.hardness import hardness
 from logger.plan.file import Resin
+from logger.record.json_values import JsonObject
 
 Array = npt.NDArray[np.float64]
 #: The steepest rise is judged over this span, so that probe noise is no rise, h.
@@ -39,8 +39,8 @@ class Place:
 
     def good(self) -> tuple[Array, Array]:
         """Return the readings that are temperatures."""
-        kept = ~np.isnan(self.celsius)
-        return self.hours[kept], self.celsius[kept]
+        present = ~np.isnan(self.celsius)
+        return self.hours[present], self.celsius[present]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +77,8 @@ class Figures:
     air_dampest_hour_at_h: float | None = None
     places: dict[str, int] = field(default_factory=dict)
 
-    def to_json(self) -> dict[str, Any]:
-        """Plain values, rounded to what a probe can tell."""
+    def to_json(self) -> JsonObject:
+        """Return plain values, rounded to what a probe can resolve."""
         return {
             name: round(value, 3) if isinstance(value, float) else value
             for name, value in asdict(self).items()
@@ -88,24 +88,24 @@ class Figures:
 def places_from(
     rows: Sequence[tuple[float, str, float | None]],
 ) -> dict[str, Place]:
-    """(hours, place, °C or None) rows → one Place each, sorted by time."""
+    """Return one Place for each place in rows of (hours, place, °C or None), sorted by time."""
     gathered: dict[str, tuple[list[float], list[float]]] = {}
     for hours, place, celsius in rows:
         of_place = gathered.setdefault(place, ([], []))
         of_place[0].append(hours)
         of_place[1].append(np.nan if celsius is None else celsius)
-    made = {}
+    places = {}
     for place, (hours_list, celsius_list) in gathered.items():
         hours_array, celsius_array = np.array(hours_list), np.array(celsius_list)
         order = np.argsort(hours_array, kind="stable")
-        made[place] = Place(hours_array[order], celsius_array[order])
-    return made
+        places[place] = Place(hours_array[order], celsius_array[order])
+    return places
 
 
 def figures(
     places: dict[str, Place],
     limit_c: float,
-    predicted: dict[str, Any] | None = None,
+    predicted: JsonObject | None = None,
     *,
     resin: Resin | None = None,
     release_h: float | None = None,
@@ -115,47 +115,47 @@ def figures(
 
     With `resin` and `release_h` the cure at the release is estimated; `humidity` holds % instead of °C.
     """
-    known: dict[str, Any] = {"limit_c": limit_c}
+    values: JsonObject = {"limit_c": limit_c}
     everything = [place.celsius for place in places.values()]
-    known["readings"] = int(sum(len(celsius) for celsius in everything))
-    known["faults"] = int(sum(int(np.isnan(celsius).sum()) for celsius in everything))
-    known["places"] = {name: len(place.hours) for name, place in sorted(places.items())}
+    values["readings"] = int(sum(len(celsius) for celsius in everything))
+    values["faults"] = int(sum(int(np.isnan(celsius).sum()) for celsius in everything))
+    values["places"] = {name: len(place.hours) for name, place in sorted(places.items())}
     ends = [float(place.hours[-1]) for place in places.values() if len(place.hours)]
-    known["hours"] = max(ends, default=0.0)
+    values["hours"] = max(ends, default=0.0)
     core = _hottest_core(places)
     if core is not None:
-        known |= _of_core(*core, limit_c)
+        values |= _of_core(*core, limit_c)
         if "surface" in places:
-            known |= _spread(core, places["surface"].good())
+            values |= _spread(core, places["surface"].good())
         if resin is not None and release_h is not None:
-            known |= _at_release(*core, resin, release_h)
+            values |= _at_release(*core, resin, release_h)
     if "room" in places:
         hours, celsius = places["room"].good()
         after = hours >= 0
         if after.any():
             coldest = int(np.argmin(celsius[after]))
-            known["room_coldest_c"] = float(celsius[after][coldest])
-            known["room_coldest_at_h"] = float(hours[after][coldest])
-            known["room_hottest_c"] = float(celsius[after].max())
+            values["room_coldest_c"] = float(celsius[after][coldest])
+            values["room_coldest_at_h"] = float(hours[after][coldest])
+            values["room_hottest_c"] = float(celsius[after].max())
         coldest_hour = hour_means(hours, celsius)
         if coldest_hour:
-            known["room_coldest_hour_at_h"], known["room_coldest_hour_c"] = min(
+            values["room_coldest_hour_at_h"], values["room_coldest_hour_c"] = min(
                 coldest_hour, key=lambda hour: hour[1]
             )
     if humidity is not None:
         damp = hour_means(*humidity.good())
         if damp:
-            known["air_dampest_hour_at_h"], known["air_dampest_hour_pct"] = max(
+            values["air_dampest_hour_at_h"], values["air_dampest_hour_pct"] = max(
                 damp, key=lambda hour: hour[1]
             )
     if predicted is not None:
-        known["predicted_peak_c"] = float(predicted["peak_c"])
-        known["predicted_peak_at_h"] = float(predicted["peak_at_h"])
-    return Figures(**known)
+        values["predicted_peak_c"] = float(predicted["peak_c"])
+        values["predicted_peak_at_h"] = float(predicted["peak_at_h"])
+    return Figures(**values)
 
 
 def _hottest_core(places: dict[str, Place]) -> tuple[Array, Array] | None:
-    """Return the core probe that got hottest: with two probes in the resin, the record tells the worse."""
+    """Return the core probe that got hottest: with two probes in the resin, the record has the worse."""
     cores = [place.good() for name, place in places.items() if name == "core" or name.startswith("core-")]
     cores = [(hours[hours >= 0], celsius[hours >= 0]) for hours, celsius in cores]
     cores = [core for core in cores if len(core[0])]
@@ -163,7 +163,7 @@ def _hottest_core(places: dict[str, Place]) -> tuple[Array, Array] | None:
 
 
 def hour_means(hours: Array, values: Array) -> list[tuple[float, float]]:
-    """(hour at which it begins, mean of its readings) of every whole hour from pouring on that has readings."""
+    """Return (hour at which it begins, mean of its readings) of every whole hour from pouring on with readings."""
     after = hours >= 0
     if not after.any():
         return []
@@ -173,28 +173,28 @@ def hour_means(hours: Array, values: Array) -> list[tuple[float, float]]:
     return [(float(hour), float(total[hour] / count[hour])) for hour in np.flatnonzero(count)]
 
 
-def _at_release(hours: Array, celsius: Array, resin: Resin, release_h: float) -> dict[str, Any]:
-    """Estimated conversion and glass transition where the core probe is, when the form was opened.
+def _at_release(hours: Array, celsius: Array, resin: Resin, release_h: float) -> JsonObject:
+    """Estimate conversion and glass transition where the core probe is, when the form was opened.
 
     Between readings, and across gaps, the temperature is taken as a straight line. A reading missing at the
     beginning or the end is not made up: the course then starts and ends with what was read.
     """
-    known = {"release_at_h": release_h}
+    values = {"release_at_h": release_h}
     until = hours <= release_h
     hours, celsius = _means(hours[until], celsius[until], CURE_STEP_H)
     if len(hours) < 2:
-        return known
+        return values
     alpha = float(conversion_along(hours, celsius, resin.rate, slow_down(resin))[0, -1])
-    found = hardness(alpha, float(celsius[-1]), resin.glass)
-    return known | {
+    state = hardness(alpha, float(celsius[-1]), resin.glass)
+    return values | {
         "conversion_at_release": alpha,
-        "tg_at_release_c": found.tg_c,
-        "hardness_at_release": found.word,
+        "tg_at_release_c": state.tg_c,
+        "hardness_at_release": state.word,
     }
 
 
 def _means(hours: Array, celsius: Array, step_h: float) -> tuple[Array, Array]:
-    """Means of time and temperature over steps of `step_h`, where there are readings."""
+    """Return means of time and temperature over steps of `step_h`, where there are readings."""
     number = np.floor(hours / step_h).astype(np.int64)
     count = np.bincount(number)
     some = count > 0
@@ -204,13 +204,13 @@ def _means(hours: Array, celsius: Array, step_h: float) -> tuple[Array, Array]:
     )
 
 
-def _of_core(hours: Array, celsius: Array, limit_c: float) -> dict[str, Any]:
+def _of_core(hours: Array, celsius: Array, limit_c: float) -> JsonObject:
     peak = int(np.argmax(celsius))
     steps = np.diff(hours)
     # Between two readings the temperature is taken as their mean; across a gap nothing is claimed.
     counted = np.where(steps <= GAP_H, steps, 0.0)
     middle = (celsius[1:] + celsius[:-1]) / 2
-    out: dict[str, Any] = {
+    out: JsonObject = {
         "core_peak_c": float(celsius[peak]),
         "core_peak_at_h": float(hours[peak]),
         "hours_over_limit": float(counted[middle > limit_c].sum()),
@@ -230,7 +230,7 @@ def _of_core(hours: Array, celsius: Array, limit_c: float) -> dict[str, Any]:
     return out
 
 
-def _spread(core: tuple[Array, Array], surface: tuple[Array, Array]) -> dict[str, Any]:
+def _spread(core: tuple[Array, Array], surface: tuple[Array, Array]) -> JsonObject:
     hours, celsius = core
     if not len(surface[0]):
         return {}

@@ -12,13 +12,13 @@ import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection
 
 from logger.errors import BadInput
 from logger.record.bounds import MOST_ROWS, read_json
 from logger.record.gather import gather
+from logger.record.json_values import JsonValue, TableRow
 from logger.record.shapes import StrictShape, fits
 from logger.store.hash_chain import canonical
 from logger.store.transfer import COLUMNS, pour_of, rows_of
@@ -57,7 +57,7 @@ SCHEMA = Path(__file__).with_name("SCHEMA.md")
 
 
 def csv_lines(connection: Connection, pour_id: int, name: str) -> Iterator[str]:
-    """One table of a pour as CSV, a heading first. Raises NotFound for an unknown pour, BadInput for a table."""
+    """Return one table of a pour as CSV, a heading first. Raises NotFound for an unknown pour, BadInput for a table."""
     if name not in COLUMNS:
         raise BadInput(
             "table", "is not known", value=name, allowed=", ".join(COLUMNS), remedy="name one of them"
@@ -65,8 +65,8 @@ def csv_lines(connection: Connection, pour_id: int, name: str) -> Iterator[str]:
     return as_csv(name, rows_of(connection, pour_id, name))
 
 
-def as_csv(name: str, rows: Iterable[tuple[Any, ...]]) -> Iterator[str]:
-    """Rows as CSV text, some thousand lines a piece."""
+def as_csv(name: str, rows: Iterable[TableRow]) -> Iterator[str]:
+    """Yield rows as CSV text, some thousand lines a piece."""
     held = io.StringIO()
     writer = csv.writer(held, lineterminator="\r\n")
     writer.writerow(COLUMNS[name])
@@ -82,7 +82,7 @@ def as_csv(name: str, rows: Iterable[tuple[Any, ...]]) -> Iterator[str]:
 
 def from_csv(
     name: str, text: str | Iterable[str], shape: type[StrictShape] | None = None
-) -> Iterator[tuple[Any, ...]]:
+) -> Iterator[TableRow]:
     """Yield the rows of a table's CSV, as text or by lines. Raises BadInput naming file, line and column.
 
     `shape`: what each row must be, and with it how many there may be: for files from elsewhere.
@@ -111,11 +111,13 @@ def from_csv(
                     remedy="the row is torn: take the file as it was exported",
                 )
             try:
-                made = tuple(read(cell) if cell else None for read, cell in zip(reads, row, strict=True))
+                values = tuple(read(cell) if cell else None for read, cell in zip(reads, row, strict=True))
             except (ValueError, KeyError, RecursionError, BadInput) as error:
                 raise _unread(name, lines.line_num, reads, row) from error
             if shape is not None:
-                fits(shape, dict(zip(COLUMNS[name], made, strict=True)), f"{name}.csv: line {lines.line_num}")
+                fits(
+                    shape, dict(zip(COLUMNS[name], values, strict=True)), f"{name}.csv: line {lines.line_num}"
+                )
                 if number > MOST_ROWS[name]:
                     raise BadInput(
                         f"{name}.csv",
@@ -123,7 +125,7 @@ def from_csv(
                         allowed=f"{MOST_ROWS[name]:,}",
                         remedy="take the file as it was exported",
                     )
-            yield made
+            yield values
     except csv.Error as error:
         raise BadInput(
             f"{name}.csv: line {lines.line_num}",
@@ -149,7 +151,7 @@ def everything(connection: Connection, pour_id: int, workshop: str) -> Iterator[
     yield "}}"
 
 
-def _cell(kind: type, value: Any) -> Any:
+def _cell(kind: type, value: JsonValue) -> JsonValue:
     if value is None:
         return ""
     if kind is dict:
@@ -177,17 +179,17 @@ def _text(cell: str) -> str:
     return value
 
 
-def _object(cell: str) -> Any:
+def _object(cell: str) -> JsonValue:
     return read_json(cell, "a column of JSON")
 
 
-def _forecast(cell: str) -> Any:
+def _forecast(cell: str) -> JsonValue:
     # As it was: its hash is over an Infinity, where an earlier program wrote one.
     return read_json(cell, "a forecast", float)
 
 
 #: How a cell that is not empty is read, by what its column holds.
-_READS: dict[type, Callable[[str], Any]] = {
+_READS: dict[type, Callable[[str], JsonValue]] = {
     str: _text,
     int: _whole,
     float: float,
@@ -196,8 +198,10 @@ _READS: dict[type, Callable[[str], Any]] = {
 }
 
 
-def _unread(name: str, line: int, reads: Sequence[Callable[[str], Any]], row: Sequence[str]) -> BadInput:
-    """Return what is said of the first cell of a row that cannot be read."""
+def _unread(
+    name: str, line: int, reads: Sequence[Callable[[str], JsonValue]], row: Sequence[str]
+) -> BadInput:
+    """Return the error of a row that cannot be read, with its first bad cell."""
     for column, read, cell in zip(COLUMNS[name], reads, row, strict=True):
         try:
             if cell:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 
+from logger.record.json_values import JsonView
 from logger.record.plots import Dot, Line, PlotMark, plot
 
 #: A plot shows the specimen for so many times as long as what is stated of it.
@@ -14,14 +14,17 @@ SHOWN = 1.6
 
 
 def fitted_plots(
-    fit: Mapping[str, Any],
+    fit: JsonView,
     degrees: Callable[[float], float],
     unit: str,
     width: float = 420,
     height: float = 230,
 ) -> list[tuple[str, str]]:
-    """(statement, SVG) of each one with a curve; `fit` as Fit.to_json gives it, `degrees` turns °C into `unit`."""
-    made = []
+    """Return (statement, SVG) of each statement with a curve.
+
+    `fit` as Fit.to_json gives it; `degrees` turns °C into `unit`.
+    """
+    plots = []
     for curve in fit["curves"]:
         mine = [point for point in fit["points"] if point["statement"] == curve["statement"]]
         hours = np.asarray(curve["hours"], dtype=float)
@@ -47,20 +50,12 @@ def fitted_plots(
                     on = float(np.interp(hour, hours, shown_c))
                     dots.append(Dot(hour, on, full, 0.0 if full else part * hour))
                 last_h = max(last_h, *(p["stated"] for p in mine), *(p["fitted"] for p in mine))
-        kept = hours <= max(SHOWN * last_h, hours[1])
-        line = Line("fitted, at the core", hours[kept].tolist(), shown_c[kept].tolist(), "#a31d12", "", 2.2)
-        made.append(
+        shown = hours <= max(SHOWN * last_h, hours[1])
+        line = Line("fitted, at the core", hours[shown].tolist(), shown_c[shown].tolist(), "#a31d12", "", 2.2)
+        plots.append(
             (
                 curve["statement"],
-                plot(
-                    [line],
-                    title=curve["statement"],
-                    unit=unit,
-                    marks=marks,
-                    dots=dots,
-                    width=width,
-                    height=height,
-                ),
+                plot([line, *marks, *dots], title=curve["statement"], unit=unit, size=(width, height)),
             )
         )
-    return made
+    return plots

@@ -10,7 +10,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from sqlalchemy import Connection
@@ -23,9 +22,11 @@ from logger.record import event_views
 from logger.record.bounds import never, read_json
 from logger.record.downsample import thin
 from logger.record.figures import Place, figures, hour_means
+from logger.record.json_values import JsonObject
 from logger.record.shapes import Addition, PourShape, RecordShape, fits
 from logger.store import alarms, events, forecasts, page_queries, pours, seals, stations
 from logger.store import traces as columns
+from logger.store.rows import AlarmRow, EventRow
 from logger.store.transfer import pour_of
 
 #: Changes with the meaning of the record's fields.
@@ -49,7 +50,7 @@ _ALARM_FIELDS = (
 )
 
 
-def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any]:
+def gather(connection: Connection, pour_id: int, workshop: str) -> JsonObject:
     """Return the record as plain values (JSON), with `seal` (None while it is open) and `additions`.
 
     Raises NotFound, and BadInput for a record from elsewhere that earlier programs took in although it is none.
@@ -67,47 +68,45 @@ def gather(connection: Connection, pour_id: int, workshop: str) -> dict[str, Any
         for addition in additions:
             fits(Addition, addition, where)
         return foreign_record(body, where) | {"seal": pour.seal, "additions": additions}
-    sealed: dict[str, Any] = json.loads(body, parse_constant=never)
+    sealed: JsonObject = json.loads(body, parse_constant=never)
     return sealed | {"seal": pour.seal, "additions": additions}
 
 
-def foreign_record(body: str, where: str) -> dict[str, Any]:
-    """Return the text of a record from elsewhere, if it is one: what came in was not always checked. Raises
-    BadInput.
-    """
-    record: dict[str, Any] = read_json(body, where, never)
+def foreign_record(body: str, where: str) -> JsonObject:
+    """Return a record from elsewhere, from its text: what came in was not always checked. Raises BadInput."""
+    record: JsonObject = read_json(body, where, never)
     fits(RecordShape, record, where)
     return record
 
 
 @dataclass(frozen=True)
 class Measured:
-    """What a record makes of a pour's readings: it takes a second, so it is made before the write lock is taken."""
+    """What a record says of a pour's readings: it takes a second, so it is worked out before the write lock."""
 
     reading_head: str
     released_ms: int | None
-    parts: dict[str, Any]
+    parts: JsonObject
 
 
 def measured(connection: Connection, pour_id: int) -> Measured:
-    """Figures, curves, air, contacts and faults of a pour, and up to which reading. Raises NotFound."""
+    """Return figures, curves, air, contacts and faults of a pour, and up to which reading. Raises NotFound."""
     pour = pours.get_pour(connection, pour_id)
     plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
     poured_ms = pour.poured_ms
     release_h = None if poured_ms is None or pour.released_ms is None else _hours(pour.released_ms, poured_ms)
-    found = [] if poured_ms is None else columns.traces(connection, pour_id)
+    traces = [] if poured_ms is None else columns.traces(connection, pour_id)
     humidity = _humidity(connection, pour_id, poured_ms)
     _points(pour.plan_toml)  # kept in memory: sealing must not solve a plan while it holds the write lock
     parts = {
         "figures": figures(
-            _places(found, poured_ms or 0),
+            _places(traces, poured_ms or 0),
             plan.resin.limits.max_core_c,
             pour.prediction,
             resin=plan.resin,
             release_h=release_h,
             humidity=humidity,
         ).to_json(),
-        "curves": _curves(found, poured_ms or 0),
+        "curves": _curves(traces, poured_ms or 0),
         "air": {"hours": _hourly(humidity), "name": "relative humidity, hourly means, %"},
         "contacts": columns.contacts(connection, pour_id),
         "faults": _faults(connection, pour_id, poured_ms),
@@ -116,19 +115,17 @@ def measured(connection: Connection, pour_id: int) -> Measured:
 
 
 def gather_open(
-    connection: Connection, pour_id: int, workshop: str, known: Measured | None = None
-) -> dict[str, Any]:
-    """Return the record as the store has it now. `known`: what was made of the readings, used if there are no new
-    ones.
-    """
+    connection: Connection, pour_id: int, workshop: str, cached: Measured | None = None
+) -> JsonObject:
+    """Return the record as the store has it now. `cached`: of its readings, used where no new ones have come."""
     pour = pours.get_pour(connection, pour_id)
     plan = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan")
     poured_ms = pour.poured_ms
     noted = [_event(row) for row in events.events_of(connection, pour_id)]
     signatures, overrides = page_queries.signatures_of(connection, pour_id)
-    wanted, problem = _points(pour.plan_toml)
-    if known is None or (known.reading_head, known.released_ms) != (pour.reading_head, pour.released_ms):
-        known = measured(connection, pour_id)
+    required, problem = _points(pour.plan_toml)
+    if cached is None or (cached.reading_head, cached.released_ms) != (pour.reading_head, pour.released_ms):
+        cached = measured(connection, pour_id)
     return {
         "record_version": RECORD_VERSION,
         "workshop": workshop,
@@ -147,11 +144,11 @@ def gather_open(
         "plan_toml": pour.plan_toml,
         "prediction": pour.prediction,
         "model_version": pour.model_version,
-        **known.parts,
+        **cached.parts,
         "slabs": _slabs(plan),
         "lots": event_views.lots(noted),
         "batches": event_views.batches(noted),
-        "points": event_views.points(wanted, signatures, overrides),
+        "points": event_views.points(required, signatures, overrides),
         "points_problem": problem,
         "layers": event_views.layers(
             noted, [layer.model_dump(mode="json") for layer in plan.layer], plan.pour.depth_mm, poured_ms
@@ -168,7 +165,7 @@ def gather_open(
 
 
 @lru_cache(maxsize=16)
-def _points(plan_toml: str) -> tuple[list[dict[str, Any]], str | None]:
+def _points(plan_toml: str) -> tuple[list[JsonObject], str | None]:
     """Return the readiness points that the plan asks for, and why there are none."""
     try:
         plan = plan_from_text(plan_toml)
@@ -178,17 +175,17 @@ def _points(plan_toml: str) -> tuple[list[dict[str, Any]], str | None]:
         return [], str(error)
 
 
-def _places(found: Sequence[columns.Trace], poured_ms: int) -> dict[str, Place]:
-    """One Place for each place; where two probes read one place, both are in it, sorted by time."""
+def _places(traces: Sequence[columns.Trace], poured_ms: int) -> dict[str, Place]:
+    """Return one Place for each place; where two probes read one place, both are in it, sorted by time."""
     by_place: dict[str, list[columns.Trace]] = {}
-    for trace in found:
+    for trace in traces:
         by_place.setdefault(trace.place, []).append(trace)
-    made = {}
+    places = {}
     for place, mine in by_place.items():
         hours = np.concatenate([(trace.at_ms - poured_ms) / 3.6e6 for trace in mine])
         order = np.argsort(hours, kind="stable")
-        made[place] = Place(hours[order], np.concatenate([trace.celsius for trace in mine])[order])
-    return made
+        places[place] = Place(hours[order], np.concatenate([trace.celsius for trace in mine])[order])
+    return places
 
 
 def _humidity(connection: Connection, pour_id: int, poured_ms: int | None) -> Place | None:
@@ -204,12 +201,12 @@ def _hourly(humidity: Place | None) -> list[list[float]]:
     return [[hour, round(mean, 2)] for hour, mean in hour_means(*humidity.good())]
 
 
-def _curves(found: Sequence[columns.Trace], poured_ms: int) -> list[dict[str, Any]]:
-    """Each probe's course, thinned so that no highest or lowest reading is lost; None where a read failed."""
-    made = []
-    for trace in found:
+def _curves(traces: Sequence[columns.Trace], poured_ms: int) -> list[JsonObject]:
+    """Return each probe's course, thinned so that no highest or lowest reading is lost; None where a read failed."""
+    curves = []
+    for trace in traces:
         hours, celsius = thin((trace.at_ms - poured_ms) / 3.6e6, trace.celsius, CURVE_COLUMNS)
-        made.append(
+        curves.append(
             {
                 "probe": trace.probe,
                 "place": trace.place,
@@ -217,10 +214,10 @@ def _curves(found: Sequence[columns.Trace], poured_ms: int) -> list[dict[str, An
                 "celsius": [None if value != value else round(value, 3) for value in celsius.tolist()],
             }
         )
-    return made
+    return curves
 
 
-def _slabs(plan: Plan) -> list[dict[str, Any]]:
+def _slabs(plan: Plan) -> list[JsonObject]:
     """Return the slabs with their moisture as the meter showed it."""
     return [
         {
@@ -240,8 +237,8 @@ def _slabs(plan: Plan) -> list[dict[str, Any]]:
     ]
 
 
-def _faults(connection: Connection, pour_id: int, poured_ms: int | None) -> list[dict[str, Any]]:
-    """Failed reads by probe and reason, with when they began and ended: a gap is told, not hidden."""
+def _faults(connection: Connection, pour_id: int, poured_ms: int | None) -> list[JsonObject]:
+    """Return failed reads by probe and reason, with when they began and ended: a gap is shown, not hidden."""
     if poured_ms is None:
         return []
     return [
@@ -257,25 +254,25 @@ def _faults(connection: Connection, pour_id: int, poured_ms: int | None) -> list
     ]
 
 
-def _alarm(row: Any) -> dict[str, Any]:
-    told: dict[str, Any] = {name: getattr(row, name) for name in _ALARM_FIELDS}
-    told["title"] = KINDS[row.kind].title if row.kind in KINDS else row.kind
+def _alarm(row: AlarmRow) -> JsonObject:
+    fields: JsonObject = {name: getattr(row, name) for name in _ALARM_FIELDS}
+    fields["title"] = KINDS[row.kind].title if row.kind in KINDS else row.kind
     answered = row.acknowledged_ms
-    told["answered_after_s"] = None if answered is None else round((answered - row.raised_ms) / 1000, 1)
-    return told
+    fields["answered_after_s"] = None if answered is None else round((answered - row.raised_ms) / 1000, 1)
+    return fields
 
 
-def _forecasts(connection: Connection, pour_id: int) -> list[dict[str, Any]]:
+def _forecasts(connection: Connection, pour_id: int) -> list[JsonObject]:
     """Return the forecast as it was at each milestone hour."""
-    made = []
+    bodies = []
     for hour in forecasts.MILESTONES_H:
         row = forecasts.at_milestone(connection, pour_id, hour)
         if row is not None:
-            made.append({"asked_at_h": hour} | row.body)
-    return made
+            bodies.append({"asked_at_h": hour} | row.body)
+    return bodies
 
 
-def _event(row: Any) -> dict[str, Any]:
+def _event(row: EventRow) -> JsonObject:
     return {"at_ms": row.at_ms, "kind": row.kind, "by": row.by, "text": row.text, "data": row.data}
 
 

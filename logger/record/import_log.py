@@ -20,7 +20,7 @@ from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TypeVar
 
 from sqlalchemy.exc import DBAPIError
 
@@ -28,6 +28,7 @@ from logger.errors import BadInput, BadReadings, NotAllowed, StoreError
 from logger.plan.file import plan_from_text, plan_to_text
 from logger.record.bounds import PROCESS, lines_of
 from logger.record.bundle import accept
+from logger.record.json_values import JsonObject
 from logger.record.past_log import Log, Mapping, read_log
 from logger.record.verify import verify
 from logger.store import arriving, seals
@@ -40,6 +41,8 @@ from logger.store.photos import is_whole, path_of, put
 from logger.store.shops import sees
 from logger.store.transfer import Begun
 from logger.worker import OwnProcess
+
+T = TypeVar("T")
 
 #: A log that begins more than this before pouring is not this pour's alone, h: is the start right?
 LONGEST_BEFORE_H = 24 * 14
@@ -56,7 +59,7 @@ BOMS = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
 
 @dataclass(frozen=True)
 class LogAsked:
-    """What is to be made of a past log.
+    """How a past log is to be read.
 
     `poured_ms`: when pouring began. It is needed when the log's times count from its own start (which is then taken
     as the pouring); with times of day it may be left out: then the first row is the pouring.
@@ -71,12 +74,21 @@ class LogAsked:
 
 
 @dataclass(frozen=True)
+class Arrival:
+    """A file that is brought in: its SHA-256 (hex), by whom, and when (true time, ms)."""
+
+    sha256: str
+    by: str
+    now_ms: int
+
+
+@dataclass(frozen=True)
 class Imported:
-    """What has come in: the pour's number, the workshop that it is from (None: the shop's own), what is said of it."""
+    """What has come in: the pour's number, the workshop that it is from (None: the shop's own), a sentence on it."""
 
     pour_id: int
     workshop: str | None
-    told: str
+    summary: str
     left_out: tuple[tuple[int, str, str], ...] = ()
 
 
@@ -93,30 +105,30 @@ class Imports:
     @contextmanager
     def laid_down(self, file: IO[bytes]) -> Iterator[Path]:
         """Yield a file that somebody has sent, on the disk for as long as it is needed. Raises StoreError."""
-        with _disk_told(), _folder(self._scratch, 0) as folder:
-            kept = folder / "sent"
+        with _disk_errors(), _folder(self._scratch, 0) as folder:
+            copy = folder / "sent"
             file.seek(0)
-            with kept.open("wb") as out:
+            with copy.open("wb") as out:
                 shutil.copyfileobj(file, out, 1 << 20)
-            yield kept
+            yield copy
 
     def record(self, file: Path, where: str, by: str) -> Imported:
-        """Another workshop's record. Raises BadInput, NotAllowed, StoreError."""
-        with self._alone(), _disk_told(), _folder(self._scratch, file.stat().st_size) as folder:
-            told = self._away(accept, file, folder, where)
+        """Bring in another workshop's record. Raises BadInput, NotAllowed, StoreError."""
+        with self._alone(), _disk_errors(), _folder(self._scratch, file.stat().st_size) as folder:
+            source = self._away(accept, file, folder, where)
             parcel = Parcel(folder / "parcel.sqlite3")
             try:
-                origin = told | {"by": by, "at_ms": self._now_ms()}
+                origin = source | {"by": by, "at_ms": self._now_ms()}
                 with parcel.open() as there, self._store.write() as tx:
                     body = seals.sealed_body(there, Parcel.POUR) or ""
                     begun = arriving.begin_foreign(tx, there, body, origin, self._now_ms())
                 self._over(parcel, begun, folder / "photos", by, origin)
             finally:
                 parcel.close()
-        return Imported(begun.pour_id, told["workshop"], f"the record from {told['workshop']} stands")
+        return Imported(begun.pour_id, source["workshop"], f"the record from {source['workshop']} stands")
 
     def log(self, file: Path, where: str, asked: LogAsked, by: str) -> Imported:
-        """Return a past log of the shop's own.
+        """Bring in a past log of the shop's own.
 
         Raises BadReadings, BadInput, NotAllowed (the log is here already), StoreError.
         """
@@ -124,8 +136,10 @@ class Imports:
             digest = hashlib.file_digest(raw, "sha256").hexdigest()
         with self._store.read() as connection:
             arriving.not_here_yet(connection, digest[:36])
-        with self._alone(), _disk_told(), _folder(self._scratch, file.stat().st_size) as folder:
-            told, left_out = self._away(accept_log, file, folder, where, asked, digest, by, self._now_ms())
+        with self._alone(), _disk_errors(), _folder(self._scratch, file.stat().st_size) as folder:
+            summary, left_out = self._away(
+                accept_log, file, folder, where, asked, Arrival(digest, by, self._now_ms())
+            )
             parcel = Parcel(folder / "parcel.sqlite3")
             try:
                 with parcel.open() as there, self._store.write() as tx:
@@ -133,7 +147,7 @@ class Imports:
                 self._over(parcel, begun, folder / "photos", by, None)
             finally:
                 parcel.close()
-        return Imported(begun.pour_id, None, told, left_out)
+        return Imported(begun.pour_id, None, summary, left_out)
 
     def delete(self, pour_id: int, by: str) -> None:
         """Delete a record from elsewhere, with those of its photos that no other pour has.
@@ -144,7 +158,7 @@ class Imports:
         self._forget(pictures)
 
     def tidy(self) -> int:
-        """Take out what a process that was killed has left half done; how many pours."""
+        """Take out what a process that was killed has left half done. Return how many pours."""
         for left in sorted(self._scratch.iterdir()) if self._scratch.is_dir() else ():
             with suppress(OSError), (left / LOCK).open("rb") as lock:
                 # Whoever works in it holds the lock, in whichever process.
@@ -161,7 +175,7 @@ class Imports:
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
-        """One file at a time: the limits are one process's. Raises NotAllowed."""
+        """Allow one file at a time: the limits are one process's. Raises NotAllowed."""
         if not self._one.acquire(blocking=False):
             raise NotAllowed(
                 "another file is being brought in just now: wait until that is done, then try again"
@@ -171,10 +185,8 @@ class Imports:
         finally:
             self._one.release()
 
-    def _over(
-        self, parcel: Parcel, begun: Begun, photos: Path, by: str, origin: dict[str, Any] | None
-    ) -> None:
-        """Everything else of a pour that has begun: seen when it is whole, or gone."""
+    def _over(self, parcel: Parcel, begun: Begun, photos: Path, by: str, origin: JsonObject | None) -> None:
+        """Bring over the rest of a pour that has begun: it is seen when it is whole, or gone."""
         new: list[Path] = []
         try:
             arriving.copy(self._store, parcel, begun, self._now_ms, self._rest())
@@ -196,13 +208,13 @@ class Imports:
             raise
 
     def _keep_photos(self, folder: Path) -> list[Path]:
-        """Put a parcel's photos on the disk; gives those that were not there before."""
+        """Put a parcel's photos on the disk; return those that were not there before."""
         new = []
         for path in sorted(folder.iterdir()) if folder.is_dir() else ():
-            kept = self._photos / path.name
-            if not is_whole(kept):
+            path_here = self._photos / path.name
+            if not is_whole(path_here):
                 put(path.read_bytes(), self._photos, path.name)
-                new.append(kept)
+                new.append(path_here)
         give_to_owner(self._photos.parent, [self._photos, *new])
         return new
 
@@ -215,13 +227,16 @@ class Imports:
             if path is not None:
                 path.unlink(missing_ok=True)
 
-    def _away(self, function: Callable[..., Any], file: Path, folder: Path, where: str, *more: Any) -> Any:
+    def _away(
+        self, function: Callable[..., T], file: Path, folder: Path, where: str, *more: LogAsked | Arrival
+    ) -> T:
         """Call a function in a process of its own, which ends with it."""
         process = self._process = OwnProcess(PROCESS)
         try:
             if self._closed:
                 raise BrokenExecutor("closed")
-            return process(_bounded, function, file, folder, where, *more)
+            answer: T = process(_bounded, function, file, folder, where, *more)
+            return answer
         except BrokenExecutor as error:
             if self._closed:
                 raise arriving.ArrivalStopped(
@@ -249,8 +264,10 @@ class Imports:
         return rest
 
 
-def _bounded(function: Callable[..., Any], file: Path, folder: Path, where: str, *more: Any) -> Any:
-    """In the other process: memory that is refused is told as what it is."""
+def _bounded(
+    function: Callable[..., T], file: Path, folder: Path, where: str, *more: LogAsked | Arrival
+) -> T:
+    """Call a function in the other process; refused memory is raised as BadInput."""
     try:
         return function(file, folder, where, *more)
     except MemoryError as error:
@@ -264,9 +281,7 @@ def _bounded(function: Callable[..., Any], file: Path, folder: Path, where: str,
 
 @contextmanager
 def _folder(scratch: Path, size: int) -> Iterator[Path]:
-    """Yield a folder for one file and its parcel, once there is room; gone with all that is in it. Raises
-    NotAllowed.
-    """
+    """Yield a folder for one file and its parcel, once there is room, and remove it afterwards. Raises NotAllowed."""
     scratch.mkdir(parents=True, exist_ok=True)
     free, needed = shutil.disk_usage(scratch).free, ROOM_TIMES * size + ROOM_LEFT
     if free < needed:
@@ -276,11 +291,11 @@ def _folder(scratch: Path, size: int) -> Iterator[Path]:
         )
     try:
         with (
-            tempfile.TemporaryDirectory(dir=scratch, ignore_cleanup_errors=True) as made,
-            (Path(made) / LOCK).open("wb") as lock,
+            tempfile.TemporaryDirectory(dir=scratch, ignore_cleanup_errors=True) as path,
+            (Path(path) / LOCK).open("wb") as lock,
         ):
             fcntl.flock(lock, fcntl.LOCK_EX)
-            yield Path(made)
+            yield Path(path)
     finally:
         # Made by whoever came first, perhaps by root on the command line: it stays nobody's.
         with suppress(OSError):
@@ -288,8 +303,8 @@ def _folder(scratch: Path, size: int) -> Iterator[Path]:
 
 
 @contextmanager
-def _disk_told() -> Iterator[None]:
-    """Yield a disk or a database that takes no more is told as what it is."""
+def _disk_errors() -> Iterator[None]:
+    """Raise StoreError where the disk or the database takes no more."""
     try:
         yield
     except (OSError, DBAPIError) as error:
@@ -320,11 +335,11 @@ def first_lines(file: IO[bytes], where: str, most: int = 1_000_000) -> str:
 
 
 def accept_log(
-    path: Path, folder: Path, where: str, asked: LogAsked, digest: str, by: str, now_ms: int
+    path: Path, folder: Path, where: str, asked: LogAsked, arrival: Arrival
 ) -> tuple[str, tuple[tuple[int, str, str], ...]]:
     """Read a log into a parcel in that folder, with its plan's prediction.
 
-    Gives what was read and what was left out: (line, problem, row). Raises BadReadings, BadInput.
+    Return what was read, in a sentence, and what was left out: (line, problem, row). Raises BadReadings, BadInput.
     """
     # here: only the process that works on a log loads the solver
     from logger.cure.solver.prediction import MODEL_VERSION, predict
@@ -343,10 +358,10 @@ def accept_log(
     plan = plan_from_text(asked.plan_toml, "the plan")
     if asked.title:
         plan = plan.model_copy(update={"title": asked.title[:300]})
-    about: dict[str, Any] = {
-        "sentence": f"{where}: {log.told()}"[:4000],
+    about: JsonObject = {
+        "sentence": f"{where}: {log.summary()}"[:4000],
         "file": where[:300],
-        "sha256": digest,
+        "sha256": arrival.sha256,
         "rows": len(log.seconds),
         "bad": [[row.line, row.problem] for row in log.bad],
         "no_value": {name: len(lines) for name, lines in log.no_value.items()},
@@ -363,16 +378,16 @@ def accept_log(
         poured_ms=start_ms,
         first_ms=round(log.seconds[0] * 1000) + shift_ms,
         last_ms=round(log.seconds[-1] * 1000) + shift_ms,
-        sha256=digest,
+        sha256=arrival.sha256,
         about=about,
     )
     parcel = Parcel(folder / "parcel.sqlite3", new=True)
     try:
         with parcel.open() as tx:
-            add_past_pour(tx, pour, _rows(log, shift_ms), by, now_ms)
+            add_past_pour(tx, pour, _rows(log, shift_ms), arrival.by, arrival.now_ms)
     finally:
         parcel.close()
-    return log.told(), tuple((row.line, row.problem, row.row) for row in log.bad)
+    return log.summary(), tuple((row.line, row.problem, row.row) for row in log.bad)
 
 
 def _log_of(raw: IO[bytes], asked: LogAsked, where: str) -> Log:
@@ -388,7 +403,7 @@ def _log_of(raw: IO[bytes], asked: LogAsked, where: str) -> Log:
 
 
 def _start(log: Log, poured_ms: int | None) -> tuple[int, int]:
-    """(when pouring began, what to add to the log's own times), ms. Raises BadInput."""
+    """Return when pouring began and what to add to the log's own times, ms. Raises BadInput."""
     if log.absolute:
         start_ms = round(log.seconds[0] * 1000) if poured_ms is None else poured_ms
         shift_ms = 0

@@ -1,7 +1,7 @@
 """Moves everything from the Pi's own database into an empty one on a server: row by row, then every pour proven there.
 
-All or nothing: the server keeps it only when each table has as many rows, each pour the same last links, and each
-record the same verdict as before. While it goes on, nobody writes into the old database.
+All or nothing: the move is committed only when each table has as many rows, each pour the same last links, and each
+record the same verdict as before. Meanwhile nobody writes into the old database.
 """
 
 from __future__ import annotations
@@ -88,11 +88,11 @@ def _in_order(old: Connection, table: Table) -> Iterator[list[dict[str, object]]
     last: object = None
     while True:
         query = select(table).order_by(key).limit(MANY)
-        found = old.execute(query if last is None else query.where(key > last)).mappings().all()
-        if not found:
+        rows = old.execute(query if last is None else query.where(key > last)).mappings().all()
+        if not rows:
             return
-        yield [dict(row) for row in found]
-        last = found[-1][key.name]
+        yield [dict(row) for row in rows]
+        last = rows[-1][key.name]
 
 
 def _months(old: Connection, new: Connection) -> None:

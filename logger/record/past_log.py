@@ -1,7 +1,7 @@
 """Past temperature logs: CSV of any column order, through a mapping that says what each column is. Pure.
 
 Units and time zone are asked for, never guessed: 68 may be a hot core in °C or a cool room in °F. Every row is either
-read, told as having no value, or told as bad with its line; none is dropped in silence.
+read, listed as having no value, or listed as bad with its line; none is dropped in silence.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from collections.abc import Mapping as AnyMapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import islice
-from typing import Any
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -26,6 +26,9 @@ from logger.errors import BadInput, BadReadings
 from logger.record.bounds import MOST_ROWS
 from logger.record.readings_file import COLDEST_C, HOTTEST_C, PLACES
 from logger.units import ZERO_CELSIUS_K, f_to_c
+
+if TYPE_CHECKING:
+    from _csv import Reader as CsvReader  # the standard library names the class nowhere else
 
 Floats = npt.NDArray[np.float64]
 
@@ -44,8 +47,8 @@ NO_VALUE = frozenset({"", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a",
 DIRECTIVES = ("d", "bBm", "yY", "HI", "M", "S", "f", "p", "z", "aAw", "j")
 #: Years that a log may tell of, the same in s since 1970, and the longest span from its own start, s (ten years).
 FIRST_YEAR, LAST_YEAR, LATEST_S, LONGEST_S = 1971, 2099, 4_102_444_800.0, 3.2e8
-#: Bad rows that are told one by one; the rest is counted. With more than so many the mapping is wrong, not the rows.
-TOLD, MOST_BAD = 50, 1000
+#: Bad rows that are named one by one; the rest is counted. With more than so many the mapping is wrong, not the rows.
+NAMED, MOST_BAD = 50, 1000
 #: How much of a bad row is kept.
 ROW_KEPT = 500
 
@@ -104,7 +107,7 @@ class Log:
     no_value: AnyMapping[str, Sequence[int]] = field(default_factory=dict)
     lines: Sequence[int] = ()
 
-    def told(self) -> str:
+    def summary(self) -> str:
         """Return what was read and what was not, in one sentence."""
         empty = sum(len(lines) for lines in self.no_value.values())
         return (
@@ -116,8 +119,9 @@ class Log:
 def read_log(
     text: str | Iterable[str], mapping: Mapping, where: str = "the log", *, leave_out_bad: bool = False
 ) -> Log:
-    """Read a log, as text or by lines. Bad rows refuse it with their lines, unless `leave_out_bad`: then they are
-    listed in the answer.
+    """Read a log, as text or by lines.
+
+    Bad rows refuse it with their lines, unless `leave_out_bad`: then they are listed in the answer.
 
     Raises BadReadings (a bad row, a missing column, no rows, too many of either) and BadInput (the mapping).
     """
@@ -206,14 +210,14 @@ def check_mapping(mapping: Mapping) -> None:
 def _check_format(written: str) -> None:
     """Raise BadInput for a format that cannot be read by, or whose meaning is open."""
     named = re.findall(r"%(.?)", written.replace("%%", ""), re.DOTALL)
-    known = "".join(DIRECTIVES)
+    letters = "".join(DIRECTIVES)
     for name in named:
-        if not name or name not in known:
+        if not name or name not in letters:
             raise BadInput(
                 "mapping: time",
                 "has a directive that is not known",
                 value=f"%{name}",
-                allowed=", ".join(f"%{letter}" for letter in known),
+                allowed=", ".join(f"%{letter}" for letter in letters),
                 remedy="say how times are written, such as %d/%m/%Y %H:%M",
             )
     for group in DIRECTIVES:
@@ -236,19 +240,19 @@ def _check_format(written: str) -> None:
 
 
 def guess_columns(text: str, delimiter: str = ",", skip: int = 0) -> tuple[list[str], list[list[str]]]:
-    """(headings, first three rows) of a log: what a person needs to see to say what is what. Raises BadReadings."""
+    """Return a log's headings and first three rows, for a person to say what is what. Raises BadReadings."""
     lines = islice(io.StringIO(text.lstrip("\ufeff"), newline=""), skip, None)
     try:
-        found = [row for row in islice(csv.reader(lines, delimiter=delimiter), 4) if row]
+        rows = [row for row in islice(csv.reader(lines, delimiter=delimiter), 4) if row]
     except csv.Error as error:
         raise BadReadings(
             "the log", f"is not CSV ({error})", remedy="export it again, or choose another delimiter"
         ) from error
-    return (found[0], found[1:]) if found else ([], [])
+    return (rows[0], rows[1:]) if rows else ([], [])
 
 
 def _read(
-    rows: Any, heading: Sequence[str], places: tuple[list[int], list[int]], mapping: Mapping, where: str
+    rows: CsvReader, heading: Sequence[str], places: tuple[list[int], list[int]], mapping: Mapping, where: str
 ) -> Log:
     times, columns = places
     # Plain numbers, eight bytes each: a list of lists would take ten times that.
@@ -299,7 +303,7 @@ def _read(
         when.absolute,
         {c.to: table[:, i] for i, c in enumerate(mapping.columns)},
         tuple(bad),
-        {name: found for name, found in no_value.items() if found},
+        {name: lines_without for name, lines_without in no_value.items() if lines_without},
         lines,
     )
 
@@ -309,8 +313,10 @@ class _Bad(Exception):
 
 
 class _Clock:
-    """Reads times as the mapping says. A time of day that a clock change makes twofold is taken as the later one
-    when the earlier one would go back in time."""
+    """Reads times as the mapping says.
+
+    A time of day that a clock change makes twofold is the later one where the earlier one would go back in time.
+    """
 
     def __init__(self, mapping: Mapping) -> None:
         self._as = mapping.time_as
@@ -320,20 +326,20 @@ class _Clock:
         self._last = -math.inf
 
     def seconds(self, text: str) -> float:
-        """Seconds. Raises _Bad."""
+        """Return a time in seconds. Raises _Bad."""
         if self._as in SPANS_S or self._as == "unix":
             value = _number(text, "time", self._comma)
-            found = value * SPANS_S.get(self._as, 1.0)
+            since_s = value * SPANS_S.get(self._as, 1.0)
         else:
-            found = self._of_day(text)
-        if self.absolute and not 0 <= found <= LATEST_S:
+            since_s = self._of_day(text)
+        if self.absolute and not 0 <= since_s <= LATEST_S:
             raise _Bad(
                 f"time {text!r} is not between {FIRST_YEAR} and {LAST_YEAR}: is it written another way?"
             )
-        if not self.absolute and not abs(found) <= LONGEST_S:
+        if not self.absolute and not abs(since_s) <= LONGEST_S:
             raise _Bad(f"time {text!r} is more than ten years from the log's start: is it another unit?")
-        self._last = max(found, self._last)
-        return found
+        self._last = max(since_s, self._last)
+        return since_s
 
     def _of_day(self, text: str) -> float:
         try:
@@ -386,14 +392,14 @@ def _number(text: str, name: str, comma: bool) -> float:
 def _places(heading: Sequence[str], mapping: Mapping, where: str) -> tuple[list[int], list[int]]:
     names = [name.strip() for name in heading]
 
-    def place(wanted: str) -> int:
-        if wanted.startswith("#") and wanted[1:].isdigit() and 1 <= int(wanted[1:]) <= len(names):
-            return int(wanted[1:]) - 1
-        if names.count(wanted) == 1:
-            return names.index(wanted)
-        problem = "is there twice" if wanted in names else "is not there"
+    def place(name: str) -> int:
+        if name.startswith("#") and name[1:].isdigit() and 1 <= int(name[1:]) <= len(names):
+            return int(name[1:]) - 1
+        if names.count(name) == 1:
+            return names.index(name)
+        problem = "is there twice" if name in names else "is not there"
         raise BadReadings(
-            f"{where}: column {wanted!r}",
+            f"{where}: column {name!r}",
             problem,
             allowed=", ".join(names),
             remedy="name a column of the heading, or its number as #3",
@@ -416,5 +422,5 @@ def _zone(name: str) -> ZoneInfo:
 
 
 def _lines(bad: Iterable[BadRow]) -> str:
-    told = [str(row.line) for row in bad]
-    return ", ".join(told[:TOLD]) + (f" and {len(told) - TOLD} more" if len(told) > TOLD else "")
+    numbers = [str(row.line) for row in bad]
+    return ", ".join(numbers[:NAMED]) + (f" and {len(numbers) - NAMED} more" if len(numbers) > NAMED else "")

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
+from logger.record.json_values import JsonView
 from logger.record.plots import Line, PlotMark, ShadedRange, place_line, plot
 
 _ORDER = ("core", "surface", "underside", "room")
+PAGE_WIDTH = 680.0
+#: Sizes of the plots of the air: across the page, and two side by side on paper.
+WHOLE, HALF = (PAGE_WIDTH, 170.0), (340.0, 150.0)
 
 
 def course_plot(
-    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
+    record: JsonView, shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
 ) -> str:
-    """Measured temperatures over the frozen prediction and the resin's limit."""
+    """Return measured temperatures over the frozen prediction and the resin's limit."""
     curves = sorted(record["curves"], key=lambda curve: _rank(curve["place"]))
     lines = [
         place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
@@ -23,12 +26,12 @@ def course_plot(
     planned = (record["prediction"] or {}).get("curve", {})
     if planned.get("hours"):
         end = max((line.hours[-1] for line in lines if len(line.hours)), default=planned["hours"][-1])
-        kept = [at for at, hour in enumerate(planned["hours"]) if hour <= max(end, 1.0)]
+        shown_at = [at for at, hour in enumerate(planned["hours"]) if hour <= max(end, 1.0)]
         lines.append(
             place_line(
                 "planned",
-                [planned["hours"][at] for at in kept],
-                [shown(planned["core_c"][at]) for at in kept],
+                [planned["hours"][at] for at in shown_at],
+                [shown(planned["core_c"][at]) for at in shown_at],
                 "core as predicted",
             )
         )
@@ -39,24 +42,25 @@ def course_plot(
         for layer in record["layers"]
         if layer["number"] > 1 and layer["poured_at_h"] is not None
     ]
-    return plot(lines, title="Measured and predicted temperatures", unit=unit, marks=marks, height=height)
+    title = "Measured and predicted temperatures"
+    return plot([*lines, *marks], title=title, unit=unit, size=(PAGE_WIDTH, height))
 
 
 def forecast_plot(
-    record: Mapping[str, Any], shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
+    record: JsonView, shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
 ) -> str | None:
     """Return what was forecast at 1, 4 and 12 h against the core as measured; None without a forecast that has a
     band.
     """
     bands, lines = [], []
-    for made, (colour, dash) in zip(
+    for body, (colour, dash) in zip(
         record["forecasts"], (("#0b5c8a", "8 3"), ("#22603d", "2 3"), ("#6b4a00", "9 3 2 3")), strict=False
     ):
-        if not made.get("bands"):
+        if not body.get("bands"):
             continue
-        core = made["bands"]["core_c"]
-        hours = made["bands"]["hours"]
-        name = f"forecast at {made['asked_at_h']:g} h"
+        core = body["bands"]["core_c"]
+        hours = body["bands"]["hours"]
+        name = f"forecast at {body['asked_at_h']:g} h"
         bands.append(
             ShadedRange(
                 f"{name}, 9 of 10",
@@ -74,15 +78,11 @@ def forecast_plot(
         for curve in record["curves"]
         if curve["place"].partition("-")[0] == "core"
     ]
-    return plot(lines, title="Forecasts as they were", unit=unit, bands=bands, height=height)
-
-
-#: Sizes of the plots of the air: across the page, and two side by side on paper.
-WHOLE, HALF = (680.0, 170.0), (340.0, 150.0)
+    return plot([*lines, *bands], title="Forecasts as they were", unit=unit, size=(PAGE_WIDTH, height))
 
 
 def air_plot(
-    record: Mapping[str, Any],
+    record: JsonView,
     shown: Callable[[float], float] = float,
     unit: str = "°C",
     size: tuple[float, float] = WHOLE,
@@ -92,10 +92,10 @@ def air_plot(
     if not rooms:
         return None
     lines = [place_line(room["place"], room["hours"], _in(room["celsius"], shown)) for room in rooms]
-    return plot(lines, title="The room's temperature", unit=unit, width=size[0], height=size[1])
+    return plot(lines, title="The room's temperature", unit=unit, size=size)
 
 
-def damp_plot(record: Mapping[str, Any], size: tuple[float, float] = WHOLE) -> str | None:
+def damp_plot(record: JsonView, size: tuple[float, float] = WHOLE) -> str | None:
     """Return the room's relative humidity, hourly means; None where nobody measured it."""
     hours = record["air"]["hours"]
     if not hours:
@@ -103,7 +103,7 @@ def damp_plot(record: Mapping[str, Any], size: tuple[float, float] = WHOLE) -> s
     line = Line(
         "relative humidity", [hour + 0.5 for hour, _ in hours], [mean for _, mean in hours], "#0b5c8a", "7 3"
     )
-    return plot([line], title="The room's relative humidity", unit="%", width=size[0], height=size[1])
+    return plot([line], title="The room's relative humidity", unit="%", size=size)
 
 
 def _rank(place: str) -> int:

@@ -1,4 +1,4 @@
-"""Plots of a record as SVG: lines over hours, told apart by dash and by a name at their end, not by colour alone. Pure.
+"""Plots of a record as SVG: lines over hours, distinct by dash and by name, not by colour alone. Pure.
 
 The same drawing serves the page, the PDF and paper; it needs no script, and its numbers are the record's.
 """
@@ -80,22 +80,24 @@ def place_line(place: str, hours: Sequence[float], values: Sequence[float | None
 
 
 def plot(
-    lines: Sequence[Line],
+    items: Sequence[Line | ShadedRange | PlotMark | Dot],
     *,
     title: str,
     unit: str,
-    bands: Sequence[ShadedRange] = (),
-    marks: Sequence[PlotMark] = (),
-    dots: Sequence[Dot] = (),
-    width: float = 680,
-    height: float = 300,
+    size: tuple[float, float] = (680.0, 300.0),
 ) -> str:
-    """Return a plot over hours since pouring as SVG. A line without a single value is left out; without any it says
-    so.
+    """Return a plot over hours since pouring as SVG; `size`: width and height.
+
+    A line without a single value is left out; a plot without any value says so.
     """
+    width, height = size
+    bands = [item for item in items if isinstance(item, ShadedRange)]
+    marks = [item for item in items if isinstance(item, PlotMark)]
+    dots = [item for item in items if isinstance(item, Dot)]
+    lines = [item for item in items if isinstance(item, Line)]
     drawn = [line for line in lines if any(value is not None for value in line.values)]
-    known = [value for line in drawn for value in line.values if value is not None]
-    known += [value for band in bands for value in (*band.low, *band.high)]
+    values = [value for line in drawn for value in line.values if value is not None]
+    values += [value for band in bands for value in (*band.low, *band.high)]
     at = [
         hour
         for line in drawn
@@ -103,7 +105,7 @@ def plot(
         if value is not None
     ]
     at += [hour for band in bands for hour in band.hours]
-    known += [value for dot in dots for value in (dot.value - dot.off_value, dot.value + dot.off_value)]
+    values += [value for dot in dots for value in (dot.value - dot.off_value, dot.value + dot.off_value)]
     at += [hour for dot in dots for hour in (dot.hour - dot.off_h, dot.hour + dot.off_h)]
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" '
@@ -111,13 +113,13 @@ def plot(
         f"<title>{escape(title)}</title>"
         f'<rect width="{width:g}" height="{height:g}" fill="#ffffff"/>'
     )
-    if not known:
+    if not values:
         return (
             head + f'<text x="{width / 2:g}" y="{height / 2:g}" text-anchor="middle">No readings</text></svg>'
         )
-    known += [mark.level for mark in marks if mark.level is not None]
+    values += [mark.level for mark in marks if mark.level is not None]
     rows = 1 + (len(drawn) + len(bands) - 1) // 4
-    frame = _Frame(width, height - 14 * rows, min(0.0, *at), max(at), min(known), max(known))
+    frame = _Frame(width, height - 14 * rows, min(0.0, *at), max(at), min(values), max(values))
     pieces = [head, frame.grid(unit)]
     pieces += [frame.area(band) for band in bands]
     pieces += [frame.mark(mark) for mark in marks]
@@ -128,7 +130,7 @@ def plot(
 
 
 def ticks(low: float, high: float, about: int) -> list[float]:
-    """Round numbers within a span, about so many."""
+    """Return round numbers within a span, about so many."""
     span = max(high - low, 1e-9)
     raw = span / max(about, 1)
     power = 10.0 ** math.floor(math.log10(raw))
@@ -165,20 +167,22 @@ class _Frame:
 
     def grid(self, unit: str) -> str:
         right, bottom = self.width - _RIGHT, self.height - _BOTTOM
-        made = []
+        pieces = []
         for value in ticks(self.low, self.high, 6):
             y = self.y(value)
-            made.append(
+            pieces.append(
                 _rule(f"M{_LEFT:g} {y:.1f}H{right:g}") + _word(_LEFT - 5, y + 3.5, f"{value:g}", "end")
             )
         for hour in ticks(self.h0, self.h1, 9 if self.width > 500 else 5):
             x = self.x(hour)
-            made.append(_rule(f"M{x:.1f} {_TOP:g}V{bottom:g}") + _word(x, bottom + 13, f"{hour:g}", "middle"))
-        made.append(
+            pieces.append(
+                _rule(f"M{x:.1f} {_TOP:g}V{bottom:g}") + _word(x, bottom + 13, f"{hour:g}", "middle")
+            )
+        pieces.append(
             _word(right, bottom + 26, "hours since pouring", "end") + _word(4, bottom + 26, unit, "start")
         )
-        made.append(f'<path d="M{_LEFT:g} {_TOP:g}V{bottom:g}H{right:g}" fill="none" stroke="{_INK}"/>')
-        return "".join(made)
+        pieces.append(f'<path d="M{_LEFT:g} {_TOP:g}V{bottom:g}H{right:g}" fill="none" stroke="{_INK}"/>')
+        return "".join(pieces)
 
     def path(self, line: Line) -> str:
         steps, pen = [], "M"
@@ -242,7 +246,7 @@ def _word(x: float, y: float, text: str, anchor: str) -> str:
 
 
 def _legend(lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, top: float) -> str:
-    made = []
+    pieces = []
     slot = (width - _LEFT) / 4
     items: list[Line | ShadedRange] = [*lines, *bands]
     for number, item in enumerate(items):
@@ -256,5 +260,5 @@ def _legend(lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, t
                 f"{dash}/>"
             )
         name = item.name if len(item.name) <= 26 else item.name[:25] + "…"
-        made.append(f'{key}<text x="{x + 29:.1f}" y="{y + 4.5:.1f}" fill="{_INK}">{escape(name)}</text>')
-    return "".join(made)
+        pieces.append(f'{key}<text x="{x + 29:.1f}" y="{y + 4.5:.1f}" fill="{_INK}">{escape(name)}</text>')
+    return "".join(pieces)

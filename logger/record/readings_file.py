@@ -30,7 +30,7 @@ class FileReading:
 
 
 def read_readings(path: Path) -> list[FileReading]:
-    """All lines of a readings file, in the order of the file.
+    """Return all lines of a readings file, in the order of the file.
 
     Raises BadReadings with the line's number, the value, what is allowed and the remedy.
     """

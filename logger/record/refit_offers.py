@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError
 from dataclasses import asdict
-from typing import Any
 
 import numpy as np
 import tomli_w
@@ -20,6 +19,8 @@ from logger.cure.fit.refit import INDEPENDENT, RecordedPour, fit_from_pours
 from logger.cure.solver.ensemble import RoomHistory
 from logger.errors import LoggerError
 from logger.plan.file import plan_from_text
+from logger.record.figures import Array
+from logger.record.json_values import JsonObject, JsonView
 from logger.store import events, shop_events, shops
 from logger.store.boots import Timeline
 from logger.store.database import Store
@@ -32,10 +33,8 @@ MOST = 12
 OFFERED = "fit-offered"
 
 
-def recorded(record: Mapping[str, Any]) -> RecordedPour | None:
-    """Return a sealed record as the fit wants it: its hottest core probe from pouring on, and its room; None
-    without one.
-    """
+def recorded(record: JsonView) -> RecordedPour | None:
+    """Return a sealed record as the fit takes it: its hottest core probe from pouring on, and its room; or None."""
     plan = plan_from_text(record["plan_toml"])
     cores = [
         _after_pouring(curve) for curve in record["curves"] if curve["place"].partition("-")[0] == "core"
@@ -47,24 +46,24 @@ def recorded(record: Mapping[str, Any]) -> RecordedPour | None:
     rooms = [
         _after_pouring(curve) for curve in record["curves"] if curve["place"].partition("-")[0] == "room"
     ]
-    room = next((RoomHistory(*found) for found in rooms if len(found[0])), None)
+    room = next((RoomHistory(*room_curve) for room_curve in rooms if len(room_curve[0])), None)
     return RecordedPour(plan, hours, celsius, room)
 
 
-def by_resin(connection: Connection) -> dict[str, dict[int, dict[str, Any]]]:
-    """Hash of a [resin] table → the sealed records poured with it, by pour, oldest first."""
-    found: dict[str, dict[int, dict[str, Any]]] = {}
+def by_resin(connection: Connection) -> dict[str, dict[int, JsonObject]]:
+    """Return the hash of a [resin] table → the sealed records poured with it, by pour, oldest first."""
+    records: dict[str, dict[int, JsonObject]] = {}
     for pour_id, record in shop_events.sealed_records(connection):
-        found.setdefault(resin_key(record), {})[pour_id] = record
-    return found
+        records.setdefault(resin_key(record), {})[pour_id] = record
+    return records
 
 
-def resin_key(record: Mapping[str, Any]) -> str:
-    """Names a [resin] table by its contents."""
+def resin_key(record: JsonView) -> str:
+    """Return the name of a [resin] table: a hash of its contents."""
     return sha256(canonical(record["plan"]["resin"]))[:16]
 
 
-def offers(connection: Connection) -> dict[str, dict[str, Any]]:
+def offers(connection: Connection) -> dict[str, JsonObject]:
     """Return the newest offer for each resin."""
     return {
         row.facts["resin_key"]: row.facts | {"at_ms": row.at_ms}
@@ -72,38 +71,40 @@ def offers(connection: Connection) -> dict[str, dict[str, Any]]:
     }
 
 
-def due(connection: Connection) -> dict[str, dict[int, dict[str, Any]]]:
-    """Resins with sealed pours that their newest offer has not seen, with their pours."""
-    known = {key: set(offer["pours_seen"]) for key, offer in offers(connection).items()}
+def due(connection: Connection) -> dict[str, dict[int, JsonObject]]:
+    """Return the resins with sealed pours that their newest offer does not cover, with their pours."""
+    seen_by_key = {key: set(offer["pours_seen"]) for key, offer in offers(connection).items()}
     sealed = set(shop_events.sealed_ids(connection))
-    if sealed <= set().union(*known.values()):
+    if sealed <= set().union(*seen_by_key.values()):
         return {}
-    return {key: pours for key, pours in by_resin(connection).items() if set(pours) - known.get(key, set())}
+    return {
+        key: pours for key, pours in by_resin(connection).items() if set(pours) - seen_by_key.get(key, set())
+    }
 
 
-def work_out(key: str, records: Sequence[tuple[int, Mapping[str, Any]]]) -> dict[str, Any]:
-    """One offer as JSON: pure, so that another process can do it."""
-    usable = [(pour_id, found) for pour_id, record in records if (found := recorded(record)) is not None][
+def work_out(key: str, records: Sequence[tuple[int, JsonView]]) -> JsonObject:
+    """Return one offer as JSON: pure, so that another process can do it."""
+    usable = [(pour_id, pour) for pour_id, record in records if (pour := recorded(record)) is not None][
         -MOST:
     ]
-    told: dict[str, Any] = {
+    offer: JsonObject = {
         "resin_key": key,
         "resin": records[0][1]["plan"]["resin"]["name"],
         "pours": [pour_id for pour_id, _ in usable],
         "pours_seen": [pour_id for pour_id, _ in records],
     }
     if not usable:
-        return told | {
+        return offer | {
             "message": "No sealed pour of this resin has enough readings of its core.",
             "table": None,
         }
     try:
         refit = fit_from_pours([pour for _, pour in usable])
     except LoggerError as error:
-        return told | {"message": f"No fit could be made: {error}", "table": None}
+        return offer | {"message": f"No fit could be made: {error}", "table": None}
     better = refit.better_k
     table = refit.resin.model_dump(exclude_none=True, mode="json")
-    return told | {
+    return offer | {
         "message": refit.message(),
         "rate_factor": refit.rate_factor,
         "rate_range": list(refit.rate_range),
@@ -119,7 +120,7 @@ def work_out(key: str, records: Sequence[tuple[int, Mapping[str, Any]]]) -> dict
 class Learner:
     """Offers fits anew when pours were sealed; `compute` calls a function where it delays nobody."""
 
-    def __init__(self, store: Store, timeline: Timeline, compute: Callable[..., Any]) -> None:
+    def __init__(self, store: Store, timeline: Timeline, compute: Callable[..., JsonObject]) -> None:
         self._store, self._timeline, self._compute = store, timeline, compute
 
     def run(self, stop: threading.Event, idle_s: float = 60.0) -> None:
@@ -128,20 +129,20 @@ class Learner:
             self.make_due()
 
     def make_due(self) -> int:
-        """Make every offer that is due, to each shop from its own pours. Gives how many."""
+        """Make every offer that is due, to each shop from its own pours. Return how many."""
         with self._store.read() as connection:
             all_of_them = shops.all_shops(connection)
-        made = 0
+        count = 0
         for shop_row in all_of_them:
             with shops.sees(shop_row.id):
-                made += self._make_due()
-        return made
+                count += self._make_due()
+        return count
 
     def _make_due(self) -> int:
-        made = 0
+        count = 0
         with self._store.read() as connection:
-            wanted = due(connection)
-        for key, records in wanted.items():
+            pending = due(connection)
+        for key, records in pending.items():
             try:
                 offer = self._compute(work_out, key, list(records.items()))
             except (LoggerError, BrokenExecutor, CancelledError):
@@ -152,13 +153,13 @@ class Learner:
                 events.add_event(
                     tx, None, self._timeline.true_ms(), OFFERED, "the program", offer["message"], offer
                 )
-            made += 1
-        return made
+            count += 1
+        return count
 
 
-def _after_pouring(curve: Mapping[str, Any]) -> tuple[Any, Any]:
+def _after_pouring(curve: JsonView) -> tuple[Array, Array]:
     hours = np.array(curve["hours"], dtype=float)
     celsius = np.array([np.nan if value is None else value for value in curve["celsius"]], dtype=float)
-    kept = np.isfinite(celsius) & (hours > 0)
-    hours, at = np.unique(hours[kept], return_index=True)
-    return hours, celsius[kept][at]
+    present = np.isfinite(celsius) & (hours > 0)
+    hours, at = np.unique(hours[present], return_index=True)
+    return hours, celsius[present][at]

@@ -7,14 +7,12 @@ against somebody who may write anything into the database.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from sqlalchemy import Connection
 
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.record.gather import Measured, gather_open
+from logger.record.json_values import JsonObject, JsonView
 from logger.store import events, pours, seals, stations
 from logger.store.hash_chain import canonical, sha256
 from logger.store.rows import PourRow
@@ -36,20 +34,19 @@ FORECAST_FIELDS = ("made_ms", "at_h", "body")
 
 
 def seal(
-    tx: Connection, pour_id: int, by: str, now_ms: int, workshop: str, known: Measured | None = None
-) -> dict[str, Any]:
-    """Seals a closed pour in the transaction that closed it. Gives the seal.
+    tx: Connection, pour_id: int, by: str, now_ms: int, workshop: str, cached: Measured | None = None
+) -> JsonObject:
+    """Seal a closed pour in the transaction that closed it; return the seal.
 
-    `known`: what was made of its readings before the transaction; made anew when readings came since.
-
-    Raises NotAllowed when the pour is not closed, or sealed already.
+    `cached`: of its readings, from before the transaction; worked out anew when readings came since. Raises NotAllowed
+    when the pour is not closed, or sealed already.
     """
     pour = pours.get_pour(tx, pour_id)
     if pour.stage != Stage.CLOSED:
         raise NotAllowed(f"pour {pour_id} is {pour.stage}: a record is sealed when its pour is closed")
-    record = gather_open(tx, pour_id, workshop, known)
+    record = gather_open(tx, pour_id, workshop, cached)
     body = canonical(record)
-    made = {
+    content = {
         "version": SEAL_VERSION,
         "sealed_ms": now_ms,
         "by": by,
@@ -64,20 +61,26 @@ def seal(
         "figures": record["figures"],
         "record_sha256": sha256(body),
     }
-    seals.keep_seal(tx, pour_id, made, body)
+    seals.keep_seal(tx, pour_id, content, body)
     events.add_event(
-        tx, pour_id, now_ms, "sealed", by, f"seal {seal_hash(made)[:16]}", {"seal_sha256": seal_hash(made)}
+        tx,
+        pour_id,
+        now_ms,
+        "sealed",
+        by,
+        f"seal {seal_hash(content)[:16]}",
+        {"seal_sha256": seal_hash(content)},
     )
-    return made
+    return content
 
 
-def seal_hash(made: Mapping[str, Any]) -> str:
+def seal_hash(content: JsonView) -> str:
     """Return the one hash of a seal, hex: what is printed."""
-    return sha256(canonical(made))
+    return sha256(canonical(content))
 
 
 def pour_hashes(connection: Connection, pour: PourRow) -> dict[str, str]:
-    """Hash of each thing about the pour that is not a row of its own."""
+    """Return the hash of each thing about the pour that is not a row of its own."""
     values = {name: getattr(pour, name) for name in seals.POUR_FIELDS} | {
         "station": stations.name_of(connection, pour.station_id),
         "poured_boot": seals.poured_boot(connection, pour),
@@ -86,13 +89,13 @@ def pour_hashes(connection: Connection, pour: PourRow) -> dict[str, str]:
     return {name: sha256(canonical(value)) for name, value in values.items()}
 
 
-def alarm_hashes(row: Mapping[str, Any]) -> list[str]:
-    """Hashes of an alarm as raised and of its answer. Its subject goes in without this database's pour number."""
+def alarm_hashes(row: JsonView) -> list[str]:
+    """Return the hashes of an alarm as raised and of its answer. Its subject goes in without the pour's number here."""
     subject = row["subject"].partition("/")[2] or row["subject"]
     raised = [subject, *(row[name] for name in ALARM_RAISED)]
     return [sha256(canonical(raised)), sha256(canonical([row[name] for name in ALARM_ANSWER]))]
 
 
-def forecast_hash(row: Mapping[str, Any]) -> str:
-    """Hash of a forecast."""
+def forecast_hash(row: JsonView) -> str:
+    """Return the hash of a forecast."""
     return sha256(canonical([row[name] for name in FORECAST_FIELDS]))

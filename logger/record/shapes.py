@@ -52,11 +52,11 @@ PlanText = Annotated[str, Field(max_length=500_000)]
 
 def one_of(words: Iterable[str]) -> AfterValidator:
     """One of the program's own words."""
-    known = frozenset(str(word) for word in words)
+    allowed = frozenset(str(word) for word in words)
 
     def check(word: str) -> str:
-        if word not in known:
-            raise ValueError(f"is none of {', '.join(sorted(known))}")
+        if word not in allowed:
+            raise ValueError(f"is none of {', '.join(sorted(allowed))}")
         return word
 
     return AfterValidator(check)
@@ -731,7 +731,7 @@ class Addition(EventShape):
 T = TypeVar("T", bound=BaseModel)
 
 
-def fits(shape: type[T], value: Any, where: str) -> T:
+def fits(shape: type[T], value: object, where: str) -> T:
     """Return the value as its shape. Raises BadInput naming the file, the field and what is wrong with it."""
     try:
         return shape.model_validate(value)

@@ -1,16 +1,18 @@
-"""What the shop learns from its records: what went wrong how often, what it cost, which points would have caught it;
-and which resin is on the shelf. Pure: records and events in, plain values out."""
+"""What the shop learns from its records, and which resin is on the shelf. Pure: records and events in, values out.
+
+What went wrong how often, what it cost, and which readiness points would have caught it.
+"""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
 
 from logger.errors import BadInput
 from logger.record import event_views
+from logger.record.json_values import JsonObject, JsonView
 
 #: Defect → readiness points that look for its cause (a name, or its beginning up to "*"). Common practice, no source.
 CAUGHT_BY = {
@@ -56,12 +58,12 @@ class Lessons:
     alarms: Counter[str]
 
 
-def outcome_now(record: Mapping[str, Any], additions: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
-    """How a pour ended as it was told last, in the record or in an addition."""
+def outcome_now(record: JsonView, additions: Sequence[JsonView]) -> JsonObject | None:
+    """Return a pour's last outcome, from an addition or from the record."""
     return event_views.outcome(additions) or record.get("outcome")
 
 
-def lessons(records: Iterable[tuple[int, Mapping[str, Any], Sequence[Mapping[str, Any]]]]) -> Lessons:
+def lessons(records: Iterable[tuple[int, JsonView, Sequence[JsonView]]]) -> Lessons:
     """Return the account of (pour, record, additions)."""
     troubles = {kind: Trouble(kind, words) for kind, words in event_views.DEFECTS.items()}
     states, cost, alarms = Counter[str](), Counter[str](), Counter[str]()
@@ -69,25 +71,25 @@ def lessons(records: Iterable[tuple[int, Mapping[str, Any], Sequence[Mapping[str
     for pour_id, record, additions in records:
         count += 1
         alarms.update(dict.fromkeys((alarm["title"] for alarm in record["alarms"]), 1))
-        told = outcome_now(record, additions)
-        if told is None:
+        outcome = outcome_now(record, additions)
+        if outcome is None:
             untold.append(pour_id)
             continue
-        states[told["state"]] += 1
-        hours += told["rework_h"]
-        if told["rework_cost"]:
-            cost[told["currency"]] += told["rework_cost"]
-        for kind in dict.fromkeys(defect["kind"] for defect in told["defects"]):
+        states[outcome["state"]] += 1
+        hours += outcome["rework_h"]
+        if outcome["rework_cost"]:
+            cost[outcome["currency"]] += outcome["rework_cost"]
+        for kind in dict.fromkeys(defect["kind"] for defect in outcome["defects"]):
             trouble = troubles[kind]
             trouble.pours.append(pour_id)
-            trouble.hours += told["rework_h"]
-            if told["rework_cost"]:
-                trouble.cost[told["currency"]] += told["rework_cost"]
+            trouble.hours += outcome["rework_h"]
+            if outcome["rework_cost"]:
+                trouble.cost[outcome["currency"]] += outcome["rework_cost"]
             warned = [point for point in record["points"] if _looks_for(point["id"], kind) and _warned(point)]
             trouble.warned.update(point["question"] for point in warned)
             trouble.silent += not warned
-    found = sorted((t for t in troubles.values() if t.pours), key=lambda t: -len(t.pours))
-    return Lessons(count, states, found, cost, hours, untold, alarms)
+    by_pours = sorted((t for t in troubles.values() if t.pours), key=lambda t: -len(t.pours))
+    return Lessons(count, states, by_pours, cost, hours, untold, alarms)
 
 
 def _looks_for(point: str, kind: str) -> bool:
@@ -98,7 +100,7 @@ def _looks_for(point: str, kind: str) -> bool:
     return False
 
 
-def _warned(point: Mapping[str, Any]) -> bool:
+def _warned(point: JsonView) -> bool:
     return (
         point["light"] != "ok" or point["override"] is not None or len(point["signed_by"]) < point["people"]
     )
@@ -122,11 +124,9 @@ class Lot:
         return round(self.received_kg - self.used_kg, 3)
 
 
-def stock(received: Iterable[Mapping[str, Any]], used: Iterable[Mapping[str, Any]], today: date) -> list[Lot]:
-    """Return the shelf: from "stock" events of the shop and "lot" events of pours (their data). Soonest to expire
-    first.
-    """
-    lots: dict[tuple[str, str, str], dict[str, Any]] = defaultdict(
+def stock(received: Iterable[JsonView], used: Iterable[JsonView], today: date) -> list[Lot]:
+    """Return the shelf, soonest to expire first, from the data of the shop's "stock" and the pours' "lot" events."""
+    lots: dict[tuple[str, str, str], JsonObject] = defaultdict(
         lambda: {"in": 0.0, "out": 0.0, "expires": None}
     )
     for data in received:
@@ -137,7 +137,7 @@ def stock(received: Iterable[Mapping[str, Any]], used: Iterable[Mapping[str, Any
         lot = lots[data["product"], data["part"], data["lot"]]
         lot["out"] += data["kg"]
         lot["expires"] = lot["expires"] or data.get("expires_on")
-    found = []
+    shelf = []
     for (product, part, name), lot in lots.items():
         expires = None if not lot["expires"] else date.fromisoformat(lot["expires"])
         left = lot["in"] - lot["out"]
@@ -148,16 +148,16 @@ def stock(received: Iterable[Mapping[str, Any]], used: Iterable[Mapping[str, Any
             state = "expires soon"
         elif left <= -5e-4:
             state = "more used than received"
-        found.append(Lot(product, part, name, expires, round(lot["in"], 3), round(lot["out"], 3), state))
+        shelf.append(Lot(product, part, name, expires, round(lot["in"], 3), round(lot["out"], 3), state))
     return sorted(
-        found, key=lambda lot: (lot.state == "used up", lot.expires_on or date.max, lot.product, lot.lot)
+        shelf, key=lambda lot: (lot.state == "used up", lot.expires_on or date.max, lot.product, lot.lot)
     )
 
 
-def check_lot(data: Mapping[str, Any]) -> dict[str, Any]:
+def check_lot(data: JsonView) -> JsonObject:
     """Return a lot as somebody noted it. Raises BadInput naming the field."""
-    made = {name: str(data.get(name, "")).strip()[:100] for name in ("product", "part", "lot")}
-    for name, value in made.items():
+    lot = {name: str(data.get(name, "")).strip()[:100] for name in ("product", "part", "lot")}
+    for name, value in lot.items():
         if not value:
             raise BadInput(name, "is empty", remedy="copy it from the label")
     kg = data.get("kg")
@@ -175,4 +175,4 @@ def check_lot(data: Mapping[str, Any]) -> dict[str, Any]:
                 allowed="such as 2027-04-30",
                 remedy="copy it from the label; a month alone means its last day",
             ) from error
-    return made | {"kg": float(kg), "expires_on": expires or None}
+    return lot | {"kg": float(kg), "expires_on": expires or None}

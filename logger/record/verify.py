@@ -8,10 +8,9 @@ cutting the last ones off together with the chain's head shows only against a la
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import SQLAlchemyError
@@ -19,6 +18,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from logger.errors import NotFound
 from logger.record import event_views
 from logger.record.chain_walk import Break, Wrong, walk
+from logger.record.json_values import JsonObject, JsonValue, JsonView
 from logger.record.seal import alarm_hashes, forecast_hash, pour_hashes, seal_hash
 from logger.store import photos, pours, seals
 from logger.store.hash_chain import (
@@ -29,6 +29,7 @@ from logger.store.hash_chain import (
     proven_readings,
     sha256,
 )
+from logger.store.rows import PourRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +52,13 @@ class Verdict:
     seal_sha256: str = ""
     notes: tuple[str, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
-        """Plain values."""
+    def to_json(self) -> JsonObject:
+        """Return plain values."""
         return asdict(self)
 
 
-class _Found(Exception):
-    """Carries what was found up to `verify`; no error of the program."""
+class _Damage(Exception):
+    """The first thing that is wrong with a record, on its way up to `verify`; no error of the program."""
 
     def __init__(
         self, wrong: str, table: str, sentence: str, number: int | None = None, row_id: int | None = None
@@ -75,19 +76,19 @@ def verify(
     pictures: Path | None = None,
     partial: bool = False,
 ) -> Verdict:
-    """Proves one pour. `printed`: the seal's hash (or its first characters) from paper; `pictures`: the photos' folder;
-    `partial`: also one that nobody may see yet.
+    """Prove one pour.
 
-    Raises NotFound when there is no such pour.
+    `printed`: the seal's hash (or its first characters) from paper; `pictures`: the photos' folder; `partial`: also a
+    pour that nobody may see yet. Raises NotFound when there is no such pour.
     """
     counts = {"readings": 0, "events": 0}
     notes: list[str] = []
-    seal: Mapping[str, Any] | None = None
+    seal: JsonView | None = None
     try:
         pour = _row_of_pour(connection, pour_id, partial=partial)
         seal = pour.seal
         if seal is not None and not _is_seal(seal):
-            raise _Found("altered", "pour", "the seal itself is damaged: it lacks what every seal has")
+            raise _Damage("altered", "pour", "the seal itself is damaged: it lacks what every seal has")
         _events(connection, pour, seal, counts, notes)
         _readings(connection, pour, seal, counts)
         if seal is not None:
@@ -96,18 +97,18 @@ def verify(
             _photos(connection, pour_id, pictures)
         if printed is not None:
             _against_paper(seal, printed)
-    except _Found as found:
+    except _Damage as damage:
         return Verdict(
             pour_id,
             False,
             seal is not None,
             counts["readings"],
             counts["events"],
-            found.sentence,
-            found.wrong,
-            found.table,
-            found.number,
-            found.row_id,
+            damage.sentence,
+            damage.wrong,
+            damage.table,
+            damage.number,
+            damage.row_id,
             "",
             tuple(notes),
         )
@@ -125,7 +126,7 @@ def verify(
     )
 
 
-def _row_of_pour(connection: Connection, pour_id: int, *, partial: bool) -> Any:
+def _row_of_pour(connection: Connection, pour_id: int, *, partial: bool) -> PourRow:
     try:
         return pours.get_pour(connection, pour_id, partial=partial)
     except NotFound:
@@ -135,18 +136,18 @@ def _row_of_pour(connection: Connection, pour_id: int, *, partial: bool) -> Any:
             try:
                 seals.pour_column(connection, pour_id, name)
             except (SQLAlchemyError, ValueError, TypeError):
-                raise _Found(
+                raise _Damage(
                     "altered",
                     "pour",
                     f"pour {pour_id}: its {name} cannot be read any more: altered",
                     row_id=pour_id,
                 ) from error
-        raise _Found(
+        raise _Damage(
             "altered", "pour", f"pour {pour_id} cannot be read any more: altered", row_id=pour_id
         ) from error
 
 
-def _is_seal(seal: Any) -> bool:
+def _is_seal(seal: JsonValue) -> bool:
     try:
         return bool(
             isinstance(seal["readings"]["count"], int)
@@ -161,28 +162,30 @@ def _is_seal(seal: Any) -> bool:
         return False
 
 
-def _events(connection: Connection, pour: Any, seal: Any, counts: dict[str, int], notes: list[str]) -> None:
+def _events(
+    connection: Connection, pour: PourRow, seal: JsonView | None, counts: dict[str, int], notes: list[str]
+) -> None:
     rows = list(linked_events(connection, pour.id))
     if seal is None:
         if any(_says_sealed(row, None) for row in rows):
-            raise _Found(
+            raise _Damage(
                 "missing", "pour", f"pour {pour.id} was sealed, but its seal is gone", row_id=pour.id
             )
         walked = walk(rows, pour.event_head)
-        if walked.found is not None:
-            raise _of_break("event", walked.found)
+        if walked.broken is not None:
+            raise _of_break("event", walked.broken)
         counts["events"] = walked.count
         return
     sealed, head = seal["events"]["count"], seal["events"]["head"]
     # The event "sealed" ends what was sealed: rows before it that are too few or too many are missing or put in.
     end = next((at for at, row in enumerate(rows) if _says_sealed(row, seal_hash(seal))), None)
     first = walk(rows[: sealed if end is None else end], head, sealed)
-    if first.found is not None:
-        whole = walk(rows, pour.event_head, len(rows)).found
+    if first.broken is not None:
+        whole = walk(rows, pour.event_head, len(rows)).broken
         swapped = whole is not None and whole.wrong is Wrong.SWAPPED
-        raise _of_break("event", whole if swapped and whole is not None else first.found)
+        raise _of_break("event", whole if swapped and whole is not None else first.broken)
     if end is None:
-        raise _Found(
+        raise _Damage(
             "altered",
             "pour",
             f"pour {pour.id}: its seal is not the one that the chain of events "
@@ -190,9 +193,9 @@ def _events(connection: Connection, pour: Any, seal: Any, counts: dict[str, int]
             row_id=pour.id,
         )
     walked = walk(rows, pour.event_head)
-    if walked.found is not None:
+    if walked.broken is not None:
         if walked.count == len(rows):
-            raise _Found(
+            raise _Damage(
                 "missing",
                 "event",
                 f"the events do not end where pour {pour.id} says: what was added "
@@ -200,7 +203,7 @@ def _events(connection: Connection, pour: Any, seal: Any, counts: dict[str, int]
                 len(rows) + 1,
                 pour.id,
             )
-        raise _of_break("event", walked.found)
+        raise _of_break("event", walked.broken)
     counts["events"] = len(rows)
     later = len(rows) - sealed - 1
     if later:
@@ -215,7 +218,7 @@ def _says_sealed(row: Linked, expected: str | None) -> bool:
     return kind == "sealed" and (expected is None or data == {"seal_sha256": expected})
 
 
-def _readings(connection: Connection, pour: Any, seal: Any, counts: dict[str, int]) -> None:
+def _readings(connection: Connection, pour: PourRow, seal: JsonView | None, counts: dict[str, int]) -> None:
     count = None if seal is None else seal["readings"]["count"]
     head = pour.reading_head if seal is None else seal["readings"]["head"]
     proven, last = proven_readings(connection, pour.id, pour.station_id)
@@ -234,30 +237,30 @@ def _readings(connection: Connection, pour: Any, seal: Any, counts: dict[str, in
 
     walked = walk(watched(), head, count, lambda row_id: body_of_reading(connection, row_id))
     counts["readings"] = walked.count
-    if walked.found is not None:
-        raise _of_break("reading", walked.found)
+    if walked.broken is not None:
+        raise _of_break("reading", walked.broken)
     if strangers:
-        raise _Found(
+        raise _Damage(
             "altered",
             "reading",
             f"reading {strangers[0].id} says that it came from another station than the pour's: altered",
             row_id=strangers[0].id,
         )
     if seal is not None and pour.reading_head != head:
-        raise _Found(
+        raise _Damage(
             "altered", "pour", f"pour {pour.id}: the last link of its readings was altered", row_id=pour.id
         )
 
 
-def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: list[str]) -> None:
+def _rest(connection: Connection, pour: PourRow, seal: JsonView, notes: list[str]) -> None:
     try:
         body = seals.sealed_body(connection, pour.id)
     except SQLAlchemyError:
         body = "not readable"
     if body is None:
-        raise _Found("missing", "sealed_record", f"pour {pour.id}: the sealed record itself is gone")
+        raise _Damage("missing", "sealed_record", f"pour {pour.id}: the sealed record itself is gone")
     if sha256(body) != seal["record_sha256"]:
-        raise _Found(
+        raise _Damage(
             "altered", "sealed_record", f"pour {pour.id}: the sealed record was altered", row_id=pour.id
         )
     try:
@@ -266,7 +269,7 @@ def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: lis
         now = {}
     for name, offset in seal["boots"].items():
         if now.get(name) != offset:
-            raise _Found(
+            raise _Damage(
                 "altered",
                 "boot",
                 f"boot {name}: its time of day was altered after sealing; every "
@@ -278,7 +281,7 @@ def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: lis
         hashes = {}
     for name, sealed in seal["pour"].items():
         if hashes.get(name) != sealed:
-            raise _Found(
+            raise _Damage(
                 "altered", "pour", f"pour {pour.id}: its {name} was altered after sealing", row_id=pour.id
             )
     _rows_of(
@@ -296,9 +299,15 @@ def _rest(connection: Connection, pour: Any, seal: Mapping[str, Any], notes: lis
     )
 
 
-def _rows_of(table: str, ids: list[int], sealed: list[Any], hash_of: Any, explained: Any = None) -> None:
-    """Rows that are hashed one by one, in order."""
-    now = []
+def _rows_of(
+    table: str,
+    ids: list[int],
+    sealed: list[JsonValue],
+    hash_of: Callable[[int], JsonValue],
+    explained: Callable[[int], bool] | None = None,
+) -> None:
+    """Compare rows that are hashed one by one with their hashes in the seal, in order."""
+    now: list[JsonValue] = []
     for row_id in ids:
         try:
             now.append(hash_of(row_id))
@@ -310,7 +319,7 @@ def _rows_of(table: str, ids: list[int], sealed: list[Any], hash_of: Any, explai
         if explained is not None and is_now is not None and is_now[0] == was[0] and explained(row_id):
             continue
         if len(ids) < len(sealed):
-            raise _Found(
+            raise _Damage(
                 "missing",
                 table,
                 f"{len(sealed) - len(ids)} {table}(s) are missing, the first before "
@@ -318,7 +327,7 @@ def _rows_of(table: str, ids: list[int], sealed: list[Any], hash_of: Any, explai
                 number,
             )
         wrong = "inserted" if len(ids) > len(sealed) else "out of order" if is_now in sealed else "altered"
-        raise _Found(
+        raise _Damage(
             wrong,
             table,
             f"{table} {row_id} (number {number} of the pour) was {_WORDS[wrong]}",
@@ -326,21 +335,23 @@ def _rows_of(table: str, ids: list[int], sealed: list[Any], hash_of: Any, explai
             row_id,
         )
     if len(ids) < len(sealed):
-        raise _Found(
+        raise _Damage(
             "missing", table, f"the last {len(sealed) - len(ids)} {table}(s) are missing", len(ids) + 1
         )
     if len(ids) > len(sealed):
         row_id = ids[len(sealed)]
-        raise _Found("inserted", table, f"{table} {row_id} was put in after sealing", len(sealed) + 1, row_id)
+        raise _Damage(
+            "inserted", table, f"{table} {row_id} was put in after sealing", len(sealed) + 1, row_id
+        )
 
 
 _WORDS = {"altered": "altered", "inserted": "put in", "out of order": "put in another place"}
 
 
 def _answered_later(
-    connection: Connection, pour_id: int, alarm_id: int, seal: Mapping[str, Any], notes: list[str]
+    connection: Connection, pour_id: int, alarm_id: int, seal: JsonView, notes: list[str]
 ) -> bool:
-    """Whether somebody answered an alarm after sealing: then the chain of events says so, too."""
+    """Return whether somebody answered an alarm after sealing: then the chain of events says so, too."""
     row = seals.alarm_row(connection, alarm_id)
     subject = row["subject"].partition("/")[2]
     for event in seals.events_after(connection, pour_id, seal["events"]["count"]):
@@ -357,26 +368,26 @@ def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
         if event_views.subject(kind, data) != "photo":
             continue
         name = (data or {}).get("sha256")
-        found = photos.path_of(folder, name)
-        if found is None:
-            raise _Found(
+        path = photos.path_of(folder, name)
+        if path is None:
+            raise _Damage(
                 "missing",
                 "photo",
                 f"photo {str(name)[:12]} (event {row.id}) is gone from the disk",
                 row_id=row.id,
             )
-        if not photos.is_whole(found):
-            raise _Found(
+        if not photos.is_whole(path):
+            raise _Damage(
                 "altered", "photo", f"photo {str(name)[:12]} (event {row.id}) was altered", row_id=row.id
             )
 
 
-def _against_paper(seal: Any, printed: str) -> None:
-    wanted = printed.strip().lower().replace(" ", "")
+def _against_paper(seal: JsonView | None, printed: str) -> None:
+    digits = printed.strip().lower().replace(" ", "")
     if seal is None:
-        raise _Found("missing", "pour", "a seal was given from paper, but the record is not sealed")
-    if len(wanted) < 8 or not seal_hash(seal).startswith(wanted):
-        raise _Found(
+        raise _Damage("missing", "pour", "a seal was given from paper, but the record is not sealed")
+    if len(digits) < 8 or not seal_hash(seal).startswith(digits):
+        raise _Damage(
             "altered",
             "pour",
             f"the record's seal is {seal_hash(seal)[:16]}…, not the printed {printed}: "
@@ -384,24 +395,24 @@ def _against_paper(seal: Any, printed: str) -> None:
         )
 
 
-def _of_break(table: str, found: Break) -> _Found:
-    place = f"{table} {found.row_id}" if found.row_id is not None else f"{table} number {found.number}"
-    number = f" (number {found.number} of the pour)" if found.row_id is not None else " of the pour"
-    if found.wrong is Wrong.MISSING:
+def _of_break(table: str, broken: Break) -> _Damage:
+    place = f"{table} {broken.row_id}" if broken.row_id is not None else f"{table} number {broken.number}"
+    number = f" (number {broken.number} of the pour)" if broken.row_id is not None else " of the pour"
+    if broken.wrong is Wrong.MISSING:
         where = (
-            f"from number {found.number} of the pour on"
-            if found.other_id is None
+            f"from number {broken.number} of the pour on"
+            if broken.other_id is None
             else (
-                f"before {table} {found.other_id}, which stands where number {found.number} of the pour was"
+                f"before {table} {broken.other_id}, which stands where number {broken.number} of the pour was"
             )
         )
-        sentence = f"{found.rows} {table}{'s' if found.rows > 1 else ''} missing {where}"
-    elif found.wrong is Wrong.INSERTED:
-        sentence = f"{place}{number} was put in" + (f", {found.rows} in all" if found.rows > 1 else "")
-    elif found.wrong is Wrong.SWAPPED:
-        sentence = f"{place}{number} does not belong here: {table} {found.other_id} does"
-    elif found.wrong is Wrong.LINK_ALTERED:
+        sentence = f"{broken.rows} {table}{'s' if broken.rows > 1 else ''} missing {where}"
+    elif broken.wrong is Wrong.INSERTED:
+        sentence = f"{place}{number} was put in" + (f", {broken.rows} in all" if broken.rows > 1 else "")
+    elif broken.wrong is Wrong.SWAPPED:
+        sentence = f"{place}{number} does not belong here: {table} {broken.other_id} does"
+    elif broken.wrong is Wrong.LINK_ALTERED:
         sentence = f"{place}{number}: its link was altered"
     else:
         sentence = f"{place}{number} was altered"
-    return _Found(str(found.wrong), table, sentence, found.number, found.row_id)
+    return _Damage(str(broken.wrong), table, sentence, broken.number, broken.row_id)

@@ -230,14 +230,14 @@ def _show_taken(taken: Imported, *, as_json: bool) -> None:
         if as_json:
             print(json.dumps({"pour": taken.pour_id, "workshop": taken.workshop}, ensure_ascii=False))
         else:
-            print(f"{taken.told}; it is pour {taken.pour_id} here")
+            print(f"{taken.summary}; it is pour {taken.pour_id} here")
         return
     if as_json:
         left_out = [{"line": line, "problem": problem, "row": row} for line, problem, row in taken.left_out]
-        answer = {"pour": taken.pour_id, "told": taken.told, "left_out": left_out}
+        answer = {"pour": taken.pour_id, "told": taken.summary, "left_out": left_out}
         print(json.dumps(answer, ensure_ascii=False))
         return
-    print(f"pour {taken.pour_id} ({Stage.RELEASED}): {taken.told}")
+    print(f"pour {taken.pour_id} ({Stage.RELEASED}): {taken.summary}")
     for line, problem, row in taken.left_out:
         print(f"left out: line {line}: {problem}: {row[:100]}")
 

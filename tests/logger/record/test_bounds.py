@@ -234,7 +234,7 @@ def test_a_log_comes_in_to_the_last_row(imports: Imports, tmp_path: Path, plan_t
     path = tmp_path / "long.csv"
     path.write_text("t,T\n" + "".join(f"{5 * n},{21 + n % 30}\n" for n in range(2_345)), encoding="utf-8")
     taken = imports.log(path, "long.csv", log_asked(plan_toml), "Ada")
-    assert taken.told == "2,345 rows read, 0 fields without a value, 0 bad rows"
+    assert taken.summary == "2,345 rows read, 0 fields without a value, 0 bad rows"
     with imports._store.read() as connection:
         assert readings.counts(connection, taken.pour_id) == (2_345, 0)
         assert verify(connection, taken.pour_id).readings == 2_345

@@ -80,7 +80,7 @@ def test_a_field_without_a_value_is_a_failed_reading_and_told() -> None:
     log = read_log("t,core,air\n0,NaN,20\n1,--,\n2,21,20\n", ELAPSED)
     assert np.isnan(log.values["core"][:2]).all()
     assert {name: list(lines) for name, lines in log.no_value.items()} == {"core": [2, 3], "room": [3]}
-    assert log.told() == "3 rows read, 3 fields without a value, 0 bad rows"
+    assert log.summary() == "3 rows read, 3 fields without a value, 0 bad rows"
 
 
 @pytest.mark.parametrize(

@@ -45,8 +45,12 @@ def test_a_gap_stays_a_gap() -> None:
 
 def test_names_from_elsewhere_cannot_break_out_of_the_drawing() -> None:
     """A title with a tag in it stays text."""
-    drawn = plot([Line("<script>x</script>", [0, 1], [1, 2])], title='"><script>', unit="<b>",
-                 marks=[PlotMark("<i>", level=1.5)], bands=[ShadedRange("&", [0, 1], [0, 0], [1, 1])])  # fmt: skip
+    items = [
+        Line("<script>x</script>", [0, 1], [1, 2]),
+        PlotMark("<i>", level=1.5),
+        ShadedRange("&", [0, 1], [0, 0], [1, 1]),
+    ]
+    drawn = plot(items, title='"><script>', unit="<b>")
     root = ElementTree.fromstring(drawn)
     assert not [element for element in root.iter() if element.tag.endswith(("script", "b", "i"))]
 
