@@ -26,9 +26,14 @@ SOON_S = 5.0
 
 
 class Watched:
-    """A service in a process of its own, a phone, a bench with a pour that is watched, and who is signed in."""
+    """A service in a process of its own, a phone, benches whose pours are watched, and who is signed in.
 
-    def __init__(self, folder: Path, plan_toml: str) -> None:
+    The tests share the service; `bench` is the one of this test, beside a pour of its own.
+    """
+
+    bench: Bench
+
+    def __init__(self, folder: Path) -> None:
         self.phone = Phone()
         self.folder = folder
         self.store = Store(f"sqlite:///{folder / 'pourlog.sqlite3'}")
@@ -40,9 +45,30 @@ class Watched:
                 )
                 for name, role in (("Ada", Role.OWNER), ("Ben", Role.MAKER), ("Vic", Role.VIEWER))
             }
-        self.bench = Bench(self.store, plan_toml, "bench-1")
-        self.service = Process(folder, None, [self.phone.url], watch_period_s=1.0)
+        self._benches: list[Bench] = []
+        self._before: set[int] = set()
+        self.start()
+
+    def start(self) -> None:
+        """The service starts, for the first time or again."""
+        self.service = Process(self.folder, None, [self.phone.url], watch_period_s=1.0)
         self.service.ready()
+
+    def begin(self, plan_toml: str) -> None:
+        """A pour more is watched, at a station of its own, and nobody has been told anything of it."""
+        self.station = f"bench-{len(self._benches) + 1}"
+        self.bench = Bench(self.store, plan_toml, self.station)
+        self._benches.append(self.bench)
+
+    def told(self) -> list[str]:
+        """What the phone took about the pour of this bench."""
+        return [title for title in self.phone.taken if title.endswith(f"Table at {self.station}")]
+
+    def clear(self) -> None:
+        """What was brought in is deleted; what is there now was there before the next test."""
+        for pour in self.sealed():
+            self.ask(Role.OWNER, "POST", f"/pours/{pour}/remove", data={"sure": "yes"})
+        self._before = set(self._listed())
 
     def ask(self, role: Role, method: str, path: str, **sent: Any) -> httpx.Response:
         """A request by somebody of that role."""
@@ -58,8 +84,11 @@ class Watched:
 
     def sealed(self) -> list[int]:
         """The pours that were brought in."""
-        listed = self.ask(Role.VIEWER, "GET", "/api/pours").json()
-        return [pour["id"] for pour in listed if pour["id"] != self.bench.pour_id]
+        ours = self._before | {bench.pour_id for bench in self._benches}
+        return [pour for pour in self._listed() if pour not in ours]
+
+    def _listed(self) -> list[int]:
+        return [pour["id"] for pour in self.ask(Role.VIEWER, "GET", "/api/pours").json()]
 
     def close(self) -> None:
         """Ends all."""
@@ -68,21 +97,30 @@ class Watched:
         self.store.close()
 
 
-@pytest.fixture
-def watched(tmp_path: Path, plan_toml: str) -> Iterator[Watched]:
-    """A pour that is watched."""
-    made = Watched(tmp_path, plan_toml)
+@pytest.fixture(scope="module")
+def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Watched]:
+    """A service that watches."""
+    made = Watched(tmp_path_factory.mktemp("strangers"))
     try:
         yield made
     finally:
         made.close()
 
 
+@pytest.fixture
+def watched(workshop: Watched, plan_toml: str) -> Iterator[Watched]:
+    """A pour that is watched."""
+    workshop.begin(plan_toml)
+    yield workshop
+    workshop.bench.end()
+    workshop.clear()
+
+
 def hot(watched: Watched) -> float:
     """Seconds from a core at 66 °C to the phone, over a limit of 60 °C."""
     watched.bench.becomes_hot(watched.service)
     began = time.monotonic()
-    while not any("limit" in title or "hot" in title.lower() for title in watched.phone.taken):
+    while not any("limit" in title or "hot" in title.lower() for title in watched.told()):
         if time.monotonic() - began > 20:
             board = watched.ask(Role.VIEWER, "GET", "/").text
             said = "the board says that nothing is wrong" if "Nothing wrong" in board else "the board says so"
@@ -109,7 +147,7 @@ def test_a_record_with_our_stations_name_takes_none_of_its_readings(
     watched: Watched, stage: str, spool: str
 ) -> None:
     """It names the station that watches and the spool from which it sends, was poured a minute ago, and never ended."""
-    forged = Forged().say(stage=stage, station="bench-1", released_ms=None)
+    forged = Forged().say(stage=stage, station=watched.station, released_ms=None)
     for row in forged.tables["boots"]:
         row["offset_ms"] += round(time.time() * 1000) - 60_000 - forged.record["pour"]["poured_ms"]
     for row in forged.tables["readings"]:
@@ -117,7 +155,7 @@ def test_a_record_with_our_stations_name_takes_none_of_its_readings(
     watched.bring_in(forged.packed())
     assert hot(watched) < SOON_S
     with watched.store.read() as connection:
-        others = "SELECT count(*) FROM reading WHERE milli_c > 65000 AND pour_id <> ?"
+        others = "SELECT count(*) FROM reading WHERE milli_c > 65000 AND pour_id > ?"
         assert connection.exec_driver_sql(others, (watched.bench.pour_id,)).scalar() == 0
 
 
@@ -184,10 +222,9 @@ def test_while_a_long_record_comes_in_a_hot_core_reaches_the_phone_as_soon_as_ev
     sent.start()
     waits: list[float] = []
     while sent.is_alive():
-        watched.bench = Bench(watched.store, plan_toml, f"bench-{len(waits)}")
-        watched.phone.taken.clear()
-        waits.append(hot(watched))
         watched.bench.end()
+        watched.begin(plan_toml)
+        waits.append(hot(watched))
     assert answers == [303]
     assert len(waits) >= 3
     assert max(waits) < SOON_S
@@ -216,8 +253,7 @@ def test_a_service_that_ends_while_a_record_comes_in_keeps_none_of_it_in_sight(
     else:
         watched.service.kill()
     sent.join()
-    watched.service = Process(watched.folder, None, [watched.phone.url], watch_period_s=1.0)
-    watched.service.ready()
+    watched.start()
     assert hot(watched) < SOON_S
     for pour in watched.sealed():
         assert how == "stop"

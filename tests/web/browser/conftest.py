@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 import uvicorn
-from argon2 import PasswordHasher
 from needs import missing
 
 from logger.store import people
+from web.security import passwords
 from web.security.access import COOKIE
 from web.server.app import make_app
 from web.service.service import Service
@@ -55,13 +55,17 @@ def address(service: Service) -> Iterator[str]:
     assert not thread.is_alive(), "the server did not stop"
 
 
+@pytest.fixture(scope="session")
+def kept_password() -> str:
+    """The slow hash of PASSWORD, made once."""
+    return passwords.hash_of(PASSWORD)
+
+
 @pytest.fixture
-def owner(service: Service) -> str:
+def owner(service: Service, kept_password: str) -> str:
     """Ada, who owns the service; gives a token that signs her in."""
     with service.store.write() as tx:
-        person = people.add_person(
-            tx, "Ada", people.Role.OWNER, PasswordHasher().hash(PASSWORD), service.timeline.now_ms()
-        )
+        person = people.add_person(tx, "Ada", people.Role.OWNER, kept_password, service.timeline.now_ms())
         return people.start_sign_in(tx, person, service.timeline.now_ms(), "test")
 
 
