@@ -12,18 +12,22 @@ from logger.cure.advice.limits import _bracket, deepest_safe, gains, in_allowed_
 from logger.cure.solver.prediction import long_enough, predict
 from logger.errors import OutOfRange
 
+#: Coefficients of the faces, W/(m²·K), where a plan may give them: a search is ten times quicker then than where they
+#: follow the temperatures, as they do in the plans of the other tests.
+GIVEN = {"top_w_m2k": 7.0, "bottom_w_m2k": 5.0, "side_w_m2k": 5.0}
+
 
 def test_the_bracket_holds_on_the_solver_itself(plan_of, slow_casting):
     """The safe end stays under the limit and the other end, at most a millimetre deeper, does not: both are run
     again here, to the end of their cure."""
-    plan = plan_of(slow_casting, "sheet", 30.0, 24.0)
+    plan = plan_of(slow_casting, "sheet", 30.0, 24.0, air=GIVEN)
     found = deepest_safe(plan, from_mm=20.0)
     assert found.bracket.not_safe - found.bracket.safe <= 1.0
     for depth_mm, peak_c in (
         (found.bracket.safe, found.bracket.at_safe),
         (found.bracket.not_safe, found.bracket.at_not_safe),
     ):
-        again = predict(plan_of(slow_casting, "sheet", depth_mm, 24.0, run={"hours": 120.0}))
+        again = predict(plan_of(slow_casting, "sheet", depth_mm, 24.0, air=GIVEN, run={"hours": 120.0}))
         assert again.peak_c == pytest.approx(peak_c, abs=0.2)
     assert found.bracket.at_safe <= 60.0 < found.bracket.at_not_safe
 
@@ -67,7 +71,7 @@ def test_full_accuracy_has_the_last_word(edge):
 
 def test_a_resin_that_is_nowhere_safe_is_told(plan_of, quick_coating):
     """A quick system far too hot already at the first depth tried gives no depth, and says so."""
-    found = deepest_safe(plan_of(quick_coating, "sheet", 38.0, 28.0), from_mm=15.0, most_mm=40.0)
+    found = deepest_safe(plan_of(quick_coating, "sheet", 38.0, 28.0, air=GIVEN), from_mm=15.0, most_mm=40.0)
     assert found.bracket.safe is None
     assert found.depth_mm is None
     assert "not for casting" in found.message()
@@ -82,7 +86,7 @@ def test_where_everything_is_safe_the_deepest_tried_is_told(plan_of, slow_castin
 
 def test_the_datasheet_keeps_the_last_word(plan_of, slow_casting):
     """In a cool room the model allows more than the 50 mm of the datasheet: 50 mm is what is advised."""
-    found = deepest_safe(plan_of(slow_casting, "river", 30.0, 18.0), from_mm=40.0, most_mm=56.0)
+    found = deepest_safe(plan_of(slow_casting, "river", 30.0, 18.0, air=GIVEN), from_mm=40.0, most_mm=56.0)
     assert found.bracket.safe > 50.0
     assert found.depth_mm == 50.0
     assert "keep to that" in found.message()
@@ -167,7 +171,7 @@ def test_a_long_run_is_not_cut_to_see_a_peak(plan_of, slow_casting):
 
 def test_a_resin_that_may_be_faster_is_poured_shallower(plan_of, slow_casting):
     """The fit's uncertainty costs depth, never gives it."""
-    plan = plan_of(slow_casting, "sheet", 30.0, 24.0)
+    plan = plan_of(slow_casting, "sheet", 30.0, 24.0, air=GIVEN)
     sure = deepest_safe(plan, from_mm=30.0, within_mm=2.0)
     unsure = deepest_safe(plan, from_mm=30.0, within_mm=2.0, faster=1.3)
     assert unsure.depth_mm < sure.depth_mm - 1.0
@@ -176,7 +180,7 @@ def test_a_resin_that_may_be_faster_is_poured_shallower(plan_of, slow_casting):
 def test_the_rooms_that_work_lie_between_two_brackets(plan_of, slow_casting):
     """A 40 mm sheet: hard in five days from the coolest room on, under 60 °C up to the warmest; each end is a bracket
     half a degree wide on the right side, and a warmer limit allows a warmer room."""
-    plan = plan_of(slow_casting, "sheet", 40.0, 22.0)
+    plan = plan_of(slow_casting, "sheet", 40.0, 22.0, air=GIVEN)
     found = rooms(plan)
     assert found.works
     assert 15.0 < found.coolest.safe < found.warmest.safe < 30.0

@@ -21,6 +21,11 @@ RESIN = {
 }
 
 
+#: Coefficients of the faces, W/(m²·K), where a plan may give them: what has none to follow is solved in a tenth of the
+#: time. The other tests here let them follow the temperatures, as most plans do.
+GIVEN = {"top_w_m2k": 7.0, "bottom_w_m2k": 5.0, "side_w_m2k": 5.0}
+
+
 def plan_of(depth_mm: float, room_c: float, **more: Any) -> Plan:
     """A sheet of that depth with free air below."""
     form = {"underside": "open"} | more.pop("form", {})
@@ -51,18 +56,18 @@ def number(pattern: str, text: str) -> float:
 
 def test_a_room_beyond_the_datasheet_is_answered_for_itself_and_for_the_one_allowed() -> None:
     """At 33 °C: what it reaches there, what it reaches at 29 °C, and a depth that says which room it is for."""
-    plan = plan_of(40.0, 33.0)
+    plan = plan_of(40.0, 33.0, air=GIVEN)
     found = assess_fully(plan)
     assert number(r"reach (?:over )?([\d.]+) °C", finding(found, "too-hot").sentence) > 60.0
     warm = finding(found, "room-warm").change
-    cooled = plan_of(40.0, 29.0, run={"hours": 150.0})
+    cooled = plan_of(40.0, 29.0, air=GIVEN, run={"hours": 150.0})
     assert "Cool the room to 29 °C or below. That alone is not enough" in warm
     assert predict(cooled).peak_c > 60.0
     deep = finding(found, "too-deep")
     assert "in a room of at most 29 °C, as the datasheet asks" in deep.sentence
     depth_mm = number(r"by the model ([\d.]+) mm stays", deep.sentence)
-    assert predict(plan_of(depth_mm, 29.0, run={"hours": 150.0})).peak_c <= 60.0
-    assert depth_mm == deepest_safe(plan_of(40.0, 29.0)).bracket.safe
+    assert predict(plan_of(depth_mm, 29.0, air=GIVEN, run={"hours": 150.0})).peak_c <= 60.0
+    assert depth_mm == deepest_safe(plan_of(40.0, 29.0, air=GIVEN)).bracket.safe
 
 
 def test_cooling_the_room_is_advised_alone_where_it_is_enough() -> None:
@@ -76,12 +81,12 @@ def test_cooling_the_room_is_advised_alone_where_it_is_enough() -> None:
 
 def test_heating_a_cold_room_says_what_the_warmer_pour_does() -> None:
     """100 mm at 8 °C stay cool on paper; heated to the 17 °C that the datasheet asks for they run away."""
-    plan = plan_of(80.0, 8.0, resin={"limits": {"max_depth_mm": 90.0}})
+    plan = plan_of(80.0, 8.0, air=GIVEN, resin={"limits": {"max_depth_mm": 90.0}})
     assert predict(long_enough(plan)).peak_c < 60.0
     found = assess_fully(plan)
     assert "That alone is not enough" in finding(found, "room-cold").change
     assert found.layers is not None
-    allowed = plan_of(80.0, 17.0)
+    allowed = plan_of(80.0, 17.0, air=GIVEN)
     for part in (0.0, 1.0):
         assert predict(found.layers.followed(allowed, part)).peak_c <= 60.0
 
@@ -93,7 +98,7 @@ def test_plan_and_advise_have_one_answer() -> None:
         "heat_of_cure_j_g": 450.0,
         "limits": {"max_core_c": 45.0},
     }
-    plan = plan_of(20.0, 25.0, resin=resin)
+    plan = plan_of(20.0, 25.0, air=GIVEN, resin=resin)
     found, asked = assess_fully(plan), deepest_safe(plan)
     said = number(r"by the model ([\d.]+) mm stays", finding(found, "too-deep").sentence)
     assert said == asked.bracket.safe
@@ -135,7 +140,7 @@ def test_the_section_that_decides_is_named() -> None:
 
 def test_a_second_layer_after_the_run_is_judged_all_the_same() -> None:
     """Planned for 72 h with a layer at 80 h: its heat on the warm first layer belongs to the answer."""
-    plan = plan_of(30.0, 24.0, form={"underside": "closed"}, layer=[{"at_h": 73.0, "depth_mm": 45.0}])
+    plan = plan_of(30.0, 24.0, air=GIVEN, layer=[{"at_h": 73.0, "depth_mm": 45.0}])
     peak_c = finding(assess_fully(plan), "too-hot").figures[0].value
     assert peak_c > predict(plan).peak_c + 2.0
     assert peak_c == pytest.approx(predict(long_enough(plan)).peak_c, abs=0.1)
