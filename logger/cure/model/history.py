@@ -61,7 +61,7 @@ def conversion_along(
             dt = min(span_s - done, float(np.min(step / np.maximum(speed, 1e-300))))
             if span_s - done - dt < 1e-9 * span_s:
                 dt = span_s - done
-            u = _runge_kutta(u, cold, (warm - cold) / span_s, done, dt, rate, diffusion)
+            u = _runge_kutta(u, (cold, (warm - cold) / span_s, done), dt, rate, diffusion)
             done += dt
         conversion[:, i] = -np.expm1(-u)
     return conversion
@@ -108,9 +108,10 @@ def _speed(u: Floats, t_k: Floats, rate: Rate, diffusion: Diffusion | None) -> F
 
 
 def _runge_kutta(
-    u: Floats, cold: Floats, slope: Floats, done: float, dt: float, rate: Rate, diffusion: Diffusion | None
+    u: Floats, warming: tuple[Floats, Floats, float], dt: float, rate: Rate, diffusion: Diffusion | None
 ) -> Floats:
-    """One classic fourth-order step of u."""
+    """Return u after one classic fourth-order step of dt s; warming: K at the start of the span, K/s, and s since."""
+    cold, slope, done = warming
     begin, middle, end = (cold + slope * (done + part * dt) for part in (0.0, 0.5, 1.0))
     one = _speed(u, begin, rate, diffusion)
     two = _speed(u + 0.5 * dt * one, middle, rate, diffusion)

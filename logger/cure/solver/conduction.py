@@ -6,6 +6,8 @@ the matrix is symmetric, so that θ(τ) = L exp(−λτ) R θ(0) is stable for e
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -32,33 +34,40 @@ _BY_MEMBER = (
 )
 
 
+@dataclass(frozen=True)
+class LineCells:
+    """The cells of a line of unit size: capacity (n,) J/K; links (n − 1,) W/K between neighbours; flow (n, n) W/K, the
+    heat into each cell (see stencils)."""
+
+    capacity: Floats
+    links: Floats
+    flow: Floats
+
+
+@dataclass(frozen=True)
+class LineEnds:
+    """How lines end: conductance to the air at the low and the high end, W/K (M,), and the weights (2,) of the mean of
+    the cells there (see boundary.Boundary.weights)."""
+
+    low: Floats
+    high: Floats
+    low_weights: Floats
+    high_weights: Floats
+
+
 class LineOperators:
     """A block of parallel lines of cells that share one operator per member.
 
-    along "z": the block's columns are the lines; along "x": its rows are. For a line of unit size: capacity (n,)
-    J/K; links (n − 1,) W/K between neighbours; flow (n, n) W/K, the heat into each cell (see stencils); low and high
-    (M,) W/K from the line's ends to the air; low_weights, high_weights (2,): see boundary.Boundary.weights.
+    along "z": the columns of the block are the lines; along "x": its rows are. cells, ends: of a line of unit size.
     """
 
-    def __init__(
-        self,
-        along: str,
-        rows: slice,
-        columns: slice,
-        capacity: Floats,
-        links: Floats,
-        flow: Floats,
-        low: Floats,
-        high: Floats,
-        low_weights: Floats,
-        high_weights: Floats,
-    ) -> None:
+    def __init__(self, along: str, rows: slice, columns: slice, cells: LineCells, ends: LineEnds) -> None:
         self.along = along
         self.rows, self.columns = rows, columns
-        self.capacity, self.links = capacity, links
-        members, n = len(low), len(capacity)
-        self.low, self.high = low.copy(), high.copy()
-        self.low_weights, self.high_weights = low_weights, high_weights
+        self.capacity, self.links = cells.capacity, cells.links
+        members, n = len(ends.low), len(cells.capacity)
+        self.low, self.high = ends.low.copy(), ends.high.copy()
+        self.low_weights, self.high_weights = ends.low_weights, ends.high_weights
         self.decay = np.empty((members, n))
         self.left = np.empty((members, n, n))
         self.right = np.empty((members, n, n))
@@ -72,7 +81,7 @@ class LineOperators:
         self.quarter_ramp = np.empty((members, n, n))
         self.half_ramp = np.empty((members, n, n))
         #: Rate of change by the flow between the cells, to a higher order than the links; transposed for "x".
-        rate = flow / capacity[:, None]
+        rate = cells.flow / cells.capacity[:, None]
         self.generator = np.ascontiguousarray(rate.T) if along == "x" else rate
         #: Rate of change of θ by flow and faces together, transposed for "x".
         self.operator = np.empty((members, n, n))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from logger.arrays import Floats
 from logger.cure.solver.boundary import Boundary, HeatLoss, HeatLosses
-from logger.cure.solver.conduction import LineOperators
+from logger.cure.solver.conduction import LineCells, LineEnds, LineOperators
 from logger.cure.solver.march import FaceCoupling, Interval, Observer
 from logger.cure.solver.mesh import Section
 from logger.cure.solver.stencils import flow_matrix, value_weights, wall_weights
@@ -75,14 +75,14 @@ def _outer_faces(
     top_rows = np.where(across < wet, active - 1, rows - 1)
     ground = np.zeros(columns, dtype=np.intp)
     area = section.column_area
-    top = _boundary(section, losses.top, factors.top, top_rows, across, along="z", area=area, inward=-1)
-    bottom = _boundary(section, losses.bottom, factors.bottom, ground, across, along="z", area=area, inward=1)
+    top = _boundary(section, _FaceCells(top_rows, across, "z", area, -1), losses.top, factors.top)
+    bottom = _boundary(section, _FaceCells(ground, across, "z", area, 1), losses.bottom, factors.bottom)
     # With no slab there is nothing beside a layer that is not poured yet.
     tall = rows if columns > wet else active
     up = np.arange(tall if section.shape != "sheet" else 0)
     rim = section.dz[up] * float(section.face_length[-1])
     last = np.full(len(up), columns - 1)
-    side = _boundary(section, losses.side, factors.side, up, last, along="x", area=rim, inward=-1)
+    side = _boundary(section, _FaceCells(up, last, "x", rim, -1), losses.side, factors.side)
     return top, bottom, side
 
 
@@ -105,18 +105,13 @@ def _upright_lines(
         flow = flow_matrix(
             section.z_edges[: height + 1], k, breaks, np.ones(height + 1), ring=False, mirrored=False
         )
-        lines = LineOperators(
-            "z",
-            slice(0, height),
-            cells,
-            c * dz,
-            _links(dz, k),
-            flow,
+        ends = LineEnds(
             bottom.conductance(bottom.built_h)[:, first],
             top.conductance(top.built_h)[:, first],
             bottom.weights[:, first],
             top.weights[:, first],
         )
+        lines = LineOperators("z", slice(0, height), cells, LineCells(c * dz, _links(dz, k), flow), ends)
         z_lines.append(lines)
         couplings += [
             FaceCoupling("bottom", lines, cells, "low", 1.0),
@@ -135,7 +130,7 @@ def _level_lines(
     for low, high in ((0, section.panel_rows), (section.panel_rows, active)):
         if low == high:
             continue
-        ends = _LineEnds(still, side.conductance(side.built_h)[:, low], np.zeros(2), side.weights[:, low])
+        ends = LineEnds(still, side.conductance(side.built_h)[:, low], np.zeros(2), side.weights[:, low])
         lines = _across(section, slice(low, high), columns, ends)
         x_lines.append(lines)
         couplings.append(FaceCoupling("side", lines, slice(low, high), "high", rim))
@@ -150,8 +145,8 @@ def _bare_slab(
     bare = np.arange(active, rows)
     edge, rim = float(section.face_length[wet]), float(section.face_length[-1])
     first = np.full(len(bare), wet)
-    inner = _boundary(section, loss, factor, bare, first, along="x", area=section.dz[bare] * edge, inward=1)
-    ends = _LineEnds(
+    inner = _boundary(section, _FaceCells(bare, first, "x", section.dz[bare] * edge, 1), loss, factor)
+    ends = LineEnds(
         inner.conductance(inner.built_h)[:, 0],
         side.conductance(side.built_h)[:, active],
         inner.weights[:, 0],
@@ -179,18 +174,8 @@ def absorbing(interval: Interval, absorbed_w_m2: Floats | float) -> Interval:
     return replace(interval, top=top, observer=replace(observer, fixed=fixed))
 
 
-@dataclass(frozen=True)
-class _LineEnds:
-    """How lines along x end: conductance at the low and the high end, W/(m²·K), and the weights of their faces."""
-
-    low: Floats
-    high: Floats
-    low_weights: Floats
-    high_weights: Floats
-
-
-def _across(section: Section, rows: slice, columns: slice, ends: _LineEnds) -> LineOperators:
-    """Lines along x through rows of one kind, per metre of height."""
+def _across(section: Section, rows: slice, columns: slice, ends: LineEnds) -> LineOperators:
+    """Return the lines along x through rows of one kind, per metre of height; ends: per square metre of face."""
     k = section.conductivity[rows.start, columns]
     c = section.capacity_m3[rows.start, columns]
     lengths = section.face_length[columns.start : columns.stop + 1]
@@ -206,18 +191,8 @@ def _across(section: Section, rows: slice, columns: slice, ends: _LineEnds) -> L
         ring=section.shape == "round",
         mirrored=begin == 0,
     )
-    return LineOperators(
-        "x",
-        rows,
-        columns,
-        c * section.column_area[columns],
-        links,
-        flow,
-        ends.low * lengths[0],
-        ends.high * lengths[-1],
-        ends.low_weights,
-        ends.high_weights,
-    )
+    whole = LineEnds(ends.low * lengths[0], ends.high * lengths[-1], ends.low_weights, ends.high_weights)
+    return LineOperators("x", rows, columns, LineCells(c * section.column_area[columns], links, flow), whole)
 
 
 def _links(width: Floats, k: Floats) -> Floats:
@@ -226,18 +201,21 @@ def _links(width: Floats, k: Floats) -> Floats:
     return 1.0 / (half[:-1] + half[1:])
 
 
-def _boundary(
-    section: Section,
-    loss: HeatLoss,
-    factor: Floats,
-    rows: NDArray[np.intp],
-    columns: NDArray[np.intp],
-    *,
-    along: str,
-    area: Floats,
-    inward: int,
-) -> Boundary:
-    """Return a face: its cells' rows and columns, and which way (+1 or −1 along z or x) the inside lies."""
+@dataclass(frozen=True)
+class _FaceCells:
+    """Where a face lies: its cells' rows and columns, whether it is normal to z or x, their area, m², and which way (+1
+    or −1) the inside lies."""
+
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+    along: str
+    area: Floats
+    inward: int
+
+
+def _boundary(section: Section, cells: _FaceCells, loss: HeatLoss, factor: Floats) -> Boundary:
+    """Return a face that sheds heat by `loss`, times each member's factor (M,)."""
+    rows, columns, along, inward = cells.rows, cells.columns, cells.along, cells.inward
     # A computed coefficient starts from that of a face 5 K over the room; the march refreshes it at once.
     if loss.given is not None:
         start = float(loss.given)
@@ -264,7 +242,7 @@ def _boundary(
         loss,
         rows,
         columns,
-        area,
+        cells.area,
         first,
         second_cell,
         weights,
@@ -272,7 +250,7 @@ def _boundary(
         factor,
         h,
         h.copy(),
-        area / section.capacity[rows, columns],
+        cells.area / section.capacity[rows, columns],
     )
 
 

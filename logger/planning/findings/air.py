@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.cure.model.materials import resin_material
 from logger.plan.file import Plan
 from logger.planning.cure_answers import room_range_c
 from logger.planning.finding import PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
@@ -206,16 +207,14 @@ def _heat_tool(plan: Plan) -> list[Finding]:
     if tool is None:
         return []
     transfer = heat_tools.JET if tool.kind == "gun" else heat_tools.FLAME
-    r = plan.resin
+    resin = resin_material(plan.resin)
     surface = room_range_c(plan)[1]
     one = heat_tools.one_pass(
         tool.jet_c,
         surface,
         tool.pass_s,
         plan.pour.depth_mm / 1000,
-        r.conductivity_w_mk,
-        r.density_kg_m3,
-        r.specific_heat_j_kgk,
+        resin,
         transfer.value,
     )
     change = ""
@@ -223,9 +222,7 @@ def _heat_tool(plan: Plan) -> list[Finding]:
         seconds = heat_tools.longest_pass_s(
             heat_tools.LIGHT_PASS.value,
             one.flux_w_m2,
-            r.conductivity_w_mk,
-            r.density_kg_m3,
-            r.specific_heat_j_kgk,
+            resin,
         )
         change = f"Keep moving: {plain(seconds)} s on a spot at most, and let it cool between passes. "
     return [

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from logger.cure.model.materials import Material
 from logger.planning.finding import COMMON_PRACTICE, FROM_MEMORY, Constant, Light, above, not_negative, within
 
 JET = Constant("heat transfer of a gun's jet", 50.0, "W/(m²·K)", "range 30 to 100; " + FROM_MEMORY)
@@ -41,20 +42,28 @@ def jet_flux_w_m2(jet_c: float, surface_c: float, transfer_w_m2k: float = JET.va
     )
 
 
-def skin_rise_k(flux_w_m2: float, seconds: float, conductivity: float, density: float, heat: float) -> float:
-    """Warming of the skin after that time, K; conductivity W/(m·K), density kg/m³, heat J/(kg·K)."""
+def skin_rise_k(flux_w_m2: float, seconds: float, resin: Material) -> float:
+    """Return the warming of the skin after that time, K."""
     not_negative("flux", flux_w_m2, "W/m²", "check the jet")
     not_negative("seconds", seconds, "s", "give the time on one spot")
-    effusive = above("k ρ cp", conductivity * density * heat, 0, "", "give the resin's properties")
+    effusive = above(
+        "k ρ cp",
+        resin.conductivity * resin.density * resin.specific_heat,
+        0,
+        "",
+        "give the resin's properties",
+    )
     return 2 * flux_w_m2 * math.sqrt(seconds / (math.pi * effusive))
 
 
-def warmed_depth_m(seconds: float, conductivity: float, density: float, heat: float) -> float:
-    """Depth that the warmth reaches, m: 2 √(a t)."""
+def warmed_depth_m(seconds: float, resin: Material) -> float:
+    """Return the depth that the warmth reaches, m: 2 √(a t)."""
     not_negative("seconds", seconds, "s", "give the time on one spot")
-    above("conductivity", conductivity, 0, "W/(m·K)", "take it from the datasheet")
+    above("conductivity", resin.conductivity, 0, "W/(m·K)", "take it from the datasheet")
     return 2 * math.sqrt(
-        conductivity / above("ρ cp", density * heat, 0, "", "give the resin's properties") * seconds
+        resin.conductivity
+        / above("ρ cp", resin.heat_capacity, 0, "", "give the resin's properties")
+        * seconds
     )
 
 
@@ -63,24 +72,24 @@ def one_pass(
     surface_c: float,
     seconds: float,
     depth_m: float,
-    conductivity: float,
-    density: float,
-    heat: float,
+    resin: Material,
     transfer_w_m2k: float = JET.value,
 ) -> Pass:
-    """One pass over a spot: flux, skin warming, depth reached, warming of the whole layer."""
+    """Return what one pass over a spot does: flux, skin warming, depth reached, warming of the whole layer."""
     flux = jet_flux_w_m2(jet_c, surface_c, transfer_w_m2k)
     # A steady flux overstates a long pass: the skin cannot grow hotter than the jet.
-    rise = min(skin_rise_k(flux, seconds, conductivity, density, heat), max(0.0, jet_c - surface_c))
-    whole = flux * seconds / (density * heat * above("depth", depth_m, 0, "m", "give the depth of the pour"))
+    rise = min(skin_rise_k(flux, seconds, resin), max(0.0, jet_c - surface_c))
+    whole = (
+        flux * seconds / (resin.heat_capacity * above("depth", depth_m, 0, "m", "give the depth of the pour"))
+    )
     light = Light.OK if rise <= LIGHT_PASS.value else Light.WATCH if rise <= LONG_PASS.value else Light.STOP
-    return Pass(flux, rise, warmed_depth_m(seconds, conductivity, density, heat), whole, light)
+    return Pass(flux, rise, warmed_depth_m(seconds, resin), whole, light)
 
 
-def longest_pass_s(
-    rise_k: float, flux_w_m2: float, conductivity: float, density: float, heat: float
-) -> float:
-    """Seconds on one spot that warm the skin by `rise_k`."""
+def longest_pass_s(rise_k: float, flux_w_m2: float, resin: Material) -> float:
+    """Return the seconds on one spot that warm the skin by `rise_k`."""
     above("flux", flux_w_m2, 0, "W/m²", "the jet must be warmer than the surface")
     above("rise", rise_k, 0, "K", "give the warming that is allowed")
-    return math.pi * conductivity * density * heat * (rise_k / (2 * flux_w_m2)) ** 2
+    return (
+        math.pi * resin.conductivity * resin.density * resin.specific_heat * (rise_k / (2 * flux_w_m2)) ** 2
+    )
