@@ -255,7 +255,8 @@ class ComparedPour(AnswerShape):
     hours: list[float]
     core_c: list[float | None]
     workshop: str | None = Field(description="where its record is from; null: the shop's own pour")
-    error_k: float | None = Field(description="real less predicted peak")
+    unfinished: bool = Field(description="it is still watched: its peak may be yet to come")
+    error_k: float | None = Field(description="real less predicted peak; null while it is unfinished")
 
 
 class CompareAnswer(AnswerShape):

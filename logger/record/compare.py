@@ -32,11 +32,13 @@ class Compared:
     core_c: Sequence[float | None]
     #: The workshop that its record is from; None: our own.
     workshop: str | None = None
+    #: It is still watched: its peak may be yet to come.
+    unfinished: bool = False
 
     @property
     def error_k(self) -> float | None:
-        """Real less predicted peak, K."""
-        if self.peak_c is None or self.predicted_c is None:
+        """Real less predicted peak, K; None where there is either none, or not yet."""
+        if self.peak_c is None or self.predicted_c is None or self.unfinished:
             return None
         return self.peak_c - self.predicted_c
 
@@ -55,10 +57,12 @@ def compared(
     prediction: JsonView | None,
     curves: Iterable[JsonView],
     workshop: str | None = None,
+    *,
+    unfinished: bool = False,
 ) -> Compared:
     """Return one pour from its plan (JSON), its frozen prediction and its measured curves (hours from pouring, °C).
 
-    `workshop`: where its record is from; None: our own.
+    `workshop`: where its record is from; None: our own. `unfinished`: it is still watched.
     """
     cores, rooms = [], []
     for curve in curves:
@@ -100,6 +104,7 @@ def compared(
         hours_out,
         core_out,
         workshop,
+        unfinished,
     )
 
 

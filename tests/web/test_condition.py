@@ -66,6 +66,14 @@ def test_every_screen_leads_with_the_hot_core_after_it_was_tapped(
     assert look in standing["others"]
 
 
+def test_a_poured_plan_is_headed_by_what_came_of_it(maker: TestClient, hot: int) -> None:
+    """Not by the verdict that was given before."""
+    page = shown(maker, f"/pours/{hot}/plan")
+    assert "Core at 63.6 °C, over its limit of 60 °C" in page
+    assert "should work" not in page
+    assert "It may work" not in page
+
+
 def test_the_command_line_says_what_the_board_says(
     service: Any, maker: TestClient, hot: int, tmp_path: Any, clock: Any, capsys: Any
 ) -> None:

@@ -28,6 +28,7 @@ from web.views.assessed import assessment_of
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers
 from web.views.reader_units import units_of
 from web.views.render import page
+from web.views.status import status_of
 
 router = APIRouter(include_in_schema=False)
 HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
@@ -114,6 +115,9 @@ def _page(
 ) -> Response:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
+        standing = None
+        if pour.poured_ms is not None:
+            standing = status_of(service, connection, pour, service.timeline.true_ms())
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
     plan = pour_actions.plan_of(pour)
     assessment = assessment_of(pour.plan_toml)
@@ -123,6 +127,7 @@ def _page(
         "plan.html",
         {
             "pour": pour,
+            "standing": standing,
             "plan": plan,
             "assessment": assessment,
             "stage_word": STAGE_WORDS[Stage(pour.stage)],

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from logger.errors import LoggerError
 from logger.plan.file import plan_from_text
+from logger.planning.physics.shape import total_depth_m
 from logger.pour import LIVE, Stage
 from logger.store import pours
 from logger.store.rows import PourWithPrediction
@@ -95,20 +96,25 @@ def _hottest(pour: PourWithPrediction) -> dict[str, Any] | None:
     except LoggerError:
         # An old plan that this program no longer reads has no advice; its own page says what is wrong with it.
         return None
-    x_mm, z_mm, depth_mm = hottest["x_mm"], hottest["z_mm"], plan.pour.depth_mm
+    x_mm, z_mm, probe_mm = hottest["x_mm"], hottest["z_mm"], plan.pour.depth_mm / 2
     peak_c = prediction["peak_c"]
     advice = []
-    if abs(z_mm - depth_mm / 2) > SAME_MM or x_mm > SAME_MM:
+    if abs(z_mm - probe_mm) > SAME_MM or x_mm > SAME_MM:
         advice.append("Give it a second core probe there.")
     else:
-        advice.append("One core probe at half depth sees it.")
+        advice.append(
+            "One core probe at half depth of the first layer sees it."
+            if plan.layer
+            else "One core probe at half depth sees it."
+        )
     if peak_c > CHIP_FINE_C:
         advice.append("That is hot for the digital probe: take a thermocouple for the core.")
     return {
         "title": pour.title,
         "x_mm": x_mm,
         "z_mm": z_mm,
-        "depth_mm": depth_mm,
+        # Above a first layer there may be others: a hottest point is measured against all of them.
+        "depth_mm": 1000 * total_depth_m(plan),
         "peak_c": peak_c,
         "advice": " ".join(advice),
     }

@@ -6,6 +6,7 @@ from typing import Any
 
 from logger.errors import BadInput, LoggerError
 from logger.plan.file import plan_from_text
+from logger.pour import LIVE
 from logger.record import compare
 from logger.record.gather import CURVE_COLUMNS, foreign_record
 from logger.store import pours, shop_events
@@ -37,7 +38,7 @@ def every_pour(service: Service) -> list[compare.Compared]:
             except LoggerError:
                 # A plan of an older program that no longer reads: its record still tells it.
                 continue
-            compared.append(compare.compared(row.id, plan, prediction, curves))
+            compared.append(compare.compared(row.id, plan, prediction, curves, unfinished=row.stage in LIVE))
     for sent in reversed(foreign):
         try:
             record = foreign_record(sent.body or "", f"pour {sent.id}")

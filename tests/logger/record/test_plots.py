@@ -88,3 +88,12 @@ def test_a_pour_is_compared_by_its_hottest_core_from_pouring_on() -> None:
     found = compared(1, plan, {"peak_c": 50.0, "curve": {"hours": [0, 2], "core_c": [21.0, 33.0]}}, curves)
     assert (found.peak_c, found.predicted_c, found.error_k, found.room_c) == (35.0, 33.0, 2.0, 21.0)
     assert compared(1, plan, None, []).error_k is None
+
+
+def test_a_pour_that_is_still_watched_is_not_compared_by_the_peak_it_has_so_far() -> None:
+    """Two hours after pouring it has read 24 °C: the prediction of 33 °C is not nine degrees off."""
+    plan = {"title": "t", "resin": {"name": "r"}, "pour": {"depth_mm": 40.0}, "layer": []}
+    predicted = {"peak_c": 50.0, "curve": {"hours": [0, 9], "core_c": [21.0, 33.0]}}
+    curves = [{"place": "core", "hours": [0.0, 2.0], "celsius": [21.0, 24.0]}]
+    assert compared(1, plan, predicted, curves, unfinished=True).error_k is None
+    assert compared(1, plan, predicted, curves).error_k == -9.0
