@@ -12,7 +12,8 @@ LoggerError
 ├── NotAllowed            the pour's life, or the person's role, does not allow this now
 │   ├── NotReady          something stands in the way of the pour; says what, one sentence each
 │   ├── BeingDone         the same request is being carried out, or has just been
-│   └── MayNotEnd         the pour's watch must go on; says why, one sentence each
+│   ├── MayNotEnd         the pour's watch must go on; says why, one sentence each
+│   └── NotConfirmed      a step that nothing takes by accident was not confirmed, or at another stage
 └── StoreError            the database refused
     └── UnknownSchema     the database is newer than this program
 """
@@ -140,6 +141,10 @@ class MayNotEnd(NotAllowed):
             else "Cool it if that is safe, and wait: this can be done once the core is below its limit and falls."
         )
         super().__init__(f"{pour}: the watch goes on. {' '.join(self.obstacles)} {self.remedy}")
+
+
+class NotConfirmed(NotAllowed):
+    """A step that nothing takes by accident was not confirmed, or what confirms it is from another stage, or old."""
 
 
 class StoreError(LoggerError):

@@ -165,12 +165,25 @@ class ExceptionAnswer(AnswerShape):
     until_ms: int
 
 
+class UndoAnswer(AnswerShape):
+    """A pour's last step, while it can be taken back."""
+
+    step: str
+    by: str
+    at_ms: int
+    until_ms: int
+    mark: int
+
+
 class EndingAnswer(AnswerShape):
-    """Whether a pour's watch may end, or its record be sealed."""
+    """Whether a pour may take a step that nothing takes by accident: by default, whether its watch may end, or its
+    record be sealed."""
 
     may_end: bool
     obstacles: list[ObstacleAnswer]
     exception: ExceptionAnswer | None
+    confirm: str = Field(description="confirms that step at this stage, for ten minutes")
+    undo: UndoAnswer | None = Field(description="the last step, while it can be taken back")
 
 
 class OverrideAnswer(AnswerShape):

@@ -55,10 +55,17 @@ class PlanShape(RequestShape):
 
 
 class StepShape(RequestShape):
-    """The next stage of a pour."""
+    """The next stage of a pour. `confirm`: what `GET …/ending?to=` gave for a step that nothing takes by accident."""
 
     to: Annotated[Stage, Field(strict=False)]
     text: Text = ""
+    confirm: Annotated[str, Field(max_length=60)] = ""
+
+
+class UndoShape(RequestShape):
+    """Which step is taken back: its mark, as `GET …/ending` gives it. Without: the last one."""
+
+    mark: Annotated[int, Field(ge=0)] | None = None
 
 
 #: Why something is added to a sealed record; asked for there alone.
@@ -86,10 +93,11 @@ class OverrideShape(SignShape):
 
 
 class ExceptionShape(RequestShape):
-    """Who answers for ending a watch that should go on, and why."""
+    """Who answers for a step that something stands in the way of, and why; `to` null: watch's end, or seal."""
 
     person: Annotated[str, Field(min_length=1, max_length=60)]
     reason: Annotated[str, Field(min_length=1, max_length=2000)]
+    to: Annotated[Stage, Field(strict=False)] | None = None
 
 
 class DefectShape(RequestShape):

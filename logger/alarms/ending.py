@@ -1,6 +1,7 @@
-"""Whether a pour's watch may end: not while its core is over the limit, on the way there, or unknown. Pure.
+"""May a pour take a step that cannot be taken back for long: first hour over, out of the form, given up, sealed? Pure.
 
-The one rule behind every way to end a watch: out of the form, given up, sealed. What a person may answer for stands in
+Not while its core is over the limit, on the way there, not hard, or while that is not known; nor while an alarm of
+high rank is up, or looks of the first hour are still asked for. What a person may answer for stands in
 `Obstacle.signable`: an exception by name and reason, a step of its own. A core that is seen to be over its limit, or to
 rise towards it, nobody signs for: that ends by itself, or with the probe.
 """
@@ -11,10 +12,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from logger.alarms.book import AlarmEntry
 from logger.alarms.conditions.heat import EARLY_C, PAST_CREDIT_S, core_will_overheat
-from logger.alarms.inputs import AlarmLimits, ForecastAnswer
+from logger.alarms.inputs import AlarmLimits, ForecastAnswer, LooksSummary
+from logger.alarms.kind import Priority
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import AlarmState
+from logger.pour import Stage
 from logger.quantities import peak as peak_mark
 from logger.quantities import rate, temperature
 from logger.units import hours_minutes
@@ -39,19 +43,28 @@ class ObstacleKind(StrEnum):
     WAS_HOT = "was-hot"  #: over the limit when it was last known, and not seen to have cooled
     FORECAST = "forecast"  #: foretold to pass the limit
     UNKNOWN = "unknown"  #: nobody knows how hot the core is
+    ALARM = "alarm"  #: an alarm of high rank is up, acknowledged or not
+    UNCURED = "uncured"  #: the core is not hard yet, or nobody knows whether it is
+    LOOKS = "looks"  #: looks of the first hour are still asked for
 
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """One thing in the way of an end, in a sentence (quantities marked)."""
+    """One thing in the way of an end, in a sentence (quantities marked). `about`: the key of the alarm that it is."""
 
     why: ObstacleKind
     text: str
+    about: str = ""
 
     @property
     def signable(self) -> bool:
         """Whether a person may let it pass by name and reason: not what a probe shows at this moment."""
         return self.why not in (ObstacleKind.RISING, ObstacleKind.HOT)
+
+    @property
+    def name(self) -> str:
+        """What an exception is signed for: of an alarm, that alarm and no other."""
+        return f"{self.why}:{self.about}" if self.about else str(self.why)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +84,77 @@ class CoreEvidence:
     foretold: tuple[float, float] | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class StepEvidence:
+    """What a step is judged by. entries: its alarms that are not plainly normal; open_from_h:
+    from when the form may be opened, h after pouring, None: not known; next_look_ms: when the next look is due, steady;
+    None: all were made."""
+
+    core: CoreEvidence
+    entries: Sequence[AlarmEntry]
+    open_from_h: float | None
+    looks: LooksSummary
+    next_look_ms: int | None
+
+
 #: The alarms about the core.
 OF_THE_CORE = ("core-hot", "core-will-overheat")
+#: What of the core counts before a step. The first hour's end leaves the watch on; a seal comes after the watch, and
+#: whoever ended that has answered for what was not known then.
+_SEEN = (ObstacleKind.RISING, ObstacleKind.HOT)
+_KNOWN = (*_SEEN, ObstacleKind.WAS_HOT, ObstacleKind.FORECAST)
+
+
+def step_obstacles(to: Stage, evidence: StepEvidence, now_ms: int) -> tuple[Obstacle, ...]:
+    """Return what stands in the way of a pour's step now, the gravest first."""
+    core = obstacles(evidence.core, now_ms)
+    if to is Stage.CLOSED:
+        return tuple(o for o in core if o.why in _KNOWN)
+    if to is Stage.CURING:
+        core = tuple(o for o in core if o.why in _SEEN)
+        return (*core, *_high_alarms(evidence, core), *_open_looks(evidence, now_ms))
+    return (*core, *_high_alarms(evidence, core), *_uncured(evidence, now_ms))
+
+
+def _high_alarms(evidence: StepEvidence, core: Sequence[Obstacle]) -> list[Obstacle]:
+    """Return the alarms of high rank that are up, but for what has been said of the core already."""
+    said = set(OF_THE_CORE) if any(o.why in _KNOWN for o in core) else set()
+    if any(o.why is ObstacleKind.UNKNOWN for o in core):
+        said.add("core-unwatched")
+    return [
+        Obstacle(
+            ObstacleKind.ALARM,
+            f"An alarm is up: {entry.kind.title}. {entry.state.reason}".rstrip(),
+            entry.key,
+        )
+        for entry in evidence.entries
+        if entry.state.up and entry.kind.priority is Priority.HIGH and entry.kind.name not in said
+    ]
+
+
+def _uncured(evidence: StepEvidence, now_ms: int) -> list[Obstacle]:
+    hours = _hours(evidence.core, now_ms)
+    if evidence.open_from_h is None:
+        return [Obstacle(ObstacleKind.UNCURED, "Nobody knows when the core is hard enough to open the form.")]
+    if hours >= evidence.open_from_h:
+        return []
+    left = hours_minutes(evidence.open_from_h - hours)
+    return [
+        Obstacle(ObstacleKind.UNCURED, f"The core is not hard yet: the form can be opened in about {left}.")
+    ]
+
+
+def _open_looks(evidence: StepEvidence, now_ms: int) -> list[Obstacle]:
+    due_ms = evidence.next_look_ms
+    if evidence.looks.over or due_ms is None:
+        return []
+    span = hours_minutes(abs(due_ms - now_ms) / 3.6e6)
+    text = (
+        f"The look that was due {span} ago has not been made."
+        if due_ms <= now_ms
+        else f"Looks of the first hour are still asked for: the next is due in {span}."
+    )
+    return [Obstacle(ObstacleKind.LOOKS, text)]
 
 
 def obstacles(evidence: CoreEvidence, now_ms: int) -> tuple[Obstacle, ...]:
@@ -249,5 +331,5 @@ def excepted(blocking: Sequence[Obstacle], signed: Mapping[str, object] | None, 
         return False
     whys = signed["whys"]
     return isinstance(whys, list) and all(
-        obstacle.signable and str(obstacle.why) in whys for obstacle in blocking
+        obstacle.signable and obstacle.name in whys for obstacle in blocking
     )

@@ -17,6 +17,7 @@ from sqlalchemy import (
     delete,
     func,
     insert,
+    null,
     select,
     true,
     update,
@@ -27,8 +28,9 @@ from logger.json_text import finite
 from logger.pour import LIVE, Stage, next_stage
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import table
-from logger.store.events import add_event, must_be_own
+from logger.store.events import EVENT, EVENTS, add_event, must_be_own
 from logger.store.rows import (
+    EventRow,
     JudgedPour,
     ListedPour,
     LivePour,
@@ -40,9 +42,9 @@ from logger.store.rows import (
     first_row,
 )
 from logger.store.stations import STATION
-from logger.store.tables import Pour, PourProbe
+from logger.store.tables import Pour, PourProbe, SealedRecord
 
-POUR, POUR_PROBE = table(Pour), table(PourProbe)
+POUR, POUR_PROBE, SEALED_RECORD = table(Pour), table(PourProbe), table(SealedRecord)
 #: A watchbook's length on the disk grows in steps of so many bytes.
 BOOK_STEP = 2048
 #: Pours that are not half brought in or half deleted: those stand in no question but store/arriving.py's.
@@ -345,7 +347,52 @@ def move_on(
     elif stage is Stage.CLOSED:
         values["closed_ms"] = true_ms
     tx.execute(update(POUR).where(POUR.c.id == pour_id).values(**values))
-    add_event(tx, pour_id, true_ms, str(stage), by, text)
+    add_event(tx, pour_id, true_ms, str(stage), by, text, {"from": pour.stage})
+
+
+#: The event of a step that was taken back.
+UNDONE = "undone"
+_STEPS = (*map(str, Stage), UNDONE)
+
+
+def last_step(connection: Connection, pour_id: int) -> EventRow | None:
+    """Return the event of the pour's last step from stage to stage that was not taken back; None without one."""
+    steps: list[EventRow] = []
+    for row in _steps_of(connection, pour_id):
+        if row.kind != UNDONE:
+            steps.append(row)
+        elif steps:
+            steps.pop()
+    return steps[-1] if steps else None
+
+
+def step_mark(connection: Connection, pour_id: int) -> int:
+    """Return a number that every step of the pour, and every undo, changes: what was made before has another."""
+    rows = _steps_of(connection, pour_id)
+    return rows[-1].id if rows else 0
+
+
+def _steps_of(connection: Connection, pour_id: int) -> list[EventRow]:
+    query = EVENTS.where(EVENT.c.pour_id == pour_id, EVENT.c.kind.in_(_STEPS))
+    return all_rows(connection, query.order_by(EVENT.c.id), EventRow)
+
+
+def take_back(tx: Connection, pour_id: int, step: EventRow, by: str, now_ms: int) -> None:
+    """Take the pour back to the stage before a step, and note who did it: a seal is lifted and kept in the event.
+
+    Readings that came meanwhile are the caller's (reading_batches.py). Raises NotFound.
+    """
+    pour, before = get_pour(tx, pour_id), Stage(step.facts["from"])
+    data: dict[str, Any] = {"step": step.kind, "stage": str(before)}
+    values: dict[str, Any] = {"stage": before}
+    if pour.stage == Stage.CLOSED:
+        values |= {"closed_ms": None, "seal": null()}
+        data["seal"] = pour.seal
+        tx.execute(delete(SEALED_RECORD).where(SEALED_RECORD.c.pour_id == pour_id))
+    elif before is not Stage.RELEASED:
+        values["released_ms"] = None
+    tx.execute(update(POUR).where(POUR.c.id == pour_id).values(**values))
+    add_event(tx, pour_id, now_ms, UNDONE, by, f"taken back: {step.kind}, by {step.by}", data)
 
 
 def freeze_prediction(

@@ -523,3 +523,36 @@ def _note_elsewhere(tx: Connection, newcomers: Sequence[tuple[StationRow, str]],
 
 #: A thermometer's own serial number, family code first; contacts and fans carry names that every station may use.
 _SERIAL = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
+
+
+def take_in(tx: Connection, pour_id: int, station_id: int, after_id: int, since_ms: int) -> int:
+    """Give a pour whose end was taken back the readings that came meanwhile and belong to no pour; return how many.
+
+    after_id: a reading before all of these; since_ms: when the first of them can have come (true). The pour's chain is
+    linked anew from the first of them, in the order in which they came. Raises NotFound.
+    """
+    belongs = windows_of(tx, [station_id]).get(station_id, [])
+    at_ms = (READING.c.boot_ms + BOOT.c.offset_ms).label("at_ms")
+    stray = select(READING.c.id, READING.c.probe, at_ms).join(BOOT, BOOT.c.id == READING.c.boot)
+    stray = stray.where(READING.c.id > after_id, READING.c.station_id == station_id)
+    stray = stray.where(READING.c.pour_id.is_(None), READING.c.received_ms >= since_ms)
+    mine = [
+        row.id
+        for row in tx.execute(stray.order_by(READING.c.id))
+        if next((w.pour_id for w in belongs if w.takes(row.probe, row.at_ms)), None) == pour_id
+    ]
+    if not mine:
+        return 0
+    update_many(tx, READING, "id", [{"id": row_id, "pour_id": pour_id} for row_id in mine])
+    of_pour = READING.c.pour_id == pour_id
+    before = select(READING.c.link).where(of_pour, READING.c.id < mine[0]).order_by(READING.c.id.desc())
+    head = tx.execute(before.limit(1)).scalar() or ""
+    columns = [READING.c[name] for name in READING_FIELDS if name != "boot_id"]
+    rows = select(READING.c.id, BOOT.c.boot_id, *columns).join(BOOT, BOOT.c.id == READING.c.boot)
+    links = []
+    for row in tx.execute(rows.where(of_pour, READING.c.id >= mine[0]).order_by(READING.c.id)):
+        head = link(head, dict(row._mapping), READING_FIELDS)
+        links.append({"id": row.id, "link": head})
+    update_many(tx, READING, "id", links)
+    update_many(tx, POUR, "id", [{"id": pour_id, "reading_head": head}])
+    return len(mine)

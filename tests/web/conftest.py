@@ -102,9 +102,17 @@ class Shop:
         for stage in stages:
             if stage is Stage.READY:
                 self.sign_all(pour_id)
-            if stage in ending.ENDS:
-                self.sign_cool(pour_id)
-            pour_actions.move_on(self.service, pour_id, stage, "Ada", WORDS.get(stage, ""))
+            if stage in ending.CONFIRMED:
+                self.sign_cool(pour_id, stage)
+            confirm = self.confirmation(pour_id, stage)
+            pour_actions.move_on(self.service, pour_id, stage, "Ada", WORDS.get(stage, ""), confirm)
+
+    def confirmation(self, pour_id: int, to: Stage) -> str:
+        """What confirms a step now; empty for one that needs none."""
+        with self.service.store.read() as connection:
+            pour = pours.get_pour(connection, pour_id)
+            now_ms = self.service.timeline.true_ms()
+            return ending.confirmation(connection, pour, to, now_ms) if to in ending.CONFIRMED else ""
 
     def sign_all(self, pour_id: int) -> None:
         """Ada and Ben sign every point; what is at stop or has no photo Ada lets pass by name and reason."""
@@ -116,12 +124,14 @@ class Shop:
             if point.light is Light.STOP or "photo" in point.evidence:
                 readiness.let_pass(self.service, pour_id, point.id, "Ada", "a pour of a test", "Ada")
 
-    def sign_cool(self, pour_id: int) -> None:
-        """Ada answers for a core that no probe has shown to be cool."""
+    def sign_cool(self, pour_id: int, to: Stage = Stage.RELEASED) -> None:
+        """Ada answers for a core that no probe has shown to be cool and hard, and for looks that nobody made."""
         with self.service.store.read() as connection:
-            found = ending.ending_of(self.service, connection, pours.get_pour(connection, pour_id))
+            found = ending.ending_of(self.service, connection, pours.get_pour(connection, pour_id), to)
         if not found.may_end:
-            ending.sign_exception(self.service, pour_id, "Ada", "a pour of a test, cold to the hand", "Ada")
+            ending.sign_exception(
+                self.service, pour_id, "Ada", "a pour of a test, cold to the hand", "Ada", to
+            )
 
     def sweep(self, **celsius: float | str | None) -> None:
         """One sweep now: place=°C, or place="fault-word"."""

@@ -699,7 +699,8 @@ def test_a_past_log_is_shown_mapped_and_brought_in_with_its_bad_rows_listed(
     assert imported["data"]["sha256"] == hashlib.sha256("\n".join(lines).encode()).hexdigest()
     again = maker.post("/shop/import", data=form | {"act": "take", "leave_out_bad": "yes"}, files=file)
     assert f"it is pour {pour['id']}" in again.text
-    pours.move_on(service, pour["id"], Stage.CLOSED, "Ada")
+    confirm = maker.get(f"/api/pours/{pour['id']}/ending").json()["confirm"]
+    pours.move_on(service, pour["id"], Stage.CLOSED, "Ada", confirm=confirm)
     assert maker.get(f"/api/pours/{pour['id']}/verify").json()["ok"]
 
 

@@ -1,10 +1,16 @@
-"""Whether a pour's watch may end, and who has signed that it ends all the same. The one place that says so, for pages
-and programs alike; the rule itself is logger/alarms/ending.py."""
+"""Steps that nothing takes by accident, for pages and programs: first hour over, out of the form, given up, sealed.
+
+What stands in the way (the rule itself is logger/alarms/ending.py), who has signed that it is done all the same, and
+the confirmation: a step is asked for first, and then confirmed with what the asking gave. That holds for ten minutes,
+for that step of that pour at that stage: a second tap, a late tap on an old page, a request sent again change nothing.
+It guards against accidents, not against people: whoever may take the step may ask for it.
+"""
 
 from __future__ import annotations
 
 import logging
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection
 
@@ -15,16 +21,20 @@ from logger.alarms.ending import (
     CoreEvidence,
     Obstacle,
     ObstacleKind,
+    StepEvidence,
     excepted,
-    obstacles,
+    step_obstacles,
 )
-from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed
+from logger.alarms.first_hour import next_due_ms, summarize_looks
+from logger.condition.peaks import open_from_h
+from logger.condition.words import STAGE_WORDS
+from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotConfirmed
 from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage
 from logger.quantities import METRIC, cut
-from logger.store import events, forecasts, pours
+from logger.store import events, forecasts, page_queries, pours
 from logger.store.rows import EventRow, PourRow
-from web.answers import EndingAnswer, ExceptionAnswer, ObstacleAnswer
+from web.answers import EndingAnswer, ExceptionAnswer, ObstacleAnswer, UndoAnswer
 from web.service.service import Service
 
 log = logging.getLogger(__name__)
@@ -32,6 +42,10 @@ log = logging.getLogger(__name__)
 EXCEPTION = "end-exception"
 #: Steps that end a pour's watch, or hide what it saw: out of the form, given up, sealed.
 ENDS = (Stage.RELEASED, Stage.SPOILED, Stage.CLOSED)
+#: Steps that are asked for, confirmed, and can be taken back for ten minutes.
+CONFIRMED = (Stage.CURING, *ENDS)
+#: So long a confirmation holds, min.
+CONFIRM_MIN = 10.0
 #: Longest name of a person who signs; shortest and longest reason.
 LONGEST_NAME, SHORTEST_REASON, LONGEST_REASON = 60, 10, 2000
 
@@ -53,7 +67,7 @@ class Ending:
         """Whether a person may sign an exception."""
         return all(obstacle.signable for obstacle in self.obstacles)
 
-    def to_answer(self) -> EndingAnswer:
+    def to_answer(self, confirm: str, undo: UndoAnswer | None) -> EndingAnswer:
         """Return it as programs see it, in SI."""
         signed = self.exception
         return EndingAnswer(
@@ -70,16 +84,32 @@ class Ending:
                 at_ms=signed.at_ms,
                 until_ms=signed.at_ms + round(EXCEPTION_MIN * 60_000),
             ),
+            confirm=confirm,
+            undo=undo,
         )
 
 
-def ending_of(service: Service, connection: Connection, pour: PourRow) -> Ending:
-    """Whether a pour's watch may end, or the record of one that has ended be sealed. Raises NotFound."""
-    blocking = _obstacles(service, connection, pour)
+def end_of(pour: PourRow) -> Stage:
+    """Return the step that ends a pour's watch, or of one that has ended the seal."""
+    return Stage.CLOSED if pour.stage in (Stage.RELEASED, Stage.SPOILED) else Stage.RELEASED
+
+
+def ending_of(service: Service, connection: Connection, pour: PourRow, to: Stage | None = None) -> Ending:
+    """Return what stands in the way of a step; None: of the end of the watch, or of the seal after it.
+
+    Raises NotFound.
+    """
+    to = to or end_of(pour)
+    blocking = _obstacles(service, connection, pour, to)
     if not blocking:
         return Ending((), None)
-    signed = events.of_kind(connection, pour.id, EXCEPTION)[-1:]
-    for row in signed:
+    of_hour = to is Stage.CURING
+    signed = [
+        row
+        for row in events.of_kind(connection, pour.id, EXCEPTION)
+        if (row.facts.get("step") == str(Stage.CURING)) is of_hour
+    ]
+    for row in signed[-1:]:
         of_this_step = pour.stage in LIVE or (pour.released_ms is not None and row.at_ms >= pour.released_ms)
         if of_this_step and excepted(blocking, row.facts, service.timeline.true_ms() - row.at_ms):
             return Ending(blocking, row)
@@ -87,17 +117,41 @@ def ending_of(service: Service, connection: Connection, pour: PourRow) -> Ending
 
 
 def must_be_over(service: Service, connection: Connection, pour: PourRow, to: Stage) -> None:
-    """Raise MayNotEnd when a step would end the watch, or seal the record, of a pour that is not known to be cool."""
-    if to not in ENDS or pour.poured_ms is None:
+    """Raise MayNotEnd when something stands in the way of a step that nothing takes by accident."""
+    if to not in CONFIRMED or pour.poured_ms is None:
         return
-    ending = ending_of(service, connection, pour)
+    ending = ending_of(service, connection, pour, to)
     if not ending.may_end:
         texts = [obstacle.text for obstacle in ending.obstacles]
         raise MayNotEnd(f"pour {pour.id} ({pour.title})", texts, signable=ending.signable)
 
 
-def sign_exception(service: Service, pour_id: int, person: str, reason: str, by: str) -> None:
-    """Somebody answers for ending a watch that should go on; it may be ended within half an hour, by a step of its own.
+def confirmation(connection: Connection, pour: PourRow, to: Stage, now_ms: int) -> str:
+    """Return what confirms a step of a pour as it stands now. `now_ms`: true time."""
+    return f"{to}.{pours.step_mark(connection, pour.id)}.{now_ms // 60_000}"
+
+
+def must_be_confirmed(connection: Connection, pour: PourRow, to: Stage, given: str, now_ms: int) -> None:
+    """Raise NotConfirmed unless a step was asked for lately, at the stage at which the pour is now."""
+    if to not in CONFIRMED:
+        return
+    stage = f"{pour.title}: nothing was changed. Its stage is now: {STAGE_WORDS[Stage(pour.stage)]}."
+    if not given:
+        raise NotConfirmed(f"{stage} This step is asked for first, and then confirmed: open the pour's page.")
+    if given.split(".")[:2] != confirmation(connection, pour, to, now_ms).split(".")[:2]:
+        raise NotConfirmed(f"{stage} What was pressed was made before that: open the pour's page again.")
+    minute = given.rpartition(".")[2]
+    if not minute.isdecimal() or not 0 <= now_ms / 60_000 - int(minute) <= CONFIRM_MIN:
+        raise NotConfirmed(
+            f"{stage} The page was opened more than {CONFIRM_MIN:.0f} min ago: open it again, look, and then press."
+        )
+
+
+def sign_exception(
+    service: Service, pour_id: int, person: str, reason: str, by: str, to: Stage | None = None
+) -> None:
+    """Somebody answers for a step that something stands in the way of (None: the end of the watch, or the seal); it may
+    be taken within half an hour, by a step of its own.
 
     Raises BadInput without a name and a reason, MayNotEnd for what nobody may sign, NotAllowed when nothing is in the
     way, NotFound.
@@ -121,7 +175,8 @@ def sign_exception(service: Service, pour_id: int, person: str, reason: str, by:
         )
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
-        blocking = _obstacles(service, tx, pour)
+        to = to or end_of(pour)
+        blocking = _obstacles(service, tx, pour, to)
         if not blocking:
             raise NotAllowed(
                 f"pour {pour_id}: nothing keeps its watch from ending, so there is nothing to sign"
@@ -130,51 +185,62 @@ def sign_exception(service: Service, pour_id: int, person: str, reason: str, by:
         if not all(obstacle.signable for obstacle in blocking):
             raise MayNotEnd(f"pour {pour_id} ({pour.title})", texts, signable=False)
         text = cut(f"{why} ({name}). In the way: {' '.join(texts)}", 4000)
-        data = {"person": name, "reason": why, "whys": [str(o.why) for o in blocking], "obstacles": texts}
+        whys = [obstacle.name for obstacle in blocking]
+        data = {"person": name, "reason": why, "whys": whys, "obstacles": texts, "step": str(to)}
         events.add_event(tx, pour_id, service.timeline.true_ms(), EXCEPTION, by, text, data)
     service.news.publish("pour", pour=pour_id)
 
 
-def _obstacles(service: Service, connection: Connection, pour: PourRow) -> tuple[Obstacle, ...]:
+def _obstacles(service: Service, connection: Connection, pour: PourRow, to: Stage) -> tuple[Obstacle, ...]:
     shift_ms, now_ms = service.timeline.shift_ms, service.timeline.now_ms()
     if pour.poured_ms is None or pour.station_id is None:
         return ()  # it was never watched
     if pour.stage in LIVE:
-        return _obstacles_at(service, connection, pour, now_ms)
+        return _obstacles_at(service, connection, pour, to, now_ms)
     if pour.stage not in (Stage.RELEASED, Stage.SPOILED) or pour.released_ms is None:
         return ()
     ended_ms = pour.released_ms - shift_ms
     if now_ms - ended_ms >= SETTLES_H * 3.6e6:
         return ()
-    # What was not known when it ended will not be known any more: whoever ended it has answered for that.
-    return tuple(
-        o for o in _obstacles_at(service, connection, pour, ended_ms) if o.why is not ObstacleKind.UNKNOWN
-    )
+    return _obstacles_at(service, connection, pour, Stage.CLOSED, ended_ms)
 
 
 def _obstacles_at(
-    service: Service, connection: Connection, pour: PourRow, at_ms: int
+    service: Service, connection: Connection, pour: PourRow, to: Stage, at_ms: int
 ) -> tuple[Obstacle, ...]:
     """Return the rule's answer. A stored pour that cannot be read is one of which nobody knows how hot it is."""
     try:
-        return obstacles(_core_evidence(service, connection, pour), at_ms)
+        return step_obstacles(to, _evidence(service, connection, pour, at_ms), at_ms)
     except (LoggerError, AssertionError, AttributeError, KeyError, TypeError, ValueError):
         log.exception("pour %s: whether its watch may end cannot be told", pour.id)
+        if to is Stage.CLOSED:
+            return ()  # whoever ended its watch has answered for that
         text = "What is stored of this pour cannot be read: nobody knows how hot its core is."
         return (Obstacle(ObstacleKind.UNKNOWN, text),)
 
 
-def _core_evidence(service: Service, connection: Connection, pour: PourRow) -> CoreEvidence:
+def _evidence(service: Service, connection: Connection, pour: PourRow, at_ms: int) -> StepEvidence:
     book = service.watch.book_of(connection, pours.to_judge(connection, pour.id))
-    started_ms = pour.started_ms - service.timeline.shift_ms
+    shift_ms = service.timeline.shift_ms
+    started_ms = pour.started_ms - shift_ms
     newest, predicted = forecasts.latest(connection, pour.id), pour.prediction or {}
+    body: dict[str, Any] | None = None if newest is None else newest.body
+    looks = page_queries.looks_of(connection, pour.id)
+    due_ms = next_due_ms(pour.started_ms, service.rhythm, looks)
     assert book.setup.limits is not None
-    return CoreEvidence(
+    core = CoreEvidence(
         signals=book.signals,
         limits=book.setup.limits,
         started_ms=started_ms,
         states={name: book.state(name) for name in OF_THE_CORE},
         doubted=book.doubted,
-        answer=None if newest is None else answer_of(newest.body, started_ms),
+        answer=None if body is None else answer_of(body, started_ms),
         foretold=(predicted["peak_c"], predicted["peak_at_h"]) if "peak_c" in predicted else None,
+    )
+    return StepEvidence(
+        core=core,
+        entries=tuple(book.entries()),
+        open_from_h=open_from_h(body, pour.prediction),
+        looks=summarize_looks(pour.started_ms, service.rhythm, looks, at_ms + shift_ms),
+        next_look_ms=None if due_ms is None else due_ms - shift_ms,
     )

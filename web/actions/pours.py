@@ -22,7 +22,7 @@ from logger.store import alarms, events, pours, stations
 from logger.store.events import must_be_own
 from logger.store.pours import NewPour
 from logger.store.rows import ListedPour
-from web.actions.ending import must_be_over
+from web.actions.ending import must_be_confirmed, must_be_over
 from web.actions.message_test import untested
 from web.actions.readiness import must_be_ready
 from web.service.service import Service
@@ -101,7 +101,7 @@ def choose_station(service: Service, pour_id: int, station: str, by: str, probes
             if rom not in places:
                 raise NotFound(f"station {station} has not reported a probe {rom!r}")
         if not ahead:
-            _nobody_elses(tx, pour_id, row.id, frozenset(probes), station)
+            nobody_elses(tx, pour_id, row.id, frozenset(probes), station)
         pours.choose_probes(tx, pour_id, row.id, probes)
         names = ", ".join(f"{places[rom]} ({rom})" for rom in probes)
         text = f"{station}: {names}" if probes else station
@@ -110,9 +110,7 @@ def choose_station(service: Service, pour_id: int, station: str, by: str, probes
     service.news.publish("pour", pour=pour_id)
 
 
-def _nobody_elses(
-    tx: Connection, pour_id: int, station_id: int, probes: frozenset[str], station: str
-) -> None:
+def nobody_elses(tx: Connection, pour_id: int, station_id: int, probes: frozenset[str], station: str) -> None:
     """Raise NotAllowed when a live pour has one of these probes: a reading belongs to one pour."""
     for other in pours.sharing(tx, pour_id, station_id, probes):
         raise NotAllowed(
@@ -121,12 +119,13 @@ def _nobody_elses(
         )
 
 
-def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") -> None:
+def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", confirm: str = "") -> None:
     """Take the pour to its next stage; closing it seals its record.
 
     It becomes ready, and starts, only when every point is signed or let pass by name and reason. It is given up only
-    with a word why. Its watch ends, and its record is sealed, only once its core is known to be cool (ending.py).
-    Raises BadInput, NotAllowed, NotReady, MayNotEnd, NotFound.
+    with a word why. Its first hour and its watch end, and its record is sealed, only when nothing stands in the way
+    and `confirm` is what was given for that step at this stage (ending.py).
+    Raises BadInput, NotAllowed, NotReady, NotConfirmed, MayNotEnd, NotFound.
     """
     text = text.strip()
     figures = None
@@ -135,12 +134,15 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         must_be_own(pour_id, pour.origin)
+        if confirm:
+            must_be_confirmed(connection, pour, to, confirm, service.timeline.true_ms())
         next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
         if to is Stage.SPOILED and not text:
             raise BadInput(
                 "reason", "is empty", remedy="say why it is given up: a record of a failure teaches most"
             )
         must_be_over(service, connection, pour, to)
+        must_be_confirmed(connection, pour, to, confirm, service.timeline.true_ms())
         if to is Stage.CLOSED:
             figures = measured(connection, pour_id)
         elif starts:
@@ -153,7 +155,8 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "") 
                     f"pour {pour_id} has no station: choose the one whose probes are in the form"
                 )
             name = stations.by_id(tx, pour.station_id).name
-            _nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
+            nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
+        must_be_confirmed(tx, pour, to, confirm, service.timeline.true_ms())
         must_be_over(service, tx, pour, to)
         if starts:
             readiness = must_be_ready(tx, pour)

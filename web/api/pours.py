@@ -13,12 +13,14 @@ from pydantic import ValidationError
 from starlette.responses import Response
 
 from logger.errors import BadInput
+from logger.pour import Stage
 from logger.store import pours, stations
 from logger.store.rows import ListedPour
 from web.actions import ending as exceptions
 from web.actions import pours as pour_actions
+from web.actions import undo as undoing
 from web.actions.ending import ending_of
-from web.answers import ERRORS, CurveAnswer, EndingAnswer, PourAnswer, PourListed
+from web.answers import ERRORS, CurveAnswer, EndingAnswer, PourAnswer, PourListed, UndoAnswer
 from web.schemas import (
     PLAN_BODY,
     ExceptionShape,
@@ -27,6 +29,7 @@ from web.schemas import (
     PlanShape,
     RowId,
     StepShape,
+    UndoShape,
 )
 from web.security.access import MakerDep, ReaderDep, ServiceDep, ViewerDep
 from web.security.idempotency import OnceDep
@@ -75,25 +78,50 @@ def change_plan(pour_id: RowId, plan: PlanShape, service: ServiceDep, who: Maker
 
 @router.post("/{pour_id}/stage")
 def next_stage(pour_id: RowId, step: StepShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
-    """Take the pour to its next stage."""
-    pour_actions.move_on(service, pour_id, step.to, who.name, step.text)
+    """Take the pour to its next stage; a step that nothing takes by accident with what confirms it."""
+    pour_actions.move_on(service, pour_id, step.to, who.name, step.text, step.confirm)
+    return one(service, pour_id)
+
+
+@router.post("/{pour_id}/undo")
+def undo(pour_id: RowId, meant: UndoShape, service: ServiceDep, who: MakerDep) -> PourAnswer:
+    """Take the pour's last step back, within ten minutes: first hour over, out of the form, given up, sealed."""
+    undoing.undo(service, pour_id, who.name, meant.mark)
     return one(service, pour_id)
 
 
 @router.get("/{pour_id}/ending")
-def ending(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> EndingAnswer:
-    """Whether the pour's watch may end, or its record be sealed; what is in the way; who has signed an exception."""
+def ending(
+    pour_id: RowId, service: ServiceDep, _who: ViewerDep, to: Annotated[Stage | None, Query()] = None
+) -> EndingAnswer:
+    """Return what stands in the way of a step (by default, the end of the watch, or the seal), who has signed an
+    exception, what confirms it; and the last step, while it can be taken back."""
     with service.store.read() as connection:
-        return ending_of(service, connection, pours.get_pour(connection, pour_id)).to_answer()
+        pour = pours.get_pour(connection, pour_id)
+        last = undoing.undoable(service, connection, pour)
+        return ending_of(service, connection, pour, to).to_answer(
+            exceptions.confirmation(
+                connection, pour, to or exceptions.end_of(pour), service.timeline.true_ms()
+            ),
+            None
+            if last is None
+            else UndoAnswer(
+                step=last.event.kind,
+                by=last.event.by,
+                at_ms=last.event.at_ms,
+                until_ms=last.until_ms,
+                mark=last.mark,
+            ),
+        )
 
 
 @router.post("/{pour_id}/ending/exception")
 def sign_exception(
     pour_id: RowId, signed: ExceptionShape, service: ServiceDep, who: MakerDep
 ) -> EndingAnswer:
-    """Somebody answers for ending a watch that should go on: it may be ended within half an hour."""
-    exceptions.sign_exception(service, pour_id, signed.person, signed.reason, who.name)
-    return ending(pour_id, service, who)
+    """Somebody answers for a step that something stands in the way of: it may be taken within half an hour."""
+    exceptions.sign_exception(service, pour_id, signed.person, signed.reason, who.name, signed.to)
+    return ending(pour_id, service, who, signed.to)
 
 
 @router.post("/{pour_id}/notes", status_code=201)

@@ -24,7 +24,9 @@ from logger.store.rows import EventRow, PourRow
 from web.actions import ending
 from web.actions import pours as pour_actions
 from web.actions.message_test import untested
+from web.actions.undo import LastStep, undoable
 from web.pages.fan import fan_of
+from web.pages.steps import STEP_WORDS
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
@@ -36,17 +38,6 @@ from web.views.status import Status, status_of
 
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
-#: What a maker does to take the pour on, and what that says.
-STEP_WORDS: dict[Stage, tuple[str, str]] = {
-    Stage.POURING: (
-        "The resin goes in now",
-        "Press it when the first pail tips. It starts the pour's clock.",
-    ),
-    Stage.WATCHED: ("The form is full and level", "The first hour begins: looks are asked for."),
-    Stage.CURING: ("The first hour is over", "Nobody sits by it any more; the station watches."),
-    Stage.RELEASED: ("It is out of the form", "Readings end here."),
-    Stage.CLOSED: ("Seal the record", "Nothing in it can be changed afterwards; additions are kept apart."),
-}
 #: The forecast's name of a remedy → what somebody would do.
 HELP_WORDS = {
     "as it is": "nothing: leave it as it is",
@@ -66,38 +57,6 @@ def pour_page(pour_id: RowId, request: Request, service: ServiceDep, _who: Viewe
         if pours.origin_of(connection, pour_id) is not None:
             return RedirectResponse(f"/pours/{pour_id}/record", 303)
     return page(request, "pour.html", _context(service, pour_id, units_of(request)))
-
-
-@router.post("/pours/{pour_id}/stage")
-def take_on(
-    pour_id: RowId,
-    service: ServiceDep,
-    who: MakerDep,
-    to: Annotated[str, Form(max_length=16)],
-    text: Annotated[str, Form(max_length=4000)] = "",
-) -> Response:
-    """Take the pour to its next stage."""
-    if to not in set(Stage):
-        raise BadInput(
-            "to", "is not a stage", value=to, allowed=", ".join(Stage), remedy="go back and press again"
-        )
-    stage = Stage(to)
-    pour_actions.move_on(service, pour_id, stage, who.name, text)
-    path = "/record" if stage is Stage.CLOSED else "/first-hour" if stage is Stage.WATCHED else ""
-    return RedirectResponse(f"/pours/{pour_id}{path}", 303)
-
-
-@router.post("/pours/{pour_id}/ending")
-def sign_exception(
-    pour_id: RowId,
-    service: ServiceDep,
-    who: MakerDep,
-    person: Annotated[str, Form(max_length=ending.LONGEST_NAME)],
-    reason: Annotated[str, Form(max_length=ending.LONGEST_REASON)],
-) -> Response:
-    """Somebody answers for ending a watch that should go on; ending it is a step of its own."""
-    ending.sign_exception(service, pour_id, person, reason, who.name)
-    return RedirectResponse(f"/pours/{pour_id}#ending", 303)
 
 
 @router.post("/pours/{pour_id}/station")
@@ -162,7 +121,9 @@ class _Stored:
     stations: list[str]
     choices: list[dict[str, object]]
     fan: dict[str, Any] | None
-    ends: ending.Ending
+    ends: dict[Stage, ending.Ending]
+    confirms: dict[Stage, str]
+    undo: LastStep | None
     hottest: tuple[float, float] | None
 
 
@@ -174,6 +135,7 @@ def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int)
     if pour.stage in (Stage.PLANNED, Stage.READY):
         to_choose = stations.names_in_use(connection)
         name = name if name in to_choose else None  # revoked since: another has to be chosen
+    asked = [to for to in FOLLOWS[Stage(pour.stage)] if to in ending.CONFIRMED]
     chosen = pours.probes_chosen(connection, pour_id)
     plugged = stations.probes_of(connection, pour.station_id) if pour.station_id else []
     hottest = None
@@ -192,7 +154,9 @@ def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int)
             for probe in plugged
         ],
         fan=fan_of(service, connection, pour, pour_actions.plan_of(pour), forecast),
-        ends=ending.ending_of(service, connection, pour),
+        ends={to: ending.ending_of(service, connection, pour, to) for to in asked},
+        confirms={to: ending.confirmation(connection, pour, to, now_ms) for to in asked},
+        undo=undoable(service, connection, pour),
         hottest=hottest,
     )
 
@@ -248,7 +212,8 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "untested": untested(service) if stage in SOON_LIVE else None,
         "may_spoil": Stage.SPOILED in FOLLOWS[stage],
         "ends": stored.ends,
-        "end_stages": ending.ENDS,
+        "confirms": stored.confirms,
+        "undo": stored.undo,
         "exception_min": EXCEPTION_MIN,
     }
 

@@ -23,6 +23,7 @@ from logger.record.shop_history import outcome_now
 from logger.store import pours
 from web.actions import pours as pour_actions
 from web.actions.photos import photo_bytes
+from web.actions.undo import undoable
 from web.schemas import RowId
 from web.security.access import OwnerDep, ReaderDep, ServiceDep
 from web.service.service import Service
@@ -54,6 +55,8 @@ def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: Read
         return page(request, "record-unread.html", {"pour": pour, "problem": str(error)})
     # What mending cost is the shop's own: whoever reads by a link is not told.
     shown["shows_cost"] = who is not None
+    with service.store.read() as connection:
+        shown["undo"] = None if who is None else undoable(service, connection, shown["pour"])
     return page(request, "record.html", shown)
 
 

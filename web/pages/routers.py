@@ -31,6 +31,7 @@ from web.pages import (
     shared_links,
     shop,
     stations,
+    steps,
     wiring,
 )
 
@@ -41,6 +42,7 @@ ROUTERS = [
         board,
         new_pour,
         pour,
+        steps,
         plan,
         readiness,
         mix,

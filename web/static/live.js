@@ -38,7 +38,7 @@
   const swap = (fresh) => {
     for (const there of document.querySelectorAll("[data-live]")) {
       const come = fresh.getElementById(there.id);
-      if (!come || come.outerHTML === there.dataset.was) continue;
+      if (!come || come.outerHTML === there.dataset.was || there.querySelector(".holding")) continue;
       there.dataset.was = come.outerHTML;
       const focused = there.contains(document.activeElement) ? document.activeElement : null;
       const place = focused && [...there.querySelectorAll("a, button, summary")].indexOf(focused);

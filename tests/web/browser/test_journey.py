@@ -84,7 +84,15 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
     expect(page.locator("#next")).to_contain_text("Hard and cool enough to open the form")
     page.get_by_label("Note").fill("two bubbles at the left end, popped")
     page.get_by_role("button", name="Keep the note").click()
-    for press in ("The first hour is over", "It is out of the form", "Seal the record"):
+    for to, press in (
+        (Stage.CURING, "The first hour is over"),
+        (Stage.RELEASED, "It is out of the form"),
+        (Stage.CLOSED, "Seal the record"),
+    ):
+        shop.sign_cool(pour, to)
+        page.goto(f"/pours/{pour}")
+        page.get_by_role("button", name=press).click()
+        page.wait_for_url("**/step?to=*")
         page.get_by_role("button", name=press).click()
     page.wait_for_url("**/record")
     expect(page.locator("main")).to_contain_text("Sealed")

@@ -219,7 +219,7 @@ def test_a_pour_says_before_it_starts_that_nobody_may_hear_its_alarms(
 
 
 def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour_is_over(
-    maker: Any, pour: int, service: Any, clock: Any
+    maker: Any, shop: Any, pour: int, service: Any, clock: Any
 ) -> None:
     """Who switched it stands in the record; the station hears it with its next batch."""
     with service.store.write() as tx:
@@ -248,10 +248,7 @@ def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour
     page = words(maker.get("/stations"))
     assert "The fan of bench-1 is switched on, by hand" in page
     assert "its supply is too weak" in page
-    body = {"person": "Ada", "reason": "cold to the hand on all sides"}
-    assert maker.post(f"/api/pours/{pour}/ending/exception", json=body).status_code == 200
-    for stage in ("watched", "curing", "released"):
-        assert maker.post(f"/api/pours/{pour}/stage", json={"to": stage}).status_code == 200
+    shop.go(pour, Stage.WATCHED, Stage.CURING, Stage.RELEASED)
     assert ordered() is False
 
 

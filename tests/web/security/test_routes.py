@@ -293,6 +293,8 @@ ELSEWHERE = {
     "POST /resins/{key}/datasheet",
     "POST /resins/{key}/drop",
     "POST /resins/{key}/put-back",
+    "POST /pours/{pour_id}/undo",
+    "POST /api/pours/{pour_id}/undo",
     "POST /pours/{pour_id}/ending",
     "POST /api/pours/{pour_id}/ending/exception",
     "POST /stations/{name}/probes/{rom}/ice",
