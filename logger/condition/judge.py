@@ -103,18 +103,23 @@ class _Found:
 
     @property
     def order(self) -> tuple[int, ...]:
-        """The gravest first; of what is equally grave what is measured, and of that what nobody is on."""
+        """What leads: danger, blindness, what is wrong; of these the measured, then by rank, then what nobody is on.
+
+        Whether somebody is on an alarm moves it within its rank alone; one that is over comes after all that are true.
+        """
         measured = self.cause in (Cause.OVER_LIMIT, Cause.WAS_OVER_LIMIT)
         answered = self.alarm is not None and self.alarm.answered
         rank = 0 if self.alarm is None else _PRIORITY_ORDER.index(self.alarm.priority)
+        over = self.cause is Cause.CLEARED
+        tier = Severity.CHECK if self.severity is Severity.ANSWERED else self.severity
         kind = 0 if self.alarm is None else _KIND_ORDER.get(self.alarm.kind, len(_KIND_ORDER))
-        return (-self.severity, not measured, rank, answered, list(Cause).index(self.cause), kind)
+        return (-tier, not measured, over, rank, answered, list(Cause).index(self.cause), kind)
 
 
 def judge(evidence: Evidence, now_ms: int) -> Condition:
     """Return a pour's condition at `now_ms` (true time)."""
     hour = None if evidence.started_ms is None else (now_ms - evidence.started_ms) / HOUR_MS
-    peak = call_of(evidence.forecast, evidence.planned, evidence.limit_c, evidence.hottest, hour)
+    peak = call_of(evidence, now_ms)
     found = sorted(_true_of(evidence, peak, now_ms), key=lambda each: each.order)
     if not evidence.live:
         # What is no longer watched is neither well nor ill; an alarm that nobody confirmed stays on the list.
@@ -125,8 +130,11 @@ def judge(evidence: Evidence, now_ms: int) -> Condition:
     others = tuple(each.alarm for each in found if each.alarm is not None and each.alarm is not alarm)
     present = [probe for probe in evidence.thermometers if evidence.present(probe, now_ms)]
     newest_ms = max((p.read_ms for p in evidence.thermometers if p.read_ms is not None), default=None)
+    gravest = (
+        max((each.severity for each in found), default=lead.severity) if evidence.live else lead.severity
+    )
     return Condition(
-        lead.severity,
+        gravest,
         lead.cause,
         peak,
         now_ms,

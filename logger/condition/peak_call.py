@@ -6,10 +6,11 @@ inside, no single number is given, and it is said by when the readings will tell
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from logger.condition.evidence import Peak
+from logger.condition.evidence import Evidence, Peak
+from logger.units import HOUR_MS
 
 #: The band holds nine of ten cases: this much chance lies beyond either of its ends.
 TAIL = 0.05
@@ -17,6 +18,8 @@ TAIL = 0.05
 HALF = 0.5
 #: A reading this far above a forecast's 95 % point is outside it, °C: what a probe may be off.
 OUTSIDE_C = 1.0
+#: A core has come down from its hottest once it reads so much less, °C: more than a probe's noise.
+FALLEN_C = 0.3
 #: A plan's peak is one number with no band of its own: this far above it a reading is outside (project choice), °C.
 OUTSIDE_PLAN_C = 5.0
 #: A plan's peak is taken as past a quarter later than planned, and not before so many hours, as for the alarms.
@@ -55,41 +58,65 @@ class PeakCall:
         return limit_c is not None and self.hottest is not None and self.hottest[0] > limit_c
 
 
-def call_of(
-    forecast: Peak | None,
+def call_of(evidence: Evidence, now_ms: int) -> PeakCall:
+    """Return what may be said of the peak at `now_ms` (true time).
+
+    What the probes read now counts as well as what was read before. A peak is past only once the core is seen to have
+    come down from it, or is not seen at all.
+    """
+    hour = None if evidence.started_ms is None else (now_ms - evidence.started_ms) / HOUR_MS
+    core_c = max(
+        (p.celsius for p in evidence.thermometers if p.kind == "core" and evidence.present(p, now_ms)),
+        key=lambda celsius: celsius or 0.0,
+        default=None,
+    )
+    hottest = evidence.hottest
+    if core_c is not None and hour is not None and (hottest is None or core_c > hottest[0]):
+        hottest = core_c, hour
+    came_down = core_c is None or hottest is None or core_c < hottest[0] - FALLEN_C
+    limit_c, forecast = evidence.limit_c, evidence.forecast
+    if forecast is None:
+        return _of_plan(evidence.planned, limit_c, hottest, hour, came_down)
+    # What has been read since the forecast was made is part of the peak.
+    peak = forecast if hottest is None else _at_least(forecast, hottest[0])
+
+    def said(call: Call) -> PeakCall:
+        return PeakCall(call, peak, hottest)
+
+    if hottest is not None and hottest[0] > forecast.high_c + OUTSIDE_C:
+        return PeakCall(Call.REFUTED, forecast, hottest)
+    if forecast.made_h is not None and forecast.last_at_h <= forecast.made_h and came_down:
+        return said(Call.PAST)
+    if limit_c is not None and hottest is not None and hottest[0] > limit_c:
+        return said(Call.PASSED)
+    if limit_c is not None and peak.low_c > limit_c:
+        return said(Call.OVER)
+    if forecast.chance > HALF:
+        return said(Call.LIKELY_OVER)
+    open_still = forecast.chance >= TAIL or (limit_c is not None and peak.high_c > limit_c)
+    return said(Call.OPEN if open_still else Call.BELOW)
+
+
+def _at_least(peak: Peak, celsius: float) -> Peak:
+    return replace(
+        peak,
+        low_c=max(peak.low_c, celsius),
+        middle_c=max(peak.middle_c, celsius),
+        high_c=max(peak.high_c, celsius),
+    )
+
+
+def _of_plan(
     planned: Peak | None,
     limit_c: float | None,
     hottest: tuple[float, float] | None,
     hour: float | None,
-) -> PeakCall:
-    """Return what may be said at an hour of the pour (None: not poured yet)."""
-    if forecast is None:
-        return _of_plan(planned, limit_c, hottest, hour)
-
-    def said(call: Call) -> PeakCall:
-        return PeakCall(call, forecast, hottest)
-
-    past = forecast.made_h is not None and forecast.last_at_h <= forecast.made_h
-    if hottest is not None and hottest[0] > forecast.high_c + OUTSIDE_C:
-        return said(Call.REFUTED)
-    if past:
-        return said(Call.PAST)
-    if limit_c is not None and hottest is not None and hottest[0] > limit_c:
-        return said(Call.PASSED)
-    if forecast.chance >= 1 - TAIL:
-        return said(Call.OVER)
-    if forecast.chance > HALF:
-        return said(Call.LIKELY_OVER)
-    return said(Call.OPEN if forecast.chance >= TAIL else Call.BELOW)
-
-
-def _of_plan(
-    planned: Peak | None, limit_c: float | None, hottest: tuple[float, float] | None, hour: float | None
+    came_down: bool,
 ) -> PeakCall:
     if planned is None or limit_c is None:
         return PeakCall(Call.UNKNOWN, None, hottest)
     over = planned.middle_c > limit_c
-    if hour is not None and hour >= max((1 + LATER_PART) * planned.at_h, LEAST_H):
+    if came_down and hour is not None and hour >= max((1 + LATER_PART) * planned.at_h, LEAST_H):
         return PeakCall(Call.PAST, planned, hottest, planned=True)
     if hottest is not None and hottest[0] > limit_c:
         return PeakCall(Call.PASSED, planned, hottest, planned=True)

@@ -222,8 +222,14 @@ def _expected(condition: Condition, started_ms: int | None, clock: Clock) -> tup
     if peak is None or limit_c is None:
         return "The peak is not predicted yet.", ""
 
+    def when(hours: float, word: str, passed: str) -> str:
+        if started_ms is None:
+            return ""
+        due_ms = started_ms + round(hours * HOUR_MS)
+        return f" {word} {clock(due_ms)}" if due_ms > condition.at_ms else f" {passed}"
+
     def at(hours: float) -> str:
-        return "" if started_ms is None else f" at about {clock(started_ms + round(hours * HOUR_MS))}"
+        return when(hours, "at about", "about now")
 
     sure = _certainty(condition, peak)
     limit, hottest = temperature(limit_c, 0), condition.peak.hottest
@@ -241,6 +247,11 @@ def _expected(condition: Condition, started_ms: int | None, clock: Clock) -> tup
             "forecast takes the readings in.",
             "measured",
         )
+    if condition.peak.planned and hottest is not None and hottest[0] > peak.middle_c:
+        return (
+            f"The core has read {temperature(hottest[0])}; the plan's peak was {peak_mark(peak.middle_c)}.",
+            "measured",
+        )
     if condition.peak.planned:
         over = "over" if peak.middle_c > limit_c else "below"
         return (
@@ -254,7 +265,9 @@ def _expected(condition: Condition, started_ms: int | None, clock: Clock) -> tup
             sure,
         )
     # While the limit lies inside the band no single number is given: it would be taken for the answer.
-    clear = "" if peak.clear_h is None else f" It will be clear{at(peak.clear_h).replace(' at', ' by')}."
+    clear = ""
+    if peak.clear_h is not None:
+        clear = f" It will be clear{when(peak.clear_h, 'by about', 'with the next forecast')}."
     chance = chance_words(peak.chance)
     if call is Call.OPEN:
         return (
@@ -262,7 +275,7 @@ def _expected(condition: Condition, started_ms: int | None, clock: Clock) -> tup
             f"limit {chance}).{clear}",
             sure,
         )
-    crosses = "" if peak.crossing_h is None or call is Call.PASSED else at(peak.crossing_h)
+    crosses = "" if peak.crossing_h is None else when(peak.crossing_h, "at about", "any minute now")
     if call is Call.LIKELY_OVER:
         return (
             f"More likely than not it passes {limit}{crosses} (chance {chance}): peak {reach}.{clear}",

@@ -119,7 +119,7 @@ def test_a_forecast_over_the_limit_is_red_until_its_peak_is_past() -> None:
     assert severity(over) is Severity.DANGER
     tapped = replace(over, alarms=[alarm("core-will-overheat", Phase.ACKNOWLEDGED)])
     assert severity(tapped) is Severity.DANGER
-    past = replace(over, forecast=peak(55.0, 58.0, 59.0, 0.7, last_at_h=3.5))
+    past = replace(over, forecast=peak(55.0, 58.0, 59.0, 0.7, last_at_h=3.5), hottest=(58.0, 3.0))
     assert severity(past) is Severity.CALM
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from logger.condition.evidence import Peak
+from logger.condition.evidence import Evidence, Peak
 from logger.condition.peak_call import PeakCall, call_of
 from logger.condition.peaks import forecast_peak
 from logger.cure.solver.prediction import predict
@@ -29,7 +29,8 @@ def called(
     planned = Peak(*[course.core_peak_c] * 3, 0.0, course.core_peak_at_h, course.core_peak_at_h)
     seen = None if hottest_c is None else (hottest_c, hour)
     made = None if forecast is None else forecast_peak(forecast)
-    return call_of(made, planned, limit_c, seen, hour)
+    evidence = Evidence(Stage.CURING, 0, limit_c, hottest=seen, planned=planned, forecast=made)
+    return call_of(evidence, round(hour * 3_600_000))
 
 
 def whats(course: Foretold, hour: float, **more: object) -> list[str]:
