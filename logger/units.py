@@ -27,7 +27,8 @@ KG_PER_POUND = 0.45359237
 #: Seconds in an hour.
 SECONDS_PER_HOUR = 3600.0
 #: Milliseconds in an hour and in a day.
-HOUR_MS = 3_600_000
+MINUTE_MS = 60_000
+HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
 
 
@@ -105,6 +106,13 @@ def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
     if at_ms is None:
         return "–"
     return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
+
+
+def clock_near(at_ms: int | None, now_ms: int, zone: tzinfo | None = None) -> str:
+    """Return the time of day of a moment within twelve hours, "14:20"; with its day where it is farther away."""
+    whole = clock_time(at_ms, zone)
+    near = at_ms is not None and abs(at_ms - now_ms) < HOUR_MS * 12
+    return whole[-5:] if near else whole
 
 
 def span(seconds: float) -> str:

@@ -103,5 +103,5 @@ def test_the_plans_cool_peak_is_not_offered_beside_a_hot_core(maker: TestClient,
     """The plan predicted far less than what is measured: it is said so."""
     for path in ("/", f"/pours/{hot}"):
         page = shown(maker, path)
-        assert "below its limit" not in page
+        assert "below its limit of" not in page
         assert "Do not rely on that plan" in page

@@ -308,7 +308,7 @@ def test_pages_say_what_has_failed_and_how_many_pours_are_too_hot(
         text = html.unescape(answer.text)
         assert "The service cannot read its database" in text
         assert "1 pour is watched from memory" in text
-        assert "1 of them is OVER THE LIMIT: go there now" in text
+        assert "A pour is over the limit: go there now" in text
         assert "River table" not in text
     answer = maker.get("/api/pours")
     assert (answer.status_code, answer.json()["error"]["kind"]) == (503, "database-unread")

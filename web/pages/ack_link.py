@@ -10,18 +10,22 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request
 from starlette.responses import Response
 
+from logger.alarms.kind import Priority
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase
+from logger.condition.judge import Severity
 from logger.delivery.signed_links import LONGEST, LinkRefused
 from logger.errors import NotAllowed
 from logger.quantities import units_from
 from logger.store import alarms, pours, shop_events
 from logger.store.message_links import Purpose
+from logger.units import MINUTE_MS
 from web.actions import watching
 from web.security.access import ServiceDep
 from web.service.service import Service
 from web.views.reader_units import COOKIE
 from web.views.render import templates
+from web.views.status import status_of
 
 router = APIRouter(include_in_schema=False)
 Token = Annotated[str, Path(max_length=2 * LONGEST)]
@@ -53,15 +57,31 @@ def press(token: Token, request: Request, service: ServiceDep) -> Response:
 def _about(service: Service, tapped: watching.Tapped) -> dict[str, Any]:
     if tapped.purpose is Purpose.CONFIRM or tapped.alarm_id is None:
         return {"trial": True}
+    now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         alarm = alarms.get_alarm(connection, tapped.alarm_id)
         pour = pours.get_pour(connection, alarm.of_pour)
+        standing = status_of(service, connection, pour, now_ms)
+    kind = KINDS[alarm.kind]
+    true = alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED)
+    unanswered = alarm.phase in (Phase.RAISED, Phase.RETURNED)
+    grave = standing.live and standing.condition.severity >= Severity.BLIND
+    high = alarm.priority == Priority.HIGH
+    # What is graver than this alarm leads, also after the tap: that somebody is on it cools nothing.
+    leads = grave and standing.alarm != alarm.id
+    red = (true and high) or (standing.live and standing.condition.severity >= Severity.DANGER)
     return {
         "alarm": alarm,
-        "kind": KINDS[alarm.kind],
+        "kind": kind,
         "about": pour.title,
-        "true": alarm.phase in (Phase.RAISED, Phase.ACKNOWLEDGED),
-        "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
+        "true": true,
+        "unanswered": unanswered,
+        "standing": standing,
+        "leads": leads,
+        "now_ms": now_ms,
+        "respond_by_ms": alarm.raised_ms + round(kind.respond_within_min * MINUTE_MS),
+        "mark": "⯃" if high or leads else "▲",
+        "colour": "high" if red else alarm.priority if unanswered else "",
     }
 
 
@@ -85,6 +105,7 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
         "refused": None,
         "button": False,
         "done": False,
+        "colour": "",
     }
     return templates().TemplateResponse(
         request,

@@ -13,6 +13,7 @@ from logger.alarms.state import UP, Phase
 from logger.condition.judge import Severity
 from logger.errors import BadInput
 from logger.store import alarms, pours
+from logger.units import MINUTE_MS
 from web.actions import pours as pour_actions
 from web.actions import watching
 from web.schemas import RowId
@@ -37,6 +38,15 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
     kind = KINDS[alarm.kind]
     core = None if standing is None else standing.core
     now_c = core.celsius if core is not None and alarm.kind in OF_THE_CORE else None
+    # A graver condition than this alarm's leads on its page as well.
+    about_this = standing is not None and standing.alarm == alarm.id
+    graver = (
+        standing is not None
+        and standing.live
+        and not about_this
+        and standing.condition.severity >= Severity.BLIND
+    )
+    also = [] if standing is None or graver else [each for each in standing.others if each.id != alarm.id]
     return page(
         request,
         "alert.html",
@@ -47,11 +57,16 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
             "now_c": now_c,
             "pour": pour,
             "standing": standing,
-            # A graver condition than this alarm's leads on its page as well.
-            "graver": standing is not None
-            and standing.live
-            and standing.alarm != alarm.id
-            and standing.condition.severity >= Severity.BLIND,
+            "graver": graver,
+            "also": also,
+            "alarms_linked": standing.linked()
+            if standing is not None and graver
+            else [each.id for each in also],
+            # What is so now, where the judgement is about this alarm; when it was raised something else was.
+            "now_so": standing.words.headline
+            if standing is not None and about_this and alarm.phase in UP
+            else "",
+            "respond_by_ms": alarm.raised_ms + round(kind.respond_within_min * MINUTE_MS),
             "quiet": None if pour is None else watching.quiet_of(service, alarm_id),
             "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
             "true": alarm.phase in UP,

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from logger.condition.words import STAGE_WORDS
 from logger.pour import LIVE, Stage
-from logger.store import alarms, pours, stations
+from logger.store import pours, stations
 from logger.store.rows import PourWithPrediction
 from logger.units import HOUR_MS
 from web.security.access import OnlookerDep, ServiceDep
@@ -22,6 +22,8 @@ from web.views.status import Status, status_of, urgency
 router = APIRouter(include_in_schema=False)
 #: Finished pours listed on the board.
 FINISHED_SHOWN = 12
+#: Of a pour's alarms besides the one that leads, its tile lists this many.
+OTHERS_SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,6 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
         tiles = [_tile(service, connection, pour, now_ms) for pour in pours.predicted_pours(connection, LIVE)]
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
-        lone = [row for row in alarms.open_alarms(connection) if row.pour_id is None]
         has_station = stations.any_station(connection)
     tiles.sort(key=lambda tile: (urgency(tile.standing), -tile.pour.id))
     return page(
@@ -51,10 +52,11 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
         "board.html",
         {
             "tiles": tiles,
+            "alarms_linked": [alarm for tile in tiles for alarm in tile.standing.linked(OTHERS_SHOWN)],
+            "others_shown": OTHERS_SHOWN,
             "ahead": ahead,
             "done": done,
             "stage_words": STAGE_WORDS,
-            "lone": lone,
             "has_station": has_station,
             "units_chosen": chosen(request),
         },

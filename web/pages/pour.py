@@ -193,6 +193,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "stage": stage,
         "stage_word": STAGE_WORDS[stage],
         "standing": stored.standing,
+        "alarms_linked": stored.standing.linked(),
         "plan": plan,
         "limit_c": limits.max_core_c,
         "hour": hour,

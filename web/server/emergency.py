@@ -24,10 +24,20 @@ AGAIN_S = 20
 def cannot_use_the_database(service: Service, error: SQLAlchemyError, *, for_people: bool) -> Response:
     """503, as a plain page or as JSON."""
     title, lines, kind = _words(service, error)
+    over = _over(service)
     if for_people:
-        return _page(title, lines)
-    body = {"kind": kind, "message": f"{title}. {lines[0]}", "where": None, "remedy": lines[-1]}
+        return _page(title, lines, over)
+    lead = f"{over}. " if over else ""
+    body = {"kind": kind, "message": f"{lead}{title}. {lines[0]}", "where": None, "remedy": lines[-1]}
     return JSONResponse({"error": body}, 503)
+
+
+def _over(service: Service) -> str:
+    """Return what leads before everything else: that the plain watch, which needs no database, has seen heat."""
+    over = len(service.plain.over())
+    if not over:
+        return ""
+    return f"{'A pour is' if over == 1 else f'{over} pours are'} over the limit: go there now, and keep clear first"
 
 
 def _words(service: Service, error: SQLAlchemyError) -> tuple[str, list[str], str]:
@@ -46,15 +56,11 @@ def _words(service: Service, error: SQLAlchemyError) -> tuple[str, list[str], st
 
 
 def _dead(service: Service) -> list[str]:
-    live, over = len(service.plain.pours()), len(service.plain.over())
+    live = len(service.plain.pours())
     lines = ["Its card or disk has failed, or its server is away. No page here can be relied on."]
     if live:
         pours = "1 pour is" if live == 1 else f"{live} pours are"
         lines.append(f"{pours} watched from memory, for the limit of the core alone; messages still go out.")
-    if over:
-        lines.append(
-            f"{over} of them {'is' if over == 1 else 'are'} OVER THE LIMIT: go there now, and keep clear first."
-        )
     lines.append(
         "Go to every pour and look; read a thermometer by hand. Do not restart the service before the pours are safe: "
         "it might not start again."
@@ -62,14 +68,20 @@ def _dead(service: Service) -> list[str]:
     return lines
 
 
-def _page(title: str, lines: list[str]) -> Response:
+def _page(title: str, lines: list[str], over: str) -> Response:
     text = "".join(f"<p>{escape(line)}</p>" for line in lines)
+    # Over the limit looks over the limit here too: red, and first.
+    look, first = ("alert high", over) if over else ("", title)
+    told = (
+        f'<p class="lead"><strong>{escape(title)}.</strong></p>{text}'
+        if over
+        else (f'<div class="problem" role="alert"><div>{text}</div></div>')
+    )
     return HTMLResponse(
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(first)}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="refresh" content="{AGAIN_S}"><link rel="stylesheet" href="/static/look.css"></head>'
-        f'<body><main id="main"><h1>{escape(title)}</h1><div class="problem" role="alert"><div>{text}</div></div>'
-        f"</main></body></html>",
+        f'<body class="{look}"><main id="main"><h1>{escape(first)}</h1>{told}</main></body></html>',
         status_code=503,
         headers={"Retry-After": str(AGAIN_S)},
     )

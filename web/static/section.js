@@ -1,4 +1,4 @@
-// A cut through the pour in its temperatures, as the forecast sees it (else as planned), with the probes on it and a
+// A cross-section of the pour in its temperatures, as the forecast sees it (else as planned), with the probes on it and a
 // slider from the pour to the end. Beside what was solved stands what the probes have read.
 "use strict";
 (() => {
@@ -146,7 +146,7 @@
       const answer = await fetch(`/pours/${canvas.dataset.pour}/section`);
       if (!answer.ok) throw new Error(String(answer.status));
       cut = await answer.json();
-    } catch { words.textContent = "The cut could not be fetched; reload the page to try again."; return; }
+    } catch { words.textContent = "The cross-section could not be fetched; reload the page to try again."; return; }
     const flat = cut.cells.flat(2).filter((value) => value != null).map((value) => value / 10);
     low = flat.reduce((a, b) => Math.min(a, b)); high = Math.max(flat.reduce((a, b) => Math.max(a, b)), low + 1);
     slider.max = cut.hours.at(-1);

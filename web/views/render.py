@@ -98,12 +98,15 @@ def page(
                 for row in page_queries.pressing(connection)
             ]
     whole = shared | dict(context or {})
-    # The page that shows an alarm need not point at it as well.
+    # The page of an alarm need not point at it as well.
     whole["trouble"] = [row for row in whole["trouble"] if row["id"] != whole.get("alarm_shown")]
-    # Every alarm of high priority has its line; of the others, only the first, and only where there is no high one, on
+    # What a page links to itself is not seen in the bar again, but it is sounded and opened from there. Of the rest
+    # every alarm of high priority has its line; of the others only the first, and only where there is no high one, on
     # the page or in the bar.
-    lower = [row for row in whole["trouble"] if row["priority"] != "high"]
-    first = whole["trouble"][:1] if not whole.get("alarm_leads") else []
-    whole["shown_lower"] = [row["id"] for row in lower if row in first]
-    whole["hidden_trouble"] = len(lower) - len(whole["shown_lower"])
+    linked = whole.get("alarms_linked", ())
+    rest = [row for row in whole["trouble"] if row["id"] not in linked]
+    leads = bool(whole.get("alarm_leads")) or len(rest) < len(whole["trouble"])
+    seen = [row for i, row in enumerate(rest) if row["priority"] == "high" or (i == 0 and not leads)]
+    whole["trouble_seen"] = [row["id"] for row in seen]
+    whole["hidden_trouble"] = len(rest) - len(seen)
     return templates().TemplateResponse(request, template, whole, status_code=status)

@@ -21,7 +21,7 @@ from logger.pour import LIVE, Stage
 from logger.quantities import METRIC
 from logger.store.condition_queries import evidence_of
 from logger.store.rows import PourWithPrediction
-from logger.units import clock_time
+from logger.units import clock_near
 from web.answers import SeverityName, StandingShape
 from web.service.pipeline import unjudged
 from web.service.service import Service
@@ -95,6 +95,11 @@ class Status:
         """Further alarms that are true, or over and not confirmed; the gravest first."""
         return self.condition.others
 
+    def linked(self, most: int | None = None) -> list[int]:
+        """Return the alarms to which a page that shows this links: the one it is about, and `most` of the others."""
+        lead = [] if self.alarm is None or not self.words.headline else [self.alarm]
+        return lead + [other.id for other in self.others[:most]]
+
     @property
     def core(self) -> Spot | None:
         """The hottest core probe that reads, or the first one."""
@@ -138,7 +143,7 @@ def status_from(evidence: Evidence, now_ms: int) -> Status:
     read_ms = [probe.read_ms for probe in evidence.thermometers if probe.read_ms is not None]
     return Status(
         condition,
-        words_of(condition, evidence.stage, evidence.started_ms, clock_time),
+        words_of(condition, evidence.stage, evidence.started_ms, lambda at_ms: clock_near(at_ms, now_ms)),
         TONES[condition.severity],
         tuple(_spot(probe, evidence.present(probe, now_ms)) for probe in evidence.thermometers),
         max(read_ms, default=None),

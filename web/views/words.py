@@ -6,29 +6,48 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
+from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import OpenAlarm
 from logger.quantities import Units, marked
-from logger.units import clock_time, hours_minutes, span
+from logger.units import clock_near, clock_time, hours_minutes, span
 
 __all__ = [
     "ago",
     "alarm_line",
     "celsius",
+    "clock_near",
     "clock_time",
     "dated",
     "event_text",
     "event_word",
+    "harm_words",
     "hour_of_day",
     "hours_minutes",
     "marked",
+    "minutes_words",
     "not_within",
     "release_words",
     "sentence",
+    "until_cleared",
 ]
 
 #: Events whose text the program writes, from before quantities were marked in it.
 _WRITTEN = ("alarm", "fan", "poured", "level")
+_HARM_WORDS = {
+    Harm.SEVERE: "people can be hurt, or the whole pour lost",
+    Harm.COSTLY: "the table can be spoiled, or is not watched",
+    Harm.SMALL: "extra work",
+}
+#: Until when an alarm stays on screen, where its unit does not say so.
+_UNTIL = {
+    "core-will-overheat": "the forecast is back below the limit",
+    "wet-under-form": "it is dry and somebody has confirmed it",
+    "look-due": "the look is made",
+    "station-silent": "the station is heard again",
+    "probe-lost": "the probe reads again",
+    "core-unwatched": "a core probe reads again",
+}
 _EVENT_WORDS = {
     "alarm": "Alarm",
     "note": "Note",
@@ -117,6 +136,23 @@ def alarm_line(alarm: OpenAlarm) -> str:
     return (
         f"{title} ({alarm.by or 'somebody'} is on it)" if alarm.answered else f"{title} (nobody is on it yet)"
     )
+
+
+def harm_words(harm: Harm) -> str:
+    """Return what is at stake."""
+    return _HARM_WORDS[harm]
+
+
+def until_cleared(kind: Kind) -> str:
+    """Return until when an alarm of a kind stays on screen, after "until"."""
+    if kind.name in _UNTIL:
+        return _UNTIL[kind.name]
+    return "the temperature is back in range" if kind.unit == "°C" else "its cause is gone"
+
+
+def minutes_words(minutes: float) -> str:
+    """Return a span of whole minutes or hours: "5 min", "8 h"."""
+    return f"{minutes / 60:g} h" if minutes >= 120 else f"{minutes:g} min"
 
 
 def sentence(text: str) -> str:

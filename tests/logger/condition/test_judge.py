@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import permutations
 from typing import Any
 
 import pytest
@@ -170,3 +171,28 @@ def test_a_pour_that_is_over_shows_its_stage_and_no_severity() -> None:
     """Out of the form: the watch has ended."""
     assert severity(replace(CALM, stage=Stage.RELEASED)) is Severity.NONE
     assert said(replace(CALM, stage=Stage.RELEASED)).startswith("Out of the form")
+
+
+def test_the_hot_core_leads_in_whatever_order_its_alarms_came() -> None:
+    """Hot and acknowledged, a look due, the clock not set, a probe lost: red, and Ada is on it, in all 120 orders."""
+    alarms = [
+        alarm("core-hot", Phase.ACKNOWLEDGED, 1),
+        alarm("look-due", number=2),
+        alarm("clock-unset", number=3),
+        alarm("probe-lost", number=4),
+        alarm("message-undelivered", number=5),
+    ]
+    dead = probe("surface", 40.0, age_s=900.0, fault="missing")
+    said_in = set()
+    for order in permutations(alarms):
+        raised = tuple(replace(each, raised_ms=NOW_MS - HOUR + 60_000 * i) for i, each in enumerate(order))
+        evidence = replace(CALM, thermometers=(dead, probe("core", 63.6)), alarms=raised, hottest=(63.6, 5.0))
+        condition = judge(evidence, NOW_MS)
+        assert condition.severity is Severity.DANGER
+        assert condition.alarm is not None
+        assert condition.alarm.kind == "core-hot"
+        assert {other.id for other in condition.others} == {2, 3, 4, 5}
+        said_in.add(said(evidence))
+    (words,) = said_in
+    assert "Core at 63.6 °C, over its limit of 60 °C" in words
+    assert "Ada is on it since 14:20" in words

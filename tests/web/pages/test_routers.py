@@ -37,9 +37,9 @@ def test_a_hot_core_leads_the_board_the_bar_and_the_alert_page(maker: Any, shop:
     alarm = maker.get("/api/alarms").json()[0]
     alert = words(maker.get(f"/alarms/{alarm['id']}"))
     assert "Keep clear and look from a distance first." in alert
-    assert "I have it" in alert
+    assert "I’m on it" in alert
     maker.get(f"/alarms/{alarm['id']}/acknowledge")
-    assert "I have it" in words(maker.get(f"/alarms/{alarm['id']}")), "a GET acknowledges nothing"
+    assert "I’m on it" in words(maker.get(f"/alarms/{alarm['id']}")), "a GET acknowledges nothing"
     assert maker.post(f"/alarms/{alarm['id']}/acknowledge").status_code == 200
     assert "Ada is on it" in words(maker.get(f"/alarms/{alarm['id']}"))
     assert maker.get(f"/pours/{calm}").status_code == 200
