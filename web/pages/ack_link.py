@@ -80,7 +80,6 @@ def _about(service: Service, tapped: watching.Tapped) -> dict[str, Any]:
         "leads": leads,
         "now_ms": now_ms,
         "respond_by_ms": alarm.raised_ms + round(kind.respond_within_min * MINUTE_MS),
-        "mark": "⯃" if high or leads else "▲",
         "colour": "high" if red else alarm.priority if unanswered else "",
     }
 

@@ -46,7 +46,7 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
         and not about_this
         and standing.condition.severity >= Severity.BLIND
     )
-    also = [] if standing is None or graver else [each for each in standing.others if each.id != alarm.id]
+    also = [] if standing is None else [each for each in standing.others if each.id != alarm.id]
     return page(
         request,
         "alert.html",
@@ -59,9 +59,7 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
             "standing": standing,
             "graver": graver,
             "also": also,
-            "alarms_linked": standing.linked()
-            if standing is not None and graver
-            else [each.id for each in also],
+            "alarms_linked": [each.id for each in also] + (standing.linked(0) if standing and graver else []),
             # What is so now, where the judgement is about this alarm; when it was raised something else was.
             "now_so": standing.words.headline
             if standing is not None and about_this and alarm.phase in UP

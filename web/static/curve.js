@@ -28,10 +28,10 @@
       const edge = { x: band.hours, mode: "lines", line: { width: 0 }, hoverinfo: "skip" };
       drawn.push({ ...edge, y: all(band.p05), showlegend: false });
       drawn.push({
-        ...edge, y: all(band.p95), fill: "tonexty", fillcolor: ink("--band"), name: "forecast, 9 of 10",
+        ...edge, y: all(band.p95), fill: "tonexty", fillcolor: ink("--band"), name: "90 % range",
       });
       drawn.push({
-        x: band.hours, y: all(band.p50), mode: "lines", name: "forecast, middle",
+        x: band.hours, y: all(band.p50), mode: "lines", name: "forecast",
         line: { color: ink("--core"), width: 2, dash: "longdash" },
       });
     }
@@ -78,6 +78,10 @@
         line: { color: ink("--soft"), width: 1.5, dash: "dot" },
       });
     const until = measured.now_h && measured.live ? measured.now_h + 1 : 0;
+    // A core already hotter than the plan's peak has left it: then the readings fill the chart, not the plan.
+    const core = measured.traces.filter((trace) => trace.place.startsWith("core")).flatMap((trace) => trace.celsius);
+    const left = measured.live && !about.band && core.some((c) => c > Math.max(...about.predicted.core_c));
+    const end = left ? Math.max(2, 3 * measured.now_h) : Math.max(last, until);
     return {
       paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
       font: { color: ink("--ink"), size, family: getComputedStyle(document.body).fontFamily },
@@ -85,7 +89,7 @@
       hovermode: "x unified", dragmode: narrow ? false : "zoom", shapes,
       xaxis: {
         title: { text: "hours since pouring", standoff: 6 }, gridcolor: ink("--line"), zerolinecolor: ink("--line"),
-        range: [Math.min(-0.2, -0.01 * last), Math.max(last, until)],
+        range: [-0.01 * Math.max(end, 1), end],
       },
       yaxis: {
         title: narrow ? undefined : { text: degree }, gridcolor: ink("--line"), zeroline: false,

@@ -1,5 +1,5 @@
-// A cross-section of the pour in its temperatures, as the forecast sees it (else as planned), with the probes on it and a
-// slider from the pour to the end. Beside what was solved stands what the probes have read.
+// A cross-section of the pour in its temperatures, as the forecast sees it (else as planned), with the probes on it
+// and a slider from the pour to the end. Beside what was solved stands what the probes have read.
 "use strict";
 (() => {
   const canvas = document.getElementById("cut"), slider = document.getElementById("cut-hour");
@@ -21,6 +21,8 @@
     const [a, b] = [RAMP[i - 1], RAMP[i]], f = (p - a[0]) / (b[0] - a[0]);
     return `rgb(${[1, 2, 3].map((k) => Math.round(a[k] + f * (b[k] - a[k]))).join(",")})`;
   };
+  //: A reading so far from what is drawn at its place refutes the picture, K.
+  const REFUTED_K = 10;
   let cut = null, low = 0, high = 1, hour = 0, measured = null;
 
   // What a place has read at an hour; null where it has not, or where there is a gap.
@@ -84,6 +86,20 @@
         pen.fillRect(wide / 2 - (i + 1) * step, top, step + 0.5, step + 0.5);
       });
     }
+    // Where the probes read something else than what is drawn, the picture is refuted: it fades, and the words say so.
+    const column = now.cells.map((row) => row[0]);
+    const rowAt = (mm) => Math.max(0, Math.min(column.length - 1, z.findIndex((edgeMm) => edgeMm > mm) - 1));
+    // Before the last layer is poured, the surface is that of what is there.
+    let uppermost = rowAt(cut.probes.surface[1]); while (uppermost > 0 && column[uppermost] == null) uppermost--;
+    const reading = { core: now.core, surface: column[uppermost] / 10, underside: column[0] / 10 };
+    const refuted = Object.keys(reading).some((place) => {
+      const was = read(place, hour);
+      return was != null && Math.abs(was - reading[place]) > REFUTED_K;
+    });
+    if (refuted) {
+      pen.fillStyle = "rgba(128, 128, 128, .7)";
+      pen.fillRect(margin, margin, wide - 2 * margin, tall);
+    }
     // Where resin ends: an outline in white over black, to be seen on every colour.
     let edge = 0, bottom = null, top = null;
     cut.resin.forEach((row, r) => row.forEach((is, c) => {
@@ -95,12 +111,6 @@
       pen.strokeRect(px(-edge), py(top), px(edge) - px(-edge), py(bottom) - py(top));
     }
     pen.font = `700 14px ${getComputedStyle(document.body).fontFamily}`; pen.textBaseline = "middle";
-    const reading = { core: now.core, surface: null, underside: null };
-    const column = now.cells.map((row) => row[0]);
-    const rowAt = (mm) => Math.max(0, Math.min(column.length - 1, z.findIndex((edgeMm) => edgeMm > mm) - 1));
-    // Before the last layer is poured, the surface is that of what is there.
-    let uppermost = rowAt(cut.probes.surface[1]); while (uppermost > 0 && column[uppermost] == null) uppermost--;
-    reading.surface = column[uppermost] / 10; reading.underside = column[0] / 10;
     for (const [place, [mm, up]] of Object.entries(cut.probes)) {
       const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
       pen.beginPath(); pen.arc(cx, cy, 6, 0, 7);
@@ -134,7 +144,8 @@
       .filter(([, was]) => was != null)
       .map(([place, was]) => `${place} ${shown(was).toFixed(1)} ${degree}`).join(", ");
     const places = ["core", "surface", "underside"].map((place) => `${place} ${predicted(reading[place])} ${degree}`);
-    const text = `${h} h ${two(m)} min after pouring, ${source}: ${places.join(", ")}; `
+    const warning = refuted ? "The probes read something else than this picture shows: do not rely on it. " : "";
+    const text = `${warning}${h} h ${two(m)} min after pouring, ${source}: ${places.join(", ")}; `
       + `hottest ${predicted(now.hottest)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.`
       + (reads ? ` The probes read then: ${reads}.` : "")
       + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");

@@ -129,13 +129,11 @@ def release_words(release: Mapping[str, Any]) -> str:
 
 
 def alarm_line(alarm: OpenAlarm) -> str:
-    """Return an alarm in a few words: its title, and whether somebody has it in hand or it is over."""
+    """Return an alarm in a few words: its title, and whether somebody has it in hand or it has cleared."""
     title = KINDS[alarm.kind].title
     if not alarm.true:
         return f"{title} (cleared, not confirmed)"
-    return (
-        f"{title} ({alarm.by or 'somebody'} is on it)" if alarm.answered else f"{title} (nobody is on it yet)"
-    )
+    return f"{title} ({alarm.by or 'somebody'} is on it)" if alarm.answered else title
 
 
 def harm_words(harm: Harm) -> str:

@@ -1,6 +1,6 @@
-"""The scene in which screens once contradicted each other, walked in Chromium in several orders: it stays red throughout.
+"""The scene in which screens once contradicted each other, walked in Chromium in several orders: red throughout.
 
-Hot (63.6 °C, limit 60, rising), acknowledged by a message's link, a look due, the station's clock not set, a probe lost.
+Hot (63.6 °C, limit 60, rising), acknowledged by a message's link, a look due, the clock not set, a probe lost.
 """
 
 from __future__ import annotations
