@@ -167,10 +167,11 @@ class OutShape(RequestShape):
 
 
 class LookShape(RequestShape):
-    """What somebody found at the form."""
+    """What somebody found at the form, and how long ago, where it was kept on a phone without a connection."""
 
     finding: Annotated[LookResult, Field(strict=False)]
     text: Annotated[str, Field(max_length=1000)] = ""
+    ago_s: Annotated[float, Field(ge=0, le=86_400)] = 0.0
 
 
 class RemoveShape(RequestShape):

@@ -86,6 +86,30 @@ def next_due_ms(started_ms: int, rhythm: Rhythm, looks: Sequence[Look]) -> int |
     return next((due for due in due_times_ms(started_ms, rhythm) if last < due - _early_ms(rhythm)), None)
 
 
+#: Whoever answers a reminder with "later" is asked again after so long, at most so often for one look, and at the
+#: latest so long after the look is due: a minute before its alarm is raised.
+LATER_MS, LATER_TIMES, LATER_LAST_MS = 5 * MINUTE_MS, 2, MINUTE_MS
+
+
+@dataclass(frozen=True, slots=True)
+class Reminding:
+    """What has been said of one look: when reminders of it went out, and when "later" was answered, ms."""
+
+    sent_ms: Sequence[int] = ()
+    later_ms: Sequence[int] = ()
+
+
+def remind_at_ms(due_ms: int, rhythm: Rhythm, reminding: Reminding) -> int | None:
+    """Return when the next reminder of a look goes out, maybe in the past; None when there is none to come.
+
+    The first goes out when a look begins to count for it: before it is due, so that nobody is late who goes at once.
+    """
+    at_ms = due_ms - _early_ms(rhythm)
+    for later_ms in sorted(reminding.later_ms)[:LATER_TIMES]:
+        at_ms = max(at_ms, min(later_ms + LATER_MS, due_ms + LATER_LAST_MS))
+    return None if any(sent_ms >= at_ms for sent_ms in reminding.sent_ms) else at_ms
+
+
 def summarize_looks(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_ms: int) -> LooksSummary:
     """Return the looks as the alarms need them. A look counts for every due time up to a little after it."""
     due = next_due_ms(started_ms, rhythm, looks)

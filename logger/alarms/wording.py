@@ -33,6 +33,8 @@ BECAUSE: dict[NotifyReason, str] = {
 }
 #: Mark of each priority in a title: words, since colour and sound do not travel in a message.
 MARKS = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Soon", Priority.LOW: "Note"}
+#: What a message's link is for, where it is not to acknowledge.
+ANSWERS = {"look-due": "Dry, wet or later: answer without signing in"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,5 +88,6 @@ def words(
     if about.now:
         lines.append(f"The pour now: {units.shown(about.now)}")
     if about.link:
-        lines.append(f"More, and acknowledge (in the workshop's network): {about.link}")
+        answer = ANSWERS.get(kind.name, "More, and acknowledge")
+        lines.append(f"{answer} (in the workshop's network): {about.link}")
     return Words(title, "\n".join(lines))

@@ -37,6 +37,9 @@ FAILED_TRIES = 3
 #: Reasons that end the links of earlier messages: what those were about is not what is true now.
 REVOKING = (NotifyReason.FIRST_TIME, NotifyReason.WORSE, NotifyReason.REALARM)
 
+#: The alarm whose messages ask what a look has found.
+LOOK_DUE = "look-due"
+
 #: Alarm key → a stored `Notified`: what has been sent about each alarm of a pour, stored with its book.
 NotifiedTable = dict[str, JsonTable]
 
@@ -157,7 +160,10 @@ class Composer:
                     revoked.add(due.key)
                 since_ms = outbox.outdate(tx, row_id, to, now_ms)
                 link = self.address(f"/alarms/{row_id}")
-                if why is not NotifyReason.TAKEN:
+                if due.kind.name == LOOK_DUE and why is not NotifyReason.TAKEN:
+                    look = (pour_id, 0)  # whichever look is due when it is answered
+                    link = self.address(f"/look/{new_token(tx, Purpose.LOOK, to, row_id, now_ms, look)}")
+                elif why is not NotifyReason.TAKEN:
                     link = self.address(f"/a/{new_token(tx, Purpose.ACKNOWLEDGE, to, row_id, now_ms)}")
             text = words(due.kind, due.state, why, _about(title, link, now, row_id, due.kind), units)
             ids.append(

@@ -35,12 +35,14 @@ class LinkRefused(NotAllowed):
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """What a genuine token grants. `to`: the group of addresses that it was sent to."""
+    """What a genuine token grants. `to`: the group of addresses that it was sent to; `look`: of a look's link, its pour
+    and when the look is due (true ms)."""
 
     link: str
     purpose: Purpose
     to: str
     alarm_id: int | None
+    look: tuple[int, int] | None = None
 
 
 def _signer(secret: bytes) -> URLSafeSerializer:
@@ -48,10 +50,18 @@ def _signer(secret: bytes) -> URLSafeSerializer:
     return URLSafeSerializer(secret, salt="message-link", signer_kwargs={"digest_method": hashlib.sha256})
 
 
-def new_token(tx: Connection, purpose: Purpose, to: str, alarm_id: int | None, now_ms: int) -> str:
+def new_token(
+    tx: Connection,
+    purpose: Purpose,
+    to: str,
+    alarm_id: int | None,
+    now_ms: int,
+    look: tuple[int, int] | None = None,
+) -> str:
     """Return a signed token of a new link, fit for a URL."""
     link = message_links.make_link(tx, purpose, to, alarm_id, now_ms, LIFE_MS)
-    signed = _signer(people.secret(tx, "links", now_ms)).dumps([link, str(purpose), to, alarm_id])
+    grants = [link, str(purpose), to, alarm_id, *(look or ())]
+    signed = _signer(people.secret(tx, "links", now_ms)).dumps(grants)
     return str(signed)
 
 
@@ -61,11 +71,11 @@ def read_token(connection: Connection, token: str, now_ms: int) -> Claim:
     if secret is None or len(token) > LONGEST:
         raise LinkRefused("this link is not one of this workshop's")
     try:
-        link, purpose, to, alarm_id = _signer(secret).loads(token)
+        link, purpose, to, alarm_id, *look = _signer(secret).loads(token)
     except (BadData, ValueError, TypeError) as error:
         raise LinkRefused("this link is not one of this workshop's, or a part of it is missing") from error
     # The library reads spellings of one token that differ in unused bits: only ours, letter for letter, is taken.
-    if _signer(secret).dumps([link, purpose, to, alarm_id]) != token:
+    if _signer(secret).dumps([link, purpose, to, alarm_id, *look]) != token:
         raise LinkRefused("this link was altered")
     row = message_links.find_link(connection, link)
     if row is None or (row.purpose, row.to, row.alarm_id) != (purpose, to, alarm_id):
@@ -75,7 +85,7 @@ def read_token(connection: Connection, token: str, now_ms: int) -> Claim:
     except LinkRefused as refusal:
         refusal.alarm_id = alarm_id if now_ms < row.expires_ms else None
         raise
-    return Claim(link, Purpose(purpose), to, alarm_id)
+    return Claim(link, Purpose(purpose), to, alarm_id, (look[0], look[1]) if look else None)
 
 
 def use_token(connection: Connection, token: str, now_ms: int) -> Claim:

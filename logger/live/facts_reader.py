@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
@@ -21,6 +22,7 @@ from logger.alarms.inputs import (
     WetContact,
 )
 from logger.live.forecast_facts import answer_of
+from logger.pour import Stage
 from logger.store import contacts, events, forecasts, outbox, pours, stations
 from logger.store.boots import Timeline
 from logger.store.rows import JudgedPour, StationRow
@@ -122,7 +124,9 @@ class FactsReader:
             Look(row.at_ms - shift_ms, row.by, LookResult(row.facts["finding"]), row.text)
             for row in events.of_kind(tx, pour.id, "look")
         ]
-        return summarize_looks(started_ms, self._rhythm, looks, now_ms)
+        summary = summarize_looks(started_ms, self._rhythm, looks, now_ms)
+        # Once the first hour was called over, no more looks are asked for.
+        return replace(summary, overdue_since_ms=None, over=True) if pour.stage == Stage.CURING else summary
 
     def _answer(self, tx: Connection, pour: JudgedPour, shift_ms: int) -> ForecastAnswer | None:
         """Return the newest forecast's answer, from the cache where it can: its body is large."""

@@ -28,6 +28,7 @@ from logger.alarms.notify_policy import LocalTime, Rules
 from logger.alarms.state import Transition
 from logger.alarms.state_json import JsonTable
 from logger.delivery.compose import Composer, NotifiedTable, due_notifications
+from logger.delivery.look_reminders import LookReminders
 from logger.delivery.memory_outbox import MemoryOutbox
 from logger.errors import LoggerError
 from logger.live.facts_reader import FactsReader, contacts_in, sweeps_in
@@ -100,6 +101,9 @@ class Watch:
             settings.rules,
             lambda path: f"{settings.link_base}{path}",
             PourNowReader(timeline, settings.rhythm),
+        )
+        self._reminders = LookReminders(
+            settings.rules, lambda path: f"{settings.link_base}{path}", settings.rhythm, timeline
         )
         self._reader = FactsReader(timeline, settings.rhythm, disk_free_mb, refused)
         self._fans = FanSwitch(store, timeline, on_forecast=settings.fan_on_forecast)
@@ -277,9 +281,10 @@ class Watch:
             taken = self._take(connection, pour, book, pour.judged_reading_id)
             if taken.moved or taken.more:
                 return False
-            return self._composer.nothing_due(
-                connection, pour_id, book, _notified_of(pour), self._local_time()
-            )
+            time_now = self._local_time()
+            if self._reminders.due(connection, pour, book, time_now) is not None:
+                return False
+            return self._composer.nothing_due(connection, pour_id, book, _notified_of(pour), time_now)
 
     def judge(self, pour_id: int) -> bool:
         """Judge some of a pour's new readings; return whether there are more."""
@@ -371,12 +376,14 @@ class Watch:
             self._rows = {message.id: row_id for message, row_id in zip(held, rows, strict=True)}
         taken = take(tx, pour, book, judged)
         alarms.save_changes(tx, pour.id, taken.changes, self._timeline.shift_ms)
-        notified = self._composer.write_due(tx, pour, book, before, self._local_time())
+        time_now = self._local_time()
+        notified = self._composer.write_due(tx, pour, book, before, time_now)
+        reminded = self._reminders.write_due(tx, pour, book, time_now)
         if taken.moved or unwritten is not None or notified != before:
             # "told" is the stored key.
             watchbook: Json = {"book": book.to_dict(), "told": notified}
             pours.save_watchbook(tx, pour.id, watchbook, taken.judged)
-        return taken, notified != before
+        return taken, reminded or notified != before
 
     def _committed(self, pour_id: int) -> None:
         """Note that the transaction of `_write` is committed: what was held in memory has its rows now."""

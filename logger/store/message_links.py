@@ -20,6 +20,7 @@ class Purpose(StrEnum):
 
     ACKNOWLEDGE = "acknowledge"
     CONFIRM = "confirm"  #: a test message has arrived
+    LOOK = "look"  #: what a look at the form found
 
 
 def make_link(

@@ -76,10 +76,11 @@ def contacts_of(connection: Connection, pour_id: int) -> dict[str, Row[Any]]:
 
 def looks_of(connection: Connection, pour_id: int) -> list[Look]:
     """Return the looks of a pour's first hour, oldest first: events of kind "look" with data {"finding": …}."""
-    return [
+    looks = [
         Look(row.at_ms, row.by, LookResult(row.facts["finding"]), row.text)
         for row in events_of_kind(connection, pour_id, "look")
     ]
+    return sorted(looks, key=lambda look: look.at_ms)  # one that a phone kept for a while comes in late
 
 
 def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature], list[Override]]:

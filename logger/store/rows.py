@@ -175,6 +175,7 @@ class JudgedPour:
 
     id: int
     title: str
+    stage: str
     station_id: int | None
     watchbook: Json | None
     judged_reading_id: int

@@ -115,7 +115,7 @@ def pour(shop: Any, forecaster: Forecaster, name: str, until_h: float, step_s: f
     shop.go(pour_id, Stage.READY, Stage.POURING, Stage.WATCHED)
     for minutes in range(5, 60, 5):
         shop.feed(5 / 60, 60, lambda h, begin=minutes - 5: feel(begin / 60 + h))
-        pours.look(shop.service, pour_id, shop.dry, "Ada")
+        pours.look(shop.service, pour_id, pours.MadeLook(shop.dry), "Ada")
     shop.go(pour_id, Stage.CURING)
     hour, steps = 55 / 60, 0
     while hour < until_h:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,8 +10,9 @@ from sqlalchemy import Connection
 
 from logger.alarms.book import AlarmBook
 from logger.alarms.first_hour import LookResult
-from logger.alarms.state import Transition
+from logger.alarms.state import Phase, Transition
 from logger.cure.solver.prediction import MODEL_VERSION
+from logger.delivery.compose import LOOK_DUE
 from logger.delivery.test_messages import write_trials
 from logger.errors import BadInput, NotAllowed, NotFound
 from logger.plan.file import Plan, plan_from_text
@@ -22,6 +23,7 @@ from logger.store import alarms, events, pours, stations
 from logger.store.events import must_be_own
 from logger.store.pours import NewPour
 from logger.store.rows import ListedPour
+from logger.units import hours_minutes
 from web.actions.ending import must_be_confirmed, must_be_over
 from web.actions.message_test import untested
 from web.actions.readiness import must_be_ready
@@ -209,10 +211,71 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
         add_entry(service, pour_id, by, Entry(text, reason="said when the alarm was acknowledged"))
 
 
-def look(service: Service, pour_id: int, finding: LookResult, by: str, text: str = "") -> None:
-    """Note a look at the form of a pour that is watched. Raises NotAllowed, NotFound."""
-    note(service, pour_id, text, by, "look", {"finding": str(finding)})
+@dataclass(frozen=True, slots=True)
+class MadeLook:
+    """What a look at the form found, in words as well, and how long ago it was made, s: kept on a phone meanwhile."""
+
+    finding: LookResult
+    text: str = ""
+    ago_s: float = 0.0
+
+
+#: A look that was sent so long after it was made is marked as sent late, s.
+SENT_LATE_S = 60.0
+
+
+def look(
+    service: Service,
+    pour_id: int,
+    made: MadeLook,
+    by: str,
+    also: Callable[[Connection], None] = lambda _tx: None,
+) -> None:
+    """Note a look at the form of a pour that is, or then was, watched; it acknowledges the alarm that one is due.
+
+    `also` is done first, in the same transaction. Raises BadInput for a look before pouring, NotAllowed, NotFound.
+    """
+    with service.store.write() as tx:
+        also(tx)
+        pour = pours.get_pour(tx, pour_id)
+        now_ms = service.timeline.true_ms()
+        at_ms = now_ms - round(1000 * made.ago_s)
+        watched_then = pour.released_ms is not None and at_ms < pour.released_ms
+        if not (watched_then and pour.stage in (Stage.RELEASED, Stage.SPOILED)):
+            may_keep(pour, "look")
+        if pour.poured_ms is not None and at_ms < pour.poured_ms:
+            raise BadInput(
+                "the look",
+                "was made before the pour was poured",
+                value=f"{made.ago_s:.0f} s ago",
+                remedy="set this phone's clock, and look again",
+            )
+        data: dict[str, Any] = {"finding": str(made.finding)}
+        text = made.text.strip()
+        if made.ago_s >= SENT_LATE_S:
+            data |= {"sent_ms": now_ms}
+            text = f"{text} (kept on a phone, sent {hours_minutes(made.ago_s / 3600)} later)".strip()
+        events.add_event(tx, pour_id, at_ms, "look", by, text[:4000], data)
+    service.news.publish("pour", pour=pour_id)
+    _take_look_due(service, pour_id, by)
     service.watch.wake()
+
+
+def _take_look_due(service: Service, pour_id: int, by: str) -> None:
+    """Acknowledge the alarm that a look is due: whoever has looked has answered it."""
+
+    def act(book: AlarmBook, key: str, now_ms: int) -> list[Transition]:
+        _kind, state = book.look_up(key)
+        return book.acknowledge(key, by, now_ms) if state.phase in (Phase.RAISED, Phase.RETURNED) else []
+
+    with service.store.read() as connection:
+        waiting = [
+            alarm.id
+            for alarm in alarms.open_alarms(connection, pour_id)
+            if alarm.kind == LOOK_DUE and alarm.phase in (Phase.RAISED, Phase.RETURNED)
+        ]
+    for alarm_id in waiting:
+        service.watch.act(alarm_id, by, act)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from logger.alarms.fan_rule import By
 from logger.alarms.first_hour import LevelMark, LookResult, level_fell, volume_differs
 from logger.alarms.state import Transition
 from logger.delivery import signed_links, test_messages
-from logger.delivery.signed_links import LinkRefused
+from logger.delivery.signed_links import Claim, LinkRefused
 from logger.errors import NotAllowed, OutOfRange
 from logger.plan.file import Plan
 from logger.planning.assess import assess
@@ -81,8 +81,15 @@ class Tapped:
 def look_at_link(service: Service, token: str) -> Tapped:
     """Return what a message's link would do, if it still holds. Changes nothing. Raises LinkRefused."""
     with service.store.read() as connection:
-        claim = signed_links.read_token(connection, token, service.timeline.now_ms())
+        claim = _claim_of_tap(connection, token, service.timeline.now_ms())
     return Tapped(claim.purpose, claim.alarm_id)
+
+
+def _claim_of_tap(connection: Connection, token: str, now_ms: int) -> Claim:
+    claim = signed_links.read_token(connection, token, now_ms)
+    if claim.purpose is Purpose.LOOK:
+        raise LinkRefused("this link says what a look has found: open it as it is in the message")
+    return claim
 
 
 def by_link(service: Service, to: str) -> str:
@@ -96,7 +103,7 @@ def tap(service: Service, token: str) -> Tapped:
     """Do what a message's link is for, once. Raises LinkRefused, NotAllowed when the alarm was raised again."""
     now_ms = service.timeline.now_ms()
     with service.store.read() as connection:
-        claim = signed_links.read_token(connection, token, now_ms)
+        claim = _claim_of_tap(connection, token, now_ms)
         alarm = None if claim.alarm_id is None else alarms.get_alarm(connection, claim.alarm_id)
     if alarm is None:
         with service.store.write() as tx:
@@ -174,7 +181,7 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
     at_mark = f"{quantities.length(level_mm, signed=True)} at the mark"
     pour_actions.note(service, pour_id, at_mark, by, "level", {"mm": level_mm})
     if fell is not None:
-        pour_actions.look(service, pour_id, LookResult.LEVEL_FELL, by, fell)
+        pour_actions.look(service, pour_id, pour_actions.MadeLook(LookResult.LEVEL_FELL, fell), by)
     return fell
 
 

@@ -92,5 +92,5 @@ def look(
             allowed=", ".join(LookResult),
             remedy="go back and press again",
         )
-    pour_actions.look(service, pour_id, LookResult(finding), who.name, text)
+    pour_actions.look(service, pour_id, pour_actions.MadeLook(LookResult(finding), text), who.name)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)

@@ -134,6 +134,8 @@ ROUTES: tuple[Route, ...] = (
     # Alarms and messages, for people
     Route("GET", "/a/{token}", "anybody"),
     Route("POST", "/a/{token}", "anybody", "alarm"),
+    Route("GET", "/look/{token}", "anybody"),
+    Route("POST", "/look/{token}", "anybody", "look"),
     Route("GET", "/alarms/rates", "viewer"),
     Route("GET", "/alarms/table", "viewer"),
     Route("POST", "/alarms/{alarm_id}/quiet", "maker", "alarm"),

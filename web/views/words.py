@@ -66,6 +66,8 @@ _EVENT_WORDS = {
     "override": "Let pass, by name and reason",
     "end-exception": "Exception signed",
     "undone": "Taken back",
+    "look-asked": "Asked for a look",
+    "look-later": "The look: later",
     "batch": "Batch weighed",
     "mixing": "At the mixing bench",
     "photo": "Photo",

@@ -1,0 +1,92 @@
+"""A message's link to a look: three big buttons, without signing in. Opening it does nothing."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Path, Request
+from starlette.responses import Response
+
+from logger.alarms.first_hour import LookResult, advice
+from logger.delivery.signed_links import LONGEST, LinkRefused
+from logger.errors import BadInput, NotAllowed
+from logger.quantities import units_from
+from logger.store import shop_events
+from web.actions import look_links
+from web.security.access import ServiceDep
+from web.service.service import Service
+from web.views.reader_units import COOKIE
+from web.views.render import templates
+
+router = APIRouter(include_in_schema=False)
+Token = Annotated[str, Path(max_length=2 * LONGEST)]
+#: A button's value → what was found.
+FINDINGS = {"dry": LookResult.DRY, "wet": LookResult.LEAKING}
+
+
+@router.get("/look/{token}")
+def show(token: Token, request: Request, service: ServiceDep) -> Response:
+    """Ask what the look has found. Opening it does nothing."""
+    try:
+        asked = look_links.asked_look(service, token)
+    except LinkRefused as refusal:
+        return _page(request, service, {"refused": str(refusal)}, 410)
+    return _page(request, service, {"asked": asked})
+
+
+@router.post("/look/{token}")
+def press(
+    token: Token, request: Request, service: ServiceDep, answer: Annotated[str, Form(max_length=10)]
+) -> Response:
+    """Note what was found, or ask again a little later."""
+    if answer != "later" and answer not in FINDINGS:
+        raise BadInput(
+            "answer",
+            "is not one of the answers",
+            value=answer,
+            allowed="dry, wet, later",
+            remedy="press again",
+        )
+    try:
+        asked = look_links.asked_look(service, token)
+        again_ms = None
+        if answer == "later":
+            again_ms = look_links.later(service, token)
+        else:
+            look_links.found(service, token, FINDINGS[answer])
+    except LinkRefused as refusal:
+        return _page(request, service, {"refused": str(refusal)}, 410)
+    except NotAllowed as refusal:
+        return _page(request, service, {"asked": asked, "refused": str(refusal)}, 409)
+    wet = answer == "wet"
+    done = {
+        "asked": asked,
+        "done": answer,
+        "again_ms": again_ms,
+        "advice": advice(LookResult.LEAKING) if wet else (),
+    }
+    return _page(request, service, done)
+
+
+def _page(request: Request, service: Service, context: dict[str, Any], status: int = 200) -> Response:
+    asked = context.get("asked")
+    with service.store.read() as connection:
+        mine = None if asked is None else shop_events.units_of_pour(connection, asked.pour.id)
+    made: dict[str, Any] = {
+        "u": units_from(request.cookies.get(COOKIE) or mine),
+        "workshop": service.settings.workshop,
+        "now_ms": service.timeline.true_ms(),
+        "asked": None,
+        "refused": None,
+        "done": None,
+        "again_ms": None,
+        "advice": (),
+    }
+    return templates().TemplateResponse(
+        request,
+        "look-link.html",
+        made | context,
+        status_code=status,
+        # The address holds the token: it goes to no other site, and to no search engine.
+        headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
+    )
