@@ -202,7 +202,14 @@ class PointAnswer(AnswerShape):
     evidence: str = Field(description="what is kept with the signature")
     light: Literal["ok", "watch", "stop"]
     why: str
+    again: str = Field(description="how one person alone makes the second check; empty where there is none")
+    unknown: list[str] = Field(
+        description="what is not known of it: signed by an override with a reason only"
+    )
     signed_by: list[str]
+    second_check: str | None = Field(
+        description="that the same person checked it twice, how far apart, which photo"
+    )
     has_photo: bool
     override: OverrideAnswer | None
     obstacles: list[str]
@@ -213,6 +220,8 @@ class ReadinessAnswer(AnswerShape):
 
     ready: bool
     obstacles: list[str]
+    headline: str = Field(description="the verdict on the plan, with the number of stops")
+    stops: list[str] = Field(description="what must change, and nobody let pass, a sentence each")
     points: list[PointAnswer]
 
 

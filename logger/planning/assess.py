@@ -12,12 +12,13 @@ from logger.errors import BadInput
 from logger.plan.file import Plan
 from logger.planning import readiness
 from logger.planning.cure_answers import CureAnswers, answers_of, ask_cure, peak_c
-from logger.planning.finding import Finding, Light, worst
+from logger.planning.finding import Finding, Light
 from logger.planning.findings import air, form, mixing, wood
 from logger.planning.findings import layers as depth
 from logger.planning.findings import volume as quantity
 from logger.planning.physics.batches import Card
 from logger.planning.physics.volume import Quantity
+from logger.planning.verdict import PlanVerdict, verdict_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +32,14 @@ class Assessment:
     layers: LayerPlan | None = None
 
     @property
+    def verdict(self) -> PlanVerdict:
+        """Headline, list and count of what must change and what to look at."""
+        return verdict_of(self.findings, self.points)
+
+    @property
     def light(self) -> Light:
         """The most serious light of all findings and points."""
-        return worst([*(f.light for f in self.findings), *(p.light for p in self.points)])
+        return self.verdict.light
 
     @property
     def ready(self) -> bool:
@@ -50,6 +56,7 @@ class Assessment:
         return {
             "light": self.light.value,
             "ready": self.ready,
+            **self.verdict.to_json(),
             "volume": None
             if q is None
             else {

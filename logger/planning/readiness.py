@@ -1,24 +1,28 @@
 """Are we really ready? The points that follow from this plan, who signs each, and what still stands in the way.
 
-Not a fixed list: a plan without slabs has no point about bark. Experience is no exemption: every point is signed
-by a named person, ratio and form by two. A point that stands at "stop" keeps the pour from starting unless somebody
-overrides it by name and reason, which goes into the record.
+Not a fixed list: a plan without slabs has no point about bark. Experience is no exemption: every point is signed by a
+named person, ratio and form by two, or by one who looks twice, some time apart. A point that stands at "stop" keeps the
+pour from starting unless somebody overrides it by name and reason, which goes into the record.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from logger.errors import BadInput
 from logger.plan.file import Plan
-from logger.planning.finding import Finding, Light, plain, worst
+from logger.planning.finding import PROJECT_CHOICE, Constant, Finding, Light, plain, worst
 
 
 @dataclass(frozen=True, slots=True)
 class SigningPoint:
-    """One point to sign. `people`: how many different persons; `evidence`: what is kept with the signature."""
+    """One point to sign. `people`: how many different persons; `evidence`: what is kept with the signature.
+
+    again: how the second check differs when the same person makes it; empty for a point of one person. unknown: what
+    is not known that the question asks, each with how to make it known: such a point is signed with a reason only.
+    """
 
     id: str
     question: str
@@ -26,6 +30,8 @@ class SigningPoint:
     evidence: str
     light: Light
     why: str
+    again: str = ""
+    unknown: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the point as plain JSON types."""
@@ -36,16 +42,37 @@ class SigningPoint:
             "evidence": self.evidence,
             "light": self.light.value,
             "why": self.why,
+            "again": self.again,
+            "unknown": list(self.unknown),
         }
+
+
+#: between two checks of one point by the same person
+SAME_PERSON = Constant("time between two checks by the same person", 10.0, "min", PROJECT_CHOICE)
+
+
+@dataclass(frozen=True, slots=True)
+class SecondCheck:
+    """The second check of a point, made by the person who made the first: minutes later, with which photo's number."""
+
+    minutes: float
+    photo: int
+
+    @property
+    def words(self) -> str:
+        """As it stands in the record."""
+        return f"checked twice by the same person, {int(self.minutes)} min apart, photo {self.photo}"
 
 
 @dataclass(frozen=True, slots=True)
 class Signature:
-    """Somebody says yes to a point."""
+    """Somebody says yes to a point; at_ms: when, where it is known; again: and looked at it a second time."""
 
     point: str
     person: str
     has_photo: bool = False
+    at_ms: int | None = None
+    again: SecondCheck | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +110,21 @@ class _PointMaker:
         question: str,
         keys: Sequence[str],
         *,
-        people: int = 1,
         evidence: str = _NO_EVIDENCE,
+        again: str = "",
         about: str = "",
     ) -> SigningPoint:
-        """Return the point. about: only findings that name it in quotation marks."""
+        """Return the point; of two persons where it says how to look again.
+
+        about: only findings that name it in quotation marks.
+        """
         meant = [
             f for key in keys for f in self.by_key.get(key, []) if not about or f'"{about}"' in f.sentence
         ]
         bad = [f for f in meant if f.light is not Light.OK]
         why = " ".join(f"{f.sentence} {f.change}".strip() for f in bad)
-        return SigningPoint(name, question, people, evidence, worst(f.light for f in meant), why)
+        people = 2 if again else 1
+        return SigningPoint(name, question, people, evidence, worst(f.light for f in meant), why, again)
 
 
 def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
@@ -128,9 +159,9 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
         ),
         point(
             "ratio",
-            "Have two persons read the ratio off the datasheet, with its measure (weight or volume)?",
+            "Has the ratio been read twice, with its measure (weight or volume), off both labels?",
             ["ratio", "ratio-wrong", "ratio-chemistry", "mix-missing", "density-apart", "refused-mixing"],
-            people=2,
+            again="read it off the other part's label",
             evidence=_PHOTO,
         ),
         point(
@@ -215,16 +246,16 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
     checks = [
         point(
             "form",
-            "Have two persons looked under the form: supports, span, braces, level?",
+            "Has the form been looked at twice from below: supports, span, braces, level?",
             ["sag", "sag-wide", "support-unknown", "walls", "refused-form"],
-            people=2,
+            again="look from the other end of the form",
             evidence="photo of the underside",
         ),
         point(
             "seams",
             "Are all seams sealed and tested, and does the form let go?",
             ["seams", "seams-open", "seams-unknown", "face", "face-sticks", "face-unknown"],
-            people=2,
+            again="test from the other end of the form",
             evidence=_PHOTO,
         ),
     ]
@@ -243,8 +274,11 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
 def _always(plan: Plan) -> list[SigningPoint]:
     """Points that no plan is without."""
     named = len({person.name.strip().casefold() for person in plan.person})
-    light = Light.OK if named >= 2 else Light.STOP
-    why = "" if named >= 2 else "Ratio and form need two different persons. Name two in [[person]]."
+    why = {
+        0: "Nobody is named. Name who pours and who checks in [[person]].",
+        1: "One person: what two should look at, the same one looks at again, at least 10 min later and with a photo.",
+    }.get(named, "")
+    light = Light.WATCH if why else Light.OK
     return [
         SigningPoint(
             "people", "Who pours, who checks, and who looks in the first hour?", 1, _NO_EVIDENCE, light, why
@@ -275,7 +309,7 @@ def _always(plan: Plan) -> list[SigningPoint]:
         ),
         SigningPoint(
             "watch",
-            "Do all probes read, and did a test message reach a phone today?",
+            "Do all probes read, and does a message reach a phone?",
             1,
             _NO_EVIDENCE,
             Light.OK,
@@ -294,22 +328,36 @@ def obstacles(
     """
     signed: dict[str, set[str]] = {}
     photos: set[str] = set()
+    twice: set[str] = set()
     for signature in signatures:
         name = signature.person.strip()
         if name:
             signed.setdefault(signature.point, set()).add(name.casefold())
         if signature.has_photo:
             photos.add(signature.point)
-    passed = {override.point for override in overrides}
+        if signature.again is not None:
+            twice.add(signature.point)
+    passed = {override.point: override.person.strip().casefold() for override in overrides}
     reasons = []
     for point in points:
-        by = len(signed.get(point.id, ()))
+        names = signed.get(point.id, set())
         let_pass = point.id in passed
+        if let_pass and point.unknown:
+            names = names | {passed[point.id]}  # whoever signs it as open, with a reason, has signed it
+        by = max(len(names), 2 if point.id in twice else 0)
         if by < (1 if let_pass else point.people):
             other = f"{point.people - by} more" if by else "two persons" if point.people == 2 else "a person"
-            reasons.append(f"{point.question} Not signed yet: needs {other}.")
+            alone = f", or yours again after {plain(SAME_PERSON.value)} min: {point.again}, with a photo"
+            reasons.append(
+                f"{point.question} Not signed yet: needs {other}{alone if by and point.again else ''}."
+            )
         if "photo" in point.evidence and point.id not in photos and not let_pass:
             reasons.append(f"{point.question} The {point.evidence} is missing.")
+        if point.unknown and not let_pass:
+            reasons.append(
+                f"{point.question} Not known: {' '.join(point.unknown)} Make it known, or sign it as open with a "
+                "reason."
+            )
         if point.light is Light.STOP and not let_pass:
             reasons.append(
                 f"{point.question} Stands at stop: {point.why} Mend it, or override by name and reason."
@@ -317,12 +365,18 @@ def obstacles(
     return reasons
 
 
-def summary(points: Sequence[SigningPoint]) -> str:
-    """One sentence: how the plan stands before anybody signs."""
-    stops = [p for p in points if p.light is Light.STOP]
-    watches = [p for p in points if p.light is Light.WATCH]
-    if stops:
-        return f"Not ready: {plain(len(stops))} point{'s' if len(stops) > 1 else ''} at stop."
-    if watches:
-        return f"Ready but for {plain(len(watches))} point{'s' if len(watches) > 1 else ''} to watch."
-    return "Ready: every point stands at ok and waits for its signatures."
+def with_unknown(
+    points: Iterable[SigningPoint], name: str, unknown: Sequence[str]
+) -> tuple[SigningPoint, ...]:
+    """Return the points, the one of that name with what is not known of it: then it is not ok."""
+    return tuple(
+        replace(
+            point,
+            light=worst([point.light, Light.WATCH]),
+            why=" ".join([*filter(None, [point.why]), *unknown]),
+            unknown=tuple(unknown),
+        )
+        if unknown and point.id == name
+        else point
+        for point in points
+    )

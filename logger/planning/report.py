@@ -6,34 +6,41 @@ import textwrap
 
 from logger.plan.file import Plan
 from logger.planning.assess import Assessment
-from logger.planning.finding import Finding, Light, plain
+from logger.planning.finding import Light, plain
 from logger.planning.physics.batches import Card
-from logger.planning.readiness import summary
+from logger.planning.verdict import Item
 from logger.units import kg_to_lb
 
 WIDTH = 100
+#: What follows a point to sign: the list above it says what, and counts it once.
+_FIRST = {
+    Light.STOP: ": not before it is changed, see above",
+    Light.WATCH: ": look first, see above",
+    Light.OK: "",
+}
 _WORDS = {Light.STOP: "STOP", Light.WATCH: "WATCH", Light.OK: "ok"}
 
 
 def plan_report(plan: Plan, assessment: Assessment) -> str:
     """Return the whole report. Every answer carries the constants it used and where they come from."""
-    lines = [plan.title, "=" * min(len(plan.title), WIDTH), summary(assessment.points)]
+    verdict = assessment.verdict
+    lines = [plan.title, "=" * min(len(plan.title), WIDTH), verdict.headline]
     if (q := assessment.quantity) is not None:
         lines.append(
             f"To mix: {plain(q.total_l)} L = {plain(q.total_gal)} US gal; {plain(q.total_kg)} kg = "
             f"{plain(kg_to_lb(q.total_kg))} lb."
         )
     lines.append("")
-    for light, heading in (
-        (Light.STOP, "Must change before the pour"),
-        (Light.WATCH, "Look at these"),
-        (Light.OK, "Fine"),
+    fine = [Item(f.light, f.sentence, f.change, (), f) for f in assessment.at(Light.OK)]
+    for heading, items in (
+        ("Must change before the pour", verdict.stops),
+        ("Look at these", verdict.watches),
+        ("Fine", fine),
     ):
-        findings = assessment.at(light)
-        if findings:
+        if items:
             lines += [heading, "-" * len(heading)]
-            for finding in findings:
-                lines += _finding(finding)
+            for item in items:
+                lines += _item(item)
             lines.append("")
     for card in assessment.cards:
         lines += [*card_text(card), ""]
@@ -42,7 +49,8 @@ def plan_report(plan: Plan, assessment: Assessment) -> str:
     for point in assessment.points:
         who = "two persons" if point.people == 2 else "one person"
         evidence = "" if point.evidence == "none" else f"; {point.evidence}"
-        lines += _wrapped(f"[{_WORDS[point.light]}] {point.question} ({who}{evidence})", "  ")
+        first = _FIRST[point.light]
+        lines += _wrapped(f"{point.question} ({who}{evidence}){first}", "  ")
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -66,11 +74,13 @@ def card_text(card: Card) -> list[str]:
     return lines
 
 
-def _finding(finding: Finding) -> list[str]:
-    lines = _wrapped(f"{_WORDS[finding.light]:<5} {finding.topic}: {finding.sentence}", "  ")
-    if finding.change:
-        lines += _wrapped(f"do: {finding.change}", "        ")
-    if finding.constants:
+def _item(item: Item) -> list[str]:
+    finding = item.finding
+    topic = finding.topic if finding else "to sign"
+    lines = _wrapped(f"{_WORDS[item.light]:<5} {topic}: {item.sentence}", "  ")
+    if item.change:
+        lines += _wrapped(f"do: {item.change}", "        ")
+    if finding and finding.constants:
         lines += _wrapped("with " + "; ".join(str(constant) for constant in finding.constants), "        ")
     return lines
 

@@ -98,6 +98,9 @@ def points(
                 "why": point["why"],
                 "people": point["people"],
                 "signed_by": by,
+                "second_check": next(
+                    (s.again.words for s in signatures if s.point == name and s.again is not None), ""
+                ),
                 "photo": any(s.has_photo for s in signatures if s.point == name),
                 "override": None if override is None else {"by": override.person, "reason": override.reason},
             }

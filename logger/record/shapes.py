@@ -436,6 +436,7 @@ class RecordPoint(StrictShape):
     signed_by: Annotated[list[Person], Field(max_length=1000)]
     photo: bool
     override: PassedBy | None
+    second_check: Text = ""
 
 
 class RecordLayer(StrictShape):
@@ -543,6 +544,13 @@ class SignedData(StrictShape):
     person: Person
 
 
+class SignedAgainData(SignedData):
+    """Who checked a point a second time, how long after the first, and on which of the pour's photos."""
+
+    minutes: Annotated[float, Field(ge=0, le=1e7, allow_inf_nan=False)]
+    photo: Annotated[int, Field(ge=1, le=1_000_000)]
+
+
 class OverrideData(SignedData):
     """Who let a point pass."""
 
@@ -569,6 +577,7 @@ DATA: dict[str, type[BaseModel]] = {
     "outcome": OutcomeData,
     "signed": SignedData,
     "unsigned": SignedData,
+    "signed-again": SignedAgainData,
     "override": OverrideData,
     "sealed": SealedData,
 }

@@ -102,7 +102,9 @@ def _looks_for(point: str, kind: str) -> bool:
 
 def _warned(point: JsonView) -> bool:
     return (
-        point["light"] != "ok" or point["override"] is not None or len(point["signed_by"]) < point["people"]
+        point["light"] != "ok"
+        or point["override"] is not None
+        or (len(point["signed_by"]) < point["people"] and not point.get("second_check"))
     )
 
 

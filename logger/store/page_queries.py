@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, Row, select
@@ -9,7 +10,7 @@ from sqlalchemy import Connection, Row, select
 from logger.alarms.first_hour import Look, LookResult
 from logger.alarms.kind import Priority, urgency
 from logger.alarms.state import UP, Phase
-from logger.planning.readiness import Override, Signature
+from logger.planning.readiness import Override, SecondCheck, Signature
 from logger.store.alarms import ALARM, OURS
 from logger.store.events import EVENT, EVENTS
 from logger.store.pours import POUR, POUR_PROBE
@@ -86,13 +87,13 @@ def looks_of(connection: Connection, pour_id: int) -> list[Look]:
 def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature], list[Override]]:
     """Who has signed what since the plan was last changed, and what was let pass by name and reason.
 
-    Events "signed" {"point", "person"}, "unsigned" {"point", "person"}, "override" {"point", "person", "reason"};
-    a photo is an event "photo" {"point"} of its own.
+    Events "signed" {"point", "person"}, "unsigned" {"point", "person"}, "signed-again" {"point", "person", "minutes",
+    "photo"}, "override" {"point", "person", "reason"}; a photo is an event "photo" {"point"} of its own.
     """
     signed: dict[tuple[str, str], Signature] = {}
     overrides: dict[str, Override] = {}
     photos: set[str] = set()
-    rows = events_of_kind(connection, pour_id, "signed", "unsigned", "override", "photo", "plan-changed")
+    rows = events_of_kind(connection, pour_id, *_SIGNING)
     for row in rows:
         about = row.facts
         if row.kind == "plan-changed":
@@ -101,11 +102,24 @@ def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature]
             photos.clear()
         elif row.kind == "photo" and "point" in about:
             photos.add(about["point"])
-        elif row.kind == "signed":
-            signed[about["point"], about["person"].casefold()] = Signature(about["point"], about["person"])
-        elif row.kind == "unsigned":
-            signed.pop((about["point"], about["person"].casefold()), None)
         elif row.kind == "override":
             overrides[about["point"]] = Override(about["point"], about["person"], about["reason"])
-    signatures = [Signature(s.point, s.person, s.point in photos) for s in signed.values()]
+        elif row.kind in ("signed", "unsigned", "signed-again"):
+            _sign(signed, row)
+    signatures = [replace(s, has_photo=s.point in photos) for s in signed.values()]
     return signatures, list(overrides.values())
+
+
+_SIGNING = ("signed", "unsigned", "signed-again", "override", "photo", "plan-changed")
+
+
+def _sign(signed: dict[tuple[str, str], Signature], row: EventRow) -> None:
+    """Take one signature, its second check or its taking back into account; a second tap moves no first one."""
+    about = row.facts
+    key = about["point"], about["person"].casefold()
+    if row.kind == "unsigned":
+        signed.pop(key, None)
+    elif row.kind == "signed":
+        signed.setdefault(key, Signature(about["point"], about["person"], at_ms=row.at_ms))
+    elif key in signed:
+        signed[key] = replace(signed[key], again=SecondCheck(about["minutes"], about["photo"]))

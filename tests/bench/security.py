@@ -88,11 +88,11 @@ def shop(**more: Any) -> Iterator[tuple[Service, str, str]]:
 def pour_it(service: Service, pour_id: int) -> None:
     """Every point signed by two, or let pass by name and reason; then the resin flows."""
     with service.store.read() as connection:
-        points = readiness.readiness_of(connection, pour_id).points
+        points = readiness.readiness_of(service, connection, pour_id).points
     for point in points:
         for person in ("Ada", "Ben")[: point.people]:
             readiness.sign(service, pour_id, point.id, person, "Ada")
-        if point.light is Light.STOP or "photo" in point.evidence:
+        if point.light is Light.STOP or point.unknown or "photo" in point.evidence:
             readiness.let_pass(service, pour_id, point.id, "Ada", "a pour of a benchmark", "Ada")
     for stage in (Stage.READY, Stage.POURING):
         pours.move_on(service, pour_id, stage, "Ada")

@@ -196,7 +196,7 @@ class Both:
     def point_of(self, pour: int) -> str:
         """A readiness point of a pour."""
         with self.shop.service.store.read() as connection:
-            return readiness.readiness_of(connection, pour).points[0].id
+            return readiness.readiness_of(self.shop.service, connection, pour).points[0].id
 
     def leaves(self, pour: int, ask: Ask) -> tuple[int, list[Any]]:
         """The status (a page's way on counts as done), and the events that a deed left with the pour."""

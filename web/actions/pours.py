@@ -148,7 +148,9 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
         if to is Stage.CLOSED:
             figures = measured(connection, pour_id)
         elif starts:
-            must_be_ready(connection, pour)  # solved before the write lock is taken; asked again below
+            must_be_ready(
+                service, connection, pour
+            )  # solved before the write lock is taken; asked again below
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
         if to is Stage.POURING:
@@ -161,7 +163,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
         must_be_confirmed(tx, pour, to, confirm, service.timeline.true_ms())
         must_be_over(service, tx, pour, to)
         if starts:
-            readiness = must_be_ready(tx, pour)
+            readiness = must_be_ready(service, tx, pour)
             text = text or f"{len(readiness.signatures)} signatures, {len(readiness.overrides)} let pass"
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
         if to is Stage.READY:

@@ -8,10 +8,20 @@ from typing import Any
 from sqlalchemy import Connection
 
 from logger.errors import BadInput, NotAllowed, NotReady
-from logger.planning.readiness import Override, Signature, SigningPoint, obstacles
+from logger.planning.readiness import (
+    SAME_PERSON,
+    Override,
+    SecondCheck,
+    Signature,
+    SigningPoint,
+    obstacles,
+    with_unknown,
+)
+from logger.planning.verdict import PlanVerdict, verdict_of
 from logger.pour import Stage
 from logger.store import events, page_queries, pours
 from logger.store.rows import ListedPour
+from web.actions.watch_facts import POINT, unknown_of_watch
 from web.answers import OverrideAnswer, PointAnswer, ReadinessAnswer
 from web.service.service import Service
 from web.views.assessed import assessment_of
@@ -22,11 +32,12 @@ LONGEST_NAME, LONGEST_REASON = 60, 2000
 
 @dataclass(frozen=True)
 class Readiness:
-    """A plan's points with who signed them since it was last changed, and what is still in the way."""
+    """A plan's points with who signed them since it was last changed, the plan's verdict, and what is in the way."""
 
     points: tuple[SigningPoint, ...]
     signatures: list[Signature]
     overrides: list[Override]
+    verdict: PlanVerdict
 
     @property
     def left(self) -> list[str]:
@@ -41,7 +52,11 @@ class Readiness:
         """Return it as programs see it."""
         left = self.left
         return ReadinessAnswer(
-            ready=not left, obstacles=left, points=[self._point(point) for point in self.points]
+            ready=not left,
+            obstacles=left,
+            headline=self.verdict.headline,
+            stops=[item.sentence for item in self.verdict.stops],
+            points=[self._point(point) for point in self.points],
         )
 
     def _point(self, point: SigningPoint) -> PointAnswer:
@@ -50,21 +65,31 @@ class Readiness:
         return PointAnswer(
             **point.to_json(),
             signed_by=[signature.person for signature in signed],
+            second_check=next((s.again.words for s in signed if s.again is not None), None),
             has_photo=any(signature.has_photo for signature in signed),
             override=None if passed is None else OverrideAnswer(by=passed.person, reason=passed.reason),
             obstacles=self.left_of(point),
         )
 
 
-def readiness_of(connection: Connection, pour_id: int) -> Readiness:
+def readiness_of(service: Service, connection: Connection, pour_id: int) -> Readiness:
     """How ready a pour is. Raises NotFound, BadPlan, DidNotConverge."""
     pour = pours.get_pour(connection, pour_id)
-    return Readiness(assessment_of(pour.plan_toml).points, *page_queries.signatures_of(connection, pour_id))
+    assessment = assessment_of(pour.plan_toml)
+    points = assessment.points
+    if pour.stage == Stage.PLANNED:
+        # Later nobody can sign any more: what is not known then is told by the watch itself, and stops no pour.
+        points = with_unknown(points, POINT, unknown_of_watch(service, connection, pour))
+    signatures, overrides = page_queries.signatures_of(connection, pour_id)
+    passed = {override.point for override in overrides}
+    return Readiness(
+        points, signatures, overrides, verdict_of(assessment.findings, assessment.points, passed)
+    )
 
 
-def must_be_ready(connection: Connection, pour: ListedPour) -> Readiness:
+def must_be_ready(service: Service, connection: Connection, pour: ListedPour) -> Readiness:
     """How ready it is, if nothing stands in the way. Raises NotReady with everything that does."""
-    readiness = readiness_of(connection, pour.id)
+    readiness = readiness_of(service, connection, pour.id)
     if readiness.left:
         raise NotReady(f"pour {pour.id} ({pour.title}) may not start", readiness.left)
     return readiness
@@ -74,6 +99,59 @@ def sign(service: Service, pour_id: int, point: str, person: str, by: str) -> No
     """Somebody says yes to a point; `by` is who was signed in. Raises NotAllowed, BadInput, NotFound."""
     name = _named(person)
     _note(service, pour_id, by, "signed", f"{point}: signed by {name}", {"point": point, "person": name})
+
+
+def sign_again(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
+    """Note that the same person checked a point of two persons a second time, with a photo taken since the first.
+
+    Raises NotAllowed with what is missing: the first check, the time between the two, the photo; raises as `sign`.
+    """
+    name = _named(person)
+    may_sign_again(service, pour_id, point, name)
+    with service.store.write() as tx:
+        first_ms = _first_check(service, tx, pour_id, point, name)
+        photos = page_queries.events_of_kind(tx, pour_id, "photo")
+        since = [
+            number
+            for number, photo in enumerate(photos, start=1)
+            if photo.facts.get("point") == point and photo.at_ms > first_ms
+        ]
+        if not since:
+            raise NotAllowed(
+                f"{point}: take a photo now; the second check by the same person needs one that is newer than the first"
+            )
+        at_ms = service.timeline.true_ms()
+        minutes = round((at_ms - first_ms) / 60_000, 1)
+        data = {"point": point, "person": name, "minutes": minutes, "photo": since[-1]}
+        words = f"{point}: {SecondCheck(minutes, since[-1]).words} ({name})"
+        events.add_event(tx, pour_id, at_ms, "signed-again", by, words, data)
+    service.news.publish("pour", pour=pour_id)
+
+
+def may_sign_again(service: Service, pour_id: int, point: str, person: str) -> None:
+    """Raise NotAllowed where a point may not, or not yet, be checked again by the same person; raises as `sign`."""
+    name = _named(person)
+    may_sign(service, pour_id, point)
+    with service.store.read() as connection:
+        _first_check(service, connection, pour_id, point, name)
+
+
+def _first_check(service: Service, connection: Connection, pour_id: int, point: str, name: str) -> int:
+    """Return when somebody signed a point that they may check again now, ms. Raises NotAllowed where they may not."""
+    about = _point_of_plan(connection, pour_id, point)
+    signatures = [s for s in page_queries.signatures_of(connection, pour_id)[0] if s.point == point]
+    mine = next((s for s in signatures if s.person.casefold() == name.casefold()), None)
+    if not about.again:
+        raise NotAllowed(f"{point}: one check is enough; it has no second one")
+    if mine is None or mine.at_ms is None:
+        raise NotAllowed(f"{point}: {name} has not signed it yet; the second check follows the first")
+    left_min = SAME_PERSON.value - (service.timeline.true_ms() - mine.at_ms) / 60_000
+    if left_min > 0:
+        raise NotAllowed(
+            f"{point}: too soon; the same person checks again after {SAME_PERSON.value:g} min, {left_min:.0f} min from "
+            "now"
+        )
+    return mine.at_ms
 
 
 def unsign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
@@ -105,7 +183,7 @@ def _note(service: Service, pour_id: int, by: str, kind: str, text: str, data: d
     with service.store.write() as tx:
         about = _point_of_plan(tx, pour_id, point)
         if kind == "override":
-            data = data | {"let_pass": readiness_of(tx, pour_id).left_of(about)}
+            data = data | {"let_pass": readiness_of(service, tx, pour_id).left_of(about)}
         events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text, data)
     service.news.publish("pour", pour=pour_id)
 

@@ -26,6 +26,13 @@ def sign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -
     return _readiness(service, pour_id)
 
 
+@router.post("/again")
+def sign_again(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> ReadinessAnswer:
+    """Sign a point of two persons again as the same one: 10 min later, after a new photo with the point's name."""
+    readiness_actions.sign_again(service, pour_id, shape.point, shape.person, who.name)
+    return _readiness(service, pour_id)
+
+
 @router.post("/unsign")
 def unsign(pour_id: RowId, shape: SignShape, service: ServiceDep, who: MakerDep) -> ReadinessAnswer:
     """Take a signature back."""
@@ -42,4 +49,4 @@ def override(pour_id: RowId, shape: OverrideShape, service: ServiceDep, who: Mak
 
 def _readiness(service: Service, pour_id: int) -> ReadinessAnswer:
     with service.store.read() as connection:
-        return readiness_actions.readiness_of(connection, pour_id).to_answer()
+        return readiness_actions.readiness_of(service, connection, pour_id).to_answer()

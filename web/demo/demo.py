@@ -431,6 +431,10 @@ class Maker:
                 self.send("POST", f"{address}/photos", data=about, files=sent).raise_for_status()
             for person in (OWNER, SECOND)[: point["people"]]:
                 self.ask("POST", f"{address}/ready/sign", {"point": point["id"], "person": person})
+            if point["unknown"]:
+                # No message leaves the demo, and its probes are played: that is said, not hidden.
+                open_point = {"point": point["id"], "person": OWNER, "reason": "a demo: nobody is called"}
+                self.ask("POST", f"{address}/ready/override", open_point)
 
     def plan_examples(self) -> None:
         """Two plans of another table: one with five mistakes, and the same mended."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -15,12 +16,13 @@ from logger.plan.file import Plan, plan_to_text
 from logger.planning.assess import Assessment
 from logger.planning.finding import Light
 from logger.planning.physics.layers import each_wait_h
-from logger.planning.readiness import SigningPoint
+from logger.planning.verdict import Item, PlanVerdict
 from logger.pour import Stage
 from logger.quantities import Units
 from logger.store import page_queries, pours
 from logger.store.rows import PourRow
 from web.actions import pours as pour_actions
+from web.actions import readiness
 from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
@@ -31,7 +33,6 @@ from web.views.render import page
 from web.views.status import status_of
 
 router = APIRouter(include_in_schema=False)
-HEADINGS = ((Light.STOP, "Must change"), (Light.WATCH, "Look at these"), (Light.OK, "Fine"))
 Number = Annotated[str, StringConstraints(max_length=20)]
 Waits = Annotated[str, StringConstraints(max_length=200)]
 Readings = Annotated[str, StringConstraints(max_length=400)]
@@ -118,6 +119,7 @@ def _page(
         standing = None
         if pour.poured_ms is not None:
             standing = status_of(service, connection, pour, service.timeline.true_ms())
+        verdict = readiness.readiness_of(service, connection, pour_id).verdict
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
     plan = pour_actions.plan_of(pour)
     assessment = assessment_of(pour.plan_toml)
@@ -131,22 +133,32 @@ def _page(
             "plan": plan,
             "assessment": assessment,
             "stage_word": STAGE_WORDS[Stage(pour.stage)],
-            "groups": [(light.value, words, assessment.at(light)) for light, words in HEADINGS],
+            "groups": _groups(verdict, assessment),
             "signs": SIGNS,
             "hour": None,
             "may_change": may_change,
             "may_undo": may_undo and may_change,
             "problem": problem,
             "typed": pour.plan_toml if typed is None else typed,
-            "verdict": _verdict(assessment.light),
+            "verdict": verdict,
             "chart": _chart(pour, plan, units_of(request)),
             "room_c": plan.room_schedule()[0][1],
             "wait_h": waits_shown(plan) if plan.layer else "",
             "offer": _offer(plan, assessment, units_of(request)),
-            "unexplained": _unexplained(assessment),
         },
         status=422 if problem else 200,
     )
+
+
+def _groups(verdict: PlanVerdict, assessment: Assessment) -> list[tuple[str, str, Sequence[Item]]]:
+    """Return (light, heading, items) in the order in which they are read; the verdict counts the same items."""
+    fine = [Item(f.light, f.sentence, f.change, (), f) for f in assessment.at(Light.OK)]
+    return [
+        ("stop", "Must change", verdict.stops),
+        ("watch", "Should change: let pass by name and reason", verdict.passed),
+        ("watch", "Look at these", verdict.watches),
+        ("ok", "Fine", fine),
+    ]
 
 
 def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | None:
@@ -168,26 +180,6 @@ def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | Non
         "room": bare_degrees(schedule[0][1], u),
         "words": f"{button}, with the room at {u.temp(schedule[0][1], 0)}" if words else button,
     }
-
-
-def _unexplained(assessment: Assessment) -> list[SigningPoint]:
-    """Return the points to sign that stand at stop for no finding's sake: the verdict is theirs too, and must show
-    why.
-    """
-    sentences = [finding.sentence for finding in assessment.at(Light.STOP)]
-    return [
-        point
-        for point in assessment.points
-        if point.light is Light.STOP and not any(s in point.why for s in sentences)
-    ]
-
-
-def _verdict(light: Light) -> str:
-    return {
-        Light.OK: "As planned, this pour should work.",
-        Light.WATCH: "It may work: look at the points below first.",
-        Light.STOP: "Do not pour it like this.",
-    }[light]
 
 
 def _chart(pour: PourRow, plan: Plan, u: Units) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.planning.readiness import SigningPoint, summary
+from logger.planning.readiness import SAME_PERSON, SigningPoint
 from logger.pour import Stage
 from logger.store import page_queries, pours
 from web.actions import pours as pour_actions
@@ -33,14 +33,15 @@ def ready_page(
     """Show the points with their signatures."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
-        state = readiness.readiness_of(connection, pour_id)
+        state = readiness.readiness_of(service, connection, pour_id)
         photos = page_queries.events_of_kind(connection, pour_id, "photo")
     named = [person.name for person in pour_actions.plan_of(pour).person]
     people = list(dict.fromkeys([who.name, *named, *(s.person for s in state.signatures)]))
     signer = signer.strip()[: readiness.LONGEST_NAME] or who.name
     if signer not in people:
         people.append(signer)
-    rows = [_row(point, state, photos) for point in state.points]
+    now_ms = service.timeline.true_ms()
+    rows = [_row(point, state, photos) | _again(point, state, signer, now_ms) for point in state.points]
     rows.sort(key=lambda row: row["done"])
     return page(
         request,
@@ -53,7 +54,7 @@ def ready_page(
             "signer": signer,
             "signs": SIGNS,
             "untested": untested(service),
-            "summary": summary(state.points),
+            "verdict": state.verdict,
             "planned": pour.stage == Stage.PLANNED,
             "total": len(rows),
             "finished": sum(row["done"] for row in rows),
@@ -99,6 +100,17 @@ async def photo(pour_id: RowId, request: Request, service: ServiceDep, who: Make
     return _back(pour_id, given.get("person", who.name), point)
 
 
+@router.post("/pours/{pour_id}/ready/again", max_body_size=PHOTO_BODY)
+async def again(pour_id: RowId, request: Request, service: ServiceDep, who: MakerDep) -> Response:
+    """Keep the second check of a point by the same person, with its photo."""
+    given, raw = await photo_of(request)
+    point, person = given.get("point", ""), given.get("person", who.name)
+    await run_in_threadpool(readiness.may_sign_again, service, pour_id, point, person)
+    await run_in_threadpool(keep_photo, service, pour_id, raw, who.name, Caption(point, point))
+    await run_in_threadpool(readiness.sign_again, service, pour_id, point, person, who.name)
+    return _back(pour_id, person, point)
+
+
 @router.post("/pours/{pour_id}/ready")
 def ready(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     """Every point is signed: the pour is ready. Raises NotReady with what stands in the way."""
@@ -119,6 +131,17 @@ def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[s
             text.removeprefix(point.question).replace(f"stop: {point.why}", "stop.").strip() for text in left
         ],
     }
+
+
+def _again(point: SigningPoint, state: readiness.Readiness, signer: str, now_ms: int) -> dict[str, Any]:
+    """Return from when the signer may check the point again alone (None: never), and whether that is now."""
+    signed = [s for s in state.signatures if s.point == point.id]
+    mine = next((s for s in signed if s.person.casefold() == signer.casefold()), None)
+    alone = point.again and len(signed) == 1 and mine is not None and mine.again is None
+    if not alone or mine is None or mine.at_ms is None:
+        return {"again_ms": None, "again_now": False}
+    from_ms = mine.at_ms + round(SAME_PERSON.value * 60_000)
+    return {"again_ms": from_ms, "again_now": now_ms >= from_ms}
 
 
 def _back(pour_id: int, person: str, point: str) -> Response:

@@ -63,6 +63,7 @@ _EVENT_WORDS = {
     "spoiled": "Given up",
     "look": "Look",
     "signed": "Signed",
+    "signed-again": "Signed, second check by the same person",
     "override": "Let pass, by name and reason",
     "end-exception": "Exception signed",
     "undone": "Taken back",

@@ -11,7 +11,7 @@ from logger.plan.file import Plan, plan_from_text, read_plan
 from logger.planning.assess import assess
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Light
-from logger.planning.readiness import Override, Signature, SigningPoint, obstacles, summary
+from logger.planning.readiness import Override, SecondCheck, Signature, SigningPoint, obstacles, with_unknown
 
 
 @pytest.fixture
@@ -42,7 +42,10 @@ def test_ratio_and_form_need_two_persons(ready_plan: Plan) -> None:
 
     assert {point.id for point in points if point.people == 2} == {"ratio", "form", "seams"}
     once = obstacles([ratio], [Signature("ratio", "Ada", True), Signature("ratio", " ada ", True)])
-    assert once == [f"{ratio.question} Not signed yet: needs 1 more."]
+    assert once == [
+        f"{ratio.question} Not signed yet: needs 1 more, or yours again after 10 min: read it off the other part's "
+        "label, with a photo."
+    ]
     assert obstacles([ratio], signed([ratio], "Ada", "Ben")) == []
 
 
@@ -87,23 +90,35 @@ def test_an_override_without_name_or_reason_is_refused(person: str, reason: str)
         Override("air", person, reason)
 
 
-def test_one_person_alone_cannot_be_ready(ready_plan: Plan) -> None:
-    """Two named persons are asked for; the same name twice is one."""
+def test_one_person_alone_is_told_how_and_is_no_stop(ready_plan: Plan) -> None:
+    """Two named persons are asked for; the same name twice is one, who looks twice."""
     alone = ready_plan.model_copy(update={"person": [ready_plan.person[0]] * 2})
     people = next(point for point in assess(alone).points if point.id == "people")
 
-    assert people.light is Light.STOP
-    assert "two different persons" in people.why
+    assert people.light is Light.WATCH
+    assert "at least 10 min later" in people.why
 
 
-def test_the_summary_counts_what_stands_in_the_way() -> None:
-    """Stops first, then watches, then ready."""
-    point = SigningPoint("a", "?", 1, "none", Light.STOP, "")
-    watch = SigningPoint("b", "?", 1, "none", Light.WATCH, "")
+def test_the_second_check_may_be_made_by_the_same_person(ready_plan: Plan) -> None:
+    """Looked at twice, as it stands in the record; once is not twice."""
+    ratio = next(point for point in assess(ready_plan).points if point.id == "ratio")
+    again = SecondCheck(12.4, 3)
 
-    assert summary([point, watch]) == "Not ready: 1 point at stop."
-    assert summary([watch, watch]) == "Ready but for 2 points to watch."
-    assert summary([]).startswith("Ready: every point")
+    assert obstacles([ratio], [Signature("ratio", "Ada", True, again=again)]) == []
+    assert again.words == "checked twice by the same person, 12 min apart, photo 3"
+
+
+def test_a_point_whose_fact_is_not_known_is_signed_as_open_with_a_reason_only() -> None:
+    """No channel for messages: a plain yes does not do; whoever gives the reason has signed it."""
+    point = SigningPoint("watch", "Does a message reach a phone?", 1, "none", Light.OK, "")
+    (unknown,) = with_unknown([point], "watch", ["No address is set. Set one."])
+
+    assert unknown.light is Light.WATCH
+    assert unknown.why == "No address is set. Set one."
+    (left,) = obstacles([unknown], [Signature("watch", "Ada")])
+    assert "Not known: No address is set. Set one." in left
+    assert obstacles([unknown], [], [Override("watch", "Ada", "Ben sits beside it")]) == []
+    assert with_unknown([point], "watch", []) == (point,)
 
 
 def test_every_finding_that_is_not_ok_belongs_to_a_point() -> None:

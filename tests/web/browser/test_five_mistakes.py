@@ -39,6 +39,8 @@ def sign_everything(page: Page, pour: str) -> None:
             page.request.post(f"{pour}/ready/sign", form={"point": point, "person": person}, max_redirects=0)
         sent = {"point": point, "photo": PHOTO}
         page.request.post(f"{pour}/ready/photo", multipart=sent, max_redirects=0)
+    open_point = {"point": "watch", "person": "Ada", "reason": "nobody can be called: Ben sits beside it"}
+    page.request.post(f"{pour}/ready/override", form=open_point, max_redirects=0)
     page.reload()
 
 
@@ -50,7 +52,7 @@ def test_all_five_mistakes_are_found_mended_on_the_page_and_the_pour_gets_ready(
     pour = f"/pours/{shop.plan(text)}"
     page = browse("desktop")
     page.goto(f"{pour}/plan")
-    expect(page.locator(".verdict")).to_contain_text("Do not pour it like this.")
+    expect(page.locator(".verdict")).to_contain_text("Do not pour it like this: ")
     found = must_change(page)
     for mistake, (what, change) in MISTAKES.items():
         assert what in found, mistake

@@ -33,7 +33,7 @@ def test_a_plan_over_the_limit_is_told_to_change(maker: Any, shop: Any, plan_tom
     """Sixty millimetres where the datasheet allows fifty."""
     pour = shop.plan(plan_toml.replace("depth_mm = 40", "depth_mm = 60"))
     page = words(maker.get(f"/pours/{pour}/plan"))
-    assert "Do not pour it like this." in page
+    assert "Do not pour it like this: " in page
     assert "Must change" in page
 
 
@@ -81,6 +81,8 @@ def test_ready_waits_for_every_person_and_photo(maker: Any, shop: Any, good_plan
             data={"point": point},
             files={"photo": ("p.jpg", PHOTO, "image/jpeg")},
         )
+    open_point = {"point": "watch", "person": "Ada", "reason": "nobody can be called: Ben sits beside it"}
+    maker.post(f"/pours/{pour}/ready/override", data=open_point)
     assert maker.post(f"/pours/{pour}/ready").status_code == 200
     assert maker.get(f"/api/pours/{pour}").json()["stage"] == "ready"
 

@@ -285,6 +285,8 @@ ELSEWHERE = {
     "POST /pours/{pour_id}/plan/undo",
     "POST /pours/{pour_id}/ready",
     "POST /pours/{pour_id}/mix",
+    "POST /pours/{pour_id}/ready/again",
+    "POST /api/pours/{pour_id}/ready/again",
     "POST /set-up",
     "POST /sign-in",
     "POST /join",

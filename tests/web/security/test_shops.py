@@ -148,6 +148,12 @@ def test_every_route_that_names_something_of_another_shop_finds_nothing_there(
     before, ids = of_the_north(north), ids_of(north)
     good = routes_tests().good_requests(plan_toml, north)
     good["POST /pours/{pour_id}/mix"] = lambda: {"data": {"part_a": "100", "part_b": "50"}}
+    ratio = {"point": "ratio", "person": "Ada"}
+    good["POST /pours/{pour_id}/ready/again"] = lambda: {
+        "data": ratio,
+        "files": {"photo": ("p.png", routes_tests()._photo())},
+    }
+    good["POST /api/pours/{pour_id}/ready/again"] = lambda: {"json": ratio}
     good["POST /pours/{pour_id}/mix/clock"] = lambda: {"data": {"batch": "1", "what": "started"}}
     wrong = {}
     named = [
