@@ -128,7 +128,11 @@ def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[s
         "photos": [row for row in photos if (row.data or {}).get("point") == point.id],
         "done": not left,
         "left": [
-            text.removeprefix(point.question).replace(f"stop: {point.why}", "stop.").strip() for text in left
+            text.removeprefix(point.question)
+            .replace(f"stop: {point.why}", "stop.")
+            .replace(f"Not known: {' '.join(point.unknown)} ", "")
+            .strip()
+            for text in left
         ],
     }
 

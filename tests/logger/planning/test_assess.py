@@ -166,7 +166,7 @@ def test_a_bare_plan_is_told_what_it_lacks(plan_toml: str) -> None:
     """Nothing but resin, pour and air: no crash, no stop, and each missing table is named."""
     found = assess(plan_from_text(plan_toml))
 
-    assert found.light is Light.STOP  # two persons must be named
+    assert found.light is Light.WATCH
     assert not found.at(Light.STOP)
     assert {"mix-missing", "support-unknown", "seams-unknown", "slabs-missing", "humidity-unknown"} <= {
         finding.key for finding in found.at(Light.WATCH)

@@ -88,10 +88,10 @@ def test_ready_waits_for_every_person_and_photo(maker: Any, shop: Any, good_plan
 
 
 def test_what_must_change_is_said_once_on_a_point(maker: Any, shop: Any, good_plan: str) -> None:
-    """The finding stands above; below it only that it stands at stop, and what may be done."""
+    """In the list under the head, and on its point; below that only that it stands at stop, and what may be done."""
     pour = shop.plan(good_plan.replace("room_c = 21.0", "room_c = 28.0"))
     page = words(maker.get(f"/pours/{pour}/ready"))
-    assert page.count("The room reaches 28 °C; 26 °C is the most.") == 1
+    assert page.count("The room reaches 28 °C; 26 °C is the most.") == 2
     assert "Stands at stop. Mend it, or override by name and reason." in page
 
 
