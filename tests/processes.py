@@ -22,7 +22,7 @@ from logger.pour import Stage
 from logger.store import alarms, lease, outbox, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 
 CALM = {"curve": {"hours": [0.0, 20.0, 100.0], "core_c": [21.0, 40.0, 22.0]}, "release_at_h": 60.0}
 
@@ -122,7 +122,7 @@ class Bench:
             station_id, self._token = stations.enrol(tx, name, timeline.true_ms())
             self.pour_id = pours.add_pour(
                 tx,
-                NewPour(title=f"Table at {name}", client="", plan_toml=plan_toml, station_id=station_id),
+                PlannedPour(title=f"Table at {name}", client="", plan_toml=plan_toml, station_id=station_id),
                 by="Ada",
                 now_ms=timeline.true_ms(),
             )

@@ -58,7 +58,7 @@ class OpenAlarm:
 
 
 @dataclass(frozen=True, slots=True)
-class Peak:
+class ExpectedPeak:
     """A peak of the core that is to come, °C: 5, 50 and 95 % points, and the chance (0–1) that it passes the limit.
 
     at_h, last_at_h: its hour, and the hour by which it is past in 95 of 100 cases. clear_h: by when the readings will
@@ -94,8 +94,8 @@ class Evidence:
     thermometers: Sequence[Thermometer] = ()
     alarms: Sequence[OpenAlarm] = ()
     hottest: tuple[float, float] | None = None
-    planned: Peak | None = None
-    forecast: Peak | None = None
+    planned: ExpectedPeak | None = None
+    forecast: ExpectedPeak | None = None
     open_from_h: float | None = None
     look_due_ms: int | None = None
     unjudged: str | None = None

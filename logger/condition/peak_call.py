@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from logger.condition.evidence import Evidence, Peak
+from logger.condition.evidence import Evidence, ExpectedPeak
 from logger.units import HOUR_MS
 
 #: The band holds nine of ten cases: this much chance lies beyond either of its ends.
@@ -44,7 +44,7 @@ class PeakCall:
     """The call, and the peak that it is about. hottest: what the core has read so far (°C, hour)."""
 
     call: Call
-    peak: Peak | None
+    peak: ExpectedPeak | None
     hottest: tuple[float, float] | None
     planned: bool = False  #: from the plan: there is no forecast yet
 
@@ -80,24 +80,21 @@ def call_of(evidence: Evidence, now_ms: int) -> PeakCall:
     # What has been read since the forecast was made is part of the peak.
     peak = forecast if hottest is None else _at_least(forecast, hottest[0])
 
-    def said(call: Call) -> PeakCall:
-        return PeakCall(call, peak, hottest)
-
     if hottest is not None and hottest[0] > forecast.high_c + OUTSIDE_C:
         return PeakCall(Call.REFUTED, forecast, hottest)
     if forecast.made_h is not None and forecast.last_at_h <= forecast.made_h and came_down:
-        return said(Call.PAST)
+        return PeakCall(Call.PAST, peak, hottest)
     if limit_c is not None and hottest is not None and hottest[0] > limit_c:
-        return said(Call.PASSED)
+        return PeakCall(Call.PASSED, peak, hottest)
     if limit_c is not None and peak.low_c > limit_c:
-        return said(Call.OVER)
+        return PeakCall(Call.OVER, peak, hottest)
     if forecast.chance > HALF:
-        return said(Call.LIKELY_OVER)
+        return PeakCall(Call.LIKELY_OVER, peak, hottest)
     open_still = forecast.chance >= TAIL or (limit_c is not None and peak.high_c > limit_c)
-    return said(Call.OPEN if open_still else Call.BELOW)
+    return PeakCall(Call.OPEN if open_still else Call.BELOW, peak, hottest)
 
 
-def _at_least(peak: Peak, celsius: float) -> Peak:
+def _at_least(peak: ExpectedPeak, celsius: float) -> ExpectedPeak:
     return replace(
         peak,
         low_c=max(peak.low_c, celsius),
@@ -107,7 +104,7 @@ def _at_least(peak: Peak, celsius: float) -> Peak:
 
 
 def _of_plan(
-    planned: Peak | None,
+    planned: ExpectedPeak | None,
     limit_c: float | None,
     hottest: tuple[float, float] | None,
     hour: float | None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from logger.condition.evidence import Peak
+from logger.condition.evidence import ExpectedPeak
 from logger.cure.forecast.decision import NOW
 from logger.quantities import marked
 
@@ -13,10 +13,10 @@ from logger.quantities import marked
 WORTH_DOING_C = 2.0
 
 
-def forecast_peak(body: Mapping[str, Any]) -> Peak:
+def forecast_peak(body: Mapping[str, Any]) -> ExpectedPeak:
     """Return what a forecast says of the peak. Raises KeyError or TypeError for what is no forecast."""
     peak, when, crossing = body["core_peak_c"], body["core_peak_at_h"], body["crosses_limit_at_h"]
-    return Peak(
+    return ExpectedPeak(
         peak["p05"],
         peak["p50"],
         peak["p95"],
@@ -30,12 +30,12 @@ def forecast_peak(body: Mapping[str, Any]) -> Peak:
     )
 
 
-def planned_peak(prediction: Mapping[str, Any] | None) -> Peak | None:
+def planned_peak(prediction: Mapping[str, Any] | None) -> ExpectedPeak | None:
     """Return the peak of a prediction that was frozen with a pour; None where there is none."""
     if not prediction or "peak_c" not in prediction:
         return None
     peak_c, at_h = prediction["peak_c"], prediction["peak_at_h"]
-    return Peak(peak_c, peak_c, peak_c, 0.0, at_h, at_h)
+    return ExpectedPeak(peak_c, peak_c, peak_c, 0.0, at_h, at_h)
 
 
 def open_from_h(body: Mapping[str, Any] | None, prediction: Mapping[str, Any] | None) -> float | None:

@@ -173,7 +173,7 @@ class StationIdentity:
 
 
 @dataclass(frozen=True, slots=True)
-class Listener:
+class AnswerListener:
     """Whom the service's words are passed on to.
 
     `answered`: gets each answer. `warned`: gets whether a core is too hot, also from a service that cannot store.
@@ -192,7 +192,7 @@ class Forwarder:
         keeper: Keeper,
         client: Client,
         clock: Clock,
-        listener: Listener = Listener(),
+        listener: AnswerListener = AnswerListener(),
         *,
         linger_s: float = LINGER_S,
     ) -> None:

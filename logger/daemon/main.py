@@ -24,9 +24,9 @@ from hardware.station import Hardware, open_pi
 from logger.daemon.forward import (
     LINGER_S,
     Answer,
+    AnswerListener,
     Forwarder,
     ForwardStep,
-    Listener,
     StationIdentity,
     open_client,
 )
@@ -137,7 +137,7 @@ def _wire(
 ) -> _Parts:
     signals = Signals(hardware.outputs, LastResort(config.limit_c), clock.stamp().boot_s)
     order = PeriodOrder()
-    listener = Listener(
+    listener = AnswerListener(
         answered=partial(_take_answer, clock, signals, order if mode.obey_period else None),
         warned=lambda hot: signals.take_warning(hot=hot, now_s=clock.stamp().boot_s),
     )

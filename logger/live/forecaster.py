@@ -18,7 +18,7 @@ import numpy as np
 from sqlalchemy import Connection
 
 from logger.cure.forecast.decision import RAISE_OF, chance_needed, next_due_h, will_overheat
-from logger.cure.forecast.forecast import Forecast, Sample, forecast
+from logger.cure.forecast.forecast import Forecast, MemberSample, forecast
 from logger.cure.forecast.predictive import roll_forward
 from logger.cure.forecast.section_view import to_draw
 from logger.cure.forecast.what_if import what_if
@@ -153,7 +153,7 @@ def work_out(task: ForecastTask, last: dict[int, Forecast] | None = None) -> Jso
         plan,
         task.history,
         at_h=at_h,
-        sample=Sample(seed=task.seed),
+        sample=MemberSample(seed=task.seed),
         previous=before if before and before.at_h < at_h else None,
         fans=runs,
     )

@@ -19,7 +19,7 @@ from logger.errors import LoggerError
 from logger.store import stations
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
-from logger.store.reading_batches import Batch, Saved, save_batches
+from logger.store.reading_batches import ReadingBatch, Saved, save_batches
 from logger.store.station_status import AtStation, at_stations
 from logger.wire import StationHealth
 
@@ -41,7 +41,7 @@ class BatchResult:
 
 @dataclass(slots=True)
 class _Waiting:
-    batch: Batch
+    batch: ReadingBatch
     health: StationHealth | None
     version: str | None
     result: Future[BatchResult] = field(default_factory=Future)
@@ -68,7 +68,7 @@ class Intake:
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="intake")
 
     def take(
-        self, batch: Batch, health: StationHealth | None = None, version: str | None = None
+        self, batch: ReadingBatch, health: StationHealth | None = None, version: str | None = None
     ) -> BatchResult:
         """Store a batch, together with others that wait. `version`: the station's program, when it has changed.
 
@@ -77,7 +77,7 @@ class Intake:
         return self.submit(batch, health, version).result()
 
     def submit(
-        self, batch: Batch, health: StationHealth | None = None, version: str | None = None
+        self, batch: ReadingBatch, health: StationHealth | None = None, version: str | None = None
     ) -> Future[BatchResult]:
         """Do as `take`, for a caller that must not wait: the future has its answer, or what it raises."""
         mine = _Waiting(batch, health, version)

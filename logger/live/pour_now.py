@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from logger.alarms.first_hour import Rhythm
-from logger.condition.judge import Severity, judge
-from logger.condition.words import words_of
+from logger.condition.condition_words import words_of
+from logger.condition.judgement import Severity, judge
 from logger.delivery.compose import PourNow
 from logger.errors import LoggerError
 from logger.store import pours

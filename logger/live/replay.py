@@ -22,8 +22,8 @@ from logger.record.readings_file import FileReading
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.store.rows import Json
 from logger.wire import WireReading
 
@@ -101,7 +101,7 @@ class _Replay:
             station_id, _token = stations.enrol(tx, STATION, 0)
             pour_id = pours.add_pour(
                 tx,
-                NewPour(
+                PlannedPour(
                     title=self._plan.title,
                     client="",
                     plan_toml=plan_to_text(self._plan),
@@ -131,7 +131,9 @@ class _Replay:
             seq += 1
         with self._store.write() as tx:
             station = stations.by_name(tx, STATION)
-            readings.save_batch(tx, Batch(station.id, STATION, now, incoming), self._timeline.true_ms())
+            readings.save_batch(
+                tx, ReadingBatch(station.id, STATION, now, incoming), self._timeline.true_ms()
+            )
         while self._watch.judge(self._pour_id):
             pass
         return seq

@@ -57,7 +57,7 @@ def evidence_of(
 
 def thermometers(probes: Sequence[ProbeRow]) -> tuple[Thermometer, ...]:
     """Return a pour's probes as its judgement sees them, in the order in which they are read out."""
-    found = [
+    probes_now = [
         Thermometer(
             row.place,
             None if row.last_milli_c is None else row.last_milli_c / 1000,
@@ -67,7 +67,7 @@ def thermometers(probes: Sequence[ProbeRow]) -> tuple[Thermometer, ...]:
         for row in probes
         if row.place.partition("-")[0] in PLACES
     ]
-    return tuple(sorted(found, key=lambda probe: (PLACES.index(probe.kind), probe.place)))
+    return tuple(sorted(probes_now, key=lambda probe: (PLACES.index(probe.kind), probe.place)))
 
 
 def open_alarm(row: AlarmRow) -> OpenAlarm:

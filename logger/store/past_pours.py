@@ -13,7 +13,7 @@ from logger.store.boots import BOOT
 from logger.store.dialect import insert_many
 from logger.store.events import add_event
 from logger.store.hash_chain import READING_FIELDS, link
-from logger.store.pours import POUR, NewPour, add_pour
+from logger.store.pours import POUR, PlannedPour, add_pour
 from logger.store.readings import READING
 from logger.store.transfer import recorded_station
 
@@ -55,7 +55,7 @@ def add_past_pour(
     station_id = recorded_station(tx, "past-logs", now_ms)
     pour_id = add_pour(
         tx,
-        NewPour(title=pour.title, client=pour.client, plan_toml=pour.plan_toml, station_id=station_id),
+        PlannedPour(title=pour.title, client=pour.client, plan_toml=pour.plan_toml, station_id=station_id),
         by=by,
         now_ms=now_ms,
     )

@@ -164,7 +164,7 @@ def _chosen(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozen
 
 
 @dataclass(frozen=True, slots=True)
-class NewPour:
+class PlannedPour:
     """What a pour is planned as; station_id None: no station watches it yet."""
 
     title: str
@@ -173,7 +173,7 @@ class NewPour:
     station_id: int | None
 
 
-def add_pour(tx: Connection, pour: NewPour, *, by: str, now_ms: int) -> int:
+def add_pour(tx: Connection, pour: PlannedPour, *, by: str, now_ms: int) -> int:
     """Store a new pour as planned; return its id. `now_ms`: true time."""
     pour_id = int(
         tx.execute(

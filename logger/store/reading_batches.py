@@ -56,7 +56,7 @@ class Conflict(LoggerError):
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class ReadingBatch:
     """What one station sent. `token_hash`: the token that it showed, looked at once more; None: not asked."""
 
     station_id: int
@@ -80,7 +80,7 @@ class Saved:
 class _BatchWork:
     """A batch on its way: which of its rows are new."""
 
-    batch: Batch
+    batch: ReadingBatch
     station: StationRow
     boots: dict[str, int]
     #: Boots that nothing was stored of before.
@@ -91,7 +91,7 @@ class _BatchWork:
     values: list[dict[str, Any]] = field(default_factory=list)
 
 
-def save_batch(tx: Connection, batch: Batch, now_ms: int, *, clock_set: bool = True) -> Saved:
+def save_batch(tx: Connection, batch: ReadingBatch, now_ms: int, *, clock_set: bool = True) -> Saved:
     """Save one batch. Raises Conflict when a stored row came with other contents."""
     (result,) = save_batches(tx, [batch], now_ms, clock_set=clock_set)
     if isinstance(result, LoggerError):
@@ -100,7 +100,7 @@ def save_batch(tx: Connection, batch: Batch, now_ms: int, *, clock_set: bool = T
 
 
 def save_batches(
-    tx: Connection, batches: Sequence[Batch], now_ms: int, *, clock_set: bool = True
+    tx: Connection, batches: Sequence[ReadingBatch], now_ms: int, *, clock_set: bool = True
 ) -> list[Saved | LoggerError]:
     """Store the rows that are new, link them into their pours' chains, note the stations and their probes.
 
@@ -156,7 +156,7 @@ def save_batches(
     return results
 
 
-def _known_boots(tx: Connection, batches: Sequence[Batch]) -> dict[tuple[int, str], Row[Any]]:
+def _known_boots(tx: Connection, batches: Sequence[ReadingBatch]) -> dict[tuple[int, str], Row[Any]]:
     """(station, name of its boot) → its row, of every boot that the batches name and that is stored."""
     names = {
         (batch.station_id, name)
@@ -169,7 +169,7 @@ def _known_boots(tx: Connection, batches: Sequence[Batch]) -> dict[tuple[int, st
 
 def _begin_boots(
     tx: Connection,
-    batches: Sequence[Batch],
+    batches: Sequence[ReadingBatch],
     stored_boots: dict[tuple[int, str], Row[Any]],
     now_ms: int,
     *,
@@ -221,7 +221,7 @@ def _relied_on(sent: Stamp, now_ms: int, *, clock_set: bool) -> Stamp:
 
 def _boots_of(
     tx: Connection,
-    batch: Batch,
+    batch: ReadingBatch,
     stored_boots: Mapping[tuple[int, str], Row[Any]],
     of_boot: dict[int, int],
     now_ms: int,

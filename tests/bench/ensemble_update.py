@@ -18,7 +18,7 @@ import numpy as np
 from forecast import read_pour
 from make_pours import invented_plan, write_pour
 
-from logger.cure.forecast.forecast import Sample, forecast
+from logger.cure.forecast.forecast import MemberSample, forecast
 from logger.plan.file import plan_from_table
 
 GOAL_S, GOAL_MB = 3.0, 150.0
@@ -44,7 +44,7 @@ def main() -> None:
         for start in (None, previous):
             begun = time.process_time()
             made = forecast(
-                pour.plan, pour.history, at_h=at_h, previous=start, sample=Sample(members=asked.members)
+                pour.plan, pour.history, at_h=at_h, previous=start, sample=MemberSample(members=asked.members)
             )
             took.append(time.process_time() - begun)
         previous = made

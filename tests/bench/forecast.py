@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 
 from logger.cure.forecast import decision
-from logger.cure.forecast.forecast import Forecast, Sample, forecast
+from logger.cure.forecast.forecast import Forecast, MemberSample, forecast
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, read_plan
 from logger.record.figures import Place, places_from
@@ -92,7 +92,11 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
     at_h = decision.DUE_H
     while at_h < end:
         previous = forecast(
-            pour.plan, pour.history, at_h=at_h, previous=previous, sample=Sample(members=members, seed=seed)
+            pour.plan,
+            pour.history,
+            at_h=at_h,
+            previous=previous,
+            sample=MemberSample(members=members, seed=seed),
         )
         crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
         rows.append(
@@ -143,7 +147,7 @@ def row_of(pour: Pour, members: int, seed: int, part: float) -> dict[str, Any]:
     made: list[Forecast] = []
     for at_h in sorted(hours):
         last = made[-1] if made else None
-        sample = Sample(members=members, seed=seed)
+        sample = MemberSample(members=members, seed=seed)
         made.append(forecast(pour.plan, pour.history, at_h=at_h, previous=last, sample=sample))
     seconds = (time.process_time() - begun) / len(hours)
     frozen_c = predict(pour.plan).core_peak_c

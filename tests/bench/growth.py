@@ -35,8 +35,8 @@ from logger.settings import Settings
 from logger.store import partitions, people, pours, readings, stations
 from logger.store.boots import boot_row
 from logger.store.people import Role
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from web.security.access import COOKIE
 from web.security.throttle import unlimited
@@ -103,7 +103,7 @@ class Shop:
         timeline = self.service.timeline
         made = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=PLAN, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=PLAN, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -173,7 +173,7 @@ class Shop:
             station = stations.by_name(tx, "bench-1")
             readings.save_batch(
                 tx,
-                Batch(station.id, "spool-1", Stamp(now.wall_ms, "b", now.boot_ms, True), rows),
+                ReadingBatch(station.id, "spool-1", Stamp(now.wall_ms, "b", now.boot_ms, True), rows),
                 self.service.timeline.true_ms(),
             )
 

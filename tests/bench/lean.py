@@ -29,7 +29,7 @@ from hardware.clock import Stamp, SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import forecasts, pours, readings, stations
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from web.actions import pours as pour_actions
 from web.service.service import Service
@@ -113,7 +113,7 @@ def prepare(folder: Path) -> str:
         with service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
             readings.save_batch(
-                tx, Batch(station.id, "spool-before", stamp, rows), service.timeline.true_ms()
+                tx, ReadingBatch(station.id, "spool-before", stamp, rows), service.timeline.true_ms()
             )
     service.close()
     return token

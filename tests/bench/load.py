@@ -48,7 +48,7 @@ from logger.store import alarms, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.dialect import insert_many
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from logger.store.reading_batches import READING
 
 PROBES = ("core", "surface", "underside", "room", "surface-2", "underside-2")
@@ -180,7 +180,7 @@ class Rig:
             for one in self.stations[:live]:
                 one.pour_id = pours.add_pour(
                     tx,
-                    NewPour(
+                    PlannedPour(
                         title=f"Table {one.name}",
                         client="",
                         plan_toml=PLAN,

@@ -28,8 +28,8 @@ from logger.store import events, forecasts, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.hash_chain import linked_readings
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.store.readings import save_batch
 from logger.wire import WireReading
 
@@ -71,7 +71,7 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
         pour_id = pours.add_pour(
             tx,
-            NewPour(title="River table (invented)", client="", plan_toml=PLAN, station_id=station_id),
+            PlannedPour(title="River table (invented)", client="", plan_toml=PLAN, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -106,7 +106,7 @@ def make(folder: Path, rows: int) -> tuple[Store, int]:
         with store.write() as tx:
             save_batch(
                 tx,
-                Batch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), batch),
+                ReadingBatch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), batch),
                 timeline.true_ms(),
             )
     with store.write() as tx:

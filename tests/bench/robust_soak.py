@@ -28,7 +28,7 @@ from logger.daemon.forward import ForwardStep
 from logger.pour import Stage
 from logger.record.seal import seal
 from logger.store import pours
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 
 DAYS_A_POUR = 3
 
@@ -51,7 +51,7 @@ def pour_anew(shop: Shop, number: int) -> None:
         seal(tx, number, "Ada", now_ms, "The workshop")
         new = pours.add_pour(
             tx,
-            NewPour(title=f"Table {number + 1}", client="", plan_toml=recorded.PLAN, station_id=1),
+            PlannedPour(title=f"Table {number + 1}", client="", plan_toml=recorded.PLAN, station_id=1),
             by="Ada",
             now_ms=now_ms,
         )

@@ -31,7 +31,7 @@ from logger.settings import Messages, Settings
 from logger.store import alarms, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from logger.wire import UnnumberedReading
 from web.server.app import make_app
 from web.service.service import Service
@@ -122,7 +122,7 @@ def begin(service: Service) -> None:
         station, _token = stations.enrol(tx, STATION, 0, TOKEN)
         pour = pours.add_pour(
             tx,
-            NewPour(title="Recorded", client="", plan_toml=PLAN, station_id=station),
+            PlannedPour(title="Recorded", client="", plan_toml=PLAN, station_id=station),
             by="Ada",
             now_ms=service.timeline.true_ms(),
         )

@@ -9,7 +9,7 @@ import pytest
 import recorded_pour as recorded
 from whole_shop import Shop
 
-from logger.daemon.forward import ForwardStep, Listener
+from logger.daemon.forward import AnswerListener, ForwardStep
 from logger.daemon.signals import LastResort, Signals
 
 PERIOD_S = 30.0
@@ -32,7 +32,7 @@ def test_a_day_without_the_service_is_caught_up_in_order_and_marked_late(
     away = range(10, 10 + AWAY_SWEEPS)
     monkeypatch.setattr(recorded, "core_milli_c", lambda sweep: 61_500 if 1000 <= sweep < 1100 else 40_000)
     signals = Signals(None, LastResort(), shop.clock.stamp().boot_s)
-    shop.forwarder._listener = Listener(
+    shop.forwarder._listener = AnswerListener(
         lambda answer: signals.take_orders(answer.orders, shop.clock.stamp().boot_s)
     )
     silent_at_s = away_since_s = None

@@ -20,8 +20,8 @@ from logger.pour import Stage
 from logger.store import alarms, pours, readings, stations
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 
 TRUE_START_MS = 1_795_624_200_000
@@ -88,7 +88,7 @@ class World:
         with self.store.write() as tx:
             self.pour_id = pours.add_pour(
                 tx,
-                NewPour(title="Table", client="", plan_toml=self._plan, station_id=self._station_id),
+                PlannedPour(title="Table", client="", plan_toml=self._plan, station_id=self._station_id),
                 by="Ada",
                 now_ms=self.timeline.true_ms(),
             )
@@ -124,7 +124,7 @@ class World:
                 station = stations.by_name(tx, "bench-1")
                 readings.save_batch(
                     tx,
-                    Batch(station.id, "spool-1", self.station.stamp(), self._spool[:100]),
+                    ReadingBatch(station.id, "spool-1", self.station.stamp(), self._spool[:100]),
                     self.timeline.true_ms(),
                     clock_set=self.timeline.clock_set,
                 )

@@ -14,7 +14,7 @@ from logger.planning.finding import Light
 from logger.pour import Stage
 from logger.settings import Messages, Settings
 from logger.store import people, pours, readings, stations
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from web.actions import ending, readiness
 from web.actions import pours as pour_actions
@@ -148,7 +148,7 @@ class Shop:
         with self.service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
             saved = readings.save_batch(
-                tx, Batch(station.id, "spool-1", stamp, rows), self.service.timeline.true_ms()
+                tx, ReadingBatch(station.id, "spool-1", stamp, rows), self.service.timeline.true_ms()
             )
         self.service.watch.judge_all()
         for pour_id in saved.pours:

@@ -13,7 +13,7 @@ from PIL import Image
 
 from logger.pour import FOLLOWS, Stage
 from logger.store import alarms, events, pours, readings, stations
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from web.actions import readiness
 
@@ -189,7 +189,7 @@ class Both:
         with service.store.write() as tx:
             station = stations.by_name(tx, f"twin-{list(self._sent).index(pour)}")
             readings.save_batch(
-                tx, Batch(station.id, f"spool-{pour}", stamp, rows), service.timeline.true_ms()
+                tx, ReadingBatch(station.id, f"spool-{pour}", stamp, rows), service.timeline.true_ms()
             )
         service.watch.judge_all()
 

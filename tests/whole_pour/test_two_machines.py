@@ -22,7 +22,7 @@ from hardware.clock import SystemClock
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import people, pours, stations
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from web.security.access import COOKIE
 from web.service.service import Service
 
@@ -142,7 +142,7 @@ def test_a_pulled_cable_between_office_and_bench_loses_nothing(
         station_id, token = stations.enrol(tx, "bench-1", prepared.timeline.true_ms())
         pour_id = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
             by="Ada",
             now_ms=prepared.timeline.true_ms(),
         )

@@ -26,8 +26,8 @@ from logger.alarms.ending import (
     step_obstacles,
 )
 from logger.alarms.first_hour import next_due_ms, summarize_looks
+from logger.condition.condition_words import STAGE_WORDS
 from logger.condition.peaks import open_from_h
-from logger.condition.words import STAGE_WORDS
 from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotConfirmed
 from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage

@@ -21,7 +21,7 @@ from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
 from logger.store.events import must_be_own
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from logger.store.rows import ListedPour
 from logger.units import hours_minutes
 from web.actions.ending import must_be_confirmed, must_be_over
@@ -50,7 +50,7 @@ def plan_pour(service: Service, plan_toml: str, client: str, station: str | None
         station_id = stations.by_name(tx, station).id if station else None
         pour_id = pours.add_pour(
             tx,
-            NewPour(title=plan.title, client=client, plan_toml=plan_toml, station_id=station_id),
+            PlannedPour(title=plan.title, client=client, plan_toml=plan_toml, station_id=station_id),
             by=by,
             now_ms=service.timeline.true_ms(),
         )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
-from logger.condition.words import STAGE_WORDS
+from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import NotAllowed, NotConfirmed
 from logger.pour import LIVE, Stage
 from logger.store import pours, stations

@@ -21,7 +21,7 @@ from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import readings
 from logger.store.conflicts import note_conflict
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.store.rows import StationRow
 from logger.store.shops import sees
 from web.answers import ERRORS, BatchAnswer
@@ -93,7 +93,7 @@ async def take_batch(
     # Before anything that could fail or take long: see logger/alarms/plain_limit.py.
     service.plain.take(station.id, (*batch.rows, *batch.newest), service.timeline.now_ms())
     version = _new_version(user_agent, station.version)
-    sent = Batch(station.id, batch.spool, batch.sent, batch.rows, station.token_hash)
+    sent = ReadingBatch(station.id, batch.spool, batch.sent, batch.rows, station.token_hash)
     try:
         # Waited for, not stood still for: so many stations send at once that a thread for each would cost more.
         stored = await asyncio.wrap_future(service.intake.submit(sent, batch.health, version))

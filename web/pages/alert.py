@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.kind import Priority
 from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
-from logger.condition.judge import Severity
+from logger.condition.judgement import Severity
 from logger.errors import BadInput
 from logger.store import alarms, pours
 from logger.units import MINUTE_MS

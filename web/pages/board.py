@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from sqlalchemy import Connection
 from starlette.responses import Response
 
-from logger.condition.words import STAGE_WORDS
+from logger.condition.condition_words import STAGE_WORDS
 from logger.pour import LIVE, Stage
 from logger.store import pours, stations
 from logger.store.rows import PourWithPrediction

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.first_hour import LookResult, advice, due_times_ms, next_due_ms, summarize_looks
-from logger.condition.words import STAGE_WORDS
+from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import BadInput, NotAllowed
 from logger.pour import LIVE, Stage
 from logger.store import page_queries, pours

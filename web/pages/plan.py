@@ -9,7 +9,7 @@ from fastapi import APIRouter, Form, Request
 from pydantic import BaseModel, Field, StringConstraints
 from starlette.responses import RedirectResponse, Response
 
-from logger.condition.words import STAGE_WORDS
+from logger.condition.condition_words import STAGE_WORDS
 from logger.cure.advice.limits import in_allowed_room
 from logger.errors import BadInput, DidNotConverge, NotAllowed
 from logger.plan.file import Plan, plan_to_text

@@ -13,7 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
-from logger.condition.words import STAGE_WORDS, chance_words
+from logger.condition.condition_words import STAGE_WORDS, chance_words
 from logger.cure.forecast.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
 from logger.live.forecaster import FIRST_H, due_at_h

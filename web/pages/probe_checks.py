@@ -9,8 +9,8 @@ from fastapi import APIRouter, Form, Request
 from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
+from logger.condition.condition_words import FAULT_WORDS
 from logger.condition.evidence import PLACES
-from logger.condition.words import FAULT_WORDS
 from logger.errors import BadInput, NotAllowed
 from logger.probe_checks.chip_reading import applied_c
 from logger.probe_checks.dip import dip

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.condition.words import FAULT_WORDS, STAGE_WORDS
+from logger.condition.condition_words import FAULT_WORDS, STAGE_WORDS
 from logger.errors import BadInput
 from logger.pour import Stage
 from logger.quantities import Units

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.conditions.equipment import CLOCK_OFF_MS
+from logger.condition.condition_words import FAULT_WORDS
 from logger.condition.evidence import PLACES
-from logger.condition.words import FAULT_WORDS
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store

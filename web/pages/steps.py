@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
-from logger.condition.words import STAGE_WORDS
+from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import BadInput, NotConfirmed
 from logger.pour import FOLLOWS, Stage
 from logger.store import pours

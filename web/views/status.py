@@ -12,9 +12,9 @@ from typing import Literal
 from sqlalchemy import Connection
 
 from logger.alarms.first_hour import Rhythm
+from logger.condition.condition_words import FAULT_WORDS, ConditionWords, place_words, words_of
 from logger.condition.evidence import Evidence, OpenAlarm, Thermometer
-from logger.condition.judge import Condition, Severity, judge
-from logger.condition.words import FAULT_WORDS, ConditionWords, place_words, words_of
+from logger.condition.judgement import Condition, Severity, judge
 from logger.errors import LoggerError
 from logger.plan.file import plan_from_text
 from logger.pour import LIVE, Stage

@@ -26,7 +26,7 @@ from logger.cure.model.kinetics import EARLIEST_GEL, chemistry
 from logger.cure.solver.ensemble import as_planned, peak
 from logger.cure.solver.hardness import HARD_K, full_tg_c, thinned
 from logger.cure.solver.march import COARSE, CORE, HOTTEST, MEAN, SURFACE
-from logger.cure.solver.simulation import Run, simulate
+from logger.cure.solver.simulation import SolverRun, simulate
 from logger.plan.file import Plan, Rate, Resin
 from logger.units import GAS_CONSTANT_J_MOL_K, REFERENCE_K, SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
@@ -235,7 +235,7 @@ def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
         b2=column(b),
     )
     problem = as_planned(plan, COARSE.fineness, chem)
-    result = simulate(problem, Run(plan.run.hours, accuracy=COARSE.accuracy))
+    result = simulate(problem, SolverRun(plan.run.hours, accuracy=COARSE.accuracy))
     return [(time_s / SECONDS_PER_HOUR, reading) for time_s, reading in result.track.by_member(len(points))]
 
 

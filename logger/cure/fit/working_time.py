@@ -19,7 +19,7 @@ from logger.cure.model.crossing import first_crossing
 from logger.cure.model.history import time_to
 from logger.cure.solver.ensemble import as_planned
 from logger.cure.solver.march import MEAN, Accuracy, Resolution
-from logger.cure.solver.simulation import Checkpoint, Run, simulate
+from logger.cure.solver.simulation import Checkpoint, SolverRun, simulate
 from logger.errors import OutOfRange
 from logger.plan.file import Plan, Resin
 from logger.units import SECONDS_PER_HOUR
@@ -135,7 +135,7 @@ def _marched(
     at, mean = [], []
     checkpoint: Checkpoint | None = None
     for part in _PARTS:
-        result = simulate(problem, Run(hours * part, accuracy=_RESOLUTION.accuracy), start=checkpoint)
+        result = simulate(problem, SolverRun(hours * part, accuracy=_RESOLUTION.accuracy), start=checkpoint)
         checkpoint = result.end
         time_s, reading = result.track.by_member(1)[0]
         at.append(time_s / SECONDS_PER_HOUR)

@@ -55,7 +55,7 @@ FEW = 0.05
 
 
 @dataclass(frozen=True)
-class Sample:
+class MemberSample:
     """How many members are drawn from the posterior, and the seed of all that is drawn."""
 
     members: int = 64
@@ -146,7 +146,7 @@ def forecast(
     history: Mapping[str, Readings],
     *,
     at_h: float,
-    sample: Sample | None = None,
+    sample: MemberSample | None = None,
     previous: Forecast | None = None,
     fans: Sequence[FanRun] | None = None,
 ) -> Forecast:
@@ -157,7 +157,7 @@ def forecast(
     fans: when a fan ran, runs and is to run over its surface; None: as the plan has it. Its what_if is empty: see
     what_if.py. Raises BadInput, DidNotConverge.
     """
-    sample = sample or Sample()
+    sample = sample or MemberSample()
     runs = runs_of(plan) if fans is None else tuple(fans)
     plan = without_fan(plan)
     at_h = _after_pouring(at_h)

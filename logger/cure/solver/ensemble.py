@@ -19,9 +19,9 @@ from logger.cure.solver.simulation import (
     Checkpoint,
     Intervention,
     Problem,
-    Run,
     Simulation,
     Snapshot,
+    SolverRun,
     simulate,
 )
 from logger.errors import BadInput
@@ -188,7 +188,7 @@ def run_ensemble(
         Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),
         probe_of(plan, section, given["probe_x_mm"], given["probe_z_mm"]),
     )
-    result = simulate(problem, Run(until, run.snapshots_h, run.resolution.accuracy), changes, start)
+    result = simulate(problem, SolverRun(until, run.snapshots_h, run.resolution.accuracy), changes, start)
     if run.output_hours is None:
         at = np.linspace(begin, until, 1 + max(2, min(600, round((until - begin) * 12))))
     else:

@@ -30,7 +30,7 @@ from logger.cure.solver.march import (
     StopRule,
 )
 from logger.cure.solver.mesh import Section, section_of
-from logger.cure.solver.simulation import Run, Snapshot, simulate
+from logger.cure.solver.simulation import Snapshot, SolverRun, simulate
 from logger.plan.file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
@@ -289,7 +289,7 @@ def _solved(
     section = problem.section
     shots_h = sorted({min(max(float(h), 0.0), plan.run.hours) for h in field_hours})
     changes = interventions_of(plan, fan_effects(plan, runs_of(plan)), np.ones(1))
-    result = simulate(problem, Run(plan.run.hours, shots_h, accuracy, stop), changes)
+    result = simulate(problem, SolverRun(plan.run.hours, shots_h, accuracy, stop), changes)
     assert result.end is not None  # simulate always sets it
     time_s, reading = result.track.by_member(1)[0]
     hours = time_s / SECONDS_PER_HOUR

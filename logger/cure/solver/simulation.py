@@ -101,7 +101,7 @@ class Problem:
 
 
 @dataclass(frozen=True)
-class Run:
+class SolverRun:
     """How far a problem is solved, h, how exactly, and at which hours the whole fields are kept.
 
     stop: a rule by which every member may end sooner; that a peak is past is asked only once nothing more is done to
@@ -115,7 +115,7 @@ class Run:
 
 
 def simulate(
-    problem: Problem, run: Run, changes: Sequence[Intervention] = (), start: Checkpoint | None = None
+    problem: Problem, run: SolverRun, changes: Sequence[Intervention] = (), start: Checkpoint | None = None
 ) -> Simulation:
     """Solve every member from the start (or a checkpoint) to `run.hours`. Raises DidNotConverge, BadInput."""
     result, hours = Simulation(), run.hours
@@ -235,7 +235,7 @@ def _absorbed_w_m2(
     return absorbed, taken
 
 
-def _times_h(plan: Plan, from_h: float, run: Run, changes: Sequence[Intervention]) -> list[float]:
+def _times_h(plan: Plan, from_h: float, run: SolverRun, changes: Sequence[Intervention]) -> list[float]:
     """Return the hours between which intervals lie: the two ends, and whenever something is poured, done, heated or
     kept as a snapshot."""
     stops = {c.at_h for c in changes} | {layer.at_h for layer in plan.layer} | set(run.snapshots_h)

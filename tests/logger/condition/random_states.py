@@ -9,7 +9,7 @@ import numpy as np
 
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase
-from logger.condition.evidence import Evidence, OpenAlarm, Peak, Thermometer
+from logger.condition.evidence import Evidence, ExpectedPeak, OpenAlarm, Thermometer
 from logger.pour import LIVE, Stage
 
 START_MS = 1_700_000_000_000
@@ -71,12 +71,12 @@ def _alarm(rng: Random, number: int, now_ms: int) -> OpenAlarm:
     )
 
 
-def _planned(rng: Random) -> Peak:
+def _planned(rng: Random) -> ExpectedPeak:
     peak_c, at_h = rng.choice((rng.uniform(25.0, 58.0), rng.uniform(58.0, 345.0))), rng.uniform(0.2, 40.0)
-    return Peak(peak_c, peak_c, peak_c, 0.0, at_h, at_h)
+    return ExpectedPeak(peak_c, peak_c, peak_c, 0.0, at_h, at_h)
 
 
-def _forecast(rng: Random, limit_c: float, hour: float) -> Peak:
+def _forecast(rng: Random, limit_c: float, hour: float) -> ExpectedPeak:
     """A forecast of some time ago, from one set of members' peaks."""
     centre, spread = rng.uniform(25.0, 120.0), rng.choice((0.3, 2.0, 15.0))
     peaks = np.array([rng.gauss(centre, spread) for _ in range(MEMBERS)])
@@ -85,7 +85,7 @@ def _forecast(rng: Random, limit_c: float, hour: float) -> Peak:
     at_h = max(0.0, made_h + rng.uniform(-6.0, 20.0))
     chance = float(np.mean(peaks > limit_c))
     later = made_h + rng.uniform(0.0, 4.0)
-    return Peak(
+    return ExpectedPeak(
         float(low),
         float(middle),
         float(high),

@@ -13,9 +13,9 @@ import pytest
 
 from logger.alarms.kind import Priority
 from logger.alarms.state import Phase
+from logger.condition.condition_words import ConditionWords, words_of
 from logger.condition.evidence import Evidence
-from logger.condition.judge import Condition, Severity, judge
-from logger.condition.words import ConditionWords, words_of
+from logger.condition.judgement import Condition, Severity, judge
 from logger.pour import LIVE, Stage
 from logger.quantities import METRIC
 from tests.logger.condition.random_states import states

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.cure.forecast.forecast import Sample, forecast
+from logger.cure.forecast.forecast import MemberSample, forecast
 from logger.cure.model import heat_transfer
 from logger.cure.solver.ensemble import EnsembleRun, Members, RoomHistory, run_ensemble
 from logger.cure.solver.fans import FanRun, cooling, fan_effects, interventions_of, runs_of, runs_of_pour
@@ -143,7 +143,7 @@ def test_an_hour_and_a_half_after_it_was_switched_on_a_still_fan_is_known_from_a
         for place, celsius in (("core", truth.core_c[0]), ("surface", truth.surface_c[0]),
                                ("underside", truth.underside_c[0]), ("room", room))
     }  # fmt: skip
-    found = forecast(planned, history, at_h=3.0, fans=[run], sample=Sample(members=24))
+    found = forecast(planned, history, at_h=3.0, fans=[run], sample=MemberSample(members=24))
     assert found.fan_cooling is not None
     assert low <= found.fan_cooling.p50 <= high
     named = [cause.words for cause in found.causes if cause.name == "fan_part"]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.cure.forecast.forecast import Forecast, Sample, forecast
+from logger.cure.forecast.forecast import Forecast, MemberSample, forecast
 from logger.cure.forecast.what_if import what_if
 from logger.cure.solver.ensemble import (
     EnsembleResult,
@@ -183,7 +183,10 @@ def test_a_core_probe_that_contradicts_the_others_is_reported_not_believed(
 def test_once_the_limit_is_passed_the_chance_is_one_and_no_time_is_left(fast: Course) -> None:
     """Late forecasts know the peak that was measured."""
     late = forecast(
-        fast.plan, fast.history, at_h=float(fast.truth.core_peak_at_h[0]) + 1.0, sample=Sample(members=24)
+        fast.plan,
+        fast.history,
+        at_h=float(fast.truth.core_peak_at_h[0]) + 1.0,
+        sample=MemberSample(members=24),
     )
     assert late.chance_core_over_limit == 1.0
     assert late.crosses_limit_at_h is None
@@ -193,7 +196,7 @@ def test_once_the_limit_is_passed_the_chance_is_one_and_no_time_is_left(fast: Co
 def test_sun_on_the_surface_is_found_and_told_in_watts() -> None:
     """200 W/m² from 0.4 h on: found as heating of the surface, its size within 60 W/m²."""
     sunny = simulated(Members(), (Intervention(0.4, absorbed_w_m2=200.0),))
-    made = forecast(sunny.plan, sunny.history, at_h=1.0, sample=Sample(members=32))
+    made = forecast(sunny.plan, sunny.history, at_h=1.0, sample=MemberSample(members=32))
     cause = next(c for c in made.causes if c.name == "sun_w_m2")
     assert cause.size == pytest.approx(200.0, abs=60.0)
 
@@ -201,7 +204,7 @@ def test_sun_on_the_surface_is_found_and_told_in_watts() -> None:
 def test_without_a_reading_the_plan_speaks_for_itself() -> None:
     """No history: a wide band around the plan's own prediction, and nothing to blame."""
     plan = plan_from_text(PLAN)
-    made = forecast(plan, {}, at_h=0.0, sample=Sample(members=64))
+    made = forecast(plan, {}, at_h=0.0, sample=MemberSample(members=64))
     frozen = float(run_ensemble(plan, Members(), EnsembleRun(output_hours=[0.0])).core_peak_c[0])
     assert made.core_peak_c.p05 < frozen < made.core_peak_c.p95
     assert made.causes == ()
@@ -210,8 +213,10 @@ def test_without_a_reading_the_plan_speaks_for_itself() -> None:
 def test_forecasts_at_several_hours_narrow_on_the_truth(fast: Course) -> None:
     """Once the peak is past, its band is a tenth of what it was at the start."""
     peak_h = float(fast.truth.core_peak_at_h[0])
-    first = forecast(fast.plan, fast.history, at_h=0.15 * peak_h, sample=Sample(members=32))
-    second = forecast(fast.plan, fast.history, at_h=1.2 * peak_h, previous=first, sample=Sample(members=32))
+    first = forecast(fast.plan, fast.history, at_h=0.15 * peak_h, sample=MemberSample(members=32))
+    second = forecast(
+        fast.plan, fast.history, at_h=1.2 * peak_h, previous=first, sample=MemberSample(members=32)
+    )
     widths = [f.core_peak_c.p95 - f.core_peak_c.p05 for f in (first, second)]
     assert widths[1] < 0.1 * widths[0]
 
@@ -258,7 +263,7 @@ def test_no_number_of_a_forecast_is_infinite_however_odd_the_pour() -> None:
             celsius[rng.random(len(celsius)) < rng.choice([0.0, 0.1, 1.0], p=[0.6, 0.3, 0.1])] = np.nan
             celsius[rng.random(len(celsius)) < 0.01] = rng.choice([-55.0, 85.0, 125.0])
             history[name] = Place(place.hours, celsius)
-        made = forecast(plan, history, at_h=at_h, sample=Sample(members=8))
+        made = forecast(plan, history, at_h=at_h, sample=MemberSample(members=8))
         if number % 3 == 0:
             made = with_what_if(plan, made)
         json.dumps(made.to_json(), allow_nan=False)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.cure.forecast.forecast import Sample, forecast
+from logger.cure.forecast.forecast import MemberSample, forecast
 from logger.cure.forecast.section_view import core_to_draw, fields_to_draw, to_draw
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, Resin, plan_from_table
@@ -32,7 +32,7 @@ def seen(slow_resin: Resin) -> tuple[Plan, dict[str, Any], dict[str, Any], Place
     curve = predict(plan).curve
     core = Place(curve.hours, 21.0 + 1.1 * (curve.core_c - 21.0))
     history = {"core": core, "room": Place(curve.hours, np.full(len(curve.hours), 21.0))}
-    made = forecast(plan, history, at_h=AT_H, sample=Sample(members=16, seed=3))
+    made = forecast(plan, history, at_h=AT_H, sample=MemberSample(members=16, seed=3))
     return plan, to_draw(plan, history, made), made.to_json(), core
 
 

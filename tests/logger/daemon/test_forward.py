@@ -22,10 +22,10 @@ from logger.daemon.forward import (
     NEWEST_ROWS,
     REFUSED_BACK_OFF_S,
     SIGN_OF_LIFE_S,
+    AnswerListener,
     BadAnswer,
     Forwarder,
     ForwardStep,
-    Listener,
     StationIdentity,
     open_client,
     read_answer,
@@ -369,7 +369,11 @@ def test_a_callback_hears_every_answer(keeper: Keeper, service: Any, clock: Step
     listen: Callable[[Any], None] = lambda answer: heard.append(answer.orders.lamp)  # noqa: E731
     with open_client("http://service.invalid", service.transport()) as client:
         Forwarder(
-            StationIdentity("bench-1", lambda: "secret"), keeper, client, clock, Listener(answered=listen)
+            StationIdentity("bench-1", lambda: "secret"),
+            keeper,
+            client,
+            clock,
+            AnswerListener(answered=listen),
         ).step()
     assert heard == [True]
 
@@ -401,7 +405,7 @@ def test_a_service_that_cannot_store_says_that_a_core_is_hot_and_is_asked_often(
             keeper,
             client,
             SteppedClock(),
-            Listener(warned=heard.append),
+            AnswerListener(warned=heard.append),
             linger_s=0,
         )
         keeper.store([row(1)], 5)

@@ -18,8 +18,8 @@ from logger.settings import Messages
 from logger.store import alarms, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 
 #: A frozen prediction that stays cool (invented): the watch needs its curve.
@@ -63,7 +63,7 @@ class Bench:
             station, _token = stations.enrol(tx, "bench-1", 0)
             self.pour_id = pours.add_pour(
                 tx,
-                NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station),
+                PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=station),
                 by="Ada",
                 now_ms=timeline.true_ms(),
             )
@@ -95,7 +95,7 @@ class Bench:
             )
         with self.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, Batch(station.id, "spool-1", stamp, rows), self.timeline.true_ms())
+            readings.save_batch(tx, ReadingBatch(station.id, "spool-1", stamp, rows), self.timeline.true_ms())
 
     def sweep(self, core_c: float, seconds: float = 5.0) -> None:
         """Time passes, the probes are read, the watch judges."""

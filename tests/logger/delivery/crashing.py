@@ -32,8 +32,8 @@ from logger.settings import Messages
 from logger.store import pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 
 START_MS = 1_795_593_600_000
@@ -115,7 +115,7 @@ def make_database(path: Path, clock: Clock) -> None:
         station_id, _token = stations.enrol(tx, "bench-1", 0)
         pour_id = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=PLAN, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=PLAN, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -128,7 +128,7 @@ def make_database(path: Path, clock: Clock) -> None:
         row = WireReading("28-core", "core", stamp, round(core_c * 1000), None, "0", None, seq=number)
         with store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, Batch(station.id, "spool-1", stamp, [row]), timeline.true_ms())
+            readings.save_batch(tx, ReadingBatch(station.id, "spool-1", stamp, [row]), timeline.true_ms())
     with store.write() as tx:
         tx.exec_driver_sql("SELECT 1")
     store.close()

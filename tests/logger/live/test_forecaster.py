@@ -18,8 +18,8 @@ from logger.pour import Stage
 from logger.store import forecasts, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from logger.worker import OwnProcess
 
@@ -138,7 +138,7 @@ def test_a_simulated_time_stands_until_it_is_told_that_it_gets_too_hot_and_no_lo
         station_id, _token = stations.enrol(tx, "bench-1", 0)
         pour_id = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -147,7 +147,7 @@ def test_a_simulated_time_stands_until_it_is_told_that_it_gets_too_hot_and_no_lo
             pours.move_on(tx, pour_id, stage, "Ada", timeline)
         row = WireReading("28-core", "core", clock.stamp(), 21_000, None, "0", None, seq=1)
         station = stations.by_name(tx, "bench-1")
-        readings.save_batch(tx, Batch(station.id, "spool-1", clock.stamp(), [row]), timeline.true_ms())
+        readings.save_batch(tx, ReadingBatch(station.id, "spool-1", clock.stamp(), [row]), timeline.true_ms())
     forecaster = Forecaster(store, timeline, compute, pace=Pace(apart_h=1.0, hold=hold))
     for hours, made in (
         (0.5, False),
@@ -182,7 +182,7 @@ def test_a_pour_for_which_none_is_due_costs_a_look_a_minute(
     with store.write() as tx:
         pour_id = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=None),
+            PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=None),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -213,7 +213,7 @@ def test_a_forecast_that_comes_after_the_pour_has_ended_is_put_into_no_record(
         station_id, _token = stations.enrol(tx, "bench-1", 0)
         pour_id = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
@@ -222,7 +222,9 @@ def test_a_forecast_that_comes_after_the_pour_has_ended_is_put_into_no_record(
             pours.move_on(tx, pour_id, stage, "Ada", timeline)
         row = WireReading("28-core", "core", clock.stamp(), 21_000, None, "0", None, seq=1)
         readings.save_batch(
-            tx, Batch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), [row]), timeline.true_ms()
+            tx,
+            ReadingBatch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), [row]),
+            timeline.true_ms(),
         )
 
     def compute(_work: Any, task: ForecastTask) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from logger.live.ingest import Intake
 from logger.store import stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.reading_batches import Batch, Conflict
+from logger.store.reading_batches import Conflict, ReadingBatch
 from logger.store.stations import StationHealth
 from logger.wire import WireReading
 
@@ -33,7 +33,9 @@ def enrolled(store: Store) -> list[tuple[int, str]]:
     return made
 
 
-def batch(station: tuple[int, str], clock: Any, first: int = 1, count: int = 6, **changes: Any) -> Batch:
+def batch(
+    station: tuple[int, str], clock: Any, first: int = 1, count: int = 6, **changes: Any
+) -> ReadingBatch:
     """A batch of some rows of one probe."""
     now = clock.stamp()
     boot = f"boot of {station[0]}"
@@ -53,7 +55,7 @@ def batch(station: tuple[int, str], clock: Any, first: int = 1, count: int = 6, 
         )
         for seq in range(first, first + count)
     ]
-    return Batch(station[0], "spool-1", Stamp(now.wall_ms, boot, now.boot_ms, True), rows, station[1])
+    return ReadingBatch(station[0], "spool-1", Stamp(now.wall_ms, boot, now.boot_ms, True), rows, station[1])
 
 
 class Gate:

@@ -27,7 +27,7 @@ from logger.quantities import units_from
 from logger.store import events, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from logger.wire import WireReading
 
 HOT = "URGENT: The core is too hot - Table"
@@ -173,7 +173,7 @@ def live(store: Store, timeline: Timeline, plan_toml: str) -> tuple[int, int]:
         station_id, _token = stations.enrol(tx, "bench-1", 0, token="a token")
         pour_id = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )

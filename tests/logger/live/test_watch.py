@@ -18,8 +18,8 @@ from logger.pour import Stage
 from logger.store import alarms, events, forecasts, outbox, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 
 CALM = {"curve": {"hours": [0.0, 20.0, 100.0], "core_c": [21.0, 40.0, 22.0]}, "release_at_h": 60.0}
@@ -48,7 +48,7 @@ class Watched:
             self.station_id, _token = stations.enrol(tx, "bench-1", 0)
             self.pour_id = pours.add_pour(
                 tx,
-                NewPour(title="Table", client="", plan_toml=plan_toml, station_id=self.station_id),
+                PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=self.station_id),
                 by="Ada",
                 now_ms=self.timeline.true_ms(),
             )
@@ -72,7 +72,9 @@ class Watched:
             incoming.append(WireReading(probe, place, stamp, milli_c, None, raw, None, seq=self.seq))
         with self.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, Batch(station.id, "spool-1", stamp, incoming), self.timeline.true_ms())
+            readings.save_batch(
+                tx, ReadingBatch(station.id, "spool-1", stamp, incoming), self.timeline.true_ms()
+            )
 
     def sweep(self, core_c: float, seconds: float = 5.0) -> None:
         """Time passes, one sweep comes, the watch judges."""

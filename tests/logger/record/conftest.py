@@ -16,8 +16,8 @@ from logger.record.seal import seal
 from logger.store import alarms, events, forecasts, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.store.readings import save_batch
 from logger.wire import WireReading
 
@@ -67,7 +67,7 @@ class Casting:
             )
         with self.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            save_batch(tx, Batch(station.id, "spool-1", stamp, rows), self.timeline.true_ms())
+            save_batch(tx, ReadingBatch(station.id, "spool-1", stamp, rows), self.timeline.true_ms())
 
     def feed(self, hours: float, step_s: float, at: Callable[[float], dict[str, Any]]) -> None:
         """Sweeps over a span; `at` gives the places' °C at an hour from its start."""
@@ -126,7 +126,7 @@ def cast(store: Store, timeline: Timeline, clock: Any, plan_toml: str) -> Callab
             station_id, _token = stations.enrol(tx, "bench-1", 0)
             pour_id = pours.add_pour(
                 tx,
-                NewPour(title=planned.title, client=client, plan_toml=plan, station_id=station_id),
+                PlannedPour(title=planned.title, client=client, plan_toml=plan, station_id=station_id),
                 by="Ada",
                 now_ms=timeline.true_ms(),
             )

@@ -25,7 +25,7 @@ from logger.record.seal import seal_hash
 from logger.record.verify import verify
 from logger.store import pours
 from logger.store.database import Store
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from logger.store.transfer import COLUMNS, rows_of
 
 #: Text that breaks careless files: quotes, commas, line ends, an empty string, other scripts, a NUL.
@@ -144,7 +144,10 @@ class Elsewhere:
         self.imports = Imports(self.store, folder, lambda: 99)
         with self.store.write() as tx:
             pours.add_pour(
-                tx, NewPour(title="another", client="", plan_toml="", station_id=None), by="Cleo", now_ms=1
+                tx,
+                PlannedPour(title="another", client="", plan_toml="", station_id=None),
+                by="Cleo",
+                now_ms=1,
             )
 
     def bring_in(self, raw: bytes) -> int:

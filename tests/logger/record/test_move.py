@@ -17,8 +17,8 @@ from logger.record.verify import verify
 from logger.store import pours, readings, seals, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch, save_batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch, save_batch
 
 
 @pytest.fixture
@@ -77,14 +77,16 @@ def test_after_the_move_the_next_rows_get_the_next_numbers(
         station = stations.by_name(tx, "bench-1")
         number = pours.add_pour(
             tx,
-            NewPour(title="The next", client="", plan_toml=plan_toml, station_id=station.id),
+            PlannedPour(title="The next", client="", plan_toml=plan_toml, station_id=station.id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )
         assert number == sealed.pour_id + 1
         first = sealed.seq
         sealed.store = server
-        saved = save_batch(tx, Batch(station.id, "spool-1", sealed.clock.stamp(), []), timeline.true_ms())
+        saved = save_batch(
+            tx, ReadingBatch(station.id, "spool-1", sealed.clock.stamp(), []), timeline.true_ms()
+        )
     assert saved.acknowledged_seq == first
 
 

@@ -12,7 +12,7 @@ from logger.pour import Stage
 from logger.store import pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from logger.wire import WireReading
 
 
@@ -36,7 +36,7 @@ def pour_id(store: Store, timeline: Timeline, station_id: int, plan_toml: str) -
     with store.write() as tx:
         made = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )

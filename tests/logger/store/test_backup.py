@@ -15,7 +15,7 @@ from logger.errors import StoreError
 from logger.store import pours, readings, stations
 from logger.store.backup import back_up, check_backup, restore
 from logger.store.database import Store
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.store.readings import save_batch
 
 #: A server has its own tools for backups.
@@ -31,7 +31,7 @@ def fill(store: Any, clock: Any, timeline: Any, rows: Any) -> None:
     """Stores some rows."""
     with store.write() as tx:
         save_batch(
-            tx, Batch(stations.by_name(tx, "bench-1").id, "s", clock.stamp(), rows), timeline.true_ms()
+            tx, ReadingBatch(stations.by_name(tx, "bench-1").id, "s", clock.stamp(), rows), timeline.true_ms()
         )
 
 

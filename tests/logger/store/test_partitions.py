@@ -10,7 +10,7 @@ from logger.errors import NotAllowed, NotFound
 from logger.pour import Stage
 from logger.store import partitions, pours, readings, stations
 from logger.store.partitions import Month
-from logger.store.reading_batches import Batch, save_batch
+from logger.store.reading_batches import ReadingBatch, save_batch
 
 #: All of this is about the server alone.
 ONLY_SQLITE = True
@@ -26,7 +26,9 @@ def save(store: Any, clock: Any, timeline: Any, rows: Any) -> None:
     """Stores rows now."""
     with store.write() as tx:
         save_batch(
-            tx, Batch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), rows), timeline.true_ms()
+            tx,
+            ReadingBatch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), rows),
+            timeline.true_ms(),
         )
 
 

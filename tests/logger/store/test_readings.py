@@ -12,8 +12,8 @@ from hardware.clock import Stamp
 from logger.errors import BadInput
 from logger.pour import Stage
 from logger.store import pours, readings, stations
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.store.readings import READING, Conflict, save_batch
 
 
@@ -21,7 +21,7 @@ def save(store: Any, rows: Any, clock: Any, timeline: Any, spool: str = "spool-1
     """Sends rows as the station would."""
     with store.write() as tx:
         station = stations.by_name(tx, "bench-1")
-        return save_batch(tx, Batch(station.id, spool, clock.stamp(), rows), timeline.true_ms())
+        return save_batch(tx, ReadingBatch(station.id, spool, clock.stamp(), rows), timeline.true_ms())
 
 
 def test_a_batch_sent_twice_is_stored_once(
@@ -136,7 +136,7 @@ def test_a_clock_set_late_moves_the_whole_boot_and_keeps_the_order(
     ]
     with store.write() as tx:
         station = stations.by_name(tx, "bench-1")
-        save_batch(tx, Batch(station.id, "spool-1", after[0].stamp, after), true_wall)
+        save_batch(tx, ReadingBatch(station.id, "spool-1", after[0].stamp, after), true_wall)
     with store.read() as connection:
         times = [row.at_ms for row in readings.series(connection, pour_id)]
     assert times == sorted(times)
@@ -195,7 +195,7 @@ def test_readings_of_the_quarter_of_an_hour_before_the_pour_are_its_own(
     with store.write() as tx:
         made = pours.add_pour(
             tx,
-            NewPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
+            PlannedPour(title="Table", client="", plan_toml=plan_toml, station_id=station_id),
             by="Ada",
             now_ms=timeline.true_ms(),
         )

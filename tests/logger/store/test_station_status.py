@@ -11,7 +11,7 @@ from logger.store import pours, stations
 from logger.store.alarms import ALARM
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.store.pours import NewPour
+from logger.store.pours import PlannedPour
 from logger.store.station_status import AtStation, at_stations
 from logger.store.stations import STATION
 
@@ -40,7 +40,7 @@ def test_each_station_hears_of_its_own_fan_pours_and_loudest_alarm(
         idle, _token = stations.enrol(tx, "bench-3", 0)
         tx.execute(update(STATION).where(STATION.c.id == fan).values(fan_on=True))
         pours.add_pour(
-            tx, NewPour(title="Next", client="", plan_toml=plan_toml, station_id=fan), by="Ada", now_ms=0
+            tx, PlannedPour(title="Next", client="", plan_toml=plan_toml, station_id=fan), by="Ada", now_ms=0
         )
         tx.execute(
             insert(ALARM),

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from logger.condition.evidence import Evidence, Peak
+from logger.condition.evidence import Evidence, ExpectedPeak
 from logger.condition.peak_call import PeakCall, call_of
 from logger.condition.peaks import forecast_peak
 from logger.cure.solver.prediction import predict
@@ -26,7 +26,7 @@ def called(
     course: Foretold, hour: float, forecast: Any = None, hottest_c: float | None = None, limit_c: float = 60.0
 ) -> PeakCall:
     """What the judgement says of the peak."""
-    planned = Peak(*[course.core_peak_c] * 3, 0.0, course.core_peak_at_h, course.core_peak_at_h)
+    planned = ExpectedPeak(*[course.core_peak_c] * 3, 0.0, course.core_peak_at_h, course.core_peak_at_h)
     seen = None if hottest_c is None else (hottest_c, hour)
     made = None if forecast is None else forecast_peak(forecast)
     evidence = Evidence(Stage.CURING, 0, limit_c, hottest=seen, planned=planned, forecast=made)

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from logger.condition.judge import Severity
-from logger.condition.words import STAGE_WORDS
+from logger.condition.condition_words import STAGE_WORDS
+from logger.condition.judgement import Severity
 from logger.pour import LIVE
 from logger.quantities import METRIC
 from tests.logger.condition.random_states import START_MS, states

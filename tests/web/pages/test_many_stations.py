@@ -13,7 +13,7 @@ from logger.daemon.forward import open_client
 from logger.errors import NotAllowed
 from logger.pour import Stage
 from logger.store import pours, readings, stations
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.version import own_version
 from logger.wire import WireReading
 from tests.web.page_text import words
@@ -51,7 +51,9 @@ class Bench:
             )
         with self.service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, Batch(station.id, "spool-1", now, rows), self.service.timeline.true_ms())
+            readings.save_batch(
+                tx, ReadingBatch(station.id, "spool-1", now, rows), self.service.timeline.true_ms()
+            )
 
     def of(self, pour_id: int) -> list[tuple[str, float]]:
         """(probe, °C) of a pour's readings, in the order in which they were taken."""

@@ -12,7 +12,7 @@ from hardware.bench.w1_files import scratchpad
 from logger.pour import Stage
 from logger.store import readings, stations
 from logger.store.events import EVENT
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from tests.web.page_text import words
 
@@ -36,7 +36,9 @@ def wires(shop: Any, service: Any, clock: Any) -> Callable[..., None]:
             rows.append(WireReading(by_place[place], place, stamp, milli_c, fault, raw, None, seq=shop.seq))
         with service.store.write() as tx:
             station = stations.by_name(tx, "bench-1")
-            readings.save_batch(tx, Batch(station.id, "spool-1", stamp, rows), service.timeline.true_ms())
+            readings.save_batch(
+                tx, ReadingBatch(station.id, "spool-1", stamp, rows), service.timeline.true_ms()
+            )
 
     return sweep
 

@@ -40,8 +40,8 @@ from logger.store import (
     stations,
 )
 from logger.store.hash_chain import canonical
-from logger.store.pours import NewPour
-from logger.store.reading_batches import Batch
+from logger.store.pours import PlannedPour
+from logger.store.reading_batches import ReadingBatch
 from logger.store.transfer import COLUMNS, begin, put_rows, recorded_station
 from logger.wire import WireReading
 from tests.web.page_text import words
@@ -266,7 +266,7 @@ def test_what_it_says_of_boots_and_stations_is_never_ours(
     row = WireReading("28-0000000000c1", "core", clock.stamp(), 21_000, None, "00", None, seq=1)
     with service.store.write() as tx:
         saved = readings.save_batch(
-            tx, Batch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), [row]), now_ms
+            tx, ReadingBatch(stations.by_name(tx, "bench-1").id, "spool-1", clock.stamp(), [row]), now_ms
         )
         assert (saved.stored, saved.pours) == (1, frozenset())
         enrolled, _token = stations.enrol(tx, "bench-1", now_ms)
@@ -303,7 +303,7 @@ def test_an_owner_deletes_it_and_nobody_else_and_nothing_of_it_is_left(house: An
     assert owner.post(f"/api{path}", json={"sure": True}).status_code == 404
     with service.store.write() as tx:
         own = pours.add_pour(
-            tx, NewPour(title="x", client="", plan_toml="", station_id=None), by="Ada", now_ms=1
+            tx, PlannedPour(title="x", client="", plan_toml="", station_id=None), by="Ada", now_ms=1
         )
     refused = owner.post(f"/api/pours/{own}/remove", json={"sure": True})
     assert refused.status_code == 409

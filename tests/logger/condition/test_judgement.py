@@ -11,9 +11,9 @@ import pytest
 from logger.alarms.kind import Priority
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase
-from logger.condition.evidence import Evidence, OpenAlarm, Peak, Thermometer
-from logger.condition.judge import Cause, Severity, judge
-from logger.condition.words import words_of
+from logger.condition.condition_words import words_of
+from logger.condition.evidence import Evidence, ExpectedPeak, OpenAlarm, Thermometer
+from logger.condition.judgement import ConditionCause, Severity, judge
 from logger.pour import Stage
 from logger.quantities import METRIC
 
@@ -35,9 +35,9 @@ def alarm(kind: str, phase: Phase = Phase.RAISED, number: int = 1) -> OpenAlarm:
     return OpenAlarm(number, kind, KINDS[kind].priority, phase, KINDS[kind].limit, NOW_MS - HOUR, by, since)
 
 
-def peak(low: float, middle: float, high: float, chance: float, **more: Any) -> Peak:
+def peak(low: float, middle: float, high: float, chance: float, **more: Any) -> ExpectedPeak:
     """A forecast's peak, eight hours after pouring, seen an hour ago."""
-    return Peak(low, middle, high, chance, **({"at_h": 8.0, "last_at_h": 9.0, "made_h": 4.0} | more))
+    return ExpectedPeak(low, middle, high, chance, **({"at_h": 8.0, "last_at_h": 9.0, "made_h": 4.0} | more))
 
 
 CALM = Evidence(
@@ -46,7 +46,7 @@ CALM = Evidence(
     LIMIT_C,
     (probe("core", 41.0), probe("surface", 35.0), probe("room", 21.0)),
     hottest=(41.0, 4.9),
-    planned=Peak(47.0, 47.0, 47.0, 0.0, 9.0, 9.0),
+    planned=ExpectedPeak(47.0, 47.0, 47.0, 0.0, 9.0, 9.0),
     forecast=peak(45.0, 47.0, 50.0, 0.0),
 )
 
@@ -94,7 +94,7 @@ def test_a_look_that_is_due_never_leads_over_a_hot_core_that_somebody_has() -> N
         alarms=[alarm("look-due", number=2), alarm("core-hot", Phase.ACKNOWLEDGED)],
     )
     condition = judge(scene, NOW_MS)
-    assert condition.cause is Cause.OVER_LIMIT
+    assert condition.cause is ConditionCause.OVER_LIMIT
     assert condition.by == "Ada"
     assert condition.since_ms == NOW_MS - 600_000
     assert [other.kind for other in condition.others] == ["look-due"]
@@ -137,7 +137,9 @@ def test_while_the_limit_lies_in_the_band_no_single_number_is_given() -> None:
 
 def test_a_plan_over_the_limit_is_never_called_fine() -> None:
     """No forecast yet, and the plan says 345 °C."""
-    plan = replace(CALM, forecast=None, planned=Peak(345.0, 345.0, 345.0, 0.0, 5.5, 5.5), hottest=None)
+    plan = replace(
+        CALM, forecast=None, planned=ExpectedPeak(345.0, 345.0, 345.0, 0.0, 5.5, 5.5), hottest=None
+    )
     assert severity(plan) is Severity.DANGER
     assert "Nothing wrong" not in said(plan)
 
@@ -145,7 +147,7 @@ def test_a_plan_over_the_limit_is_never_called_fine() -> None:
 def test_a_core_hotter_than_its_forecast_allows_refutes_the_forecast() -> None:
     """Below the limit still, and the forecast's number is not offered any more."""
     refuted = replace(CALM, hottest=(58.0, 4.9), thermometers=(probe("core", 58.0),))
-    assert judge(refuted, NOW_MS).cause is Cause.FORECAST_REFUTED
+    assert judge(refuted, NOW_MS).cause is ConditionCause.FORECAST_REFUTED
     assert "47 °C" not in said(refuted)
 
 

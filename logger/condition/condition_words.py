@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 from logger.alarms.registry import KINDS
-from logger.condition.evidence import Peak, Thermometer
-from logger.condition.judge import Cause, Condition, Severity
+from logger.condition.evidence import ExpectedPeak, Thermometer
+from logger.condition.judgement import Condition, ConditionCause, Severity
 from logger.condition.peak_call import Call
 from logger.pour import Stage
 from logger.quantities import peak as peak_mark
@@ -47,13 +47,13 @@ FAULT_WORDS = {
 NOT_WATCHED = "Not watched"
 #: The alarm whose first advice fits a cause.
 _ADVICE_OF = {
-    Cause.OVER_LIMIT: "core-hot",
-    Cause.WAS_OVER_LIMIT: "core-hot",
-    Cause.FORECAST_OVER: "core-will-overheat",
-    Cause.NO_READINGS: "station-silent",
-    Cause.CORE_UNSEEN: "core-unwatched",
-    Cause.PROBE_SILENT: "probe-lost",
-    Cause.FORECAST_REFUTED: "hotter-than-predicted",
+    ConditionCause.OVER_LIMIT: "core-hot",
+    ConditionCause.WAS_OVER_LIMIT: "core-hot",
+    ConditionCause.FORECAST_OVER: "core-will-overheat",
+    ConditionCause.NO_READINGS: "station-silent",
+    ConditionCause.CORE_UNSEEN: "core-unwatched",
+    ConditionCause.PROBE_SILENT: "probe-lost",
+    ConditionCause.FORECAST_REFUTED: "hotter-than-predicted",
 }
 EITHER_WAY = (
     "Right either way: stay within reach, put the fans in place, keep covers, sun and heaters off it."
@@ -103,7 +103,7 @@ def chance_words(chance: float) -> str:
 
 def _state(condition: Condition, stage: Stage) -> str:
     severity, cause = condition.severity, condition.cause
-    if cause is Cause.UNJUDGED:
+    if cause is ConditionCause.UNJUDGED:
         return NOT_WATCHED
     if severity is Severity.NONE:
         return STAGE_WORDS[stage]
@@ -111,9 +111,9 @@ def _state(condition: Condition, stage: Stage) -> str:
         return _danger(condition)
     if condition.by is not None and severity is Severity.ANSWERED:
         return f"{condition.by} is on it"
-    if cause is Cause.CLEARED:
+    if cause is ConditionCause.CLEARED:
         return "Alarm cleared, not confirmed yet"
-    if cause is Cause.WENT_OVER:
+    if cause is ConditionCause.WENT_OVER:
         return "Went over its limit"
     return {
         Severity.DANGER: "Go to the pour now",
@@ -125,45 +125,45 @@ def _state(condition: Condition, stage: Stage) -> str:
 
 def _danger(condition: Condition) -> str:
     """Return what the danger is: that somebody is on it cools nothing, so it leads."""
-    if condition.cause is Cause.FORECAST_OVER:
+    if condition.cause is ConditionCause.FORECAST_OVER:
         return "Has been over its limit" if condition.peak.call is Call.PASSED else "Will pass its limit"
-    if condition.cause is Cause.ALARM and condition.alarm is not None:
+    if condition.cause is ConditionCause.ALARM and condition.alarm is not None:
         return KINDS[condition.alarm.kind].title
-    return "Over its limit" if condition.cause is Cause.OVER_LIMIT else "Was over its limit"
+    return "Over its limit" if condition.cause is ConditionCause.OVER_LIMIT else "Was over its limit"
 
 
 def _headline(condition: Condition) -> str:
     probe, limit_c, cause = condition.probe, condition.limit_c, condition.cause
-    if cause is Cause.OVER_LIMIT and probe is not None and limit_c is not None:
+    if cause is ConditionCause.OVER_LIMIT and probe is not None and limit_c is not None:
         where = "" if probe.kind == "core" else "the core's "
         return (
             f"{place_words(probe)} at {temperature(probe.celsius or 0.0)}, over {where or 'its '}limit of "
             f"{temperature(limit_c, 0)}"
         )
-    if cause is Cause.WAS_OVER_LIMIT and probe is not None and limit_c is not None:
+    if cause is ConditionCause.WAS_OVER_LIMIT and probe is not None and limit_c is not None:
         return (
             f"{place_words(probe)} was at {temperature(probe.celsius or 0.0)}, over its limit of "
             f"{temperature(limit_c, 0)}, when it was last read, {_age(probe, condition.at_ms)}"
         )
-    if cause in (Cause.ALARM, Cause.CLEARED) and condition.alarm is not None:
+    if cause in (ConditionCause.ALARM, ConditionCause.CLEARED) and condition.alarm is not None:
         return KINDS[condition.alarm.kind].title
-    if cause is Cause.UNJUDGED:
+    if cause is ConditionCause.UNJUDGED:
         return condition.unjudged or "Its readings are not judged"
-    if cause is Cause.FORECAST_OVER and limit_c is not None:
+    if cause is ConditionCause.FORECAST_OVER and limit_c is not None:
         return _over_headline(condition, limit_c)
-    if cause is Cause.PROBE_SILENT and probe is not None:
+    if cause is ConditionCause.PROBE_SILENT and probe is not None:
         why = f": {FAULT_WORDS.get(probe.fault, probe.fault)}" if probe.fault else ""
         return f"{place_words(probe)} gives no reading, last {_age(probe, condition.at_ms)}{why}"
-    if cause in (Cause.NO_READINGS, Cause.CORE_UNSEEN):
+    if cause in (ConditionCause.NO_READINGS, ConditionCause.CORE_UNSEEN):
         return _unseen_headline(condition)
-    if cause is Cause.FORECAST_REFUTED:
+    if cause is ConditionCause.FORECAST_REFUTED:
         return f"Hotter than its {'plan' if condition.peak.planned else 'forecast'} allowed"
-    if cause is Cause.WENT_OVER and condition.peak.hottest is not None and limit_c is not None:
+    if cause is ConditionCause.WENT_OVER and condition.peak.hottest is not None and limit_c is not None:
         return (
             f"Its peak is past; it reached {temperature(condition.peak.hottest[0])}, over its limit of "
             f"{temperature(limit_c, 0)}"
         )
-    if cause is Cause.PEAK_OPEN and limit_c is not None:
+    if cause is ConditionCause.PEAK_OPEN and limit_c is not None:
         return f"Too early to know whether it passes {temperature(limit_c, 0)}"
     return ""
 
@@ -180,7 +180,7 @@ def _over_headline(condition: Condition, limit_c: float) -> str:
 
 def _unseen_headline(condition: Condition) -> str:
     probe = condition.probe
-    what = "No thermometer" if condition.cause is Cause.NO_READINGS else "No probe at the core"
+    what = "No thermometer" if condition.cause is ConditionCause.NO_READINGS else "No probe at the core"
     if probe is None:
         return f"{what} has been read: nobody sees how hot it gets"
     why = f" ({FAULT_WORDS.get(probe.fault, probe.fault)})" if probe.fault else ""
@@ -189,19 +189,23 @@ def _unseen_headline(condition: Condition) -> str:
 
 def _action(condition: Condition, clock: Clock) -> str:
     cause, alarm = condition.cause, condition.alarm
-    if cause is Cause.UNJUDGED:
+    if cause is ConditionCause.UNJUDGED:
         return "Go there and look: no alarm of it would come."
-    if cause is Cause.ALARM and alarm is not None:
+    if cause is ConditionCause.ALARM and alarm is not None:
         return KINDS[alarm.kind].what_to_do[0]
-    if cause is Cause.FORECAST_OVER and condition.peak.peak is not None and condition.peak.peak.remedy:
+    if (
+        cause is ConditionCause.FORECAST_OVER
+        and condition.peak.peak is not None
+        and condition.peak.peak.remedy
+    ):
         return f"What helps most: {condition.peak.peak.remedy}."
     if cause in _ADVICE_OF:
         return KINDS[_ADVICE_OF[cause]].what_to_do[0]
-    if cause is Cause.CLEARED:
+    if cause is ConditionCause.CLEARED:
         return "Confirm on the alarm's page that you have seen it."
-    if cause is Cause.PEAK_OPEN:
+    if cause is ConditionCause.PEAK_OPEN:
         return EITHER_WAY
-    if cause is Cause.WENT_OVER:
+    if cause is ConditionCause.WENT_OVER:
         return AFTER_HEAT
     if condition.look_due_ms is not None:
         due = condition.look_due_ms
@@ -221,75 +225,84 @@ def _expected(condition: Condition, started_ms: int | None, clock: Clock) -> tup
     call, peak, limit_c = condition.peak.call, condition.peak.peak, condition.limit_c
     if peak is None or limit_c is None:
         return "The peak is not predicted yet.", ""
-
-    def when(hours: float, word: str, passed: str) -> str:
-        if started_ms is None:
-            return ""
-        due_ms = started_ms + round(hours * HOUR_MS)
-        return f" {word} {clock(due_ms)}" if due_ms > condition.at_ms else f" {passed}"
-
-    def at(hours: float) -> str:
-        return when(hours, "at about", "about now")
-
-    sure = _certainty(condition, peak)
-    limit, hottest = temperature(limit_c, 0), condition.peak.hottest
     if call is Call.PAST:
-        return _past(condition, limit_c), sure
-    if hottest is not None and (call is Call.REFUTED or (call is Call.PASSED and condition.peak.planned)):
-        allowed = (
+        return _past(condition, limit_c), _certainty(condition, peak)
+    outdone = _outdone(condition, peak)
+    if outdone:
+        return outdone, "measured"
+    moments = _Moments(started_ms, condition.at_ms, clock)
+    text = (_by_plan if condition.peak.planned else _by_forecast)(condition, peak, limit_c, moments)
+    return text, _certainty(condition, peak)
+
+
+@dataclass(frozen=True, slots=True)
+class _Moments:
+    """Writes hours of a pour as times of day; what was to come and has not is put in words of its own."""
+
+    started_ms: int | None
+    now_ms: int
+    clock: Clock
+
+    def at(self, hours: float, word: str = "at about", overdue: str = "about now") -> str:
+        """Return when it is: " at about 14:20", or " about now"; nothing before pouring."""
+        if self.started_ms is None:
+            return ""
+        due_ms = self.started_ms + round(hours * HOUR_MS)
+        return f" {word} {self.clock(due_ms)}" if due_ms > self.now_ms else f" {overdue}"
+
+
+def _outdone(condition: Condition, peak: ExpectedPeak) -> str:
+    """Return what has been measured where that is more than anybody foretold; empty where it is not."""
+    hottest, call, planned = condition.peak.hottest, condition.peak.call, condition.peak.planned
+    if hottest is None:
+        return ""
+    measured = temperature(hottest[0])
+    if call is Call.REFUTED or (call is Call.PASSED and planned):
+        foretold = (
             f"the plan predicted a peak of {peak_mark(peak.middle_c)}"
-            if condition.peak.planned
+            if planned
             else f"its forecast allowed {peak_mark(ceil(peak.high_c))} at most"
         )
-        what = "plan" if condition.peak.planned else "forecast"
         return (
-            f"The core has read {temperature(hottest[0])}; {allowed}. Do not rely on that {what}: the next "
-            "forecast takes the readings in.",
-            "measured",
+            f"The core has read {measured}; {foretold}. Do not rely on that {'plan' if planned else 'forecast'}: "
+            "the next forecast takes the readings in."
         )
-    if condition.peak.planned and hottest is not None and hottest[0] > peak.middle_c:
-        return (
-            f"The core has read {temperature(hottest[0])}; the plan's peak was {peak_mark(peak.middle_c)}.",
-            "measured",
-        )
-    if condition.peak.planned:
-        over = "over" if peak.middle_c > limit_c else "below"
-        return (
-            f"The plan predicts a peak of {peak_mark(peak.middle_c)}{at(peak.at_h)}, {over} its limit of {limit}.",
-            sure,
-        )
+    if planned and hottest[0] > peak.middle_c:
+        return f"The core has read {measured}; the plan's peak was {peak_mark(peak.middle_c)}."
+    return ""
+
+
+def _by_plan(_condition: Condition, peak: ExpectedPeak, limit_c: float, moments: _Moments) -> str:
+    over = "over" if peak.middle_c > limit_c else "below"
+    return (
+        f"The plan predicts a peak of {peak_mark(peak.middle_c)}{moments.at(peak.at_h)}, {over} its limit of "
+        f"{temperature(limit_c, 0)}."
+    )
+
+
+def _by_forecast(condition: Condition, peak: ExpectedPeak, limit_c: float, moments: _Moments) -> str:
+    call, hottest = condition.peak.call, condition.peak.hottest
+    limit, chance = temperature(limit_c, 0), chance_words(peak.chance)
     reach = f"{peak_mark(floor(peak.low_c))} to {peak_mark(ceil(peak.high_c))}"
+    middle = f"about {peak_mark(peak.middle_c)} ({reach})"
     if call is Call.BELOW:
-        return (
-            f"Peak about {peak_mark(peak.middle_c)} ({reach}){at(peak.at_h)}, below its limit of {limit}.",
-            sure,
-        )
+        return f"Peak {middle}{moments.at(peak.at_h)}, below its limit of {limit}."
+    if call is Call.PASSED and hottest is not None:
+        measured = temperature(hottest[0])
+        return f"It has been at {measured}, over its limit of {limit}: peak {reach}{moments.at(peak.at_h)}."
     # While the limit lies inside the band no single number is given: it would be taken for the answer.
     clear = ""
     if peak.clear_h is not None:
-        clear = f" It will be clear{when(peak.clear_h, 'by about', 'with the next forecast')}."
-    chance = chance_words(peak.chance)
+        clear = f" It will be clear{moments.at(peak.clear_h, 'by about', 'with the next forecast')}."
     if call is Call.OPEN:
         return (
             f"Too early to know whether it passes {limit}: its peak may be anywhere from {reach} (chance over the "
-            f"limit {chance}).{clear}",
-            sure,
+            f"limit {chance}).{clear}"
         )
-    crosses = "" if peak.crossing_h is None else when(peak.crossing_h, "at about", "any minute now")
+    crosses = "" if peak.crossing_h is None else moments.at(peak.crossing_h, overdue="any minute now")
     if call is Call.LIKELY_OVER:
-        return (
-            f"More likely than not it passes {limit}{crosses} (chance {chance}): peak {reach}.{clear}",
-            sure,
-        )
-    if call is Call.PASSED and hottest is not None:
-        return (
-            f"It has been at {temperature(hottest[0])}, over its limit of {limit}: peak {reach}{at(peak.at_h)}.",
-            sure,
-        )
-    return (
-        f"It will probably pass {limit}{crosses} (chance {chance}): peak about {peak_mark(peak.middle_c)} ({reach}).",
-        sure,
-    )
+        return f"More likely than not it passes {limit}{crosses} (chance {chance}): peak {reach}.{clear}"
+    return f"It will probably pass {limit}{crosses} (chance {chance}): peak {middle}."
 
 
 def _past(condition: Condition, limit_c: float) -> str:
@@ -300,7 +313,7 @@ def _past(condition: Condition, limit_c: float) -> str:
     return f"The peak is past: {temperature(hottest[0])}, {hours_minutes(hottest[1])} after pouring{over}."
 
 
-def _certainty(condition: Condition, peak: Peak) -> str:
+def _certainty(condition: Condition, peak: ExpectedPeak) -> str:
     if condition.peak.call is Call.PAST and condition.peak.hottest is not None:
         return "measured"
     if condition.peak.planned or peak.made_h is None:

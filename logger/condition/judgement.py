@@ -29,7 +29,7 @@ class Severity(IntEnum):
     DANGER = 6  #: it can hurt, or the pour be lost: go there now
 
 
-class Cause(StrEnum):
+class ConditionCause(StrEnum):
     """What a condition is about. Declared in the order in which causes of one severity lead."""
 
     OVER_LIMIT = "over-limit"  #: a thermometer reads more than the core's limit
@@ -49,9 +49,9 @@ class Cause(StrEnum):
 
 #: The alarm in which each cause rings.
 RINGS_AS = {
-    Cause.OVER_LIMIT: "core-hot",
-    Cause.WAS_OVER_LIMIT: "core-hot",
-    Cause.FORECAST_OVER: "core-will-overheat",
+    ConditionCause.OVER_LIMIT: "core-hot",
+    ConditionCause.WAS_OVER_LIMIT: "core-hot",
+    ConditionCause.FORECAST_OVER: "core-will-overheat",
 }
 _KIND_ORDER = {name: place for place, name in enumerate(("core-hot", *(k for k in KINDS if k != "core-hot")))}
 _RANK = {Priority.HIGH: Severity.DANGER, Priority.MEDIUM: Severity.CHECK, Priority.LOW: Severity.CHECK}
@@ -68,7 +68,7 @@ class Condition:
     """
 
     severity: Severity
-    cause: Cause
+    cause: ConditionCause
     peak: PeakCall
     at_ms: int
     alarm: OpenAlarm | None = None
@@ -93,11 +93,11 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
-class _Found:
+class _Fact:
     """Something that is true of the pour."""
 
     severity: Severity
-    cause: Cause
+    cause: ConditionCause
     alarm: OpenAlarm | None = None
     probe: Thermometer | None = None
 
@@ -107,32 +107,30 @@ class _Found:
 
         Whether somebody is on an alarm moves it within its rank alone; one that is over comes after all that are true.
         """
-        measured = self.cause in (Cause.OVER_LIMIT, Cause.WAS_OVER_LIMIT)
+        measured = self.cause in (ConditionCause.OVER_LIMIT, ConditionCause.WAS_OVER_LIMIT)
         answered = self.alarm is not None and self.alarm.answered
         rank = 0 if self.alarm is None else _PRIORITY_ORDER.index(self.alarm.priority)
-        over = self.cause is Cause.CLEARED
+        over = self.cause is ConditionCause.CLEARED
         tier = Severity.CHECK if self.severity is Severity.ANSWERED else self.severity
         kind = 0 if self.alarm is None else _KIND_ORDER.get(self.alarm.kind, len(_KIND_ORDER))
-        return (-tier, not measured, over, rank, answered, list(Cause).index(self.cause), kind)
+        return (-tier, not measured, over, rank, answered, list(ConditionCause).index(self.cause), kind)
 
 
 def judge(evidence: Evidence, now_ms: int) -> Condition:
     """Return a pour's condition at `now_ms` (true time)."""
     hour = None if evidence.started_ms is None else (now_ms - evidence.started_ms) / HOUR_MS
     peak = call_of(evidence, now_ms)
-    found = sorted(_true_of(evidence, peak, now_ms), key=lambda each: each.order)
+    true = sorted(_true_of(evidence, peak, now_ms), key=lambda each: each.order)
     if not evidence.live:
         # What is no longer watched is neither well nor ill; an alarm that nobody confirmed stays on the list.
-        lead = _Found(Severity.NONE, Cause.NOTHING)
+        lead = _Fact(Severity.NONE, ConditionCause.NOTHING)
     else:
-        lead = found[0] if found else _Found(Severity.CALM, Cause.NOTHING)
+        lead = true[0] if true else _Fact(Severity.CALM, ConditionCause.NOTHING)
     alarm = lead.alarm or _ringing(evidence, lead.cause)
-    others = tuple(each.alarm for each in found if each.alarm is not None and each.alarm is not alarm)
+    others = tuple(each.alarm for each in true if each.alarm is not None and each.alarm is not alarm)
     present = [probe for probe in evidence.thermometers if evidence.present(probe, now_ms)]
     newest_ms = max((p.read_ms for p in evidence.thermometers if p.read_ms is not None), default=None)
-    gravest = (
-        max((each.severity for each in found), default=lead.severity) if evidence.live else lead.severity
-    )
+    gravest = max((each.severity for each in true), default=lead.severity) if evidence.live else lead.severity
     return Condition(
         gravest,
         lead.cause,
@@ -150,34 +148,34 @@ def judge(evidence: Evidence, now_ms: int) -> Condition:
     )
 
 
-def _true_of(evidence: Evidence, peak: PeakCall, now_ms: int) -> Iterator[_Found]:
+def _true_of(evidence: Evidence, peak: PeakCall, now_ms: int) -> Iterator[_Fact]:
     for alarm in evidence.alarms:
         yield _of_alarm(alarm)
     if not evidence.live:
         return
     yield from _measured(evidence, now_ms)
     if evidence.unjudged is not None:
-        yield _Found(Severity.DANGER, Cause.UNJUDGED)
+        yield _Fact(Severity.DANGER, ConditionCause.UNJUDGED)
     if peak.over:
-        yield _Found(Severity.DANGER, Cause.FORECAST_OVER)
+        yield _Fact(Severity.DANGER, ConditionCause.FORECAST_OVER)
     elif peak.call is Call.REFUTED:
-        yield _Found(Severity.CHECK, Cause.FORECAST_REFUTED)
+        yield _Fact(Severity.CHECK, ConditionCause.FORECAST_REFUTED)
     elif peak.went_over(evidence.limit_c):
-        yield _Found(Severity.OPEN, Cause.WENT_OVER)
+        yield _Fact(Severity.OPEN, ConditionCause.WENT_OVER)
     elif peak.call is Call.OPEN:
-        yield _Found(Severity.OPEN, Cause.PEAK_OPEN)
+        yield _Fact(Severity.OPEN, ConditionCause.PEAK_OPEN)
 
 
-def _of_alarm(alarm: OpenAlarm) -> _Found:
+def _of_alarm(alarm: OpenAlarm) -> _Fact:
     if not alarm.true:
-        return _Found(Severity.CHECK, Cause.CLEARED, alarm)
+        return _Fact(Severity.CHECK, ConditionCause.CLEARED, alarm)
     severity = _RANK[alarm.priority]
     if alarm.answered and severity is not Severity.DANGER:
         severity = Severity.ANSWERED
-    return _Found(severity, Cause.ALARM, alarm)
+    return _Fact(severity, ConditionCause.ALARM, alarm)
 
 
-def _measured(evidence: Evidence, now_ms: int) -> Iterator[_Found]:
+def _measured(evidence: Evidence, now_ms: int) -> Iterator[_Fact]:
     """Yield what the thermometers themselves say, with no alarm between."""
     probes = [probe for probe in evidence.thermometers if probe.kind in PLACES]
     present = [probe for probe in probes if evidence.present(probe, now_ms)]
@@ -186,14 +184,14 @@ def _measured(evidence: Evidence, now_ms: int) -> Iterator[_Found]:
     if limit_c is not None:
         over = [probe for probe in present if (probe.celsius or 0.0) > limit_c]
         if over:
-            yield _Found(Severity.DANGER, Cause.OVER_LIMIT, probe=_hottest(over))
+            yield _Fact(Severity.DANGER, ConditionCause.OVER_LIMIT, probe=_hottest(over))
         was_over = [p for p in cores if p not in present and (p.celsius or 0.0) > limit_c]
         if was_over:
-            yield _Found(Severity.DANGER, Cause.WAS_OVER_LIMIT, probe=_hottest(was_over))
+            yield _Fact(Severity.DANGER, ConditionCause.WAS_OVER_LIMIT, probe=_hottest(was_over))
     if not present:
-        yield _Found(Severity.BLIND, Cause.NO_READINGS, probe=_hottest(cores))
+        yield _Fact(Severity.BLIND, ConditionCause.NO_READINGS, probe=_hottest(cores))
     elif not any(probe.kind == "core" for probe in present):
-        yield _Found(Severity.BLIND, Cause.CORE_UNSEEN, probe=_hottest(cores))
+        yield _Fact(Severity.BLIND, ConditionCause.CORE_UNSEEN, probe=_hottest(cores))
     places = {probe.place for probe in present}
     # One that has not read since pouring began, or whose place another has taken, is not missed.
     silent = [
@@ -204,10 +202,10 @@ def _measured(evidence: Evidence, now_ms: int) -> Iterator[_Found]:
         and (probe.read_ms or 0) >= (evidence.started_ms or 0)
     ]
     if present and silent:
-        yield _Found(Severity.CHECK, Cause.PROBE_SILENT, probe=silent[0])
+        yield _Fact(Severity.CHECK, ConditionCause.PROBE_SILENT, probe=silent[0])
 
 
-def _ringing(evidence: Evidence, cause: Cause) -> OpenAlarm | None:
+def _ringing(evidence: Evidence, cause: ConditionCause) -> OpenAlarm | None:
     """Return the alarm in which a cause rings, if it does."""
     kind = RINGS_AS.get(cause)
     rings = [alarm for alarm in evidence.alarms if alarm.kind == kind and alarm.true]
