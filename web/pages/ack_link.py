@@ -13,7 +13,7 @@ from starlette.responses import Response
 from logger.alarms.kind import Priority
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase
-from logger.condition.judge import Severity
+from logger.condition.judgement import Severity
 from logger.delivery.signed_links import LONGEST, LinkRefused
 from logger.errors import NotAllowed
 from logger.quantities import units_from
