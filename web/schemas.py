@@ -167,11 +167,11 @@ class OutShape(RequestShape):
 
 
 class LookShape(RequestShape):
-    """What somebody found at the form, and how long ago, where it was kept on a phone without a connection."""
+    """What somebody found at the form, and when (true time), where a phone kept it without a connection."""
 
     finding: Annotated[LookResult, Field(strict=False)]
     text: Annotated[str, Field(max_length=1000)] = ""
-    ago_s: Annotated[float, Field(ge=0, le=86_400)] = 0.0
+    made_ms: Annotated[int, Field(ge=0, le=2**53)] | None = None
 
 
 class RemoveShape(RequestShape):

@@ -173,7 +173,8 @@ def test_no_reminder_comes_once_the_first_hour_was_called_over(maker: Any, shop:
 def test_a_look_that_a_phone_kept_is_taken_with_its_time_once(maker: Any, shop: Any, pour: int) -> None:
     """Not in the future, not before pouring; marked as sent late; the look that was due then was made."""
     wait(shop, 9)
-    body = {"finding": "dry", "ago_s": 240}
+    now_ms = shop.service.timeline.true_ms()
+    body = {"finding": "dry", "made_ms": now_ms - 240_000}
     sent = [
         maker.post(f"/api/pours/{pour}/looks", json=body, headers={"Idempotency-Key": '"phone-1"'})
         for _ in range(2)
@@ -182,9 +183,13 @@ def test_a_look_that_a_phone_kept_is_taken_with_its_time_once(maker: Any, shop: 
     (look,) = of_kind(shop, pour, "look")
     assert look.data["sent_ms"] - look.at_ms == 240_000
     assert "kept on a phone" in look.text
-    for ago_s, status in ((-5, 422), (3600, 422)):
-        refused = maker.post(f"/api/pours/{pour}/looks", json={"finding": "dry", "ago_s": ago_s})
-        assert refused.status_code == status
+    for made_ms, why in (
+        (now_ms + 3_600_000, "is in the future"),
+        (now_ms - 3_600_000, "is before the pour"),
+    ):
+        refused = maker.post(f"/api/pours/{pour}/looks", json={"finding": "dry", "made_ms": made_ms})
+        assert refused.status_code == 422
+        assert why in refused.json()["error"]["message"]
     assert maker.get(f"/api/pours/{pour}/verify").json()["ok"]
 
 

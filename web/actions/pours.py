@@ -215,15 +215,15 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
 
 @dataclass(frozen=True, slots=True)
 class MadeLook:
-    """What a look at the form found, in words as well, and how long ago it was made, s: kept on a phone meanwhile."""
+    """What a look at the form found, in words as well. made_ms: when (true time), where a phone kept it; None: now."""
 
     finding: LookResult
     text: str = ""
-    ago_s: float = 0.0
+    made_ms: int | None = None
 
 
-#: A look that was sent so long after it was made is marked as sent late, s.
-SENT_LATE_S = 60.0
+#: A look that was sent so long after it was made is marked as sent late; a phone's page may be so far ahead, ms.
+SENT_LATE_MS, AHEAD_MS = 60_000, 60_000
 
 
 def look(
@@ -235,28 +235,31 @@ def look(
 ) -> None:
     """Note a look at the form of a pour that is, or then was, watched; it acknowledges the alarm that one is due.
 
-    `also` is done first, in the same transaction. Raises BadInput for a look before pouring, NotAllowed, NotFound.
+    `also` is done first, in the same transaction. Raises BadInput for a look in the future or before
+    pouring, NotAllowed, NotFound.
     """
     with service.store.write() as tx:
         also(tx)
         pour = pours.get_pour(tx, pour_id)
         now_ms = service.timeline.true_ms()
-        at_ms = now_ms - round(1000 * made.ago_s)
+        at_ms = now_ms if made.made_ms is None else min(made.made_ms, now_ms)
         watched_then = pour.released_ms is not None and at_ms < pour.released_ms
         if not (watched_then and pour.stage in (Stage.RELEASED, Stage.SPOILED)):
             may_keep(pour, "look")
-        if pour.poured_ms is not None and at_ms < pour.poured_ms:
+        ahead = made.made_ms is not None and made.made_ms > now_ms + AHEAD_MS
+        if ahead or (pour.poured_ms is not None and at_ms < pour.poured_ms):
             raise BadInput(
-                "the look",
-                "was made before the pour was poured",
-                value=f"{made.ago_s:.0f} s ago",
-                remedy="set this phone's clock, and look again",
+                "made_ms",
+                "is in the future" if ahead else "is before the pour was poured",
+                value=made.made_ms,
+                allowed=f"{pour.poured_ms} to {now_ms} (ms)",
+                remedy="look again",
             )
         data: dict[str, Any] = {"finding": str(made.finding)}
         text = made.text.strip()
-        if made.ago_s >= SENT_LATE_S:
+        if now_ms - at_ms >= SENT_LATE_MS:
             data |= {"sent_ms": now_ms}
-            text = f"{text} (kept on a phone, sent {hours_minutes(made.ago_s / 3600)} later)".strip()
+            text = f"{text} (kept on a phone, sent {hours_minutes((now_ms - at_ms) / 3.6e6)} later)".strip()
         events.add_event(tx, pour_id, at_ms, "look", by, text[:4000], data)
     service.news.publish("pour", pour=pour_id)
     _take_look_due(service, pour_id, by)

@@ -28,7 +28,7 @@ router = APIRouter(prefix="/api", tags=["watching"], responses=ERRORS)
 def look(pour_id: RowId, body: LookShape, service: ServiceDep, who: MakerDep, done: OnceDep) -> LookAnswer:
     """Somebody looked at the form; kept once, with an `Idempotency-Key`."""
     if done is None:
-        pours.look(service, pour_id, pours.MadeLook(body.finding, body.text, body.ago_s), who.name)
+        pours.look(service, pour_id, pours.MadeLook(body.finding, body.text, body.made_ms), who.name)
     return LookAnswer(finding=body.finding)
 
 
