@@ -115,6 +115,11 @@ def clock_near(at_ms: int | None, now_ms: int, zone: tzinfo | None = None) -> st
     return whole[-5:] if near else whole
 
 
+def minutes_words(minutes: float) -> str:
+    """Return a span given in minutes, in whole hours from two on: "5 min", "8 h"."""
+    return f"{minutes / 60:g} h" if minutes >= 120 else f"{minutes:g} min"
+
+
 def span(seconds: float) -> str:
     """Return the same for a span that may be short: "45 s", "12 min"."""
     return f"{seconds:.0f} s" if seconds < 120 else hours_minutes(seconds / SECONDS_PER_HOUR)

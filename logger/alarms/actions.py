@@ -61,7 +61,7 @@ def acknowledge(
         )
     if state.phase is Phase.RAISED:
         after, why = replace(state, phase=Phase.ACKNOWLEDGED), Why.ACKNOWLEDGED
-        text = f"{act.by} has it in hand: {state.reason}"
+        text = f"{act.by} is on it: {state.reason}"
     elif state.phase is Phase.RETURNED:
         after, why = replace(state, phase=Phase.NORMAL), Why.CLOSED
         text = f"{act.by} has seen that it was true and is over: {state.reason}"

@@ -48,7 +48,7 @@ def _section(kind: Kind) -> list[str]:
         f"- The limit comes from: {kind.limit_source}",
         f"- Deadband {deadband}; on-delay {kind.on_delay_s:g} s; off-delay {kind.off_delay_s:g} s; "
         f"{n} of {m} readings{'; latching' if kind.latching else ''}",
-        f"- Told again every {kind.repeat_min:g} min until acknowledged; raised again when still true "
+        f"- Reminder every {kind.repeat_min:g} min until acknowledged; raised again when it still holds "
         f"{kind.realarm_min:g} min after that",
         f"- Shelved for {kind.shelve_max_h:g} h at most; out of service {out}",
         f"- If nobody does anything: {kind.consequence}",

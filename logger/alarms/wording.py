@@ -9,27 +9,28 @@ from logger.alarms.kind import Harm, Kind, Priority
 from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.state import AlarmState
 from logger.quantities import METRIC, Units, marked
+from logger.units import minutes_words
 
 OPENINGS: dict[NotifyReason, str] = {
     NotifyReason.FIRST_TIME: "",
     NotifyReason.WORSE: "Worse: ",
     NotifyReason.REALARM: "Still: ",
-    NotifyReason.REPEAT_DUE: "Again: ",
+    NotifyReason.REPEAT_DUE: "Reminder: ",
     NotifyReason.SECOND_PERSON: "",
     NotifyReason.CHANNEL_FAILED: "",
-    NotifyReason.RETURNED: "Over: ",
-    NotifyReason.TAKEN: "Taken: ",
+    NotifyReason.RETURNED: "Cleared: ",
+    NotifyReason.TAKEN: "Answered: ",
 }
 #: Why the message is sent; {by} is who acknowledged.
 BECAUSE: dict[NotifyReason, str] = {
     NotifyReason.FIRST_TIME: "",
     NotifyReason.WORSE: "It has got worse since the last message.",
-    NotifyReason.REALARM: "It was taken by {by}, and it is still true.",
-    NotifyReason.REPEAT_DUE: "Nobody has acknowledged it yet.",
-    NotifyReason.SECOND_PERSON: "You are told because nobody has acknowledged it in time.",
-    NotifyReason.CHANNEL_FAILED: "You are told because the first addresses cannot be reached.",
-    NotifyReason.RETURNED: "It is no longer true.",
-    NotifyReason.TAKEN: "{by} has it in hand. You need not go.",
+    NotifyReason.REALARM: "{by} is on it, and it has not cleared.",
+    NotifyReason.REPEAT_DUE: "Nobody is on it yet.",
+    NotifyReason.SECOND_PERSON: "You get this because nobody has answered it in time.",
+    NotifyReason.CHANNEL_FAILED: "You get this because the first addresses cannot be reached.",
+    NotifyReason.RETURNED: "It has cleared.",
+    NotifyReason.TAKEN: "{by} is on it. You need not go.",
 }
 #: Mark of each priority in a title: words, since colour and sound do not travel in a message.
 MARKS = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Soon", Priority.LOW: "Note"}
@@ -82,7 +83,8 @@ def words(
     if state.late:
         lines.append("This comes late: the station was out of touch when it happened.")
     if not over:
-        lines.append(f"First: {units.shown(kind.what_to_do[0])}")
+        within = minutes_words(kind.respond_within_min)
+        lines.append(f"Respond within {within}. First: {units.shown(kind.what_to_do[0])}")
         if kind.harm is Harm.SEVERE:
             lines.append(KEEP_CLEAR[0])
     if about.now:

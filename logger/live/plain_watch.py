@@ -188,7 +188,7 @@ class PlainWatch:
             self._fails_reported_ms = None
             body = "Every pour is judged again, and its alarms are told as usual."
             self._shouter.post(
-                _WATCH, f"Over: Pours are not watched as usual - {self._workshop}", body, now_ms
+                _WATCH, f"Cleared: Pours are not watched as usual - {self._workshop}", body, now_ms
             )
 
     def _report_failing(self, failing: dict[str, list[Watched]], now_ms: int) -> None:

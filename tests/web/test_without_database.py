@@ -169,7 +169,7 @@ def test_a_hot_core_is_told_though_its_readings_cannot_be_stored(
     assert len(bench.kept) == 13, "the station has every row"
     bench.took.clear()
     assert bench.sweep(62.0).status_code == 200
-    assert bench.titles() == ["Over: Pours are not watched as usual - The workshop"], (
+    assert bench.titles() == ["Cleared: Pours are not watched as usual - The workshop"], (
         "the alarm itself goes its own way"
     )
     with bench.service.store.read() as connection:

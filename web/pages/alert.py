@@ -46,6 +46,10 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
         and not about_this
         and standing.condition.severity >= Severity.BLIND
     )
+    # What is so now, where the judgement is about this alarm and says more than its title; when it was raised
+    # something else was.
+    now_so = standing.words.headline if standing is not None and about_this and alarm.phase in UP else ""
+    now_so = "" if now_so == kind.title else now_so
     also = [] if standing is None else [each for each in standing.others if each.id != alarm.id]
     return page(
         request,
@@ -60,10 +64,7 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
             "graver": graver,
             "also": also,
             "alarms_linked": [each.id for each in also] + (standing.linked(0) if standing and graver else []),
-            # What is so now, where the judgement is about this alarm; when it was raised something else was.
-            "now_so": standing.words.headline
-            if standing is not None and about_this and alarm.phase in UP
-            else "",
+            "now_so": now_so,
             "respond_by_ms": alarm.raised_ms + round(kind.respond_within_min * MINUTE_MS),
             "quiet": None if pour is None else watching.quiet_of(service, alarm_id),
             "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),

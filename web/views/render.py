@@ -91,7 +91,7 @@ def page(
                     "id": row.id,
                     "activation": row.activation,
                     "priority": row.priority if row.phase in UP else "low",
-                    "title": ("Over: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
+                    "title": ("Cleared: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
                     "pour": row.pour_title or "the watch itself",
                     "by": (row.acknowledged_by or "Somebody") if row.phase == Phase.ACKNOWLEDGED else None,
                 }

@@ -10,7 +10,7 @@ from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import OpenAlarm
 from logger.quantities import Units, marked
-from logger.units import clock_near, clock_time, hours_minutes, span
+from logger.units import clock_near, clock_time, hours_minutes, minutes_words, span
 
 __all__ = [
     "ago",
@@ -37,7 +37,7 @@ _WRITTEN = ("alarm", "fan", "poured", "level")
 _HARM_WORDS = {
     Harm.SEVERE: "people can be hurt, or the whole pour lost",
     Harm.COSTLY: "the table can be spoiled, or is not watched",
-    Harm.SMALL: "extra work",
+    Harm.SMALL: "extra work, or a risk that is not yet a loss",
 }
 #: Until when an alarm stays on screen, where its unit does not say so.
 _UNTIL = {
@@ -149,11 +149,6 @@ def until_cleared(kind: Kind) -> str:
     if kind.name in _UNTIL:
         return _UNTIL[kind.name]
     return "the temperature is back in range" if kind.unit == "°C" else "its cause is gone"
-
-
-def minutes_words(minutes: float) -> str:
-    """Return a span of whole minutes or hours: "5 min", "8 h"."""
-    return f"{minutes / 60:g} h" if minutes >= 120 else f"{minutes:g} min"
 
 
 def sentence(text: str) -> str:

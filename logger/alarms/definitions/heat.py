@@ -22,7 +22,8 @@ HEAT_KINDS = (
         harm=Harm.SEVERE,
         subject=Subject.POUR,
         limit="the chance that the core passes the resin's limit is 90 % or more, 50 % when it is near",
-        limit_source="the plan's max_core_c (datasheet); the chances: project choice (cure/forecast/decision.py)",
+        # The chances are those of logger/cure/forecast/decision.py.
+        limit_source="the resin's datasheet, as in the plan; the chances are this program's choice",
         unit="chance",
         deadband=0.25,
         on_delay_s=0,
@@ -47,7 +48,7 @@ HEAT_KINDS = (
         harm=Harm.SEVERE,
         subject=Subject.POUR,
         limit="a core probe is over the resin's limit (raised {0.25 K} early, so that noise cannot hide it)",
-        limit_source="the plan's max_core_c (datasheet); {0.25 K}: half of the probe's tolerance of {0.5 K}",
+        limit_source="the resin's datasheet, as in the plan; {0.25 K} is half of the probe's tolerance of {0.5 K}",
         unit="°C",
         deadband=2.0,
         on_delay_s=0,
@@ -80,7 +81,7 @@ HEAT_KINDS = (
         subject=Subject.POUR,
         limit="the core is over the top of the predicted band "
         "(the prediction run 12 % faster, and the larger of {3 K} and 30 % of its rise on top)",
-        limit_source="the prediction frozen with the pour; the widths are the project's choice",
+        limit_source="the prediction frozen with the pour; the widths are this program's choice",
         unit="°C",
         deadband=1.0,
         on_delay_s=300,
@@ -110,7 +111,8 @@ HEAT_KINDS = (
         harm=Harm.COSTLY,
         subject=Subject.POUR,
         limit="the core is {20 K} or more above the surface",
-        limit_source="project choice, from elastic crack estimates (upper bounds; from memory)",
+        # Elastic crack estimates, upper bounds; from memory.
+        limit_source="rule of thumb, from estimates of when resin cracks; no published source",
         unit="K",
         deadband=2.0,
         on_delay_s=600,
@@ -135,7 +137,7 @@ HEAT_KINDS = (
         subject=Subject.POUR,
         limit="the surface is {3 K} warmer than both core and room, or warms {4 K} in 10 min without the core",
         limit_source="heat of cure comes from inside: without a source outside, the surface lies between "
-        "core and room; {3 K} and {4 K}: project choice",
+        "core and room; {3 K} and {4 K} are this program's choice",
         unit="K",
         deadband=1.0,
         on_delay_s=60,
@@ -159,7 +161,7 @@ HEAT_KINDS = (
         harm=Harm.SMALL,
         subject=Subject.POUR,
         limit="the forecast release is 2 h or more after the planned one",
-        limit_source="the plan's release time; 2 h: project choice",
+        limit_source="the plan's release time; the 2 h are this program's choice",
         unit="h",
         deadband=1.0,
         on_delay_s=0,
@@ -184,7 +186,8 @@ HEAT_KINDS = (
         subject=Subject.POUR,
         limit="the fan is meant to run, and does not turn or brings less than 30 % of the cooling it should",
         limit_source="the fan's proof contact, or the forecast: how much of the fan's cooling arrives is an unknown of "
-        "its own, judged from all probes once a still fan cannot well be a turning one; 30 %: project choice",
+        "its own, judged from all probes once a still fan cannot well be a turning one; the 30 % are this program's "
+        "choice",
         unit="part",
         deadband=0.2,
         on_delay_s=30,

@@ -21,7 +21,7 @@ def test_a_hot_core_says_what_is_wrong_what_to_do_first_and_to_keep_out_of_smoke
     assert found.title == "URGENT: The core is too hot - River table"
     assert found.body.splitlines() == [
         "The core reads 61.0 °C: it is over the resin's limit of 60.0 °C.",
-        "First: Keep clear and look from a distance first.",
+        "Respond within 5 min. First: Keep clear and look from a distance first.",
         "If it smokes, hisses or smells sharp: keep everybody out, do not touch it and do not move it.",
         "More, and acknowledge (in the workshop's network): http://pi/alert/1",
     ]
@@ -52,12 +52,10 @@ def test_every_reason_for_telling_has_its_words() -> None:
 def test_the_end_tells_nobody_to_go_and_names_who_took_it() -> None:
     """An all-clear with instructions in it sends people running."""
     over = words(KINDS["core-hot"], STATE, NotifyReason.RETURNED, About("River table"))
-    assert over.title == "Over: The core is too hot - River table"
+    assert over.title == "Cleared: The core is too hot - River table"
     assert "First:" not in over.body
     taken = AlarmState(Phase.ACKNOWLEDGED, 1, 1, "61 °C", acknowledged_by="Jo")
-    assert (
-        "Jo has it in hand." in words(KINDS["core-hot"], taken, NotifyReason.TAKEN, About("River table")).body
-    )
+    assert "Jo is on it." in words(KINDS["core-hot"], taken, NotifyReason.TAKEN, About("River table")).body
 
 
 def test_late_news_says_that_it_is_late() -> None:

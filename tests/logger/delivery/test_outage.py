@@ -41,7 +41,7 @@ def test_after_a_day_away_what_is_still_true_arrives_in_order_and_the_rest_is_co
     assert set(day.web) == set(day.mail) == day.expected
     assert len(day.web) == len(day.mail) == len(day.expected), "each once"
     hot = [title for title in day.web if "too hot" in title]
-    assert hot == ["Over: The core is too hot - Table"], (
+    assert hot == ["Cleared: The core is too hot - Table"], (
         "one message of three excursions, and that it is over"
     )
     assert any("room is too cold" in title for title in day.web), "what is true now"

@@ -69,7 +69,7 @@ def test_a_receiver_that_is_away_for_a_day_gets_only_what_is_still_true_in_order
     shop.clock.move(300)
     shop.sender.send_due()
     took = shop.receivers.titles("one://first")
-    assert hot(took) == ["Over: The core is too hot - Table"], took
+    assert hot(took) == ["Cleared: The core is too hot - Table"], took
     assert len(took) == len(set(took)), "each alarm once"
     with shop.store.read() as connection:
         assert outbox.oldest_waiting_ms(connection) is None
@@ -89,8 +89,8 @@ def test_a_hot_message_never_comes_after_its_over_message(bench: Any) -> None:
     shop.receivers.meanwhile = cool_down
     shop.sender.send_due()
     shop.sender.send_due()
-    assert [t.startswith("Over") for t in hot(shop.receivers.titles("one://a"))] == [False, True]
-    assert [t.startswith("Over") for t in hot(shop.receivers.titles("one://b"))] == [True]
+    assert [t.startswith("Cleared") for t in hot(shop.receivers.titles("one://a"))] == [False, True]
+    assert [t.startswith("Cleared") for t in hot(shop.receivers.titles("one://b"))] == [True]
 
 
 def test_the_second_person_is_told_at_once_when_the_first_addresses_fail_for_good(bench: Any) -> None:

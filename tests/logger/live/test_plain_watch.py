@@ -113,7 +113,7 @@ def test_a_judgement_that_does_not_work_is_stood_in_for_after_its_grace(under: U
     under.wait(AGAIN_MS - 1000)
     assert under.titles().count(HOT) == 1
     under.wait(2000)
-    assert "URGENT: Again: The core is too hot - Table" in under.titles()
+    assert "URGENT: Reminder: The core is too hot - Table" in under.titles()
     assert under.watch.reports_at(1)
 
 
@@ -134,7 +134,7 @@ def test_it_is_over_when_the_core_has_cooled_and_handed_on_when_the_alarm_is_rai
     under.fails = "broken"
     under.sweep(61.0, times=4)
     under.sweep(57.0)
-    assert under.titles() == [HOT, "Over: The core is too hot - Table"]
+    assert under.titles() == [HOT, "Cleared: The core is too hot - Table"]
     under.sweep(61.0, times=4)
     under.fails, under.handled = None, True
     under.wait(1000)
@@ -163,7 +163,7 @@ def test_that_pours_are_not_watched_as_usual_is_told_once_an_hour_and_when_it_is
     assert under.titles() == [UNWATCHED, UNWATCHED]
     under.fails = None
     under.wait(1000)
-    assert under.titles()[-1] == "Over: Pours are not watched as usual - The shop"
+    assert under.titles()[-1] == "Cleared: Pours are not watched as usual - The shop"
 
 
 @pytest.fixture

@@ -39,13 +39,13 @@ def hot(shop: Any, pour: int) -> Callable[[], int]:
 
 
 def test_an_alarm_is_shelved_from_its_page_seen_there_and_taken_off_again(maker: Any, hot: Any) -> None:
-    """Quiet until its hour, with the name of who did it; then heard again."""
+    """Snoozed until its hour, with the name of who did it; then heard again."""
     alarm = hot()
     sent = maker.post(f"/alarms/{alarm}/quiet", data={"act": "shelve", "hours": "1", "reason": "fans are on"})
-    assert "Quiet until" in sent.text
-    assert "shelved by Ada (fans are on)" in words(sent)
+    assert "Snoozed until" in sent.text
+    assert "by Ada (fans are on)" in words(sent)
     again = maker.post(f"/alarms/{alarm}/quiet", data={"act": "unshelve"})
-    assert "Quiet until" not in again.text
+    assert "Snoozed until" not in again.text
 
 
 def test_lamp_and_buzzer_call_whatever_the_settings_and_are_quiet_while_somebody_has_silenced_it(
