@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from logger.plan.file import Plan, plan_from_table, read_plan
 from logger.planning.assess import Assessment, assess
+from logger.planning.cure_answers import CureAnswers
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Light
 from logger.planning.report import plan_report
@@ -54,10 +55,13 @@ def stops_of(assessment: Assessment) -> int:
 
 
 @settings(max_examples=60, deadline=None)
-@given(plan=plans)
-def test_head_list_and_count_agree_in_text_and_json(plan: Plan) -> None:
-    """ "Do not pour" where something must change and nowhere else, with as many things as are listed."""
-    assessment = assess(plan)
+@given(plan=plans, peak_c=st.floats(25, 150))
+def test_head_list_and_count_agree_in_text_and_json(plan: Plan, peak_c: float) -> None:
+    """ "Do not pour" where something must change and nowhere else, with as many things as are listed.
+
+    Too deep and too hot are two things, and stand at one point to sign.
+    """
+    assessment = assess(plan, answers=CureAnswers(peak_c=peak_c, peak_at_h=10.0))
     verdict, count = assessment.verdict, stops_of(assessment)
     number = re.search(r"(\d+) things? must change", verdict.headline)
     assert ("Do not pour" in verdict.headline) is (count > 0)
