@@ -198,7 +198,10 @@ def _action(condition: Condition, clock: Clock) -> str:
         and condition.peak.peak is not None
         and condition.peak.peak.remedy
     ):
-        return f"What helps most: {condition.peak.peak.remedy}."
+        # Its numbers are of the middle: while nobody knows how hot it gets, they would be taken for the answer.
+        certain = condition.peak.call is Call.OVER
+        remedy = condition.peak.peak.remedy
+        return f"What helps most: {remedy if certain else remedy.partition(':')[0]}."
     if cause in _ADVICE_OF:
         return KINDS[_ADVICE_OF[cause]].what_to_do[0]
     if cause is ConditionCause.CLEARED:

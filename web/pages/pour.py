@@ -248,7 +248,8 @@ def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
     return [
         {
             "words": HELP_WORDS.get(name, name),
-            "peak_c": answer["core_peak_c"]["p50"],
+            "low_c": answer["core_peak_c"]["p05"],
+            "high_c": answer["core_peak_c"]["p95"],
             "chance": chance_words(answer["chance_core_over_limit"]),
         }
         for name, answer in forecast.get("what_if", {}).items()

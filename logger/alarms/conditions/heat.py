@@ -96,22 +96,36 @@ def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: 
             needed,
             credit_s=FORECAST_CREDIT_S,
         )
-    reason = f"The core will probably pass {temperature(limit, 0)}: chance {chance * 100:.0f} %"
+    reason = _overheat_reason(answer, limit, None if crossing is None else crossing - hours)
     peak = answer.core_peak_c
-    if peak.p50 is not None:
+    severity = 2 if chance >= 0.9 and peak.p50 is not None and peak.p50 > limit + 20 else 1
+    return Observation(True, answer.made_at_ms, reason, chance, needed, severity, credit_s=FORECAST_CREDIT_S)
+
+
+def _overheat_reason(answer: ForecastAnswer, limit: float, left_h: float | None) -> str:
+    """Return why the core will overheat.
+
+    While the limit lies inside the band no single peak is given: it would be taken for the answer.
+    """
+    peak, chance = answer.core_peak_c, f"chance {answer.chance_over_limit * 100:.0f} %"
+    is_open = peak.p05 is not None and peak.p05 <= limit
+    sure = "more likely than not passes" if is_open else "will probably pass"
+    reason = f"The core {sure} {temperature(limit, 0)}: {chance}"
+    if peak.p05 is not None and peak.p95 is not None:
+        reach = f"{peak_mark(peak.p05)} to {peak_mark(peak.p95)}"
+        about = "" if peak.p50 is None or is_open else f"about {peak_mark(peak.p50)} "
+        reason += f", peak {about}({reach})" if about else f", peak anywhere from {reach}"
+    elif peak.p50 is not None:
         reason += f", peak about {peak_mark(peak.p50)}"
-        if peak.p05 is not None and peak.p95 is not None:
-            reason += f" ({peak_mark(peak.p05)} to {peak_mark(peak.p95)})"
-    if crossing is not None:
-        left = crossing - hours
-        reason += f", in about {left:.1f} h" if left > 0.05 else ", any minute now"
+    if left_h is not None:
+        reason += f", in about {left_h:.1f} h" if left_h > 0.05 else ", any minute now"
     reason += "."
     if answer.causes:
         reason += f" Why: {'; '.join(answer.causes)}."
     if answer.would_help:
-        reason += f" What would help: {'; '.join(answer.would_help)}."
-    severity = 2 if chance >= 0.9 and peak.p50 is not None and peak.p50 > limit + 20 else 1
-    return Observation(True, answer.made_at_ms, reason, chance, needed, severity, credit_s=FORECAST_CREDIT_S)
+        helps = [words.partition(":")[0] if is_open else words for words in answer.would_help]
+        reason += f" What would help: {'; '.join(helps)}."
+    return reason
 
 
 def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits) -> Observation:
