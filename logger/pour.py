@@ -35,6 +35,9 @@ FOLLOWS: dict[Stage, tuple[Stage, ...]] = {
     Stage.CLOSED: (),
 }
 
+#: So long a step that nothing takes by accident can be taken back, ms.
+UNDO_MS = 10 * 60_000
+
 #: Stages in which the station's readings belong to the pour and alarms are judged.
 LIVE = (Stage.POURING, Stage.WATCHED, Stage.CURING)
 

@@ -37,6 +37,7 @@ class Watched:
     station: str = ""
     poured_ms: int = 0  #: when pouring began, true time
     units: Units = METRIC  #: in which its shop reads
+    ended: bool = False  #: its watch has just been ended, which can still be taken back
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from logger.alarms.state import UP, AlarmState
 from logger.alarms.wording import About, words
 from logger.delivery.shout import Shouter
 from logger.errors import LoggerError
-from logger.pour import Stage
+from logger.pour import LIVE, Stage
 from logger.quantities import METRIC, temperature, units_from
 from logger.store import events, lease, pours, stations
 from logger.store.alarms import ALARM
@@ -150,7 +150,11 @@ class PlainWatch:
             About(pour.title),
             pour.units,
         )
-        why = why or "the usual judgement has not called it"
+        why = why or (
+            "its watch was ended a moment ago; take that back on its page"
+            if pour.ended
+            else "the usual judgement has not called it"
+        )
         body = f"{text.body}\nTold by the plain limit check, from memory: {why}. It cannot be acknowledged."
         log.critical("pour %s: %s (%s)", pour.pour_id, METRIC.shown(reason), why)
         self._shouter.post(_key(pour.pour_id), text.title, body, now_ms)
@@ -272,7 +276,7 @@ class Memory:
         self._record()
 
     def _watched(self, connection: Connection) -> list[Watched]:
-        rows = pours.watched_pours(connection)
+        rows = pours.watched_pours(connection, self._timeline.true_ms())
         chosen = pours.probes_of_pours(connection, [row.id for row in rows])
         units = {
             shop_id: units_from(units_of(connection, shop_id)) for shop_id in {row.shop_id for row in rows}
@@ -290,6 +294,7 @@ class Memory:
                 row.station,
                 row.poured_ms,
                 units[row.shop_id],
+                row.stage not in LIVE,
             )
             for row in rows
         ]

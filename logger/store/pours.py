@@ -18,6 +18,7 @@ from sqlalchemy import (
     func,
     insert,
     null,
+    or_,
     select,
     true,
     update,
@@ -25,7 +26,7 @@ from sqlalchemy import (
 
 from logger.errors import NotAllowed, NotFound
 from logger.json_text import finite
-from logger.pour import LIVE, Stage, next_stage
+from logger.pour import LIVE, UNDO_MS, Stage, next_stage
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import table
 from logger.store.events import EVENT, EVENTS, add_event, must_be_own
@@ -235,11 +236,16 @@ def live_pours(connection: Connection) -> list[LivePour]:
     return all_rows(connection, query, LivePour)
 
 
-def watched_pours(connection: Connection) -> list[WatchedPour]:
-    """Every live pour that has a station."""
+def watched_pours(connection: Connection, now_ms: int) -> list[WatchedPour]:
+    """Return every live pour with a station, and one whose end can still be taken back (`now_ms`: true time) while
+    its station watches no other."""
     named = columns(POUR, WatchedPour, STATION.c.name.label("station"), _POURED_MS)
     query = _with_poured_ms(named, planned=False).join(STATION, STATION.c.id == POUR.c.station_id)
-    return all_rows(connection, query.where(POUR.c.stage.in_(LIVE), OWN).order_by(POUR.c.id), WatchedPour)
+    live = POUR.c.stage.in_(LIVE)
+    ended = and_(POUR.c.stage.in_((Stage.RELEASED, Stage.SPOILED)), POUR.c.released_ms >= now_ms - UNDO_MS)
+    rows = all_rows(connection, query.where(or_(live, ended), OWN).order_by(POUR.c.id), WatchedPour)
+    busy = {row.station_id for row in rows if row.stage in LIVE}
+    return [row for row in rows if row.stage in LIVE or row.station_id not in busy]
 
 
 def probes_of_pours(connection: Connection, pour_ids: Sequence[int]) -> dict[int, frozenset[str]]:

@@ -159,10 +159,11 @@ class LivePour:
 
 @dataclass(frozen=True, slots=True)
 class WatchedPour:
-    """A live pour with its station's name. poured_ms: true."""
+    """A live pour, or one that has just ended, with its station's name. poured_ms: true."""
 
     id: int
     title: str
+    stage: str
     shop_id: int | None
     station_id: int
     station: str

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -10,7 +11,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from logger.pour import Stage
-from logger.store import events, pours, readings
+from logger.store import events, pours, readings, stations
+from logger.store.reading_batches import ReadingBatch
+from logger.wire import WireReading
 from tests.web.test_ending import call, confirm_of, post, sign, stage_of, step, text
 from web.server.app import make_app
 from web.service.service import Service
@@ -31,6 +34,21 @@ def undo(maker: Any, pour: int) -> Any:
         r'/undo">\s*<input type="hidden" name="mark" value="(\d+)"', maker.get(f"/pours/{pour}").text
     )
     return post(maker, f"/pours/{pour}/undo", {"mark": found[1]})
+
+
+def late(shop: Any, stamp: Any) -> None:
+    """A reading of the underside that was taken before, and comes in now: among those of after the end."""
+    with shop.service.store.write() as tx:
+        station = stations.by_name(tx, "bench-1")
+        row = WireReading(
+            shop.PROBES["underside"], "underside", stamp, 23_000, None, "00", None, seq=shop.seq + 1
+        )
+        shop.seq += 1
+        readings.save_batch(
+            tx,
+            ReadingBatch(station.id, "spool-1", shop.clock.stamp(), [row]),
+            shop.service.timeline.true_ms(),
+        )
 
 
 def of_kind(shop: Any, pour: int, kind: str) -> list[Any]:
@@ -108,14 +126,19 @@ def test_taking_it_back_gives_back_the_watch_with_no_reading_lost(maker: Any, sh
         before, _faults = readings.counts(connection, curing)
     sign(maker, curing, "released")
     assert step(maker, curing, "released").status_code == 303
+    before_the_end = shop.clock.stamp()
     shop.feed(0.1, 30, lambda h: {"core": 58.0 + 80 * h, "room": 21.0})
+    late(shop, replace(before_the_end, boot_ms=before_the_end.boot_ms - 15_000))
+    shop.feed(1 / 120, 30, lambda _h: {"core": 66.0, "room": 21.0})
     with shop.service.store.read() as connection:
-        assert readings.counts(connection, curing)[0] == before, "while it is over, they are no pour's"
+        assert readings.counts(connection, curing)[0] == before + 1, (
+            "but for one that was taken before the end"
+        )
     answer = maker.post(f"/api/pours/{curing}/undo", json={})
     assert (answer.status_code, answer.json()["stage"], answer.json()["released_ms"]) == (200, "curing", None)
     shop.service.watch.judge_all()
     with shop.service.store.read() as connection:
-        assert readings.counts(connection, curing)[0] == before + 24
+        assert readings.counts(connection, curing)[0] == before + 27
         taken_ms = [row.at_ms for row in readings.series(connection, curing) if row.place == "core"]
     assert max(b - a for a, b in pairwise(taken_ms)) == 30_000, "no gap"
     verdict = maker.get(f"/api/pours/{curing}/verify").json()

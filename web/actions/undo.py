@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import NotAllowed, NotConfirmed
-from logger.pour import LIVE, Stage
+from logger.pour import LIVE, UNDO_MS, Stage
 from logger.store import pours, stations
 from logger.store.events import must_be_own
 from logger.store.reading_batches import take_in
@@ -17,9 +17,6 @@ from logger.store.rows import EventRow, PourRow
 from web.actions.ending import CONFIRMED
 from web.actions.pours import nobody_elses
 from web.service.service import Service
-
-#: So long a step can be taken back.
-UNDO_MS = 10 * 60_000
 
 
 @dataclass(frozen=True, slots=True)

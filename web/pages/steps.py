@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.ending import EXCEPTION_MIN
 from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import BadInput, NotConfirmed
-from logger.pour import FOLLOWS, Stage
+from logger.pour import FOLLOWS, UNDO_MS, Stage
 from logger.store import pours
 from web.actions import ending
 from web.actions import pours as pour_actions
@@ -77,7 +77,7 @@ def ask(pour_id: RowId, to: str, request: Request, service: ServiceDep, _who: Ma
             "end": ending.ending_of(service, connection, pour, step),
             "confirm": ending.confirmation(connection, pour, step, now_ms),
             "exception_min": EXCEPTION_MIN,
-            "undo_min": undoing.UNDO_MS // 60_000,
+            "undo_min": UNDO_MS // 60_000,
         }
     return page(request, "step.html", shown)
 

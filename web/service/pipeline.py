@@ -187,6 +187,8 @@ def not_as_usual(service: Service, pour: Watched) -> str | None:
     """Why a live pour is not watched as usual; None while it is. From memory alone: it is asked when nothing else may
     work.
     """
+    if pour.ended:
+        return None
     refused = service.intake.failing(pour.station_id)
     if refused is not None:
         return f"its readings cannot be stored ({refused})"

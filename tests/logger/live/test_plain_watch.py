@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -98,6 +99,15 @@ def test_it_says_nothing_while_the_usual_judgement_does_its_work(under: Under) -
     assert under.took == []
 
 
+def test_a_core_that_runs_away_just_after_its_watch_was_ended_is_told(under: Under) -> None:
+    """While the end can still be taken back: that it was ended, and that it can be."""
+    under.limit.know([replace(pour, ended=True) for pour in under.limit.pours()])
+    under.sweep(70.0, times=6)
+    ((title, body),) = under.took
+    assert title == HOT
+    assert "its watch was ended a moment ago; take that back on its page" in body
+
+
 def test_a_judgement_that_does_not_work_is_stood_in_for_after_its_grace(under: Under) -> None:
     """With limit, temperature in the shop's units, what to do first, why, and again as often as the alarm itself."""
     under.fails = "its readings cannot be stored (disk I/O error)"
@@ -190,9 +200,9 @@ def dead(*_args: Any) -> Any:
 
 
 def test_limits_stay_in_memory_when_the_database_is_gone(
-    store: Store, timeline: Timeline, live: tuple[int, int], monkeypatch: pytest.MonkeyPatch
+    store: Store, timeline: Timeline, clock: Any, live: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What was read before is what is watched; a pour that is over is watched no more."""
+    """What was read before is what is watched; a pour that is over, once its end cannot be taken back any more."""
     limit = PlainLimit()
     memory = Memory(store, timeline, limit)
     memory.refresh()
@@ -206,6 +216,9 @@ def test_limits_stay_in_memory_when_the_database_is_gone(
         assert limit.pours() == [pour]
     with store.write() as tx:
         pours.move_on(tx, pour.pour_id, Stage.SPOILED, "Ada", timeline)
+    memory.refresh()
+    assert limit.pours() == [replace(pour, ended=True)]
+    clock.move(10 * 60 + 1)
     memory.refresh()
     assert limit.pours() == []
 
