@@ -101,7 +101,7 @@ def test_it_says_nothing_while_the_usual_judgement_does_its_work(under: Under) -
 
 def test_a_core_that_runs_away_just_after_its_watch_was_ended_is_told(under: Under) -> None:
     """While the end can still be taken back: that it was ended, and that it can be."""
-    under.limit.know([replace(pour, ended=True) for pour in under.limit.pours()])
+    under.limit.set_pours([replace(pour, ended=True) for pour in under.limit.pours()])
     under.sweep(70.0, times=6)
     ((title, body),) = under.took
     assert title == HOT
