@@ -326,7 +326,7 @@ def test_a_jumping_a_stuck_and_a_slipped_probe_are_doubted(new_hand: Callable[..
 
 
 def forecast(at_s: float, chance: float, **more: Any) -> WatchFacts:
-    answer = ForecastAnswer(T0 + round(at_s * 1000), chance, Quantiles(55.0, 68.0, 80.0), **more)
+    answer = ForecastAnswer(T0 + round(at_s * 1000), chance, Quantiles(61.0, 68.0, 80.0), **more)
     return WatchFacts(forecast=answer, fan=FanState(commanded=True))
 
 
@@ -344,7 +344,7 @@ def test_the_core_will_overheat_takes_two_forecasts_of_three_and_says_why(hand: 
     assert kinds(found) == ["core-will-overheat first-time"]
     for words in (
         "chance 95 %",
-        "peak about 68 °C (55 °C to 80 °C)",
+        "peak about 68 °C (61 °C to 80 °C)",
         "in about 2.2 h",
         "30 % faster",
         "What would help: fans now: 68 → 54 °C",
