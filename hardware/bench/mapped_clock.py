@@ -16,14 +16,18 @@ from hardware.clock import Stamp
 _LAYOUT = struct.Struct("<qqd")  # wall ms, boot ms, speed
 #: Behind them: until when the time is asked to stand, s of the machine's own monotonic clock, which all share.
 _HOLD = struct.Struct("<d")
-_SIZE = _LAYOUT.size + _HOLD.size
+#: Behind that: the moment that the time does not pass until somebody has done what is due then, ms since the boot.
+_STOP = struct.Struct("<q")
+_HOLD_AT, _STOP_AT = _LAYOUT.size, _LAYOUT.size + _HOLD.size
+_SIZE = _STOP_AT + _STOP.size
+_NEVER_MS = 2**62
 #: Nobody can make the time stand for longer than this without asking again: whoever asked may have been killed.
 HOLD_S = 60.0
 
 
 def start_mapped_clock(path: Path, wall_ms: int, boot_ms: int, speed: float) -> None:
     """Make the file: time stands at its start."""
-    path.write_bytes(_LAYOUT.pack(wall_ms, boot_ms, speed) + _HOLD.pack(0.0))
+    path.write_bytes(_LAYOUT.pack(wall_ms, boot_ms, speed) + _HOLD.pack(0.0) + _STOP.pack(_NEVER_MS))
 
 
 class MappedClock:
@@ -49,16 +53,20 @@ class MappedClock:
 
     def let_go(self) -> None:
         """Lets the time go on, whoever asked for it to stand."""
-        self._map[_LAYOUT.size :] = _HOLD.pack(0.0)
+        self._map[_HOLD_AT:_STOP_AT] = _HOLD.pack(0.0)
 
     @contextmanager
     def hold(self, monotonic: Callable[[], float] = time.monotonic) -> Iterator[None]:
         """Asks the process that moves the time to let it stand meanwhile."""
-        self._map[_LAYOUT.size :] = _HOLD.pack(monotonic() + HOLD_S)
+        self._map[_HOLD_AT:_STOP_AT] = _HOLD.pack(monotonic() + HOLD_S)
         try:
             yield
         finally:
             self.let_go()
+
+    def stop_at(self, boot_ms: int | None) -> None:
+        """Ask the process that moves the time not to pass a moment until the next one is given; None: no more."""
+        self._map[_STOP_AT:] = _STOP.pack(_NEVER_MS if boot_ms is None else boot_ms)
 
     def close(self) -> None:
         """Lets go of the file."""
@@ -97,5 +105,10 @@ class MovingClock(SteppedClock):
 
     def held(self, monotonic: Callable[[], float] = time.monotonic) -> bool:
         """Whether somebody asks for the time to stand."""
-        until: float = _HOLD.unpack(self._map[_LAYOUT.size :])[0]
+        until: float = _HOLD.unpack(self._map[_HOLD_AT:_STOP_AT])[0]
         return monotonic() < until
+
+    def stopped(self) -> bool:
+        """Whether it has come to a moment that it is not to pass yet."""
+        until: int = _STOP.unpack(self._map[_STOP_AT:])[0]
+        return self.stamp().boot_ms >= until

@@ -30,7 +30,7 @@ from logger.live.pour_now import PourNowReader
 from logger.pour import Stage
 from logger.settings import Messages, Settings
 from logger.store import alarms, outbox, people, pours, readings, stations
-from logger.store.reading_batches import Batch
+from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from web.security.access import COOKIE
 from web.security.throttle import unlimited
@@ -157,7 +157,9 @@ def pour_with(shop: Any, plan_toml: str, number: int, kind: Kind) -> int:
     ]
     with service.store.write() as tx:
         station = stations.by_name(tx, name)
-        readings.save_batch(tx, Batch(station.id, f"spool-{number}", stamp, rows), service.timeline.true_ms())
+        readings.save_batch(
+            tx, ReadingBatch(station.id, f"spool-{number}", stamp, rows), service.timeline.true_ms()
+        )
     return pour_id
 
 

@@ -60,7 +60,9 @@ LOCK_STEP_SPEED, LOCK_STEP_SWEEPS, LOCK_STEP_PART = 100.0, 16, 0.04
 LOCK_STEP_AHEAD_MS = 5 * 3_600_000
 #: Steps that the service asks for first, and wants confirmed.
 CONFIRMED = ("curing", "released", "spoiled", "closed")
-#: When the invented maker looks at the form, minutes after pouring (common practice, no source).
+#: Until then the time waits for the invented maker, h.
+FIRST_HOUR_H = 1.01
+#: When she looks at the form, minutes after pouring (common practice, no source).
 LOOKS_MIN = (4.5, 9.5, 14.5, 19.5, 24.5, 29.5, 39.5, 49.5, 59.5)
 #: From this speed on the pour is played so much faster, so that the whole demo takes no longer than was said.
 BRISK_SPEED, BRISK = 3000.0, 6.0
@@ -205,7 +207,7 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
 
 class LockStep(httpx.HTTPTransport):
     """Keeps a fast station from running ahead of its service: a sweep waits until the last ones are acknowledged, and
-    while somebody asks for the time to stand."""
+    while somebody asks for the time to stand or has to look at the form first."""
 
     def __init__(self, clock: MovingClock, stop: threading.Event) -> None:
         super().__init__(retries=0)
@@ -239,7 +241,7 @@ class LockStep(httpx.HTTPTransport):
         with self._answered:
             # Without its service it goes on slowly: hours in a second would be a wrong clock, as the service sees it.
             self._answered.wait_for(lambda: self._sent >= needed, timeout=LOCK_STEP_WAIT_S)
-        while self._clock.held() and not self._stop.wait(HELD_LOOK_S):
+        while (self._clock.held() or self._clock.stopped()) and not self._stop.wait(HELD_LOOK_S):
             pass
 
 
@@ -612,11 +614,17 @@ class Play:
         pour_id = maker.plan(self.scenario)
         if not self.trace.finished(self.stop):
             raise NotAllowed("what the probes would feel could not be worked out: see above")
-        self._introduce(maker, pour_id)
+        clock = MappedClock(self.folder / "clock")
+        clock.stop_at(_boot_ms(LOOKS_MIN[0] / 60))
         self.station.start()
         if examples:
             maker.plan_examples()
-        clock = MappedClock(self.folder / "clock")
+        # Only what is watched is shown: a board without a reading is rightly in trouble.
+        while clock.stamp().boot_ms <= BOOT_MS and self.station.look() != 0:
+            self.service.look()
+            if self.stop.wait(0.05):
+                raise DemoStopped
+        self._introduce(maker, pour_id)
         if not _attend(maker, clock, pour_id, self.service, self.station, self.stop):
             raise DemoStopped
         summary = _finish(maker, pour_id, self.scenario, self.folder, self.service, self.station)
@@ -642,6 +650,11 @@ class Play:
         self.service.stop()
 
 
+def _boot_ms(hour: float) -> int:
+    """Return the simulated machine's time at an hour of the pour."""
+    return BOOT_MS + round(hour * 3.6e6)
+
+
 def _attend(
     maker: Maker,
     clock: MappedClock,
@@ -663,6 +676,8 @@ def _attend(
             _hour, to, text = due.pop(0)
             if not maker.attend(pour_id, to, text):
                 due.append((hour + 1.0, to, text))  # once the core is no longer seen to be hot
+            # No hour passes her while she writes: in the first one the time waits for her.
+            clock.stop_at(_boot_ms(due[0][0]) if due and due[0][0] <= FIRST_HOUR_H else None)
         if station.look() == 0:
             for _hour, to, text in due:
                 maker.attend(pour_id, to, text)

@@ -180,7 +180,7 @@ SCENARIOS: dict[str, Scenario] = {
                 "the cure falls behind: it will not be hard when it was promised",
             ),
             "A client with a birthday (invented)",
-            _TABLE,
+            _changed(_TABLE, title="Birthday table, two elm slabs"),
             _changed(_TABLE, air__room_c=_HEATING_FAILS),
             outcome={
                 "state": "flawed",
@@ -199,7 +199,7 @@ SCENARIOS: dict[str, Scenario] = {
                 "the record shows the gap as a gap",
             ),
             "A client who asks for proof (invented)",
-            _TABLE,
+            _changed(_TABLE, title="Library table, two elm slabs"),
             _changed(_TABLE, resin__rate=_rate(1.03)),
             (
                 MisreadingSpan("core", "power-on", 4.98, 5.0),

@@ -44,3 +44,18 @@ def test_a_hold_whose_process_was_killed_ends_by_itself(path: Path) -> None:
     assert not moving.held(monotonic=lambda: 1000.0 + HOLD_S + 0.1)
     MappedClock(path).let_go()
     assert not moving.held(monotonic=lambda: 1000.0)
+
+
+def test_the_time_does_not_pass_what_is_due_until_that_is_done(path: Path) -> None:
+    """A maker who is to look at the form is not overtaken by a fast hour."""
+    moving, seen = MovingClock(path), MappedClock(path)
+    assert not moving.stopped()
+    seen.stop_at(120_000)
+    moving.advance(59.0)
+    assert not moving.stopped()
+    moving.advance(1.0)
+    assert moving.stopped()
+    with seen.hold():
+        assert moving.stopped(), "one wish does not undo the other"
+    seen.stop_at(None)
+    assert not moving.stopped()
