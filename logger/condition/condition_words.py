@@ -101,6 +101,17 @@ def chance_words(chance: float) -> str:
     return "above 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
+def danger_words(condition: Condition) -> str:
+    """Return what the danger is, in few words and without its numbers: that somebody is on it cools nothing."""
+    if condition.cause is ConditionCause.UNJUDGED:
+        return NOT_WATCHED
+    if condition.cause is ConditionCause.FORECAST_OVER:
+        return "Has been over its limit" if condition.peak.call is Call.PASSED else "Will pass its limit"
+    if condition.cause is ConditionCause.ALARM and condition.alarm is not None:
+        return KINDS[condition.alarm.kind].title
+    return "Over its limit" if condition.cause is ConditionCause.OVER_LIMIT else "Was over its limit"
+
+
 def _state(condition: Condition, stage: Stage) -> str:
     severity, cause = condition.severity, condition.cause
     if cause is ConditionCause.UNJUDGED:
@@ -108,7 +119,7 @@ def _state(condition: Condition, stage: Stage) -> str:
     if severity is Severity.NONE:
         return STAGE_WORDS[stage]
     if condition.by is not None and severity is Severity.DANGER:
-        return _danger(condition)
+        return danger_words(condition)
     if condition.by is not None and severity is Severity.ANSWERED:
         return f"{condition.by} is on it"
     if cause is ConditionCause.CLEARED:
@@ -121,15 +132,6 @@ def _state(condition: Condition, stage: Stage) -> str:
         Severity.CHECK: "Check soon",
         Severity.OPEN: "Too early to know",
     }.get(severity, "Nothing wrong")
-
-
-def _danger(condition: Condition) -> str:
-    """Return what the danger is: that somebody is on it cools nothing, so it leads."""
-    if condition.cause is ConditionCause.FORECAST_OVER:
-        return "Has been over its limit" if condition.peak.call is Call.PASSED else "Will pass its limit"
-    if condition.cause is ConditionCause.ALARM and condition.alarm is not None:
-        return KINDS[condition.alarm.kind].title
-    return "Over its limit" if condition.cause is ConditionCause.OVER_LIMIT else "Was over its limit"
 
 
 def _headline(condition: Condition) -> str:

@@ -92,10 +92,13 @@ def due_notifications(
 
 @dataclass(frozen=True, slots=True)
 class PourNow:
-    """How a pour is now, in words with marked quantities. alarm_id: what it is about; grave: it is a danger."""
+    """How a pour is now, in words with marked quantities.
+
+    danger: what the danger is, where it is one (`grave`). alarm_id: the alarm that it is about.
+    """
 
     words: str
-    headline: str
+    danger: str
     alarm_id: int | None
     grave: bool
 
@@ -182,7 +185,7 @@ def _about(title: str, link: str, now: PourNow | None, alarm_id: int | None, kin
     if now is None or (now.alarm_id is not None and now.alarm_id == alarm_id):
         return About(title, link)
     leads = now.grave and kind.priority is not Priority.HIGH
-    return About(title, link, now.words, now.headline if leads else "")
+    return About(title, link, now.words, now.danger if leads else "")
 
 
 def minute_of(text: str | None) -> int | None:

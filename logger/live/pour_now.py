@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from logger.alarms.first_hour import Rhythm
-from logger.condition.condition_words import words_of
+from logger.condition.condition_words import danger_words, words_of
 from logger.condition.judgement import Severity, judge
 from logger.delivery.compose import PourNow
-from logger.errors import LoggerError
 from logger.store import pours
 from logger.store.boots import Timeline
 from logger.store.condition_queries import evidence_of
@@ -37,11 +36,12 @@ class PourNowReader:
             evidence = evidence_of(connection, pour, limit_c, self.rhythm, None)
             condition = judge(evidence, self.timeline.true_ms())
             words = words_of(condition, evidence.stage, evidence.started_ms, clock_time)
-        except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
+            parts = [words.state, words.headline, words.who]
+            text = ". ".join(dict.fromkeys(part for part in parts if part)) + ". " + words.expected
+            grave = condition.severity is Severity.DANGER
+            alarm_id = None if condition.alarm is None else condition.alarm.id
+            return PourNow(text.strip(), danger_words(condition), alarm_id, grave)
+        except Exception:
+            # An alarm's message goes out, whatever fails in what only accompanies it.
             log.exception("pour %s: its messages go out without how it is now", pour_id)
             return None
-        parts = [words.state, words.headline, words.who]
-        text = ". ".join(dict.fromkeys(part for part in parts if part)) + ". " + words.expected
-        grave = condition.severity is Severity.DANGER
-        alarm_id = None if condition.alarm is None else condition.alarm.id
-        return PourNow(text.strip(), words.headline or words.state, alarm_id, grave)

@@ -275,12 +275,14 @@ def differences(calm: Told, killed: Told) -> list[str]:
 
 def _once(titles: list[str]) -> list[str]:
     """What was told, without reminders and without what came twice in a row."""
-    news = [title for title in titles if "Again:" not in title]
+    # What led a title (the pour was in danger for another reason as well) is of its moment, not of its alarm.
+    news = [title for title in titles if "Again:" not in title and ". Also: " not in title]
     return [title for number, title in enumerate(news) if number == 0 or news[number - 1] != title]
 
 
 def _kind(title: str) -> str:
-    return title.rsplit(" - ", 1)[0].rsplit(": ", 1)[-1]
+    lead, also, kind = title.partition(". Also: ")
+    return kind if also else lead.rsplit(" - ", 1)[0].rsplit(": ", 1)[-1]
 
 
 def _about(told: list[tuple[str, str]], path: str, kind: str) -> list[str]:

@@ -94,7 +94,7 @@ def test_a_message_about_a_lesser_alarm_leads_with_what_is_graver(service: Any, 
     look = number_of(service, "look-due")
     with service.store.read() as connection:
         about_look = next(row for row in outbox.newest_messages(connection) if row.alarm_id == look)
-    assert about_look.title.startswith("URGENT: Core at ")
+    assert about_look.title.startswith("URGENT: Over its limit - ")
     assert "Also: A look is due" in about_look.title
     assert "The pour now: Go to the pour now. Core at " in about_look.body
 
@@ -105,3 +105,20 @@ def test_the_plans_cool_peak_is_not_offered_beside_a_hot_core(maker: TestClient,
         page = shown(maker, path)
         assert "below its limit of" not in page
         assert "Do not rely on that plan" in page
+
+
+def test_a_message_goes_out_whatever_fails_in_judging_the_pour_for_it(
+    service: Any, shop: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What only accompanies an alarm must not silence it."""
+
+    def fails(*_asked: Any) -> None:
+        raise RuntimeError("not foreseen")
+
+    monkeypatch.setattr("logger.live.pour_now.judge", fails)
+    pour_id = int(shop.plan(plan_toml))
+    shop.go(pour_id, Stage.READY, Stage.POURING, Stage.WATCHED)
+    shop.feed(0.1, 30, lambda _h: {"core": 66.0, "surface": 50.0, "room": 21.0})
+    with service.store.read() as connection:
+        titles = [row.title for row in outbox.newest_messages(connection)]
+    assert any("The core is too hot" in title for title in titles)

@@ -1,4 +1,5 @@
-// A step that nothing takes by accident: held down with a finger; a key or a mouse goes on to a page that asks once more.
+// A step that nothing takes by accident: held down with a finger; a key or a mouse goes on to a page that asks
+// once more.
 "use strict";
 (() => {
   const HOLD_MS = 1500, SLACK_PX = 60;

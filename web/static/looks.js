@@ -14,7 +14,8 @@
     try { localStorage.setItem(KEY, JSON.stringify(looks)); } catch { /* private windows: until it is closed */ }
   };
   const change = (id, how) => keep(kept().flatMap((look) => (look.id === id ? how(look) : [look])));
-  const newId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
+  const hex = (byte) => byte.toString(16).padStart(2, "0");
+  const newId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), hex).join("");
 
   const box = () => {
     let there = document.getElementById("kept-looks");

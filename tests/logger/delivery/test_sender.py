@@ -23,7 +23,7 @@ HOT = "The core is too hot - Table"
 
 def hot(titles: list[str]) -> list[str]:
     """Those about the hot core."""
-    return [title for title in titles if HOT in title or "ore is too hot" in title]
+    return [t for t in titles if (HOT in t or "ore is too hot" in t) and "Also: " not in t]
 
 
 def test_a_channel_that_took_a_message_is_not_rung_again_for_one_that_did_not(bench: Any) -> None:
