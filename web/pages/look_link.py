@@ -8,15 +8,17 @@ from fastapi import APIRouter, Form, Path, Request
 from starlette.responses import Response
 
 from logger.alarms.first_hour import LookResult, advice
+from logger.condition.judgement import Severity
 from logger.delivery.signed_links import LONGEST, LinkRefused
 from logger.errors import BadInput, NotAllowed
 from logger.quantities import units_from
-from logger.store import shop_events
+from logger.store import pours, shop_events
 from web.actions import look_links
 from web.security.access import ServiceDep
 from web.service.service import Service
 from web.views.reader_units import COOKIE
 from web.views.render import templates
+from web.views.status import status_of
 
 router = APIRouter(include_in_schema=False)
 Token = Annotated[str, Path(max_length=2 * LONGEST)]
@@ -72,10 +74,18 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
     asked = context.get("asked")
     with service.store.read() as connection:
         mine = None if asked is None else shop_events.units_of_pour(connection, asked.pour.id)
+        standing = None
+        if asked is not None:
+            now = pours.get_pour(connection, asked.pour.id)
+            standing = status_of(service, connection, now, service.timeline.true_ms())
+    # A look is no reason to walk up to a hot core: what is graver leads here too.
+    grave = standing is not None and standing.live and standing.condition.severity >= Severity.BLIND
     made: dict[str, Any] = {
         "u": units_from(request.cookies.get(COOKIE) or mine),
         "workshop": service.settings.workshop,
         "now_ms": service.timeline.true_ms(),
+        "standing": standing,
+        "grave": grave,
         "asked": None,
         "refused": None,
         "done": None,

@@ -86,7 +86,7 @@ class Scene:
         number = self.alarm(kind).id
         with self.shop.service.store.read() as connection:
             body = next(m.body for m in outbox.newest_messages(connection) if m.alarm_id == number)
-        return str(body.rpartition("/a/")[2].split()[0])
+        return str(body.rpartition("/look/" if kind == "look-due" else "/a/")[2].split()[0])
 
 
 def above_the_fold(page: Any, *selectors: str) -> bool:
@@ -129,6 +129,9 @@ def test_the_board_stays_red_through_the_scene_and_says_who_is_on_it(
     page.goto(f"/alarms/{scene.alarm('clock-unset').id}")
     assert page.locator(".condition.stop").count() == 1, "what is graver leads on the page of what is less"
     assert above_the_fold(page, ".condition .headline", ".condition .who", ".condition .action")
-    page.goto(f"/a/{scene.token('look-due')}")
+    page.goto(f"/a/{scene.token('clock-unset')}")
     assert page.locator("body.high .now.stop").count() == 1
+    assert above_the_fold(page, ".now h1", ".now .say", "form button")
+    page.goto(f"/look/{scene.token('look-due')}")
+    assert page.locator("body.high .now.stop").count() == 1, "a look is no reason to walk up to a hot core"
     assert above_the_fold(page, ".now h1", ".now .say", "form button")
