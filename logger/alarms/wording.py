@@ -42,8 +42,8 @@ ANSWERS = {"look-due": "Dry, wet or later: answer without signing in"}
 class About:
     """What a message is about.
 
-    title: the pour's, or the station's name. link: the alert page. now: how the pour is, whatever this alarm says of
-    it; lead: what is graver than this alarm and stands before it. Both with marked quantities; empty: nothing to add.
+    title: the pour's, or the station's name. link: the alert page. now: how the pour is, and when that was judged;
+    lead: what is graver than this alarm and stands before it. Both with marked quantities; empty: nothing to add.
     """
 
     title: str
@@ -88,7 +88,7 @@ def words(
         if kind.harm is Harm.SEVERE:
             lines.append(KEEP_CLEAR[0])
     if about.now:
-        lines.append(f"The pour now: {units.shown(about.now)}")
+        lines.append(units.shown(about.now))
     if about.link:
         answer = ANSWERS.get(kind.name, "More, and acknowledge")
         lines.append(f"{answer} (in the workshop's network): {about.link}")

@@ -165,8 +165,6 @@ def _headline(condition: Condition) -> str:
             f"Its peak is past; it reached {temperature(condition.peak.hottest[0])}, over its limit of "
             f"{temperature(limit_c, 0)}"
         )
-    if cause is ConditionCause.PEAK_OPEN and limit_c is not None:
-        return f"Too early to know whether it passes {temperature(limit_c, 0)}"
     return ""
 
 
@@ -301,7 +299,7 @@ def _by_forecast(condition: Condition, peak: ExpectedPeak, limit_c: float, momen
         clear = f" It will be clear{moments.at(peak.clear_h, 'by about', 'with the next forecast')}."
     if call is Call.OPEN:
         return (
-            f"Too early to know whether it passes {limit}: its peak may be anywhere from {reach} (chance over the "
+            f"Whether it passes {limit} is not known yet: its peak may be anywhere from {reach} (chance over the "
             f"limit {chance}).{clear}"
         )
     crosses = "" if peak.crossing_h is None else moments.at(peak.crossing_h, overdue="any minute now")

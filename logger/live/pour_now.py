@@ -36,11 +36,15 @@ class PourNowReader:
             evidence = evidence_of(connection, pour, limit_c, self.rhythm, None)
             condition = judge(evidence, self.timeline.true_ms())
             words = words_of(condition, evidence.stage, evidence.started_ms, clock_time)
+            # It may wait before it is sent: what it says of the pour is of this moment.
+            at = clock_time(condition.at_ms)[-5:]
             parts = [words.state, words.headline, words.who]
             text = ". ".join(dict.fromkeys(part for part in parts if part)) + ". " + words.expected
             grave = condition.severity is Severity.DANGER
             alarm_id = None if condition.alarm is None else condition.alarm.id
-            return PourNow(text.strip(), danger_words(condition), alarm_id, grave)
+            return PourNow(
+                f"The pour at {at}: {text.strip()}", f"{danger_words(condition)} at {at}", alarm_id, grave
+            )
         except Exception:
             # An alarm's message goes out, whatever fails in what only accompanies it.
             log.exception("pour %s: its messages go out without how it is now", pour_id)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import json
+import re
 from types import SimpleNamespace
 from typing import Any
 
@@ -94,9 +95,9 @@ def test_a_message_about_a_lesser_alarm_leads_with_what_is_graver(service: Any, 
     look = number_of(service, "look-due")
     with service.store.read() as connection:
         about_look = next(row for row in outbox.newest_messages(connection) if row.alarm_id == look)
-    assert about_look.title.startswith("URGENT: Over its limit - ")
+    assert about_look.title.startswith("URGENT: Over its limit at 08:")
     assert "Also: A look is due" in about_look.title
-    assert "The pour now: Go to the pour now. Core at " in about_look.body
+    assert re.search(r"The pour at 08:\d\d: Go to the pour now\. Core at ", about_look.body)
 
 
 def test_the_plans_cool_peak_is_not_offered_beside_a_hot_core(maker: TestClient, hot: int) -> None:
