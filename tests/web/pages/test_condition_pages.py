@@ -36,6 +36,7 @@ def board(standings: list[tuple[int, Status, int]], role: str) -> str:
     ]
     context: dict[str, Any] = {
         "tiles": tiles,
+        "others_shown": 3,
         "ahead": [],
         "done": [],
         "stage_words": STAGE_WORDS,
