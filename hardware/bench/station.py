@@ -38,6 +38,16 @@ class FaultWindow:
     lie: Misreading
 
 
+@dataclass(frozen=True, slots=True)
+class Misbehaviour:
+    """How the bench's probes fail: windows in which they answer wrongly, probes that answer as counterfeits do, and the
+    seed of what is random in that."""
+
+    windows: Iterable[FaultWindow] = ()
+    clones: Iterable[str] = ()
+    seed: int = 1
+
+
 class Bench:
     """Plays traces into w1 files at the moment of each sweep, and stands in for a Pi's pins.
 
@@ -53,11 +63,10 @@ class Bench:
         folder: Path,
         traces: Mapping[str, Trace],
         *,
-        faults: Iterable[FaultWindow] = (),
-        clones: Iterable[str] = (),
         damp: Mapping[str, Trace] | None = None,
-        seed: int = 1,
+        misbehaviour: Misbehaviour | None = None,
     ) -> None:
+        misbehaviour = misbehaviour or Misbehaviour()
         missing = [probe.id for probe in wiring.all_probes if probe.id not in traces]
         if missing:
             raise BadTrace(f"no trace for {', '.join(missing)}: give each probe of the bench one")
@@ -67,10 +76,10 @@ class Bench:
         self.pins: BenchPins | None = None
         self.started: Stamp | None = None
         self._traces = dict(traces)
-        self._faults = sorted(faults, key=lambda window: window.from_s)
-        self._clones = frozenset(clones)
+        self._faults = sorted(misbehaviour.windows, key=lambda window: window.from_s)
+        self._clones = frozenset(misbehaviour.clones)
         self._lock = threading.Lock()
-        self._random = random.Random(seed)
+        self._random = random.Random(misbehaviour.seed)
         self._last: dict[str, bytes] = {}
         self._wiring = wiring
         self._damp = dict(damp or {})

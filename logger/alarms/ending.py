@@ -117,10 +117,10 @@ def step_obstacles(to: Stage, evidence: StepEvidence, now_ms: int) -> tuple[Obst
 
 
 def _high_alarms(evidence: StepEvidence, core: Sequence[Obstacle]) -> list[Obstacle]:
-    """Return the alarms of high rank that are up, but for what has been said of the core already."""
-    said = set(OF_THE_CORE) if any(o.why in _KNOWN for o in core) else set()
+    """Return the alarms of high rank that are up, but for what is said of the core already."""
+    covered = set(OF_THE_CORE) if any(o.why in _KNOWN for o in core) else set()
     if any(o.why is ObstacleKind.UNKNOWN for o in core):
-        said.add("core-unwatched")
+        covered.add("core-unwatched")
     return [
         Obstacle(
             ObstacleKind.ALARM,
@@ -128,7 +128,7 @@ def _high_alarms(evidence: StepEvidence, core: Sequence[Obstacle]) -> list[Obsta
             entry.key,
         )
         for entry in evidence.entries
-        if entry.state.up and entry.kind.priority is Priority.HIGH and entry.kind.name not in said
+        if entry.state.up and entry.kind.priority is Priority.HIGH and entry.kind.name not in covered
     ]
 
 

@@ -9,7 +9,15 @@ import numpy as np
 
 from logger.cure.advice.bond import BondWindow, coat_window
 from logger.cure.advice.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
-from logger.cure.advice.limits import MARGIN_K, Remedy, deepest_safe, in_allowed_room, remedy, single_layer
+from logger.cure.advice.limits import (
+    MARGIN_K,
+    Depths,
+    Remedy,
+    deepest_safe,
+    in_allowed_room,
+    remedy,
+    single_layer,
+)
 from logger.cure.fit.datasheet_model import WORKABLE
 from logger.cure.fit.working_time import HEAVIEST_KG, LIGHTEST_KG, conversion_after, quick_working_time_h
 from logger.cure.solver.assumptions import assumptions
@@ -149,7 +157,7 @@ def _deepest_mm(plan: Plan) -> float | None:
     ):
         # Each layer alone keeps it: what is too hot is that they lie on one another.
         return deepest
-    return deepest_safe(plan, most_mm=max(deepest, 2.0), peaks=False).bracket.safe
+    return deepest_safe(plan, depths=Depths(most_mm=max(deepest, 2.0)), peaks=False).bracket.safe
 
 
 def layer_depths_mm(plan: Plan) -> list[float]:

@@ -154,7 +154,7 @@ def main(plans: int, first: int) -> int:
         if cure.deepest_mm is not None and seed % 10 == 0 and not plan.layer:
             counts["`advise` asked for the same deepest layer"] += 1
             allowed, _ = in_allowed_room(plan)
-            if deepest_safe(allowed, most_mm=300.0).bracket.safe != cure.deepest_mm:
+            if deepest_safe(allowed).bracket.safe != cure.deepest_mm:
                 refuted.append(f"{seed}: plan says {cure.deepest_mm:g} mm, advise another")
                 print(f"  refuted: {refuted[-1]}", file=sys.stderr, flush=True)
         if seed % 25 == 24:

@@ -13,7 +13,7 @@ from math import exp
 from pathlib import Path
 
 from hardware.bench.clock import SteppedClock
-from hardware.bench.station import Bench, FaultWindow
+from hardware.bench.station import Bench, FaultWindow, Misbehaviour
 from hardware.bench.trace import Trace
 from hardware.bench.w1_files import Misreading, scratchpad, w1_text
 from hardware.plausibility import NEAR_C, STEEP_SHARE
@@ -98,7 +98,7 @@ def run(folder: Path, *, faults: int, seed: int) -> Told:
     }
     wiring = Wiring("bench", tuple(ProbeWiring(*pair) for pair in zip(IDS, PLACES, strict=True)))
     clock = SteppedClock(boot_ms=0)
-    bench = Bench(wiring, clock, folder, traces, faults=windows, clones=CLONES, seed=seed)
+    bench = Bench(wiring, clock, folder, traces, misbehaviour=Misbehaviour(windows, CLONES, seed))
     sampler = Sampler(bench.hardware.buses, wiring.all_probes, clock, threads=False)
     by_probe = {probe: [window for window in windows if window.probe == probe] for probe in IDS}
     rows: list[UnnumberedReading] = []

@@ -12,7 +12,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from hardware.bench.clock import SteppedClock
-from hardware.bench.station import Bench, FaultWindow
+from hardware.bench.station import Bench, FaultWindow, Misbehaviour
 from hardware.bench.trace import through
 from hardware.bench.w1_files import Misreading
 from logger.daemon.main import RunMode, run_station
@@ -124,7 +124,9 @@ class WholePour:
             FaultWindow(PROBES[place], from_h * 3600, until_h * 3600, lie)
             for place, lie, from_h, until_h in self._lies
         ]
-        bench = Bench(config.wiring, self.clock, self._folder / "bench", traces, faults=lies)
+        bench = Bench(
+            config.wiring, self.clock, self._folder / "bench", traces, misbehaviour=Misbehaviour(lies)
+        )
         started = self.clock.stamp().boot_s
 
         def after_sweep(sweeps: int) -> None:

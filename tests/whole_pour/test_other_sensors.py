@@ -12,7 +12,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from hardware.bench.clock import SteppedClock
-from hardware.bench.station import Bench, FaultWindow
+from hardware.bench.station import Bench, FaultWindow, Misbehaviour
 from hardware.bench.trace import steady
 from hardware.bench.w1_files import Misreading
 from logger.daemon.main import RunMode, run_station
@@ -59,7 +59,12 @@ def page(tmp_path: Path) -> Any:
         def run(*faults: FaultWindow) -> Any:
             traces = {"sht4x": steady(19.5), "max31856": steady(131.25)}
             bench = Bench(
-                config.wiring, clock, tmp_path / "bench", traces, damp={"sht4x": steady(62.0)}, faults=faults
+                config.wiring,
+                clock,
+                tmp_path / "bench",
+                traces,
+                damp={"sht4x": steady(62.0)},
+                misbehaviour=Misbehaviour(faults),
             )
             run_station(
                 config,

@@ -37,12 +37,12 @@ ONE_TAP_MS = MINUTE_MS
 
 @dataclass(frozen=True, slots=True)
 class AskedLook:
-    """The look that a link asks for. due_ms: true time; None: no look is due any more. made: the look that was made
+    """The look that a link asks for. due_ms: true time; None: no look is due any more. look: the look that was made
     for it; later: whether that may be answered."""
 
     pour: PourRow
     due_ms: int | None
-    made: Look | None
+    look: Look | None
     later: bool
 
 
@@ -53,7 +53,7 @@ def asked_look(service: Service, token: str) -> AskedLook:
         return _asked(service, connection, claim)
 
 
-def found(service: Service, token: str, finding: LookResult) -> None:
+def note_finding(service: Service, token: str, finding: LookResult) -> None:
     """Note what was found, once. A leak is noted at any time of a watched pour; dry only for a look that is asked for.
 
     Raises LinkRefused, NotAllowed when somebody has looked meanwhile or the first hour is over, NotFound.
@@ -67,8 +67,8 @@ def found(service: Service, token: str, finding: LookResult) -> None:
     def use(tx: Connection) -> None:
         signed_links.use_token(tx, token, service.timeline.now_ms())
 
-    made = pour_actions.MadeLook(finding)
-    pour_actions.look(service, asked.pour.id, made, by_link(service, claim.to), use)
+    look = pour_actions.MadeLook(finding)
+    pour_actions.look(service, asked.pour.id, look, by_link(service, claim.to), use)
 
 
 def later(service: Service, token: str) -> int | None:
@@ -120,14 +120,14 @@ def _asked(service: Service, connection: Connection, claim: Claim) -> AskedLook:
         return AskedLook(pour, None, looks[-1] if looks else None, later=False)
     next_ms = next_due_ms(pour.poured_ms, service.rhythm, looks)
     over = summarize_looks(pour.poured_ms, service.rhythm, looks, now_ms).over
-    made = looks[-1] if looks and (next_ms is None or (of_ms and next_ms > of_ms)) else None
+    last_look = looks[-1] if looks and (next_ms is None or (of_ms and next_ms > of_ms)) else None
     if claim.alarm_id is not None and alarms.get_alarm(connection, claim.alarm_id).phase not in (
         Phase.RAISED,
         Phase.ACKNOWLEDGED,
     ):
-        made = looks[-1] if looks else None
-    if over or next_ms is None or made is not None:
-        return AskedLook(pour, None, made, later=False)
+        last_look = looks[-1] if looks else None
+    if over or next_ms is None or last_look is not None:
+        return AskedLook(pour, None, last_look, later=False)
     due_ms = of_ms or next_ms
     reminding = reminding_of(connection, pour_id, due_ms)
     may_wait = len(reminding.later_ms) < LATER_TIMES and now_ms < due_ms + LATER_LAST_MS
@@ -137,6 +137,6 @@ def _asked(service: Service, connection: Connection, claim: Claim) -> AskedLook:
 def _must_be_asked(asked: AskedLook) -> int:
     if asked.due_ms is not None:
         return asked.due_ms
-    if asked.made is not None:
-        raise NotAllowed(f"{asked.made.by} has looked already: nothing was noted twice")
+    if asked.look is not None:
+        raise NotAllowed(f"{asked.look.by} has looked already: nothing was noted twice")
     raise NotAllowed("no look is asked for any more: nothing was noted")

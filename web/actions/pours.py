@@ -229,7 +229,7 @@ SENT_LATE_MS, AHEAD_MS = 60_000, 60_000
 def look(
     service: Service,
     pour_id: int,
-    made: MadeLook,
+    report: MadeLook,
     by: str,
     also: Callable[[Connection], None] = lambda _tx: None,
 ) -> None:
@@ -242,21 +242,21 @@ def look(
         also(tx)
         pour = pours.get_pour(tx, pour_id)
         now_ms = service.timeline.true_ms()
-        at_ms = now_ms if made.made_ms is None else min(made.made_ms, now_ms)
+        at_ms = now_ms if report.made_ms is None else min(report.made_ms, now_ms)
         watched_then = pour.released_ms is not None and at_ms < pour.released_ms
         if not (watched_then and pour.stage in (Stage.RELEASED, Stage.SPOILED)):
             may_keep(pour, "look")
-        ahead = made.made_ms is not None and made.made_ms > now_ms + AHEAD_MS
+        ahead = report.made_ms is not None and report.made_ms > now_ms + AHEAD_MS
         if ahead or (pour.poured_ms is not None and at_ms < pour.poured_ms):
             raise BadInput(
                 "made_ms",
                 "is in the future" if ahead else "is before the pour was poured",
-                value=made.made_ms,
+                value=report.made_ms,
                 allowed=f"{pour.poured_ms} to {now_ms} (ms)",
                 remedy="look again",
             )
-        data: dict[str, Any] = {"finding": str(made.finding)}
-        text = made.text.strip()
+        data: dict[str, Any] = {"finding": str(report.finding)}
+        text = report.text.strip()
         if now_ms - at_ms >= SENT_LATE_MS:
             data |= {"sent_ms": now_ms}
             text = f"{text} (kept on a phone, sent {hours_minutes((now_ms - at_ms) / 3.6e6)} later)".strip()

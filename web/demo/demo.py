@@ -162,7 +162,7 @@ def run_service(folder: Path) -> int:
 
 def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
     """Return the station's process: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
-    from hardware.bench.station import Bench, FaultWindow
+    from hardware.bench.station import Bench, FaultWindow, Misbehaviour
     from hardware.bench.trace import from_csv
     from logger.daemon.main import RunMode, run_station
     from logger.daemon.station_file import station_from_file
@@ -182,7 +182,7 @@ def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
         for lie in scenario.lies
     ]
     with tempfile.TemporaryDirectory(prefix="pourlog-bench-") as work:
-        bench = Bench(config.wiring, clock, Path(work), traces, faults=lies)
+        bench = Bench(config.wiring, clock, Path(work), traces, misbehaviour=Misbehaviour(lies))
         # The traces count from the pour, also after this process was killed and started again.
         bench.started = Stamp(POURED_AT_MS, clock.stamp().boot_id, BOOT_MS, True)
         left_s = hours * 3600 - (clock.stamp().boot_ms - BOOT_MS) / 1000

@@ -55,7 +55,7 @@ def press(
         if answer == "later":
             again_ms = look_links.later(service, token)
         else:
-            look_links.found(service, token, FINDINGS[answer])
+            look_links.note_finding(service, token, FINDINGS[answer])
     except LinkRefused as refusal:
         return _page(request, service, {"refused": str(refusal)}, 410)
     except NotAllowed as refusal:
@@ -80,7 +80,7 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
             standing = status_of(service, connection, now, service.timeline.true_ms())
     # A look is no reason to walk up to a hot core: what is graver leads here too.
     grave = standing is not None and standing.live and standing.condition.severity >= Severity.BLIND
-    made: dict[str, Any] = {
+    shared: dict[str, Any] = {
         "u": units_from(request.cookies.get(COOKIE) or mine),
         "workshop": service.settings.workshop,
         "now_ms": service.timeline.true_ms(),
@@ -95,7 +95,7 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
     return templates().TemplateResponse(
         request,
         "look-link.html",
-        made | context,
+        shared | context,
         status_code=status,
         # The address holds the token: it goes to no other site, and to no search engine.
         headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},

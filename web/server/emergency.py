@@ -72,7 +72,7 @@ def _page(title: str, lines: list[str], over: str) -> Response:
     text = "".join(f"<p>{escape(line)}</p>" for line in lines)
     # Over the limit looks over the limit here too: red, and first.
     look, first = ("alert high", over) if over else ("", title)
-    told = (
+    body = (
         f'<p class="lead"><strong>{escape(title)}.</strong></p>{text}'
         if over
         else (f'<div class="problem" role="alert"><div>{text}</div></div>')
@@ -81,7 +81,7 @@ def _page(title: str, lines: list[str], over: str) -> Response:
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(first)}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="refresh" content="{AGAIN_S}"><link rel="stylesheet" href="/static/look.css"></head>'
-        f'<body class="{look}"><main id="main"><h1>{escape(first)}</h1>{told}</main></body></html>',
+        f'<body class="{look}"><main id="main"><h1>{escape(first)}</h1>{body}</main></body></html>',
         status_code=503,
         headers={"Retry-After": str(AGAIN_S)},
     )

@@ -106,7 +106,7 @@ def page(
     linked = whole.get("alarms_linked", ())
     rest = [row for row in whole["trouble"] if row["id"] not in linked]
     leads = bool(whole.get("alarm_leads")) or len(rest) < len(whole["trouble"])
-    seen = [row for i, row in enumerate(rest) if row["priority"] == "high" or (i == 0 and not leads)]
-    whole["trouble_seen"] = [row["id"] for row in seen]
-    whole["hidden_trouble"] = len(rest) - len(seen)
+    visible = [row for i, row in enumerate(rest) if row["priority"] == "high" or (i == 0 and not leads)]
+    whole["trouble_seen"] = [row["id"] for row in visible]
+    whole["hidden_trouble"] = len(rest) - len(visible)
     return templates().TemplateResponse(request, template, whole, status_code=status)

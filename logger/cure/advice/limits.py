@@ -22,8 +22,8 @@ from logger.cure.solver.prediction import coarse_peak_c, long_enough, predict, p
 from logger.errors import DidNotConverge, OutOfRange
 from logger.plan.file import Plan
 
-#: Depths between which the deepest safe layer is looked for, mm, in whole millimetres: what is printed was solved.
-LEAST_MM, MOST_MM, WITHIN_MM = 1.0, 300.0, 1.0
+#: No single layer is looked for that is deeper, mm.
+MOST_MM = 300.0
 #: Rooms between which the coolest and warmest are looked for, °C, in halves of a degree.
 COLDEST_C, HOTTEST_C, WITHIN_C = 5.0, 40.0, 0.5
 #: A casting that is not hard everywhere by then is not worth starting, h. Five days: the shop's own setting.
@@ -47,6 +47,40 @@ class Bracket:
     not_safe: float | None
     at_safe: float | None
     at_not_safe: float | None
+
+
+@dataclass(frozen=True)
+class Depths:
+    """The depths among which the deepest safe layer is looked for, mm.
+
+    Those that are tried are multiples of step_mm, so that a depth that is printed is one that was solved.
+    """
+
+    from_mm: float = 1.0
+    most_mm: float = MOST_MM
+    step_mm: float = 1.0
+
+    def ladder(self) -> list[float]:
+        """Return the depths that a search walks up, mm, each 40 % deeper. Raises OutOfRange."""
+        if not 0 < self.from_mm < self.most_mm or self.step_mm <= 0:
+            raise OutOfRange(
+                "depths",
+                "leave nothing to search",
+                value=(self.from_mm, self.most_mm, self.step_mm),
+                allowed="0 < from_mm < most_mm, step_mm above 0",
+                remedy="give other depths",
+            )
+        ladder = [self._on_grid(self.from_mm)]
+        while ladder[-1] < self.most_mm:
+            rung = max(ladder[-1] + self.step_mm, self._on_grid(ladder[-1] * 1.4))
+            ladder.append(min(self._on_grid(self.most_mm), rung))
+        return ladder
+
+    def _on_grid(self, depth_mm: float) -> float:
+        return self.step_mm * max(1, math.ceil(depth_mm / self.step_mm - 1e-9))
+
+
+ALL_DEPTHS = Depths()
 
 
 @dataclass(frozen=True)
@@ -160,28 +194,17 @@ def deepest_safe(
     *,
     limit_c: float | None = None,
     faster: float = 1.0,
-    from_mm: float = LEAST_MM,
-    most_mm: float = MOST_MM,
-    within_mm: float = WITHIN_MM,
+    depths: Depths = ALL_DEPTHS,
     peaks: bool = True,
 ) -> DeepestLayer:
     """Return the deepest single layer of this plan's resin, form and room that stays under the limit.
 
     limit_c: default, the datasheet's highest core temperature. faster: how many times faster than fitted the
-    resin may be (Fit.rate_factor_range). Depths tried are multiples of within_mm, so that what is printed is what was
-    solved, and both ends are proven at full accuracy: `plan` and `advise` ask this one search and have one answer.
-    Later layers of the plan are left out. peaks: whether the peaks at both ends are told, and so solved to their last
-    digit; the depths are the same. Raises OutOfRange, DidNotConverge.
+    resin may be (Fit.rate_factor_range). Both ends are proven at full accuracy: `plan` and `advise` ask this one
+    search and have one answer. Later layers of the plan are left out. peaks: whether the peaks at both ends are
+    asked for, and so solved to their last digit; the depths are the same. Raises OutOfRange, DidNotConverge.
     """
-    limit = _limit(plan, limit_c)
-    if not 0 < from_mm < most_mm or within_mm <= 0:
-        raise OutOfRange(
-            "depths",
-            "leave nothing to search",
-            value=(from_mm, most_mm, within_mm),
-            allowed="0 < from_mm < most_mm, within_mm above 0",
-            remedy="give other depths",
-        )
+    limit, ladder = _limit(plan, limit_c), depths.ladder()
     quick = faster_resin(plan, faster)
 
     def peak_c(depth_mm: float, full: bool) -> float:
@@ -190,17 +213,11 @@ def deepest_safe(
             return predict(single).peak_c if peaks else proven_peak_c(single, limit)
         return coarse_peak_c(single, limit + _FAR_K)
 
-    def on_grid(depth_mm: float) -> float:
-        return within_mm * max(1, math.ceil(depth_mm / within_mm - 1e-9))
-
-    ladder = [on_grid(from_mm)]
-    while ladder[-1] < most_mm:
-        ladder.append(min(on_grid(most_mm), max(ladder[-1] + within_mm, on_grid(ladder[-1] * 1.4))))
     # Most answers lie around what the datasheet allows or half of what was planned: the walk begins there.
     guess = min(plan.resin.limits.max_depth_mm or MOST_MM, 0.5 * plan.pour.depth_mm)
     begin = sum(rung <= guess for rung in ladder) - 1
     bracket = _bracket(
-        peak_c, ladder, lambda peak: peak <= limit, within_mm, begin=max(begin, 0), limit=limit
+        peak_c, ladder, lambda peak: peak <= limit, depths.step_mm, begin=max(begin, 0), limit=limit
     )
     return DeepestLayer(bracket, limit, plan.resin.limits.max_depth_mm)
 

@@ -11,7 +11,15 @@ from logger.planning.cure_answers import workable_conversion, working_time_of
 from logger.planning.finding import FROM_MEMORY, PLAN, Constant, Figure, Finding, Light, plain, worst
 from logger.planning.findings.volume import layer_litres
 from logger.planning.physics.batch_slips import OVER_BATCH, PlannedBatch, name_mistake
-from logger.planning.physics.batches import SAFE_PART, STEPS_NEEDED, Batches, Card, card, plan_batches
+from logger.planning.physics.batches import (
+    SAFE_PART,
+    STEPS_NEEDED,
+    Batches,
+    Card,
+    MixingBench,
+    card,
+    plan_batches,
+)
 from logger.planning.physics.mixing import GREEN, LAST, effect_of, effect_words, light_of
 from logger.planning.physics.parts import (
     Ratio,
@@ -54,17 +62,15 @@ def batches_of(plan: Plan, belly_m3: float = 0.0) -> list[Batches]:
     litres = layer_litres(plan, belly_m3)
     if plan.mix is None or litres is None:
         return []
+    bench = MixingBench(
+        plan.pails.sizes_l,
+        fill_pct=plan.pails.fill_pct,
+        mix_min=plan.mix.mix_min,
+        pour_min_per_l=plan.mix.pour_min_per_l,
+        max_kg=plan.scale.max_kg if plan.scale else None,
+    )
     return [
-        plan_batches(
-            layer_l,
-            plan.resin.density_kg_m3,
-            plan.pails.sizes_l,
-            lambda kg: working_time_of(plan, kg),
-            fill_pct=plan.pails.fill_pct,
-            mix_min=plan.mix.mix_min,
-            pour_min_per_l=plan.mix.pour_min_per_l,
-            max_kg=plan.scale.max_kg if plan.scale else None,
-        )
+        plan_batches(layer_l, plan.resin.density_kg_m3, bench, lambda kg: working_time_of(plan, kg))
         for layer_l in litres
         if layer_l > 0
     ]

@@ -21,9 +21,8 @@ def quantity_of(plan: Plan, belly_m3: float = 0.0) -> Quantity | None:
         sum(layers),
         voids_m3(plan),
         plan.resin.density_kg_m3,
+        plan.allowance,
         displaced_m3=displaced,
-        soak_pct=plan.allowance.soak_pct,
-        waste_pct=plan.allowance.waste_pct,
         belly_m3=belly_m3,
     )
 

@@ -44,16 +44,23 @@ class Batches:
         return self.needed_min / self.working_time_min
 
 
+@dataclass(frozen=True, slots=True)
+class MixingBench:
+    """What a batch is mixed in and weighed on, and how long mixing and pouring take.
+
+    sizes_l: the shop's pails, filled to fill_pct (%) at most. mix_min: stirring, min. max_kg: what the scale weighs;
+    None sets no limit.
+    """
+
+    sizes_l: Sequence[float]
+    fill_pct: float = 70.0
+    mix_min: float = 6.0
+    pour_min_per_l: float = 0.5
+    max_kg: float | None = None
+
+
 def plan_batches(
-    total_l: float,
-    density_kg_m3: float,
-    pail_sizes_l: Sequence[float],
-    working_time: WorkingTime,
-    *,
-    fill_pct: float = 70.0,
-    mix_min: float = 6.0,
-    pour_min_per_l: float = 0.5,
-    max_kg: float | None = None,
+    total_l: float, density_kg_m3: float, bench: MixingBench, working_time: WorkingTime
 ) -> Batches:
     """Return the fewest equal pails that are mixed and poured within half of their own working time.
 
@@ -62,8 +69,8 @@ def plan_batches(
     """
     above("litres to mix", total_l, 0, "L", "give the volume of the pour")
     above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
-    fill = within("fill_pct", fill_pct, 10, 100, "%", "leave room to stir") / 100
-    if not pail_sizes_l:
+    fill = within("fill_pct", bench.fill_pct, 10, 100, "%", "leave room to stir") / 100
+    if not bench.sizes_l:
         raise BadInput(
             "[pails] sizes_l",
             "is empty",
@@ -75,14 +82,14 @@ def plan_batches(
         litres = total_l / count
         kilograms = litres * density_kg_m3 / 1000
         minutes = above("working time", working_time(kilograms), 0, "min", "check the rate")
-        needed = mix_min + SECOND_PAIL.value + pour_min_per_l * litres
+        needed = bench.mix_min + SECOND_PAIL.value + bench.pour_min_per_l * litres
         return Batches(count, size, litres, kilograms, minutes, needed, needed <= SAFE_PART.value * minutes)
 
     choices = []
-    for size in pail_sizes_l:
+    for size in bench.sizes_l:
         room_l = above("pail size", size, 0, "L", "give the size in litres") * fill
-        if max_kg is not None:
-            room_l = min(room_l, max_kg * 1000 / density_kg_m3)
+        if bench.max_kg is not None:
+            room_l = min(room_l, bench.max_kg * 1000 / density_kg_m3)
         fullest = max(1, math.ceil(total_l / room_l - 1e-9))
         choices.append(_fewest(partial(batches, size), fullest))
     fitting = [choice for choice in choices if choice.enough_time]

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from logger.errors import BadInput
+from logger.plan.planning_tables import Allowance
 from logger.planning.finding import above, not_negative, within
 from logger.units import litres_to_us_gallons
 
@@ -198,10 +199,9 @@ def with_allowances(
     shape_m3: float,
     voids_m3: float,
     density_kg_m3: float,
+    allowance: Allowance,
     *,
     displaced_m3: float = 0.0,
-    soak_pct: float = 0.0,
-    waste_pct: float = 0.0,
     belly_m3: float = 0.0,
 ) -> Quantity:
     """Return the quantity to mix. Soak and waste are parts of shape plus voids. Raises OutOfRange."""
@@ -209,14 +209,12 @@ def with_allowances(
     within("displaced volume", displaced_m3, 0.0, room, "m³", "what lies in the form must fit into it")
     net = room - displaced_m3
     filled = net + not_negative("voids", voids_m3, "m³", "measure the voids")
-    within("soak_pct", soak_pct, 0, 100, "%", "give a part between 0 and 100 %")
-    within("waste_pct", waste_pct, 0, 100, "%", "give a part between 0 and 100 %")
     above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
     return Quantity(
         shape_l=net * 1000,
         voids_l=voids_m3 * 1000,
-        soak_l=filled * soak_pct * 10,
-        waste_l=filled * waste_pct * 10,
+        soak_l=filled * allowance.soak_pct * 10,
+        waste_l=filled * allowance.waste_pct * 10,
         belly_l=not_negative("belly", belly_m3, "m³", "check the sag") * 1000,
         density_kg_m3=density_kg_m3,
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from hardware.bench.clock import SteppedClock
-from hardware.bench.station import Bench, FaultWindow
+from hardware.bench.station import Bench, FaultWindow, Misbehaviour
 from hardware.bench.trace import steady, through
 from hardware.bench.w1_files import Misreading
 from hardware.ds18b20 import find_probes
@@ -60,7 +60,9 @@ def test_the_driver_reads_what_the_trace_says(tmp_path: Path) -> None:
 def test_a_lie_is_told_in_its_window_only(tmp_path: Path, lie: Misreading, reason: FaultReason) -> None:
     """Before and after there is a reading; the other probe is not touched."""
     clock = SteppedClock()
-    bench = Bench(WIRING, clock, tmp_path, TRACES, faults=[FaultWindow(CORE, 30, 60, lie)])
+    bench = Bench(
+        WIRING, clock, tmp_path, TRACES, misbehaviour=Misbehaviour([FaultWindow(CORE, 30, 60, lie)])
+    )
     found = []
     for _ in range(4):
         swept = sweep(bench, clock)
@@ -75,7 +77,13 @@ def test_a_lie_is_told_in_its_window_only(tmp_path: Path, lie: Misreading, reaso
 def test_a_pulled_probe_gives_no_bytes_and_then_no_folder_and_comes_back(tmp_path: Path) -> None:
     """The folder lingers for 100 s, as the kernel's does."""
     clock = SteppedClock()
-    bench = Bench(WIRING, clock, tmp_path, TRACES, faults=[FaultWindow(CORE, 30, 200, Misreading.PULLED)])
+    bench = Bench(
+        WIRING,
+        clock,
+        tmp_path,
+        TRACES,
+        misbehaviour=Misbehaviour([FaultWindow(CORE, 30, 200, Misreading.PULLED)]),
+    )
     reasons = []
     for _ in range(8):
         outcome = sweep(bench, clock)[CORE]
@@ -94,7 +102,9 @@ def test_humidity_and_thermocouple_are_played_too(tmp_path: Path) -> None:
     clock = SteppedClock()
     traces = {"sht4x": steady(19.5), "max31856": steady(131.25)}
     torn = FaultWindow("max31856", 30, 60, Misreading.EMPTY)
-    bench = Bench(wiring, clock, tmp_path, traces, damp={"sht4x": steady(62.0)}, faults=[torn])
+    bench = Bench(
+        wiring, clock, tmp_path, traces, damp={"sht4x": steady(62.0)}, misbehaviour=Misbehaviour([torn])
+    )
     found = sweep(bench, clock)
     assert found["sht4x"] == Reading("sht4x", 19.5, "19500 62000", None, 62.0)
     assert found["max31856"] == Reading("max31856", 131.25, "16800")

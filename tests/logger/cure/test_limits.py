@@ -8,7 +8,7 @@ import re
 import pytest
 
 from logger.cure.advice import limits
-from logger.cure.advice.limits import _bracket, deepest_safe, gains, in_allowed_room, remedy, rooms
+from logger.cure.advice.limits import Depths, _bracket, deepest_safe, gains, in_allowed_room, remedy, rooms
 from logger.cure.solver.prediction import long_enough, predict
 from logger.errors import OutOfRange
 
@@ -21,7 +21,7 @@ def test_the_bracket_holds_on_the_solver_itself(plan_of, slow_casting):
     """The safe end stays under the limit and the other end, at most a millimetre deeper, does not: both are run
     again here, to the end of their cure."""
     plan = plan_of(slow_casting, "sheet", 30.0, 24.0, air=GIVEN)
-    found = deepest_safe(plan, from_mm=20.0)
+    found = deepest_safe(plan, depths=Depths(from_mm=20.0))
     assert found.bracket.not_safe - found.bracket.safe <= 1.0
     for depth_mm, peak_c in (
         (found.bracket.safe, found.bracket.at_safe),
@@ -71,7 +71,9 @@ def test_full_accuracy_has_the_last_word(edge):
 
 def test_a_resin_that_is_nowhere_safe_is_told(plan_of, quick_coating):
     """A quick system far too hot already at the first depth tried gives no depth, and says so."""
-    found = deepest_safe(plan_of(quick_coating, "sheet", 38.0, 28.0, air=GIVEN), from_mm=15.0, most_mm=40.0)
+    found = deepest_safe(
+        plan_of(quick_coating, "sheet", 38.0, 28.0, air=GIVEN), depths=Depths(from_mm=15.0, most_mm=40.0)
+    )
     assert found.bracket.safe is None
     assert found.depth_mm is None
     assert "not for casting" in found.message()
@@ -79,14 +81,16 @@ def test_a_resin_that_is_nowhere_safe_is_told(plan_of, quick_coating):
 
 def test_where_everything_is_safe_the_deepest_tried_is_told(plan_of, slow_casting):
     """Within a range that is safe throughout there is no upper end of the bracket."""
-    found = deepest_safe(plan_of(slow_casting, "sheet", 10.0, 18.0), from_mm=5.0, most_mm=14.0)
+    found = deepest_safe(plan_of(slow_casting, "sheet", 10.0, 18.0), depths=Depths(from_mm=5.0, most_mm=14.0))
     assert found.bracket == limits.Bracket(14.0, None, found.bracket.at_safe, None)
     assert "the deepest tried" in found.message()
 
 
 def test_the_datasheet_keeps_the_last_word(plan_of, slow_casting):
     """In a cool room the model allows more than the 50 mm of the datasheet: 50 mm is what is advised."""
-    found = deepest_safe(plan_of(slow_casting, "river", 30.0, 18.0, air=GIVEN), from_mm=40.0, most_mm=56.0)
+    found = deepest_safe(
+        plan_of(slow_casting, "river", 30.0, 18.0, air=GIVEN), depths=Depths(from_mm=40.0, most_mm=56.0)
+    )
     assert found.bracket.safe > 50.0
     assert found.depth_mm == 50.0
     assert "keep to that" in found.message()
@@ -172,8 +176,8 @@ def test_a_long_run_is_not_cut_to_see_a_peak(plan_of, slow_casting):
 def test_a_resin_that_may_be_faster_is_poured_shallower(plan_of, slow_casting):
     """The fit's uncertainty costs depth, never gives it."""
     plan = plan_of(slow_casting, "sheet", 30.0, 24.0, air=GIVEN)
-    sure = deepest_safe(plan, from_mm=30.0, within_mm=2.0)
-    unsure = deepest_safe(plan, from_mm=30.0, within_mm=2.0, faster=1.3)
+    sure = deepest_safe(plan, depths=Depths(from_mm=30.0, step_mm=2.0))
+    unsure = deepest_safe(plan, depths=Depths(from_mm=30.0, step_mm=2.0), faster=1.3)
     assert unsure.depth_mm < sure.depth_mm - 1.0
 
 
@@ -222,8 +226,8 @@ def test_a_given_coefficient_does_not_hide_the_fan(plan_of, slow_casting):
         ({"limit_c": 20.0}, "above the room"),
         ({"limit_c": 300.0}, "at most 200"),
         ({"faster": 0.0}, "0.1 to 10"),
-        ({"from_mm": 0.0}, "nothing to search"),
-        ({"from_mm": 50.0, "most_mm": 40.0}, "nothing to search"),
+        ({"depths": Depths(from_mm=0.0)}, "nothing to search"),
+        ({"depths": Depths(from_mm=50.0, most_mm=40.0)}, "nothing to search"),
     ],
 )
 def test_questions_without_an_answer_are_refused(plan_of, slow_casting, options, told):

@@ -20,7 +20,7 @@ import pytest
 
 from hardware.bench.clock import SteppedClock
 from hardware.bench.pins import BenchPins
-from hardware.bench.station import Bench, FaultWindow
+from hardware.bench.station import Bench, FaultWindow, Misbehaviour
 from hardware.bench.trace import steady, through
 from hardware.bench.w1_files import Misreading
 from hardware.errors import BadTrace, HardwareMissing
@@ -87,7 +87,7 @@ def test_a_dead_probe_gives_faults_and_never_a_temperature(config: Any, service:
     """Pulled for ten minutes: 120 faults at its place, the room's readings untouched, then temperatures again."""
     clock = SteppedClock()
     window = FaultWindow(CORE, 600, 1200, Misreading.PULLED)
-    bench = Bench(config.wiring, clock, tmp_path / "bench", TRACES, faults=[window])
+    bench = Bench(config.wiring, clock, tmp_path / "bench", TRACES, misbehaviour=Misbehaviour([window]))
     run(config, service, tmp_path, clock=clock, bench=bench, obey_period=False)
     faults = [found for found in service.rows.values() if found["fault"]]
     assert len(faults) == 120
@@ -221,7 +221,7 @@ def test_a_dead_probe_does_not_stop_the_watchdogs_food(config: Any, service: Any
     """Otherwise systemd would restart the station for ever; READY comes before the first WATCHDOG."""
     clock = SteppedClock()
     dead = [FaultWindow(probe, 0, 1e9, Misreading.ALL_ZERO) for probe in (CORE, ROOM)]
-    bench = Bench(config.wiring, clock, tmp_path / "bench", TRACES, faults=dead)
+    bench = Bench(config.wiring, clock, tmp_path / "bench", TRACES, misbehaviour=Misbehaviour(dead))
     ears = Ears()
     run(config, service, tmp_path, clock=clock, bench=bench, hours=0.1, supervisor=ears)
     assert ears.said == ["READY=1", *["WATCHDOG=1"] * 73, "STOPPING=1"]

@@ -11,6 +11,7 @@ from scipy.integrate import simpson
 from shapely import Polygon
 
 from logger.errors import BadInput, OutOfRange
+from logger.plan.planning_tables import Allowance
 from logger.planning.physics.volume import (
     edge_volume_m3,
     frustum_m3,
@@ -126,7 +127,7 @@ def test_a_void_takes_its_closed_form(shape: str, millilitres: float) -> None:
 )
 def test_waste_goes_on_top(waste_pct: float, litres: float, kilograms: float) -> None:
     """5, 10 and 15 % on 15 L of 1100 kg/m³, by hand."""
-    q = with_allowances(0.015, 0.0, 1100.0, waste_pct=waste_pct)
+    q = with_allowances(0.015, 0.0, 1100.0, Allowance(waste_pct=waste_pct, soak_pct=0.0))
 
     assert q.total_l == pytest.approx(litres)
     assert q.total_kg == pytest.approx(kilograms, abs=0.06)
@@ -134,7 +135,9 @@ def test_waste_goes_on_top(waste_pct: float, litres: float, kilograms: float) ->
 
 def test_what_lies_in_the_form_takes_room_and_a_belly_adds() -> None:
     """An 800 by 600 by 50 mm form with 12 L of wood takes 12 L; cost is by the kilogram."""
-    q = with_allowances(0.024, 0.0, 1100.0, displaced_m3=0.012, belly_m3=0.0005)
+    q = with_allowances(
+        0.024, 0.0, 1100.0, Allowance(waste_pct=0.0, soak_pct=0.0), displaced_m3=0.012, belly_m3=0.0005
+    )
 
     assert q.total_l == pytest.approx(12.5)
     assert q.cost(10.0, 7.0) == pytest.approx(13.75 * 10 + 7)
