@@ -148,18 +148,12 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
         if to is Stage.CLOSED:
             figures = measured(connection, pour_id)
         elif starts:
-            must_be_ready(
-                service, connection, pour
-            )  # solved before the write lock is taken; asked again below
+            # Solved before the write lock is taken; asked again below.
+            must_be_ready(service, connection, pour)
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
         if to is Stage.POURING:
-            if pour.station_id is None:
-                raise NotAllowed(
-                    f"pour {pour_id} has no station: choose the one whose probes are in the form"
-                )
-            name = stations.by_id(tx, pour.station_id).name
-            nobody_elses(tx, pour_id, pour.station_id, pours.probes_chosen(tx, pour_id), name)
+            _must_have_its_probes(tx, pour)
         must_be_confirmed(tx, pour, to, confirm, service.timeline.true_ms())
         must_be_over(service, tx, pour, to)
         if starts:
@@ -183,6 +177,14 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
         if to is Stage.CLOSED:
             seal(tx, pour_id, by, service.timeline.true_ms(), service.settings.workshop, figures)
     service.news.publish("pour", pour=pour_id)
+
+
+def _must_have_its_probes(tx: Connection, pour: ListedPour) -> None:
+    """Raise NotAllowed for a pour without a station, or whose probes watch another pour."""
+    if pour.station_id is None:
+        raise NotAllowed(f"pour {pour.id} has no station: choose the one whose probes are in the form")
+    name = stations.by_id(tx, pour.station_id).name
+    nobody_elses(tx, pour.id, pour.station_id, pours.probes_chosen(tx, pour.id), name)
 
 
 def _fan_off(tx: Connection, pour: ListedPour, by: str, at_ms: int) -> None:

@@ -104,7 +104,7 @@ class Weighed(BaseModel):
     batch: Number = None
 
 
-class Tapped(BaseModel):
+class ClockTap(BaseModel):
     """A tap at a batch's clock, and the check whose page it was made on."""
 
     batch: Annotated[int, Field(ge=1, le=100_000)]
@@ -219,7 +219,7 @@ def weigh(
 
 
 @router.post("/pours/{pour_id}/mix/clock")
-def tap(pour_id: RowId, service: ServiceDep, who: MakerDep, tapped: Annotated[Tapped, Form()]) -> Response:
+def tap(pour_id: RowId, service: ServiceDep, who: MakerDep, tapped: Annotated[ClockTap, Form()]) -> Response:
     """Start a batch's clock, end it, or take either back; the same tap again changes nothing."""
     mixing.tap_clock(service, pour_id, tapped.batch, tapped.what, who.name)
     back = f"?check={tapped.check}" if tapped.check is not None else ""
