@@ -103,7 +103,7 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
 
 
 def test_an_alarm_is_taken_with_the_keyboard_alone(browse: Any, shop: Any, plan_toml: str) -> None:
-    """Tab to the bar, Enter, Tab to the press, Enter."""
+    """Tab to the alarm that leads the page, Enter, Tab to the press, Enter."""
     pour = shop.plan(plan_toml)
     shop.go(pour, Stage.READY, Stage.POURING)
     shop.feed(0.03, 5, lambda _h: {"core": 66.5, "room": ROOM})
@@ -117,7 +117,7 @@ def test_an_alarm_is_taken_with_the_keyboard_alone(browse: Any, shop: Any, plan_
                 return
         raise AssertionError(f"{selector} is not reached by Tab")
 
-    tab_to("#trouble a")
+    tab_to(".condition .alarmlink")
     page.keyboard.press("Enter")
     page.wait_for_url("**/alarms/*")
     tab_to("#press")
