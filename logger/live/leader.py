@@ -58,7 +58,7 @@ class Alone:
         """Raise nothing: there is no other."""
 
     def run(self, stop: threading.Event) -> None:
-        """Return at once: there is no lease to hold."""
+        """End at once: there is no lease to hold."""
 
 
 class Leadership:

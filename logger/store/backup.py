@@ -41,7 +41,7 @@ class Backup:
 
 
 def back_up(database: Path, folder: Path, now_ms: int, most: int = MOST_BACKUPS) -> Backup:
-    """Return a verified backup of the database in that folder; afterwards only the newest `most` stay.
+    """Write and return a verified backup of the database in that folder; afterwards only the newest `most` stay.
 
     Raises StoreError when the database or the folder cannot be used, or the copy does not verify.
     """

@@ -37,7 +37,7 @@ def boot_row(
     guess_offset_ms: int,
     steady_offset_ms: int | None = None,
 ) -> int:
-    """Return the row id of a boot, made or corrected: an offset is known once the clock was set, guessed until then."""
+    """Record or correct a boot, and return its row id: its offset is a guess until the clock was set."""
     row = tx.execute(
         select(BOOT.c.id, BOOT.c.clock_set).where(
             BOOT.c.station_id == station_id if station_id is not None else BOOT.c.station_id.is_(None),

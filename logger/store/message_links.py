@@ -26,7 +26,10 @@ class Purpose(StrEnum):
 def make_link(
     tx: Connection, purpose: Purpose, to: str, alarm_id: int | None, now_ms: int, life_ms: int
 ) -> str:
-    """Return a new link's random token. `to` is the group that the message goes to; `alarm_id` one activation."""
+    """Record a new link and return its random token.
+
+    `to` is the group that the message goes to; `alarm_id` one activation.
+    """
     token = secrets.token_urlsafe(16)
     values = {
         "token": token,

@@ -89,7 +89,7 @@ def add_past_pour(
 
 
 def _boot(tx: Connection, station_id: int | None, pour: PastPour) -> int:
-    """Return the run of a clock that the log's times count from."""
+    """Add and return the run of a clock that the log's times count from."""
     boot = {
         "station_id": station_id,
         "boot_id": f"log-{pour.sha256[:36]}",

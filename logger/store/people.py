@@ -60,7 +60,7 @@ def owner_exists(connection: Connection) -> bool:
 def add_person(
     tx: Connection, name: str, role: Role, password_hash: str, now_ms: int, shop_id: int | None = None
 ) -> int:
-    """Return a new person's id, in the shop that asked them in. Raises NotAllowed when the name is taken, in any
+    """Add a person in the shop that invited them, and return the id. Raises NotAllowed when the name is taken, in any
     shop.
     """
     if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name)).first():
@@ -131,7 +131,7 @@ def _not_the_last_owner(tx: Connection, person_id: int, role: Role | None) -> No
 
 
 def start_sign_in(tx: Connection, person_id: int, now_ms: int, browser: str) -> str:
-    """Return a new sign-in's token: 256 random bits, shown to the browser once, kept as a hash."""
+    """Start a sign-in and return its token: 256 random bits, shown to the browser once, kept as a hash."""
     token = secrets.token_urlsafe(32)
     for row in sign_ins_of(tx, person_id, now_ms)[MOST_SIGN_INS - 1 :]:
         end_sign_in(tx, row.id, now_ms)
@@ -231,7 +231,7 @@ def invitations(connection: Connection, now_ms: int) -> list[InvitationRow]:
 
 
 def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:
-    """Return an invitation is used up or withdrawn; gives its name. Raises NotFound when it no longer holds."""
+    """End an invitation that is used up or withdrawn, and return its name. Raises NotFound when it no longer holds."""
     ended = tx.execute(
         update(INVITATION)
         .where(

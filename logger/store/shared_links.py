@@ -21,7 +21,7 @@ RECORD_MS = 365 * DAY_MS
 
 
 def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int) -> tuple[int, str]:
-    """Return a new link: (id, token of 256 random bits, shown once and kept as a hash). Raises NotFound."""
+    """Record a new link and return (id, token of 256 random bits, shown once and kept as a hash). Raises NotFound."""
     if pour_id is not None:
         get_pour(tx, pour_id)
     token = secrets.token_urlsafe(32)

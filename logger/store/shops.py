@@ -37,7 +37,7 @@ def all_shops(connection: Connection) -> list[Row[tuple[int, str]]]:
 
 
 def add_shop(store: Store, name: str, now_ms: int) -> int:
-    """Return a new shop. Raises NotAllowed where shops cannot be kept apart, or when the name is taken."""
+    """Add and return a shop. Raises NotAllowed where shops cannot be kept apart, or when the name is taken."""
     if store.is_sqlite:
         raise NotAllowed(
             "several shops need PostgreSQL: move the database first (pourlog move), then set database_url"

@@ -32,8 +32,9 @@ def token_hash(token: str) -> str:
 
 
 def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> tuple[int, str]:
-    """Return a new station, or a new token for a known one: (row id, token). The token is shown once and kept as a
-    hash.
+    """Enrol a station, or give one that is enrolled a new token; return (row id, token).
+
+    The token is shown once and kept as a hash.
     """
     token = token or secrets.token_urlsafe(32)
     value = tx.execute(select(STATION.c.id).where(STATION.c.name == name, HERE)).scalar()

@@ -119,7 +119,7 @@ def begin(
     stations: Mapping[str, int | None],
     **also: Any,
 ) -> Begun:
-    """Return a pour's own row, its boots, its probes and its sealed record's text. `also`: more columns of its row.
+    """Write a pour's own row, its boots, its probes and its sealed record's text. `also`: more columns of its row.
 
     `stations`: whose boots are whose: the station's row and the service's (None: this service).
     """
@@ -146,7 +146,7 @@ def begin(
 
 
 def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[Any]]) -> int:
-    """Return some rows of one table of a pour, in order; how many. Raises NotAllowed for a boot that nobody told of."""
+    """Write some rows of one table of a pour, in order, and return how many. Raises NotAllowed for an unknown boot."""
     many = []
     for row in rows:
         values = dict(zip(COLUMNS[name], row, strict=True)) | {"pour_id": begun.pour_id}
@@ -170,8 +170,9 @@ def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[An
 
 
 def recorded_station(tx: Connection, name: str, now_ms: int) -> int:
-    """Return a station that only a record names. It can send nothing, and its boots and readings are that record's
-    alone.
+    """Add and return a station that only a record names.
+
+    It can send nothing, and its boots and readings are that record's alone.
     """
     values = {
         "name": f"record-{secrets.token_hex(16)}",

@@ -79,7 +79,7 @@ def record(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> RecordJson:
     responses=_files("application/json", "the record and its rows; logger/record/SCHEMA.md has their fields"),
 )
 def whole(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
-    """Return the record and every row that it rests on, as one JSON text; see SCHEMA.md in the bundle."""
+    """Send the record and every row that it rests on, as one JSON text; see SCHEMA.md in the bundle."""
     with service.store.read() as connection:
         if pours.get_pour(connection, pour_id).origin is not None:
             gather(connection, pour_id, service.settings.workshop)  # said before the answer begins
@@ -119,7 +119,7 @@ def table(pour_id: RowId, name: str, service: ServiceDep, _who: ViewerDep) -> Re
     responses=_files("application/zip", "the record, its rows and its photos"),
 )
 def bundle(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
-    """Return the record with its rows and photos as one file, to keep elsewhere, to verify and to import."""
+    """Send the record with its rows and photos as one file, to keep elsewhere, to verify and to import."""
     # Made whole before the first byte is sent: a photo that is gone is an error, not half a file.
     held = tempfile.TemporaryFile(dir=service.settings.data_dir)  # noqa: SIM115 - closed when it was sent
     try:

@@ -161,7 +161,7 @@ def run_service(folder: Path) -> int:
 
 
 def run_bench_station(folder: Path, scenario: Scenario, hours: float) -> int:
-    """Return the station's process: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
+    """Run the station: the same daemon as on a Pi, over a bench that plays the scenario's truth."""
     from hardware.bench.station import Bench, FaultWindow, Misbehaviour
     from hardware.bench.trace import from_csv
     from logger.daemon.main import RunMode, run_station

@@ -33,7 +33,7 @@ Done = EventRow | None
 
 @asynccontextmanager
 async def once(service: Service, key: str, sha256: str, *, wait: bool = False) -> AsyncIterator[Done]:
-    """Return the event that a request with this key has left already, or None: then what is done now keeps the key.
+    """Yield the event that a request with this key has left already, or None: then what is done now keeps the key.
 
     `wait`: for the same request that is being carried out. Raises BeingDone without, and BadInput when the key was
     used for something else.
@@ -61,7 +61,7 @@ async def asked_once(
     service: ServiceDep,
     key: Annotated[str | None, Header(alias=HEADER, max_length=300)] = None,
 ) -> AsyncIterator[Done]:
-    """Return the same of a program's request; None without the header."""
+    """Yield the same of a program's request; None without the header."""
     if key is None:
         yield None
         return

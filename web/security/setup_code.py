@@ -13,7 +13,7 @@ SETUP_CODE_MS = 60 * 60_000
 
 
 def new_setup_code(service: Service) -> str | None:
-    """Return a one-time code for the first set-up, to be shown on the console; None once there is an owner."""
+    """Make and return a one-time code for the first set-up, to be shown on the console; None once there is an owner."""
     with service.store.write() as tx:
         if owner_exists(tx):
             set_secret(tx, "set-up", None, 0)

@@ -157,7 +157,7 @@ def _shown(probe: str, trace: _Trace, poured_ms: int, width: int) -> dict[str, A
 
 
 def _with_gaps(hours: Floats, celsius: Floats) -> dict[str, Any]:
-    """Return steps between points instead of points: a third of the length, and a phone adds them up at once."""
+    """Return the steps between points instead of the points: a third of the length, which a phone adds up at once."""
     if len(hours) > 1:
         steps = np.diff(hours)
         usual = float(np.median(steps))
