@@ -108,11 +108,15 @@ def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
     return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
 
 
+def time_of_day(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Return the time of day alone: "14:20"."""
+    return clock_time(at_ms, zone)[-5:]
+
+
 def clock_near(at_ms: int | None, now_ms: int, zone: tzinfo | None = None) -> str:
     """Return the time of day of a moment within twelve hours, "14:20"; with its day where it is farther away."""
-    whole = clock_time(at_ms, zone)
     near = at_ms is not None and abs(at_ms - now_ms) < HOUR_MS * 12
-    return whole[-5:] if near else whole
+    return time_of_day(at_ms, zone) if near else clock_time(at_ms, zone)
 
 
 def minutes_words(minutes: float) -> str:

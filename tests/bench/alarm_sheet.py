@@ -9,9 +9,7 @@ pages and the words of messages are the real ones. Writes sheet.html and its pic
 from __future__ import annotations
 
 import argparse
-import importlib.util
 import socket
-import sys
 import tempfile
 import threading
 from html import escape
@@ -20,6 +18,7 @@ from typing import Any
 
 import uvicorn
 from playwright.sync_api import sync_playwright
+from tour import part_of_tests
 
 from logger.alarms.kind import Kind
 from logger.alarms.notify_policy import Message, NotifyReason, Recipient
@@ -116,17 +115,6 @@ h2 { grid-column: 1 / -1; margin: 0; font-size: 18px; }
 .message { background: #fff; border-radius: 14px; padding: 14px; white-space: pre-wrap; overflow-wrap: anywhere; }
 img { width: 390px; display: block; }
 """
-
-
-def part_of_tests(name: str, path: Path) -> Any:
-    """A module of the tests, by its file: several are called conftest."""
-    spec = importlib.util.spec_from_file_location(name, path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def pour_with(shop: Any, plan_toml: str, number: int, kind: Kind) -> int:

@@ -16,15 +16,13 @@ from logger.alarms.state import Phase
 from logger.condition.judgement import Severity
 from logger.delivery.signed_links import LONGEST, LinkRefused
 from logger.errors import NotAllowed
-from logger.quantities import units_from
 from logger.store import alarms, pours, shop_events
 from logger.store.message_links import Purpose
 from logger.units import MINUTE_MS
 from web.actions import watching
 from web.security.access import ServiceDep
 from web.service.service import Service
-from web.views.reader_units import COOKIE
-from web.views.render import templates
+from web.views.render import unsigned_page
 from web.views.status import status_of
 
 router = APIRouter(include_in_schema=False)
@@ -97,8 +95,6 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
     with service.store.read() as connection:
         mine = None if alarm is None else shop_events.units_of_pour(connection, alarm.pour_id)
     defaults: dict[str, Any] = {
-        "u": units_from(request.cookies.get(COOKIE) or mine),
-        "workshop": service.settings.workshop,
         "alarm": None,
         "trial": False,
         "refused": None,
@@ -106,11 +102,4 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
         "done": False,
         "colour": "",
     }
-    return templates().TemplateResponse(
-        request,
-        "one-tap.html",
-        defaults | context,
-        status_code=status,
-        # The address holds the token: it goes to no other site, and to no search engine.
-        headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
-    )
+    return unsigned_page(request, "one-tap.html", defaults | context, status, mine)

@@ -11,13 +11,11 @@ from logger.alarms.first_hour import LookResult, advice
 from logger.condition.judgement import Severity
 from logger.delivery.signed_links import LONGEST, LinkRefused
 from logger.errors import BadInput, NotAllowed
-from logger.quantities import units_from
 from logger.store import pours, shop_events
 from web.actions import look_links
 from web.security.access import ServiceDep
 from web.service.service import Service
-from web.views.reader_units import COOKIE
-from web.views.render import templates
+from web.views.render import unsigned_page
 from web.views.status import status_of
 
 router = APIRouter(include_in_schema=False)
@@ -80,10 +78,7 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
             standing = status_of(service, connection, now, service.timeline.true_ms())
     # A look is no reason to walk up to a hot core: what is graver leads here too.
     grave = standing is not None and standing.live and standing.condition.severity >= Severity.BLIND
-    shared: dict[str, Any] = {
-        "u": units_from(request.cookies.get(COOKIE) or mine),
-        "workshop": service.settings.workshop,
-        "now_ms": service.timeline.true_ms(),
+    defaults: dict[str, Any] = {
         "standing": standing,
         "grave": grave,
         "asked": None,
@@ -92,11 +87,4 @@ def _page(request: Request, service: Service, context: dict[str, Any], status: i
         "again_ms": None,
         "advice": (),
     }
-    return templates().TemplateResponse(
-        request,
-        "look-link.html",
-        shared | context,
-        status_code=status,
-        # The address holds the token: it goes to no other site, and to no search engine.
-        headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
-    )
+    return unsigned_page(request, "look-link.html", defaults | context, status, mine)

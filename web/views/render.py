@@ -17,12 +17,12 @@ from starlette.templating import Jinja2Templates
 
 from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
-from logger.quantities import METRIC
+from logger.quantities import METRIC, units_from
 from logger.store import page_queries
 from logger.store.people import Role
 from web.views import words
 from web.views.charts import chart_version, map_style_id
-from web.views.reader_units import units_of
+from web.views.reader_units import COOKIE, units_of
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"
@@ -64,6 +64,26 @@ def asset(name: str) -> str:
 def sign(name: str) -> Markup:
     """Return a state's shape; the word stands beside it, so that it says nothing to a screen reader."""
     return Markup('<svg class="sign" aria-hidden="true"><use href="#sign-{}"></use></svg>').format(name)
+
+
+def unsigned_page(
+    request: Request, template: str, context: Mapping[str, Any], status: int, shop_units: str | None
+) -> HTMLResponse:
+    """Return a page that a message's link opens without a sign-in, in the reader's or else the shop's units."""
+    service = request.app.state.service
+    shared = {
+        "u": units_from(request.cookies.get(COOKIE) or shop_units),
+        "workshop": service.settings.workshop,
+        "now_ms": service.timeline.true_ms(),
+    }
+    return templates().TemplateResponse(
+        request,
+        template,
+        shared | dict(context),
+        status_code=status,
+        # The address holds the token: it goes to no other site, and to no search engine.
+        headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
+    )
 
 
 def page(

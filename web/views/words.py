@@ -10,7 +10,7 @@ from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import OpenAlarm
 from logger.quantities import Units, marked
-from logger.units import clock_near, clock_time, hours_minutes, minutes_words, span
+from logger.units import clock_near, clock_time, hours_minutes, minutes_words, span, time_of_day
 
 __all__ = [
     "ago",
@@ -29,6 +29,7 @@ __all__ = [
     "not_within",
     "release_words",
     "sentence",
+    "time_of_day",
     "until_cleared",
 ]
 
