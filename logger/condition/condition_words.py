@@ -137,9 +137,9 @@ def _state(condition: Condition, stage: Stage) -> str:
 def _headline(condition: Condition) -> str:
     probe, limit_c, cause = condition.probe, condition.limit_c, condition.cause
     if cause is ConditionCause.OVER_LIMIT and probe is not None and limit_c is not None:
-        where = "" if probe.kind == "core" else "the core's "
+        whose = "its" if probe.kind == "core" else "the core's"
         return (
-            f"{place_words(probe)} at {temperature(probe.celsius or 0.0)}, over {where or 'its '}limit of "
+            f"{place_words(probe)} at {temperature(probe.celsius or 0.0)}, over {whose} limit of "
             f"{temperature(limit_c, 0)}"
         )
     if cause is ConditionCause.WAS_OVER_LIMIT and probe is not None and limit_c is not None:
@@ -234,8 +234,9 @@ def _expected(condition: Condition, started_ms: int | None, clock: Clock) -> tup
     if outdone:
         return outdone, "measured"
     moments = _Moments(started_ms, condition.at_ms, clock)
-    text = (_by_plan if condition.peak.planned else _by_forecast)(condition, peak, limit_c, moments)
-    return text, _certainty(condition, peak)
+    if condition.peak.planned:
+        return _by_plan(peak, limit_c, moments), _certainty(condition, peak)
+    return _by_forecast(condition, peak, limit_c, moments), _certainty(condition, peak)
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,7 +276,7 @@ def _outdone(condition: Condition, peak: ExpectedPeak) -> str:
     return ""
 
 
-def _by_plan(_condition: Condition, peak: ExpectedPeak, limit_c: float, moments: _Moments) -> str:
+def _by_plan(peak: ExpectedPeak, limit_c: float, moments: _Moments) -> str:
     over = "over" if peak.middle_c > limit_c else "below"
     return (
         f"The plan predicts a peak of {peak_mark(peak.middle_c)}{moments.at(peak.at_h)}, {over} its limit of "

@@ -83,9 +83,8 @@ class Evidence:
     """All that a condition is judged from, as of one moment.
 
     limit_c: the core's; None where the plan cannot be read. hottest: what the core has read at its hottest so far
-    (°C, hour). planned: the plan's peak, frozen with the pour. forecast: the newest. open_from_h: from when the form
-    may be opened. look_due_ms: when the form is to be looked at next. unjudged: why no alarm of it can be relied on,
-    in words; None: it has lately been judged.
+    (°C, hour). planned: the plan's peak, frozen with the pour. forecast: the newest. look_due_ms: when the form is to
+    be looked at next. unjudged: why no alarm of it can be relied on, in words; None: it has lately been judged.
     """
 
     stage: Stage
@@ -96,7 +95,6 @@ class Evidence:
     hottest: tuple[float, float] | None = None
     planned: ExpectedPeak | None = None
     forecast: ExpectedPeak | None = None
-    open_from_h: float | None = None
     look_due_ms: int | None = None
     unjudged: str | None = None
 

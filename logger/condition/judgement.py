@@ -54,7 +54,6 @@ RINGS_AS = {
     ConditionCause.FORECAST_OVER: "core-will-overheat",
 }
 _KIND_ORDER = {name: place for place, name in enumerate(("core-hot", *(k for k in KINDS if k != "core-hot")))}
-_RANK = {Priority.HIGH: Severity.DANGER, Priority.MEDIUM: Severity.CHECK, Priority.LOW: Severity.CHECK}
 _PRIORITY_ORDER = list(Priority)
 
 
@@ -169,9 +168,9 @@ def _true_of(evidence: Evidence, peak: PeakCall, now_ms: int) -> Iterator[_Fact]
 def _of_alarm(alarm: OpenAlarm) -> _Fact:
     if not alarm.true:
         return _Fact(Severity.CHECK, ConditionCause.CLEARED, alarm)
-    severity = _RANK[alarm.priority]
-    if alarm.answered and severity is not Severity.DANGER:
-        severity = Severity.ANSWERED
+    severity = Severity.ANSWERED if alarm.answered else Severity.CHECK
+    if alarm.priority is Priority.HIGH:
+        severity = Severity.DANGER
     return _Fact(severity, ConditionCause.ALARM, alarm)
 
 

@@ -11,10 +11,10 @@ from logger.alarms.first_hour import Rhythm
 from logger.condition.condition_words import danger_words, words_of
 from logger.condition.judgement import Severity, judge
 from logger.delivery.compose import PourNow
-from logger.store import pours
+from logger.store import forecasts, pours
 from logger.store.boots import Timeline
 from logger.store.condition_queries import evidence_of
-from logger.units import clock_time
+from logger.units import clock_time, time_of_day
 
 log = logging.getLogger(__name__)
 
@@ -28,16 +28,14 @@ class PourNowReader:
 
     def __call__(self, connection: Connection, pour_id: int) -> PourNow | None:
         """Return how the pour is now; None where what is stored of it cannot be read: the message goes without."""
-        from logger.plan.file import plan_from_text  # here: a start does not wait for it
-
         try:
             pour = pours.get_pour(connection, pour_id)
-            limit_c = plan_from_text(pour.plan_toml, f"pour {pour_id}'s plan").resin.limits.max_core_c
-            evidence = evidence_of(connection, pour, limit_c, self.rhythm, None)
+            newest = forecasts.latest(connection, pour_id)
+            evidence = evidence_of(connection, pour, newest, self.rhythm, None)
             condition = judge(evidence, self.timeline.true_ms())
             words = words_of(condition, evidence.stage, evidence.started_ms, clock_time)
             # It may wait before it is sent: what it says of the pour is of this moment.
-            at = clock_time(condition.at_ms)[-5:]
+            at = time_of_day(condition.at_ms)
             parts = [words.state, words.headline, words.who]
             text = ". ".join(dict.fromkeys(part for part in parts if part)) + ". " + words.expected
             grave = condition.severity is Severity.DANGER

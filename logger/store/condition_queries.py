@@ -10,28 +10,29 @@ from logger.alarms.first_hour import Rhythm, next_due_ms
 from logger.alarms.kind import Priority
 from logger.alarms.state import Phase
 from logger.condition.evidence import PLACES, Evidence, OpenAlarm, Thermometer
-from logger.condition.peaks import forecast_peak, open_from_h, planned_peak
+from logger.condition.peaks import forecast_peak, planned_peak
 from logger.pour import Stage
-from logger.store import alarms, forecasts, page_queries
+from logger.store import alarms, page_queries
 from logger.store.readings import hottest_core
-from logger.store.rows import AlarmRow, PourWithPrediction, ProbeRow
+from logger.store.rows import AlarmRow, ForecastRow, PourWithPrediction, ProbeRow
 
 
 def evidence_of(
     connection: Connection,
     pour: PourWithPrediction,
-    limit_c: float | None,
+    forecast: ForecastRow | None,
     rhythm: Rhythm,
     unjudged: str | None,
     hottest: tuple[float, float] | None = None,
 ) -> Evidence:
     """Return everything that the judgement of a pour looks at, as it is stored now.
 
-    limit_c: its plan's; unjudged: why no alarm of it can be relied on. hottest: the core's hottest reading (°C, hour)
-    where it is known; None: it is looked up. Raises KeyError or TypeError for a stored forecast that is none.
+    forecast: the newest; unjudged: why no alarm of it can be relied on. hottest: the core's hottest reading (°C, hour)
+    where it is known; None: it is looked up. Raises BadPlan, and KeyError or TypeError for a stored forecast that is
+    none.
     """
-    newest = forecasts.latest(connection, pour.id)
-    body = None if newest is None else newest.body
+    from logger.plan.file import plan_from_text  # here: a start does not wait for it
+
     stage = Stage(pour.stage)
     look_due_ms = None
     if pour.poured_ms is not None:
@@ -43,13 +44,12 @@ def evidence_of(
     return Evidence(
         stage=stage,
         started_ms=pour.poured_ms,
-        limit_c=limit_c,
+        limit_c=plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan").resin.limits.max_core_c,
         thermometers=thermometers(page_queries.probes_of_pour(connection, pour)),
         alarms=[open_alarm(row) for row in alarms.open_alarms(connection, pour.id)],
         hottest=hottest,
         planned=planned_peak(pour.prediction),
-        forecast=None if body is None else forecast_peak(body),
-        open_from_h=open_from_h(body, pour.prediction),
+        forecast=None if forecast is None else forecast_peak(forecast.body),
         look_due_ms=look_due_ms,
         unjudged=unjudged,
     )

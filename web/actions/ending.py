@@ -9,7 +9,9 @@ It guards against accidents, not against people: whoever may take the step may a
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Connection
@@ -100,18 +102,31 @@ def ending_of(service: Service, connection: Connection, pour: PourRow, to: Stage
     Raises NotFound.
     """
     to = to or end_of(pour)
-    blocking = _obstacles(service, connection, pour, to)
+    return endings_of(service, connection, pour, (to,))[to]
+
+
+def endings_of(
+    service: Service, connection: Connection, pour: PourRow, steps: Sequence[Stage]
+) -> dict[Stage, Ending]:
+    """Return step → what stands in its way; what they are judged by is gathered once. Raises NotFound."""
+    blocking = _obstacles(service, connection, pour, steps)
+    if not any(blocking.values()):
+        return dict.fromkeys(steps, Ending((), None))
+    signed = events.of_kind(connection, pour.id, EXCEPTION)
+    return {to: _with_exception(service, pour, to, blocking[to], signed) for to in steps}
+
+
+def _with_exception(
+    service: Service, pour: PourRow, to: Stage, blocking: tuple[Obstacle, ...], signed: Sequence[EventRow]
+) -> Ending:
+    """Return a step's obstacles with the exception that lets it pass all the same, if one does."""
     if not blocking:
         return Ending((), None)
     of_hour = to is Stage.CURING
-    signed = [
-        row
-        for row in events.of_kind(connection, pour.id, EXCEPTION)
-        if (row.facts.get("step") == str(Stage.CURING)) is of_hour
-    ]
-    for row in signed[-1:]:
-        of_this_step = pour.stage in LIVE or (pour.released_ms is not None and row.at_ms >= pour.released_ms)
-        if of_this_step and excepted(blocking, row.facts, service.timeline.true_ms() - row.at_ms):
+    of_step = [row for row in signed if (row.facts.get("step") == str(Stage.CURING)) is of_hour]
+    for row in of_step[-1:]:
+        lately = pour.stage in LIVE or (pour.released_ms is not None and row.at_ms >= pour.released_ms)
+        if lately and excepted(blocking, row.facts, service.timeline.true_ms() - row.at_ms):
             return Ending(blocking, row)
     return Ending(blocking, None)
 
@@ -176,7 +191,7 @@ def sign_exception(
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
         to = to or end_of(pour)
-        blocking = _obstacles(service, tx, pour, to)
+        blocking = _obstacles(service, tx, pour, (to,))[to]
         if not blocking:
             raise NotAllowed(
                 f"pour {pour_id}: nothing keeps its watch from ending, so there is nothing to sign"
@@ -191,28 +206,34 @@ def sign_exception(
     service.news.publish("pour", pour=pour_id)
 
 
-def _obstacles(service: Service, connection: Connection, pour: PourRow, to: Stage) -> tuple[Obstacle, ...]:
+def _obstacles(
+    service: Service, connection: Connection, pour: PourRow, steps: Sequence[Stage]
+) -> dict[Stage, tuple[Obstacle, ...]]:
+    """Return step → what stands in its way."""
     shift_ms, now_ms = service.timeline.shift_ms, service.timeline.now_ms()
+    nothing: dict[Stage, tuple[Obstacle, ...]] = dict.fromkeys(steps, ())
     if pour.poured_ms is None or pour.station_id is None:
-        return ()  # it was never watched
+        return nothing  # it was never watched
     if pour.stage in LIVE:
-        return _obstacles_at(service, connection, pour, to, now_ms)
+        evidence = cache(lambda: _evidence(service, connection, pour, now_ms))
+        return {to: _obstacles_at(pour.id, to, evidence, now_ms) for to in steps}
     if pour.stage not in (Stage.RELEASED, Stage.SPOILED) or pour.released_ms is None:
-        return ()
+        return nothing
     ended_ms = pour.released_ms - shift_ms
     if now_ms - ended_ms >= SETTLES_H * 3.6e6:
-        return ()
-    return _obstacles_at(service, connection, pour, Stage.CLOSED, ended_ms)
+        return nothing
+    evidence = cache(lambda: _evidence(service, connection, pour, ended_ms))
+    return dict.fromkeys(steps, _obstacles_at(pour.id, Stage.CLOSED, evidence, ended_ms))
 
 
 def _obstacles_at(
-    service: Service, connection: Connection, pour: PourRow, to: Stage, at_ms: int
+    pour_id: int, to: Stage, evidence: Callable[[], StepEvidence], at_ms: int
 ) -> tuple[Obstacle, ...]:
     """Return the rule's answer. A stored pour that cannot be read is one of which nobody knows how hot it is."""
     try:
-        return step_obstacles(to, _evidence(service, connection, pour, at_ms), at_ms)
+        return step_obstacles(to, evidence(), at_ms)
     except (LoggerError, AssertionError, AttributeError, KeyError, TypeError, ValueError):
-        log.exception("pour %s: whether its watch may end cannot be told", pour.id)
+        log.exception("pour %s: whether its watch may end cannot be told", pour_id)
         if to is Stage.CLOSED:
             return ()  # whoever ended its watch has answered for that
         text = "What is stored of this pour cannot be read: nobody knows how hot its core is."

@@ -21,7 +21,7 @@ from logger.record.calendar import CalendarEntry, calendar
 from logger.record.files import csv_lines, everything
 from logger.record.gather import gather
 from logger.record.verify import verify
-from logger.store import forecasts, pours, shared_links
+from logger.store import pours, shared_links
 from logger.store.readings import READING
 from logger.store.rows import PourWithPrediction
 from web.actions import pours as pour_actions
@@ -253,19 +253,17 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
             else [pours.get_pour(connection, pour_id)]
         )
         alive = [row for row in rows if row.poured_ms is not None and row.stage in stages]
-        newest = {row.id: forecasts.latest(connection, row.id) for row in alive}
-        peaks = {row.id: status_of(service, connection, row, now_ms).condition.peak for row in alive}
+        standings = {row.id: status_of(service, connection, row, now_ms) for row in alive}
     for pour in alive:
         try:
             foretold = foretold_of(pour.plan_toml, pour.prediction)
         except LoggerError:
             # A plan that the solver cannot follow has no dates to give; the other pours keep theirs.
             continue
-        forecast = newest[pour.id]
+        standing = standings[pour.id]
         hour = (now_ms - pour.started_ms) / 3.6e6
         address = f"{service.settings.link_base}/pours/{pour.id}"
-        body = None if forecast is None else forecast.body
-        for item in coming(Stage(pour.stage), hour, foretold, body, peaks[pour.id]):
+        for item in coming(Stage(pour.stage), hour, foretold, standing.forecast, standing.condition.peak):
             what = item.what.partition(", about {")[0]
             words = f"{item.ask}\n{item.sure}".strip()
             entries.append(

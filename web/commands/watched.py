@@ -12,11 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection
-
     from logger.store.boots import Clock
-    from logger.store.rows import PourWithPrediction
-    from web.answers import StandingShape
 
 
 def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
@@ -34,24 +30,27 @@ def pours_command(
     The gravest first. It judges what is stored: whether the service itself runs says `pourlog check`.
     Example: `sudo -u pourlog pourlog pours /etc/pourlog/service.toml`
     """
+    from logger.alarms.first_hour import Rhythm
     from logger.pour import LIVE
     from logger.settings import read_settings
     from logger.store import pours
     from logger.store.boots import Timeline
     from logger.store.database import Store
     from web.commands.terminal import plain, say
-    from web.views.status import SEVERITY_NAMES
+    from web.views.status import judged, status_json, urgency
 
     store = Store(read_settings(settings).database)
     try:
         now_ms = Timeline(store, context.obj()).true_ms()
         with store.read() as connection:
             rows = pours.predicted_pours(connection, LIVE)
-            standings = [(pour, _standing(connection, pour, now_ms)) for pour in rows]
+            judgements = [(pour, judged(connection, pour, now_ms, Rhythm(), None)) for pour in rows]
     finally:
         store.close()
-    gravest = list(SEVERITY_NAMES.values())
-    standings.sort(key=lambda each: gravest.index(each[1].severity))
+    standings = [
+        (pour, status_json(standing))
+        for pour, standing in sorted(judgements, key=lambda each: urgency(each[1]))
+    ]
     if as_json:
         listed = [{"pour": pour.id, "title": pour.title, **shape.model_dump()} for pour, shape in standings]
         print(json.dumps({"pours": listed}, ensure_ascii=False))
@@ -64,10 +63,3 @@ def pours_command(
         for line in (shape.because, who, shape.action, shape.expected):
             if line:
                 say(plain(f"  {line}"))
-
-
-def _standing(connection: Connection, pour: PourWithPrediction, now_ms: int) -> StandingShape:
-    from logger.alarms.first_hour import Rhythm
-    from web.views.status import judged, status_json
-
-    return status_json(judged(connection, pour, now_ms, Rhythm(), None))

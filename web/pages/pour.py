@@ -114,7 +114,6 @@ class _Stored:
 
     pour: PourRow
     standing: Status
-    forecast: dict[str, Any] | None
     events: list[EventRow]
     looks: list[Look]
     station: str | None
@@ -124,13 +123,11 @@ class _Stored:
     ends: dict[Stage, ending.Ending]
     confirms: dict[Stage, str]
     undo: LastStep | None
-    hottest: tuple[float, float] | None
 
 
 def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int) -> _Stored:
     pour = pours.get_pour(connection, pour_id)
-    newest = forecasts.latest(connection, pour_id)
-    forecast = None if newest is None else newest.body
+    standing = status_of(service, connection, pour, now_ms)
     name, to_choose = stations.name_of(connection, pour.station_id), list[str]()
     if pour.stage in (Stage.PLANNED, Stage.READY):
         to_choose = stations.names_in_use(connection)
@@ -138,13 +135,9 @@ def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int)
     asked = [to for to in FOLLOWS[Stage(pour.stage)] if to in ending.CONFIRMED]
     chosen = pours.probes_chosen(connection, pour_id)
     plugged = stations.probes_of(connection, pour.station_id) if pour.station_id else []
-    hottest = None
-    if pour.poured_ms is not None:
-        hottest = service.curves.hottest(connection, pour_id, pour.poured_ms)
     return _Stored(
         pour=pour,
-        standing=status_of(service, connection, pour, now_ms),
-        forecast=forecast,
+        standing=standing,
         events=page_queries.newest_events(connection, pour_id, 60),
         looks=page_queries.looks_of(connection, pour_id),
         station=name,
@@ -153,11 +146,10 @@ def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int)
             {"rom": probe.rom, "place": probe.place, "on": not chosen or probe.rom in chosen}
             for probe in plugged
         ],
-        fan=fan_of(service, connection, pour, pour_actions.plan_of(pour), forecast),
-        ends={to: ending.ending_of(service, connection, pour, to) for to in asked},
+        fan=fan_of(service, connection, pour, pour_actions.plan_of(pour), standing.forecast),
+        ends=ending.endings_of(service, connection, pour, asked),
         confirms={to: ending.confirmation(connection, pour, to, now_ms) for to in asked},
         undo=undoable(service, connection, pour),
-        hottest=hottest,
     )
 
 
@@ -176,7 +168,7 @@ def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str
             "at_ms": _at_ms(pour, item.at_h),
             "until_ms": _at_ms(pour, item.until_h),
         }
-        for item in coming(stage, hour, foretold, stored.forecast, peak, looks_h)
+        for item in coming(stage, hour, foretold, stored.standing.forecast, peak, looks_h)
     ]
 
 
@@ -184,7 +176,8 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         stored = _stored(service, connection, pour_id, now_ms)
-    pour, body, hottest = stored.pour, stored.forecast, stored.hottest
+    pour, standing = stored.pour, stored.standing
+    body = standing.forecast
     stage, plan = Stage(pour.stage), pour_actions.plan_of(pour)
     limits = plan.resin.limits
     hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / 3.6e6
@@ -192,12 +185,12 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "pour": pour,
         "stage": stage,
         "stage_word": STAGE_WORDS[stage],
-        "standing": stored.standing,
-        "alarms_linked": stored.standing.linked(),
+        "standing": standing,
+        "alarms_linked": standing.linked(),
         "plan": plan,
         "limit_c": limits.max_core_c,
         "hour": hour,
-        "hottest": hottest,
+        "hottest": standing.condition.peak.hottest,
         "ahead": _ahead(stored, service.rhythm, hour),
         "forecast": body,
         "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,

@@ -16,11 +16,11 @@ from logger.condition.condition_words import FAULT_WORDS, ConditionWords, place_
 from logger.condition.evidence import Evidence, OpenAlarm, Thermometer
 from logger.condition.judgement import Condition, Severity, judge
 from logger.errors import LoggerError
-from logger.plan.file import plan_from_text
 from logger.pour import LIVE, Stage
 from logger.quantities import METRIC
+from logger.store import forecasts
 from logger.store.condition_queries import evidence_of
-from logger.store.rows import PourWithPrediction
+from logger.store.rows import Json, PourWithPrediction
 from logger.units import clock_near
 from web.answers import SeverityName, StandingShape
 from web.service.pipeline import unjudged
@@ -74,6 +74,8 @@ class Status:
     spots: tuple[Spot, ...]
     last_ms: int | None
     live: bool
+    #: The forecast that it was judged by: what a page says of the forecast is of the same one.
+    forecast: Json | None
 
     @property
     def old(self) -> bool:
@@ -128,16 +130,16 @@ def judged(
     hottest: tuple[float, float] | None = None,
 ) -> Status:
     """Return how a pour stands, from the store alone. not_judged: why no alarm of it can be relied on, if so."""
+    newest = forecasts.latest(connection, pour.id)
     try:
-        limit_c = plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan").resin.limits.max_core_c
-        evidence = evidence_of(connection, pour, limit_c, rhythm, not_judged, hottest)
+        evidence = evidence_of(connection, pour, newest, rhythm, not_judged, hottest)
     except (LoggerError, AttributeError, KeyError, TypeError, ValueError):
         log.exception("pour %s cannot be judged for its page", pour.id)
         evidence = Evidence(Stage(pour.stage), pour.poured_ms, None, unjudged=not_judged or UNREADABLE)
-    return status_from(evidence, now_ms)
+    return status_from(evidence, now_ms, None if newest is None else newest.body)
 
 
-def status_from(evidence: Evidence, now_ms: int) -> Status:
+def status_from(evidence: Evidence, now_ms: int, forecast: Json | None = None) -> Status:
     """Return how a pour stands at `now_ms` (true time) by its evidence."""
     condition = judge(evidence, now_ms)
     read_ms = [probe.read_ms for probe in evidence.thermometers if probe.read_ms is not None]
@@ -148,6 +150,7 @@ def status_from(evidence: Evidence, now_ms: int) -> Status:
         tuple(_spot(probe, evidence.present(probe, now_ms)) for probe in evidence.thermometers),
         max(read_ms, default=None),
         evidence.live,
+        forecast,
     )
 
 
