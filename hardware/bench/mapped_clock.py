@@ -52,12 +52,12 @@ class MappedClock:
         return event.wait(max(SHORTEST_WAIT_S, seconds / self.speed))
 
     def let_go(self) -> None:
-        """Lets the time go on, whoever asked for it to stand."""
+        """Let the time go on, whoever asked for it to stand."""
         self._map[_HOLD_AT:_STOP_AT] = _HOLD.pack(0.0)
 
     @contextmanager
     def hold(self, monotonic: Callable[[], float] = time.monotonic) -> Iterator[None]:
-        """Asks the process that moves the time to let it stand meanwhile."""
+        """Ask the process that moves the time to let it stand meanwhile."""
         self._map[_HOLD_AT:_STOP_AT] = _HOLD.pack(monotonic() + HOLD_S)
         try:
             yield
@@ -69,7 +69,7 @@ class MappedClock:
         self._map[_STOP_AT:] = _STOP.pack(_NEVER_MS if boot_ms is None else boot_ms)
 
     def close(self) -> None:
-        """Lets go of the file."""
+        """Let go of the file."""
         self._map.close()
 
     def _read(self) -> tuple[int, int, float]:

@@ -78,7 +78,7 @@ class Assessment:
 def assess(
     plan: Plan, prediction: Prediction | None = None, answers: CureAnswers | None = None
 ) -> Assessment:
-    """Asks every topic about the plan.
+    """Ask every topic about the plan.
 
     `answers` (deepest safe layer, joints between layers …) wins over what `prediction` alone gives; `assess_fully`
     asks for them all. A topic that refuses a value is a finding at stop that says so, and hides no other topic.

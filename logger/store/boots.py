@@ -107,7 +107,7 @@ class Timeline:
         return self._clock.stamp()
 
     def learn(self) -> bool:
-        """Learns the time of day if the clock has been set since; whether it has learnt it now.
+        """Learn the time of day if the clock has been set since; return whether it was learnt now.
 
         Writes, so it is called between transactions, never within one: asking what time it is must not wait for the
         write lock that whoever asks may hold.

@@ -167,7 +167,7 @@ class Store:
         return other
 
     def close(self) -> None:
-        """Lets go of every connection. May be called twice."""
+        """Let go of every connection. May be called twice."""
         self._writer.dispose()
         if hasattr(self, "_reader"):
             self._reader.dispose()

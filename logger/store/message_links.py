@@ -61,7 +61,7 @@ def use_link(tx: Connection, token: str, now_ms: int) -> bool:
 
 
 def revoke_links(tx: Connection, alarm_id: int, now_ms: int) -> None:
-    """Links about an alarm, of any activation, that nobody has used hold no longer."""
+    """End the links about an alarm, of any activation, that nobody has used."""
     tx.execute(
         update(LINK)
         .where(LINK.c.alarm_id.in_(same_alarm(alarm_id)))

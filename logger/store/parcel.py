@@ -53,7 +53,7 @@ class Parcel:
         return list(rows.fetchall())
 
     def close(self) -> None:
-        """Lets go of the file."""
+        """Let go of the file."""
         self._engine.dispose()
 
 

@@ -186,7 +186,7 @@ def note_use(tx: Connection, sign_in_id: int, now_ms: int) -> None:
 
 
 def end_sign_in(tx: Connection, sign_in_id: int, now_ms: int) -> None:
-    """Signs one browser out, for good."""
+    """Sign one browser out, for good."""
     tx.execute(
         update(SIGN_IN)
         .where(SIGN_IN.c.id == sign_in_id, SIGN_IN.c.ended_ms.is_(None))
@@ -195,13 +195,13 @@ def end_sign_in(tx: Connection, sign_in_id: int, now_ms: int) -> None:
 
 
 def end_sign_ins(tx: Connection, person_id: int, now_ms: int, but: int | None = None) -> None:
-    """Signs somebody out everywhere, but for one sign-in."""
+    """Sign somebody out everywhere, but for one sign-in."""
     mine = (SIGN_IN.c.person_id == person_id, SIGN_IN.c.ended_ms.is_(None), SIGN_IN.c.id != (but or 0))
     tx.execute(update(SIGN_IN).where(*mine).values(ended_ms=now_ms))
 
 
 def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_ms: int) -> int:
-    """Asks somebody in, or gives somebody who is here a new password's code; gives the invitation's number.
+    """Invite somebody, or give somebody who is here a new password's code; return the invitation's number.
 
     An earlier code for the same name holds no longer: there is one way in at a time. Raises NotAllowed when the name
     belongs to somebody who has left.

@@ -503,7 +503,7 @@ def _note_probes(
 
 
 def _note_elsewhere(tx: Connection, newcomers: Sequence[tuple[StationRow, str]], now_ms: int) -> None:
-    """Says once when a thermometer that another station of the shop has reported turns up at this one.
+    """Say once when a thermometer that another station of the shop has reported turns up at this one.
 
     Not refused: probes are replugged, and a reading that is thrown away may be the hot one. It never reaches the
     other station's pour: a reading belongs to the station whose token sent it, and to that station's pours only.

@@ -152,7 +152,7 @@ def probes_by_station(connection: Connection) -> dict[int, list[ProbeRow]]:
 def switch_fan(
     tx: Connection, station_id: int, *, on: bool, by: str | None = None, now_ms: int | None = None
 ) -> bool:
-    """Commands a station's fan; whether that changes anything. `now_ms`: steady.
+    """Command a station's fan; return whether that changes anything. `now_ms`: steady.
 
     `by`: whose word it is (logger/alarms/fan_rule.py); None: nobody's, the rules may decide anew.
     """

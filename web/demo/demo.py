@@ -284,7 +284,7 @@ class Child:
             self.died_at = None
 
     def look(self) -> int | None:
-        """Its exit code when it has ended well; starts it again when it has not."""
+        """Return its exit code when it has ended well; start it again when it has not."""
         if self.process is None:
             return None
         code = self.process.poll()

@@ -187,7 +187,7 @@ def weigh(
     batch: Annotated[Weighed, Form()],
     done: OnceDep,
 ) -> Response:
-    """Judges one batch by its weights and keeps it with the pour; once, with an `Idempotency-Key`."""
+    """Judge one batch by its weights and keep it with the pour; once, with an `Idempotency-Key`."""
     if done is not None:
         return RedirectResponse(f"/pours/{pour_id}/mix?check={done.id}", 303)
     bench = _bench(service, pour_id)
