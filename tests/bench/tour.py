@@ -61,8 +61,7 @@ SHEET = {
     "mass": "1",
     "hard": "72",
     "deepest": "50",
-    "part_a": "100",
-    "part_b": "45",
+    "ratio": "100:45",
     "density_a": "1.15",
     "density_b": "0.98",
 }

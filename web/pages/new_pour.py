@@ -20,7 +20,7 @@ from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep
 from web.security.idempotency import HEADER, digest, once
 from web.service.service import Service
-from web.views.datasheet_form import FormFields, mix_of
+from web.views.datasheet_form import SYSTEMS, FormFields, mix_of
 from web.views.plan_form import described, plan_text
 from web.views.reader_units import units_of
 from web.views.render import page
@@ -129,4 +129,8 @@ def _choices(service: Service) -> dict[str, Any]:
         names = stations.names_in_use(connection)
     choices = list(listed.items())
     choices += [(pour, f"{name}, as in an earlier pour") for name, pour in earlier.items()]
-    return {"resins": sorted(choices, key=lambda one: one[1].casefold()), "stations": names}
+    return {
+        "resins": sorted(choices, key=lambda one: one[1].casefold()),
+        "stations": names,
+        "systems": SYSTEMS,
+    }

@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.cure.fit.datasheet import datasheet_from_text
+from logger.cure.fit.datasheet import datasheet_from_text, ends
 from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
@@ -26,7 +26,7 @@ from web.actions import pours as pour_actions
 from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.datasheet_form import FormFields, fields_of, mix_fields, mix_of, sheet_toml
+from web.views.datasheet_form import SYSTEMS, FormFields, fields_of, mix_fields, mix_of, sheet_toml
 from web.views.reader_units import units_of
 from web.views.render import page
 from web.views.shop_account import shelf_of, today
@@ -71,10 +71,13 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
 
 @router.get("/resins/new")
 def new_resin(
-    request: Request, _who: MakerDep, resin: Annotated[str, Query(max_length=200)] = ""
+    request: Request,
+    _who: MakerDep,
+    resin: Annotated[str, Query(max_length=200)] = "",
+    then: Annotated[str, Query(max_length=200)] = "",
 ) -> Response:
-    """Show an empty datasheet, with the name where it is known."""
-    return _form(request, {"resin": resin}, None)
+    """Show an empty datasheet, with the name where it is known; `then`: the page to go on to with the resin chosen."""
+    return _form(request, {"resin": resin, "then": then if _is_here(then) else ""}, None)
 
 
 @router.get("/resins/{key}/edit")
@@ -99,6 +102,9 @@ async def keep(request: Request, service: ServiceDep, who: MakerDep) -> Response
         key = await run_in_threadpool(_keep, service, who.name, given, units_of(request))
     except (BadInput, DidNotConverge) as error:
         return _form(request, given, str(error))
+    then = given.get("then", "")
+    if _is_here(then):
+        return RedirectResponse(f"{then}{'&' if '?' in then else '?'}resin={key}", 303)
     return RedirectResponse(f"/resins#resin-{key}", 303)
 
 
@@ -184,7 +190,8 @@ def fitted(f: FormFields) -> dict[str, Any]:
     if mix and sheet.working_time:
         stated = sheet.working_time[0]
         mix |= {
-            "working_time_min": stated.time_min,
+            # Of a range the end at which the last pail is still safe.
+            "working_time_min": ends(stated.time_min)[0],
             "working_time_mass_kg": stated.mass_kg,
             "working_time_c": stated.at_c,
         }
@@ -207,9 +214,13 @@ def _keep(service: Service, by: str, given: Mapping[str, str], u: Units) -> str:
 
 
 def _form(request: Request, given: Mapping[str, str], problem: str | None) -> Response:
-    return page(
-        request, "resin-form.html", {"given": given, "problem": problem}, status=422 if problem else 200
-    )
+    context = {"given": given, "problem": problem, "systems": SYSTEMS}
+    return page(request, "resin-form.html", context, status=422 if problem else 200)
+
+
+def _is_here(path: str) -> bool:
+    """Whether it is a page of this program: a path alone, so that no link can lead somebody elsewhere."""
+    return re.fullmatch(r"/[A-Za-z0-9][A-Za-z0-9/_?=&.-]*", path) is not None
 
 
 def _poured(connection: Connection) -> dict[str, dict[str, Any]]:

@@ -12,16 +12,34 @@ from logger.cure.fit.datasheet import Datasheet, datasheet_from_text
 from logger.errors import BadInput
 from logger.quantities import Units
 from web.views.reader_units import number_from
+from web.views.typed_ranges import (
+    Span,
+    celsius_from,
+    changed,
+    high,
+    hours_from,
+    low,
+    minutes_from,
+    mm_from,
+    ratio_from,
+    shown,
+)
 
 #: The temperatures that datasheets mean when they name none, °C (common practice, no source).
 WORKED_AT_C, CURED_AT_C = 25.0, 23.0
+#: The classes of system that a form offers, and the words for each (the trade's; common practice, no source).
+SYSTEMS = {
+    "slow": "slow casting: thick pours, cures for days",
+    "medium": "medium: tables and layers of some centimetres",
+    "quick": "quick coating: thin coats, hard the next day",
+}
 #: The cup that most datasheets time, kg (common practice, no source).
 CUP_KG = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class FormFields:
-    """A form as it was filled: numbers in the units of whoever filled it."""
+    """A form as it was filled: numbers, or ranges of them, in the units of whoever filled it."""
 
     given: Mapping[str, str]
     u: Units
@@ -35,15 +53,33 @@ class FormFields:
         text = self.words(name)
         return number_from(text, label) if text else None
 
+    def minutes(self, name: str, label: str) -> Span | None:
+        """Return a time or a range of times, min. Raises BadInput."""
+        text = self.words(name)
+        return minutes_from(text, label) if text else None
+
+    def hours(self, name: str, label: str) -> Span | None:
+        """Return a time or a range of times, h. Raises BadInput."""
+        text = self.words(name)
+        return hours_from(text, label) if text else None
+
+    def lengths(self, name: str, label: str) -> Span | None:
+        """Return a length or a range of lengths, mm. Raises BadInput."""
+        text = self.words(name)
+        return _rounded(mm_from(text, label, self.u), 3) if text else None
+
+    def temperatures(self, name: str, label: str) -> Span | None:
+        """Return a temperature or a range of them, °C. Raises BadInput."""
+        text = self.words(name)
+        return _rounded(celsius_from(text, label, self.u), 3) if text else None
+
     def mm(self, name: str, label: str) -> float | None:
-        """Return a length, mm."""
-        number = self.number(name, label)
-        return None if number is None else round(self.u.to_mm(number), 3)
+        """Return a length, mm; the middle of a range. Raises BadInput."""
+        return _middle(self.lengths(name, label))
 
     def celsius(self, name: str, label: str) -> float | None:
-        """Return a temperature, °C."""
-        number = self.number(name, label)
-        return None if number is None else round(self.u.to_c(number), 3)
+        """Return a temperature, °C; the middle of a range. Raises BadInput."""
+        return _middle(self.temperatures(name, label))
 
     def kg(self, name: str, label: str) -> float | None:
         """Return a mass, kg."""
@@ -55,41 +91,24 @@ def sheet_toml(f: FormFields) -> str:
     """Return the datasheet file of a filled form. Raises BadInput naming the field."""
     if not f.words("resin"):
         raise BadInput("Resin", "has no name", remedy="copy the name from its label")
-    limits = {
-        key: value
-        for key, value in (
-            ("max_core_c", f.celsius("max_core", "Hottest core")),
-            ("min_room_c", f.celsius("min_room", "Coldest room")),
-            ("max_room_c", f.celsius("max_room", "Warmest room")),
-            ("max_depth_mm", f.mm("deepest", "Deepest pour")),
-        )
-        if value is not None
+    sheet: dict[str, Any] = {
+        "name": f.words("resin")[:200],
+        "note": f.words("note")[:2000],
+        "limits": _limits(f),
     }
-    at_c = f.celsius("at", "Temperature of the working time")
-    sheet: dict[str, Any] = {"name": f.words("resin")[:200], "note": f.words("note")[:2000], "limits": limits}
-    mass, working = f.kg("mass", "Mass of the working time"), f.number("working", "Working time")
-    gel, peak, hard = f.number("gel", "Gel time"), f.celsius("peak", "Peak"), f.number("hard", "Hard after")
-    cup = {"mass_kg": CUP_KG if mass is None else mass, "at_c": WORKED_AT_C if at_c is None else at_c}
-    if working is None and gel is None and hard is None:
+    if f.words("system"):
+        if f.words("system") not in SYSTEMS:
+            raise BadInput(
+                "Kind of system", "is not one of the list", value=f.words("system"), remedy="choose again"
+            )
+        sheet["system"] = f.words("system")
+    sheet |= _cup_statements(f) | _cured_statements(f)
+    if not any(sheet.get(name) for name in ("working_time", "gel_time", "cure_time")):
         raise BadInput(
             "Working time",
             "is missing",
             remedy="give it, the gel time, or when it is hard: something must say how fast it cures",
         )
-    if working is not None:
-        sheet["working_time"] = [cup | {"time_min": working}]
-    if gel is not None:
-        sheet["gel_time"] = [cup | {"time_min": gel}]
-    if peak is not None:
-        peak_min = f.number("peak_min", "Time of the peak")
-        sheet["peak"] = [cup | {"peak_c": peak} | ({} if peak_min is None else {"time_min": peak_min})]
-    cured = [
-        {"time_h": hours, "at_c": CURED_AT_C, "to": to}
-        for to, hours in (("hard", hard), ("full", f.number("full", "Fully cured after")))
-        if hours is not None
-    ]
-    if cured:
-        sheet["cure_time"] = cured
     mixture = {
         key: value
         for key, value in (
@@ -104,33 +123,89 @@ def sheet_toml(f: FormFields) -> str:
     return tomli_w.dumps(sheet)
 
 
+def _limits(f: FormFields) -> dict[str, float]:
+    """Return the [limits] of a filled form: of a range the end that the datasheet allows; of the core the cautious."""
+    coldest, warmest = f.temperatures("min_room", "Coldest room"), f.temperatures("max_room", "Warmest room")
+    # "18-28" in one of the two fields is the whole range of rooms.
+    if warmest is None and isinstance(coldest, tuple):
+        warmest = coldest
+    elif coldest is None and isinstance(warmest, tuple):
+        coldest = warmest
+    core = f.temperatures("max_core", "Hottest core")
+    deepest = f.lengths("deepest", "Deepest pour")
+    limits = (
+        ("max_core_c", low(core)),
+        ("min_room_c", low(coldest)),
+        ("max_room_c", high(warmest)),
+        ("max_depth_mm", high(deepest)),
+    )
+    return {key: value for key, value in limits if value is not None}
+
+
+def _cup_statements(f: FormFields) -> dict[str, Any]:
+    """Return what is stated of a mass in a cup, as tables of a datasheet file."""
+    at = f.temperatures("at", "Temperature of the working time")
+    mass = f.kg("mass", "Mass of the working time")
+    cup: dict[str, Any] = {
+        "mass_kg": CUP_KG if mass is None else mass,
+        "at_c": WORKED_AT_C if at is None else _middle(at),
+    }
+    if isinstance(at, tuple):
+        cup["at_plus_minus_k"] = (at[1] - at[0]) / 2
+    tables: dict[str, Any] = {}
+    working, gel = f.minutes("working", "Working time"), f.minutes("gel", "Gel time")
+    peak, peak_min = f.temperatures("peak", "Peak"), f.minutes("peak_min", "Time of the peak")
+    if working is not None:
+        tables["working_time"] = [cup | {"time_min": _listed(working)}]
+    if gel is not None:
+        tables["gel_time"] = [cup | {"time_min": _listed(gel)}]
+    if peak is not None:
+        timed = {} if peak_min is None else {"time_min": _listed(peak_min)}
+        tables["peak"] = [cup | {"peak_c": _listed(peak)} | timed]
+    return tables
+
+
+def _cured_statements(f: FormFields) -> dict[str, Any]:
+    cured = [
+        {"time_h": _listed(hours), "at_c": CURED_AT_C, "to": to}
+        for to, hours in (
+            ("hard", f.hours("hard", "Hard after")),
+            ("full", f.hours("full", "Fully cured after")),
+        )
+        if hours is not None
+    ]
+    return {"cure_time": cured} if cured else {}
+
+
 def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
     """Return a form's fields that give this datasheet back; None where it says more than the form has room for."""
     lists = (sheet.working_time, sheet.gel_time, sheet.peak)
     if any(len(entries) > 1 for entries in lists) or sheet.deepest_pour or sheet.dsc_peak:
         return None
-    given: dict[str, str] = {"resin": sheet.name, "note": sheet.note}
+    given: dict[str, str] = {"resin": sheet.name, "note": sheet.note, "system": sheet.system or ""}
     cups = [one for entries in lists for one in entries]
     for one in cups:
-        if getattr(one, "mass_kg", None) is None or (one.at_c, one.mass_kg) != (
+        if getattr(one, "mass_kg", None) is None or (one.at_c, one.at_plus_minus_k, one.mass_kg) != (
             cups[0].at_c,
+            cups[0].at_plus_minus_k,
             cups[0].mass_kg,
         ):
             return None
     if cups and cups[0].mass_kg is not None:
+        at_c, within = cups[0].at_c, cups[0].at_plus_minus_k
         given["mass"] = f"{cups[0].mass_kg if u.mass == 'kg' else cups[0].mass_kg / u.to_kg(1.0):.4g}"
-        given["at"] = _shown(u.degrees(cups[0].at_c))
+        given["at"] = shown(changed((at_c - within, at_c + within) if within else at_c, u.degrees))
     if sheet.working_time:
-        given["working"] = _shown(sheet.working_time[0].time_min)
+        given["working"] = shown(sheet.working_time[0].time_min)
     if sheet.gel_time:
-        given["gel"] = _shown(sheet.gel_time[0].time_min)
+        given["gel"] = shown(sheet.gel_time[0].time_min)
     if sheet.peak:
-        given["peak"] = _shown(u.degrees(sheet.peak[0].peak_c))
-        given["peak_min"] = "" if sheet.peak[0].time_min is None else _shown(sheet.peak[0].time_min)
+        given["peak"] = shown(changed(sheet.peak[0].peak_c, u.degrees))
+        given["peak_min"] = "" if sheet.peak[0].time_min is None else shown(sheet.peak[0].time_min)
     for cured in sheet.cure_time:
         if cured.depth_mm is not None or cured.at_c != CURED_AT_C or cured.to in given:
             return None
-        given[cured.to] = _shown(cured.time_h)
+        given[cured.to] = shown(cured.time_h)
     limits = sheet.limits
     for name, celsius in (
         ("max_core", limits.max_core_c),
@@ -152,11 +227,9 @@ def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
 
 def mix_of(f: FormFields) -> dict[str, Any]:
     """Return the [mix] table of a filled form, empty where it says nothing of it. Raises BadInput."""
-    a, b = f.number("part_a", "Parts of A"), f.number("part_b", "Parts of B")
-    if a is None and b is None:
+    if not f.words("ratio"):
         return {}
-    if a is None or b is None:
-        raise BadInput("Mixing ratio", "has one part only", remedy="give both numbers, as on the datasheet")
+    a, b, by = ratio_from(f.words("ratio"))
     density_a, density_b = f.number("density_a", "Density of A"), f.number("density_b", "Density of B")
     if density_a is None or density_b is None:
         raise BadInput(
@@ -167,7 +240,7 @@ def mix_of(f: FormFields) -> dict[str, Any]:
         )
     return {
         "ratio_parts": [a, b],
-        "ratio_by": f.words("ratio_by") or "weight",
+        "ratio_by": by or f.words("ratio_by") or "weight",
         "density_a_kg_m3": 1000 * density_a,
         "density_b_kg_m3": 1000 * density_b,
     }
@@ -177,11 +250,9 @@ def mix_fields(mix: Mapping[str, Any]) -> dict[str, str]:
     """Return a form's fields that give this [mix] table back."""
     if not mix:
         return {}
-    a, b = mix["ratio_parts"]
     dense_a, dense_b = (mix[f"density_{part}_kg_m3"] / 1000 for part in "ab")
     return {
-        "part_a": _shown(a),
-        "part_b": _shown(b),
+        "ratio": ":".join(_shown(part) for part in mix["ratio_parts"]),
         "ratio_by": mix["ratio_by"],
         "density_a": _shown(dense_a),
         "density_b": _shown(dense_b),
@@ -192,11 +263,28 @@ def _shown(number: float) -> str:
     return f"{number:.6g}"
 
 
+def _listed(value: Span) -> Any:
+    """Return the value as TOML has it."""
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _rounded(value: Span, digits: int) -> Span:
+    return changed(value, lambda number: round(number, digits))
+
+
+def _middle(value: Span | None) -> float | None:
+    return sum(value) / 2 if isinstance(value, tuple) else value
+
+
 def _near(one: Any, other: Any) -> bool:
     if isinstance(one, dict):
         return one.keys() == other.keys() and all(_near(one[key], other[key]) for key in one)
-    if isinstance(one, list):
-        return len(one) == len(other) and all(_near(a, b) for a, b in zip(one, other, strict=True))
+    if isinstance(one, (list, tuple)):
+        return (
+            type(one) is type(other)
+            and len(one) == len(other)
+            and all(_near(a, b) for a, b in zip(one, other, strict=True))
+        )
     if isinstance(one, float) and isinstance(other, float):
         return abs(one - other) <= 2e-3 * max(abs(one), abs(other), 1.0)
     return bool(one == other)

@@ -11,7 +11,7 @@ import math
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, model_validator
 
 from logger.cure.model.off_ratio import heat_from_equivalents
 from logger.errors import BadInput
@@ -24,6 +24,8 @@ Tolerance = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=-10, le=80, allow_inf_nan=False)]
 Mass = Annotated[float, Field(gt=0.001, le=200, allow_inf_nan=False)]
 Depth = Annotated[float, Field(gt=0.05, le=500, allow_inf_nan=False)]
+#: The usual classes of system, in the trade's words.
+System = Literal["slow", "medium", "quick"]
 
 #: A film this thin stays at the room's temperature, mm. Common practice, no source.
 THIN_MM = 3.0
@@ -34,10 +36,38 @@ HEAT_J_G, HEAT_PART = 410.0, 0.15
 HEAT_KJ_EQ, HEAT_EQ_PART = 103.0, 0.07
 
 
+def _in_order(value: float | tuple[float, float]) -> float | tuple[float, float]:
+    if isinstance(value, tuple) and not 0 < value[0] < value[1]:
+        raise ValueError(f"the range {value[0]:g} to {value[1]:g} needs its lower end first, above 0")
+    return value
+
+
+#: A number, or the two ends of the range that a datasheet states: 50, or [40, 60].
+Span = Annotated[
+    Positive | tuple[Positive, Positive],
+    BeforeValidator(lambda value: tuple(value) if isinstance(value, list) else value),
+    AfterValidator(_in_order),
+]
+
+
+def ends(value: float | tuple[float, float]) -> tuple[float, float]:
+    """Return both ends of a stated number: the same twice where it is no range."""
+    return value if isinstance(value, tuple) else (value, value)
+
+
+def in_words(value: float | tuple[float, float]) -> str:
+    """Return a stated number as words: "50", "40 to 60"."""
+    return " to ".join(f"{end:g}" for end in value) if isinstance(value, tuple) else f"{value:g}"
+
+
 class Statement(Table):
-    """One statement of the datasheet; at_c is the temperature it holds at, mix and room alike."""
+    """One statement of the datasheet; at_c is the temperature it holds at, mix and room alike.
+
+    at_plus_minus_k: half of the range of temperatures, where one is stated.
+    """
 
     at_c: Celsius
+    at_plus_minus_k: float = Field(default=0.0, ge=0, le=20, allow_inf_nan=False)
     tolerance_pct: Tolerance | None = None
 
     def describe(self) -> str:
@@ -49,17 +79,19 @@ class WorkingTime(Statement):
     """How long a stated mass in a cup stays workable."""
 
     mass_kg: Mass
-    time_min: Positive
+    time_min: Span
 
     def describe(self) -> str:
         """Return the statement in words."""
-        return f"a working time of {self.time_min:g} min for {_mass(self.mass_kg)} at {self.at_c:g} °C"
+        return (
+            f"a working time of {in_words(self.time_min)} min for {_mass(self.mass_kg)} at {self.at_c:g} °C"
+        )
 
 
 class GelTime(Statement):
     """When a stated mass in a cup, or a film of stated thickness, gels."""
 
-    time_min: Positive
+    time_min: Span
     mass_kg: Mass | None = None
     film_mm: Annotated[float, Field(gt=0, le=THIN_MM, allow_inf_nan=False)] | None = None
 
@@ -74,14 +106,22 @@ class GelTime(Statement):
     def describe(self) -> str:
         """Return the statement in words."""
         what = _mass(self.mass_kg) if self.mass_kg is not None else f"a {self.film_mm:g} mm film"
-        return f"a gel time of {self.time_min:g} min for {what} at {self.at_c:g} °C"
+        return f"a gel time of {in_words(self.time_min)} min for {what} at {self.at_c:g} °C"
+
+
+def _below_350(value: float | tuple[float, float]) -> float | tuple[float, float]:
+    if ends(value)[1] > 350:
+        raise ValueError(
+            f"a peak of {ends(value)[1]:g} °C is hotter than any epoxy gets; give at most 350 °C"
+        )
+    return value
 
 
 class Peak(Statement):
     """Peak temperature, and its time, of a stated mass in a cup or of a stated depth in a round container."""
 
-    peak_c: Annotated[float, Field(gt=0, le=350, allow_inf_nan=False)]
-    time_min: Positive | None = None
+    peak_c: Annotated[Span, AfterValidator(_below_350)]
+    time_min: Span | None = None
     mass_kg: Mass | None = None
     depth_mm: Depth | None = None
     diameter_mm: Positive | None = None
@@ -92,23 +132,23 @@ class Peak(Statement):
             raise ValueError(
                 "a peak needs its specimen: give either mass_kg (a cup) or depth_mm (and diameter_mm)"
             )
-        if self.peak_c <= self.at_c:
+        if ends(self.peak_c)[0] <= self.at_c:
             raise ValueError(
-                f"peak_c = {self.peak_c} °C is not above at_c = {self.at_c} °C; a cure warms the mix"
+                f"peak_c = {in_words(self.peak_c)} °C is not above at_c = {self.at_c} °C; a cure warms the mix"
             )
         return self
 
     def describe(self) -> str:
         """Return the statement in words."""
         what = _mass(self.mass_kg) if self.mass_kg is not None else f"{self.depth_mm:g} mm"
-        when = "" if self.time_min is None else f" after {self.time_min:g} min"
-        return f"a peak of {self.peak_c:g} °C{when} in {what} at {self.at_c:g} °C"
+        when = "" if self.time_min is None else f" after {in_words(self.time_min)} min"
+        return f"a peak of {in_words(self.peak_c)} °C{when} in {what} at {self.at_c:g} °C"
 
 
 class CureTime(Statement):
     """When a casting is hard enough to leave the form, or fully cured. Without depth_mm: a thin one."""
 
-    time_h: Positive
+    time_h: Span
     to: Literal["hard", "full"] = "hard"
     depth_mm: Depth | None = None
 
@@ -116,7 +156,7 @@ class CureTime(Statement):
         """Return the statement in words."""
         depth = "" if self.depth_mm is None else f" for {self.depth_mm:g} mm"
         word = "hard" if self.to == "hard" else "fully cured"
-        return f"{word} after {self.time_h:g} h at {self.at_c:g} °C{depth}"
+        return f"{word} after {in_words(self.time_h)} h at {self.at_c:g} °C{depth}"
 
 
 class DeepestPour(Statement):
@@ -167,6 +207,7 @@ class Datasheet(Table):
 
     name: str = Field(min_length=1, max_length=200)
     note: str = Field(default="", max_length=2000)
+    system: System | None = None
     mixture: Mixture = Mixture()
     limits: Limits = Limits()
     glass: Glass = Glass()

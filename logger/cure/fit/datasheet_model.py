@@ -17,6 +17,7 @@ from logger.cure.fit.datasheet import (
     Peak,
     Statement,
     WorkingTime,
+    ends,
     specimen_plan,
 )
 from logger.cure.model.crossing import first_crossing
@@ -36,6 +37,8 @@ WORKABLE = 0.25
 WORK_SD, GEL_SD, CURE_SD = 0.15, 0.12, 0.30
 #: Tolerances where the statement gives none: times, rises. Common practice, no source.
 TIME_PART, RISE_PART, LIMIT_PART = 0.15, 0.12, 0.08
+#: How much faster such a mix cures for each kelvin, as a natural logarithm: 58 kJ/mol at 25 °C.
+PER_KELVIN = 0.078
 SPREAD = (
     f"a mix counts as workable up to {WORKABLE:g} conversion, as gelled from about {EARLIEST_GEL:.2f}, as hard once "
     f"its glass transition is {HARD_K:g} K above the room; what these words leave open is added to each tolerance"
@@ -125,16 +128,17 @@ def observables_of(datasheet: Datasheet) -> list[Observable]:
     observables = []
     for s in datasheet.statements():
         if isinstance(s, WorkingTime):
-            observables.append(_time(s, "working time", s.time_min / 60.0, WORK_SD))
+            observables.append(_time(s, "working time", s.time_min, 60.0, WORK_SD))
         elif isinstance(s, GelTime):
-            observables.append(_time(s, "gel time", s.time_min / 60.0, GEL_SD))
+            observables.append(_time(s, "gel time", s.time_min, 60.0, GEL_SD))
         elif isinstance(s, Peak):
-            sd = _part(s, RISE_PART)
-            observables.append(Observable(s, "peak", "°C", s.peak_c, s.peak_c - s.at_c, sd))
+            low, high = (end - s.at_c for end in ends(s.peak_c))
+            rise, sd = _middle(low, high, _part(s, RISE_PART))
+            observables.append(Observable(s, "peak", "°C", rise + s.at_c, rise, sd))
             if s.time_min is not None:
-                observables.append(_time(s, "peak time", s.time_min / 60.0, 0.0))
+                observables.append(_time(s, "peak time", s.time_min, 60.0, 0.0))
         elif isinstance(s, CureTime):
-            observables.append(_time(s, "cure time", s.time_h, CURE_SD))
+            observables.append(_time(s, "cure time", s.time_h, 1.0, CURE_SD))
         elif isinstance(s, DeepestPour):
             sd = _part(s, LIMIT_PART)
             rise = max(1.0, s.stays_below_c - s.at_c)
@@ -239,9 +243,23 @@ def _march(plan: Plan, points: Floats) -> list[tuple[Floats, Floats]]:
     return [(time_s / SECONDS_PER_HOUR, reading) for time_s, reading in result.track.by_member(len(points))]
 
 
-def _time(statement: Statement, quantity: str, hours: float, definition_sd: float) -> Observable:
+def _time(
+    statement: Statement,
+    quantity: str,
+    stated: float | tuple[float, float],
+    in_an_hour: float,
+    definition_sd: float,
+) -> Observable:
     sd = float(np.hypot(_part(statement, TIME_PART), definition_sd))
+    sd = float(np.hypot(sd, PER_KELVIN * statement.at_plus_minus_k / np.sqrt(3.0)))
+    low, high = ends(stated)
+    hours, sd = _middle(low / in_an_hour, high / in_an_hour, sd)
     return Observable(statement, quantity, "h", hours, hours, sd)
+
+
+def _middle(low: float, high: float, sd: float) -> tuple[float, float]:
+    """Return the middle and the uncertainty, both of a logarithm, of a number anywhere between two ends."""
+    return float(np.sqrt(low * high)), float(np.hypot(sd, np.log(high / low) / np.sqrt(12.0)))
 
 
 def _part(statement: Statement, default: float) -> float:

@@ -24,8 +24,7 @@ SHEET = {
     "deepest": "50",
     "hard": "72",
     "max_core": "60",
-    "part_a": "100",
-    "part_b": "45",
+    "ratio": "100:45",
     "density_a": "1.15",
     "density_b": "0.98",
 }
@@ -103,6 +102,20 @@ def test_a_statement_too_few_is_named_and_nothing_is_kept(maker: Any) -> None:
     assert "something must say how fast it cures" in answer.text
     assert 'value="issue 3"' in answer.text
     assert "None yet" in maker.get("/resins").text
+
+
+def test_the_form_goes_back_to_where_somebody_came_from(
+    maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A new pour that lacked its resin goes on with it; no link leads anywhere else."""
+    monkeypatch.setattr("web.pages.resins.fit_datasheet", lambda _sheet: fit)
+    assert 'name="then" value="/pours/new"' in maker.get("/resins/new?then=/pours/new").text
+    answer = maker.post("/resins", data=SHEET | {"then": "/pours/new"}, follow_redirects=False)
+    assert answer.headers["location"] == f"/pours/new?resin={KEY}"
+    for elsewhere in ("https://elsewhere.example/x", "//elsewhere.example/x", "/\\elsewhere.example"):
+        assert 'name="then" value=""' in maker.get("/resins/new", params={"then": elsewhere}).text
+        answer = maker.post("/resins", data=SHEET | {"then": elsewhere}, follow_redirects=False)
+        assert answer.headers["location"] == f"/resins#resin-{KEY}"
 
 
 def test_taken_off_the_list_it_can_be_put_back(kept: Any) -> None:
