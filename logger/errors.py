@@ -71,7 +71,16 @@ def _short(value: object) -> str:
 
 
 class BadPlan(BadInput):
-    """A plan file that cannot be used."""
+    """A plan file that cannot be used. path: the tables, rows and key that it is about, where that is known."""
+
+    def __init__(self, where: str, problem: str, *, path: tuple[str, ...] = (), **more: Any) -> None:
+        self.path = path
+        super().__init__(where, problem, **more)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """As BadInput, with its path."""
+        remade, arguments = super().__reduce__()
+        return partial(remade, path=self.path), arguments
 
 
 class BadSettings(BadInput):

@@ -310,8 +310,26 @@ def read_plan(path: Path) -> Plan:
 
 
 def plan_to_text(plan: Plan) -> str:
-    """Return the plan as TOML; reading it back gives an equal plan."""
-    return tomli_w.dumps(plan.model_dump(exclude_none=True, mode="json"))
+    """Return the plan as TOML; reading it back gives an equal plan.
+
+    Defaults that nobody wrote and empty lists are left out: what was said can be told from what was not, and a table
+    can be added at the end ([[slab]] after `slab = []` is no TOML).
+    """
+    return tomli_w.dumps(plan_to_table(plan))
+
+
+def plan_to_table(plan: Plan) -> dict[str, Any]:
+    """Return what was said in a plan, as a nested dict."""
+    said: dict[str, Any] = _without_empty_lists(
+        plan.model_dump(exclude_none=True, exclude_unset=True, mode="json")
+    )
+    return said
+
+
+def _without_empty_lists(value: Any) -> Any:
+    if not isinstance(value, dict):
+        return [_without_empty_lists(item) for item in value] if isinstance(value, list) else value
+    return {key: _without_empty_lists(item) for key, item in value.items() if item != []}
 
 
 def _rows_as_tuples(value: Any, where: str, level: int = 0) -> Any:
@@ -340,25 +358,27 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
     # pydantic adds the union branch to the place; a maker needs only the key.
     path = [part for part in path if not part.startswith(("list[", "function-", "constrained-", "float"))]
     *tables, key = path or ["plan"]
+
+    def bad(problem: str, **more: Any) -> BadPlan:
+        return BadPlan(place, problem, path=tuple(path), **more)
+
     place = f"{where}: [{'.'.join(tables)}] {key}" if tables else f"{where}: {key}"
     kind = first["type"]
     context = first.get("ctx", {})
     more = len(error.errors()) - 1
     tail = f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else ""
     if kind == "missing":
-        return BadPlan(place, "is missing" + tail, remedy=f"add {key} to [{'.'.join(tables) or 'the top'}]")
+        return bad("is missing" + tail, remedy=f"add {key} to [{'.'.join(tables) or 'the top'}]")
     if kind == "extra_forbidden":
-        return BadPlan(
-            place,
+        return bad(
             "is not a key of the plan file" + tail,
             value=first["input"],
             remedy="check the spelling; every key is listed in the help (/help/plan-file)",
         )
     if kind == "value_error":
-        return BadPlan(place, str(context["error"]) + tail)
+        return bad(str(context["error"]) + tail)
     if kind == "too_long":
-        return BadPlan(
-            place,
+        return bad(
             "has too many entries" + tail,
             value=context["actual_length"],
             allowed=f"at most {context['max_length']}",
@@ -367,24 +387,21 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
     unit = unit_of(key)
     if kind in _BOUNDS:
         allowed = _BOUNDS[kind].format(**context) + (f" {unit}" if unit else "")
-        return BadPlan(
-            place,
+        return bad(
             "is out of range" + tail,
             value=first["input"],
             allowed=allowed,
             remedy="correct the number; the unit is part of the key's name",
         )
     if kind == "literal_error":
-        return BadPlan(
-            place,
+        return bad(
             "is not one of the known words" + tail,
             value=first["input"],
             allowed=str(context["expected"]),
             remedy="use one of those words",
         )
     shown = first["input"] if not isinstance(first["input"], dict) else None
-    return BadPlan(
-        place,
+    return bad(
         first["msg"] + tail,
         value=shown,
         allowed=f"a number in {unit}" if unit else "",

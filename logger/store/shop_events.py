@@ -16,6 +16,8 @@ from logger.store.tables import SealedRecord
 SEALED_RECORD = table(SealedRecord)
 #: The event that keeps the units of a shop: data {"units": "c.mm.l.kg"}.
 UNITS_CHOSEN = "units-chosen"
+#: The event that keeps what is the same in most of a shop's plans: data is a part of a plan file, as a table.
+USUAL = "shop-usual"
 
 
 def shop_events(connection: Connection, *kinds: str) -> list[EventRow]:
@@ -31,6 +33,12 @@ def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
         query = query.where(EVENT.c.shop_id == shop_id)
     value = connection.execute(query.order_by(EVENT.c.id.desc()).limit(1)).scalar()
     return None if value is None else str(value["units"])
+
+
+def usual_of(connection: Connection) -> dict[str, Any]:
+    """Return what the shop keeps for every new plan, as a part of a plan file (room, people, pails, scale, form)."""
+    query = select(EVENT.c.data).where(EVENT.c.pour_id.is_(None), EVENT.c.kind == USUAL)
+    return dict(connection.execute(query.order_by(EVENT.c.id.desc()).limit(1)).scalar() or {})
 
 
 def units_of_pour(connection: Connection, pour_id: int) -> str | None:

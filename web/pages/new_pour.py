@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
-from typing import Annotated, Any
+from collections.abc import Mapping, Sequence
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
+from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
-from logger.store import pours, resins, stations
+from logger.store import pours, resins, shop_events, stations
 from web.actions import pours as pour_actions
 from web.pages.resins import fitted, resin_of
 from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep
 from web.security.idempotency import HEADER, digest, once
 from web.service.service import Service
-from web.views.datasheet_form import SYSTEMS, FormFields, mix_of
-from web.views.plan_form import described, plan_text
+from web.views.datasheet_form import SYSTEMS, FormFields
+from web.views.plan_edit import bare_degrees
+from web.views.plan_form import SHAPES, described, plan_text, room_guess, usual_words, with_usual
 from web.views.reader_units import units_of
+from web.views.refused_fields import RefusedFields
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -37,8 +40,7 @@ def new_pour(
     request: Request, service: ServiceDep, _who: MakerDep, resin: Annotated[str, Query(max_length=12)] = ""
 ) -> Response:
     """Show an empty form, with the resin from which somebody comes chosen in it."""
-    given = {"earlier": resin, "key": str(uuid.uuid4())}
-    return page(request, "new-pour.html", _choices(service) | {"given": given, "problem": None})
+    return _page(request, service, {"earlier": resin, "key": str(uuid.uuid4())})
 
 
 @router.post("/pours/new", max_body_size=PLAN_BODY)
@@ -52,8 +54,7 @@ async def plan_it(request: Request, service: ServiceDep, who: MakerDep) -> Respo
         pasted = _file_text(raw, given)
         pour_id = await _once(request, service, who.name, given, pasted)
     except (BadInput, DidNotConverge) as error:
-        context = _choices(service) | {"given": given, "problem": str(error)}
-        return page(request, "new-pour.html", context, status=422)
+        return await run_in_threadpool(_page, request, service, given, error)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
@@ -77,19 +78,24 @@ async def _once(request: Request, service: Service, by: str, given: Mapping[str,
 
 
 def _plan(request: Request, service: Service, by: str, given: Mapping[str, str], pasted: str) -> int:
-    text, fresh = pasted, None
-    if not pasted:
-        f = FormFields(given, units_of(request))
-        table, mix = described(given, f.u), mix_of(f)
-        with service.store.read() as connection:
-            chosen = resin_of(connection, given.get("earlier", ""))
-        if chosen is None:
-            fresh = fitted(f)
-            chosen = Resin.model_validate(fresh["table"]), fresh["mix"]
-        # A ratio that is given here counts; what else is known of the mix stays.
-        text = plan_text(table, chosen[0], {**chosen[1], **mix})
     client = given.get("client", "").strip()[:200]
-    pour_id = pour_actions.plan_pour(service, text, client, given.get("station") or None, by)
+    with service.store.read() as connection:
+        station = given.get("station") or _only(stations.names_in_use(connection))
+    if pasted:
+        return pour_actions.plan_pour(service, pasted, client, station, by)
+    f = FormFields(given, units_of(request))
+    table = described(given, f.u)
+    with service.store.read() as connection:
+        usual, chosen = shop_events.usual_of(connection), resin_of(connection, given.get("earlier", ""))
+        listed = bool(resins.listed(connection))
+    fresh = None
+    if chosen is None:
+        if listed and not f.words("resin"):
+            raise RefusedFields({"earlier": "No resin is chosen. Choose the one that you will pour."})
+        fresh = fitted(f)
+        chosen = Resin.model_validate(fresh["table"]), fresh["mix"]
+    text = plan_text(with_usual(usual, table), *chosen)
+    pour_id = pour_actions.plan_pour(service, text, client, station, by)
     if fresh is not None:
         # What was copied from a datasheet once is on the list of resins from then on.
         with service.store.write() as tx:
@@ -115,22 +121,50 @@ def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
     return text
 
 
-def _choices(service: Service) -> dict[str, Any]:
+def _page(
+    request: Request, service: Service, given: Mapping[str, str], error: LoggerError | None = None
+) -> Response:
     with service.store.read() as connection:
-        listed = {key: row.facts["name"] for key, row in resins.listed(connection).items()}
-        earlier: dict[str, str] = {}
-        for pour in pours.all_pours(connection, most=EARLIER):
-            try:
-                name = pour_actions.plan_of(pour).resin.name
-            except LoggerError:
-                continue  # a plan of an older program that no longer reads offers no resin
-            if resins.resin_key(name) not in listed:
-                earlier.setdefault(name, str(pour.id))
+        choices = _resins(connection)
+        usual = shop_events.usual_of(connection)
         names = stations.names_in_use(connection)
-    choices = list(listed.items())
-    choices += [(pour, f"{name}, as in an earlier pour") for name, pour in earlier.items()]
-    return {
-        "resins": sorted(choices, key=lambda one: one[1].casefold()),
+        probes = [one for rows in stations.probes_by_station(connection).values() for one in rows]
+    u = units_of(request)
+    guess = room_guess(usual, probes, service.timeline.now_ms())
+    only = _only([key for key, _ in choices])
+    filled = {"earlier": only or ""} | {name: value for name, value in given.items() if value}
+    if guess is not None and error is None:
+        filled.setdefault("room", bare_degrees(guess.celsius, u))
+    context = {
+        "given": filled,
+        "problem": None if error is None else str(error),
+        "wrong": error.fields if isinstance(error, RefusedFields) else {},
+        "resins": choices,
         "stations": names,
+        "guess": guess,
+        "usual": usual_words(usual, u),
+        "shapes": SHAPES,
         "systems": SYSTEMS,
     }
+    return page(request, "new-pour.html", context, status=200 if error is None else 422)
+
+
+def _only(choices: Sequence[str]) -> str | None:
+    """Return the one thing that there is to choose, None where there is none or more."""
+    return choices[0] if len(choices) == 1 else None
+
+
+def _resins(connection: Connection) -> list[tuple[str, str]]:
+    """Key or pour → the name of each resin that can be chosen, in order."""
+    listed = {key: row.facts["name"] for key, row in resins.listed(connection).items()}
+    earlier: dict[str, str] = {}
+    for pour in pours.all_pours(connection, most=EARLIER):
+        try:
+            name = pour_actions.plan_of(pour).resin.name
+        except LoggerError:
+            continue  # a plan of an older program that no longer reads offers no resin
+        if resins.resin_key(name) not in listed:
+            earlier.setdefault(name, str(pour.id))
+    choices = list(listed.items())
+    choices += [(pour, f"{name}, as in an earlier pour") for name, pour in earlier.items()]
+    return sorted(choices, key=lambda one: one[1].casefold())

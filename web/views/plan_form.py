@@ -1,60 +1,69 @@
-"""From the fields of the new-pour form to a plan: in the maker's units. Pure."""
+"""From the few fields of the new-pour form to a plan: in the maker's units. Pure."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from logger.errors import BadInput
 from logger.plan.file import Resin, plan_from_table, plan_to_text
 from logger.quantities import Units
+from logger.store.rows import ProbeRow
+from logger.units import hours_minutes, plain
 from web.views.datasheet_form import FormFields
+from web.views.refused_fields import Gathered
+
+#: A room probe's reading that is older than this says nothing of tonight, ms (this project's choice).
+NEW_MS = 60 * 60_000
+SHAPES = (
+    ("river", "River between two slabs"),
+    ("round", "Round mould"),
+    ("sheet", "Wide sheet"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class RoomGuess:
+    """The room as nobody has typed it yet, °C, and where it comes from."""
+
+    celsius: float
+    words: str
 
 
 def described(given: Mapping[str, str], u: Units) -> dict[str, Any]:
-    """Return the tables of a plan file that a filled form gives, without its resin and mix. Raises BadInput (a
-    field).
-    """
-    f = FormFields(given, u)
-    if not f.words("title"):
-        raise BadInput(
-            "What is it", "is empty", remedy="give the piece a name; it stands on alarms and records"
-        )
-    depth = f.mm("depth", "Depth")
-    if depth is None:
-        raise BadInput("Depth", "is missing", remedy="measure the deepest place of the pour")
-    room = f.celsius("room", "Room")
-    if room is None:
-        raise BadInput("Room", "is missing", remedy="give the room's temperature as it will be tonight")
-    pour: dict[str, Any] = {"shape": f.words("shape") or "river", "depth_mm": depth}
-    for name, label in (("width", "Width"), ("length", "Length")):
-        value = f.mm(name, label)
+    """Return the tables of a plan file that the form gives, without its resin. Raises RefusedFields."""
+    f, wrong = FormFields(given, u), Gathered()
+    title = f.words("title")
+    if not title:
+        wrong.refuse("title", "What is it? Give the piece a name: it stands on alarms and on the record.")
+    shape = f.words("shape") or "river"
+    if shape not in dict(SHAPES):
+        wrong.refuse("shape", "This shape is not known. Choose one of the list.")
+    pour: dict[str, Any] = {"shape": shape}
+    for name, label in (("depth", "Depth"), ("width", "Width"), ("length", "Length")):
+        value = wrong.read(name, lambda name=name, label=label: f.mm(name, label))  # type: ignore[misc]
         if value is not None:
             pour[f"{name}_mm"] = value
-    start = f.celsius("start", "The mix as poured")
-    if start is not None:
-        pour["start_c"] = start
-    form: dict[str, Any] = {"underside": f.words("underside")} if f.words("underside") else {}
-    for part, name, label in (
-        ("bottom", "panel", "Bottom panel"),
-        ("side", "slab", "Slab or wall beside it"),
-    ):
-        thickness = f.mm(name, label)
-        if thickness is not None:
-            form[part] = {"thickness_mm": thickness}
-    table: dict[str, Any] = {
-        "title": f.words("title"),
-        "pour": pour,
-        "form": form,
-        "air": {"room_c": room},
-    }
-    humidity = f.number("humidity", "Humidity")
-    if humidity is not None:
-        table["air"]["relative_humidity_pct"] = humidity
-    people = [name.strip() for name in f.words("people").split(",") if name.strip()]
-    if people:
-        table["person"] = [{"name": name} for name in people]
-    return table
+    if not f.words("depth"):
+        wrong.refuse("depth", "The depth is missing. Measure the deepest place of the pour.")
+    if not f.words("width") and shape != "sheet":
+        across = "the mould's diameter" if shape == "round" else "the river's width at its widest"
+        wrong.refuse("width", f"The width is missing. Give {across}.")
+    room = wrong.read("room", lambda: f.celsius("room", "Room"))
+    if not f.words("room"):
+        wrong.refuse("room", "The room is missing. Give its temperature as it will be tonight.")
+    wrong.done()
+    return {"title": title[:300], "pour": pour, "air": {"room_c": room}}
+
+
+def with_usual(usual: Mapping[str, Any], table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a plan's table filled up with what the shop usually has; what the table says itself counts."""
+    filled = {key: value for key, value in usual.items() if key not in table}
+    for key, value in table.items():
+        usually = usual.get(key)
+        both = isinstance(value, dict) and isinstance(usually, dict)
+        filled[key] = with_usual(usually, value) if both else value  # type: ignore[arg-type]
+    return filled
 
 
 def plan_text(table: Mapping[str, Any], resin: Resin, mix: Mapping[str, Any]) -> str:
@@ -63,3 +72,43 @@ def plan_text(table: Mapping[str, Any], resin: Resin, mix: Mapping[str, Any]) ->
     """
     whole = {**table, "resin": resin.model_dump(exclude_none=True, mode="json")}
     return plan_to_text(plan_from_table(whole | ({"mix": dict(mix)} if mix else {}), "this pour"))
+
+
+def room_guess(usual: Mapping[str, Any], probes: Sequence[ProbeRow], now_ms: int) -> RoomGuess | None:
+    """Return the shop's usual room, else what a room probe has read within the hour, else None.
+
+    now_ms: steady time, as the probes' readings have it.
+    """
+    room = usual.get("air", {}).get("room_c")
+    if isinstance(room, int | float):
+        return RoomGuess(float(room), "The shop's usual room. Change it where tonight differs.")
+    read = [
+        (probe.last_good_ms, probe.last_milli_c)
+        for probe in probes
+        if probe.place.partition("-")[0] == "room"
+        and probe.last_good_ms is not None
+        and probe.last_milli_c is not None
+        and now_ms - probe.last_good_ms <= NEW_MS
+    ]
+    if not read:
+        return None
+    at_ms, milli_c = max(read)
+    ago = hours_minutes(max(0, now_ms - at_ms) / 3.6e6)
+    return RoomGuess(milli_c / 1000, f"As the room probe read {ago} ago. Change it where tonight differs.")
+
+
+def usual_words(usual: Mapping[str, Any], u: Units) -> list[str]:
+    """Return what a new plan takes from the shop's usual things, a few words each; empty where nothing is kept."""
+    words = []
+    if people := usual.get("person"):
+        words.append(f"people: {', '.join(one['name'] for one in people)}")
+    if pails := usual.get("pails", {}).get("sizes_l"):
+        words.append(f"pails of {', '.join(u.litres(size) for size in pails)}")
+    if scale := usual.get("scale", {}).get("resolution_g"):
+        words.append(f"a scale that shows {plain(scale)} g")
+    form = usual.get("form", {})
+    if (bottom := form.get("bottom", {}).get("thickness_mm")) is not None:
+        words.append(f"a bottom panel of {u.span(bottom)}")
+    if underside := form.get("underside"):
+        words.append("air below the form" if underside == "open" else "the form on a bench")
+    return words
