@@ -9,7 +9,9 @@ from typing import Literal
 from pydantic import Field, ValidationError, model_validator
 
 from logger.errors import BadSettings
+from logger.input_errors import input_problem, most_telling
 from logger.toml_table import Table
+from logger.toml_text import toml_problem
 
 
 class Messages(Table):
@@ -147,38 +149,30 @@ def read_settings(path: Path) -> Settings:
     Raises BadSettings naming the file, the name, the value, what is allowed and the remedy.
     """
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadSettings(str(path), f"cannot be read ({error})", remedy="give a UTF-8 TOML file") from error
+        text = path.read_text(encoding="utf-8")
+        table = tomllib.loads(text)
+    except OSError as error:
+        remedy = "give the path of a settings file"
+        raise BadSettings(str(path), f"cannot be read ({error.strerror})", remedy=remedy) from error
+    except UnicodeDecodeError as error:
+        raise BadSettings(
+            str(path), "is not a text file in UTF-8", remedy="save it as text in UTF-8"
+        ) from error
     except tomllib.TOMLDecodeError as error:
-        raise BadSettings(str(path), f"is not a TOML file ({error})", remedy="mend that line") from error
+        problem, remedy = toml_problem(str(error), text)
+        raise BadSettings(str(path), problem, remedy=remedy) from error
     try:
         return Settings.model_validate(table)
     except ValidationError as error:
-        first = error.errors()[0]
-        name = ".".join(str(part) for part in first["loc"])
-        if first["type"] == "extra_forbidden":
-            parts: tuple[type[Table], ...] = (
-                Settings,
-                Messages,
-                Https,
-                FirstHour,
-                FanSettings,
-                OperatorSettings,
-            )
-            names = ", ".join(sorted({name for part in parts for name in part.model_fields}))
-            raise BadSettings(
-                f"{path}: {name}",
-                "is not a setting",
-                value=first["input"],
-                allowed=names,
-                remedy="check the spelling",
-            ) from error
+        first = most_telling(error.errors())
+        told = input_problem(first, Settings)
+        name = ".".join(told.path)
         # An address of [messages] carries passwords: it is not repeated where a journal keeps it.
-        shown = None if "url" in name or "token" in name else first["input"]
+        secret = "url" in name or "token" in name or isinstance(first["input"], dict)
         raise BadSettings(
-            f"{path}: {name}",
-            first["msg"],
-            value=shown,
-            remedy="correct the value; every setting is listed in the help (/help/settings)",
+            f"{path}: {name}" if name else str(path),
+            "is not a setting" if first["type"] == "extra_forbidden" else told.problem,
+            value=None if secret else first["input"],
+            allowed=told.allowed,
+            remedy=f"{told.remedy + '; ' if told.remedy else ''}every setting is listed in the help (/help/settings)",
         ) from error

@@ -48,6 +48,7 @@ from hardware.station import ProbeWiring, Wiring
 from logger.daemon.sample import FIRST_HOUR_PERIOD_S, LATER_PERIOD_S, Periods
 from logger.daemon.signals import LIMIT_C
 from logger.errors import BadSettings
+from logger.toml_text import meant, toml_problem
 
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,62}")
 PLACE = re.compile(r"[a-z][a-z0-9-]{0,39}")
@@ -81,14 +82,19 @@ def station_from_file(path: Path | str) -> StationConfig:
     """Read the station file at `path`. Raises BadSettings with place, value, what is allowed, and the remedy."""
     path = Path(path)
     try:
-        with path.open("rb") as file:
-            content = tomllib.load(file)
+        text = path.read_text(encoding="utf-8")
+        content = tomllib.loads(text)
     except OSError as error:
         raise BadSettings(
             str(path), f"cannot be read ({error.strerror})", remedy="give the path of a station file"
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise BadSettings(str(path), f"is not TOML: {error}", remedy="correct that line") from error
+    except UnicodeDecodeError as error:
+        raise BadSettings(
+            str(path), "is not a text file in UTF-8", remedy="save it as text in UTF-8"
+        ) from error
+    except tomllib.TOMLDecodeError as error:
+        problem, remedy = toml_problem(str(error), text)
+        raise BadSettings(str(path), problem, remedy=remedy) from error
     return station_from(content, path)
 
 
@@ -222,7 +228,7 @@ class _Table:
                 f"{self.where}: {unknown[0]}",
                 "is not a known name",
                 allowed=", ".join(sorted(self._allowed)),
-                remedy="correct the name, or remove the line",
+                remedy=meant(unknown[0], self._allowed) or "remove the line",
             )
 
 

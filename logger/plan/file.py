@@ -8,6 +8,7 @@ Every number's unit is in its name. A mistake is refused with the key, the value
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -15,6 +16,7 @@ import tomli_w
 from pydantic import ConfigDict, Field, ValidationError, model_validator
 
 from logger.errors import BadPlan
+from logger.input_errors import input_problem, most_telling, tables_in
 from logger.plan import planning_tables as planning
 from logger.plan.planning_tables import Coefficient, Hours, Percent, Positive, Temperature
 from logger.plan.toml_bounds import MOST_LEVELS, read_text, table_from_text
@@ -352,70 +354,51 @@ def _rows_as_tuples(value: Any, where: str, level: int = 0) -> Any:
 
 
 def _bad_plan(error: ValidationError, where: str) -> BadPlan:
-    # A misspelt key also shows as a missing one, a list that is too long as no number: the mistake to name comes first.
-    first = min(error.errors(), key=lambda item: _FIRST.get(item["type"], len(_FIRST)))
-    path = [str(part) for part in first["loc"]]
-    # pydantic adds the union branch to the place; a maker needs only the key.
-    path = [part for part in path if not part.startswith(("list[", "function-", "constrained-", "float"))]
-    *tables, key = path or ["plan"]
+    first = most_telling(error.errors())
+    told = input_problem(first, Plan)
+    *tables, key = told.path or ("plan",)
 
     def bad(problem: str, **more: Any) -> BadPlan:
-        return BadPlan(place, problem, path=tuple(path), **more)
+        return BadPlan(place, problem, path=told.path, **more)
 
     place = f"{where}: [{'.'.join(tables)}] {key}" if tables else f"{where}: {key}"
-    kind = first["type"]
-    context = first.get("ctx", {})
     more = len(error.errors()) - 1
-    tail = f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else ""
+    problem = told.problem + (f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else "")
+    kind, unit, allowed, remedy = first["type"], unit_of(key), told.allowed, told.remedy
     if kind == "missing":
-        return bad("is missing" + tail, remedy=f"add {key} to [{'.'.join(tables) or 'the top'}]")
+        return bad(problem, remedy=_how_to_add(tables, key))
     if kind == "extra_forbidden":
-        return bad(
-            "is not a key of the plan file" + tail,
-            value=first["input"],
-            remedy="check the spelling; every key is listed in the help (/help/plan-file)",
-        )
+        if not remedy.startswith(("did you mean", key)):
+            allowed, remedy = "", "check the spelling; every name is listed in the help (/help/plan-file)"
+        return bad(problem, value=_shown(first["input"]), allowed=allowed, remedy=remedy)
     if kind == "value_error":
-        return bad(str(context["error"]) + tail)
+        return bad(problem)
     if kind == "too_long":
-        return bad(
-            "has too many entries" + tail,
-            value=context["actual_length"],
-            allowed=f"at most {context['max_length']}",
-            remedy=_FEWER.get(key, "keep those that say most"),
-        )
-    unit = unit_of(key)
+        remedy = _FEWER.get(key, remedy)
+        return bad(problem, value=first["ctx"]["actual_length"], allowed=allowed, remedy=remedy)
     if kind in _BOUNDS:
-        allowed = _BOUNDS[kind].format(**context) + (f" {unit}" if unit else "")
-        return bad(
-            "is out of range" + tail,
-            value=first["input"],
-            allowed=allowed,
-            remedy="correct the number; the unit is part of the key's name",
-        )
-    if kind == "literal_error":
-        return bad(
-            "is not one of the known words" + tail,
-            value=first["input"],
-            allowed=str(context["expected"]),
-            remedy="use one of those words",
-        )
-    shown = first["input"] if not isinstance(first["input"], dict) else None
-    return bad(
-        first["msg"] + tail,
-        value=shown,
-        allowed=f"a number in {unit}" if unit else "",
-        remedy="correct the value",
-    )
+        allowed += f" {unit}" if unit else ""
+        remedy = "correct the number; the unit is part of its name"
+    elif unit and allowed == "a number":
+        allowed = f"a number in {unit}"
+    return bad(problem, value=_shown(first["input"]), allowed=allowed, remedy=remedy)
 
 
-_FIRST = {"extra_forbidden": 0, "too_long": 1}
-_BOUNDS = {
-    "greater_than": "above {gt}",
-    "greater_than_equal": "at least {ge}",
-    "less_than": "below {lt}",
-    "less_than_equal": "at most {le}",
-}
+def _how_to_add(tables: Sequence[str], key: str) -> str:
+    """Return what to add where a name is missing: a table, a line in one, or a line before the first."""
+    if tables:
+        return f"add {key} to [{'.'.join(tables)}]"
+    if any(True for _ in tables_in(Plan, key)):
+        return f"add the table [{key}]"
+    return f"add {key} = … before the first [table]"
+
+
+def _shown(value: Any) -> Any:
+    """Return a value as a message quotes it; a whole table says nothing."""
+    return None if isinstance(value, dict) else value
+
+
+_BOUNDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 #: List → what to do where it is too long.
 _FEWER = {
     "layer": "pour fewer, deeper layers, or plan the rest as a pour of its own",

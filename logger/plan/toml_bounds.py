@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.errors import BadInput
+from logger.toml_text import toml_problem
 
 #: Longest text, characters; most dots in one key; most brackets inside one another. A plan with five hundred points
 #: of an outline has some 20,000 characters, its keys two dots, its brackets four levels.
@@ -74,9 +75,8 @@ def table_from_text(text: str, where: str, error: type[BadInput] = BadInput) -> 
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as wrong:
-        raise error(
-            where, f"this is not a TOML file ({wrong})", remedy="mend that line; text needs quotes"
-        ) from wrong
+        problem, remedy = toml_problem(str(wrong), text)
+        raise error(where, problem, remedy=remedy) from wrong
 
 
 def read_text(path: Path, error: type[BadInput] = BadInput) -> str:
@@ -88,7 +88,9 @@ def read_text(path: Path, error: type[BadInput] = BadInput) -> str:
             raw = file.read(4 * MOST_CHARACTERS + 1)
         # A character takes four bytes at most: what is cut here is refused for its length.
         return raw.decode("utf-8", "strict" if len(raw) <= 4 * MOST_CHARACTERS else "ignore")
-    except (OSError, UnicodeDecodeError) as wrong:
+    except OSError as wrong:
         raise error(
-            str(path), f"cannot be read ({wrong})", remedy="give the path of a text file in UTF-8"
+            str(path), f"cannot be read ({wrong.strerror})", remedy="give the path of a text file"
         ) from wrong
+    except UnicodeDecodeError as wrong:
+        raise error(str(path), "is not a text file in UTF-8", remedy="save it as text in UTF-8") from wrong

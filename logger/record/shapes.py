@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from logger.alarms.first_hour import LookResult
 from logger.alarms.state import Phase
 from logger.errors import BadInput
+from logger.input_errors import input_problem
 from logger.planning.finding import Light
 from logger.record.event_views import DEFECTS, STATES, TESTS
 from logger.record.figures import Figures
@@ -745,11 +746,11 @@ def fits(shape: type[T], value: object, where: str) -> T:
     try:
         return shape.model_validate(value)
     except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        at = ".".join(str(part) for part in first["loc"])
+        first = error.errors(include_url=False)[0]
+        told, at = input_problem(first), ".".join(str(part) for part in first["loc"])
         raise BadInput(
             f"{where}{': ' if at else ''}{at}"[:200],
-            first["msg"],
+            told.problem,
             value=f"{first['input']!r:.60}",
             remedy="this is no record as the program writes it",
         ) from error

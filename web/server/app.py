@@ -169,7 +169,7 @@ def make_app(
     )
     throttle = throttle or Throttle()
     app.state.service, app.state.throttle, app.state.seconds = service, throttle, seconds
-    error_answers.install(app)
+    error_answers.install(app, HEADERS | {"Cache-Control": "no-store"})
 
     app.add_middleware(Guard, service=service, throttle=throttle, seconds=seconds)
 

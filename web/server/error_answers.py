@@ -11,18 +11,24 @@ from __future__ import annotations
 
 import logging
 import re
+from collections.abc import Mapping
+from contextlib import suppress
+from http import HTTPStatus
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
+from logger.input_errors import input_problem, most_telling
 from logger.quantities import METRIC
 from logger.store.readings import Conflict
 from web.answers import ErrorBody
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded, TooMany
+from web.security.access import who_is
 from web.server.emergency import cannot_use_the_database
 
 log = logging.getLogger(__name__)
@@ -43,13 +49,21 @@ STATUS: tuple[tuple[type[LoggerError], int], ...] = (
 )
 
 
+#: Status → what is said where nobody has said more, and where to go.
+_SAID = {
+    404: ("there is no page here", "go to the board, or look in the menu"),
+    405: ("this address takes no such request", "go back, reload the page and press again"),
+    413: ("what was sent is too large", "send less, or a smaller file"),
+}
+
+
 def kind_of(error: Exception) -> str:
     """Return the error's class name as words with hyphens."""
     return re.sub(r"(?<=[a-z])(?=[A-Z])", "-", type(error).__name__).lower()
 
 
-def install(app: FastAPI) -> None:
-    """Give the app its answers to errors."""
+def install(app: FastAPI, guarding: Mapping[str, str]) -> None:
+    """Give the app its answers to errors. `guarding`: headers of an answer that passes by the guard."""
 
     def ours(request: Request, error: Exception) -> Response:
         assert isinstance(error, LoggerError)
@@ -84,17 +98,35 @@ def install(app: FastAPI) -> None:
     def http(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException | StarletteHTTPException)
         kind = {404: "not-found", 405: "not-allowed-here", 413: "too-large"}.get(error.status_code, "refused")
-        body = ErrorBody(kind=kind, message=str(error.detail), where=None, remedy=None)
+        own_words = error.detail != HTTPStatus(error.status_code).phrase
+        message, remedy = _SAID.get(error.status_code, (str(error.detail), None))
+        body = ErrorBody(
+            kind=kind, message=str(error.detail) if own_words else message, where=None, remedy=remedy
+        )
         return _answer(request, error.status_code, body)
 
     def invalid(request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"])
+        first = most_telling(error.errors())
+        # What the framework puts before a name: where it stood in the request.
+        told = input_problem({**first, "loc": first["loc"][1:]}, _body_of(request))
+        where = ".".join(told.path) or "the request"
         body = ErrorBody(
-            kind="bad-input", message=f"{where}: {first['msg']}", where=where, remedy="correct that value"
+            kind="bad-input", message=f"{where}: {told.sentence()}", where=where, remedy="correct that value"
         )
         return _answer(request, 422, body)
+
+    def failed(request: Request, error: Exception) -> Response:
+        log.error("%s %r failed", request.method, request.url.path, exc_info=error)
+        body = ErrorBody(
+            kind="failed",
+            message="the program has made a mistake: nothing was changed by this request",
+            where=None,
+            remedy="go back and try once more; if it comes again, report it with the service's log",
+        )
+        answer = _answer(request, 500, body)
+        answer.headers.update(guarding)
+        return answer
 
     def database(request: Request, error: Exception) -> Response:
         assert isinstance(error, SQLAlchemyError)
@@ -106,6 +138,8 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(LoggerError, ours)
     app.add_exception_handler(StarletteHTTPException, http)
     app.add_exception_handler(RequestValidationError, invalid)
+    # Outermost, past the guard; the library raises the error anew once it is answered, so that no test overlooks it.
+    app.add_exception_handler(Exception, failed)
 
 
 def _wants_page(request: Request) -> bool:
@@ -113,9 +147,18 @@ def _wants_page(request: Request) -> bool:
     return not for_programs and "text/html" in request.headers.get("accept", "")
 
 
+def _keep_the_menu(request: Request) -> None:
+    """Whoever is signed in keeps the menu, though what went wrong came before anybody asked who they are."""
+    if getattr(request.state, "who", None) is None:
+        with suppress(SQLAlchemyError):
+            request.state.who = who_is(request)
+
+
 def _answer(request: Request, status: int, error: ErrorBody) -> Response:
     if _wants_page(request):
         from web.views.render import page  # here: a start does not wait for the pages (lazy_routes.py)
+
+        _keep_the_menu(request)
 
         shown = {
             "status": status,
@@ -133,6 +176,13 @@ def _answer(request: Request, status: int, error: ErrorBody) -> Response:
     if error.signable is not None:
         body["signable"] = error.signable
     return JSONResponse({"error": body}, status)
+
+
+def _body_of(request: Request) -> type[BaseModel] | None:
+    """Return the shape of a request's body, for the nearest known name; None where it is a form or has none."""
+    field = getattr(request.scope.get("route"), "body_field", None)
+    shape = getattr(getattr(field, "field_info", None), "annotation", None)
+    return shape if isinstance(shape, type) and issubclass(shape, BaseModel) else None
 
 
 def _pour_of(path: str) -> str | None:

@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, mo
 
 from logger.cure.model.off_ratio import heat_from_equivalents
 from logger.errors import BadInput
+from logger.input_errors import input_problem, most_telling
 from logger.plan.file import Glass, Limits, Plan, plan_from_table
 from logger.plan.planning_tables import Positive
 from logger.plan.toml_bounds import read_text, table_from_text
@@ -236,14 +237,15 @@ def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
     try:
         return Datasheet.model_validate(table_from_text(text, where))
     except ValidationError as error:
-        first = min(error.errors(), key=lambda item: item["type"] != "extra_forbidden")
-        place = ".".join(str(part) for part in first["loc"]) or "the file"
+        first = most_telling(error.errors())
+        told = input_problem(first, Datasheet)
         value = first["input"] if isinstance(first["input"], (int, float, str)) else None
         raise BadInput(
-            f"{where}: {place}",
-            first["msg"],
+            f"{where}: {'.'.join(told.path)}" if told.path else where,
+            told.problem,
             value=value,
-            remedy="correct that key; each name ends with its unit",
+            allowed=told.allowed,
+            remedy=told.remedy,
         ) from error
 
 

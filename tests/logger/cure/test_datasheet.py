@@ -35,7 +35,7 @@ def test_an_example_is_read_with_its_statements():
         ('name = "x"\n[[deepest_pour]]\ndepth_mm = 50\nat_c = 22\n', "nothing here says how fast"),
         ('name = "x"\n[[peak]]\nmass_kg = 1\nat_c = 25\npeak_c = 20\ntime_min = 9\n', "a cure warms the mix"),
         ('name = "x"\n[[peak]]\nat_c = 25\npeak_c = 60\ntime_min = 9\n', "mass_kg .a cup. or depth_mm"),
-        ("name = ", "not a TOML file"),
+        ("name = ", "cannot be read: line 1 .name."),
     ],
 )
 def test_each_mistake_is_named(text, told):
