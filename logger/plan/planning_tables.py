@@ -5,7 +5,7 @@ The number types that every table of the plan file shares live here too, below `
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -73,16 +73,17 @@ class Allowance(Table):
 
 
 class Mix(Table):
-    """The two parts, their densities and the ratio, each time with the measure that it is meant by.
+    """The two parts and the ratio, each time with the measure that it is meant by.
 
     `ratio_parts` (A, B) is what the datasheet states, `ratio_by` the measure it states it by.
     `measure_parts` and `measure_by` are what the shop means to do; left out: worked out from the ratio.
+    The densities turn weight into volume; a ratio that is measured as it is stated does without them.
     """
 
     part_a: Words = "resin"
     part_b: Words = "hardener"
-    density_a_kg_m3: Density
-    density_b_kg_m3: Density
+    density_a_kg_m3: Density | None = None
+    density_b_kg_m3: Density | None = None
     ratio_parts: Parts
     ratio_by: Literal["weight", "volume"]
     measure_parts: Parts | None = None
@@ -94,6 +95,15 @@ class Mix(Table):
     working_time_c: Temperature = 25.0
     mix_min: float = Field(default=6.0, gt=0, le=120, allow_inf_nan=False)
     pour_min_per_l: float = Field(default=0.5, gt=0, le=60, allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _measured_as_stated(cls, table: Any) -> Any:
+        if not isinstance(table, dict) or "measure_by" in table or table.get("ratio_by") != "volume":
+            return table
+        # Without densities a ratio by volume cannot be weighed: it is measured by volume unless the plan says so.
+        known = (table.get(f"density_{part}_kg_m3") is not None for part in "ab")
+        return table if all(known) else table | {"measure_by": "volume"}
 
 
 class Pails(Table):

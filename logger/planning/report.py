@@ -62,9 +62,20 @@ def card_text(card: Card) -> list[str]:
     lines.append(
         f"  {b.count} × {plain(b.litres_each)} L ({plain(b.kg_each)} kg), each in a {plain(b.pail_l)} L pail"
     )
-    lines.append(f"  {card.by_weight}  =  {card.by_volume}")
-    lines.append(f"  A {card.part_a}: {each.a_g:.0f} g  ({each.a_ml:.0f} mL)")
-    lines.append(f"  B {card.part_b}: {each.b_g:.0f} g  ({each.b_ml:.0f} mL)")
+    lines.append(
+        "  " + "  =  ".join(str(ratio) for ratio in (card.by_weight, card.by_volume) if ratio is not None)
+    )
+    for letter, part, grams, millilitres in (
+        ("A", card.part_a, each.a_g, each.a_ml),
+        ("B", card.part_b, each.b_g, each.b_ml),
+    ):
+        weighed = None if grams is None else f"{grams:.0f} g"
+        measured = None if millilitres is None else f"{millilitres:.0f} mL"
+        both = f"{weighed}  ({measured})" if weighed and measured else weighed or measured
+        lines.append(f"  {letter} {part}: {both}")
+    if card.by_weight is None or card.by_volume is None:
+        other = "volume" if card.by_volume is None else "weight"
+        lines.append(f"  by {other}: not known without the density of both parts")
     lines.append(
         f"  poured out within {plain(card.use_by_min)} min (workable for {plain(b.working_time_min)} min)"
     )

@@ -394,6 +394,8 @@ class Maker:
         plan = plan_from_table(scenario.plan)
         for card in cards_of(plan):
             each = card.each
+            assert each.a_g is not None  # the demo's ratio has its densities
+            assert each.b_g is not None
             for number in range(card.batches.count):
                 weighed = {
                     "part_a": f"{each.a_g:.0f}",

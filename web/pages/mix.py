@@ -16,7 +16,7 @@ from logger.errors import BadInput, NotFound, OutOfRange
 from logger.plan.file import Plan
 from logger.planning.assess import Assessment
 from logger.planning.cure_answers import working_time_of
-from logger.planning.findings.mixing import NextBatch, next_batch, recipe_of
+from logger.planning.findings.mixing import NextBatch, by_weight_of, next_batch, recipe_of
 from logger.planning.physics.batch_slips import Weights
 from logger.planning.physics.bench_clock import BenchState
 from logger.planning.physics.mixing import MixVerdict, Pail, check
@@ -229,7 +229,7 @@ def tap(pour_id: RowId, service: ServiceDep, who: MakerDep, tapped: Annotated[Cl
 def _verdict(bench: _Bench, weights: Weights, number: int, where: Where, age_min: float) -> MixVerdict:
     mix = bench.plan.mix
     if mix is None:
-        raise BadInput("[mix]", "is not in this plan", remedy="add ratio and densities to the plan first")
+        raise BadInput("[mix]", "is not in this plan", remedy="add the ratio to the plan first")
     planned = bench.next_for(number)
     try:
         working_min = working_time_of(bench.plan, weights.total_g / 1000) if weights.total_g > 0 else None
@@ -284,7 +284,7 @@ def _shared(bench: _Bench) -> dict[str, Any]:
     return {
         "pour": bench.pour,
         "plan": bench.plan,
-        "recipe": recipe_of(bench.plan.mix).by_weight if bench.plan.mix else None,
+        "recipe": by_weight_of(bench.plan.mix) if bench.plan.mix else None,
         "cards": bench.assessment.cards,
         "batches": bench.batches[::-1],
         "clocks": [clock for clock in clocks if clock is not None and not clock.stale],

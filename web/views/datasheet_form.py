@@ -230,32 +230,33 @@ def mix_of(f: FormFields) -> dict[str, Any]:
     if not f.words("ratio"):
         return {}
     a, b, by = ratio_from(f.words("ratio"))
-    density_a, density_b = f.number("density_a", "Density of A"), f.number("density_b", "Density of B")
-    if density_a is None or density_b is None:
-        raise BadInput(
-            "Mixing ratio",
-            "needs both densities",
-            allowed="g/mL, from the datasheets",
-            remedy="without them weight and volume cannot be told apart",
-        )
-    return {
-        "ratio_parts": [a, b],
-        "ratio_by": by or f.words("ratio_by") or "weight",
-        "density_a_kg_m3": 1000 * density_a,
-        "density_b_kg_m3": 1000 * density_b,
-    }
+    mix: dict[str, Any] = {"ratio_parts": [a, b], "ratio_by": by or f.words("ratio_by") or "weight"}
+    for part in "ab":
+        density = f.number(f"density_{part}", f"Density of {part.upper()}")
+        if density is not None:
+            if not 0.1 < density < 5:
+                raise BadInput(
+                    f"Density of {part.upper()}",
+                    "is no liquid's",
+                    value=f"{density:g} g/mL",
+                    allowed="0.1 to 5 g/mL",
+                    remedy="copy it from the datasheet, in g/mL",
+                )
+            mix[f"density_{part}_kg_m3"] = 1000 * density
+    return mix
 
 
 def mix_fields(mix: Mapping[str, Any]) -> dict[str, str]:
     """Return a form's fields that give this [mix] table back."""
     if not mix:
         return {}
-    dense_a, dense_b = (mix[f"density_{part}_kg_m3"] / 1000 for part in "ab")
     return {
         "ratio": ":".join(_shown(part) for part in mix["ratio_parts"]),
         "ratio_by": mix["ratio_by"],
-        "density_a": _shown(dense_a),
-        "density_b": _shown(dense_b),
+    } | {
+        f"density_{part}": _shown(mix[f"density_{part}_kg_m3"] / 1000)
+        for part in "ab"
+        if mix.get(f"density_{part}_kg_m3") is not None
     }
 
 

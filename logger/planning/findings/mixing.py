@@ -47,6 +47,12 @@ def recipe_of(mix: Mix) -> Recipe:
     return Recipe(ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3)
 
 
+def by_weight_of(mix: Mix) -> Ratio | None:
+    """Return the right ratio by weight; None for one by volume without densities."""
+    both = mix.density_a_kg_m3 is not None and mix.density_b_kg_m3 is not None
+    return recipe_of(mix).by_weight if both or mix.ratio_by == "weight" else None
+
+
 def measured_of(mix: Mix) -> Ratio:
     """Return the ratio that the shop means to measure; worked out from the datasheet's where it gives none."""
     if mix.measure_parts is not None:
@@ -102,7 +108,8 @@ class NextBatch:
 
 
 def next_batch(plan: Plan, cards: Sequence[Card], mixed_g: float) -> NextBatch | None:
-    """Return the batch that follows when so many grams of the pour have been mixed; None where no pails are planned.
+    """Return the batch that follows when so many grams of the pour have been mixed; None where no pails are planned or
+    none can be weighed: a ratio by volume without densities.
 
     One batch may weigh a quarter more than the planned one, and no more than the pail's fill and the error that
     weighing makes.
@@ -111,6 +118,8 @@ def next_batch(plan: Plan, cards: Sequence[Card], mixed_g: float) -> NextBatch |
     before_g = 0.0
     for at, (layer, layer_g) in enumerate(zip(cards, layers_g, strict=True)):
         each = layer.each
+        if each.a_g is None or each.b_g is None:
+            return None
         batch_g = each.a_g + each.b_g
         mixed_of_layer_g = mixed_g - before_g
         all_mixed = mixed_of_layer_g > layer_g - batch_g / 2
@@ -136,7 +145,7 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
                 "mix-missing",
                 Light.WATCH,
                 "The plan does not say how the two parts are mixed.",
-                change="Add [mix]: both densities, the datasheet's ratio and whether it is by weight or by volume.",
+                change="Add [mix]: the datasheet's ratio, and whether it is by weight or by volume.",
             )
         ]
     answers = [_ratio(mix, plan.resin.glass), *_chemistry(mix), *_density(plan, mix)]
@@ -151,23 +160,29 @@ def _ratio(mix: Mix, glass: Glass) -> Finding:
     densities = (mix.density_a_kg_m3, mix.density_b_kg_m3)
     error = hardener_error_pct(done, right, *densities)
     light = light_of(error)
-    weight, volume = right.by_weight(*densities), right.by_volume(*densities)
-    constants = (
-        GREEN,
-        LAST,
-        Constant("density of part A", mix.density_a_kg_m3, "kg/m³", PLAN),
-        Constant("density of part B", mix.density_b_kg_m3, "kg/m³", PLAN),
-    )
-    both = f"{weight} is the same as {volume}"
-    figures: tuple[Figure, ...] = (
-        Figure("part B off by", error, "%"),
-        Figure("part B for 100 of A by weight", weight.b, "parts"),
-    )
+    constants: tuple[Constant, ...] = (GREEN, LAST)
+    figures: tuple[Figure, ...] = (Figure("part B off by", error, "%"),)
+    weight: Ratio | None = right if right.by == "weight" else None
+    if mix.density_a_kg_m3 is None or mix.density_b_kg_m3 is None:
+        other = "volume" if right.by == "weight" else "weight"
+        both = f"by {other} it is another ratio, which only both densities tell"
+        instead = f"Measure {right}."
+    else:
+        weight, volume = right.by_weight(*densities), right.by_volume(*densities)
+        both = f"{weight} is the same as {volume}"
+        instead = f"Weigh {weight}, or measure {volume}."
+        constants += (
+            Constant("density of part A", mix.density_a_kg_m3, "kg/m³", PLAN),
+            Constant("density of part B", mix.density_b_kg_m3, "kg/m³", PLAN),
+        )
+    if weight is not None:
+        figures += (Figure("part B for 100 of A by weight", 100 * weight.b_over_a, "parts"),)
     if light is Light.OK:
         return Finding(TOPIC, "ratio", light, f"Measure {done} ({both}).", figures, constants)
     more = "too much" if error > 0 else "too little"
     mistake = name_mistake(done, recipe_of(mix))
-    effect = effect_of(error, weight, glass)
+    # By volume without densities the two are nearly as heavy as one another: the effect of the same error by weight.
+    effect = effect_of(error, weight or Ratio(right.a, right.b, "weight"), glass)
     if effect is not None:
         figures += (
             Figure("heat of the right mix", effect.heat_pct, "%"),
@@ -182,7 +197,7 @@ def _ratio(mix: Mix, glass: Glass) -> Finding:
         + effect_words(effect),
         figures,
         constants,
-        f"Weigh {weight}, or measure {volume}.",
+        instead,
     )
 
 
@@ -190,6 +205,16 @@ def _chemistry(mix: Mix) -> list[Finding]:
     if mix.eew_g_eq is None or mix.ahew_g_eq is None:
         return []
     ideal = parts_per_hundred(mix.ahew_g_eq, mix.eew_g_eq)
+    if mix.ratio_by == "volume" and (mix.density_a_kg_m3 is None or mix.density_b_kg_m3 is None):
+        return [
+            Finding(
+                TOPIC,
+                "chemistry-unknown",
+                Light.OK,
+                "Whether the ratio fits the equivalent weights is not known: they speak of weight, it is by volume.",
+                change="Add both densities to have it checked.",
+            )
+        ]
     stated = 100 * ratio_of(mix).by_weight(mix.density_a_kg_m3, mix.density_b_kg_m3).b_over_a
     error = (stated / ideal - 1) * 100
     light = Light.OK if abs(error) <= LAST.value else Light.WATCH
@@ -213,6 +238,8 @@ def _chemistry(mix: Mix) -> list[Finding]:
 
 def _density(plan: Plan, mix: Mix) -> list[Finding]:
     parts = mix_density_kg_m3(ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3)
+    if parts is None:
+        return []
     apart = (plan.resin.density_kg_m3 / parts - 1) * 100
     if abs(apart) <= DENSITY_APART.value:
         return []
@@ -276,6 +303,8 @@ def _scale(plan: Plan, mix: Mix, number: int, b: Batches) -> list[Finding]:
             )
         ]
     each = portions(b.kg_each, ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3)
+    if each.a_g is None or each.b_g is None:
+        return []  # measured by volume: nothing is weighed
     smaller = min(each.a_g, each.b_g)
     error = scale_error(each.a_g, each.b_g, plan.scale.resolution_g)
     fine = smaller >= STEPS_NEEDED.value * plan.scale.resolution_g

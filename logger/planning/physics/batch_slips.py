@@ -160,7 +160,11 @@ def name_mistake(weighed: Ratio, recipe: Recipe, typed_in: ScaleUnit | None = No
 
     typed_in: where it is given, a slip of the unit or of a digit in one of the two numbers is looked for as well.
     """
-    weighed_b_over_a = weighed.by_weight(recipe.density_a_kg_m3, recipe.density_b_kg_m3).b_over_a
+    densities = (recipe.density_a_kg_m3, recipe.density_b_kg_m3)
+    if None in densities and weighed.by != recipe.ratio.by:
+        return ""
+    # Without densities weighed and right ratio are compared as they are: both by the same measure.
+    weighed_b_over_a = weighed.b_over_a if None in densities else weighed.by_weight(*densities).b_over_a
     best, nearest = "", ALIKE_PCT
     for words, value in _known_mistakes(recipe, typed_in):
         off = _apart_pct(weighed_b_over_a, value)
@@ -171,24 +175,30 @@ def name_mistake(weighed: Ratio, recipe: Recipe, typed_in: ScaleUnit | None = No
 
 def _known_mistakes(recipe: Recipe, typed_in: ScaleUnit | None) -> Iterator[tuple[str, float]]:
     """(words, B over A by weight) of each mistake that shops make."""
-    right, by_weight = recipe.ratio, recipe.by_weight
+    right = recipe.ratio
     stated = f"{plain(right.a)} : {plain(right.b)}"
-    light = recipe.density_b_kg_m3 / recipe.density_a_kg_m3
-    if right.by == "volume":
-        yield f"the ratio {stated} by volume, weighed as if it were by weight", right.b_over_a
+    if recipe.density_a_kg_m3 is None or recipe.density_b_kg_m3 is None:
+        b_over_a = right.b_over_a
+        yield f"one to one by {right.by} instead of {stated} by {right.by}", 1.0
+        yield f"two to one by {right.by} instead of {stated} by {right.by}", 0.5
     else:
-        yield f"the ratio {stated} by weight, measured by volume", right.b_over_a * light
-    yield f"one to one by weight instead of {stated} by {right.by}", 1.0
-    yield f"one to one by volume instead of {stated} by {right.by}", light
-    yield f"two to one by weight instead of {stated} by {right.by}", 0.5
-    yield f"two to one by volume instead of {stated} by {right.by}", 0.5 * light
-    yield "the parts swapped: as much A as there should be B", 1 / by_weight.b_over_a
-    yield "part B put in twice, or half of part A", 2 * by_weight.b_over_a
-    yield "part A put in twice, or half of part B", by_weight.b_over_a / 2
+        b_over_a = recipe.by_weight.b_over_a
+        light = recipe.density_b_kg_m3 / recipe.density_a_kg_m3
+        if right.by == "volume":
+            yield f"the ratio {stated} by volume, weighed as if it were by weight", right.b_over_a
+        else:
+            yield f"the ratio {stated} by weight, measured by volume", right.b_over_a * light
+        yield f"one to one by weight instead of {stated} by {right.by}", 1.0
+        yield f"one to one by volume instead of {stated} by {right.by}", light
+        yield f"two to one by weight instead of {stated} by {right.by}", 0.5
+        yield f"two to one by volume instead of {stated} by {right.by}", 0.5 * light
+    yield "the parts swapped: as much A as there should be B", 1 / b_over_a
+    yield "part B put in twice, or half of part A", 2 * b_over_a
+    yield "part A put in twice, or half of part B", b_over_a / 2
     if typed_in is not None:
         for factor in _factors(typed_in):
-            yield f"{factor.words}, for part B", by_weight.b_over_a * factor.times
-            yield f"{factor.words}, for part A", by_weight.b_over_a / factor.times
+            yield f"{factor.words}, for part B", b_over_a * factor.times
+            yield f"{factor.words}, for part A", b_over_a / factor.times
 
 
 def _apart_pct(value: float, other: float) -> float:

@@ -130,7 +130,10 @@ class BenchStep:
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """The mixing card: the same for every pail of a layer."""
+    """The mixing card: the same for every pail of a layer.
+
+    by_weight, by_volume: the ratio; one of them is None where no densities turn the other into it.
+    """
 
     title: str
     layer: int
@@ -138,8 +141,8 @@ class Card:
     part_a: str
     part_b: str
     each: Portions
-    by_weight: Ratio
-    by_volume: Ratio
+    by_weight: Ratio | None
+    by_volume: Ratio | None
     density_kg_m3: float
     use_by_min: float
     steps: tuple[BenchStep, ...]
@@ -160,14 +163,18 @@ class Card:
             "part_b_g": self.each.b_g,
             "part_a_ml": self.each.a_ml,
             "part_b_ml": self.each.b_ml,
-            "ratio_by_weight": [self.by_weight.a, self.by_weight.b],
-            "ratio_by_volume": [self.by_volume.a, self.by_volume.b],
+            "ratio_by_weight": _pair(self.by_weight),
+            "ratio_by_volume": _pair(self.by_volume),
             "density_kg_m3": self.density_kg_m3,
             "working_time_min": self.batches.working_time_min,
             "use_by_min": self.use_by_min,
             "steps": [{"at_min": step.at_min, "what": step.what} for step in self.steps],
             "cautions": list(self.cautions),
         }
+
+
+def _pair(ratio: Ratio | None) -> list[float] | None:
+    return None if ratio is None else [ratio.a, ratio.b]
 
 
 CAUTIONS = (
@@ -198,16 +205,18 @@ def mixing_steps(mix_min: float) -> tuple[BenchStep, ...]:
 def card(title: str, batches: Batches, mix: Mix, layer: int = 1) -> Card:
     """Return the mixing card for page and print."""
     ratio, densities = Ratio(*mix.ratio_parts, mix.ratio_by), (mix.density_a_kg_m3, mix.density_b_kg_m3)
+    both = mix.density_a_kg_m3 is not None and mix.density_b_kg_m3 is not None
+    of_mix = 1000 * batches.kg_each / batches.litres_each
     return Card(
         title=title,
         layer=layer,
         batches=batches,
         part_a=mix.part_a,
         part_b=mix.part_b,
-        each=portions(batches.kg_each, ratio, *densities),
-        by_weight=ratio.by_weight(*densities),
-        by_volume=ratio.by_volume(*densities),
-        density_kg_m3=mix_density_kg_m3(ratio, *densities),
+        each=portions(batches.kg_each, ratio, *densities, batches.litres_each),
+        by_weight=ratio.by_weight(*densities) if both or ratio.by == "weight" else None,
+        by_volume=ratio.by_volume(*densities) if both or ratio.by == "volume" else None,
+        density_kg_m3=(mix_density_kg_m3(ratio, *densities) if both else None) or of_mix,
         use_by_min=SAFE_PART.value * batches.working_time_min,
         steps=mixing_steps(mix.mix_min),
         cautions=CAUTIONS,

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from logger.errors import BadInput
 from logger.planning.finding import above, not_negative, plain
 
 Measure = Literal["weight", "volume"]
@@ -36,49 +37,69 @@ class Ratio:
         """Part B for one of part A, by this ratio's own measure."""
         return self.b / self.a
 
-    def by_weight(self, density_a_kg_m3: float, density_b_kg_m3: float) -> Ratio:
-        """Return the same mix, by weight. By volume times density is weight."""
-        _densities(density_a_kg_m3, density_b_kg_m3)
+    def by_weight(self, density_a_kg_m3: float | None, density_b_kg_m3: float | None) -> Ratio:
+        """Return the same mix, by weight. By volume times density is weight. Raises BadInput without the densities."""
         if self.by == "weight":
             return self
-        return Ratio(100.0, 100.0 * self.b_over_a * density_b_kg_m3 / density_a_kg_m3, "weight")
+        a, b = self._densities("weighed", density_a_kg_m3, density_b_kg_m3)
+        return Ratio(100.0, 100.0 * self.b_over_a * b / a, "weight")
 
-    def by_volume(self, density_a_kg_m3: float, density_b_kg_m3: float) -> Ratio:
-        """Return the same mix, by volume. Weight over density is volume."""
-        _densities(density_a_kg_m3, density_b_kg_m3)
+    def by_volume(self, density_a_kg_m3: float | None, density_b_kg_m3: float | None) -> Ratio:
+        """Return the same mix, by volume. Weight over density is volume. Raises BadInput without the densities."""
         if self.by == "volume":
             return self
-        return Ratio(100.0, 100.0 * self.b_over_a * density_a_kg_m3 / density_b_kg_m3, "volume")
+        a, b = self._densities("measured by volume", density_a_kg_m3, density_b_kg_m3)
+        return Ratio(100.0, 100.0 * self.b_over_a * a / b, "volume")
+
+    def _densities(self, done: str, a: float | None, b: float | None) -> tuple[float, float]:
+        """Return both densities, kg/m³. Raises BadInput where one is not known."""
+        if a is None or b is None:
+            raise BadInput(
+                "Mixing ratio",
+                f"{self} cannot be {done} without both densities",
+                remedy=f"measure it by {self.by}, or add the density of A and of B from the datasheet, in g/mL",
+            )
+        for part, value in (("A", a), ("B", b)):
+            above(f"density of part {part}", value, 0, "kg/m³", "take it from the datasheet")
+        return a, b
 
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """The right ratio, and the densities of both parts, which make it one by weight or by volume."""
+    """The right ratio, and the densities of both parts, which make it one by weight or by volume; None: not known."""
 
     ratio: Ratio
-    density_a_kg_m3: float
-    density_b_kg_m3: float
+    density_a_kg_m3: float | None = None
+    density_b_kg_m3: float | None = None
 
     @property
     def by_weight(self) -> Ratio:
-        """The right ratio by weight."""
+        """The right ratio by weight. Raises BadInput for one by volume without densities."""
         return self.ratio.by_weight(self.density_a_kg_m3, self.density_b_kg_m3)
 
 
-def _densities(a: float, b: float) -> None:
-    for part, value in (("A", a), ("B", b)):
-        above(f"density of part {part}", value, 0, "kg/m³", "take it from the datasheet")
+def hardener_error_pct(
+    done: Ratio, right: Ratio, density_a_kg_m3: float | None, density_b_kg_m3: float | None
+) -> float:
+    """How much more (above 0) or less of part B there is than there should be, % of the right amount.
 
-
-def hardener_error_pct(done: Ratio, right: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> float:
-    """How much more (above 0) or less of part B there is than there should be, % of the right amount."""
+    Raises BadInput where the two are measured differently and a density is not known.
+    """
+    if done.by == right.by:
+        return (done.b_over_a / right.b_over_a - 1) * 100
     actual = done.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
     target = right.by_weight(density_a_kg_m3, density_b_kg_m3).b_over_a
     return (actual / target - 1) * 100
 
 
-def mix_density_kg_m3(ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> float:
-    """Density of the liquid mix, kg/m³, volumes taken as additive (the real value is up to 1 % higher)."""
+def mix_density_kg_m3(
+    ratio: Ratio, density_a_kg_m3: float | None, density_b_kg_m3: float | None
+) -> float | None:
+    """Density of the liquid mix, kg/m³, volumes taken as additive (the real value is up to 1 % higher); None where a
+    part's is not known.
+    """
+    if density_a_kg_m3 is None or density_b_kg_m3 is None:
+        return None
     weights = ratio.by_weight(density_a_kg_m3, density_b_kg_m3)
     total = weights.a + weights.b
     return total / (weights.a / density_a_kg_m3 + weights.b / density_b_kg_m3)
@@ -86,17 +107,32 @@ def mix_density_kg_m3(ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: flo
 
 @dataclass(frozen=True, slots=True)
 class Portions:
-    """What goes into one pail."""
+    """What goes into one pail: by weight, by volume, or both; None where no density turns one into the other."""
 
-    a_g: float
-    b_g: float
-    a_ml: float
-    b_ml: float
+    a_g: float | None
+    b_g: float | None
+    a_ml: float | None
+    b_ml: float | None
 
 
-def portions(total_kg: float, ratio: Ratio, density_a_kg_m3: float, density_b_kg_m3: float) -> Portions:
-    """Return the parts of a mix of that weight, by weight and by volume."""
+def portions(
+    total_kg: float,
+    ratio: Ratio,
+    density_a_kg_m3: float | None,
+    density_b_kg_m3: float | None,
+    total_l: float | None = None,
+) -> Portions:
+    """Return the parts of a mix of that weight, by weight and by volume as far as the densities are known.
+
+    total_l: its volume, for a ratio by volume without densities (volumes taken as additive).
+    """
     not_negative("weight of the mix", total_kg, "kg", "give the weight of the mix")
+    part_a = ratio.a / (ratio.a + ratio.b)
+    if density_a_kg_m3 is None or density_b_kg_m3 is None:
+        if ratio.by == "weight":
+            return Portions(1000 * total_kg * part_a, 1000 * total_kg * (1 - part_a), None, None)
+        litres = None if total_l is None else (1000 * total_l * part_a, 1000 * total_l * (1 - part_a))
+        return Portions(None, None, *(litres or (None, None)))
     weights = ratio.by_weight(density_a_kg_m3, density_b_kg_m3)
     a_g = 1000 * total_kg * weights.a / (weights.a + weights.b)
     b_g = 1000 * total_kg - a_g

@@ -124,6 +124,21 @@ def test_a_batch_off_the_ratio_is_refused_and_weighed_again(maker: Any, shop: An
     assert "1.45 kg of" in right, "the rejected batch is not counted"
 
 
+def test_a_ratio_by_volume_without_densities_is_measured_not_weighed(
+    maker: Any, shop: Any, plan_toml: str
+) -> None:
+    """The bench says how to measure it and which two numbers a scale would need; nothing guesses them."""
+    mix = '\n[mix]\nratio_parts = [2, 1]\nratio_by = "volume"\n'
+    pour = shop.plan(plan_toml + mix)
+    page = words(maker.get(f"/pours/{pour}/mix"))
+    assert "2 : 1 by volume: measure each part in a marked cup" in page
+    assert "without the density of both parts" in page
+    assert "Check what was weighed" not in page
+    weighed = maker.post(f"/pours/{pour}/mix", data={"part_a": "1000", "part_b": "500"})
+    assert weighed.status_code == 422
+    assert "cannot be weighed without both densities" in words(weighed)
+
+
 def test_a_photo_is_kept_by_its_bytes_and_nothing_else_is(maker: Any, shop: Any, plan_toml: str) -> None:
     """A page dressed up as a picture is refused; another pour's picture is not shown."""
     pour, other = shop.plan(plan_toml), shop.plan(plan_toml)
