@@ -26,9 +26,11 @@ from logger.store.rows import ListedPour
 from logger.units import hours_minutes
 from web.actions.ending import must_be_confirmed, must_be_over
 from web.actions.message_test import untested
+from web.actions.plan_work import is_rough
 from web.actions.readiness import must_be_ready
 from web.service.service import Service
-from web.views.predicted import frozen, predicted_of
+from web.views.assessed import first_answer
+from web.views.predicted import course_kept, frozen, predicted_of
 
 #: What may be added to a sealed record, by name, time and reason.
 ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
@@ -42,10 +44,14 @@ WHILE_WATCHED = {
 AFTER_POURING = ("outcome", "test", "lot", "layer")
 
 
-def plan_pour(service: Service, plan_toml: str, client: str, station: str | None, by: str) -> int:
-    """Plan a new pour from a plan file's text, with its prediction; return its id. Raises BadPlan, NotFound."""
-    course = predicted_of(plan_toml)
-    plan, prediction = course.plan, frozen(course)
+def plan_pour(
+    service: Service, plan_toml: str, client: str, station: str | None, by: str, *, at_once: bool = False
+) -> int:
+    """Plan a new pour from a plan file's text, with its prediction; return its id. Raises BadPlan, NotFound.
+
+    at_once: with a first answer, where the service has the whole one worked out beside it.
+    """
+    plan, prediction = _predicted(service, plan_toml, at_once)
     with service.store.write() as tx:
         station_id = stations.by_name(tx, station).id if station else None
         pour_id = pours.add_pour(
@@ -55,19 +61,18 @@ def plan_pour(service: Service, plan_toml: str, client: str, station: str | None
             now_ms=service.timeline.true_ms(),
         )
         pours.freeze_prediction(tx, pour_id, prediction, MODEL_VERSION)
-    service.news.publish("pour", pour=pour_id)
+    _work_out(service, pour_id, plan_toml)
     return pour_id
 
 
-def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None:
+def change_plan(service: Service, pour_id: int, plan_toml: str, by: str, *, at_once: bool = False) -> None:
     """Another plan for a pour that has not been poured, predicted anew; the one before is kept, to be taken back.
 
-    The same plan again changes nothing. Raises BadPlan, NotAllowed, NotFound.
+    The same plan again changes nothing. at_once: as in `plan_pour`. Raises BadPlan, NotAllowed, NotFound.
     """
     with service.store.read() as connection:
         pours.may_change_plan(pours.get_pour(connection, pour_id))  # said before a plan is solved in vain
-    course = predicted_of(plan_toml)
-    plan, prediction = course.plan, frozen(course)
+    plan, prediction = _predicted(service, plan_toml, at_once)
     with service.store.write() as tx:
         before = pours.get_pour(tx, pour_id).plan_toml
         if plan_toml == before:
@@ -84,7 +89,22 @@ def change_plan(service: Service, pour_id: int, plan_toml: str, by: str) -> None
             "the plan as it was before this change",
             {"plan_toml": before},
         )
+    _work_out(service, pour_id, plan_toml)
+
+
+def _predicted(service: Service, plan_toml: str, at_once: bool) -> tuple[Plan, dict[str, Any]]:
+    """Return a plan and the prediction to keep with it: the whole one, or a first answer."""
+    if at_once and service.plan_work is not None and course_kept(plan_toml) is None:
+        first = first_answer(plan_toml)
+        return first.plan, first.frozen()
+    course = predicted_of(plan_toml)
+    return course.plan, frozen(course)
+
+
+def _work_out(service: Service, pour_id: int, plan_toml: str) -> None:
     service.news.publish("pour", pour=pour_id)
+    if service.plan_work is not None:
+        service.plan_work.ask(pour_id, plan_toml)
 
 
 def choose_station(service: Service, pour_id: int, station: str, by: str, probes: Sequence[str] = ()) -> None:
@@ -158,6 +178,9 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
         must_be_over(service, tx, pour, to)
         if starts:
             readiness = must_be_ready(service, tx, pour)
+            if is_rough(pour):
+                # What is poured has its whole prediction.
+                pours.freeze_prediction(tx, pour_id, frozen(predicted_of(pour.plan_toml)), MODEL_VERSION)
             text = text or f"{len(readiness.signatures)} signatures, {len(readiness.overrides)} let pass"
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
         if to is Stage.READY:

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from logger.errors import BadInput, NotAllowed, NotReady
+from logger.planning.assess import Assessment
 from logger.planning.readiness import (
     SAME_PERSON,
     Override,
@@ -24,7 +25,7 @@ from logger.store.rows import ListedPour
 from web.actions.watch_facts import POINT, unknown_of_watch
 from web.answers import OverrideAnswer, PointAnswer, ReadinessAnswer
 from web.service.service import Service
-from web.views.assessed import assessment_of
+from web.views.assessed import assessment_kept, assessment_of
 
 #: Longest name of a person who signs, and longest reason of an override.
 LONGEST_NAME, LONGEST_REASON = 60, 2000
@@ -73,18 +74,38 @@ class Readiness:
 
 
 def readiness_of(service: Service, connection: Connection, pour_id: int) -> Readiness:
-    """How ready a pour is. Raises NotFound, BadPlan, DidNotConverge."""
+    """How ready a pour is; waits for its plan to be worked out. Raises NotFound, BadPlan, DidNotConverge."""
     pour = pours.get_pour(connection, pour_id)
-    assessment = assessment_of(pour.plan_toml)
+    return readiness_with(service, connection, pour, _worked_out(service, pour))
+
+
+def readiness_with(
+    service: Service, connection: Connection, pour: ListedPour, assessment: Assessment
+) -> Readiness:
+    """How ready a pour is by an assessment of its plan."""
     points = assessment.points
     if pour.stage == Stage.PLANNED:
         # Later nobody can sign any more: what is not known then is told by the watch itself, and stops no pour.
         points = with_unknown(points, POINT, unknown_of_watch(service, connection, pour))
-    signatures, overrides = page_queries.signatures_of(connection, pour_id)
+    signatures, overrides = page_queries.signatures_of(connection, pour.id)
     passed = {override.point for override in overrides}
     return Readiness(
         points, signatures, overrides, verdict_of(assessment.findings, assessment.points, passed)
     )
+
+
+def still_worked_out(service: Service, pour: ListedPour) -> bool:
+    """Whether a pour's plan is being worked out, so that nothing can be signed yet; has it done where it is not."""
+    if service.plan_work is None or assessment_kept(pour.plan_toml) is not None:
+        return False
+    service.plan_work.ask(pour.id, pour.plan_toml)
+    return service.plan_work.trouble(pour.plan_toml) is None
+
+
+def _worked_out(service: Service, pour: ListedPour) -> Assessment:
+    if service.plan_work is not None and assessment_kept(pour.plan_toml) is None:
+        service.plan_work.wait(pour.id, pour.plan_toml)
+    return assessment_of(pour.plan_toml)
 
 
 def must_be_ready(service: Service, connection: Connection, pour: ListedPour) -> Readiness:
@@ -138,7 +159,7 @@ def may_sign_again(service: Service, pour_id: int, point: str, person: str) -> N
 
 def _first_check(service: Service, connection: Connection, pour_id: int, point: str, name: str) -> int:
     """Return when somebody signed a point that they may check again now, ms. Raises NotAllowed where they may not."""
-    about = _point_of_plan(connection, pour_id, point)
+    about = _point_of_plan(service, connection, pour_id, point)
     signatures = [s for s in page_queries.signatures_of(connection, pour_id)[0] if s.point == point]
     mine = next((s for s in signatures if s.person.casefold() == name.casefold()), None)
     if not about.again:
@@ -174,25 +195,25 @@ def let_pass(service: Service, pour_id: int, point: str, person: str, reason: st
 def may_sign(service: Service, pour_id: int, point: str) -> None:
     """Raise NotAllowed once nothing is signed any more, BadInput for a point that the plan does not ask."""
     with service.store.read() as connection:
-        _point_of_plan(connection, pour_id, point)
+        _point_of_plan(service, connection, pour_id, point)
 
 
 def _note(service: Service, pour_id: int, by: str, kind: str, text: str, data: dict[str, Any]) -> None:
     point = data["point"]
     may_sign(service, pour_id, point)  # solves the plan before the write lock is taken
     with service.store.write() as tx:
-        about = _point_of_plan(tx, pour_id, point)
+        about = _point_of_plan(service, tx, pour_id, point)
         if kind == "override":
             data = data | {"let_pass": readiness_of(service, tx, pour_id).left_of(about)}
         events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text, data)
     service.news.publish("pour", pour=pour_id)
 
 
-def _point_of_plan(connection: Connection, pour_id: int, point: str) -> SigningPoint:
+def _point_of_plan(service: Service, connection: Connection, pour_id: int, point: str) -> SigningPoint:
     pour = pours.get_pour(connection, pour_id)
     if pour.stage != Stage.PLANNED:
         raise NotAllowed(f"pour {pour_id} is {pour.stage}: points are signed while it is planned")
-    signing_point = next((p for p in assessment_of(pour.plan_toml).points if p.id == point), None)
+    signing_point = next((p for p in _worked_out(service, pour).points if p.id == point), None)
     if signing_point is None:
         raise BadInput(
             "point", "is not asked by this plan", value=point, remedy="reload the page; the plan was changed"

@@ -29,7 +29,7 @@ from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.security.idempotency import OnceDep
 from web.service.service import Service
-from web.views.assessed import assessment_of
+from web.views.assessed import mixing_of
 from web.views.mixing import (
     BENCH_EVENTS,
     Batch,
@@ -153,7 +153,7 @@ def _bench(service: Service, pour_id: int) -> _Bench:
     return _Bench(
         pour,
         pour_actions.plan_of(pour),
-        assessment_of(pour.plan_toml),
+        mixing_of(pour.plan_toml),
         batches_of(events),
         service.timeline.true_ms(),
     )

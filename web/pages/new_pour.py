@@ -40,6 +40,8 @@ def new_pour(
     request: Request, service: ServiceDep, _who: MakerDep, resin: Annotated[str, Query(max_length=12)] = ""
 ) -> Response:
     """Show an empty form, with the resin from which somebody comes chosen in it."""
+    if service.plan_work is not None:
+        service.plan_work.warm_up()
     return _page(request, service, {"earlier": resin, "key": str(uuid.uuid4())})
 
 
@@ -82,7 +84,7 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
     with service.store.read() as connection:
         station = given.get("station") or _only(stations.names_in_use(connection))
     if pasted:
-        return pour_actions.plan_pour(service, pasted, client, station, by)
+        return pour_actions.plan_pour(service, pasted, client, station, by, at_once=True)
     f = FormFields(given, units_of(request))
     table = described(given, f.u)
     with service.store.read() as connection:
@@ -95,7 +97,7 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
         fresh = fitted(f)
         chosen = Resin.model_validate(fresh["table"]), fresh["mix"]
     text = plan_text(with_usual(usual, table), *chosen)
-    pour_id = pour_actions.plan_pour(service, text, client, station, by)
+    pour_id = pour_actions.plan_pour(service, text, client, station, by, at_once=True)
     if fresh is not None:
         # What was copied from a datasheet once is on the list of resins from then on.
         with service.store.write() as tx:

@@ -26,7 +26,7 @@ from web.actions import readiness
 from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.assessed import assessment_of
+from web.views.assessed import assessment_of, band_kept, first_answer
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers
 from web.views.reader_units import units_of
 from web.views.render import page
@@ -73,7 +73,7 @@ def change(
 ) -> Response:
     """Another plan file."""
     try:
-        pour_actions.change_plan(service, pour_id, plan_toml, who.name)
+        pour_actions.change_plan(service, pour_id, plan_toml, who.name, at_once=True)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error), typed=plan_toml)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
@@ -93,7 +93,7 @@ def change_numbers(
         with service.store.read() as connection:
             plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
         changed = with_numbers(plan, given, numbers.moisture, units_of(request))
-        pour_actions.change_plan(service, pour_id, plan_to_text(changed), who.name)
+        pour_actions.change_plan(service, pour_id, plan_to_text(changed), who.name, at_once=True)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, problem=str(error))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
@@ -107,7 +107,7 @@ def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
         before = page_queries.events_of_kind(connection, pour_id, "plan-before")
     if not before:
         raise NotAllowed(f"pour {pour_id}: its plan has not been changed yet, so there is nothing to undo")
-    pour_actions.change_plan(service, pour_id, before[-1].facts["plan_toml"], who.name)
+    pour_actions.change_plan(service, pour_id, before[-1].facts["plan_toml"], who.name, at_once=True)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
@@ -116,13 +116,13 @@ def _page(
 ) -> Response:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
+        assessment, working = _assessed(service, pour)
         standing = None
         if pour.poured_ms is not None:
             standing = status_of(service, connection, pour, service.timeline.true_ms())
-        verdict = readiness.readiness_of(service, connection, pour_id).verdict
+        verdict = readiness.readiness_with(service, connection, pour, assessment).verdict
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
     plan = pour_actions.plan_of(pour)
-    assessment = assessment_of(pour.plan_toml)
     may_change = pour.stage in (Stage.PLANNED, Stage.READY)
     return page(
         request,
@@ -138,6 +138,11 @@ def _page(
             "hour": None,
             "may_change": may_change,
             "may_undo": may_undo and may_change,
+            "working": working,
+            "not_worked_out": None
+            if service.plan_work is None
+            else service.plan_work.trouble(pour.plan_toml),
+            "band": band_kept(pour.plan_toml),
             "problem": problem,
             "typed": pour.plan_toml if typed is None else typed,
             "verdict": verdict,
@@ -148,6 +153,14 @@ def _page(
         },
         status=422 if problem else 200,
     )
+
+
+def _assessed(service: Service, pour: PourRow) -> tuple[Assessment, bool]:
+    """Return what can be said of a plan now, and whether the whole of it is still being worked out."""
+    working = readiness.still_worked_out(service, pour)
+    if working or (service.plan_work is not None and service.plan_work.trouble(pour.plan_toml)):
+        return first_answer(pour.plan_toml).assessment, working
+    return assessment_of(pour.plan_toml), False
 
 
 def _groups(verdict: PlanVerdict, assessment: Assessment) -> list[tuple[str, str, Sequence[Item]]]:

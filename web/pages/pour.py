@@ -31,7 +31,8 @@ from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.agenda import coming
-from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures, predicted_of
+from web.views.assessed import course_to_draw
+from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures
 from web.views.reader_units import units_of
 from web.views.render import page
 from web.views.status import Status, status_of
@@ -104,7 +105,7 @@ def section(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
         except LoggerError:
             # What cannot be drawn must not take the plan's picture away as well.
             log.exception("pour %s: its forecast's cut could not be drawn", pour_id)
-    body = body or pictures(predicted_of(pour.plan_toml))
+    body = body or pictures(course_to_draw(pour.plan_toml))
     return Response(json.dumps(body, separators=(",", ":"), allow_nan=False), media_type="application/json")
 
 

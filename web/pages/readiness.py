@@ -33,6 +33,8 @@ def ready_page(
     """Show the points with their signatures."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
+        if readiness.still_worked_out(service, pour):
+            return page(request, "worked-out-soon.html", {"pour": pour})
         state = readiness.readiness_of(service, connection, pour_id)
         photos = page_queries.events_of_kind(connection, pour_id, "photo")
     named = [person.name for person in pour_actions.plan_of(pour).person]

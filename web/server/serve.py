@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable
 from socket import socket
 from types import FrameType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import uvicorn
 from fastapi import FastAPI
@@ -35,6 +35,9 @@ from web.server.app import make_app
 from web.service.event_bridge import EventBridge
 from web.service.pipeline import handled, held_back, not_as_usual, troubles
 from web.service.service import Service
+
+if TYPE_CHECKING:
+    from web.actions.plan_work import PlanWork
 
 log = logging.getLogger(__name__)
 
@@ -102,6 +105,8 @@ class Running:
         self._heavy = OwnProcess()
         # A fit takes minutes on a Pi: it never waits in front of a forecast.
         self._patient = OwnProcess()
+        # A plan is worked out in seconds to half a minute: pages show a first answer meanwhile.
+        self._plans: PlanWork | None = None
         self._store = store
         self.supervisor = Supervisor()
         self.workers = workers = service.workers = Workers(self.stop)
@@ -231,6 +236,9 @@ class Running:
             load_pages()
         finally:
             start.done()
+        from web.actions.plan_work import PlanWork
+
+        self._plans = self.service.plan_work = PlanWork(self.service)
         from web.views.charts import chart_bundle, map_style_id
         from web.views.render import templates
 
@@ -255,6 +263,8 @@ class Running:
         self.service.memory.wake()
         self._heavy.close()
         self._patient.close()
+        if self._plans is not None:
+            self._plans.close()
         self.service.end_imports()
         for thread in self._threads:
             if thread.is_alive():

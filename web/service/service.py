@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from sqlalchemy.exc import DBAPIError
 
@@ -43,6 +43,23 @@ if TYPE_CHECKING:
     from logger.live.threads import Workers
     from logger.record.import_log import Imports
     from web.service.series_cache import Curves
+
+
+class PlanWorker(Protocol):
+    """Works plans out in a process of its own; see web/actions/plan_work.py."""
+
+    def ask(self, pour_id: int, plan_toml: str) -> None:
+        """Have a pour's plan worked out; an older plan of the same pour is wanted no more."""
+
+    def wait(self, pour_id: int, plan_toml: str) -> None:
+        """Have it worked out, and wait for it."""
+
+    def warm_up(self) -> None:
+        """Have the process ready for a plan that is about to come."""
+
+    def trouble(self, plan_toml: str) -> str | None:
+        """Return why a plan could not be worked out; None where it could, or is not yet."""
+
 
 #: One of each thing that is made when it is first asked for.
 _making = threading.Lock()
@@ -83,6 +100,8 @@ class Service:
     sender: Sender | None = field(init=False, default=None)
     upkeep: Housekeeping | None = field(init=False, default=None)
     heartbeat: Heartbeat | None = field(init=False, default=None)
+    #: Works plans out beside the pages, where somebody runs it: not in tests, where it is done at once.
+    plan_work: PlanWorker | None = field(init=False, default=None)
     #: When this process began, steady.
     began_ms: int = field(init=False)
     _curves: Curves | None = field(init=False, default=None)

@@ -17,9 +17,10 @@ from logger.cure.advice.bond import BondWindow, bond_window
 from logger.cure.advice.layering import LayerVerdict, layer_verdicts
 from logger.cure.forecast.section_view import core_to_draw, fields_to_draw
 from logger.cure.solver.hardness import Milestones, field_hours, milestones
-from logger.cure.solver.prediction import Field, Prediction, predict
+from logger.cure.solver.prediction import Field, Prediction, predict, predict_coarsely
 from logger.extremes import BEYOND_C
 from logger.plan.file import Plan, plan_from_text
+from web.views.kept import Kept
 
 #: Pictures of the cross-section over the run.
 PICTURES = 49
@@ -86,28 +87,56 @@ def frozen(course: PredictedPour) -> dict[str, Any]:
 def foretold_of(plan_toml: str, prediction: Mapping[str, Any] | None) -> Foretold:
     """Return what was frozen with a pour; of an older pour it is solved again. Raises BadPlan, DidNotConverge."""
     stored = (prediction or {}).get("foretold")
+    if prediction and prediction.get("rough"):
+        return _foretold_roughly(prediction)
     if stored is None:
         return foretold(predicted_of(plan_toml))
     return Foretold(**{**stored, "layers": tuple((at_h, finds) for at_h, finds in stored["layers"])})
 
 
+def _foretold_roughly(prediction: Mapping[str, Any]) -> Foretold:
+    """Return what a first answer lets expect: the peak; the rest comes with the whole one."""
+    curve = prediction["curve"]
+    at = int(np.argmax(curve["core_c"]))
+    return Foretold(
+        curve["core_c"][at], curve["hours"][at], prediction["gel_at_h"], None, None, None, None, ()
+    )
+
+
 #: Courses kept, about 3 MB each.
-@lru_cache(maxsize=8)
-def predicted_of(plan_toml: str) -> PredictedPour:
+COURSES: Kept[PredictedPour] = Kept(8)
+
+
+def predicted_of(plan_toml: str, *, rough: bool = False) -> PredictedPour:
     """Return the course of a plan's text: some tenths of a second the first time, some seconds where it runs away.
 
-    Raises BadPlan, DidNotConverge.
+    rough: solved by long steps, which is quicker, and not kept. Raises BadPlan, DidNotConverge.
     """
-    plan = plan_from_text(plan_toml)
-    hours = sorted({*field_hours(plan), *np.linspace(0.0, plan.run.hours, PICTURES).tolist()})
-    prediction = predict(plan, field_hours=hours)
-    return PredictedPour(
-        plan,
-        prediction,
-        milestones(plan, prediction),
-        bond_window(plan, prediction),
-        tuple(layer_verdicts(plan)),
-    )
+    course = None if rough else COURSES.get(plan_toml)
+    if course is None:
+        plan = plan_from_text(plan_toml)
+        hours = sorted({*field_hours(plan), *np.linspace(0.0, plan.run.hours, PICTURES).tolist()})
+        prediction = (predict_coarsely if rough else predict)(plan, field_hours=hours)
+        course = PredictedPour(
+            plan,
+            prediction,
+            milestones(plan, prediction),
+            bond_window(plan, prediction),
+            tuple(layer_verdicts(plan)),
+        )
+        if not rough:
+            COURSES.put(plan_toml, course)
+    return course
+
+
+def course_kept(plan_toml: str) -> PredictedPour | None:
+    """Return the course where it has been solved, else None."""
+    return COURSES.get(plan_toml)
+
+
+def keep_course(plan_toml: str, course: PredictedPour) -> None:
+    """Keep a course that another process has solved."""
+    COURSES.put(plan_toml, course)
 
 
 def pictures(course: PredictedPour) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from logger.condition.peaks import forecast_peak
 from logger.cure.solver.prediction import predict
 from logger.pour import Stage
 from web.views.agenda import coming
-from web.views.predicted import Foretold, foretold, predicted_of
+from web.views.predicted import COURSES, Foretold, foretold, predicted_of
 
 
 @pytest.fixture
@@ -163,6 +163,6 @@ def test_a_plan_is_solved_once_and_not_again_after_a_restart(
         assert maker.get(f"/pours/{pour}{page}").status_code == 200
     assert solved == ["River table to be solved once"]
     shop.go(pour, Stage.READY, Stage.POURING)
-    predicted_of.cache_clear()
+    COURSES.clear()
     assert "Core at its hottest" in maker.get(f"/pours/{pour}").text
     assert len(solved) == 1, "what comes next was frozen with the pour"
