@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import socket
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Literal
+from urllib.parse import urlsplit
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -12,6 +15,21 @@ from logger.errors import BadSettings
 from logger.input_errors import input_problem, most_telling
 from logger.toml_table import Table
 from logger.toml_text import toml_problem
+
+#: What listens on every address of the machine, and is none that a phone could open.
+EVERYWHERE = ("0.0.0.0", "::")
+
+
+@cache
+def own_address() -> str:
+    """Return the address by which this machine's network reaches it, or its name where there is no network."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # Nothing is sent: the kernel is asked which address it would send from (TEST-NET-1, RFC 5737).
+            probe.connect(("192.0.2.1", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return f"{socket.gethostname().partition('.')[0]}.local"
 
 
 class Messages(Table):
@@ -140,7 +158,14 @@ class Settings(Table):
     def link_base(self) -> str:
         """What links in messages start with, without a closing slash."""
         scheme = "http" if self.https.certificate is None else "https"
-        return (self.public_url or f"{scheme}://{self.host}:{self.port}").rstrip("/")
+        host = own_address() if self.host in EVERYWHERE else self.host
+        return (self.public_url or f"{scheme}://{host}:{self.port}").rstrip("/")
+
+    @property
+    def phones_reach_it(self) -> bool:
+        """Whether the address in links leads anybody but this machine here."""
+        host = urlsplit(self.link_base).hostname or ""
+        return host not in ("127.0.0.1", "localhost", "::1")
 
 
 def read_settings(path: Path) -> Settings:

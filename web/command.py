@@ -453,11 +453,8 @@ def serve_command(
     from web.security.setup_code import new_setup_code  # here: it loads the store
 
     code = new_setup_code(service)
-    # Plainly, on one line and at once: a console would wrap it at 80 columns, and a pipe would hold it back until the
-    # end. The journal is searched for it.
     if code is not None:
-        address = f"{service.settings.link_base}/set-up"
-        print(f"First set-up: open {address} and give the code {code} (it holds for an hour).", flush=True)
+        owner.show_set_up(config, code)
     else:
         print(f"The board is at {service.settings.link_base}/", flush=True)
     sys.exit(serve(service))

@@ -32,7 +32,7 @@ SETTINGS_LEAD = (
     "out. Unknown names are refused. Restart the service after a change."
 )
 STATION_LEAD = (
-    "`pourlog place-probes` writes it; installed, it is `/etc/pourlog/station.toml`. "
+    "The page of probes writes it, or `pourlog place-probes`; installed, it is `/etc/pourlog/station.toml`. "
     '`hardware = "pi"` reads the kernel\'s files, `hardware = "bench"` plays invented temperatures, and neither is '
     "ever taken in the other's place. Tables in two brackets may come several times. Restart the station after a "
     "change."

@@ -1,4 +1,6 @@
-"""`python -m logger.daemon station FILE` and `… relay-safe FILE`: what the units start; `… pins FILE` is for the check.
+"""`python -m logger.daemon station FILE` and `… relay-safe FILE`: what the units start.
+
+`… first-file FILE` is for the station's unit before there is a file, `… pins FILE` for the check.
 
 The same as `pourlog station` and `pourlog relay-safe`, without the command line's weight: the service's libraries take
 three times the daemon's memory, and a relay must be made safe at once, not after they are loaded.
@@ -9,14 +11,18 @@ from __future__ import annotations
 import json
 import logging
 import sys
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from hardware.errors import HardwareError
+from hardware.errors import HardwareError, HardwareMissing
 from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.main import relay_safe, run_from_file
 from logger.daemon.station_file import station_from_file
 from logger.errors import BadInput, LoggerError
+
+#: How long the first file waits for a probe, and how often it looks, s: less than the unit gives a start.
+PATIENCE_S, LOOK_S = 90.0, 2.0
 
 
 def pins(path: Path) -> int:
@@ -25,10 +31,35 @@ def pins(path: Path) -> int:
     return 0
 
 
+def first_file(path: Path) -> int:
+    """Write the first station file with the probes that are plugged in; wait for one where there is none.
+
+    The unit runs it as root before the station, which may write nothing there.
+    """
+    if path.exists():
+        return 0
+    from logger.diagnosis.new_station import probes_here, read_content, station_content, write_station
+
+    head = read_content(path.with_name(path.stem + ".head.toml"))
+    until_s = time.monotonic() + PATIENCE_S
+    while not (probes := probes_here()):
+        if time.monotonic() > until_s:
+            raise HardwareMissing(
+                "no probe is plugged in: look at plug, pull-up (4.7 kΩ between data and 3.3 V) and pin"
+            )
+        time.sleep(LOOK_S)
+    write_station(path, station_content(path, str(head.get("name")), str(head.get("service_url")), probes))
+    sys.stdout.write(
+        f"pourlog: {path} is written, with {len(probes)} probes in the order in which they were found\n"
+    )
+    return 0
+
+
 COMMANDS: dict[str, Callable[[Path], int]] = {
     "station": run_from_file,
     "relay-safe": relay_safe,
     "pins": pins,
+    "first-file": first_file,
 }
 
 

@@ -110,9 +110,12 @@ def all_stations(connection: Connection) -> list[StationRow]:
     return all_rows(connection, STATIONS.where(HERE).order_by(STATION.c.name), StationRow)
 
 
-def any_station(connection: Connection) -> bool:
-    """Whether there is a station at all."""
-    return connection.execute(select(STATION.c.id).where(HERE).limit(1)).first() is not None
+def any_reads(connection: Connection) -> bool:
+    """Whether any probe has ever read a temperature."""
+    return (
+        connection.execute(select(PROBE.c.id).where(PROBE.c.last_good_ms.is_not(None)).limit(1)).first()
+        is not None
+    )
 
 
 def names_in_use(connection: Connection) -> list[str]:

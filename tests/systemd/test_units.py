@@ -27,7 +27,7 @@ needs_systemd = needs_program("systemd-analyze", "systemd")
 def installed(tmp_path: Path) -> Path:
     """The units as installed, with a program that exists everywhere in place of ours."""
     for path in UNITS.iterdir():
-        text = re.sub(r"^(Exec\w+)=/opt/pourlog/.*", r"\1=/bin/true", path.read_text(), flags=re.MULTILINE)
+        text = re.sub(r"^(Exec\w+)=\+?/opt/pourlog/.*", r"\1=/bin/true", path.read_text(), flags=re.MULTILINE)
         (tmp_path / path.name).write_text(text)
     return tmp_path
 

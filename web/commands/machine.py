@@ -1,4 +1,4 @@
-"""`pourlog check`, `enrol` and `place-probes`: what a machine needs before its first pour."""
+"""`pourlog check`, `enrol`, `write-station` and `place-probes`: what a machine needs before its first pour."""
 
 # What a command works with is imported inside it, and why: see web/command.py.
 
@@ -41,6 +41,7 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
     app.command("check", context_settings=with_clock)(check_command)
     app.command("enrol", context_settings=with_clock)(enrol_command)
     app.command("place-probes", context_settings=with_clock)(place_command)
+    app.command("write-station")(write_station_command)
     app.command("set-offset", context_settings={"ignore_unknown_options": True})(offset_command)
 
 
@@ -148,11 +149,56 @@ def place_command(
 
     Example: `sudo pourlog place-probes`
     """
+    from logger.diagnosis.new_station import as_found
     from logger.diagnosis.place_probes import station_text
 
-    if station.exists() and not again:
+    if station.exists() and not again and not as_found(station):
         raise BadSettings(str(station), "is there already", remedy="give --again to place its probes anew")
     _write(station, station_text(station, _ask_for_each(context.obj())))
+
+
+def write_station_command(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="As it was enrolled.")],
+    service_url: Annotated[
+        str, typer.Argument(metavar="URL", help="Where the service is: http://host:port.")
+    ],
+    token: Annotated[str, typer.Argument(metavar="TOKEN", help="As the page of probes shows it once.")],
+    station: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="STATION", help=f"The station file; {STATION} where that is installed, else station.toml."
+        ),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Give this machine's station its service and its token: the line that the page of probes shows.
+
+    A station file that is there keeps its probes; else those that are plugged in are taken in order, to be told apart
+    by hand on their page. Example: `sudo pourlog write-station bench-1 http://office.local:8080 TOKEN`
+    """
+    from logger.diagnosis.new_station import probes_here, start_line, station_content, write_station
+
+    path = station or (STATION if STATION.parent.is_dir() else Path("station.toml"))
+    content = station_content(path, name, service_url, probes_here())
+    try:
+        write_station(path, content, token)
+    except OSError as error:
+        raise BadSettings(
+            str(path), f"cannot be written ({error.strerror})", remedy="run it with sudo"
+        ) from error
+    probes = len(content.get("probe", []))
+    if as_json:
+        print(json.dumps({"station_file": str(path), "probes": probes}))
+    elif not probes:
+        print(
+            f"The token is written. No probe is plugged in: plug them in, then: sudo pourlog place-probes {path}"
+        )
+    elif path == STATION:
+        print(
+            f"Written: {path}, {probes} probes. Start the station anew: sudo systemctl restart pourlog-station"
+        )
+    else:
+        print(f"Written: {path}, {probes} probes. Start the station: {start_line(path)}")
 
 
 def offset_command(

@@ -1,10 +1,11 @@
-"""`pourlog owner-code`: lets an owner who has forgotten the password back in, at the database's own machine."""
+"""`pourlog owner-code` and `set-up-code`: let an owner in, at the database's own machine."""
 
 # What a command works with is imported inside it, and why: see web/command.py.
 
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -23,9 +24,31 @@ HERE = ("", "localhost", "127.0.0.1", "::1")
 
 
 def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
-    """Add the command; `clock` makes the clock that it uses."""
+    """Add the commands; `clock` makes the clock that they use."""
     with_clock = {"obj": clock}
     app.command("owner-code", context_settings=with_clock)(owner_code_command)
+    app.command("set-up-code", context_settings=with_clock)(set_up_code_command)
+
+
+def set_up_words(settings: Settings, code: str) -> str:
+    """Return where the first set-up is, with its code, on one line: a journal is searched for it."""
+    page = f"{settings.link_base}/set-up"
+    return (
+        f"First set-up: open {page} and give the code {code} (it holds for an hour). "
+        f"With the code filled in: {page}?code={code}"
+    )
+
+
+def show_set_up(settings: Settings, code: str) -> None:
+    """Print that line, and beneath it a picture of the address for a phone's camera where a phone can get there."""
+    import segno
+
+    # Plainly, and at once: a console would wrap the line at 80 columns, and a pipe would hold it back until the end.
+    print(set_up_words(settings, code), flush=True)
+    if not settings.phones_reach_it:
+        print('(On this machine alone: phones need host = "0.0.0.0" in the settings file.)', flush=True)
+    elif sys.stdout.isatty():
+        segno.make(f"{settings.link_base}/set-up?code={code}", micro=False).terminal(compact=True, border=2)
 
 
 def owner_code_command(
@@ -69,6 +92,37 @@ def owner_code_command(
         print(
             f"{owner}: open {config.link_base}/join within a day, give the code {code} and choose a password."
         )
+
+
+def set_up_code_command(
+    context: typer.Context,
+    settings: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The service's settings file.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Show a new code for the first set-up, with a picture for a phone's camera. Before there is an owner only.
+
+    A code that was shown before no longer holds. Example:
+    `sudo -u pourlog pourlog set-up-code /etc/pourlog/service.toml`
+    """
+    from logger.settings import read_settings
+    from logger.store.boots import Timeline
+    from logger.store.database import Store
+    from web.security.setup_code import setup_code
+
+    config = read_settings(settings)
+    _only_here(config)
+    store = Store(config.database)
+    try:
+        code = setup_code(store, Timeline(store, context.obj()))
+    finally:
+        store.close()
+    page = f"{config.link_base}/set-up"
+    if as_json:
+        print(json.dumps({"code": code, "page": page if code is None else f"{page}?code={code}"}))
+    elif code is None:
+        print(f"There is an owner already. The board is at {config.link_base}/")
+    else:
+        show_set_up(config, code)
 
 
 def _owner(owners: list[str], name: str | None) -> str:

@@ -10,12 +10,13 @@ from starlette.responses import Response
 
 from logger.condition.condition_words import STAGE_WORDS
 from logger.pour import LIVE, Stage
-from logger.store import pours, stations
+from logger.store import pours, resins, stations
+from logger.store.people import Role
 from logger.store.rows import PourWithPrediction
 from logger.units import HOUR_MS
+from web.actions.message_test import untested
 from web.security.access import OnlookerDep, ServiceDep
 from web.service.service import Service
-from web.views.reader_units import chosen
 from web.views.render import page
 from web.views.status import Status, status_of, urgency
 
@@ -38,14 +39,16 @@ class Tile:
 
 
 @router.get("/")
-def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
+def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
     """Every pour that is watched, then what is planned, then what is done."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         tiles = [_tile(service, connection, pour, now_ms) for pour in pours.predicted_pours(connection, LIVE)]
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
-        has_station = stations.any_station(connection)
+        steps = (
+            _first_steps(service, connection) if who.may(Role.MAKER) and not (tiles or ahead or done) else []
+        )
     tiles.sort(key=lambda tile: (urgency(tile.standing), -tile.pour.id))
     return page(
         request,
@@ -57,10 +60,46 @@ def board(request: Request, service: ServiceDep, _who: OnlookerDep) -> Response:
             "ahead": ahead,
             "done": done,
             "stage_words": STAGE_WORDS,
-            "has_station": has_station,
-            "units_chosen": chosen(request),
+            "first_steps": steps,
         },
     )
+
+
+@dataclass(frozen=True, slots=True)
+class FirstStep:
+    """One step on the way to the first pour: where it is done, in the order of need."""
+
+    path: str
+    words: str
+    why: str
+    done: bool
+
+
+def _first_steps(service: Service, connection: Connection) -> list[FirstStep]:
+    """Return the way to the first pour: probes, phone, resin, pour; each done or not."""
+    return [
+        FirstStep(
+            "/stations",
+            "Probes",
+            "the thermometers that watch it. At least the core and the room",
+            stations.any_reads(connection),
+        ),
+        FirstStep(
+            "/messages", "Your phone", "where an alarm reaches you, day and night", untested(service) is None
+        ),
+        FirstStep(
+            "/resins/new?then=/pours/new",
+            "The resin",
+            "copied from its datasheet, once",
+            bool(resins.listed(connection)),
+        ),
+        FirstStep(
+            "/pours/new",
+            "The pour",
+            "its size and its room. You see at once how hot it is predicted to get. Nothing is fixed before it flows",
+            False,
+        ),
+    ]
 
 
 def _tile(service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int) -> Tile:

@@ -38,15 +38,16 @@ def invite(
     request: Request,
     service: ServiceDep,
     who: OwnerDep,
-    name: Name,
-    role: Annotated[str, Form(max_length=16)],
+    name: Name = "",
+    role: Annotated[str, Form()] = "",
 ) -> Response:
     """Ask somebody in: a code that holds for a day and once. Shown in the answer only."""
     try:
         name, chosen = checked_name(name), _role(role)
         code = sign_in.code_for(service, name, chosen, who.name)
     except (BadInput, NotAllowed, TooMany) as error:
-        return page(request, "people.html", _everybody(service) | {"problem": str(error)}, status=422)
+        again = {"problem": str(error), "typed": {"name": name, "role": role}}
+        return page(request, "people.html", _everybody(service) | again, status=422)
     invitation = {"invited": name, "code": code}
     return page(request, "people.html", _everybody(service) | invitation)
 
@@ -122,7 +123,7 @@ def me(request: Request, service: ServiceDep, who: ViewerDep) -> Response:
 
 @router.post("/me/password")
 def change_password(
-    request: Request, service: ServiceDep, who: PersonDep, present: Password, password: Password
+    request: Request, service: ServiceDep, who: PersonDep, present: Password = "", password: Password = ""
 ) -> Response:
     """Another password. Every other sign-in ends, and this one gets a new token."""
     try:
@@ -155,7 +156,7 @@ def end_others(request: Request, service: ServiceDep, who: PersonDep, present: P
 
 
 @router.post("/me/leave")
-def leave(request: Request, service: ServiceDep, who: PersonDep, present: Password) -> Response:
+def leave(request: Request, service: ServiceDep, who: PersonDep, present: Password = "") -> Response:
     """Leave for good; ask for the password first."""
     try:
         sign_in.check_again(request, who, present)

@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotAllowed, NotFound
-from logger.quantities import units_from
+from logger.quantities import Units, units_from
 from logger.store import events, people, shop_events
 from logger.store.rows import InvitationRow
 from web.actions import sign_in as sign_in_actions
@@ -24,19 +24,27 @@ from web.views.render import page
 router = APIRouter(include_in_schema=False)
 #: From one of our own pages, though nobody is signed in yet.
 OWN_PAGE = [Depends(access.own_page)]
-#: Longest form fields. A password may be longer than the longest that is taken, to be told so.
-Password = Annotated[str, Form(max_length=1000)]
-Name = Annotated[str, Form(max_length=100)]
-Code = Annotated[str, Form(max_length=32)]
+#: Form fields: nothing required and no bounds but those that are checked below, so that a form which is refused comes
+#: back with what was typed.
+Password = Annotated[str, Form()]
+Name = Annotated[str, Form()]
+Code = Annotated[str, Form()]
+#: Longest name, and longest code with its spaces, characters.
+NAME_LETTERS, CODE_LETTERS = 100, 32
 Unit = Annotated[str, StringConstraints(max_length=4)]
+
+
+class WrongCode(NotAllowed):
+    """The code of the first set-up is not the one that the console showed last."""
 
 
 class SetUp(BaseModel):
     """The first owner, with the console's code, and the workshop's units."""
 
-    code: Annotated[str, StringConstraints(max_length=32)]
-    name: Annotated[str, StringConstraints(max_length=100)]
-    password: Annotated[str, StringConstraints(max_length=1000)]
+    # No shorter bounds than the request's own, and nothing required: what is refused must come back as it was typed.
+    code: str = ""
+    name: str = ""
+    password: str = ""
     temperature: Unit = "c"
     length: Unit = "mm"
     volume: Unit = "l"
@@ -44,12 +52,13 @@ class SetUp(BaseModel):
 
 
 @router.get("/set-up")
-def set_up_page(request: Request, service: ServiceDep) -> Response:
-    """Ask for the code, a name and a password; closed once there is an owner."""
+def set_up_page(request: Request, service: ServiceDep, code: str = "") -> Response:
+    """Ask for name, password, and the code where the link has not brought it; closed once there is an owner."""
     with service.store.read() as connection:
         if people.owner_exists(connection):
             return RedirectResponse("/sign-in", 303)
-    return page(request, "set-up.html", {"problem": None, "shortest": passwords.SHORTEST})
+    given = SetUp(code=code[:CODE_LETTERS].strip())
+    return page(request, "set-up.html", {"problem": None, "shortest": passwords.SHORTEST, "given": given})
 
 
 @router.post("/set-up", dependencies=OWN_PAGE)
@@ -61,9 +70,9 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
                 raise NotAllowed("this service has an owner already; sign in instead")
         tries = sign_in_actions.take_code(request)
         if not setup_code_right(service, given.code):
-            raise NotAllowed(
-                "that is not the code on the console, or its hour is over; read it again, or restart "
-                "the service for a new one"
+            raise WrongCode(
+                "that is not the code on the console, or its hour is over; read it again, or get a new one there: "
+                "pourlog set-up-code SETTINGS"
             )
         tries.give_back()
         name = checked_name(given.name)
@@ -76,11 +85,19 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
             person_id = people.add_person(tx, name, people.Role.OWNER, password_hash, now_ms)
             people.set_secret(tx, "set-up", None, now_ms)
             events.add_event(tx, None, now_ms, "owner-made", name)
-            units = units_from(".".join((given.temperature, given.length, given.volume, given.mass))).cookie
+            units = _units_of(given).cookie
             events.add_event(tx, None, now_ms, shop_events.UNITS_CHOSEN, name, data={"units": units})
     except (NotAllowed, BadInput, TooMany) as error:
-        return _again(request, "set-up.html", error, {"shortest": passwords.SHORTEST})
+        # The password alone is typed again. A code that was wrong is shown, to be corrected.
+        shown = given.model_copy(update={"password": ""})
+        wrong = isinstance(error, WrongCode)
+        again = {"shortest": passwords.SHORTEST, "given": shown, "code_wrong": wrong, "u": _units_of(given)}
+        return _again(request, "set-up.html", error, again)
     return sign_in_actions.let_in(request, person_id, "/")
+
+
+def _units_of(given: SetUp) -> Units:
+    return units_from(".".join((given.temperature, given.length, given.volume, given.mass)))
 
 
 @router.get("/sign-in")
@@ -99,15 +116,16 @@ def sign_in_page(request: Request, then: str = "/", again: bool = False) -> Resp
 def sign_in(
     request: Request,
     service: ServiceDep,
-    name: Name,
-    password: Password,
+    name: Name = "",
+    password: Password = "",
     then: Annotated[str, Form(max_length=500)] = "/",
 ) -> Response:
     """Let somebody in."""
     try:
-        person = sign_in_actions.check_password(request, name, password)
+        person = sign_in_actions.check_password(request, name[:NAME_LETTERS], password)
     except (NotAllowed, TooMany) as error:
-        return _again(request, "sign-in.html", error, {"then": own_path(then), "look_again": None}, 401)
+        again: dict[str, object] = {"then": own_path(then), "look_again": None, "name": name}
+        return _again(request, "sign-in.html", error, again, 401)
     with service.store.write() as tx:
         browser = request.headers.get("user-agent", "")[:200]
         events.add_event(
@@ -135,7 +153,7 @@ def join_page(request: Request) -> Response:
 
 
 @router.post("/join", dependencies=OWN_PAGE)
-def join(request: Request, service: ServiceDep, code: Code, password: Password) -> Response:
+def join(request: Request, service: ServiceDep, code: Code = "", password: Password = "") -> Response:
     """Let in somebody who was asked in, once, with a password of their own."""
     now_ms = service.timeline.now_ms()
     number, _, word = re.sub(r"\s", "", code).partition("-")
@@ -156,7 +174,7 @@ def join(request: Request, service: ServiceDep, code: Code, password: Password) 
             people.end_invitation(tx, asked.id, now_ms)
             person_id = _joined(tx, asked, password_hash, now_ms)
     except (NotAllowed, BadInput, TooMany) as error:
-        return _again(request, "join.html", error, {"shortest": passwords.SHORTEST})
+        return _again(request, "join.html", error, {"shortest": passwords.SHORTEST, "code": code})
     return sign_in_actions.let_in(request, person_id, "/")
 
 
@@ -195,10 +213,10 @@ def _joined(tx: Connection, asked: InvitationRow, password_hash: str, now_ms: in
 def checked_name(name: str) -> str:
     """Return a person's name as it is kept. Raises BadInput."""
     name = " ".join(name.split())
-    if not name or not name.isprintable():
-        raise BadInput(
-            "name", "cannot be used", value=name, remedy="say who you are; alarms and records carry the name"
-        )
+    if not name:
+        raise BadInput("name", "is empty", remedy="say who you are; alarms and records carry the name")
+    if not name.isprintable() or len(name) > NAME_LETTERS:
+        raise BadInput("name", "cannot be used", value=name, allowed=f"letters, at most {NAME_LETTERS}")
     return name
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -11,19 +10,19 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.conditions.equipment import CLOCK_OFF_MS
 from logger.condition.condition_words import FAULT_WORDS
 from logger.condition.evidence import PLACES
+from logger.diagnosis.new_station import SIMULATED_C
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store
 from logger.store.rows import StationRow
 from logger.units import span
 from logger.version import own_version
+from web.actions import enrolment
 from web.security.access import OwnerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
-#: As the API takes it.
-NAME = re.compile(r"[\w.:-]{1,64}")
 
 
 @router.get("/stations")
@@ -34,25 +33,23 @@ def stations(request: Request, service: ServiceDep, _who: ViewerDep) -> Response
 
 @router.post("/stations")
 def enrol(
-    request: Request, service: ServiceDep, who: OwnerDep, name: Annotated[str, Form(max_length=64)]
+    request: Request,
+    service: ServiceDep,
+    who: OwnerDep,
+    name: Annotated[str, Form()] = "",
+    where: Annotated[str, Form()] = enrolment.ELSEWHERE,
 ) -> Response:
-    """Enrol a station, or give a known one a new token, which this answer alone shows."""
+    """Enrol a station, or give a known one a new token, which this answer alone shows; write its files where it is
+    this machine's.
+    """
     name = name.strip()
-    if not NAME.fullmatch(name):
-        error = BadInput(
-            "name",
-            "cannot be used",
-            value=name,
-            allowed="1 to 64 letters, digits, . : _ -",
-            remedy='a name without spaces, such as "bench-1"',
-        )
-        return page(request, "stations.html", _context(service) | {"problem": str(error)}, status=422)
-    now_ms = service.timeline.true_ms()
-    with service.store.write() as tx:
-        _row, token = store.enrol(tx, name, now_ms)
-        events.add_event(tx, None, now_ms, "station-enrolled", who.name, name)
+    try:
+        enrolled = enrolment.enrol(service, who.name, name, where, str(request.base_url))
+    except BadInput as error:
+        again = {"problem": str(error), "typed": {"name": name, "where": where}}
+        return page(request, "stations.html", _context(service) | again, status=422)
     # Shown in the answer to the POST itself: a redirect would have to carry the token in an address.
-    return page(request, "stations.html", _context(service) | {"enrolled": name, "token": token})
+    return page(request, "stations.html", _context(service) | {"enrolled": enrolled})
 
 
 @router.post("/stations/{name}/place")
@@ -109,6 +106,8 @@ def _context(service: Service) -> dict[str, Any]:
         "thermometers": PLACES,
         "problem": None,
         "own_version": own_version(),
-        "token": None,
-        "link": service.settings.link_base,
+        "enrolled": None,
+        "typed": None,
+        "simulated_c": SIMULATED_C,
+        "offer": enrolment.offer(service),
     }

@@ -23,11 +23,6 @@ def units_of(request: Request) -> Units:
     return units_from(request.cookies.get(COOKIE) or shop_units(request))
 
 
-def chosen(request: Request) -> bool:
-    """Whether somebody has chosen, on this device or for the workshop."""
-    return COOKIE in request.cookies or shop_units(request) is not None
-
-
 def shop_units(request: Request) -> str | None:
     """Return what was chosen for the whole workshop at the first set-up, as a cookie would hold it; None before."""
     state, mine = request.app.state, SEES.get()
