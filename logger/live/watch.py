@@ -420,8 +420,11 @@ class Watch:
             changes += book.take((), replace(facts, contacts=(contact,)), min(contact.at_ms, now_ms))
         for sweep in sweeps_in(rows, shift_ms):
             taken = max(sample.at_ms for sample in sweep)
-            # Late readings are judged at the time at which they came, others at their own.
-            at_ms = now_ms if sweep[0].late else min(taken, now_ms + self.ahead_ms)
+            # Late readings are judged at the time at which they came, others at their own. On a bench whose station is
+            # ahead of everybody else the late ones come from ahead, too: at an earlier time they would be a silence.
+            at_ms = min(taken, now_ms + self.ahead_ms)
+            if sweep[0].late:
+                at_ms = max(at_ms, now_ms)
             changes += book.take(sweep, facts, at_ms)
         more = len(rows) == ROWS_A_TIME
         if not more:

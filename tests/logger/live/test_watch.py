@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -122,6 +123,30 @@ def test_a_station_in_lock_step_is_ahead_and_its_clock_is_right(
             tx.execute(update(stations.STATION).values(clock_off_ms=HOUR_MS))
         shop.watch.judge_all()
     assert shop.kinds() & {"clock-wrong"} == told
+
+
+@pytest.mark.parametrize(("ahead_h", "told"), [(0, {"station-silent"}), (5, set())])
+def test_a_bench_that_catches_up_with_late_readings_was_not_silent(
+    watched: Callable[..., Watched], ahead_h: int, told: set[str]
+) -> None:
+    """The bench's time jumps to the end of each batch; what that batch brought was heard then, not before."""
+    shop = watched()
+    shop.watch.ahead_ms = ahead_h * HOUR_MS
+    shop.sweep(30.0)
+    now: Stamp = shop.clock.stamp()
+    sent = replace(now, boot_ms=now.boot_ms + 900_000, wall_ms=now.wall_ms + 900_000)
+    backlog = []
+    for seconds in range(10, 601, 10):
+        shop.seq += 1
+        stamp = replace(now, boot_ms=now.boot_ms + seconds * 1000, wall_ms=now.wall_ms + seconds * 1000)
+        backlog.append(WireReading("28-core", "core", stamp, 30_000, None, "0", None, seq=shop.seq))
+    with shop.store.write() as tx:
+        station = stations.by_name(tx, "bench-1")
+        readings.save_batch(tx, ReadingBatch(station.id, "spool-1", sent, backlog), shop.timeline.true_ms())
+    shop.watch.judge_all()
+    shop.clock.move(600)
+    shop.watch.judge_all()
+    assert shop.kinds() & {"station-silent"} == told
 
 
 def hot_course(shop: Watched, step_at_s: int, step: Callable[[], None]) -> list[tuple[str, str, int]]:
