@@ -206,6 +206,7 @@ class PointAnswer(AnswerShape):
     unknown: list[str] = Field(
         description="what is not known of it: signed by an override with a reason only"
     )
+    where: Literal["desk", "bench", "form"] = Field(description="where a shop comes to it")
     signed_by: list[str]
     second_check: str | None = Field(
         description="that the same person checked it twice, how far apart, which photo"

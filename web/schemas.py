@@ -15,6 +15,8 @@ from logger.wire import StationHealth, WireReading
 #: Request bodies that may be larger than a form (server/app.py has the limit of all others), bytes: a station's fullest
 #: batch, a plan file, a photo.
 BATCH_BODY, PLAN_BODY, PHOTO_BODY = 1024 * 1024, 2 * 1024 * 1024, 15 * 1024 * 1024
+#: Several photos in one form.
+PHOTOS_BODY = 40 * 1024 * 1024
 #: A row's number in an address: what the database can hold.
 RowId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[\w.:-]+$")]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Any
 
 from logger.errors import BadInput
@@ -16,10 +17,19 @@ from logger.plan.file import Plan
 from logger.planning.finding import PROJECT_CHOICE, Constant, Finding, Light, plain, worst
 
 
+class Where(StrEnum):
+    """Where a shop looks at a point: it is read at the desk, or walked to."""
+
+    DESK = "desk"
+    BENCH = "bench"
+    FORM = "form"
+
+
 @dataclass(frozen=True, slots=True)
 class SigningPoint:
     """One point to sign. `people`: how many different persons; `evidence`: what is kept with the signature.
 
+    where: where it is looked at;
     again: how the second check differs when the same person makes it; empty for a point of one person. unknown: what
     is not known that the question asks, each with how to make it known: such a point is signed with a reason only.
     """
@@ -32,6 +42,17 @@ class SigningPoint:
     why: str
     again: str = ""
     unknown: tuple[str, ...] = ()
+    where: Where = Where.DESK
+
+    @property
+    def needs_photo(self) -> bool:
+        """Whether a photo is kept with the signature."""
+        return "photo" in self.evidence
+
+    @property
+    def in_passing(self) -> bool:
+        """Whether it may be signed together with the others of its place: nothing stops it, all of it is known."""
+        return self.light is not Light.STOP and not self.unknown
 
     def to_json(self) -> dict[str, Any]:
         """Return the point as plain JSON types."""
@@ -44,6 +65,7 @@ class SigningPoint:
             "why": self.why,
             "again": self.again,
             "unknown": list(self.unknown),
+            "where": self.where.value,
         }
 
 
@@ -77,11 +99,12 @@ class Signature:
 
 @dataclass(frozen=True, slots=True)
 class Override:
-    """Somebody lets the pour start although a point stands at stop."""
+    """Somebody lets the pour start although a point stands at stop, or, as_open, although it is not known."""
 
     point: str
     person: str
     reason: str
+    as_open: bool = False
 
     def __post_init__(self) -> None:
         for word, value in (("person", self.person), ("reason", self.reason)):
@@ -110,6 +133,7 @@ class _PointMaker:
         question: str,
         keys: Sequence[str],
         *,
+        where: Where = Where.DESK,
         evidence: str = _NO_EVIDENCE,
         again: str = "",
         about: str = "",
@@ -124,7 +148,8 @@ class _PointMaker:
         bad = [f for f in meant if f.light is not Light.OK]
         why = " ".join(f"{f.sentence} {f.change}".strip() for f in bad)
         people = 2 if again else 1
-        return SigningPoint(name, question, people, evidence, worst(f.light for f in meant), why, again)
+        light = worst(f.light for f in meant)
+        return SigningPoint(name, question, people, evidence, light, why, again, where=where)
 
 
 def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
@@ -155,12 +180,14 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
             "volume",
             "Are there enough of both parts on the bench for this volume?",
             ["volume", "volume-unknown", "stations-few", "refused-volume"],
+            where=Where.BENCH,
             evidence=_PHOTO,
         ),
         point(
             "ratio",
             "Has the ratio been read twice, with its measure (weight or volume), off both labels?",
             ["ratio", "ratio-wrong", "ratio-chemistry", "mix-missing", "density-apart", "refused-mixing"],
+            where=Where.BENCH,
             again="read it off the other part's label",
             evidence=_PHOTO,
         ),
@@ -195,6 +222,7 @@ def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
                 f"slab-{number}-moisture",
                 f'Is "{slab.name}" dry all through?',
                 ["damp", "moisture", "moisture-doubt", "moisture-unknown", "movement", "movement-wide"],
+                where=Where.FORM,
                 evidence="photo of the meter on the wood",
                 about=slab.name,
             ),
@@ -202,6 +230,7 @@ def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
                 f"slab-{number}-edge",
                 f'Are bark, dust and loose skin off "{slab.name}", down to sound wood?',
                 ["bark", "bark-on", "seal-none", "seal-tacky", "seal-cured", "source-unknown"],
+                where=Where.FORM,
                 evidence=_PHOTO,
                 about=slab.name,
             ),
@@ -211,6 +240,7 @@ def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
             f"void-{number}",
             f'Is "{void.name}" taped from below, with a backing board over the tape?',
             ["void-open"],
+            where=Where.FORM,
             evidence="photo from below",
             about=void.name,
         )
@@ -232,11 +262,26 @@ def _points_of_options(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
             )
         )
     if plan.sun is not None:
-        checks.append(point("sun", "Is the form out of the sun all day long?", ["sun"]))
+        checks.append(point("sun", "Is the form out of the sun all day long?", ["sun"], where=Where.FORM))
     if plan.colour is not None:
-        checks.append(point("colour", "Has a cup at full depth been looked at?", ["colour"], evidence=_PHOTO))
+        checks.append(
+            point(
+                "colour",
+                "Has a cup at full depth been looked at?",
+                ["colour"],
+                where=Where.BENCH,
+                evidence=_PHOTO,
+            )
+        )
     if plan.heat_tool is not None:
-        checks.append(point("heat-tool", "Do all who hold the gun know how short a pass is?", ["heat-tool"]))
+        checks.append(
+            point(
+                "heat-tool",
+                "Do all who hold the gun know how short a pass is?",
+                ["heat-tool"],
+                where=Where.BENCH,
+            )
+        )
     return checks
 
 
@@ -248,6 +293,7 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
             "form",
             "Has the form been looked at twice from below: supports, span, braces, level?",
             ["sag", "sag-wide", "support-unknown", "walls", "refused-form"],
+            where=Where.FORM,
             again="look from the other end of the form",
             evidence="photo of the underside",
         ),
@@ -255,6 +301,7 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
             "seams",
             "Are all seams sealed and tested, and does the form let go?",
             ["seams", "seams-open", "seams-unknown", "face", "face-sticks", "face-unknown"],
+            where=Where.FORM,
             again="test from the other end of the form",
             evidence=_PHOTO,
         ),
@@ -265,6 +312,7 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
                 "clamps",
                 "Are the slabs held down against floating up?",
                 ["floating", "floating-loose"],
+                where=Where.FORM,
                 evidence=_PHOTO,
             )
         )
@@ -290,6 +338,7 @@ def _always(plan: Plan) -> list[SigningPoint]:
             _NO_EVIDENCE,
             Light.OK,
             "",
+            where=Where.BENCH,
         ),
         SigningPoint(
             "fire",
@@ -298,6 +347,7 @@ def _always(plan: Plan) -> list[SigningPoint]:
             _NO_EVIDENCE,
             Light.OK,
             "",
+            where=Where.FORM,
         ),
         SigningPoint(
             "leak-kit",
@@ -306,6 +356,7 @@ def _always(plan: Plan) -> list[SigningPoint]:
             _PHOTO,
             Light.OK,
             "",
+            where=Where.FORM,
         ),
         SigningPoint(
             "watch",
@@ -337,13 +388,15 @@ def obstacles(
             photos.add(signature.point)
         if signature.again is not None:
             twice.add(signature.point)
-    passed = {override.point: override.person.strip().casefold() for override in overrides}
+    passed = {override.point: override for override in overrides}
     reasons = []
     for point in points:
         names = signed.get(point.id, set())
-        let_pass = point.id in passed
-        if let_pass and point.unknown:
-            names = names | {passed[point.id]}  # whoever signs it as open, with a reason, has signed it
+        override = passed.get(point.id)
+        let_pass = override is not None
+        if override is not None and (point.unknown or override.as_open):
+            # Whoever signs it as open, with a reason, has signed it: also when it has become known since.
+            names = names | {override.person.strip().casefold()}
         by = max(len(names), 2 if point.id in twice else 0)
         if by < (1 if let_pass else point.people):
             other = f"{point.people - by} more" if by else "two persons" if point.people == 2 else "a person"
@@ -351,7 +404,7 @@ def obstacles(
             reasons.append(
                 f"{point.question} Not signed yet: needs {other}{alone if by and point.again else ''}."
             )
-        if "photo" in point.evidence and point.id not in photos and not let_pass:
+        if point.needs_photo and point.id not in photos and not let_pass:
             reasons.append(f"{point.question} The {point.evidence} is missing.")
         if point.unknown and not let_pass:
             reasons.append(
@@ -366,17 +419,17 @@ def obstacles(
 
 
 def with_unknown(
-    points: Iterable[SigningPoint], name: str, unknown: Sequence[str]
+    points: Iterable[SigningPoint], name: str, unknown: Sequence[str], doubts: Sequence[str] = ()
 ) -> tuple[SigningPoint, ...]:
-    """Return the points, the one of that name with what is not known of it: then it is not ok."""
+    """Return the points, the one of that name with what is not known of it, and with doubts: then it is not ok."""
     return tuple(
         replace(
             point,
             light=worst([point.light, Light.WATCH]),
-            why=" ".join([*filter(None, [point.why]), *unknown]),
+            why=" ".join([*filter(None, [point.why]), *unknown, *doubts]),
             unknown=tuple(unknown),
         )
-        if unknown and point.id == name
+        if (unknown or doubts) and point.id == name
         else point
         for point in points
     )

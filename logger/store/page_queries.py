@@ -88,7 +88,7 @@ def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature]
     """Who has signed what since the plan was last changed, and what was let pass by name and reason.
 
     Events "signed" {"point", "person"}, "unsigned" {"point", "person"}, "signed-again" {"point", "person", "minutes",
-    "photo"}, "override" {"point", "person", "reason"}; a photo is an event "photo" {"point"} of its own.
+    "photo"}, "override" {"point", "person", "reason", "unknown"}; a photo is an event "photo" {"point"} of its own.
     """
     signed: dict[tuple[str, str], Signature] = {}
     overrides: dict[str, Override] = {}
@@ -103,7 +103,9 @@ def signatures_of(connection: Connection, pour_id: int) -> tuple[list[Signature]
         elif row.kind == "photo" and "point" in about:
             photos.add(about["point"])
         elif row.kind == "override":
-            overrides[about["point"]] = Override(about["point"], about["person"], about["reason"])
+            overrides[about["point"]] = Override(
+                about["point"], about["person"], about["reason"], bool(about.get("unknown"))
+            )
         elif row.kind in ("signed", "unsigned", "signed-again"):
             _sign(signed, row)
     signatures = [replace(s, has_photo=s.point in photos) for s in signed.values()]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,8 @@ from web.views.photo_sanitize import redrawn
 
 #: Largest photo, bytes.
 LARGEST = 14 * 1024 * 1024
+#: Photos that one form may bring.
+MOST = 6
 #: The one kind that is kept, whatever was sent: a picture drawn anew carries no script, no place and no camera's name.
 ENDING, TYPE = "jpg", "image/jpeg"
 
@@ -39,6 +41,31 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
 
     Gives its SHA-256. Raises BadInput, NotFound, and StoreError when the disk refuses.
     """
+    with service.store.read() as connection:
+        closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
+    if closed and not caption.reason.strip():
+        raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
+    about = _put_on_disk(service, raw)
+    _add(service, pour_id, by, about, caption)
+    return str(about["sha256"])
+
+
+def keep_photo_of_points(service: Service, pour_id: int, raw: bytes, by: str, points: Sequence[str]) -> None:
+    """Keep one photo as the evidence of several points. Raises as `keep_photo`."""
+    about = _put_on_disk(service, raw)
+    for point in points:
+        _add(service, pour_id, by, about, Caption(point, point))
+
+
+def _add(service: Service, pour_id: int, by: str, about: dict[str, Any], caption: Caption) -> None:
+    about = about | ({"point": caption.point} if caption.point else {})
+    pour_actions.add_entry(
+        service, pour_id, by, pour_actions.Entry(caption.text, "photo", about, caption.reason)
+    )
+
+
+def _put_on_disk(service: Service, raw: bytes) -> dict[str, Any]:
+    """Keep a photo's file, drawn anew; return what its event says of it."""
     if not raw:
         raise BadInput("photo", "is empty", remedy="choose a photo first")
     if len(raw) > LARGEST:
@@ -49,10 +76,6 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
             allowed=f"{LARGEST / 1e6:.0f} MB",
             remedy="take it with a smaller picture size",
         )
-    with service.store.read() as connection:
-        closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
-    if closed and not caption.reason.strip():
-        raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
     drawn = redrawn(raw)
     name = hashlib.sha256(drawn).hexdigest()
     # Also when there is one of that name: it may have been damaged since.
@@ -62,21 +85,22 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
         raise StoreError(
             f"the photo could not be kept ({error.strerror}): make room on the disk, then send it again"
         ) from error
-    about = {"sha256": name, "bytes": len(drawn), "type": TYPE} | (
-        {"point": caption.point} if caption.point else {}
-    )
-    entry = pour_actions.Entry(caption.text, "photo", about, caption.reason)
-    pour_actions.add_entry(service, pour_id, by, entry)
-    return name
+    return {"sha256": name, "bytes": len(drawn), "type": TYPE}
 
 
 async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
     """(text fields, bytes of the field "photo") of a form."""
-    async with request.form(max_files=1, max_fields=20) as form:
+    given, photos = await photos_of(request, most=1)
+    return given, photos[0] if photos else b""
+
+
+async def photos_of(request: Request, most: int = MOST) -> tuple[dict[str, str], list[bytes]]:
+    """(text fields, bytes of each file chosen in the field "photo") of a form; `most` files are taken."""
+    async with request.form(max_files=most, max_fields=20) as form:
         given = {name: value for name, value in form.items() if isinstance(value, str)}
-        upload = form.get("photo")
-        raw = await upload.read(LARGEST + 1) if isinstance(upload, UploadFile) else b""
-    return given, raw
+        uploads = [one for one in form.getlist("photo") if isinstance(one, UploadFile)]
+        photos = [raw for one in uploads if (raw := await one.read(LARGEST + 1))]
+    return given, photos
 
 
 def photo_bytes(service: Service, about: Mapping[str, Any]) -> bytes | None:

@@ -22,7 +22,7 @@ from logger.planning.verdict import PlanVerdict, verdict_of
 from logger.pour import Stage
 from logger.store import events, page_queries, pours
 from logger.store.rows import ListedPour
-from web.actions.watch_facts import POINT, unknown_of_watch
+from web.actions.watch_facts import POINT, doubts_of_watch, unknown_of_watch
 from web.answers import OverrideAnswer, PointAnswer, ReadinessAnswer
 from web.service.service import Service
 from web.views.assessed import assessment_kept, assessment_of
@@ -86,7 +86,8 @@ def readiness_with(
     points = assessment.points
     if pour.stage == Stage.PLANNED:
         # Later nobody can sign any more: what is not known then is told by the watch itself, and stops no pour.
-        points = with_unknown(points, POINT, unknown_of_watch(service, connection, pour))
+        unknown = unknown_of_watch(service, connection, pour)
+        points = with_unknown(points, POINT, unknown, doubts_of_watch(connection, pour))
     signatures, overrides = page_queries.signatures_of(connection, pour.id)
     passed = {override.point for override in overrides}
     return Readiness(
@@ -204,7 +205,9 @@ def _note(service: Service, pour_id: int, by: str, kind: str, text: str, data: d
     with service.store.write() as tx:
         about = _point_of_plan(service, tx, pour_id, point)
         if kind == "override":
-            data = data | {"let_pass": readiness_of(service, tx, pour_id).left_of(about)}
+            now = readiness_of(service, tx, pour_id)
+            unknown = next((list(one.unknown) for one in now.points if one.id == point), [])
+            data = data | {"let_pass": now.left_of(about), "unknown": unknown}
         events.add_event(tx, pour_id, service.timeline.true_ms(), kind, by, text, data)
     service.news.publish("pour", pour=pour_id)
 

@@ -1,4 +1,4 @@
-"""What is not known of the watch that a pour is about to have: who is called, which station, do its probes read."""
+"""What is not known or in doubt of the watch that a pour is about to have: who is called, do the probes read."""
 
 from __future__ import annotations
 
@@ -40,12 +40,22 @@ def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour)
         unknown.append(
             f"No good reading for 10 min of: {', '.join(silent)}. Look at the cable, and see that it reads."
         )
-    if undipped := [probe.place for probe in probes if _undipped(connection, probe)]:
-        unknown.append(
-            f"No dip has been measured of: {', '.join(undipped)}. How quickly it follows is not known: dip it into "
-            "stirred water, from its page under Probes."
-        )
     return unknown
+
+
+def doubts_of_watch(connection: Connection, pour: ListedPour) -> list[str]:
+    """Return what the watch would be better for, a sentence each; none of it keeps a pour from starting."""
+    if pour.station_id is None:
+        return []
+    undipped = [
+        probe.place for probe in page_queries.probes_of_pour(connection, pour) if _undipped(connection, probe)
+    ]
+    if not undipped:
+        return []
+    return [
+        f"No dip has been measured of: {', '.join(undipped)}. How quickly it follows is not known: dip it into "
+        "stirred water, from its page under Probes."
+    ]
 
 
 def _silent(probe: ProbeRow, now_ms: int) -> bool:

@@ -9,21 +9,30 @@ from fastapi import APIRouter, Form, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.planning.readiness import SAME_PERSON, SigningPoint
+from logger.planning.readiness import SAME_PERSON, SigningPoint, Where
 from logger.pour import Stage
 from logger.store import page_queries, pours
 from web.actions import pours as pour_actions
-from web.actions import readiness
+from web.actions import readiness, signing_rounds
 from web.actions.message_test import untested
-from web.actions.photos import Caption, keep_photo, photo_of
+from web.actions.photos import Caption, keep_photo, photo_of, photos_of
 from web.pages.plan import SIGNS
-from web.schemas import PHOTO_BODY, RowId
+from web.schemas import PHOTO_BODY, PHOTOS_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 PointName = Annotated[str, Form(max_length=80)]
 Person = Annotated[str, Form(max_length=readiness.LONGEST_NAME)]
+#: Place → its heading, and what is done there.
+PLACES = {
+    Where.DESK: ("On paper", "Read what the plan has worked out."),
+    Where.BENCH: (
+        "At the bench",
+        "Look at resin, scale and pails; photograph the labels and what stands ready.",
+    ),
+    Where.FORM: ("At the form", "Walk round it and look from below; photograph what is asked."),
+}
 
 
 @router.get("/pours/{pour_id}/ready")
@@ -45,12 +54,13 @@ def ready_page(
     now_ms = service.timeline.true_ms()
     rows = [_row(point, state, photos) | _again(point, state, signer, now_ms) for point in state.points]
     rows.sort(key=lambda row: row["done"])
+    places = [_place(where, state, rows, signer, now_ms) for where in Where]
     return page(
         request,
         "ready.html",
         {
             "pour": pour,
-            "rows": rows,
+            "places": [place for place in places if place["rows"]],
             "left": state.left,
             "people": people,
             "signer": signer,
@@ -69,6 +79,30 @@ def sign(pour_id: RowId, service: ServiceDep, who: MakerDep, point: PointName, p
     """Somebody says yes to a point."""
     readiness.sign(service, pour_id, point, person, who.name)
     return _back(pour_id, person, point)
+
+
+@router.post("/pours/{pour_id}/ready/place/{where}", max_body_size=PHOTOS_BODY)
+async def sign_place(
+    pour_id: RowId, where: str, request: Request, service: ServiceDep, who: MakerDep
+) -> Response:
+    """Somebody says yes to the points of a place together, with the photos taken there."""
+    given, photos = await photos_of(request)
+    person = given.get("person", who.name)
+    await run_in_threadpool(signing_rounds.sign_place, service, pour_id, where, person, who.name, photos)
+    return _back(pour_id, person, where)
+
+
+@router.post("/pours/{pour_id}/ready/place/{where}/again", max_body_size=PHOTOS_BODY)
+async def check_place_again(
+    pour_id: RowId, where: str, request: Request, service: ServiceDep, who: MakerDep
+) -> Response:
+    """Keep the second check of a place's points by the same person, with its photos."""
+    given, photos = await photos_of(request)
+    person = given.get("person", who.name)
+    await run_in_threadpool(
+        signing_rounds.check_place_again, service, pour_id, where, person, who.name, photos
+    )
+    return _back(pour_id, person, where)
 
 
 @router.post("/pours/{pour_id}/ready/unsign")
@@ -118,6 +152,29 @@ def ready(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     """Every point is signed: the pour is ready. Raises NotReady with what stands in the way."""
     pour_actions.move_on(service, pour_id, Stage.READY, who.name)
     return RedirectResponse(f"/pours/{pour_id}", 303)
+
+
+def _place(
+    where: Where, state: readiness.Readiness, rows: list[dict[str, Any]], signer: str, now_ms: int
+) -> dict[str, Any]:
+    """Return a place with its points, and what the signer may sign there together."""
+    mine = [row for row in rows if row["point"].where is where]
+    heading, lead = PLACES[where]
+    together = signing_rounds.to_sign(state, where, signer)
+    again, from_ms = signing_rounds.to_check_again(state, where, signer)
+    signed = [row["point"] for row in mine if row["signed"]]
+    return {
+        "id": where.value,
+        "heading": heading,
+        "lead": lead,
+        "rows": mine,
+        "open": sum(not row["done"] for row in mine),
+        "together": together,
+        "photo_of": signing_rounds.without_photo(state, together or signed),
+        "again": again,
+        "again_ms": from_ms,
+        "again_now": bool(again) and now_ms >= from_ms,
+    }
 
 
 def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[str, Any]:

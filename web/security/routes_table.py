@@ -170,6 +170,8 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/pours/{pour_id}/ready/unsign", "maker", "unsigned"),
     Route("POST", "/pours/{pour_id}/ready/override", "maker", "override"),
     Route("POST", "/pours/{pour_id}/ready/photo", "maker", "photo"),
+    Route("POST", "/pours/{pour_id}/ready/place/{where}", "maker", "signed"),
+    Route("POST", "/pours/{pour_id}/ready/place/{where}/again", "maker", "signed-again"),
     Route("GET", "/pours/{pour_id}/mix", "viewer"),
     Route("POST", "/pours/{pour_id}/mix", "maker", "batch"),
     Route("POST", "/pours/{pour_id}/mix/clock", "maker", "mixing"),

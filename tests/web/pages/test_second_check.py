@@ -55,7 +55,7 @@ def test_one_person_checks_twice_ten_minutes_apart_with_a_photo(maker: Any, pour
     maker.post(f"/pours/{pour}/ready/sign", data={"point": "ratio", "person": "Ada"})
     page = words(maker.get(f"/pours/{pour}/ready"))
     assert (
-        "Nobody else here? From 08:10 on you may make the second check yourself: read it off the other"
+        "Nobody else here? From 08:10 on you may make the second check yourself, with a photo: read it off the other"
         in page
     )
     clock.move(9 * 60)
@@ -135,6 +135,21 @@ def test_a_watch_of_which_nothing_is_known_is_not_ok(maker: Any) -> None:
     assert point_of(maker, pour, "watch")["obstacles"] == []
 
 
+def test_what_was_signed_as_open_stays_signed_once_the_pour_is_ready(maker: Any, pour: int) -> None:
+    """Only the reason is given, no other signature; what becomes known later takes nobody's word back."""
+    for point in maker.get(f"/api/pours/{pour}/ready").json()["points"]:
+        for person in ("Ada", "Ben"):
+            if not point["unknown"]:
+                maker.post(f"/pours/{pour}/ready/sign", data={"point": point["id"], "person": person})
+        if "photo" in point["evidence"]:
+            maker.post(f"/pours/{pour}/ready/photo", data={"point": point["id"]}, files=PHOTO)
+    reason = {"point": "watch", "person": "Ada", "reason": "Ben sits beside it all night"}
+    maker.post(f"/pours/{pour}/ready/override", data=reason)
+    assert maker.post(f"/pours/{pour}/ready").status_code == 200
+    answer = maker.post(f"/api/pours/{pour}/stage", json={"to": "pouring"})
+    assert answer.status_code == 200, answer.text
+
+
 def test_probes_that_do_not_read_and_were_never_dipped_are_named(
     maker: Any, shop: Any, pour: int, clock: Any, station_token: str
 ) -> None:
@@ -142,9 +157,12 @@ def test_probes_that_do_not_read_and_were_never_dipped_are_named(
     maker.post(f"/pours/{pour}/station", data={"station": "bench-1"})
     assert "reported no probe" in " ".join(point_of(maker, pour, "watch")["unknown"])
     shop.sweep(core=21.0, room=21.0)
-    told = " ".join(point_of(maker, pour, "watch")["unknown"])
-    assert "No dip has been measured of: core." in told
-    assert "No good reading" not in told
+    watch = point_of(maker, pour, "watch")
+    assert "No good reading" not in " ".join(watch["unknown"])
+    assert (watch["light"], "No dip has been measured of: core." in watch["why"]) == ("watch", True)
+    assert not any("dip" in text for text in watch["unknown"]), (
+        "a dip is better; without one it may be poured"
+    )
     clock.move(11 * 60)
     assert "No good reading for 10 min of: " in " ".join(point_of(maker, pour, "watch")["unknown"])
 

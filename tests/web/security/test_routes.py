@@ -102,6 +102,7 @@ def path_of(route: Route, ids: dict[str, Any]) -> str:
 
 
 IDS = {
+    "where": "desk",
     "pour_id": 1,
     "alarm_id": 1,
     "name": "bench-1",
@@ -265,6 +266,10 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /pours/{pour_id}/ready/unsign": lambda: {"data": point},
         "POST /pours/{pour_id}/ready/override": lambda: {"data": point | {"reason": "because"}},
         "POST /pours/{pour_id}/ready/photo": lambda: {"data": point, "files": {"photo": ("p.png", _photo())}},
+        "POST /pours/{pour_id}/ready/place/{where}": lambda: {
+            "data": {"person": "Ada"},
+            "ids": {"where": "desk"},
+        },
         "POST /pours/{pour_id}/looks": lambda: {"data": {"finding": "dry"}, "ids": hot},
         "POST /pours/{pour_id}/photos": lambda: {"files": {"photo": ("p.png", _photo())}},
         "POST /pours/{pour_id}/mix/clock": lambda: {"data": {"batch": "1", "what": "started"}, "ids": hot},
@@ -286,6 +291,7 @@ ELSEWHERE = {
     "POST /pours/{pour_id}/ready",
     "POST /pours/{pour_id}/mix",
     "POST /pours/{pour_id}/ready/again",
+    "POST /pours/{pour_id}/ready/place/{where}/again",
     "POST /api/pours/{pour_id}/ready/again",
     "POST /set-up",
     "POST /sign-in",

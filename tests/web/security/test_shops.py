@@ -153,6 +153,11 @@ def test_every_route_that_names_something_of_another_shop_finds_nothing_there(
         "data": ratio,
         "files": {"photo": ("p.png", routes_tests()._photo())},
     }
+    good["POST /pours/{pour_id}/ready/place/{where}/again"] = lambda: {
+        "data": {"person": "Ada"},
+        "files": {"photo": ("p.png", routes_tests()._photo())},
+        "ids": {"where": "bench"},
+    }
     good["POST /api/pours/{pour_id}/ready/again"] = lambda: {"json": ratio}
     good["POST /pours/{pour_id}/undo"] = lambda: {"data": {"mark": "1"}}
     good["POST /api/pours/{pour_id}/undo"] = lambda: {"json": {"mark": 1}}
