@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import socket
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 
+from logger.errors import BadSettings
 from tests.web.page_text import words
 from web.security.access import COOKIE
 from web.server.app import make_app
+from web.server.serve import serve
 
 PAGE = {"accept": "text/html", "sec-fetch-site": "same-origin"}
 
@@ -70,3 +73,14 @@ def test_the_api_names_the_field_in_plain_words_and_the_nearest_known_one(maker:
     assert "did you mean plan_toml?" in error["message"]
     answer = maker.get("/pours/0", headers=PAGE)
     assert "pour_id: is out of range; allowed: at least 1" in words(answer).lower()
+
+
+def test_a_port_that_is_taken_is_said_before_anything_starts(service: Any) -> None:
+    """Two services at one port: the second ends with a sentence, not with the system's number for it."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        object.__setattr__(service, "settings", service.settings.model_copy(update={"port": port}))
+        with pytest.raises(BadSettings, match=f"another program listens there already; found {port}"):
+            serve(service)

@@ -51,9 +51,9 @@ STATUS: tuple[tuple[type[LoggerError], int], ...] = (
 
 #: Status → what is said where nobody has said more, and where to go.
 _SAID = {
-    404: ("there is no page here", "go to the board, or look in the menu"),
-    405: ("this address takes no such request", "go back, reload the page and press again"),
-    413: ("what was sent is too large", "send less, or a smaller file"),
+    404: ("the address is mistyped, or old", "Go on from the menu, or from here:"),
+    405: ("this address takes no such request", "Go back, reload the page and press again."),
+    413: ("what was sent is too large", "Send less, or a smaller file."),
 }
 
 
@@ -122,7 +122,7 @@ def install(app: FastAPI, guarding: Mapping[str, str]) -> None:
             kind="failed",
             message="the program has made a mistake: nothing was changed by this request",
             where=None,
-            remedy="go back and try once more; if it comes again, report it with the service's log",
+            remedy="Go back and try once more; if it comes again, report it with the service's log.",
         )
         answer = _answer(request, 500, body)
         answer.headers.update(guarding)

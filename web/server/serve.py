@@ -5,12 +5,13 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import os
 import signal
+import socket
 import threading
 from collections.abc import Callable
-from socket import socket
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,7 @@ from logger.errors import BadSettings
 from logger.live.plain_watch import PlainWatch, UsualWatch
 from logger.live.threads import Term, Workers
 from logger.live.watch import minute_of_day
+from logger.settings import Settings
 from logger.store import pours
 from logger.store.lease import LostLease
 from logger.worker import OwnProcess
@@ -287,7 +289,7 @@ class Server(uvicorn.Server):
         self._before_exit = before_exit
         self.on_listening: Callable[[], None] = lambda: None
 
-    async def startup(self, sockets: list[socket] | None = None) -> None:
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Listen, and say so."""
         await super().startup(sockets)
         self.on_listening()
@@ -333,8 +335,30 @@ def server_for(service: Service, app: FastAPI | None = None) -> Server:
     return Server(config, service.news.close)
 
 
+def _must_be_free(settings: Settings) -> None:
+    """Raise BadSettings where the service could not listen: before anything is started, and in plain words."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as trial:
+        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind((settings.host, settings.port))
+        except OSError as error:
+            taken = error.errno == errno.EADDRINUSE
+            raise BadSettings(
+                "port" if taken else "host",
+                "another program listens there already"
+                if taken
+                else f"cannot be listened on ({error.strerror})",
+                value=settings.port if taken else settings.host,
+                remedy="stop that program, or give another port in the settings file"
+                if taken
+                else "give an address of this machine, or 0.0.0.0 for all of them",
+            ) from error
+
+
 def serve(service: Service) -> int:
     """Run the service until SIGTERM or SIGINT; return the process's exit code."""
+    _must_be_free(service.settings)
     running = Running(service)
     running.start()
     try:
