@@ -39,6 +39,11 @@ class ChannelHealth:
         since_ms, tries = (now_ms, 0) if before is None else (before.since_ms, before.tries)
         self._failing[url] = Failing(since_ms, now_ms, tries + 1, outcome.problem, outcome.hopeless)
 
+    def forget_others(self, urls: Sequence[str]) -> None:
+        """Forget channels that are not among these: nobody is called there any more."""
+        for url in [url for url in self._failing if url not in urls]:
+            del self._failing[url]
+
     def broken(self, now_ms: int) -> dict[str, Failing]:
         """Return the channels that do not only fail for the moment, by URL."""
         return {

@@ -8,7 +8,9 @@ from __future__ import annotations
 import logging
 import re
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 from urllib.parse import urlsplit
@@ -21,11 +23,15 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Whether a channel took the message, and what it said if not. `hopeless`: no later try can succeed."""
+    """Whether a channel took the message, and what it said if not. `hopeless`: no later try can succeed.
+
+    status: what an HTTP server answered, where the library says it.
+    """
 
     taken: bool
     problem: str = ""
     hopeless: bool = False
+    status: int | None = None
 
 
 class Channel(Protocol):
@@ -86,11 +92,16 @@ class MessageChannels:
             sender, problem = self._sender_for(url)
             if sender is None:
                 return Outcome(False, problem, hopeless=True)
-            result = sender.notify(title=title, body=body)
+            with _answers() as answers:
+                result = sender.notify(title=title, body=body)
         except Exception as error:
             log.exception("the message library failed at %s", shown(url))
             return Outcome(False, f"{shown(url)}: the message library failed ({type(error).__name__})")
-        return Outcome(bool(result), "" if result else f"{shown(url)}: did not take the message")
+        if result:
+            return Outcome(True)
+        status = answers[-1] if answers else None
+        said = "" if status is None else f" (it answered {status})"
+        return Outcome(False, f"{shown(url)}: did not take the message{said}", status=status)
 
     def _problem_of(self, url: str) -> str | None:
         try:
@@ -149,11 +160,29 @@ def _bounded(url: str, timeout_s: float) -> str:
     return f"{head}?{'&'.join([*added, *([query] if mark and query else [])])}"
 
 
+#: The statuses that the library logs in this thread while it sends; None: nobody listens.
+_ANSWERS: ContextVar[list[int] | None] = ContextVar("answers", default=None)
+
+
+@contextmanager
+def _answers() -> Iterator[list[int]]:
+    """Yield a list that takes the HTTP statuses of which the library's log speaks in this block."""
+    answers: list[int] = []
+    token = _ANSWERS.set(answers)
+    try:
+        yield answers
+    finally:
+        _ANSWERS.reset(token)
+
+
 class _Hidden(logging.Filter):
     """Takes addresses out of the library's own lines: they hold passwords, and our line says which channel it was."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        """Pass every line, without what may be an address."""
+        """Pass every line, without what may be an address; note the status that a server has answered."""
+        answers, said = _ANSWERS.get(), re.search(r"\berror=(\d{3})\b", record.getMessage())
+        if answers is not None and said:
+            answers.append(int(said[1]))
         text = re.sub(r"URL:?\s.*|\S*://\S*", "URL …", record.getMessage(), flags=re.DOTALL)
         record.msg, record.args = text, None
         return True

@@ -22,6 +22,7 @@ from logger.alarms.notify_policy import (
 from logger.alarms.state import AlarmState, Phase
 from logger.alarms.state_json import JsonTable
 from logger.alarms.wording import About, words
+from logger.delivery.addresses import AddressBook
 from logger.delivery.signed_links import Address, new_token
 from logger.quantities import METRIC, units_from
 from logger.settings import Messages
@@ -45,14 +46,8 @@ NotifiedTable = dict[str, JsonTable]
 
 
 def rules_of(messages: Messages) -> Rules:
-    """Return the settings as the rules of notification."""
-    return Rules(
-        first=len(messages.urls),
-        second=len(messages.second_urls),
-        second_after_min=messages.second_after_min,
-        quiet_from_min=minute_of(messages.quiet_from),
-        quiet_until_min=minute_of(messages.quiet_until),
-    )
+    """Return the settings as the rules of notification, where they alone say who is called."""
+    return AddressBook(messages).rules()
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,11 +181,3 @@ def _about(title: str, link: str, now: PourNow | None, alarm_id: int | None, kin
         return About(title, link)
     leads = now.grave and kind.priority is not Priority.HIGH
     return About(title, link, now.words, now.danger if leads else "")
-
-
-def minute_of(text: str | None) -> int | None:
-    """Return the minute of the day of a time such as 22:30."""
-    if text is None:
-        return None
-    hour, _, minute = text.partition(":")
-    return int(hour) * 60 + int(minute)

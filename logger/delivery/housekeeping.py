@@ -6,6 +6,7 @@ import logging
 import threading
 from collections.abc import Callable, Mapping
 
+from logger.delivery.addresses import AddressBook
 from logger.delivery.channels import shown
 from logger.delivery.signed_links import Address
 from logger.delivery.test_messages import trial_due, write_trials
@@ -81,22 +82,23 @@ class RegularTestMessage:
         self,
         store: Store,
         timeline: Timeline,
-        messages: Messages,
+        addresses: AddressBook,
         address: Address,
         minute_of_day: Callable[[], int | None] = lambda: None,
         written: Callable[[], None] = lambda: None,
     ) -> None:
-        self._store, self._timeline, self._messages = store, timeline, messages
+        self._store, self._timeline, self._addresses = store, timeline, addresses
         self._address, self._minute_of_day, self._written = address, minute_of_day, written
 
     def write_due(self) -> None:
         """Write one to each group of addresses, if it is due."""
         now_ms = self._timeline.now_ms()
         with self._store.read() as connection:
-            due = trial_due(connection, self._messages, now_ms, self._minute_of_day())
+            self._addresses.read(connection)
+            due = trial_due(connection, self._addresses, now_ms, self._minute_of_day())
         if due:
             with self._store.write() as tx:
-                write_trials(tx, self._messages, now_ms, self._address, "It comes regularly.")
+                write_trials(tx, self._addresses, now_ms, self._address, "It comes regularly.")
             self._written()
 
 

@@ -16,9 +16,11 @@ from collections.abc import Callable
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
+from logger.delivery.addresses import AddressBook
 from logger.delivery.channel_health import ChannelHealth, groups_in_reach
 from logger.delivery.channels import WHOLE, Channel, Outcome, shown
 from logger.delivery.memory_outbox import HeldMessage, MemoryOutbox, Progress
+from logger.errors import NotFound
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.boots import Timeline
@@ -41,8 +43,8 @@ CLAIM_MORE_S = 5.0
 #: The message about broken channels, to the others.
 BROKEN_TITLE = "Messages do not reach every address"
 BROKEN_BODY = (
-    "The other addresses still get every message. Correct the address in the settings file, under [messages], and "
-    "restart the service; then send a test message."
+    "The other addresses still get every message. Correct the address on the page “Messages to my phone”; one of the "
+    "settings file there, under [messages], and restart the service. Then send a test message."
 )
 
 
@@ -60,12 +62,15 @@ class Sender:
         channel: Channel,
         memory: MemoryOutbox | None = None,
         tried: Callable[[], None] = lambda: None,
+        addresses: AddressBook | None = None,
     ) -> None:
         self._store = store
         self._timeline = timeline
-        self._groups = {
-            name: urls for name, urls in (("first", messages.urls), ("second", messages.second_urls)) if urls
-        }
+        self._addresses = addresses or AddressBook(messages)
+        #: Gives a pour's shop, where there may be several: its alarms go to its own people. None: there is one.
+        self.shop_of_pour: Callable[[int], int] | None = None
+        #: Addresses that the message library has seen.
+        self._prepared: set[str] = set()
         self._channel = channel
         self._whole_s = WHOLE * messages.timeout_s
         self._claim_ms = round((self._whole_s + CLAIM_MORE_S) * 1000)
@@ -99,7 +104,7 @@ class Sender:
 
     def run(self, stop: threading.Event, idle_s: float = 2.0) -> None:
         """Send until told to stop."""
-        self._prepare()
+        self._look_up_addresses()
         self._tidy()
         while not stop.is_set():
             self._wake.wait(idle_s)
@@ -107,18 +112,25 @@ class Sender:
             self.send_due(stop)
             self.came_round()
 
-    def _prepare(self) -> None:
-        """Load the message library before it is needed: a disk that has died cannot be read any more."""
+    def _look_up_addresses(self) -> None:
+        """Read whom messages go to; load the message library before it is needed: a disk that has died cannot be read
+        any more.
+        """
+        self._addresses.read_from(self._store)
+        every = self._addresses.every()
+        self._health.forget_others(every)
+        new = [url for url in every if url not in self._prepared]
         prepare = getattr(self._channel, "prepare", None)
-        if prepare is None:
+        if prepare is None or not new:
             return
-        wrong = prepare([url for urls in self._groups.values() for url in urls])
-        for url, problem in wrong.items():
+        self._prepared.update(new)
+        for url, problem in prepare(new).items():
             log.error("no message will reach a channel: %s", problem)
             self._health.note(url, Outcome(False, problem, hopeless=True), self._timeline.now_ms())
 
     def send_due(self, stop: threading.Event | None = None) -> int:
         """Try every message that is due, once. Return how many got through."""
+        self._look_up_addresses()
         self._flush()
         before, self.trouble = self.trouble, None
         down: dict[str, str] = {}
@@ -150,7 +162,7 @@ class Sender:
             ]
             try:
                 with self._store.read() as connection:
-                    due = outbox.next_due(connection, now_ms, list(self._groups), [*tried, *done])
+                    due = outbox.next_due(connection, now_ms, list(self._addresses.groups()), [*tried, *done])
             except SQLAlchemyError as error:
                 # The messages wait in the database; the next round tries again. What is in memory goes out.
                 self.trouble = f"the messages that wait cannot be read ({_short(error)})"
@@ -162,7 +174,10 @@ class Sender:
 
         `down`: channels that have failed in this round → their problem.
         """
-        urls = self._groups.get(message.to, [])
+        urls = self._addresses.urls(message.to, self._shop_of(message))
+        if not urls:
+            self._finish(message, f"nobody of that shop is called {message.to}", some=False)
+            return False
         if not isinstance(message, HeldMessage) and message.why == outbox.CHANNEL:
             # Not for those that it is about: it would reach them once they work again, and be wrong.
             urls = [url for url in urls if self._health.works(url)] or urls
@@ -192,6 +207,19 @@ class Sender:
                 problems.append(down[url])
         self._finish(message, "; ".join(problems), some=bool(taken))
         return not problems
+
+    def _shop_of(self, message: MessageRow | HeldMessage) -> int | None:
+        """Return whose people a message is for; None: everybody, where it is about no pour, or cannot be told now."""
+        if self.shop_of_pour is None:
+            return None
+        try:
+            if isinstance(message, HeldMessage):
+                return self.shop_of_pour(message.pour_id)
+            with self._store.read() as connection:
+                pour_id = outbox.pour_of(connection, message.id)
+            return None if pour_id is None else self.shop_of_pour(pour_id)
+        except (SQLAlchemyError, NotFound):
+            return None
 
     def _try(self, url: str, message: MessageRow | HeldMessage) -> Outcome:
         """Send one message to one channel. Whatever goes wrong there is that channel's failure."""
@@ -290,7 +318,7 @@ class Sender:
             with self._store.write() as tx:
                 outbox.release_claims(tx)
                 outbox.outdate_of(tx, outbox.CHANNEL, now_ms)
-                outbox.give_up_others(tx, list(self._groups), now_ms)
+                outbox.give_up_others(tx, list(self._addresses.groups()), now_ms)
                 outbox.outdate_overtaken(tx, now_ms)
         except DBAPIError:
             log.exception("the outbox could not be tidied")
@@ -304,7 +332,7 @@ class Sender:
             last is not None and last[0] == text and now_ms - last[1] < BROKEN_AGAIN_MS
         ):
             return
-        reached = groups_in_reach(self._groups, self._health.works)
+        reached = groups_in_reach(self._addresses.groups(), self._health.works)
         if wrong and not reached:
             return
         body = f"{text}\n{BROKEN_BODY}"

@@ -7,7 +7,7 @@ was sent is remembered as long as the process lives: a restart may send it once 
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from logger.delivery.channels import Channel, Outcome, shown
@@ -30,13 +30,14 @@ class _Call:
 class Shouter:
     """Messages in memory and the channels that they go to. For one thread."""
 
-    def __init__(self, channel: Channel, urls: Sequence[str]) -> None:
-        self._channel, self._urls = channel, list(dict.fromkeys(urls))
+    def __init__(self, channel: Channel, urls: Sequence[str] | Callable[[], Sequence[str]]) -> None:
+        self._channel = channel
+        self._urls = urls if callable(urls) else lambda: urls
         self._calls: dict[str, _Call] = {}
 
     def post(self, about: str, title: str, body: str, now_ms: int) -> None:
         """Have a message sent to every channel; it replaces what still waits about the same thing."""
-        self._calls[about] = _Call(title, body, list(self._urls), now_ms)
+        self._calls[about] = _Call(title, body, list(dict.fromkeys(self._urls())), now_ms)
 
     def withdraw(self, about: str) -> None:
         """Drop what no channel has taken yet."""

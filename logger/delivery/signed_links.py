@@ -16,7 +16,7 @@ from logger.errors import NotAllowed
 from logger.store import message_links, people
 from logger.store.message_links import Purpose
 from logger.store.rows import MessageLinkRow
-from logger.units import DAY_MS, HOUR_MS
+from logger.units import DAY_MS, HOUR_MS, MINUTE_MS
 
 #: How long a link holds; a message is repeated more often than that while its alarm waits, ms.
 LIFE_MS = DAY_MS
@@ -57,9 +57,10 @@ def new_token(
     alarm_id: int | None,
     now_ms: int,
     look: tuple[int, int] | None = None,
+    life_ms: int = LIFE_MS,
 ) -> str:
     """Return a signed token of a new link, fit for a URL."""
-    link = message_links.make_link(tx, purpose, to, alarm_id, now_ms, LIFE_MS)
+    link = message_links.make_link(tx, purpose, to, alarm_id, now_ms, life_ms)
     grants = [link, str(purpose), to, alarm_id, *(look or ())]
     signed = _signer(people.secret(tx, "links", now_ms)).dumps(grants)
     return str(signed)
@@ -102,7 +103,9 @@ def _holds(row: MessageLinkRow, now_ms: int) -> None:
     if row.revoked_ms is not None:
         raise LinkRefused("there is a newer message about this alarm: use the link in that one")
     if now_ms >= row.expires_ms:
-        raise LinkRefused(f"this link has expired: it held for {LIFE_MS // HOUR_MS} h")
+        held_ms = row.expires_ms - row.made_ms
+        span = f"{held_ms // HOUR_MS} h" if held_ms >= HOUR_MS else f"{held_ms // MINUTE_MS} min"
+        raise LinkRefused(f"this link has expired: it held for {span}")
 
 
 Address = Callable[[str], str]

@@ -147,6 +147,12 @@ class Watch:
             self._any_fresh = self._any_fresh or not pour_ids
         self._woken.set()
 
+    def use_rules(self, rules: Rules) -> None:
+        """Notify by other rules from now on: somebody has come who is called, or has gone."""
+        self._rules = rules
+        self._composer = replace(self._composer, rules=rules)
+        self._reminders = replace(self._reminders, rules=rules)
+
     def begin(self) -> None:
         """Start this process's term: forget what it remembers of readings that another has judged since."""
         self._reader.forget()

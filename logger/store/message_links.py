@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from sqlalchemy import Connection, func, insert, select, update
 
+from logger.store import channels
 from logger.store.alarms import same_alarm
 from logger.store.database import table
 from logger.store.rows import MessageLinkRow, columns, first_row
@@ -21,6 +22,7 @@ class Purpose(StrEnum):
     ACKNOWLEDGE = "acknowledge"
     CONFIRM = "confirm"  #: a test message has arrived
     LOOK = "look"  #: what a look at the form found
+    PHONE = "phone"  #: the phone that opened it is set up
 
 
 def make_link(
@@ -75,4 +77,5 @@ def last_confirmed_ms(connection: Connection) -> int | None:
     value = connection.execute(
         select(func.max(LINK.c.used_ms)).where(LINK.c.purpose == Purpose.CONFIRM)
     ).scalar()
-    return None if value is None else int(value)
+    times = [at for at in (value, channels.last_confirmed_ms(connection)) if at is not None]
+    return int(max(times)) if times else None

@@ -94,6 +94,13 @@ def next_due(
     return first_row(connection, query, MessageRow)
 
 
+def pour_of(connection: Connection, message_id: int) -> int | None:
+    """Return the pour that a message is about; None: about none."""
+    query = select(ALARM.c.pour_id).join(OUTBOX, OUTBOX.c.alarm_id == ALARM.c.id)
+    value = connection.execute(query.where(OUTBOX.c.id == message_id)).scalar()
+    return None if value is None else int(value)
+
+
 def claim(tx: Connection, message_id: int, until_ms: int) -> bool:
     """Take a message for sending, or go on with it, until then. False when it waits no longer."""
     result = tx.execute(

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, delete, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
+from logger.store import channels
 from logger.store.database import table
 from logger.store.rows import (
     InvitationRow,
@@ -110,11 +111,13 @@ def change_password(tx: Connection, person_id: int, password_hash: str) -> None:
 
 
 def leave(tx: Connection, person_id: int, now_ms: int) -> None:
-    """Somebody goes: no sign-in of theirs holds any longer, the password's hash is forgotten, the name stays taken.
+    """Somebody goes: no sign-in of theirs holds any longer, the password's hash and the ways to their phone are
+    forgotten, the name stays taken.
 
     Raises NotAllowed for the last owner, NotFound.
     """
     _not_the_last_owner(tx, person_id, None)
+    channels.remove_all_of(tx, person_id, now_ms)
     gone = {"left_ms": now_ms, "password_hash": "left"}
     tx.execute(update(PERSON).where(PERSON.c.id == person_id).values(**gone))
     end_sign_ins(tx, person_id, now_ms)

@@ -6,7 +6,7 @@ A query selects a shape's fields by name (`columns`), so that the two cannot dif
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Connection, Executable, Table
@@ -266,6 +266,36 @@ class ListedMessage(MessageRow):
     """A message with the number of channels that have taken it."""
 
     takers: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelRow:
+    """A way to somebody's phone. Times are steady, ms."""
+
+    id: int
+    person_id: int
+    kind: str
+    entries: dict[str, str] = field(repr=False)
+    url: str = field(repr=False)
+    turn: str
+    made_ms: int
+    tried_ms: int | None
+    problem: str | None
+    confirmed_ms: int | None
+    removed_ms: int | None
+    replaces_id: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class CalledChannel:
+    """A confirmed way to the phone of somebody who may answer an alarm."""
+
+    id: int
+    person_id: int
+    name: str
+    shop_id: int
+    turn: str
+    url: str = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -344,6 +344,31 @@ class Person(SQLModel, table=True):
     shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 
 
+class PersonChannel(SQLModel, table=True):
+    """A way to somebody's phone that was set up on a page. Times are steady. A removed one keeps no address."""
+
+    __tablename__ = "person_channel"
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    kind: str = Field(max_length=32)
+    #: What was typed, secrets too, so that one field can be corrected without typing the others again.
+    entries: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+    #: The same as the message library writes it.
+    url: str = Field(max_length=4000)
+    #: Whether it is called first, or when nobody has answered: a group of addresses.
+    turn: str = Field(max_length=8)
+    made_ms: int = Field(sa_type=BigInteger)
+    #: When a test was last sent, and what was wrong with it.
+    tried_ms: int | None = Field(default=None, sa_type=BigInteger)
+    problem: str | None = Field(default=None, max_length=500)
+    #: When the person said that a test has arrived. No alarm goes to one that nobody has confirmed.
+    confirmed_ms: int | None = Field(default=None, sa_type=BigInteger)
+    removed_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: The one that it takes the place of once it is confirmed.
+    replaces_id: int | None = None
+
+
 class SignIn(SQLModel, table=True):
     """A signed-in browser. Only the token's hash is kept."""
 

@@ -4,22 +4,31 @@ from __future__ import annotations
 
 from logger.delivery.channels import shown
 from logger.store import message_links, outbox
+from logger.store.database import SEES
 from web.answers import ChannelsAnswer, MessageAnswer, MessagesAnswer
 from web.service.service import Service
 
 #: Before a pour, a test message should have been confirmed within this, days (the project's choice).
 CONFIRMED_DAYS = 7
+NO_PHONE = "No phone is set up: nobody is called when it gets too hot."
+NEVER = "Nobody has ever confirmed a test message: it is not known whether an alarm reaches anybody."
+
+
+def nobody_reached(service: Service) -> str | None:
+    """Why no alarm reaches anybody as far as is known, whatever is poured; None once somebody has a confirmed way."""
+    if not service.addresses.groups(SEES.get()):
+        return NO_PHONE
+    with service.store.read() as connection:
+        confirmed_ms = message_links.last_confirmed_ms(connection)
+    return NEVER if confirmed_ms is None else None
 
 
 def untested(service: Service) -> str | None:
     """Why it is not known that an alarm would reach somebody; None when it is."""
-    messages = service.settings.messages
-    if not messages.urls and not messages.second_urls:
-        return "No address for messages is set: nobody is called when it gets too hot."
+    if (nobody := nobody_reached(service)) is not None:
+        return nobody
     with service.store.read() as connection:
-        confirmed_ms = message_links.last_confirmed_ms(connection)
-    if confirmed_ms is None:
-        return "Nobody has ever confirmed a test message: it is not known whether an alarm reaches anybody."
+        confirmed_ms = message_links.last_confirmed_ms(connection) or 0
     days = (service.timeline.now_ms() - confirmed_ms) / 86_400_000
     if days <= CONFIRMED_DAYS:
         return None
@@ -27,6 +36,15 @@ def untested(service: Service) -> str | None:
         f"The last test message was confirmed {days:.0f} days ago: it is not known whether an alarm still reaches "
         "anybody."
     )
+
+
+def _called(service: Service, turn: str) -> list[str]:
+    """Return whom a group calls: the settings file's addresses without their secrets, and people by their names."""
+    messages = service.settings.messages
+    of_file = messages.urls if turn == "first" else messages.second_urls
+    mine = SEES.get()
+    own = [row for row in service.addresses.called() if row.turn == turn and mine in (None, row.shop_id)]
+    return [*(shown(url) for url in of_file), *(f"{row.name} ({shown(row.url)})" for row in own)]
 
 
 def messages_of(service: Service) -> MessagesAnswer:
@@ -56,8 +74,8 @@ def messages_of(service: Service) -> MessagesAnswer:
     settings = service.settings.messages
     return MessagesAnswer(
         channels=ChannelsAnswer(
-            first=[shown(url) for url in settings.urls],
-            second=[shown(url) for url in settings.second_urls],
+            first=_called(service, "first"),
+            second=_called(service, "second"),
         ),
         heartbeat=settings.heartbeat_url is not None,
         untested=untested(service),

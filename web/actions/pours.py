@@ -187,7 +187,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
             # Whoever may be called tonight confirms today that they can be.
             write_trials(
                 tx,
-                service.settings.messages,
+                service.addresses,
                 service.timeline.now_ms(),
                 service.address,
                 "A pour is about to start.",

@@ -22,7 +22,9 @@ def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour)
     unknown = []
     unheard = untested(service)
     if unheard is not None:
-        unknown.append(f"{unheard} Set an address, send a test message, and confirm it on the phone.")
+        unknown.append(
+            f"{unheard} Set up a phone on the page “Messages to my phone”, and confirm its test message."
+        )
     if pour.station_id is None:
         unknown.append(
             "No station is chosen: nothing watches this pour. Choose the one whose probes are in the form, on the "

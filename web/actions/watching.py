@@ -15,10 +15,10 @@ from logger.alarms.first_hour import LevelMark, LookResult, level_fell, volume_d
 from logger.alarms.state import Transition
 from logger.delivery import signed_links, test_messages
 from logger.delivery.signed_links import Claim, LinkRefused
-from logger.errors import NotAllowed, OutOfRange
+from logger.errors import NotAllowed, NotFound, OutOfRange
 from logger.plan.file import Plan
 from logger.planning.assess import assess
-from logger.store import alarms, events, page_queries, pours, stations
+from logger.store import alarms, channels, events, page_queries, people, pours, stations
 from logger.store.message_links import Purpose
 from web.actions import pours as pour_actions
 from web.service.service import Service
@@ -89,13 +89,14 @@ def _claim_of_tap(connection: Connection, token: str, now_ms: int) -> Claim:
     claim = signed_links.read_token(connection, token, now_ms)
     if claim.purpose is Purpose.LOOK:
         raise LinkRefused("this link says what a look has found: open it as it is in the message")
+    if claim.purpose is Purpose.PHONE:
+        raise LinkRefused("this link sets up a phone: open it as the code has it")
     return claim
 
 
 def by_link(service: Service, to: str) -> str:
-    """Who has pressed a link's button: the name that the settings give that group of addresses, or the group."""
-    messages = service.settings.messages
-    named = {"first": messages.who, "second": messages.second_who}.get(to)
+    """Who has pressed a link's button: whoever that group of addresses calls, or the group."""
+    named = service.addresses.who(to)
     return f"{named} (by link)" if named else BY_LINK.get(to, to)
 
 
@@ -108,14 +109,11 @@ def tap(service: Service, token: str) -> Tapped:
     if alarm is None:
         with service.store.write() as tx:
             signed_links.use_token(tx, token, now_ms)
-            events.add_event(
-                tx,
-                None,
-                service.timeline.true_ms(),
-                "test-confirmed",
-                by_link(service, claim.to),
-                "a test message has arrived",
-            )
+            way = test_messages.confirmed_channel(claim.to)
+            by = by_link(service, claim.to) if way is None else _confirm(tx, way, now_ms)
+            said = "a test message has arrived"
+            events.add_event(tx, None, service.timeline.true_ms(), "test-confirmed", by, said)
+        service.addresses.read_from(service.store)
         return Tapped(claim.purpose, None)
     by = by_link(service, claim.to)
 
@@ -127,6 +125,16 @@ def tap(service: Service, token: str) -> Tapped:
 
     service.watch.act(alarm.id, by, act, use)
     return Tapped(claim.purpose, alarm.id)
+
+
+def _confirm(tx: Connection, channel_id: int, now_ms: int) -> str:
+    """Confirm one way to a phone; return by whom. Raises LinkRefused for one that was removed."""
+    try:
+        channels.confirm(tx, channel_id, now_ms)
+        name = people.person(tx, channels.get(tx, channel_id).person_id).name
+    except NotFound as error:
+        raise LinkRefused("what this message came by was removed since") from error
+    return f"{name} (by link)"
 
 
 def planned_litres(plan: Plan) -> float | None:
@@ -219,12 +227,10 @@ def send_trial(service: Service, by: str) -> int:
     """
     with service.store.write() as tx:
         sent = test_messages.write_trials(
-            tx, service.settings.messages, service.timeline.now_ms(), service.address, f"{by} asked for it."
+            tx, service.addresses, service.timeline.now_ms(), service.address, f"{by} asked for it."
         )
         if not sent:
-            raise NotAllowed(
-                "no address for messages is set: give some in the settings file, [messages] urls"
-            )
+            raise NotAllowed("nobody is called yet: set up a phone first, on the page “Messages to my phone”")
         events.add_event(tx, None, service.timeline.true_ms(), "test-sent", by)
     service.on_news()
     return sent

@@ -14,7 +14,7 @@ from logger.store import pours, resins, stations
 from logger.store.people import Role
 from logger.store.rows import PourWithPrediction
 from logger.units import HOUR_MS
-from web.actions.message_test import untested
+from web.actions.message_test import nobody_reached
 from web.security.access import OnlookerDep, ServiceDep
 from web.service.service import Service
 from web.views.render import page
@@ -61,6 +61,7 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
             "done": done,
             "stage_words": STAGE_WORDS,
             "first_steps": steps,
+            "nobody_reached": nobody_reached(service),
         },
     )
 
@@ -85,7 +86,10 @@ def _first_steps(service: Service, connection: Connection) -> list[FirstStep]:
             stations.any_reads(connection),
         ),
         FirstStep(
-            "/messages", "Your phone", "where an alarm reaches you, day and night", untested(service) is None
+            "/phone",
+            "Your phone",
+            "where an alarm reaches you, day and night",
+            nobody_reached(service) is None,
         ),
         FirstStep(
             "/resins/new?then=/pours/new",

@@ -201,6 +201,7 @@ def _everybody(service: Service) -> dict[str, Any]:
     return {
         "people": rows,
         "invitations": asked,
+        "called": {row.name for row in service.addresses.called()},
         "roles": ROLE_WORDS,
         "link": service.settings.link_base,
         "problem": None,

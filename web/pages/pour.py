@@ -205,6 +205,7 @@ def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
         "live": stage in LIVE,
         "fan": stored.fan if stage in LIVE else None,
         "untested": untested(service) if stage in SOON_LIVE else None,
+        "can_test": bool(service.addresses.groups()),
         "may_spoil": Stage.SPOILED in FOLLOWS[stage],
         "ends": stored.ends,
         "confirms": stored.confirms,

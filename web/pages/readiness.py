@@ -66,6 +66,7 @@ def ready_page(
             "signer": signer,
             "signs": SIGNS,
             "untested": untested(service),
+            "can_test": bool(service.addresses.groups()),
             "verdict": state.verdict,
             "planned": pour.stage == Stage.PLANNED,
             "total": len(rows),

@@ -19,7 +19,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from logger.daemon.supervise import Supervisor
-from logger.delivery.channels import Channel, MessageChannels
+from logger.delivery.channels import Channel
 from logger.delivery.housekeeping import Heartbeat, Housekeeping, RegularTestMessage
 from logger.delivery.sender import Sender
 from logger.delivery.shout import Shouter
@@ -81,16 +81,21 @@ class Running:
             store,
             service.timeline,
             messages,
-            channel or MessageChannels(messages.timeout_s),
+            channel or service.message_channels(),
             memory=service.watch.memory_outbox,
             tried=lambda: service.news.publish("messages"),
+            addresses=service.addresses,
         )
+        if not service.store.is_sqlite:
+            self.sender.shop_of_pour = service.shop_of_pour
+        if channel is not None:
+            service.channel = channel
         self.watch = service.watch
         heartbeat = service.heartbeat = Heartbeat(messages, service.timeline, lambda: held_back(service))
         test_message = RegularTestMessage(
             store,
             service.timeline,
-            messages,
+            service.addresses,
             service.address,
             minute_of_day=lambda: minute_of_day(service.timeline),
             written=self.sender.wake,
@@ -136,10 +141,10 @@ class Running:
         """Return the plain limit's watch, with its own way to the channels: one that hangs in the other must not hold
         it up.
         """
-        service, messages = self.service, self.service.settings.messages
+        service = self.service
         return PlainWatch(
             service.plain,
-            Shouter(channel or MessageChannels(messages.timeout_s), (*messages.urls, *messages.second_urls)),
+            Shouter(channel or service.message_channels(), service.addresses.every),
             service.timeline.now_ms,
             UsualWatch(lambda pour: handled(service, pour), lambda pour: not_as_usual(service, pour)),
             workshop=service.settings.workshop,

@@ -14,7 +14,8 @@ from sqlalchemy.exc import DBAPIError
 
 from logger.alarms.first_hour import Rhythm
 from logger.alarms.plain_limit import PlainLimit
-from logger.delivery.compose import rules_of
+from logger.delivery.addresses import AddressBook
+from logger.delivery.channels import Channel, MessageChannels
 from logger.errors import StoreError
 from logger.live.ingest import Intake
 from logger.live.leader import Alone, Decides, Leadership
@@ -95,6 +96,10 @@ class Service:
     plain_watch: PlainWatch | None = field(init=False, default=None)
     #: Judges alarms; made by whoever runs the watch, and without its thread in tests.
     watch: Watch = field(init=False)
+    #: Whom messages go to.
+    addresses: AddressBook = field(init=False)
+    #: Sends one test message at once, to whoever sets up a phone; a test puts its own receiver here.
+    channel: Channel = field(init=False)
     #: The threads, the sender and the upkeep, where somebody runs them: not in tests.
     workers: Workers | None = field(init=False, default=None)
     sender: Sender | None = field(init=False, default=None)
@@ -116,12 +121,15 @@ class Service:
         self.began_ms = self.timeline.now_ms()
         self.intake = Intake(self.store, self.timeline, self._stored)
         self.memory = Memory(self.store, self.timeline, self.plain)
+        self.addresses = AddressBook(self.settings.messages)
+        self.addresses.read_from(self.store)
+        self.channel = self.message_channels()
         self.watch = Watch(
             self.store,
             self.timeline,
             WatchSettings(
                 self.settings.link_base,
-                rules_of(self.settings.messages),
+                self.addresses.rules(),
                 self.rhythm,
                 self.settings.fan.on_forecast,
             ),
@@ -129,13 +137,14 @@ class Service:
             disk_free_mb=self.disk_free_mb,
             refused=self.intake.failing,
         )
+        self.addresses.changed = self._called_others
         if self.store.is_sqlite:
             self._reserve = Ballast(Path(self.settings.data_dir))
             self.keep_reserve()
             self.store.make_room = self._reserve.give_up
             self.decides = Alone()
         else:
-            self.news.shop_of = self._shop_of_pour
+            self.news.shop_of = self.shop_of_pour
             self.keep_reserve()
             self.decides = Leadership(self.store, self._says)
 
@@ -183,7 +192,16 @@ class Service:
         """Whether somebody checks a probe of this station now."""
         return self.timeline.now_ms() < self.often_until_ms.get(station, 0)
 
-    def _shop_of_pour(self, pour_id: int) -> int:
+    def message_channels(self) -> MessageChannels:
+        """Return a way to the message library of its own: what hangs in one holds up no other."""
+        return MessageChannels(self.settings.messages.timeout_s)
+
+    def _called_others(self) -> None:
+        self.watch.use_rules(self.addresses.rules())
+        self.watch.wake()
+
+    def shop_of_pour(self, pour_id: int) -> int:
+        """Return a pour's shop. Raises NotFound."""
         if pour_id not in self._shops:
             with sees(None), self.store.read() as connection:
                 self._shops[pour_id] = shops.shop_of_pour(connection, pour_id)

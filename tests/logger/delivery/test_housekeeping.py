@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from logger.delivery.addresses import AddressBook
 from logger.delivery.housekeeping import Heartbeat, Housekeeping, RegularTestMessage, call_url
 from logger.settings import Messages
 from logger.store import outbox
@@ -26,7 +27,7 @@ class Called(list[str]):
 def regular_test(store: Store, timeline: Timeline, **messages: Any) -> RegularTestMessage:
     """The regular test message of a service with these messages, at noon."""
     return RegularTestMessage(
-        store, timeline, Messages(**messages), lambda path: f"http://s{path}", lambda: 12 * 60
+        store, timeline, AddressBook(Messages(**messages)), lambda path: f"http://s{path}", lambda: 12 * 60
     )
 
 

@@ -221,7 +221,7 @@ def test_an_address_that_cannot_be_read_is_told_over_the_others_before_any_alarm
     library = Library(shop.receivers)
     for _ in range(2):
         sender = Sender(shop.store, shop.timeline, shop.settings, library)
-        sender._prepare()
+        sender._look_up_addresses()
         sender._tidy()
         for _ in range(3):
             sender.send_due()

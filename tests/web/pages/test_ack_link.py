@@ -101,7 +101,7 @@ def test_a_link_carries_the_name_of_those_it_was_sent_to(
     named = service.settings.model_copy(
         update={"messages": service.settings.messages.model_copy(update={"who": "Ada Lind"})}
     )
-    monkeypatch.setattr(service, "settings", named)
+    monkeypatch.setattr(service.addresses, "settings", named.messages)
     alarm, token = hot()
     watching.tap(service, token)
     with service.store.read() as connection:

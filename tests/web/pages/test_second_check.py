@@ -124,7 +124,7 @@ def test_a_watch_of_which_nothing_is_known_is_not_ok(maker: Any) -> None:
     pour = maker.post("/api/pours", json={"plan_toml": text_of("wharf-lane-ready.toml")}).json()["id"]
     watch = point_of(maker, pour, "watch")
     assert watch["light"] == "watch"
-    assert "No address for messages is set" in watch["why"]
+    assert "No phone is set up" in watch["why"]
     assert "No station is chosen" in watch["why"]
     page = words(maker.get(f"/pours/{pour}/ready"))
     assert "Sign it as open" in page

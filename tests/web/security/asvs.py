@@ -83,8 +83,10 @@ ROWS: tuple[Row, ...] = (
     ),
     _shown(
         "1.3.6/2",
-        "no request to an address that somebody gave",
-        "test_addresses_come_from_the_settings_file_alone",
+        "no request to an address that somebody gave, but a message to a person's phone, by them or an owner, "
+        "to nothing that stays on this machine or reads its files; a workshop's own servers are meant",
+        "test_only_an_owner_or_the_person_changes_a_phone test_a_wrong_entry_says_what_is_wrong "
+        "test_the_settings_file_is_changed_by_no_page",
     ),
     _shown("1.3.7/2", "templates are files of ours", "test_no_input_becomes_a_pattern_or_code"),
     _shown("1.3.10/2", "no format string from input", "test_no_input_becomes_a_pattern_or_code"),
@@ -454,9 +456,11 @@ ROWS: tuple[Row, ...] = (
     ),
     _shown("13.2.3/2", "no default credential", "test_no_secret_exists_before_it_is_made"),
     _shown(
-        "13.2.4/2", "outbound only where the owner says", "test_addresses_come_from_the_settings_file_alone"
+        "13.2.4/2",
+        "outbound only where the owner, or a maker for their own phone, says",
+        "test_the_settings_file_is_changed_by_no_page test_only_an_owner_or_the_person_changes_a_phone",
     ),
-    _shown("13.2.5/2", "and files of its own folder", "test_addresses_come_from_the_settings_file_alone"),
+    _shown("13.2.5/2", "and files of its own folder", "test_a_wrong_entry_says_what_is_wrong"),
     _open(
         "13.3.1/2",
         "a vault",

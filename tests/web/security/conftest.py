@@ -52,6 +52,7 @@ IN_A_PATH = {
     "person_id": 1,
     "sign_in_id": 1,
     "link_id": 1,
+    "channel_id": 1,
     "token": "x",
     "version": "x",
     "rom": "28-0000000000c1",

@@ -17,7 +17,7 @@ from starlette.routing import Mount
 
 from logger.pour import Stage
 from logger.settings import Messages, Settings
-from logger.store import people
+from logger.store import channels, people
 from logger.store.events import EVENT
 from logger.store.people import Role
 from web.security import access
@@ -110,6 +110,7 @@ IDS = {
     "person_id": 2,
     "sign_in_id": 1,
     "link_id": 1,
+    "channel_id": 1,
     "token": "x",
     "version": "x",
     "rom": "28-0000000000c1",
@@ -199,6 +200,17 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
     with house.service.store.read() as connection:
         alarm = {"alarm_id": connection.exec_driver_sql("SELECT min(id) FROM alarm").scalar_one()}
     lot = {"product": "Resin (invented)", "part": "A", "lot": "17", "kg": "2.5"}
+    hook = {"kind": "hook", "turn": "first"}
+
+    def phone() -> dict[str, Any]:
+        """A way to the maker's phone by which a test has gone out."""
+        now_ms = house.service.timeline.now_ms()
+        with house.service.store.write() as tx:
+            url = f"json://127.0.0.1:9/{count(house)}"
+            way = channels.add(tx, house.ids["maker"], "other", {"url": url}, url, "first", now_ms)
+            channels.note_try(tx, way, None, now_ms)
+        return {"channel_id": way}
+
     log = {
         "plan_toml": plan_toml,
         "time": "t",
@@ -224,6 +236,12 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /me/leave": lambda: {"data": secret},
         "POST /me/sign-ins/end-others": lambda: {"data": secret},
         "POST /sign-ins/{sign_in_id}/end": lambda: {"data": secret},
+        "POST /phone": lambda: {"data": hook | {"address": "http://127.0.0.1:9/mine"}},
+        "POST /people/{person_id}/phone": lambda: {"data": hook | {"address": "http://127.0.0.1:9/x"}},
+        "POST /phone/channels/{channel_id}/test": lambda: {"ids": phone()},
+        "POST /phone/channels/{channel_id}/arrived": lambda: {"ids": phone()},
+        "POST /phone/channels/{channel_id}/turn": lambda: {"data": {"turn": "second"}, "ids": phone()},
+        "POST /phone/channels/{channel_id}/remove": lambda: {"ids": phone()},
         "POST /links": lambda: {"data": {"label": "Another screen"}},
         "POST /api/pours": lambda: {"json": {"plan_toml": plan_toml}},
         "PUT /api/pours/{pour_id}/plan": lambda: {"json": {"plan_toml": other}},

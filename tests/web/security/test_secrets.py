@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from logger.delivery.addresses import AddressBook
 from logger.delivery.channels import MessageChannels
 from logger.errors import BadSettings
 from logger.settings import Messages, Settings, read_settings
@@ -31,6 +32,7 @@ def talkative(house: Any) -> Any:
     """A house whose settings file holds addresses with secrets in them."""
     messages = Messages(urls=[URL], second_urls=[URL + "2"], heartbeat_url=f"http://127.0.0.1:9/{SECRET}")
     house.service.settings = Settings(data_dir=house.service.settings.data_dir, messages=messages)
+    house.service.addresses = AddressBook(messages)
     return dataclasses.replace(house, app=make_app(house.service, unlimited()))
 
 
@@ -57,8 +59,8 @@ def test_a_failed_message_is_logged_without_its_address(caplog: pytest.LogCaptur
     assert SECRET not in caplog.text
 
 
-def test_addresses_come_from_the_settings_file_alone() -> None:
-    """No route takes one: whoever is no owner of the machine cannot turn messages against the network (7)."""
+def test_the_settings_file_is_changed_by_no_page() -> None:
+    """No route changes those of the file. What a page takes is a person's own way, kept in a table of its own (7)."""
     code = [path.read_text(encoding="utf-8") for path in (REPO / "web").rglob("*.py")]
     for text in code:
         assert not re.search(

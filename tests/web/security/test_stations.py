@@ -51,6 +51,7 @@ def test_a_token_opens_nothing_but_batches(house: Any) -> None:
         "person_id": 1,
         "sign_in_id": 1,
         "link_id": 1,
+        "channel_id": 1,
         "token": "x",
         "version": "x",
         "rom": "28-0000000000c1",

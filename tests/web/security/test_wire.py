@@ -178,6 +178,7 @@ def test_a_rows_number_in_an_address_fits_the_database(house: Any) -> None:
                             "person_id",
                             "sign_in_id",
                             "link_id",
+                            "channel_id",
                             "name",
                         ),
                         number,

@@ -1,0 +1,100 @@
+"""Every address that messages go to: those of the settings file, and the ways that people set up on a page.
+
+What was last read stays in memory: a database that cannot be read takes nobody off the list.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import SQLAlchemyError
+
+from logger.alarms.notify_policy import Recipient, Rules
+from logger.settings import Messages
+from logger.store import channels
+from logger.store.database import Store
+from logger.store.rows import CalledChannel
+
+log = logging.getLogger(__name__)
+
+#: Who is called first, and who when nobody has answered.
+TURNS = tuple(str(recipient) for recipient in Recipient)
+
+
+class AddressBook:
+    """Who is called. May be asked from any thread."""
+
+    def __init__(self, messages: Messages) -> None:
+        self.settings = messages
+        self._called: tuple[CalledChannel, ...] = ()
+        #: Called when somebody has come or gone.
+        self.changed: Callable[[], None] = lambda: None
+
+    def read(self, connection: Connection) -> None:
+        """Read the ways that people set up."""
+        called = tuple(channels.called(connection))
+        if called != self._called:
+            self._called = called
+            self.changed()
+
+    def read_from(self, store: Store) -> None:
+        """Read them, if the database can be read; else go on with those that were read last."""
+        try:
+            with store.read() as connection:
+                self.read(connection)
+        except SQLAlchemyError as error:
+            log.warning("the ways to people's phones cannot be read: %s", getattr(error, "orig", error))
+
+    def called(self) -> Sequence[CalledChannel]:
+        """Return the ways that people set up and confirmed."""
+        return self._called
+
+    def urls(self, group: str, shop_id: int | None = None) -> list[str]:
+        """Return a group's addresses, each once. shop_id: of whose alarm; None: of everybody's."""
+        messages = self.settings
+        own = [
+            row.url
+            for row in self._called
+            if row.turn == group and (shop_id is None or row.shop_id == shop_id)
+        ]
+        of_file = {"first": messages.urls, "second": messages.second_urls}.get(group, [])
+        return list(dict.fromkeys([*of_file, *own]))
+
+    def groups(self, shop_id: int | None = None) -> dict[str, list[str]]:
+        """Return the groups that have an address, with all of theirs. shop_id: whose; None: everybody's."""
+        return {group: urls for group in TURNS if (urls := self.urls(group, shop_id))}
+
+    def every(self) -> list[str]:
+        """Return every address, those that are called first in front."""
+        return list(dict.fromkeys(url for urls in self.groups().values() for url in urls))
+
+    def who(self, group: str) -> str | None:
+        """Return the name of whoever a group calls, where that is one person; None where it is not known."""
+        messages = self.settings
+        named = {"first": messages.who, "second": messages.second_who}.get(group)
+        of_file = {"first": messages.urls, "second": messages.second_urls}.get(group)
+        names = {row.name for row in self._called if row.turn == group}
+        if named is not None or of_file:
+            return named if not names or names == {named} else None
+        return names.pop() if len(names) == 1 else None
+
+    def rules(self) -> Rules:
+        """Return the settings as the rules of notification."""
+        messages, groups = self.settings, self.groups()
+        return Rules(
+            first=len(groups.get("first", [])),
+            second=len(groups.get("second", [])),
+            second_after_min=messages.second_after_min,
+            quiet_from_min=minute_of(messages.quiet_from),
+            quiet_until_min=minute_of(messages.quiet_until),
+        )
+
+
+def minute_of(text: str | None) -> int | None:
+    """Return the minute of the day of a time such as 22:30."""
+    if text is None:
+        return None
+    hour, _, minute = text.partition(":")
+    return int(hour) * 60 + int(minute)

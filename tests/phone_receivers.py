@@ -1,0 +1,122 @@
+"""Servers on loopback that take what goes to a phone: mail with a sign-in, HTTP with the status that a test wants."""
+
+from __future__ import annotations
+
+import email
+import email.policy
+import json
+import socket
+import threading
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import AuthResult
+
+
+@dataclass
+class MailServer:
+    """A mail server that knows one user. mails: (to, title, text) that it took; refused: addresses it does not know."""
+
+    user: str = "watch@shop.test"
+    password: str = "p/a#s@s:w?rd"
+    port: int = 0
+    mails: list[tuple[str, str, str]] = field(default_factory=list)
+    refused: set[str] = field(default_factory=set)
+
+    async def handle_RCPT(  # noqa: N802 - the library's name
+        self, _server: Any, _session: Any, envelope: Any, address: str, _options: Any
+    ) -> str:
+        """One recipient."""
+        if address in self.refused:
+            return "550 no such user here"
+        envelope.rcpt_tos.append(address)
+        return "250 OK"
+
+    async def handle_DATA(self, _server: Any, _session: Any, envelope: Any) -> str:  # noqa: N802
+        """One mail."""
+        message = email.message_from_bytes(envelope.content, policy=email.policy.default)
+        body = message.get_body(("plain", "html"))
+        text = "" if body is None else body.get_content()
+        self.mails.append((envelope.rcpt_tos[0], str(message["Subject"]), text))
+        return "250 taken"
+
+    def knows(self, _server: Any, _session: Any, _envelope: Any, _mechanism: str, data: Any) -> AuthResult:
+        """Whether user and password are right."""
+        right = (data.login.decode(), data.password.decode()) == (self.user, self.password)
+        return AuthResult(success=right, handled=False)
+
+
+@contextmanager
+def mail_server() -> Iterator[MailServer]:
+    """Such a server, running."""
+    made = MailServer(port=free_port())
+    controller = Controller(
+        made,
+        hostname="127.0.0.1",
+        port=made.port,
+        authenticator=made.knows,
+        auth_required=True,
+        auth_require_tls=False,
+    )
+    with warnings.catch_warnings():
+        # On loopback in a test there is nobody to listen in.
+        warnings.filterwarnings("ignore", "Requiring AUTH while not requiring TLS")
+        controller.start()
+        try:
+            yield made
+        finally:
+            controller.stop()
+
+
+@dataclass
+class WebServer:
+    """An HTTP server. taken: (path, headers, body) of each POST; status: what it answers."""
+
+    port: int = 0
+    status: int = 200
+    taken: list[tuple[str, dict[str, str], bytes]] = field(default_factory=list)
+
+    def titles(self) -> list[str]:
+        """The titles of the JSON that it took."""
+        return [json.loads(body)["title"] for _path, _headers, body in self.taken]
+
+
+@contextmanager
+def web_server() -> Iterator[WebServer]:
+    """Such a server, running."""
+    made = WebServer()
+
+    class Answers(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            if made.status < 400:
+                made.taken.append((self.path, {k.lower(): v for k, v in self.headers.items()}, body))
+            self.send_response(made.status)
+            self.send_header("Content-Length", "0")
+            self.end_headers()
+
+        def log_message(self, *_: Any) -> None:
+            """Says nothing."""
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Answers)
+    made.port = server.server_port
+    thread = threading.Thread(target=server.serve_forever, args=(0.01,))
+    thread.start()
+    try:
+        yield made
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+
+def free_port() -> int:
+    """A loopback port on which nothing answers."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])

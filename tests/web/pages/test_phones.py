@@ -1,0 +1,284 @@
+"""Phones are set up on a page: a test goes out at once to a real server on loopback, and the person confirms it."""
+
+from __future__ import annotations
+
+import logging
+import re
+from collections.abc import Iterator
+from html import unescape
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+from phone_receivers import MailServer, WebServer, free_port, mail_server, web_server
+
+from logger.alarms.notify_policy import Rules
+from logger.delivery.sender import Sender
+from logger.pour import Stage
+from logger.settings import Messages
+from logger.store import channels, people
+from logger.store.people import Role
+from web.security.access import COOKIE
+
+
+@pytest.fixture
+def mail() -> Iterator[MailServer]:
+    """A mail server."""
+    with mail_server() as made:
+        yield made
+
+
+@pytest.fixture
+def web() -> Iterator[WebServer]:
+    """An HTTP server."""
+    with web_server() as made:
+        yield made
+
+
+@pytest.fixture
+def messages() -> Messages:
+    """Nobody in the settings file; servers that do not answer cost a test little."""
+    return Messages(timeout_s=0.5)
+
+
+def mail_form(mail: MailServer, **other: str) -> dict[str, str]:
+    """What somebody types for a mail."""
+    return {
+        "kind": "mail",
+        "to": "ada@shop.test",
+        "server": "127.0.0.1",
+        "port": str(mail.port),
+        "user": mail.user,
+        "password": mail.password,
+        "encryption": "none",
+        "turn": "first",
+    } | other
+
+
+def hook_form(web: WebServer, **other: str) -> dict[str, str]:
+    """What somebody types for a web hook."""
+    return {"kind": "hook", "address": f"http://127.0.0.1:{web.port}/hooks/x?key=k1", "turn": "first"} | other
+
+
+def said(answer: Any) -> str:
+    """What a page says, without its marks."""
+    return " ".join(unescape(re.sub(r"<[^>]*>", " ", answer.text)).split())
+
+
+def rows(service: Any, name: str = "Ada") -> list[Any]:
+    """Somebody's ways."""
+    with service.store.read() as connection:
+        return channels.of_person(connection, people.person_by_name(connection, name).id)
+
+
+def test_a_mail_is_set_up_tried_and_confirmed_by_its_link(
+    service: Any, maker: TestClient, mail: MailServer
+) -> None:
+    """Fields, one press, the link in the mail, one press: from then on alarms go there."""
+    assert "No phone is set up" in said(maker.get("/"))
+    page = maker.post("/phone", data=mail_form(mail))
+    assert "Has it arrived on the phone?" in said(page)
+    ((to, title, text),) = mail.mails
+    assert (to, title) == ("ada@shop.test", "Test message: please confirm")
+    assert service.addresses.groups() == {}, "nobody has confirmed it"
+    path = re.search(r"http://\S+(/a/\S+)", text)[1]  # type: ignore[index]
+    opened = maker.get(path)
+    assert service.addresses.groups() == {}, "a mail program that opens links confirms nothing"
+    assert opened.status_code == 200
+    maker.post(path)
+    assert list(service.addresses.groups()) == ["first"]
+    assert "Alarms reach you" in said(maker.get("/phone"))
+    assert "No phone is set up" not in said(maker.get("/"))
+
+
+def test_an_alarm_goes_to_a_phone_that_was_set_up_on_the_page(
+    service: Any, shop: Any, plan_toml: str, maker: TestClient, web: WebServer
+) -> None:
+    """No restart and no file between the two; the watch writes it, the sender carries it."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    maker.post("/phone", data=hook_form(web))
+    maker.post(f"/phone/channels/{rows(service)[0].id}/arrived")
+    assert service.watch._rules == Rules(first=1)
+    shop.feed(0.02, 5, lambda _h: {"core": 66.5, "surface": 50.0, "underside": 30.0, "room": 21.0})
+    sender = Sender(
+        service.store,
+        service.timeline,
+        service.settings.messages,
+        service.message_channels(),
+        addresses=service.addresses,
+    )
+    sender.send_due()
+    path, _headers, _body = web.taken[-1]
+    assert path == "/hooks/x?key=k1"
+    assert web.titles()[1:] == ["URGENT: The core is too hot - River table for a fictional client"]
+
+
+def test_it_arrived_can_be_said_on_the_page_only_once_a_test_is_out(
+    service: Any, maker: TestClient, web: WebServer
+) -> None:
+    """A server that refuses leaves nothing to confirm."""
+    web.status = 401
+    page = maker.post("/phone", data=hook_form(web))
+    assert "Sign-in refused (the server answered 401)" in said(page)
+    way = rows(service)[0]
+    assert maker.post(f"/phone/channels/{way.id}/arrived").status_code == 409
+    assert service.addresses.groups() == {}
+    web.status = 200
+    maker.post(f"/phone/channels/{way.id}/test")
+    maker.post(f"/phone/channels/{way.id}/arrived")
+    assert list(service.addresses.groups()) == ["first"]
+
+
+def test_a_wrong_entry_says_what_is_wrong(maker: TestClient, mail: MailServer, web: WebServer) -> None:
+    """In plain words, by what the server itself says, step by step."""
+    nobody = free_port()
+    mail.refused = {"ben@shop.test"}
+    wrong = {
+        "Sign-in refused by the mail server": mail_form(mail, password="guess"),
+        "refuses mail to ben@shop.test (550)": mail_form(mail, to="ben@shop.test"),
+        "offers no encryption": mail_form(mail, encryption="starttls"),
+        "nothing answers at port": mail_form(mail, port=str(nobody)),
+        "No machine called “smtp.nowhere.invalid” is known": mail_form(mail, server="smtp.nowhere.invalid"),
+        "is not a mail address": mail_form(mail, to="ada"),
+        "is not a port": mail_form(mail, port="smtp"),
+        "has no kind of service in front": {"kind": "other", "url": "ada at home"},
+        "not a channel that the message library knows": {"kind": "other", "url": "jsno://shop.test/x"},
+        "stays on this machine": {"kind": "other", "url": "syslog://"},
+        "names a file of this machine (template)": {
+            "kind": "other",
+            "url": "json://shop.test/x?template=/etc/pourlog/service.toml",
+        },
+        "does not speak HTTPS at that port": hook_form(web, address=f"https://127.0.0.1:{web.port}/x"),
+    }
+    for words, form in wrong.items():
+        page = maker.post("/phone", data={"turn": "first"} | form)
+        assert words in said(page), said(page)
+
+
+def test_a_secret_is_never_shown_again_and_stays_when_left_empty(
+    service: Any, maker: TestClient, mail: MailServer, caplog: Any
+) -> None:
+    """One field is corrected without typing the password again; no page, event or log has it."""
+    caplog.set_level(logging.DEBUG)
+    maker.post("/phone", data=mail_form(mail, server="smtp.nowhere.invalid"))
+    way = rows(service)[0]
+    form = maker.get(f"/phone?change={way.id}")
+    assert 'value="ada@shop.test"' in form.text
+    assert "as it was" in form.text
+    maker.post("/phone", data=mail_form(mail, password="", change=str(way.id)))
+    assert len(mail.mails) == 1
+    assert [row.id for row in rows(service)] == [way.id], "corrected, not added"
+    seen = [
+        maker.get(path).text
+        for path in ("/phone", f"/phone?change={way.id}", "/messages", "/people", "/api/messages")
+    ]
+    with service.store.read() as connection:
+        events = str(connection.exec_driver_sql("SELECT * FROM event").all())
+    for text in (*seen, events, caplog.text, repr(rows(service))):
+        assert mail.password not in unescape(text)
+
+
+def test_a_changed_way_is_called_only_once_it_is_confirmed(
+    service: Any, maker: TestClient, web: WebServer
+) -> None:
+    """Until then the old one is: nobody is out of reach in between."""
+    maker.post("/phone", data=hook_form(web))
+    old = rows(service)[0]
+    maker.post(f"/phone/channels/{old.id}/arrived")
+    maker.post("/phone", data=hook_form(web, address=f"http://127.0.0.1:{web.port}/new", change=str(old.id)))
+    assert service.addresses.every() == [old.url]
+    new = rows(service)[1]
+    maker.post(f"/phone/channels/{new.id}/arrived")
+    assert service.addresses.every() == [new.url]
+    assert [row.id for row in rows(service)] == [new.id]
+
+
+def test_what_is_removed_is_forgotten(service: Any, maker: TestClient, web: WebServer) -> None:
+    """Its address goes from the database, and no alarm goes there."""
+    maker.post("/phone", data=hook_form(web))
+    way = rows(service)[0]
+    maker.post(f"/phone/channels/{way.id}/arrived")
+    maker.post(f"/phone/channels/{way.id}/remove")
+    assert service.addresses.groups() == {}
+    with service.store.read() as connection:
+        assert "key=k1" not in str(connection.exec_driver_sql("SELECT * FROM person_channel").all())
+    assert "No phone is set up" in said(maker.get("/phone"))
+
+
+def test_only_an_owner_or_the_person_changes_a_phone(
+    service: Any, stranger: TestClient, web: WebServer
+) -> None:
+    """Nor is a viewer called: a message's link answers the alarm. Who leaves is called no more."""
+    now_ms = service.timeline.now_ms()
+    with service.store.write() as tx:
+        ids = {
+            role: people.add_person(tx, role.title(), Role(role), "x", now_ms)
+            for role in ("owner", "maker", "viewer")
+        }
+        tokens = {role: people.start_sign_in(tx, number, now_ms, "test") for role, number in ids.items()}
+
+    def as_role(role: str) -> TestClient:
+        stranger.cookies.clear()
+        stranger.cookies.set(COOKIE, tokens[role])
+        return stranger
+
+    as_role("owner").post("/phone", data=hook_form(web))
+    (owners,) = rows(service, "Owner")
+    assert as_role("maker").post(f"/phone/channels/{owners.id}/remove").status_code == 403
+    assert as_role("maker").get(f"/people/{ids['owner']}/phone").status_code == 403
+    assert as_role("maker").post("/phone", data=hook_form(web, change=str(owners.id))).status_code == 403
+    assert as_role("viewer").post("/phone", data=hook_form(web)).status_code == 403
+    assert "is not called" in said(
+        as_role("owner").post(f"/people/{ids['viewer']}/phone", data=hook_form(web))
+    )
+    as_role("owner").post(f"/people/{ids['maker']}/phone", data=hook_form(web, turn="second"))
+    (makers,) = rows(service, "Maker")
+    as_role("owner").post(f"/phone/channels/{makers.id}/arrived")
+    assert list(service.addresses.groups()) == ["second"]
+    as_role("owner").post(f"/people/{ids['maker']}/role", data={"role": "viewer"})
+    service.addresses.read_from(service.store)
+    assert service.addresses.groups() == {}
+
+
+def test_a_code_sets_up_the_phone_that_opens_it_once(
+    service: Any, maker: TestClient, web: WebServer, clock: Any
+) -> None:
+    """Opening does nothing; a refused entry leaves it open; what a server has taken uses it up; it runs out."""
+    page = maker.post("/phone/code")
+    path = re.search(r"http://testserver(/to-phone/[^<\s\"]+)", page.text)[1]  # type: ignore[index]
+    maker.cookies.clear()
+    assert "Messages for Ada" in said(maker.get(path))
+    assert "Address" in said(maker.get(f"{path}?kind=hook"))
+    web.status = 500
+    assert "fault of its own" in said(maker.post(path, data=hook_form(web)))
+    web.status = 200
+    done = maker.post(path, data=hook_form(web, change=str(rows(service)[0].id)))
+    confirm = re.search(r'action="(/a/[^"]+)"', done.text)[1]  # type: ignore[index]
+    assert maker.get(path).status_code == 410
+    assert (
+        maker.post(path, data=hook_form(web, address=f"http://127.0.0.1:{web.port}/evil")).status_code == 410
+    )
+    maker.post(confirm)
+    assert len(service.addresses.every()) == 1
+
+
+def test_a_code_runs_out(service: Any, maker: TestClient, clock: Any) -> None:
+    """After a quarter of an hour it opens nothing."""
+    page = maker.post("/phone/code")
+    path = re.search(r"http://testserver(/to-phone/[^<\s\"]+)", page.text)[1]  # type: ignore[index]
+    clock.move(16 * 60)
+    answer = maker.get(path)
+    assert (answer.status_code, "it held for 15 min" in said(answer)) == (410, True)
+
+
+def test_every_service_of_the_library_has_its_fields(maker: TestClient) -> None:
+    """Built from the library's own list: what one asks for is there, its secrets hidden."""
+    page = maker.get("/phone?kind=service")
+    names = re.findall(r'<option value="(service-[^"]+)"', page.text)
+    assert len(names) > 100
+    assert "service-syslog" not in names
+    for name in names[::20]:
+        form = maker.get(f"/phone?kind={name}")
+        assert form.status_code == 200
+        assert "Save and send a test" in form.text
