@@ -14,7 +14,7 @@ from logger.units import plain as plain
 COMMON_PRACTICE = "common practice, no source"
 FROM_MEMORY = "from memory"
 PROJECT_CHOICE = "this project's choice, no standard"
-PLAN = "the plan file"
+PLAN = "the plan"
 
 
 class Light(StrEnum):

@@ -323,7 +323,7 @@ def _always(plan: Plan) -> list[SigningPoint]:
     """Points that no plan is without."""
     named = len({person.name.strip().casefold() for person in plan.person})
     why = {
-        0: "Nobody is named. Name who pours and who checks in [[person]].",
+        0: "Nobody is named. Name who pours and who checks.",
         1: "One person: what two should look at, the same one looks at again, at least 10 min later and with a photo.",
     }.get(named, "")
     light = Light.WATCH if why else Light.OK

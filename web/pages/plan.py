@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Path, Query, Request
 from pydantic import BaseModel, Field, StringConstraints
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from logger.condition.condition_words import STAGE_WORDS
 from logger.cure.advice.limits import in_allowed_room
-from logger.errors import BadInput, DidNotConverge, NotAllowed
-from logger.plan.file import Plan, plan_to_text
+from logger.errors import BadInput, DidNotConverge, NotAllowed, NotFound
+from logger.plan.file import Plan, plan_to_table, plan_to_text
 from logger.planning.assess import Assessment
-from logger.planning.finding import Light
+from logger.planning.finding import Finding, Light
 from logger.planning.physics.layers import each_wait_h
 from logger.planning.verdict import Item, PlanVerdict
 from logger.pour import Stage
@@ -23,12 +25,18 @@ from logger.store import page_queries, pours
 from logger.store.rows import PourRow
 from web.actions import pours as pour_actions
 from web.actions import readiness
+from web.actions import shop as shop_actions
 from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.assessed import assessment_of, band_kept, first_answer
-from web.views.plan_edit import bare_degrees, waits_shown, with_numbers
+from web.views.assessed import assessment_of, band_kept, effects_kept, first_answer
+from web.views.plan_edit import bare_degrees, waits_shown, with_numbers, without_empty_lists
+from web.views.plan_fields import SECTIONS, Section
+from web.views.plan_links import link_of
+from web.views.plan_questions import Question, questions_of
+from web.views.plan_sections import ShownField, shown_section, with_section
 from web.views.reader_units import units_of
+from web.views.refused_fields import RefusedFields
 from web.views.render import page
 from web.views.status import status_of
 
@@ -36,6 +44,8 @@ router = APIRouter(include_in_schema=False)
 Number = Annotated[str, StringConstraints(max_length=20)]
 Waits = Annotated[str, StringConstraints(max_length=200)]
 Readings = Annotated[str, StringConstraints(max_length=400)]
+#: Most fields that a section may send: twenty slabs.
+MOST_FIELDS = 1200
 #: Light → the shape of its sign.
 SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
 
@@ -57,10 +67,30 @@ class PlanNumbers(BaseModel):
     moisture: Annotated[list[Readings], Field(max_length=40)] = []
 
 
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How the page stands. opened: the section that is open; problem: why the quick numbers or the file were refused;
+    file: the file as it came; typed, wrong: the section's fields as they came, and why which was refused."""
+
+    opened: str = ""
+    problem: str | None = None
+    file: str | None = None
+    typed: Mapping[str, str] = field(default_factory=dict)
+    wrong: Mapping[str, str] = field(default_factory=dict)
+    saved: bool = False
+
+
 @router.get("/pours/{pour_id}/plan")
-def plan_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """Show the plan with its assessment."""
-    return _page(request, service, pour_id)
+def plan_page(
+    pour_id: RowId,
+    request: Request,
+    service: ServiceDep,
+    _who: ViewerDep,
+    opened: Annotated[str, Query(alias="open", max_length=20)] = "",
+    saved: Annotated[str, Query(max_length=20)] = "",
+) -> Response:
+    """Show the plan with its assessment; `open`: the section that somebody was sent to."""
+    return _page(request, service, pour_id, Shown(opened, saved=bool(saved)))
 
 
 @router.post("/pours/{pour_id}/plan", max_body_size=PLAN_BODY)
@@ -75,7 +105,7 @@ def change(
     try:
         pour_actions.change_plan(service, pour_id, plan_toml, who.name, at_once=True)
     except (BadInput, DidNotConverge) as error:
-        return _page(request, service, pour_id, problem=str(error), typed=plan_toml)
+        return _page(request, service, pour_id, Shown(problem=str(error), file=plan_toml))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
@@ -95,8 +125,44 @@ def change_numbers(
         changed = with_numbers(plan, given, numbers.moisture, units_of(request))
         pour_actions.change_plan(service, pour_id, plan_to_text(changed), who.name, at_once=True)
     except (BadInput, DidNotConverge) as error:
-        return _page(request, service, pour_id, problem=str(error))
+        return _page(request, service, pour_id, Shown(problem=str(error)))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
+
+
+@router.post("/pours/{pour_id}/plan/sections/{section}", max_body_size=PLAN_BODY)
+async def change_section(
+    pour_id: RowId,
+    section: Annotated[str, Path(max_length=20)],
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
+) -> Response:
+    """Plan the same pour with what was typed in one section, or in one question of it."""
+    if section not in SECTIONS:
+        raise NotFound(f"a plan's page has no section {section!r}; it has {', '.join(SECTIONS)}")
+    async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
+        given = {key: value for key, value in form.items() if isinstance(value, str)}
+    return await run_in_threadpool(_save, request, service, who.name, pour_id, SECTIONS[section], given)
+
+
+def _save(
+    request: Request, service: Service, by: str, pour_id: int, section: Section, given: Mapping[str, str]
+) -> Response:
+    u = units_of(request)
+    try:
+        with service.store.read() as connection:
+            plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
+        changed = with_section(plan, section, given, u)
+        pour_actions.change_plan(service, pour_id, plan_to_text(changed), by, at_once=True)
+    except RefusedFields as error:
+        return _page(request, service, pour_id, Shown(section.name, None, None, given, error.fields))
+    except (BadInput, DidNotConverge) as error:
+        return _page(
+            request, service, pour_id, Shown(section.name, typed=given, wrong={section.name: str(error)})
+        )
+    if given.get("keep") == "usual":
+        shop_actions.keep_usual(service, section, plan_to_table(changed), by)
+    return RedirectResponse(f"/pours/{pour_id}/plan?saved={section.name}#answer", 303)
 
 
 @router.post("/pours/{pour_id}/plan/undo")
@@ -111,9 +177,7 @@ def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
-def _page(
-    request: Request, service: Service, pour_id: int, problem: str | None = None, typed: str | None = None
-) -> Response:
+def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Response:
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
         assessment, working = _assessed(service, pour)
@@ -123,6 +187,9 @@ def _page(
         verdict = readiness.readiness_with(service, connection, pour, assessment).verdict
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
     plan = pour_actions.plan_of(pour)
+    u = units_of(request)
+    drawn = _drawn(plan, u, shown)
+    asked = _questions(pour, plan, assessment)
     may_change = pour.stage in (Stage.PLANNED, Stage.READY)
     return page(
         request,
@@ -143,16 +210,57 @@ def _page(
             if service.plan_work is None
             else service.plan_work.trouble(pour.plan_toml),
             "band": band_kept(pour.plan_toml),
-            "problem": problem,
-            "typed": pour.plan_toml if typed is None else typed,
+            "problem": shown.problem,
+            "file_problem": shown.file is not None,
+            "typed": without_empty_lists(pour.plan_toml) if shown.file is None else shown.file,
+            "opened": shown.opened,
+            "saved": shown.saved,
+            "drawn": drawn,
+            "question": asked[0] if asked else None,
+            "asked": _asked(asked[0], drawn) if asked else [],
+            "more_questions": len(asked) - 1,
+            "link_of": lambda item: link_of(item, plan, pour_id),
             "verdict": verdict,
-            "chart": _chart(pour, plan, units_of(request)),
+            "chart": _chart(pour, plan, u),
             "room_c": plan.room_schedule()[0][1],
             "wait_h": waits_shown(plan) if plan.layer else "",
-            "offer": _offer(plan, assessment, units_of(request)),
+            "offer": _offer(plan, assessment, u),
         },
-        status=422 if problem else 200,
+        status=422 if shown.problem or shown.wrong else 200,
     )
+
+
+def _drawn(plan: Plan, u: Units, shown: Shown) -> list[dict[str, Any]]:
+    """Return every section as it is drawn; what was refused in one stands in it."""
+    said = plan_to_table(plan)
+    drawn = []
+    for section in SECTIONS.values():
+        mine = section.name == shown.opened
+        typed, wrong = (shown.typed, shown.wrong) if mine else ({}, {})
+        drawn.append(
+            {
+                "section": section,
+                "parts": shown_section(section, said, u, typed, wrong),
+                "problem": wrong.get(section.name),
+            }
+        )
+    return drawn
+
+
+def _questions(pour: PourRow, plan: Plan, assessment: Assessment) -> list[Question]:
+    peak_c = (pour.prediction or {}).get("peak_c")
+    findings: dict[str, Finding] = {}
+    for finding in assessment.findings:
+        if finding.key not in findings or finding.light is Light.STOP:
+            findings[finding.key] = finding
+    return questions_of(plan, findings, effects_kept(pour.plan_toml), peak_c)
+
+
+def _asked(question: Question, drawn: list[dict[str, Any]]) -> list[ShownField]:
+    parts = next(one["parts"] for one in drawn if one["section"].name == question.section)
+    rows = [row.fields for part in parts for row in part.rows]
+    fields = [one for part in parts for one in part.fields] + [one for row in rows for one in row]
+    return [one for one in fields if question.asks(one.name)]
 
 
 def _assessed(service: Service, pour: PourRow) -> tuple[Assessment, bool]:

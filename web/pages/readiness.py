@@ -19,6 +19,7 @@ from web.actions.photos import Caption, keep_photo, photo_of, photos_of
 from web.pages.plan import SIGNS
 from web.schemas import PHOTO_BODY, PHOTOS_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.views.plan_links import links_of_points
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -46,7 +47,8 @@ def ready_page(
             return page(request, "worked-out-soon.html", {"pour": pour})
         state = readiness.readiness_of(service, connection, pour_id)
         photos = page_queries.events_of_kind(connection, pour_id, "photo")
-    named = [person.name for person in pour_actions.plan_of(pour).person]
+    plan = pour_actions.plan_of(pour)
+    named = [person.name for person in plan.person]
     people = list(dict.fromkeys([who.name, *named, *(s.person for s in state.signatures)]))
     signer = signer.strip()[: readiness.LONGEST_NAME] or who.name
     if signer not in people:
@@ -68,6 +70,7 @@ def ready_page(
             "untested": untested(service),
             "can_test": bool(service.addresses.groups()),
             "verdict": state.verdict,
+            "links": links_of_points(state.verdict, plan, pour_id),
             "planned": pour.stage == Stage.PLANNED,
             "total": len(rows),
             "finished": sum(row["done"] for row in rows),

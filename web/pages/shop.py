@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from pydantic import BaseModel, StringConstraints
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
 from logger.record import event_views, refit_offers
 from logger.record.shop_history import check_lot
 from logger.store import events, resins, shop_events
+from web.actions import shop as shop_actions
+from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep, ViewerDep
-from web.views.reader_units import number_from
+from web.service.service import Service
+from web.views.plan_fields import USUAL
+from web.views.plan_form import usual_words
+from web.views.plan_sections import shown_section
+from web.views.reader_units import number_from, units_of
+from web.views.refused_fields import RefusedFields
 from web.views.render import page
 from web.views.shop_account import lessons_of, shelf_of, today
 
 router = APIRouter(include_in_schema=False)
+#: Most fields of what is usual: forty people.
+MOST_FIELDS = 400
 Word = Annotated[str, StringConstraints(max_length=100)]
 
 
@@ -34,7 +45,32 @@ class StockedLot(BaseModel):
 
 @router.get("/shop")
 def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
-    """Lessons, fits, shelf."""
+    """Lessons, fits, shelf, and what is usual."""
+    return _page(request, service)
+
+
+@router.post("/shop/usual", max_body_size=PLAN_BODY)
+async def keep_usual(request: Request, service: ServiceDep, who: MakerDep) -> Response:
+    """Keep what is usual in the shop, for every new plan."""
+    async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
+        given = {name: value for name, value in form.items() if isinstance(value, str)}
+    return await run_in_threadpool(_keep_usual, request, service, who.name, given)
+
+
+def _keep_usual(request: Request, service: Service, by: str, given: Mapping[str, str]) -> Response:
+    try:
+        shop_actions.change_usual(service, given, units_of(request), by)
+    except RefusedFields as error:
+        return _page(request, service, given, error.fields)
+    return RedirectResponse("/shop#usual", 303)
+
+
+def _page(
+    request: Request,
+    service: Service,
+    typed: Mapping[str, str] | None = None,
+    wrong: Mapping[str, str] | None = None,
+) -> Response:
     with service.store.read() as connection:
         account = lessons_of(connection)
         shelf = shelf_of(connection, today(service))
@@ -42,6 +78,7 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
         waiting = len(refit_offers.due(connection))
         titles = shop_events.titles(connection)
         foreign = shop_events.foreign_pours(connection)
+        usual = shop_events.usual_of(connection)
         products = sorted(row.facts["name"] for row in resins.listed(connection).values())
     return page(
         request,
@@ -55,7 +92,11 @@ def shop_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respons
             "foreign": foreign,
             "states": event_views.STATES,
             "products": products,
+            "usual": shown_section(USUAL, usual, units_of(request), typed, wrong),
+            "usual_words": usual_words(usual, units_of(request)),
+            "usual_open": bool(wrong),
         },
+        status=422 if wrong else 200,
     )
 
 

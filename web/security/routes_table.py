@@ -174,6 +174,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/pours/{pour_id}/plan", "viewer"),
     Route("POST", "/pours/{pour_id}/plan", "maker", "plan-changed"),
     Route("POST", "/pours/{pour_id}/plan/numbers", "maker", "plan-changed"),
+    Route("POST", "/pours/{pour_id}/plan/sections/{section}", "maker", "plan-changed"),
     Route("POST", "/pours/{pour_id}/plan/undo", "maker", "plan-changed"),
     Route("GET", "/pours/{pour_id}/ready", "viewer"),
     Route("POST", "/pours/{pour_id}/ready", "maker", "ready"),
@@ -204,6 +205,7 @@ ROUTES: tuple[Route, ...] = (
     # What the shop learns
     Route("GET", "/compare", "viewer"),
     Route("GET", "/shop", "viewer"),
+    Route("POST", "/shop/usual", "maker", "shop-usual"),
     Route("POST", "/shop/stock", "maker", "stock"),
     Route("GET", "/resins", "viewer"),
     Route("GET", "/resins/new", "maker"),

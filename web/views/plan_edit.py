@@ -50,6 +50,11 @@ def readings_from(text: str, name: str) -> list[float]:
     return [number_from(part, f"Moisture of {name}") for part in parts]
 
 
+def without_empty_lists(plan_toml: str) -> str:
+    """Return a plan's text without lists that have nothing in them: a [[slab]] can be added below it then."""
+    return re.sub(r"(?m)^[a-z_]+ = \[\][ \t]*\n?", "", plan_toml)
+
+
 def _span(now_mm: float | None, text: str, name: str, u: Units) -> float | None:
     """Return a length as typed; as it was where nobody changed it: shown in inches it has lost digits."""
     if not text.strip() or (now_mm is not None and text.strip() == u.bare_span(now_mm)):

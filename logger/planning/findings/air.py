@@ -37,7 +37,7 @@ def _air(plan: Plan) -> list[Finding]:
                 "humidity-unknown",
                 Light.WATCH,
                 "The room's humidity is not known.",
-                change="Hang a hygrometer up and give relative_humidity_pct.",
+                change="Hang a hygrometer up and give the humidity that it shows.",
             )
         ]
     warmest = min(room_range_c(plan)[1], 60.0)
@@ -150,7 +150,7 @@ def _sun(plan: Plan) -> list[Finding]:
             ""
             if light is Light.OK
             else "Shade the form and the windows, or move it: sun counts like a second cure. To see it in the curve, "
-            f"add [[heat]] with absorbed_w_m2 = {flux:.0f}.",
+            f"enter {flux:.0f} W/m² as heat on the top, with the room.",
         )
     ]
 

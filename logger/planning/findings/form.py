@@ -58,7 +58,7 @@ def sag_of(plan: Plan) -> Sag | None:
     thickness = plan.form.bottom.thickness_mm / 1000
     if support is None or thickness == 0:
         return None
-    within("[form.bottom] thickness_mm", thickness * 1000, 0.1, 2000, "mm", "measure the panel; 0 means none")
+    within("bottom panel's thickness", thickness * 1000, 0.1, 2000, "mm", "measure the panel; 0 means none")
     load = load_pa(plan)
     warmest = room_range_c(plan)[1]
     modulus, creep = stiffness(
@@ -123,7 +123,7 @@ def _sag(plan: Plan, cure: CureAnswers) -> Finding:
             "support-unknown",
             Light.WATCH,
             "The plan does not say what the bottom panel rests on.",
-            change="Add [form.support]: span_mm, supports and the panel's material.",
+            change="Give the free span between two supports, how many there are, and what the panel is made of.",
         )
     mm = sag.sag_m * 1000
     light = Light.OK
@@ -255,7 +255,7 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 "seams-unknown",
                 Light.WATCH,
                 "The seams have not been looked over.",
-                change="Seal every seam, look for light through it with a lamp below, and note it in [form.seam].",
+                change="Seal every seam, look for light through it with a lamp below, and say here that it is done.",
             )
         ]
     gel = UNKNOWN_GEL_H if cure.gel_h is None else Constant("gel", cure.gel_h, "h", "cure model")
@@ -319,7 +319,7 @@ def _sticking(plan: Plan) -> list[Finding]:
                 "face-unknown",
                 Light.WATCH,
                 "The plan does not say what the resin touches.",
-                change="Add [form.face]: material, taped, release.",
+                change="Say what the resin touches, and whether it is taped or waxed.",
             )
         ]
     panel = find_panel(face.material)

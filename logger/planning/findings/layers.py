@@ -41,7 +41,7 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
                     "depth-unknown",
                     Light.WATCH,
                     "No deepest pour is known: neither datasheet nor model gave one.",
-                    change="Give max_depth_mm from the datasheet.",
+                    change="Give the deepest single pour with the resin: it stands in its datasheet.",
                 )
             ]
         return [
@@ -55,9 +55,7 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
             )
         ]
     by_sheet = limits.max_depth_mm == allowed
-    limit = Constant(
-        "deepest single pour", allowed, "mm", "datasheet, in the plan file" if by_sheet else "cure model"
-    )
+    limit = Constant("deepest single pour", allowed, "mm", "datasheet" if by_sheet else "cure model")
     if deepest <= allowed + 1e-9:
         return [
             Finding(
@@ -90,9 +88,7 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
 
 
 def _limit(plan: Plan) -> Constant:
-    return Constant(
-        "hottest the core may get", plan.resin.limits.max_core_c, "°C", "datasheet, in the plan file"
-    )
+    return Constant("hottest the core may get", plan.resin.limits.max_core_c, "°C", "datasheet")
 
 
 def layers_in_words(plan: Plan, cure: CureAnswers) -> str:
@@ -206,7 +202,7 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
         light, key = (
             (Light.WATCH, "underside-unsaid") if sentence == UNDERSIDE_UNSAID else (Light.OK, "widest")
         )
-        change = "Look under the form, and say it in the plan: open or closed."
+        change = "Look under the form, and say whether air moves there or it stands on a bench."
         answers.append(
             Finding(
                 "assumed",
@@ -222,8 +218,8 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
 def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
     coldest, warmest = room_range_c(plan)
     limits = plan.resin.limits
-    low = Constant("coldest room", limits.min_room_c, "°C", "datasheet, in the plan file")
-    high = Constant("warmest room", limits.max_room_c, "°C", "datasheet, in the plan file")
+    low = Constant("coldest room", limits.min_room_c, "°C", "datasheet")
+    high = Constant("warmest room", limits.max_room_c, "°C", "datasheet")
     answers = []
     if warmest > limits.max_room_c:
         answers.append(

@@ -145,7 +145,7 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
                 "mix-missing",
                 Light.WATCH,
                 "The plan does not say how the two parts are mixed.",
-                change="Add [mix]: the datasheet's ratio, and whether it is by weight or by volume.",
+                change="Give the datasheet's ratio, and whether it is by weight or by volume.",
             )
         ]
     answers = [_ratio(mix, plan.resin.glass), *_chemistry(mix), *_density(plan, mix)]
@@ -299,7 +299,7 @@ def _scale(plan: Plan, mix: Mix, number: int, b: Batches) -> list[Finding]:
                 "scale-missing",
                 Light.WATCH,
                 "The scale is not named.",
-                change="Add [scale] resolution_g, read off its plate.",
+                change="Give the smallest step that the scale shows: it stands on its plate.",
             )
         ]
     each = portions(b.kg_each, ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3)

@@ -51,7 +51,7 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
                 "volume-unknown",
                 Light.WATCH,
                 "The volume is not known: the plan has no length.",
-                change="Give length_mm, or widths at stations, or points traced around the edge.",
+                change="Give the length, or widths at places along it, or points around its edge.",
             )
         )
     else:

@@ -75,7 +75,7 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 "slabs-missing",
                 Light.WATCH,
                 "The plan names no slabs.",
-                change="Add a [[slab]] for each, with its moisture readings.",
+                change="Name each slab, with its wood and its moisture readings.",
             )
         )
     for slab in plan.slab:

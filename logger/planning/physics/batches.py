@@ -72,7 +72,7 @@ def plan_batches(
     fill = within("fill_pct", bench.fill_pct, 10, 100, "%", "leave room to stir") / 100
     if not bench.sizes_l:
         raise BadInput(
-            "[pails] sizes_l",
+            "sizes of the pails",
             "is empty",
             allowed="one size or more, in litres",
             remedy="list the pails that the shop has",

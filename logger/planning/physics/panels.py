@@ -107,7 +107,7 @@ def find_panel(name: str) -> PanelMaterial:
             "is not a known material",
             value=name,
             allowed=", ".join(panel_names()),
-            remedy="use one of those names, or give modulus_gpa from the panel's data sheet",
+            remedy="use one of those names, or give its stiffness from the panel's data sheet",
         )
     return panel
 
@@ -144,8 +144,8 @@ def stiffness(
 ) -> tuple[Constant, Constant]:
     """(modulus, creep factor) of a bottom panel, each with its source. Raises BadInput for an unknown one."""
     if modulus_gpa is not None:
-        factor = Constant("creep factor", creep or 1.0, "", "the plan file" if creep else "no creep given")
-        return Constant(f"modulus of {name}", modulus_gpa, "GPa", "the plan file"), factor
+        factor = Constant("creep factor", creep or 1.0, "", "the plan" if creep else "no creep given")
+        return Constant(f"modulus of {name}", modulus_gpa, "GPa", "the plan"), factor
     panel = find_panel(name)
     if panel.name == "HDPE":
         value = hdpe_modulus_gpa(hours_loaded, panel_c)
@@ -155,5 +155,5 @@ def stiffness(
     else:
         modulus = Constant(f"modulus of {panel.name}", panel.modulus_gpa, "GPa", panel.source)
     if creep is not None:
-        return modulus, Constant("creep factor", creep, "", "the plan file")
+        return modulus, Constant("creep factor", creep, "", "the plan")
     return modulus, Constant("creep factor", panel.creep, "", panel.creep_source)

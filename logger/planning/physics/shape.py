@@ -72,7 +72,7 @@ def between_m3(plan: Plan, from_top_m: float, to_m: float) -> float | None:
     """
     if not 0 <= from_top_m <= to_m:
         raise BadPlan(
-            "[pour] depth_mm",
+            "depth of the pour",
             "depths are out of order",
             value=(from_top_m, to_m),
             allowed="from the top down, in m",
@@ -126,6 +126,6 @@ def voids_m3(plan: Plan) -> float:
 def _diameter_m(plan: Plan) -> float:
     if plan.pour.width_mm is None:
         raise BadPlan(
-            "[pour] width_mm", "is missing", allowed="the mould's diameter in mm", remedy="measure it"
+            "width of the pour", "is missing", allowed="the mould's diameter in mm", remedy="measure it"
         )
     return plan.pour.width_mm / 1000

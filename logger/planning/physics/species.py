@@ -95,6 +95,6 @@ def find_species(name: str) -> Species:
             "is not in the table",
             value=name,
             allowed=", ".join(species_names()),
-            remedy="take the nearest relative from the list, or give density_kg_m3 and a correction of your own",
+            remedy="take the nearest relative from the list, or give its density and a correction of your own",
         )
     return species

@@ -99,7 +99,7 @@ def slab_moisture(
     """Return the readings of one slab, corrected where the meter does not do it itself."""
     if not readings_pct:
         raise BadInput(
-            "[slab.meter] readings_pct",
+            "moisture readings",
             "is empty",
             allowed="one reading or more, in %",
             remedy="measure the slab in six places, the middle of the thickness too",
