@@ -54,6 +54,10 @@ FIRST_TEMPLATES = (
     "pour-probes.html",
     "untested.html",
     "board.html",
+    "new-pour.html",
+    "plan.html",
+    "plan-edit.html",
+    "plan-sections.html",
 )
 #: How long open requests get to finish when the service stops, s.
 FINISH_S = 3

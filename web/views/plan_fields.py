@@ -547,7 +547,8 @@ def help_of(path: str) -> str:
     found: Any = _sentences()
     for part in path.split("."):
         found = found.get(part, {}) if isinstance(found, Mapping) else {}
-    return found if isinstance(found, str) else ""
+    # What a list looks like in the file is of no use beside a field.
+    return found if isinstance(found, str) and "[[" not in found else ""
 
 
 @cache

@@ -18,8 +18,7 @@ from logger.plan.file import Plan
 Points = tuple[tuple[float, float], ...]
 
 UNDERSIDE_UNSAID = (
-    "what is under the form is not said (form.underside): it is taken to stand on a bench, which is hotter than free "
-    'air below; say "open" or "closed"'
+    "what is under the form is not said: it is taken to stand on a bench, which is hotter than free air below"
 )
 #: An upright section as wide as the undercut one is so far down its layer gets as hot or a little hotter. From explicit
 #: solutions of nine undercut sections (tests/logger/cure/test_assumptions.py has one): 0.50 to 0.55 of the depth.

@@ -1,11 +1,16 @@
-// Draws the outline of an uneven pour: a tap adds a point to the lines of the field below, which is what is saved.
+// A plan's page: a question that somebody is answering stays while the answer above is worked out. And the drawing of
+// an uneven outline: a tap adds a point to the lines of the field below, which is what is saved.
 "use strict";
 (() => {
+  const hold = (event) => event.target.closest?.("#question form")?.classList.add("holding");
+  document.addEventListener("focusin", hold);
+  document.addEventListener("input", hold);
+
   const box = document.querySelector(".draw"), lines = box?.closest("form").querySelector("textarea");
   if (!lines) return;
   const svg = box.querySelector("svg"), across = Number(box.dataset.across), along = Number(box.dataset.along);
-  // The long way lies across the screen; a margin leaves room for an edge that bulges.
-  const margin = 0.15 * across, wide = along + 2 * margin, high = across + 2 * margin;
+  // The long way lies along the screen, a narrow pour is drawn wider than it is; a margin takes an edge that bulges.
+  const margin = 0.15 * across, high = across + 2 * margin, wide = along + 2 * margin;
   const points = () => lines.value.split("\n").map((line) => line.trim().split(/[\s;]+/).map(Number))
     .filter((pair) => pair.length === 2 && pair.every(Number.isFinite));
   const write = (all) => { lines.value = all.map(([x, y]) => `${x}  ${y}`).join("\n"); draw(); };
@@ -19,10 +24,12 @@
     svg.replaceChildren(made("rect", { x: margin, y: margin, width: along, height: across, class: "frame" }));
     const corners = all.map((pair) => pair.join(",")).join(" ");
     if (all.length > 1) svg.append(made("polygon", { points: corners, class: "pour" }));
-    for (const [cx, cy] of all) svg.append(made("circle", { cx, cy, r: 0.012 * wide, class: "point" }));
+    for (const [x, y] of all) svg.append(made("path", { d: `M${x} ${y}h0`, class: "point" }));
   };
   svg.setAttribute("viewBox", `0 0 ${wide} ${high}`);
-  svg.addEventListener("pointerdown", (event) => {
+  svg.setAttribute("preserveAspectRatio", "none");
+  svg.style.aspectRatio = `${wide} / ${Math.max(high, 0.6 * wide)}`;
+  svg.addEventListener("click", (event) => {
     const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
     const digits = along > 100 ? 0 : 2;
     write([...points(), [Number((at.y - margin).toFixed(digits)), Number((at.x - margin).toFixed(digits))]]);
