@@ -31,6 +31,11 @@ def listed(connection: Connection) -> dict[str, EventRow]:
     return resins
 
 
+def history(connection: Connection, key: str) -> list[EventRow]:
+    """Every state in which a resin was kept, oldest first."""
+    return [row for row in shop_events.shop_events(connection, KEPT) if row.facts["key"] == key]
+
+
 def dropped(connection: Connection) -> dict[str, EventRow]:
     """Key → how each resin stood that was taken off the list and not put back."""
     on = listed(connection)

@@ -10,10 +10,12 @@ from starlette.responses import Response
 
 from logger.condition.condition_words import STAGE_WORDS
 from logger.pour import LIVE, Stage
-from logger.store import pours, resins, stations
+from logger.probe_checks.cup import CupState
+from logger.store import cup_tests, pours, resins, stations
 from logger.store.people import Role
 from logger.store.rows import PourWithPrediction
 from logger.units import HOUR_MS
+from web.actions import cup_test
 from web.actions.message_test import nobody_reached
 from web.security.access import OnlookerDep, ServiceDep
 from web.service.service import Service
@@ -46,6 +48,8 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
         tiles = [_tile(service, connection, pour, now_ms) for pour in pours.predicted_pours(connection, LIVE)]
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
+        cups = [cup_test.look_at(service, connection, test) for test in cup_tests.running(connection)]
+        names = {key: row.facts["name"] for key, row in resins.listed(connection).items()} if cups else {}
         steps = (
             _first_steps(service, connection) if who.may(Role.MAKER) and not (tiles or ahead or done) else []
         )
@@ -62,6 +66,9 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
             "stage_words": STAGE_WORDS,
             "first_steps": steps,
             "nobody_reached": nobody_reached(service),
+            "cups": sorted(cups, key=lambda cup: not cup.course.danger),
+            "cup_names": names,
+            "cup_state": CupState,
         },
     )
 

@@ -215,6 +215,10 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/resins/{key}/datasheet", "maker", "resin-kept"),
     Route("POST", "/resins/{key}/drop", "maker", "resin-dropped"),
     Route("POST", "/resins/{key}/put-back", "maker", "resin-kept"),
+    Route("GET", "/resins/{key}/cup-test", "viewer"),
+    Route("POST", "/resins/{key}/cup-test", "maker", "cup-test-begun"),
+    Route("POST", "/resins/{key}/cup-test/add", "maker", "resin-kept"),
+    Route("POST", "/resins/{key}/cup-test/stop", "maker", "cup-test-ended"),
     Route("GET", "/shop/import", "maker"),
     Route("POST", "/shop/import", "maker", "log-imported"),
 )

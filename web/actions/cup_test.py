@@ -1,0 +1,174 @@
+"""A cup test from the mixing to the resin's datasheet: begun, looked at, added and fitted again, or ended without."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from typing import Any
+
+import tomli_w
+from sqlalchemy import Connection
+
+from logger.cure.fit.datasheet import datasheet_from_text
+from logger.cure.fit.datasheet_fit import fit_datasheet
+from logger.errors import BadInput, NotAllowed
+from logger.probe_checks.cup import CupCourse, CupState, cup_course, mean_of
+from logger.store import cup_tests, probe_checks, resins, stations
+from logger.store.cup_tests import CupTest
+from web.service.service import Service
+
+#: What a cup may weigh, kg. More than a kilogram of a quick system can smoke.
+MASS_KG = (0.02, 1.0)
+#: What a first test weighs, kg, by how deep the datasheet lets the resin be poured, mm: thin systems heat more
+#: (common practice, no source).
+USUAL_KG, BY_DEPTH = 0.05, ((15.0, 0.1), (40.0, 0.2))
+#: A room in which a cup may be tried, °C.
+ROOM_C = (5.0, 40.0)
+#: How well a cup on a bench is known: the cup, the draught, where the tip sat (common practice, no source), %.
+TOLERANCE_PCT = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class CupNow:
+    """A running test with its course so far. room_c: the mean of its probe in the room, None without one."""
+
+    test: CupTest
+    course: CupCourse
+    elapsed_s: float
+    room_c: float | None
+
+
+def usual_kg(max_depth_mm: float | None) -> float:
+    """Return the mass that a first test takes, kg."""
+    return max(
+        (kg for depth, kg in BY_DEPTH if max_depth_mm is not None and max_depth_mm >= depth), default=USUAL_KG
+    )
+
+
+def begin(service: Service, by: str, key: str, probe: str, room: str, mass_g: float) -> None:
+    """Note that a cup was mixed now. `probe`, `room`: "station/rom"; room may be empty. Raises BadInput, NotAllowed."""
+    least, most = MASS_KG
+    if not least <= mass_g / 1000 <= most:
+        raise BadInput(
+            "mass",
+            "is out of range",
+            value=f"{mass_g:g} g",
+            allowed=f"{1000 * least:g} to {1000 * most:g} g",
+            remedy="take a small cup: a large one heats itself, and may smoke",
+        )
+    with service.store.write() as tx:
+        name = resins.get(tx, key).facts["name"]
+        if cup_tests.running(tx, key):
+            raise NotAllowed("a cup of this resin is being watched: end that test first")
+        station, rom = _probe_of(tx, probe, "probe")
+        room_rom = None
+        if room:
+            room_station, room_rom = _probe_of(tx, room, "room probe")
+            if room_station.id != station.id or room_rom == rom:
+                raise BadInput(
+                    "room probe", "must be another probe of the same station", remedy="choose again"
+                )
+        data = {
+            "key": key,
+            "mass_kg": round(mass_g / 1000, 4),
+            "station": station.name,
+            "station_id": station.id,
+            "rom": rom,
+            "room_rom": room_rom,
+        }
+        cup_tests.begin(tx, service.timeline, by, name, data)
+    service.look_often(station.name)
+
+
+def now_of(service: Service, connection: Connection, key: str) -> CupNow | None:
+    """Return the running test of a resin with its course; None where none runs."""
+    tests = cup_tests.running(connection, key)
+    return look_at(service, connection, tests[0]) if tests else None
+
+
+def look_at(service: Service, connection: Connection, test: CupTest) -> CupNow:
+    """Return a test with its course so far."""
+    elapsed_s = max(0.0, (service.timeline.true_ms() - test.mixed_ms) / 1000)
+    course = cup_course(cup_tests.looks(connection, test, test.rom), elapsed_s)
+    room_c = None
+    if test.room_rom is not None:
+        until_s = course.peak_s if course.peak_s is not None else elapsed_s
+        room_c = mean_of(cup_tests.looks(connection, test, test.room_rom), until_s)
+    return CupNow(test, course, elapsed_s, room_c)
+
+
+def stop(service: Service, by: str, key: str) -> None:
+    """End the running test without a result. Raises NotAllowed where none runs."""
+    with service.store.write() as tx:
+        now = now_of(service, tx, key)
+        if now is None:
+            raise NotAllowed("no cup of this resin is being watched")
+        cup_tests.end(tx, service.timeline.true_ms(), by, now.test, None)
+
+
+def add_to_datasheet(service: Service, by: str, key: str, room_c: float | None) -> None:
+    """Add what the cup measured to the resin's datasheet, and fit it again: takes seconds.
+
+    `room_c`: the room, where no probe measured it. Raises BadInput, NotAllowed, DidNotConverge; then nothing is kept.
+    """
+    with service.store.read() as connection:
+        now, data = now_of(service, connection, key), resins.get(connection, key).facts
+    if now is None:
+        raise NotAllowed("no cup of this resin is being watched")
+    statement = statement_of(now, room_c)
+    text = with_statement(data["sheet_toml"], statement)
+    fit = fit_datasheet(datasheet_from_text(text, "datasheet")).to_json()
+    changed = {"sheet_toml": text, "fit": fit}
+    if data["source"]["kind"] == "datasheet":
+        # What our own pours have taught stays for plans to come; the datasheet's fit stands beside it.
+        changed["table"] = fit["resin"]
+    with service.store.write() as tx:
+        if now.test.id not in {test.id for test in cup_tests.running(tx, key)}:
+            raise NotAllowed("this test has been ended meanwhile")
+        now_ms = service.timeline.true_ms()
+        cup_tests.end(tx, now_ms, by, now.test, statement)
+        resins.put(tx, now_ms, by, {**data, **changed})
+
+
+def statement_of(now: CupNow, room_c: float | None) -> dict[str, Any]:
+    """Return what a cup measured, as a [[peak]] of a datasheet. Raises NotAllowed before its peak is past, BadInput."""
+    course = now.course
+    if course.state is not CupState.PAST or course.peak_c is None or course.peak_s is None:
+        raise NotAllowed("its peak is not past yet, or was not seen: there is nothing to add")
+    at_c = now.room_c if now.room_c is not None else room_c
+    if at_c is None or not ROOM_C[0] <= at_c <= ROOM_C[1]:
+        raise BadInput(
+            "room",
+            "is missing" if at_c is None else "is out of range",
+            value=at_c,
+            allowed=f"{ROOM_C[0]:g} to {ROOM_C[1]:g} °C",
+            remedy="how warm was it beside the cup?",
+        )
+    return {
+        "mass_kg": now.test.mass_kg,
+        "at_c": round(at_c, 1),
+        "peak_c": round(course.peak_c, 1),
+        "time_min": round(course.peak_s / 60, 1),
+        "tolerance_pct": TOLERANCE_PCT,
+    }
+
+
+def with_statement(sheet_toml: str | None, statement: dict[str, Any]) -> str:
+    """Return a datasheet's text with one more [[peak]]. Raises BadInput for a resin that has no datasheet."""
+    if not sheet_toml:
+        raise BadInput(
+            "datasheet",
+            "was never given for this resin",
+            remedy="add it first: change its datasheet on the page of resins",
+        )
+    sheet = tomllib.loads(sheet_toml)
+    sheet.setdefault("peak", []).append(statement)
+    return tomli_w.dumps(sheet)
+
+
+def _probe_of(tx: Connection, choice: str, field: str) -> tuple[Any, str]:
+    name, _, rom = choice.partition("/")
+    if not rom:
+        raise BadInput(field, "is not chosen", remedy="choose the probe that stands there")
+    station = stations.by_name(tx, name)
+    return station, probe_checks.probe(tx, station.id, rom).rom

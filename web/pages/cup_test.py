@@ -1,0 +1,169 @@
+"""The guided cup test: a small cup of a resin with one probe, to know its heat better."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Path, Request
+from starlette.responses import RedirectResponse, Response
+
+from logger.condition.evidence import PLACES
+from logger.cure.fit.datasheet import cup_mm
+from logger.errors import BadInput, DidNotConverge, NotAllowed, NotFound
+from logger.plan.file import Resin
+from logger.probe_checks.cup import APART_K, DANGER_C, HOT_C, CupState
+from logger.store import cup_tests, resins, stations
+from web.actions import cup_test as actions
+from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.service.service import Service
+from web.views.reader_units import number_from, units_of
+from web.views.render import page
+
+router = APIRouter(include_in_schema=False)
+Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]
+Text = Annotated[str, Form(max_length=200)]
+
+
+@router.get("/resins/{key}/cup-test")
+def cup_page(key: Key, request: Request, service: ServiceDep, _who: ViewerDep, mass_g: str = "") -> Response:
+    """Guide through the test, or show the one that runs. `mass_g`: what somebody was advised to weigh."""
+    return page(
+        request, "cup-test.html", _context(request, service, key, {"mass": _advised(request, mass_g)})
+    )
+
+
+@router.post("/resins/{key}/cup-test")
+def begin(
+    key: Key,
+    request: Request,
+    service: ServiceDep,
+    who: MakerDep,
+    probe: Text = "",
+    room: Text = "",
+    mass: Text = "",
+) -> Response:
+    """Begin a test: the parts were mixed now, and from here on it logs itself."""
+    try:
+        mass_g = units_of(request).to_g(number_from(mass, "mass"))
+        actions.begin(service, who.name, key, probe, room, mass_g)
+    except (BadInput, NotAllowed, NotFound) as error:
+        given = {"probe": probe, "room": room, "mass": mass}
+        return _again(request, service, key, error, given)
+    return RedirectResponse(f"/resins/{key}/cup-test", 303)
+
+
+@router.post("/resins/{key}/cup-test/add")
+def add(key: Key, request: Request, service: ServiceDep, who: MakerDep, room_c: Text = "") -> Response:
+    """Add what the cup measured to the datasheet, and fit the resin again."""
+    u = units_of(request)
+    try:
+        celsius = u.to_c(number_from(room_c, "room")) if room_c.strip() else None
+        actions.add_to_datasheet(service, who.name, key, celsius)
+    except (BadInput, NotAllowed, DidNotConverge) as error:
+        return _again(request, service, key, error, {"room_c": room_c})
+    return RedirectResponse(f"/resins/{key}/cup-test#measured", 303)
+
+
+@router.post("/resins/{key}/cup-test/stop")
+def stop(key: Key, service: ServiceDep, who: MakerDep) -> Response:
+    """End the test without a result."""
+    actions.stop(service, who.name, key)
+    return RedirectResponse(f"/resins/{key}/cup-test", 303)
+
+
+def _advised(request: Request, mass_g: str) -> str:
+    """Return an advised mass in the reader's units; nothing where it is none."""
+    try:
+        return _scale(request, min(max(float(mass_g), 20.0), 1000.0)) if math.isfinite(float(mass_g)) else ""
+    except ValueError:
+        return ""
+
+
+def _scale(request: Request, grams: float) -> str:
+    """Return a mass's number as the reader's scale shows it."""
+    return units_of(request).scale(grams).replace("\u00a0", " ").split(" ")[0].replace(",", "")
+
+
+def _again(request: Request, service: Service, key: str, error: Exception, given: dict[str, str]) -> Response:
+    context = _context(request, service, key, given) | {"problem": str(error)}
+    return page(request, "cup-test.html", context, status=422)
+
+
+def _context(request: Request, service: Service, key: str, given: dict[str, str]) -> dict[str, Any]:
+    with service.store.read() as connection:
+        row = resins.get(connection, key)
+        now = actions.now_of(service, connection, key)
+        choices = [] if now else _choices(service, connection)
+        measured = cup_tests.measured(connection, key)
+        before = _bands_before(connection, key, row.id) if measured else []
+    resin = Resin.model_validate(row.facts["table"])
+    usual_kg = actions.usual_kg(resin.limits.max_depth_mm)
+    cores = [choice["value"] for choice in choices if choice["place"].startswith("core") and choice["free"]]
+    rooms = [choice["value"] for choice in choices if choice["place"].startswith("room")]
+    start = {
+        "mass": _scale(request, 1000 * usual_kg),
+        "probe": cores[0] if cores else "",
+        "room": rooms[0] if rooms else "",
+    }
+    return {
+        "key": key,
+        "resin": resin,
+        "has_sheet": bool(row.facts["sheet_toml"]),
+        "now": now,
+        "state": CupState,
+        "choices": choices,
+        "given": start | {name: value for name, value in given.items() if value},
+        "usual_g": 1000 * usual_kg,
+        "cup_mm": cup_mm(usual_kg, resin.density_kg_m3),
+        "measured": measured,
+        "before": before,
+        "after": _bands(row.facts["fit"]),
+        "hot_c": HOT_C,
+        "danger_c": DANGER_C,
+        "apart_k": APART_K,
+        "problem": None,
+    }
+
+
+def _choices(service: Service, connection: Any) -> list[dict[str, Any]]:
+    """Return every thermometer that reads now, and whether it is free."""
+    now_ms, found = service.timeline.true_ms(), []
+    probes = stations.probes_by_station(connection)
+    for station in stations.all_stations(connection):
+        for probe in probes.get(station.id, []):
+            silent = probe.last_good_ms is None or now_ms - probe.last_good_ms > stations.SILENT_MS
+            if silent or probe.last_milli_c is None or probe.place.split("-")[0] not in PLACES:
+                continue
+            try:
+                cup_tests.free_for_a_cup(connection, station.id, probe.rom)
+                free = True
+            except NotAllowed:
+                free = False
+            found.append(
+                {
+                    "value": f"{station.name}/{probe.rom}",
+                    "place": probe.place,
+                    "station": station.name,
+                    "celsius": probe.last_milli_c / 1000,
+                    "free": free,
+                }
+            )
+    return found
+
+
+def _bands_before(connection: Any, key: str, row_id: int) -> list[tuple[str, str]]:
+    """Return how well the resin was known before its last cup."""
+    earlier = [row for row in resins.history(connection, key) if row.id < row_id]
+    return _bands(earlier[-1].facts["fit"]) if earlier else []
+
+
+def _bands(fit: dict[str, Any] | None) -> list[tuple[str, str]]:
+    """Return how well a fit knows its resin, in words and numbers: 9 of 10 cases."""
+    if not fit:
+        return []
+    heat = fit["ranges_90pct"]["heat_of_cure_j_g"]
+    return [
+        ("how fast it cures", f"known within a factor of {fit['rate_factor_range_90pct']:.2f}"),
+        ("how much heat it gives", f"{heat[0]:.0f} to {heat[1]:.0f} J/g"),
+    ]
