@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import tomli_w
-from pydantic import ConfigDict, Field, ValidationError, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from logger.errors import BadPlan
 from logger.input_errors import input_problem, most_telling, tables_in
@@ -91,6 +91,36 @@ class Limits(Table):
     max_room_c: Temperature = 29.0
 
 
+#: What is multiplied in each of the equally likely resins.
+Factors = Annotated[
+    tuple[Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)], ...],
+    BeforeValidator(lambda values: tuple(values) if isinstance(values, list) else values),
+    Field(min_length=2, max_length=200),
+]
+
+
+class Possible(Table):
+    """Resins that fit the datasheet as well as one another, each by its factors on this table's numbers.
+
+    `rate` multiplies k1 and k2 at 25 °C, `first` k1 once more, `energy` both activation energies, `heat` the heat of
+    cure. Made by the fit: their spread is how far the datasheet leaves the resin open.
+    """
+
+    rate: Factors
+    first: Factors
+    energy: Factors
+    heat: Factors
+
+    @model_validator(mode="after")
+    def _as_many_of_each(self) -> Possible:
+        counts = {len(self.rate), len(self.first), len(self.energy), len(self.heat)}
+        if len(counts) > 1:
+            raise ValueError(
+                "rate, first, energy and heat differ in length; copy the whole table from the fit"
+            )
+        return self
+
+
 class Resin(Table):
     """The mixed resin system: its heat, its rate and its limits."""
 
@@ -103,6 +133,7 @@ class Resin(Table):
     limits: Limits = Limits()
     glass: Glass = Glass()
     diffusion: Diffusion | None = None
+    possible: Possible | None = None
 
 
 class PourTable(Table):

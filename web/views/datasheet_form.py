@@ -27,6 +27,8 @@ from web.views.typed_ranges import (
 
 #: The temperatures that datasheets mean when they name none, °C (common practice, no source).
 WORKED_AT_C, CURED_AT_C = 25.0, 23.0
+#: How far from it the room may have been in which a deepest pour was tried, K.
+ROOM_WITHIN_K = 2.0
 #: The classes of system that a form offers, and the words for each (the trade's; common practice, no source).
 SYSTEMS = {
     "slow": "slow casting: thick pours, cures for days",
@@ -102,12 +104,14 @@ def sheet_toml(f: FormFields) -> str:
                 "Kind of system", "is not one of the list", value=f.words("system"), remedy="choose again"
             )
         sheet["system"] = f.words("system")
-    sheet |= _cup_statements(f) | _cured_statements(f)
-    if not any(sheet.get(name) for name in ("working_time", "gel_time", "cure_time")):
+    sheet |= _cup_statements(f) | _cured_statements(f) | _deepest(f, sheet["limits"])
+    told = ("working_time", "gel_time", "cure_time", "deepest_pour", "system")
+    if not any(sheet.get(name) for name in told):
         raise BadInput(
             "Working time",
             "is missing",
-            remedy="give it, the gel time, or when it is hard: something must say how fast it cures",
+            remedy="give it, or the deepest single pour, or choose the kind of system: something must say how fast it "
+            "cures",
         )
     mixture = {
         key: value
@@ -140,6 +144,25 @@ def _limits(f: FormFields) -> dict[str, float]:
         ("max_depth_mm", high(deepest)),
     )
     return {key: value for key, value in limits if value is not None}
+
+
+def _deepest(f: FormFields, limits: Mapping[str, float]) -> dict[str, Any]:
+    """Return the deepest single pour as a statement of the cure: in the middle of the rooms that the datasheet names.
+
+    Its maker allows it in all of them and tried it in one that is not told: how far apart they are is left open. Where
+    no room is named, the laboratory's standard one (23 °C, ISO 291; from memory), give or take two.
+    """
+    depth = f.lengths("deepest", "Deepest pour")
+    if depth is None:
+        return {}
+    at_c, within = CURED_AT_C, ROOM_WITHIN_K
+    if "min_room_c" in limits and "max_room_c" in limits:
+        at_c = round((limits["min_room_c"] + limits["max_room_c"]) / 2, 3)
+        within = round(abs(limits["max_room_c"] - limits["min_room_c"]) / 2, 3)
+    stated = {"depth_mm": _listed(depth), "at_c": at_c, "at_plus_minus_k": within}
+    if "max_core_c" in limits:
+        stated["stays_below_c"] = limits["max_core_c"]
+    return {"deepest_pour": [stated]}
 
 
 def _cup_statements(f: FormFields) -> dict[str, Any]:
@@ -180,7 +203,7 @@ def _cured_statements(f: FormFields) -> dict[str, Any]:
 def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
     """Return a form's fields that give this datasheet back; None where it says more than the form has room for."""
     lists = (sheet.working_time, sheet.gel_time, sheet.peak)
-    if any(len(entries) > 1 for entries in lists) or sheet.deepest_pour or sheet.dsc_peak:
+    if any(len(entries) > 1 for entries in (*lists, sheet.deepest_pour)) or sheet.dsc_peak:
         return None
     given: dict[str, str] = {"resin": sheet.name, "note": sheet.note, "system": sheet.system or ""}
     cups = [one for entries in lists for one in entries]
@@ -212,8 +235,10 @@ def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
         ("min_room", limits.min_room_c),
         ("max_room", limits.max_room_c),
     ):
-        given[name] = _shown(u.degrees(celsius))
-    given["deepest"] = "" if limits.max_depth_mm is None else u.bare_span(limits.max_depth_mm)
+        # A limit that nobody stated stays unstated: it is no evidence of anything.
+        given[name] = _shown(u.degrees(celsius)) if f"{name}_c" in limits.model_fields_set else ""
+    deepest: Span | None = sheet.deepest_pour[0].depth_mm if sheet.deepest_pour else limits.max_depth_mm
+    given["deepest"] = "" if deepest is None else _lengths(deepest, u)
     for name, value in (
         ("heat", sheet.mixture.heat_of_cure_j_g),
         ("eew", sheet.mixture.eew_g_eq),
@@ -222,7 +247,14 @@ def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
         given[name] = "" if value is None else _shown(value)
     # Whatever the form cannot hold (densities, exponents, tolerances) must not be lost by editing.
     again = datasheet_from_text(sheet_toml(FormFields(given, u)))
+    if not sheet.deepest_pour:
+        # Kept before the depth was evidence: the form adds that, and loses nothing.
+        again = again.model_copy(update={"deepest_pour": []})
     return given if _near(again.model_dump(), sheet.model_dump()) else None
+
+
+def _lengths(mm: Span, u: Units) -> str:
+    return "\u2013".join(u.bare_span(end) for end in mm) if isinstance(mm, tuple) else u.bare_span(mm)
 
 
 def mix_of(f: FormFields) -> dict[str, Any]:

@@ -160,16 +160,25 @@ class CureTime(Statement):
         return f"{word} after {in_words(self.time_h)} h at {self.at_c:g} °C{depth}"
 
 
-class DeepestPour(Statement):
-    """The deepest single pour that stays under a temperature; with width_mm a river between slabs, else wide."""
+def _a_depth(value: float | tuple[float, float]) -> float | tuple[float, float]:
+    if not 0.05 < ends(value)[0] <= ends(value)[1] <= 500:
+        raise ValueError(f"a depth of {in_words(value)} mm is outside 0.05 to 500 mm")
+    return value
 
-    depth_mm: Depth
+
+class DeepestPour(Statement):
+    """The deepest single pour that stays under a temperature; with width_mm a river between slabs, else wide.
+
+    Its maker chose it with some margin: a pour of that depth stays under the limit, and gets warm.
+    """
+
+    depth_mm: Annotated[Span, AfterValidator(_a_depth)]
     stays_below_c: Annotated[float, Field(gt=20, le=200, allow_inf_nan=False)] = 60.0
     width_mm: Positive | None = None
 
     def describe(self) -> str:
         """Return the statement in words."""
-        return f"a {self.depth_mm:g} mm pour at {self.at_c:g} °C that stays under {self.stays_below_c:g} °C"
+        return f"a {in_words(self.depth_mm)} mm pour at {self.at_c:g} °C that stays under {self.stays_below_c:g} °C"
 
 
 class DscPeak(Table):
@@ -193,14 +202,14 @@ class Mixture(Table):
     m: float = Field(default=1.0, ge=0, le=4, allow_inf_nan=False)
     n: float = Field(default=2.0, ge=0, le=6, allow_inf_nan=False)
 
-    def heat_prior(self) -> tuple[float, float, str]:
-        """Heat of cure before any statement: J/g, relative uncertainty, where it comes from."""
+    def heat_prior(self, usual: tuple[float, float] = (HEAT_J_G, HEAT_PART)) -> tuple[float, float, str]:
+        """Heat of cure before any statement: J/g, relative uncertainty, where it comes from. usual: of its class."""
         if self.heat_of_cure_j_g is not None:
             return self.heat_of_cure_j_g, 0.03, "stated"
         if self.eew_g_eq is not None and self.ahew_g_eq is not None:
             heat = heat_from_equivalents(HEAT_KJ_EQ, self.eew_g_eq, self.ahew_g_eq)
             return heat, HEAT_EQ_PART, "from the equivalent weights"
-        return HEAT_J_G, HEAT_PART, "usual for room-temperature systems"
+        return *usual, "usual for room-temperature systems"
 
 
 class Datasheet(Table):
@@ -221,9 +230,11 @@ class Datasheet(Table):
 
     @model_validator(mode="after")
     def _says_when(self) -> Datasheet:
-        if not (self.working_time or self.gel_time or self.cure_time or any(p.time_min for p in self.peak)):
+        timed = self.working_time or self.gel_time or self.cure_time or any(p.time_min for p in self.peak)
+        if not (timed or self.deepest_pour or self.system):
             raise ValueError(
-                "nothing here says how fast it cures: state a working time, a gel time, a time to peak or a cure time"
+                "nothing here says how fast it cures: state a working time, a gel time, a time to peak, a cure time, "
+                "the deepest single pour or the kind of system"
             )
         return self
 
@@ -282,7 +293,7 @@ def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> 
         if statement.diameter_mm is not None:
             pour |= {"shape": "round", "width_mm": statement.diameter_mm}
     elif isinstance(statement, DeepestPour):
-        pour = {"shape": "sheet", "depth_mm": statement.depth_mm}
+        pour = {"shape": "sheet", "depth_mm": math.sqrt(math.prod(ends(statement.depth_mm)))}
         if statement.width_mm is not None:
             pour |= {"shape": "river", "width_mm": statement.width_mm}
     elif isinstance(statement, CureTime) and statement.depth_mm is not None and statement.depth_mm > THIN_MM:

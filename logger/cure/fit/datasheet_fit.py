@@ -2,25 +2,36 @@
 
 Four numbers are fitted: k2, k2/k1, one activation energy E for both, and the heat of cure. A datasheet of two or
 three statements cannot tell them apart, so each starts from a prior, and the result says how far each is known.
-The forward model of every statement is the real solver on the specimen that the statement speaks of.
+The forward model of every statement is the real solver on the specimen that the statement speaks of. Statements that
+do not fit together are all kept: the fit is then as wide as they are apart, and says which one disagrees.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import tomli_w
 
+from logger import extremes
 from logger.arrays import Floats
 from logger.cure.fit.datasheet import CUP, WIDE, Datasheet, DeepestPour, DscPeak, Statement
-from logger.cure.fit.datasheet_model import SPREAD, Observable, observables_of, predicted, resin_of
+from logger.cure.fit.datasheet_model import (
+    KEPT,
+    SPREAD,
+    Observable,
+    observables_of,
+    predicted,
+    resin_of,
+    workable_h,
+)
 from logger.cure.fit.least_squares import Solution, least_squares
+from logger.cure.fit.sampling import draw
+from logger.cure.fit.usual_systems import GUESSED_SD, USUAL, UsualSystem, system_of
 from logger.errors import BadInput
-from logger.plan.file import Resin
+from logger.plan.file import Possible, Resin
 from logger.units import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
 #: Activation energy before any statement, kJ/mol: room-temperature amines 44–63 (DETA 56.9–63.0, Garcia & Fernandez
@@ -38,6 +49,8 @@ DISPUTED, AGREED = 2.0, 1.5
 #: 90 % of a normal distribution lies within this many standard deviations.
 _NINETY = 1.645
 
+#: Equally likely resins that go into the [resin] table. So many that the second hottest and coolest are its 5 and 95 %.
+MEMBERS = 40
 _STEPS = np.array([0.03, 0.15, 1.5, 0.03])
 _LONGEST = np.array([0.7, 1.0, 8.0, 0.2])
 
@@ -112,32 +125,70 @@ class Fit:
 
 @dataclass(frozen=True)
 class _Prior:
+    """mean, sd (4,); usual: of its class, where the class counts for how fast it is."""
+
     mean: Floats
     sd: Floats
+    usual: UsualSystem | None = None
 
 
-def fit_datasheet(datasheet: Datasheet, *, refuse: bool = True) -> Fit:
-    """Fit the resin to everything that the datasheet states.
+@dataclass(frozen=True)
+class _Problem:
+    """What is fitted to what. looser: every tolerance times this, where statements disagree."""
 
-    Raises BadInput naming the contradiction when the statements cannot all be true of one resin within their
-    tolerances (refuse=False: returns the fit with the contradiction among its warnings), and DidNotConverge.
+    datasheet: Datasheet
+    things: tuple[Observable, ...]
+    prior: _Prior
+    looser: float = 1.0
+
+    def solve(self, start: Floats | None = None, rounds: int = 12) -> Solution:
+        """Return the best fit."""
+        begin = self.prior.mean if start is None else start
+        return least_squares(self.residuals, begin, _STEPS, longest=_LONGEST, most_rounds=rounds)
+
+    def residuals(self, points: Floats, *, roughly: bool = False) -> Floats:
+        """(N, statements and priors), each in units of its own uncertainty."""
+        things = list(self.things)
+        columns = [self.misfit(predicted(self.datasheet, things, points, roughly=roughly))] if things else []
+        columns.append((points - self.prior.mean) / self.prior.sd)
+        if self.prior.usual is not None:
+            usual = self.prior.usual
+            apart = np.log(workable_h(points, self.datasheet.mixture) / usual.workable_h)
+            columns.append(apart[:, None] / usual.workable_sd)
+        return np.hstack(columns)
+
+    def misfit(self, values: Floats) -> Floats:
+        """Residuals (N, observables) in tolerances: of the logarithm of a time or of a rise."""
+        out = np.empty_like(values)
+        for j, thing in enumerate(self.things):
+            log_ratio = np.log(np.maximum(values[:, j], 1e-9) / thing.compared)
+            over = thing.sd if thing.sd_over is None else thing.sd_over
+            out[:, j] = log_ratio / (np.where(log_ratio > 0, over, thing.sd) * self.looser)
+        return out
+
+    def off(self, solution: Solution) -> Floats:
+        """(observables,), in tolerances."""
+        return solution.residuals[: len(self.things)]
+
+    def without(self, statement: Statement) -> _Problem:
+        """Return the problem with one statement left out."""
+        return replace(self, things=tuple(t for t in self.things if t.statement is not statement))
+
+
+def fit_datasheet(datasheet: Datasheet) -> Fit:
+    """Fit the resin to everything that the datasheet states. Statements that disagree widen the fit. Raises
+    DidNotConverge.
     """
-    things = observables_of(datasheet)
-    prior = _prior(datasheet)
-    solution = _solve(datasheet, things, prior, None)
+    problem = _Problem(datasheet, tuple(observables_of(datasheet)), _prior(datasheet))
+    solution = problem.solve()
     warnings = []
-    disputed = _off(solution, things)
-    if np.any(np.abs(disputed) > DISPUTED):
-        problem = _contradiction(datasheet, things, prior, solution)
-        if refuse:
-            raise BadInput(
-                "datasheet",
-                problem,
-                remedy="check mass, temperature and units of these statements, "
-                "or give the doubtful one a wider tolerance_pct",
-            )
-        warnings.append(problem)
-    return _report(datasheet, things, prior, solution, warnings)
+    worst = float(np.max(np.abs(problem.off(solution)), initial=0.0))
+    if worst > DISPUTED:
+        warnings.append(_disagreement(problem, solution))
+        # As wide as it takes for the one that is farthest off to be an ordinary one.
+        problem = replace(problem, looser=worst / AGREED)
+        solution = problem.solve(solution.theta)
+    return _report(problem, solution, warnings)
 
 
 def kissinger_j_mol(peaks: list[DscPeak]) -> float:
@@ -160,19 +211,31 @@ def kissinger_j_mol(peaks: list[DscPeak]) -> float:
 
 
 def _prior(datasheet: Datasheet) -> _Prior:
-    heat, part, _ = datasheet.mixture.heat_prior()
+    system = system_of(datasheet)
+    usual = None if system is None else USUAL[system]
+    heat, part, _ = datasheet.mixture.heat_prior(
+        *([] if usual is None else [(usual.heat_j_g, usual.heat_part)])
+    )
     energy, energy_sd = E_KJ, E_SD_KJ
     if datasheet.dsc_peak:
         energy = kissinger_j_mol(datasheet.dsc_peak) / 1000.0
         energy_sd = 0.1 * energy / 2.0
     rate = _first_rate(datasheet, energy)
-    return _Prior(
-        np.array([rate, np.log(RATIO), energy, np.log(heat)]), np.array([RATE_SD, RATIO_SD, energy_sd, part])
-    )
+    if rate is None:
+        # Nothing says how fast it is but its class: named, or what its depth suggests.
+        assert usual is not None  # the datasheet is refused otherwise
+        at = np.array([[0.0, np.log(RATIO)]])
+        rate = float(np.log(workable_h(at, datasheet.mixture)[0] / usual.workable_h))
+        if datasheet.system is None:
+            usual = replace(usual, workable_sd=float(np.hypot(usual.workable_sd, GUESSED_SD)))
+    elif datasheet.system is None:
+        usual = None
+    mean = np.array([rate, np.log(RATIO), energy, np.log(heat)])
+    return _Prior(mean, np.array([RATE_SD, RATIO_SD, energy_sd, part]), usual)
 
 
-def _first_rate(datasheet: Datasheet, energy_kj: float) -> float:
-    """Return a first guess of ln k2 from the stated times alone, as if nothing warmed up."""
+def _first_rate(datasheet: Datasheet, energy_kj: float) -> float | None:
+    """Return a first guess of ln k2 from the stated times alone, as if nothing warmed up; None where none is stated."""
     guesses = []
     for thing in observables_of(datasheet):
         if thing.unit == "°C":
@@ -180,66 +243,45 @@ def _first_rate(datasheet: Datasheet, energy_kj: float) -> float:
         theta = np.array([[np.log(1e-5), np.log(RATIO), energy_kj, np.log(400.0)]])
         slow_h = thing.isothermal_h(resin_of(datasheet, theta[0]))
         guesses.append(np.log(1e-5) + np.log(slow_h / thing.stated) if slow_h else np.log(3e-5))
-    return float(np.median(guesses)) if guesses else float(np.log(3e-5))
+    return float(np.median(guesses)) if guesses else None
 
 
-def _solve(
-    datasheet: Datasheet, things: list[Observable], prior: _Prior, start: Floats | None, rounds: int = 15
-) -> Solution:
-    def residuals(points: Floats) -> Floats:
-        stray = (points - prior.mean) / prior.sd
-        return np.hstack([_misfit(datasheet, things, points), stray])
-
-    begin = prior.mean if start is None else start
-    return least_squares(residuals, begin, _STEPS, longest=_LONGEST, most_rounds=rounds)
-
-
-def _misfit(datasheet: Datasheet, things: list[Observable], points: Floats) -> Floats:
-    """Residuals (N, observables) in tolerances: of the logarithm of a time or of a rise."""
-    values = predicted(datasheet, things, points)
-    out = np.empty_like(values)
-    for j, thing in enumerate(things):
-        log_ratio = np.log(np.maximum(values[:, j], 1e-9) / thing.compared)
-        out[:, j] = (np.maximum(log_ratio, 0.0) if thing.bound else log_ratio) / thing.sd
-    return out
-
-
-def _off(solution: Solution, things: list[Observable]) -> Floats:
-    return solution.residuals[: len(things)]
+def _disagreement(problem: _Problem, solution: Solution) -> str:
+    """Say which statement does not fit the others, and by how much: each that is off is left out in turn."""
+    off, things = np.abs(problem.off(solution)), problem.things
+    doubtful = {id(t.statement): t for t, o in zip(things, off, strict=True) if o > 0.5 * off.max()}
+    best: tuple[float, Observable, float] | None = None
+    for thing in sorted(doubtful.values(), key=lambda t: -off[things.index(t)])[:3]:
+        others = problem.without(thing.statement)
+        again = others.solve(solution.theta, rounds=8)
+        worst = float(np.max(np.abs(others.off(again)), initial=0.0))
+        if best is None or worst < best[0]:
+            value = float(predicted(problem.datasheet, [thing], again.theta[None, :])[0, 0])
+            best = (worst, thing, value)
+    assert best is not None  # something is off, or nobody asks
+    worst, thing, value = best
+    rest = [s.describe() for s in problem.datasheet.statements() if s is not thing.statement]
+    agree = ", which agree with each other" if len(rest) > 1 and worst <= AGREED else ""
+    return (
+        f"{thing.statement.describe()} does not fit {' and '.join(rest) or 'a usual system of this kind'}{agree}: "
+        f"{_by_how_much(thing, value)}. All are kept, and the fit is so much wider; check mass, temperature and units"
+    )
 
 
-def _contradiction(datasheet: Datasheet, things: list[Observable], prior: _Prior, solution: Solution) -> str:
-    """Which statements cannot both be true: found by leaving out one at a time and asking the others."""
-    statements = datasheet.statements()
-    resolved = []
-    for left_out in statements:
-        others = [thing for thing in things if thing.statement is not left_out]
-        if not any(thing.unit != "°C" for thing in others):
-            # Nothing else says how fast it cures: the remaining statements cannot dispute anything.
-            resolved.append(left_out)
-            continue
-        again = _solve(datasheet, others, prior, solution.theta, rounds=12)
-        if np.all(np.abs(_off(again, others)) <= AGREED):
-            resolved.append(left_out)
-    if len(resolved) == 1:
-        rest = " and ".join(s.describe() for s in statements if s is not resolved[0])
-        return f"{resolved[0].describe()} contradicts {rest}, which agree with each other"
-    if len(resolved) > 1:
-        first, second = max(
-            itertools.combinations(resolved, 2), key=lambda pair: _tension(pair, things, solution)
+def _by_how_much(thing: Observable, value: float) -> str:
+    """Say what the others make of a statement. value: in its own unit of comparison."""
+    if thing.unit == "°C":
+        shown = extremes.shown(thing.shown(value), lambda c: f"{c:.0f} °C")
+        return (
+            f"by the others it comes to {shown}, not {'under ' if thing.bound else ''}{thing.stated:.0f} °C"
         )
-        return f"{first.describe()} contradicts {second.describe()}: no one resin does both"
-    worst = [
-        t.statement.describe()
-        for t, off in zip(things, _off(solution, things), strict=True)
-        if abs(off) > DISPUTED
-    ]
-    return "these statements cannot all be true of one resin: " + "; ".join(dict.fromkeys(worst))
+    times = value / thing.stated
+    factor = f"{times:.2g} times as long" if times >= 1 else f"{1 / times:.2g} times as short"
+    return f"by the others it comes to {_hours(value)}, {factor}"
 
 
-def _tension(pair: tuple[Statement, Statement], things: list[Observable], solution: Solution) -> float:
-    off = _off(solution, things)
-    return float(sum(abs(o) for o, t in zip(off, things, strict=True) if any(t.statement is s for s in pair)))
+def _hours(hours: float) -> str:
+    return f"{60 * hours:.0f} min" if hours < 10 else f"{hours:.0f} h"
 
 
 def _ranges(resin: Resin, sd: Floats, k1_sd: float) -> dict[str, tuple[float, float]]:
@@ -258,16 +300,17 @@ def _ranges(resin: Resin, sd: Floats, k1_sd: float) -> dict[str, tuple[float, fl
     }
 
 
-def _warnings_of(datasheet: Datasheet, theta: Floats, prior: _Prior, solution: Solution) -> list[str]:
+def _warnings_of(problem: _Problem, theta: Floats, solution: Solution) -> list[str]:
     """Return what the fitted point itself casts doubt on, in words."""
     warnings = []
     low, high = E_USUAL_KJ
+    prior = problem.prior
     if not low <= theta[2] <= high:
         warnings.append(
             f"the statements ask for an activation energy of {theta[2]:.0f} kJ/mol, outside {low:.0f} to "
             f"{high:.0f} kJ/mol that room-temperature epoxies have: check the temperatures"
         )
-    if len({s.at_c for s in datasheet.statements()}) == 1:
+    if len({s.at_c for s in problem.datasheet.statements() if not isinstance(s, DeepestPour)}) == 1:
         warnings.append(
             "every statement is at one temperature: how the cure changes with the room rests on the "
             f"usual {prior.mean[2]:.0f} ± {prior.sd[2]:.0f} kJ/mol alone; state one at another "
@@ -278,25 +321,56 @@ def _warnings_of(datasheet: Datasheet, theta: Floats, prior: _Prior, solution: S
     return warnings
 
 
-def _report(
-    datasheet: Datasheet, things: list[Observable], prior: _Prior, solution: Solution, warnings: list[str]
-) -> Fit:
+def _members(problem: _Problem, solution: Solution, covariance: Floats) -> tuple[Floats, Floats]:
+    """Equally likely points (MEMBERS, 4) and their covariance (4, 4)."""
+    bent = [j for j, thing in enumerate(problem.things) if thing.unit == "°C"]
+    if not bent:
+        # Logarithms of times are straight lines of θ: the normal distribution is what there is.
+        values, vectors = np.linalg.eigh(covariance)
+        unit = np.random.default_rng(20).standard_normal((MEMBERS // 2, len(values)))
+        points = solution.theta + np.vstack([unit, -unit]) @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
+        return points, covariance
+    rises: list[Floats] = []
+
+    def cost(points: Floats) -> Floats:
+        residuals = problem.residuals(points, roughly=True)
+        rises.append(residuals[:, bent].sum(axis=1))
+        return np.asarray(0.5 * (residuals**2).sum(axis=1))
+
+    sample = draw(cost, solution.theta, covariance)
+    return sample.equally_likely(MEMBERS, np.concatenate(rises)), sample.covariance()
+
+
+def _possible(theta: Floats, members: Floats) -> Possible:
+    """Return the members (M, 4) as factors on the resin at theta."""
+    apart = members - theta
+
+    def factors(values: Floats) -> tuple[float, ...]:
+        return tuple(float(f"{value:.4g}") for value in np.exp(values))
+
+    return Possible(
+        rate=factors(apart[:, 0]),
+        first=factors(-apart[:, 1]),
+        energy=tuple(float(f"{value:.4g}") for value in np.clip(members[:, 2], 1.0, 199.0) / theta[2]),
+        heat=factors(apart[:, 3]),
+    )
+
+
+def _report(problem: _Problem, solution: Solution, warnings: list[str]) -> Fit:
+    datasheet, things, prior = problem.datasheet, list(problem.things), problem.prior
     theta = solution.theta
-    covariance = solution.covariance()
-    data = _off(solution, things)
-    scatter = float(data @ data) / max(1, len(data))
-    covariance = covariance * max(1.0, scatter)
+    members, covariance = _members(problem, solution, solution.covariance())
     sd = np.sqrt(np.diag(covariance))
-    k1_sd = float(np.sqrt(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1]))
-    resin = resin_of(datasheet, theta)
+    k1_sd = float(np.sqrt(max(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1], 0.0)))
+    resin = resin_of(datasheet, theta).model_copy(update={"possible": _possible(theta, members)})
     learned = {
         name: float(min(1.0, s / p))
         for name, s, p in zip(
             ("k2_per_s", "k2_over_k1", "e_j_mol", "heat_of_cure_j_g"), sd, prior.sd, strict=True
         )
     }
-    warnings = [*warnings, *_warnings_of(datasheet, theta, prior, solution)]
-    values = predicted(datasheet, things, theta[None, :])[0]
+    warnings = [*warnings, *_warnings_of(problem, theta, solution)]
+    values = predicted(datasheet, things, theta[None, :])[0] if things else np.empty(0)
     points = tuple(
         FittedPoint(
             t.statement.describe(),
@@ -304,15 +378,22 @@ def _report(
             t.unit,
             t.stated,
             float(t.shown(v)),
-            round(100 * t.sd, 1),
+            round(100 * t.sd * problem.looser, 1),
             float(o),
             t.bound,
         )
-        for t, v, o in zip(things, values, data, strict=True)
+        for t, v, o in zip(things, values, problem.off(solution), strict=True)
     )
     assumptions = [CUP] if any(t.in_cup for t in things) else []
     if any(isinstance(t.statement, DeepestPour) for t in things):
-        assumptions.append(WIDE)
+        assumptions += [WIDE, KEPT]
+    system = system_of(datasheet)
+    if prior.usual is not None and system is not None:
+        named = "as it is named" if datasheet.system is not None else "as its depth suggests"
+        assumptions.append(
+            f"a {system} system, {named}: usually workable for about {prior.usual.workable_h:g} h at 25 °C, within a "
+            f"factor of {np.exp(_NINETY * prior.usual.workable_sd):.1f} (common practice, no source)"
+        )
     assumptions += [f"heat of cure before the fit: {datasheet.mixture.heat_prior()[2]}", SPREAD]
     curves = tuple(curve for t in things if (curve := t.curve(datasheet, theta)) is not None)
     return Fit(

@@ -11,7 +11,7 @@ from logger.arrays import Floats
 from logger.cure.model.crossing import first_crossing
 from logger.cure.model.kinetics import EARLIEST_GEL, Chemistry, chemistry
 from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
-from logger.cure.solver.march import CORE, CORE_CURE, HOTTEST, MEAN, SURFACE, UNDERSIDE, Resolution
+from logger.cure.solver.march import CORE, CORE_CURE, HOTTEST, MEAN, SURFACE, UNDERSIDE, Resolution, StopRule
 from logger.cure.solver.mesh import Section, section_of
 from logger.cure.solver.operators import Factors, ProbePosition
 from logger.cure.solver.room import RoomSchedule
@@ -139,13 +139,14 @@ class EnsembleRun:
     """How far and how finely an ensemble is solved, and what is kept of it.
 
     hours: the end; None: the plan's own. output_hours (T,): where the curves are read; None: every five minutes or so.
-    snapshots_h: when the whole fields are kept.
+    snapshots_h: when the whole fields are kept. stop: when a member has told what is asked of it.
     """
 
     hours: float | None = None
     output_hours: Sequence[float] | Floats | None = None
     snapshots_h: Sequence[float] = ()
     resolution: Resolution = ENSEMBLE
+    stop: StopRule | None = None
 
 
 def run_ensemble(
@@ -188,7 +189,9 @@ def run_ensemble(
         Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),
         probe_of(plan, section, given["probe_x_mm"], given["probe_z_mm"]),
     )
-    result = simulate(problem, SolverRun(until, run.snapshots_h, run.resolution.accuracy), changes, start)
+    result = simulate(
+        problem, SolverRun(until, run.snapshots_h, run.resolution.accuracy, run.stop), changes, start
+    )
     if run.output_hours is None:
         at = np.linspace(begin, until, 1 + max(2, min(600, round((until - begin) * 12))))
     else:

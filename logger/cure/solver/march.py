@@ -86,16 +86,20 @@ class StopRule:
     """When a search has its answer before the end of the run.
 
     beyond_k: stop once the hottest point has passed this. cured: stop once every cell is cured so far and the hottest
-    point has cooled by FALLEN_K, so that the peak is past. inf: neither stops the run.
+    point has cooled by FALLEN_K, so that the peak is past. reached: stop once it is cured so far on average, warming
+    or not. inf: it does not stop the run.
     """
 
     beyond_k: float = math.inf
     cured: float = math.inf
+    reached: float = math.inf
 
-    def of(self, hottest_k: Floats, top_k: Floats, cure: Floats) -> NDArray[np.bool_]:
-        """Return which members may stop (M,): by their hottest point now and so far, K (M,), and their conversion."""
+    def of(self, hottest_k: Floats, top_k: Floats, cure: Floats, mean: Floats) -> NDArray[np.bool_]:
+        """Return which members may stop (M,): by their hottest point now and so far, K (M,), and their conversion, of
+        each cell and on average.
+        """
         past = (hottest_k < top_k - FALLEN_K) & (cure.min(axis=(1, 2)) >= self.cured)
-        return np.asarray((hottest_k > self.beyond_k) | past)
+        return np.asarray((hottest_k > self.beyond_k) | past | (mean >= self.reached))
 
 
 @dataclass(frozen=True)
@@ -379,7 +383,8 @@ class March:
         if self.stop is not None:
             hottest_k = front.reading[:, HOTTEST]
             front.top_k = np.maximum(front.top_k, hottest_k)
-            done |= self.stop.of(hottest_k, front.top_k, front.alpha[:, :poured_rows])
+            cure, mean = front.alpha[:, :poured_rows], front.reading[:, MEAN]
+            done |= self.stop.of(hottest_k, front.top_k, cure, mean)
         return done
 
     @staticmethod

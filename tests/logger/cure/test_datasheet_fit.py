@@ -45,7 +45,10 @@ def test_the_resin_behind_a_datasheet_is_recovered(slow, slow_casting):
 
 
 def test_every_stated_point_is_shown_beside_the_fitted_one(slow):
-    """Five statements give six numbers; each is within its tolerance, and the bound is marked as a bound."""
+    """Five statements give six numbers; each is within its tolerance, and the bound is marked as a bound.
+
+    The deepest pour was made to come near its limit, which few makers do: it may be as far off as one in ten.
+    """
     assert [point.quantity for point in slow.points] == [
         "working time",
         "gel time",
@@ -54,7 +57,7 @@ def test_every_stated_point_is_shown_beside_the_fitted_one(slow):
         "cure time",
         "peak below",
     ]
-    assert all(abs(point.off) < 1.0 for point in slow.points)
+    assert all(abs(point.off) < (1.645 if point.bound else 1.0) for point in slow.points)
     assert [point.bound for point in slow.points] == [False] * 5 + [True]
     assert slow.points[-1].fitted < 60.0
 
@@ -92,36 +95,46 @@ def test_assumptions_are_named(slow):
     assert "workable" in told
 
 
-def test_a_working_time_of_minutes_contradicts_a_deep_cool_pour():
-    """Common practice, no source: what is done in ten minutes in a cup cannot stay under 60 °C 50 mm deep. The
-    refusal names both statements."""
-    with pytest.raises(BadInput, match="contradicts") as told:
-        fit_datasheet(read_datasheet(HERE / "contradictory.toml"))
-    assert "a working time of 10 min for 100 g at 25 °C" in str(told.value)
-    assert "a 50 mm pour at 22 °C that stays under 60 °C" in str(told.value)
+def test_a_working_time_of_minutes_disagrees_with_a_deep_cool_pour():
+    """Common practice, no source: what is done in ten minutes in a cup cannot stay under 60 °C 50 mm deep. Both are
+    kept; the fit says which does not fit, by how much, and is wider than either alone would leave it."""
+    fitted = fit_datasheet(read_datasheet(HERE / "contradictory.toml"))
+    (told,) = [warning for warning in fitted.warnings if "does not fit" in warning]
+    assert "a working time of 10 min for 100 g at 25 °C" in told
+    assert "a 50 mm pour at 22 °C that stays under 60 °C" in told
+    assert "by the others it comes to" in told
+    alone = fit_datasheet(
+        datasheet_from_text('name = "x"\n[[working_time]]\nmass_kg = 0.1\nat_c = 25\ntime_min = 10\n')
+    )
+    assert fitted.rate_factor_range > 1.5 * alone.rate_factor_range
 
 
 def test_the_odd_one_out_is_found():
-    """Three film gel times agree on one energy, the fourth does not: the fourth is named against the others."""
+    """Three film gel times agree on one energy, the fourth does not: it is named, and that it is a third as long."""
     rate = Rate(k1_per_s=6e-6, k2_per_s=2e-4, e1_j_mol=58_000, e2_j_mol=58_000, m=1.0, n=2.0)
     good = [(c, 60 * time_to(EARLIEST_GEL, c, rate)) for c in (15.0, 25.0, 35.0)]
-    with pytest.raises(BadInput, match="contradicts") as told:
-        fit_datasheet(datasheet_from_text(films(*good, (20.0, good[1][1] / 3))))
-    assert f"a gel time of {good[1][1] / 3:g} min" in str(told.value).split("contradicts")[0]
+    odd = time_to(EARLIEST_GEL, 20.0, rate)
+    fitted = fit_datasheet(datasheet_from_text(films(*good, (20.0, 60 * odd / 3))))
+    (told,) = [warning for warning in fitted.warnings if "does not fit" in warning]
+    assert f"a gel time of {60 * odd / 3:g} min" in told.split("does not fit")[0]
+    assert "which agree with each other" in told
+    assert "3 times as long" in told
 
 
-def test_not_refused_a_contradiction_becomes_a_warning():
-    """Asked not to refuse, the fit comes back with the contradiction among its warnings."""
-    text = films((25.0, 300.0), (25.0, 60.0))
-    assert any(
-        "contradicts" in told for told in fit_datasheet(datasheet_from_text(text), refuse=False).warnings
-    )
+def test_a_range_is_taken_as_a_range():
+    """40 to 60 min is no 49 min within some per cent: what the datasheet leaves open stays open (uniform between the
+    ends: (ln 60/40)²/12 of variance; closed form)."""
+    point = fit_datasheet(datasheet_from_text(films((25.0, 49.0))))
+    ranged = fit_datasheet(datasheet_from_text(films((25.0, 49.0)).replace("49.0", "[40, 60]")))
+    assert ranged.resin.rate.k2_per_s == pytest.approx(point.resin.rate.k2_per_s, rel=0.01)
+    wider = ranged.covariance[0, 0] - point.covariance[0, 0]
+    assert wider == pytest.approx(np.log(60 / 40) ** 2 / 12, rel=0.05)
 
 
 def test_an_energy_outside_forty_to_eighty_is_warned_about():
     """Gel times that hardly change with temperature ask for an energy that no room-temperature epoxy has."""
     text = films((15.0, 300.0), (25.0, 290.0), (35.0, 280.0), tolerance="tolerance_pct = 5\n")
-    fitted = fit_datasheet(datasheet_from_text(text), refuse=False)
+    fitted = fit_datasheet(datasheet_from_text(text))
     assert any("outside 40 to 80" in told for told in fitted.warnings)
 
 
@@ -156,7 +169,7 @@ def test_ranges_cover_the_truth_as_often_as_they_claim():
         gels = [
             (c, 60 * time_to(EARLIEST_GEL, c, rate) * np.exp(draw.normal(0, sd))) for c in (15.0, 25.0, 35.0)
         ]
-        fitted = fit_datasheet(datasheet_from_text(films(*gels)), refuse=False)
+        fitted = fit_datasheet(datasheet_from_text(films(*gels)))
         for i, (name, truth) in enumerate((("k2_per_s", k2), ("e_j_mol", energy))):
             low, high = fitted.ranges[name]
             inside[i] += low <= truth <= high
