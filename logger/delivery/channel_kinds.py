@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from urllib.parse import quote, unquote, urlencode, urlsplit
 
+from logger.delivery.web_push import subscription_of
 from logger.errors import BadInput
 
 #: Longest entry, and longest address, in characters.
@@ -289,6 +290,13 @@ def of_library(url: str) -> Target:
     return Target(url, f"by {host}" if named else f"by {scheme}://…", host if named and port else "", port)
 
 
+def _browser(entries: Mapping[str, str]) -> Target:
+    there = subscription_of(entries["endpoint"], entries["p256dh"], entries["auth"], entries["key"])
+    host = urlsplit(there.endpoint).hostname or ""
+    about = f"by {host}" if not entries.get("name") else f"{entries['name']}, by {host}"
+    return Target(there.url, about)
+
+
 _USER = Entry("user", "User name", required=False)
 _PASSWORD = Entry("password", "Password", secret=True, required=False, input="password")
 KINDS: tuple[Kind, ...] = (
@@ -389,4 +397,18 @@ KINDS: tuple[Kind, ...] = (
         _other,
     ),
 )
-BY_NAME = {kind.name: kind for kind in KINDS}
+#: A browser fills in its own form: nobody types it.
+BROWSER = Kind(
+    "webpush",
+    "This phone or browser itself",
+    "",
+    (
+        Entry("endpoint", "Endpoint", secret=True),
+        Entry("p256dh", "Key", secret=True),
+        Entry("auth", "Secret", secret=True),
+        Entry("key", "Sender", secret=True),
+        Entry("name", "Name", required=False),
+    ),
+    _browser,
+)
+BY_NAME = {kind.name: kind for kind in (*KINDS, BROWSER)}

@@ -41,6 +41,18 @@ class Channel(Protocol):
         """Send; raise nothing for a channel that fails."""
 
 
+class Pushes(Protocol):
+    """Sends to browsers (web_push.py)."""
+
+    def send(self, url: str, title: str, body: str) -> Outcome:
+        """Send; raise nothing for a browser that cannot be reached."""
+
+    def problem_of(self, url: str) -> str | None:
+        """Return what is wrong with an address that no try can reach."""
+
+
+#: How a browser's address begins.
+WEB_PUSH = "webpush://"
 #: Signs that end a name or password in a URL unless they are written as percent codes.
 _SPECIAL = re.compile(r"[][#/?@]")
 #: A channel gets this many times its time-out for the whole exchange: to connect, to send, to answer.
@@ -50,8 +62,10 @@ WHOLE = 3.0
 class MessageChannels:
     """The message library, one URL at a time: several at once cannot be retried apart."""
 
-    def __init__(self, timeout_s: float) -> None:
+    def __init__(self, timeout_s: float, pushes: Pushes | None = None) -> None:
         self._timeout_s = timeout_s
+        #: Sends to browsers, where that is set up.
+        self._pushes = pushes
         self._hanging: dict[str, threading.Thread] = {}
 
     def prepare(self, urls: Sequence[str]) -> dict[str, str]:
@@ -89,6 +103,8 @@ class MessageChannels:
 
     def _send(self, url: str, title: str, body: str) -> Outcome:
         try:
+            if self._pushes is not None and url.startswith(WEB_PUSH):
+                return self._pushes.send(url, title, body)
             sender, problem = self._sender_for(url)
             if sender is None:
                 return Outcome(False, problem, hopeless=True)
@@ -105,6 +121,8 @@ class MessageChannels:
 
     def _problem_of(self, url: str) -> str | None:
         try:
+            if self._pushes is not None and url.startswith(WEB_PUSH):
+                return self._pushes.problem_of(url)
             sender, problem = self._sender_for(url)
         except Exception as error:
             log.exception("the message library failed at %s", shown(url))

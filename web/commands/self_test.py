@@ -40,6 +40,7 @@ LOADED = (
     "fastapi",
     "python_multipart",
     "argon2",
+    "cryptography",
     "itsdangerous",
     "jinja2",
     "plotly",

@@ -11,16 +11,18 @@ from fastapi import APIRouter, Form, Path, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.delivery.channel_kinds import KINDS
+from logger.delivery.channel_kinds import BROWSER, KINDS
 from logger.delivery.channels import shown
 from logger.delivery.library_kinds import PREFIX, services
 from logger.delivery.signed_links import LONGEST, LinkRefused
+from logger.delivery.web_push import LOOPBACK
 from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.store import channels, people
 from logger.store.rows import ChannelRow, PersonRow
 from web.actions import phones, sign_in
 from web.errors import TooMany
 from web.schemas import RowId
+from web.security import access
 from web.security.access import MakerDep, OwnerDep, ServiceDep, ViewerDep, Who
 from web.service.service import Service
 from web.views.render import page, unsigned_page
@@ -128,7 +130,9 @@ def on_the_phone(token: Token, request: Request, service: ServiceDep, kind: Kind
         return unsigned_page(request, "phone-code.html", {"refused": str(refusal)}, 410, None)
     except BadInput as error:
         return unsigned_page(request, "phone-code.html", {"refused": str(error)}, 422, None)
-    return unsigned_page(request, "phone-code.html", _choice(service) | form | {"whose": whose}, 200, None)
+    return unsigned_page(
+        request, "phone-code.html", _choice(request, service) | form | {"whose": whose}, 200, None
+    )
 
 
 @router.post("/to-phone/{token}")
@@ -145,7 +149,7 @@ def _set_up_on_the_phone(
         whose = phones.whose_code(service, token)
     except LinkRefused as refusal:
         return unsigned_page(request, "phone-code.html", {"refused": str(refusal)}, 410, None)
-    context: dict[str, Any] = _choice(service) | {"whose": whose}
+    context: dict[str, Any] = _choice(request, service) | {"whose": whose}
     kind, change = given.get("kind", ""), _number(given.get("change", ""))
     tries = sign_in.Tries(request)
     try:
@@ -205,7 +209,7 @@ def _page(
         else {}
     )
     context = (
-        _choice(service)
+        _choice(request, service)
         | form
         | {
             "person": person,
@@ -248,8 +252,10 @@ def _own_address(request: Request, service: Service) -> str:
     return str(request.base_url).rstrip("/")
 
 
-def _choice(service: Service) -> dict[str, Any]:
+def _choice(request: Request, service: Service) -> dict[str, Any]:
     return {
+        "push": _push(request, service),
+        "browser": False,
         "kinds": KINDS,
         "services": None,
         "prefix": PREFIX,
@@ -262,6 +268,19 @@ def _choice(service: Service) -> dict[str, Any]:
         "confirm": None,
         "second_after_min": service.settings.messages.second_after_min,
     }
+
+
+def _push(request: Request, service: Service) -> dict[str, Any]:
+    """Return whether this page's browser may take messages itself, and by which key it would know the service."""
+    secure = access.secure(request) or request.url.hostname in LOOPBACK
+    if not secure:
+        return {"secure": False, "key": None, "problem": None}
+    try:
+        return {"secure": True, "key": service.push_key.public, "problem": None}
+    except ModuleNotFoundError:
+        return {"secure": True, "key": None, "problem": "the library cryptography is not installed"}
+    except (OSError, ValueError) as error:
+        return {"secure": True, "key": None, "problem": str(error)}
 
 
 def _known(kind: str) -> bool:
@@ -277,6 +296,8 @@ def _form_of(kind: str, typed: Mapping[str, str] | None, row: ChannelRow | None)
         return {}
     if kind == "service":
         return {"services": services()}
+    if kind == BROWSER.name:
+        return {"browser": True}
     chosen = phones.kind_called(kind)
     stored = row.entries if row is not None and row.kind == kind else {}
     fields = [

@@ -42,6 +42,9 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/join", "anybody"),
     Route("POST", "/join", "anybody", "joined"),
     Route("GET", "/shared/{token}", "anybody"),
+    Route("GET", "/app.webmanifest", "anybody"),
+    Route("GET", "/service-worker.js", "anybody"),
+    Route("GET", "/offline", "anybody"),
     # The service itself
     Route("GET", "/api/health", "anybody"),
     Route("GET", "/api/ready", "anybody"),

@@ -16,6 +16,7 @@ from logger.alarms.first_hour import Rhythm
 from logger.alarms.plain_limit import PlainLimit
 from logger.delivery.addresses import AddressBook
 from logger.delivery.channels import Channel, MessageChannels
+from logger.delivery.web_push import SenderKey, WebPush
 from logger.errors import StoreError
 from logger.live.ingest import Intake
 from logger.live.leader import Alone, Decides, Leadership
@@ -98,6 +99,8 @@ class Service:
     watch: Watch = field(init=False)
     #: Whom messages go to.
     addresses: AddressBook = field(init=False)
+    #: By which browsers know this service.
+    push_key: SenderKey = field(init=False)
     #: Sends one test message at once, to whoever sets up a phone; a test puts its own receiver here.
     channel: Channel = field(init=False)
     #: The threads, the sender and the upkeep, where somebody runs them: not in tests.
@@ -122,6 +125,7 @@ class Service:
         self.intake = Intake(self.store, self.timeline, self._stored)
         self.memory = Memory(self.store, self.timeline, self.plain)
         self.addresses = AddressBook(self.settings.messages)
+        self.push_key = SenderKey(Path(self.settings.data_dir))
         self.addresses.read_from(self.store)
         self.channel = self.message_channels()
         self.watch = Watch(
@@ -194,7 +198,8 @@ class Service:
 
     def message_channels(self) -> MessageChannels:
         """Return a way to the message library of its own: what hangs in one holds up no other."""
-        return MessageChannels(self.settings.messages.timeout_s)
+        timeout_s = self.settings.messages.timeout_s
+        return MessageChannels(timeout_s, WebPush(self.push_key, self.settings.link_base, timeout_s))
 
     def _called_others(self) -> None:
         self.watch.use_rules(self.addresses.rules())
