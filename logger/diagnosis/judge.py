@@ -325,14 +325,17 @@ def _messages(facts: MachineFacts) -> list[MachineFinding]:
         return []
     if not messages.channels:
         nobody = "nobody is told of an alarm: there is no channel"
-        give = "put the address of a phone into [messages] urls of the settings file"
+        give = "set up a phone on the page “Messages to my phone”"
         return [MachineFinding("messages", FAIL, nobody, give), *_heartbeat(messages)]
     findings = []
     for channel in messages.channels:
         if channel.problem is not None:
             findings.append(
                 MachineFinding(
-                    "messages", FAIL, channel.problem, "correct it in [messages] of the settings file"
+                    "messages",
+                    FAIL,
+                    channel.problem,
+                    "correct it on the page “Messages to my phone”, or in [messages] of the settings file",
                 )
             )
         elif messages.sent:
@@ -344,7 +347,7 @@ def _messages(facts: MachineFacts) -> list[MachineFinding]:
             findings.append(MachineFinding("messages", WARN, says, "send one: pourlog check --message"))
     if not messages.second:
         says = "nobody is told when the first one does not answer"
-        findings.append(MachineFinding("messages", WARN, says, "give [messages] second_urls"))
+        findings.append(MachineFinding("messages", WARN, says, "set up a second person’s phone, on its page"))
     return [*findings, *_heartbeat(messages)]
 
 

@@ -29,6 +29,7 @@ from logger.daemon.forward import load_httpx
 from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.station_file import StationConfig
 from logger.delivery.channels import Channel, MessageChannels, shown
+from logger.delivery.web_push import SenderKey, WebPush
 from logger.diagnosis.machine_facts import (
     STATION_UNIT,
     ChannelSeen,
@@ -49,7 +50,7 @@ from logger.diagnosis.system import Run, SystemPlaces, is_root, look_at_system, 
 if TYPE_CHECKING:
     from httpx import BaseTransport, Client
 
-    from logger.settings import Settings  # a station alone is looked at without the service's libraries
+from logger.settings import Settings  # a station alone is looked at without the service's libraries
 
 #: Seconds that the service gets for an answer.
 ANSWER_S = 5.0
@@ -278,9 +279,14 @@ def _token(url: str, station: StationConfig, client: Client) -> ServiceSeen:
 
 
 def _messages(settings: Settings, channel: Channel | None, *, send: bool) -> MessagesSeen:
+    # A station alone has no database, and none of its libraries.
+    from logger.store.channels import called_of
+
     messages = settings.messages
-    library = MessageChannels(messages.timeout_s)
-    urls = (*messages.urls, *messages.second_urls)
+    pushes = WebPush(SenderKey(Path(settings.data_dir)), settings.link_base, messages.timeout_s)
+    library = MessageChannels(messages.timeout_s, pushes)
+    on_pages = called_of(settings.database)
+    urls = (*messages.urls, *messages.second_urls, *(row.url for row in on_pages))
     wrong = {} if send else library.prepare(urls)
     channels = []
     for url in urls:
@@ -290,7 +296,8 @@ def _messages(settings: Settings, channel: Channel | None, *, send: bool) -> Mes
             outcome = (channel or library)(url, title, body)
             problem = None if outcome.taken else outcome.problem
         channels.append(ChannelSeen(shown(url), problem))
-    second, heartbeat = bool(messages.second_urls), messages.heartbeat_url is not None
+    second = bool(messages.second_urls) or any(row.turn == "second" for row in on_pages)
+    heartbeat = messages.heartbeat_url is not None
     return MessagesSeen(tuple(channels), second, send, heartbeat)
 
 

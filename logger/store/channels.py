@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 
 from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import SQLAlchemyError
 
 from logger.errors import NotFound
 from logger.store.database import table
+from logger.store.dialect import dialect_of
 from logger.store.rows import CalledChannel, ChannelRow, all_rows, columns, first_row
 from logger.store.tables import Person, PersonChannel
 
@@ -29,6 +33,21 @@ _CALLED = (
 def called(connection: Connection) -> list[CalledChannel]:
     """Return every way that alarms go: confirmed, of somebody who is here and may answer."""
     return all_rows(connection, _CALLED, CalledChannel)
+
+
+def called_of(url: str) -> list[CalledChannel]:
+    """Return the same of a database that this program may not have opened; empty where it cannot be read."""
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite" and not Path(address.database or "").is_file():
+        return []
+    engine = dialect_of(address).engine(address, read_only=True)
+    try:
+        with engine.begin() as connection:
+            return called(connection)
+    except SQLAlchemyError:
+        return []
+    finally:
+        engine.dispose()
 
 
 def of_person(connection: Connection, person_id: int) -> list[ChannelRow]:

@@ -14,6 +14,7 @@ from phone_receivers import MailServer, WebServer, free_port, mail_server, web_s
 
 from logger.alarms.notify_policy import Rules
 from logger.delivery.sender import Sender
+from logger.diagnosis import look
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import channels, people
@@ -282,3 +283,18 @@ def test_every_service_of_the_library_has_its_fields(maker: TestClient) -> None:
         form = maker.get(f"/phone?kind={name}")
         assert form.status_code == 200
         assert "Save and send a test" in form.text
+
+
+def test_the_check_of_the_machine_counts_phones_that_were_set_up_on_a_page(
+    service: Any, maker: TestClient, web: WebServer
+) -> None:
+    """With no address in the settings file it still says who is called, and nothing of their secrets."""
+    assert look._messages(service.settings, None, send=False).channels == ()
+    maker.post("/phone", data=hook_form(web, turn="second"))
+    maker.post(f"/phone/channels/{rows(service)[0].id}/arrived")
+    seen = look._messages(service.settings, None, send=True)
+    assert ([(one.shown, one.problem) for one in seen.channels], seen.second) == (
+        [("json://127.0.0.1", None)],
+        True,
+    )
+    assert len(web.taken) == 2

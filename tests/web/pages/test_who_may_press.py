@@ -60,6 +60,7 @@ def busy(shop: Any, plan_toml: str) -> list[str]:
         "/settings",
         "/me",
         "/messages",
+        "/phone",
         *each,
     ]
 
