@@ -60,7 +60,7 @@ class CupLook:
 
 @dataclass(frozen=True, slots=True)
 class CupCourse:
-    """A cup so far. now_c and last_s: the last good reading; hottest_c: of all; peak_c and peak_s: only when past.
+    """A cup so far. now_c, last_s: as it reads now (median of three); hottest_c: of all; peak_c, peak_s: once past.
 
     start_c: the mix's own temperature at first. end_s: the look that showed the peak to be past.
     """
@@ -100,7 +100,8 @@ def cup_course(looks: Sequence[CupLook], now_s: float) -> CupCourse:
     smooth = _smooth(values)
     seen = CupCourse(
         CupState.BEFORE,
-        now_c=values[-1],
+        # The median of the last looks: a single one that lies must call nobody.
+        now_c=smooth[-1],
         last_s=times[-1],
         hottest_c=max(smooth),
         start_c=median(value for at_s, value in good if at_s <= times[0] + FIRST_S),

@@ -25,6 +25,8 @@ _MESSAGES = select(*columns(OUTBOX, MessageRow))
 WAITING, SENT, GIVEN_UP, OUTDATED = "waiting", "sent", "given-up", "outdated"
 #: Why a message that is about no alarm was written.
 TRIAL = "trial"
+#: Why a message was written that a cup of a test is dangerously hot: of no alarm, and as urgent as the gravest.
+HOT_CUP = "cup-hot"
 #: … and one that tells of a broken channel over the others.
 CHANNEL = "channel"
 #: No claim is longer than this: one that seems so was made on another timeline, and counts as none, ms.
@@ -67,10 +69,10 @@ def add_message(tx: Connection, message: NewMessage, *, now_ms: int, since_ms: i
     return int(tx.execute(insert(OUTBOX).values(**values).returning(OUTBOX.c.id)).scalar_one())
 
 
-#: A test message is of no alarm, and goes with the least of them.
+#: A test message is of no alarm, and goes with the least of them; a hot cup with the gravest.
 _RANK = case(
-    {priority.value: urgency(priority) for priority in Priority},
-    value=ALARM.c.priority,
+    (OUTBOX.c.why == HOT_CUP, urgency(Priority.HIGH)),
+    *((ALARM.c.priority == priority.value, urgency(priority)) for priority in Priority),
     else_=urgency(Priority.LOW),
 )
 

@@ -12,7 +12,8 @@ from sqlalchemy import Connection
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.errors import BadInput, NotAllowed
-from logger.probe_checks.cup import CupCourse, CupState, cup_course, mean_of
+from logger.live.cup_watch import course_of
+from logger.probe_checks.cup import CupCourse, CupState, mean_of
 from logger.store import cup_tests, probe_checks, resins, stations
 from logger.store.cup_tests import CupTest
 from web.service.service import Service
@@ -88,8 +89,7 @@ def now_of(service: Service, connection: Connection, key: str) -> CupNow | None:
 
 def look_at(service: Service, connection: Connection, test: CupTest) -> CupNow:
     """Return a test with its course so far."""
-    elapsed_s = max(0.0, (service.timeline.true_ms() - test.mixed_ms) / 1000)
-    course = cup_course(cup_tests.looks(connection, test, test.rom), elapsed_s)
+    course, elapsed_s = course_of(connection, service.timeline, test)
     room_c = None
     if test.room_rom is not None:
         until_s = course.peak_s if course.peak_s is not None else elapsed_s

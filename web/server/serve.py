@@ -24,6 +24,7 @@ from logger.delivery.housekeeping import Heartbeat, Housekeeping, RegularTestMes
 from logger.delivery.sender import Sender
 from logger.delivery.shout import Shouter
 from logger.errors import BadSettings
+from logger.live.cup_watch import CupWatch
 from logger.live.plain_watch import PlainWatch, UsualWatch
 from logger.live.threads import Term, Workers
 from logger.live.watch import minute_of_day
@@ -104,11 +105,13 @@ class Running:
             minute_of_day=lambda: minute_of_day(service.timeline),
             written=self.sender.wake,
         )
+        cups = CupWatch(store, service.timeline, service.addresses, service.address, self.sender.wake)
         self.upkeep = Housekeeping(
             {
                 "the heartbeat": heartbeat.beat,
                 "the reserve": service.keep_reserve,
                 "the regular test message": test_message.write_due,
+                "the watch over cups": cups.call_hot,
             }
         )
         service.on_news = self.sender.wake

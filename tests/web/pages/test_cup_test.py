@@ -9,9 +9,12 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from logger.delivery.addresses import AddressBook
+from logger.live.cup_watch import CupWatch
 from logger.plan.file import plan_from_text
 from logger.pour import Stage
-from logger.store import boots, cup_tests, resins
+from logger.settings import Messages
+from logger.store import boots, cup_tests, outbox, resins
 from tests.web.page_text import words
 from web.actions import cup_test as actions
 from web.security.access import COOKIE
@@ -242,3 +245,44 @@ def test_a_test_can_be_ended_without_a_result(maker: Any, key: str, service: Ser
         assert cup_tests.running(connection) == []
         assert cup_tests.measured(connection, key) == []
     assert begin(maker, key).status_code == 200
+
+
+def test_a_dangerously_hot_cup_calls_every_phone_once(
+    maker: Any, key: str, shop: Any, clock: Any, service: Service
+) -> None:
+    """By day and by night, before any other message; and nobody is called for a calm one."""
+    addresses = AddressBook(Messages(urls=["json://first.invalid"], second_urls=["json://second.invalid"]))
+    watching = CupWatch(service.store, service.timeline, addresses, service.address)
+    begin(maker, key)
+    watch(shop, clock, 0, 1.0)
+    watching.call_hot()
+    with service.store.read() as connection:
+        assert outbox.newest_messages(connection) == []
+    maker.post(f"/resins/{key}/cup-test/stop")
+    begin(maker, key)
+    watch(shop, clock, 0, 1.4, rise_k=120.0)
+    with service.store.write() as tx:
+        trial = outbox.NewMessage(alarm_id=None, why=outbox.TRIAL, to="first", title="Test", body="")
+        outbox.add_message(tx, trial, now_ms=0)
+    for _ in range(3):
+        watching.call_hot()
+    with service.store.read() as connection:
+        hot = [row for row in outbox.newest_messages(connection) if row.why == outbox.HOT_CUP]
+        assert sorted(row.to for row in hot) == ["first", "second"]
+        now_ms = service.timeline.now_ms()
+        first = outbox.next_due(connection, now_ms, ["first"], [])
+    assert first is not None
+    assert first.why == outbox.HOT_CUP
+    assert "call the fire service" in first.body
+    assert f"/resins/{key}/cup-test" in first.body
+
+
+def test_a_phone_that_is_set_up_later_is_called_then(
+    maker: Any, key: str, shop: Any, clock: Any, service: Service
+) -> None:
+    """Without any address nothing is noted as told."""
+    begin(maker, key)
+    watch(shop, clock, 0, 1.4, rise_k=120.0)
+    CupWatch(service.store, service.timeline, AddressBook(Messages()), service.address).call_hot()
+    with service.store.read() as connection:
+        assert not cup_tests.running(connection)[0].told_hot
