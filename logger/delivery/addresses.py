@@ -16,6 +16,7 @@ from logger.settings import Messages
 from logger.store import channels
 from logger.store.database import Store
 from logger.store.rows import CalledChannel
+from logger.store.shops import sees
 
 log = logging.getLogger(__name__)
 
@@ -42,7 +43,8 @@ class AddressBook:
     def read_from(self, store: Store) -> None:
         """Read them, if the database can be read; else go on with those that were read last."""
         try:
-            with store.read() as connection:
+            # Of every shop, whoever's page asks: alarms are written for all of them.
+            with sees(None), store.read() as connection:
                 self.read(connection)
         except SQLAlchemyError as error:
             log.warning("the ways to people's phones cannot be read: %s", getattr(error, "orig", error))

@@ -17,7 +17,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.delivery.addresses import AddressBook
-from logger.delivery.channel_health import ChannelHealth, groups_in_reach
+from logger.delivery.channel_health import ChannelHealth, Failing, groups_in_reach
 from logger.delivery.channels import WHOLE, Channel, Outcome, shown
 from logger.delivery.memory_outbox import HeldMessage, MemoryOutbox, Progress
 from logger.errors import NotFound
@@ -97,6 +97,10 @@ class Sender:
         """Return what is wrong with each channel that does not only fail for the moment."""
         broken = self._health.broken(self._timeline.now_ms())
         return sorted({failing.problem for failing in broken.values()})
+
+    def failing(self, url: str) -> Failing | None:
+        """Return how one channel fails, where it does not only for the moment."""
+        return self._health.broken(self._timeline.now_ms()).get(url)
 
     def wake(self) -> None:
         """Have the outbox looked at now: there may be something to send."""

@@ -106,14 +106,16 @@ def note_try(tx: Connection, channel_id: int, problem: str | None, now_ms: int) 
     tx.execute(update(CHANNEL).where(CHANNEL.c.id == channel_id).values(tried_ms=now_ms, problem=cut))
 
 
-def confirm(tx: Connection, channel_id: int, now_ms: int) -> None:
-    """Note that a test has arrived; what this way takes the place of is removed. Raises NotFound."""
+def confirm(tx: Connection, channel_id: int, now_ms: int) -> str | None:
+    """Note that a test has arrived; remove what this way takes the place of. Raises NotFound.
+
+    Return the address of that, if alarms went there.
+    """
     row = get(tx, channel_id)
     tx.execute(
         update(CHANNEL).where(CHANNEL.c.id == channel_id).values(confirmed_ms=now_ms, replaces_id=None)
     )
-    if row.replaces_id is not None:
-        remove(tx, row.replaces_id, now_ms)
+    return None if row.replaces_id is None else remove(tx, row.replaces_id, now_ms)
 
 
 def change_turn(tx: Connection, channel_id: int, turn: str) -> None:
@@ -121,12 +123,13 @@ def change_turn(tx: Connection, channel_id: int, turn: str) -> None:
     tx.execute(update(CHANNEL).where(CHANNEL.c.id == channel_id).values(turn=turn))
 
 
-def remove(tx: Connection, channel_id: int, now_ms: int) -> None:
-    """Remove a way: its address and secrets are forgotten."""
+def remove(tx: Connection, channel_id: int, now_ms: int) -> str | None:
+    """Remove a way: its address and secrets are forgotten. Return its address, if alarms went there."""
+    holds = (CHANNEL.c.id == channel_id, CHANNEL.c.removed_ms.is_(None))
+    called_at = tx.execute(select(CHANNEL.c.url).where(*holds, CHANNEL.c.confirmed_ms.is_not(None))).scalar()
     gone = {"removed_ms": now_ms, "entries": {}, "url": "", "problem": None}
-    tx.execute(
-        update(CHANNEL).where(CHANNEL.c.id == channel_id, CHANNEL.c.removed_ms.is_(None)).values(**gone)
-    )
+    tx.execute(update(CHANNEL).where(*holds).values(**gone))
+    return None if called_at is None else str(called_at)
 
 
 def remove_all_of(tx: Connection, person_id: int, now_ms: int) -> None:

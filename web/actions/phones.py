@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ from logger.store.rows import ChannelRow
 from web.errors import Forbidden, TooMany
 from web.security.access import Who
 from web.service.service import Service
+
+log = logging.getLogger(__name__)
 
 #: Tests that go out at the same time at most: each waits for a server that may not answer.
 _TESTS = threading.BoundedSemaphore(4)
@@ -168,7 +171,7 @@ def _send_test(service: Service, channel_id: int, by: str) -> Tried:
         channels.note_try(tx, channel_id, problem, now_ms)
         events.add_event(tx, None, service.timeline.true_ms(), "test-sent", by, f"to {name}")
         if taken:
-            message = NewMessage(alarm_id=None, why=outbox.TRIAL, to=name[:100], title=title, body="")
+            message = NewMessage(alarm_id=None, why=outbox.TRIAL, to="one phone", title=title, body="")
             message_id = outbox.add_message(tx, message, now_ms=now_ms)
             outbox.mark_taken(tx, message_id, outbox.channel_key(row.url), now_ms)
             outbox.mark_sent(tx, message_id, now_ms)
@@ -176,18 +179,22 @@ def _send_test(service: Service, channel_id: int, by: str) -> Tried:
     return Tried(channel_id, problem, token)
 
 
-def arrived(service: Service, channel_id: int, by: str) -> None:
-    """Note that somebody saw a way's test arrive. Raises NotAllowed before one was taken, NotFound."""
+def arrived(service: Service, channel_id: int, by: str) -> str | None:
+    """Note that somebody saw a way's test arrive; return the address of what it takes the place of.
+
+    Raises NotAllowed before a test was taken, NotFound.
+    """
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         row = channels.get(tx, channel_id)
         if row.tried_ms is None or row.problem is not None:
             raise NotAllowed("no test message has gone out by it yet: send one first")
-        channels.confirm(tx, channel_id, now_ms)
+        replaced = channels.confirm(tx, channel_id, now_ms)
         events.add_event(
             tx, None, service.timeline.true_ms(), "test-confirmed", by, "a test message has arrived"
         )
     _called_others(service)
+    return replaced
 
 
 def change_turn(service: Service, channel_id: int, turn: str, by: str) -> None:
@@ -202,14 +209,28 @@ def change_turn(service: Service, channel_id: int, turn: str, by: str) -> None:
     _called_others(service)
 
 
-def remove(service: Service, channel_id: int, by: str) -> None:
-    """Remove a way to a phone: no alarm goes there any more. Raises NotFound."""
+def remove(service: Service, channel_id: int, by: str) -> str | None:
+    """Remove a way to a phone: no alarm goes there any more. Return its address, if one did. Raises NotFound."""
     with service.store.write() as tx:
         row = channels.get(tx, channel_id)
-        channels.remove(tx, channel_id, service.timeline.now_ms())
+        removed = channels.remove(tx, channel_id, service.timeline.now_ms())
         name = people.person(tx, row.person_id).name
         events.add_event(tx, None, service.timeline.true_ms(), "phone-removed", by, f"{name}: {row.kind}")
     _called_others(service)
+    return removed
+
+
+def say_goodbye(service: Service, url: str | None) -> None:
+    """Tell a phone that no alarm comes there any more, so that nobody takes it off the list unnoticed."""
+    if url is None:
+        return
+    body = (
+        f"Alarms of {service.settings.workshop} no longer come here: this was removed or changed on the page "
+        "“Messages to my phone”. If that was not you, tell an owner now."
+    )
+    outcome = service.channel(url, "Alarms no longer come here", body)
+    if not outcome.taken:
+        log.warning("a phone that was removed was not told: %s", outcome.problem)
 
 
 def _called_others(service: Service) -> None:

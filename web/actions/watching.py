@@ -72,10 +72,11 @@ def quiet_of(service: Service, alarm_id: int) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class Tapped:
-    """What a link stands for."""
+    """What a link stands for. replaced: the address of a phone to which no alarm goes any more."""
 
     purpose: Purpose
     alarm_id: int | None
+    replaced: str | None = None
 
 
 def look_at_link(service: Service, token: str) -> Tapped:
@@ -110,11 +111,11 @@ def tap(service: Service, token: str) -> Tapped:
         with service.store.write() as tx:
             signed_links.use_token(tx, token, now_ms)
             way = test_messages.confirmed_channel(claim.to)
-            by = by_link(service, claim.to) if way is None else _confirm(tx, way, now_ms)
+            by, replaced = (by_link(service, claim.to), None) if way is None else _confirm(tx, way, now_ms)
             said = "a test message has arrived"
             events.add_event(tx, None, service.timeline.true_ms(), "test-confirmed", by, said)
         service.addresses.read_from(service.store)
-        return Tapped(claim.purpose, None)
+        return Tapped(claim.purpose, None, replaced)
     by = by_link(service, claim.to)
 
     def act(book: AlarmBook, key: str, at_ms: int) -> list[Transition]:
@@ -127,14 +128,17 @@ def tap(service: Service, token: str) -> Tapped:
     return Tapped(claim.purpose, alarm.id)
 
 
-def _confirm(tx: Connection, channel_id: int, now_ms: int) -> str:
-    """Confirm one way to a phone; return by whom. Raises LinkRefused for one that was removed."""
+def _confirm(tx: Connection, channel_id: int, now_ms: int) -> tuple[str, str | None]:
+    """Confirm one way to a phone; return by whom, and the address that it takes the place of.
+
+    Raises LinkRefused for one that was removed.
+    """
     try:
-        channels.confirm(tx, channel_id, now_ms)
+        replaced = channels.confirm(tx, channel_id, now_ms)
         name = people.person(tx, channels.get(tx, channel_id).person_id).name
     except NotFound as error:
         raise LinkRefused("what this message came by was removed since") from error
-    return f"{name} (by link)"
+    return f"{name} (by link)", replaced
 
 
 def planned_litres(plan: Plan) -> float | None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, BackgroundTasks, Path, Request
 from starlette.responses import Response
 
 from logger.alarms.kind import Priority
@@ -19,7 +19,7 @@ from logger.errors import NotAllowed
 from logger.store import alarms, pours, shop_events
 from logger.store.message_links import Purpose
 from logger.units import MINUTE_MS
-from web.actions import watching
+from web.actions import phones, watching
 from web.security.access import ServiceDep
 from web.service.service import Service
 from web.views.render import unsigned_page
@@ -41,10 +41,11 @@ def show(token: Token, request: Request, service: ServiceDep) -> Response:
 
 
 @router.post("/a/{token}")
-def press(token: Token, request: Request, service: ServiceDep) -> Response:
+def press(token: Token, request: Request, service: ServiceDep, later: BackgroundTasks) -> Response:
     """Acknowledge the alarm, or confirm the test message, once: the button was pressed."""
     try:
         tapped = watching.tap(service, token)
+        later.add_task(phones.say_goodbye, service, tapped.replaced)
     except LinkRefused as refusal:
         return _page(request, service, _taken(service, refusal) | {"refused": str(refusal)}, 410)
     except NotAllowed as refusal:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from urllib.parse import urlsplit
 
 import segno
-from fastapi import APIRouter, Form, Path, Query, Request
+from fastapi import APIRouter, BackgroundTasks, Form, Path, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
@@ -83,10 +83,10 @@ def send_test(request: Request, service: ServiceDep, who: MakerDep, channel_id: 
 
 
 @router.post("/phone/channels/{channel_id}/arrived")
-def arrived(service: ServiceDep, who: MakerDep, channel_id: RowId) -> Response:
+def arrived(service: ServiceDep, who: MakerDep, channel_id: RowId, later: BackgroundTasks) -> Response:
     """Say that its test has arrived."""
     row = phones.of_whom(service, who, channel_id)
-    phones.arrived(service, channel_id, who.name)
+    later.add_task(phones.say_goodbye, service, phones.arrived(service, channel_id, who.name))
     return _back(who, row)
 
 
@@ -101,10 +101,10 @@ def change_turn(
 
 
 @router.post("/phone/channels/{channel_id}/remove")
-def remove(service: ServiceDep, who: MakerDep, channel_id: RowId) -> Response:
-    """Remove it."""
+def remove(service: ServiceDep, who: MakerDep, channel_id: RowId, later: BackgroundTasks) -> Response:
+    """Remove it, and tell the phone."""
     row = phones.of_whom(service, who, channel_id)
-    phones.remove(service, channel_id, who.name)
+    later.add_task(phones.say_goodbye, service, phones.remove(service, channel_id, who.name))
     return _back(who, row)
 
 
@@ -214,7 +214,7 @@ def _page(
         | {
             "person": person,
             "base": base,
-            "ways": [_shown(row, shift_ms) for row in rows],
+            "ways": [_shown(service, row, shift_ms) for row in rows],
             "may_be_called": person.role in channels.MAY_ANSWER,
             "of_file": _of_file(service),
             "problem": problem or (changed.problem if changed else None),
@@ -311,13 +311,16 @@ def _form_of(kind: str, typed: Mapping[str, str] | None, row: ChannelRow | None)
     return {"form": chosen, "fields": fields}
 
 
-def _shown(row: ChannelRow, shift_ms: int) -> dict[str, Any]:
+def _shown(service: Service, row: ChannelRow, shift_ms: int) -> dict[str, Any]:
+    failing = None if service.sender is None else service.sender.failing(row.url)
     try:
         title, about = phones.kind_called(row.kind).title, phones.target_of_row(row).about
     except LoggerError:
         title, about = "A way that the message library knows no longer", shown(row.url)
     return {
         "row": row,
+        "failing": failing,
+        "failing_ms": None if failing is None else failing.since_ms + shift_ms,
         "title": title,
         "about": about,
         "confirmed_ms": None if row.confirmed_ms is None else row.confirmed_ms + shift_ms,

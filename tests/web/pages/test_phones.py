@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import re
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import channels, people
 from logger.store.people import Role
+from web.actions import watching
 from web.security.access import COOKIE
 
 
@@ -298,3 +300,49 @@ def test_the_check_of_the_machine_counts_phones_that_were_set_up_on_a_page(
         True,
     )
     assert len(web.taken) == 2
+
+
+def test_a_phone_is_told_when_it_is_taken_off_or_replaced(
+    service: Any, maker: TestClient, web: WebServer
+) -> None:
+    """A sign-in that somebody else holds silences nobody unnoticed."""
+    maker.post("/phone", data=hook_form(web))
+    maker.post(f"/phone/channels/{rows(service)[0].id}/remove")
+    assert web.titles() == ["Test message: please confirm"], "it was never called"
+    maker.post("/phone", data=hook_form(web))
+    old = rows(service)[0]
+    maker.post(f"/phone/channels/{old.id}/arrived")
+    web.taken.clear()
+    maker.post("/phone", data=hook_form(web, address=f"http://127.0.0.1:{web.port}/new", change=str(old.id)))
+    new = rows(service)[1]
+    maker.post(f"/phone/channels/{new.id}/arrived")
+    maker.post(f"/phone/channels/{new.id}/remove")
+    assert [(path.partition("?")[0], json.loads(body)["title"]) for path, _headers, body in web.taken] == [
+        ("/new", "Test message: please confirm"),
+        ("/hooks/x", "Alarms no longer come here"),
+        ("/new", "Alarms no longer come here"),
+    ]
+
+
+def test_a_phone_that_nothing_reaches_any_more_is_said_on_its_page(
+    service: Any, maker: TestClient, web: WebServer, clock: Any
+) -> None:
+    """Not calm because it was confirmed once."""
+    maker.post("/phone", data=hook_form(web))
+    maker.post(f"/phone/channels/{rows(service)[0].id}/arrived")
+    web.status = 401
+    service.sender = Sender(
+        service.store,
+        service.timeline,
+        service.settings.messages,
+        service.message_channels(),
+        addresses=service.addresses,
+    )
+    watching.send_trial(service, "Ada")
+    for _ in range(4):
+        service.sender.send_due()
+        clock.move(400)
+    page = said(maker.get("/phone"))
+    assert "Nothing gets through to you now." in page
+    assert "did not take the message (it answered 401)" in page
+    assert "Alarms reach you" not in page

@@ -16,9 +16,11 @@ import pytest
 from fastapi.testclient import TestClient
 from forged import kept
 
+from logger.delivery.channels import Outcome
+from logger.delivery.sender import Sender
 from logger.errors import NotAllowed
 from logger.pour import Stage
-from logger.store import people, pours, shared_links, shops, stations
+from logger.store import channels, people, pours, shared_links, shops, stations
 from logger.store.database import Store
 from logger.store.people import Role
 from logger.store.shops import sees
@@ -38,6 +40,8 @@ SECRETS = (
     "A client of the north",
     "28-0000000000c1",
 )
+#: The way to a phone of its maker.
+NORTHS = "json://127.0.0.1:9/north"
 #: Tables whose rows are a shop's.
 TABLES = (
     "pour",
@@ -47,6 +51,7 @@ TABLES = (
     "station",
     "probe",
     "person",
+    "person_channel",
     "sign_in",
     "invitation",
     "shared_link",
@@ -96,6 +101,9 @@ def north(house: Any, shop: Any, plan_toml: str) -> Any:
         people.invite(tx, "Dora of the north", Role.VIEWER, "x", "Ada", now_ms)
         shared_links.share(tx, None, "Screen of the north", "Ada", now_ms)
         people.start_sign_in(tx, house.ids["maker"], now_ms, "Ben's browser")
+        way = channels.add(tx, house.ids["maker"], "other", {"url": NORTHS}, NORTHS, "first", now_ms)
+        channels.confirm(tx, way, now_ms)
+    service.addresses.read_from(service.store)
     return dataclasses.replace(house, hot=hot)
 
 
@@ -135,6 +143,7 @@ def ids_of(north: Any) -> dict[str, Any]:
             "person_id": north.ids["maker"],
             "sign_in_id": one("SELECT min(id) FROM sign_in"),
             "link_id": one("SELECT min(id) FROM shared_link"),
+            "channel_id": one("SELECT min(id) FROM person_channel"),
             "rom": "28-0000000000c1",
             "key": "0123456789ab",
         }
@@ -147,6 +156,9 @@ def test_every_route_that_names_something_of_another_shop_finds_nothing_there(
     """With the requests that would work at home: not found, or not theirs; and not one row of that shop changes."""
     before, ids = of_the_north(north), ids_of(north)
     good = routes_tests().good_requests(plan_toml, north)
+    # The north's own phone is asked about, not a new one.
+    good = {name: make for name, make in good.items() if "channel_id" not in name}
+    good["POST /phone/channels/{channel_id}/turn"] = lambda: {"data": {"turn": "second"}}
     good["POST /pours/{pour_id}/mix"] = lambda: {"data": {"part_a": "100", "part_b": "50"}}
     ratio = {"point": "ratio", "person": "Ada"}
     good["POST /pours/{pour_id}/ready/again"] = lambda: {
@@ -212,6 +224,30 @@ def test_what_is_sent_cannot_name_another_shops_things(north: Any, south: Any, p
     ]
     assert [answer.status_code for answer in sent] == [422, 404]
     assert of_the_north(north) == before
+
+
+def test_an_alarm_calls_the_people_of_its_own_shop_alone(north: Any, south: Any) -> None:
+    """Whoever sets up a phone in the south hears nothing of the north's pour, and takes nobody of it off the list."""
+    service = north.service
+    service.channel = lambda _url, _title, _body: Outcome(True)
+    page = south.post("/phone", data={"kind": "hook", "address": "http://127.0.0.1:9/south", "turn": "first"})
+    assert page.status_code == 303
+    with service.store.read() as connection:
+        mine = connection.exec_driver_sql("SELECT max(id) FROM person_channel").scalar_one()
+    south.post(f"/phone/channels/{mine}/arrived")
+    assert len(service.addresses.every()) == 2, "the south's page has read every shop's"
+    sent: list[str] = []
+
+    def take(url: str, _title: str, _body: str) -> Outcome:
+        sent.append(url)
+        return Outcome(True)
+
+    messages = service.settings.messages
+    sender = Sender(service.store, service.timeline, messages, take, addresses=service.addresses)
+    sender.shop_of_pour = service.shop_of_pour
+    service.watch.judge_all()
+    sender.send_due()
+    assert set(sent) == {NORTHS}
 
 
 def test_both_shops_may_call_a_station_the_same_and_a_token_stays_with_its_own(
