@@ -120,7 +120,7 @@ ROOM = Section(
         Part(
             "air.room_c",
             "The room through the night",
-            pairs=(("number", "Hours after pouring"), ("celsius", "Room")),
+            pairs=(("number", "Hours after pouring"), ("celsius", "Temperature")),
             lead="One line is a room that stays as it is. Two or more: it changes evenly from one line to the next.",
         ),
         Part(

@@ -69,7 +69,7 @@ def vapour_pa(celsius: float, humidity_pct: float) -> float:
     """Vapour pressure, Pa."""
     return (
         saturation_pa(celsius)
-        * within("relative_humidity_pct", humidity_pct, 0, 100, "%", "give the room's relative humidity")
+        * within("humidity", humidity_pct, 0, 100, "%", "give the room's relative humidity")
         / 100
     )
 

@@ -55,7 +55,7 @@ def strip_sag_m(
 ) -> float:
     """Sag of a one-way panel, m: c q L⁴ / (E t³/12)."""
     _panel(load_pa, thickness_m, modulus_pa)
-    above("span_mm", span_m, 0, "m", "measure the free span between supports")
+    above("free span", span_m, 0, "m", "measure the free span between supports")
     return coefficient * load_pa * span_m**4 / (modulus_pa * thickness_m**3 / 12)
 
 

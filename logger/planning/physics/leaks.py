@@ -17,7 +17,7 @@ def slot_flow_m3_s(
     gap_m: float, width_m: float, path_m: float, pressure_pa: float, viscosity_pa_s: float
 ) -> float:
     """Flow through a gap, m³/s: `width_m` along the seam, `path_m` the way through it."""
-    not_negative("gap_mm", gap_m, "m", "measure the gap with feeler gauges")
+    not_negative("gap", gap_m, "m", "measure the gap with feeler gauges")
     above("gap_length_mm", width_m, 0, "m", "measure the seam")
     _liquid(path_m, pressure_pa, viscosity_pa_s)
     return width_m * gap_m**3 * pressure_pa / (12 * viscosity_pa_s * path_m)
@@ -51,6 +51,6 @@ def lost_by_gel(tau_s: float, gel_h: float) -> float:
 
 
 def _liquid(path_m: float, pressure_pa: float, viscosity_pa_s: float) -> None:
-    above("path_mm", path_m, 0, "m", "give the thickness that the resin must pass")
+    above("way through the gap", path_m, 0, "m", "give the thickness that the resin must pass")
     not_negative("pressure", pressure_pa, "Pa", "give the depth of the pour")
     above("resin_viscosity_pa_s", viscosity_pa_s, 0, "Pa·s", "take it from the datasheet")

@@ -162,7 +162,7 @@ def scale_error(a_g: float, b_g: float, resolution_g: float) -> ScaleError:
     """
     above("weight of part A", a_g, 0, "g", "weigh more at once")
     above("weight of part B", b_g, 0, "g", "weigh more at once")
-    not_negative("resolution_g", resolution_g, "g", "read it off the scale's plate")
+    not_negative("smallest step of the scale", resolution_g, "g", "read it off the scale's plate")
     spread = math.hypot(resolution_g / a_g, resolution_g / b_g)
     worst = resolution_g / (2 * a_g) + resolution_g / (2 * b_g)
     return ScaleError(100 * spread / math.sqrt(12), 100 * spread / math.sqrt(6), 100 * worst)

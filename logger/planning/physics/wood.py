@@ -29,8 +29,8 @@ def equilibrium_moisture_pct(celsius: float, humidity_pct: float) -> float:
 
     Fitted to the handbook's table within 0.1 %; a slab on its way down stays about 1 % above it. Raises OutOfRange.
     """
-    t = within("room_c", celsius, -1.2, 70, "°C", "the equation holds for -1 to 70 °C")
-    h = within("relative_humidity_pct", humidity_pct, 0, 100, "%", "give the room's relative humidity") / 100
+    t = within("room", celsius, -1.2, 70, "°C", "the equation holds for -1 to 70 °C")
+    h = within("humidity", humidity_pct, 0, 100, "%", "give the room's relative humidity") / 100
     w = 349 + 1.29 * t + 0.0135 * t * t
     k = 0.805 + 0.000736 * t - 0.00000273 * t * t
     k1 = 6.27 - 0.00938 * t - 0.000303 * t * t
@@ -66,7 +66,14 @@ def corrected_reading_pct(
     reading = within(
         "meter reading", reading_pct, 0.1, 60, "%", "a reading above 60 % is not a moisture content"
     )
-    t = within("wood_c", wood_c, -10, 60, "°C", "bring the slab to room temperature and measure again")
+    t = within(
+        "temperature of the wood",
+        wood_c,
+        -10,
+        60,
+        "°C",
+        "bring the slab to room temperature and measure again",
+    )
     above("species_slope", slope, 0, "", "take it from the meter's species table")
     at_20_c = (reading + 0.567 - 0.0260 * t + 0.000051 * t * t) / (0.881 * float(1.0056**t))
     return max(0.0, (at_20_c - offset_pct) / slope)

@@ -77,8 +77,8 @@ def test_a_card_is_poured_out_by_half_the_working_time() -> None:
 
 
 def test_no_pails_is_refused() -> None:
-    """An empty list names the key and the remedy."""
-    with pytest.raises(BadInput, match="sizes_l"):
+    """An empty list names what it is of, and the remedy."""
+    with pytest.raises(BadInput, match="sizes of the pails"):
         plan_batches(10, 1100, MixingBench([]), lambda _: 60.0)
 
 

@@ -59,7 +59,7 @@ def test_an_unknown_panel_is_refused_with_the_known_ones() -> None:
     with pytest.raises(BadInput, match="HDPE") as refusal:
         find_panel("cardboard")
 
-    assert "modulus_gpa" in refusal.value.remedy
+    assert "stiffness" in refusal.value.remedy
 
 
 @given(hours=st.floats(0.5, 8760), celsius=st.floats(-20, 60))
