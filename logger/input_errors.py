@@ -145,7 +145,7 @@ def names_at(model: type[BaseModel], path: Sequence[str]) -> set[str]:
         if part.isdecimal():
             continue
         inner = [field.annotation for one in models if (field := _field(one, part)) is not None]
-        models = [one for annotation in inner for one in _models_in(annotation)]
+        models = [one for annotation in inner for one in models_in(annotation)]
     return {name for one in models for name in _names(one)}
 
 
@@ -153,7 +153,7 @@ def tables_in(model: type[BaseModel], name: str) -> Iterator[type[BaseModel]]:
     """Return the tables that a name of a model may hold; none where it is a value."""
     field = _field(model, name)
     if field is not None:
-        yield from _models_in(field.annotation)
+        yield from models_in(field.annotation)
 
 
 def _known(path: Sequence[str], model: type[BaseModel] | None) -> tuple[str, str]:
@@ -191,17 +191,18 @@ def _field(model: type[BaseModel], name: str) -> Any:
     return fields.get(name) or next((field for field in fields.values() if field.alias == name), None)
 
 
-def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+def models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+    """Return the models that an annotation names, through lists and choices."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         yield annotation
         return
     for part in get_args(annotation):
-        yield from _models_in(part)
+        yield from models_in(part)
 
 
 def _tables_of(model: type[BaseModel], place: str = "") -> Iterator[tuple[str, type[BaseModel]]]:
     yield place, model
     for name, field in model.model_fields.items():
-        for inner in _models_in(field.annotation):
+        for inner in models_in(field.annotation):
             if inner is not model:
                 yield from _tables_of(inner, f"{place}.{name}".lstrip("."))

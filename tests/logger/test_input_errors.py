@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -10,13 +11,14 @@ import pytest
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import _pydantic_core as core
 
-from logger.cure.fit.datasheet import datasheet_from_text
+from logger.cure.fit.datasheet import Datasheet, datasheet_from_text
 from logger.daemon.station_file import station_from_file
 from logger.errors import BadInput, BadPlan, BadSettings
-from logger.input_errors import input_problem, most_telling
-from logger.plan.file import plan_from_text
-from logger.settings import read_settings
+from logger.input_errors import input_problem, models_in, most_telling
+from logger.plan.file import Plan, plan_from_text
+from logger.settings import Settings, read_settings
 from logger.toml_text import toml_problem
+from web.schemas import RequestShape
 
 #: What only a programmer would say.
 RAW = (
@@ -199,3 +201,57 @@ def test_what_is_no_toml_is_told_by_its_line(text: str) -> None:
     assert "line" in problem
     assert not problem.startswith("cannot be read")
     assert remedy
+
+
+#: Values that no field takes, or hardly any: of every kind that TOML and JSON have.
+WRONG: tuple[Any, ...] = (
+    "",
+    "x" * 5000,
+    "…",
+    -1e9,
+    1e12,
+    float("nan"),
+    True,
+    [],
+    [[]],
+    [1, 2, 3],
+    {},
+    {"zzz": 1},
+    None,
+)
+
+
+def places(model: type[BaseModel], path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    """The way to every field of a model, through its tables."""
+    for name, field in model.model_fields.items():
+        here = (*path, field.alias or name)
+        yield here
+        for inner in models_in(field.annotation):
+            if len(path) < 4:
+                yield from places(inner, here)
+
+
+@pytest.mark.parametrize("model", [Plan, Datasheet, Settings, *RequestShape.__subclasses__()])
+def test_no_field_of_any_file_or_request_is_refused_in_the_librarys_own_words(model: type[BaseModel]) -> None:
+    """Every field of every model, given every kind of value that it does not take; and a name that is unknown."""
+    refused = 0
+    for path in places(model):
+        for wrong in WRONG:
+            for given in (nested(path, wrong), nested((*path[:-1], f"{path[-1]}x"), wrong)):
+                try:
+                    model.model_validate(given)
+                except ValidationError as error:
+                    for one in error.errors():
+                        told = input_problem(one, model)
+                        plain(told.problem)
+                        assert not [raw for raw in RAW if raw in told.sentence().lower()], told
+                    refused += 1
+    assert refused > 20
+
+
+def nested(path: tuple[str, ...], value: Any) -> dict[str, Any]:
+    """A table that holds one value at the end of a path."""
+    for name in reversed(path):
+        value = {name: value}
+    found: dict[str, Any] = value
+    return found

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from hardware.bench.w1_files import W1Files, scratchpad, w1_text
 from logger.daemon.station_file import station_from_file
-from logger.diagnosis import place_probes
+from logger.diagnosis import new_station, place_probes
 from logger.errors import BadInput, BadSettings
 from logger.store import stations
 from logger.store.events import EVENT
@@ -137,3 +137,42 @@ def test_an_offset_goes_into_the_file_and_everything_else_stays(tmp_path: Path) 
         with pytest.raises(BadSettings, match=said):
             run("set-offset", probe, offset, "--station", str(station))
     assert station.read_text() == before
+
+
+def test_probes_that_were_only_found_may_be_placed_without_again(
+    tmp_path: Path, wires: W1Files, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody has said which is which: there is nothing to lose. A file that somebody placed asks for --again."""
+    path = tmp_path / "station.toml"
+    (tmp_path / "station.head.toml").write_text(HEAD)
+    monkeypatch.setattr(new_station.probes_here, "__defaults__", (tmp_path / "w1",))
+    assert wires.is_plugged(CORE)
+    code, told = run(
+        "write-station", "bench-1", "http://office.local:8080", "a-token", "--station", str(path)
+    )
+    assert code == 0
+    assert "2 probes" in told
+    assert new_station.as_found(path)
+    assert (tmp_path / "station.token").read_text() == "a-token\n"
+    run("place-probes", str(path), answers="\nn\nn\n\n")
+    assert not new_station.as_found(path)
+    assert station_from_file(path).service_url == "http://office.local:8080"
+    with pytest.raises(BadSettings, match="--again"):
+        run("place-probes", str(path))
+
+
+def test_a_station_without_probes_gets_its_token_and_waits(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`place-probes` finds name and address beside; nothing is invented."""
+    monkeypatch.setattr(new_station.probes_here, "__defaults__", (tmp_path / "none",))
+    path = tmp_path / "station.toml"
+    told = json.loads(
+        run("write-station", "bench-1", "http://office.local:8080", "t", "--station", str(path), "--json")[1]
+    )
+    assert told["probes"] == 0
+    assert not path.exists()
+    head = (tmp_path / "station.head.toml").read_text()
+    assert 'service_url = "http://office.local:8080"' in head
+    with pytest.raises(BadInput, match="service_url"):
+        run("write-station", "bench-1", "office.local", "t", "--station", str(path))

@@ -100,3 +100,25 @@ def test_only_the_machine_that_holds_the_database_gives_a_code(tmp_path: Path) -
     with pytest.raises(BadInput, match="is not there"):
         owner_code(str(path))
     assert not (tmp_path / "none").exists()
+
+
+def test_a_new_code_of_the_first_set_up_is_shown_until_there_is_an_owner(
+    service: Any, settings: Path, stranger: TestClient
+) -> None:
+    """Beside the running service; the code that was shown before no longer holds."""
+
+    def shown() -> dict[str, Any]:
+        told: dict[str, Any] = json.loads(
+            CliRunner().invoke(app, ["set-up-code", str(settings), "--json"]).stdout
+        )
+        return told
+
+    first, second = shown(), shown()
+    assert second["page"].endswith(f"/set-up?code={second['code']}")
+    me = {"name": "Ada", "password": NEW}
+    assert stranger.post("/set-up", data=me | {"code": first["code"]}).status_code == 422
+    assert stranger.post("/set-up", data=me | {"code": second["code"]}).status_code == 200
+    assert shown()["code"] is None
+    told = CliRunner().invoke(app, ["set-up-code", str(settings)]).stdout
+    assert "There is an owner already" in told
+    assert service.settings.link_base in told
