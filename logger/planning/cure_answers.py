@@ -21,11 +21,16 @@ from logger.cure.advice.limits import (
 from logger.cure.fit.datasheet_model import WORKABLE
 from logger.cure.fit.working_time import HEAVIEST_KG, LIGHTEST_KG, conversion_after, quick_working_time_h
 from logger.cure.solver.assumptions import assumptions
+from logger.cure.solver.planned_band import PlannedBand, planned_band
 from logger.cure.solver.prediction import Prediction, coarse_peak_c, long_enough, predict, predict_coarsely
+from logger.extremes import RUNAWAY_C
 from logger.plan.file import DEEPEST_MM, Plan
 
 #: A stated working time counts as an end of it between these conversions. This project's choice, no standard.
 THINNEST, THICKEST = 1e-5, 0.5
+#: A plan is refused for its heat when more than the first part of the possible resins passes the limit (where its
+#: datasheet allows the pour: runs away), and watched when more than the second passes it. This project's choice.
+REFUSED, WATCHED = 0.5, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +42,8 @@ class CureAnswers:
     room_words: the room that deepest_mm, layers and remedy are for, where the datasheet refuses the plan's own; ""
     for the plan's own. room_peak_c: what the plan reaches in that room. layers: None where none were asked for
     (layers_asked) or none hold. hot_void: a void deeper than its layer and what it reaches by itself, where that is
-    over the limit. thick_panel_c: what the plan reaches on the thicker bottom that its sag asks for.
+    over the limit. thick_panel_c: what the plan reaches on the thicker bottom that its sag asks for. band: its peak in
+    each resin that the datasheet leaves possible; None where the plan names none.
     """
 
     peak_c: float | None = None
@@ -55,6 +61,7 @@ class CureAnswers:
     remedy: Remedy | None = None
     hot_void: tuple[str, float] | None = None
     thick_panel_c: float | None = None
+    band: PlannedBand | None = None
 
 
 NOTHING = CureAnswers()
@@ -72,7 +79,36 @@ def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
         spread_k=float(np.max(curve.hottest_c - curve.surface_c)) if len(curve.hours) else None,
         coat=coat_window(plan) if plan.slab else None,
         assumed=tuple(assumptions(plan)),
+        band=planned_band(plan),
     )
+
+
+def in_its_datasheet(plan: Plan) -> bool:
+    """Whether the datasheet itself allows this pour: one layer, of a depth and in a room that it names."""
+    limits = plan.resin.limits
+    coldest, warmest = room_range_c(plan)
+    start_c = warmest if plan.pour.start_c is None else plan.pour.start_c
+    return (
+        limits.max_depth_mm is not None
+        and plan.pour.depth_mm <= limits.max_depth_mm + 1e-9
+        and limits.min_room_c <= coldest
+        and max(warmest, start_c) <= limits.max_room_c
+        and not plan.layer
+        and not plan.heat
+        and plan.sun is None
+    )
+
+
+def too_hot(plan: Plan, peak_c: float, band: PlannedBand | None) -> bool:
+    """Whether a plan must not be poured for its heat: by chance where the datasheet leaves the resin open.
+
+    A pour that its datasheet allows is refused only where most resins of that datasheet would run away: its maker
+    vouches for the limit, and was there.
+    """
+    limit_c = plan.resin.limits.max_core_c
+    if band is None:
+        return peak_c > limit_c
+    return band.chance_over(max(limit_c, RUNAWAY_C) if in_its_datasheet(plan) else limit_c) > REFUSED
 
 
 def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
@@ -90,11 +126,11 @@ def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
         room_words=room_words,
         hot_void=_hot_void(plan),
     )
-    hottest_c = whole.peak_c
+    hottest_c, band = whole.peak_c, answers.band
     if room_words:
-        hottest_c = peak_c(allowed)
+        hottest_c, band = peak_c(allowed), planned_band(allowed)
         answers = replace(answers, room_peak_c=hottest_c)
-    hot = hottest_c > limits.max_core_c
+    hot = too_hot(allowed, hottest_c, band)
     deep = limits.max_depth_mm is not None and max(layer_depths_mm(plan)) > limits.max_depth_mm
     early = any(verdict.verdict == "too early" for verdict in answers.verdicts)
     if not (hot or deep or early):

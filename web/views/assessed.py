@@ -15,6 +15,7 @@ import numpy as np
 from logger.cure.forecast.parameters import members_at, parameters_of
 from logger.cure.solver.ensemble import EnsembleRun, run_ensemble
 from logger.cure.solver.march import COARSE
+from logger.cure.solver.planned_band import planned_band
 from logger.cure.solver.prediction import Prediction, predict_coarsely
 from logger.plan.file import Plan, plan_from_text
 from logger.planning.assess import Assessment, assess, assess_fully
@@ -138,10 +139,13 @@ def course_to_draw(plan_toml: str) -> PredictedPour:
 
 
 def band_of(plan_toml: str) -> PeakBand:
-    """Return the peak over the unknowns of a pour before it is poured (parameters.py): a second. Raises BadPlan,
-    DidNotConverge.
+    """Return the peak over what a datasheet leaves open of its resin, or over the unknowns of a pour before it is
+    poured (parameters.py): a second. Raises BadPlan, DidNotConverge.
     """
     plan = plan_from_text(plan_toml)
+    planned = planned_band(plan)
+    if planned is not None:
+        return PeakBand(planned.hottest_c(0.05), planned.hottest_c(0.5), planned.hottest_c(0.95))
     unknowns = parameters_of(plan)
     half = np.random.default_rng(20).standard_normal((BAND_PAIRS, len(unknowns)))
     run = EnsembleRun(resolution=COARSE, output_hours=(0.0, plan.run.hours))

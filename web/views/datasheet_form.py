@@ -149,8 +149,8 @@ def _limits(f: FormFields) -> dict[str, float]:
 def _deepest(f: FormFields, limits: Mapping[str, float]) -> dict[str, Any]:
     """Return the deepest single pour as a statement of the cure: in the middle of the rooms that the datasheet names.
 
-    Its maker allows it in all of them and tried it in one that is not told: how far apart they are is left open. Where
-    no room is named, the laboratory's standard one (23 °C, ISO 291; from memory), give or take two.
+    Its maker tried it in one that is not told (how far apart they are is left open) and allows it in the warmest. Where
+    no room is named, it is the laboratory's standard one (23 °C, ISO 291; from memory), give or take two.
     """
     depth = f.lengths("deepest", "Deepest pour")
     if depth is None:
@@ -159,10 +159,13 @@ def _deepest(f: FormFields, limits: Mapping[str, float]) -> dict[str, Any]:
     if "min_room_c" in limits and "max_room_c" in limits:
         at_c = round((limits["min_room_c"] + limits["max_room_c"]) / 2, 3)
         within = round(abs(limits["max_room_c"] - limits["min_room_c"]) / 2, 3)
-    stated = {"depth_mm": _listed(depth), "at_c": at_c, "at_plus_minus_k": within}
+    stated = {"depth_mm": _listed(depth), "at_c": at_c}
     if "max_core_c" in limits:
         stated["stays_below_c"] = limits["max_core_c"]
-    return {"deepest_pour": [stated]}
+    poured = [stated | {"at_plus_minus_k": within}]
+    if limits.get("max_room_c", at_c) > at_c:
+        poured.append(stated | {"at_c": limits["max_room_c"], "chosen": False})
+    return {"deepest_pour": poured}
 
 
 def _cup_statements(f: FormFields) -> dict[str, Any]:
@@ -203,7 +206,7 @@ def _cured_statements(f: FormFields) -> dict[str, Any]:
 def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
     """Return a form's fields that give this datasheet back; None where it says more than the form has room for."""
     lists = (sheet.working_time, sheet.gel_time, sheet.peak)
-    if any(len(entries) > 1 for entries in (*lists, sheet.deepest_pour)) or sheet.dsc_peak:
+    if any(len(entries) > 1 for entries in lists) or sheet.dsc_peak:
         return None
     given: dict[str, str] = {"resin": sheet.name, "note": sheet.note, "system": sheet.system or ""}
     cups = [one for entries in lists for one in entries]

@@ -169,12 +169,14 @@ def _a_depth(value: float | tuple[float, float]) -> float | tuple[float, float]:
 class DeepestPour(Statement):
     """The deepest single pour that stays under a temperature; with width_mm a river between slabs, else wide.
 
-    Its maker chose it with some margin: a pour of that depth stays under the limit, and gets warm.
+    Its maker chose it with some margin: a pour of that depth stays under the limit, and gets warm. chosen = false: it
+    is allowed in this room too, and nothing says that a deeper one is not.
     """
 
     depth_mm: Annotated[Span, AfterValidator(_a_depth)]
     stays_below_c: Annotated[float, Field(gt=20, le=200, allow_inf_nan=False)] = 60.0
     width_mm: Positive | None = None
+    chosen: bool = True
 
     def describe(self) -> str:
         """Return the statement in words."""

@@ -378,7 +378,7 @@ def _report(problem: _Problem, solution: Solution, warnings: list[str]) -> Fit:
             t.unit,
             t.stated,
             float(t.shown(v)),
-            round(100 * t.sd * problem.looser, 1),
+            round(100 * (t.sd if np.isfinite(t.sd) else t.sd_over or 0.0) * problem.looser, 1),
             float(o),
             t.bound,
         )

@@ -344,9 +344,13 @@ def _depth(s: DeepestPour) -> Observable:
     # The rise grows about as the square of the depth; a stated tolerance is of the depth.
     open_sd = 2.0 * float(np.hypot(np.log(high / low) / np.sqrt(12.0), _part(s, 0.0)))
     open_sd = float(np.hypot(open_sd, RISE_PER_KELVIN * s.at_plus_minus_k / np.sqrt(3.0)))
-    kept = KEPT_PART * max(1.0, s.stays_below_c - s.at_c)
+    allowed = max(1.0, s.stays_below_c - s.at_c)
     under, over = (float(np.hypot(sd, open_sd)) for sd in (KEPT_SD, KEPT_SD_OVER))
-    return Observable(s, "peak below", "°C", s.stays_below_c, kept, under, bound=True, sd_over=over)
+    if not s.chosen:
+        return Observable(s, "peak below", "°C", s.stays_below_c, allowed, np.inf, bound=True, sd_over=over)
+    return Observable(
+        s, "peak below", "°C", s.stays_below_c, KEPT_PART * allowed, under, bound=True, sd_over=over
+    )
 
 
 def _middle(low: float, high: float, sd: float) -> tuple[float, float]:

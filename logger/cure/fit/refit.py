@@ -132,7 +132,8 @@ def fit_from_pours(pours: Sequence[RecordedPour]) -> Refit:
         heat_factor,
         (rate_factor / float(spread[0]), rate_factor * float(spread[0])),
         (heat_factor / float(spread[1]), heat_factor * float(spread[1])),
-        resin.model_copy(update={"rate": rate, "heat_of_cure_j_g": heat}),
+        # What the datasheet left possible is told by the pours now.
+        resin.model_copy(update={"rate": rate, "heat_of_cure_j_g": heat, "possible": None}),
         tuple(left_out),
         solution.rounds,
     )

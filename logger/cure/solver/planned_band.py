@@ -35,6 +35,10 @@ class PlannedBand:
         """Return the core's peak that so large a part of the members stays under, °C."""
         return float(np.quantile(self.core_peaks_c, part, method="hazen"))
 
+    def hottest_c(self, part: float) -> float:
+        """Return the hottest point's peak that so large a part of the members stays under, °C."""
+        return float(np.quantile(self.hottest_peaks_c, part, method="hazen"))
+
     def chance_over(self, limit_c: float) -> float:
         """Return the part of the members whose hottest point passes the limit."""
         return float(np.mean(np.array(self.hottest_peaks_c) > limit_c))

@@ -5,13 +5,31 @@ from __future__ import annotations
 from logger import extremes
 from logger.cure.advice.layering import LayerVerdict
 from logger.cure.solver.assumptions import UNDERSIDE_UNSAID
+from logger.cure.solver.planned_band import PlannedBand
 from logger.plan.file import Plan
-from logger.planning.cure_answers import CureAnswers, deepest_allowed_mm, layer_depths_mm, room_range_c
+from logger.planning.cure_answers import (
+    REFUSED,
+    WATCHED,
+    CureAnswers,
+    deepest_allowed_mm,
+    in_its_datasheet,
+    layer_depths_mm,
+    room_range_c,
+    too_hot,
+)
 from logger.planning.finding import PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
 from logger.planning.physics.layers import SCUFF, SCUFF_GRIT, each_wait_h, layer_words
 from logger.planning.physics.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa
 
 TOPIC = "layers"
+REFUSED_PART = Constant("chance to pass the limit that refuses a plan", 100 * REFUSED, "%", PROJECT_CHOICE)
+ALLOWED_PART = Constant(
+    f"chance to pass {extremes.RUNAWAY_C:g} °C that refuses one which its datasheet allows",
+    100 * REFUSED,
+    "%",
+    PROJECT_CHOICE,
+)
+WATCHED_PART = Constant("chance to pass the limit that is noted", 100 * WATCHED, "%", PROJECT_CHOICE)
 CLOSE = Constant("peak this near to the limit is noted", 5.0, "K", PROJECT_CHOICE)
 
 
@@ -24,7 +42,7 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
         *_assumed(cure),
         *_room(plan, cure),
         *_joints(plan, cure),
-        *_spread(cure),
+        *_spread(plan, cure),
     ]
 
 
@@ -127,13 +145,34 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         return []
     limit = _limit(plan)
     when = f" after {plain(cure.peak_at_h)} h" if cure.peak_at_h is not None else ""
-    peak = extremes.shown(cure.peak_c, lambda c: f"{plain(c)} °C")
-    sentence = f"The resin is predicted to reach {peak}{when}; {plain(limit.value)} °C is the limit."
-    figures = (Figure("peak", cure.peak_c, "°C"), Figure("limit", limit.value, "°C"))
-    if cure.peak_c > limit.value:
+    open_ = "" if cure.band is None else f" ({_nine_in_ten(cure.band)})"
+    peak, most = _shown(cure.peak_c), plain(limit.value)
+    sentence = f"The resin is predicted to reach {peak}{when}{open_}; {most} °C is the limit."
+    figures: tuple[Figure, ...] = (Figure("peak", cure.peak_c, "°C"), Figure("limit", limit.value, "°C"))
+    constants: tuple[Constant, ...] = (limit, CLOSE)
+    chance = 0.0
+    if cure.band is not None:
+        chance = cure.band.chance_over(limit.value)
+        figures += (
+            Figure("peak, 1 in 20 is cooler", cure.band.hottest_c(0.05), "°C"),
+            Figure("peak, 1 in 20 is hotter", cure.band.hottest_c(0.95), "°C"),
+            Figure("chance to pass the limit", 100 * chance, "%"),
+        )
+        constants = (limit, REFUSED_PART, ALLOWED_PART, WATCHED_PART)
+    if chance > WATCHED:
+        sentence += f" It passes it in {chances_in_words(chance)}."
+    if too_hot(plan, cure.peak_c, cure.band):
         if plain(cure.peak_c) == plain(limit.value):
             sentence += " It passes it by a little."
-        return [Finding(TOPIC, "too-hot", Light.STOP, sentence, figures, (limit,), _cooler(plan, cure))]
+        return [Finding(TOPIC, "too-hot", Light.STOP, sentence, figures, constants, _cooler(plan, cure))]
+    if cure.band is not None and (chance > WATCHED or cure.peak_c > limit.value):
+        if in_its_datasheet(plan):
+            sentence += " The datasheet allows this depth in this room."
+        change = (
+            "Have a fan ready, keep the room at the cool end, and watch it through the peak. A test with a cup and one "
+            "probe tells more: it is on the resin's page."
+        )
+        return [Finding(TOPIC, "peak-open", Light.WATCH, sentence, figures, constants, change)]
     if cure.peak_c > limit.value - CLOSE.value:
         return [
             Finding(
@@ -146,7 +185,23 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 "Have a fan ready and watch it through the peak.",
             )
         ]
-    return [Finding(TOPIC, "peak", Light.OK, sentence, figures, (limit, CLOSE))]
+    return [Finding(TOPIC, "peak", Light.OK, sentence, figures, constants)]
+
+
+def _shown(celsius: float) -> str:
+    return extremes.shown(celsius, lambda c: f"{plain(c)} °C")
+
+
+def _nine_in_ten(band: PlannedBand) -> str:
+    low, high = (_about(band.hottest_c(part)) for part in (0.05, 0.95))
+    return f"{low} to {high} in 9 of 10 cases: so far the datasheet leaves it open"
+
+
+def chances_in_words(chance: float) -> str:
+    """Return a chance as cases out of ten."""
+    if chance > 0.95:
+        return "nearly every case"
+    return f"{max(1, round(10 * chance))} of 10 cases"
 
 
 def _cooler(plan: Plan, cure: CureAnswers) -> str:
@@ -299,12 +354,15 @@ def _joint(plan: Plan, cure: CureAnswers, verdict: LayerVerdict) -> Finding:
     )
 
 
-def _spread(cure: CureAnswers) -> list[Finding]:
+def _spread(plan: Plan, cure: CureAnswers) -> list[Finding]:
     if cure.spread_k is None:
         return []
     light = Light.OK
     if cure.spread_k > WATCH_SPREAD.value:
         light = Light.STOP if cure.spread_k > STOP_SPREAD.value else Light.WATCH
+    if cure.peak_c is not None and cure.band is not None and not too_hot(plan, cure.peak_c, cure.band):
+        # One resin of many that the datasheet leaves possible: what it does by itself refuses nothing.
+        light = min(light, Light.WATCH, key=lambda one: (Light.OK, Light.WATCH, Light.STOP).index(one))
     sentence = (
         f"Core and surface differ by up to {plain(cure.spread_k)} K: at most {plain(skin_mpa(cure.spread_k))} MPa in "
         "the skin if it were already hard."

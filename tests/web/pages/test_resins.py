@@ -156,7 +156,8 @@ def test_the_fit_of_our_own_pours_is_used_only_when_somebody_says_so(kept: Any, 
 def test_the_deepest_pour_is_evidence_in_the_middle_of_the_rooms_that_are_named() -> None:
     """Its maker allows it in all of them; where none is named, in the laboratory's 23 °C (ISO 291, from memory)."""
     named = sheet_toml(FormFields(SHEET | {"min_room": "18-28"}, Units()))
-    (deep,) = datasheet_from_text(named).deepest_pour
+    deep, warm = datasheet_from_text(named).deepest_pour
+    assert (warm.depth_mm, warm.at_c, warm.chosen) == (50.0, 28.0, False)
     assert (deep.depth_mm, deep.at_c, deep.at_plus_minus_k, deep.stays_below_c) == (50.0, 23.0, 5.0, 60.0)
     (deep,) = datasheet_from_text(sheet_toml(FormFields(SHEET, Units()))).deepest_pour
     assert (deep.at_c, deep.at_plus_minus_k) == (23.0, 2.0)
