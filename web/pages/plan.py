@@ -21,17 +21,19 @@ from logger.planning.physics.layers import each_wait_h
 from logger.planning.verdict import Item, PlanVerdict
 from logger.pour import Stage
 from logger.quantities import Units
-from logger.store import page_queries, pours
+from logger.store import page_queries, pours, resins
 from logger.store.rows import PourRow
 from web.actions import pours as pour_actions
 from web.actions import readiness
 from web.actions import shop as shop_actions
+from web.pages.resins import resin_of
 from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.assessed import assessment_of, band_kept, effects_kept, first_answer
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers, without_empty_lists
 from web.views.plan_fields import SECTIONS, Section
+from web.views.plan_form import with_resin
 from web.views.plan_links import link_of
 from web.views.plan_questions import Question, questions_of
 from web.views.plan_sections import ShownField, shown_section, with_section
@@ -46,6 +48,8 @@ Waits = Annotated[str, StringConstraints(max_length=200)]
 Readings = Annotated[str, StringConstraints(max_length=400)]
 #: Most fields that a section may send: twenty slabs.
 MOST_FIELDS = 1200
+#: The section that takes a resin from the list.
+RESIN = "resin"
 #: Light → the shape of its sign.
 SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
 
@@ -138,11 +142,32 @@ async def change_section(
     who: MakerDep,
 ) -> Response:
     """Plan the same pour with what was typed in one section, or in one question of it."""
+    if section == RESIN:
+        async with request.form(max_files=0, max_fields=4) as form:
+            key = str(form.get("earlier", ""))
+        return await run_in_threadpool(_take_resin, request, service, who.name, pour_id, key)
     if section not in SECTIONS:
         raise NotFound(f"a plan's page has no section {section!r}; it has {', '.join(SECTIONS)}")
     async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
         given = {key: value for key, value in form.items() if isinstance(value, str)}
     return await run_in_threadpool(_save, request, service, who.name, pour_id, SECTIONS[section], given)
+
+
+def _take_resin(request: Request, service: Service, by: str, pour_id: int, key: str) -> Response:
+    """Plan the same pour with another resin, or with what the list says of its resin now."""
+    with service.store.read() as connection:
+        plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
+        chosen = resin_of(connection, key)
+    if chosen is None:
+        return _page(
+            request, service, pour_id, Shown(RESIN, wrong={"earlier": "Choose a resin of the list."})
+        )
+    try:
+        text = plan_to_text(with_resin(plan, *chosen))
+        pour_actions.change_plan(service, pour_id, text, by, at_once=True)
+    except (BadInput, DidNotConverge) as error:
+        return _page(request, service, pour_id, Shown(RESIN, wrong={"earlier": str(error)}))
+    return RedirectResponse(f"/pours/{pour_id}/plan?saved={RESIN}#answer", 303)
 
 
 def _save(
@@ -185,6 +210,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
         if pour.poured_ms is not None:
             standing = status_of(service, connection, pour, service.timeline.true_ms())
         verdict = readiness.readiness_with(service, connection, pour, assessment).verdict
+        listed = sorted((row.facts["name"], key) for key, row in resins.listed(connection).items())
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
     plan = pour_actions.plan_of(pour)
     u = units_of(request)
@@ -216,6 +242,8 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "opened": shown.opened,
             "saved": shown.saved,
             "drawn": drawn,
+            "resins": listed,
+            "wrong": shown.wrong,
             "question": asked[0] if asked else None,
             "asked": _asked(asked[0], drawn) if asked else [],
             "more_questions": len(asked) - 1,

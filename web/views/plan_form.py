@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from logger.plan.file import Resin, plan_from_table, plan_to_text
+from logger.plan.file import Plan, Resin, plan_from_table, plan_to_table, plan_to_text
 from logger.quantities import Units
 from logger.store.rows import ProbeRow
 from logger.units import hours_minutes, plain
@@ -72,6 +72,14 @@ def plan_text(table: Mapping[str, Any], resin: Resin, mix: Mapping[str, Any]) ->
     """
     whole = {**table, "resin": resin.model_dump(exclude_none=True, mode="json")}
     return plan_to_text(plan_from_table(whole | ({"mix": dict(mix)} if mix else {}), "this pour"))
+
+
+def with_resin(plan: Plan, resin: Resin, mix: Mapping[str, Any]) -> Plan:
+    """Return the plan with another resin and its mix; how the shop measures it stays. Raises BadPlan."""
+    whole = plan_to_table(plan) | {"resin": resin.model_dump(exclude_none=True, mode="json")}
+    before = whole.pop("mix", {})
+    kept = {key: before[key] for key in ("mix_min", "pour_min_per_l", "measure_by") if key in before}
+    return plan_from_table(whole | ({"mix": {**kept, **mix}} if mix else {}), "this plan")
 
 
 def room_guess(usual: Mapping[str, Any], probes: Sequence[ProbeRow], now_ms: int) -> RoomGuess | None:

@@ -18,7 +18,7 @@ from logger.plan.file import Plan, plan_from_text, plan_to_table, read_plan
 from logger.planning import findings
 from logger.planning.examples import EXAMPLES
 from logger.quantities import Units
-from logger.store import shop_events
+from logger.store import resins, shop_events
 from tests.web.page_text import words
 from web.views.plan_fields import SECTIONS, every_key, keys_of
 from web.views.plan_links import FIELD_OF, section_of
@@ -284,6 +284,26 @@ def test_a_plan_without_slabs_asks_for_them_and_takes_the_answer(
     assert name in SECTIONS
     assert re.findall(r'name="([a-z][\w.]+)"', page)
     assert anchor_of("form.underside") == "f-form-underside"
+
+
+def test_another_resin_of_the_list_takes_the_plans_place(
+    maker: TestClient, shop: Any, service: Any, plan_toml: str
+) -> None:
+    """With its ratio; how long the shop stirs stays."""
+    plan = plan_from_text(plan_toml)
+    pour = shop.plan(f'{plan_toml}[mix]\nratio_parts = [2, 1]\nratio_by = "weight"\nmix_min = 8\n')
+    table = plan.resin.model_dump(exclude_none=True, mode="json") | {"name": "Quicker (invented)"}
+    mix = {"ratio_parts": [100.0, 45.0], "ratio_by": "weight"}
+    facts = {"name": table["name"], "note": "", "sheet_toml": None, "fit": None, "table": table, "mix": mix}
+    with service.store.write() as tx:
+        key = resins.put(tx, service.timeline.true_ms(), "Ada", facts | {"source": {"kind": "datasheet"}})
+    assert "Quicker (invented)</option>" in words(maker.get(f"/pours/{pour}/plan?open=resin"))
+    assert maker.post(f"/pours/{pour}/plan/sections/resin", data={"earlier": key}).status_code == 200
+    changed = plan_from_text(maker.get(f"/api/pours/{pour}").json()["plan_toml"])
+    assert changed.resin.name == "Quicker (invented)"
+    assert changed.mix is not None
+    assert (changed.mix.ratio_parts, changed.mix.mix_min) == ((100.0, 45.0), 8.0)
+    assert maker.post(f"/pours/{pour}/plan/sections/resin", data={"earlier": ""}).status_code == 422
 
 
 def test_a_refused_plan_says_where(plan_toml: str) -> None:

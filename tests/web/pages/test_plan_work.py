@@ -90,7 +90,7 @@ def test_a_first_answer_stands_at_once_and_the_whole_one_takes_its_place(
     finish(service, processes, number)
     page = words(maker.get(f"{pour}/plan"))
     assert "First answer." not in page
-    assert "In 9 of 10 such pours it lies between" in page
+    assert "leaves 9 of 10 such pours between" in page
     assert "points done" in words(maker.get(f"{pour}/ready"))
     with service.store.read() as connection:
         kept = pours.get_pour(connection, number).prediction
