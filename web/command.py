@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 
 app = typer.Typer(
     name="pourlog",
-    help="Plans, watches, forecasts and records thick epoxy pours.",
+    help="Plans, watches, forecasts and records thick epoxy pours.\n\nStart with `pourlog serve`: it shows a link. "
+    "`pourlog demo` plays a pour to look at.",
     no_args_is_help=True,
     rich_markup_mode="markdown",
     pretty_exceptions_enable=False,

@@ -134,6 +134,11 @@ def test_nothing_typed_is_lost_at_sign_in_joining_people_and_stations(
     assert 'value="two words"' in answer.text
     assert 'value="simulated" checked' in answer.text
     assert maker.post("/stations", data={"name": ""}).status_code == 422
+    with service.store.write() as tx:
+        stations.enrol(tx, "bench-1", 0)
+    answer = maker.post("/stations/bench-1/place", data={"stands": "by the window " * 9})
+    assert answer.status_code == 422
+    assert f'value="{("by the window " * 9).strip()}"' in answer.text
     with TestClient(make_app(service)) as stranger:
         answer = stranger.post("/sign-in", data={"name": "Ada of the bench", "password": "no"})
         assert 'value="Ada of the bench"' in answer.text

@@ -23,6 +23,8 @@ from web.service.service import Service
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
+#: Longest note of where a station stands.
+STANDS_LETTERS = 100
 
 
 @router.get("/stations")
@@ -54,10 +56,15 @@ def enrol(
 
 @router.post("/stations/{name}/place")
 def place(
-    name: str, service: ServiceDep, who: OwnerDep, stands: Annotated[str, Form(max_length=100)] = ""
+    request: Request, name: str, service: ServiceDep, who: OwnerDep, stands: Annotated[str, Form()] = ""
 ) -> Response:
     """Where a station stands: the bench, the hall, the site."""
     stands = " ".join(stands.split())
+    if len(stands) > STANDS_LETTERS:
+        allowed = f"at most {STANDS_LETTERS} letters"
+        error = BadInput("where it stands", "is too long", allowed=allowed, remedy="shorten it")
+        again = {"problem": str(error), "typed_stands": {name: stands}}
+        return page(request, "stations.html", _context(service) | again, status=422)
     with service.store.write() as tx:
         store.place(tx, name, stands)
         events.add_event(
@@ -108,6 +115,7 @@ def _context(service: Service) -> dict[str, Any]:
         "own_version": own_version(),
         "enrolled": None,
         "typed": None,
+        "typed_stands": {},
         "simulated_c": SIMULATED_C,
         "offer": enrolment.offer(service),
     }
