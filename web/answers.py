@@ -80,6 +80,9 @@ class BatchAnswer(AnswerShape):
     fan: bool | None
     next_s: float
     core_limit_c: float | None = None
+    places: dict[str, str] = Field(
+        default={}, description="probe → where it sits from now on, as a page was told"
+    )
 
 
 class PourListed(AnswerShape):

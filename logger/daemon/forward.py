@@ -14,9 +14,9 @@ import sqlite3
 import ssl
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum, auto
 from pathlib import Path
 from types import ModuleType
@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Any
 from hardware.clock import Clock, Stamp
 from logger.content_digest import content_digest
 from logger.daemon.keep import Keeper
+from logger.daemon.placement import PLACE
 from logger.daemon.signals import Orders
 from logger.daemon.spool import Spool
 from logger.version import own_version
@@ -70,6 +71,8 @@ class Answer:
     orders: Orders
     next_s: float | None
     core_limit_c: float | None = None
+    #: Probe → where it sits from now on, as somebody has just said on a page.
+    places: Mapping[str, str] = field(default_factory=dict)
 
 
 class BadAnswer(Exception):
@@ -119,7 +122,13 @@ def read_answer(content: bytes, sent_rows: int) -> Answer:
     limit_c = body.get("core_limit_c")
     if not (type(limit_c) in (int, float) and LIMIT_C[0] <= limit_c <= LIMIT_C[1]):
         limit_c = None
-    return Answer(acknowledged, Orders(bool(lamp), bool(buzzer), fan), next_s, limit_c)
+    given = body.get("places")
+    places = given if isinstance(given, dict) and all(map(_is_place, given.values())) else {}
+    return Answer(acknowledged, Orders(bool(lamp), bool(buzzer), fan), next_s, limit_c, places)
+
+
+def _is_place(place: object) -> bool:
+    return isinstance(place, str) and PLACE.fullmatch(place) is not None
 
 
 def open_client(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -31,6 +31,7 @@ from logger.daemon.forward import (
     open_client,
 )
 from logger.daemon.keep import Keeper
+from logger.daemon.placement import keep_places
 from logger.daemon.sample import Sampler, contact_row
 from logger.daemon.signals import LastResort, Signals
 from logger.daemon.station_file import StationConfig, station_from_file
@@ -137,8 +138,15 @@ def _wire(
 ) -> _Parts:
     signals = Signals(hardware.outputs, LastResort(config.limit_c), clock.stamp().boot_s)
     order = PeriodOrder()
+    sampler = Sampler(hardware.buses, config.wiring.all_probes, clock, threads=mode.bus_threads)
+
+    def answered(answer: Answer) -> None:
+        _take_answer(clock, signals, order if mode.obey_period else None, answer)
+        if answer.places:
+            _take_places(config, sampler, answer.places)
+
     listener = AnswerListener(
-        answered=partial(_take_answer, clock, signals, order if mode.obey_period else None),
+        answered=answered,
         warned=lambda hot: signals.take_warning(hot=hot, now_s=clock.stamp().boot_s),
     )
     forwarder = Forwarder(
@@ -149,7 +157,6 @@ def _wire(
         listener,
         linger_s=mode.linger_s,
     )
-    sampler = Sampler(hardware.buses, config.wiring.all_probes, clock, threads=mode.bus_threads)
     return _Parts(config, hardware, clock, sampler, keeper, signals, forwarder, order)
 
 
@@ -159,6 +166,18 @@ def _take_answer(clock: Clock, signals: Signals, order: PeriodOrder | None, answ
     if answer.next_s is not None and order is not None:
         order.period_s, order.at_s = answer.next_s, now_s
     signals.take_orders(answer.orders, now_s, answer.core_limit_c)
+
+
+def _take_places(config: StationConfig, sampler: Sampler, places: Mapping[str, str]) -> None:
+    """Take over where somebody says that probes sit, now and after the next start."""
+    mine = {probe.id for probe in config.filed.all_probes}
+    known = {rom: place for rom, place in places.items() if rom in mine}
+    sampler.place(known)
+    try:
+        keep_places(config.filed, config.spool_file, known)
+    except OSError:
+        # A card that takes nothing: they hold until the next start, and the page shows what the rows say.
+        log.exception("the places of %s are not kept", ", ".join(known))
 
 
 def _health(config: StationConfig, hardware: Hardware) -> StationHealth:

@@ -6,7 +6,7 @@ import logging
 import queue
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hardware.clock import Clock
 from hardware.contacts import ContactChange
@@ -47,6 +47,13 @@ class Sampler:
         self._clock = clock
         self._wiring = {probe.id: probe for probe in probes}
         self._readers = [(_BusReader if threads else _DirectReader)(bus, clock) for bus in buses]
+
+    def place(self, places: Mapping[str, str]) -> None:
+        """From the next row on, these probes sit there; of others nothing is known. From any thread."""
+        # A new table at once: a sweep in another thread has either the old one or this one, never half.
+        self._wiring = {
+            rom: replace(probe, place=places.get(rom, probe.place)) for rom, probe in self._wiring.items()
+        }
 
     def sweep(self) -> Sweep:
         """Look at every probe once. A bus that is stuck gives faults, and does not hold up the others."""

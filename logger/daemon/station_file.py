@@ -45,13 +45,13 @@ from typing import Any
 from hardware.ds18b20 import PROBE_ID
 from hardware.pins import INPUT_PINS, OUTPUT_PINS, PIN_NUMBERS, Pins
 from hardware.station import ProbeWiring, Wiring
+from logger.daemon.placement import PLACE, as_placed
 from logger.daemon.sample import FIRST_HOUR_PERIOD_S, LATER_PERIOD_S, Periods
 from logger.daemon.signals import LIMIT_C
 from logger.errors import BadSettings
 from logger.toml_text import meant, toml_problem
 
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,62}")
-PLACE = re.compile(r"[a-z][a-z0-9-]{0,39}")
 URL = re.compile(r"https?://[^\s/?#]+/?")
 HARDWARE = ("pi", "bench")
 OFFSET_C = (-5.0, 5.0)
@@ -72,6 +72,8 @@ class StationConfig:
     periods: Periods
     limit_c: float
     path: Path
+    #: The same wiring as the file itself has it: `wiring` has the places that a page has given since.
+    filed: Wiring
 
     def token(self) -> str:
         """Return the station's token, read anew each time so that a new one needs no restart. Raises OSError."""
@@ -111,19 +113,21 @@ def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
     periods = top.table("periods")
     last_resort = top.table("last_resort")
     certificate = top.maybe_text("service_certificate")
+    spool_file = path.parent / top.text("spool_file", None, "a path", "spool.sqlite3")
     config = StationConfig(
         name=top.text("name", NAME, "letters, digits, . _ - (at most 63)"),
         service_url=top.text("service_url", URL, "http://host:port, without a path"),
         token_file=path.parent / top.text("token_file", None, "a path", "station.token"),
-        spool_file=path.parent / top.text("spool_file", None, "a path", "spool.sqlite3"),
+        spool_file=spool_file,
         service_certificate=None if certificate is None else path.parent / certificate,
-        wiring=wiring,
+        wiring=as_placed(wiring, spool_file),
         periods=Periods(
             periods.number("first_hour_s", PERIOD_S, "s", FIRST_HOUR_PERIOD_S),
             periods.number("later_s", PERIOD_S, "s", LATER_PERIOD_S),
         ),
         limit_c=last_resort.number("limit_c", LIMITS_C, "°C", LIMIT_C),
         path=path,
+        filed=wiring,
     )
     for table in (top, periods, last_resort):
         table.done()

@@ -123,6 +123,7 @@ async def take_batch(
         fan=there.fan_on,
         next_s=CHECK_S if service.looks_often(station.name) else FIRST_HOUR_S if early else LATER_S,
         core_limit_c=service.plain.limit_at(station.id),
+        places=service.places_ordered(station.name, batch.rows),
     )
     content = answer.model_dump_json().encode()
     return Response(

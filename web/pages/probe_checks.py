@@ -20,6 +20,7 @@ from logger.quantities import difference
 from logger.store import events, probe_checks
 from logger.store import stations as store
 from logger.store.rows import StationRow
+from web.actions.placement import place_probe
 from web.schemas import Name
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
@@ -88,6 +89,15 @@ def one_probe(name: Name, rom: Name, request: Request, service: ServiceDep, _who
         context["faults"] = probe_checks.faults(connection, station.id, rom)
     days = [(_day(day), times) for day, times in context["faults"].by_day.items()]
     return page(request, "probe.html", context | {"fault_words": FAULT_WORDS, "days": days})
+
+
+@router.post("/stations/{name}/probes/{rom}/place")
+def place(
+    name: Name, rom: Name, service: ServiceDep, who: MakerDep, place: Annotated[str, Form(max_length=40)] = ""
+) -> Response:
+    """Say where a probe sits; the station takes it over with its next reading."""
+    place_probe(service, who.name, name, rom, place)
+    return RedirectResponse(f"/stations/{name}/hand", 303)
 
 
 @router.get("/stations/{name}/probes/{rom}/ice")
@@ -206,6 +216,7 @@ def _hand(service: Service, name: str) -> dict[str, Any]:
         station = store.by_name(connection, name)
         probes = [row for row in store.probes_of(connection, station.id) if row.place.split("-")[0] in PLACES]
         looks = {row.rom: probe_checks.looks(connection, station.id, row.rom, since_ms) for row in probes}
+        live = probe_checks.in_live_pour(connection, station.id)
         hand_checks = {
             row.rom: probe_checks.newest_of(probe_checks.checks(connection, row.rom), probe_checks.HAND)
             for row in probes
@@ -214,5 +225,8 @@ def _hand(service: Service, name: str) -> dict[str, Any]:
     return {
         "station": station,
         "warmed": next((row for row in probes if row.rom == warmed), None),
+        "places": PLACES,
+        "ordered": service.place_orders.get(name, {}),
+        "live": live,
         "rows": [{"probe": row, "rise": rises.get(row.rom), "check": hand_checks[row.rom]} for row in probes],
     }

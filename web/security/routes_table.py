@@ -58,6 +58,7 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/api/stations/{name}/revoke", "owner", "station-revoked"),
     Route("GET", "/stations", "viewer"),
     Route("GET", "/stations/{name}/hand", "viewer"),
+    Route("POST", "/stations/{name}/probes/{rom}/place", "maker", "probe-placed"),
     Route("POST", "/stations/{name}/hand", "maker", "hand-check"),
     Route("POST", "/stations/{name}/checks", "maker", "check-begun"),
     Route("GET", "/stations/{name}/probes/{rom}", "viewer"),

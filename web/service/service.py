@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import shutil
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -31,6 +31,7 @@ from logger.store.database import Store
 from logger.store.partitions import Month
 from logger.store.rows import StationRow
 from logger.store.shops import sees
+from logger.wire import WireReading
 from web.service import pipeline
 from web.service.counters import Counted
 from web.service.sse import News
@@ -85,6 +86,8 @@ class Service:
     in_hand: dict[tuple[int | None, str], asyncio.Event] = field(default_factory=dict)
     #: Stations whose probes are being checked, and until when (steady).
     often_until_ms: dict[str, int] = field(default_factory=dict)
+    #: Stations → probe → place that they have yet to take over. Lost with a restart: the page shows what the rows say.
+    place_orders: dict[str, dict[str, str]] = field(default_factory=dict)
     #: Called when an alarm has changed: there may be a message to send.
     on_news: Callable[[], None] = lambda: None
     #: How forecasts fit into the time; a simulation at high speed has its own.
@@ -191,6 +194,20 @@ class Service:
     def look_often(self, station: str) -> None:
         """Somebody checks a probe of this station: for some minutes it looks as often as it can."""
         self.often_until_ms[station] = self.timeline.now_ms() + LOOK_OFTEN_MS
+
+    def order_places(self, station: str, places: Mapping[str, str]) -> None:
+        """Have a station take over where its probes are said to sit: with each answer, until it reports so."""
+        self.place_orders.setdefault(station, {}).update(places)
+
+    def places_ordered(self, station: str, rows: Sequence[WireReading]) -> dict[str, str]:
+        """Return what a station is yet to take over, given what it has just sent."""
+        orders = self.place_orders.get(station)
+        if not orders:
+            return {}
+        reported = {row.probe: row.place for row in rows}
+        for rom in [rom for rom, place in orders.items() if reported.get(rom) == place]:
+            del orders[rom]
+        return dict(orders)
 
     def looks_often(self, station: str) -> bool:
         """Whether somebody checks a probe of this station now."""

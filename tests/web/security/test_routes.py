@@ -331,6 +331,7 @@ ELSEWHERE = {
     "POST /api/pours/{pour_id}/ending/exception",
     "POST /stations/{name}/probes/{rom}/ice",
     "POST /stations/{name}/probes/{rom}/dip",
+    "POST /stations/{name}/probes/{rom}/place",
     "POST /pours/{pour_id}/remove",
     "POST /api/pours/{pour_id}/remove",
 }
