@@ -12,11 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from logger import extremes
 from logger.cure.forecast.parameters import members_at, parameters_of
 from logger.cure.solver.ensemble import EnsembleRun, run_ensemble
 from logger.cure.solver.march import COARSE
-from logger.cure.solver.planned_band import planned_band
-from logger.cure.solver.prediction import Prediction, predict_coarsely
+from logger.cure.solver.planned_band import QUICKLY, planned_band
+from logger.cure.solver.prediction import Prediction, predict
 from logger.plan.file import Plan, plan_from_text
 from logger.planning.assess import Assessment, assess, assess_fully
 from web.views.kept import Kept
@@ -69,8 +70,13 @@ _BANDS: Kept[PeakBand] = Kept(64)
 
 
 def work_out(plan_toml: str) -> WorkedOut:
-    """Work everything out: seconds. Raises BadPlan, DidNotConverge."""
-    course = predicted_of(plan_toml)
+    """Work everything out: seconds. Raises BadPlan, DidNotConverge.
+
+    Of a pour that runs away no figure holds: its long steps are enough, and a minute of finer meshes changes nothing.
+    """
+    course = predicted_of(plan_toml, rough=True)
+    if not extremes.is_runaway(course.prediction.peak_c):
+        course = predicted_of(plan_toml)
     assessment = assess_fully(course.plan, course.prediction)
     return WorkedOut(course, assessment, effects_of(course.plan))
 
@@ -117,7 +123,7 @@ def band_kept(plan_toml: str) -> PeakBand | None:
 def first_answer(plan_toml: str) -> FirstAnswer:
     """Return what can be said within a second. Raises BadPlan, DidNotConverge."""
     plan = plan_from_text(plan_toml)
-    prediction = predict_coarsely(plan)
+    prediction = predict(plan, fineness=QUICKLY.fineness, accuracy=QUICKLY.accuracy)
     return FirstAnswer(plan, prediction, assess(plan, prediction))
 
 
