@@ -221,6 +221,7 @@ def _page(
             "change": changed.id if changed else None,
             "turn": (typed or {}).get("turn") or (changed.turn if changed else "first"),
             "unreachable": _unreachable(service),
+            "behind_proxy": service.settings.https.behind_proxy or service.settings.public_url is not None,
             "others": _others(service, person),
             "code": None,
         }
