@@ -101,19 +101,20 @@ def set_up_code_command(
 ) -> None:
     """Show a new code for the first set-up, with a picture for a phone's camera. Before there is an owner only.
 
-    A code that was shown before no longer holds. Example:
+    It holds for an hour, also while the service is started anew; the one that this command showed before does not.
+    Example:
     `sudo -u pourlog pourlog set-up-code /etc/pourlog/service.toml`
     """
     from logger.settings import read_settings
     from logger.store.boots import Timeline
     from logger.store.database import Store
-    from web.security.setup_code import setup_code
+    from web.security.setup_code import BY_COMMAND, setup_code
 
     config = read_settings(settings)
     _only_here(config)
     store = Store(config.database)
     try:
-        code = setup_code(store, Timeline(store, context.obj()))
+        code = setup_code(store, Timeline(store, context.obj()), BY_COMMAND)
     finally:
         store.close()
     page = f"{config.link_base}/set-up"

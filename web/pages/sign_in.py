@@ -18,7 +18,7 @@ from web.actions import sign_in as sign_in_actions
 from web.errors import TooMany
 from web.security import access, passwords
 from web.security.access import PersonDep, ServiceDep
-from web.security.setup_code import setup_code_right
+from web.security.setup_code import forget_codes, setup_code_right
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -83,7 +83,7 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
             if people.owner_exists(tx):
                 raise NotAllowed("this service has an owner already; sign in instead")
             person_id = people.add_person(tx, name, people.Role.OWNER, password_hash, now_ms)
-            people.set_secret(tx, "set-up", None, now_ms)
+            forget_codes(tx)
             events.add_event(tx, None, now_ms, "owner-made", name)
             units = _units_of(given).cookie
             events.add_event(tx, None, now_ms, shop_events.UNITS_CHOSEN, name, data={"units": units})

@@ -17,6 +17,7 @@ from logger.store import people
 from logger.store.events import EVENT
 from web.command import app
 from web.security import passwords
+from web.security.setup_code import new_setup_code
 from web.server.app import make_app
 
 OLD, NEW = "three plain words", "plane shavings on tuesday"
@@ -115,6 +116,8 @@ def test_a_new_code_of_the_first_set_up_is_shown_until_there_is_an_owner(
 
     first, second = shown(), shown()
     assert second["page"].endswith(f"/set-up?code={second['code']}")
+    # The installation shows one, and then the Pi is restarted.
+    assert new_setup_code(service) is not None
     me = {"name": "Ada", "password": NEW}
     assert stranger.post("/set-up", data=me | {"code": first["code"]}).status_code == 422
     assert stranger.post("/set-up", data=me | {"code": second["code"]}).status_code == 200
