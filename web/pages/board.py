@@ -11,11 +11,12 @@ from starlette.responses import Response
 from logger.condition.condition_words import STAGE_WORDS
 from logger.pour import LIVE, Stage
 from logger.probe_checks.cup import CupState
-from logger.store import cup_tests, pours, resins, stations
+from logger.store import cup_tests, pours, resins
 from logger.store.people import Role
 from logger.store.rows import PourWithPrediction
 from logger.units import HOUR_MS
 from web.actions import cup_test
+from web.actions.first_steps import first_steps
 from web.actions.message_test import nobody_reached
 from web.security.access import OnlookerDep, ServiceDep
 from web.service.service import Service
@@ -51,7 +52,7 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
         cups = [cup_test.look_at(service, connection, test) for test in cup_tests.running(connection)]
         names = {key: row.facts["name"] for key, row in resins.listed(connection).items()} if cups else {}
         steps = (
-            _first_steps(service, connection) if who.may(Role.MAKER) and not (tiles or ahead or done) else []
+            first_steps(service, connection) if who.may(Role.MAKER) and not (tiles or ahead or done) else []
         )
     tiles.sort(key=lambda tile: (urgency(tile.standing), -tile.pour.id))
     return page(
@@ -71,46 +72,6 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
             "cup_state": CupState,
         },
     )
-
-
-@dataclass(frozen=True, slots=True)
-class FirstStep:
-    """One step on the way to the first pour: where it is done, in the order of need."""
-
-    path: str
-    words: str
-    why: str
-    done: bool
-
-
-def _first_steps(service: Service, connection: Connection) -> list[FirstStep]:
-    """Return the way to the first pour: probes, phone, resin, pour; each done or not."""
-    return [
-        FirstStep(
-            "/stations",
-            "Probes",
-            "the thermometers that watch it. At least the core and the room",
-            stations.any_reads(connection),
-        ),
-        FirstStep(
-            "/phone",
-            "Your phone",
-            "where an alarm reaches you, day and night",
-            nobody_reached(service) is None,
-        ),
-        FirstStep(
-            "/resins/new?then=/pours/new",
-            "The resin",
-            "copied from its datasheet, once",
-            bool(resins.listed(connection)),
-        ),
-        FirstStep(
-            "/pours/new",
-            "The pour",
-            "its size and its room. You see at once how hot it is predicted to get. Nothing is fixed before it flows",
-            False,
-        ),
-    ]
 
 
 def _tile(service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int) -> Tile:

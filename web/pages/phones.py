@@ -20,6 +20,7 @@ from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.store import channels, people
 from logger.store.rows import ChannelRow, PersonRow
 from web.actions import phones, sign_in
+from web.actions.first_steps import next_step
 from web.errors import TooMany
 from web.schemas import RowId
 from web.security import access
@@ -224,6 +225,7 @@ def _page(
             "behind_proxy": service.settings.https.behind_proxy or service.settings.public_url is not None,
             "others": _others(service, person),
             "code": None,
+            "next_step": next_step(service, base) if base == "/phone" else None,
         }
     )
     return page(request, "phone.html", context, status=422 if problem else 200)

@@ -18,13 +18,14 @@ from logger.plan.file import Plan, plan_to_table, plan_to_text
 from logger.planning.assess import Assessment
 from logger.planning.finding import Finding, Light
 from logger.planning.physics.layers import each_wait_h
+from logger.planning.readiness import Where
 from logger.planning.verdict import Item, PlanVerdict
 from logger.pour import Stage
 from logger.quantities import Units
 from logger.store import page_queries, pours, resins
 from logger.store.rows import PourRow
 from web.actions import pours as pour_actions
-from web.actions import readiness
+from web.actions import readiness, signing_rounds
 from web.actions import shop as shop_actions
 from web.pages.resins import resin_of
 from web.schemas import PLAN_BODY, RowId
@@ -209,10 +210,10 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
         standing = None
         if pour.poured_ms is not None:
             standing = status_of(service, connection, pour, service.timeline.true_ms())
-        verdict = readiness.readiness_with(service, connection, pour, assessment).verdict
+        ready = readiness.readiness_with(service, connection, pour, assessment)
         listed = sorted((row.facts["name"], key) for key, row in resins.listed(connection).items())
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
-    plan = pour_actions.plan_of(pour)
+    plan, verdict = pour_actions.plan_of(pour), ready.verdict
     u = units_of(request)
     drawn = _drawn(plan, u, shown)
     asked = _questions(pour, plan, assessment)
@@ -232,6 +233,11 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "may_change": may_change,
             "may_undo": may_undo and may_change,
             "working": working,
+            "may_read": may_change
+            and pour.stage == Stage.PLANNED
+            and not working
+            and not verdict.stops
+            and bool(signing_rounds.to_sign(ready, Where.DESK, request.state.who.name)),
             "not_worked_out": None
             if service.plan_work is None
             else service.plan_work.trouble(pour.plan_toml),

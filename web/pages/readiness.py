@@ -93,7 +93,8 @@ async def sign_place(
     given, photos = await photos_of(request)
     person = given.get("person", who.name)
     await run_in_threadpool(signing_rounds.sign_place, service, pour_id, where, person, who.name, photos)
-    return _back(pour_id, person, where)
+    # What was read at the desk is followed by what is looked at on the bench.
+    return _back(pour_id, person, Where.BENCH if where == Where.DESK else where)
 
 
 @router.post("/pours/{pour_id}/ready/place/{where}/again", max_body_size=PHOTOS_BODY)

@@ -18,6 +18,7 @@ from logger.store.rows import StationRow
 from logger.units import span
 from logger.version import own_version
 from web.actions import enrolment
+from web.actions.first_steps import next_step
 from web.security.access import OwnerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.render import page
@@ -118,4 +119,5 @@ def _context(service: Service) -> dict[str, Any]:
         "typed_stands": {},
         "simulated_c": SIMULATED_C,
         "offer": enrolment.offer(service),
+        "next_step": next_step(service, "/stations"),
     }
