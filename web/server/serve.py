@@ -58,6 +58,7 @@ FIRST_TEMPLATES = (
     "new-pour.html",
     "plan.html",
     "plan-edit.html",
+    "plan-question.html",
     "plan-sections.html",
 )
 #: How long open requests get to finish when the service stops, s.

@@ -16,10 +16,11 @@ from logger import extremes
 from logger.cure.forecast.parameters import members_at, parameters_of
 from logger.cure.solver.ensemble import EnsembleRun, run_ensemble
 from logger.cure.solver.march import COARSE
-from logger.cure.solver.planned_band import QUICKLY, planned_band
+from logger.cure.solver.planned_band import QUICKLY, PlannedBand, planned_band
 from logger.cure.solver.prediction import Prediction, predict
 from logger.plan.file import Plan, plan_from_text
 from logger.planning.assess import Assessment, assess, assess_fully
+from logger.planning.cure_answers import answers_of
 from web.views.kept import Kept
 from web.views.plan_effects import effects_of
 from web.views.predicted import PredictedPour, course_kept, keep_course, predicted_of
@@ -124,7 +125,10 @@ def first_answer(plan_toml: str) -> FirstAnswer:
     """Return what can be said within a second. Raises BadPlan, DidNotConverge."""
     plan = plan_from_text(plan_toml)
     prediction = predict(plan, fineness=QUICKLY.fineness, accuracy=QUICKLY.accuracy)
-    return FirstAnswer(plan, prediction, assess(plan, prediction))
+    answers = answers_of(plan, prediction)
+    if answers.band is not None:
+        keep_band(plan_toml, _peak_band(answers.band))
+    return FirstAnswer(plan, prediction, assess(plan, answers=answers))
 
 
 @lru_cache(maxsize=32)
@@ -144,6 +148,10 @@ def course_to_draw(plan_toml: str) -> PredictedPour:
     return course_kept(plan_toml) or rough_course(plan_toml)
 
 
+def _peak_band(planned: PlannedBand) -> PeakBand:
+    return PeakBand(planned.hottest_c(0.05), planned.hottest_c(0.5), planned.hottest_c(0.95))
+
+
 def band_of(plan_toml: str) -> PeakBand:
     """Return the peak over what a datasheet leaves open of its resin, or over the unknowns of a pour before it is
     poured (parameters.py): a second. Raises BadPlan, DidNotConverge.
@@ -151,7 +159,7 @@ def band_of(plan_toml: str) -> PeakBand:
     plan = plan_from_text(plan_toml)
     planned = planned_band(plan)
     if planned is not None:
-        return PeakBand(planned.hottest_c(0.05), planned.hottest_c(0.5), planned.hottest_c(0.95))
+        return _peak_band(planned)
     unknowns = parameters_of(plan)
     half = np.random.default_rng(20).standard_normal((BAND_PAIRS, len(unknowns)))
     run = EnsembleRun(resolution=COARSE, output_hours=(0.0, plan.run.hours))

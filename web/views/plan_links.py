@@ -49,6 +49,7 @@ FIELD_OF = {
     "outside-air": "shop.outside_humidity_pct",
     "peak": "numbers.depth",
     "peak-close": "numbers.depth",
+    "peak-open": "/resins",
     "ratio": "mix.ratio_parts",
     "ratio-chemistry": "mix.eew_g_eq",
     "chemistry-unknown": "mix.eew_g_eq",

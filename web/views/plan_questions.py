@@ -7,7 +7,7 @@ peak by more than a kelvin; then what is not known yet, in the order of the work
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from logger.plan.file import Plan
 from logger.planning.finding import Finding, Light
@@ -19,13 +19,17 @@ WORTH_K = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One question: which section it belongs to, and which of its fields are asked (names or their beginnings)."""
+    """One question: which section it belongs to, and which of its fields are asked (names or their beginnings).
+
+    stops: the plan stands at stop for want of its answer.
+    """
 
     name: str
     section: str
     title: str
     fields: tuple[str, ...]
     why: str = ""
+    stops: bool = False
 
     def asks(self, name: str) -> bool:
         """Whether it asks for the field of that name."""
@@ -90,14 +94,9 @@ def questions_of(
     plan: Plan, findings: Mapping[str, Finding], effects: Mapping[str, float], peak_c: float | None
 ) -> list[Question]:
     """Return what is still asked, the most telling first. findings: by key; effects: K, by plan_effects' names."""
-    asked = [
-        question for key, question in _ASKS.items() if key in findings and findings[key].light is not Light.OK
-    ]
-    stops = [
-        one
-        for one in asked
-        if any(_ASKS[k] is one and findings[k].light is Light.STOP for k in findings if k in _ASKS)
-    ]
+    lights = {key: findings[key].light for key in _ASKS if key in findings}
+    stops = [replace(_ASKS[key], stops=True) for key, light in lights.items() if light is Light.STOP]
+    rest = [_ASKS[key] for key, light in lights.items() if light is Light.WATCH]
     moving = [
         (effect, _because(_MOVES[name], effect, plan, peak_c))
         for name, effect in effects.items()
@@ -106,7 +105,6 @@ def questions_of(
     if not effects and "underside-unsaid" in findings:
         moving.append((WORTH_K, _MOVES["underside"]))
     moving.sort(key=lambda one: -one[0])
-    rest = [one for one in asked if one not in stops]
     people = [] if plan.person else [_PEOPLE]
     return [*stops, *(question for _, question in moving), *rest, *people]
 
@@ -117,4 +115,4 @@ def _because(question: Question, effect_k: float, plan: Plan, peak_c: float | No
     words = f"It may move the hottest point by {difference(effect_k, 0)}" + (
         ", over the limit." if over else "."
     )
-    return Question(question.name, question.section, question.title, question.fields, words)
+    return replace(question, why=words)
