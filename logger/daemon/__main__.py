@@ -18,7 +18,7 @@ from pathlib import Path
 from hardware.errors import HardwareError, HardwareMissing
 from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.main import relay_safe, run_from_file
-from logger.daemon.station_file import station_from_file
+from logger.daemon.station_file import read_content, station_from_file
 from logger.errors import BadInput, LoggerError
 
 #: How long the first file waits for a probe, and how often it looks, s: less than the unit gives a start.
@@ -38,7 +38,7 @@ def first_file(path: Path) -> int:
     """
     if path.exists():
         return 0
-    from logger.diagnosis.new_station import probes_here, read_content, station_content, write_station
+    from logger.diagnosis.new_station import probes_here, station_content, write_station
 
     head = read_content(path.with_name(path.stem + ".head.toml"))
     until_s = time.monotonic() + PATIENCE_S

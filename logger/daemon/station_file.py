@@ -83,9 +83,13 @@ class StationConfig:
 def station_from_file(path: Path | str) -> StationConfig:
     """Read the station file at `path`. Raises BadSettings with place, value, what is allowed, and the remedy."""
     path = Path(path)
+    return station_from(read_content(path), path)
+
+
+def read_content(path: Path) -> dict[str, Any]:
+    """Return a station file's tables as they are. Raises BadSettings for what cannot be read or is no TOML."""
     try:
         text = path.read_text(encoding="utf-8")
-        content = tomllib.loads(text)
     except OSError as error:
         raise BadSettings(
             str(path), f"cannot be read ({error.strerror})", remedy="give the path of a station file"
@@ -94,10 +98,16 @@ def station_from_file(path: Path | str) -> StationConfig:
         raise BadSettings(
             str(path), "is not a text file in UTF-8", remedy="save it as text in UTF-8"
         ) from error
+    return content_of(text, path)
+
+
+def content_of(text: str, path: Path) -> dict[str, Any]:
+    """Return the tables in a station file's text. Raises BadSettings with the line."""
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         problem, remedy = toml_problem(str(error), text)
         raise BadSettings(str(path), problem, remedy=remedy) from error
-    return station_from(content, path)
 
 
 def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:

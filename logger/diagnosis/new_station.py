@@ -10,7 +10,6 @@ import os
 import shlex
 import socket
 import sys
-import tomllib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -19,10 +18,9 @@ from typing import Any
 import tomli_w
 
 from hardware.ds18b20 import PROBE_ID, W1_FOLDER
-from logger.daemon.station_file import NAME, URL, station_from
+from logger.daemon.station_file import NAME, URL, read_content, station_from
 from logger.diagnosis.place_probes import ASKED
-from logger.errors import BadInput, BadSettings
-from logger.toml_text import toml_problem
+from logger.errors import BadInput
 
 #: Where the installation keeps a station's files, and what it writes there for the file to come.
 INSTALLED = Path("/etc/pourlog")
@@ -122,18 +120,6 @@ def as_found(path: Path) -> bool:
         return path.read_text(encoding="utf-8").startswith(FOUND)
     except OSError:
         return False
-
-
-def read_content(path: Path) -> dict[str, Any]:
-    """Return a station file's content as it is. Raises BadSettings."""
-    try:
-        text = path.read_text(encoding="utf-8")
-        return tomllib.loads(text)
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadSettings(str(path), "cannot be read", remedy="give the path of a station file") from error
-    except tomllib.TOMLDecodeError as error:
-        problem, remedy = toml_problem(str(error), text)
-        raise BadSettings(str(path), problem, remedy=remedy) from error
 
 
 def start_line(path: Path) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import threading
-import tomllib
 from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from hardware.ds18b20 import W1_FOLDER, Ds18b20, find_probes
 from hardware.errors import HardwareMissing
 from hardware.reading import Reading
 from hardware.warmed import warmed
+from logger.daemon.station_file import read_content
 from logger.errors import BadSettings
 
 #: Places in the order in which they are asked for, with the words of the question.
@@ -81,11 +81,10 @@ def station_text(path: Path, placed: Sequence[PlacedProbe]) -> str:
     """
     head = path.with_name(path.stem + ".head.toml")
     source = path if path.exists() else head
-    try:
-        content = tomllib.loads(source.read_text(encoding="utf-8"))
-    except OSError as error:
+    if not source.exists():
         remedy = "run sudo bash systemd/install first, or write the station file by hand"
-        raise BadSettings(str(head), f"cannot be read ({error.strerror})", remedy=remedy) from error
+        raise BadSettings(str(head), "is not there", remedy=remedy)
+    content = read_content(source)
     offsets = {probe.get("id"): probe.get("offset_c", 0.0) for probe in content.pop("probe", [])}
     tables = ""
     for probe in placed:

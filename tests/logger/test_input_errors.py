@@ -134,6 +134,7 @@ def test_each_constraint_says_what_is_allowed(given: dict[str, Any], said: str) 
             "slab = []\n" + PLAN + "[[slab]]\nspecies = 'oak'\n",
             "gives slab a second time: line 15 ([[slab]])",
         ),
+        (PLAN.replace("5e-7", "0"), "never starts from zero conversion"),
         (PLAN + "[pour]\n", "has the table [pour] twice"),
         (PLAN + "depth_mm = \n", "has a value that cannot be read"),
     ],

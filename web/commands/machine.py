@@ -8,7 +8,6 @@ import json
 import os
 import shutil
 import sys
-import tomllib
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
@@ -234,9 +233,9 @@ def _settings(path: Path) -> Settings:
 
 def _write(station: Path, text: str, *, quiet: bool = False) -> None:
     """Put a station file in place if the station would take it; else leave what is there, and say why."""
-    from logger.daemon.station_file import station_from
+    from logger.daemon.station_file import content_of, station_from
 
-    station_from(tomllib.loads(text), station)
+    station_from(content_of(text, station), station)
     beside = station.with_name(station.name + ".new")
     beside.write_text(text, encoding="utf-8")
     if station.exists():

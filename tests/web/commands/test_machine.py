@@ -139,6 +139,18 @@ def test_an_offset_goes_into_the_file_and_everything_else_stays(tmp_path: Path) 
     assert station.read_text() == before
 
 
+def test_a_station_file_that_is_no_toml_is_told_by_its_line(tmp_path: Path, wires: W1Files) -> None:
+    """Whoever edited it by hand finds the line; nothing is written over it."""
+    path = tmp_path / "station.toml"
+    path.write_text(HEAD + f'[[probe]]\nid = "{CORE}"\nplace = "core\n')
+    assert wires.is_plugged(CORE)
+    with pytest.raises(BadSettings, match=r"line 6 \(place\)"):
+        run("set-offset", CORE, "-0.31", "--station", str(path))
+    with pytest.raises(BadSettings, match=r"line 6 \(place\)"):
+        run("place-probes", str(path), "--again", answers="\nn\nn\n\n")
+    assert path.read_text().endswith('"core\n')
+
+
 def test_probes_that_were_only_found_may_be_placed_without_again(
     tmp_path: Path, wires: W1Files, monkeypatch: pytest.MonkeyPatch
 ) -> None:
