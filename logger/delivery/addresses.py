@@ -30,6 +30,7 @@ class AddressBook:
     def __init__(self, messages: Messages) -> None:
         self.settings = messages
         self._called: tuple[CalledChannel, ...] = ()
+        self._unread = False
         #: Called when somebody has come or gone.
         self.changed: Callable[[], None] = lambda: None
 
@@ -47,7 +48,11 @@ class AddressBook:
             with sees(None), store.read() as connection:
                 self.read(connection)
         except SQLAlchemyError as error:
-            log.warning("the ways to people's phones cannot be read: %s", getattr(error, "orig", error))
+            if not self._unread:  # asked every few seconds: said once
+                log.warning("the ways to people's phones cannot be read: %s", getattr(error, "orig", error))
+            self._unread = True
+        else:
+            self._unread = False
 
     def called(self) -> Sequence[CalledChannel]:
         """Return the ways that people set up and confirmed."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 from urllib.parse import quote
@@ -86,7 +87,8 @@ def kind_of_service(scheme: str) -> Kind:
         url = _FIELD.sub(
             lambda m: chosen if m[1] == "schema" else quote(values[m[1]], safe=safe.get(m[1], "")), template
         )
-        return of_library(url)
+        # Many services take a key where others have a host: the service's name says enough.
+        return replace(of_library(url), about="")
 
     return Kind(PREFIX + scheme, str(plugin["service_name"]), "", entries, target)
 

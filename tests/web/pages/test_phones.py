@@ -117,6 +117,25 @@ def test_an_alarm_goes_to_a_phone_that_was_set_up_on_the_page(
     assert web.titles()[1:] == ["URGENT: The core is too hot - River table for a fictional client"]
 
 
+def test_the_signing_point_of_calls_is_open_until_a_phone_is_confirmed(
+    service: Any, shop: Any, plan_toml: str, maker: TestClient, web: WebServer
+) -> None:
+    """With a link to the page; then nothing of it is unknown."""
+    shop.sweep(core=21.0, surface=21.0, underside=21.0, room=21.0)
+    pour = shop.plan(plan_toml)
+
+    def unknown() -> str:
+        (point,) = [p for p in maker.get(f"/api/pours/{pour}/ready").json()["points"] if p["id"] == "watch"]
+        return " ".join(point["unknown"])
+
+    assert "No phone is set up: nobody is called" in unknown()
+    assert '<a href="/phone">Set up my phone</a>' in maker.get(f"/pours/{pour}/ready").text
+    maker.post("/phone", data=hook_form(web))
+    assert "No phone is set up" in unknown()
+    maker.post(f"/phone/channels/{rows(service)[0].id}/arrived")
+    assert "phone" not in unknown()
+
+
 def test_it_arrived_can_be_said_on_the_page_only_once_a_test_is_out(
     service: Any, maker: TestClient, web: WebServer
 ) -> None:
