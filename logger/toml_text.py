@@ -36,6 +36,7 @@ _PROBLEMS: tuple[tuple[str, str, str], ...] = (
         "has a backslash that means nothing",
         "write it twice: \\\\",
     ),
+    (r"Illegal character '\\n'", "has text that does not end", "close it with the same quote"),
     (
         r"Illegal character|Found invalid character",
         "has a sign that cannot stand there",

@@ -210,6 +210,7 @@ def offset_command(
 
     Example: `sudo pourlog set-offset 28-0000000000a1 -0.31`
     """
+    from logger.daemon.station_file import content_of
     from logger.diagnosis.place_probes import with_offset
 
     try:
@@ -220,6 +221,7 @@ def offset_command(
             f"cannot be read ({error.strerror})",
             remedy="give the station file's path: --station",
         ) from error
+    content_of(text, station)  # said by the line as it is there, before anything is put in
     _write(station, with_offset(text, str(station), probe, offset), quiet=as_json)
     if as_json:
         print(json.dumps({"station_file": str(station), "probe": probe, "offset_k": offset}))

@@ -144,7 +144,7 @@ def test_a_station_file_that_is_no_toml_is_told_by_its_line(tmp_path: Path, wire
     path = tmp_path / "station.toml"
     path.write_text(HEAD + f'[[probe]]\nid = "{CORE}"\nplace = "core\n')
     assert wires.is_plugged(CORE)
-    with pytest.raises(BadSettings, match=r"line 6 \(place\)"):
+    with pytest.raises(BadSettings, match=r"text that does not end: line 6 \(place\)"):
         run("set-offset", CORE, "-0.31", "--station", str(path))
     with pytest.raises(BadSettings, match=r"line 6 \(place\)"):
         run("place-probes", str(path), "--again", answers="\nn\nn\n\n")
