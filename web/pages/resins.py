@@ -15,6 +15,7 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.cure.fit.datasheet import datasheet_from_text, ends
 from logger.cure.fit.datasheet_fit import fit_datasheet
+from logger.cure.fit.what_it_means import Narrowing
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
 from logger.quantities import Units
@@ -29,6 +30,7 @@ from web.service.service import Service
 from web.views.datasheet_form import SYSTEMS, FormFields, fields_of, mix_fields, mix_of, sheet_toml
 from web.views.reader_units import units_of
 from web.views.render import page
+from web.views.resin_meaning import further_words, meaning_kept
 from web.views.shop_account import shelf_of, today
 
 router = APIRouter(include_in_schema=False)
@@ -61,6 +63,9 @@ def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Respo
         _shown(key, listed.get(key), poured.get(key), shelf, offered.get(key), u)
         for key in sorted(names, key=lambda key: names[key].casefold())
     ]
+    if service.resin_work is not None:
+        for one in shown:
+            one["coming"] = one["row"] is not None and service.resin_work.ask(one["row"].facts)
     context = {
         "resins": shown,
         "off": {key: name for key, name in off.items() if key not in names},
@@ -272,8 +277,16 @@ def _shown(
         "lots": [lot for lot in shelf if resins.resin_key(lot.product) == key],
         "pours": (poured or {}).get("pours", []),
         "offer": offer,
+        "means": None if row is None else meaning_kept(row.facts),
+        "further": _further(row, u),
         "taken": bool(offer and data and data["source"].get("pours") == offer["pours"]),
     }
+
+
+def _further(row: Any, u: Units) -> list[tuple[Narrowing, str]]:
+    """Each further statement that would make a resin surer, with its words."""
+    means = None if row is None else meaning_kept(row.facts)
+    return [] if means is None else [(one, further_words(one, u)) for one in means.worth]
 
 
 def _ranges(fit: dict[str, Any]) -> list[tuple[str, str, str]]:

@@ -41,6 +41,7 @@ from web.service.service import Service
 
 if TYPE_CHECKING:
     from web.actions.plan_work import PlanWork
+    from web.actions.resin_work import ResinWork
 
 log = logging.getLogger(__name__)
 
@@ -122,6 +123,7 @@ class Running:
         self._patient = OwnProcess()
         # A plan is worked out in seconds to half a minute: pages show a first answer meanwhile.
         self._plans: PlanWork | None = None
+        self._resins: ResinWork | None = None
         self._store = store
         self.supervisor = Supervisor()
         self.workers = workers = service.workers = Workers(self.stop)
@@ -252,8 +254,10 @@ class Running:
         finally:
             start.done()
         from web.actions.plan_work import PlanWork
+        from web.actions.resin_work import ResinWork
 
         self._plans = self.service.plan_work = PlanWork(self.service)
+        self._resins = self.service.resin_work = ResinWork(self.service)
         from web.views.charts import chart_bundle, map_style_id
         from web.views.render import templates
 
@@ -278,8 +282,9 @@ class Running:
         self.service.memory.wake()
         self._heavy.close()
         self._patient.close()
-        if self._plans is not None:
-            self._plans.close()
+        for work in (self._plans, self._resins):
+            if work is not None:
+                work.close()
         self.service.end_imports()
         for thread in self._threads:
             if thread.is_alive():

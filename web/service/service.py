@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from sqlalchemy.exc import DBAPIError
 
@@ -46,6 +46,13 @@ if TYPE_CHECKING:
     from logger.live.threads import Workers
     from logger.record.import_log import Imports
     from web.service.series_cache import Curves
+
+
+class ResinWorker(Protocol):
+    """Works out what resins mean, in a process of its own; see web/actions/resin_work.py."""
+
+    def ask(self, facts: Mapping[str, Any]) -> bool:
+        """Have a resin of the list worked out. Returns whether an answer is on its way."""
 
 
 class PlanWorker(Protocol):
@@ -113,6 +120,8 @@ class Service:
     heartbeat: Heartbeat | None = field(init=False, default=None)
     #: Works plans out beside the pages, where somebody runs it: not in tests, where it is done at once.
     plan_work: PlanWorker | None = field(init=False, default=None)
+    #: The same of resins.
+    resin_work: ResinWorker | None = field(init=False, default=None)
     #: When this process began, steady.
     began_ms: int = field(init=False)
     _curves: Curves | None = field(init=False, default=None)

@@ -39,6 +39,8 @@ WORKABLE = 0.25
 WORK_SD, GEL_SD, CURE_SD = 0.15, 0.12, 0.30
 #: Tolerances where the statement gives none: times, rises. Common practice, no source.
 TIME_PART, RISE_PART = 0.15, 0.12
+#: How well a probe and the room beside it tell a rise at best, K (two probes of ±0.5 K).
+PROBE_K = 0.7
 #: A stated depth was chosen by its maker: the pour's rise is most likely this part of what the limit allows, less with
 #: the first spread (as a natural logarithm: a margin, and rounded down to a depth that is easily said), more with the
 #: second. This project's judgement, no source: nine in ten makers use between 15 % and 95 % of what the limit allows.
@@ -165,6 +167,7 @@ def observables_of(datasheet: Datasheet) -> list[Observable]:
         elif isinstance(s, Peak):
             low, high = (end - s.at_c for end in ends(s.peak_c))
             rise, sd = _middle(low, high, _part(s, RISE_PART))
+            sd = rise_sd(sd, rise)
             observables.append(Observable(s, "peak", "°C", rise + s.at_c, rise, sd))
             if s.time_min is not None:
                 observables.append(_time(s, "peak time", s.time_min, 60.0, 0.0))
@@ -337,6 +340,11 @@ def _time(
     low, high = ends(stated)
     hours, sd = _middle(low / in_an_hour, high / in_an_hour, sd)
     return Observable(statement, quantity, "h", hours, hours, sd)
+
+
+def rise_sd(part: float, rise_k: float) -> float:
+    """Return the uncertainty of the logarithm of a rise that is known within a part of it, and by a probe."""
+    return float(np.hypot(part, PROBE_K / rise_k))
 
 
 def _depth(s: DeepestPour) -> Observable:

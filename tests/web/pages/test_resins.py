@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import tomllib
 from typing import Any
 
@@ -10,11 +11,14 @@ import tomli_w
 
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.datasheet_fit import fit_datasheet
+from logger.cure.fit.what_it_means import Narrowing, SafeDepth
 from logger.record.refit_offers import OFFERED
 from logger.store import events, resins
 from tests.web.page_text import words
+from web.actions.resin_work import ResinWork
 from web.views.datasheet_form import FormFields, fields_of, sheet_toml
 from web.views.reader_units import Units
+from web.views.resin_meaning import Meaning, work_out_meaning
 
 SHEET = {
     "resin": "Slow system (invented)",
@@ -57,6 +61,43 @@ def test_a_datasheet_is_fitted_and_shown_with_its_curve_and_ranges(kept: Any) ->
     assert "In 9 of 10 cases" in page
     assert "100 : 45 by weight" in page
     assert "Nothing is noted under this name." in page
+
+
+def test_what_it_means_is_worked_out_beside_the_page(kept: Any, service: Any) -> None:
+    """The page says that it is coming, and then how deep is safe in each room and what would tell more."""
+    go = threading.Event()
+    meaning = Meaning(
+        (
+            SafeDepth(20.0, 42.0, 52.0, 56.0, by_sheet=False),
+            SafeDepth(30.0, 26.0, 32.0, 36.0, by_sheet=False),
+        ),
+        (Narrowing("cup test", 0.2, 23.0, (50.0, 90.0), (55.0, 80.0)),),
+    )
+
+    class Here:
+        """Stands for the other process: answers once it may."""
+
+        def __call__(self, function: Any, *arguments: Any) -> Any:
+            assert function is work_out_meaning
+            assert go.wait(20)
+            return meaning
+
+        def close(self) -> None:
+            """Nothing to end."""
+
+    service.resin_work = work = ResinWork(service, Here)
+    try:
+        assert "Working it out" in words(kept.get("/resins"))
+        go.set()
+        work.wait(20)
+    finally:
+        go.set()
+        work.close()
+    page = words(kept.get("/resins")).replace("\u00a0", " ")
+    assert "Working it out" not in page
+    assert "42 mm" in page
+    assert f'<a href="/resins/{KEY}/cup-test">Try a cup of 200 g with one probe</a>' in page
+    assert "55 °C to 80 °C, narrower by 38 %" in page
 
 
 def test_a_lot_of_the_same_name_stands_with_it(kept: Any) -> None:
