@@ -38,6 +38,8 @@ log = logging.getLogger(__name__)
 LONGEST_WAIT_S = 120.0
 #: A process that dies of a plan is tried again so often.
 TRIES = 2
+#: A process that nobody has asked for so long is ended: its memory is a tenth of a small machine's, s.
+IDLE_S = 300.0
 DIED = "The work on this plan broke off. Save it again, or restart the service; the plan itself is kept."
 
 
@@ -54,13 +56,15 @@ class Process(Protocol):
 class PlanWork:
     """Has plans worked out. Safe to call from any thread."""
 
-    def __init__(self, service: Service, make_process: Callable[[], Process] = OwnProcess) -> None:
-        self._service, self._make_process = service, make_process
+    def __init__(
+        self, service: Service, make_process: Callable[[], Process] = OwnProcess, idle_s: float = IDLE_S
+    ) -> None:
+        self._service, self._make_process, self._idle_s = service, make_process, idle_s
         self._changed = threading.Condition()
         self._wanted: OrderedDict[int, str] = OrderedDict()
         self._now: tuple[int, str] | None = None
         self._troubles: Kept[str] = Kept(32)
-        self._process = make_process()
+        self._process, self._used = make_process(), False
         self._thread: threading.Thread | None = None
         self._closed = False
 
@@ -74,8 +78,7 @@ class PlanWork:
             self._wanted[pour_id] = plan_toml
             if self._now is not None and self._now[0] == pour_id:
                 # Its plan was changed meanwhile: nobody reads that answer.
-                self._process.close()
-                self._process = self._make_process()
+                self._renew()
             self._start()
             self._changed.notify_all()
 
@@ -93,6 +96,9 @@ class PlanWork:
 
     def warm_up(self) -> None:
         """Have the process ready for a plan that is about to come."""
+        with self._changed:
+            if not self._closed:
+                self._start()
         threading.Thread(target=self._load, name="plan-warm-up", daemon=True).start()
 
     def trouble(self, plan_toml: str) -> str | None:
@@ -113,8 +119,14 @@ class PlanWork:
             self._thread = threading.Thread(target=self._run, name="plan-work")
             self._thread.start()
 
+    def _renew(self) -> None:
+        """End the process; the next starts when there is something to do."""
+        self._process.close()
+        self._process, self._used = self._make_process(), False
+
     def _load(self) -> None:
         with suppress(BrokenExecutor):
+            self._used = True
             self._process(_loaded)
 
     def _run(self) -> None:
@@ -122,11 +134,13 @@ class PlanWork:
             with self._changed:
                 self._now = None
                 self._changed.notify_all()
-                self._changed.wait_for(lambda: self._closed or bool(self._wanted))
+                while not self._changed.wait_for(lambda: self._closed or bool(self._wanted), self._idle_s):
+                    if self._used:
+                        self._renew()
                 if self._closed:
                     return
                 self._now = pour_id, plan_toml = self._wanted.popitem(last=False)
-                process = self._process
+                process, self._used = self._process, True
             try:
                 self._work(process, pour_id, plan_toml)
             except Exception:

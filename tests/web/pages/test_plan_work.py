@@ -22,7 +22,7 @@ class Away:
     """The other process, in a test: it works once it may, and can be ended."""
 
     def __init__(self) -> None:
-        self.may, self.closed = threading.Event(), False
+        self.may, self.ended, self.closed = threading.Event(), threading.Event(), False
         self.asked: list[str] = []
         self.fails: Exception | None = None
 
@@ -41,6 +41,7 @@ class Away:
         """End what is under way."""
         self.closed = True
         self.may.set()
+        self.ended.set()
 
 
 @pytest.fixture
@@ -113,6 +114,29 @@ def test_a_changed_plan_ends_the_work_on_the_one_before(
     finish(service, processes, number)
     assert "First answer." not in words(maker.get(f"{pour}/plan"))
     assert processes[1].asked.count("work_out") == 1
+
+
+def test_an_idle_process_is_ended_and_the_next_plan_gets_another(
+    maker: TestClient, service: Service, plan_toml: str
+) -> None:
+    """A small machine has its memory back; the next plan is worked out all the same."""
+    made: list[Away] = []
+
+    def make() -> Away:
+        made.append(Away())
+        return made[-1]
+
+    work = service.plan_work = PlanWork(service, make, idle_s=0.01)
+    try:
+        for number, title in enumerate(("and then idle", "after a rest"), start=1):
+            for process in made:
+                process.may.set()
+            pour = plan_it(maker, plan_toml.replace("for a fictional client", title))
+            finish(service, made, int(pour.rsplit("/", 1)[1]))
+            assert "First answer." not in words(maker.get(f"{pour}/plan"))
+            assert made[number - 1].ended.wait(30)
+    finally:
+        work.close()
 
 
 def test_a_plan_that_cannot_be_worked_out_says_so_and_is_not_tried_for_ever(
