@@ -102,8 +102,17 @@ put_units() {
 start_units() {
   [ -z "$root" ] && [ -d /run/systemd/system ] || return 0
   systemctl daemon-reload
-  # A station without its file is skipped by its own condition.
-  systemctl restart "${enabled[@]}"
+  local unit now=() later=()
+  for unit in "${enabled[@]}"; do
+    # A station without its file waits for a probe, which may hang there only after the restart: nobody waits for it.
+    if [ "$unit" = pourlog-station.service ] && [ ! -f "$root/etc/pourlog/station.toml" ]; then
+      later+=("$unit")
+    else
+      now+=("$unit")
+    fi
+  done
+  if [ ${#now[@]} -gt 0 ]; then systemctl restart "${now[@]}" || return 1; fi
+  if [ ${#later[@]} -gt 0 ]; then systemctl --no-block restart "${later[@]}"; fi
 }
 
 # remove_old_releases: all but the current one and the one before it.

@@ -22,7 +22,7 @@ from logger.daemon.station_file import read_content, station_from_file
 from logger.errors import BadInput, LoggerError
 
 #: How long the first file waits for a probe, and how often it looks, s: less than the unit gives a start.
-PATIENCE_S, LOOK_S = 90.0, 2.0
+PATIENCE_S, LOOK_S = 20.0, 2.0
 
 
 def pins(path: Path) -> int:
