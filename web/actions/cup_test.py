@@ -11,6 +11,7 @@ from sqlalchemy import Connection
 
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.datasheet_fit import fit_datasheet
+from logger.cure.fit.what_it_means import CUPS, MEASURED_PCT
 from logger.errors import BadInput, NotAllowed
 from logger.live.cup_watch import course_of
 from logger.probe_checks.cup import CupCourse, CupState, mean_of
@@ -20,13 +21,8 @@ from web.service.service import Service
 
 #: What a cup may weigh, kg. More than a kilogram of a quick system can smoke.
 MASS_KG = (0.02, 1.0)
-#: What a first test weighs, kg, by how deep the datasheet lets the resin be poured, mm: thin systems heat more
-#: (common practice, no source).
-USUAL_KG, BY_DEPTH = 0.05, ((15.0, 0.1), (40.0, 0.2))
 #: A room in which a cup may be tried, °C.
 ROOM_C = (5.0, 40.0)
-#: How well a cup on a bench is known: the cup, the draught, where the tip sat (common practice, no source), %.
-TOLERANCE_PCT = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +36,8 @@ class CupNow:
 
 
 def usual_kg(max_depth_mm: float | None) -> float:
-    """Return the mass that a first test takes, kg."""
-    return max(
-        (kg for depth, kg in BY_DEPTH if max_depth_mm is not None and max_depth_mm >= depth), default=USUAL_KG
-    )
+    """Return the mass that a first test takes, kg: the largest that is tried of a resin of this depth."""
+    return max(kg for depth_mm, kg in CUPS if (max_depth_mm or 0.0) >= depth_mm)
 
 
 def begin(service: Service, by: str, key: str, probe: str, room: str, mass_g: float) -> None:
@@ -149,7 +143,7 @@ def statement_of(now: CupNow, room_c: float | None) -> dict[str, Any]:
         "at_c": round(at_c, 1),
         "peak_c": round(course.peak_c, 1),
         "time_min": round(course.peak_s / 60, 1),
-        "tolerance_pct": TOLERANCE_PCT,
+        "tolerance_pct": MEASURED_PCT,
     }
 
 

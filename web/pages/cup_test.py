@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Path, Request
@@ -28,9 +27,7 @@ Text = Annotated[str, Form(max_length=200)]
 @router.get("/resins/{key}/cup-test")
 def cup_page(key: Key, request: Request, service: ServiceDep, _who: ViewerDep, mass_g: str = "") -> Response:
     """Guide through the test, or show the one that runs. `mass_g`: what somebody was advised to weigh."""
-    return page(
-        request, "cup-test.html", _context(request, service, key, {"mass": _advised(request, mass_g)})
-    )
+    return page(request, "cup-test.html", _context(request, service, key, {}, _advised_g(mass_g)))
 
 
 @router.post("/resins/{key}/cup-test")
@@ -72,12 +69,14 @@ def stop(key: Key, service: ServiceDep, who: MakerDep) -> Response:
     return RedirectResponse(f"/resins/{key}/cup-test", 303)
 
 
-def _advised(request: Request, mass_g: str) -> str:
-    """Return an advised mass in the reader's units; nothing where it is none."""
+def _advised_g(mass_g: str) -> float | None:
+    """Return an advised mass, g; None where there is none, or none that a cup may have."""
+    least, most = actions.MASS_KG
     try:
-        return _scale(request, min(max(float(mass_g), 20.0), 1000.0)) if math.isfinite(float(mass_g)) else ""
+        grams = float(mass_g)
     except ValueError:
-        return ""
+        return None
+    return grams if 1000 * least <= grams <= 1000 * most else None
 
 
 def _scale(request: Request, grams: float) -> str:
@@ -90,7 +89,9 @@ def _again(request: Request, service: Service, key: str, error: Exception, given
     return page(request, "cup-test.html", context, status=422)
 
 
-def _context(request: Request, service: Service, key: str, given: dict[str, str]) -> dict[str, Any]:
+def _context(
+    request: Request, service: Service, key: str, given: dict[str, str], advised_g: float | None = None
+) -> dict[str, Any]:
     with service.store.read() as connection:
         row = resins.get(connection, key)
         now = actions.now_of(service, connection, key)
@@ -98,11 +99,11 @@ def _context(request: Request, service: Service, key: str, given: dict[str, str]
         measured = cup_tests.measured(connection, key)
         before = _bands_before(connection, key, row.id) if measured else []
     resin = Resin.model_validate(row.facts["table"])
-    usual_kg = actions.usual_kg(resin.limits.max_depth_mm)
+    weigh_g = advised_g or 1000 * actions.usual_kg(resin.limits.max_depth_mm)
     cores = [choice["value"] for choice in choices if choice["place"].startswith("core") and choice["free"]]
     rooms = [choice["value"] for choice in choices if choice["place"].startswith("room")]
     start = {
-        "mass": _scale(request, 1000 * usual_kg),
+        "mass": _scale(request, weigh_g),
         "probe": cores[0] if cores else "",
         "room": rooms[0] if rooms else "",
     }
@@ -114,8 +115,8 @@ def _context(request: Request, service: Service, key: str, given: dict[str, str]
         "state": CupState,
         "choices": choices,
         "given": start | {name: value for name, value in given.items() if value},
-        "usual_g": 1000 * usual_kg,
-        "cup_mm": cup_mm(usual_kg, resin.density_kg_m3),
+        "weigh_g": weigh_g,
+        "cup_mm": cup_mm(weigh_g / 1000, resin.density_kg_m3),
         "measured": measured,
         "before": before,
         "after": _bands(row.facts["fit"]),

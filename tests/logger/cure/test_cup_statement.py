@@ -10,11 +10,12 @@ import pytest
 
 from logger.cure.fit.datasheet import Peak, datasheet_from_text, specimen_plan
 from logger.cure.fit.datasheet_fit import fit_datasheet
+from logger.cure.fit.what_it_means import MEASURED_PCT
 from logger.cure.fit.working_time import working_time_h
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Resin
 from logger.probe_checks.cup import CupLook, CupState, cup_course
-from web.actions.cup_test import TOLERANCE_PCT, with_statement
+from web.actions.cup_test import with_statement
 
 #: An invented resin; its datasheet states how long 100 g of it stay workable at 25 °C.
 TRUE: dict[str, Any] = {
@@ -49,7 +50,7 @@ def test_a_cup_narrows_the_bands_and_keeps_the_truth_inside() -> None:
         "at_c": ROOM_C,
         "peak_c": round(course.peak_c or 0.0, 1),
         "time_min": round(course.peak_s / 60, 1),
-        "tolerance_pct": TOLERANCE_PCT,
+        "tolerance_pct": MEASURED_PCT,
     }
     before = fit_datasheet(datasheet_from_text(sheet))
     after = fit_datasheet(datasheet_from_text(with_statement(sheet, measured)))

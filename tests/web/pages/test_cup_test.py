@@ -76,6 +76,11 @@ def test_the_page_says_what_to_weigh_where_the_probe_goes_and_what_can_happen(ma
     assert re.search(rf'value="{ROOM}" selected', page.text)
     assert re.search(r'name="mass"[^>]*value="\d+"', page.text)
     assert f'href="/resins/{key}/cup-test"' in maker.get("/resins").text
+    advised = maker.get(f"/resins/{key}/cup-test?mass_g=50")
+    assert 'value="50"' in advised.text
+    assert "50 g is right for this cup" in words(advised)
+    for nonsense in ("1e9", "nan", "x"):
+        assert maker.get(f"/resins/{key}/cup-test?mass_g={nonsense}").status_code == 200
 
 
 def test_it_logs_itself_finds_its_peak_and_makes_the_resin_better_known(

@@ -96,7 +96,7 @@ def test_what_it_means_is_worked_out_beside_the_page(kept: Any, service: Any) ->
     page = words(kept.get("/resins")).replace("\u00a0", " ")
     assert "Working it out" not in page
     assert "42 mm" in page
-    assert f'<a href="/resins/{KEY}/cup-test">Try a cup of 200 g with one probe</a>' in page
+    assert f'<a href="/resins/{KEY}/cup-test?mass_g=200">Try a cup of 200 g with one probe</a>' in page
     assert "55 °C to 80 °C, narrower by 38 %" in page
 
 
