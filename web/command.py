@@ -88,6 +88,10 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
     print(plan_report(planned, assessment))
 
 
+#: Further statements that `fit` names: those that would narrow the peak most.
+MOST_TOLD = 3
+
+
 @app.command("fit")
 def fit_command(
     datasheet: Annotated[Path, typer.Argument(metavar="DATASHEET", help="What the datasheet states (TOML).")],
@@ -99,6 +103,7 @@ def fit_command(
     """
     from logger.cure.fit.datasheet import read_datasheet
     from logger.cure.fit.datasheet_fit import fit_datasheet
+    from logger.cure.fit.what_it_means import safe_depths, what_would_narrow
 
     stated = read_datasheet(datasheet)
     with working("fitting; this takes some seconds …"):
@@ -119,6 +124,17 @@ def fit_command(
         say(f"Assumed: {assumption}")
     for warning in fitted.warnings:
         say(f"[bold]Mind:[/bold] {warning}")
+    with working("how deep it may be poured; this takes some seconds …"):
+        depths, narrowings = safe_depths(fitted.resin), what_would_narrow(fitted.resin, stated)
+    deep = table_of(
+        "room", "safe in 9 of 10", "too hot in 5 of 10", title="one wide pour", title_justify="left"
+    )
+    for depth in depths:
+        deep.add_row(f"{depth.room_c:g} °C", f"{depth.safe_mm:g} mm", f"{depth.even_mm:g} mm")
+    say(deep)
+    for one in narrowings[:MOST_TOLD]:
+        what = one.kind if one.mass_kg is None else f"{one.kind} of {1000 * one.mass_kg:g} g"
+        say(f"A {what} at {one.at_c:g} °C would narrow the peak's range by {100 * one.narrower:.0f} %.")
     print(fitted.to_toml())
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import tomli_w
-from pydantic import BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, PlainSerializer, ValidationError, model_validator
 
 from logger.errors import BadPlan
 from logger.input_errors import input_problem, most_telling, tables_in
@@ -91,10 +91,20 @@ class Limits(Table):
     max_room_c: Temperature = 29.0
 
 
-#: What is multiplied in each of the equally likely resins.
+def _numbers(values: Any) -> Any:
+    if isinstance(values, str):
+        try:
+            return tuple(float(number) for number in values.split())
+        except ValueError as error:
+            raise ValueError("is not a row of numbers; copy the whole table from the fit") from error
+    return tuple(values) if isinstance(values, list) else values
+
+
+#: What is multiplied in each of the equally likely resins: in a file one line of text, "0.84 0.97 1.12".
 Factors = Annotated[
     tuple[Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)], ...],
-    BeforeValidator(lambda values: tuple(values) if isinstance(values, list) else values),
+    BeforeValidator(_numbers),
+    PlainSerializer(lambda values: " ".join(f"{value:g}" for value in values), when_used="json"),
     Field(min_length=2, max_length=200),
 ]
 

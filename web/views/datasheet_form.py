@@ -8,8 +8,9 @@ from typing import Any
 
 import tomli_w
 
-from logger.cure.fit.datasheet import Datasheet, datasheet_from_text
+from logger.cure.fit.datasheet import LABORATORY_C, Datasheet, datasheet_from_text, deepest_pours
 from logger.errors import BadInput
+from logger.plan.file import Limits
 from logger.quantities import Units
 from web.views.reader_units import number_from
 from web.views.typed_ranges import (
@@ -26,9 +27,7 @@ from web.views.typed_ranges import (
 )
 
 #: The temperatures that datasheets mean when they name none, °C (common practice, no source).
-WORKED_AT_C, CURED_AT_C = 25.0, 23.0
-#: How far from it the room may have been in which a deepest pour was tried, K.
-ROOM_WITHIN_K = 2.0
+WORKED_AT_C, CURED_AT_C = 25.0, LABORATORY_C
 #: The classes of system that a form offers, and the words for each (the trade's; common practice, no source).
 SYSTEMS = {
     "slow": "slow casting: thick pours, cures for days",
@@ -147,25 +146,12 @@ def _limits(f: FormFields) -> dict[str, float]:
 
 
 def _deepest(f: FormFields, limits: Mapping[str, float]) -> dict[str, Any]:
-    """Return the deepest single pour as a statement of the cure: in the middle of the rooms that the datasheet names.
-
-    Its maker tried it in one that is not told (how far apart they are is left open) and allows it in the warmest. Where
-    no room is named, it is the laboratory's standard one (23 °C, ISO 291; from memory), give or take two.
-    """
+    """Return the deepest single pour as statements of the cure."""
     depth = f.lengths("deepest", "Deepest pour")
     if depth is None:
         return {}
-    at_c, within = CURED_AT_C, ROOM_WITHIN_K
-    if "min_room_c" in limits and "max_room_c" in limits:
-        at_c = round((limits["min_room_c"] + limits["max_room_c"]) / 2, 3)
-        within = round(abs(limits["max_room_c"] - limits["min_room_c"]) / 2, 3)
-    stated = {"depth_mm": _listed(depth), "at_c": at_c}
-    if "max_core_c" in limits:
-        stated["stays_below_c"] = limits["max_core_c"]
-    poured = [stated | {"at_plus_minus_k": within}]
-    if limits.get("max_room_c", at_c) > at_c:
-        poured.append(stated | {"at_c": limits["max_room_c"], "chosen": False})
-    return {"deepest_pour": poured}
+    pours = deepest_pours(depth, Limits.model_validate(dict(limits)))
+    return {"deepest_pour": [pour.model_dump(mode="json", exclude_unset=True) for pour in pours]}
 
 
 def _cup_statements(f: FormFields) -> dict[str, Any]:
@@ -250,9 +236,6 @@ def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
         given[name] = "" if value is None else _shown(value)
     # Whatever the form cannot hold (densities, exponents, tolerances) must not be lost by editing.
     again = datasheet_from_text(sheet_toml(FormFields(given, u)))
-    if not sheet.deepest_pour:
-        # Kept before the depth was evidence: the form adds that, and loses nothing.
-        again = again.model_copy(update={"deepest_pour": []})
     return given if _near(again.model_dump(), sheet.model_dump()) else None
 
 

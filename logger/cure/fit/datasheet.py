@@ -183,6 +183,31 @@ class DeepestPour(Statement):
         return f"a {in_words(self.depth_mm)} mm pour at {self.at_c:g} °C that stays under {self.stays_below_c:g} °C"
 
 
+#: The room of a statement that names none, °C: the laboratory's standard one (ISO 291, from memory); and how far the
+#: room may have been from it in which a deepest pour was tried, K.
+LABORATORY_C, ROOM_WITHIN_K = 23.0, 2.0
+
+
+def deepest_pours(depth_mm: float | tuple[float, float], limits: Limits) -> list[DeepestPour]:
+    """Return a datasheet's deepest single pour as statements of the cure, in the rooms that its limits state.
+
+    Its maker tried it in one that is not told: in the middle of those that are named, how far apart they are is left
+    open. It is allowed in the warmest too. Where no room is stated, it is the laboratory's.
+    """
+    stated = limits.model_fields_set
+    at_c, within = LABORATORY_C, ROOM_WITHIN_K
+    if {"min_room_c", "max_room_c"} <= stated:
+        at_c = round((limits.min_room_c + limits.max_room_c) / 2, 3)
+        within = round(abs(limits.max_room_c - limits.min_room_c) / 2, 3)
+    below_c = limits.max_core_c
+    pours = [DeepestPour(depth_mm=depth_mm, at_c=at_c, at_plus_minus_k=within, stays_below_c=below_c)]
+    if "max_room_c" in stated and limits.max_room_c > at_c:
+        pours.append(
+            DeepestPour(depth_mm=depth_mm, at_c=limits.max_room_c, chosen=False, stays_below_c=below_c)
+        )
+    return pours
+
+
 class DscPeak(Table):
     """Temperature of the peak in a scanning calorimeter, for each heating rate (ISO 11357-5)."""
 
@@ -233,7 +258,7 @@ class Datasheet(Table):
     @model_validator(mode="after")
     def _says_when(self) -> Datasheet:
         timed = self.working_time or self.gel_time or self.cure_time or any(p.time_min for p in self.peak)
-        if not (timed or self.deepest_pour or self.system):
+        if not (timed or self.deepest_pour or self.limits.max_depth_mm or self.system):
             raise ValueError(
                 "nothing here says how fast it cures: state a working time, a gel time, a time to peak, a cure time, "
                 "the deepest single pour or the kind of system"
@@ -248,7 +273,12 @@ class Datasheet(Table):
 def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
     """Return the datasheet in a TOML text. Raises BadInput naming the key, the value and the remedy."""
     try:
-        return Datasheet.model_validate(table_from_text(text, where))
+        sheet = Datasheet.model_validate(table_from_text(text, where))
+        if sheet.deepest_pour or sheet.limits.max_depth_mm is None:
+            return sheet
+        # A limit of the depth is a statement of the cure as well, whichever way it came here.
+        deepest = deepest_pours(sheet.limits.max_depth_mm, sheet.limits)
+        return sheet.model_copy(update={"deepest_pour": deepest})
     except ValidationError as error:
         first = most_telling(error.errors())
         told = input_problem(first, Datasheet)

@@ -79,3 +79,24 @@ def test_all_tables_survive_being_written(plan_toml: str) -> None:
     )
 
     assert plan_from_text(plan_to_text(plan)) == plan
+
+
+def test_the_resins_that_a_datasheet_leaves_possible_are_one_line_each(plan_toml: str) -> None:
+    """A plan file stays a file that a person reads; what was written comes back, and a list is taken as well."""
+    written = """
+[resin.possible]
+rate = "0.84 1.12 0.97"
+first = [1.0, 0.5, 2.0]
+energy = "1 1.02 0.9"
+heat = "1 1 1.1"
+"""
+    plan = plan_from_text(plan_toml + written)
+    assert plan.resin.possible is not None
+    assert plan.resin.possible.rate == (0.84, 1.12, 0.97)
+    again = plan_to_text(plan)
+    assert 'first = "1 0.5 2"' in again
+    assert plan_from_text(again) == plan
+    with pytest.raises(BadPlan, match="differ in length"):
+        plan_from_text(plan_toml + written.replace("0.84 1.12 0.97", "0.84 1.12"))
+    with pytest.raises(BadPlan, match="row of numbers"):
+        plan_from_text(plan_toml + written.replace("0.84 1.12 0.97", "fast slow"))

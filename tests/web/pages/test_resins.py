@@ -204,15 +204,22 @@ def test_the_deepest_pour_is_evidence_in_the_middle_of_the_rooms_that_are_named(
     assert (deep.at_c, deep.at_plus_minus_k) == (23.0, 2.0)
 
 
-def test_a_sheet_kept_before_depth_was_evidence_still_opens_as_a_form() -> None:
-    """Nobody who typed fields once gets a file to edit."""
-    sheet = datasheet_from_text(sheet_toml(FormFields(SHEET, Units()))).model_copy(
-        update={"deepest_pour": []}
-    )
-    given = fields_of(sheet, Units())
-    assert given is not None
+def test_by_form_and_by_file_a_depth_is_the_same_evidence() -> None:
+    """A file that states the depth among its limits, as the form once wrote it, and the form: one and the same."""
+    by_form = datasheet_from_text(sheet_toml(FormFields(SHEET | {"min_room": "18-28"}, Units())))
+    limits = {"max_depth_mm": 50.0, "min_room_c": 18.0, "max_room_c": 28.0, "max_core_c": 60.0}
+    text = tomli_w.dumps({"name": "x", "limits": limits})
+    assert datasheet_from_text(text).deepest_pour == by_form.deepest_pour
+    given = fields_of(datasheet_from_text(text), Units())
+    assert given is not None, "an older sheet still opens as a form"
     assert given["deepest"] == "50"
-    assert given["min_room"] == "", "what nobody stated is not stated by editing"
+
+
+def test_what_nobody_stated_is_not_stated_by_editing() -> None:
+    """The usual rooms are shown as left out: written down they would be evidence."""
+    given = fields_of(datasheet_from_text(sheet_toml(FormFields(SHEET, Units()))), Units())
+    assert given is not None
+    assert given["min_room"] == given["max_room"] == ""
 
 
 @pytest.mark.parametrize("u", [Units(), Units("f", "in", "gal", "lb")])
