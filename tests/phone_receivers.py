@@ -6,16 +6,24 @@ import email
 import email.policy
 import json
 import socket
+import ssl
 import threading
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from ipaddress import ip_address
+from pathlib import Path
 from typing import Any
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
 
 
 @dataclass
@@ -51,10 +59,41 @@ class MailServer:
         return AuthResult(success=right, handled=False)
 
 
+def certificate(folder: Path) -> tuple[Path, Path]:
+    """A certificate for 127.0.0.1 that vouches for itself, and its key, as PEM files."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "a mail server (invented)")])
+    now = datetime.now(UTC)
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(1)
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=1))
+        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ip_address("127.0.0.1"))]), critical=False)
+        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+        .sign(key, hashes.SHA256())
+    )
+    files = folder / "mail.pem", folder / "mail-key.pem"
+    files[0].write_bytes(made.public_bytes(serialization.Encoding.PEM))
+    files[1].write_bytes(
+        key.private_bytes(
+            serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+        )
+    )
+    return files
+
+
 @contextmanager
-def mail_server() -> Iterator[MailServer]:
-    """Such a server, running."""
+def mail_server(encryption: str = "none", files: tuple[Path, Path] | None = None) -> Iterator[MailServer]:
+    """Such a server, running: without encryption, with STARTTLS, or with TLS from the first word."""
     made = MailServer(port=free_port())
+    context = None
+    if files is not None:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(*files)
     controller = Controller(
         made,
         hostname="127.0.0.1",
@@ -62,6 +101,9 @@ def mail_server() -> Iterator[MailServer]:
         authenticator=made.knows,
         auth_required=True,
         auth_require_tls=False,
+        ssl_context=context if encryption == "tls" else None,
+        tls_context=context if encryption == "starttls" else None,
+        require_starttls=encryption == "starttls",
     )
     with warnings.catch_warnings():
         # On loopback in a test there is nobody to listen in.

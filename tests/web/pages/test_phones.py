@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import logging
 import re
 from collections.abc import Iterator
 from html import unescape
+from pathlib import Path
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
-from phone_receivers import MailServer, WebServer, free_port, mail_server, web_server
+from phone_receivers import MailServer, WebServer, certificate, free_port, mail_server, web_server
 
 from logger.alarms.notify_policy import Rules
 from logger.delivery.sender import Sender
@@ -178,6 +180,37 @@ def test_a_wrong_entry_says_what_is_wrong(maker: TestClient, mail: MailServer, w
     for words, form in wrong.items():
         page = maker.post("/phone", data={"turn": "first"} | form)
         assert words in said(page), said(page)
+
+
+@pytest.mark.parametrize("encryption", ["starttls", "tls"])
+def test_mail_goes_encrypted_to_a_server_whose_certificate_is_trusted(
+    maker: TestClient, tmp_path: Path, monkeypatch: Any, encryption: str
+) -> None:
+    """And to no other: then its certificate is what is wrong."""
+    files = certificate(tmp_path)
+    with mail_server(encryption, files) as mail:
+        page = maker.post("/phone", data=mail_form(mail, encryption=encryption))
+        assert "The certificate of 127.0.0.1 is not trusted here" in said(page)
+        assert mail.mails == []
+        monkeypatch.setenv("SSL_CERT_FILE", str(files[0]))
+        page = maker.post("/phone", data=mail_form(mail, encryption=encryption, to="ben@shop.test"))
+        assert "Has it arrived on the phone?" in said(page), said(page)
+        assert [to for to, _title, _text in mail.mails] == ["ben@shop.test"]
+
+
+def test_a_push_servers_own_way_of_asking_is_spoken(maker: TestClient, web: WebServer) -> None:
+    """By a topic, with a token or a name; and by a token, below a path: as their servers' interfaces are documented."""
+    server = f"http://127.0.0.1:{web.port}"
+    by_topic = {"kind": "topic", "turn": "first", "server": server, "topic": "shop-17"}
+    maker.post("/phone", data=by_topic | {"token": "tk_0123456789abcdef0123456789abc"})
+    maker.post("/phone", data=by_topic | {"user": "ada", "password": "p/w"})
+    maker.post("/phone", data={"kind": "token", "turn": "first", "server": f"{server}/in", "token": "A" * 15})
+    (_path, first, body), (_path, second, _body), (path, third, _body) = web.taken
+    assert json.loads(body)["topic"] == "shop-17"
+    assert json.loads(body)["title"] == "Test message: please confirm"
+    assert first["authorization"] == "Bearer tk_0123456789abcdef0123456789abc"
+    assert second["authorization"] == "Basic " + base64.b64encode(b"ada:p/w").decode()
+    assert (path, third["x-gotify-key"]) == ("/in/message", "A" * 15)
 
 
 def test_a_secret_is_never_shown_again_and_stays_when_left_empty(
