@@ -400,3 +400,19 @@ def test_a_phone_that_nothing_reaches_any_more_is_said_on_its_page(
     assert "Nothing gets through to you now." in page
     assert "did not take the message (it answered 401)" in page
     assert "Alarms reach you" not in page
+
+
+def test_on_the_board_a_pour_in_danger_stands_above_the_word_that_nobody_is_called(
+    shop: Any, plan_toml: str, maker: TestClient
+) -> None:
+    """While all is calm that word leads."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    calm = {"core": 21.0, "surface": 21.0, "underside": 21.0, "room": 21.0}
+    shop.feed(0.02, 5, lambda _h: calm)
+    page = maker.get("/").text
+    assert page.index('id="nobody-reached"') < page.index(f'id="tile-{pour}"')
+    shop.feed(0.02, 5, lambda _h: calm | {"core": 66.5})
+    page = maker.get("/").text
+    assert page.index(f'id="tile-{pour}"') < page.index('id="nobody-reached"')
+    assert page.count('id="nobody-reached"') == 1
