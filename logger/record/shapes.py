@@ -553,10 +553,11 @@ class SignedAgainData(SignedData):
 
 
 class OverrideData(SignedData):
-    """Who let a point pass."""
+    """Who let a point pass, what stood against it, and what of it nobody knew."""
 
     reason: Text
     let_pass: Annotated[list[Text], Field(max_length=100)] = []
+    unknown: Annotated[list[Text], Field(max_length=100)] = []
 
 
 class SealedData(StrictShape):
