@@ -10,7 +10,8 @@
   let heardMs = null;
   const tick = () => {
     last.textContent = heardMs === null ? "never on this device"
-      : `${span((Date.now() - heardMs) / 1000)} ago, at ${new Date(heardMs).toLocaleTimeString([], {timeStyle: "short"})}`;
+      : `${span((Date.now() - heardMs) / 1000)} ago, at `
+        + new Date(heardMs).toLocaleTimeString([], { timeStyle: "short" });
   };
   const again = async () => {
     try {

@@ -15,7 +15,8 @@
       + "from the browser’s menu, open it there, and press the button again.");
     return;
   }
-  navigator.serviceWorker.register("/service-worker.js").catch(() => say("This browser refuses to work in the background."));
+  navigator.serviceWorker.register("/service-worker.js")
+    .catch(() => say("This browser refuses to work in the background."));
 
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
