@@ -97,7 +97,7 @@ def _context(
         now = actions.now_of(service, connection, key)
         choices = [] if now else _choices(service, connection)
         measured = cup_tests.measured(connection, key)
-        before = _bands_before(connection, key, row.id) if measured else []
+        before = _bands_before(connection, key, row.id) if measured else {}
     resin = Resin.model_validate(row.facts["table"])
     weigh_g = advised_g or 1000 * actions.usual_kg(resin.limits.max_depth_mm)
     cores = [choice["value"] for choice in choices if choice["place"].startswith("core") and choice["free"]]
@@ -153,18 +153,18 @@ def _choices(service: Service, connection: Any) -> list[dict[str, Any]]:
     return found
 
 
-def _bands_before(connection: Any, key: str, row_id: int) -> list[tuple[str, str]]:
+def _bands_before(connection: Any, key: str, row_id: int) -> dict[str, str]:
     """Return how well the resin was known before its last cup."""
     earlier = [row for row in resins.history(connection, key) if row.id < row_id]
-    return _bands(earlier[-1].facts["fit"]) if earlier else []
+    return _bands(earlier[-1].facts["fit"]) if earlier else {}
 
 
-def _bands(fit: dict[str, Any] | None) -> list[tuple[str, str]]:
-    """Return how well a fit knows its resin, in words and numbers: 9 of 10 cases."""
-    if not fit:
-        return []
-    heat = fit["ranges_90pct"]["heat_of_cure_j_g"]
-    return [
-        ("how fast it cures", f"known within a factor of {fit['rate_factor_range_90pct']:.2f}"),
-        ("how much heat it gives", f"{heat[0]:.0f} to {heat[1]:.0f} J/g"),
-    ]
+def _bands(fit: dict[str, Any] | None) -> dict[str, str]:
+    """Return how well a fit knows its resin, words → numbers, 9 of 10 cases: less, where an older program made it."""
+    bands = {}
+    if fit and "rate_factor_range_90pct" in fit:
+        bands["how fast it cures"] = f"known within a factor of {fit['rate_factor_range_90pct']:.2f}"
+    heat = (fit or {}).get("ranges_90pct", {}).get("heat_of_cure_j_g")
+    if heat:
+        bands["how much heat it gives"] = f"{heat[0]:.0f} to {heat[1]:.0f} J/g"
+    return bands

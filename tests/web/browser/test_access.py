@@ -89,7 +89,7 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
     with shop.service.store.read() as connection:
         row = connection.exec_driver_sql("SELECT id FROM alarm WHERE kind = 'core-hot'").first()
     with shop.service.store.write() as tx:
-        resins.put(tx, 0, "Ada", RESIN)
+        key = resins.put(tx, 0, "Ada", RESIN)
         now_ms = shop.service.timeline.now_ms()
         one_tap = "/a/" + signed_links.new_token(
             tx, signed_links.Purpose.ACKNOWLEDGE, "first", row[0], now_ms
@@ -112,6 +112,8 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
         "/help/plan-file",
         "/resins",
         "/resins/new",
+        f"/resins/{key}/cup-test",
+        "/nowhere",
         "/shop",
         "/shop/import",
         "/compare",
@@ -155,6 +157,32 @@ def test_no_page_breaks_a_rule_of_wcag_aa(
             found += page.evaluate("(rules) => axe.run(rules)", seven)["violations"]
         broken += [(path, rule["id"], [node["target"] for node in rule["nodes"]]) for rule in found]
     assert broken == []
+
+
+@pytest.mark.parametrize("rise_k", [30.0, 120.0], ids=["calm", "dangerously hot"])
+@pytest.mark.parametrize(("width", "dark"), [(320, True), (1440, False)])
+def test_a_running_cup_breaks_no_rule_calm_or_red(
+    browse: Any, axe: str, shop: Any, clock: Any, width: int, dark: bool, rise_k: float
+) -> None:
+    """What a page that turned red says must still be read; nothing scrolls sideways."""
+    with shop.service.store.write() as tx:
+        key = resins.put(tx, 0, "Ada", RESIN)
+    shop.sweep(core=21.0, room=21.0)
+    page = browse("desktop", dark=dark, width=width)
+    _stay(page)
+    page.goto(f"/resins/{key}/cup-test")
+    page.click("text=Mixed now")
+    for minute in range(0, 60, 2):
+        clock.move(120)
+        shop.sweep(core=21.0 + rise_k * minute / 58, room=21.0)
+    page.reload()
+    assert (page.locator("body.alert").count() == 1) is (rise_k > 100)
+    page.evaluate(axe)
+    rules = {"runOnly": {"type": "tag", "values": AA}}
+    found = page.evaluate("(rules) => axe.run(rules)", rules)["violations"]
+    assert [(rule["id"], [node["target"] for node in rule["nodes"]]) for rule in found] == []
+    if width == 320:
+        assert crowded(page, "/resins/cup-test") == []
 
 
 def test_the_doors_break_no_rule_either(browse: Any, axe: str) -> None:
