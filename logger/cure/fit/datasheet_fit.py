@@ -76,6 +76,7 @@ class Fit:
     ranges: 90 % range of each fitted number, in its own unit. theta (4,) and covariance (4, 4): ln k2, ln(k2/k1),
     E in kJ/mol, ln of the heat in J/g. learned: how much each range shrank against its prior (1 = nothing
     learned, 0 = known exactly). curves: fitted course of each specimen, to draw beside the stated points.
+    disagreement: which statement does not fit the others, among the warnings too; "" where all agree.
     """
 
     resin: Resin
@@ -88,6 +89,7 @@ class Fit:
     warnings: tuple[str, ...]
     rounds: int
     curves: tuple[dict[str, Any], ...] = field(default=(), repr=False)
+    disagreement: str = ""
 
     @property
     def rate_factor_range(self) -> float:
@@ -119,6 +121,7 @@ class Fit:
             "rate_factor_range_90pct": self.rate_factor_range,
             "assumptions": list(self.assumptions),
             "warnings": list(self.warnings),
+            "disagreement": self.disagreement,
             "curves": list(self.curves),
         }
 
@@ -181,14 +184,14 @@ def fit_datasheet(datasheet: Datasheet) -> Fit:
     """
     problem = _Problem(datasheet, tuple(observables_of(datasheet)), _prior(datasheet))
     solution = problem.solve()
-    warnings = []
+    disagreement = ""
     worst = float(np.max(np.abs(problem.off(solution)), initial=0.0))
     if worst > DISPUTED:
-        warnings.append(_disagreement(problem, solution))
+        disagreement = _disagreement(problem, solution)
         # As wide as it takes for the one that is farthest off to be an ordinary one.
         problem = replace(problem, looser=worst / AGREED)
         solution = problem.solve(solution.theta)
-    return _report(problem, solution, warnings)
+    return _report(problem, solution, disagreement)
 
 
 def kissinger_j_mol(peaks: list[DscPeak]) -> float:
@@ -253,7 +256,7 @@ def _disagreement(problem: _Problem, solution: Solution) -> str:
     best: tuple[float, Observable, float] | None = None
     for thing in sorted(doubtful.values(), key=lambda t: -off[things.index(t)])[:3]:
         others = problem.without(thing.statement)
-        again = others.solve(solution.theta, rounds=8)
+        again = others.solve(solution.theta, rounds=5)
         worst = float(np.max(np.abs(others.off(again)), initial=0.0))
         if best is None or worst < best[0]:
             value = float(predicted(problem.datasheet, [thing], again.theta[None, :])[0, 0])
@@ -356,7 +359,7 @@ def _possible(theta: Floats, members: Floats) -> Possible:
     )
 
 
-def _report(problem: _Problem, solution: Solution, warnings: list[str]) -> Fit:
+def _report(problem: _Problem, solution: Solution, disagreement: str) -> Fit:
     datasheet, things, prior = problem.datasheet, list(problem.things), problem.prior
     theta = solution.theta
     members, covariance = _members(problem, solution, solution.covariance())
@@ -369,7 +372,7 @@ def _report(problem: _Problem, solution: Solution, warnings: list[str]) -> Fit:
             ("k2_per_s", "k2_over_k1", "e_j_mol", "heat_of_cure_j_g"), sd, prior.sd, strict=True
         )
     }
-    warnings = [*warnings, *_warnings_of(problem, theta, solution)]
+    warnings = [*([disagreement] if disagreement else []), *_warnings_of(problem, theta, solution)]
     values = predicted(datasheet, things, theta[None, :])[0] if things else np.empty(0)
     points = tuple(
         FittedPoint(
@@ -407,4 +410,5 @@ def _report(problem: _Problem, solution: Solution, warnings: list[str]) -> Fit:
         tuple(warnings),
         solution.rounds,
         curves,
+        disagreement,
     )

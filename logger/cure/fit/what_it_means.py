@@ -30,8 +30,8 @@ from logger.plan.file import DEEPEST_MM, Plan, Possible, Resin, plan_from_table
 ROOMS_C = (20.0, 25.0, 30.0)
 #: Parts of the possible resins that keep the limit at the depth that is told: as good as safe, even, hardly any.
 HOLDS = (0.9, 0.5, 0.1)
-#: Depths that are solved lie within this many times the datasheet's, in so many steps.
-FARTHEST, DEPTHS = 3.0, 9
+#: Depths that are solved lie between the datasheet's over the first and times the second, so many of them.
+SHALLOWER, DEEPER, DEPTHS = 8.0, 3.0, 11
 #: Where the datasheet names no depth the search goes out from here, mm.
 FIRST_MM = 20.0
 #: A cup test: what one probe, a scale and a clock tell of it (common practice, no source), %.
@@ -89,7 +89,7 @@ def _safe_depth(resin: Resin, room_c: float) -> SafeDepth:
     stated = resin.limits.max_depth_mm
     limit_c = resin.limits.max_core_c
     middle = stated or FIRST_MM
-    depths = np.geomspace(middle / FARTHEST, min(middle * FARTHEST, DEEPEST_MM), DEPTHS)
+    depths = np.geomspace(middle / SHALLOWER, min(middle * DEEPER, DEEPEST_MM), DEPTHS)
     members = members_of(possible)
     # (D, M); a deeper pour of the same resin is never cooler.
     peaks = np.stack([member_peaks(_wide(resin, float(mm), room_c), members)[1] for mm in depths])
