@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from logger.errors import BadInput
-from logger.plan.file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table
+from logger.plan.file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table, plan_to_table
 from logger.quantities import Units
 from web.views.reader_units import number_from
 
@@ -23,7 +23,8 @@ def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], 
 
     An empty field changes nothing; `moisture` has one text a slab, in the plan's order. Raises BadInput, BadPlan.
     """
-    table = plan.model_dump(exclude_none=True, mode="json")
+    # What nobody has said stays unsaid: it is asked, and shown as the usual.
+    table = plan_to_table(plan)
     _pour(table, plan, given, u)
     _layers(table, plan, given)
     _underside(table, given)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from logger.errors import BadInput
-from logger.plan.file import Plan, plan_from_text, read_plan
+from logger.plan.file import Plan, plan_from_text, plan_to_table, read_plan
 from logger.planning.examples import EXAMPLES
-from web.views.plan_edit import bare_degrees, readings_from, waits_shown, with_numbers
+from web.views.plan_edit import bare_degrees, readings_from, waits_shown, with_numbers, without_empty_lists
 from web.views.reader_units import Units
 
 METRIC, AMERICAN = Units(), Units("f", "in", "gal", "lb")
@@ -155,3 +155,20 @@ def test_what_is_under_the_form_is_said_below_the_plan(plan_toml: str) -> None:
     assert said.form.underside == "open"
     with pytest.raises(BadInput, match="Under the form"):
         with_numbers(plan, as_shown(plan, METRIC) | {"underside": "sideways"}, [], METRIC)
+
+
+def test_what_nobody_said_stays_unsaid_when_another_depth_is_tried(plan_toml: str) -> None:
+    """Else a default would look like an answer: it would not be asked any more, and be kept as the shop's usual."""
+    plan = plan_from_text(plan_toml)
+    deeper = with_numbers(plan, as_shown(plan, METRIC) | {"depth": "45"}, [], METRIC)
+    assert plan_to_table(deeper).keys() == plan_to_table(plan).keys()
+
+
+def test_an_older_plans_empty_lists_are_not_shown(plan_toml: str) -> None:
+    """What the page shows takes a table below it; a list in a table of the plan stays."""
+    head, rest = plan_toml.split("[resin]", 1)
+    old = f"{head}layer = []\nslab = []\n[resin]{rest}"
+    slab = '[[slab]]\nname = "left"\nspecies = "oak"\nthickness_mm = 40\nwidth_mm = 200\nlength_mm = 900\n'
+    assert plan_from_text(f"{without_empty_lists(old)}\n{slab}").slab[0].name == "left"
+    with pytest.raises(BadInput):
+        plan_from_text(f"{old}\n{slab}")
