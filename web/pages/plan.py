@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Path, Query, Request
@@ -292,8 +292,13 @@ def _questions(pour: PourRow, plan: Plan, assessment: Assessment) -> list[Questi
 
 def _asked(question: Question, drawn: list[dict[str, Any]]) -> list[ShownField]:
     parts = next(one["parts"] for one in drawn if one["section"].name == question.section)
-    rows = [row.fields for part in parts for row in part.rows]
-    fields = [one for part in parts for one in part.fields] + [one for row in rows for one in row]
+    fields = [one for part in parts for one in part.fields]
+    for part in parts:
+        there = [row for row in part.rows if row.new == question.new]
+        for number, row in enumerate(there, start=1):
+            # Two slabs are asked in one breath: each field says of which.
+            name = f"{part.part.one.capitalize()} {number}" if row.new else row.title
+            fields += [replace(one, label=f"{name}: {one.label}") if name else one for one in row.fields]
     return [one for one in fields if question.asks(one.name)]
 
 

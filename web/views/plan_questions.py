@@ -21,7 +21,7 @@ WORTH_K = 1.0
 class Question:
     """One question: which section it belongs to, and which of its fields are asked (names or their beginnings).
 
-    stops: the plan stands at stop for want of its answer.
+    stops: the plan stands at stop for want of its answer. new: it asks for rows that the plan has not yet.
     """
 
     name: str
@@ -30,6 +30,7 @@ class Question:
     fields: tuple[str, ...]
     why: str = ""
     stops: bool = False
+    new: bool = False
 
     def asks(self, name: str) -> bool:
         """Whether it asks for the field of that name."""
@@ -59,6 +60,7 @@ _ASKS = {
         "slabs",
         "Which slabs, and how damp are they?",
         ("name", "species", "thickness_mm", "width_mm", "length_mm", "meter.readings_pct", "bark", "seal"),
+        new=True,
     ),
     "moisture-unknown": Question("moisture", "slabs", "How damp is the slab?", ("meter.readings_pct",)),
     "bark-on": Question("bark", "slabs", "Is the bark off?", ("bark",)),
@@ -87,7 +89,7 @@ _ASKS = {
     "humidity-unknown": Question("humidity", "room", "How damp is the air?", ("air.relative_humidity_pct",)),
     "void-open": Question("void", "voids", "Is the hole closed from behind?", ("backed",)),
 }
-_PEOPLE = Question("people", "mix", "Who pours, and who checks?", ("name",))
+_PEOPLE = Question("people", "mix", "Who pours, and who checks?", ("name",), new=True)
 
 
 def questions_of(

@@ -286,6 +286,20 @@ def test_a_plan_without_slabs_asks_for_them_and_takes_the_answer(
     assert anchor_of("form.underside") == "f-form-underside"
 
 
+def test_a_question_about_a_slab_asks_only_of_those_that_there_are(
+    maker: TestClient, shop: Any, plan_toml: str
+) -> None:
+    """Else an answer in the empty row beside it would begin a third slab."""
+    slab = '[[slab]]\nname = "{}"\nspecies = "oak"\nthickness_mm = 40\nwidth_mm = 200\nlength_mm = 900\n'
+    pour = shop.plan(plan_toml + slab.format("left") + slab.format("right"))
+    card = words(maker.get(f"/pours/{pour}/plan")).split('id="question"')[1].split("</section>")[0]
+    assert "left: Moisture readings, %" in card
+    assert set(re.findall(r'name="(slab[\w.]+)"', card)) == {
+        "slab.0.meter.readings_pct",
+        "slab.1.meter.readings_pct",
+    }
+
+
 def test_another_resin_of_the_list_takes_the_plans_place(
     maker: TestClient, shop: Any, service: Any, plan_toml: str
 ) -> None:
