@@ -92,8 +92,9 @@ def look_at(service: Service, connection: Connection, test: CupTest) -> CupNow:
 
 
 def stop(service: Service, by: str, key: str) -> None:
-    """End the running test without a result. Raises NotAllowed where none runs."""
+    """End the running test without a result. Raises NotFound, and NotAllowed where none runs."""
     with service.store.write() as tx:
+        resins.get(tx, key)
         now = now_of(service, tx, key)
         if now is None:
             raise NotAllowed("no cup of this resin is being watched")

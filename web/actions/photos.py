@@ -41,6 +41,7 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
 
     Gives its SHA-256. Raises BadInput, NotFound, and StoreError when the disk refuses.
     """
+    _check_size(raw)
     with service.store.read() as connection:
         closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
     if closed and not caption.reason.strip():
@@ -66,16 +67,7 @@ def _add(service: Service, pour_id: int, by: str, about: dict[str, Any], caption
 
 def _put_on_disk(service: Service, raw: bytes) -> dict[str, Any]:
     """Keep a photo's file, drawn anew; return what its event says of it."""
-    if not raw:
-        raise BadInput("photo", "is empty", remedy="choose a photo first")
-    if len(raw) > LARGEST:
-        raise BadInput(
-            "photo",
-            "is too large",
-            value=f"{len(raw) / 1e6:.1f} MB",
-            allowed=f"{LARGEST / 1e6:.0f} MB",
-            remedy="take it with a smaller picture size",
-        )
+    _check_size(raw)
     drawn = redrawn(raw)
     name = hashlib.sha256(drawn).hexdigest()
     # Also when there is one of that name: it may have been damaged since.
@@ -86,6 +78,19 @@ def _put_on_disk(service: Service, raw: bytes) -> dict[str, Any]:
             f"the photo could not be kept ({error.strerror}): make room on the disk, then send it again"
         ) from error
     return {"sha256": name, "bytes": len(drawn), "type": TYPE}
+
+
+def _check_size(raw: bytes) -> None:
+    if not raw:
+        raise BadInput("photo", "is empty", remedy="choose a photo first")
+    if len(raw) > LARGEST:
+        raise BadInput(
+            "photo",
+            "is too large",
+            value=f"{len(raw) / 1e6:.1f} MB",
+            allowed=f"{LARGEST / 1e6:.0f} MB",
+            remedy="take it with a smaller picture size",
+        )
 
 
 async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:

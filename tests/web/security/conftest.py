@@ -48,6 +48,8 @@ IN_A_PATH = {
     "pour_id": 1,
     "alarm_id": 1,
     "name": "bench-1",
+    "where": "desk",
+    "section": "form",
     "invitation_id": 1,
     "person_id": 1,
     "sign_in_id": 1,

@@ -161,6 +161,7 @@ def test_every_route_that_names_something_of_another_shop_finds_nothing_there(
     good["POST /phone/channels/{channel_id}/turn"] = lambda: {"data": {"turn": "second"}}
     good["POST /pours/{pour_id}/mix"] = lambda: {"data": {"part_a": "100", "part_b": "50"}}
     ratio = {"point": "ratio", "person": "Ada"}
+    good["POST /stations/{name}/probes/{rom}/place"] = lambda: {"data": {"place": "core"}}
     good["POST /pours/{pour_id}/ready/again"] = lambda: {
         "data": ratio,
         "files": {"photo": ("p.png", routes_tests()._photo())},
