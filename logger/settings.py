@@ -190,14 +190,15 @@ def read_settings(path: Path) -> Settings:
         return Settings.model_validate(table)
     except ValidationError as error:
         first = most_telling(error.errors())
-        told = input_problem(first, Settings)
-        name = ".".join(told.path)
+        mistake = input_problem(first, Settings)
+        name = ".".join(mistake.path)
         # An address of [messages] carries passwords: it is not repeated where a journal keeps it.
         secret = "url" in name or "token" in name or isinstance(first["input"], dict)
         raise BadSettings(
             f"{path}: {name}" if name else str(path),
-            "is not a setting" if first["type"] == "extra_forbidden" else told.problem,
+            "is not a setting" if first["type"] == "extra_forbidden" else mistake.problem,
             value=None if secret else first["input"],
-            allowed=told.allowed,
-            remedy=f"{told.remedy + '; ' if told.remedy else ''}every setting is listed in the help (/help/settings)",
+            allowed=mistake.allowed,
+            remedy=f"{mistake.remedy + '; ' if mistake.remedy else ''}"
+            "every setting is listed in the help (/help/settings)",
         ) from error

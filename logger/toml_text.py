@@ -51,12 +51,12 @@ _AT = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)\
 def toml_problem(message: str, text: str) -> tuple[str, str]:
     """Return what the parser's message says of a text: (problem, remedy), with the line and what stands on it."""
     at = _AT.search(message)
-    said = message if at is None else message[: at.start()]
+    reason = message if at is None else message[: at.start()]
     lines = text.splitlines()
     number = len(lines) if at is None or at["line"] is None else int(at["line"])
     problem, remedy = "cannot be read", "name = value on each line; text needs quotes"
     for pattern, words, what_to_do in _PROBLEMS:
-        match = re.match(pattern, said)
+        match = re.match(pattern, reason)
         if match is not None:
             problem = words.format(name=_dotted(match.groupdict().get("name") or ""))
             remedy = what_to_do.format()
@@ -76,9 +76,9 @@ def _dotted(name: str) -> str:
 
 def nearest(word: str, names: Iterable[str]) -> str | None:
     """Return the known name that an unknown one most likely means; None where none is near."""
-    known = {name.casefold(): name for name in names}
-    near = difflib.get_close_matches(word.casefold(), known, n=1, cutoff=ALIKE)
-    return known[near[0]] if near else None
+    by_folded = {name.casefold(): name for name in names}
+    near = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=ALIKE)
+    return by_folded[near[0]] if near else None
 
 
 def meant(word: str, names: Iterable[str]) -> str:

@@ -137,9 +137,9 @@ def _state(condition: Condition, stage: Stage) -> str:
 def _headline(condition: Condition) -> str:
     probe, limit_c, cause = condition.probe, condition.limit_c, condition.cause
     if cause is ConditionCause.OVER_LIMIT and probe is not None and limit_c is not None:
-        whose = "its" if probe.kind == "core" else "the core's"
+        possessive = "its" if probe.kind == "core" else "the core's"
         return (
-            f"{place_words(probe)} at {temperature(probe.celsius or 0.0)}, over {whose} limit of "
+            f"{place_words(probe)} at {temperature(probe.celsius or 0.0)}, over {possessive} limit of "
             f"{temperature(limit_c, 0)}"
         )
     if cause is ConditionCause.WAS_OVER_LIMIT and probe is not None and limit_c is not None:

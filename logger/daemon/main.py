@@ -171,13 +171,13 @@ def _take_answer(clock: Clock, signals: Signals, order: PeriodOrder | None, answ
 def _take_places(config: StationConfig, sampler: Sampler, places: Mapping[str, str]) -> None:
     """Take over where somebody says that probes sit, now and after the next start."""
     mine = {probe.id for probe in config.filed.all_probes}
-    known = {rom: place for rom, place in places.items() if rom in mine}
-    sampler.place(known)
+    own_places = {rom: place for rom, place in places.items() if rom in mine}
+    sampler.place(own_places)
     try:
-        keep_places(config.filed, config.spool_file, known)
+        keep_places(config.filed, config.spool_file, own_places)
     except OSError:
         # A card that takes nothing: they hold until the next start, and the page shows what the rows say.
-        log.exception("the places of %s are not kept", ", ".join(known))
+        log.exception("the places of %s are not kept", ", ".join(own_places))
 
 
 def _health(config: StationConfig, hardware: Hardware) -> StationHealth:

@@ -50,10 +50,12 @@ def with_places(wiring: Wiring, places: Mapping[str, str]) -> Wiring:
 def read_places(wiring: Wiring, spool_file: Path) -> dict[str, str]:
     """Return the places that are kept for this station file; none where it has placed its probes anew since."""
     try:
-        kept = json.loads(file_of(spool_file).read_text(encoding="utf-8"))
-        if kept["of"] != digest_of(wiring):
+        content = json.loads(file_of(spool_file).read_text(encoding="utf-8"))
+        if content["of"] != digest_of(wiring):
             return {}
-        return {str(rom): str(place) for rom, place in kept["places"].items() if PLACE.fullmatch(str(place))}
+        return {
+            str(rom): str(place) for rom, place in content["places"].items() if PLACE.fullmatch(str(place))
+        }
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return {}
 
@@ -72,7 +74,7 @@ def keep_places(wiring: Wiring, spool_file: Path, places: Mapping[str, str]) -> 
 
 def digest_of(wiring: Wiring) -> str:
     """Return what a station file says of places, in short: its probes and where each sits, and nothing else of it."""
-    said = "\n".join(
+    text = "\n".join(
         f"{probe.id} {probe.place}" for probe in sorted(wiring.all_probes, key=lambda one: one.id)
     )
-    return hashlib.sha256(said.encode()).hexdigest()
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -116,8 +116,8 @@ class MessageChannels:
         if result:
             return Outcome(True)
         status = answers[-1] if answers else None
-        said = "" if status is None else f" (it answered {status})"
-        return Outcome(False, f"{shown(url)}: did not take the message{said}", status=status)
+        status_words = "" if status is None else f" (it answered {status})"
+        return Outcome(False, f"{shown(url)}: did not take the message{status_words}", status=status)
 
     def _problem_of(self, url: str) -> str | None:
         try:
@@ -198,9 +198,9 @@ class _Hidden(logging.Filter):
 
     def filter(self, record: logging.LogRecord) -> bool:
         """Pass every line, without what may be an address; note the status that a server has answered."""
-        answers, said = _ANSWERS.get(), re.search(r"\berror=(\d{3})\b", record.getMessage())
-        if answers is not None and said:
-            answers.append(int(said[1]))
+        answers, match = _ANSWERS.get(), re.search(r"\berror=(\d{3})\b", record.getMessage())
+        if answers is not None and match:
+            answers.append(int(match[1]))
         text = re.sub(r"URL:?\s.*|\S*://\S*", "URL …", record.getMessage(), flags=re.DOTALL)
         record.msg, record.args = text, None
         return True

@@ -254,5 +254,7 @@ class WebPush:
         if answer.status_code in (404, 410):
             gone = f"{shown(url)}: this browser takes no messages any more: set it up again on it"
             return Outcome(False, gone, hopeless=True, status=answer.status_code)
-        said = f"{shown(url)}: the push service did not take the message (it answered {answer.status_code})"
-        return Outcome(False, said, status=answer.status_code)
+        problem = (
+            f"{shown(url)}: the push service did not take the message (it answered {answer.status_code})"
+        )
+        return Outcome(False, problem, status=answer.status_code)

@@ -70,11 +70,11 @@ def station_content(
             allowed="http://host:port, without a path",
             remedy="give the address at which the board opens",
         )
-    said = {"name": name, "service_url": service_url}
+    needed = {"name": name, "service_url": service_url}
     if path.exists():
-        return read_content(path) | said
+        return read_content(path) | needed
     head = head_of(path)
-    content = (read_content(head) if head.exists() else {}) | said
+    content = (read_content(head) if head.exists() else {}) | needed
     if simulated:
         played = f"{SIMULATED_C:g}"
         content["hardware"] = "bench"
@@ -107,8 +107,8 @@ def write_station(path: Path, content: Mapping[str, Any], token: str | None = No
         _replace(head_of(path), text, path.parent)
     else:
         station_from(content, path)
-        found = not path.exists() and content.get("hardware") == "pi"
-        _replace(path, FOUND + text if found else text, path.parent)
+        unplaced = not path.exists() and content.get("hardware") == "pi"
+        _replace(path, FOUND + text if unplaced else text, path.parent)
     if token is not None:
         # Read anew with each batch: a new one needs no restart.
         _replace(path.parent / str(content.get("token_file", "station.token")), f"{token}\n", path.parent)

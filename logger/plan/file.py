@@ -363,10 +363,10 @@ def plan_to_text(plan: Plan) -> str:
 
 def plan_to_table(plan: Plan) -> dict[str, Any]:
     """Return what was said in a plan, as a nested dict."""
-    said: dict[str, Any] = _without_empty_lists(
+    shown_table: dict[str, Any] = _without_empty_lists(
         plan.model_dump(exclude_none=True, exclude_unset=True, mode="json")
     )
-    return said
+    return shown_table
 
 
 def _without_empty_lists(value: Any) -> Any:
@@ -396,16 +396,18 @@ def _rows_as_tuples(value: Any, where: str, level: int = 0) -> Any:
 
 def _bad_plan(error: ValidationError, where: str) -> BadPlan:
     first = most_telling(error.errors())
-    told = input_problem(first, Plan)
-    *tables, key = told.path or ("plan",)
+    mistake = input_problem(first, Plan)
+    *tables, key = mistake.path or ("plan",)
 
     def bad(problem: str, **more: Any) -> BadPlan:
-        return BadPlan(place, problem, path=told.path, **more)
+        return BadPlan(place, problem, path=mistake.path, **more)
 
     place = f"{where}: [{'.'.join(tables)}] {key}" if tables else f"{where}: {key}"
     more = len(error.errors()) - 1
-    problem = told.problem + (f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else "")
-    kind, unit, allowed, remedy = first["type"], unit_of(key), told.allowed, told.remedy
+    problem = mistake.problem + (
+        f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else ""
+    )
+    kind, unit, allowed, remedy = first["type"], unit_of(key), mistake.allowed, mistake.remedy
     if kind == "missing":
         return bad(problem, remedy=_how_to_add(tables, key))
     if kind == "extra_forbidden":

@@ -102,8 +102,8 @@ class Mix(Table):
         if not isinstance(table, dict) or "measure_by" in table or table.get("ratio_by") != "volume":
             return table
         # Without densities a ratio by volume cannot be weighed: it is measured by volume unless the plan says so.
-        known = (table.get(f"density_{part}_kg_m3") is not None for part in "ab")
-        return table if all(known) else table | {"measure_by": "volume"}
+        has_density = (table.get(f"density_{part}_kg_m3") is not None for part in "ab")
+        return table if all(has_density) else table | {"measure_by": "volume"}
 
 
 class Pails(Table):

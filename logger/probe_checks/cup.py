@@ -98,7 +98,7 @@ def cup_course(looks: Sequence[CupLook], now_s: float) -> CupCourse:
         return CupCourse(CupState.WAITING if now_s < SILENT_S else CupState.SILENT)
     times, values = [at_s for at_s, _ in good], [celsius for _, celsius in good]
     smooth = _smooth(values)
-    seen = CupCourse(
+    course = CupCourse(
         CupState.BEFORE,
         # The median of the last looks: a single one that lies must call nobody.
         now_c=smooth[-1],
@@ -110,12 +110,12 @@ def cup_course(looks: Sequence[CupLook], now_s: float) -> CupCourse:
     smooth = smooth[:torn]
     fall = _fall(times, smooth, noise_k)
     if fall is not None:
-        return _past(seen, times, smooth, noise_k, fall)
+        return _past(course, times, smooth, noise_k, fall)
     if torn is not None:
-        return _as(seen, CupState.TORN)
+        return _as(course, CupState.TORN)
     if times[-1] >= LONGEST_S - HOLE_S or now_s > LONGEST_S:
-        return _as(seen, CupState.FLAT)
-    return _as(seen, CupState.SILENT) if now_s - times[-1] > SILENT_S else seen
+        return _as(course, CupState.FLAT)
+    return _as(course, CupState.SILENT) if now_s - times[-1] > SILENT_S else course
 
 
 def mean_of(looks: Sequence[CupLook], until_s: float) -> float | None:
@@ -188,7 +188,7 @@ def _fall(times: Sequence[float], smooth: Sequence[float], noise_k: float) -> _F
 
 
 def _past(
-    seen: CupCourse, times: Sequence[float], smooth: Sequence[float], noise_k: float, fall: _Fall
+    course: CupCourse, times: Sequence[float], smooth: Sequence[float], noise_k: float, fall: _Fall
 ) -> CupCourse:
     """Return the course with its peak, or that its peak fell into a hole."""
     top, end = fall.top, fall.end
@@ -202,13 +202,13 @@ def _past(
     peak_s = (times[first] + times[last]) / 2
     around = times[max(0, first - 1) : min(end, last + 1) + 1]
     if max((b - a for a, b in pairwise(around)), default=0.0) > max(HOLE_S, HOLE_PART * peak_s):
-        return _as(seen, CupState.MISSED)
+        return _as(course, CupState.MISSED)
     return CupCourse(
         CupState.PAST,
-        seen.now_c,
-        seen.last_s,
-        seen.hottest_c,
-        seen.start_c,
+        course.now_c,
+        course.last_s,
+        course.hottest_c,
+        course.start_c,
         peak_c=smooth[top],
         peak_s=peak_s,
         end_s=times[end],

@@ -748,10 +748,10 @@ def fits(shape: type[T], value: object, where: str) -> T:
         return shape.model_validate(value)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
-        told, at = input_problem(first), ".".join(str(part) for part in first["loc"])
+        mistake, at = input_problem(first), ".".join(str(part) for part in first["loc"])
         raise BadInput(
             f"{where}{': ' if at else ''}{at}"[:200],
-            told.problem,
+            mistake.problem,
             value=f"{first['input']!r:.60}",
             remedy="this is no record as the program writes it",
         ) from error

@@ -72,16 +72,16 @@ def note_hot(tx: Connection, now_ms: int, test: CupTest, celsius: float) -> None
 def running(connection: Connection, key: str | None = None) -> list[CupTest]:
     """Return the tests that nobody has ended, oldest first; of one resin, or of all."""
     begun: dict[int, EventRow] = {}
-    told: set[int] = set()
+    called: set[int] = set()
     for row in shop_events.shop_events(connection, BEGUN, ENDED, HOT):
         if row.kind == BEGUN:
             begun[row.id] = row
         elif row.kind == ENDED:
             begun.pop(row.facts["test"], None)
         else:
-            told.add(row.facts["test"])
+            called.add(row.facts["test"])
     return [
-        _test(connection, row, told_hot=row.id in told)
+        _test(connection, row, told_hot=row.id in called)
         for row in begun.values()
         if key is None or row.facts["key"] == key
     ]

@@ -102,8 +102,8 @@ def set_up(
             # The old one is called until the new one is confirmed.
             channel_id = channels.add(tx, person_id, kind, entries, target.url, turn, now_ms, change)
         name = people.person(tx, person_id).name
-        said = f"{chosen.title} {target.about}, for {name}"
-        events.add_event(tx, None, service.timeline.true_ms(), "phone-set-up", by, said)
+        words = f"{chosen.title} {target.about}, for {name}"
+        events.add_event(tx, None, service.timeline.true_ms(), "phone-set-up", by, words)
     return send_test(service, channel_id, by)
 
 

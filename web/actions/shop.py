@@ -23,10 +23,10 @@ _LEAST: dict[str, Any] = {
 }
 
 
-def keep_usual(service: Service, section: Section, said: Mapping[str, Any], by: str) -> None:
+def keep_usual(service: Service, section: Section, table: Mapping[str, Any], by: str) -> None:
     """Keep what belongs to the shop of a plan's section as usual from now on."""
     with service.store.write() as tx:
-        usual = with_usual_part(shop_events.usual_of(tx), section, said)
+        usual = with_usual_part(shop_events.usual_of(tx), section, table)
         events.add_event(tx, None, service.timeline.true_ms(), shop_events.USUAL, by, section.title, usual)
 
 

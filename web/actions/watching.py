@@ -112,8 +112,8 @@ def tap(service: Service, token: str) -> Tapped:
             signed_links.use_token(tx, token, now_ms)
             way = test_messages.confirmed_channel(claim.to)
             by, replaced = (by_link(service, claim.to), None) if way is None else _confirm(tx, way, now_ms)
-            said = "a test message has arrived"
-            events.add_event(tx, None, service.timeline.true_ms(), "test-confirmed", by, said)
+            words = "a test message has arrived"
+            events.add_event(tx, None, service.timeline.true_ms(), "test-confirmed", by, words)
         service.addresses.read_from(service.store)
         return Tapped(claim.purpose, None, replaced)
     by = by_link(service, claim.to)

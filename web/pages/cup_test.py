@@ -129,7 +129,7 @@ def _context(
 
 def _choices(service: Service, connection: Any) -> list[dict[str, Any]]:
     """Return every thermometer that reads now, and whether it is free."""
-    now_ms, found = service.timeline.true_ms(), []
+    now_ms, choices = service.timeline.true_ms(), []
     probes = stations.probes_by_station(connection)
     for station in stations.all_stations(connection):
         for probe in probes.get(station.id, []):
@@ -141,7 +141,7 @@ def _choices(service: Service, connection: Any) -> list[dict[str, Any]]:
                 free = True
             except NotAllowed:
                 free = False
-            found.append(
+            choices.append(
                 {
                     "value": f"{station.name}/{probe.rom}",
                     "place": probe.place,
@@ -150,7 +150,7 @@ def _choices(service: Service, connection: Any) -> list[dict[str, Any]]:
                     "free": free,
                 }
             )
-    return found
+    return choices
 
 
 def _bands_before(connection: Any, key: str, row_id: int) -> dict[str, str]:

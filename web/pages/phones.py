@@ -125,14 +125,14 @@ def code_for_person(request: Request, service: ServiceDep, who: OwnerDep, person
 def on_the_phone(token: Token, request: Request, service: ServiceDep, kind: KindName = "") -> Response:
     """Show, on the phone that opened the code, what can be set up there. Opening it does nothing."""
     try:
-        whose = phones.whose_code(service, token)
+        owner = phones.whose_code(service, token)
         form = _form_of(kind, {}, None)
     except LinkRefused as refusal:
         return unsigned_page(request, "phone-code.html", {"refused": str(refusal)}, 410, None)
     except BadInput as error:
         return unsigned_page(request, "phone-code.html", {"refused": str(error)}, 422, None)
     return unsigned_page(
-        request, "phone-code.html", _choice(request, service) | form | {"whose": whose}, 200, None
+        request, "phone-code.html", _choice(request, service) | form | {"whose": owner}, 200, None
     )
 
 
@@ -147,16 +147,16 @@ def _set_up_on_the_phone(
     token: str, request: Request, service: Service, given: Mapping[str, str]
 ) -> Response:
     try:
-        whose = phones.whose_code(service, token)
+        owner = phones.whose_code(service, token)
     except LinkRefused as refusal:
         return unsigned_page(request, "phone-code.html", {"refused": str(refusal)}, 410, None)
-    context: dict[str, Any] = _choice(request, service) | {"whose": whose}
+    context: dict[str, Any] = _choice(request, service) | {"whose": owner}
     kind, change = given.get("kind", ""), _number(given.get("change", ""))
     tries = sign_in.Tries(request)
     try:
-        tries = _not_too_often(request, whose.person_id)
+        tries = _not_too_often(request, owner.person_id)
         tried = phones.set_up(
-            service, whose.person_id, kind, given, given.get("turn", "first"), whose.name, change
+            service, owner.person_id, kind, given, given.get("turn", "first"), owner.name, change
         )
     except (BadInput, NotAllowed, TooMany) as error:
         tries.give_back()  # nothing was sent

@@ -266,7 +266,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
 
 def _drawn(plan: Plan, u: Units, shown: Shown) -> list[dict[str, Any]]:
     """Return every section as it is drawn; what was refused in one stands in it."""
-    said = plan_to_table(plan)
+    table = plan_to_table(plan)
     drawn = []
     for section in SECTIONS.values():
         mine = section.name == shown.opened
@@ -274,7 +274,7 @@ def _drawn(plan: Plan, u: Units, shown: Shown) -> list[dict[str, Any]]:
         drawn.append(
             {
                 "section": section,
-                "parts": shown_section(section, said, u, typed, wrong),
+                "parts": shown_section(section, table, u, typed, wrong),
                 "problem": wrong.get(section.name),
             }
         )

@@ -48,13 +48,13 @@ def setup_code_right(service: Service, code: str) -> bool:
     """Whether this is a code that is shown, within its hour. Slow on purpose."""
     now_ms = service.timeline.now_ms()
     with service.store.read() as connection:
-        kept = [
+        rest = [
             (get_secret(connection, name), secret_made_ms(connection, name))
             for name in (BY_START, BY_COMMAND)
         ]
     return any(
         passwords.right(stored.decode(), _bare(code))
-        for stored, made_ms in kept
+        for stored, made_ms in rest
         if stored is not None and made_ms is not None and 0 <= now_ms - made_ms < SETUP_CODE_MS
     )
 

@@ -109,10 +109,13 @@ def install(app: FastAPI, guarding: Mapping[str, str]) -> None:
         assert isinstance(error, RequestValidationError)
         first = most_telling(error.errors())
         # What the framework puts before a name: where it stood in the request.
-        told = input_problem({**first, "loc": first["loc"][1:]}, _body_of(request))
-        where = ".".join(told.path) or "the request"
+        mistake = input_problem({**first, "loc": first["loc"][1:]}, _body_of(request))
+        where = ".".join(mistake.path) or "the request"
         body = ErrorBody(
-            kind="bad-input", message=f"{where}: {told.sentence()}", where=where, remedy="correct that value"
+            kind="bad-input",
+            message=f"{where}: {mistake.sentence()}",
+            where=where,
+            remedy="correct that value",
         )
         return _answer(request, 422, body)
 

@@ -14,13 +14,13 @@ ROOM_K, START_K, PANEL = 3.0, 3.0, 1.5
 
 def unsaid(plan: Plan) -> list[str]:
     """Return what moves the peak and that nobody has said, by the names of the questions."""
-    said = {
+    answered = {
         "underside": plan.form.underside is not None,
         "night": isinstance(plan.air.room_c, list),
         "start": plan.pour.start_c is not None,
         "panel": "bottom" in plan.form.model_fields_set,
     }
-    return [name for name, is_said in said.items() if not is_said]
+    return [name for name, is_answered in answered.items() if not is_answered]
 
 
 def effects_of(plan: Plan) -> dict[str, float]:

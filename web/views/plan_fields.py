@@ -544,11 +544,11 @@ def _sentences() -> dict[str, Any]:
 
 def help_of(path: str) -> str:
     """Return what a key means, in one sentence; empty where it has none."""
-    found: Any = _sentences()
+    entry: Any = _sentences()
     for part in path.split("."):
-        found = found.get(part, {}) if isinstance(found, Mapping) else {}
+        entry = entry.get(part, {}) if isinstance(entry, Mapping) else {}
     # What a list looks like in the file is of no use beside a field.
-    return found if isinstance(found, str) and "[[" not in found else ""
+    return entry if isinstance(entry, str) and "[[" not in entry else ""
 
 
 @cache

@@ -78,8 +78,8 @@ def with_resin(plan: Plan, resin: Resin, mix: Mapping[str, Any]) -> Plan:
     """Return the plan with another resin and its mix; how the shop measures it stays. Raises BadPlan."""
     whole = plan_to_table(plan) | {"resin": resin.model_dump(exclude_none=True, mode="json")}
     before = whole.pop("mix", {})
-    kept = {key: before[key] for key in ("mix_min", "pour_min_per_l", "measure_by") if key in before}
-    return plan_from_table(whole | ({"mix": {**kept, **mix}} if mix else {}), "this plan")
+    usual_mix = {key: before[key] for key in ("mix_min", "pour_min_per_l", "measure_by") if key in before}
+    return plan_from_table(whole | ({"mix": {**usual_mix, **mix}} if mix else {}), "this plan")
 
 
 def room_guess(usual: Mapping[str, Any], probes: Sequence[ProbeRow], now_ms: int) -> RoomGuess | None:

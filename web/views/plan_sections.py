@@ -83,14 +83,14 @@ def anchor_of(name: str) -> str:
 
 def shown_section(
     section: Section,
-    said: Mapping[str, Any],
+    plan_table: Mapping[str, Any],
     u: Units,
     typed: Mapping[str, str] | None = None,
     wrong: Mapping[str, str] | None = None,
 ) -> list[ShownPart]:
     """Return a section's parts as the page draws them. said: the plan's table; typed: what was refused, as it came."""
-    draw = _Drawing(u, typed or {}, wrong or {}, said)
-    return [_shown_part(part, said, draw) for part in section.parts]
+    draw = _Drawing(u, typed or {}, wrong or {}, plan_table)
+    return [_shown_part(part, plan_table, draw) for part in section.parts]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ class _Drawing:
     u: Units
     typed: Mapping[str, str]
     wrong: Mapping[str, str]
-    said: Mapping[str, Any]
+    plan_table: Mapping[str, Any]
 
     def field(self, one: Field, name: str, path: str, value: Any, usual: Any = None) -> ShownField:
         kind = kind_of(one)
@@ -117,8 +117,8 @@ class _Drawing:
         )
 
 
-def _shown_part(part: Part, said: Mapping[str, Any], draw: _Drawing) -> ShownPart:
-    value = _at(said, part.table) if part.table else said
+def _shown_part(part: Part, plan_table: Mapping[str, Any], draw: _Drawing) -> ShownPart:
+    value = _at(plan_table, part.table) if part.table else plan_table
     if part.pairs:
         pairs = _pairs_of(value)
         rows = [
@@ -138,14 +138,16 @@ def _shown_part(part: Part, said: Mapping[str, Any], draw: _Drawing) -> ShownPar
     rows = [_shown_row(part, number, row, draw) for number, row in enumerate(there)]
     sent = _new_rows(part, len(there), draw.typed)
     # A river lies between two slabs.
-    empty = 2 if part.table == "slab" and not there and _at(said, "pour.shape") == "river" else EMPTY_ROWS
+    empty = (
+        2 if part.table == "slab" and not there and _at(plan_table, "pour.shape") == "river" else EMPTY_ROWS
+    )
     for number in sent or range(len(there), len(there) + empty):
         rows.append(_shown_row(part, number, None, draw))
     return ShownPart(part, rows=rows)
 
 
 def _shown_row(part: Part, number: int, row: Mapping[str, Any] | None, draw: _Drawing) -> ShownRow:
-    usual = {} if row else usual_row(part.table, number, draw.said)
+    usual = {} if row else usual_row(part.table, number, draw.plan_table)
     fields = [
         draw.field(
             one,
@@ -240,13 +242,13 @@ def with_section(plan: Plan, section: Section, given: Mapping[str, str], u: Unit
 
 
 def edited(
-    said: Mapping[str, Any], section: Section, given: Mapping[str, str], u: Units, wrong: Gathered
+    plan_table: Mapping[str, Any], section: Section, given: Mapping[str, str], u: Units, wrong: Gathered
 ) -> tuple[dict[str, Any], dict[str, list[int]]]:
     """Return the plan's table with what was typed, and for each table of rows which numbers its rows had in the form.
 
     wrong: takes the fields that cannot be read.
     """
-    table, numbers = deepcopy(dict(said)), {}
+    table, numbers = deepcopy(dict(plan_table)), {}
     for part in section.parts:
         if part.pairs:
             _edit_pairs(table, part, given, u, wrong)
@@ -356,20 +358,20 @@ def _edit_rows(
     table: dict[str, Any], part: Part, given: Mapping[str, str], u: Units, wrong: Gathered
 ) -> list[int]:
     there: list[dict[str, Any]] = list(_at(table, part.table) or [])
-    kept: list[tuple[int, dict[str, Any]]] = []
+    rows_left: list[tuple[int, dict[str, Any]]] = []
     for number, row in enumerate(there):
         if given.get(f"{part.table}.{number}.remove"):
             continue
-        kept.append((number, _edited_row(row, part, number, given, u, wrong)))
-    kept += [
+        rows_left.append((number, _edited_row(row, part, number, given, u, wrong)))
+    rows_left += [
         (number, usual_row(part.table, number, table) | _edited_row({}, part, number, given, u, wrong))
         for number in _new_rows(part, len(there), given)
     ]
-    if part.sort and all(isinstance(row.get(part.sort), int | float) for _, row in kept):
-        kept.sort(key=lambda one: one[1][part.sort])
-    if kept or there:
-        _put(table, part.table, [row for _, row in kept])
-    return [number for number, _ in kept]
+    if part.sort and all(isinstance(row.get(part.sort), int | float) for _, row in rows_left):
+        rows_left.sort(key=lambda one: one[1][part.sort])
+    if rows_left or there:
+        _put(table, part.table, [row for _, row in rows_left])
+    return [number for number, _ in rows_left]
 
 
 def _edited_row(
@@ -390,19 +392,22 @@ def _new_rows(part: Part, there: int, given: Mapping[str, str]) -> list[int]:
     ]
 
 
-def usual_row(table: str, number: int, said: Mapping[str, Any]) -> dict[str, Any]:
+def usual_row(table: str, number: int, plan_table: Mapping[str, Any]) -> dict[str, Any]:
     """Return what a new row of a table is taken to be where nobody says otherwise."""
     if table == "void":
         return {"name": f"hole {number + 1}"}
     if table != "slab":
         return {}
     names = ("left slab", "right slab")
-    depths = [_at(said, "pour.depth_mm"), *(layer.get("depth_mm") for layer in said.get("layer", []))]
+    depths = [
+        _at(plan_table, "pour.depth_mm"),
+        *(layer.get("depth_mm") for layer in plan_table.get("layer", [])),
+    ]
     row = {
         "name": names[number] if number < len(names) else f"slab {number + 1}",
         "thickness_mm": sum(depth for depth in depths if depth is not None) or None,
-        "width_mm": _at(said, "form.side.thickness_mm") or default_of("form.side.thickness_mm"),
-        "length_mm": _at(said, "pour.length_mm"),
+        "width_mm": _at(plan_table, "form.side.thickness_mm") or default_of("form.side.thickness_mm"),
+        "length_mm": _at(plan_table, "pour.length_mm"),
     }
     return {key: value for key, value in row.items() if value is not None}
 
@@ -455,11 +460,11 @@ def _pair(
     return pair
 
 
-def usual_part(section: Section, said: Mapping[str, Any]) -> dict[str, Any]:
+def usual_part(section: Section, plan_table: Mapping[str, Any]) -> dict[str, Any]:
     """Return what of a plan's table belongs to the shop, by a section's `usual` keys."""
     part: dict[str, Any] = {}
     for path in section.usual:
-        value = _at(said, path)
+        value = _at(plan_table, path)
         # A night's schedule is of one night; how the room usually is is where it begins.
         if path == "air.room_c" and isinstance(value, list):
             value = value[0][1]
@@ -468,15 +473,17 @@ def usual_part(section: Section, said: Mapping[str, Any]) -> dict[str, Any]:
     return part
 
 
-def with_usual_part(usual: Mapping[str, Any], section: Section, said: Mapping[str, Any]) -> dict[str, Any]:
+def with_usual_part(
+    usual: Mapping[str, Any], section: Section, plan_table: Mapping[str, Any]
+) -> dict[str, Any]:
     """Return the shop's usual things with a section's in the place of what was there."""
-    kept = deepcopy(dict(usual))
+    rows_left = deepcopy(dict(usual))
     for path in section.usual:
-        _take_out(kept, path)
-        value = _at(usual_part(section, said), path)
+        _take_out(rows_left, path)
+        value = _at(usual_part(section, plan_table), path)
         if value is not None:
-            _put(kept, path, value)
-    return kept
+            _put(rows_left, path, value)
+    return rows_left
 
 
 # ---- where a refused value belongs -----------------------------------------------------------------
