@@ -35,8 +35,12 @@ from logger.units import GAS_CONSTANT_J_MOL_K, REFERENCE_K, SECONDS_PER_HOUR, ZE
 
 #: Mean conversion at which a mix is too thick to work: between 0.15 and 0.35. From memory, no source.
 WORKABLE = 0.25
-#: What "workable", "gelled" and "hard" leave open, as a natural logarithm of the time; added to the tolerance.
-WORK_SD, GEL_SD, CURE_SD = 0.15, 0.12, 0.30
+#: What "workable", "gelled" and "hard" leave open, as a natural logarithm of the time; added to the tolerance. Between
+#: 0.15 and 0.35 of conversion the time is from 0.26 shorter to 0.19 longer (by the usual k2/k1), and cups differ.
+WORK_SD, GEL_SD, CURE_SD = 0.25, 0.12, 0.30
+#: And where a time of cure names no depth: a casting warms itself and is hard in two thirds of a film's time (from the
+#: solver); which of both a datasheet means is left open.
+NO_DEPTH_SD = 0.45
 #: Tolerances where the statement gives none: times, rises. Common practice, no source.
 TIME_PART, RISE_PART = 0.15, 0.12
 #: How well a probe and the room beside it tell a rise at best, K (two probes of ±0.5 K).
@@ -172,7 +176,8 @@ def observables_of(datasheet: Datasheet) -> list[Observable]:
             if s.time_min is not None:
                 observables.append(_time(s, "peak time", s.time_min, 60.0, 0.0))
         elif isinstance(s, CureTime):
-            observables.append(_time(s, "cure time", s.time_h, 1.0, CURE_SD))
+            open_sd = CURE_SD if s.depth_mm is not None else float(np.hypot(CURE_SD, NO_DEPTH_SD))
+            observables.append(_time(s, "cure time", s.time_h, 1.0, open_sd))
         elif isinstance(s, DeepestPour):
             observables.append(_depth(s))
     return observables

@@ -110,6 +110,20 @@ def test_a_working_time_of_minutes_disagrees_with_a_deep_cool_pour():
     assert fitted.rate_factor_range > 1.3 * alone.rate_factor_range
 
 
+def test_a_usual_slow_casting_datasheet_is_no_contradiction():
+    """Eight hours of working time, 50 mm, hard after three days (invented): the fit finds its way off the runaway."""
+    text = """
+        name = "invented"
+        cure_time = [{ time_h = 72, at_c = 23 }]
+        working_time = [{ mass_kg = 0.1, at_c = 25, time_min = 480 }]
+        deepest_pour = [{ depth_mm = 50, at_c = 23 }]
+    """
+    fit = fit_datasheet(datasheet_from_text(text))
+    assert fit.disagreement == ""
+    deepest = next(point for point in fit.points if point.bound)
+    assert deepest.fitted < 75.0
+
+
 def test_the_odd_one_out_is_found():
     """Three film gel times agree on one energy, the fourth does not: it is named, and that it is a third as long."""
     rate = Rate(k1_per_s=6e-6, k2_per_s=2e-4, e1_j_mol=58_000, e2_j_mol=58_000, m=1.0, n=2.0)
