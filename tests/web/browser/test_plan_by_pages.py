@@ -57,6 +57,9 @@ def test_an_outline_is_tapped_and_the_last_point_taken_back(
     page = browse("phone")
     page.goto(f"/pours/{shop.plan(plan_toml)}/plan?open=outline")
     drawing = page.locator(".draw svg")
+    expect(page.locator("#answer progress")).to_have_count(
+        0, timeout=60_000
+    )  # nothing moves under the finger
     box = drawing.bounding_box()
     frame = page.locator(".draw .frame").bounding_box()
     for across, along in ((0, 0), (1, 0), (1, 1), (0.3, 0.5), (0.4, 0.9)):
