@@ -45,7 +45,7 @@ RATIO, RATIO_SD = 50.0, 1.0
 RATE_SD = 4.0
 #: A statement this many of its own tolerances away from the fit is in dispute; left out, the others must agree
 #: within the second.
-DISPUTED, AGREED = 2.0, 1.5
+DISPUTED, AGREED = 2.5, 1.5
 #: 90 % of a normal distribution lies within this many standard deviations.
 _NINETY = 1.645
 

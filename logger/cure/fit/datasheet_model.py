@@ -36,8 +36,10 @@ from logger.units import GAS_CONSTANT_J_MOL_K, REFERENCE_K, SECONDS_PER_HOUR, ZE
 #: Mean conversion at which a mix is too thick to work: between 0.15 and 0.35. From memory, no source.
 WORKABLE = 0.25
 #: What "workable", "gelled" and "hard" leave open, as a natural logarithm of the time; added to the tolerance. Between
-#: 0.15 and 0.35 of conversion the time is from 0.26 shorter to 0.19 longer (by the usual k2/k1), and cups differ.
-WORK_SD, GEL_SD, CURE_SD = 0.25, 0.12, 0.30
+#: 0.15 and 0.35 of conversion the time is from 0.26 shorter to 0.19 longer (by the usual k2/k1), at a tenth, where the
+#: mix is about twice as thick, 0.47 shorter; datasheets rarely say which they mean, and cups differ. A stated depth
+#: says what is asked here, the peak of a pour: where both pull, it must count for more (this project's judgement).
+WORK_SD, GEL_SD, CURE_SD = 0.40, 0.12, 0.30
 #: And where a time of cure names no depth: a casting warms itself and is hard in two thirds of a film's time (from the
 #: solver); which of both a datasheet means is left open.
 NO_DEPTH_SD = 0.45
@@ -47,8 +49,8 @@ TIME_PART, RISE_PART = 0.15, 0.12
 PROBE_K = 0.7
 #: A stated depth was chosen by its maker: the pour's rise is most likely this part of what the limit allows, less with
 #: the first spread (as a natural logarithm: a margin, and rounded down to a depth that is easily said), more with the
-#: second. This project's judgement, no source: nine in ten use between 10 % and 114 % of what the limit allows.
-KEPT_PART, KEPT_SD, KEPT_SD_OVER = 0.50, 0.90, 0.55
+#: second. This project's judgement, no source: nine in ten use between 11 % and 100 % of what the limit allows.
+KEPT_PART, KEPT_SD, KEPT_SD_OVER = 0.50, 0.90, 0.42
 #: How much higher such a pour rises for each kelvin of a warmer room, as a natural logarithm (from the solver).
 RISE_PER_KELVIN = 0.10
 #: How much faster such a mix cures for each kelvin, as a natural logarithm: 58 kJ/mol at 25 °C.
