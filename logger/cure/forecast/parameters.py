@@ -8,6 +8,7 @@ Narrower ones fit simulated still pours as well and moving resin worse (tests/be
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -45,15 +46,26 @@ class Parameter:
 
 
 def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
-    """Return the unknowns of a plan."""
+    """Return the unknowns of a plan; of a resin that its datasheet leaves open they are as wide as that is."""
     depth = plan.pour.depth_mm
     width = plan.pour.width_mm or 1000.0
     surface, underside = "the surface sheds", "the underside sheds"
+    left_open = plan.resin.possible
+    rate, heat, first, energy = (
+        (0.30, 0.10, 0.20, 0.06)
+        if left_open is None
+        else (
+            _spread(0.30, left_open.rate),
+            _spread(0.10, left_open.heat),
+            _spread(0.20, left_open.first),
+            _spread(0.06, left_open.energy),
+        )
+    )
     return (
-        Parameter("rate_factor", 0.30, *_both("the resin cures {} than planned", "faster", "slower")),
-        Parameter("heat_factor", 0.10, *_both("the cure gives {} heat than planned", "more", "less")),
-        Parameter("first_factor", 0.20, *_both("the cure starts {} than planned", "sooner", "later")),
-        Parameter("e_factor", 0.06, *_both("warmth speeds the cure {} than planned", "more", "less")),
+        Parameter("rate_factor", rate, *_both("the resin cures {} than planned", "faster", "slower")),
+        Parameter("heat_factor", heat, *_both("the cure gives {} heat than planned", "more", "less")),
+        Parameter("first_factor", first, *_both("the cure starts {} than planned", "sooner", "later")),
+        Parameter("e_factor", energy, *_both("warmth speeds the cure {} than planned", "more", "less")),
         Parameter("top_factor", 0.35, *_both(surface + " {} heat than planned", "more", "less")),
         Parameter("bottom_factor", 0.35, *_both(underside + " {} heat than planned", "more", "less")),
         Parameter("side_factor", 0.35, *_both("the edges shed {} heat than planned", "more", "less")),
@@ -70,6 +82,11 @@ def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
         ),
         Parameter("probe_x_mm", 0.05 * width, *_both("the core probe sits off the centre line", "", "")),
     )
+
+
+def _spread(usual: float, factors: Sequence[float]) -> float:
+    """Return how far a factor may be off: as usual, or as its datasheet leaves it open where that is more."""
+    return max(usual, float(np.std(np.log(np.asarray(factors)))))
 
 
 def _both(words: str, up: str, down: str) -> tuple[str, str]:

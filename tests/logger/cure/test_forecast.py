@@ -21,7 +21,7 @@ from logger.cure.solver.ensemble import (
 )
 from logger.cure.solver.march import Resolution
 from logger.errors import BadInput
-from logger.plan.file import Plan, plan_from_text
+from logger.plan.file import Plan, Possible, plan_from_text
 
 Floats = NDArray[np.float64]
 
@@ -119,6 +119,26 @@ def test_a_third_of_the_way_to_the_peak_the_band_holds_the_true_peak(fast: Cours
     assert when.p05 < fast.truth.core_peak_at_h[0] < when.p95
     frozen = run_ensemble(fast.plan, Members(), EnsembleRun(output_hours=[0.0])).core_peak_c[0]
     assert frozen < fast.plan.resin.limits.max_core_c < band.p50
+
+
+def test_a_resin_that_its_datasheet_leaves_open_is_forecast_as_widely(fast: Course) -> None:
+    """Planned at a quarter of its true rate, as a depth and a working time may leave it (40 resins, spread 0.7)."""
+    rates = np.exp(0.7 * np.random.default_rng(3).standard_normal(40))
+    rate = fast.plan.resin.rate
+    slow = rate.model_copy(update={"k1_per_s": 0.3 * rate.k1_per_s, "k2_per_s": 0.3 * rate.k2_per_s})
+    ones = (1.0,) * 40
+    left_open = Possible(rate=tuple(rates), first=ones, energy=ones, heat=ones)
+    at_h = float(fast.truth.core_peak_at_h[0]) / 3.0
+
+    def planned(possible: Possible | None) -> Forecast:
+        resin = fast.plan.resin.model_copy(update={"rate": slow, "possible": possible})
+        return forecast(fast.plan.model_copy(update={"resin": resin}), fast.history, at_h=at_h)
+
+    as_open, as_known = planned(left_open), planned(None)
+    true_c, true_h = float(fast.truth.core_peak_c[0]), float(fast.truth.core_peak_at_h[0])
+    assert as_open.core_peak_c.p05 < true_c < as_open.core_peak_c.p95
+    assert as_open.core_peak_at_h.p05 < true_h < as_open.core_peak_at_h.p95
+    assert not as_known.core_peak_c.p05 < true_c < as_known.core_peak_c.p95, "as usual it would be too narrow"
 
 
 def test_it_says_that_the_limit_will_be_passed_and_when(fast: Course, early: Forecast) -> None:
