@@ -9,7 +9,7 @@ import socket
 import ssl
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -123,22 +123,29 @@ class WebServer:
     status: int = 200
     taken: list[tuple[str, dict[str, str], bytes]] = field(default_factory=list)
 
+    def take(self, path: str, headers: dict[str, str], body: bytes) -> int:
+        """Take one message, or refuse it with the status that the test wants."""
+        if self.status < 400:
+            self.taken.append((path, headers, body))
+        return self.status
+
     def titles(self) -> list[str]:
         """The titles of the JSON that it took."""
         return [json.loads(body)["title"] for _path, _headers, body in self.taken]
 
 
+#: Takes a POST (path, headers in small letters, body) and returns the status to answer.
+Take = Callable[[str, dict[str, str], bytes], int]
+
+
 @contextmanager
-def web_server() -> Iterator[WebServer]:
-    """Such a server, running."""
-    made = WebServer()
+def post_server(take: Take) -> Iterator[int]:
+    """A server on loopback that answers each POST as `take` says; its port."""
 
     class Answers(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"]))
-            if made.status < 400:
-                made.taken.append((self.path, {k.lower(): v for k, v in self.headers.items()}, body))
-            self.send_response(made.status)
+            self.send_response(take(self.path, {k.lower(): v for k, v in self.headers.items()}, body))
             self.send_header("Content-Length", "0")
             self.end_headers()
 
@@ -146,15 +153,22 @@ def web_server() -> Iterator[WebServer]:
             """Says nothing."""
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Answers)
-    made.port = server.server_port
     thread = threading.Thread(target=server.serve_forever, args=(0.01,))
     thread.start()
     try:
-        yield made
+        yield server.server_port
     finally:
         server.shutdown()
         thread.join()
         server.server_close()
+
+
+@contextmanager
+def web_server() -> Iterator[WebServer]:
+    """Such a server, running."""
+    made = WebServer()
+    with post_server(made.take) as made.port:
+        yield made
 
 
 def free_port() -> int:

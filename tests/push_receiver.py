@@ -11,18 +11,17 @@ import hashlib
 import hmac
 import json
 import os
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 from cryptography.exceptions import InvalidSignature, InvalidTag
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec, utils
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
+from phone_receivers import post_server
 
 from logger.delivery.web_push import Subscription
 
@@ -175,25 +174,5 @@ class PushService:
 def push_service() -> Iterator[PushService]:
     """Such a service, running."""
     made = PushService()
-
-    class Answers(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            body = self.rfile.read(int(self.headers["Content-Length"]))
-            headers = {name.lower(): value for name, value in self.headers.items()}
-            self.send_response(made.take(self.path, headers, body))
-            self.send_header("Content-Length", "0")
-            self.end_headers()
-
-        def log_message(self, *_: Any) -> None:
-            """Says nothing."""
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Answers)
-    made.port = server.server_port
-    thread = threading.Thread(target=server.serve_forever, args=(0.01,))
-    thread.start()
-    try:
+    with post_server(made.take) as made.port:
         yield made
-    finally:
-        server.shutdown()
-        thread.join()
-        server.server_close()

@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import io
 import re
-import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import partial
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
 import pytest
+from phone_receivers import WebServer, web_server
 from PIL import Image
 
 from hardware.clock import Stamp
@@ -96,32 +95,11 @@ class Hands:
         self.pressed += 1
 
 
-class Phone(BaseHTTPRequestHandler):
-    """A real receiver on the loopback: whatever comes has arrived."""
-
-    received: list[bytes]
-
-    def do_POST(self) -> None:
-        """Take a message."""
-        self.received.append(self.rfile.read(int(self.headers.get("content-length", 0))))
-        self.send_response(200)
-        self.end_headers()
-
-    def log_message(self, *_: Any) -> None:
-        """Say nothing."""
-
-
 @pytest.fixture
-def phone() -> Iterator[tuple[str, list[bytes]]]:
-    """(address, what has arrived) of a phone's receiver."""
-    received: list[bytes] = []
-    server = ThreadingHTTPServer(("127.0.0.1", 0), type("MyPhone", (Phone,), {"received": received}))
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}/alarms", received
-    server.shutdown()
-    server.server_close()
-    thread.join()
+def phone() -> Iterator[WebServer]:
+    """A phone's receiver on the loopback: whatever comes has arrived."""
+    with web_server() as made:
+        yield made
 
 
 @pytest.fixture
@@ -224,14 +202,13 @@ def test_a_newcomer_pours_within_ten_typed_values_and_twenty_presses(
     service: Service,
     clock: Any,
     sweep: Callable[[], None],
-    phone: tuple[str, list[bytes]],
+    phone: WebServer,
     which: str,
 ) -> None:
     """No override for a pour as deep as its datasheet allows; twice as deep is a clear stop."""
     sheet = SHEETS[which]
-    address, arrived = phone
-    set_up(newcomer, address, sweep)
-    assert len(arrived) == 1
+    set_up(newcomer, f"http://127.0.0.1:{phone.port}/alarms", sweep)
+    assert phone.titles() == ["Test message: please confirm"]
     deepest = sheet.deepest.split("-")[0]
     pour = plan(newcomer, sheet, deepest)
     assert newcomer.page.locator(".state.stop").count() == 0, newcomer.page.locator("main").inner_text()
