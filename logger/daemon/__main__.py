@@ -38,7 +38,7 @@ def first_file(path: Path) -> int:
     """
     if path.exists():
         return 0
-    from logger.diagnosis.new_station import probes_here, station_content, write_station
+    from logger.daemon.new_station import probes_here, station_content, write_station
 
     head = read_content(path.with_name(path.stem + ".head.toml"))
     until_s = time.monotonic() + PATIENCE_S

@@ -16,8 +16,8 @@ import pytest
 from fastapi.testclient import TestClient
 
 from hardware.bench.w1_files import W1Files
+from logger.daemon import new_station
 from logger.daemon.station_file import station_from_file
-from logger.diagnosis import new_station
 from logger.settings import Settings, read_settings
 from logger.store import stations
 from tests.web.page_text import words

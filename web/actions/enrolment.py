@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from logger.daemon import new_station
 from logger.daemon.station_file import NAME
-from logger.diagnosis import new_station
 from logger.errors import BadInput
 from logger.settings import EVERYWHERE, Settings, own_address
 from logger.store import events, stations

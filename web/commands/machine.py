@@ -148,7 +148,7 @@ def place_command(
 
     Example: `sudo pourlog place-probes`
     """
-    from logger.diagnosis.new_station import as_found
+    from logger.daemon.new_station import as_found
     from logger.diagnosis.place_probes import station_text
 
     if station.exists() and not again and not as_found(station):
@@ -175,7 +175,7 @@ def write_station_command(
     A station file that is there keeps its probes; else those that are plugged in are taken in order, to be told apart
     by hand on their page. Example: `sudo pourlog write-station bench-1 http://office.local:8080 TOKEN`
     """
-    from logger.diagnosis.new_station import probes_here, start_line, station_content, write_station
+    from logger.daemon.new_station import probes_here, start_line, station_content, write_station
 
     path = station or (STATION if STATION.parent.is_dir() else Path("station.toml"))
     content = station_content(path, name, service_url, probes_here())

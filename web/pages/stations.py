@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.conditions.equipment import CLOCK_OFF_MS
 from logger.condition.condition_words import FAULT_WORDS
 from logger.condition.evidence import PLACES
-from logger.diagnosis.new_station import SIMULATED_C
+from logger.daemon.new_station import SIMULATED_C
 from logger.errors import BadInput
 from logger.store import events, pours
 from logger.store import stations as store

@@ -104,8 +104,8 @@ def sheet_toml(f: FormFields) -> str:
             )
         sheet["system"] = f.words("system")
     sheet |= _cup_statements(f) | _cured_statements(f) | _deepest(f, sheet["limits"])
-    told = ("working_time", "gel_time", "cure_time", "deepest_pour", "system")
-    if not any(sheet.get(name) for name in told):
+    speed_keys = ("working_time", "gel_time", "cure_time", "deepest_pour", "system")
+    if not any(sheet.get(name) for name in speed_keys):
         raise BadInput(
             "Working time",
             "is missing",

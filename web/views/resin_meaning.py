@@ -55,8 +55,8 @@ def asked_of(facts: Mapping[str, Any]) -> str | None:
     """Return what a resin of the list is worked out by; None for one without a datasheet or without its spread."""
     if not facts["sheet_toml"] or not facts["table"].get("possible"):
         return None
-    told = json.dumps([facts["table"], facts["sheet_toml"]], sort_keys=True)
-    return hashlib.sha256(told.encode()).hexdigest()
+    source = json.dumps([facts["table"], facts["sheet_toml"]], sort_keys=True)
+    return hashlib.sha256(source.encode()).hexdigest()
 
 
 def meaning_kept(facts: Mapping[str, Any]) -> Meaning | None:

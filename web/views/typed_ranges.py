@@ -41,17 +41,17 @@ def hours_from(text: str, name: str) -> Span:
 def mm_from(text: str, name: str, u: Units) -> Span:
     """Return a length, mm; without a unit in the reader's. Raises BadInput naming the field."""
     inch: Change = lambda value: 25.4 * value  # noqa: E731 - a table of changes reads as one
-    known: dict[str, Change] = {"": u.to_mm, "mm": float, "cm": lambda value: 10 * value}
-    known |= dict.fromkeys(("in", "inch", "inches", '"', "\u2033"), inch)
-    return _positive(_span(text, name, known), text, name)
+    units_by_name: dict[str, Change] = {"": u.to_mm, "mm": float, "cm": lambda value: 10 * value}
+    units_by_name |= dict.fromkeys(("in", "inch", "inches", '"', "\u2033"), inch)
+    return _positive(_span(text, name, units_by_name), text, name)
 
 
 def celsius_from(text: str, name: str, u: Units) -> Span:
     """Return a temperature, °C; without a unit in the reader's. Raises BadInput naming the field."""
-    known: dict[str, Change] = (
+    units_by_name: dict[str, Change] = (
         {"": u.to_c} | dict.fromkeys(("c", "°c"), float) | dict.fromkeys(("f", "°f"), f_to_c)
     )
-    return _span(text, name, known)
+    return _span(text, name, units_by_name)
 
 
 def ratio_from(text: str) -> tuple[float, float, str]:
@@ -97,21 +97,23 @@ def _times(of_a_minute: float) -> dict[str, Change]:
     return {unit: (lambda value, by=by: value * by * of_a_minute) for unit, by in _MINUTES.items()}  # type: ignore[misc]
 
 
-def _span(text: str, name: str, known: Mapping[str, Change]) -> Span:
+def _span(text: str, name: str, units_by_name: Mapping[str, Change]) -> Span:
     match = _SPAN.match(text.strip())
     if match is None:
         raise BadInput(name, "is not a number", value=text, remedy="type a number as 50, or a range as 40-60")
     unit = (match["unit"] or "").strip().rstrip(".").lower().replace(" ", "")
-    unit = _LONG.get(unit.removesuffix("s"), unit if unit in known else unit.removesuffix("s"))
-    if unit not in known:
+    unit = _LONG.get(unit.removesuffix("s"), unit if unit in units_by_name else unit.removesuffix("s"))
+    if unit not in units_by_name:
         raise BadInput(
             name,
             f"has a word that is not understood: {match['unit'].strip()}",
             value=text,
-            allowed=", ".join(dict.fromkeys(key for key in known if key)),
+            allowed=", ".join(dict.fromkeys(key for key in units_by_name if key)),
             remedy="type the number alone, in the unit that the field names",
         )
-    ends = sorted(known[unit](number_from(_plain(end), name)) for end in (match["low"], match["high"]) if end)
+    ends = sorted(
+        units_by_name[unit](number_from(_plain(end), name)) for end in (match["low"], match["high"]) if end
+    )
     return (ends[0], ends[1]) if len(ends) == 2 and ends[0] < ends[1] else ends[0]
 
 

@@ -281,14 +281,14 @@ def datasheet_from_text(text: str, where: str = "datasheet.toml") -> Datasheet:
         return sheet.model_copy(update={"deepest_pour": deepest})
     except ValidationError as error:
         first = most_telling(error.errors())
-        told = input_problem(first, Datasheet)
+        mistake = input_problem(first, Datasheet)
         value = first["input"] if isinstance(first["input"], (int, float, str)) else None
         raise BadInput(
-            f"{where}: {'.'.join(told.path)}" if told.path else where,
-            told.problem,
+            f"{where}: {'.'.join(mistake.path)}" if mistake.path else where,
+            mistake.problem,
             value=value,
-            allowed=told.allowed,
-            remedy=told.remedy,
+            allowed=mistake.allowed,
+            remedy=mistake.remedy,
         ) from error
 
 

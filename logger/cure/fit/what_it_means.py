@@ -160,11 +160,11 @@ def what_would_narrow(resin: Resin, sheet: Datasheet, room_c: float = 23.0) -> t
     things = observables_of(asked)
     values = np.log(np.maximum(predicted(asked, things, _points(resin), roughly=True), 1e-9))
     before = _band(room_c, rises, 1.0)
-    found = []
+    narrowings = []
     for kind, statement in candidates:
         mine = [j for j, thing in enumerate(things) if thing.statement is statement]
         left = _left(rises, values[:, mine], np.array([_sd(things[j], values[:, j]) for j in mine]))
-        found.append(
+        narrowings.append(
             Narrowing(
                 kind,
                 getattr(statement, "mass_kg", None),
@@ -173,7 +173,7 @@ def what_would_narrow(resin: Resin, sheet: Datasheet, room_c: float = 23.0) -> t
                 _band(room_c, rises, left),
             )
         )
-    return tuple(sorted(found, key=lambda one: -one.narrower))
+    return tuple(sorted(narrowings, key=lambda one: -one.narrower))
 
 
 def _sd(thing: Observable, values: Floats) -> float:
@@ -183,11 +183,11 @@ def _sd(thing: Observable, values: Floats) -> float:
     return rise_sd(MEASURED_PCT / 100.0, float(np.exp(np.median(values))))
 
 
-def _left(target: Floats, told: Floats, sd: Floats) -> float:
+def _left(target: Floats, observed: Floats, sd: Floats) -> float:
     """Return what part of the target's standard deviation (N,) is left once (N, K) are known within sd (K,)."""
-    target, told = target - target.mean(), told - told.mean(axis=0)
-    cross = told.T @ target / len(target)
-    spread = told.T @ told / len(target) + np.diag(sd**2)
+    target, observed = target - target.mean(), observed - observed.mean(axis=0)
+    cross = observed.T @ target / len(target)
+    spread = observed.T @ observed / len(target) + np.diag(sd**2)
     variance = float(target @ target) / len(target)
     if variance <= 0:
         return 1.0

@@ -9,8 +9,10 @@ import pytest
 from hardware.bench.w1_files import W1Files
 from hardware.errors import HardwareMissing
 from logger.daemon import __main__ as daemon
+from logger.daemon import new_station
+from logger.daemon.new_station import PLACES
 from logger.daemon.station_file import station_from_file
-from logger.diagnosis import new_station
+from logger.diagnosis.place_probes import ASKED
 
 HEAD = (
     'name = "bench-1"\nservice_url = "http://127.0.0.1:8080"\ntoken_file = "station.token"\n'
@@ -64,3 +66,8 @@ def test_without_a_probe_it_says_what_to_look_at_and_ends_with_1(
     assert daemon.main(["first-file", str(path)]) == 1
     assert "look at plug" in capsys.readouterr().err
     assert not path.exists()
+
+
+def test_the_places_of_a_new_file_are_those_that_are_asked_for_by_hand() -> None:
+    """Played or plugged in, a probe gets no place that `place-probes` does not know."""
+    assert set(PLACES) == {place for place, _words in ASKED}

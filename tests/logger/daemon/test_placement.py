@@ -10,6 +10,7 @@ from typing import Any
 import httpx
 import pytest
 
+from hardware.bench.clock import SteppedClock
 from hardware.bench.station import Bench
 from hardware.bench.trace import steady
 from logger.daemon.forward import read_answer
@@ -51,10 +52,9 @@ def answer(rows: int, last: int, **more: Any) -> bytes:
     return json.dumps(body | {"next_s": 5} | more).encode()
 
 
-def test_a_running_station_takes_a_place_over_from_its_next_row_on_and_keeps_it(
-    path: Path, clock: Any
-) -> None:
+def test_a_running_station_takes_a_place_over_from_its_next_row_on_and_keeps_it(path: Path) -> None:
     """Rows that were written before keep theirs; the file of the station is not touched."""
+    clock = SteppedClock()  # its sweeps alone move it: whoever waits beside them takes no sweep away
     sent: list[tuple[str, str]] = []
 
     def service(request: httpx.Request) -> httpx.Response:

@@ -19,7 +19,7 @@ from phone_receivers import WebServer, web_server
 from PIL import Image
 
 from hardware.clock import Stamp
-from logger.diagnosis import new_station
+from logger.daemon import new_station
 from logger.store import alarms, page_queries, pours, readings, stations
 from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading

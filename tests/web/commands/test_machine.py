@@ -10,8 +10,9 @@ import pytest
 from typer.testing import CliRunner
 
 from hardware.bench.w1_files import W1Files, scratchpad, w1_text
+from logger.daemon import new_station
 from logger.daemon.station_file import station_from_file
-from logger.diagnosis import new_station, place_probes
+from logger.diagnosis import place_probes
 from logger.errors import BadInput, BadSettings
 from logger.store import stations
 from logger.store.events import EVENT

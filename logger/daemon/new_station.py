@@ -19,7 +19,6 @@ import tomli_w
 
 from hardware.ds18b20 import PROBE_ID, W1_FOLDER
 from logger.daemon.station_file import NAME, URL, read_content, station_from
-from logger.diagnosis.place_probes import ASKED
 from logger.errors import BadInput
 
 #: Where the installation keeps a station's files, and what it writes there for the file to come.
@@ -32,7 +31,6 @@ FOUND = "# Probes in the order in which they were found. Which is which: sudo po
 SIMULATED_C = 21.0
 #: Places of probes that nobody has placed yet, in the order of need, with the room second: two say the most.
 PLACES = ("core", "room", "surface", "underside")
-assert set(PLACES) == {place for place, _words in ASKED}
 
 
 def own_name() -> str:
