@@ -18,6 +18,8 @@ from logger.toml_text import toml_problem
 
 #: What listens on every address of the machine, and is none that a phone could open.
 EVERYWHERE = ("0.0.0.0", "::")
+#: This machine itself, for whoever asks on it: nobody else comes here by these.
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 @cache
@@ -165,7 +167,7 @@ class Settings(Table):
     def phones_reach_it(self) -> bool:
         """Whether the address in links leads anybody but this machine here."""
         host = urlsplit(self.link_base).hostname or ""
-        return host not in ("127.0.0.1", "localhost", "::1")
+        return host not in LOOPBACK
 
 
 def read_settings(path: Path) -> Settings:

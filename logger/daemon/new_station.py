@@ -39,6 +39,19 @@ def own_name() -> str:
     return name if NAME.fullmatch(name) else "station-1"
 
 
+def checked_name(name: str, where: str = "name") -> str:
+    """Return a station's name, if a station file may have it. Raises BadInput."""
+    if not NAME.fullmatch(name):
+        raise BadInput(
+            where,
+            "cannot be used",
+            value=name,
+            allowed="letters, digits, . _ - (at most 63)",
+            remedy='a name without spaces, such as "bench-1"',
+        )
+    return name
+
+
 def probes_here(folder: Path = W1_FOLDER) -> list[str]:
     """Return the ids of the thermometers that are plugged into this machine; none where it has no such bus."""
     return sorted(path.name for path in folder.glob("28-*") if PROBE_ID.fullmatch(path.name))
@@ -52,14 +65,7 @@ def station_content(
     A new one has the probes as they were found, each at a place to be checked by hand; `simulated`: four that are
     played. Raises BadInput for a name or an address that a station file cannot have, and BadSettings.
     """
-    if not NAME.fullmatch(name):
-        raise BadInput(
-            "name",
-            "cannot be used",
-            value=name,
-            allowed="letters, digits, . _ - (at most 63)",
-            remedy='a name without spaces, such as "bench-1"',
-        )
+    checked_name(name)
     if not URL.fullmatch(service_url):
         raise BadInput(
             "service_url",

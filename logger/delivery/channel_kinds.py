@@ -334,7 +334,7 @@ KINDS: tuple[Kind, ...] = (
     Kind(
         "topic",
         "Push, by a topic",
-        "A push server of your own or an open one of the ntfy kind; its app on the phone listens to the same topic.",
+        "A push server of your own or an open one, spoken to as ntfy://; the phone’s app listens to the same topic.",
         (
             Entry("server", "Server", "as in a browser: https://push.example, or http://192.168.1.20:8080"),
             Entry(
@@ -352,7 +352,7 @@ KINDS: tuple[Kind, ...] = (
     Kind(
         "token",
         "Push, by a token",
-        "A push server of your own of the Gotify kind; it shows a token for each sender.",
+        "A push server of your own, spoken to as gotify://; it shows a token for each sender.",
         (
             Entry("server", "Server", "as in a browser: https://push.example, or http://192.168.1.20:8080"),
             Entry("token", "Token", "the sender's, from the server's page", secret=True),

@@ -19,6 +19,7 @@ from urllib.parse import parse_qs, quote, urlencode, urlsplit
 
 from logger.delivery.channels import Outcome, shown
 from logger.errors import BadInput
+from logger.settings import LOOPBACK
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
@@ -34,8 +35,6 @@ LONGEST = RECORD - 86 - 1 - 16
 TTL_S = 3600
 #: How long a sender's word holds, s: 24 h at most (RFC 8292, 2).
 WORD_S = 12 * 3600
-#: Hosts that may be spoken to without encryption: this machine itself.
-LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +56,7 @@ class Subscription:
 def subscription_of(endpoint: str, p256dh: str, auth: str, key: str) -> Subscription:
     """Return a subscription as a browser gives it. Raises BadInput."""
     parts = urlsplit(endpoint)
+    # Only this machine itself may be spoken to without encryption.
     plain = parts.scheme == "http" and parts.hostname in LOOPBACK
     try:
         there = Subscription(endpoint, decode(p256dh), decode(auth), key)

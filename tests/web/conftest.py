@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 import pytest
 from fastapi.testclient import TestClient
 
+from logger.delivery.sender import Sender
 from logger.planning.finding import Light
 from logger.pour import Stage
 from logger.settings import Messages, Settings
@@ -153,6 +154,16 @@ class Shop:
         self.service.watch.judge_all()
         for pour_id in saved.pours:
             self.service.news.publish("readings", pour=pour_id)
+
+    def send(self) -> None:
+        """Sends what is due, to every address of file and pages."""
+        Sender(
+            self.service.store,
+            self.service.timeline,
+            self.service.settings.messages,
+            self.service.message_channels(),
+            addresses=self.service.addresses,
+        ).send_due()
 
     def feed(self, hours: float, step_s: float, at: Callable[[float], dict[str, float | str | None]]) -> None:
         """Sweeps over a span; `at` gives the places' °C at an hour from the span's start."""

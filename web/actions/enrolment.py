@@ -8,15 +8,13 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from logger.daemon import new_station
-from logger.daemon.station_file import NAME
 from logger.errors import BadInput
-from logger.settings import EVERYWHERE, Settings, own_address
+from logger.settings import EVERYWHERE, LOOPBACK, Settings, own_address
 from logger.store import events, stations
 from web.service.service import Service
 
 #: Where a station is: on this machine with the probes that hang on it, or with played ones, or on another machine.
 HERE, SIMULATED, ELSEWHERE = "here", "simulated", "elsewhere"
-LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +91,8 @@ def enrol(service: Service, by: str, name: str, where: str, asked_at: str) -> En
 
 def station_path(service: Service, name: str) -> Path:
     """Return the file of a station of this machine: in the service's own folder, each station's in one of its own."""
-    if not NAME.fullmatch(name):
-        raise BadInput("name", "cannot be used", value=name, allowed="letters, digits, . _ - (at most 63)")
-    return Path(service.settings.data_dir) / "stations" / name / "station.toml"
+    checked = new_station.checked_name(name)
+    return Path(service.settings.data_dir) / "stations" / checked / "station.toml"
 
 
 def _url_here(settings: Settings) -> str:

@@ -53,6 +53,7 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
 
 def keep_photo_of_points(service: Service, pour_id: int, raw: bytes, by: str, points: Sequence[str]) -> None:
     """Keep one photo as the evidence of several points. Raises as `keep_photo`."""
+    _check_size(raw)
     about = _put_on_disk(service, raw)
     for point in points:
         _add(service, pour_id, by, about, Caption(point, point))
@@ -67,7 +68,6 @@ def _add(service: Service, pour_id: int, by: str, about: dict[str, Any], caption
 
 def _put_on_disk(service: Service, raw: bytes) -> dict[str, Any]:
     """Keep a photo's file, drawn anew; return what its event says of it."""
-    _check_size(raw)
     drawn = redrawn(raw)
     name = hashlib.sha256(drawn).hexdigest()
     # Also when there is one of that name: it may have been damaged since.

@@ -49,6 +49,16 @@ class Readiness:
         """Return what still stands in the way at one point."""
         return obstacles([point], self.signatures, self.overrides)
 
+    def again_from_ms(self, point: SigningPoint, person: str) -> int | None:
+        """Return from when the one person who has checked a point of two may check it again, ms; None: not at all."""
+        signed = [signature for signature in self.signatures if signature.point == point.id]
+        if not point.again or len(signed) != 1 or signed[0].again is not None:
+            return None
+        first = signed[0]
+        if first.person.casefold() != person.casefold() or first.at_ms is None:
+            return None
+        return first.at_ms + round(SAME_PERSON.value * 60_000)
+
     def to_answer(self) -> ReadinessAnswer:
         """Return it as programs see it."""
         left = self.left

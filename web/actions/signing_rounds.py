@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logger.errors import BadInput, NotAllowed
-from logger.planning.readiness import SAME_PERSON, SigningPoint, Where
+from logger.planning.readiness import SigningPoint, Where
 from web.actions.photos import keep_photo_of_points
-from web.actions.readiness import Readiness, readiness_of, sign, sign_again
+from web.actions.readiness import Readiness, may_sign_again, readiness_of, sign, sign_again
 from web.service.service import Service
 
 
@@ -33,16 +33,13 @@ def without_photo(state: Readiness, points: Sequence[SigningPoint]) -> list[Sign
 
 def to_check_again(state: Readiness, where: Where, person: str) -> tuple[list[SigningPoint], int]:
     """Return the points of a place that this person alone has signed once, and from when they may check again, ms."""
-    alone, from_ms = [], 0
-    for point in state.points:
-        signed = [s for s in state.signatures if s.point == point.id]
-        if point.where is not where or not point.again or len(signed) != 1 or not state.left_of(point):
-            continue
-        first = signed[0]
-        if first.person.casefold() == person.casefold() and first.again is None and first.at_ms is not None:
-            alone.append(point)
-            from_ms = max(from_ms, first.at_ms + round(SAME_PERSON.value * 60_000))
-    return alone, from_ms
+    from_ms = {
+        point: at_ms
+        for point in state.points
+        if point.where is where and state.left_of(point)
+        if (at_ms := state.again_from_ms(point, person)) is not None
+    }
+    return list(from_ms), max(from_ms.values(), default=0)
 
 
 def sign_place(
@@ -72,15 +69,11 @@ def check_place_again(
 ) -> None:
     """Note the second check of a place's points by the person who made the first. Raises as `sign_again`."""
     state = _state(service, pour_id)
-    points, from_ms = to_check_again(state, place_of(where), person)
+    points, _from_ms = to_check_again(state, place_of(where), person)
     if not points:
         raise NotAllowed(f"{where}: nothing here waits for a second check by {person}")
-    left_min = (from_ms - service.timeline.true_ms()) / 60_000
-    if left_min > 0:
-        raise NotAllowed(
-            f"{where}: too soon; the same person checks again after {SAME_PERSON.value:g} min, {left_min:.0f} min from "
-            "now"
-        )
+    for point in points:
+        may_sign_again(service, pour_id, point.id, person)
     if not photos:
         raise BadInput("photo", "is missing", remedy="take one now; the second check needs a newer photo")
     for raw in photos:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logger.diagnosis.machine_facts import STATION_UNIT, CheckState, MachineFinding
-from logger.errors import BadInput, BadSettings
+from logger.errors import BadSettings
 from web.commands.terminal import plain, say
 
 if TYPE_CHECKING:
@@ -110,16 +110,9 @@ def enrol_command(
 
     Example: `sudo -u pourlog pourlog enrol /etc/pourlog/service.toml bench-1`
     """
-    from logger.daemon.station_file import NAME
+    from logger.daemon.new_station import checked_name
 
-    if not NAME.fullmatch(name):
-        raise BadInput(
-            "NAME",
-            "cannot be used",
-            value=name,
-            allowed="letters, digits, . _ - (at most 63)",
-            remedy='a name without spaces, such as "bench-1"',
-        )
+    checked_name(name, "NAME")
     from logger.settings import read_settings
     from logger.store import events, stations
     from logger.store.boots import Timeline

@@ -15,8 +15,8 @@ from logger.delivery.channel_kinds import BROWSER, KINDS
 from logger.delivery.channels import shown
 from logger.delivery.library_kinds import PREFIX, services
 from logger.delivery.signed_links import LONGEST, LinkRefused
-from logger.delivery.web_push import LOOPBACK
 from logger.errors import BadInput, LoggerError, NotAllowed
+from logger.settings import EVERYWHERE, LOOPBACK
 from logger.store import channels, people
 from logger.store.rows import ChannelRow, PersonRow
 from web.actions import phones, sign_in
@@ -32,7 +32,7 @@ router = APIRouter(include_in_schema=False)
 Token = Annotated[str, Path(max_length=2 * LONGEST)]
 KindName = Annotated[str, Query(max_length=40)]
 #: Machines on which a phone does not find this one.
-NOT_FOR_PHONES = ("127.0.0.1", "localhost", "::1", "0.0.0.0", "::")
+NOT_FOR_PHONES = (*LOOPBACK, *EVERYWHERE)
 #: Which turn a group of addresses is.
 TURN_WORDS = {"first": "at once", "second": "when nobody has answered in time"}
 
@@ -204,11 +204,8 @@ def _page(
         rows = channels.of_person(connection, person_id)
     changed = next((row for row in rows if row.id == change), None)
     shift_ms = service.timeline.shift_ms
-    form = (
-        _form_of(kind or (changed.kind if changed else ""), typed, changed)
-        if _known(kind or (changed.kind if changed else ""))
-        else {}
-    )
+    kind = kind or (changed.kind if changed else "")
+    form = _form_of(kind, typed, changed) if _known(kind) else {}
     context = (
         _choice(request, service)
         | form

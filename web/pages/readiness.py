@@ -9,7 +9,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.planning.readiness import SAME_PERSON, SigningPoint, Where
+from logger.planning.readiness import SigningPoint, Where
 from logger.pour import Stage
 from logger.store import page_queries, pours
 from web.actions import pours as pour_actions
@@ -203,13 +203,8 @@ def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[s
 
 def _again(point: SigningPoint, state: readiness.Readiness, signer: str, now_ms: int) -> dict[str, Any]:
     """Return from when the signer may check the point again alone (None: never), and whether that is now."""
-    signed = [s for s in state.signatures if s.point == point.id]
-    mine = next((s for s in signed if s.person.casefold() == signer.casefold()), None)
-    alone = point.again and len(signed) == 1 and mine is not None and mine.again is None
-    if not alone or mine is None or mine.at_ms is None:
-        return {"again_ms": None, "again_now": False}
-    from_ms = mine.at_ms + round(SAME_PERSON.value * 60_000)
-    return {"again_ms": from_ms, "again_now": now_ms >= from_ms}
+    from_ms = state.again_from_ms(point, signer)
+    return {"again_ms": from_ms, "again_now": from_ms is not None and now_ms >= from_ms}
 
 
 def _back(pour_id: int, person: str, point: str) -> Response:

@@ -201,11 +201,8 @@ def _off_the_hot_side(problem: _Problem, solution: Solution) -> Solution:
 
     Beyond the cliff of a runaway the peak hardly depends on anything: a fit that has come there finds no way down.
     """
-    hot = [
-        thing.unit == "°C" and off > DISPUTED
-        for thing, off in zip(problem.things, problem.off(solution), strict=True)
-    ]
-    if not any(hot):
+    offs = zip(problem.things, problem.off(solution), strict=True)
+    if not any(thing.unit == "°C" and off > DISPUTED for thing, off in offs):
         return solution
     cool = problem.solve(solution.theta + _COOLER)
     return cool if cool.cost < solution.cost else solution

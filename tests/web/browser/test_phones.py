@@ -16,7 +16,6 @@ from phone_receivers import mail_server, web_server
 from PIL import Image
 from push_receiver import PushService, Subscribed, push_service
 
-from logger.delivery.sender import Sender
 from logger.delivery.web_push import encode
 from logger.pour import Stage
 from logger.settings import Messages
@@ -129,18 +128,12 @@ def test_a_browser_rings_by_web_push(
     page.get_by_text("Alarms reach you.").wait_for()
     assert json.loads(pushes.taken[0].text)["title"] == "Test message: please confirm"
     shop.feed(0.02, 5, lambda _h: {"core": 66.5, "surface": 50.0, "underside": 30.0, "room": 21.0})
-    sender = Sender(
-        service.store,
-        service.timeline,
-        service.settings.messages,
-        service.message_channels(),
-        addresses=service.addresses,
-    )
-    sender.send_due()
-    alarm = json.loads(pushes.taken[-1].text)
+    shop.send()
+    push = next(one for one in pushes.taken if json.loads(one.text)["title"].startswith("URGENT"))
+    alarm = json.loads(push.text)
     assert alarm["title"].startswith("URGENT: The core is too hot")
     assert re.search(r"/a/\S+$", alarm["url"])
-    assert [shown["title"] for shown in delivered(page, pushes.taken[-1].text.decode())] == [alarm["title"]]
+    assert [shown["title"] for shown in delivered(page, push.text.decode())] == [alarm["title"]]
     assert pushes.refused == []
 
 

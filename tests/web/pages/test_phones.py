@@ -108,14 +108,7 @@ def test_an_alarm_goes_to_a_phone_that_was_set_up_on_the_page(
     maker.post(f"/phone/channels/{rows(service)[0].id}/arrived")
     assert service.watch._rules == Rules(first=1)
     shop.feed(0.02, 5, lambda _h: {"core": 66.5, "surface": 50.0, "underside": 30.0, "room": 21.0})
-    sender = Sender(
-        service.store,
-        service.timeline,
-        service.settings.messages,
-        service.message_channels(),
-        addresses=service.addresses,
-    )
-    sender.send_due()
+    shop.send()
     path, _headers, _body = web.taken[-1]
     assert path == "/hooks/x?key=k1"
     assert web.titles()[1:] == ["URGENT: The core is too hot - River table for a fictional client"]
