@@ -34,8 +34,8 @@ from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import alarms, people, resins
 from web.actions import pours
+from web.actions.resins import fitted
 from web.demo.scenarios import SCENARIOS, WORKSHOP
-from web.pages.resins import fitted
 from web.security.access import COOKIE
 from web.security.throttle import unlimited
 from web.server.app import make_app

@@ -16,7 +16,7 @@ from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
 from logger.store import pours, resins, shop_events, stations
 from web.actions import pours as pour_actions
-from web.pages.resins import fitted, resin_of
+from web.actions.resins import fitted, resin_of
 from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep
 from web.security.idempotency import HEADER, digest, once

@@ -27,7 +27,7 @@ from logger.store.rows import PourRow
 from web.actions import pours as pour_actions
 from web.actions import readiness, signing_rounds
 from web.actions import shop as shop_actions
-from web.pages.resins import resin_of
+from web.actions.resins import resin_of
 from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service

@@ -13,8 +13,7 @@ from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from logger.cure.fit.datasheet import datasheet_from_text, ends
-from logger.cure.fit.datasheet_fit import fit_datasheet
+from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.what_it_means import Narrowing
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
@@ -24,10 +23,11 @@ from logger.record.fit_plots import fitted_plots
 from logger.record.shop_history import Lot
 from logger.store import pours, resins
 from web.actions import pours as pour_actions
+from web.actions.resins import fitted
 from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.datasheet_form import SYSTEMS, FormFields, fields_of, mix_fields, mix_of, sheet_toml
+from web.views.datasheet_form import SYSTEMS, FormFields, fields_of, mix_fields
 from web.views.reader_units import units_of
 from web.views.render import page
 from web.views.resin_meaning import further_words, meaning_kept
@@ -35,8 +35,6 @@ from web.views.shop_account import shelf_of, today
 
 router = APIRouter(include_in_schema=False)
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]
-#: Longest datasheet file, characters.
-LONGEST = 50_000
 #: Fitted number → its words, the unit in which it is shown, and how many of its own make one of those.
 RANGES = {
     "k1_per_s": ("rate of the start, at 25 °C", "1/s", 1.0),
@@ -165,51 +163,6 @@ def put_back(key: Key, service: ServiceDep, who: MakerDep) -> Response:
     with service.store.write() as tx:
         resins.put_back(tx, service.timeline.true_ms(), who.name, key)
     return RedirectResponse(f"/resins#resin-{key}", 303)
-
-
-def resin_of(connection: Connection, choice: str) -> tuple[Resin, Mapping[str, Any]] | None:
-    """Return the resin and [mix] table of a choice: a key of the list, or the number of an earlier pour. Raises
-    NotFound.
-    """
-    if re.fullmatch(r"[0-9a-f]{12}", choice):
-        data = resins.get(connection, choice).facts
-        return Resin.model_validate(data["table"]), data["mix"]
-    if re.fullmatch(r"[0-9]{1,9}", choice):
-        return pour_actions.plan_of(pours.get_pour(connection, int(choice))).resin, {}
-    return None
-
-
-def fitted(f: FormFields) -> dict[str, Any]:
-    """Return a resin as the list keeps it, from a filled form: takes seconds. Raises BadInput, DidNotConverge."""
-    text = f.words("sheet_toml") or sheet_toml(f)
-    if len(text) > LONGEST:
-        raise BadInput(
-            "datasheet",
-            "is too long",
-            value=f"{len(text)} characters",
-            allowed=f"at most {LONGEST}",
-            remedy="give the datasheet alone",
-        )
-    sheet = datasheet_from_text(text, "datasheet")
-    mix = mix_of(f)
-    if mix and sheet.working_time:
-        stated = sheet.working_time[0]
-        mix |= {
-            # Of a range the end at which the last pail is still safe.
-            "working_time_min": ends(stated.time_min)[0],
-            "working_time_mass_kg": stated.mass_kg,
-            "working_time_c": stated.at_c,
-        }
-    fit = fit_datasheet(sheet).to_json()
-    return {
-        "name": sheet.name,
-        "note": sheet.note,
-        "sheet_toml": text,
-        "fit": fit,
-        "table": fit["resin"],
-        "mix": mix,
-        "source": {"kind": "datasheet"},
-    }
 
 
 def _keep(service: Service, by: str, given: Mapping[str, str], u: Units) -> str:

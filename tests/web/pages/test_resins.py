@@ -45,7 +45,7 @@ def fit() -> Any:
 def kept(maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     """A browser in which a datasheet was kept."""
     monkeypatch.setattr(
-        "web.pages.resins.fit_datasheet", lambda sheet: fit if sheet.name == SHEET["resin"] else None
+        "web.actions.resins.fit_datasheet", lambda sheet: fit if sheet.name == SHEET["resin"] else None
     )
     answer = maker.post("/resins", data=SHEET)
     assert answer.status_code == 200
@@ -150,7 +150,7 @@ def test_the_form_goes_back_to_where_somebody_came_from(
     maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A new pour that lacked its resin goes on with it; no link leads anywhere else."""
-    monkeypatch.setattr("web.pages.resins.fit_datasheet", lambda _sheet: fit)
+    monkeypatch.setattr("web.actions.resins.fit_datasheet", lambda _sheet: fit)
     assert 'name="then" value="/pours/new"' in maker.get("/resins/new?then=/pours/new").text
     answer = maker.post("/resins", data=SHEET | {"then": "/pours/new"}, follow_redirects=False)
     assert answer.headers["location"] == f"/pours/new?resin={KEY}"
@@ -238,7 +238,7 @@ def test_a_datasheet_that_says_more_than_the_form_is_changed_as_a_file(
     maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Nothing that it states is lost by editing."""
-    monkeypatch.setattr("web.pages.resins.fit_datasheet", lambda _sheet: fit)
+    monkeypatch.setattr("web.actions.resins.fit_datasheet", lambda _sheet: fit)
     text = (
         'name = "Two cups (invented)"\n[[working_time]]\nmass_kg = 0.1\ntime_min = 900\nat_c = 23\n'
         "[[working_time]]\nmass_kg = 5\ntime_min = 500\nat_c = 23\n"
