@@ -35,18 +35,39 @@
     } else if (!contact.hidden) contact.hidden = true;
   };
 
+  // What somebody has chosen or typed and not sent yet: control by control, with what it holds.
+  const FIELDS = "input:not([type=hidden]), select, textarea", REACHED = `a, button, summary, ${FIELDS}`;
+  const unsent = (part) => [...part.querySelectorAll(FIELDS)].filter((field) =>
+    field.matches("select") ? [...field.options].some((option) => option.selected && !option.defaultSelected)
+      && field.selectedIndex > 0 : field.value !== field.defaultValue || field.checked !== field.defaultChecked);
+  const twin = (part, field) => [...part.querySelectorAll(FIELDS)].find((other) =>
+    other.name === field.name && other.type === field.type && (!field.matches("[type=radio], [type=checkbox]")
+      || other.value === field.value));
+  const carry = (fields, part) => {
+    for (const field of fields) {
+      const other = twin(part, field);
+      if (field.matches("[type=radio], [type=checkbox]")) other.checked = field.checked;
+      else if (field.type === "file") other.files = field.files;
+      else other.value = field.value;
+    }
+  };
+
   const swap = (fresh) => {
     for (const there of document.querySelectorAll("[data-live]")) {
       const come = fresh.getElementById(there.id);
       if (!come || come.outerHTML === there.dataset.was || there.querySelector(".holding")) continue;
+      const typed = unsent(there);
+      // A list that is open under the finger would close. Another question must not take the place of one that is being answered.
+      if (there.querySelector("form[data-hold] :focus") || !typed.every((field) => twin(come, field))) continue;
       there.dataset.was = come.outerHTML;
       const focused = there.contains(document.activeElement) ? document.activeElement : null;
-      const place = focused && [...there.querySelectorAll("a, button, summary")].indexOf(focused);
+      const place = focused && [...there.querySelectorAll(REACHED)].indexOf(focused);
       const open = [...there.querySelectorAll("details")].map((item) => item.open);
       there.replaceChildren(...come.childNodes);
+      carry(typed, there);
       if (come.dataset.look !== undefined) body.className = come.dataset.look;
       there.querySelectorAll("details").forEach((item, i) => { item.open = open[i] ?? item.open; });
-      if (focused) [...there.querySelectorAll("a, button, summary")][place]?.focus({ preventScroll: true });
+      if (focused) [...there.querySelectorAll(REACHED)][place]?.focus({ preventScroll: true });
     }
     document.title = fresh.title;
   };

@@ -1,11 +1,6 @@
-// A plan's page: a question that somebody is answering stays while the answer above is worked out. And the drawing of
-// an uneven outline: a tap adds a point to the lines of the field below, which is what is saved.
+// A plan's page: the drawing of an uneven outline. A tap adds a point to the lines of the field below, which is what is saved.
 "use strict";
 (() => {
-  const hold = (event) => event.target.closest?.("#question form")?.classList.add("holding");
-  document.addEventListener("focusin", hold);
-  document.addEventListener("input", hold);
-
   const box = document.querySelector(".draw"), lines = box?.closest("form").querySelector("textarea");
   if (!lines) return;
   const svg = box.querySelector("svg"), across = Number(box.dataset.across), along = Number(box.dataset.along);

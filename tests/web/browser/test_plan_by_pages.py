@@ -50,6 +50,25 @@ def test_five_answers_and_one_press_give_the_answer_and_a_question(
     assert page.evaluate("document.documentElement.scrollWidth") == 390
 
 
+def test_an_answer_being_chosen_outlives_the_page_bringing_itself_up_to_date(
+    browse: Any, shop: Any, plan_toml: str
+) -> None:
+    """The page swaps what has changed; a choice that is not sent yet stays chosen, under the question it answers."""
+    page = browse("phone")
+    page.goto(f"/pours/{shop.plan(plan_toml)}/plan")
+    expect(page.locator("#answer progress")).to_have_count(0, timeout=60_000)
+    chosen = page.locator("#question select, #question input:not([type=hidden])").first
+    typed = chosen.evaluate(
+        "(field) => { if (field.options) field.selectedIndex = field.options.length - 1; else field.value = '7';"
+        " return field.value; }"
+    )
+    # As if what the page shows were no longer what the service says: the next refresh swaps it.
+    page.evaluate("document.getElementById('question').dataset.was = 'old'")
+    page.evaluate("document.dispatchEvent(new Event('due'))")
+    expect(page.locator("#question")).not_to_have_attribute("data-was", "old")
+    assert chosen.input_value() == typed
+
+
 def test_an_outline_is_tapped_and_the_last_point_taken_back(
     browse: Any, shop: Any, service: Any, plan_toml: str
 ) -> None:
