@@ -10,7 +10,8 @@ from __future__ import annotations
 import sys
 
 from logger.alarms.registry import KINDS, MATRIX, Harm, Kind
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def table_markdown() -> str:
@@ -30,7 +31,7 @@ def table_markdown() -> str:
         lines.append(f"| {until} | " + " | ".join(str(priority) for priority in priorities) + " |")
     for kind in KINDS.values():
         lines += ["", *_section(kind)]
-    return METRIC.shown("\n".join(lines)) + "\n"
+    return say("\n".join(lines), METRIC) + "\n"
 
 
 def _section(kind: Kind) -> list[str]:

@@ -8,8 +8,10 @@ from logger.alarms.definitions.heat import KEEP_CLEAR
 from logger.alarms.kind import Harm, Kind, Priority
 from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.state import AlarmState
-from logger.quantities import METRIC, Units, marked
 from logger.units import minutes_words
+from logger.words.old_text import marked
+from logger.words.reader import METRIC, Reader
+from logger.words.render import say
 
 OPENINGS: dict[NotifyReason, str] = {
     NotifyReason.FIRST_TIME: "",
@@ -65,7 +67,7 @@ def words(
     state: AlarmState,
     why: NotifyReason,
     about: About,
-    units: Units = METRIC,
+    units: Reader = METRIC,
 ) -> Words:
     """Return the message on one alarm, in the workshop's `units`.
 
@@ -75,8 +77,8 @@ def words(
     mark = "" if over else f"{MARKS[kind.priority]}: "
     title = f"{mark}{OPENINGS[why]}{kind.title} - {about.title}"
     if about.lead:
-        title = f"{MARKS[Priority.HIGH]}: {units.shown(about.lead)} - {about.title}. Also: {kind.title}"
-    lines = [units.shown(marked(state.reason or kind.limit))]
+        title = f"{MARKS[Priority.HIGH]}: {say(about.lead, units)} - {about.title}. Also: {kind.title}"
+    lines = [say(marked(state.reason or kind.limit), units)]
     because = BECAUSE[why].format(by=state.acknowledged_by or "somebody")
     if because:
         lines.append(because)
@@ -84,11 +86,11 @@ def words(
         lines.append("This comes late: the station was out of touch when it happened.")
     if not over:
         within = minutes_words(kind.respond_within_min)
-        lines.append(f"Respond within {within}. First: {units.shown(kind.what_to_do[0])}")
+        lines.append(f"Respond within {within}. First: {say(kind.what_to_do[0], units)}")
         if kind.harm is Harm.SEVERE:
             lines.append(KEEP_CLEAR[0])
     if about.now:
-        lines.append(units.shown(about.now))
+        lines.append(say(about.now, units))
     if about.link:
         answer = ANSWERS.get(kind.name, "More, and acknowledge")
         lines.append(f"{answer} (in the workshop's network): {about.link}")

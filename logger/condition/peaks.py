@@ -7,7 +7,7 @@ from typing import Any
 
 from logger.condition.evidence import ExpectedPeak
 from logger.cure.forecast.decision import NOW
-from logger.quantities import marked
+from logger.words.old_text import marked
 
 #: A remedy that brings the peak down by less than this is not worth a maker's way, K.
 WORTH_DOING_C = 2.0

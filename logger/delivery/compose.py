@@ -24,7 +24,6 @@ from logger.alarms.state_json import JsonTable
 from logger.alarms.wording import About, words
 from logger.delivery.addresses import AddressBook
 from logger.delivery.signed_links import Address, new_token
-from logger.quantities import METRIC, units_from
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.alarms import row_id_of
@@ -32,6 +31,7 @@ from logger.store.message_links import Purpose, revoke_links
 from logger.store.outbox import NewMessage
 from logger.store.rows import JudgedPour
 from logger.store.shop_events import units_of_pour
+from logger.words.reader import METRIC, units_from
 
 #: A message that the first addresses have refused so often has failed for good: the second are notified at once.
 FAILED_TRIES = 3

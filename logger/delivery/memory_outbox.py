@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from logger.alarms.wording import About, words
 from logger.delivery.compose import Notification
-from logger.quantities import METRIC, Units
+from logger.words.reader import METRIC, Reader
 
 
 @dataclass(slots=True)
@@ -51,7 +51,7 @@ class MemoryOutbox:
         self._ids = itertools.count(-1, -1)
 
     def put(
-        self, pour_id: int, title: str, notifications: Sequence[Notification], units: Units = METRIC
+        self, pour_id: int, title: str, notifications: Sequence[Notification], units: Reader = METRIC
     ) -> None:
         """Hold messages, worded in the shop's units. `title`: the pour's.
 

@@ -10,12 +10,14 @@ from sqlalchemy import Connection
 from logger.delivery.addresses import AddressBook
 from logger.delivery.signed_links import Address
 from logger.probe_checks.cup import CupCourse, cup_course
-from logger.quantities import temperature, units_from
+from logger.quantities import temperature
 from logger.store import cup_tests, outbox, resins, shop_events
 from logger.store.boots import Timeline
 from logger.store.cup_tests import CupTest
 from logger.store.database import Store
 from logger.store.outbox import NewMessage
+from logger.words.reader import units_from
+from logger.words.render import say
 
 
 def course_of(connection: Connection, timeline: Timeline, test: CupTest) -> tuple[CupCourse, float]:
@@ -61,7 +63,7 @@ class CupWatch:
         units = units_from(shop_events.units_of(tx))
         link = self.address(f"/resins/{test.key}/cup-test")
         message = (
-            f"The cup of {name} is at {units.shown(temperature(celsius, 0))}. Do not touch or move it; keep people out "
+            f"The cup of {name} is at {say(temperature(celsius, 0), units)}. Do not touch or move it; keep people out "
             f"of the fumes. It smokes or burns: call the fire service. {link}"
         )
         for to in self.addresses.groups():

@@ -12,10 +12,12 @@ from sqlalchemy import Connection
 from logger.alarms.book import AlarmBook
 from logger.alarms.fan_rule import By, FanNow, FanRequest, Switch, decide, forecast_request, planned_request
 from logger.alarms.inputs import ForecastAnswer
-from logger.quantities import METRIC, cut
+from logger.facts import cut
 from logger.store import events, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 if TYPE_CHECKING:  # a start does not wait for plans
     from logger.plan.file import Plan
@@ -104,4 +106,4 @@ class FanSwitch:
                 cut(f"{words}: {due.why}", 4000),
                 {"on": due.on, "station": station_id, "by": due.by},
             )
-        log.info("station %s: %s: %s", station_id, words, METRIC.shown(due.why))
+        log.info("station %s: %s: %s", station_id, words, say(due.why, METRIC))

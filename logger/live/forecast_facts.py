@@ -5,8 +5,8 @@ from __future__ import annotations
 from logger.alarms.conditions.heat import LEAST_COOLING
 from logger.alarms.inputs import ForecastAnswer, Quantiles
 from logger.condition.peaks import remedies
-from logger.quantities import marked
 from logger.store.rows import Json
+from logger.words.old_text import marked
 
 #: A fan is taken to cool poorly only once it cannot well bring more than this part of its cooling.
 FAN_CERTAIN = 0.75

@@ -23,7 +23,7 @@ from logger.alarms.wording import About, words
 from logger.delivery.shout import Shouter
 from logger.errors import LoggerError
 from logger.pour import LIVE, Stage
-from logger.quantities import METRIC, temperature, units_from
+from logger.quantities import temperature
 from logger.store import events, lease, pours, stations
 from logger.store.alarms import ALARM
 from logger.store.boots import Timeline
@@ -31,6 +31,8 @@ from logger.store.database import Store
 from logger.store.rows import StationRow
 from logger.store.shop_events import units_of
 from logger.units import HOUR_MS
+from logger.words.reader import METRIC, units_from
+from logger.words.render import say
 
 log = logging.getLogger(__name__)
 
@@ -156,7 +158,7 @@ class PlainWatch:
             else "the usual judgement has not called it"
         )
         body = f"{text.body}\nTold by the plain limit check, from memory: {why}. It cannot be acknowledged."
-        log.critical("pour %s: %s (%s)", pour.pour_id, METRIC.shown(reason), why)
+        log.critical("pour %s: %s (%s)", pour.pour_id, say(reason, METRIC), why)
         self._shouter.post(_key(pour.pour_id), text.title, body, now_ms)
         self._note(pour.pour_id, now_ms, f"{reason} Told by the plain limit check, from memory: {why}.")
 

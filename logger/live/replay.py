@@ -16,7 +16,6 @@ from logger.live.forecaster import Forecaster, ForecastTask, history_of, work_ou
 from logger.live.watch import Watch, WatchSettings
 from logger.plan.file import Plan, plan_to_text
 from logger.pour import Stage
-from logger.quantities import METRIC
 from logger.record.gather import gather
 from logger.record.readings_file import FileReading
 from logger.store import alarms, pours, readings, stations
@@ -26,6 +25,8 @@ from logger.store.pours import PlannedPour
 from logger.store.reading_batches import ReadingBatch
 from logger.store.rows import Json
 from logger.wire import WireReading
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: Readings this close together reach the service in one batch, s.
 TOGETHER_S = 60.0
@@ -88,7 +89,7 @@ class _Replay:
                     "raised_h": _hours(row.raised_ms, poured_ms),
                     "cleared_h": _hours(row.returned_ms or row.ended_ms, poured_ms),
                     "priority": row.priority,
-                    "reason": METRIC.shown(row.reason),
+                    "reason": say(row.reason, METRIC),
                 }
                 for row in raised
             ],

@@ -34,13 +34,13 @@ from logger.errors import LoggerError
 from logger.live.facts_reader import FactsReader, contacts_in, sweeps_in
 from logger.live.fan import FanSwitch
 from logger.live.pour_now import PourNowReader
-from logger.quantities import units_from
 from logger.store import alarms, pours, readings
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.lease import LostLease
 from logger.store.rows import Json, JudgedPour
 from logger.store.shop_events import units_of_pour
+from logger.words.reader import units_from
 
 if TYPE_CHECKING:
     from logger.plan.file import Plan

@@ -15,7 +15,7 @@ from logger.alarms.rates import Span
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase, Transition, Why
 from logger.errors import NotFound
-from logger.quantities import cut
+from logger.facts import cut
 from logger.store.boots import BOOT
 from logger.store.database import table
 from logger.store.events import EVENT, add_event, ours

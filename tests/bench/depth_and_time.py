@@ -20,7 +20,7 @@ from logger.plan.file import plan_from_table
 from logger.planning.assess import assess
 from logger.planning.cure_answers import answers_of
 from logger.planning.finding import Light
-from logger.quantities import Units
+from logger.words.reader import Reader
 from tests.bench.invented_resins import WOOD_M, draw_case, pour_peak
 from web.views.datasheet_form import FormFields, sheet_toml
 
@@ -50,7 +50,7 @@ class Judged:
 def fitted(case):
     """The resin of a form in which only name, working time and deepest pour are filled."""
     given = {"resin": "invented", "working": f"{case.working_min:g}", "deepest": f"{case.depth_mm:g}"}
-    return fit_datasheet(datasheet_from_text(sheet_toml(FormFields(given, Units()))))
+    return fit_datasheet(datasheet_from_text(sheet_toml(FormFields(given, Reader()))))
 
 
 def planned(case, table, depth_mm, room_c, underside="open"):

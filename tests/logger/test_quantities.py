@@ -23,21 +23,13 @@ from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, step
 from logger.alarms.wording import About, words
 from logger.cure.forecast import what_if
-from logger.quantities import (
-    METRIC,
-    Units,
-    cut,
-    difference,
-    length,
-    marked,
-    quantity,
-    rate,
-    temperature,
-    units_from,
-    volume,
-)
+from logger.facts import cut
+from logger.quantities import difference, length, quantity, rate, temperature, volume
+from logger.words.old_text import marked
+from logger.words.reader import METRIC, Reader, units_from
+from logger.words.render import say
 
-AMERICAN = Units("f", "in", "gal", "lb")
+AMERICAN = Reader("f", "in", "gal", "lb")
 #: A number with a metric unit behind it, or a mark that nobody has shown.
 LEFT = re.compile(r"\d[\s\u00a0]*(°C|K|mm|L)(?![\w/·²³])|[{}]")
 T0 = 1_790_000_000_000
@@ -64,14 +56,14 @@ T0 = 1_790_000_000_000
 )
 def test_a_mark_says_the_same_quantity_in_each_unit(mark: str, metric: str, customary: str) -> None:
     """A temperature, a difference and a rate are told apart, though each is in °C for most people."""
-    assert METRIC.shown(f"It is {mark}.") == f"It is {metric}."
-    assert AMERICAN.shown(f"It is {mark}.") == f"It is {customary}."
+    assert say(f"It is {mark}.", METRIC) == f"It is {metric}."
+    assert say(f"It is {mark}.", AMERICAN) == f"It is {customary}."
 
 
 @given(st.floats(-200, 1500), st.integers(0, 2))
 def test_a_reader_is_never_further_off_than_the_last_digit_shown(celsius: float, digits: int) -> None:
     """The mark carries more than is shown: the conversion starts from the measured value, not from a rounded one."""
-    found = re.fullmatch(r"(-?[\d.]+) °F", AMERICAN.shown(temperature(celsius, digits)))
+    found = re.fullmatch(r"(-?[\d.]+) °F", say(temperature(celsius, digits), AMERICAN))
     assert found is not None
     assert abs(float(found[1]) - (celsius * 9 / 5 + 32)) <= 0.5 * 10.0**-digits + 0.001
 
@@ -79,7 +71,7 @@ def test_a_reader_is_never_further_off_than_the_last_digit_shown(celsius: float,
 def test_what_people_wrote_stays_as_they_wrote_it() -> None:
     """Only marks are converted: a maker's own 40 °C is what the maker meant."""
     text = "It felt like 40 °C under {the} sheet, 5 K more than {it should}"
-    assert AMERICAN.shown(text) == text
+    assert say(text, AMERICAN) == text
 
 
 def test_a_sentence_that_is_cut_ends_before_the_mark_that_would_be_cut() -> None:
@@ -88,7 +80,7 @@ def test_a_sentence_that_is_cut_ends_before_the_mark_that_would_be_cut() -> None
     for longest in range(len(text) + 1):
         kept = cut(text, longest)
         assert len(kept) <= longest
-        assert "{" not in AMERICAN.shown(kept)
+        assert "{" not in say(kept, AMERICAN)
     assert cut(text, len(text)) == text
 
 
@@ -150,17 +142,17 @@ TEMPERATURES = st.floats(-20, 250)
 def test_no_judge_leaves_anything_metric_in_customary_units(a: float, b: float, c: float, d: float) -> None:
     """Reasons, what a return says, and what a message of each kind says."""
     for seen in judged(a, b, c, d):
-        assert not LEFT.search(AMERICAN.shown(seen.reason)), seen.reason
-        assert not re.search(r"[{}]|\d K\b", METRIC.shown(seen.reason)), seen.reason
+        assert not LEFT.search(say(seen.reason, AMERICAN)), seen.reason
+        assert not re.search(r"[{}]|\d K\b", say(seen.reason, METRIC)), seen.reason
     forecast = ForecastAnswer(T0, 0.9, Quantiles(a, b, c), Quantiles(0, 0, 0), chance_without_fan=0.9)
     for answer in (forecast, ForecastAnswer(T0, 0.1, Quantiles(a, b, c), Quantiles(0, 0, 0), chance_without_fan=0.01),
                    ForecastAnswer(T0, 0.1, Quantiles(a, b, c), Quantiles(0, 0, 0))):  # fmt: skip
         want = fan_rule.forecast_request([NORMAL], answer, min(a, 40.0), 60.0, T0)
-        assert not LEFT.search(AMERICAN.shown(want.why)), want.why
+        assert not LEFT.search(say(want.why, AMERICAN)), want.why
     for text in (level_fell([LevelMark(0, 20 + abs(a), ""), LevelMark(60_000, 1, "")], 0.3),
                  volume_differs(1 + abs(a), 3 * (1 + abs(a)))):  # fmt: skip
         assert text is not None
-        assert not LEFT.search(AMERICAN.shown(text)), text
+        assert not LEFT.search(say(text, AMERICAN)), text
 
 
 @pytest.mark.parametrize("name", list(KINDS))
@@ -191,8 +183,8 @@ def test_what_is_written_about_each_kind_can_be_shown_in_any_units(name: str) ->
         *kind.causes,
         *kind.what_to_do,
     ):
-        assert not LEFT.search(AMERICAN.shown(text)), text
-        assert not re.search(r"[{}]", METRIC.shown(text)), text
+        assert not LEFT.search(say(text, AMERICAN)), text
+        assert not re.search(r"[{}]", say(text, METRIC)), text
 
 
 @pytest.mark.parametrize("name", [kind.name for kind in KINDS.values() if kind.unit in ("°C", "K")])
@@ -202,7 +194,7 @@ def test_a_return_tells_a_difference_from_a_temperature(name: str) -> None:
     up = AlarmState(phase=Phase.RAISED, activation=1, reason="x", calm_ms=10**9, seen_ms=T0)
     (back,) = step(kind, up, Observation(False, T0 + 1000, "", 10.0, 30.0), T0 + 1000).changes
     wanted = "50.0 °F (limit 86.0 °F)" if kind.unit == "°C" else "18.0 °F (limit 54.0 °F)"
-    assert AMERICAN.shown(back.text) == f"Back inside: {wanted}."
+    assert say(back.text, AMERICAN) == f"Back inside: {wanted}."
 
 
 # ---- sentences from before there were marks --------------------------------------------------------
@@ -255,7 +247,7 @@ def test_a_return_tells_a_difference_from_a_temperature(name: str) -> None:
 )
 def test_an_old_sentence_still_reads_right(old: str, customary: str) -> None:
     """Records that were kept, and sealed, before quantities were marked keep their text; it is read as it was meant."""
-    assert AMERICAN.shown(marked(old)) == customary
+    assert say(marked(old), AMERICAN) == customary
 
 
 def test_a_marked_sentence_is_not_read_as_an_old_one() -> None:

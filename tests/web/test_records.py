@@ -29,9 +29,9 @@ from logger.pour import Stage
 from logger.record import refit_offers
 from logger.record.pdf import NoPdf, to_pdf
 from logger.store import events, forecasts
+from logger.words.reader import Reader
 from web.actions import pours
 from web.pages.record import facts
-from web.views.reader_units import Units
 
 STAGES = (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING)
 #: A plan with everything that a record lists (invented).
@@ -416,7 +416,7 @@ def test_the_pdf_has_two_pages_and_the_numbers_of_the_json(maker: Any, sealed: i
     assert re.search(r"Page size:\s+59[45](\.\d+)? x 84[12]", told), "A4 (ISO 216: 210 mm by 297 mm)"
     record = maker.get(f"/api/pours/{sealed}/record").json()
     text = text_of(pdf)
-    for what, how in facts(record, Units()):
+    for what, how in facts(record, Reader()):
         assert f"{what} {how}".replace("\u00a0", " ") in text, what
     assert f"{record['figures']['core_peak_c']:.1f} °C" in text
     assert "Flawed, can be mended" in text_of(pdf, 1)
@@ -715,7 +715,7 @@ UNTOLD: list[tuple[dict[str, str], str]] = [
 
 
 def test_what_an_import_needs_to_know_is_asked_for(maker: Any, plan_toml: str) -> None:
-    """Units, zone and start are never guessed."""
+    """Reader, zone and start are never guessed."""
     form = {
         "time": "t",
         "time_as": "%Y-%m-%d %H:%M",

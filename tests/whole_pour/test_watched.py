@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from hardware.bench.w1_files import Misreading
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: A core that runs away from its plan: over 60 °C before the second hour.
 RUNS_HOT = {"core": [(0.0, 21.0), (0.5, 23.0), (1.0, 30.0), (2.0, 72.0), (3.0, 66.0)]}
@@ -32,7 +33,7 @@ def test_a_hot_pour_raises_core_hot_is_acknowledged_and_its_record_shows_the_pea
     (early,) = [a for a in record["alarms"] if a["kind"] == "hotter-than-predicted"]
     assert hot["priority"] == "high"
     assert hot["acknowledged_by"] == "Ines"
-    assert "limit of 60.0 °C" in METRIC.shown(hot["reason"])
+    assert "limit of 60.0 °C" in say(hot["reason"], METRIC)
     assert hot["raised_ms"] - early["raised_ms"] > 10 * 60_000, (
         "the deviation is called well before the limit"
     )

@@ -31,11 +31,13 @@ from logger.alarms.first_hour import next_due_ms, summarize_looks
 from logger.condition.condition_words import STAGE_WORDS
 from logger.condition.peaks import open_from_h
 from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotConfirmed
+from logger.facts import cut
 from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage
-from logger.quantities import METRIC, cut
 from logger.store import events, forecasts, page_queries, pours
 from logger.store.rows import EventRow, PourRow
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.answers import EndingAnswer, ExceptionAnswer, ObstacleAnswer, UndoAnswer
 from web.service.service import Service
 
@@ -75,7 +77,7 @@ class Ending:
         return EndingAnswer(
             may_end=self.may_end,
             obstacles=[
-                ObstacleAnswer(why=str(o.why), text=METRIC.shown(o.text), signable=o.signable)
+                ObstacleAnswer(why=str(o.why), text=say(o.text, METRIC), signable=o.signable)
                 for o in self.obstacles
             ],
             exception=None

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from logger.plan.file import plan_to_table
-from logger.quantities import Units
 from logger.store import events, shop_events
+from logger.words.reader import Reader
 from web.service.service import Service
 from web.views.plan_fields import USUAL, Section
 from web.views.plan_form import with_usual
@@ -30,7 +30,7 @@ def keep_usual(service: Service, section: Section, table: Mapping[str, Any], by:
         events.add_event(tx, None, service.timeline.true_ms(), shop_events.USUAL, by, section.title, usual)
 
 
-def change_usual(service: Service, given: Mapping[str, str], u: Units, by: str) -> None:
+def change_usual(service: Service, given: Mapping[str, str], u: Reader, by: str) -> None:
     """Keep what was typed as usual. Raises RefusedFields."""
     wrong = Gathered()
     with service.store.read() as connection:

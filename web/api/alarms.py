@@ -6,9 +6,10 @@ from dataclasses import asdict
 
 from fastapi import APIRouter
 
-from logger.quantities import METRIC
 from logger.store import alarms, pours
 from logger.store.rows import AlarmRow
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.actions import pours as pour_actions
 from web.actions import watching
 from web.answers import ERRORS, AlarmAnswer, AlarmRatesAnswer
@@ -83,4 +84,4 @@ def _one(service: Service, alarm_id: int) -> AlarmAnswer:
 
 def _answer(row: AlarmRow) -> AlarmAnswer:
     """Return an alarm as programs see it: its sentence, like its numbers, in SI and °C."""
-    return AlarmAnswer(**asdict(row) | {"reason": METRIC.shown(row.reason)})
+    return AlarmAnswer(**asdict(row) | {"reason": say(row.reason, METRIC)})

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from logger.quantities import METRIC
 from logger.store import stations
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.actions import pours, watching
 from web.actions.message_test import messages_of
 from web.answers import (
@@ -36,14 +37,14 @@ def look(pour_id: RowId, body: LookShape, service: ServiceDep, who: MakerDep, do
 def poured(pour_id: RowId, body: PouredShape, service: ServiceDep, who: MakerDep) -> PouredAnswer:
     """How much has gone in so far, against the plan."""
     differs = watching.poured(service, pour_id, body.litres, who.name)
-    return PouredAnswer(differs=differs and METRIC.shown(differs))
+    return PouredAnswer(differs=differs and say(differs, METRIC))
 
 
 @router.post("/pours/{pour_id}/level", status_code=201)
 def level(pour_id: RowId, body: LevelShape, service: ServiceDep, who: MakerDep) -> LevelAnswer:
     """Note the level against a mark on the form."""
     fell = watching.level(service, pour_id, body.level_mm, who.name)
-    return LevelAnswer(fell=fell and METRIC.shown(fell))
+    return LevelAnswer(fell=fell and say(fell, METRIC))
 
 
 @router.post("/stations/{name}/fan")

@@ -28,6 +28,7 @@ LOADED = (
     "web.server.app",
     "web.server.serve",
     "logger.daemon.main",
+    "babel",
     "gpiozero",
     "gpiod",
     "httpx",

@@ -13,7 +13,7 @@ from starlette.responses import Response
 from logger.record import compare
 from web.security.access import ServiceDep, ViewerDep
 from web.views.compared_pours import every_pour
-from web.views.reader_units import number_from, units_of
+from web.views.reader_units import number_from, reader_of
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -36,7 +36,7 @@ def compare_page(
     request: Request, service: ServiceDep, _who: ViewerDep, chosen: Annotated[Chosen, Query()]
 ) -> Response:
     """Pours laid over one another from the moment of pouring."""
-    u = units_of(request)
+    u = reader_of(request)
     everything = every_pour(service)
     depth = _span(chosen.depth_from, chosen.depth_to, "Depth", u.to_mm)
     room = _span(chosen.room_from, chosen.room_to, "Room", u.to_c)

@@ -16,7 +16,7 @@ from logger.store import cup_tests, resins, stations
 from web.actions import cup_test as actions
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.reader_units import number_from, units_of
+from web.views.reader_units import number_from, reader_of
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -42,7 +42,7 @@ def begin(
 ) -> Response:
     """Begin a test: the parts were mixed now, and from here on it logs itself."""
     try:
-        mass_g = units_of(request).to_g(number_from(mass, "mass"))
+        mass_g = reader_of(request).to_g(number_from(mass, "mass"))
         actions.begin(service, who.name, key, probe, room, mass_g)
     except (BadInput, NotAllowed, NotFound) as error:
         given = {"probe": probe, "room": room, "mass": mass}
@@ -53,7 +53,7 @@ def begin(
 @router.post("/resins/{key}/cup-test/add")
 def add(key: Key, request: Request, service: ServiceDep, who: MakerDep, room_c: Text = "") -> Response:
     """Add what the cup measured to the datasheet, and fit the resin again."""
-    u = units_of(request)
+    u = reader_of(request)
     try:
         celsius = u.to_c(number_from(room_c, "room")) if room_c.strip() else None
         actions.add_to_datasheet(service, who.name, key, celsius)
@@ -81,7 +81,7 @@ def _advised_g(mass_g: str) -> float | None:
 
 def _scale(request: Request, grams: float) -> str:
     """Return a mass's number as the reader's scale shows it."""
-    return units_of(request).scale(grams).replace("\u00a0", " ").split(" ")[0].replace(",", "")
+    return reader_of(request).scale(grams).replace("\u00a0", " ").split(" ")[0].replace(",", "")
 
 
 def _again(request: Request, service: Service, key: str, error: Exception, given: dict[str, str]) -> Response:

@@ -15,7 +15,7 @@ from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
 from web.service.service import Service
-from web.views.reader_units import number_from, units_of
+from web.views.reader_units import number_from, reader_of
 
 router = APIRouter(include_in_schema=False)
 Field = Annotated[str, Form(max_length=20)]
@@ -33,7 +33,7 @@ def measure(
     """Keep what was measured, in the units of whoever measured; either may be left out."""
     if not poured.strip() and not level.strip():
         raise BadInput("measured", "is empty", remedy="give what has gone in, or the level, or both")
-    u = units_of(request)
+    u = reader_of(request)
     if poured.strip():
         litres = u.to_litres(number_from(poured, f"Gone in, {u.volume_words}"))
         watching.poured(service, pour_id, litres, who.name)

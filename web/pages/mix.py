@@ -40,7 +40,7 @@ from web.views.mixing import (
     mixed_g,
     to_weigh,
 )
-from web.views.reader_units import number_from, units_of
+from web.views.reader_units import number_from, reader_of
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -191,7 +191,7 @@ def weigh(
     if done is not None:
         return RedirectResponse(f"/pours/{pour_id}/mix?check={done.id}", 303)
     bench = _bench(service, pour_id)
-    u = units_of(request)
+    u = reader_of(request)
     number = batch.batch or (bench.batches[-1].number + 1 if bench.batches else 1)
     try:
         weights = Weights(

@@ -24,7 +24,7 @@ from web.service.service import Service
 from web.views.datasheet_form import SYSTEMS, FormFields
 from web.views.plan_edit import bare_degrees
 from web.views.plan_form import SHAPES, described, plan_text, room_guess, usual_words, with_usual
-from web.views.reader_units import units_of
+from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
 
@@ -85,7 +85,7 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
         station = given.get("station") or _only(stations.names_in_use(connection))
     if pasted:
         return pour_actions.plan_pour(service, pasted, client, station, by, at_once=True)
-    f = FormFields(given, units_of(request))
+    f = FormFields(given, reader_of(request))
     table = described(given, f.u)
     with service.store.read() as connection:
         usual, chosen = shop_events.usual_of(connection), resin_of(connection, given.get("earlier", ""))
@@ -131,7 +131,7 @@ def _page(
         usual = shop_events.usual_of(connection)
         names = stations.names_in_use(connection)
         probes = [one for rows in stations.probes_by_station(connection).values() for one in rows]
-    u = units_of(request)
+    u = reader_of(request)
     guess = room_guess(usual, probes, service.timeline.now_ms())
     only = _only([key for key, _ in choices])
     filled = {"earlier": only or ""} | {name: value for name, value in given.items() if value}

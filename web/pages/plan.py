@@ -21,9 +21,9 @@ from logger.planning.physics.layers import each_wait_h
 from logger.planning.readiness import Where
 from logger.planning.verdict import Item, PlanVerdict
 from logger.pour import Stage
-from logger.quantities import Units
 from logger.store import page_queries, pours, resins
 from logger.store.rows import PourRow
+from logger.words.reader import Reader
 from web.actions import pours as pour_actions
 from web.actions import readiness, signing_rounds
 from web.actions import shop as shop_actions
@@ -38,7 +38,7 @@ from web.views.plan_form import with_resin
 from web.views.plan_links import link_of
 from web.views.plan_questions import Question, questions_of
 from web.views.plan_sections import ShownField, shown_section, with_section
-from web.views.reader_units import units_of
+from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
 from web.views.status import status_of
@@ -127,7 +127,7 @@ def change_numbers(
     try:
         with service.store.read() as connection:
             plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
-        changed = with_numbers(plan, given, numbers.moisture, units_of(request))
+        changed = with_numbers(plan, given, numbers.moisture, reader_of(request))
         pour_actions.change_plan(service, pour_id, plan_to_text(changed), who.name, at_once=True)
     except (BadInput, DidNotConverge) as error:
         return _page(request, service, pour_id, Shown(problem=str(error)))
@@ -174,7 +174,7 @@ def _take_resin(request: Request, service: Service, by: str, pour_id: int, key: 
 def _save(
     request: Request, service: Service, by: str, pour_id: int, section: Section, given: Mapping[str, str]
 ) -> Response:
-    u = units_of(request)
+    u = reader_of(request)
     try:
         with service.store.read() as connection:
             plan = pour_actions.plan_of(pours.get_pour(connection, pour_id))
@@ -214,7 +214,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
         listed = sorted((row.facts["name"], key) for key, row in resins.listed(connection).items())
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
     plan, verdict = pour_actions.plan_of(pour), ready.verdict
-    u = units_of(request)
+    u = reader_of(request)
     drawn = _drawn(plan, u, shown)
     asked = _questions(pour, plan, assessment)
     may_change = pour.stage in (Stage.PLANNED, Stage.READY)
@@ -264,7 +264,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
     )
 
 
-def _drawn(plan: Plan, u: Units, shown: Shown) -> list[dict[str, Any]]:
+def _drawn(plan: Plan, u: Reader, shown: Shown) -> list[dict[str, Any]]:
     """Return every section as it is drawn; what was refused in one stands in it."""
     table = plan_to_table(plan)
     drawn = []
@@ -321,7 +321,7 @@ def _groups(verdict: PlanVerdict, assessment: Assessment) -> list[tuple[str, str
     ]
 
 
-def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | None:
+def _offer(plan: Plan, assessment: Assessment, u: Reader) -> dict[str, str] | None:
     """Return the fields of "other numbers" that take the advised layers over, and at which finding; None where it
     advises none that these fields can say."""
     layers, stops = assessment.layers, [finding.key for finding in assessment.at(Light.STOP)]
@@ -342,7 +342,7 @@ def _offer(plan: Plan, assessment: Assessment, u: Units) -> dict[str, str] | Non
     }
 
 
-def _chart(pour: PourRow, plan: Plan, u: Units) -> dict[str, Any]:
+def _chart(pour: PourRow, plan: Plan, u: Reader) -> dict[str, Any]:
     curve = (pour.prediction or {}).get("curve", {})
     return {
         "pour": pour.id,

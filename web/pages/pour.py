@@ -18,9 +18,10 @@ from logger.cure.forecast.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
 from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
-from logger.quantities import Units, difference
+from logger.quantities import difference
 from logger.store import forecasts, page_queries, pours, stations
 from logger.store.rows import EventRow, PourRow
+from logger.words.reader import Reader
 from web.actions import ending
 from web.actions import pours as pour_actions
 from web.actions.message_test import untested
@@ -33,7 +34,7 @@ from web.service.service import Service
 from web.views.agenda import coming
 from web.views.assessed import course_to_draw
 from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures
-from web.views.reader_units import units_of
+from web.views.reader_units import reader_of
 from web.views.render import page
 from web.views.status import Status, status_of
 
@@ -57,7 +58,7 @@ def pour_page(pour_id: RowId, request: Request, service: ServiceDep, _who: Viewe
     with service.store.read() as connection:
         if pours.origin_of(connection, pour_id) is not None:
             return RedirectResponse(f"/pours/{pour_id}/record", 303)
-    return page(request, "pour.html", _context(service, pour_id, units_of(request)))
+    return page(request, "pour.html", _context(service, pour_id, reader_of(request)))
 
 
 @router.post("/pours/{pour_id}/station")
@@ -173,7 +174,7 @@ def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str
     ]
 
 
-def _context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
+def _context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         stored = _stored(service, connection, pour_id, now_ms)
@@ -251,7 +252,7 @@ def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
     ]
 
 
-def _chart(pour: PourRow, limits: Any, forecast: dict[str, Any] | None, u: Units) -> dict[str, Any]:
+def _chart(pour: PourRow, limits: Any, forecast: dict[str, Any] | None, u: Reader) -> dict[str, Any]:
     """Return what the chart draws beside the measured curves."""
     curve = (pour.prediction or {}).get("curve", {})
     return {

@@ -14,13 +14,13 @@ from starlette.responses import RedirectResponse, Response
 from logger.condition.condition_words import FAULT_WORDS, STAGE_WORDS
 from logger.errors import BadInput
 from logger.pour import Stage
-from logger.quantities import Units
 from logger.record import event_views, pictures
 from logger.record.gather import gather
 from logger.record.pdf import to_pdf
 from logger.record.seal import seal_hash
 from logger.record.shop_history import outcome_now
 from logger.store import pours
+from logger.words.reader import Reader, reading
 from web.actions import pours as pour_actions
 from web.actions.photos import photo_bytes
 from web.actions.undo import undoable
@@ -29,7 +29,7 @@ from web.security.access import OwnerDep, ReaderDep, ServiceDep
 from web.service.service import Service
 from web.views import paper
 from web.views.photo_sanitize import thumbnail
-from web.views.reader_units import units_of
+from web.views.reader_units import reader_of
 from web.views.render import STATIC, page, templates
 from web.views.words import hours_minutes
 
@@ -46,7 +46,7 @@ _RANK = {"stop": 0, "watch": 1, "ok": 2}
 def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
     """Everything that is kept about a pour but its single readings."""
     try:
-        shown = record_context(service, pour_id, units_of(request))
+        shown = record_context(service, pour_id, reader_of(request))
     except BadInput as error:
         with service.store.read() as connection:
             pour = pours.get_pour(connection, pour_id)
@@ -74,12 +74,13 @@ def remove(
 @router.get("/pours/{pour_id}/record.pdf")
 async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
     """Show the record on two sheets. Raises NoPdf."""
-    u = units_of(request)
+    u = reader_of(request)
 
     def draw() -> bytes:
         shown = _on_paper(service, pour_id, u, shows_cost=who is not None)
         css = (STATIC / "paper.css").read_text(encoding="utf-8")
-        return to_pdf(templates().get_template("record-pdf.html").render(shown | {"css": css}))
+        with reading(shown["u"]):
+            return to_pdf(templates().get_template("record-pdf.html").render(shown | {"css": css}))
 
     body = await run_in_threadpool(draw)
     name = f"record-{pour_id}.pdf"
@@ -91,11 +92,12 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
 @router.get("/pours/{pour_id}/record/paper")
 def record_paper(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep) -> Response:
     """Show the same two sheets for a browser to print, where the service makes no PDF."""
-    shown = _on_paper(service, pour_id, units_of(request), shows_cost=who is not None)
-    return templates().TemplateResponse(request, "record-pdf.html", shown | {"css": None})
+    shown = _on_paper(service, pour_id, reader_of(request), shows_cost=who is not None)
+    with reading(shown["u"]):
+        return templates().TemplateResponse(request, "record-pdf.html", shown | {"css": None})
 
 
-def record_context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
+def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     """Return what the record's page and its PDF show. Raises NotFound."""
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
@@ -137,7 +139,7 @@ def record_context(service: Service, pour_id: int, u: Units) -> dict[str, Any]:
     }
 
 
-def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
+def facts(record: dict[str, Any], u: Reader) -> list[tuple[str, str]]:
     """Return the (what, how much) lines of a record, in words; what the readings cannot tell is said, not left out."""
     f = record["figures"]
     warmth, cured = f["core_degree_hours"], f.get("conversion_at_release")
@@ -168,7 +170,7 @@ def facts(record: dict[str, Any], u: Units) -> list[tuple[str, str]]:
     ]
 
 
-def forecast_lines(record: dict[str, Any], u: Units) -> list[tuple[str, str, str, str]]:
+def forecast_lines(record: dict[str, Any], u: Reader) -> list[tuple[str, str, str, str]]:
     """(asked at, core's peak, when, chance over the limit) of the forecasts as they were."""
     lines = []
     for forecast in record["forecasts"]:
@@ -218,7 +220,7 @@ def _small(raw: bytes) -> bytes | None:
         return None
 
 
-def _on_paper(service: Service, pour_id: int, u: Units, *, shows_cost: bool) -> dict[str, Any]:
+def _on_paper(service: Service, pour_id: int, u: Reader, *, shows_cost: bool) -> dict[str, Any]:
     """Return the record with lists cut to what two sheets hold; `more` says how many lines each has lost."""
     shown = record_context(service, pour_id, u) | {
         "workshop": service.settings.workshop,

@@ -17,18 +17,18 @@ from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.what_it_means import Narrowing
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
-from logger.quantities import Units
 from logger.record import refit_offers
 from logger.record.fit_plots import fitted_plots
 from logger.record.shop_history import Lot
 from logger.store import pours, resins
+from logger.words.reader import Reader
 from web.actions import pours as pour_actions
 from web.actions.resins import fitted
 from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.datasheet_form import SYSTEMS, FormFields, fields_of, mix_fields
-from web.views.reader_units import units_of
+from web.views.reader_units import reader_of
 from web.views.render import page
 from web.views.resin_meaning import further_words, meaning_kept
 from web.views.shop_account import shelf_of, today
@@ -47,7 +47,7 @@ RANGES = {
 @router.get("/resins")
 def resins_page(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """Every resin of the list, and those that were poured without being on it."""
-    u = units_of(request)
+    u = reader_of(request)
     with service.store.read() as connection:
         listed, poured = resins.listed(connection), _poured(connection)
         shelf = shelf_of(connection, today(service))
@@ -90,7 +90,7 @@ def edit(request: Request, key: Key, service: ServiceDep, _who: MakerDep) -> Res
         data = resins.get(connection, key).facts
     if not data["sheet_toml"]:
         return _form(request, {"resin": data["name"], "note": data["note"], **mix_fields(data["mix"])}, None)
-    given = fields_of(datasheet_from_text(data["sheet_toml"]), units_of(request))
+    given = fields_of(datasheet_from_text(data["sheet_toml"]), reader_of(request))
     if given is None:
         given = {"sheet_toml": data["sheet_toml"]}
     return _form(request, given | mix_fields(data["mix"]), None)
@@ -102,7 +102,7 @@ async def keep(request: Request, service: ServiceDep, who: MakerDep) -> Response
     async with request.form(max_files=0, max_fields=60) as form:
         given = {name: value for name, value in form.items() if isinstance(value, str)}
     try:
-        key = await run_in_threadpool(_keep, service, who.name, given, units_of(request))
+        key = await run_in_threadpool(_keep, service, who.name, given, reader_of(request))
     except (BadInput, DidNotConverge) as error:
         return _form(request, given, str(error))
     then = given.get("then", "")
@@ -165,7 +165,7 @@ def put_back(key: Key, service: ServiceDep, who: MakerDep) -> Response:
     return RedirectResponse(f"/resins#resin-{key}", 303)
 
 
-def _keep(service: Service, by: str, given: Mapping[str, str], u: Units) -> str:
+def _keep(service: Service, by: str, given: Mapping[str, str], u: Reader) -> str:
     data = fitted(FormFields(given, u))
     with service.store.write() as tx:
         return resins.put(tx, service.timeline.true_ms(), by, data)
@@ -211,7 +211,7 @@ def _shown(
     poured: dict[str, Any] | None,
     shelf: list[Lot],
     offer: dict[str, Any] | None,
-    u: Units,
+    u: Reader,
 ) -> dict[str, Any]:
     data = None if row is None else row.data
     resin = Resin.model_validate(data["table"]) if data else (poured or {})["resin"]
@@ -236,7 +236,7 @@ def _shown(
     }
 
 
-def _further(row: Any, u: Units) -> list[tuple[Narrowing, str]]:
+def _further(row: Any, u: Reader) -> list[tuple[Narrowing, str]]:
     """Each further statement that would make a resin surer, with its words."""
     means = None if row is None else meaning_kept(row.facts)
     return [] if means is None else [(one, further_words(one, u)) for one in means.worth]

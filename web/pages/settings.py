@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from logger.quantities import units_from
+from logger.words.reader import units_from
 from web.security.access import PersonDep, ViewerDep
 from web.views.reader_units import COOKIE
 from web.views.render import page

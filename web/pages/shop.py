@@ -21,7 +21,7 @@ from web.service.service import Service
 from web.views.plan_fields import USUAL
 from web.views.plan_form import usual_words
 from web.views.plan_sections import shown_section
-from web.views.reader_units import number_from, units_of
+from web.views.reader_units import number_from, reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
 from web.views.shop_account import lessons_of, shelf_of, today
@@ -59,7 +59,7 @@ async def keep_usual(request: Request, service: ServiceDep, who: MakerDep) -> Re
 
 def _keep_usual(request: Request, service: Service, by: str, given: Mapping[str, str]) -> Response:
     try:
-        shop_actions.change_usual(service, given, units_of(request), by)
+        shop_actions.change_usual(service, given, reader_of(request), by)
     except RefusedFields as error:
         return _page(request, service, given, error.fields)
     return RedirectResponse("/shop#usual", 303)
@@ -92,8 +92,8 @@ def _page(
             "foreign": foreign,
             "states": event_views.STATES,
             "products": products,
-            "usual": shown_section(USUAL, usual, units_of(request), typed, wrong),
-            "usual_words": usual_words(usual, units_of(request)),
+            "usual": shown_section(USUAL, usual, reader_of(request), typed, wrong),
+            "usual_words": usual_words(usual, reader_of(request)),
             "usual_open": bool(wrong),
         },
         status=422 if wrong else 200,

@@ -11,9 +11,9 @@ from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotAllowed, NotFound
-from logger.quantities import Units, units_from
 from logger.store import events, people, shop_events
 from logger.store.rows import InvitationRow
+from logger.words.reader import Reader, units_from
 from web.actions import sign_in as sign_in_actions
 from web.errors import TooMany
 from web.security import access, passwords
@@ -96,7 +96,7 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
     return sign_in_actions.let_in(request, person_id, "/")
 
 
-def _units_of(given: SetUp) -> Units:
+def _units_of(given: SetUp) -> Reader:
     return units_from(".".join((given.temperature, given.length, given.volume, given.mass)))
 
 

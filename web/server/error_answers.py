@@ -24,8 +24,9 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
 from logger.input_errors import input_problem, most_telling
-from logger.quantities import METRIC
 from logger.store.readings import Conflict
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.answers import ErrorBody
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded, TooMany
 from web.security.access import who_is
@@ -173,9 +174,9 @@ def _answer(request: Request, status: int, error: ErrorBody) -> Response:
         }
         return page(request, "problem.html", shown, status=status)
     # Programs read SI; a page writes what is marked in its reader's units (web/views/render.py).
-    body = error.model_dump(exclude={"obstacles", "signable"}) | {"message": METRIC.shown(error.message)}
+    body = error.model_dump(exclude={"obstacles", "signable"}) | {"message": say(error.message, METRIC)}
     if error.obstacles:
-        body["obstacles"] = [METRIC.shown(text) for text in error.obstacles]
+        body["obstacles"] = [say(text, METRIC) for text in error.obstacles]
     if error.signable is not None:
         body["signable"] = error.signable
     return JSONResponse({"error": body}, status)

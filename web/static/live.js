@@ -57,7 +57,7 @@
       const come = fresh.getElementById(there.id);
       if (!come || come.outerHTML === there.dataset.was || there.querySelector(".holding")) continue;
       const typed = unsent(there);
-      // A list that is open under the finger would close. Another question must not take the place of one that is being answered.
+      // A list that is open under the finger would close; another question must not take the place of this one.
       if (there.querySelector("form[data-hold] :focus") || !typed.every((field) => twin(come, field))) continue;
       there.dataset.was = come.outerHTML;
       const focused = there.contains(document.activeElement) ? document.activeElement : null;

@@ -1,4 +1,5 @@
-// A plan's page: the drawing of an uneven outline. A tap adds a point to the lines of the field below, which is what is saved.
+// A plan's page: the drawing of an uneven outline. A tap adds a point to the lines of the field below, which is what
+// is saved.
 "use strict";
 (() => {
   const box = document.querySelector(".draw"), lines = box?.closest("form").querySelector("textarea");

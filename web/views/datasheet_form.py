@@ -11,7 +11,7 @@ import tomli_w
 from logger.cure.fit.datasheet import LABORATORY_C, Datasheet, datasheet_from_text, deepest_pours
 from logger.errors import BadInput
 from logger.plan.file import Limits
-from logger.quantities import Units
+from logger.words.reader import Reader
 from web.views.reader_units import number_from
 from web.views.typed_ranges import (
     Span,
@@ -43,7 +43,7 @@ class FormFields:
     """A form as it was filled: numbers, or ranges of them, in the units of whoever filled it."""
 
     given: Mapping[str, str]
-    u: Units
+    u: Reader
 
     def words(self, name: str) -> str:
         """Return a field's text."""
@@ -189,7 +189,7 @@ def _cured_statements(f: FormFields) -> dict[str, Any]:
     return {"cure_time": cured} if cured else {}
 
 
-def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
+def fields_of(sheet: Datasheet, u: Reader) -> dict[str, str] | None:
     """Return a form's fields that give this datasheet back; None where it says more than the form has room for."""
     lists = (sheet.working_time, sheet.gel_time, sheet.peak)
     if any(len(entries) > 1 for entries in lists) or sheet.dsc_peak:
@@ -239,7 +239,7 @@ def fields_of(sheet: Datasheet, u: Units) -> dict[str, str] | None:
     return given if _near(again.model_dump(), sheet.model_dump()) else None
 
 
-def _lengths(mm: Span, u: Units) -> str:
+def _lengths(mm: Span, u: Reader) -> str:
     return "\u2013".join(u.bare_span(end) for end in mm) if isinstance(mm, tuple) else u.bare_span(mm)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from logger.errors import BadInput
 from logger.plan.file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table, plan_to_table
-from logger.quantities import Units
+from logger.words.reader import Reader
 from web.views.reader_units import number_from
 
 #: Most moisture readings of a slab that the page takes.
@@ -18,7 +18,7 @@ MOST_READINGS = 50
 AHEAD_H = 72.0
 
 
-def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], u: Units) -> Plan:
+def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], u: Reader) -> Plan:
     """Return the plan with the numbers of the form; equal layers when more than one is asked for.
 
     An empty field changes nothing; `moisture` has one text a slab, in the plan's order. Raises BadInput, BadPlan.
@@ -56,26 +56,26 @@ def without_empty_lists(plan_toml: str) -> str:
     return re.sub(r"(?m)^[a-z_]+ = \[\][ \t]*\n?", "", plan_toml)
 
 
-def _span(now_mm: float | None, text: str, name: str, u: Units) -> float | None:
+def _span(now_mm: float | None, text: str, name: str, u: Reader) -> float | None:
     """Return a length as typed; as it was where nobody changed it: shown in inches it has lost digits."""
     if not text.strip() or (now_mm is not None and text.strip() == u.bare_span(now_mm)):
         return now_mm
     return round(u.to_mm(number_from(text, name)), 3)
 
 
-def _degrees(now_c: float | None, text: str, name: str, u: Units) -> float | None:
+def _degrees(now_c: float | None, text: str, name: str, u: Reader) -> float | None:
     """Return a temperature as typed; as it was where nobody changed it."""
     if now_c is not None and text.strip() == bare_degrees(now_c, u):
         return now_c
     return round(u.to_c(number_from(text, name)), 3) if text.strip() else None
 
 
-def bare_degrees(celsius: float, u: Units) -> str:
+def bare_degrees(celsius: float, u: Reader) -> str:
     """Return a temperature's number in a field that names the unit."""
     return f"{u.degrees(celsius):.1f}"
 
 
-def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:
+def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader) -> None:
     pour = table["pour"]
     if not given["depth"].strip():
         raise BadInput("Depth of each layer", "is empty", remedy="give the depth")
@@ -153,7 +153,7 @@ def _underside(table: dict[str, Any], given: Mapping[str, str]) -> None:
         table.setdefault("form", {})["underside"] = underside
 
 
-def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Units) -> None:
+def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader) -> None:
     thickness = plan.form.bottom.thickness_mm
     bottom = _span(thickness, given["bottom"], "Bottom panel", u)
     if bottom != thickness:

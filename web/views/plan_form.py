@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.plan.file import Plan, Resin, plan_from_table, plan_to_table, plan_to_text
-from logger.quantities import Units
 from logger.store.rows import ProbeRow
 from logger.units import hours_minutes, plain
+from logger.words.reader import Reader
 from web.views.datasheet_form import FormFields
 from web.views.refused_fields import Gathered
 
@@ -30,7 +30,7 @@ class RoomGuess:
     words: str
 
 
-def described(given: Mapping[str, str], u: Units) -> dict[str, Any]:
+def described(given: Mapping[str, str], u: Reader) -> dict[str, Any]:
     """Return the tables of a plan file that the form gives, without its resin. Raises RefusedFields."""
     f, wrong = FormFields(given, u), Gathered()
     title = f.words("title")
@@ -105,7 +105,7 @@ def room_guess(usual: Mapping[str, Any], probes: Sequence[ProbeRow], now_ms: int
     return RoomGuess(milli_c / 1000, f"As the room probe read {ago} ago. Change it where tonight differs.")
 
 
-def usual_words(usual: Mapping[str, Any], u: Units) -> list[str]:
+def usual_words(usual: Mapping[str, Any], u: Reader) -> list[str]:
     """Return what a new plan takes from the shop's usual things, a few words each; empty where nothing is kept."""
     words = []
     if people := usual.get("person"):

@@ -15,7 +15,8 @@ from typing import Any
 
 from logger.errors import BadInput, BadPlan
 from logger.plan.file import Plan, plan_from_table, plan_to_table, unit_of
-from logger.quantities import Units
+from logger.words.reader import Reader
+from logger.words.render import planned
 from web.views.datasheet_form import FormFields
 from web.views.plan_edit import bare_degrees, readings_from
 from web.views.plan_fields import YES_NO, Field, Part, Section, default_of, help_of, kind_of
@@ -84,7 +85,7 @@ def anchor_of(name: str) -> str:
 def shown_section(
     section: Section,
     plan_table: Mapping[str, Any],
-    u: Units,
+    u: Reader,
     typed: Mapping[str, str] | None = None,
     wrong: Mapping[str, str] | None = None,
 ) -> list[ShownPart]:
@@ -95,7 +96,7 @@ def shown_section(
 
 @dataclass(frozen=True, slots=True)
 class _Drawing:
-    u: Units
+    u: Reader
     typed: Mapping[str, str]
     wrong: Mapping[str, str]
     plan_table: Mapping[str, Any]
@@ -185,7 +186,7 @@ def _pairs_of(value: Any) -> list[Any]:
     return list(value or [])
 
 
-def shown_value(kind: str, value: Any, u: Units) -> str:
+def shown_value(kind: str, value: Any, u: Reader) -> str:
     """Return a value of a plan file as a field shows it; empty where there is none."""
     if value is None:
         return ""
@@ -210,7 +211,7 @@ def shown_value(kind: str, value: Any, u: Units) -> str:
     return f"{value:g}" if isinstance(value, int | float) else str(value)
 
 
-def _unit_words(kind: str, u: Units) -> str:
+def _unit_words(kind: str, u: Reader) -> str:
     units = {
         "mm": u.length,
         "celsius": u.degree,
@@ -222,7 +223,7 @@ def _unit_words(kind: str, u: Units) -> str:
     return f", {units[kind]}" if kind in units else ""
 
 
-def _usual_words(one: Field, kind: str, default: Any, u: Units) -> str:
+def _usual_words(one: Field, kind: str, default: Any, u: Reader) -> str:
     """Return what holds where nothing is said; empty where the field is needed or nothing is assumed."""
     if default is None or default in ([], ()):
         return ""
@@ -233,7 +234,7 @@ def _usual_words(one: Field, kind: str, default: Any, u: Units) -> str:
 # ---- what was typed --------------------------------------------------------------------------------
 
 
-def with_section(plan: Plan, section: Section, given: Mapping[str, str], u: Units) -> Plan:
+def with_section(plan: Plan, section: Section, given: Mapping[str, str], u: Reader) -> Plan:
     """Return the plan with what was typed in a section. Raises RefusedFields, each with its words."""
     wrong = Gathered()
     table, rows = edited(plan_to_table(plan), section, given, u, wrong)
@@ -242,7 +243,7 @@ def with_section(plan: Plan, section: Section, given: Mapping[str, str], u: Unit
 
 
 def edited(
-    plan_table: Mapping[str, Any], section: Section, given: Mapping[str, str], u: Units, wrong: Gathered
+    plan_table: Mapping[str, Any], section: Section, given: Mapping[str, str], u: Reader, wrong: Gathered
 ) -> tuple[dict[str, Any], dict[str, list[int]]]:
     """Return the plan's table with what was typed, and for each table of rows which numbers its rows had in the form.
 
@@ -263,7 +264,11 @@ def edited(
 
 
 def checked(
-    table: dict[str, Any], section: Section, rows: Mapping[str, list[int]], u: Units, where: str = "this plan"
+    table: dict[str, Any],
+    section: Section,
+    rows: Mapping[str, list[int]],
+    u: Reader,
+    where: str = "this plan",
 ) -> Plan:
     """Return the plan of an edited table. Raises RefusedFields with the field that the plan's model refuses."""
     try:
@@ -279,7 +284,7 @@ def _edit_field(
     one: Field,
     name: str,
     given: Mapping[str, str],
-    u: Units,
+    u: Reader,
     wrong: Gathered,
 ) -> None:
     if name not in given:
@@ -295,7 +300,7 @@ def _edit_field(
         _put(table, path, value)
 
 
-def value_of(kind: str, text: str, one: Field, u: Units) -> Any:
+def value_of(kind: str, text: str, one: Field, u: Reader) -> Any:
     """Return what was typed as a plan file has it. Raises BadInput naming the field."""
     f, label = FormFields({"it": text}, u), one.label
     if kind in ("yes", "choice"):
@@ -329,7 +334,7 @@ def value_of(kind: str, text: str, one: Field, u: Units) -> Any:
     return int(number)
 
 
-def _signed_mm(text: str, label: str, u: Units) -> float:
+def _signed_mm(text: str, label: str, u: Reader) -> float:
     # A place along an edge may be 0 or lie before the mark; every other length is kept above 0 by the plan itself.
     if re.fullmatch(r"[-\u2212]?[\d.,\s]+", text):
         return round(u.to_mm(number_from(text.replace("\u2212", "-"), label)), 3)
@@ -337,7 +342,7 @@ def _signed_mm(text: str, label: str, u: Units) -> float:
     return 0.0 if length is None else length
 
 
-def _points(text: str, label: str, u: Units) -> list[list[float]]:
+def _points(text: str, label: str, u: Reader) -> list[list[float]]:
     points = []
     for number, line in enumerate((line.strip() for line in text.splitlines()), start=1):
         parts = [part for part in re.split(r"[;\s]+|,(?=\s)", line) if part]
@@ -355,7 +360,7 @@ def _points(text: str, label: str, u: Units) -> list[list[float]]:
 
 
 def _edit_rows(
-    table: dict[str, Any], part: Part, given: Mapping[str, str], u: Units, wrong: Gathered
+    table: dict[str, Any], part: Part, given: Mapping[str, str], u: Reader, wrong: Gathered
 ) -> list[int]:
     there: list[dict[str, Any]] = list(_at(table, part.table) or [])
     rows_left: list[tuple[int, dict[str, Any]]] = []
@@ -375,7 +380,7 @@ def _edit_rows(
 
 
 def _edited_row(
-    row: Mapping[str, Any], part: Part, number: int, given: Mapping[str, str], u: Units, wrong: Gathered
+    row: Mapping[str, Any], part: Part, number: int, given: Mapping[str, str], u: Reader, wrong: Gathered
 ) -> dict[str, Any]:
     copy = deepcopy(dict(row))
     for one in part.fields:
@@ -413,7 +418,7 @@ def usual_row(table: str, number: int, plan_table: Mapping[str, Any]) -> dict[st
 
 
 def _edit_pairs(
-    table: dict[str, Any], part: Part, given: Mapping[str, str], u: Units, wrong: Gathered
+    table: dict[str, Any], part: Part, given: Mapping[str, str], u: Reader, wrong: Gathered
 ) -> None:
     if not any(name.startswith(f"{part.table}.") for name in given):
         return
@@ -437,7 +442,7 @@ def _edit_pairs(
 
 
 def _pair(
-    part: Part, number: int, before: list[Any], given: Mapping[str, str], u: Units, wrong: Gathered
+    part: Part, number: int, before: list[Any], given: Mapping[str, str], u: Reader, wrong: Gathered
 ) -> list[Any] | None:
     names = [f"{part.table}.{number}.{column}" for column in (0, 1)]
     texts = [given.get(name, "").strip() for name in names]
@@ -513,7 +518,7 @@ def _field_of(path: Sequence[str], section: Section, rows: Mapping[str, list[int
     return section.name
 
 
-def refused_words(error: BadPlan, section: Section, u: Units) -> str:
+def refused_words(error: BadPlan, section: Section, u: Reader) -> str:
     """Return what the plan's model refuses, in a maker's words and units, without the file's names of things."""
     key = str(error.path[-1]) if error.path else ""
     label = next(
@@ -529,7 +534,7 @@ def refused_words(error: BadPlan, section: Section, u: Units) -> str:
             if unit_of(key) in error.allowed
             else f"; allowed is {error.allowed}"
         )
-    return u.sentence(re.sub(r"\[\[?([a-z_.]+)\]\]?", r"\1", words) + ".")
+    return planned(re.sub(r"\[\[?([a-z_.]+)\]\]?", r"\1", words) + ".", u)
 
 
 # ---- tables in tables ------------------------------------------------------------------------------

@@ -11,16 +11,45 @@ import math
 from fastapi import Request
 
 from logger.errors import BadInput
-from logger.quantities import Units, units_from
 from logger.store import shop_events
 from logger.store.database import SEES
+from logger.words.numbers import LANGUAGES
+from logger.words.reader import Reader, units_from
 
-COOKIE = "pourlog_units"
+COOKIE, LANGUAGE_COOKIE = "pourlog_units", "pourlog_language"
 
 
-def units_of(request: Request) -> Units:
-    """Return the choice of whoever asks: this device's, else the workshop's."""
-    return units_from(request.cookies.get(COOKIE) or shop_units(request))
+def reader_of(request: Request) -> Reader:
+    """Return whoever asks: the units of this device, else the workshop's; the language of `language_of`."""
+    return units_from(request.cookies.get(COOKIE) or shop_units(request), language_of(request))
+
+
+def reader_without_sign_in(request: Request, units: str | None) -> Reader:
+    """Return whoever opens a message's link: the units of this device, else these (the workshop's)."""
+    return units_from(request.cookies.get(COOKIE) or units, language_of(request))
+
+
+def language_of(request: Request) -> str:
+    """Return the language of whoever asks: this device's, else the first that its browser wishes and we have."""
+    from babel.core import negotiate_locale
+
+    chosen = request.cookies.get(LANGUAGE_COOKIE)
+    if chosen in LANGUAGES:
+        return str(chosen)
+    wishes = [part.partition(";") for part in request.headers.get("accept-language", "").split(",")[:20]]
+    by_weight = sorted(wishes, key=lambda wish: -_weight(wish[2]))
+    asked = [name.strip().partition("-")[0] for name, _, weight in by_weight if _weight(weight) > 0]
+    return str(negotiate_locale(asked, LANGUAGES) or "en")
+
+
+def _weight(text: str) -> float:
+    """Return a wish's weight (RFC 9110, section 12.4.2); 1 where it says none, 0 where it makes no sense."""
+    if not text.strip():
+        return 1.0
+    try:
+        return float(text.strip().removeprefix("q="))
+    except ValueError:
+        return 0.0
 
 
 def shop_units(request: Request) -> str | None:

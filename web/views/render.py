@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
-from functools import cache
+from collections.abc import Callable, Mapping
+from functools import cache, wraps
 from pathlib import Path
 from typing import Any
 
 from fastapi import Request
-from jinja2 import pass_context
-from jinja2.runtime import Context
 from markupsafe import Markup
 from starlette.responses import HTMLResponse
 from starlette.templating import Jinja2Templates
 
 from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
-from logger.quantities import METRIC, units_from
+from logger.facts import Fact, Quantity
 from logger.store import page_queries
 from logger.store.people import Role
+from logger.words.reader import current, reading
+from logger.words.render import planned, say
 from web.views import words
 from web.views.charts import chart_version, map_style_id
-from web.views.reader_units import COOKIE, units_of
+from web.views.reader_units import reader_of, reader_without_sign_in
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"
@@ -37,21 +37,55 @@ def templates() -> Jinja2Templates:
     engine.env.globals["sign"] = sign
     for name in words.__all__:
         engine.env.filters[name] = getattr(words, name)
-    engine.env.finalize = in_the_readers_units
+    engine.env.finalize = in_the_readers_words
+    for name in ("capitalize", "join", "length", "lower", "replace", "title", "trim", "truncate", "upper"):
+        engine.env.filters[name] = _said_first(engine.env.filters[name])
+    engine.env.add_extension("jinja2.ext.i18n")
+    engine.env.policies["ext.i18n.trimmed"] = True
+    engine.env.globals.update(gettext=_gettext, ngettext=_ngettext, _=_gettext)
+    engine.env.newstyle_gettext = True  # type: ignore[attr-defined]  # what the extension reads
+    engine.env.filters["planned"] = lambda text: planned(str(text), current())
     engine.env.filters["pair"] = lambda value: (value, value)
     engine.env.filters["swapped"] = lambda pair: (str(pair[1]), pair[0])
     return engine
 
 
-@pass_context
-def in_the_readers_units(context: Context, value: Any) -> Any:
-    """Whatever a page prints, with the quantities that are marked in it in its reader's units.
+def in_the_readers_words(value: Any) -> Any:
+    """Whatever a page prints, with the facts and marked quantities in it in its reader's language and units.
 
     Every page's every sentence comes through here: none can forget it.
     """
-    if type(value) is not str or "{" not in value:
+    if isinstance(value, Markup) or not isinstance(value, str) or "{" not in value:
         return value
-    return context.get("u", METRIC).shown(value)
+    return say(value)
+
+
+def _said_first(change: Callable[..., Any]) -> Callable[..., Any]:
+    """Return a filter that works on words, not on the fact that they are made of."""
+
+    @wraps(change)
+    def changed(*arguments: Any, **named: Any) -> Any:
+        return change(*(_said(value) for value in arguments), **named)
+
+    return changed
+
+
+def _said(value: Any) -> Any:
+    return say(value) if isinstance(value, Fact | Quantity) else value
+
+
+def _gettext(text: str, **variables: Any) -> str:
+    return _filled(current().words.gettext(text), variables)
+
+
+def _ngettext(one: str, many: str, num: int, **variables: Any) -> str:
+    return _filled(current().words.plural(None, one, many, num), {"num": num, **variables})
+
+
+def _filled(text: str, variables: dict[str, Any]) -> str:
+    """Return a template's text with its values, escaped; a percent sign is written twice in it."""
+    shown = {name: in_the_readers_words(value) for name, value in variables.items()}
+    return Markup(text) % shown
 
 
 @cache
@@ -71,19 +105,21 @@ def unsigned_page(
 ) -> HTMLResponse:
     """Return a page that a message's link opens without a sign-in, in the reader's or else the shop's units."""
     service = request.app.state.service
+    reader = reader_without_sign_in(request, shop_units)
     shared = {
-        "u": units_from(request.cookies.get(COOKIE) or shop_units),
+        "u": reader,
         "workshop": service.settings.workshop,
         "now_ms": service.timeline.true_ms(),
     }
-    return templates().TemplateResponse(
-        request,
-        template,
-        shared | dict(context),
-        status_code=status,
-        # The address holds the token: it goes to no other site, and to no search engine.
-        headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
-    )
+    with reading(reader):
+        return templates().TemplateResponse(
+            request,
+            template,
+            shared | dict(context),
+            status_code=status,
+            # The address holds the token: it goes to no other site, and to no search engine.
+            headers={"Referrer-Policy": "no-referrer", "X-Robots-Tag": "noindex"},
+        )
 
 
 def page(
@@ -96,7 +132,7 @@ def page(
         "workshop": service.settings.workshop,
         "who": who,
         "may": who is not None and who.may(Role.MAKER),
-        "u": units_of(request),
+        "u": reader_of(request),
         "now_ms": service.timeline.true_ms(),
         "chart_version": chart_version(),
         "map_style_id": map_style_id,
@@ -129,4 +165,5 @@ def page(
     visible = [row for i, row in enumerate(rest) if row["priority"] == "high" or (i == 0 and not leads)]
     whole["trouble_seen"] = [row["id"] for row in visible]
     whole["hidden_trouble"] = len(rest) - len(visible)
-    return templates().TemplateResponse(request, template, whole, status_code=status)
+    with reading(whole["u"]):
+        return templates().TemplateResponse(request, template, whole, status_code=status)

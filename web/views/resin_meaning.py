@@ -11,7 +11,7 @@ from typing import Any
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.what_it_means import Narrowing, SafeDepth, safe_depths, what_would_narrow
 from logger.plan.file import Resin
-from logger.quantities import Units
+from logger.words.reader import Reader
 from web.views.kept import Kept
 
 #: Further statements that narrow the band by less than this part are not worth a question.
@@ -38,7 +38,7 @@ class Meaning:
         return tuple(best.values())[:SHOWN]
 
 
-def further_words(one: Narrowing, u: Units) -> str:
+def further_words(one: Narrowing, u: Reader) -> str:
     """Return a further statement as a shop says it."""
     where = u.temp(one.at_c, 0)
     if one.kind == "cup test":

@@ -17,11 +17,12 @@ from logger.condition.evidence import Evidence, OpenAlarm, Thermometer
 from logger.condition.judgement import Condition, Severity, judge
 from logger.errors import LoggerError
 from logger.pour import LIVE, Stage
-from logger.quantities import METRIC
 from logger.store import forecasts
 from logger.store.condition_queries import evidence_of
 from logger.store.rows import Json, PourWithPrediction
 from logger.units import clock_near
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.answers import SeverityName, StandingShape
 from web.service.pipeline import unjudged
 from web.service.service import Service
@@ -158,11 +159,11 @@ def status_json(s: Status) -> StandingShape:
     """As programs see it."""
     return StandingShape(
         tone=s.tone,
-        word=METRIC.shown(s.words.state),
-        because=METRIC.shown(s.words.headline),
-        action=METRIC.shown(s.words.action),
-        expected=METRIC.shown(s.words.expected),
-        certainty=METRIC.shown(s.words.certainty),
+        word=say(s.words.state, METRIC),
+        because=say(s.words.headline, METRIC),
+        action=say(s.words.action, METRIC),
+        expected=say(s.words.expected, METRIC),
+        certainty=say(s.words.certainty, METRIC),
         severity=SEVERITY_NAMES[s.condition.severity],
         cause=str(s.condition.cause),
         alarm=s.alarm,

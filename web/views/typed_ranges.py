@@ -6,8 +6,8 @@ import re
 from collections.abc import Callable, Mapping
 
 from logger.errors import BadInput
-from logger.quantities import Units
 from logger.units import f_to_c
+from logger.words.reader import Reader
 from web.views.reader_units import number_from
 
 #: One number, or the two ends of a range, low before high.
@@ -38,7 +38,7 @@ def hours_from(text: str, name: str) -> Span:
     return _positive(_span(text, name, {"": float} | _times(1 / 60)), text, name)
 
 
-def mm_from(text: str, name: str, u: Units) -> Span:
+def mm_from(text: str, name: str, u: Reader) -> Span:
     """Return a length, mm; without a unit in the reader's. Raises BadInput naming the field."""
     inch: Change = lambda value: 25.4 * value  # noqa: E731 - a table of changes reads as one
     units_by_name: dict[str, Change] = {"": u.to_mm, "mm": float, "cm": lambda value: 10 * value}
@@ -46,7 +46,7 @@ def mm_from(text: str, name: str, u: Units) -> Span:
     return _positive(_span(text, name, units_by_name), text, name)
 
 
-def celsius_from(text: str, name: str, u: Units) -> Span:
+def celsius_from(text: str, name: str, u: Reader) -> Span:
     """Return a temperature, °C; without a unit in the reader's. Raises BadInput naming the field."""
     units_by_name: dict[str, Change] = (
         {"": u.to_c} | dict.fromkeys(("c", "°c"), float) | dict.fromkeys(("f", "°f"), f_to_c)

@@ -9,8 +9,10 @@ from typing import Any
 from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import OpenAlarm
-from logger.quantities import Units, marked
 from logger.units import clock_near, clock_time, hours_minutes, minutes_words, span, time_of_day
+from logger.words.old_text import marked
+from logger.words.reader import Reader
+from logger.words.render import planned, say
 
 __all__ = [
     "ago",
@@ -154,16 +156,17 @@ def until_cleared(kind: Kind) -> str:
 
 def sentence(text: str) -> str:
     """Return a sentence from words that may also stand inside one."""
+    text = say(text)
     return text[:1].upper() + text[1:]
 
 
-def event_text(text: str, kind: str, data: Mapping[str, Any] | None, u: Units) -> str:
+def event_text(text: str, kind: str, data: Mapping[str, Any] | None, u: Reader) -> str:
     """Return an event's words in somebody's units; what people wrote stays as they wrote it."""
     if kind == "batch":
-        return u.sentence(text)
+        return planned(text, u)
     if kind in _WRITTEN:
         about = KINDS.get((data or {}).get("kind", ""))
         if about is not None and about.unit == "K" and text.startswith("Back inside: "):
             text = text.replace("°C", "K")  # of a difference, from before it was told apart
         text = marked(text)
-    return u.shown(text)
+    return say(text, u)

@@ -14,7 +14,8 @@ from logger.alarms.conditions.core import LEAST_HEAT_H, may_heat
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer, LiveReading, Quantiles, WatchFacts
 from logger.alarms.notify_policy import LocalTime, Notified, Rules, decide
 from logger.alarms.registry import KINDS
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: Invented: a core that gets from 21 to 55 °C in twelve hours.
 RISING = expect([0.0, 12.0, 30.0], [21.0, 55.0, 25.0])
@@ -31,7 +32,7 @@ def answer(made_at_h: float, peak_at_h: float, started_ms: int) -> ForecastAnswe
 def raised(hand: Any, kind: str = "core-unwatched") -> list[str]:
     """What was said when it was raised."""
     return [
-        METRIC.shown(change.text)
+        say(change.text, METRIC)
         for change in hand.changes
         if change.kind == kind and change.why == "first-time"
     ]

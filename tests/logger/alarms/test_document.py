@@ -7,7 +7,8 @@ from pathlib import Path
 import logger.alarms
 from logger.alarms.document import table_markdown
 from logger.alarms.registry import KINDS
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def test_the_file_is_what_the_tool_writes() -> None:
@@ -22,4 +23,4 @@ def test_every_kind_and_every_step_is_on_it() -> None:
     for kind in KINDS.values():
         assert f"## {kind.name}: {kind.title}" in page
         for words in (kind.limit, kind.limit_source, kind.consequence, *kind.causes, *kind.what_to_do):
-            assert METRIC.shown(words) in page
+            assert say(words, METRIC) in page

@@ -23,7 +23,8 @@ from logger.alarms.ending import (
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer, Quantiles
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import NORMAL, AlarmState, Phase
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 H = 3_600_000
 T0 = 1_790_000_000_000
@@ -65,7 +66,7 @@ def test_a_core_that_runs_away_ends_no_watch_and_nobody_signs_for_it() -> None:
     """As it was tried: 63.6 °C, limit 60, rising by 108 °C an hour."""
     (found,) = obstacles(CoreEvidence([core(63.6, 108.0)], LIMIT, T0, CALM | {"core-hot": UP}), NOW)[:1]
     assert (found.why, found.signable) == (ObstacleKind.RISING, False)
-    assert METRIC.shown(found.text) == (
+    assert say(found.text, METRIC) == (
         "The core is at 63.6 °C, over its limit of 60 °C, and rises by 108.0 °C an hour."
     )
 
@@ -116,7 +117,7 @@ def test_a_hot_core_that_is_lost_stays_hot_and_may_be_answered_for() -> None:
     """Whoever pulls the plug of a broken probe can still end the watch, by name and reason."""
     (found,) = obstacles(CoreEvidence([core(85.0, 50.0, ago_h=1.0)], LIMIT, T0, CALM), NOW)
     assert (found.why, found.signable) == (ObstacleKind.WAS_HOT, True)
-    assert METRIC.shown(found.text) == (
+    assert say(found.text, METRIC) == (
         "The core was at 85.0 °C when it was last read, 1 h 00 min ago: its limit is 60 °C."
     )
     assert whys(core(58.5, -3.0), states=CALM | {"core-hot": UP}) == ["was-hot"], "the alarm is still up"

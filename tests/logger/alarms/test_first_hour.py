@@ -17,7 +17,8 @@ from logger.alarms.first_hour import (
     volume_differs,
 )
 from logger.errors import OutOfRange
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 T0 = 1_790_000_000_000
 M = 60_000
@@ -105,7 +106,7 @@ def test_a_level_that_falls_by_more_than_wood_drinks_is_a_leak() -> None:
     marks = [LevelMark(T0, 50.0, "Jo"), LevelMark(T0 + 20 * M, 45.0, "Jo")]
     text = level_fell(marks, 0.3)
     assert text is not None
-    assert "5.0 mm in 20 min, about 1.5 L" in METRIC.shown(text)
+    assert "5.0 mm in 20 min, about 1.5 L" in say(text, METRIC)
     assert level_fell([LevelMark(T0, 50.0, "Jo"), LevelMark(T0 + M, 48.5, "Jo")]) is None
     assert level_fell(marks[:1]) is None
 

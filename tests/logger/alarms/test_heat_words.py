@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from logger.alarms.conditions.heat import core_will_overheat
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer, Quantiles
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 HOUR_MS = 3_600_000
 
@@ -19,7 +20,7 @@ def reason(low: float, middle: float, high: float, chance: float) -> str:
         crossing_h=Quantiles(7.5, 8.0, 8.5),
         would_help=("fans now: {78 °C} → {57 °C}",),
     )
-    return METRIC.shown(core_will_overheat(answer, AlarmLimits(), 0).reason).replace("\u00a0", " ")
+    return say(core_will_overheat(answer, AlarmLimits(), 0).reason, METRIC).replace("\u00a0", " ")
 
 
 def test_no_single_peak_is_given_while_the_limit_lies_in_the_band() -> None:

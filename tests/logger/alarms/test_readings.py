@@ -24,7 +24,8 @@ from logger.alarms.inputs import (
     WetContact,
 )
 from logger.alarms.state import Transition
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 T0 = 1_790_000_000_000
 
@@ -69,7 +70,7 @@ def test_core_hot_says_the_numbers_and_how_fast_it_rises(hand: Any) -> None:
     for i in range(400):
         hand.read(after_s=30, core=50 + i * 0.05)
     assert kinds(hand.changes)[0] == "core-hot first-time"
-    text = METRIC.shown(hand.changes[0].text)
+    text = say(hand.changes[0].text, METRIC)
     assert "limit of 60.0 °C" in text
     assert "rising by 6.0 °C an hour" in text
 
@@ -159,7 +160,7 @@ def test_a_cold_room_is_told_after_a_quarter_of_an_hour_and_an_open_door_never(h
     assert hand.changes == []
     found = hand.hold(1200, room=15.0)
     assert kinds(found) == ["room-cold first-time"]
-    assert METRIC.shown(found[0].text) == "The room is at 15.0 °C; this resin needs 17.0 °C or more."
+    assert say(found[0].text, METRIC) == "The room is at 15.0 °C; this resin needs 17.0 °C or more."
 
 
 def test_a_hot_room_is_told_and_returns_below_its_deadband(hand: Any) -> None:
@@ -173,7 +174,7 @@ def test_core_and_surface_too_far_apart(hand: Any) -> None:
     """Ten minutes at more than 20 °C apart, and worse at 40 °C."""
     found = hand.hold(900, core=52.0, surface=30.0)
     assert kinds(found) == ["spread-too-wide first-time"]
-    assert "22.0 °C apart" in METRIC.shown(found[0].text)
+    assert "22.0 °C apart" in say(found[0].text, METRIC)
     assert hand.hold(900, core=48.0, surface=31.0) == []
 
 
@@ -183,7 +184,7 @@ def test_a_surface_warmer_than_core_and_room_is_heated_from_outside(hand: Any) -
     assert hand.changes == []
     found = hand.hold(600, core=25.0, surface=30.0, room=20.0)
     assert kinds(found) == ["surface-heated first-time"]
-    assert "5.0 °C above both core and room" in METRIC.shown(found[0].text)
+    assert "5.0 °C above both core and room" in say(found[0].text, METRIC)
 
 
 def test_a_surface_that_follows_its_hot_core_is_not_heated_from_outside(hand: Any) -> None:
@@ -317,7 +318,7 @@ def test_a_jumping_a_stuck_and_a_slipped_probe_are_doubted(new_hand: Callable[..
     stuck = new_hand(AlarmLimits())
     for i in range(800):
         stuck.read(core=25.0 + i * 0.02, surface=24.0, underside=24.0 + i * 0.01)
-    assert [c.text for c in stuck.changes if "surface has said 24.00 °C" in METRIC.shown(c.text)]
+    assert [c.text for c in stuck.changes if "surface has said 24.00 °C" in say(c.text, METRIC)]
     slipped = new_hand(AlarmLimits())
     slipped.hold(600, core=21.0, surface=33.0, underside=34.0)
     assert "slipped" in slipped.changes[0].text
@@ -349,7 +350,7 @@ def test_the_core_will_overheat_takes_two_forecasts_of_three_and_says_why(hand: 
         "30 % faster",
         "What would help: fans now: 68 → 54 °C",
     ):
-        assert words in METRIC.shown(found[0].text)
+        assert words in say(found[0].text, METRIC)
 
 
 def test_the_core_will_overheat_is_no_news_once_it_is_too_hot(hand: Any) -> None:
@@ -484,7 +485,7 @@ def test_damp_air_and_a_surface_near_the_dew_point(new_hand: Callable[..., Any])
             hand.read(after_s=60, room=20.0)
             hand.read(after_s=0, room=20.0, facts=WatchFacts(air=RoomAir(humidity, hand.now_ms, slab)))
     assert "82 % humidity" in damp.changes[0].text
-    assert "only 1.8 °C above the dew point" in METRIC.shown(cold.changes[0].text)
+    assert "only 1.8 °C above the dew point" in say(cold.changes[0].text, METRIC)
     assert dry.changes == []
 
 

@@ -9,7 +9,8 @@ import pytest
 from logger.alarms.actions import Act, acknowledge
 from logger.alarms.registry import KINDS
 from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, Transition, Why, step, tick
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 T0 = 1_790_000_000_000
 HOT = KINDS["core-hot"]
@@ -51,7 +52,7 @@ def test_it_is_raised_with_its_reason_acknowledged_and_returns_to_normal() -> No
     assert (state.phase, state.acknowledged_by) == (Phase.ACKNOWLEDGED, "Jo")
     state, changes = live(PLAIN, under(15), under(45), under(75), state=state)
     assert (state.phase, whys(changes)) == (Phase.NORMAL, ["returned"])
-    assert "50.0 °C" in METRIC.shown(changes[0].text)
+    assert "50.0 °C" in say(changes[0].text, METRIC)
 
 
 def test_returned_before_anybody_saw_it_stays_on_the_page_until_acknowledged() -> None:

@@ -13,7 +13,8 @@ from logger.probe_checks.chip_reading import CheckReading, applied_c, chip_celsi
 from logger.probe_checks.dip import dip
 from logger.probe_checks.hand import in_hand
 from logger.probe_checks.ice_point import ice_point
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def chip(celsius: float) -> float:
@@ -40,7 +41,7 @@ def test_a_steady_bath_gives_the_offset() -> None:
     """A probe that reads 0.31 K too high in ice water wants −0.31 added: within half a step of the chip."""
     found = ice_point([CheckReading(5.0 * n, chip(0.31 + 0.02 * math.sin(n))) for n in range(30)], 145.0)
     assert found.offset_c == pytest.approx(-0.31, abs=1 / 32)
-    assert METRIC.shown(found.says).startswith("steady at 0.3")
+    assert say(found.says, METRIC).startswith("steady at 0.3")
 
 
 @pytest.mark.parametrize(
@@ -58,7 +59,7 @@ def test_no_offset_before_the_bath_is_one(series: list[tuple[float, float]], say
     """And the words say what is missing."""
     found = ice_point([CheckReading(*pair) for pair in series], series[-1][0] if series else 0.0)
     assert found.offset_c is None
-    assert says in METRIC.shown(found.says)
+    assert says in say(found.says, METRIC)
 
 
 @pytest.mark.parametrize("tau_s", [4.0, 12.0, 30.0])
@@ -98,7 +99,7 @@ def test_no_time_constant_before_the_step_is_over(series: list[tuple[float, floa
     """And the words say what to do."""
     found = dip([CheckReading(*pair) for pair in series])
     assert found.tau_s is None
-    assert says in METRIC.shown(found.says)
+    assert says in say(found.says, METRIC)
 
 
 def test_readings_that_are_too_far_apart_give_a_bound_only() -> None:

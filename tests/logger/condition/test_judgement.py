@@ -15,7 +15,8 @@ from logger.condition.condition_words import words_of
 from logger.condition.evidence import Evidence, ExpectedPeak, OpenAlarm, Thermometer
 from logger.condition.judgement import ConditionCause, Severity, judge
 from logger.pour import Stage
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 START_MS = 1_000_000_000
 HOUR = 3_600_000
@@ -56,7 +57,7 @@ def said(evidence: Evidence) -> str:
     condition = judge(evidence, NOW_MS)
     words = words_of(condition, evidence.stage, evidence.started_ms, lambda _ms: "14:20")
     parts = (words.state, words.headline, words.action, words.who, words.expected, words.certainty)
-    return METRIC.shown(" | ".join(parts)).replace("\u00a0", " ")
+    return say(" | ".join(parts), METRIC).replace("\u00a0", " ")
 
 
 def severity(evidence: Evidence) -> Severity:

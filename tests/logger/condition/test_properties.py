@@ -17,7 +17,8 @@ from logger.condition.condition_words import ConditionWords, words_of
 from logger.condition.evidence import Evidence
 from logger.condition.judgement import Condition, Severity, judge
 from logger.pour import LIVE, Stage
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
+from logger.words.render import say
 from tests.logger.condition.random_states import states
 
 STATES = 20_000
@@ -101,7 +102,7 @@ def judged() -> list[Judged]:
 
 def shown(text: str) -> str:
     """A text as it is read in °C."""
-    return METRIC.shown(text).replace("\u00a0", " ")
+    return say(text, METRIC).replace("\u00a0", " ")
 
 
 def test_no_state_looks_better_than_its_readings(judged: list[Judged]) -> None:

@@ -24,12 +24,12 @@ from logger.live.plain_watch import (
     UsualWatch,
 )
 from logger.pour import Stage
-from logger.quantities import units_from
 from logger.store import events, pours, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.pours import PlannedPour
 from logger.wire import WireReading
+from logger.words.reader import units_from
 
 HOT = "URGENT: The core is too hot - Table"
 UNWATCHED = "URGENT: Pours are not watched as usual - The shop"

@@ -11,9 +11,10 @@ import pytest
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase, Transition, Why
 from logger.pour import Stage
-from logger.quantities import METRIC
 from logger.store import alarms
 from logger.units import clock_time
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def plain(answer: Any) -> str:
@@ -50,14 +51,14 @@ def test_each_alarms_page_says_its_rank_its_limit_and_the_response(
         for said in (
             f"{str(kind.priority).capitalize()} priority",
             f"Respond by {by}.",
-            f"Raised when {METRIC.shown(kind.limit)}",
-            f"The limit comes from {METRIC.shown(kind.limit_source)}",
+            f"Raised when {say(kind.limit, METRIC)}",
+            f"The limit comes from {say(kind.limit_source, METRIC)}",
             kind.consequence,
             *kind.what_to_do,
             "I’m on it",
             "The alarm stays on screen until",
         ):
-            assert METRIC.shown(said) in page, (kind.name, said)
+            assert say(said, METRIC) in page, (kind.name, said)
 
 
 def test_no_alarms_page_names_a_file_or_a_setting_of_the_program(pages: dict[str, str], maker: Any) -> None:

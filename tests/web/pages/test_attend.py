@@ -10,8 +10,9 @@ import pytest
 
 from logger.alarms.registry import KINDS
 from logger.pour import Stage
-from logger.quantities import METRIC
 from logger.store import alarms, events, pours, stations
+from logger.words.reader import METRIC
+from logger.words.render import say
 from tests.web.page_text import words
 
 
@@ -273,7 +274,7 @@ def test_the_table_of_alarms_is_shown_whole(maker: Any) -> None:
             *kind.causes,
             *kind.what_to_do,
         ):
-            assert METRIC.shown(text) in page, (kind.name, text)
+            assert say(text, METRIC) in page, (kind.name, text)
 
 
 def test_every_page_says_when_the_watch_cannot_do_its_work(maker: Any, service: Any) -> None:

@@ -12,7 +12,7 @@ import pytest
 from logger.condition.condition_words import STAGE_WORDS
 from logger.condition.judgement import Severity
 from logger.pour import LIVE
-from logger.quantities import METRIC
+from logger.words.reader import METRIC
 from tests.logger.condition.random_states import START_MS, states
 from web.views.render import templates
 from web.views.status import TONES, Status, status_from, urgency

@@ -11,12 +11,14 @@ from logger.plan.file import plan_from_table, plan_to_text
 from logger.planning.assess import Assessment
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import plain
-from logger.quantities import Units, in_units
+from logger.words.old_text import in_units
+from logger.words.reader import Reader
+from logger.words.render import planned
 from web.demo.scenarios import SCENARIOS
 from web.views.assessed import assessment_of
 from web.views.reader_units import COOKIE
 
-AMERICAN = Units("f", "in", "gal", "lb")
+AMERICAN = Reader("f", "in", "gal", "lb")
 CHOICES = ("f", "in", "gal", "lb")
 
 
@@ -60,11 +62,11 @@ def test_no_metric_number_is_left_in_any_finding_of_the_shipped_plans() -> None:
     compared = 0
     for assessment in assessments():
         for finding in assessment.findings:
-            told = AMERICAN.sentence(finding.sentence)
+            told = planned(finding.sentence, AMERICAN)
             texts = [
                 told,
-                AMERICAN.sentence(finding.change),
-                *(AMERICAN.sentence(str(c)) for c in finding.constants),
+                planned(finding.change, AMERICAN),
+                *(planned(str(c), AMERICAN) for c in finding.constants),
             ]
             for text in texts:
                 assert not left.search(re.sub(r'"[^"]*"', "", text)), text
@@ -82,7 +84,7 @@ def test_no_metric_number_is_left_in_any_finding_of_the_shipped_plans() -> None:
 def test_a_refusal_keeps_the_plan_files_units() -> None:
     """It names a key such as thickness_mm, its value and its range: converting half of it would mislead."""
     text = "[form.bottom] thickness_mm: is outside; found 5000.0; allowed: 0.1 to 2000 mm; measure the panel"
-    assert AMERICAN.sentence(text) == text
+    assert planned(text, AMERICAN) == text
 
 
 def test_plan_and_ready_pages_speak_the_devices_units_and_the_api_does_not(maker: Any, shop: Any) -> None:

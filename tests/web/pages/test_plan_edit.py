@@ -7,10 +7,10 @@ import pytest
 from logger.errors import BadInput
 from logger.plan.file import Plan, plan_from_text, plan_to_table, read_plan
 from logger.planning.examples import EXAMPLES
+from logger.words.reader import Reader
 from web.views.plan_edit import bare_degrees, readings_from, waits_shown, with_numbers, without_empty_lists
-from web.views.reader_units import Units
 
-METRIC, AMERICAN = Units(), Units("f", "in", "gal", "lb")
+METRIC, AMERICAN = Reader(), Reader("f", "in", "gal", "lb")
 
 
 @pytest.fixture
@@ -19,7 +19,7 @@ def bad() -> Plan:
     return read_plan(EXAMPLES / "wharf-lane-not-ready.toml")
 
 
-def as_shown(plan: Plan, u: Units) -> dict[str, str]:
+def as_shown(plan: Plan, u: Reader) -> dict[str, str]:
     """The fields as the page shows them, untouched."""
     support = plan.form.support
     return {
@@ -38,7 +38,7 @@ def as_shown(plan: Plan, u: Units) -> dict[str, str]:
 
 @pytest.mark.parametrize("u", [METRIC, AMERICAN])
 @pytest.mark.parametrize("name", ["ready", "not-ready"])
-def test_fields_that_nobody_touched_change_nothing(name: str, u: Units) -> None:
+def test_fields_that_nobody_touched_change_nothing(name: str, u: Reader) -> None:
     """0.354 in is not 9 mm: a number that was only shown in inches stays the number of the plan."""
     plan = read_plan(EXAMPLES / f"wharf-lane-{name}.toml")
     assert with_numbers(plan, as_shown(plan, u), [], u) == plan

@@ -17,8 +17,8 @@ from logger.errors import BadPlan
 from logger.plan.file import Plan, plan_from_text, plan_to_table, read_plan
 from logger.planning import findings
 from logger.planning.examples import EXAMPLES
-from logger.quantities import Units
 from logger.store import resins, shop_events
+from logger.words.reader import Reader
 from tests.web.page_text import words
 from web.views.plan_fields import SECTIONS, every_key, keys_of
 from web.views.plan_links import FIELD_OF, section_of
@@ -26,7 +26,7 @@ from web.views.plan_questions import questions_of
 from web.views.plan_sections import anchor_of, shown_section, with_section
 from web.views.refused_fields import RefusedFields
 
-METRIC, AMERICAN = Units(), Units("f", "in", "gal", "lb")
+METRIC, AMERICAN = Reader(), Reader("f", "in", "gal", "lb")
 #: Keys without a field on the plan's page, and why.
 ELSEWHERE = {
     "resin": "belongs to the resin: its page",
@@ -35,7 +35,7 @@ ELSEWHERE = {
 }
 
 
-def as_shown(plan: Plan, name: str, u: Units) -> dict[str, str]:
+def as_shown(plan: Plan, name: str, u: Reader) -> dict[str, str]:
     """A section's fields as the page shows them, untouched."""
     parts = shown_section(SECTIONS[name], plan_to_table(plan), u)
     rows = [row.fields for part in parts for row in part.rows]
@@ -54,7 +54,7 @@ def test_every_key_of_the_plan_file_has_a_field_or_a_reason() -> None:
 @pytest.mark.parametrize("u", [METRIC, AMERICAN])
 @pytest.mark.parametrize("file", ["ready", "not-ready"])
 @pytest.mark.parametrize("name", sorted(SECTIONS))
-def test_a_section_that_nobody_touched_changes_nothing(name: str, file: str, u: Units) -> None:
+def test_a_section_that_nobody_touched_changes_nothing(name: str, file: str, u: Reader) -> None:
     """Shown in inches a number has lost digits; saved again it has not."""
     plan = read_plan(EXAMPLES / f"wharf-lane-{file}.toml")
     assert with_section(plan, SECTIONS[name], as_shown(plan, name, u), u) == plan

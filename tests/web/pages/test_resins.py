@@ -14,10 +14,10 @@ from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.cure.fit.what_it_means import Narrowing, SafeDepth
 from logger.record.refit_offers import OFFERED
 from logger.store import events, resins
+from logger.words.reader import Reader
 from tests.web.page_text import words
 from web.actions.resin_work import ResinWork
 from web.views.datasheet_form import FormFields, fields_of, sheet_toml
-from web.views.reader_units import Units
 from web.views.resin_meaning import Meaning, work_out_meaning
 
 SHEET = {
@@ -38,7 +38,7 @@ KEY = resins.resin_key(SHEET["resin"])
 @pytest.fixture(scope="session")
 def fit() -> Any:
     """The datasheet's fit: seconds of solving, made once."""
-    return fit_datasheet(datasheet_from_text(sheet_toml(FormFields(SHEET, Units()))))
+    return fit_datasheet(datasheet_from_text(sheet_toml(FormFields(SHEET, Reader()))))
 
 
 @pytest.fixture
@@ -196,36 +196,36 @@ def test_the_fit_of_our_own_pours_is_used_only_when_somebody_says_so(kept: Any, 
 
 def test_the_deepest_pour_is_evidence_in_the_middle_of_the_rooms_that_are_named() -> None:
     """Its maker allows it in all of them; where none is named, in the laboratory's 23 °C (ISO 291, from memory)."""
-    named = sheet_toml(FormFields(SHEET | {"min_room": "18-28"}, Units()))
+    named = sheet_toml(FormFields(SHEET | {"min_room": "18-28"}, Reader()))
     deep, warm = datasheet_from_text(named).deepest_pour
     assert (warm.depth_mm, warm.at_c, warm.chosen) == (50.0, 28.0, False)
     assert (deep.depth_mm, deep.at_c, deep.at_plus_minus_k, deep.stays_below_c) == (50.0, 23.0, 5.0, 60.0)
-    (deep,) = datasheet_from_text(sheet_toml(FormFields(SHEET, Units()))).deepest_pour
+    (deep,) = datasheet_from_text(sheet_toml(FormFields(SHEET, Reader()))).deepest_pour
     assert (deep.at_c, deep.at_plus_minus_k) == (23.0, 2.0)
 
 
 def test_by_form_and_by_file_a_depth_is_the_same_evidence() -> None:
     """A file that states the depth among its limits, as the form once wrote it, and the form: one and the same."""
-    by_form = datasheet_from_text(sheet_toml(FormFields(SHEET | {"min_room": "18-28"}, Units())))
+    by_form = datasheet_from_text(sheet_toml(FormFields(SHEET | {"min_room": "18-28"}, Reader())))
     limits = {"max_depth_mm": 50.0, "min_room_c": 18.0, "max_room_c": 28.0, "max_core_c": 60.0}
     text = tomli_w.dumps({"name": "x", "limits": limits})
     assert datasheet_from_text(text).deepest_pour == by_form.deepest_pour
-    given = fields_of(datasheet_from_text(text), Units())
+    given = fields_of(datasheet_from_text(text), Reader())
     assert given is not None, "an older sheet still opens as a form"
     assert given["deepest"] == "50"
 
 
 def test_what_nobody_stated_is_not_stated_by_editing() -> None:
     """The usual rooms are shown as left out: written down they would be evidence."""
-    given = fields_of(datasheet_from_text(sheet_toml(FormFields(SHEET, Units()))), Units())
+    given = fields_of(datasheet_from_text(sheet_toml(FormFields(SHEET, Reader()))), Reader())
     assert given is not None
     assert given["min_room"] == given["max_room"] == ""
 
 
-@pytest.mark.parametrize("u", [Units(), Units("f", "in", "gal", "lb")])
-def test_a_datasheet_comes_back_into_the_form_in_any_units(u: Units) -> None:
+@pytest.mark.parametrize("u", [Reader(), Reader("f", "in", "gal", "lb")])
+def test_a_datasheet_comes_back_into_the_form_in_any_units(u: Reader) -> None:
     """Changed in inches and pounds, it still states the same."""
-    sheet = datasheet_from_text(sheet_toml(FormFields(SHEET, Units())))
+    sheet = datasheet_from_text(sheet_toml(FormFields(SHEET, Reader())))
     given = fields_of(sheet, u)
     assert given is not None
     again = datasheet_from_text(sheet_toml(FormFields(given, u)))

@@ -6,7 +6,7 @@ import pytest
 
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.errors import BadInput
-from logger.quantities import Units
+from logger.words.reader import Reader
 from web.views.datasheet_form import FormFields, fields_of, mix_of, sheet_toml
 from web.views.typed_ranges import celsius_from, hours_from, minutes_from, mm_from, ratio_from
 
@@ -32,10 +32,10 @@ def test_a_time_is_read_as_it_is_printed(text: str, value: object) -> None:
 def test_other_dimensions_are_read_the_same_way() -> None:
     """In the reader's units, or in the unit that stands behind the number."""
     assert hours_from("2–3 days", "Hard after") == (48.0, 72.0)
-    assert mm_from("1-2", "Depth", Units(length="in")) == pytest.approx((25.4, 50.8))
-    assert mm_from("5 cm", "Depth", Units(length="in")) == pytest.approx(50.0)
-    assert celsius_from("-5 to 5", "Room", Units()) == (-5.0, 5.0)
-    assert celsius_from("77 °F", "Room", Units()) == pytest.approx(25.0)
+    assert mm_from("1-2", "Depth", Reader(length="in")) == pytest.approx((25.4, 50.8))
+    assert mm_from("5 cm", "Depth", Reader(length="in")) == pytest.approx(50.0)
+    assert celsius_from("-5 to 5", "Room", Reader()) == (-5.0, 5.0)
+    assert celsius_from("77 °F", "Room", Reader()) == pytest.approx(25.0)
 
 
 @pytest.mark.parametrize(
@@ -69,11 +69,11 @@ def test_a_range_reaches_the_datasheet_and_comes_back() -> None:
         "hard": "24-36",
         "deepest": "5–10",
     }
-    sheet = datasheet_from_text(sheet_toml(FormFields(given, Units())))
+    sheet = datasheet_from_text(sheet_toml(FormFields(given, Reader())))
     (working,) = sheet.working_time
     assert (working.time_min, working.at_c, working.at_plus_minus_k) == ((40.0, 60.0), 22.5, 2.5)
     assert sheet.cure_time[0].time_h == (24.0, 36.0)
-    back = fields_of(sheet, Units())
+    back = fields_of(sheet, Reader())
     assert back is not None
     assert (back["working"], back["at"], back["hard"]) == ("40–60", "20–25", "24–36")
 
@@ -81,11 +81,11 @@ def test_a_range_reaches_the_datasheet_and_comes_back() -> None:
 def test_one_field_may_hold_the_whole_range_of_rooms() -> None:
     """Datasheets print "18–28 °C"."""
     limits = datasheet_from_text(
-        sheet_toml(FormFields({"resin": "R (invented)", "working": "50", "min_room": "18–28 °C"}, Units()))
+        sheet_toml(FormFields({"resin": "R (invented)", "working": "50", "min_room": "18–28 °C"}, Reader()))
     ).limits
     assert (limits.min_room_c, limits.max_room_c) == (18.0, 28.0)
 
 
 def test_no_ratio_is_no_mix() -> None:
     """A resin may be kept before anybody looked up how it is mixed."""
-    assert mix_of(FormFields({"resin": "R (invented)"}, Units())) == {}
+    assert mix_of(FormFields({"resin": "R (invented)"}, Reader())) == {}

@@ -1,4 +1,4 @@
-"""Units at the edge. Factors are exact definitions (NIST SP 811, 2008, Appendix B.8)."""
+"""Reader at the edge. Factors are exact definitions (NIST SP 811, 2008, Appendix B.8)."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 
 from logger.errors import BadInput
-from logger.quantities import Units, units_from
+from logger.words.reader import Reader, units_from
 from tests.web.page_text import words
 from web.security.setup_code import new_setup_code
 from web.views.reader_units import number_from
 
-AMERICAN = Units("f", "in", "gal", "lb")
+AMERICAN = Reader("f", "in", "gal", "lb")
 
 
 def test_the_customary_units_follow_their_definitions() -> None:
@@ -28,7 +28,7 @@ def test_the_customary_units_follow_their_definitions() -> None:
 @pytest.mark.parametrize("text", [None, "", "c.mm", "k.mm.l.kg", "f.in.gal.lb.x", "<script>"])
 def test_a_cookie_that_makes_no_sense_means_metric(text: str | None) -> None:
     """A device's cookie is anybody's to write."""
-    assert units_from(text) == Units()
+    assert units_from(text) == Reader()
 
 
 def test_the_choice_survives_its_cookie() -> None:

@@ -1,0 +1,238 @@
+"""Whoever reads: in which language and in which units. Every method takes SI, °C, mm, litres or kg and gives text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from logger import extremes, units
+from logger.facts import Quantity
+from logger.words import catalogues, numbers
+
+_Change = Callable[[float], float]
+#: One US fluid ounce in millilitres: a US gallon of 3.785411784 L has 128 (NIST SP 811, 2008, B.8).
+ML_PER_US_FLUID_OUNCE = 1000 * units.LITRES_PER_US_GALLON / 128
+#: A quantity's unit → which choice decides over it.
+_CHOSEN_BY = {"°C": 0, "K": 0, "K/h": 0, "mm": 1, "L": 2, "mL": 2, "kg": 3, "g": 3}
+#: Choice and quantity's unit → unit as shown, how to get there, and decimals; None: as many as in the quantity.
+_CUSTOMARY: dict[tuple[str, str], tuple[str, _Change, int | None]] = {
+    ("c", "K"): ("°C", float, None),
+    ("c", "K/h"): ("°C an hour", float, None),
+    ("f", "°C"): ("°F", units.c_to_f, None),
+    ("f", "K"): ("°F", units.k_to_f, None),
+    ("f", "K/h"): ("°F an hour", units.k_to_f, None),
+    ("in", "mm"): ("in", units.mm_to_in, 2),
+    ("gal", "L"): ("US gal", units.litres_to_us_gallons, 2),
+    ("gal", "mL"): ("US fl oz", lambda ml: ml / ML_PER_US_FLUID_OUNCE, 1),
+    ("lb", "kg"): ("lb", units.kg_to_lb, 2),
+    ("lb", "g"): ("lb", lambda grams: units.kg_to_lb(grams / 1000), 3),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """How somebody reads numbers. Every method takes SI, °C, mm, litres or kg and gives text with its unit."""
+
+    temperature: str = "c"
+    length: str = "mm"
+    volume: str = "l"
+    mass: str = "kg"
+    language: str = "en"
+    zone: tzinfo | None = None
+    now_ms: int | None = None
+
+    @property
+    def cookie(self) -> str:
+        """As four words, "c.mm.l.kg": how a device and an event keep it."""
+        return ".".join((self.temperature, self.length, self.volume, self.mass))
+
+    @property
+    def degree(self) -> str:
+        """The temperature's unit."""
+        return "°F" if self.temperature == "f" else "°C"
+
+    def degrees(self, celsius: float) -> float:
+        """Return a temperature's number in the chosen unit."""
+        return units.c_to_f(celsius) if self.temperature == "f" else celsius
+
+    def temp(self, celsius: float | None, digits: int = 1) -> str:
+        """Return a temperature, or a dash where there is none."""
+        return "–" if celsius is None else f"{self.number(self.degrees(celsius), digits)}\u00a0{self.degree}"
+
+    def peak(self, celsius: float | None, digits: int = 0) -> str:
+        """Return a predicted peak: "over 150 °C" for what the model does not know (`logger.extremes`)."""
+        if celsius is None:
+            return "–"
+        if extremes.is_unknown(celsius):
+            return self.translate("over {limit}").format(limit=self.temp(extremes.BEYOND_C, digits))
+        return self.temp(celsius, digits)
+
+    def rise(self, kelvin: float | None, digits: int = 1, *, signed: bool = False) -> str:
+        """Return a difference of temperatures."""
+        if kelvin is None:
+            return "–"
+        return self._one(kelvin, digits, "K", signed=signed).replace(" ", "\u00a0")
+
+    def span(self, mm: float | None) -> str:
+        """Return a length."""
+        if mm is None:
+            return "–"
+        if self.length == "in":
+            return f"{self.number(units.mm_to_in(mm), 2)}\u00a0in"
+        return f"{numbers.number(mm, 0, self.language, grouped=True)}\u00a0mm"
+
+    def level(self, mm: float) -> str:
+        """Return a level against a mark, up is plus, as fine as it is read."""
+        if self.length == "in":
+            return f"{self.number(units.mm_to_in(mm), 2, signed=True)}\u00a0in"
+        return f"{self.number(mm, 1, signed=True)}\u00a0mm"
+
+    def bare_span(self, mm: float) -> str:
+        """Return a length's number in the chosen unit, for a field that names the unit."""
+        return f"{units.mm_to_in(mm):.3g}" if self.length == "in" else f"{mm:g}"
+
+    def litres(self, litres: float | None) -> str:
+        """Return a volume."""
+        if litres is None:
+            return "–"
+        if self.volume == "gal":
+            return f"{self.number(units.litres_to_us_gallons(litres), 2)}\u00a0{self.translate('US gal')}"
+        return f"{self.number(litres, 2 if litres < 10 else 1)}\u00a0L"
+
+    def weight(self, kg: float | None) -> str:
+        """Return a mass."""
+        if kg is None:
+            return "–"
+        if self.mass == "lb":
+            return f"{self.number(units.kg_to_lb(kg), 2)}\u00a0lb"
+        return f"{self.number(kg, 2)}\u00a0kg"
+
+    def scale(self, grams: float | None) -> str:
+        """Return a mass as a bench scale shows it."""
+        if grams is None:
+            return "–"
+        if self.mass == "lb":
+            return f"{self.number(units.kg_to_lb(grams / 1000), 3)}\u00a0lb"
+        return f"{numbers.number(grams, 0, self.language, grouped=True)}\u00a0g"
+
+    def weighed(self, grams: float) -> str:
+        """Return a mass as it was typed, however small."""
+        return self.scale(grams) if self.mass == "lb" or grams >= 100 else f"{self.number(grams)}\u00a0g"
+
+    def quantity(self, quantity: Quantity) -> str:
+        """Return a quantity in the reader's unit, with the unit."""
+        value, unit, digits = quantity.value, quantity.unit, quantity.digits
+        if unit == "ms":
+            return self.moment(round(value))
+        if unit == "chance":
+            return self.chance(value)
+        if unit in ("h", "min", "s"):
+            return self._span(value, unit)
+        if unit in _CHOSEN_BY:
+            return self._one(value, digits, unit, signed=quantity.signed)
+        number = self.number(value, digits, signed=quantity.signed)
+        return f"{number} {self.translate(unit)}" if unit else number
+
+    def number(self, value: float, digits: int | None = None, *, signed: bool = False) -> str:
+        """Return a bare number as the language writes it."""
+        return numbers.number(value, digits, self.language, signed=signed)
+
+    def moment(self, at_ms: int) -> str:
+        """Return a moment: its time of day where it is near, else with its day."""
+        if self.now_ms is not None and abs(at_ms - self.now_ms) < numbers.NEAR_MS:
+            return numbers.time_of_day(at_ms, self.language, self.zone)
+        return numbers.clock(at_ms, self.language, self.zone)
+
+    def chance(self, chance: float) -> str:
+        """Return a chance as people say it; never 0 or 100 %."""
+        if chance < 0.01:
+            return self.translate("below 1 %")
+        return self.translate("above 99 %") if chance > 0.99 else f"{100 * chance:.0f}\u00a0%"
+
+    @property
+    def words(self) -> catalogues.Words:
+        """The translations into the reader's language."""
+        return catalogues.of(self.language)
+
+    def translate(self, english: str) -> str:
+        """Return a short English text in the reader's language."""
+        return self.words.gettext(english)
+
+    def _span(self, value: float, unit: str) -> str:
+        if unit == "min":
+            return numbers.minutes_words(value, self.language, self.translate)
+        if unit == "h":
+            return numbers.hours_minutes(value, self.translate)
+        return numbers.span(value, self.translate)
+
+    def _one(self, value: float, digits: int | None, unit: str, *, signed: bool = False) -> str:
+        choice = (self.temperature, self.length, self.volume, self.mass)[_CHOSEN_BY[unit]]
+        name, change, fixed = _CUSTOMARY.get((choice, unit), (unit, float, None))
+        number = self.number(change(value), digits if fixed is None else fixed, signed=signed)
+        return f"{number} {self.translate(name)}"
+
+    @property
+    def scale_unit(self) -> str:
+        """What a bench scale is read in."""
+        return "lb" if self.mass == "lb" else "g"
+
+    def to_c(self, number: float) -> float:
+        """°C of a number in the chosen unit."""
+        return units.f_to_c(number) if self.temperature == "f" else number
+
+    def to_mm(self, number: float) -> float:
+        """mm of a number in the chosen unit."""
+        return units.in_to_mm(number) if self.length == "in" else number
+
+    @property
+    def volume_words(self) -> str:
+        """What a volume is given in, in full."""
+        return self.translate("US gallons" if self.volume == "gal" else "litres")
+
+    def to_litres(self, number: float) -> float:
+        """Litres of a number in the chosen unit."""
+        return units.us_gallons_to_litres(number) if self.volume == "gal" else number
+
+    def to_kg(self, number: float) -> float:
+        """kg of a number in the chosen unit."""
+        return units.lb_to_kg(number) if self.mass == "lb" else number
+
+    def to_g(self, number: float) -> float:
+        """Grams of what the bench scale shows."""
+        return 1000 * units.lb_to_kg(number) if self.mass == "lb" else number
+
+
+#: What programs read, and whoever has chosen nothing.
+METRIC = Reader()
+_CHOICES: tuple[tuple[str, ...], ...] = (("c", "f"), ("mm", "in"), ("l", "gal"), ("kg", "lb"))
+
+
+def units_from(text: str | None, language: str = "en") -> Reader:
+    """Return a reader of the units that four words name ("c.mm.l.kg"); metric where there are none or no sense."""
+    parts = (text or "").split(".")
+    if len(parts) != len(_CHOICES) or any(part not in may for part, may in zip(parts, _CHOICES, strict=True)):
+        parts = METRIC.cookie.split(".")
+    temperature, length, volume, mass = parts
+    return Reader(temperature, length, volume, mass, language)
+
+
+#: Who reads what is being written now: set around a page, a message, a paper, a command.
+_CURRENT: ContextVar[Reader] = ContextVar("reader", default=METRIC)
+
+
+def current() -> Reader:
+    """Return who reads what is being written; metric and English where nobody in particular does."""
+    return _CURRENT.get()
+
+
+@contextmanager
+def reading(reader: Reader) -> Iterator[None]:
+    """Within this, what is written is for this reader."""
+    token = _CURRENT.set(reader)
+    try:
+        yield
+    finally:
+        _CURRENT.reset(token)

@@ -1,0 +1,107 @@
+"""The one renderer: (fact, reader) → words. Pages, messages, papers, API and command line use it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from logger.facts import BEGINS, CODE, Fact, Quantity, Value, fact_at, parsed
+from logger.words import catalogues, numbers, old_text
+from logger.words.english import ENGLISH, Plural
+from logger.words.phrase import COUNT, MANY
+from logger.words.reader import Reader, current
+
+_PLACE = re.compile(r"\{(\w+)\}")
+_FACT = re.compile(re.escape(BEGINS))
+
+
+def say(text: str, reader: Reader | None = None) -> str:
+    """Return a fact in words, in the reader's language and units; of another text, what facts and marks are in it.
+
+    What somebody typed has neither, and stays as it is.
+    """
+    reader = current() if reader is None else reader
+    if isinstance(text, Fact):
+        return _said(text, reader)
+    if isinstance(text, Quantity):
+        return reader.quantity(text)
+    if "{" not in text:
+        return str(text)
+    return "".join(_pieces(text, reader))
+
+
+def planned(text: str, reader: Reader) -> str:
+    """Return a sentence of planning; one that refuses a value of the plan file keeps the file's own units."""
+    if "; allowed: " in text or BEGINS in text:
+        return say(text, reader)
+    return old_text.in_units(
+        old_text.shown(text, reader), reader.temperature, reader.length, reader.volume, reader.mass
+    )
+
+
+def _pieces(text: str, reader: Reader) -> list[str]:
+    pieces, at = [], 0
+    for match in _FACT.finditer(text):
+        if match.start() < at:
+            continue  # inside a fact that has been said
+        found, end = fact_at(text, match.start())
+        if found is not None:
+            pieces += [old_text.shown(text[at : match.start()], reader), _said(found, reader)]
+            at = end
+    return [*pieces, old_text.shown(text[at:], reader)]
+
+
+def _said(fact: Fact, reader: Reader) -> str:
+    english = ENGLISH.get(fact.code)
+    context = None if english is None else fact.code
+    if english is None and MANY in fact.values:
+        english = Plural(fact.code, str(fact.values[MANY]), COUNT)
+    words = catalogues.of(reader.language)
+    if isinstance(english, Plural):
+        count = fact.values.get(english.by, 0)
+        n = abs(round(count.value)) if isinstance(count, Quantity) else count if isinstance(count, int) else 0
+        pattern = words.plural(context, english.one, english.many, n)
+    else:
+        pattern = words.one(context, fact.code if english is None else english)
+    return _PLACE.sub(
+        lambda match: _value(fact.values[match[1]], reader) if match[1] in fact.values else match[0], pattern
+    )
+
+
+def _value(value: Value, reader: Reader) -> str:
+    if isinstance(value, Fact):
+        return _said(value, reader)
+    if isinstance(value, Quantity):
+        return reader.quantity(value)
+    if isinstance(value, tuple):
+        return numbers.listed([_value(one, reader) for one in value], reader.language)
+    # A name that somebody gave is shown as it is.
+    return reader.number(value, 0) if isinstance(value, int) else value
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A fact for a program: its code, its values with unit and kind, and the words."""
+
+    code: str | None
+    values: dict[str, Any]
+    words: str
+
+
+def shown(text: str, reader: Reader | None = None) -> Shown:
+    """Return a text for a program; one that is no fact has no code."""
+    whole = parsed(text)
+    if not isinstance(whole, Fact):
+        return Shown(None, {}, say(text, reader))
+    return Shown(
+        whole.code, {name: _program(value) for name, value in whole.values.items()}, say(whole, reader)
+    )
+
+
+def _program(value: Value) -> Any:
+    if isinstance(value, Quantity):
+        return {"value": value.value, "unit": value.unit, "kind": value.kind.value}
+    if isinstance(value, Fact):
+        return {CODE: value.code} | {name: _program(one) for name, one in value.values.items()}
+    return [_program(one) for one in value] if isinstance(value, tuple) else value
