@@ -1,0 +1,94 @@
+"""What decides says it in codes (logger/facts.py): no sentence for a user stands below the rim.
+
+A text of two words or more counts as a sentence, unless it is a docstring, a log line, SQL, or told to a programmer
+(TypeError, ValueError, RuntimeError, AssertionError, an assert's message).
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+LOGGER = Path(__file__).resolve().parents[2] / "logger"
+#: Rooms and files of logger/ that hold no sentence.
+CLEAN: tuple[str, ...] = ()
+#: Texts that are no sentence: names of units, standards and files, and what is written for programs.
+ALLOWED: frozenset[str] = frozenset()
+_TWO_WORDS = re.compile(r"[A-Za-z]{2,}[^\w]* [^\w]*[A-Za-z]{2,}")
+_SQL = re.compile(r"\b(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER|DROP|PRAGMA|WHERE|VACUUM|BEGIN|SET)\b")
+_FOR_PROGRAMMERS = {
+    "TypeError",
+    "ValueError",
+    "RuntimeError",
+    "AssertionError",
+    "NotImplementedError",
+    "LookupError",
+}
+_QUIET = {"log", "logging", "warnings", "re"}
+
+
+def sentences(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield line and text of each sentence in a module."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    skipped: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            skipped.add(id(node.value))  # a docstring
+        called = _called(node)
+        if called.partition(".")[0] in _QUIET or called in _FOR_PROGRAMMERS or isinstance(node, ast.Assert):
+            skipped.update(
+                id(part)
+                for part in ast.walk(node)
+                if not isinstance(node, ast.Assert) or part is not node.test
+            )
+    for node in ast.walk(tree):
+        if id(node) in skipped:
+            continue
+        if isinstance(node, ast.JoinedStr):
+            skipped.update(id(part) for part in node.values)
+            text = "".join(
+                str(part.value) if isinstance(part, ast.Constant) else "{}" for part in node.values
+            )
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            text = node.value
+        else:
+            continue
+        if _TWO_WORDS.search(text) and not _SQL.search(text) and text not in ALLOWED:
+            yield node.lineno, text
+
+
+def _called(node: ast.AST) -> str:
+    if not isinstance(node, ast.Call):
+        return ""
+    function, parts = node.func, []
+    while isinstance(function, ast.Attribute):
+        parts.append(function.attr)
+        function = function.value
+    if isinstance(function, ast.Name):
+        parts.append(function.id)
+    return ".".join(reversed(parts))
+
+
+def modules(rooms: tuple[str, ...]) -> list[Path]:
+    """Return the modules of some rooms and files."""
+    found = [LOGGER / room for room in rooms]
+    return sorted(path for top in found for path in (top.rglob("*.py") if top.is_dir() else [top]))
+
+
+@pytest.mark.parametrize("path", modules(CLEAN), ids=lambda path: str(path.relative_to(LOGGER)))
+def test_what_decides_holds_no_sentence(path: Path) -> None:
+    """A sentence here would be read in English and °C, whoever reads it."""
+    assert [f"{line}: {text}" for line, text in sentences(path)] == []
+
+
+def test_a_sentence_is_found_where_there_is_one(tmp_path: Path) -> None:
+    """And a docstring, a log line and a programmer's error are none."""
+    path = tmp_path / "room.py"
+    path.write_text(
+        '"""Doc of it."""\nlog.info("no news here")\nraise ValueError("told to programmers")\nx = f"The core reads {y}."\n'
+    )
+    assert list(sentences(path)) == [(4, "The core reads {}.")]
