@@ -89,6 +89,9 @@ def test_a_sentence_is_found_where_there_is_one(tmp_path: Path) -> None:
     """And a docstring, a log line and a programmer's error are none."""
     path = tmp_path / "room.py"
     path.write_text(
-        '"""Doc of it."""\nlog.info("no news here")\nraise ValueError("told to programmers")\nx = f"The core reads {y}."\n'
+        '"""Doc of it."""\n'
+        'log.info("no news here")\n'
+        'raise ValueError("told to programmers")\n'
+        'x = f"The core reads {y}."\n'
     )
     assert list(sentences(path)) == [(4, "The core reads {}.")]
