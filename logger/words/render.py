@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from enum import IntEnum
 from typing import Any
 
 from logger.facts import BEGINS, CODE, Fact, Quantity, Value, fact_at, parsed
@@ -16,12 +17,46 @@ _PLACE = re.compile(r"\{(\w+)\}")
 _FACT = re.compile(re.escape(BEGINS))
 
 
-def say(text: str, reader: Reader | None = None) -> str:
+class Channel(IntEnum):
+    """Where words are read; its value: how many characters a text may have there, 0 for any number."""
+
+    PAGE = 0
+    PAPER = -1  # any number too: its template cuts to its rows
+    MESSAGE = 1500  # one push message holds some 3,900 bytes, encrypted (RFC 8291, RFC 8030)
+    TITLE = 120  # a lock screen shows about two lines (common practice, no source)
+    LABEL = 60
+    TERMINAL = -2
+
+
+#: Added to a fact's code: the short text for where the whole one is too long.
+SHORT = ".short"
+
+
+def say(text: str, reader: Reader | None = None, channel: Channel = Channel.PAGE) -> str:
     """Return a fact in words, in the reader's language and units; of another text, what facts and marks are in it.
 
-    What somebody typed has neither, and stays as it is.
+    What somebody typed has neither, and stays as it is. What is too long for the channel is given by its short form
+    (its code with SHORT), or else cut behind a word.
     """
     reader = current() if reader is None else reader
+    whole = _whole(text, reader)
+    if channel <= 0 or len(whole) <= channel:
+        return whole
+    if isinstance(text, Fact) and text.code + SHORT in ENGLISH:
+        whole = _said(Fact(text.code + SHORT, text.values), reader)
+    return whole if len(whole) <= channel else shortened(whole, channel)
+
+
+def shortened(words: str, longest: int) -> str:
+    """Return the beginning of some words, cut behind a word, at most so many characters with the dots."""
+    if len(words) <= longest:
+        return words
+    beginning = words[: longest - 1]
+    head = beginning.rpartition(" ")[0]
+    return f"{(head if len(head) > longest // 2 else beginning).rstrip(' ,;:-–')}…"
+
+
+def _whole(text: str, reader: Reader) -> str:
     if isinstance(text, Fact):
         return _said(text, reader)
     if isinstance(text, Quantity):
