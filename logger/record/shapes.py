@@ -500,9 +500,10 @@ class LayerData(StrictShape):
 
 
 class LookData(StrictShape):
-    """A look at the form."""
+    """A look at the form; of one that a phone kept without a connection, when it was sent (true time)."""
 
     finding: FindingWord
+    sent_ms: Ms | None = None
 
 
 class PhotoData(StrictShape):
