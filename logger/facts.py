@@ -24,6 +24,9 @@ CODE = "say"
 BEGINS = f'{{"{CODE}": '
 #: Decimals that a quantity keeps at most: finer than any probe, so that a reader's units are rounded once.
 KEPT_DECIMALS = 3
+#: Facts within facts, and the largest number of a quantity, that a kept text may have: anybody may have typed it.
+DEEPEST = 12
+LARGEST = 1e13
 
 
 class Kind(StrEnum):
@@ -132,19 +135,27 @@ def _as_json(value: Value) -> Any:
     return value
 
 
-def _from_json(value: Any) -> Value:
+def _from_json(value: Any, within: int) -> Value:
     if isinstance(value, dict) and CODE in value:
-        return from_table(value)
+        return from_table(value, within)
     if isinstance(value, dict):
-        return tuple(_from_json(one) for one in value["all"])
+        return tuple(_from_json(one, within - 1) for one in value["all"])
     if isinstance(value, list):
-        return _quantity(value[0], value[1], value[2], len(value) > 3)
+        number, unit, digits, *sign = value
+        if not math.isfinite(number) or abs(number) > LARGEST or (digits or 0) not in range(10):
+            raise ValueError("no quantity")
+        return _quantity(number, unit, digits, bool(sign))
     return str(value) if not isinstance(value, int) else value
 
 
-def from_table(table: Mapping[str, Any]) -> Fact:
-    """Return the fact of a JSON object. Raises LookupError or TypeError for what is none."""
-    return Fact(str(table[CODE]), {name: _from_json(value) for name, value in table.items() if name != CODE})
+def from_table(table: Mapping[str, Any], within: int = DEEPEST) -> Fact:
+    """Return the fact of a JSON object. Raises LookupError, TypeError or ValueError for what is none, or is deeper than
+    any fact.
+    """
+    if within <= 0:
+        raise ValueError("deeper than any fact")
+    values = {name: _from_json(value, within - 1) for name, value in table.items() if name != CODE}
+    return Fact(str(table[CODE]), values)
 
 
 def fact_at(text: str, begin: int) -> tuple[Fact | None, int]:
@@ -155,7 +166,7 @@ def fact_at(text: str, begin: int) -> tuple[Fact | None, int]:
     try:
         table, end = json.JSONDecoder().raw_decode(text, begin)
         return from_table(table), end
-    except (ValueError, LookupError, TypeError):
+    except (ValueError, LookupError, TypeError, RecursionError):
         return None, begin
 
 

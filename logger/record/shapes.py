@@ -47,7 +47,7 @@ Label = Annotated[str, Field(min_length=1, max_length=64, pattern=_LINE)]
 Spool = Annotated[str, Field(min_length=1, max_length=36, pattern=_LINE)]
 Word = Annotated[str, Field(min_length=1, max_length=40, pattern="^[a-z][a-z0-9-]*$")]
 Short = Annotated[str, Field(max_length=1000)]
-Text = Annotated[str, Field(max_length=4000)]
+Text = Annotated[str, Field(max_length=8000)]
 PlanText = Annotated[str, Field(max_length=500_000)]
 
 
@@ -205,7 +205,7 @@ class AlarmShape(StrictShape):
     activation: Annotated[int, Field(ge=0, le=10**9)]
     priority: Priority
     phase: PhaseWord
-    reason: Short
+    reason: Text
     value: Number | None
     limit: Number | None
     late: bool
@@ -634,7 +634,7 @@ class AlarmOfRecord(StrictShape):
     subject: Annotated[str, Field(max_length=80, pattern=_LINE)]
     priority: Priority
     phase: PhaseWord
-    reason: Short
+    reason: Text
     value: Number | None
     limit: Number | None
     late: bool

@@ -202,7 +202,7 @@ class Lease(SQLModel, table=True):
     until_ms: int = Field(sa_type=BigInteger)
     #: What the holder last said of the watch: judged all pours (steady time), or the trouble that keeps it.
     judged_ms: int | None = Field(default=None, sa_type=BigInteger)
-    trouble: str | None = Field(default=None, max_length=1000)
+    trouble: str | None = Field(default=None, max_length=4000)
 
 
 class Event(SQLModel, table=True):
@@ -225,7 +225,7 @@ class Event(SQLModel, table=True):
     at_ms: int = Field(sa_type=BigInteger)
     kind: str = Field(max_length=32)
     by: str = Field(max_length=100)
-    text: str = Field(default="", max_length=4000)
+    text: str = Field(default="", max_length=8000)
     data: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
     link: str | None = Field(default=None, max_length=64)
     #: The key that a client gave the request from which it came, and the hash of that request: security/idempotency.py.
@@ -253,7 +253,7 @@ class Alarm(SQLModel, table=True):
     activation: int
     priority: str = Field(max_length=8)
     phase: str = Field(max_length=32, index=True)
-    reason: str = Field(max_length=1000)
+    reason: str = Field(max_length=4000)
     value: float | None = None
     limit: float | None = None
     late: bool = False
@@ -289,8 +289,8 @@ class Outgoing(SQLModel, table=True):
     created_ms: int = Field(sa_type=BigInteger)
     why: str = Field(max_length=32)
     to: str = Field(max_length=100)
-    title: str = Field(max_length=300)
-    body: str = Field(max_length=4000)
+    title: str = Field(max_length=2000)
+    body: str = Field(max_length=8000)
     state: str = Field(default="waiting", max_length=16, index=True)
     attempts: int = 0
     next_try_ms: int = Field(sa_type=BigInteger)

@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 
 from logger import units
-from logger.facts import BEGINS, Quantity
+from logger.facts import BEGINS, LARGEST, Quantity
 from logger.units import plain
 from logger.words.reader import ML_PER_US_FLUID_OUNCE, Reader
 
@@ -22,6 +22,8 @@ def shown(text: str, reader: Reader) -> str:
     """Return a sentence with its marks written for a reader; all else in it stays as it is."""
 
     def written(match: re.Match[str]) -> str:
+        if abs(float(match[1])) > LARGEST:
+            return match[0]  # somebody typed it
         digits = int(match[4]) if match[4] else len(match[2] or "")
         return reader.quantity(Quantity(float(match[1]), match[3], digits, signed=match[1].startswith("+")))
 

@@ -86,7 +86,7 @@ def test_old_events_and_alarms_read_as_they_did(old: Store) -> None:
     """In English and metric units, word for word."""
     with old.read() as connection:
         rows = connection.exec_driver_sql("SELECT id, kind, text, data FROM event ORDER BY id").all()
-        reasons = dict(connection.exec_driver_sql("SELECT id, reason FROM alarm").tuples().all())
+        reasons = dict(connection.exec_driver_sql("SELECT id, reason FROM alarm").all())  # type: ignore[arg-type]
     now = {
         row_id: event_text(text, kind, None if data is None else json.loads(data), METRIC)
         for row_id, kind, text, data in rows
