@@ -1,8 +1,8 @@
 """Records made before decisions carried facts: they open, are proven, and read as they did.
 
 The data under `data/` was made by the program of 30 Nov 2026 (before this change), by its own actions on a clock moved
-by hand: one sealed pour and one that is still watched, with alarms, looks, batches, levels, notes, a photo and an outcome.
-Workshop, people, resin and jobs are invented.
+by hand: one sealed pour and one that is still watched, with alarms, looks, batches, levels, notes, a photo and an
+outcome. Workshop, people, resin and jobs are invented.
 """
 
 from __future__ import annotations
