@@ -1,4 +1,4 @@
-"""Errors of the domain. A leaf module.
+"""Errors of the domain: each carries what went wrong as a fact, and words are made of it at the rim.
 
 LoggerError
 ├── BadInput              something the user gave; says where, value, range, unit and remedy
@@ -20,20 +20,46 @@ LoggerError
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
+from logger.facts import NOTHING, Fact, Quantity, fact, in_a_row
+
 #: Longest value that a message quotes, characters.
 LONGEST_VALUE = 200
+#: Says a fact in English: set by what makes words (logger/words), of which nothing here knows.
+_in_english: Callable[[str], str] = str
+
+
+def say_errors_with(in_english: Callable[[str], str]) -> None:
+    """From now on an error's text, as logs and traces show it, is its fact in these words."""
+    global _in_english
+    _in_english = in_english
 
 
 class LoggerError(Exception):
-    """Root of every error that this package raises on purpose."""
+    """Root of every error that this package raises on purpose.
+
+    `fact` is what went wrong, for whoever reads it; `str()` of it is its English, for logs and traces.
+    """
+
+    @property
+    def fact(self) -> str:
+        """What went wrong, as it was given: said at the rim, in the reader's language and units."""
+        first = self.args[0] if self.args else NOTHING
+        return first if isinstance(first, str) else str(first)
+
+    def __str__(self) -> str:
+        """Return what went wrong in English, in SI and °C."""
+        return _in_english(self.fact)
 
 
 class BadInput(LoggerError):
-    """Something the user gave cannot be used. The message carries place, value, range, unit and remedy."""
+    """Something the user gave cannot be used. It says place, value, range, unit and remedy, each a fact or a name.
+
+    `value`: as it was given: a quantity or a fact is said, anything else is quoted.
+    """
 
     def __init__(
         self,
@@ -41,22 +67,24 @@ class BadInput(LoggerError):
         problem: str,
         *,
         value: object = None,
-        allowed: str = "",
-        remedy: str = "",
+        allowed: str = NOTHING,
+        remedy: str = NOTHING,
     ) -> None:
         self.where = where
         self.problem = problem
         self.value = value
         self.allowed = allowed
         self.remedy = remedy
-        parts = [f"{where}: {problem}"]
-        if value is not None:
-            parts.append(f"found {_short(value)}")
-        if allowed:
-            parts.append(f"allowed: {allowed}")
-        if remedy:
-            parts.append(remedy)
-        super().__init__("; ".join(parts))
+        super().__init__(
+            fact(
+                "refused",
+                where=where,
+                problem=problem,
+                found=NOTHING if value is None else fact("refused-found", value=_short(value)),
+                allowed=fact("refused-allowed", allowed=allowed) if allowed else NOTHING,
+                remedy=fact("refused-remedy", remedy=remedy) if remedy else NOTHING,
+            )
+        )
 
     def __reduce__(self) -> tuple[Any, ...]:
         """On its way from another process it stays what it is: made anew from its parts, not from its message."""
@@ -66,6 +94,8 @@ class BadInput(LoggerError):
 
 def _short(value: object) -> str:
     """Return a value as a message shows it: somebody's file may be all of it."""
+    if isinstance(value, Fact | Quantity):
+        return value
     text = repr(value)
     return text if len(text) <= LONGEST_VALUE else f"{text[:LONGEST_VALUE]}…"
 
@@ -105,10 +135,11 @@ class NotFinite(LoggerError):
     def __init__(self, where: str, value: float) -> None:
         self.where = where
         self.value = value
-        super().__init__(
-            f"{where}: was worked out as {value}; allowed: a finite number, or none; "
-            "this is a fault of the program: report it with the plan and the readings"
-        )
+        super().__init__(fact("not-finite", where=where, value=str(value)))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """As BadInput."""
+        return type(self), (self.where, self.value)
 
 
 class NotFound(LoggerError):
@@ -123,15 +154,19 @@ class NotReady(NotAllowed):
     """The pour may not start: `obstacles` says what stands in the way, one sentence each."""
 
     def __init__(self, pour: str, obstacles: Sequence[str]) -> None:
-        self.obstacles = tuple(obstacles)
-        count = len(self.obstacles)
-        what = "1 thing stands" if count == 1 else f"{count} things stand"
-        self._pour = pour
-        super().__init__(f"{pour}: {what} in the way. {' '.join(self.obstacles)}")
+        self.pour, self.obstacles = pour, tuple(obstacles)
+        super().__init__(
+            fact("not-ready", pour=pour, n=len(self.obstacles), obstacles=in_a_row(self.obstacles))
+        )
+
+    @property
+    def lead(self) -> Fact:
+        """What leads a list of the obstacles."""
+        return fact("things-in-the-way", pour=self.pour, n=len(self.obstacles))
 
     def __reduce__(self) -> tuple[Any, ...]:
         """As BadInput."""
-        return type(self), (self._pour, self.obstacles)
+        return type(self), (self.pour, self.obstacles)
 
 
 class BeingDone(NotAllowed):
@@ -143,13 +178,15 @@ class MayNotEnd(NotAllowed):
     the same, by name and reason."""
 
     def __init__(self, pour: str, obstacles: Sequence[str], *, signable: bool) -> None:
-        self.obstacles, self.signable = tuple(obstacles), signable
-        self.remedy = (
-            "Find out how hot the core is. If the watch must end all the same, sign an exception with name and reason."
-            if signable
-            else "Cool it if that is safe, and wait: this can be done once the core is below its limit and falls."
+        self.pour, self.obstacles, self.signable = pour, tuple(obstacles), signable
+        self.remedy = fact("sign-to-end-the-watch" if signable else "cool-before-the-watch-ends")
+        super().__init__(
+            fact("may-not-end", pour=pour, obstacles=in_a_row(self.obstacles), remedy=self.remedy)
         )
-        super().__init__(f"{pour}: the watch goes on. {' '.join(self.obstacles)} {self.remedy}")
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """As BadInput."""
+        return partial(type(self), self.pour, self.obstacles, signable=self.signable), ()
 
 
 class NotConfirmed(NotAllowed):

@@ -121,6 +121,14 @@ def fact(code: str, /, **values: Value | Sequence[Value]) -> Fact:
     return Fact(code, {name: _frozen(value) for name, value in values.items()})
 
 
+def in_a_row(texts: Sequence[str]) -> str:
+    """Return sentences that follow one another as one text; NOTHING where there is none."""
+    if not texts:
+        return NOTHING
+    first, *rest = texts
+    return fact("in-a-row", first=first, rest=in_a_row(rest)) if rest else first
+
+
 def _frozen(value: Any) -> Value:
     return tuple(_frozen(one) for one in value) if isinstance(value, list | tuple) else value
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+import logger.words.render  # noqa: F401 - what an error says is English wherever words are loaded
 from hardware.clock import Stamp
 from logger.store.boots import Timeline
 from logger.store.database import Store

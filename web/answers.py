@@ -26,13 +26,21 @@ class AnswerShape(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
+class FactAnswer(AnswerShape):
+    """What words are made of: a code with named values, quantities with value, unit and kind."""
+
+    code: str
+    values: FreeJson
+
+
 class ErrorBody(AnswerShape):
     """What went wrong."""
 
     kind: str
-    message: str
+    message: str = Field(description="in English, SI and °C")
     where: str | None
     remedy: str | None
+    fact: FactAnswer | None = Field(default=None, description="what the message is made of")
     obstacles: list[str] | None = None
     signable: bool | None = None
 

@@ -19,6 +19,7 @@ from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, LoggerError
 from logger.json_text import json_text
 from logger.store.backup import MOST_BACKUPS, back_up, restore
+from logger.words.log_lines import log_in_english
 from web.commands import machine, owner, records, self_test, server, watched
 from web.commands.extras import what_to_install
 from web.commands.terminal import say, table_of, working
@@ -515,7 +516,7 @@ server.add_to(app, SystemClock)
 
 def main() -> None:
     """Run the command; turn the domain's errors into one clear line and an exit code."""
-    logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
+    log_in_english(logging.WARNING)
     try:
         app(standalone_mode=True)
     except BadInput as error:

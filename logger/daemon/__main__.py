@@ -20,6 +20,7 @@ from logger.daemon.look_at_pins import look_at_pins
 from logger.daemon.main import relay_safe, run_from_file
 from logger.daemon.station_file import read_content, station_from_file
 from logger.errors import BadInput, LoggerError
+from logger.words.log_lines import log_in_english
 
 #: How long the first file waits for a probe, and how often it looks, s: less than the unit gives a start.
 PATIENCE_S, LOOK_S = 20.0, 2.0
@@ -65,7 +66,7 @@ COMMANDS: dict[str, Callable[[Path], int]] = {
 
 def main(arguments: Sequence[str]) -> int:
     """Run one command on one station file. Return its exit code: 0 done, 2 refused, 1 anything else."""
-    logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
+    log_in_english(logging.WARNING)
     if len(arguments) != 2 or arguments[0] not in COMMANDS:
         sys.stderr.write(f"pourlog: give one of {', '.join(COMMANDS)} and a station file\n")
         return 2

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
 
+from logger.errors import say_errors_with
 from logger.facts import BEGINS, CODE, Fact, Quantity, Value, fact_at, parsed
 from logger.words import catalogues, numbers, old_text
 from logger.words.english import ENGLISH, Plural
 from logger.words.phrase import COUNT, MANY
-from logger.words.reader import Reader, current
+from logger.words.reader import METRIC, Reader, current
 
 _PLACE = re.compile(r"\{(\w+)\}")
 _FACT = re.compile(re.escape(BEGINS))
@@ -111,8 +112,8 @@ def _value(value: Value, reader: Reader) -> str:
         return reader.quantity(value)
     if isinstance(value, tuple):
         return numbers.listed([_value(one, reader) for one in value], reader.language)
-    # A name that somebody gave is shown as it is.
-    return reader.number(value, 0) if isinstance(value, int) else value
+    # A name that somebody gave is shown as it is; a sentence from before decisions carried facts, with what is in it.
+    return reader.number(value, 0) if isinstance(value, int) else _whole(value, reader)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,3 +141,7 @@ def _program(value: Value) -> Any:
     if isinstance(value, Fact):
         return {CODE: value.code} | {name: _program(one) for name, one in value.values.items()}
     return [_program(one) for one in value] if isinstance(value, tuple) else value
+
+
+# What is refused is English in logs and traces: a log has no reader in particular.
+say_errors_with(lambda text: say(text, METRIC))

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import io
 import json
-import logging
 import math
 import os
 import secrets
@@ -38,6 +37,7 @@ from logger.errors import NotAllowed
 from logger.plan.file import plan_from_table
 from logger.planning.examples import EXAMPLES
 from logger.settings import read_settings
+from logger.words.log_lines import log_in_english
 from web.demo.scenarios import OWNER, SCENARIOS, SECOND, WORKSHOP, Scenario
 from web.security.setup_code import new_setup_code
 
@@ -722,9 +722,7 @@ def _free_port() -> int:
 
 
 def _child(arguments: list[str]) -> int:
-    logging.basicConfig(
-        level=os.environ.get("POURLOG_LOG", "ERROR"), format="%(levelname)s %(name)s: %(message)s"
-    )
+    log_in_english(os.environ.get("POURLOG_LOG", "ERROR"))
     if arguments[0] == "service":
         return run_service(Path(arguments[1]))
     if arguments[0] == "trace":

@@ -1,6 +1,9 @@
 """From the domain's errors to answers: one JSON body for programs, one plain page for people.
 
-{"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null}}
+{"error": {"kind": "not-found", "message": "…", "where": "…" | null, "remedy": "…" | null, "fact": {…} | null}}
+
+Programs read English, SI and °C, and in "fact" the code with its values that the message is made of; people read their
+own language and units.
 
 A pour that may not start is answered with 409, kind "not-ready", and "obstacles": what stands in the way, a sentence
 each. One whose watch must go on with 409, kind "may-not-end", "obstacles", and "signable": whether an exception may be
@@ -13,7 +16,9 @@ import logging
 import re
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from http import HTTPStatus
+from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
@@ -23,11 +28,13 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
+from logger.facts import NOTHING
 from logger.input_errors import input_problem, most_telling
 from logger.store.readings import Conflict
+from logger.words.phrase import phrase
 from logger.words.reader import METRIC
-from logger.words.render import say
-from web.answers import ErrorBody
+from logger.words.render import say, shown
+from web.answers import ErrorBody, FactAnswer
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded, TooMany
 from web.security.access import who_is
 from web.server.emergency import cannot_use_the_database
@@ -52,10 +59,41 @@ STATUS: tuple[tuple[type[LoggerError], int], ...] = (
 
 #: Status → what is said where nobody has said more, and where to go.
 _SAID = {
-    404: ("the address is mistyped, or old", "Go on from the menu, or from here:"),
-    405: ("this address takes no such request", "Go back, reload the page and press again."),
-    413: ("what was sent is too large", "Send less, or a smaller file."),
+    404: (phrase("the address is mistyped, or old"), phrase("Go on from the menu, or from here:")),
+    405: (phrase("this address takes no such request"), phrase("Go back, reload the page and press again.")),
+    413: (phrase("what was sent is too large"), phrase("Send less, or a smaller file.")),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """What went wrong, as facts. signable: whether an exception may be signed; None where nothing ends."""
+
+    kind: str
+    message: str
+    where: str | None = None
+    remedy: str | None = None
+    obstacles: tuple[str, ...] = ()
+    signable: bool | None = None
+    #: What leads a list of obstacles.
+    lead: str = NOTHING
+
+
+def refusal_of(error: LoggerError) -> Refusal:
+    """Return an error of ours with its parts."""
+    if isinstance(error, MayNotEnd):
+        return Refusal(
+            kind_of(error),
+            error.fact,
+            remedy=error.remedy,
+            obstacles=error.obstacles,
+            signable=error.signable,
+        )
+    if isinstance(error, NotReady):
+        return Refusal(kind_of(error), error.fact, obstacles=error.obstacles, lead=error.lead)
+    if isinstance(error, BadInput):
+        return Refusal(kind_of(error), error.fact, error.where, error.remedy)
+    return Refusal(kind_of(error), error.fact)
 
 
 def kind_of(error: Exception) -> str:
@@ -79,19 +117,7 @@ def install(app: FastAPI, guarding: Mapping[str, str]) -> None:
                 return RedirectResponse("/set-up", 303)
             if isinstance(error, SignInNeeded):
                 return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
-        where = error.where if isinstance(error, BadInput) else None
-        remedy = error.remedy if isinstance(error, BadInput) else None
-        obstacles = list(error.obstacles) if isinstance(error, NotReady | MayNotEnd) else None
-        ends = error if isinstance(error, MayNotEnd) else None
-        body = ErrorBody(
-            kind=kind_of(error),
-            message=str(error),
-            where=where,
-            remedy=ends.remedy if ends else remedy,
-            obstacles=obstacles or None,
-            signable=None if ends is None else ends.signable,
-        )
-        answer = _answer(request, status, body)
+        answer = _answer(request, status, refusal_of(error))
         if isinstance(error, TooMany):
             answer.headers["Retry-After"] = str(error.wait_s)
         return answer
@@ -101,34 +127,26 @@ def install(app: FastAPI, guarding: Mapping[str, str]) -> None:
         kind = {404: "not-found", 405: "not-allowed-here", 413: "too-large"}.get(error.status_code, "refused")
         own_words = error.detail != HTTPStatus(error.status_code).phrase
         message, remedy = _SAID.get(error.status_code, (str(error.detail), None))
-        body = ErrorBody(
-            kind=kind, message=str(error.detail) if own_words else message, where=None, remedy=remedy
-        )
-        return _answer(request, error.status_code, body)
+        refusal = Refusal(kind, error.detail if own_words else message, remedy=remedy)
+        return _answer(request, error.status_code, refusal)
 
     def invalid(request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)
         first = most_telling(error.errors())
         # What the framework puts before a name: where it stood in the request.
         mistake = input_problem({**first, "loc": first["loc"][1:]}, _body_of(request))
-        where = ".".join(mistake.path) or "the request"
-        body = ErrorBody(
-            kind="bad-input",
-            message=f"{where}: {mistake.sentence()}",
-            where=where,
-            remedy="correct that value",
-        )
-        return _answer(request, 422, body)
+        where = ".".join(mistake.path) or phrase("the request")
+        refused = BadInput(where, mistake.problem, allowed=mistake.allowed, remedy=mistake.remedy)
+        return _answer(request, 422, Refusal("bad-input", refused.fact, where, phrase("correct that value")))
 
     def failed(request: Request, error: Exception) -> Response:
         log.error("%s %r failed", request.method, request.url.path, exc_info=error)
-        body = ErrorBody(
-            kind="failed",
-            message="the program has made a mistake: nothing was changed by this request",
-            where=None,
-            remedy="Go back and try once more; if it comes again, report it with the service's log.",
+        refusal = Refusal(
+            "failed",
+            phrase("the program has made a mistake: nothing was changed by this request"),
+            remedy=phrase("Go back and try once more; if it comes again, report it with the service's log."),
         )
-        answer = _answer(request, 500, body)
+        answer = _answer(request, 500, refusal)
         answer.headers.update(guarding)
         return answer
 
@@ -158,28 +176,45 @@ def _keep_the_menu(request: Request) -> None:
             request.state.who = who_is(request)
 
 
-def _answer(request: Request, status: int, error: ErrorBody) -> Response:
+def _answer(request: Request, status: int, refusal: Refusal) -> Response:
     if _wants_page(request):
+        from web.views.reader_units import reader_of
         from web.views.render import page  # here: a start does not wait for the pages (lazy_routes.py)
 
         _keep_the_menu(request)
 
+        message = say(refusal.message, reader_of(request))
         shown = {
             "status": status,
-            "message": error.message,
-            "remedy": error.remedy,
-            "obstacles": error.obstacles or (),
-            "ends": error.signable is not None,
+            "message": f"{message[:1].upper()}{message[1:]}{'' if message.endswith('.') else '.'}",
+            "lead": refusal.lead,
+            "remedy": refusal.remedy,
+            "obstacles": refusal.obstacles,
+            "ends": refusal.signable is not None,
             "back": _pour_of(request.url.path),
         }
         return page(request, "problem.html", shown, status=status)
-    # Programs read SI; a page writes what is marked in its reader's units (web/views/render.py).
-    body = error.model_dump(exclude={"obstacles", "signable"}) | {"message": say(error.message, METRIC)}
-    if error.obstacles:
-        body["obstacles"] = [say(text, METRIC) for text in error.obstacles]
-    if error.signable is not None:
-        body["signable"] = error.signable
-    return JSONResponse({"error": body}, status)
+    return JSONResponse({"error": error_body(refusal)}, status)
+
+
+def error_body(refusal: Refusal) -> dict[str, Any]:
+    """Return what programs read: English, SI and °C, with the fact that the message is."""
+    whole = shown(refusal.message, METRIC)
+    body = ErrorBody(
+        kind=refusal.kind,
+        message=whole.words,
+        where=_said(refusal.where),
+        remedy=_said(refusal.remedy),
+        fact=None if whole.code is None else FactAnswer(code=whole.code, values=whole.values),
+        obstacles=[say(text, METRIC) for text in refusal.obstacles] or None,
+        signable=refusal.signable,
+    )
+    left_out = {name for name in ("obstacles", "signable") if getattr(body, name) is None}
+    return body.model_dump(exclude=left_out)
+
+
+def _said(text: str | None) -> str | None:
+    return None if text is None else say(text, METRIC)
 
 
 def _body_of(request: Request) -> type[BaseModel] | None:

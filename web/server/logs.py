@@ -6,6 +6,8 @@ import json
 import logging
 from datetime import UTC, datetime
 
+from logger.words.log_lines import in_english
+
 
 class AsJson(logging.Formatter):
     """One line: when (RFC 3339, UTC), how grave, who, what; and the trace of an error."""
@@ -16,12 +18,12 @@ class AsJson(logging.Formatter):
             "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
             "logger": record.name,
-            "message": record.getMessage(),
+            "message": in_english(record.getMessage()),
             "process": record.process,
             "thread": record.threadName,
         }
         if record.exc_info:
-            line["trace"] = self.formatException(record.exc_info)
+            line["trace"] = in_english(self.formatException(record.exc_info))
         return json.dumps(line, ensure_ascii=False)
 
 

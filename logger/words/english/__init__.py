@@ -5,13 +5,15 @@ A text has places for a fact's values, "{core}". Where it depends on a number it
 
 from __future__ import annotations
 
-from logger.words.english import units
+from logger.words.english import input_errors, refusals, units
 from logger.words.english.plural import Plural
 
 __all__ = ["ENGLISH", "ROOMS", "Plural"]
 #: Room → its codes with their English.
 ROOMS: dict[str, dict[str, str | Plural]] = {
     "units": units.ENGLISH,
+    "refusals": refusals.ENGLISH,
+    "input_errors": input_errors.ENGLISH,
 }
 #: Every code's English.
 ENGLISH: dict[str, str | Plural] = {code: text for room in ROOMS.values() for code, text in room.items()}
