@@ -129,6 +129,12 @@ def in_a_row(texts: Sequence[str]) -> str:
     return fact("in-a-row", first=first, rest=in_a_row(rest)) if rest else first
 
 
+def some_of(names: Sequence[str], most: int) -> str:
+    """Return names or numbers, and how many more there are than can be listed."""
+    first = ", ".join(names[:most])
+    return first if len(names) <= most else fact("and-more", first=first, more=len(names) - most)
+
+
 def _frozen(value: Any) -> Value:
     return tuple(_frozen(one) for one in value) if isinstance(value, list | tuple) else value
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from logger.errors import NotAllowed
+from logger.facts import Fact, fact
 
 
 class Stage(StrEnum):
@@ -42,6 +43,11 @@ UNDO_MS = 10 * 60_000
 LIVE = (Stage.POURING, Stage.WATCHED, Stage.CURING)
 
 
+def stage_word(stage: str) -> Fact:
+    """Return a stage in a word."""
+    return fact(f"at-stage-{stage}")
+
+
 def next_stage(now: Stage, target: Stage, pour: str) -> Stage:
     """Return the wanted stage, if it may follow.
 
@@ -49,5 +55,7 @@ def next_stage(now: Stage, target: Stage, pour: str) -> Stage:
     """
     if target in FOLLOWS[now]:
         return target
-    may = ", ".join(FOLLOWS[now]) or "nothing; a closed record only takes additions"
-    raise NotAllowed(f"{pour}: it is {now}, so it cannot become {target}; what may follow: {may}")
+    may = tuple(stage_word(stage) for stage in FOLLOWS[now]) or fact("closed-takes-additions")
+    raise NotAllowed(
+        fact("stage-cannot-follow", pour=pour, now=stage_word(now), target=stage_word(target), may=may)
+    )

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean, median
 
+from logger.facts import fact
 from logger.probe_checks.chip_reading import CheckReading
-from logger.quantities import difference
+from logger.quantities import difference, seconds
 
 #: The end of the step: so long, s, and within so much, K. The chip's steps are 1/16 °C.
 END_S, END_K = 25.0, 0.3
@@ -36,14 +37,14 @@ class Dip:
 def dip(looks: Sequence[CheckReading]) -> Dip:
     """Judge the readings of the last minutes, oldest first."""
     if len(looks) < 6:
-        return Dip(None, False, None, "too few readings: wait")
+        return Dip(None, False, None, fact("dip-too-few-readings"))
     end = [look.celsius for look in looks if look.at_s >= looks[-1].at_s - END_S]
     if max(end) - min(end) > END_K or len(end) < 3:
-        return Dip(None, False, None, "still moving: keep it in the water, and stir")
+        return Dip(None, False, None, fact("dip-still-moving"))
     end_c = fmean(end)
     far_k = max(abs(look.celsius - end_c) for look in looks)
     if far_k < LEAST_STEP_K:
-        return Dip(None, False, None, f"no step of {difference(LEAST_STEP_K, 0)} yet: dip it now")
+        return Dip(None, False, None, fact("dip-no-step", step=difference(LEAST_STEP_K, 0)))
     # The onset: the last reading that is still where it was before.
     onset = max(i for i, look in enumerate(looks) if abs(look.celsius - end_c) >= SLOPE[1] * far_k)
     before = [look.celsius for look in looks[: onset + 1] if abs(look.celsius - end_c) >= SLOPE[1] * far_k]
@@ -60,9 +61,9 @@ def dip(looks: Sequence[CheckReading]) -> Dip:
         )
         gap_s = settled.at_s - looks[onset].at_s
         return Dip(
-            round(gap_s, 1), True, round(step_k, 1), f"quicker than the readings tell: below {gap_s:.0f} s"
+            round(gap_s, 1), True, round(step_k, 1), fact("dip-quicker-than-readings", gap=seconds(gap_s))
         )
     mean_s, mean_log = fmean(at for at, _ in slope), fmean(log for _, log in slope)
     fall = sum((at - mean_s) * (log - mean_log) for at, log in slope)
     tau_s = -sum((at - mean_s) ** 2 for at, _ in slope) / fall
-    return Dip(round(tau_s, 1), False, round(step_k, 1), f"63 % of the way in {tau_s:.0f} s")
+    return Dip(round(tau_s, 1), False, round(step_k, 1), fact("dip-response", response=seconds(tau_s)))

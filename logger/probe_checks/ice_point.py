@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from logger.facts import fact
 from logger.probe_checks.chip_reading import CheckReading
-from logger.quantities import difference, temperature
+from logger.quantities import difference, seconds, temperature
 
 #: A steady bath: so long, s, at least so many readings, within two steps of the chip (1/16 °C each).
 STEADY_S, STEADY_LOOKS, STEADY_K = 120.0, 8, 0.13
@@ -33,7 +34,7 @@ def ice_point(looks: Sequence[CheckReading], now_s: float) -> IcePoint:
     """Judge the readings of the last two minutes."""
     recent = [look for look in looks if now_s - STEADY_S <= look.at_s <= now_s]
     if not recent:
-        return IcePoint(None, None, None, 0, "no reading in the last two minutes")
+        return IcePoint(None, None, None, 0, fact("ice-no-reading"))
     celsius = [look.celsius for look in recent]
     mean_c, spread_c = sum(celsius) / len(celsius), max(celsius) - min(celsius)
     covered_s = recent[-1].at_s - recent[0].at_s
@@ -43,16 +44,17 @@ def ice_point(looks: Sequence[CheckReading], now_s: float) -> IcePoint:
 
     if spread_c > STEADY_K:
         return not_yet(
-            f"still moving: {difference(spread_c, 2)} in the last {max(covered_s, 1):.0f} s; stir and wait"
+            fact("ice-still-moving", spread=difference(spread_c, 2), span=seconds(max(covered_s, 1)))
         )
     if abs(mean_c) > MOST_K:
-        return not_yet(
-            f"{temperature(mean_c)} is no ice water: take crushed ice, fill its gaps with water, stir; "
-            "if it really is, the probe is bad"
-        )
+        return not_yet(fact("ice-is-no-ice-water", mean=temperature(mean_c)))
     if len(recent) < STEADY_LOOKS or covered_s < 0.8 * STEADY_S:
-        return not_yet(f"steady for {covered_s:.0f} s; {STEADY_S:.0f} s are needed")
+        return not_yet(fact("ice-steady-so-far", span=seconds(covered_s), needed=seconds(STEADY_S)))
     offset_c = round(-mean_c, 2) + 0.0
     return IcePoint(
-        offset_c, round(mean_c, 3), round(spread_c, 3), len(recent), f"steady at {temperature(mean_c, 2)}"
+        offset_c,
+        round(mean_c, 3),
+        round(spread_c, 3),
+        len(recent),
+        fact("ice-steady", mean=temperature(mean_c, 2)),
     )

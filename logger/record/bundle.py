@@ -366,7 +366,7 @@ def _begin(tx: Connection, pour: JsonObject, body: str | None, boots: list[Table
     station, service = pour["station"], any(row[3] == "service" for row in boots)
     stations = {
         "station": None if station is None else recorded_station(tx, station, 0),
-        "service": recorded_station(tx, "the service", 0) if service else None,
+        "service": recorded_station(tx, "service", 0) if service else None,
     }
     return begin(tx, pour, body, boots, stations)
 

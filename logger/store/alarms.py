@@ -15,7 +15,7 @@ from logger.alarms.rates import Span
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase, Transition, Why
 from logger.errors import NotFound
-from logger.facts import cut
+from logger.facts import cut, fact
 from logger.store.boots import BOOT
 from logger.store.database import table
 from logger.store.events import EVENT, add_event, ours
@@ -59,7 +59,7 @@ def save_changes(
             pour_id,
             at_ms,
             "alarm",
-            change.by or "the watch",
+            change.by or fact("the-watch"),
             cut(change.text, 4000),
             {
                 "alarm": row_id,
@@ -129,7 +129,7 @@ def get_alarm(connection: Connection, alarm_id: int) -> AlarmRow:
     """One activation. Raises NotFound, also for one in a record from elsewhere: nobody answers it here."""
     row = first_row(connection, _ALARMS.where(ALARM.c.id == alarm_id, OURS), AlarmRow)
     if row is None:
-        raise NotFound(f"there is no alarm {alarm_id}")
+        raise NotFound(fact("no-alarm", alarm=alarm_id))
     return row
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound, StoreError
+from logger.facts import Fact, fact
 from logger.store.alarms import ALARM
 from logger.store.boots import BOOT
 from logger.store.database import Store, table
@@ -56,12 +57,12 @@ def begin_foreign(
     )
     for stored in tx.execute(same):
         if stored.seal == pour["seal"]:
-            raise NotAllowed(_here_already("record", stored.id, stored.partial_ms))
+            raise NotAllowed(_here_already(fact("arriving-record"), stored.id, stored.partial_ms))
     boots = list(rows_of(parcel, Parcel.POUR, "boots"))
     of = {row[3] for row in boots}
     stations = {
         "station": None if pour["station"] is None else recorded_station(tx, pour["station"], now_ms),
-        "service": recorded_station(tx, "the service", now_ms) if "service" in of else None,
+        "service": recorded_station(tx, "service", now_ms) if "service" in of else None,
     }
     return begin(tx, pour, body, boots, stations, origin=dict(origin), partial_ms=now_ms)
 
@@ -84,7 +85,7 @@ def not_here_yet(connection: Connection, spool: str) -> None:
     query = query.join(STATION, STATION.c.id == READING.c.station_id).where(mine, READING.c.spool == spool)
     row = connection.execute(query.limit(1)).first()
     if row is not None:
-        raise NotAllowed(_here_already("log", row.id, row.partial_ms))
+        raise NotAllowed(_here_already(fact("arriving-log"), row.id, row.partial_ms))
 
 
 def copy(store: Store, parcel: Parcel, begun: Begun, now_ms: Callable[[], int], rest: Rest) -> None:
@@ -111,10 +112,10 @@ def _put(
     with store.write() as tx:
         grown = update(POUR).where(POUR.c.id == begun.pour_id, ~WHOLE).values(partial_ms=now_ms())
         if tx.execute(grown).rowcount != 1:
-            raise NotFound(f"pour {begun.pour_id} was taken out while it was brought in; bring it in again")
+            raise NotFound(fact("pour-taken-out-meanwhile", pour=begun.pour_id))
         put_rows(tx, begun, name, many)
     if not rest():
-        raise ArrivalStopped("the service ends: bring the file in again when it is back")
+        raise ArrivalStopped(fact("service-ends-bring-in-again"))
 
 
 def finish(tx: Connection, begun: Begun, now_ms: int, by: str, facts: Mapping[str, Any] | None) -> None:
@@ -122,7 +123,7 @@ def finish(tx: Connection, begun: Begun, now_ms: int, by: str, facts: Mapping[st
     last = select(func.coalesce(func.max(READING.c.id), 0)).where(READING.c.pour_id == begun.pour_id)
     done = update(POUR).where(POUR.c.id == begun.pour_id, ~WHOLE)
     if tx.execute(done.values(partial_ms=None, judged_reading_id=last.scalar_subquery())).rowcount != 1:
-        raise NotFound(f"pour {begun.pour_id} was taken out while it was brought in; bring it in again")
+        raise NotFound(fact("pour-taken-out-meanwhile", pour=begun.pour_id))
     if facts is not None:
         add_event(
             tx,
@@ -130,7 +131,7 @@ def finish(tx: Connection, begun: Begun, now_ms: int, by: str, facts: Mapping[st
             now_ms,
             "imported",
             by,
-            f"from {facts['workshop']}",
+            fact("event-imported", workshop=str(facts["workshop"])),
             {"pour": begun.pour_id} | dict(facts),
         )
 
@@ -139,7 +140,7 @@ def foreign_pour(connection: Connection, pour_id: int) -> PourRow:
     """Return a record from elsewhere. Raises NotFound, and NotAllowed for the shop's own: those are never deleted."""
     pour = get_pour(connection, pour_id)
     if pour.origin is None:
-        raise NotAllowed(f"pour {pour_id} is the shop's own: its record is kept for good")
+        raise NotAllowed(fact("pour-kept-for-good", pour=pour_id))
     return pour
 
 
@@ -155,7 +156,7 @@ def delete_foreign(
         pictures = _pictures(tx, pour_id)
         tx.execute(update(POUR).where(POUR.c.id == pour_id).values(partial_ms=now_ms()))
         facts = {"pour": pour_id, "title": pour.title} | (pour.origin or {})
-        text = f"{pour.title}, from {facts['workshop']}"
+        text = fact("event-record-deleted", title=pour.title, workshop=str(facts["workshop"]))
         add_event(tx, None, now_ms(), "record-deleted", by, text, facts)
     take_out(store, pour_id, rest)
     return pictures
@@ -222,10 +223,10 @@ def _pictures(connection: Connection, pour_id: int) -> frozenset[str]:
     return frozenset(str(row.data["sha256"]) for row in rows if row.data and "sha256" in row.data)
 
 
-def _here_already(what: str, pour_id: int, partial_ms: int | None) -> str:
+def _here_already(what: Fact, pour_id: int, partial_ms: int | None) -> Fact:
     if partial_ms is not None:
-        return f"this {what} is being brought in, or deleted, just now: wait until that is done"
-    return f"this {what} is here already: it is pour {pour_id}"
+        return fact("being-brought-in", what=what)
+    return fact("here-already", what=what, pour=pour_id)
 
 
 def _past_station(tx: Connection, now_ms: int) -> int:

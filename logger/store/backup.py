@@ -18,6 +18,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from logger.errors import StoreError
+from logger.facts import fact
 from logger.store import photos
 
 #: How many backups a folder holds by default.
@@ -46,7 +47,7 @@ def back_up(database: Path, folder: Path, now_ms: int, most: int = MOST_BACKUPS)
     Raises StoreError when the database or the folder cannot be used, or the copy does not verify.
     """
     if not database.is_file():
-        raise StoreError(f"{database}: there is no database to back up; check data_dir in the settings")
+        raise StoreError(fact("backup-no-database", path=str(database)))
     stamp = datetime.fromtimestamp(now_ms / 1000, UTC).strftime("%Y%m%d-%H%M%S")
     path, part = folder / _NAME.format(stamp), folder / f".{stamp}.part"
     try:
@@ -75,9 +76,7 @@ def back_up(database: Path, folder: Path, now_ms: int, most: int = MOST_BACKUPS)
         _sync(folder)
     except (sqlite3.Error, OSError) as error:
         part.unlink(missing_ok=True)
-        raise StoreError(
-            f"{path}: the backup failed ({error}); check the folder's owner and the free space"
-        ) from error
+        raise StoreError(fact("backup-failed", path=str(path), error=str(error))) from error
     for old in sorted(folder.glob(_NAME.format("*")))[:-most]:
         _manifest(old).unlink(missing_ok=True)
         old.unlink()
@@ -91,12 +90,12 @@ def check_backup(path: Path) -> Backup:
     try:
         stated = json.loads(_manifest(path).read_text(encoding="utf-8"))
         if _digest(path) != stated["sha256"]:
-            raise StoreError(f"{path}: the file is damaged (its bytes have changed); take another backup")
+            raise StoreError(fact("backup-damaged", path=str(path)))
         backup = _look_into(path)
     except (OSError, ValueError, KeyError, sqlite3.Error) as error:
-        raise StoreError(f"{path}: cannot be read as a backup ({error}); take another one") from error
+        raise StoreError(fact("backup-unreadable", path=str(path), error=str(error))) from error
     if _facts(backup) != {name: stated.get(name) for name in _facts(backup)}:
-        raise StoreError(f"{path}: its contents are not what was written down beside it; take another backup")
+        raise StoreError(fact("backup-differs", path=str(path)))
     return replace(backup, photos=stated.get("photos", []))
 
 
@@ -126,9 +125,7 @@ def restore(path: Path, database: Path) -> Backup:
         part.replace(database)
         _sync(database.parent)
     except OSError as error:
-        raise StoreError(
-            f"{database}: the backup could not be put back ({error}); check owner and space"
-        ) from error
+        raise StoreError(fact("backup-not-put-back", path=str(database), error=str(error))) from error
     return replace(backup, photos=copied.there, damaged_photos=copied.damaged)
 
 
@@ -153,7 +150,7 @@ def _close_log(database: Path) -> None:
     except sqlite3.DatabaseError:
         return  # damaged: it cannot take its log in, and both are kept aside
     if in_use:
-        raise StoreError(f"{database} is in use: stop the service first, then restore again")
+        raise StoreError(fact("backup-database-in-use", path=str(database)))
 
 
 def _keep_aside(database: Path) -> None:
@@ -171,7 +168,7 @@ def _look_into(path: Path) -> Backup:
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as copy:
         verdict = copy.execute("PRAGMA integrity_check").fetchone()[0]
         if verdict != "ok":
-            raise StoreError(f"{path}: the copy does not verify ({verdict}); check the disk")
+            raise StoreError(fact("backup-does-not-verify", path=str(path), verdict=str(verdict)))
         heads = copy.execute("SELECT id, reading_head, event_head FROM pour ORDER BY id").fetchall()
         return Backup(
             path,

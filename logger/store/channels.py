@@ -10,6 +10,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.errors import NotFound
+from logger.facts import fact
 from logger.store.database import table
 from logger.store.dialect import dialect_of
 from logger.store.rows import CalledChannel, ChannelRow, all_rows, columns, first_row
@@ -67,7 +68,7 @@ def get(connection: Connection, channel_id: int) -> ChannelRow:
     )
     row = first_row(connection, query, ChannelRow)
     if row is None:
-        raise NotFound(f"way {channel_id} of messages is not here, or was removed")
+        raise NotFound(fact("no-channel", channel=channel_id))
     return row
 
 

@@ -12,6 +12,7 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from logger.errors import NotAllowed
+from logger.facts import fact
 from logger.pour import LIVE
 from logger.probe_checks.cup import LONGEST_S, CupLook
 from logger.store import events, shop_events
@@ -47,7 +48,7 @@ def begin(tx: Connection, timeline: Timeline, by: str, name: str, data: dict[str
     """Note that the parts of a cup were mixed now. `data`: as above, without the moment. Raises NotAllowed."""
     for other in running(tx):
         if (other.station_id, other.rom) == (data["station_id"], data["rom"]):
-            raise NotAllowed("this probe stands in another cup: end that test first")
+            raise NotAllowed(fact("probe-in-another-cup"))
     free_for_a_cup(tx, data["station_id"], data["rom"])
     moment = {
         # As a boot's own time: a clock that is set later dates the test anew, together with its readings.
@@ -60,13 +61,13 @@ def begin(tx: Connection, timeline: Timeline, by: str, name: str, data: dict[str
 
 def end(tx: Connection, now_ms: int, by: str, test: CupTest, statement: dict[str, Any] | None) -> None:
     """End a test: with what it measured, or without a result."""
-    text = "without a result" if statement is None else "added to the datasheet"
+    text = fact("cup-without-result") if statement is None else fact("cup-added-to-datasheet")
     events.add_event(tx, None, now_ms, ENDED, by, text, {"test": test.id, "statement": statement})
 
 
 def note_hot(tx: Connection, now_ms: int, test: CupTest, celsius: float) -> None:
     """Note that somebody is being told of a dangerously hot cup, so that it is told once."""
-    events.add_event(tx, None, now_ms, HOT, "the service", "", {"test": test.id, "celsius": celsius})
+    events.add_event(tx, None, now_ms, HOT, fact("the-service"), "", {"test": test.id, "celsius": celsius})
 
 
 def running(connection: Connection, key: str | None = None) -> list[CupTest]:
@@ -112,7 +113,7 @@ def free_for_a_cup(connection: Connection, station_id: int, rom: str) -> None:
     for pour in connection.execute(live).all():
         chosen = probes_chosen(connection, pour.id)
         if not chosen or rom in chosen:
-            raise NotAllowed(f"this probe watches {pour.title!r}: take one that watches no pour")
+            raise NotAllowed(fact("probe-watches-pour", pour=pour.title))
 
 
 def _test(connection: Connection, row: EventRow, *, told_hot: bool) -> CupTest:

@@ -19,6 +19,7 @@ from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalErro
 from sqlmodel import SQLModel
 
 from logger.errors import BadInput, BadSettings, StoreError, UnknownSchema
+from logger.facts import fact
 from logger.store import tables  # noqa: F401 - registers the tables
 from logger.store.dialect import damaged, dialect_of, out_of_reach, refuses
 
@@ -60,9 +61,9 @@ class Store:
             # Without its value: it may hold a password.
             raise BadSettings(
                 "database_url",
-                "names no database that is known",
+                fact("not-a-known-database"),
                 allowed=", ".join(KINDS),
-                remedy="such as postgresql://pourlog@db.example/pourlog",
+                remedy=fact("such-as-postgresql"),
             )
         self._dialect = dialect_of(self.url)
         self._check: Callable[[Connection], None] = lambda _tx: None
@@ -80,20 +81,16 @@ class Store:
         try:
             self._writer = self._dialect.engine(self.url, read_only=False)
         except ModuleNotFoundError as error:
-            raise StoreError(
-                "database_url names a PostgreSQL server, and its driver is not installed: "
-                "pip install 'pourlog[postgres]'"
-            ) from error
+            raise StoreError(fact("no-postgresql-driver")) from error
         try:
             self._migrate()
         except OperationalError as error:
             self._writer.dispose()
             raise StoreError(
-                f"{self.url.render_as_string()}: cannot be opened ({error.orig}); "
-                + (
-                    "check the path, its owner, and the free space"
-                    if self.is_sqlite
-                    else "check the address, the password, and that the server runs"
+                fact(
+                    "file-cannot-be-opened" if self.is_sqlite else "server-cannot-be-opened",
+                    database=self.url.render_as_string(),
+                    error=str(error.orig),
                 )
             ) from error
         self._reader = self._dialect.engine(self.url, read_only=True)
@@ -197,7 +194,7 @@ def check_schema(url: str) -> str:
     """
     address = make_url(url)
     if address.get_backend_name() == "sqlite" and not Path(address.database or "").is_file():
-        return "no database yet"
+        return fact("no-database-yet")
     engine = dialect_of(address).engine(address, read_only=True)
     try:
         with engine.begin() as connection:
@@ -205,7 +202,7 @@ def check_schema(url: str) -> str:
     finally:
         engine.dispose()
     _refuse_unknown(address, revision)
-    return f"its database has the schema {revision}; this program's is {latest_revision()}"
+    return fact("other-schema", schema=str(revision), latest=latest_revision())
 
 
 def _revision(connection: Connection) -> str | None:
@@ -218,17 +215,21 @@ def _revision(connection: Connection) -> str | None:
 def _refuse_unknown(url: URL, revision: str | None) -> None:
     if revision is not None and revision not in known_revisions():
         raise UnknownSchema(
-            f"{url.render_as_string()}: its schema {revision!r} is newer than this program knows "
-            f"({latest_revision()!r}); upgrade the program, or restore a backup made by this version"
+            fact(
+                "newer-schema",
+                database=url.render_as_string(),
+                schema=str(revision),
+                latest=latest_revision(),
+            )
         )
 
 
 def _unfit(error: DataError) -> BadInput:
     """Return a text with a zero byte in it, or too long for its column: a server's database takes none."""
     return BadInput(
-        "a value",
-        f"cannot be kept ({str(error.orig).splitlines()[0]})",
-        remedy="leave out control characters, or shorten it",
+        fact("a-value"),
+        fact("database-cannot-keep", error=str(error.orig).splitlines()[0]),
+        remedy=fact("no-control-characters-or-shorter"),
     )
 
 

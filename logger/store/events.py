@@ -11,6 +11,7 @@ from sqlalchemy import ColumnElement, Connection, exists, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from logger.errors import BeingDone, NotAllowed
+from logger.facts import fact
 from logger.store.database import table
 from logger.store.hash_chain import EVENT_FIELDS, link
 from logger.store.rows import EventRow, all_rows, columns, first_row
@@ -68,7 +69,7 @@ def add_event(
     try:
         tx.execute(insert(EVENT).values(pour_id=pour_id, **values))
     except IntegrityError as error:
-        raise BeingDone("the same request has just been carried out: send it again for its answer") from error
+        raise BeingDone(fact("request-just-carried-out")) from error
     request.noted = True
 
 
@@ -80,10 +81,7 @@ def of_request(connection: Connection, key: str) -> EventRow | None:
 def must_be_own(pour_id: int, origin: Mapping[str, Any] | None) -> None:
     """Raise NotAllowed for a record from elsewhere: whatever is done to pours is not done to it."""
     if origin is not None:
-        raise NotAllowed(
-            f"pour {pour_id} is a record from {origin['workshop']}: it is read and proven, and nothing is done to it "
-            "here; an owner can delete it on its record's page"
-        )
+        raise NotAllowed(fact("record-from-elsewhere", pour=pour_id, workshop=str(origin["workshop"])))
 
 
 def ours(pour_id: ColumnElement[Any]) -> ColumnElement[bool]:

@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from logger.errors import LoggerError
+from logger.facts import fact
 from logger.store.database import table
 from logger.store.dialect import server_ms
 from logger.store.rows import LeaseRow, columns, first_row
@@ -70,7 +71,7 @@ def check(tx: Connection, holder: str, fence: int) -> None:
     # Shared: the lease cannot change hands before what is decided here is committed.
     row = tx.execute(select(LEASE).where(LEASE.c.name == DECIDES).with_for_update(read=True)).first()
     if row is None or (row.holder, row.fence) != (holder, fence):
-        raise LostLease("another service process decides now")
+        raise LostLease(fact("another-process-decides"))
 
 
 def holding(connection: Connection) -> LeaseRow | None:
@@ -82,7 +83,5 @@ def trouble_of(connection: Connection) -> str | None:
     """Return what keeps the watch of whichever process decides from judging; None while all is well."""
     lease = holding(connection)
     if lease is None or lease.until_ms + TAKEN_OVER_MS < server_ms(connection):
-        return (
-            "no service process decides: alarms are not judged. Look whether the service runs, and its log."
-        )
+        return fact("no-process-decides")
     return None if lease.trouble is None else str(lease.trouble)

@@ -8,6 +8,8 @@ from typing import Any
 
 from sqlalchemy import URL, Connection
 
+from logger.facts import fact
+
 #: The channel of all notices.
 CHANNEL = "pourlog_news"
 
@@ -29,18 +31,18 @@ class Listener:
         address = url.set(drivername="postgresql").render_as_string(hide_password=False)
         try:
             self._connection = psycopg.connect(
-                address, autocommit=True, application_name="pourlog listens", connect_timeout=10
+                address, autocommit=True, application_name="pourlog-listens", connect_timeout=10
             )
             self._connection.execute(f"LISTEN {CHANNEL}")
         except psycopg.OperationalError as error:
-            raise OSError(f"the database's notices cannot be heard ({error})") from error
+            raise OSError(fact("notices-not-heard", error=str(error))) from error
 
     def wait(self, seconds: float) -> list[str]:
         """Return what has come within so many seconds."""
         try:
             return [notice.payload for notice in self._connection.notifies(timeout=seconds, stop_after=1)]
         except self._lost as error:
-            raise OSError(f"the connection for notices is lost ({error})") from error
+            raise OSError(fact("notices-lost", error=str(error))) from error
 
     def __enter__(self) -> Listener:
         """Itself."""

@@ -15,6 +15,7 @@ from sqlalchemy.sql.elements import ColumnElement
 
 from logger.alarms.kind import Priority, urgency
 from logger.alarms.outbox_order import Waiting, sort_waiting
+from logger.facts import fact
 from logger.store.alarms import ALARM, same_alarm
 from logger.store.database import table
 from logger.store.rows import ListedMessage, MessageRow, all_rows, columns, first_row
@@ -259,7 +260,7 @@ def give_up_others(tx: Connection, groups: Sequence[str], now_ms: int) -> None:
     tx.execute(
         update(OUTBOX)
         .where(OUTBOX.c.state == WAITING, OUTBOX.c.to.not_in(groups))
-        .values(state=GIVEN_UP, done_ms=now_ms, problem="no channel is set for this group any more")
+        .values(state=GIVEN_UP, done_ms=now_ms, problem=fact("no-channel-in-group"))
     )
 
 

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from sqlalchemy import Connection
 
 from logger.errors import NotAllowed, NotFound
+from logger.facts import fact, some_of
 from logger.pour import Stage
 from logger.store.dialect import on_postgres
 
@@ -92,27 +93,20 @@ def drop(tx: Connection, month: Month, *, also_sealed: bool = False) -> tuple[in
     `also_sealed` does not say that they may go: its record and seal stay, but its single readings prove nothing more.
     """
     if month not in months(tx):
-        raise NotFound(f"there is no table of readings of {month}")
+        raise NotFound(fact("no-readings-of-month", month=str(month)))
     counted = tx.exec_driver_sql(f"SELECT count(*) FROM {month.table}").scalar_one()  # noqa: S608 - a name of our own
     pours = tx.exec_driver_sql(
         f"SELECT DISTINCT p.id, p.stage FROM {month.table} r JOIN pour p ON p.id = r.pour_id ORDER BY 1"  # noqa: S608
     ).all()
     unsealed = [row.id for row in pours if row.stage != Stage.CLOSED]
     if unsealed:
-        raise NotAllowed(
-            f"{month} has readings of pours that are not sealed ({_some(unsealed)}): close them first"
-        )
+        raise NotAllowed(fact("month-has-unsealed-pours", month=str(month), pours=_some(unsealed)))
     sealed = [row.id for row in pours]
     if sealed and not also_sealed:
-        raise NotAllowed(
-            f"{month} has readings of sealed pours ({_some(sealed)}): export their records first, "
-            "then say that they may go"
-        )
+        raise NotAllowed(fact("month-has-sealed-pours", month=str(month), pours=_some(sealed)))
     tx.exec_driver_sql(f"DROP TABLE {month.table}")
     return int(counted), sealed
 
 
 def _some(pours: list[int]) -> str:
-    return ", ".join(str(pour) for pour in pours[:10]) + (
-        f" and {len(pours) - 10} more" if len(pours) > 10 else ""
-    )
+    return some_of([str(pour) for pour in pours], 10)

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, delete, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
+from logger.facts import fact
 from logger.store import channels
 from logger.store.database import table
 from logger.store.rows import (
@@ -65,7 +66,7 @@ def add_person(
     shop.
     """
     if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name)).first():
-        raise NotAllowed(f"there is somebody called {name!r} already; add a surname or initial")
+        raise NotAllowed(fact("person-there-already", name=name))
     values: dict[str, Any] = {
         "name": name,
         "role": role,
@@ -81,7 +82,7 @@ def person_by_name(connection: Connection, name: str) -> PersonRow:
     """Somebody who has not left. Raises NotFound."""
     row = first_row(connection, _PERSONS.where(PERSON.c.name == name), PersonRow)
     if row is None:
-        raise NotFound(f"nobody called {name!r} is here")
+        raise NotFound(fact("nobody-called-so", name=name))
     return row
 
 
@@ -89,7 +90,7 @@ def person(connection: Connection, person_id: int) -> PersonRow:
     """Somebody who has not left, by id. Raises NotFound."""
     row = first_row(connection, _PERSONS.where(PERSON.c.id == person_id), PersonRow)
     if row is None:
-        raise NotFound(f"person {person_id} is not here, or has left")
+        raise NotFound(fact("person-not-here", person=person_id))
     return row
 
 
@@ -130,7 +131,7 @@ def _not_the_last_owner(tx: Connection, person_id: int, role: Role | None) -> No
         PERSON.c.role == Role.OWNER, PERSON.c.left_ms.is_(None), PERSON.c.id != person_id
     )
     if not tx.execute(others).scalar_one():
-        raise NotAllowed("this is the only owner: make somebody else an owner first")
+        raise NotAllowed(fact("only-owner"))
 
 
 def start_sign_in(tx: Connection, person_id: int, now_ms: int, browser: str) -> str:
@@ -179,7 +180,7 @@ def owner_of_sign_in(connection: Connection, sign_in_id: int) -> Row[int, str]:
     query = select(PERSON.c.id, PERSON.c.name).join(SIGN_IN, SIGN_IN.c.person_id == PERSON.c.id)
     row = connection.execute(query.where(SIGN_IN.c.id == sign_in_id)).first()
     if row is None:
-        raise NotFound(f"there is no sign-in {sign_in_id}")
+        raise NotFound(fact("no-sign-in", number=sign_in_id))
     return row
 
 
@@ -210,9 +211,7 @@ def invite(tx: Connection, name: str, role: Role, code_hash: str, by: str, now_m
     belongs to somebody who has left.
     """
     if tx.execute(select(PERSON.c.id).where(PERSON.c.name == name, PERSON.c.left_ms.is_not(None))).first():
-        raise NotAllowed(
-            f"{name!r} was here already and has left; records keep the name: add a surname or initial"
-        )
+        raise NotAllowed(fact("person-has-left", name=name))
     earlier = (INVITATION.c.name == name, INVITATION.c.ended_ms.is_(None))
     tx.execute(update(INVITATION).where(*earlier).values(ended_ms=now_ms))
     values = {
@@ -246,7 +245,7 @@ def end_invitation(tx: Connection, invitation_id: int, now_ms: int) -> str:
         .returning(INVITATION.c.name)
     ).first()
     if ended is None:
-        raise NotFound(f"invitation {invitation_id} was used, was withdrawn, or has run out")
+        raise NotFound(fact("invitation-over", number=invitation_id))
     return str(ended.name)
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.errors import BadInput
+from logger.facts import fact
 
 #: Below the data folder, and below a folder of backups.
 FOLDER = "photos"
@@ -60,9 +61,9 @@ def put(raw: bytes, folder: Path, name: str) -> None:
     if not is_name(name):
         raise BadInput(
             f"photos/{name}",
-            "is no photo's name",
-            allowed="64 hex digits and .jpg, .png or .webp",
-            remedy="take the file as it was exported",
+            fact("not-a-photos-name"),
+            allowed=fact("photos-names"),
+            remedy=fact("take-file-as-exported"),
         )
     folder.mkdir(parents=True, exist_ok=True)
     part = folder / f".{name}.part"

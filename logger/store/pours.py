@@ -25,8 +25,9 @@ from sqlalchemy import (
 )
 
 from logger.errors import NotAllowed, NotFound
+from logger.facts import fact
 from logger.json_text import finite
-from logger.pour import LIVE, UNDO_MS, Stage, next_stage
+from logger.pour import LIVE, UNDO_MS, Stage, next_stage, stage_word
 from logger.store.boots import BOOT, Timeline
 from logger.store.database import table
 from logger.store.events import EVENT, EVENTS, add_event, must_be_own
@@ -193,7 +194,7 @@ def add_pour(tx: Connection, pour: PlannedPour, *, by: str, now_ms: int) -> int:
             .returning(POUR.c.id)
         ).scalar_one()
     )
-    add_event(tx, pour_id, now_ms, "planned", by, f"planned: {pour.title}")
+    add_event(tx, pour_id, now_ms, "planned", by, fact("event-planned", title=pour.title))
     return pour_id
 
 
@@ -220,7 +221,7 @@ def get_pour(connection: Connection, pour_id: int, *, partial: bool = False) -> 
     """
     row = first_row(connection, _ONE_OF_ALL if partial else _ONE, PourRow, {"pour": pour_id})
     if row is None:
-        raise NotFound(f"there is no pour {pour_id}")
+        raise NotFound(fact("no-pour", pour=pour_id))
     return row
 
 
@@ -271,7 +272,7 @@ def to_judge(connection: Connection, pour_id: int) -> JudgedPour:
     """Return what the watch needs of a pour each time: all but its plan and prediction. Raises NotFound."""
     row = first_row(connection, _TO_JUDGE, JudgedPour, {"pour": pour_id})
     if row is None:
-        raise NotFound(f"there is no pour {pour_id} that was poured")
+        raise NotFound(fact("no-poured-pour", pour=pour_id))
     return row
 
 
@@ -307,7 +308,7 @@ def may_change_plan(pour: ListedPour) -> None:
     """Raise NotAllowed when a pour's plan is fixed."""
     must_be_own(pour.id, pour.origin)
     if pour.stage not in (Stage.PLANNED, Stage.READY):
-        raise NotAllowed(f"pour {pour.id} is {pour.stage}: its plan was frozen when pouring started")
+        raise NotAllowed(fact("plan-frozen", pour=pour.id, stage=stage_word(pour.stage)))
 
 
 def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: str, now_ms: int) -> None:
@@ -318,7 +319,7 @@ def change_plan(tx: Connection, pour_id: int, plan_toml: str, title: str, by: st
         .where(POUR.c.id == pour_id)
         .values(plan_toml=plan_toml, title=title, stage=Stage.PLANNED, prediction=None)
     )
-    add_event(tx, pour_id, now_ms, "plan-changed", by, "the plan was changed; signed points are asked again")
+    add_event(tx, pour_id, now_ms, "plan-changed", by, fact("event-plan-changed"))
 
 
 def choose_probes(tx: Connection, pour_id: int, station_id: int, roms: Sequence[str]) -> None:
@@ -341,12 +342,12 @@ def move_on(
     """Take the pour to its next stage and note who did it. Raises NotAllowed, NotFound."""
     pour = get_pour(tx, pour_id)
     must_be_own(pour_id, pour.origin)
-    stage = next_stage(Stage(pour.stage), target, f"pour {pour_id} ({pour.title})")
+    stage = next_stage(Stage(pour.stage), target, fact("pour-titled", pour=pour_id, title=pour.title))
     values: dict[str, Any] = {"stage": stage}
     true_ms = timeline.true_ms()
     if stage is Stage.POURING:
         if pour.prediction is None:
-            raise NotAllowed(f"pour {pour_id} has no prediction yet; predict it from its plan first")
+            raise NotAllowed(fact("no-prediction-yet", pour=pour_id))
         values |= {"poured_boot_id": timeline.boot_row, "poured_boot_ms": timeline.stamp().boot_ms}
     elif stage is Stage.RELEASED or (stage is Stage.SPOILED and pour.released_ms is None):
         values["released_ms"] = true_ms
@@ -398,7 +399,9 @@ def take_back(tx: Connection, pour_id: int, step: EventRow, by: str, now_ms: int
     elif before is not Stage.RELEASED:
         values["released_ms"] = None
     tx.execute(update(POUR).where(POUR.c.id == pour_id).values(**values))
-    add_event(tx, pour_id, now_ms, UNDONE, by, f"taken back: {step.kind}, by {step.by}", data)
+    add_event(
+        tx, pour_id, now_ms, UNDONE, by, fact("event-undone", step=stage_word(step.kind), who=step.by), data
+    )
 
 
 def freeze_prediction(
@@ -407,7 +410,7 @@ def freeze_prediction(
     """Keep the prediction with the pour. Raises NotAllowed once pouring has started, NotFinite."""
     pour = get_pour(tx, pour_id)
     if pour.stage not in (Stage.PLANNED, Stage.READY):
-        raise NotAllowed(f"pour {pour_id} is {pour.stage}: its prediction is frozen")
+        raise NotAllowed(fact("prediction-frozen", pour=pour_id, stage=stage_word(pour.stage)))
     tx.execute(
         update(POUR)
         .where(POUR.c.id == pour_id)

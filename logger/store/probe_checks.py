@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, func, select
 
 from logger.errors import NotFound
+from logger.facts import fact
 from logger.pour import LIVE
 from logger.probe_checks.chip_reading import CheckReading, chip_celsius
 from logger.store.boots import BOOT
@@ -41,7 +42,7 @@ def probe(connection: Connection, station_id: int, rom: str) -> ProbeRow:
     query = PROBES.where(PROBE.c.station_id == station_id, PROBE.c.rom == rom)
     row = first_row(connection, query, ProbeRow)
     if row is None:
-        raise NotFound(f"this station has reported no probe {rom!r}")
+        raise NotFound(fact("no-probe-reported", rom=rom))
     return row
 
 

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Row, bindparam, func, select, tuple_
 from hardware.clock import Stamp
 from logger.alarms.conditions.equipment import CLOCK_OFF_MS
 from logger.errors import LoggerError, NotAllowed
+from logger.facts import fact, some_of
 from logger.store.boots import BOOT, boot_row, offset_of
 from logger.store.database import table
 from logger.store.dialect import insert_many, update_many
@@ -123,9 +124,7 @@ def save_batches(
     for batch in batches:
         station = stations[batch.station_id]
         if batch.station_id not in held:
-            results.append(
-                NotAllowed("this station token is not known or was revoked; enrol the station again")
-            )
+            results.append(NotAllowed(fact("token-not-known")))
             works.append(None)
             continue
         boots = _boots_of(tx, batch, stored_boots, of_boot, now_ms, clock_set=clock_set)
@@ -453,9 +452,14 @@ def _same_or_conflict(before: Row[Any], values: dict[str, Any], station: str) ->
     for name in ("probe", "place", "boot_ms", "milli_c", "fault", "raw"):
         if getattr(before, name) != values[name]:
             raise Conflict(
-                f"station {station}: row {values['seq']} is stored with {name} = {getattr(before, name)!r} "
-                f"but came again with {values[name]!r}; two spools share an identity, or one was altered: "
-                "give the station a new spool file"
+                fact(
+                    "conflicting-row",
+                    station=str(station),
+                    row=values["seq"],
+                    name=name,
+                    before=repr(getattr(before, name)),
+                    now=repr(values[name]),
+                )
             )
 
 
@@ -515,8 +519,7 @@ def _note_elsewhere(tx: Connection, newcomers: Sequence[tuple[StationRow, str]],
     for station, rom in serials:
         others = reported.setdefault((station.shop_id, rom), [])
         if others:
-            more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
-            text = f"{rom} was reported by {', '.join(others[:NAMED])}{more} before"
+            text = fact("event-probe-elsewhere", rom=rom, others=some_of(others, NAMED))
             add_event(tx, None, now_ms, "probe-elsewhere", station.name, text, shop_id=station.shop_id)
         others.append(station.name)
 

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from logger.errors import NotFound
+from logger.facts import fact
 from logger.store import events, shop_events
 from logger.store.rows import EventRow
 
@@ -50,7 +51,7 @@ def get(connection: Connection, key: str) -> EventRow:
     """One resin of the list. Raises NotFound."""
     resin = listed(connection).get(key)
     if resin is None:
-        raise NotFound("this resin is not on the list (any more); open the page of resins")
+        raise NotFound(fact("no-resin-on-list"))
     return resin
 
 
@@ -71,5 +72,5 @@ def put_back(tx: Connection, at_ms: int, by: str, key: str) -> None:
     """Put one that was dropped on the list again, as it was. Raises NotFound."""
     row = dropped(tx).get(key)
     if row is None:
-        raise NotFound("no such resin was taken off the list")
+        raise NotFound(fact("no-resin-taken-off"))
     events.add_event(tx, None, at_ms, KEPT, by, row.facts["name"], row.facts)

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from sqlalchemy import ColumnElement, Connection, Executable, Table
 
 from logger.errors import NotAllowed, NotFound
+from logger.facts import fact
 
 T = TypeVar("T")
 Json = dict[str, Any]
@@ -64,7 +65,7 @@ class AlarmRow:
     def of_pour(self) -> int:
         """The pour that it is about. Raises NotFound for an alarm of no pour."""
         if self.pour_id is None:
-            raise NotFound(f"alarm {self.id} is about no pour")
+            raise NotFound(fact("alarm-of-no-pour", alarm=self.id))
         return self.pour_id
 
 
@@ -100,7 +101,7 @@ class EventRow:
     def of_pour(self) -> int:
         """The pour that it belongs to. Raises NotFound for an event of the whole shop."""
         if self.pour_id is None:
-            raise NotFound(f"event {self.id} belongs to no pour")
+            raise NotFound(fact("event-of-no-pour", event=self.id))
         return self.pour_id
 
 
@@ -211,7 +212,7 @@ class ListedPour:
     def started_ms(self) -> int:
         """When pouring started, true. Raises NotAllowed before that."""
         if self.poured_ms is None:
-            raise NotAllowed(f"pour {self.id} ({self.title}) has not been poured yet")
+            raise NotAllowed(fact("not-poured-yet", pour=self.id, title=self.title))
         return self.poured_ms
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, func, insert, select, update
 
 from logger.errors import NotAllowed
+from logger.facts import fact
 from logger.store.alarms import ALARM
 from logger.store.boots import BOOT
 from logger.store.database import table
@@ -37,7 +38,7 @@ POUR_FIELDS = (
 def keep_seal(tx: Connection, pour_id: int, seal: Mapping[str, Any], body: str) -> None:
     """Keep a pour's seal and its record's text. Raises NotAllowed when there is one already."""
     if tx.execute(select(POUR.c.seal).where(POUR.c.id == pour_id)).scalar() is not None:
-        raise NotAllowed(f"pour {pour_id} is sealed already; what comes later is an addition")
+        raise NotAllowed(fact("sealed-already", pour=pour_id))
     tx.execute(update(POUR).where(POUR.c.id == pour_id).values(seal=dict(seal)))
     tx.execute(insert(SEALED_RECORD).values(pour_id=pour_id, body=body))
 

@@ -7,6 +7,7 @@ import secrets
 from sqlalchemy import Connection, insert, or_, select, update
 
 from logger.errors import NotFound
+from logger.facts import fact
 from logger.store.database import table
 from logger.store.pours import get_pour
 from logger.store.rows import SharedLinkRow, all_rows, columns, first_row
@@ -57,7 +58,7 @@ def end(tx: Connection, link_id: int, now_ms: int) -> SharedLinkRow:
         .returning(*columns(LINK, SharedLinkRow))
     ).first()
     if ended is None:
-        raise NotFound(f"link {link_id} is not there, or was ended before")
+        raise NotFound(fact("no-link", link=link_id))
     return SharedLinkRow(*ended)
 
 

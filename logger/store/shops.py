@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from sqlalchemy import Connection, Row, insert, select, text
 
 from logger.errors import NotAllowed, NotFound
+from logger.facts import fact
 from logger.store.database import SEES, Store, table
 from logger.store.tables import Shop
 
@@ -39,20 +40,15 @@ def all_shops(connection: Connection) -> list[Row[tuple[int, str]]]:
 def add_shop(store: Store, name: str, now_ms: int) -> int:
     """Add and return a shop. Raises NotAllowed where shops cannot be kept apart, or when the name is taken."""
     if store.is_sqlite:
-        raise NotAllowed(
-            "several shops need PostgreSQL: move the database first (pourlog move), then set database_url"
-        )
+        raise NotAllowed(fact("shops-need-postgresql"))
     with store.write() as tx:
         user = tx.exec_driver_sql(
             "SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user"
         )
         if user.scalar_one():
-            raise NotAllowed(
-                "the user in database_url is a superuser, from whom the server hides nothing: shops would see each "
-                "other. Give the service a user of its own that owns its database"
-            )
+            raise NotAllowed(fact("database-user-is-superuser"))
         if tx.execute(select(SHOP.c.id).where(SHOP.c.name == name)).first():
-            raise NotAllowed(f"there is a shop called {name!r} already")
+            raise NotAllowed(fact("shop-there-already", name=name))
         inserted = tx.execute(insert(SHOP).values(name=name, created_ms=now_ms).returning(SHOP.c.id))
         return int(inserted.scalar_one())
 
@@ -62,7 +58,7 @@ def shop_called(store: Store, name: str) -> int:
     with store.read() as connection:
         shops = {str(row.name): int(row.id) for row in all_shops(connection)}
     if name not in shops:
-        raise NotFound(f"there is no shop called {name!r}; there is: {', '.join(shops)}")
+        raise NotFound(fact("no-such-shop", name=name, shops=", ".join(shops)))
     return shops[name]
 
 
@@ -70,5 +66,5 @@ def shop_of_pour(connection: Connection, pour_id: int) -> int:
     """Whose pour it is. Raises NotFound."""
     value = connection.execute(text("SELECT shop_id FROM pour WHERE id = :id"), {"id": pour_id}).scalar()
     if value is None:
-        raise NotFound(f"there is no pour {pour_id}")
+        raise NotFound(fact("no-pour", pour=pour_id))
     return int(value)

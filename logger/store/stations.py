@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from logger.errors import NotAllowed, NotFound
+from logger.facts import fact
 from logger.store.database import table
 from logger.store.rows import ProbeRow, StationRow, all_rows, columns, first_row
 from logger.store.tables import ProbeTable, Station
@@ -76,7 +77,7 @@ def by_token(connection: Connection, token: str) -> StationRow:
     """Return the station that a token belongs to. Raises NotAllowed for an unknown or revoked one."""
     row = first_row(connection, _OF_TOKEN, StationRow, {"hash": token_hash(token)})
     if row is None or row.revoked_ms is not None:
-        raise NotAllowed("this station token is not known or was revoked; enrol the station again")
+        raise NotAllowed(fact("token-not-known"))
     return row
 
 
@@ -84,7 +85,7 @@ def by_name(connection: Connection, name: str) -> StationRow:
     """Return the station of that name. Raises NotFound."""
     row = first_row(connection, STATIONS.where(STATION.c.name == name, HERE), StationRow)
     if row is None:
-        raise NotFound(f"there is no station {name!r}; enrol it first")
+        raise NotFound(fact("no-station", name=name))
     return row
 
 
@@ -96,7 +97,7 @@ def by_id(connection: Connection, station_id: int) -> StationRow:
     """Return the station with that row id. Raises NotFound."""
     row = first_row(connection, _BY_ID, StationRow, {"station": station_id})
     if row is None:
-        raise NotFound(f"there is no station with the number {station_id}")
+        raise NotFound(fact("no-station-number", number=station_id))
     return row
 
 

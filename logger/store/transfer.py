@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, insert, select
 
 from logger.errors import NotAllowed
+from logger.facts import fact
 from logger.store.alarms import ALARM
 from logger.store.boots import BOOT
 from logger.store.database import table
@@ -155,9 +156,7 @@ def put_rows(tx: Connection, begun: Begun, name: str, rows: Iterable[Sequence[An
         elif name == "readings":
             boot = begun.boots.get(("station", values.pop("boot_id")))
             if boot is None:
-                raise NotAllowed(
-                    f"reading {values['seq']} of {values['spool']} names a boot that boots.csv does not have"
-                )
+                raise NotAllowed(fact("reading-names-no-boot", reading=values["seq"], spool=values["spool"]))
             values |= {"boot": boot, "station_id": begun.station_id}
         many.append(values)
     if not many:

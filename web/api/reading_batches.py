@@ -145,7 +145,7 @@ def _not_stored(service: Service, station: StationRow, error: SQLAlchemyError) -
 def _note(service: Service, station: StationRow, conflict: readings.Conflict) -> None:
     # The station's shop alone: it is asked whether that was noted there already, and noted there.
     with sees(station.shop_id), service.store.write() as tx:
-        note_conflict(tx, station, str(conflict), service.timeline.true_ms())
+        note_conflict(tx, station, conflict.fact, service.timeline.true_ms())
 
 
 def _new_version(user_agent: str, recorded: str | None) -> str | None:

@@ -5,13 +5,17 @@ A text has places for a fact's values, "{core}". Where it depends on a number it
 
 from __future__ import annotations
 
-from logger.words.english import input_errors, refusals, units
+from logger.words.english import events, input_errors, probe_checks, records, refusals, store, units
 from logger.words.english.plural import Plural
 
 __all__ = ["ENGLISH", "ROOMS", "Plural"]
 #: Room → its codes with their English.
 ROOMS: dict[str, dict[str, str | Plural]] = {
     "units": units.ENGLISH,
+    "events": events.ENGLISH,
+    "probe_checks": probe_checks.ENGLISH,
+    "records": records.ENGLISH,
+    "store": store.ENGLISH,
     "refusals": refusals.ENGLISH,
     "input_errors": input_errors.ENGLISH,
 }

@@ -8,6 +8,8 @@ import pytest
 
 from logger.store import lease
 from logger.store.lease import LostLease
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 @pytest.fixture
@@ -87,4 +89,4 @@ def test_pages_of_the_others_say_what_troubles_the_watch(store: Any, server_cloc
         assert lease.trouble_of(connection) is None
     server_clock[0] += 15_001
     with store.read() as connection:
-        assert "no service process decides" in str(lease.trouble_of(connection))
+        assert "no service process decides" in say(lease.trouble_of(connection) or "", METRIC)

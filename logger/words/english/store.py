@@ -1,0 +1,105 @@
+"""What the store refuses, and how it names things."""
+
+from __future__ import annotations
+
+from logger.words.english.plural import Plural
+
+ENGLISH: dict[str, str | Plural] = {
+    "the-watch": "the watch",
+    "no-alarm": "there is no alarm {alarm}",
+    "pour-taken-out-meanwhile": "pour {pour} was taken out while it was brought in; bring it in again",
+    "service-ends-bring-in-again": "the service ends: bring the file in again when it is back",
+    "pour-kept-for-good": "pour {pour} is the shop's own: its record is kept for good",
+    "backup-no-database": "{path}: there is no database to back up; check data_dir in the settings",
+    "backup-failed": "{path}: the backup failed ({error}); check the folder's owner and the free space",
+    "backup-damaged": "{path}: the file is damaged (its bytes have changed); take another backup",
+    "backup-unreadable": "{path}: cannot be read as a backup ({error}); take another one",
+    "backup-differs": "{path}: its contents are not what was written down beside it; take another backup",
+    "backup-not-put-back": "{path}: the backup could not be put back ({error}); check owner and space",
+    "backup-database-in-use": "{path} is in use: stop the service first, then restore again",
+    "backup-does-not-verify": "{path}: the copy does not verify ({verdict}); check the disk",
+    "no-channel": "message channel {channel} does not exist, or was removed",
+    "probe-in-another-cup": "this probe stands in another cup: end that test first",
+    "the-service": "the service",
+    "probe-watches-pour": "this probe watches “{pour}”: take one that watches no pour",
+    "not-a-known-database": "names no database that is known",
+    "such-as-postgresql": "such as postgresql://pourlog@db.example/pourlog",
+    "no-postgresql-driver": "database_url names a PostgreSQL server, and its driver is not installed: pip "
+    "install 'pourlog[postgres]'",
+    "no-database-yet": "no database yet",
+    "other-schema": "its database has the schema {schema}; this program's is {latest}",
+    "newer-schema": "{database}: its schema '{schema}' is newer than this program knows ('{latest}'); "
+    "upgrade the program, or restore a backup made by this version",
+    "database-cannot-keep": "cannot be kept ({error})",
+    "no-control-characters-or-shorter": "leave out control characters, or shorten it",
+    "request-just-carried-out": "the same request has just been carried out: send it again for its answer",
+    "record-from-elsewhere": "pour {pour} is a record from {workshop}: it is read and proven, and nothing is "
+    "done to it here; an owner can delete it on its record's page",
+    "another-process-decides": "another service process decides now",
+    "no-process-decides": "no service process decides: alarms are not judged. Look whether the service runs, "
+    "and its log.",
+    "notices-not-heard": "the database's notices cannot be heard ({error})",
+    "notices-lost": "the connection for notices is lost ({error})",
+    "no-channel-in-group": "no channel is set for this group any more",
+    "no-readings-of-month": "there is no table of readings of {month}",
+    "month-has-unsealed-pours": "{month} has readings of pours that are not sealed ({pours}): close them "
+    "first",
+    "month-has-sealed-pours": "{month} has readings of sealed pours ({pours}): export their records first, "
+    "then say that they may go",
+    "person-there-already": "there is somebody called '{name}' already; add a surname or initial",
+    "nobody-called-so": "nobody called '{name}' is here",
+    "person-not-here": "person {person} is not here, or has left",
+    "only-owner": "this is the only owner: make somebody else an owner first",
+    "no-sign-in": "there is no sign-in {number}",
+    "person-has-left": "'{name}' was here already and has left; records keep the name: add a surname or "
+    "initial",
+    "invitation-over": "invitation {number} was used, was withdrawn, or has run out",
+    "not-a-photos-name": "is no photo's name",
+    "photos-names": "64 hex digits and .jpg, .png or .webp",
+    "take-file-as-exported": "take the file as it was exported",
+    "no-pour": "there is no pour {pour}",
+    "no-poured-pour": "there is no pour {pour} that was poured",
+    "plan-frozen": "pour {pour} is {stage}: its plan was frozen when pouring started",
+    "no-prediction-yet": "pour {pour} has no prediction yet; predict it from its plan first",
+    "prediction-frozen": "pour {pour} is {stage}: its prediction is frozen",
+    "no-probe-reported": "this station has reported no probe '{rom}'",
+    "token-not-known": "this station token is not known or was revoked; enrol the station again",
+    "no-resin-on-list": "this resin is not on the list (any more); open the page of resins",
+    "no-resin-taken-off": "no such resin was taken off the list",
+    "alarm-of-no-pour": "alarm {alarm} is about no pour",
+    "event-of-no-pour": "event {event} belongs to no pour",
+    "not-poured-yet": "pour {pour} ({title}) has not been poured yet",
+    "sealed-already": "pour {pour} is sealed already; what comes later is an addition",
+    "no-link": "link {link} is not there, or was ended before",
+    "shops-need-postgresql": "several shops need PostgreSQL: move the database first (pourlog move), then "
+    "set database_url",
+    "database-user-is-superuser": "the user in database_url is a superuser, from whom the server hides "
+    "nothing: shops would see each other. Give the service a user of its own that owns its "
+    "database",
+    "shop-there-already": "there is a shop called '{name}' already",
+    "no-such-shop": "there is no shop called '{name}'; there is: {shops}",
+    "no-station": "there is no station '{name}'; enrol it first",
+    "no-station-number": "there is no station with the number {number}",
+    "reading-names-no-boot": "reading {reading} of {spool} names a boot that boots.csv does not have",
+    "closed-takes-additions": "nothing; a closed record only takes additions",
+    "stage-cannot-follow": "{pour}: it is {now}, so it cannot become {target}; what may follow: {may}",
+    "and-more": "{first} and {more} more",
+    "arriving-record": "record",
+    "arriving-log": "log",
+    "being-brought-in": "this {what} is being brought in, or deleted, just now: wait until that is done",
+    "here-already": "this {what} is here already: it is pour {pour}",
+    "file-cannot-be-opened": "{database}: cannot be opened ({error}); check the path, its owner, and the "
+    "free space",
+    "server-cannot-be-opened": "{database}: cannot be opened ({error}); check the address, the password, and "
+    "that the server runs",
+    "a-value": "a value",
+    "pour-titled": "pour {pour} ({title})",
+    "at-stage-planned": "planned",
+    "at-stage-ready": "ready",
+    "at-stage-pouring": "pouring",
+    "at-stage-watched": "watched",
+    "at-stage-curing": "curing",
+    "at-stage-released": "released",
+    "at-stage-closed": "closed",
+    "at-stage-spoiled": "spoiled",
+}
