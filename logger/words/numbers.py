@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from functools import cache
 from typing import TYPE_CHECKING
@@ -45,7 +46,27 @@ def number(
         digits = len(text.rstrip("0").partition(".")[2]) if digits else 0
     shown = round(value, digits) + 0.0  # no "-0.0"
     plain = f"{shown:{'+' if signed else ''}{',' if grouped else ''}.{digits}f}"
-    return plain if language == "en" else _localised(plain, language)
+    return localised(plain, language)
+
+
+@dataclass(frozen=True, slots=True)
+class Fraction:
+    """A number to the nearest part of one: its value, and as a rule is read, "1 15/16"."""
+
+    value: float
+    text: str
+
+
+def fraction(value: float, parts: int, *, signed: bool = False) -> Fraction:
+    """Return a number to the nearest `parts`-th, in lowest terms: 1.94 in sixteenths is "1 15/16". 0 has no sign."""
+    # A half goes away from zero, as on paper.
+    count = math.floor(abs(value) * parts + 0.5)
+    whole, rest = divmod(count, parts)
+    common = math.gcd(rest, parts)
+    words = [str(whole)] if whole or not rest else []
+    words += [f"{rest // common}/{parts // common}"] if rest else []
+    sign = "" if not count else "-" if value < 0 else "+" if signed else ""
+    return Fraction(math.copysign(count / parts, value), sign + " ".join(words))
 
 
 @cache
@@ -56,7 +77,15 @@ def _symbols(language: str) -> tuple[str, str]:
     return get_decimal_symbol(locale), get_group_symbol(locale)
 
 
-def _localised(plain: str, language: str) -> str:
+def decimal_sign(language: str) -> str:
+    """Return what a language writes between a number and its decimals."""
+    return "." if language == "en" else _symbols(language)[0]
+
+
+def localised(plain: str, language: str) -> str:
+    """Return a number that is written the English way, "1,234.5", as a language writes it."""
+    if language == "en":
+        return plain
     decimal, group = _symbols(language)
     return plain.replace(",", "\0").replace(".", decimal).replace("\0", group)
 

@@ -18,9 +18,10 @@ from web.actions import pours as pour_actions
 from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, OnlookerDep, ServiceDep
-from web.views.reader_units import number_from
+from web.views.reader_units import reader_of
 from web.views.render import page
 from web.views.status import status_of
+from web.views.typed import number_from
 
 router = APIRouter(include_in_schema=False)
 #: Kinds about which the core's present temperature says more than the one that raised them.
@@ -90,6 +91,7 @@ def acknowledge(
 @router.post("/alarms/{alarm_id}/quiet")
 def quiet(
     alarm_id: RowId,
+    request: Request,
     service: ServiceDep,
     who: MakerDep,
     act: Annotated[str, Form(max_length=20)],
@@ -97,7 +99,7 @@ def quiet(
     reason: Annotated[str, Form(max_length=500)] = "",
 ) -> Response:
     """Shelve it, take it out of service, or end either; never for good, and never without a name."""
-    for_h = number_from(hours, "Hours") if hours.strip() else None
+    for_h = number_from(hours, "Hours", reader_of(request)) if hours.strip() else None
     if act == "shelve" and for_h is not None:
         watching.shelve(service, alarm_id, who.name, for_h, reason.strip())
     elif act == "unshelve":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -13,8 +14,9 @@ from starlette.responses import Response
 from logger.record import compare
 from web.security.access import ServiceDep, ViewerDep
 from web.views.compared_pours import every_pour
-from web.views.reader_units import number_from, reader_of
+from web.views.reader_units import reader_of
 from web.views.render import page
+from web.views.typed import Span, celsius_from, mm_from, single
 
 router = APIRouter(include_in_schema=False)
 Text = Annotated[str, Field(max_length=200)]
@@ -38,8 +40,8 @@ def compare_page(
     """Pours laid over one another from the moment of pouring."""
     u = reader_of(request)
     everything = every_pour(service)
-    depth = _span(chosen.depth_from, chosen.depth_to, "Depth", u.to_mm)
-    room = _span(chosen.room_from, chosen.room_to, "Room", u.to_c)
+    depth = _span(chosen.depth_from, chosen.depth_to, "Depth", partial(mm_from, u=u))
+    room = _span(chosen.room_from, chosen.room_to, "Room", partial(celsius_from, u=u))
     matching = compare.chosen(everything, resin=chosen.resin, depth_mm=depth, room_c=room)
     shown = [one for one in matching if not chosen.pour or one.pour in chosen.pour]
     return page(
@@ -58,9 +60,9 @@ def compare_page(
     )
 
 
-def _span(low: str, high: str, name: str, turned: Callable[[float], float]) -> tuple[float, float] | None:
+def _span(low: str, high: str, name: str, read: Callable[[str, str], Span]) -> tuple[float, float] | None:
     if not low.strip() and not high.strip():
         return None
-    first = turned(number_from(low, name)) if low.strip() else -1e9
-    last = turned(number_from(high, name)) if high.strip() else 1e9
+    first = single(read(low, name), low, name) if low.strip() else -1e9
+    last = single(read(high, name), high, name) if high.strip() else 1e9
     return (first, last)

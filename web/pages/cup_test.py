@@ -16,8 +16,9 @@ from logger.store import cup_tests, resins, stations
 from web.actions import cup_test as actions
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.reader_units import number_from, reader_of
+from web.views.reader_units import reader_of
 from web.views.render import page
+from web.views.typed import celsius_from, grams_from, single
 
 router = APIRouter(include_in_schema=False)
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]
@@ -42,7 +43,7 @@ def begin(
 ) -> Response:
     """Begin a test: the parts were mixed now, and from here on it logs itself."""
     try:
-        mass_g = reader_of(request).to_g(number_from(mass, "mass"))
+        mass_g = single(grams_from(mass, "mass", reader_of(request)), mass, "mass")
         actions.begin(service, who.name, key, probe, room, mass_g)
     except (BadInput, NotAllowed, NotFound) as error:
         given = {"probe": probe, "room": room, "mass": mass}
@@ -55,7 +56,7 @@ def add(key: Key, request: Request, service: ServiceDep, who: MakerDep, room_c: 
     """Add what the cup measured to the datasheet, and fit the resin again."""
     u = reader_of(request)
     try:
-        celsius = u.to_c(number_from(room_c, "room")) if room_c.strip() else None
+        celsius = single(celsius_from(room_c, "room", u), room_c, "room") if room_c.strip() else None
         actions.add_to_datasheet(service, who.name, key, celsius)
     except (BadInput, NotAllowed, DidNotConverge) as error:
         return _again(request, service, key, error, {"room_c": room_c})
@@ -79,11 +80,6 @@ def _advised_g(mass_g: str) -> float | None:
     return grams if 1000 * least <= grams <= 1000 * most else None
 
 
-def _scale(request: Request, grams: float) -> str:
-    """Return a mass's number as the reader's scale shows it."""
-    return reader_of(request).scale(grams).replace("\u00a0", " ").split(" ")[0].replace(",", "")
-
-
 def _again(request: Request, service: Service, key: str, error: Exception, given: dict[str, str]) -> Response:
     context = _context(request, service, key, given) | {"problem": str(error)}
     return page(request, "cup-test.html", context, status=422)
@@ -103,7 +99,7 @@ def _context(
     cores = [choice["value"] for choice in choices if choice["place"].startswith("core") and choice["free"]]
     rooms = [choice["value"] for choice in choices if choice["place"].startswith("room")]
     start = {
-        "mass": _scale(request, weigh_g),
+        "mass": reader_of(request).bare_scale(weigh_g),
         "probe": cores[0] if cores else "",
         "room": rooms[0] if rooms else "",
     }

@@ -15,7 +15,8 @@ from web.actions import watching
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
 from web.service.service import Service
-from web.views.reader_units import number_from, reader_of
+from web.views.reader_units import reader_of
+from web.views.typed import litres_from, mm_from, single
 
 router = APIRouter(include_in_schema=False)
 Field = Annotated[str, Form(max_length=20)]
@@ -35,10 +36,11 @@ def measure(
         raise BadInput("measured", "is empty", remedy="give what has gone in, or the level, or both")
     u = reader_of(request)
     if poured.strip():
-        litres = u.to_litres(number_from(poured, f"Gone in, {u.volume_words}"))
+        litres = single(litres_from(poured, "Gone in", u), poured, "Gone in")
         watching.poured(service, pour_id, litres, who.name)
     if level.strip():
-        watching.level(service, pour_id, u.to_mm(number_from(level, "Level")), who.name)
+        mm = single(mm_from(level, "Level", u, signed=True), level, "Level")
+        watching.level(service, pour_id, mm, who.name)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)
 
 

@@ -22,6 +22,7 @@ from logger.planning.physics.bench_clock import BenchState
 from logger.planning.physics.mixing import MixVerdict, Pail, check
 from logger.store import page_queries, pours
 from logger.store.rows import EventRow, ListedPour
+from logger.words.reader import Reader
 from web.actions import mixing
 from web.actions import pours as pour_actions
 from web.pages.plan import SIGNS
@@ -40,8 +41,9 @@ from web.views.mixing import (
     mixed_g,
     to_weigh,
 )
-from web.views.reader_units import number_from, reader_of
+from web.views.reader_units import reader_of
 from web.views.render import page
+from web.views.typed import grams_from, minutes_from, single
 
 router = APIRouter(include_in_schema=False)
 VERDICTS = {
@@ -138,10 +140,11 @@ class _Bench:
         except OutOfRange:
             return None  # in that room the mix never sets: the plan's own findings say so
 
-    def age_min(self, number: int, typed: str) -> float:
+    def age_min(self, number: int, typed: str, u: Reader) -> float:
         """Return the minutes since the parts met: as typed, else by the clock of that batch."""
         if typed.strip():
-            return number_from(typed, "Minutes since the parts met")
+            name = "Minutes since the parts met"
+            return single(minutes_from(typed, name, u, zero=True), typed, name)
         began_ms = self.batch(number).began_ms
         return 0.0 if began_ms is None else max(0.0, (self.now_ms - began_ms) / 60_000)
 
@@ -195,11 +198,11 @@ def weigh(
     number = batch.batch or (bench.batches[-1].number + 1 if bench.batches else 1)
     try:
         weights = Weights(
-            u.to_g(number_from(batch.part_a, "Weight of part A")),
-            u.to_g(number_from(batch.part_b, "Weight of part B")),
+            _grams(batch.part_a, "Weight of part A", u),
+            _grams(batch.part_b, "Weight of part B", u),
             "lb" if u.mass == "lb" else "g",
         )
-        age = bench.age_min(number, batch.age_min) if batch.where == "pail" else 0.0
+        age = bench.age_min(number, batch.age_min, u) if batch.where == "pail" else 0.0
         verdict = _verdict(bench, weights, number, batch.where, age)
     except BadInput as error:
         return _form_page(request, bench, number, str(error), batch)
@@ -224,6 +227,10 @@ def tap(pour_id: RowId, service: ServiceDep, who: MakerDep, tapped: Annotated[Cl
     mixing.tap_clock(service, pour_id, tapped.batch, tapped.what, who.name)
     back = f"?check={tapped.check}" if tapped.check is not None else ""
     return RedirectResponse(f"/pours/{pour_id}/mix{back}", 303)
+
+
+def _grams(text: str, name: str, u: Reader) -> float:
+    return single(grams_from(text, name, u), text, name)
 
 
 def _verdict(bench: _Bench, weights: Weights, number: int, where: Where, age_min: float) -> MixVerdict:

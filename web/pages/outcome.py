@@ -12,11 +12,13 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.record import event_views
 from logger.record.shop_history import check_lot
+from logger.words.reader import Reader
 from web.actions import pours
 from web.actions.pours import Entry
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
-from web.views.reader_units import number_from
+from web.views.reader_units import language_of, reader_of
+from web.views.typed import kg_from, number_from, single
 
 router = APIRouter(include_in_schema=False)
 
@@ -51,13 +53,14 @@ async def outcome(pour_id: RowId, request: Request, service: ServiceDep, who: Ma
     async with request.form(max_fields=40, max_files=0) as form:
         given = {name: value for name, value in form.items() if not isinstance(value, UploadFile)}
         named = [str(name) for name in form.getlist("defect")]
+    u = Reader(language=language_of(request))
     data = event_views.check_outcome(
         {
             "state": given.get("state"),
             "defects": [{"kind": kind, "where": given.get(f"where-{kind}", "").strip()} for kind in named],
-            "rework_cost": _number(given.get("cost", ""), "What mending cost"),
+            "rework_cost": _number(given.get("cost", ""), "What mending cost", u),
             "currency": given.get("currency", "").strip(),
-            "rework_h": _number(given.get("hours", ""), "Hours of work"),
+            "rework_h": _number(given.get("hours", ""), "Hours of work", u),
         }
     )
     text, reason = given.get("text", ""), given.get("reason", "")
@@ -82,12 +85,16 @@ def casting_test(
 @router.post("/pours/{pour_id}/record/lot")
 def lot(
     pour_id: RowId,
+    request: Request,
     service: ServiceDep,
     who: MakerDep,
     used: Annotated[UsedLot, Form()],
 ) -> Response:
     """Note a resin lot that went into this pour."""
-    data = check_lot(used.model_dump(exclude={"reason"}) | {"kg": number_from(used.kg, "Used")})
+    data = check_lot(
+        used.model_dump(exclude={"reason"})
+        | {"kg": single(kg_from(used.kg, "Used", reader_of(request)), used.kg, "Used")}
+    )
     pours.add_entry(service, pour_id, who.name, Entry("", "lot", data, used.reason))
     return _back(pour_id, used.reason)
 
@@ -95,13 +102,14 @@ def lot(
 @router.post("/pours/{pour_id}/record/layer")
 def layer(
     pour_id: RowId,
+    request: Request,
     service: ServiceDep,
     who: MakerDep,
     number: Annotated[Word, Form()],
     reason: Annotated[Word, Form()] = "",
 ) -> Response:
     """Note a layer that is poured now."""
-    data = event_views.check_layer(number_from(number, "Layer"))
+    data = event_views.check_layer(number_from(number, "Layer", reader_of(request)))
     pours.add_entry(service, pour_id, who.name, Entry("", "layer", data, reason))
     return _back(pour_id, reason)
 
@@ -124,5 +132,5 @@ def _back(pour_id: int, reason: str) -> Response:
     return RedirectResponse(f"/pours/{pour_id}/record#{'additions' if reason.strip() else 'outcome'}", 303)
 
 
-def _number(text: str, name: str) -> float:
-    return number_from(text, name) if text.strip() else 0.0
+def _number(text: str, name: str, u: Reader) -> float:
+    return number_from(text, name, u) if text.strip() else 0.0

@@ -257,7 +257,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "verdict": verdict,
             "chart": _chart(pour, plan, u),
             "room_c": plan.room_schedule()[0][1],
-            "wait_h": waits_shown(plan) if plan.layer else "",
+            "wait_h": waits_shown(plan, u) if plan.layer else "",
             "offer": _offer(plan, assessment, u),
         },
         status=422 if shown.problem or shown.wrong else 200,

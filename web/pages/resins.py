@@ -89,11 +89,15 @@ def edit(request: Request, key: Key, service: ServiceDep, _who: MakerDep) -> Res
     with service.store.read() as connection:
         data = resins.get(connection, key).facts
     if not data["sheet_toml"]:
-        return _form(request, {"resin": data["name"], "note": data["note"], **mix_fields(data["mix"])}, None)
+        return _form(
+            request,
+            {"resin": data["name"], "note": data["note"], **mix_fields(data["mix"], reader_of(request))},
+            None,
+        )
     given = fields_of(datasheet_from_text(data["sheet_toml"]), reader_of(request))
     if given is None:
         given = {"sheet_toml": data["sheet_toml"]}
-    return _form(request, given | mix_fields(data["mix"]), None)
+    return _form(request, given | mix_fields(data["mix"], reader_of(request)), None)
 
 
 @router.post("/resins", max_body_size=PLAN_BODY)

@@ -21,10 +21,11 @@ from web.service.service import Service
 from web.views.plan_fields import USUAL
 from web.views.plan_form import usual_words
 from web.views.plan_sections import shown_section
-from web.views.reader_units import number_from, reader_of
+from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
 from web.views.shop_account import lessons_of, shelf_of, today
+from web.views.typed import kg_from, single
 
 router = APIRouter(include_in_schema=False)
 #: Most fields of what is usual: forty people.
@@ -101,13 +102,18 @@ def _page(
 
 
 @router.post("/shop/stock")
-def note_stock(service: ServiceDep, who: MakerDep, lot: Annotated[StockedLot, Form()]) -> Response:
+def note_stock(
+    request: Request, service: ServiceDep, who: MakerDep, lot: Annotated[StockedLot, Form()]
+) -> Response:
     """Note a lot that came in, or was thrown away."""
     if lot.what not in ("received", "discarded"):
         raise BadInput(
             "what", "is not known", value=lot.what, allowed="received, discarded", remedy="choose one"
         )
-    data = check_lot(lot.model_dump(exclude={"what"}) | {"kg": number_from(lot.kg, "Mass")})
+    data = check_lot(
+        lot.model_dump(exclude={"what"})
+        | {"kg": single(kg_from(lot.kg, "Mass", reader_of(request)), lot.kg, "Mass")}
+    )
     data |= {"what": lot.what}
     with service.store.write() as tx:
         events.add_event(tx, None, service.timeline.true_ms(), "stock", who.name, "", data)

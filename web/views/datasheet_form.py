@@ -12,18 +12,20 @@ from logger.cure.fit.datasheet import LABORATORY_C, Datasheet, datasheet_from_te
 from logger.errors import BadInput
 from logger.plan.file import Limits
 from logger.words.reader import Reader
-from web.views.reader_units import number_from
-from web.views.typed_ranges import (
+from web.views.typed import (
     Span,
     celsius_from,
     changed,
     high,
     hours_from,
+    kg_from,
     low,
     minutes_from,
     mm_from,
+    number_from,
     ratio_from,
     shown,
+    single,
 )
 
 #: The temperatures that datasheets mean when they name none, °C (common practice, no source).
@@ -52,17 +54,17 @@ class FormFields:
     def number(self, name: str, label: str) -> float | None:
         """Return a field's number, None where it is empty. Raises BadInput."""
         text = self.words(name)
-        return number_from(text, label) if text else None
+        return number_from(text, label, self.u) if text else None
 
     def minutes(self, name: str, label: str) -> Span | None:
         """Return a time or a range of times, min. Raises BadInput."""
         text = self.words(name)
-        return minutes_from(text, label) if text else None
+        return minutes_from(text, label, self.u) if text else None
 
     def hours(self, name: str, label: str) -> Span | None:
         """Return a time or a range of times, h. Raises BadInput."""
         text = self.words(name)
-        return hours_from(text, label) if text else None
+        return hours_from(text, label, self.u) if text else None
 
     def lengths(self, name: str, label: str) -> Span | None:
         """Return a length or a range of lengths, mm. Raises BadInput."""
@@ -84,8 +86,8 @@ class FormFields:
 
     def kg(self, name: str, label: str) -> float | None:
         """Return a mass, kg."""
-        number = self.number(name, label)
-        return None if number is None else round(self.u.to_kg(number), 6)
+        text = self.words(name)
+        return round(single(kg_from(text, label, self.u), text, label), 6) if text else None
 
 
 def sheet_toml(f: FormFields) -> str:
@@ -205,19 +207,19 @@ def fields_of(sheet: Datasheet, u: Reader) -> dict[str, str] | None:
             return None
     if cups and cups[0].mass_kg is not None:
         at_c, within = cups[0].at_c, cups[0].at_plus_minus_k
-        given["mass"] = f"{cups[0].mass_kg if u.mass == 'kg' else cups[0].mass_kg / u.to_kg(1.0):.4g}"
-        given["at"] = shown(changed((at_c - within, at_c + within) if within else at_c, u.degrees))
+        given["mass"] = u.bare(cups[0].mass_kg / u.to_kg(1.0))
+        given["at"] = shown(changed((at_c - within, at_c + within) if within else at_c, u.degrees), u)
     if sheet.working_time:
-        given["working"] = shown(sheet.working_time[0].time_min)
+        given["working"] = shown(sheet.working_time[0].time_min, u)
     if sheet.gel_time:
-        given["gel"] = shown(sheet.gel_time[0].time_min)
+        given["gel"] = shown(sheet.gel_time[0].time_min, u)
     if sheet.peak:
-        given["peak"] = shown(changed(sheet.peak[0].peak_c, u.degrees))
-        given["peak_min"] = "" if sheet.peak[0].time_min is None else shown(sheet.peak[0].time_min)
+        given["peak"] = shown(changed(sheet.peak[0].peak_c, u.degrees), u)
+        given["peak_min"] = "" if sheet.peak[0].time_min is None else shown(sheet.peak[0].time_min, u)
     for cured in sheet.cure_time:
         if cured.depth_mm is not None or cured.at_c != CURED_AT_C or cured.to in given:
             return None
-        given[cured.to] = shown(cured.time_h)
+        given[cured.to] = shown(cured.time_h, u)
     limits = sheet.limits
     for name, celsius in (
         ("max_core", limits.max_core_c),
@@ -225,7 +227,7 @@ def fields_of(sheet: Datasheet, u: Reader) -> dict[str, str] | None:
         ("max_room", limits.max_room_c),
     ):
         # A limit that nobody stated stays unstated: it is no evidence of anything.
-        given[name] = _shown(u.degrees(celsius)) if f"{name}_c" in limits.model_fields_set else ""
+        given[name] = u.bare(u.degrees(celsius)) if f"{name}_c" in limits.model_fields_set else ""
     deepest: Span | None = sheet.deepest_pour[0].depth_mm if sheet.deepest_pour else limits.max_depth_mm
     given["deepest"] = "" if deepest is None else _lengths(deepest, u)
     for name, value in (
@@ -233,7 +235,7 @@ def fields_of(sheet: Datasheet, u: Reader) -> dict[str, str] | None:
         ("eew", sheet.mixture.eew_g_eq),
         ("ahew", sheet.mixture.ahew_g_eq),
     ):
-        given[name] = "" if value is None else _shown(value)
+        given[name] = "" if value is None else u.bare(value)
     # Whatever the form cannot hold (densities, exponents, tolerances) must not be lost by editing.
     again = datasheet_from_text(sheet_toml(FormFields(given, u)))
     return given if _near(again.model_dump(), sheet.model_dump()) else None
@@ -247,7 +249,7 @@ def mix_of(f: FormFields) -> dict[str, Any]:
     """Return the [mix] table of a filled form, empty where it says nothing of it. Raises BadInput."""
     if not f.words("ratio"):
         return {}
-    a, b, by = ratio_from(f.words("ratio"))
+    a, b, by = ratio_from(f.words("ratio"), f.u)
     mix: dict[str, Any] = {"ratio_parts": [a, b], "ratio_by": by or f.words("ratio_by") or "weight"}
     for part in "ab":
         density = f.number(f"density_{part}", f"Density of {part.upper()}")
@@ -264,22 +266,18 @@ def mix_of(f: FormFields) -> dict[str, Any]:
     return mix
 
 
-def mix_fields(mix: Mapping[str, Any]) -> dict[str, str]:
+def mix_fields(mix: Mapping[str, Any], u: Reader) -> dict[str, str]:
     """Return a form's fields that give this [mix] table back."""
     if not mix:
         return {}
     return {
-        "ratio": ":".join(_shown(part) for part in mix["ratio_parts"]),
+        "ratio": ":".join(u.bare(part) for part in mix["ratio_parts"]),
         "ratio_by": mix["ratio_by"],
     } | {
-        f"density_{part}": _shown(mix[f"density_{part}_kg_m3"] / 1000)
+        f"density_{part}": u.bare(mix[f"density_{part}_kg_m3"] / 1000)
         for part in "ab"
         if mix.get(f"density_{part}_kg_m3") is not None
     }
-
-
-def _shown(number: float) -> str:
-    return f"{number:.6g}"
 
 
 def _listed(value: Span) -> Any:

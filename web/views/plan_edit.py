@@ -10,7 +10,7 @@ from typing import Any
 from logger.errors import BadInput
 from logger.plan.file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table, plan_to_table
 from logger.words.reader import Reader
-from web.views.reader_units import number_from
+from web.views.typed import celsius_from, mm_from, number_from, single
 
 #: Most moisture readings of a slab that the page takes.
 MOST_READINGS = 50
@@ -26,29 +26,34 @@ def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], 
     # What nobody has said stays unsaid: it is asked, and shown as the usual.
     table = plan_to_table(plan)
     _pour(table, plan, given, u)
-    _layers(table, plan, given)
+    _layers(table, plan, given, u)
     _underside(table, given)
     _form(table, plan, given, u)
     _ratio(table, given)
     for slab, text in zip(table.get("slab", []), moisture, strict=False):
         if text.strip():
-            slab["meter"] = slab.get("meter", {}) | {"readings_pct": readings_from(text, slab["name"])}
+            slab["meter"] = slab.get("meter", {}) | {"readings_pct": readings_from(text, f"Moisture of {slab['name']}", u)}
     return plan_from_table(table, "this plan")
 
 
-def readings_from(text: str, name: str) -> list[float]:
-    """Moisture readings as people type them: "7.9, 8.2 8,0; 8.4". Raises BadInput."""
+def readings_from(text: str, name: str, u: Reader) -> list[float]:
+    """Return readings as people type them: "7.9, 8.2 8,0; 8.4". Raises BadInput."""
+    return [number_from(part, name, u) for part in parts_of(text, name)]
+
+
+def parts_of(text: str, name: str) -> list[str]:
+    """Return several numbers that were typed in one field, one by one. Raises BadInput."""
     # A comma with a blank after it parts two readings; one without is a decimal comma.
     parts = [part for part in re.split(r"[;\s]+|,(?=\s)|,$", text.strip()) if part]
     if len(parts) > MOST_READINGS:
         raise BadInput(
-            f"Moisture of {name}",
+            name,
             "has too many readings",
             value=len(parts),
             allowed=f"1 to {MOST_READINGS}",
             remedy="give those that say most",
         )
-    return [number_from(part, f"Moisture of {name}") for part in parts]
+    return parts
 
 
 def without_empty_lists(plan_toml: str) -> str:
@@ -60,19 +65,19 @@ def _span(now_mm: float | None, text: str, name: str, u: Reader) -> float | None
     """Return a length as typed; as it was where nobody changed it: shown in inches it has lost digits."""
     if not text.strip() or (now_mm is not None and text.strip() == u.bare_span(now_mm)):
         return now_mm
-    return round(u.to_mm(number_from(text, name)), 3)
+    return round(single(mm_from(text, name, u), text, name), 3)
 
 
 def _degrees(now_c: float | None, text: str, name: str, u: Reader) -> float | None:
     """Return a temperature as typed; as it was where nobody changed it."""
     if now_c is not None and text.strip() == bare_degrees(now_c, u):
         return now_c
-    return round(u.to_c(number_from(text, name)), 3) if text.strip() else None
+    return round(single(celsius_from(text, name, u), text, name), 3) if text.strip() else None
 
 
 def bare_degrees(celsius: float, u: Reader) -> str:
     """Return a temperature's number in a field that names the unit."""
-    return f"{u.degrees(celsius):.1f}"
+    return u.bare_temp(celsius)
 
 
 def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader) -> None:
@@ -94,8 +99,8 @@ def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader
         table["air"]["room_c"] = room
 
 
-def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None:
-    count = number_from(given["layers"], "Layers")
+def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader) -> None:
+    count = number_from(given["layers"], "Layers", u)
     if count != int(count) or not 1 <= count <= MOST_LAYERS:
         raise BadInput(
             "Layers",
@@ -104,7 +109,7 @@ def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None
             allowed=f"1 to {MOST_LAYERS}",
             remedy="count them",
         )
-    shown = waits_shown(plan) if plan.layer else given["wait"].strip()
+    shown = waits_shown(plan, u) if plan.layer else given["wait"].strip()
     if (
         count == 1 + len(plan.layer)
         and table["pour"]["depth_mm"] == plan.pour.depth_mm
@@ -114,7 +119,7 @@ def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None
     table["layer"] = []
     if count == 1:
         return
-    waits = _waits(given["wait"], int(count) - 1)
+    waits = _waits(given["wait"], int(count) - 1, u)
     # Each as warm as the first: what was advised was solved so.
     mix = {key: table["pour"][key] for key in ("depth_mm", "start_c") if key in table["pour"]}
     table["layer"] = [{"at_h": at_h} | mix for at_h in itertools.accumulate(waits)]
@@ -122,16 +127,16 @@ def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str]) -> None
     table["run"] = table.get("run", {}) | {"hours": min(hours, LONGEST_H)}
 
 
-def waits_shown(plan: Plan) -> str:
+def waits_shown(plan: Plan, u: Reader) -> str:
     """Return the hours between the plan's layers as the page shows them: one number, or one for each layer."""
     waits = [b - a for a, b in itertools.pairwise([0.0, *(layer.at_h for layer in plan.layer)])]
-    words = [f"{round(wait, 3):g}" for wait in waits]
+    words = [u.bare(round(wait, 3)) for wait in waits]
     return words[0] if len(set(words)) == 1 else "; ".join(words)
 
 
-def _waits(text: str, joints: int) -> list[float]:
+def _waits(text: str, joints: int, u: Reader) -> list[float]:
     name = "Hours between layers"
-    waits = readings_from(text, name) if text.strip() else []
+    waits = readings_from(text, name, u) if text.strip() else []
     if len(waits) not in (1, joints):
         raise BadInput(
             name,
@@ -163,7 +168,7 @@ def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader
     support = table["form"]["support"]
     support["span_mm"] = _span(plan.form.support.span_mm, given["span"], "Between supports", u)
     if given["supports"].strip():
-        count = number_from(given["supports"], "Supports")
+        count = number_from(given["supports"], "Supports", u)
         if count != int(count):
             raise BadInput(
                 "Supports",

@@ -18,11 +18,10 @@ from logger.plan.file import Plan, plan_from_table, plan_to_table, unit_of
 from logger.words.reader import Reader
 from logger.words.render import planned
 from web.views.datasheet_form import FormFields
-from web.views.plan_edit import bare_degrees, readings_from
+from web.views.plan_edit import bare_degrees, parts_of, readings_from
 from web.views.plan_fields import YES_NO, Field, Part, Section, default_of, help_of, kind_of
-from web.views.reader_units import number_from
 from web.views.refused_fields import Gathered, RefusedFields
-from web.views.typed_ranges import ratio_from
+from web.views.typed import Span, litres_from, mm_from, number_from, ratio_from, single
 
 #: Empty rows that a page offers at once; new rows that it takes at once.
 EMPTY_ROWS, MOST_NEW = 1, 20
@@ -197,28 +196,28 @@ def shown_value(kind: str, value: Any, u: Reader) -> str:
     if kind == "celsius":
         return bare_degrees(value, u)
     if kind == "kg":
-        return f"{value / u.to_kg(1.0):.4g}"
+        return u.bare(float(f"{value / u.to_kg(1.0):.4g}"))
     if kind == "litres":
-        return f"{value / u.to_litres(1.0):.4g}"
+        return u.bare(float(f"{value / u.to_litres(1.0):.4g}"))
     if kind == "litres-list":
-        return "; ".join(f"{one / u.to_litres(1.0):.4g}" for one in value)
+        return "; ".join(u.bare(float(f"{one / u.to_litres(1.0):.4g}")) for one in value)
     if kind == "numbers":
-        return "; ".join(f"{one:g}" for one in value)
+        return "; ".join(u.bare(one) for one in value)
     if kind == "ratio":
-        return f"{value[0]:g}:{value[1]:g}"
+        return f"{u.bare(value[0])}:{u.bare(value[1])}"
     if kind == "points":
-        return "\n".join(f"{u.bare_span(x)}  {u.bare_span(y)}" for x, y in value)
-    return f"{value:g}" if isinstance(value, int | float) else str(value)
+        return "\n".join(f"{u.plain_span(x)}  {u.plain_span(y)}" for x, y in value)
+    return u.bare(value) if isinstance(value, int | float) else str(value)
 
 
 def _unit_words(kind: str, u: Reader) -> str:
     units = {
-        "mm": u.length,
+        "mm": u.length_unit,
         "celsius": u.degree,
-        "kg": u.mass,
+        "kg": u.mass_unit,
         "litres": u.volume_words,
         "litres-list": u.volume_words,
-        "points": u.length,
+        "points": u.length_unit,
     }
     return f", {units[kind]}" if kind in units else ""
 
@@ -317,16 +316,16 @@ def value_of(kind: str, text: str, one: Field, u: Reader) -> Any:
     if kind == "kg":
         return f.kg("it", label)
     if kind == "litres":
-        return round(u.to_litres(number_from(text, label)), 6)
+        return round(single(litres_from(text, label, u), text, label), 6)
     if kind == "litres-list":
-        return [round(u.to_litres(one), 6) for one in readings_from(text, label)]
+        return [round(single(litres_from(one, label, u), one, label), 6) for one in parts_of(text, label)]
     if kind == "numbers":
-        return readings_from(text, label)
+        return readings_from(text, label, u)
     if kind == "ratio":
-        return list(ratio_from(text)[:2])
+        return list(ratio_from(text, u)[:2])
     if kind == "points":
         return _points(text, label, u)
-    number = number_from(text, label)
+    number = number_from(text, label, u)
     if kind != "whole":
         return number
     if number != int(number):
@@ -336,10 +335,11 @@ def value_of(kind: str, text: str, one: Field, u: Reader) -> Any:
 
 def _signed_mm(text: str, label: str, u: Reader) -> float:
     # A place along an edge may be 0 or lie before the mark; every other length is kept above 0 by the plan itself.
-    if re.fullmatch(r"[-\u2212]?[\d.,\s]+", text):
-        return round(u.to_mm(number_from(text.replace("\u2212", "-"), label)), 3)
-    length = FormFields({"it": text}, u).mm("it", label)
-    return 0.0 if length is None else length
+    return round(_middle(mm_from(text, label, u, signed=True)), 3)
+
+
+def _middle(value: Span) -> float:
+    return sum(value) / 2 if isinstance(value, tuple) else value
 
 
 def _points(text: str, label: str, u: Reader) -> list[list[float]]:
@@ -355,7 +355,7 @@ def _points(text: str, label: str, u: Reader) -> list[list[float]]:
                 value=line,
                 remedy="give across and along, as 120 450",
             )
-        points.append([round(u.to_mm(number_from(part, label)), 3) for part in parts])
+        points.append([round(u.to_mm(number_from(part, label, u)), 3) for part in parts])
     return points
 
 

@@ -6,11 +6,8 @@ Either is kept as four words, "c.mm.l.kg".
 
 from __future__ import annotations
 
-import math
-
 from fastapi import Request
 
-from logger.errors import BadInput
 from logger.store import shop_events
 from logger.store.database import SEES
 from logger.words.numbers import LANGUAGES
@@ -63,18 +60,3 @@ def shop_units(request: Request) -> str | None:
             return None
         state.shop_units = by_shop = by_shop | {mine: units}
     return by_shop[mine]
-
-
-def number_from(text: str, name: str) -> float:
-    """Return a number as people type it: "12.5" or "12,5". Raises BadInput naming the field."""
-    cleaned = text.strip().replace("\u202f", "").replace(" ", "")
-    # One comma and no point is a decimal comma; anything else with a comma could be read two ways.
-    if cleaned.count(",") == 1 and "." not in cleaned:
-        cleaned = cleaned.replace(",", ".")
-    try:
-        number = float(cleaned)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise BadInput(name, "is not a number", value=text, remedy="type digits, with a point or a comma")
-    return number

@@ -20,6 +20,8 @@ PHRASES = (
     "°C an hour",
     "°F an hour",
     "in",
+    "lb",
+    "oz",
     "US gal",
     "US fl oz",
     "litres",

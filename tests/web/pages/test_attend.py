@@ -178,8 +178,8 @@ def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
     assert kept["poured"]["litres"] == pytest.approx(18.92705892)
     assert kept["level"]["mm"] == pytest.approx(-6.35)
     assert "<strong>5.00 US gal</strong>" in page
-    assert "-0.25 in" in page
-    assert "The level fell by 0.25 in" in page
+    assert "-1/4 in" in page
+    assert "The level fell by 1/4 in" in page
     assert " mm" not in page.partition("How much, and how high?")[2].partition("</section>")[0]
 
 

@@ -63,7 +63,7 @@ def test_the_targets_stand_above_the_fields_by_weight_and_with_tare(maker: Any, 
             "This looks like the parts swapped: 4412 g A and 9861 g B instead of 9861 g A and 4412 g B.",
         ),
         (("9.861", "4.412"), "This looks like kilograms typed as grams: 9.86 g A and 4.41 g B"),
-        (("9,861", "4,412"), "This looks like kilograms typed as grams"),
+        (("9,8610", "4,4120"), "This looks like kilograms typed as grams"),
         (("98610", "44120"), "This looks like a factor of 10, such as a digit too many"),
         (("9861", "441.2"), "This looks like a tenth, such as a digit too few, for part B"),
         (("40000", "17900"), "This looks like 4.06 times the planned batch"),
@@ -78,6 +78,14 @@ def test_a_mistake_is_stopped_by_name_and_nothing_is_to_be_added(
     assert looks_like in page
     assert "Weigh again, and type what the scale shows" in page
     assert "Add " not in page
+
+
+def test_a_comma_that_may_be_either_is_asked_about(maker: Any, pour: int) -> None:
+    """The page says "9,861 g", a scale may say 9,861 kg: nothing is guessed, and what was typed stays in its field."""
+    page = weigh(maker, pour, ("9,861", "4,412"))
+    assert "type 9861 or 9.861" in words(page)
+    assert 'value="9,861"' in page.text
+    assert not [e for e in maker.get(f"/api/pours/{pour}/record").json()["events"] if e["kind"] == "batch"]
 
 
 def test_pounds_are_named_in_pounds(maker: Any, pour: int) -> None:

@@ -28,7 +28,7 @@ def as_shown(plan: Plan, u: Reader) -> dict[str, str]:
         "room": bare_degrees(plan.room_schedule()[0][1], u),
         "start": "",
         "layers": str(1 + len(plan.layer)),
-        "wait": waits_shown(plan) if plan.layer else "",
+        "wait": waits_shown(plan, u) if plan.layer else "",
         "bottom": u.bare_span(plan.form.bottom.thickness_mm),
         "span": "" if support is None else u.bare_span(support.span_mm),
         "supports": "" if support is None else str(support.supports),
@@ -117,10 +117,10 @@ def test_a_field_that_cannot_be_used_is_named(bad: Plan, field: str, value: str,
 
 def test_readings_are_read_as_people_type_them() -> None:
     """A comma parts two readings when a blank follows it, and is a decimal comma when none does."""
-    assert readings_from("7.9, 8.2, 8", "left") == [7.9, 8.2, 8.0]
-    assert readings_from("7,9; 8,2 8", "left") == [7.9, 8.2, 8.0]
+    assert readings_from("7.9, 8.2, 8", "Moisture of left", METRIC) == [7.9, 8.2, 8.0]
+    assert readings_from("7,9; 8,2 8", "Moisture of left", METRIC) == [7.9, 8.2, 8.0]
     with pytest.raises(BadInput, match="Moisture of left"):
-        readings_from("dry", "left")
+        readings_from("dry", "Moisture of left", METRIC)
 
 
 def test_each_layer_may_have_its_own_wait(bad: Plan) -> None:
@@ -132,11 +132,11 @@ def test_each_layer_may_have_its_own_wait(bad: Plan) -> None:
         (59, 25, 23),
     ]
     assert plan.run.hours == 59 + 72
-    assert waits_shown(plan) == "31; 28"
+    assert waits_shown(plan, METRIC) == "31; 28"
     assert with_numbers(plan, as_shown(plan, METRIC) | {"start": "23.0"}, [], METRIC) == plan
     alike = with_numbers(bad, as_shown(bad, METRIC) | typed | {"wait": "30"}, [], METRIC)
     assert [layer.at_h for layer in alike.layer] == [30, 60]
-    assert waits_shown(alike) == "30"
+    assert waits_shown(alike, METRIC) == "30"
 
 
 @pytest.mark.parametrize("wait", ["31; 28; 26", "", "soon"])

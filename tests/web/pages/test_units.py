@@ -10,7 +10,7 @@ from logger.errors import BadInput
 from logger.words.reader import Reader, units_from
 from tests.web.page_text import words
 from web.security.setup_code import new_setup_code
-from web.views.reader_units import number_from
+from web.views.typed import number_from
 
 AMERICAN = Reader("f", "in", "gal", "lb")
 
@@ -19,7 +19,7 @@ def test_the_customary_units_follow_their_definitions() -> None:
     """One inch is 25.4 mm, one pound 0.45359237 kg, one US gallon 3.785411784 L, 0 °C is 32 °F."""
     assert AMERICAN.temp(100.0, 0).replace("\u00a0", " ") == "212 °F"
     assert AMERICAN.rise(10.0, 0).replace("\u00a0", " ") == "18 °F"
-    assert AMERICAN.span(50.8).replace("\u00a0", " ") == "2.00 in"
+    assert AMERICAN.span(50.8).replace("\u00a0", " ") == "2 in"
     assert AMERICAN.litres(3.785411784).replace("\u00a0", " ") == "1.00 US gal"
     assert AMERICAN.to_kg(1.0) == 0.45359237
     assert AMERICAN.to_c(-40.0) == -40.0

@@ -8,7 +8,7 @@ from logger.cure.fit.datasheet import datasheet_from_text
 from logger.errors import BadInput
 from logger.words.reader import Reader
 from web.views.datasheet_form import FormFields, fields_of, mix_of, sheet_toml
-from web.views.typed_ranges import celsius_from, hours_from, minutes_from, mm_from, ratio_from
+from web.views.typed import celsius_from, hours_from, minutes_from, mm_from, ratio_from
 
 
 @pytest.mark.parametrize(
