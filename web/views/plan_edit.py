@@ -32,7 +32,9 @@ def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], 
     _ratio(table, given)
     for slab, text in zip(table.get("slab", []), moisture, strict=False):
         if text.strip():
-            slab["meter"] = slab.get("meter", {}) | {"readings_pct": readings_from(text, f"Moisture of {slab['name']}", u)}
+            slab["meter"] = slab.get("meter", {}) | {
+                "readings_pct": readings_from(text, f"Moisture of {slab['name']}", u)
+            }
     return plan_from_table(table, "this plan")
 
 
