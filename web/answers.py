@@ -7,15 +7,29 @@ kind has its own, see logger/record/SCHEMA.md), and whole records.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 
 from logger.alarms.first_hour import LookResult
 from logger.alarms.kind import Priority
+from logger.words.reader import METRIC
+from logger.words.render import say
 
-#: What was frozen in an earlier day's shape, and is passed on as it is.
-FreeJson = dict[str, Any]
+
+def said(value: Any) -> Any:
+    """Return a JSON value with every fact in it in words, as programs read them: English, SI, °C."""
+    if isinstance(value, str):
+        return say(value, METRIC)
+    if isinstance(value, Mapping):
+        return {name: said(one) for name, one in value.items()}
+    return [said(one) for one in value] if isinstance(value, list | tuple) else value
+
+
+#: Words: a fact that is said, in English, SI and °C, where the answer is written. Pages say it themselves.
+Sentence = Annotated[str, PlainSerializer(said, return_type=str)]
+#: What was frozen in an earlier day's shape, and is passed on as it is, its facts in words.
+FreeJson = Annotated[dict[str, Any], PlainSerializer(said, return_type=dict[str, Any])]
 #: A number that was stored as JSON: a whole one stays whole.
 Number = int | float
 
@@ -37,11 +51,11 @@ class ErrorBody(AnswerShape):
     """What went wrong."""
 
     kind: str
-    message: str = Field(description="in English, SI and °C")
-    where: str | None
-    remedy: str | None
+    message: Sentence = Field(description="in English, SI and °C")
+    where: Sentence | None
+    remedy: Sentence | None
     fact: FactAnswer | None = Field(default=None, description="what the message is made of")
-    obstacles: list[str] | None = None
+    obstacles: list[Sentence] | None = None
     signable: bool | None = None
 
 
@@ -69,7 +83,7 @@ class Ready(AnswerShape):
     """Whether the service takes batches and somebody judges them."""
 
     status: Literal["ready", "not-ready"]
-    missing: list[str] = Field(description="what is missing, a sentence each")
+    missing: list[Sentence] = Field(description="what is missing, a sentence each")
     decides: bool = Field(description="whether this process is the one that decides alarms")
     seconds_ago: dict[str, float | None] = Field(
         description="when this process last stored a batch (arrived), judged every live pour (judged), wrote down what "
@@ -119,15 +133,15 @@ class StandingShape(AnswerShape):
     """How a pour stands, as every screen shows it: the gravest of all that is true leads, acknowledged or not."""
 
     tone: Literal["stop", "lost", "watch", "hand", "open", "calm", "quiet"]
-    word: str
-    because: str = Field(description="what is so, in a headline")
-    action: str = Field(description="what to do now")
-    expected: str = Field(description="what comes next")
-    certainty: str = Field(description="what that rests on")
+    word: Sentence
+    because: Sentence = Field(description="what is so, in a headline")
+    action: Sentence = Field(description="what to do now")
+    expected: Sentence = Field(description="what comes next")
+    certainty: Sentence = Field(description="what that rests on")
     severity: SeverityName
-    cause: str = Field(description="what it is about")
+    cause: Sentence = Field(description="what it is about")
     alarm: int | None = Field(description="the alarm that it is about")
-    by: str | None = Field(description="who is on it")
+    by: Sentence | None = Field(description="who is on it")
     since_ms: int | None
     others: list[int] = Field(description="further alarms that are true, or over and not confirmed")
 
@@ -163,7 +177,7 @@ class ObstacleAnswer(AnswerShape):
     """One reason why a watch may not end, and whether somebody may answer for it."""
 
     why: str
-    text: str
+    text: Sentence
     signable: bool
 
 
@@ -179,7 +193,7 @@ class ExceptionAnswer(AnswerShape):
 class UndoAnswer(AnswerShape):
     """A pour's last step, while it can be taken back."""
 
-    step: str
+    step: Sentence
     by: str
     at_ms: int
     until_ms: int
@@ -201,39 +215,41 @@ class OverrideAnswer(AnswerShape):
     """Who let a point pass, and why."""
 
     by: str
-    reason: str
+    reason: Sentence
 
 
 class PointAnswer(AnswerShape):
     """One point to sign before a pour may start."""
 
     id: str
-    question: str
+    question: Sentence
     people: int = Field(description="how many different persons must sign")
-    evidence: str = Field(description="what is kept with the signature")
+    evidence: Sentence = Field(description="what is kept with the signature")
     light: Literal["ok", "watch", "stop"]
-    why: str
-    again: str = Field(description="how one person alone makes the second check; empty where there is none")
-    unknown: list[str] = Field(
+    why: Sentence
+    again: Sentence = Field(
+        description="how one person alone makes the second check; empty where there is none"
+    )
+    unknown: list[Sentence] = Field(
         description="what is not known of it: signed by an override with a reason only"
     )
     where: Literal["desk", "bench", "form"] = Field(description="where a shop comes to it")
     signed_by: list[str]
-    second_check: str | None = Field(
+    second_check: Sentence | None = Field(
         description="that the same person checked it twice, how far apart, which photo"
     )
     has_photo: bool
     override: OverrideAnswer | None
-    obstacles: list[str]
+    obstacles: list[Sentence]
 
 
 class ReadinessAnswer(AnswerShape):
     """Whether a pour may start, and what stands in the way."""
 
     ready: bool
-    obstacles: list[str]
-    headline: str = Field(description="the verdict on the plan, with the number of stops")
-    stops: list[str] = Field(description="what must change, and nobody let pass, a sentence each")
+    obstacles: list[Sentence]
+    headline: Sentence = Field(description="the verdict on the plan, with the number of stops")
+    stops: list[Sentence] = Field(description="what must change, and nobody let pass, a sentence each")
     points: list[PointAnswer]
 
 
@@ -243,7 +259,7 @@ class EventAnswer(AnswerShape):
     at_ms: int
     kind: str
     by: str
-    text: str
+    text: Sentence
     data: FreeJson | None = Field(description="by kind of event: logger/record/SCHEMA.md")
 
 
@@ -255,13 +271,13 @@ class VerdictAnswer(AnswerShape):
     sealed: bool
     readings: int
     events: int
-    sentence: str
-    wrong: str
+    sentence: Sentence
+    wrong: Sentence
     table: str
     number: int | None = Field(description="the row, counted from 1 within the pour")
     row_id: int | None = Field(description="the database's number of that row; null: the row is gone")
     seal_sha256: str
-    notes: tuple[str, ...]
+    notes: tuple[Sentence, ...]
 
 
 class PredictionErrors(AnswerShape):
@@ -307,7 +323,7 @@ class TroubleAnswer(AnswerShape):
     pours: list[int]
     cost: Mapping[str, Number] = Field(description="by currency")
     rework_h: Number
-    warned: dict[str, int] = Field(description="by the question of a point: how often it had warned")
+    warned: dict[Sentence, int] = Field(description="by the question of a point: how often it had warned")
     silent: int = Field(description="pours before which no point had warned")
 
 
@@ -330,7 +346,7 @@ class FitOffer(AnswerShape):
     resin: str
     pours: list[int]
     pours_seen: list[int]
-    message: str
+    message: Sentence
     rate_factor: Number | None = None
     rate_range: list[Number] | None = None
     heat_factor: Number | None = None
@@ -349,7 +365,7 @@ class StockLot(AnswerShape):
     part: str
     lot: str
     left_kg: float
-    state: str
+    state: Sentence
     expires_on: str | None
 
 
@@ -361,7 +377,7 @@ class ShopAnswer(AnswerShape):
     cost: Mapping[str, Number] = Field(description="by currency")
     rework_h: Number
     untold: list[int] = Field(description="pours of which nobody has said how they ended")
-    alarms: dict[str, int] = Field(description="by title: in how many records")
+    alarms: dict[Sentence, int] = Field(description="by title: in how many records")
     troubles: list[TroubleAnswer]
     fits: list[FitOffer]
     stock: list[StockLot]
@@ -384,7 +400,7 @@ class AlarmAnswer(AnswerShape):
     activation: int
     priority: str
     phase: str
-    reason: str
+    reason: Sentence
     value: float | None
     limit: float | None
     late: bool
@@ -399,11 +415,11 @@ class AlarmAnswer(AnswerShape):
 class RateTargetAnswer(AnswerShape):
     """One figure against what is asked of it."""
 
-    name: str
+    name: Sentence
     value: Number
     unit: str
-    asked: str
-    source: str
+    asked: Sentence
+    source: Sentence
     kept: bool | None = Field(description="null: too little history to say")
 
 
@@ -437,13 +453,13 @@ class LookAnswer(AnswerShape):
 class PouredAnswer(AnswerShape):
     """How what went in differs from the plan."""
 
-    differs: str | None
+    differs: Sentence | None
 
 
 class LevelAnswer(AnswerShape):
     """Whether the level fell, and what that means."""
 
-    fell: str | None
+    fell: Sentence | None
 
 
 class FanAnswer(AnswerShape):
@@ -466,11 +482,11 @@ class MessageAnswer(AnswerShape):
 
     at_ms: int
     to: str
-    why: str
-    title: str
+    why: Sentence
+    title: Sentence
     state: str
     attempts: int
-    problem: str | None
+    problem: Sentence | None
     takers: int = Field(description="how many channels have taken it")
 
 
@@ -479,7 +495,7 @@ class MessagesAnswer(AnswerShape):
 
     channels: ChannelsAnswer
     heartbeat: bool
-    untested: str | None = Field(description="why it is not certain that an alarm would reach somebody")
+    untested: Sentence | None = Field(description="why it is not certain that an alarm would reach somebody")
     confirmed_ms: int | None
     confirmed_h_ago: float | None
     test_sent_ms: int | None

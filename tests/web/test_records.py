@@ -29,7 +29,8 @@ from logger.pour import Stage
 from logger.record import refit_offers
 from logger.record.pdf import NoPdf, to_pdf
 from logger.store import events, forecasts
-from logger.words.reader import Reader
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.actions import pours
 from web.pages.record import facts
 
@@ -416,7 +417,7 @@ def test_the_pdf_has_two_pages_and_the_numbers_of_the_json(maker: Any, sealed: i
     assert re.search(r"Page size:\s+59[45](\.\d+)? x 84[12]", told), "A4 (ISO 216: 210 mm by 297 mm)"
     record = maker.get(f"/api/pours/{sealed}/record").json()
     text = text_of(pdf)
-    for what, how in facts(record, Reader()):
+    for what, how in ((say(what, METRIC), say(how, METRIC)) for what, how in facts(record, METRIC)):
         assert f"{what} {how}".replace("\u00a0", " ") in text, what
     assert f"{record['figures']['core_peak_c']:.1f} °C" in text
     assert "Flawed, can be mended" in text_of(pdf, 1)

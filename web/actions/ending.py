@@ -36,8 +36,7 @@ from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage
 from logger.store import events, forecasts, page_queries, pours
 from logger.store.rows import EventRow, PourRow
-from logger.words.reader import METRIC
-from logger.words.render import say
+from logger.words.phrase import phrase
 from web.answers import EndingAnswer, ExceptionAnswer, ObstacleAnswer, UndoAnswer
 from web.service.service import Service
 
@@ -77,8 +76,7 @@ class Ending:
         return EndingAnswer(
             may_end=self.may_end,
             obstacles=[
-                ObstacleAnswer(why=str(o.why), text=say(o.text, METRIC), signable=o.signable)
-                for o in self.obstacles
+                ObstacleAnswer(why=str(o.why), text=o.text, signable=o.signable) for o in self.obstacles
             ],
             exception=None
             if signed is None
@@ -238,7 +236,7 @@ def _obstacles_at(
         log.exception("pour %s: whether its watch may end cannot be told", pour_id)
         if to is Stage.CLOSED:
             return ()  # whoever ended its watch has answered for that
-        text = "What is stored of this pour cannot be read: nobody knows how hot its core is."
+        text = phrase("What is stored of this pour cannot be read: nobody knows how hot its core is.")
         return (Obstacle(ObstacleKind.UNKNOWN, text),)
 
 

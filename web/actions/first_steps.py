@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from logger.store import pours, resins, stations
+from logger.words.phrase import phrase
 from web.actions.message_test import nobody_reached
 from web.service.service import Service
 
@@ -29,26 +30,29 @@ def first_steps(service: Service, connection: Connection) -> list[FirstStep]:
     return [
         FirstStep(
             "/stations",
-            "Probes",
-            "the thermometers that watch it. At least the core and the room",
+            phrase("Probes"),
+            phrase("the thermometers that watch it. At least the core and the room"),
             stations.any_reads(connection),
         ),
         FirstStep(
             "/phone",
-            "Your phone",
-            "where an alarm reaches you, day and night",
+            phrase("Your phone"),
+            phrase("where an alarm reaches you, day and night"),
             nobody_reached(service) is None,
         ),
         FirstStep(
             _WITH_THE_POUR,
-            "The resin",
-            "copied from its datasheet, once",
+            phrase("The resin"),
+            phrase("copied from its datasheet, once"),
             bool(resins.listed(connection)),
         ),
         FirstStep(
             "/pours/new",
-            "The pour",
-            "its size and its room. You see at once how hot it is predicted to get. Nothing is fixed before it flows",
+            phrase("The pour"),
+            phrase(
+                "its size and its room. You see at once how hot it is predicted to get. Nothing is fixed "
+                "before it flows"
+            ),
             False,
         ),
     ]

@@ -5,13 +5,14 @@ from __future__ import annotations
 from logger.delivery.channels import shown
 from logger.store import message_links, outbox
 from logger.store.database import SEES
+from logger.words.phrase import phrase, phrases
 from web.answers import ChannelsAnswer, MessageAnswer, MessagesAnswer
 from web.service.service import Service
 
 #: Before a pour, a test message should have been confirmed within this, days (the project's choice).
 CONFIRMED_DAYS = 7
-NO_PHONE = "No phone is set up: nobody is called when it gets too hot."
-NEVER = "Nobody has ever confirmed a test message: it is not known whether an alarm reaches anybody."
+NO_PHONE = phrase("No phone is set up: nobody is called when it gets too hot.")
+NEVER = phrase("Nobody has ever confirmed a test message: it is not known whether an alarm reaches anybody.")
 
 
 def nobody_reached(service: Service) -> str | None:
@@ -32,9 +33,12 @@ def untested(service: Service) -> str | None:
     days = (service.timeline.now_ms() - confirmed_ms) / 86_400_000
     if days <= CONFIRMED_DAYS:
         return None
-    return (
-        f"The last test message was confirmed {days:.0f} days ago: it is not known whether an alarm still reaches "
-        "anybody."
+    return phrases(
+        "The last test message was confirmed {n} day ago: it is not known whether an alarm still reaches "
+        "anybody.",
+        "The last test message was confirmed {n} days ago: it is not known whether an alarm still reaches "
+        "anybody.",
+        round(days),
     )
 
 

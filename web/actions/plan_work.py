@@ -19,6 +19,7 @@ from logger.errors import LoggerError, NotFound
 from logger.pour import Stage
 from logger.store import pours
 from logger.store.rows import PourRow
+from logger.words.phrase import phrase
 from logger.worker import OwnProcess
 from web.service.service import Service
 from web.views.assessed import (
@@ -40,7 +41,9 @@ LONGEST_WAIT_S = 120.0
 TRIES = 2
 #: A process that nobody has asked for so long is ended: its memory is a tenth of a small machine's, s.
 IDLE_S = 300.0
-DIED = "The work on this plan broke off. Save it again, or restart the service; the plan itself is kept."
+DIED = phrase(
+    "The work on this plan broke off. Save it again, or restart the service; the plan itself is kept."
+)
 
 
 class Process(Protocol):
@@ -160,7 +163,7 @@ class PlanWork:
                     keep(plan_toml, worked)
                 return
             except LoggerError as error:
-                self._troubles.put(plan_toml, str(error))
+                self._troubles.put(plan_toml, error.fact)
                 return
             except BrokenExecutor:
                 if self._closed or pour_id in self._wanted:

@@ -24,6 +24,7 @@ from logger.store.events import must_be_own
 from logger.store.pours import PlannedPour
 from logger.store.rows import ListedPour
 from logger.units import hours_minutes
+from logger.words.phrase import phrase
 from web.actions.ending import must_be_confirmed, must_be_over
 from web.actions.message_test import untested
 from web.actions.plan_work import is_rough
@@ -190,7 +191,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
                 service.addresses,
                 service.timeline.now_ms(),
                 service.address,
-                "A pour is about to start.",
+                phrase("A pour is about to start."),
             )
         elif unheard is not None:
             # It was said on the page; that it was poured all the same belongs to the record.

@@ -10,13 +10,14 @@ from concurrent.futures import BrokenExecutor
 from typing import Any
 
 from logger.errors import LoggerError
+from logger.words.phrase import phrase
 from logger.worker import OwnProcess
 from web.actions.plan_work import Process
 from web.service.service import Service
 from web.views.resin_meaning import Meaning, asked_of, keep_meaning, meaning_kept, work_out_meaning
 
 log = logging.getLogger(__name__)
-DIED = "The work on this resin broke off. Keep its datasheet again, or restart the service."
+DIED = phrase("The work on this resin broke off. Keep its datasheet again, or restart the service.")
 
 
 class ResinWork:
@@ -81,7 +82,7 @@ class ResinWork:
         try:
             meaning: Meaning = process(work_out_meaning, table, sheet_toml)
         except LoggerError as error:
-            return Meaning(trouble=str(error))
+            return Meaning(trouble=error.fact)
         except BrokenExecutor:
             return Meaning(trouble=DIED)
         except Exception:

@@ -6,6 +6,7 @@ from sqlalchemy import Connection
 
 from logger.store import page_queries, probe_checks, stations
 from logger.store.rows import ListedPour, ProbeRow
+from logger.words.phrase import phrase
 from web.actions.message_test import untested
 from web.service.service import Service
 
@@ -19,28 +20,39 @@ IN_RESIN = ("core", "surface", "underside")
 
 def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour) -> list[str]:
     """Return what is not known, a sentence each, with how to make it known; empty when all of it is."""
-    unknown = []
+    unknown: list[str] = []
     unheard = untested(service)
     if unheard is not None:
         unknown.append(
-            f"{unheard} Set up a phone on the page “Messages to my phone”, and confirm its test message."
+            phrase(
+                "{unheard} Set up a phone on the page “Messages to my phone”, and confirm its test message.",
+                unheard=unheard,
+            )
         )
     if pour.station_id is None:
         unknown.append(
-            "No station is chosen: nothing watches this pour. Choose the one whose probes are in the form, on the "
-            "pour's page."
+            phrase(
+                "No station is chosen: nothing watches this pour. Choose the one whose probes are in the "
+                "form, on the pour's page."
+            )
         )
         return unknown
     name = stations.by_id(connection, pour.station_id).name
     probes = page_queries.probes_of_pour(connection, pour)
     if not probes:
         unknown.append(
-            f"Station {name} has reported no probe yet. Switch it on, and see that its probes read."
+            phrase(
+                "Station {name} has reported no probe yet. Switch it on, and see that its probes read.",
+                name=name,
+            )
         )
     now_ms = service.timeline.now_ms()
     if silent := [probe.place for probe in probes if _silent(probe, now_ms)]:
         unknown.append(
-            f"No good reading for 10 min of: {', '.join(silent)}. Look at the cable, and see that it reads."
+            phrase(
+                "No good reading for 10 min of: {silent}. Look at the cable, and see that it reads.",
+                places=silent,
+            )
         )
     return unknown
 
@@ -55,8 +67,11 @@ def doubts_of_watch(connection: Connection, pour: ListedPour) -> list[str]:
     if not undipped:
         return []
     return [
-        f"No dip has been measured of: {', '.join(undipped)}. How quickly it follows is not known: dip it into "
-        "stirred water, from its page under Probes."
+        phrase(
+            "No dip has been measured of: {undipped}. How quickly it follows is not known: dip it "
+            "into stirred water, from its page under Probes.",
+            places=undipped,
+        )
     ]
 
 

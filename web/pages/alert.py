@@ -14,6 +14,7 @@ from logger.condition.judgement import Severity
 from logger.errors import BadInput
 from logger.store import alarms, pours
 from logger.units import MINUTE_MS
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.actions import watching
 from web.schemas import RowId
@@ -99,7 +100,7 @@ def quiet(
     reason: Annotated[str, Form(max_length=500)] = "",
 ) -> Response:
     """Shelve it, take it out of service, or end either; never for good, and never without a name."""
-    for_h = number_from(hours, "Hours", reader_of(request)) if hours.strip() else None
+    for_h = number_from(hours, phrase("Hours"), reader_of(request)) if hours.strip() else None
     if act == "shelve" and for_h is not None:
         watching.shelve(service, alarm_id, who.name, for_h, reason.strip())
     elif act == "unshelve":

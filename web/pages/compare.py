@@ -12,6 +12,7 @@ from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from logger.record import compare
+from logger.words.phrase import phrase
 from web.security.access import ServiceDep, ViewerDep
 from web.views.compared_pours import every_pour
 from web.views.reader_units import reader_of
@@ -40,8 +41,8 @@ def compare_page(
     """Pours laid over one another from the moment of pouring."""
     u = reader_of(request)
     everything = every_pour(service)
-    depth = _span(chosen.depth_from, chosen.depth_to, "Depth", partial(mm_from, u=u))
-    room = _span(chosen.room_from, chosen.room_to, "Room", partial(celsius_from, u=u))
+    depth = _span(chosen.depth_from, chosen.depth_to, phrase("Depth"), partial(mm_from, u=u))
+    room = _span(chosen.room_from, chosen.room_to, phrase("Room"), partial(celsius_from, u=u))
     matching = compare.chosen(everything, resin=chosen.resin, depth_mm=depth, room_c=room)
     shown = [one for one in matching if not chosen.pour or one.pour in chosen.pour]
     return page(

@@ -9,10 +9,12 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.condition.evidence import PLACES
 from logger.cure.fit.datasheet import cup_mm
-from logger.errors import BadInput, DidNotConverge, NotAllowed, NotFound
+from logger.errors import BadInput, DidNotConverge, LoggerError, NotAllowed, NotFound
 from logger.plan.file import Resin
 from logger.probe_checks.cup import APART_K, DANGER_C, HOT_C, CupState
+from logger.quantities import quantity
 from logger.store import cup_tests, resins, stations
+from logger.words.phrase import phrase
 from web.actions import cup_test as actions
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
@@ -80,8 +82,10 @@ def _advised_g(mass_g: str) -> float | None:
     return grams if 1000 * least <= grams <= 1000 * most else None
 
 
-def _again(request: Request, service: Service, key: str, error: Exception, given: dict[str, str]) -> Response:
-    context = _context(request, service, key, given) | {"problem": str(error)}
+def _again(
+    request: Request, service: Service, key: str, error: LoggerError, given: dict[str, str]
+) -> Response:
+    context = _context(request, service, key, given) | {"problem": error.fact}
     return page(request, "cup-test.html", context, status=422)
 
 
@@ -157,10 +161,14 @@ def _bands_before(connection: Any, key: str, row_id: int) -> dict[str, str]:
 
 def _bands(fit: dict[str, Any] | None) -> dict[str, str]:
     """Return how well a fit knows its resin, words → numbers, 9 of 10 cases: less, where an older program made it."""
-    bands = {}
+    bands: dict[str, str] = {}
     if fit and "rate_factor_range_90pct" in fit:
-        bands["how fast it cures"] = f"known within a factor of {fit['rate_factor_range_90pct']:.2f}"
+        bands[phrase("how fast it cures")] = phrase(
+            "known within a factor of {factor}", factor=quantity(fit["rate_factor_range_90pct"], "", 2)
+        )
     heat = (fit or {}).get("ranges_90pct", {}).get("heat_of_cure_j_g")
     if heat:
-        bands["how much heat it gives"] = f"{heat[0]:.0f} to {heat[1]:.0f} J/g"
+        bands[phrase("how much heat it gives")] = phrase(
+            "{low} to {high}", low=quantity(heat[0], "", 0), high=quantity(heat[1], "J/g", 0)
+        )
     return bands

@@ -12,6 +12,7 @@ from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import BadInput, NotAllowed
 from logger.pour import LIVE, Stage
 from logger.store import page_queries, pours
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.pages.first_hour_measures import shown_measures
 from web.schemas import RowId
@@ -20,20 +21,20 @@ from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 FINDING_WORDS = {
-    LookResult.DRY: "Dry, level, no smell of heat",
-    LookResult.LEAKING: "It is leaking",
-    LookResult.LEVEL_FELL: "The level fell",
-    LookResult.HOT: "It smells, smokes or is hot",
-    LookResult.OTHER: "Something else",
+    LookResult.DRY: phrase("Dry, level, no smell of heat"),
+    LookResult.LEAKING: phrase("It is leaking"),
+    LookResult.LEVEL_FELL: phrase("The level fell"),
+    LookResult.HOT: phrase("It smells, smokes or is hot"),
+    LookResult.OTHER: phrase("Something else"),
 }
 LEAK_KIT = (
-    "gloves and eye protection",
-    "clean tray",
-    "rags",
-    "tape",
-    "hot glue or silicone",
-    "clamps",
-    "dry sand",
+    phrase("gloves and eye protection"),
+    phrase("clean tray"),
+    phrase("rags"),
+    phrase("tape"),
+    phrase("hot glue or silicone"),
+    phrase("clamps"),
+    phrase("dry sand"),
 )
 
 

@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.alarms.first_hour import LevelMark, level_fell
 from logger.errors import BadInput
 from logger.store import page_queries, pours
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.actions import watching
 from web.schemas import RowId
@@ -36,10 +37,10 @@ def measure(
         raise BadInput("measured", "is empty", remedy="give what has gone in, or the level, or both")
     u = reader_of(request)
     if poured.strip():
-        litres = single(litres_from(poured, "Gone in", u), poured, "Gone in")
+        litres = single(litres_from(poured, phrase("Gone in"), u), poured, phrase("Gone in"))
         watching.poured(service, pour_id, litres, who.name)
     if level.strip():
-        mm = single(mm_from(level, "Level", u, signed=True), level, "Level")
+        mm = single(mm_from(level, phrase("Level"), u, signed=True), level, phrase("Level"))
         watching.level(service, pour_id, mm, who.name)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)
 

@@ -16,6 +16,8 @@ from logger.errors import BadInput, LoggerError
 from logger.record.import_log import LogAsked, first_lines
 from logger.record.past_log import Column, Mapping, check_mapping, guess_columns
 from logger.store import pours
+from logger.words.phrase import phrase
+from logger.words.render import say
 from web.security.access import MakerDep, ServiceDep
 from web.service.service import Service
 from web.views.render import page
@@ -27,16 +29,16 @@ LARGEST = 64 * 1024 * 1024
 #: What the form's other fields may take, bytes: a plan file and some words.
 FIELDS = 512 * 1024
 TIMES = {
-    "s": "seconds since the start",
-    "min": "minutes since the start",
-    "h": "hours since the start",
+    "s": phrase("seconds since the start"),
+    "min": phrase("minutes since the start"),
+    "h": phrase("hours since the start"),
     "iso": "2026-06-25T08:00 (ISO 8601)",
     "%Y-%m-%d %H:%M:%S": "2026-06-25 08:00:00",
     "%Y-%m-%d %H:%M": "2026-06-25 08:00",
-    "%d/%m/%Y %H:%M": "25/06/2026 08:00 (day first)",
-    "%m/%d/%Y %H:%M": "06/25/2026 08:00 (month first)",
+    "%d/%m/%Y %H:%M": phrase("{example} (day first)", example="25/06/2026 08:00"),
+    "%m/%d/%Y %H:%M": phrase("{example} (month first)", example="06/25/2026 08:00"),
     "%d.%m.%Y %H:%M": "25.06.2026 08:00",
-    "unix": "seconds since 1970",
+    "unix": phrase("seconds since 1970"),
 }
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t"}
 #: Columns that the form has room for.
@@ -73,7 +75,7 @@ async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response
                 return _page(request, service, given, heading=heading, rows=rows)
             pour_id = await run_in_threadpool(_take, service, upload.file, name, given, who.name)
         except LoggerError as error:
-            return _page(request, service, given, problem=str(error))
+            return _page(request, service, given, problem=error.fact)
     return RedirectResponse(f"/pours/{pour_id}/record", 303)
 
 
@@ -161,7 +163,7 @@ def _is_packed(file: IO[bytes]) -> bool:
 def _shown_name(given: str | None) -> str:
     """Return a file's name as a browser sends it, for messages and the record: on one line, without folders."""
     name = "".join(letter for letter in (given or "") if letter.isprintable())
-    return name.replace("\\", "/").rpartition("/")[2].strip()[:100] or "the file"
+    return name.replace("\\", "/").rpartition("/")[2].strip()[:100] or say(phrase("the file"))
 
 
 def _plan_text(service: Service, given: AnyMapping[str, str]) -> str:

@@ -22,6 +22,7 @@ from logger.planning.physics.bench_clock import BenchState
 from logger.planning.physics.mixing import MixVerdict, Pail, check
 from logger.store import page_queries, pours
 from logger.store.rows import EventRow, ListedPour
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.actions import mixing
 from web.actions import pours as pour_actions
@@ -47,48 +48,59 @@ from web.views.typed import grams_from, minutes_from, single
 
 router = APIRouter(include_in_schema=False)
 VERDICTS = {
-    "ok": "Right. Stir it in full, then pour.",
-    "watch": "Nearly: do this first.",
-    "stop": "Stop: do not pour this.",
+    "ok": phrase("Right. Stir it in full, then pour."),
+    "watch": phrase("Nearly: do this first."),
+    "stop": phrase("Stop: do not pour this."),
 }
 #: What to do with a batch, by the state of its clock: (in short, what the time below runs to, the rest).
 CLOCK_WORDS = {
-    BenchState.MEET: ("start stirring", "to pour it out", "The parts have met: its working time runs."),
+    BenchState.MEET: (
+        phrase("start stirring"),
+        phrase("to pour it out"),
+        phrase("The parts have met: its working time runs."),
+    ),
     BenchState.STIR: (
         "stir",
-        "left to stir",
-        "Scrape the sides, the bottom and the stick every 2 min.",
+        phrase("left to stir"),
+        phrase("Scrape the sides, the bottom and the stick every 2 min."),
     ),
     BenchState.SECOND_PAIL: (
-        "clean pail, stir on",
-        "left to stir",
-        "Tip it into a clean pail; do not scrape out the first.",
+        phrase("clean pail, stir on"),
+        phrase("left to stir"),
+        phrase("Tip it into a clean pail; do not scrape out the first."),
     ),
-    BenchState.POUR: ("pour it", "to pour it out", "No streaks against the light? Pour. Streaks: stir on."),
+    BenchState.POUR: (
+        phrase("pour it"),
+        phrase("to pour it out"),
+        phrase("No streaks against the light? Pour. Streaks: stir on."),
+    ),
     BenchState.LATE: (
-        "pour now, or not at all",
-        "until it sets",
-        "It thickens. If it strings or feels warm, do not pour it: spread it thin outdoors.",
+        phrase("pour now, or not at all"),
+        phrase("until it sets"),
+        phrase("It thickens. If it strings or feels warm, do not pour it: spread it thin outdoors."),
     ),
     BenchState.SET: (
-        "do not pour it any more",
+        phrase("do not pour it any more"),
         "",
-        "Its working time is over, and it heats itself. If it is cool enough to carry, spread it thin outdoors on "
-        "something that cannot burn. If it smokes: leave, close the door, call the fire service.",
+        phrase(
+            "Its working time is over, and it heats itself. If it is cool enough to carry, spread it "
+            "thin outdoors on something that cannot burn. If it smokes: leave, close the door, call "
+            "the fire service."
+        ),
     ),
 }
 #: The same for a batch that was refused: nothing of it is stirred or poured.
 REFUSED_WORDS = (
-    "not to be poured",
-    "until it sets",
-    "Weigh it again, or spread it thin outdoors before it heats itself.",
+    phrase("not to be poured"),
+    phrase("until it sets"),
+    phrase("Weigh it again, or spread it thin outdoors before it heats itself."),
 )
 TAP_WORDS = {
-    "started": "Mixing starts",
-    "not-started": "Not started yet",
-    "emptied": "Poured out",
-    "refused": "Out of its pail",
-    "not-emptied": "Still in its pail",
+    "started": phrase("Mixing starts"),
+    "not-started": phrase("Not started yet"),
+    "emptied": phrase("Poured out"),
+    "refused": phrase("Out of its pail"),
+    "not-emptied": phrase("Still in its pail"),
 }
 
 Short = Annotated[str, StringConstraints(max_length=20)]
@@ -143,7 +155,7 @@ class _Bench:
     def age_min(self, number: int, typed: str, u: Reader) -> float:
         """Return the minutes since the parts met: as typed, else by the clock of that batch."""
         if typed.strip():
-            name = "Minutes since the parts met"
+            name = phrase("Minutes since the parts met")
             return single(minutes_from(typed, name, u, zero=True), typed, name)
         began_ms = self.batch(number).began_ms
         return 0.0 if began_ms is None else max(0.0, (self.now_ms - began_ms) / 60_000)
@@ -198,14 +210,14 @@ def weigh(
     number = batch.batch or (bench.batches[-1].number + 1 if bench.batches else 1)
     try:
         weights = Weights(
-            _grams(batch.part_a, "Weight of part A", u),
-            _grams(batch.part_b, "Weight of part B", u),
+            _grams(batch.part_a, phrase("Weight of part A"), u),
+            _grams(batch.part_b, phrase("Weight of part B"), u),
             "lb" if u.mass == "lb" else "g",
         )
         age = bench.age_min(number, batch.age_min, u) if batch.where == "pail" else 0.0
         verdict = _verdict(bench, weights, number, batch.where, age)
     except BadInput as error:
-        return _form_page(request, bench, number, str(error), batch)
+        return _form_page(request, bench, number, error.fact, batch)
     facts = {
         "a_g": round(weights.a_g, 3),
         "b_g": round(weights.b_g, 3),

@@ -15,6 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
 from logger.store import pours, resins, shop_events, stations
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.actions.resins import fitted, resin_of
 from web.schemas import PLAN_BODY
@@ -139,12 +140,12 @@ def _page(
         filled.setdefault("room", bare_degrees(guess.celsius, u))
     context = {
         "given": filled,
-        "problem": None if error is None else str(error),
+        "problem": None if error is None else error.fact,
         "wrong": error.fields if isinstance(error, RefusedFields) else {},
         "resins": choices,
         "stations": names,
         "guess": guess,
-        "usual": usual_words(usual, u),
+        "usual": usual_words(usual),
         "shapes": SHAPES,
         "systems": SYSTEMS,
     }
@@ -168,5 +169,5 @@ def _resins(connection: Connection) -> list[tuple[str, str]]:
         if resins.resin_key(name) not in listed:
             earlier.setdefault(name, str(pour.id))
     choices = list(listed.items())
-    choices += [(pour, f"{name}, as in an earlier pour") for name, pour in earlier.items()]
+    choices += [(pour, phrase("{name}, as in an earlier pour", name=name)) for name, pour in earlier.items()]
     return sorted(choices, key=lambda one: one[1].casefold())

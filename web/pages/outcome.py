@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.record import event_views
 from logger.record.shop_history import check_lot
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.actions import pours
 from web.actions.pours import Entry
@@ -58,9 +59,9 @@ async def outcome(pour_id: RowId, request: Request, service: ServiceDep, who: Ma
         {
             "state": given.get("state"),
             "defects": [{"kind": kind, "where": given.get(f"where-{kind}", "").strip()} for kind in named],
-            "rework_cost": _number(given.get("cost", ""), "What mending cost", u),
+            "rework_cost": _number(given.get("cost", ""), phrase("What mending cost"), u),
             "currency": given.get("currency", "").strip(),
-            "rework_h": _number(given.get("hours", ""), "Hours of work", u),
+            "rework_h": _number(given.get("hours", ""), phrase("Hours of work"), u),
         }
     )
     text, reason = given.get("text", ""), given.get("reason", "")
@@ -93,7 +94,7 @@ def lot(
     """Note a resin lot that went into this pour."""
     data = check_lot(
         used.model_dump(exclude={"reason"})
-        | {"kg": single(kg_from(used.kg, "Used", reader_of(request)), used.kg, "Used")}
+        | {"kg": single(kg_from(used.kg, phrase("Used"), reader_of(request)), used.kg, phrase("Used"))}
     )
     pours.add_entry(service, pour_id, who.name, Entry("", "lot", data, used.reason))
     return _back(pour_id, used.reason)
@@ -109,7 +110,7 @@ def layer(
     reason: Annotated[Word, Form()] = "",
 ) -> Response:
     """Note a layer that is poured now."""
-    data = event_views.check_layer(number_from(number, "Layer", reader_of(request)))
+    data = event_views.check_layer(number_from(number, phrase("Layer"), reader_of(request)))
     pours.add_entry(service, pour_id, who.name, Entry("", "layer", data, reason))
     return _back(pour_id, reason)
 

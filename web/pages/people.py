@@ -7,9 +7,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from logger.errors import BadInput, NotAllowed
+from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.store import events, people
 from logger.store.people import Role
+from logger.words.phrase import phrase
 from web.actions import sign_in
 from web.errors import Forbidden, TooMany
 from web.pages.sign_in import Name, Password, checked_name
@@ -21,9 +22,9 @@ from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 ROLE_WORDS = {
-    Role.VIEWER: "viewer: looks, changes nothing",
-    Role.MAKER: "maker: plans and runs pours, answers alarms",
-    Role.OWNER: "owner: also decides who may do what",
+    Role.VIEWER: phrase("viewer: looks, changes nothing"),
+    Role.MAKER: phrase("maker: plans and runs pours, answers alarms"),
+    Role.OWNER: phrase("owner: also decides who may do what"),
 }
 
 
@@ -46,7 +47,7 @@ def invite(
         name, chosen = checked_name(name), _role(role)
         code = sign_in.code_for(service, name, chosen, who.name)
     except (BadInput, NotAllowed, TooMany) as error:
-        again = {"problem": str(error), "typed": {"name": name, "role": role}}
+        again = {"problem": error.fact, "typed": {"name": name, "role": role}}
         return page(request, "people.html", _everybody(service) | again, status=422)
     invitation = {"invited": name, "code": code}
     return page(request, "people.html", _everybody(service) | invitation)
@@ -132,7 +133,7 @@ def change_password(
         hashed = passwords.hash_of(password)
     except (BadInput, NotAllowed, TooMany) as error:
         status = 429 if isinstance(error, TooMany) else 422
-        return page(request, "me.html", _mine(service, who) | {"problem": str(error)}, status=status)
+        return page(request, "me.html", _mine(service, who) | {"problem": error.fact}, status=status)
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         people.change_password(tx, who.id, hashed)
@@ -166,15 +167,15 @@ def leave(request: Request, service: ServiceDep, who: PersonDep, present: Passwo
             events.add_event(tx, None, now_ms, "left", who.name)
     except (NotAllowed, TooMany) as error:
         status = 429 if isinstance(error, TooMany) else 422
-        return page(request, "me.html", _mine(service, who) | {"problem": str(error)}, status=status)
+        return page(request, "me.html", _mine(service, who) | {"problem": error.fact}, status=status)
     return RedirectResponse("/sign-in", 303)
 
 
-def _not_ended(request: Request, service: Service, who: Who, error: Exception, *, mine: bool) -> Response:
+def _not_ended(request: Request, service: Service, who: Who, error: LoggerError, *, mine: bool) -> Response:
     status = 429 if isinstance(error, TooMany) else 422
     context = _mine(service, who) if mine else _everybody(service)
     return page(
-        request, "me.html" if mine else "people.html", context | {"problem": str(error)}, status=status
+        request, "me.html" if mine else "people.html", context | {"problem": error.fact}, status=status
     )
 
 

@@ -19,6 +19,7 @@ from logger.errors import BadInput, LoggerError, NotAllowed
 from logger.settings import EVERYWHERE, LOOPBACK
 from logger.store import channels, people
 from logger.store.rows import ChannelRow, PersonRow
+from logger.words.phrase import phrase
 from web.actions import phones, sign_in
 from web.actions.first_steps import next_step
 from web.errors import TooMany
@@ -34,7 +35,7 @@ KindName = Annotated[str, Query(max_length=40)]
 #: Machines on which a phone does not find this one.
 NOT_FOR_PHONES = (*LOOPBACK, *EVERYWHERE)
 #: Which turn a group of addresses is.
-TURN_WORDS = {"first": "at once", "second": "when nobody has answered in time"}
+TURN_WORDS = {"first": phrase("at once"), "second": phrase("when nobody has answered in time")}
 
 
 @router.get("/phone")
@@ -130,7 +131,7 @@ def on_the_phone(token: Token, request: Request, service: ServiceDep, kind: Kind
     except LinkRefused as refusal:
         return unsigned_page(request, "phone-code.html", {"refused": str(refusal)}, 410, None)
     except BadInput as error:
-        return unsigned_page(request, "phone-code.html", {"refused": str(error)}, 422, None)
+        return unsigned_page(request, "phone-code.html", {"refused": error.fact}, 422, None)
     return unsigned_page(
         request, "phone-code.html", _choice(request, service) | form | {"whose": owner}, 200, None
     )
@@ -162,7 +163,7 @@ def _set_up_on_the_phone(
         tries.give_back()  # nothing was sent
         form = _form_of(kind, given, None) if _known(kind) else {}
         return unsigned_page(
-            request, "phone-code.html", context | form | {"problem": str(error), "change": change}, 422, None
+            request, "phone-code.html", context | form | {"problem": error.fact, "change": change}, 422, None
         )
     if tried.problem is not None:
         form = _form_of(kind, given, None) | {"problem": tried.problem, "change": tried.channel_id}
@@ -183,7 +184,7 @@ def _set_up(
         tried = phones.set_up(service, person_id, kind, given, given.get("turn", "first"), who.name, change)
     except (BadInput, NotAllowed, TooMany) as error:
         tries.give_back()  # nothing was sent
-        return _page(request, service, person_id, base, kind, change, given, str(error))
+        return _page(request, service, person_id, base, kind, change, given, error.fact)
     if tried.problem is not None:
         return RedirectResponse(f"{base}?change={tried.channel_id}#form", 303)
     return RedirectResponse(base, 303)
@@ -278,7 +279,7 @@ def _push(request: Request, service: Service) -> dict[str, Any]:
     try:
         return {"secure": True, "key": service.push_key.public, "problem": None}
     except ModuleNotFoundError:
-        return {"secure": True, "key": None, "problem": "the library cryptography is not installed"}
+        return {"secure": True, "key": None, "problem": phrase("the library cryptography is not installed")}
     except (OSError, ValueError) as error:
         return {"secure": True, "key": None, "problem": str(error)}
 
@@ -316,7 +317,7 @@ def _shown(service: Service, row: ChannelRow, shift_ms: int) -> dict[str, Any]:
     try:
         title, about = phones.kind_called(row.kind).title, phones.target_of_row(row).about
     except LoggerError:
-        title, about = "A way that the message library knows no longer", shown(row.url)
+        title, about = phrase("A way that the message library knows no longer"), shown(row.url)
     return {
         "row": row,
         "failing": failing,

@@ -21,8 +21,10 @@ from logger.planning.physics.layers import each_wait_h
 from logger.planning.readiness import Where
 from logger.planning.verdict import Item, PlanVerdict
 from logger.pour import Stage
+from logger.quantities import temperature
 from logger.store import page_queries, pours, resins
 from logger.store.rows import PourRow
+from logger.words.phrase import phrase, phrases
 from logger.words.reader import Reader
 from web.actions import pours as pour_actions
 from web.actions import readiness, signing_rounds
@@ -37,7 +39,7 @@ from web.views.plan_fields import SECTIONS, Section
 from web.views.plan_form import with_resin
 from web.views.plan_links import link_of
 from web.views.plan_questions import Question, questions_of
-from web.views.plan_sections import ShownField, shown_section, with_section
+from web.views.plan_sections import ShownField, row_title, shown_section, with_section
 from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
@@ -110,7 +112,7 @@ def change(
     try:
         pour_actions.change_plan(service, pour_id, plan_toml, who.name, at_once=True)
     except (BadInput, DidNotConverge) as error:
-        return _page(request, service, pour_id, Shown(problem=str(error), file=plan_toml))
+        return _page(request, service, pour_id, Shown(problem=error.fact, file=plan_toml))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
@@ -130,7 +132,7 @@ def change_numbers(
         changed = with_numbers(plan, given, numbers.moisture, reader_of(request))
         pour_actions.change_plan(service, pour_id, plan_to_text(changed), who.name, at_once=True)
     except (BadInput, DidNotConverge) as error:
-        return _page(request, service, pour_id, Shown(problem=str(error)))
+        return _page(request, service, pour_id, Shown(problem=error.fact))
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 
 
@@ -161,13 +163,13 @@ def _take_resin(request: Request, service: Service, by: str, pour_id: int, key: 
         chosen = resin_of(connection, key)
     if chosen is None:
         return _page(
-            request, service, pour_id, Shown(RESIN, wrong={"earlier": "Choose a resin of the list."})
+            request, service, pour_id, Shown(RESIN, wrong={"earlier": phrase("Choose a resin of the list.")})
         )
     try:
         text = plan_to_text(with_resin(plan, *chosen))
         pour_actions.change_plan(service, pour_id, text, by, at_once=True)
     except (BadInput, DidNotConverge) as error:
-        return _page(request, service, pour_id, Shown(RESIN, wrong={"earlier": str(error)}))
+        return _page(request, service, pour_id, Shown(RESIN, wrong={"earlier": error.fact}))
     return RedirectResponse(f"/pours/{pour_id}/plan?saved={RESIN}#answer", 303)
 
 
@@ -184,7 +186,7 @@ def _save(
         return _page(request, service, pour_id, Shown(section.name, None, None, given, error.fields))
     except (BadInput, DidNotConverge) as error:
         return _page(
-            request, service, pour_id, Shown(section.name, typed=given, wrong={section.name: str(error)})
+            request, service, pour_id, Shown(section.name, typed=given, wrong={section.name: error.fact})
         )
     if given.get("keep") == "usual":
         shop_actions.keep_usual(service, section, plan_to_table(changed), by)
@@ -297,8 +299,11 @@ def _asked(question: Question, drawn: list[dict[str, Any]]) -> list[ShownField]:
         there = [row for row in part.rows if row.new == question.new]
         for number, row in enumerate(there, start=1):
             # Two slabs are asked in one breath: each field says of which.
-            name = f"{part.part.one.capitalize()} {number}" if row.new else row.title
-            fields += [replace(one, label=f"{name}: {one.label}") if name else one for one in row.fields]
+            name = row_title(part.part, number) if row.new else row.title
+            fields += [
+                replace(one, label=phrase("{row}: {label}", row=name, label=one.label)) if name else one
+                for one in row.fields
+            ]
     return [one for one in fields if question.asks(one.name)]
 
 
@@ -314,10 +319,10 @@ def _groups(verdict: PlanVerdict, assessment: Assessment) -> list[tuple[str, str
     """Return (light, heading, items) in the order in which they are read; the verdict counts the same items."""
     fine = [Item(f.light, f.sentence, f.change, (), f) for f in assessment.at(Light.OK)]
     return [
-        ("stop", "Must change", verdict.stops),
-        ("watch", "Should change: let pass by name and reason", verdict.passed),
-        ("watch", "Look at these", verdict.watches),
-        ("ok", "Fine", fine),
+        ("stop", phrase("Must change"), verdict.stops),
+        ("watch", phrase("Should change: let pass by name and reason"), verdict.passed),
+        ("watch", phrase("Look at these"), verdict.watches),
+        ("ok", phrase("Fine"), fine),
     ]
 
 
@@ -331,14 +336,18 @@ def _offer(plan: Plan, assessment: Assessment, u: Reader) -> dict[str, str] | No
         return None
     each = each_wait_h(layers)
     waits = [each[0]] if each else [joint.from_h for joint in layers.joints]
-    button = f"Plan these {len(layers.depths_mm)} layers"
+    button = phrases("Plan this {n} layer", "Plan these {n} layers", len(layers.depths_mm))
     return {
         "at": next((key for key in ("too-deep", "too-hot", "joint-too-early") if key in stops), ""),
         "depth": u.bare_span(layers.depths_mm[0]),
         "layers": str(len(layers.depths_mm)),
         "wait_h": "; ".join(f"{wait:g}" for wait in waits),
         "room": bare_degrees(schedule[0][1], u),
-        "words": f"{button}, with the room at {u.temp(schedule[0][1], 0)}" if words else button,
+        "words": phrase(
+            "{button}, with the room at {room}", button=button, room=temperature(schedule[0][1], 0)
+        )
+        if words
+        else button,
     }
 
 

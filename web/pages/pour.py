@@ -21,6 +21,7 @@ from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import difference
 from logger.store import forecasts, page_queries, pours, stations
 from logger.store.rows import EventRow, PourRow
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.actions import ending
 from web.actions import pours as pour_actions
@@ -42,11 +43,11 @@ log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
 #: The forecast's name of a remedy → what somebody would do.
 HELP_WORDS = {
-    "as it is": "nothing: leave it as it is",
-    "fans": "fans over the surface",
-    "underside open": "the underside opened to the air",
-    "cooler room": f"the room {difference(COOLER_K, 0)} cooler within the hour",
-    "shade": "the surface shaded",
+    "as it is": phrase("nothing: leave it as it is"),
+    "fans": phrase("fans over the surface"),
+    "underside open": phrase("the underside opened to the air"),
+    "cooler room": phrase("the room {by} cooler within the hour", by=difference(COOLER_K, 0)),
+    "shade": phrase("the surface shaded"),
 }
 #: While nobody may hear an alarm, it is said from signing on until the first hour is over.
 SOON_LIVE = (Stage.READY, Stage.POURING, Stage.WATCHED)

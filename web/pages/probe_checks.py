@@ -20,6 +20,7 @@ from logger.quantities import difference
 from logger.store import events, probe_checks
 from logger.store import stations as store
 from logger.store.rows import StationRow
+from logger.words.phrase import phrase
 from web.actions.placement import place_probe
 from web.schemas import Name
 from web.security.access import MakerDep, ServiceDep, ViewerDep
@@ -51,7 +52,14 @@ def keep_hand(
         station = store.by_name(tx, name)
         row = probe_checks.probe(tx, station.id, rom)
         data = {"station": name, "rom": rom, "place": row.place}
-        probe_checks.note_check(tx, now_ms, probe_checks.HAND, who.name, f"{rom} sits at {row.place}", data)
+        probe_checks.note_check(
+            tx,
+            now_ms,
+            probe_checks.HAND,
+            who.name,
+            f"{rom} sits at {row.place}",
+            data,
+        )
     return RedirectResponse(f"/stations/{name}/hand", 303)
 
 
@@ -116,7 +124,12 @@ def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
         )
     result = context["result"]
     if result.offset_c is None:
-        return page(request, "ice.html", context | {"problem": f"Not yet: {result.says}."}, status=422)
+        return page(
+            request,
+            "ice.html",
+            context | {"problem": phrase("Not yet: {says}.", says=result.says)},
+            status=422,
+        )
     now_ms = service.timeline.true_ms()
     data = {
         "station": name,
@@ -145,7 +158,12 @@ def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
     context = _dip(service, name, rom)
     result = context["result"]
     if result.tau_s is None:
-        return page(request, "dip.html", context | {"problem": f"Not yet: {result.says}."}, status=422)
+        return page(
+            request,
+            "dip.html",
+            context | {"problem": phrase("Not yet: {says}.", says=result.says)},
+            status=422,
+        )
     now_ms = service.timeline.true_ms()
     data = {
         "station": name,

@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.planning.readiness import SigningPoint, Where
 from logger.pour import Stage
 from logger.store import page_queries, pours
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.actions import readiness, signing_rounds
 from web.actions.message_test import untested
@@ -27,12 +28,15 @@ PointName = Annotated[str, Form(max_length=80)]
 Person = Annotated[str, Form(max_length=readiness.LONGEST_NAME)]
 #: Place → its heading, and what is done there.
 PLACES = {
-    Where.DESK: ("On paper", "Read what the plan has worked out."),
+    Where.DESK: (phrase("On paper"), phrase("Read what the plan has worked out.")),
     Where.BENCH: (
-        "At the bench",
-        "Look at resin, scale and pails; photograph the labels and what stands ready.",
+        phrase("At the bench"),
+        phrase("Look at resin, scale and pails; photograph the labels and what stands ready."),
     ),
-    Where.FORM: ("At the form", "Walk round it and look from below; photograph what is asked."),
+    Where.FORM: (
+        phrase("At the form"),
+        phrase("Walk round it and look from below; photograph what is asked."),
+    ),
 }
 
 

@@ -14,12 +14,15 @@ from starlette.responses import RedirectResponse, Response
 from logger.condition.condition_words import FAULT_WORDS, STAGE_WORDS
 from logger.errors import BadInput
 from logger.pour import Stage
+from logger.quantities import difference, hours, percent, quantity, rate, temperature
+from logger.quantities import peak as peak_of
 from logger.record import event_views, pictures
 from logger.record.gather import gather
 from logger.record.pdf import to_pdf
 from logger.record.seal import seal_hash
 from logger.record.shop_history import outcome_now
 from logger.store import pours
+from logger.words.phrase import phrase
 from logger.words.reader import Reader, reading
 from web.actions import pours as pour_actions
 from web.actions.photos import photo_bytes
@@ -38,7 +41,9 @@ router = APIRouter(include_in_schema=False)
 PHOTOS_ON_PAPER, PAPER_PIXELS = 4, 330
 #: Heights of the paper's two large plots, of a width of 680.
 COURSE_HIGH, FORECAST_HIGH = 250.0, 160.0
-LIGHTS = {"ok": "ok", "watch": "to watch", "stop": "at stop"}
+LIGHTS = {"ok": phrase("ok"), "watch": phrase("to watch"), "stop": phrase("at stop")}
+#: What stands where there is no value.
+NONE = "–"
 _RANK = {"stop": 0, "watch": 1, "ok": 2}
 
 
@@ -52,7 +57,7 @@ def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: Read
             pour = pours.get_pour(connection, pour_id)
         if pour.origin is None:
             raise
-        return page(request, "record-unread.html", {"pour": pour, "problem": str(error)})
+        return page(request, "record-unread.html", {"pour": pour, "problem": error.fact})
     # What mending cost is the shop's own: whoever reads by a link is not told.
     shown["shows_cost"] = who is not None
     with service.store.read() as connection:
@@ -85,7 +90,9 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
     body = await run_in_threadpool(draw)
     name = f"record-{pour_id}.pdf"
     return Response(
-        body, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'}
+        body,
+        media_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
     )
 
 
@@ -105,16 +112,16 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     address = f"{service.settings.link_base}/pours/{pour_id}/record"
     seal = record["seal"]
     plots = [
-        ("Measured against predicted", pictures.course_plot(record, u.degrees, u.degree)),
-        ("What was forecast", pictures.forecast_plot(record, u.degrees, u.degree)),
-        ("The room", pictures.air_plot(record, u.degrees, u.degree)),
-        ("The air", pictures.damp_plot(record)),
+        (phrase("Measured against predicted"), pictures.course_plot(record, u.degrees, u.degree)),
+        (phrase("What was forecast"), pictures.forecast_plot(record, u.degrees, u.degree)),
+        (phrase("The room"), pictures.air_plot(record, u.degrees, u.degree)),
+        (phrase("The air"), pictures.damp_plot(record)),
     ]
     # On paper room and air stand side by side.
     half = pictures.HALF
     beside = [
-        ("The room", pictures.air_plot(record, u.degrees, u.degree, half)),
-        ("Its humidity", pictures.damp_plot(record, half)),
+        (phrase("The room"), pictures.air_plot(record, u.degrees, u.degree, half)),
+        (phrase("Its humidity"), pictures.damp_plot(record, half)),
     ]
     return {
         "record": record,
@@ -131,11 +138,11 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
         "defects": event_views.DEFECTS,
         "tests": event_views.TESTS,
         "lights": LIGHTS,
-        "forecasts": forecast_lines(record, u),
+        "forecasts": forecast_lines(record),
         "address": address,
         "points": sorted(record["points"], key=_gravest_first),
         "code": segno.make(address, error="q", micro=False).svg_data_uri(border=2),
-        "zone_note": "times of day in the time zone of the machine that shows this",
+        "zone_note": phrase("times of day in the time zone of the machine that shows this"),
     }
 
 
@@ -145,42 +152,86 @@ def facts(record: dict[str, Any], u: Reader) -> list[tuple[str, str]]:
     warmth, cured = f["core_degree_hours"], f.get("conversion_at_release")
     damp, per_kelvin = f.get("air_dampest_hour_pct"), u.degrees(1.0) - u.degrees(0.0)
     record_context = [
-        ("Hottest core", _at(u.temp(f["core_peak_c"]), f["core_peak_at_h"])),
-        ("Predicted hottest point", _at(u.peak(f["predicted_peak_c"], 1), f["predicted_peak_at_h"])),
-        ("Resin's limit", u.temp(f["limit_c"], 0)),
-        ("Time over the limit", hours_minutes(f["hours_over_limit"])),
-        ("Steepest rise", _at(f"{u.rise(f['steepest_rise_c_per_h'])} an hour", f["steepest_rise_at_h"])),
-        ("Widest spread, core to surface", _at(u.rise(f["widest_spread_c"]), f["widest_spread_at_h"])),
+        (phrase("Hottest core"), _at(_temperature(f["core_peak_c"]), f["core_peak_at_h"])),
         (
-            "Warmth the core had",
-            "–" if warmth is None else f"{warmth * per_kelvin:,.0f} {u.degree}·h above {u.temp(5.0, 0)}",
+            phrase("Predicted hottest point"),
+            _at(
+                NONE if f["predicted_peak_c"] is None else peak_of(f["predicted_peak_c"], 1),
+                f["predicted_peak_at_h"],
+            ),
         ),
-        ("Cured at release, estimated", "–" if cured is None else f"{100 * cured:.0f} %"),
-        ("Glass transition then, estimated", u.temp(f.get("tg_at_release_c"), 0)),
-        ("Coldest room", _at(u.temp(f["room_coldest_c"]), f["room_coldest_at_h"])),
-        ("Coldest hour", _at(u.temp(f.get("room_coldest_hour_c")), f.get("room_coldest_hour_at_h"))),
-        ("Warmest room", u.temp(f["room_hottest_c"])),
-        ("Dampest hour", "–" if damp is None else _at(f"{damp:.0f} %", f["air_dampest_hour_at_h"])),
-        ("Watched for", hours_minutes(f["hours"])),
-        ("Longest gap in the core's readings", hours_minutes(f["longest_gap_h"])),
-        ("Readings", f"{f['readings']:,}, of which {f['faults']:,} failed"),
+        (phrase("Resin's limit"), _temperature(f["limit_c"], 0)),
+        (phrase("Time over the limit"), hours_minutes(f["hours_over_limit"])),
+        (
+            phrase("Steepest rise"),
+            _at(
+                NONE if f["steepest_rise_c_per_h"] is None else rate(f["steepest_rise_c_per_h"]),
+                f["steepest_rise_at_h"],
+            ),
+        ),
+        (
+            phrase("Widest spread, core to surface"),
+            _at(_difference(f["widest_spread_c"]), f["widest_spread_at_h"]),
+        ),
+        (
+            phrase("Warmth the core had"),
+            NONE
+            if warmth is None
+            else phrase(
+                "{warmth} {degree}·h above {base}",
+                warmth=round(warmth * per_kelvin),
+                degree=u.degree,
+                base=temperature(5.0, 0),
+            ),
+        ),
+        (phrase("Cured at release, estimated"), NONE if cured is None else percent(100 * cured, 0)),
+        (phrase("Glass transition then, estimated"), _temperature(f.get("tg_at_release_c"), 0)),
+        (phrase("Coldest room"), _at(_temperature(f["room_coldest_c"]), f["room_coldest_at_h"])),
+        (
+            phrase("Coldest hour"),
+            _at(_temperature(f.get("room_coldest_hour_c")), f.get("room_coldest_hour_at_h")),
+        ),
+        (phrase("Warmest room"), _temperature(f["room_hottest_c"])),
+        (phrase("Dampest hour"), NONE if damp is None else _at(percent(damp, 0), f["air_dampest_hour_at_h"])),
+        (phrase("Watched for"), hours_minutes(f["hours"])),
+        (phrase("Longest gap in the core's readings"), hours_minutes(f["longest_gap_h"])),
+        (
+            phrase("Readings"),
+            phrase(
+                "{readings}, of which {faults} failed",
+                readings=f["readings"],
+                faults=f["faults"],
+            ),
+        ),
     ]
-    return [
-        (what, "not told by the readings" if how.startswith("–") else how) for what, how in record_context
-    ]
+    return [(what, phrase("not measured") if how == NONE else how) for what, how in record_context]
 
 
-def forecast_lines(record: dict[str, Any], u: Reader) -> list[tuple[str, str, str, str]]:
+def forecast_lines(record: dict[str, Any]) -> list[tuple[str, str, str, str]]:
     """(asked at, core's peak, when, chance over the limit) of the forecasts as they were."""
-    lines = []
+    lines: list[tuple[str, str, str, str]] = []
     for forecast in record["forecasts"]:
         peak, when = forecast["core_peak_c"], forecast["core_peak_at_h"]
         lines.append(
             (
-                f"{forecast['asked_at_h']:g} h (made at {forecast['at_h']:.1f} h)",
-                f"{u.temp(peak['p50'])} ({u.temp(peak['p05'])} to {u.temp(peak['p95'])})",
-                f"{when['p50']:.1f} h ({when['p05']:.1f} to {when['p95']:.1f})",
-                f"{100 * forecast['chance_core_over_limit']:.0f} %",
+                phrase(
+                    "{asked} (made at {made})",
+                    asked=hours(forecast["asked_at_h"]),
+                    made=hours(forecast["at_h"]),
+                ),
+                phrase(
+                    "{middle} ({low} to {high})",
+                    middle=temperature(peak["p50"]),
+                    low=temperature(peak["p05"]),
+                    high=temperature(peak["p95"]),
+                ),
+                phrase(
+                    "{middle} h ({low} to {high})",
+                    middle=quantity(when["p50"], ""),
+                    low=quantity(when["p05"], ""),
+                    high=quantity(when["p95"], ""),
+                ),
+                percent(100 * forecast["chance_core_over_limit"], 0),
             )
         )
     return lines
@@ -258,5 +309,15 @@ def _gravest_first(point: dict[str, Any]) -> tuple[bool, int]:
     return point["override"] is None, _RANK[point["light"]]
 
 
-def _at(text: str, hours: float | None) -> str:
-    return text if hours is None else f"{text}, {hours_minutes(hours)} after pouring"
+def _temperature(celsius: float | None, digits: int = 1) -> str:
+    return NONE if celsius is None else temperature(celsius, digits)
+
+
+def _difference(kelvin: float | None) -> str:
+    return NONE if kelvin is None else difference(kelvin)
+
+
+def _at(text: str, after_h: float | None) -> str:
+    if after_h is None:
+        return text
+    return phrase("{value}, {after} after pouring", value=text, after=hours(after_h))

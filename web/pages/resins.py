@@ -17,10 +17,12 @@ from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.what_it_means import Narrowing
 from logger.errors import BadInput, DidNotConverge, LoggerError
 from logger.plan.file import Resin
+from logger.quantities import temperature
 from logger.record import refit_offers
 from logger.record.fit_plots import fitted_plots
 from logger.record.shop_history import Lot
 from logger.store import pours, resins
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.actions import pours as pour_actions
 from web.actions.resins import fitted
@@ -37,10 +39,10 @@ router = APIRouter(include_in_schema=False)
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]
 #: Fitted number → its words, the unit in which it is shown, and how many of its own make one of those.
 RANGES = {
-    "k1_per_s": ("rate of the start, at 25 °C", "1/s", 1.0),
-    "k2_per_s": ("rate once it feeds itself, at 25 °C", "1/s", 1.0),
-    "e_j_mol": ("activation energy", "kJ/mol", 1000.0),
-    "heat_of_cure_j_g": ("heat of cure", "J/g", 1.0),
+    "k1_per_s": (phrase("rate of the start, at {at}", at=temperature(25.0, 0)), "1/s", 1.0),
+    "k2_per_s": (phrase("rate once it feeds itself, at {at}", at=temperature(25.0, 0)), "1/s", 1.0),
+    "e_j_mol": (phrase("activation energy"), "kJ/mol", 1000.0),
+    "heat_of_cure_j_g": (phrase("heat of cure"), "J/g", 1.0),
 }
 
 
@@ -108,7 +110,7 @@ async def keep(request: Request, service: ServiceDep, who: MakerDep) -> Response
     try:
         key = await run_in_threadpool(_keep, service, who.name, given, reader_of(request))
     except (BadInput, DidNotConverge) as error:
-        return _form(request, given, str(error))
+        return _form(request, given, error.fact)
     then = given.get("then", "")
     if _is_here(then):
         return RedirectResponse(f"{then}{'&' if '?' in then else '?'}resin={key}", 303)
@@ -253,9 +255,9 @@ def _ranges(fit: dict[str, Any]) -> list[tuple[str, str, str]]:
         "e_j_mol": resin["rate"]["e1_j_mol"],
         "heat_of_cure_j_g": resin["heat_of_cure_j_g"],
     }
-    rows = []
+    rows: list[tuple[str, str, str]] = []
     for name, (low, high) in fit["ranges_90pct"].items():
         words, unit, scale = RANGES[name]
-        span = f"{low / scale:.3g} to {high / scale:.3g}"
+        span = phrase("{low} to {high}", low=f"{low / scale:.3g}", high=f"{high / scale:.3g}")
         rows.append((words, f"{values[name] / scale:.3g} {unit}", span))
     return rows

@@ -53,7 +53,7 @@ def share(
             kind = "screen-link-made" if pour_id is None else "record-link-made"
             events.add_event(tx, pour_id, now_ms, kind, who.name, label)
     except (BadInput, NotFound) as error:
-        return page(request, "links.html", _context(service) | {"problem": str(error)}, status=422)
+        return page(request, "links.html", _context(service) | {"problem": error.fact}, status=422)
     address = f"{service.settings.link_base}/shared/{token}"
     calendar = f"{service.settings.link_base}/calendar/{token}"
     return page(

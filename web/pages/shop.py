@@ -14,6 +14,7 @@ from logger.errors import BadInput
 from logger.record import event_views, refit_offers
 from logger.record.shop_history import check_lot
 from logger.store import events, resins, shop_events
+from logger.words.phrase import phrase
 from web.actions import shop as shop_actions
 from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep, ViewerDep
@@ -94,7 +95,7 @@ def _page(
             "states": event_views.STATES,
             "products": products,
             "usual": shown_section(USUAL, usual, reader_of(request), typed, wrong),
-            "usual_words": usual_words(usual, reader_of(request)),
+            "usual_words": usual_words(usual),
             "usual_open": bool(wrong),
         },
         status=422 if wrong else 200,
@@ -112,7 +113,7 @@ def note_stock(
         )
     data = check_lot(
         lot.model_dump(exclude={"what"})
-        | {"kg": single(kg_from(lot.kg, "Mass", reader_of(request)), lot.kg, "Mass")}
+        | {"kg": single(kg_from(lot.kg, phrase("Mass"), reader_of(request)), lot.kg, phrase("Mass"))}
     )
     data |= {"what": lot.what}
     with service.store.write() as tx:

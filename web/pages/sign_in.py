@@ -10,7 +10,7 @@ from pydantic import BaseModel, StringConstraints
 from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
-from logger.errors import BadInput, NotAllowed, NotFound
+from logger.errors import BadInput, LoggerError, NotAllowed, NotFound
 from logger.store import events, people, shop_events
 from logger.store.rows import InvitationRow
 from logger.words.reader import Reader, units_from
@@ -205,7 +205,13 @@ def _joined(tx: Connection, asked: InvitationRow, password_hash: str, now_ms: in
     people.change_password(tx, person.id, password_hash)
     people.end_sign_ins(tx, person.id, now_ms)
     events.add_event(
-        tx, None, now_ms, "password-changed", asked.name, f"by a code from {asked.by}", shop_id=asked.shop_id
+        tx,
+        None,
+        now_ms,
+        "password-changed",
+        asked.name,
+        f"by a code from {asked.by}",
+        shop_id=asked.shop_id,
     )
     return int(person.id)
 
@@ -228,10 +234,10 @@ def own_path(then: str) -> str:
 
 
 def _again(
-    request: Request, template: str, error: Exception, context: dict[str, object], status: int = 422
+    request: Request, template: str, error: LoggerError, context: dict[str, object], status: int = 422
 ) -> Response:
     status = 429 if isinstance(error, TooMany) else status
-    answer = page(request, template, {"problem": str(error), **context}, status=status)
+    answer = page(request, template, {"problem": error.fact, **context}, status=status)
     if isinstance(error, TooMany):
         answer.headers["Retry-After"] = str(error.wait_s)
     return answer

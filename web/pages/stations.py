@@ -12,11 +12,12 @@ from logger.condition.condition_words import FAULT_WORDS
 from logger.condition.evidence import PLACES
 from logger.daemon.new_station import SIMULATED_C
 from logger.errors import BadInput
+from logger.quantities import seconds
 from logger.store import events, pours
 from logger.store import stations as store
 from logger.store.rows import StationRow
-from logger.units import span
 from logger.version import own_version
+from logger.words.phrase import phrase
 from web.actions import enrolment
 from web.actions.first_steps import next_step
 from web.security.access import OwnerDep, ServiceDep, ViewerDep
@@ -49,7 +50,7 @@ def enrol(
     try:
         enrolled = enrolment.enrol(service, who.name, name, where, str(request.base_url))
     except BadInput as error:
-        again = {"problem": str(error), "typed": {"name": name, "where": where}}
+        again = {"problem": error.fact, "typed": {"name": name, "where": where}}
         return page(request, "stations.html", _context(service) | again, status=422)
     # Shown in the answer to the POST itself: a redirect would have to carry the token in an address.
     return page(request, "stations.html", _context(service) | {"enrolled": enrolled})
@@ -64,7 +65,7 @@ def place(
     if len(stands) > STANDS_LETTERS:
         allowed = f"at most {STANDS_LETTERS} letters"
         error = BadInput("where it stands", "is too long", allowed=allowed, remedy="shorten it")
-        again = {"problem": str(error), "typed_stands": {name: stands}}
+        again = {"problem": error.fact, "typed_stands": {name: stands}}
         return page(request, "stations.html", _context(service) | again, status=422)
     with service.store.write() as tx:
         store.place(tx, name, stands)
@@ -88,9 +89,12 @@ def _clock_off(row: StationRow) -> str | None:
     """How far a station's clock is off, in words; None while it is not, or nobody knows."""
     if row.clock_off_ms is None or abs(row.clock_off_ms) <= CLOCK_OFF_MS:
         return None
-    where = "ahead of" if row.clock_off_ms > 0 else "behind"
-    off = span(abs(row.clock_off_ms) / 1000)
-    return f"its clock is {off} {where} the service's: readings are dated by their arrival"
+    off = seconds(abs(row.clock_off_ms) / 1000)
+    if row.clock_off_ms > 0:
+        return phrase(
+            "its clock is {off} ahead of the service's: readings are dated by their arrival", off=off
+        )
+    return phrase("its clock is {off} behind the service's: readings are dated by their arrival", off=off)
 
 
 def _context(service: Service) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import BadInput, NotConfirmed
 from logger.pour import FOLLOWS, UNDO_MS, Stage
 from logger.store import pours
+from logger.words.phrase import phrase
 from web.actions import ending
 from web.actions import pours as pour_actions
 from web.actions import undo as undoing
@@ -24,24 +25,36 @@ router = APIRouter(include_in_schema=False)
 #: What a maker does to take the pour on, and what that says.
 STEP_WORDS: dict[Stage, tuple[str, str]] = {
     Stage.POURING: (
-        "The resin goes in now",
-        "Press it when the first pail tips. It starts the pour's clock.",
+        phrase("The resin goes in now"),
+        phrase("Press it when the first pail tips. It starts the pour's clock."),
     ),
-    Stage.WATCHED: ("The form is full and level", "The first hour begins: looks are asked for."),
-    Stage.CURING: ("The first hour is over", "Nobody sits by it any more; the station watches."),
-    Stage.RELEASED: ("It is out of the form", "Readings end here."),
-    Stage.CLOSED: ("Seal the record", "Nothing in it can be changed afterwards; additions are kept apart."),
+    Stage.WATCHED: (
+        phrase("The form is full and level"),
+        phrase("The first hour begins: looks are asked for."),
+    ),
+    Stage.CURING: (
+        phrase("The first hour is over"),
+        phrase("Nobody sits by it any more; the station watches."),
+    ),
+    Stage.RELEASED: (phrase("It is out of the form"), phrase("Readings end here.")),
+    Stage.CLOSED: (
+        phrase("Seal the record"),
+        phrase("Nothing in it can be changed afterwards; additions are kept apart."),
+    ),
 }
 #: A step that is asked for first → its name, and what it comes to.
 ASKED_WORDS: dict[Stage, tuple[str, str]] = {
-    Stage.CURING: (STEP_WORDS[Stage.CURING][0], "No more looks are asked for. The station goes on watching."),
+    Stage.CURING: (
+        STEP_WORDS[Stage.CURING][0],
+        phrase("No more looks are asked for. The station goes on watching."),
+    ),
     Stage.RELEASED: (
         STEP_WORDS[Stage.RELEASED][0],
-        "The watch ends: no more readings of this pour, and no more alarms.",
+        phrase("The watch ends: no more readings of this pour, and no more alarms."),
     ),
     Stage.SPOILED: (
-        "Give this pour up",
-        "The watch ends: no more readings of this pour, and no more alarms. Its record is kept.",
+        phrase("Give this pour up"),
+        phrase("The watch ends: no more readings of this pour, and no more alarms. Its record is kept."),
     ),
     Stage.CLOSED: (STEP_WORDS[Stage.CLOSED][0], STEP_WORDS[Stage.CLOSED][1]),
 }

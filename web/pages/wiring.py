@@ -14,6 +14,7 @@ from logger.planning.physics.shape import total_depth_m
 from logger.pour import LIVE, Stage
 from logger.store import pours
 from logger.store.rows import PourWithPrediction
+from logger.words.phrase import phrase
 from web.security.access import ServiceDep, ViewerDep
 from web.views.render import page
 
@@ -57,10 +58,10 @@ bottom_w_m2k = {bottom_w_m2k}
 """
 INSULATED = "[form.bottom]\nthickness_mm = 40\nconductivity_w_mk = 0.035\ndensity_kg_m3 = 30\n"
 WAYS = (
-    Cooling("still air above and below the panel", 22, 9, 9),
-    Cooling("a fan over the top", 18, 25, 9),
-    Cooling("a fan over the top, the bottom on insulating foam", 4, 25, 3, insulated=True),
-    Cooling("covered above, air moving below", 30, 3, 12),
+    Cooling(phrase("still air above and below the panel"), 22, 9, 9),
+    Cooling(phrase("a fan over the top"), 18, 25, 9),
+    Cooling(phrase("a fan over the top, the bottom on insulating foam"), 4, 25, 3, insulated=True),
+    Cooling(phrase("covered above, air moving below"), 30, 3, 12),
 )
 
 
@@ -100,15 +101,15 @@ def _hottest(pour: PourWithPrediction) -> dict[str, Any] | None:
     peak_c = prediction["peak_c"]
     advice = []
     if abs(z_mm - probe_mm) > SAME_MM or x_mm > SAME_MM:
-        advice.append("Give it a second core probe there.")
+        advice.append(phrase("Give it a second core probe there."))
     else:
         advice.append(
-            "One core probe at half depth of the first layer sees it."
+            phrase("One core probe at half depth of the first layer sees it.")
             if plan.layer
-            else "One core probe at half depth sees it."
+            else phrase("One core probe at half depth sees it.")
         )
     if peak_c > CHIP_FINE_C:
-        advice.append("That is hot for the digital probe: take a thermocouple for the core.")
+        advice.append(phrase("That is hot for the digital probe: take a thermocouple for the core."))
     return {
         "title": pour.title,
         "x_mm": x_mm,

@@ -12,7 +12,9 @@ from typing import Any
 
 from logger.condition.peak_call import Call, PeakCall
 from logger.pour import Stage
+from logger.quantities import hours
 from logger.quantities import peak as peak_mark
+from logger.words.phrase import phrase
 from web.views.predicted import Foretold
 from web.views.words import not_within
 
@@ -20,9 +22,9 @@ from web.views.words import not_within
 STAYS_H = 0.5
 #: What a later layer will find → what to do about it.
 JOINTS = {
-    "too early": "not before it has gelled",
-    "bonds": "it bonds without a scuff",
-    "scuff": "scuff, wash and dry first",
+    "too early": phrase("not before it has gelled"),
+    "bonds": phrase("it bonds without a scuff"),
+    "scuff": phrase("scuff, wash and dry first"),
 }
 
 
@@ -39,7 +41,7 @@ class Coming:
     what: str
     at_h: float
     until_h: float | None = None
-    sure: str = "predicted from the plan"
+    sure: str = phrase("predicted from the plan")
     ask: str = ""
 
 
@@ -58,32 +60,40 @@ def coming(
     """
     items = [
         Coming(
-            "Look at the form",
+            phrase("Look at the form"),
             at_h,
-            sure="first-hour check",
-            ask="dry below, level, no smell of heat",
+            sure=phrase("first-hour check"),
+            ask=phrase("dry below, level, no smell of heat"),
         )
         for at_h in looks_due_h[:2]
     ]
-    sure = "predicted from the plan" if forecast is None else f"forecast at {forecast['at_h']:.1f} h"
+    sure = (
+        phrase("predicted from the plan")
+        if forecast is None
+        else phrase("forecast at {after}", after=hours(forecast["at_h"]))
+    )
     items += _peak(peak, sure)
     pace, by = _pace(foretold, forecast)
     gel_h, gel_by = _gel(foretold, forecast, peak, sure)
     if gel_h is not None:
-        items.append(Coming("Resin may gel", gel_h, sure=gel_by, ask="from then on do not disturb it"))
+        items.append(
+            Coming(phrase("Resin may gel"), gel_h, sure=gel_by, ask=phrase("from then on do not disturb it"))
+        )
     items += [
-        Coming(f"Pour layer {number}", at_h, sure="planned", ask=JOINTS[finds])
+        Coming(phrase("Pour layer {number}", number=number), at_h, sure=phrase("planned"), ask=JOINTS[finds])
         for number, (at_h, finds) in enumerate(foretold.layers, start=2)
     ]
     if foretold.bonds_from_h is not None and foretold.bonds_until_h is not None:
         items.append(
             Coming(
-                "A next layer bonds without a scuff",
+                phrase("A next layer bonds without a scuff"),
                 pace * foretold.bonds_from_h,
                 pace * foretold.bonds_until_h,
                 sure=by,
-                ask="as long as a thumbnail still sinks in; later: scuff, wash and dry. Plan that layer "
-                "first: on warm resin it gets hotter than one alone",
+                ask=phrase(
+                    "as long as a thumbnail still sinks in; later: scuff, wash and dry. Plan that layer "
+                    "first: on warm resin it gets hotter than one alone"
+                ),
             )
         )
     items += _release(foretold.release_at_h, forecast, sure, hour)
@@ -91,7 +101,9 @@ def coming(
         items = []
     full_cure_h = _full_cure_h(foretold, forecast)
     if full_cure_h is not None:
-        items.append(Coming("Fully cured", full_cure_h, sure=by, ask="then it may take load and heat"))
+        items.append(
+            Coming(phrase("Fully cured"), full_cure_h, sure=by, ask=phrase("then it may take load and heat"))
+        )
     ahead = [item for item in items if (item.until_h or item.at_h) > hour - STAYS_H]
     return sorted(ahead, key=lambda item: item.at_h)
 
@@ -106,11 +118,21 @@ def _peak(peak: PeakCall, sure: str) -> list[Coming]:
         or (peak.planned and peak.call is Call.PASSED)
     ):
         return []
-    reach = f"{peak_mark(floor(to_come.low_c))} to {peak_mark(ceil(to_come.high_c))}"
-    about = f", about {peak_mark(to_come.middle_c)}"
+    what = phrase("Core at its hottest, about {peak}", peak=peak_mark(to_come.middle_c))
     if not peak.planned and peak.call in (Call.OPEN, Call.LIKELY_OVER, Call.PASSED):
-        about = f", about {reach}"
-    return [Coming(f"Core at its hottest{about}", to_come.at_h, sure=sure, ask="stay nearby")]
+        what = phrase(
+            "Core at its hottest, about {low} to {high}",
+            low=peak_mark(floor(to_come.low_c)),
+            high=peak_mark(ceil(to_come.high_c)),
+        )
+    return [
+        Coming(
+            what,
+            to_come.at_h,
+            sure=sure,
+            ask=phrase("stay nearby"),
+        )
+    ]
 
 
 def _gel(
@@ -130,10 +152,10 @@ def _gel(
 def _pace(foretold: Foretold, forecast: Mapping[str, Any] | None) -> tuple[float, str]:
     """Return how much later than planned things come, as a factor of the hours, and what that rests on."""
     if forecast is None or foretold.core_peak_at_h <= 0.05:
-        return 1.0, "predicted from the plan"
+        return 1.0, phrase("predicted from the plan")
     return (
         forecast["core_peak_at_h"]["p50"] / foretold.core_peak_at_h,
-        "predicted from the plan, at the pace that the readings show",
+        phrase("predicted from the plan, at the pace that the readings show"),
     )
 
 
@@ -156,29 +178,34 @@ def _release(
     release = None if forecast is None else forecast.get("release_at_h")
     if release is None:
         # Forecasts of older programs are silent on it where it may take longer than the run.
-        return [] if planned_h is None else [_opened(planned_h, "predicted from the plan")]
+        return [] if planned_h is None else [_opened(planned_h, phrase("predicted from the plan"))]
     within_h = release.get("within_h")
     if release["p50"] is not None:
         late = release["p95"] is None and within_h is not None
-        return [_opened(release["p50"], f"{sure}; {not_within(within_h)}" if late else sure)]
+        return [
+            _opened(
+                release["p50"],
+                phrase("{sure}; {late}", sure=sure, late=not_within(within_h)) if late else sure,
+            )
+        ]
     # It stays on the list for as long as that is so.
     items = [
         Coming(
-            "Probably not hard yet",
+            phrase("Probably not hard yet"),
             max(within_h, hour),
             sure=sure,
-            ask=f"{not_within(within_h)}; keep the room warm and leave the form closed",
+            ask=phrase("{late}; keep the room warm and leave the form closed", late=not_within(within_h)),
         )
     ]
     if planned_h is not None and planned_h > within_h:
-        items.append(_opened(planned_h, "predicted from the plan"))
+        items.append(_opened(planned_h, phrase("predicted from the plan")))
     return items
 
 
 def _opened(at_h: float, sure: str) -> Coming:
     return Coming(
-        "Hard and cool enough to open the form",
+        phrase("Hard and cool enough to open the form"),
         at_h,
         sure=sure,
-        ask="press with a gloved thumb first; flip once it rings hard",
+        ask=phrase("press with a gloved thumb first; flip once it rings hard"),
     )

@@ -11,6 +11,7 @@ import tomli_w
 from logger.cure.fit.datasheet import LABORATORY_C, Datasheet, datasheet_from_text, deepest_pours
 from logger.errors import BadInput
 from logger.plan.file import Limits
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.views.typed import (
     Span,
@@ -32,9 +33,9 @@ from web.views.typed import (
 WORKED_AT_C, CURED_AT_C = 25.0, LABORATORY_C
 #: The classes of system that a form offers, and the words for each (the trade's; common practice, no source).
 SYSTEMS = {
-    "slow": "slow casting: thick pours, cures for days",
-    "medium": "medium: tables and layers of some centimetres",
-    "quick": "quick coating: thin coats, hard the next day",
+    "slow": phrase("slow casting: thick pours, cures for days"),
+    "medium": phrase("medium: tables and layers of some centimetres"),
+    "quick": phrase("quick coating: thin coats, hard the next day"),
 }
 #: The cup that most datasheets time, kg (common practice, no source).
 CUP_KG = 0.1
@@ -117,9 +118,9 @@ def sheet_toml(f: FormFields) -> str:
     mixture = {
         key: value
         for key, value in (
-            ("heat_of_cure_j_g", f.number("heat", "Heat of cure")),
-            ("eew_g_eq", f.number("eew", "Epoxide equivalent weight")),
-            ("ahew_g_eq", f.number("ahew", "Amine hydrogen equivalent weight")),
+            ("heat_of_cure_j_g", f.number("heat", phrase("Heat of cure"))),
+            ("eew_g_eq", f.number("eew", phrase("Epoxide equivalent weight"))),
+            ("ahew_g_eq", f.number("ahew", phrase("Amine hydrogen equivalent weight"))),
         )
         if value is not None
     }
@@ -130,14 +131,17 @@ def sheet_toml(f: FormFields) -> str:
 
 def _limits(f: FormFields) -> dict[str, float]:
     """Return the [limits] of a filled form: of a range the end that the datasheet allows; of the core the cautious."""
-    coldest, warmest = f.temperatures("min_room", "Coldest room"), f.temperatures("max_room", "Warmest room")
+    coldest, warmest = (
+        f.temperatures("min_room", phrase("Coldest room")),
+        f.temperatures("max_room", phrase("Warmest room")),
+    )
     # "18-28" in one of the two fields is the whole range of rooms.
     if warmest is None and isinstance(coldest, tuple):
         warmest = coldest
     elif coldest is None and isinstance(warmest, tuple):
         coldest = warmest
-    core = f.temperatures("max_core", "Hottest core")
-    deepest = f.lengths("deepest", "Deepest pour")
+    core = f.temperatures("max_core", phrase("Hottest core"))
+    deepest = f.lengths("deepest", phrase("Deepest pour"))
     limits = (
         ("max_core_c", low(core)),
         ("min_room_c", low(coldest)),
@@ -149,7 +153,7 @@ def _limits(f: FormFields) -> dict[str, float]:
 
 def _deepest(f: FormFields, limits: Mapping[str, float]) -> dict[str, Any]:
     """Return the deepest single pour as statements of the cure."""
-    depth = f.lengths("deepest", "Deepest pour")
+    depth = f.lengths("deepest", phrase("Deepest pour"))
     if depth is None:
         return {}
     pours = deepest_pours(depth, Limits.model_validate(dict(limits)))
@@ -158,8 +162,8 @@ def _deepest(f: FormFields, limits: Mapping[str, float]) -> dict[str, Any]:
 
 def _cup_statements(f: FormFields) -> dict[str, Any]:
     """Return what is stated of a mass in a cup, as tables of a datasheet file."""
-    at = f.temperatures("at", "Temperature of the working time")
-    mass = f.kg("mass", "Mass of the working time")
+    at = f.temperatures("at", phrase("Temperature of the working time"))
+    mass = f.kg("mass", phrase("Mass of the working time"))
     cup: dict[str, Any] = {
         "mass_kg": CUP_KG if mass is None else mass,
         "at_c": WORKED_AT_C if at is None else _middle(at),
@@ -167,8 +171,8 @@ def _cup_statements(f: FormFields) -> dict[str, Any]:
     if isinstance(at, tuple):
         cup["at_plus_minus_k"] = (at[1] - at[0]) / 2
     tables: dict[str, Any] = {}
-    working, gel = f.minutes("working", "Working time"), f.minutes("gel", "Gel time")
-    peak, peak_min = f.temperatures("peak", "Peak"), f.minutes("peak_min", "Time of the peak")
+    working, gel = f.minutes("working", phrase("Working time")), f.minutes("gel", phrase("Gel time"))
+    peak, peak_min = f.temperatures("peak", phrase("Peak")), f.minutes("peak_min", phrase("Time of the peak"))
     if working is not None:
         tables["working_time"] = [cup | {"time_min": _listed(working)}]
     if gel is not None:
@@ -183,8 +187,8 @@ def _cured_statements(f: FormFields) -> dict[str, Any]:
     cured = [
         {"time_h": _listed(hours), "at_c": CURED_AT_C, "to": to}
         for to, hours in (
-            ("hard", f.hours("hard", "Hard after")),
-            ("full", f.hours("full", "Fully cured after")),
+            ("hard", f.hours("hard", phrase("Hard after"))),
+            ("full", f.hours("full", phrase("Fully cured after"))),
         )
         if hours is not None
     ]
@@ -252,7 +256,7 @@ def mix_of(f: FormFields) -> dict[str, Any]:
     a, b, by = ratio_from(f.words("ratio"), f.u)
     mix: dict[str, Any] = {"ratio_parts": [a, b], "ratio_by": by or f.words("ratio_by") or "weight"}
     for part in "ab":
-        density = f.number(f"density_{part}", f"Density of {part.upper()}")
+        density = f.number(f"density_{part}", phrase("Density of {upper}", upper=part.upper()))
         if density is not None:
             if not 0.1 < density < 5:
                 raise BadInput(

@@ -13,16 +13,17 @@ from markdown_it.token import Token
 from markupsafe import Markup
 
 from logger.errors import NotFound
+from logger.words.phrase import phrase
 
 FOLDER = Path(__file__).resolve().parent.parent / "help"
 #: What each page is for, in the order in which they are offered.
 OFFERED = {
-    "running": "HTTPS, backups, the fan, records from other workshops.",
-    "installation": "Options, updates, going back, removing, a station on another machine.",
-    "plan-file": "Every key of a plan: what it means, its unit, its default and its range.",
-    "settings": "What the service can be told: channels, HTTPS, the first hour, the fan.",
-    "station-file": "Probes, pins and periods of a station.",
-    "commands": "Everything that `pourlog` does on the command line.",
+    "running": phrase("HTTPS, backups, the fan, records from other workshops."),
+    "installation": phrase("Options, updates, going back, removing, a station on another machine."),
+    "plan-file": phrase("Every key of a plan: what it means, its unit, its default and its range."),
+    "settings": phrase("What the service can be told: channels, HTTPS, the first hour, the fan."),
+    "station-file": phrase("Probes, pins and periods of a station."),
+    "commands": phrase("Everything that `pourlog` does on the command line."),
 }
 
 

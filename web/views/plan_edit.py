@@ -9,6 +9,7 @@ from typing import Any
 
 from logger.errors import BadInput
 from logger.plan.file import LONGEST_H, MOST_LAYERS, Plan, plan_from_table, plan_to_table
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.views.typed import celsius_from, mm_from, number_from, single
 
@@ -33,9 +34,9 @@ def with_numbers(plan: Plan, given: Mapping[str, str], moisture: Sequence[str], 
     for slab, text in zip(table.get("slab", []), moisture, strict=False):
         if text.strip():
             slab["meter"] = slab.get("meter", {}) | {
-                "readings_pct": readings_from(text, f"Moisture of {slab['name']}", u)
+                "readings_pct": readings_from(text, phrase("Moisture of {name}", name=slab["name"]), u)
             }
-    return plan_from_table(table, "this plan")
+    return plan_from_table(table, phrase("this plan"))
 
 
 def readings_from(text: str, name: str, u: Reader) -> list[float]:
@@ -86,15 +87,15 @@ def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader
     pour = table["pour"]
     if not given["depth"].strip():
         raise BadInput("Depth of each layer", "is empty", remedy="give the depth")
-    pour["depth_mm"] = _span(plan.pour.depth_mm, given["depth"], "Depth of each layer", u)
-    if (width := _span(plan.pour.width_mm, given["width"], "Width", u)) is not None:
+    pour["depth_mm"] = _span(plan.pour.depth_mm, given["depth"], phrase("Depth of each layer"), u)
+    if (width := _span(plan.pour.width_mm, given["width"], phrase("Width"), u)) is not None:
         pour["width_mm"] = width
     pour.pop("start_c", None)
-    if (start := _degrees(plan.pour.start_c, given["start"], "Mix as poured", u)) is not None:
+    if (start := _degrees(plan.pour.start_c, given["start"], phrase("Mix as poured"), u)) is not None:
         pour["start_c"] = start
     # A room that changes with the hours stays as it is until somebody types another.
     now_c = plan.room_schedule()[0][1]
-    room = _degrees(now_c, given["room"], "Room", u)
+    room = _degrees(now_c, given["room"], phrase("Room"), u)
     if room is None:
         raise BadInput("Room", "is empty", remedy="give the room's temperature")
     if room != now_c:
@@ -102,7 +103,7 @@ def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader
 
 
 def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader) -> None:
-    count = number_from(given["layers"], "Layers", u)
+    count = number_from(given["layers"], phrase("Layers"), u)
     if count != int(count) or not 1 <= count <= MOST_LAYERS:
         raise BadInput(
             "Layers",
@@ -137,7 +138,7 @@ def waits_shown(plan: Plan, u: Reader) -> str:
 
 
 def _waits(text: str, joints: int, u: Reader) -> list[float]:
-    name = "Hours between layers"
+    name = phrase("Hours between layers")
     waits = readings_from(text, name, u) if text.strip() else []
     if len(waits) not in (1, joints):
         raise BadInput(
@@ -162,15 +163,15 @@ def _underside(table: dict[str, Any], given: Mapping[str, str]) -> None:
 
 def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader) -> None:
     thickness = plan.form.bottom.thickness_mm
-    bottom = _span(thickness, given["bottom"], "Bottom panel", u)
+    bottom = _span(thickness, given["bottom"], phrase("Bottom panel"), u)
     if bottom != thickness:
         table.setdefault("form", {}).setdefault("bottom", {})["thickness_mm"] = bottom
     if plan.form.support is None:
         return
     support = table["form"]["support"]
-    support["span_mm"] = _span(plan.form.support.span_mm, given["span"], "Between supports", u)
+    support["span_mm"] = _span(plan.form.support.span_mm, given["span"], phrase("Between supports"), u)
     if given["supports"].strip():
-        count = number_from(given["supports"], "Supports", u)
+        count = number_from(given["supports"], phrase("Supports"), u)
         if count != int(count):
             raise BadInput(
                 "Supports",

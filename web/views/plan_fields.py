@@ -9,7 +9,7 @@ from __future__ import annotations
 import tomllib
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -20,11 +20,12 @@ from pydantic.fields import FieldInfo
 from logger.plan.file import Plan
 from logger.planning.physics.panels import panel_names
 from logger.planning.physics.species import species_names
+from logger.words.phrase import phrase
 from web.views.help_text import FOLDER
 
 Choices = tuple[tuple[str, str], ...]
-YES_NO: Choices = (("yes", "yes"), ("no", "no"))
-MEASURES: Choices = (("weight", "weight"), ("volume", "volume"))
+YES_NO: Choices = (("yes", phrase("yes")), ("no", phrase("no")))
+MEASURES: Choices = (("weight", phrase("weight")), ("volume", phrase("volume")))
 #: Ending of a key → how its value is typed and shown.
 KINDS = {
     "_kg_m3": "number",
@@ -52,15 +53,24 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True)
+class RowWords:
+    """What a row of a table is called, by its number, and the words that offer the first row and a further one."""
+
+    title: Callable[[int], str]
+    add: str
+    another: str
+
+
+@dataclass(frozen=True, slots=True)
 class Part:
-    """One table of a plan file in a section. rows: it may come several times, each row called `one`; sort: the key that
-    orders them. pairs: it is a list of pairs, of these kinds and with these labels."""
+    """One table of a plan file in a section. rows: it may come several times; row: what a row is called; sort: the key
+    that orders them. pairs: it is a list of pairs, of these kinds and with these labels."""
 
     table: str
     title: str
     fields: tuple[Field, ...] = ()
     rows: bool = False
-    one: str = ""
+    row: RowWords | None = None
     sort: str = ""
     pairs: tuple[tuple[str, str], ...] = ()
     lead: str = ""
@@ -79,9 +89,9 @@ class Section:
 
 
 _MATERIAL = (
-    Field("conductivity_w_mk", "Heat conductivity, W/(m·K)", more=True),
-    Field("density_kg_m3", "Density, kg/m³", more=True),
-    Field("specific_heat_j_kgk", "Specific heat, J/(kg·K)", more=True),
+    Field("conductivity_w_mk", phrase("Heat conductivity, W/(m·K)"), more=True),
+    Field("density_kg_m3", phrase("Density, kg/m³"), more=True),
+    Field("specific_heat_j_kgk", phrase("Specific heat, J/(kg·K)"), more=True),
 )
 
 
@@ -91,442 +101,523 @@ def _material(table: str) -> tuple[Field, ...]:
 
 PIECE = Section(
     "piece",
-    "The piece",
-    "What it is called, its shape, its length, and how warm the mix is as you pour it.",
+    phrase("The piece"),
+    phrase("What it is called, its shape, its length, and how warm the mix is as you pour it."),
     (
-        Part("", "", (Field("title", "What is it?", "words"),)),
+        Part("", "", (Field("title", phrase("What is it?"), "words"),)),
         Part(
             "pour",
             "",
             (
                 Field(
                     "shape",
-                    "Shape",
+                    phrase("Shape"),
                     "choice",
-                    (("river", "river between two slabs"), ("round", "round mould"), ("sheet", "wide sheet")),
+                    (
+                        ("river", phrase("river between two slabs")),
+                        ("round", phrase("round mould")),
+                        ("sheet", phrase("wide sheet")),
+                    ),
                 ),
-                Field("length_mm", "Length"),
-                Field("start_c", "Mix as poured"),
+                Field("length_mm", phrase("Length")),
+                Field("start_c", phrase("Mix as poured")),
             ),
         ),
     ),
-    save="Save the piece",
+    save=phrase("Save the piece"),
 )
 ROOM = Section(
     "room",
-    "The room",
-    "A warm night makes a pour hotter, a cold one slower. Hours count from the pouring.",
+    phrase("The room"),
+    phrase("A warm night makes a pour hotter, a cold one slower. Hours count from the pouring."),
     (
         Part(
             "air.room_c",
-            "The room through the night",
-            pairs=(("number", "Hours after pouring"), ("celsius", "Temperature")),
-            lead="One line is a room that stays as it is. Two or more: it changes evenly from one line to the next.",
+            phrase("The room through the night"),
+            pairs=(("number", phrase("Hours after pouring")), ("celsius", phrase("Temperature"))),
+            lead=phrase(
+                "One line is a room that stays as it is. Two or more: it changes evenly from one line to the next."
+            ),
         ),
         Part(
             "air",
             "",
             (
-                Field("relative_humidity_pct", "Humidity of the air, %"),
-                Field("coldest_surface_c", "Coldest surface in the form"),
-                Field("top_air_m_s", "Air moving over the top, m/s", more=True),
-                Field("emissivity", "Emissivity of the surfaces", more=True),
-                Field("top_w_m2k", "Heat that the top loses, W/(m²·K)", more=True),
-                Field("bottom_w_m2k", "Heat that the underside loses, W/(m²·K)", more=True),
-                Field("side_w_m2k", "Heat that the sides lose, W/(m²·K)", more=True),
+                Field("relative_humidity_pct", phrase("Humidity of the air, %")),
+                Field("coldest_surface_c", phrase("Coldest surface in the form")),
+                Field("top_air_m_s", phrase("Air moving over the top, m/s"), more=True),
+                Field("emissivity", phrase("Emissivity of the surfaces"), more=True),
+                Field("top_w_m2k", phrase("Heat that the top loses, W/(m²·K)"), more=True),
+                Field("bottom_w_m2k", phrase("Heat that the underside loses, W/(m²·K)"), more=True),
+                Field("side_w_m2k", phrase("Heat that the sides lose, W/(m²·K)"), more=True),
             ),
         ),
         Part(
             "sun",
-            "Sun that can reach the form",
+            phrase("Sun that can reach the form"),
             (
-                Field("hours", "How long it shines there, h"),
-                Field("through_glass", "Through a window?", "yes"),
-                Field("irradiance_w_m2", "Strength of the sun, W/m²", more=True),
-                Field("absorptance", "Part that the surface takes up", more=True),
+                Field("hours", phrase("How long it shines there, h")),
+                Field("through_glass", phrase("Through a window?"), "yes"),
+                Field("irradiance_w_m2", phrase("Strength of the sun, W/m²"), more=True),
+                Field("absorptance", phrase("Part that the surface takes up"), more=True),
             ),
         ),
         Part(
             "shop",
-            "Heating and airing",
+            phrase("Heating and airing"),
             (
-                Field("floor_m2", "Floor of the room, m²"),
+                Field("floor_m2", phrase("Floor of the room, m²")),
                 Field(
                     "heater",
-                    "Heater",
+                    phrase("Heater"),
                     "choice",
                     (
-                        ("none", "none"),
-                        ("electric", "electric"),
-                        ("radiator", "hot-water radiator"),
-                        ("flame", "open flame or gas"),
+                        ("none", phrase("none")),
+                        ("electric", phrase("electric")),
+                        ("radiator", phrase("hot-water radiator")),
+                        ("flame", phrase("open flame or gas")),
                     ),
                 ),
-                Field("heater_kw", "Power of the heater, kW"),
-                Field("outside_c", "Outside"),
-                Field("outside_humidity_pct", "Humidity outside, %"),
-                Field("height_m", "Height of the room, m", more=True),
-                Field("air_changes_per_h", "Air changes an hour", more=True),
-                Field("loss_w_k", "Heat lost for each degree, W/K", more=True),
+                Field("heater_kw", phrase("Power of the heater, kW")),
+                Field("outside_c", phrase("Outside")),
+                Field("outside_humidity_pct", phrase("Humidity outside, %")),
+                Field("height_m", phrase("Height of the room, m"), more=True),
+                Field("air_changes_per_h", phrase("Air changes an hour"), more=True),
+                Field("loss_w_k", phrase("Heat lost for each degree, W/K"), more=True),
             ),
         ),
         Part(
             "heat",
-            "Heat on the top from a lamp, the sun or a heat gun",
+            phrase("Heat on the top from a lamp, the sun or a heat gun"),
             (
-                Field("from_h", "From hour"),
-                Field("to_h", "To hour"),
-                Field("absorbed_w_m2", "Heat taken up, W/m²"),
+                Field("from_h", phrase("From hour")),
+                Field("to_h", phrase("To hour")),
+                Field("absorbed_w_m2", phrase("Heat taken up, W/m²")),
             ),
             rows=True,
-            one="stretch of heat",
+            row=RowWords(
+                lambda number: phrase("Stretch of heat {number}", number=number),
+                phrase("Add a stretch of heat"),
+                phrase("Add another stretch of heat"),
+            ),
             sort="from_h",
         ),
     ),
     usual=("air.room_c", "shop"),
-    save="Save the room",
+    save=phrase("Save the room"),
 )
 SLABS = Section(
     "slabs",
-    "The slabs",
-    "Wood that is too damp bubbles and lifts off the resin; bark and bare pores do, too.",
+    phrase("The slabs"),
+    phrase("Wood that is too damp bubbles and lifts off the resin; bark and bare pores do, too."),
     (
         Part(
             "slab",
             "",
             (
-                Field("name", "Name", "words"),
-                Field("species", "Wood", "words", offers=tuple(species_names())),
-                Field("thickness_mm", "Thickness"),
-                Field("width_mm", "Width"),
-                Field("length_mm", "Length"),
-                Field("meter.readings_pct", "Moisture readings, %", "numbers"),
+                Field("name", phrase("Name"), "words"),
+                Field("species", phrase("Wood"), "words", offers=tuple(species_names())),
+                Field("thickness_mm", phrase("Thickness")),
+                Field("width_mm", phrase("Width")),
+                Field("length_mm", phrase("Length")),
+                Field("meter.readings_pct", phrase("Moisture readings, %"), "numbers"),
                 Field(
                     "bark",
-                    "Bark",
+                    phrase("Bark"),
                     "choice",
-                    (("on", "still on"), ("removed", "taken off"), ("none", "never had any")),
+                    (
+                        ("on", phrase("still on")),
+                        ("removed", phrase("taken off")),
+                        ("none", phrase("never had any")),
+                    ),
                 ),
                 Field(
                     "seal",
-                    "Faces in the resin",
+                    phrase("Faces in the resin"),
                     "choice",
-                    (("none", "bare"), ("tacky", "sealed, still tacky"), ("cured", "sealed and cured")),
+                    (
+                        ("none", phrase("bare")),
+                        ("tacky", phrase("sealed, still tacky")),
+                        ("cured", phrase("sealed and cured")),
+                    ),
                 ),
                 Field(
                     "dried",
-                    "Dried",
+                    phrase("Dried"),
                     "choice",
-                    (("unknown", "not known"), ("kiln", "in a kiln"), ("air", "in air")),
+                    (
+                        ("unknown", phrase("not known")),
+                        ("kiln", phrase("in a kiln")),
+                        ("air", phrase("in air")),
+                    ),
                 ),
-                Field("source", "Where it comes from", "words"),
+                Field("source", phrase("Where it comes from"), "words"),
                 Field(
-                    "cut", "Rings", "choice", (("flat", "flat-sawn"), ("quarter", "quarter-sawn")), more=True
-                ),
-                Field("sealed_under", "Underside sealed, too?", "yes", more=True),
-                Field("density_kg_m3", "Density, kg/m³", more=True),
-                Field("surface_c", "Temperature of its surface", more=True),
-                Field("meter.wood_c", "Wood's temperature when measured", more=True),
-                Field(
-                    "meter.kind",
-                    "Meter",
+                    "cut",
+                    phrase("Rings"),
                     "choice",
-                    (("pins", "with pins"), ("plate", "with a plate")),
+                    (("flat", phrase("flat-sawn")), ("quarter", phrase("quarter-sawn"))),
                     more=True,
                 ),
-                Field("meter.corrects_temperature", "Meter corrects for temperature?", "yes", more=True),
-                Field("meter.set_to", "Wood that the meter was set to", "words", more=True),
-                Field("meter.species_slope", "Correction in its manual: factor", more=True),
-                Field("meter.species_offset_pct", "Correction in its manual: offset, %", more=True),
+                Field("sealed_under", phrase("Underside sealed, too?"), "yes", more=True),
+                Field("density_kg_m3", phrase("Density, kg/m³"), more=True),
+                Field("surface_c", phrase("Temperature of its surface"), more=True),
+                Field("meter.wood_c", phrase("Wood's temperature when measured"), more=True),
+                Field(
+                    "meter.kind",
+                    phrase("Meter"),
+                    "choice",
+                    (("pins", phrase("with pins")), ("plate", phrase("with a plate"))),
+                    more=True,
+                ),
+                Field(
+                    "meter.corrects_temperature", phrase("Meter corrects for temperature?"), "yes", more=True
+                ),
+                Field("meter.set_to", phrase("Wood that the meter was set to"), "words", more=True),
+                Field("meter.species_slope", phrase("Correction in its manual: factor"), more=True),
+                Field("meter.species_offset_pct", phrase("Correction in its manual: offset, %"), more=True),
             ),
             rows=True,
-            one="slab",
+            row=RowWords(
+                lambda number: phrase("Slab {number}", number=number),
+                phrase("Add a slab"),
+                phrase("Add another slab"),
+            ),
         ),
     ),
-    save="Save the slabs",
+    save=phrase("Save the slabs"),
 )
 FORM = Section(
     "form",
-    "The form",
-    "What it stands on, whether it bends, leaks, floats up or sticks.",
+    phrase("The form"),
+    phrase("What it stands on, whether it bends, leaks, floats up or sticks."),
     (
         Part(
             "form",
-            "Bottom and sides",
+            phrase("Bottom and sides"),
             (
                 Field(
                     "underside",
-                    "Under the form",
+                    phrase("Under the form"),
                     "choice",
-                    (("open", "air moves freely"), ("closed", "it stands on a bench")),
+                    (("open", phrase("air moves freely")), ("closed", phrase("it stands on a bench"))),
                 ),
-                Field("bottom.thickness_mm", "Thickness of the bottom panel"),
-                Field("side.thickness_mm", "Width of the slab beside it, or of the mould's wall"),
-                *(Field(f.key, f"Bottom panel: {f.label}", more=True) for f in _material("bottom")),
-                *(Field(f.key, f"Slab or wall: {f.label}", more=True) for f in _material("side")),
+                Field("bottom.thickness_mm", phrase("Thickness of the bottom panel")),
+                Field("side.thickness_mm", phrase("Width of the slab beside it, or of the mould's wall")),
+                *(
+                    Field(f.key, phrase("Bottom panel: {label}", label=f.label), more=True)
+                    for f in _material("bottom")
+                ),
+                *(
+                    Field(f.key, phrase("Slab or wall: {label}", label=f.label), more=True)
+                    for f in _material("side")
+                ),
             ),
         ),
         Part(
             "form.support",
-            "What the bottom rests on",
+            phrase("What the bottom rests on"),
             (
-                Field("span_mm", "Free span between two supports"),
-                Field("supports", "Number of supports", "whole"),
-                Field("panel", "Panel made of", "words", offers=tuple(panel_names())),
+                Field("span_mm", phrase("Free span between two supports")),
+                Field("supports", phrase("Number of supports"), "whole"),
+                Field("panel", phrase("Panel made of"), "words", offers=tuple(panel_names())),
                 Field(
                     "edges",
-                    "Supported along",
+                    phrase("Supported along"),
                     "choice",
-                    (("two", "two edges"), ("four", "all four edges")),
+                    (("two", phrase("two edges")), ("four", phrase("all four edges"))),
                     more=True,
                 ),
-                Field("panel_length_mm", "Length of the panel across the span", more=True),
-                Field("modulus_gpa", "Stiffness from its data sheet, GPa", more=True),
-                Field("creep_factor", "Sag under long load, times the first", more=True),
-                Field("hours_loaded", "Hours that the liquid loads it", more=True),
-                Field("watch_sag_mm", "Sag to look at", more=True),
-                Field("stop_sag_mm", "Sag to stop at", more=True),
+                Field("panel_length_mm", phrase("Length of the panel across the span"), more=True),
+                Field("modulus_gpa", phrase("Stiffness from its data sheet, GPa"), more=True),
+                Field("creep_factor", phrase("Sag under long load, times the first"), more=True),
+                Field("hours_loaded", phrase("Hours that the liquid loads it"), more=True),
+                Field("watch_sag_mm", phrase("Sag to look at"), more=True),
+                Field("stop_sag_mm", phrase("Sag to stop at"), more=True),
             ),
         ),
         Part(
             "form.seam",
-            "Seams",
+            phrase("Seams"),
             (
-                Field("sealed", "All seams sealed?", "yes"),
-                Field("tested", "Tested with water or a lamp?", "yes"),
-                Field("gap_mm", "Widest gap", more=True),
-                Field("gap_length_mm", "Length of that gap", more=True),
-                Field("path_mm", "Way through it", more=True),
-                Field("resin_viscosity_pa_s", "Thickness of the fresh mix, Pa·s (water 0.001)", more=True),
+                Field("sealed", phrase("All seams sealed?"), "yes"),
+                Field("tested", phrase("Tested with water or a lamp?"), "yes"),
+                Field("gap_mm", phrase("Widest gap"), more=True),
+                Field("gap_length_mm", phrase("Length of that gap"), more=True),
+                Field("path_mm", phrase("Way through it"), more=True),
+                Field(
+                    "resin_viscosity_pa_s",
+                    phrase("Thickness of the fresh mix, Pa·s (water 0.001)"),
+                    more=True,
+                ),
             ),
         ),
         Part(
             "form.face",
-            "What the resin touches",
+            phrase("What the resin touches"),
             (
-                Field("material", "Surface of the form", "words", offers=("melamine", "polyethylene")),
-                Field("taped", "Covered with release tape?", "yes"),
-                Field("release", "Waxed or sprayed with release agent?", "yes"),
+                Field(
+                    "material", phrase("Surface of the form"), "words", offers=("melamine", "polyethylene")
+                ),
+                Field("taped", phrase("Covered with release tape?"), "yes"),
+                Field("release", phrase("Waxed or sprayed with release agent?"), "yes"),
             ),
         ),
         Part(
             "form.clamp",
-            "What holds the slabs down",
-            (Field("count", "Number of clamps or weights", "whole"), Field("force_n", "Force of each, N")),
+            phrase("What holds the slabs down"),
+            (
+                Field("count", phrase("Number of clamps or weights"), "whole"),
+                Field("force_n", phrase("Force of each, N")),
+            ),
         ),
     ),
     usual=("form.underside", "form.bottom", "form.support", "form.face"),
-    save="Save the form",
+    save=phrase("Save the form"),
 )
 MIX = Section(
     "mix",
-    "Mixing: ratio, pails, scale, people",
-    "The ratio comes from the resin's datasheet; pails, scale and people are the shop's.",
+    phrase("Mixing: ratio, pails, scale, people"),
+    phrase("The ratio comes from the resin's datasheet; pails, scale and people are the shop's."),
     (
         Part(
             "mix",
-            "The two parts",
+            phrase("The two parts"),
             (
-                Field("ratio_parts", "Ratio of the datasheet, resin first", "ratio"),
-                Field("ratio_by", "The datasheet means parts by", "choice", MEASURES),
-                Field("measure_by", "You will measure by", "choice", MEASURES),
-                Field("measure_parts", "Ratio that you will measure", "ratio", more=True),
-                Field("part_a", "Name of part A", "words", more=True),
-                Field("part_b", "Name of part B", "words", more=True),
-                Field("density_a_kg_m3", "Density of part A, kg/m³"),
-                Field("density_b_kg_m3", "Density of part B, kg/m³"),
-                Field("working_time_min", "Working time, min"),
-                Field("working_time_mass_kg", "… of this much mix", more=True),
-                Field("working_time_c", "… at", more=True),
-                Field("mix_min", "Minutes to weigh and stir a batch", more=True),
-                Field("pour_min_per_l", "Minutes to pour a litre", more=True),
-                Field("eew_g_eq", "EEW of part A, g/eq", more=True),
-                Field("ahew_g_eq", "AHEW of part B, g/eq", more=True),
+                Field("ratio_parts", phrase("Ratio of the datasheet, resin first"), "ratio"),
+                Field("ratio_by", phrase("The datasheet means parts by"), "choice", MEASURES),
+                Field("measure_by", phrase("You will measure by"), "choice", MEASURES),
+                Field("measure_parts", phrase("Ratio that you will measure"), "ratio", more=True),
+                Field("part_a", phrase("Name of part A"), "words", more=True),
+                Field("part_b", phrase("Name of part B"), "words", more=True),
+                Field("density_a_kg_m3", phrase("Density of part A, kg/m³")),
+                Field("density_b_kg_m3", phrase("Density of part B, kg/m³")),
+                Field("working_time_min", phrase("Working time, min")),
+                Field("working_time_mass_kg", phrase("Amount of mix for that time"), more=True),
+                Field("working_time_c", phrase("Temperature for that time"), more=True),
+                Field("mix_min", phrase("Minutes to weigh and stir a batch"), more=True),
+                Field("pour_min_per_l", phrase("Minutes to pour a litre"), more=True),
+                Field("eew_g_eq", phrase("EEW of part A, g/eq"), more=True),
+                Field("ahew_g_eq", phrase("AHEW of part B, g/eq"), more=True),
             ),
         ),
         Part(
             "pails",
-            "Pails",
+            phrase("Pails"),
             (
-                Field("sizes_l", "Sizes that you have", "litres-list"),
-                Field("fill_pct", "Filled to at most, %"),
+                Field("sizes_l", phrase("Sizes that you have"), "litres-list"),
+                Field("fill_pct", phrase("Filled to at most, %")),
             ),
         ),
         Part(
             "scale",
-            "Scale",
+            phrase("Scale"),
             (
-                Field("resolution_g", "Smallest step that it shows, g"),
-                Field("max_kg", "Most that it can weigh"),
+                Field("resolution_g", phrase("Smallest step that it shows, g")),
+                Field("max_kg", phrase("Most that it can weigh")),
             ),
         ),
         Part(
             "person",
-            "Who pours, who checks",
-            (Field("name", "Name", "words"), Field("role", "Here as", "words", offers=("maker", "helper"))),
+            phrase("Who pours, who checks"),
+            (
+                Field("name", phrase("Name"), "words"),
+                Field("role", phrase("Here as"), "words", offers=("maker", "helper")),
+            ),
             rows=True,
-            one="person",
+            row=RowWords(
+                lambda number: phrase("Person {number}", number=number),
+                phrase("Add a person"),
+                phrase("Add another person"),
+            ),
         ),
         Part(
             "allowance",
-            "What is mixed beyond the volume",
+            phrase("What is mixed beyond the volume"),
             (
-                Field("waste_pct", "Left in pails and on tools, %", more=True),
-                Field("soak_pct", "Soaks into the wood, %", more=True),
-                Field("seal_coat_g_m2", "Seal coat on bare wood, g/m²", more=True),
+                Field("waste_pct", phrase("Left in pails and on tools, %"), more=True),
+                Field("soak_pct", phrase("Soaks into the wood, %"), more=True),
+                Field("seal_coat_g_m2", phrase("Seal coat on bare wood, g/m²"), more=True),
             ),
         ),
         Part(
             "cost",
-            "Cost",
+            phrase("Cost"),
             (
-                Field("currency", "Currency", "words", more=True),
-                Field("resin_per_kg", "Price of a kilogram of mix", more=True),
-                Field("other", "Other cost of this pour", more=True),
+                Field("currency", phrase("Currency"), "words", more=True),
+                Field("resin_per_kg", phrase("Price of a kilogram of mix"), more=True),
+                Field("other", phrase("Other cost of this pour"), more=True),
             ),
         ),
     ),
     usual=("pails", "scale", "person"),
-    save="Save the mixing",
+    save=phrase("Save the mixing"),
 )
 LAYERS = Section(
     "layers",
-    "Layers and waits",
-    "Each layer on top of the first: when it comes, how deep, how warm.",
+    phrase("Layers and waits"),
+    phrase("Each layer on top of the first: when it comes, how deep, how warm."),
     (
         Part(
             "layer",
             "",
             (
-                Field("at_h", "Hours after the first pouring"),
-                Field("depth_mm", "Depth of this layer"),
-                Field("start_c", "Its mix as poured"),
+                Field("at_h", phrase("Hours after the first pouring")),
+                Field("depth_mm", phrase("Depth of this layer")),
+                Field("start_c", phrase("Its mix as poured")),
             ),
             rows=True,
-            one="layer",
+            row=RowWords(
+                lambda number: phrase("Layer {number}", number=number),
+                phrase("Add a layer"),
+                phrase("Add another layer"),
+            ),
             sort="at_h",
         ),
-        Part("run", "", (Field("hours", "Predict for so many hours", more=True),)),
+        Part("run", "", (Field("hours", phrase("Predict for so many hours"), more=True),)),
     ),
-    save="Save the layers",
+    save=phrase("Save the layers"),
 )
 FAN = Section(
     "fan",
-    "Fan over the top",
-    "A fan takes heat off the surface. The station's relay follows these times.",
+    phrase("Fan over the top"),
+    phrase("A fan takes heat off the surface. The station's relay follows these times."),
     (
         Part(
             "fan",
             "",
-            (Field("from_h", "On from hour"), Field("to_h", "Off at hour"), Field("air_m_s", "Its air, m/s")),
+            (
+                Field("from_h", phrase("On from hour")),
+                Field("to_h", phrase("Off at hour")),
+                Field("air_m_s", phrase("Its air, m/s")),
+            ),
             rows=True,
-            one="fan time",
+            row=RowWords(
+                lambda number: phrase("Fan time {number}", number=number),
+                phrase("Add a fan time"),
+                phrase("Add another fan time"),
+            ),
             sort="from_h",
         ),
     ),
-    save="Save the fan times",
+    save=phrase("Save the fan times"),
 )
 OUTLINE = Section(
     "outline",
-    "An uneven outline",
-    "For the litres, and for the widest place: it gets hottest. Widths at places along it, or points around it.",
+    phrase("An uneven outline"),
+    phrase(
+        "For the litres, and for the widest place: it gets hottest. Widths at places along it, or points around it."
+    ),
     (
         Part(
             "outline.stations_mm",
-            "Widths along the river",
-            pairs=(("mm", "Place along it"), ("mm", "Width there")),
-            lead="Both ends and every change of width between; an odd number of even steps is the most exact.",
+            phrase("Widths along the river"),
+            pairs=(("mm", phrase("Place along it")), ("mm", phrase("Width there"))),
+            lead=phrase(
+                "Both ends and every change of width between; an odd number of even steps is the most exact."
+            ),
         ),
         Part(
             "outline",
-            "Or points around it",
+            phrase("Or points around it"),
             (
-                Field("points_mm", "Points around the edge: across, along; one a line", "points"),
-                Field("edge_slope_deg", "Lean of the edges, °", more=True),
-                Field("sloping_edge_mm", "Length of edge that leans", more=True),
-                Field("bottom_diameter_mm", "Diameter at the bottom of a round mould", more=True),
-                Field("displaced_l", "Wood or stone in the resin", more=True),
+                Field("points_mm", phrase("Points around the edge: across, along; one a line"), "points"),
+                Field("edge_slope_deg", phrase("Lean of the edges, °"), more=True),
+                Field("sloping_edge_mm", phrase("Length of edge that leans"), more=True),
+                Field("bottom_diameter_mm", phrase("Diameter at the bottom of a round mould"), more=True),
+                Field("displaced_l", phrase("Wood or stone in the resin"), more=True),
             ),
         ),
     ),
-    save="Save the outline",
+    save=phrase("Save the outline"),
 )
 VOIDS = Section(
     "voids",
-    "Holes, cracks and hollows",
-    "They take resin too; one that goes through leaks, one that is deeper than the layer runs hot.",
+    phrase("Holes, cracks and hollows"),
+    phrase("They take resin too; one that goes through leaks, one that is deeper than the layer runs hot."),
     (
         Part(
             "void",
             "",
             (
-                Field("name", "Name", "words"),
+                Field("name", phrase("Name"), "words"),
                 Field(
                     "shape",
-                    "Shape from above",
+                    phrase("Shape from above"),
                     "choice",
-                    (("oval", "oval"), ("box", "box"), ("crack", "crack")),
+                    (("oval", phrase("oval")), ("box", phrase("box")), ("crack", phrase("crack"))),
                 ),
-                Field("length_mm", "Length"),
-                Field("width_mm", "Width"),
-                Field("depth_mm", "Depth"),
-                Field("count", "How many", "whole"),
-                Field("through", "Goes right through?", "yes"),
-                Field("backed", "Closed from behind?", "yes"),
+                Field("length_mm", phrase("Length")),
+                Field("width_mm", phrase("Width")),
+                Field("depth_mm", phrase("Depth")),
+                Field("count", phrase("How many"), "whole"),
+                Field("through", phrase("Goes right through?"), "yes"),
+                Field("backed", phrase("Closed from behind?"), "yes"),
             ),
             rows=True,
-            one="hole",
+            row=RowWords(
+                lambda number: phrase("Hole {number}", number=number),
+                phrase("Add a hole"),
+                phrase("Add another hole"),
+            ),
         ),
     ),
-    save="Save the holes",
+    save=phrase("Save the holes"),
 )
 LOOK = Section(
     "look",
-    "Colour and bubbles",
-    "From a dip into a test cup: how much colour, and does it spoil the cure? And the tool against bubbles.",
+    phrase("Colour and bubbles"),
+    phrase(
+        "From a dip into a test cup: how much colour, and does it spoil the cure? And the tool against bubbles."
+    ),
     (
         Part(
             "colour",
-            "Colour",
+            phrase("Colour"),
             (
                 Field(
                     "kind",
-                    "What colours it",
+                    phrase("What colours it"),
                     "choice",
-                    (("dye", "dye"), ("pigment", "pigment"), ("flake", "flakes")),
+                    (("dye", phrase("dye")), ("pigment", phrase("pigment")), ("flake", phrase("flakes"))),
                 ),
-                Field("dip_depth_mm", "Depth of the test"),
-                Field("dip_dose_pct", "Dose in the test, %"),
-                Field("dip_transmission", "Part of the light that came through, 0 to 1"),
-                Field("want_transmission", "Part that shall come through the piece, 0 to 1"),
-                Field("dose_pct", "Dose that you mean to use, %"),
-                Field("hide_bottom", "Shall the bottom be hidden?", "yes"),
+                Field("dip_depth_mm", phrase("Depth of the test")),
+                Field("dip_dose_pct", phrase("Dose in the test, %")),
+                Field("dip_transmission", phrase("Part of the light that came through, 0 to 1")),
+                Field("want_transmission", phrase("Part that shall come through the piece, 0 to 1")),
+                Field("dose_pct", phrase("Dose that you mean to use, %")),
+                Field("hide_bottom", phrase("Shall the bottom be hidden?"), "yes"),
             ),
         ),
         Part(
             "heat_tool",
-            "Against bubbles",
+            phrase("Against bubbles"),
             (
-                Field("kind", "Tool", "choice", (("gun", "heat gun"), ("torch", "torch"))),
-                Field("pass_s", "Seconds over one place"),
-                Field("jet_c", "Its air or flame at the resin", more=True),
+                Field(
+                    "kind",
+                    phrase("Tool"),
+                    "choice",
+                    (("gun", phrase("heat gun")), ("torch", phrase("torch"))),
+                ),
+                Field("pass_s", phrase("Seconds over one place")),
+                Field("jet_c", phrase("Its air or flame at the resin"), more=True),
             ),
         ),
     ),
-    save="Save colour and bubbles",
+    save=phrase("Save colour and bubbles"),
 )
 SECTIONS = {one.name: one for one in (PIECE, ROOM, SLABS, FORM, MIX, LAYERS, FAN, OUTLINE, VOIDS, LOOK)}
 #: What the shop keeps for every plan, as one section of its own page.
 USUAL = Section(
     "usual",
-    "What is usual in this shop",
-    "Entered once: it fills every new plan, and each plan may say otherwise.",
+    phrase("What is usual in this shop"),
+    phrase("Entered once: it fills every new plan, and each plan may say otherwise."),
     (
-        Part("air", "The usual room", (Field("room_c", "Room"),)),
+        Part("air", phrase("The usual room"), (Field("room_c", phrase("Room")),)),
         *(part for part in FORM.parts if part.table in ("form", "form.support", "form.face")),
         *(part for part in MIX.parts if part.table in ("scale", "pails", "person")),
     ),
-    save="Save what is usual",
+    save=phrase("Save what is usual"),
 )
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from logger.plan.file import Plan
 from logger.planning.finding import Finding, Light
 from logger.quantities import difference
+from logger.words.phrase import phrase
 
 #: What moves the peak by less is not worth a question, K (this project's choice).
 WORTH_K = 1.0
@@ -45,51 +46,57 @@ _MOVES = {
     "underside": Question(
         "underside",
         "form",
-        "Does air move freely under the form, or does it stand on a bench?",
+        phrase("Does air move freely under the form, or does it stand on a bench?"),
         ("form.underside",),
     ),
-    "night": Question("night", "room", "How warm is the room through the night?", ("air.room_c.",)),
-    "start": Question("start", "piece", "How warm is the mix as you pour it?", ("pour.start_c",)),
-    "panel": Question("panel", "form", "How thick is the bottom panel?", ("form.bottom.thickness_mm",)),
+    "night": Question("night", "room", phrase("How warm is the room through the night?"), ("air.room_c.",)),
+    "start": Question("start", "piece", phrase("How warm is the mix as you pour it?"), ("pour.start_c",)),
+    "panel": Question(
+        "panel", "form", phrase("How thick is the bottom panel?"), ("form.bottom.thickness_mm",)
+    ),
 }
 #: Finding → what is asked for it, in the order of the work.
 _ASKS = {
-    "volume-unknown": Question("length", "piece", "How long is the pour?", ("pour.length_mm",)),
+    "volume-unknown": Question("length", "piece", phrase("How long is the pour?"), ("pour.length_mm",)),
     "slabs-missing": Question(
         "slabs",
         "slabs",
-        "Which slabs, and how damp are they?",
+        phrase("Which slabs, and how damp are they?"),
         ("name", "species", "thickness_mm", "width_mm", "length_mm", "meter.readings_pct", "bark", "seal"),
         new=True,
     ),
-    "moisture-unknown": Question("moisture", "slabs", "How damp is the slab?", ("meter.readings_pct",)),
-    "bark-on": Question("bark", "slabs", "Is the bark off?", ("bark",)),
+    "moisture-unknown": Question(
+        "moisture", "slabs", phrase("How damp is the slab?"), ("meter.readings_pct",)
+    ),
+    "bark-on": Question("bark", "slabs", phrase("Is the bark off?"), ("bark",)),
     "support-unknown": Question(
         "support",
         "form",
-        "What does the bottom panel rest on?",
+        phrase("What does the bottom panel rest on?"),
         ("form.support.span_mm", "form.support.supports", "form.support.panel"),
     ),
     "floating-loose": Question(
-        "clamps", "form", "What holds the slabs down?", ("form.clamp.count", "form.clamp.force_n")
+        "clamps", "form", phrase("What holds the slabs down?"), ("form.clamp.count", "form.clamp.force_n")
     ),
     "seams-unknown": Question(
-        "seams", "form", "Are the seams sealed and tested?", ("form.seam.sealed", "form.seam.tested")
+        "seams", "form", phrase("Are the seams sealed and tested?"), ("form.seam.sealed", "form.seam.tested")
     ),
     "face-unknown": Question(
         "face",
         "form",
-        "What does the resin touch in the form?",
+        phrase("What does the resin touch in the form?"),
         ("form.face.material", "form.face.taped", "form.face.release"),
     ),
     "mix-missing": Question(
-        "ratio", "mix", "How are the two parts mixed?", ("mix.ratio_parts", "mix.ratio_by")
+        "ratio", "mix", phrase("How are the two parts mixed?"), ("mix.ratio_parts", "mix.ratio_by")
     ),
-    "scale-missing": Question("scale", "mix", "How fine is the scale?", ("scale.resolution_g",)),
-    "humidity-unknown": Question("humidity", "room", "How damp is the air?", ("air.relative_humidity_pct",)),
-    "void-open": Question("void", "voids", "Is the hole closed from behind?", ("backed",)),
+    "scale-missing": Question("scale", "mix", phrase("How fine is the scale?"), ("scale.resolution_g",)),
+    "humidity-unknown": Question(
+        "humidity", "room", phrase("How damp is the air?"), ("air.relative_humidity_pct",)
+    ),
+    "void-open": Question("void", "voids", phrase("Is the hole closed from behind?"), ("backed",)),
 }
-_PEOPLE = Question("people", "mix", "Who pours, and who checks?", ("name",), new=True)
+_PEOPLE = Question("people", "mix", phrase("Who pours, and who checks?"), ("name",), new=True)
 
 
 def questions_of(
@@ -114,7 +121,10 @@ def questions_of(
 def _because(question: Question, effect_k: float, plan: Plan, peak_c: float | None) -> Question:
     limit_c = plan.resin.limits.max_core_c
     over = peak_c is not None and peak_c <= limit_c < peak_c + effect_k
-    words = f"It may move the hottest point by {difference(effect_k, 0)}" + (
-        ", over the limit." if over else "."
+    effect = difference(effect_k, 0)
+    words = (
+        phrase("It may move the hottest point by {effect}, over the limit.", effect=effect)
+        if over
+        else phrase("It may move the hottest point by {effect}.", effect=effect)
     )
     return replace(question, why=words)

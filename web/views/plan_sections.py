@@ -15,17 +15,22 @@ from typing import Any
 
 from logger.errors import BadInput, BadPlan
 from logger.plan.file import Plan, plan_from_table, plan_to_table, unit_of
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
-from logger.words.render import planned
+from logger.words.render import planned, say
 from web.views.datasheet_form import FormFields
 from web.views.plan_edit import bare_degrees, parts_of, readings_from
-from web.views.plan_fields import YES_NO, Field, Part, Section, default_of, help_of, kind_of
+from web.views.plan_fields import YES_NO, Field, Part, RowWords, Section, default_of, help_of, kind_of
 from web.views.refused_fields import Gathered, RefusedFields
 from web.views.typed import Span, litres_from, mm_from, number_from, ratio_from, single
 
 #: Empty rows that a page offers at once; new rows that it takes at once.
 EMPTY_ROWS, MOST_NEW = 1, 20
 EMPTY_PAIRS = 2
+#: What a row is called in a table that has no words of its own.
+_ROW = RowWords(
+    lambda number: phrase("Line {number}", number=number), phrase("Add a line"), phrase("Add another line")
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +110,7 @@ class _Drawing:
         default = default_of(path) if usual is None else usual
         return ShownField(
             name,
-            one.label + _unit_words(kind, self.u),
+            _with_unit(one.label, kind, self.u),
             kind,
             self.typed.get(name, shown_value(kind, value, self.u)),
             _usual_words(one, kind, default, self.u),
@@ -147,7 +152,7 @@ def _shown_part(part: Part, plan_table: Mapping[str, Any], draw: _Drawing) -> Sh
 
 
 def _shown_row(part: Part, number: int, row: Mapping[str, Any] | None, draw: _Drawing) -> ShownRow:
-    usual = {} if row else usual_row(part.table, number, draw.plan_table)
+    usual = {} if row else usual_row(part.table, number, draw.plan_table, draw.u)
     fields = [
         draw.field(
             one,
@@ -158,10 +163,16 @@ def _shown_row(part: Part, number: int, row: Mapping[str, Any] | None, draw: _Dr
         )
         for one in part.fields
     ]
-    title = str((row or {}).get("name") or f"{part.one.capitalize()} {number + 1}")
+    words = part.row or _ROW
+    title = (row or {}).get("name") or words.title(number + 1)
     if row is None:
-        return ShownRow(f"Add a {part.one}" if number == 0 else f"Add another {part.one}", fields, new=True)
+        return ShownRow(words.add if number == 0 else words.another, fields, new=True)
     return ShownRow(title, fields, f"{part.table}.{number}.remove")
+
+
+def row_title(part: Part, number: int) -> str:
+    """Return what a part's row of that number, counted from 1, is called where it has no name."""
+    return (part.row or _ROW).title(number)
 
 
 def _shown_pair(part: Part, number: int, column: int, pair: Any, draw: _Drawing) -> ShownField:
@@ -170,7 +181,7 @@ def _shown_pair(part: Part, number: int, column: int, pair: Any, draw: _Drawing)
     text = "" if pair is None else shown_value(kind, pair[column], draw.u)
     return ShownField(
         name,
-        label + _unit_words(kind, draw.u),
+        _with_unit(label, kind, draw.u),
         kind,
         draw.typed.get(name, text),
         "",
@@ -210,7 +221,8 @@ def shown_value(kind: str, value: Any, u: Reader) -> str:
     return u.bare(value) if isinstance(value, int | float) else str(value)
 
 
-def _unit_words(kind: str, u: Reader) -> str:
+def _with_unit(label: str, kind: str, u: Reader) -> str:
+    """Return a field's label with the unit that its value is typed in."""
     units = {
         "mm": u.length_unit,
         "celsius": u.degree,
@@ -219,7 +231,7 @@ def _unit_words(kind: str, u: Reader) -> str:
         "litres-list": u.volume_words,
         "points": u.length_unit,
     }
-    return f", {units[kind]}" if kind in units else ""
+    return phrase("{label}, {unit}", label=label, unit=units[kind]) if kind in units else label
 
 
 def _usual_words(one: Field, kind: str, default: Any, u: Reader) -> str:
@@ -267,7 +279,7 @@ def checked(
     section: Section,
     rows: Mapping[str, list[int]],
     u: Reader,
-    where: str = "this plan",
+    where: str = phrase("this plan"),
 ) -> Plan:
     """Return the plan of an edited table. Raises RefusedFields with the field that the plan's model refuses."""
     try:
@@ -350,7 +362,7 @@ def _points(text: str, label: str, u: Reader) -> list[list[float]]:
             continue
         if len(parts) != 2:
             raise BadInput(
-                f"{label}, line {number}",
+                phrase("{label}, line {number}", label=label, number=number),
                 "is not two numbers",
                 value=line,
                 remedy="give across and along, as 120 450",
@@ -369,7 +381,7 @@ def _edit_rows(
             continue
         rows_left.append((number, _edited_row(row, part, number, given, u, wrong)))
     rows_left += [
-        (number, usual_row(part.table, number, table) | _edited_row({}, part, number, given, u, wrong))
+        (number, usual_row(part.table, number, table, u) | _edited_row({}, part, number, given, u, wrong))
         for number in _new_rows(part, len(there), given)
     ]
     if part.sort and all(isinstance(row.get(part.sort), int | float) for _, row in rows_left):
@@ -397,19 +409,20 @@ def _new_rows(part: Part, there: int, given: Mapping[str, str]) -> list[int]:
     ]
 
 
-def usual_row(table: str, number: int, plan_table: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what a new row of a table is taken to be where nobody says otherwise."""
+def usual_row(table: str, number: int, plan_table: Mapping[str, Any], u: Reader) -> dict[str, Any]:
+    """Return what a new row of a table is taken to be where nobody says otherwise; its name in the reader's words."""
     if table == "void":
-        return {"name": f"hole {number + 1}"}
+        return {"name": say(phrase("hole {number}", number=number + 1), u)}
     if table != "slab":
         return {}
-    names = ("left slab", "right slab")
+    names = (phrase("left slab"), phrase("right slab"))
+    name = names[number] if number < len(names) else phrase("slab {number}", number=number + 1)
     depths = [
         _at(plan_table, "pour.depth_mm"),
         *(layer.get("depth_mm") for layer in plan_table.get("layer", [])),
     ]
     row = {
-        "name": names[number] if number < len(names) else f"slab {number + 1}",
+        "name": say(name, u),
         "thickness_mm": sum(depth for depth in depths if depth is not None) or None,
         "width_mm": _at(plan_table, "form.side.thickness_mm") or default_of("form.side.thickness_mm"),
         "length_mm": _at(plan_table, "pour.length_mm"),
@@ -453,7 +466,12 @@ def _pair(
     for column, (name, text) in enumerate(zip(names, texts, strict=True)):
         kind, label = part.pairs[column]
         if not text:
-            wrong.refuse(name, f"{label} is missing on this line. Fill it in, or empty the other field, too.")
+            wrong.refuse(
+                name,
+                phrase(
+                    "{label} is missing on this line. Fill it in, or empty the other field, too.", label=label
+                ),
+            )
             return None
         if text == shown_value(kind, was[column], u):
             pair.append(was[column])
@@ -526,13 +544,13 @@ def refused_words(error: BadPlan, section: Section, u: Reader) -> str:
     )
     problem = re.sub(r" \(\d+ more mistakes? in this file\)", "", error.problem)
     if problem == "is missing":
-        return f"{label or key} is missing: fill it in, or leave the whole of it empty."
+        return phrase("{label} is missing: fill it in, or leave the whole of it empty.", label=label or key)
     words = f"{label}: {problem}" if label else problem
     if error.allowed:
         words += (
-            f"; it may be {error.allowed}"
+            phrase("; it may be {allowed}", allowed=error.allowed)
             if unit_of(key) in error.allowed
-            else f"; allowed is {error.allowed}"
+            else phrase("; allowed is {allowed}", allowed=error.allowed)
         )
     return planned(re.sub(r"\[\[?([a-z_.]+)\]\]?", r"\1", words) + ".", u)
 

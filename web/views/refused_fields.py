@@ -6,6 +6,8 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from logger.errors import BadInput
+from logger.facts import parsed
+from logger.words.phrase import phrase
 
 T = TypeVar("T")
 
@@ -16,11 +18,14 @@ class RefusedFields(BadInput):
     def __init__(self, fields: dict[str, str]) -> None:
         self.fields = fields
         count = len(fields)
-        many = f" {count} fields are marked below." if count > 1 else ""
-        super().__init__("this form", f"{next(iter(fields.values()), '')}{many}")
+        problem = parsed(next(iter(fields.values()), ""))
+        if count > 1:
+            problem = phrase("{first} {count} fields are marked below.", first=problem, count=count)
+        super().__init__(phrase("this form"), problem)
 
-    def __str__(self) -> str:
-        """Return the first thing that is wrong, and how many more there are."""
+    @property
+    def fact(self) -> str:
+        """The first thing that is wrong, and how many more there are."""
         return self.problem
 
 
@@ -35,7 +40,7 @@ class Gathered:
         try:
             return what()
         except BadInput as error:
-            self.refuse(name, str(error))
+            self.refuse(name, error.fact)
             return None
 
     def refuse(self, name: str, words: str) -> None:

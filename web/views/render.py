@@ -18,6 +18,7 @@ from logger.alarms.state import UP, Phase
 from logger.facts import Fact, Quantity
 from logger.store import page_queries
 from logger.store.people import Role
+from logger.words.phrase import phrase
 from logger.words.reader import current, reading
 from logger.words.render import planned, say
 from web.views import words
@@ -148,8 +149,10 @@ def page(
                     "activation": row.activation,
                     "priority": row.priority if row.phase in UP else "low",
                     "title": ("Cleared: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
-                    "pour": row.pour_title or "the watch itself",
-                    "by": (row.acknowledged_by or "Somebody") if row.phase == Phase.ACKNOWLEDGED else None,
+                    "pour": row.pour_title or phrase("the watch itself"),
+                    "by": (row.acknowledged_by or phrase("Somebody"))
+                    if row.phase == Phase.ACKNOWLEDGED
+                    else None,
                 }
                 for row in page_queries.pressing(connection)
             ]

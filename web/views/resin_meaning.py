@@ -11,6 +11,7 @@ from typing import Any
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.what_it_means import Narrowing, SafeDepth, safe_depths, what_would_narrow
 from logger.plan.file import Resin
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.views.kept import Kept
 
@@ -42,11 +43,20 @@ def further_words(one: Narrowing, u: Reader) -> str:
     """Return a further statement as a shop says it."""
     where = u.temp(one.at_c, 0)
     if one.kind == "cup test":
-        return f"Try a cup of {u.scale(1000 * (one.mass_kg or 0.0))} with one probe"
+        return phrase("Try a cup of {scale} with one probe", scale=u.scale(1000 * (one.mass_kg or 0.0)))
     if one.mass_kg is None:
-        return f"Ask its maker when a thin casting is hard at {where}"
-    return f"Ask its maker for the {one.kind} of {u.scale(1000 * one.mass_kg)} at {where}"
+        return phrase("Ask its maker when a thin casting is hard at {where}", where=where)
+    mass = u.scale(1000 * one.mass_kg)
+    return phrase(
+        "Ask its maker for the {kind} of {mass} at {where}",
+        kind=_KINDS.get(one.kind, one.kind),
+        mass=mass,
+        where=where,
+    )
 
+
+#: What a maker is asked for (`Narrowing.kind`).
+_KINDS = {"gel time": phrase("gel time"), "working time": phrase("working time")}
 
 _MEANINGS: Kept[Meaning] = Kept(64)
 

@@ -21,6 +21,7 @@ from logger.store import forecasts
 from logger.store.condition_queries import evidence_of
 from logger.store.rows import Json, PourWithPrediction
 from logger.units import clock_near
+from logger.words.phrase import phrase
 from logger.words.reader import METRIC
 from logger.words.render import say
 from web.answers import SeverityName, StandingShape
@@ -49,7 +50,7 @@ SEVERITY_NAMES: dict[Severity, SeverityName] = {
     Severity.CALM: "calm",
     Severity.NONE: "none",
 }
-UNREADABLE = "what is stored of it cannot be read: go there and look"
+UNREADABLE = phrase("what is stored of it cannot be read: go there and look")
 
 
 @dataclass(frozen=True, slots=True)

@@ -179,7 +179,7 @@ def ratio_from(text: str, u: Reader = METRIC) -> tuple[float, float, str]:
             allowed="resin first, as 3:1 or 100:45",
             remedy="copy it from the datasheet",
         )
-    a, b = (number_from(match[part], "Mixing ratio", u) for part in ("a", "b"))
+    a, b = (number_from(match[part], phrase("Mixing ratio"), u) for part in ("a", "b"))
     if min(a, b) <= 0:
         raise BadInput("Mixing ratio", "has a part of nothing", value=text, remedy="give both parts")
     words = match["words"].lower()

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import OpenAlarm
-from logger.units import clock_near, clock_time, hours_minutes, minutes_words, span, time_of_day
+from logger.quantities import hours, quantity, seconds, temperature
+from logger.words import numbers
 from logger.words.old_text import marked
-from logger.words.reader import Reader
+from logger.words.phrase import phrase
+from logger.words.reader import Reader, current
 from logger.words.render import planned, say
 
 __all__ = [
@@ -38,87 +40,117 @@ __all__ = [
 #: Events whose text the program writes, from before quantities were marked in it.
 _WRITTEN = ("alarm", "fan", "poured", "level")
 _HARM_WORDS = {
-    Harm.SEVERE: "people can be hurt, or the whole pour lost",
-    Harm.COSTLY: "the table can be spoiled, or is not watched",
-    Harm.SMALL: "extra work, or a risk that is not yet a loss",
+    Harm.SEVERE: phrase("people can be hurt, or the whole pour lost"),
+    Harm.COSTLY: phrase("the table can be spoiled, or is not watched"),
+    Harm.SMALL: phrase("extra work, or a risk that is not yet a loss"),
 }
 #: Until when an alarm stays on screen, where its unit does not say so.
 _UNTIL = {
-    "core-will-overheat": "the forecast is back below the limit",
-    "wet-under-form": "it is dry and somebody has confirmed it",
-    "look-due": "the look is made",
-    "station-silent": "the station is heard again",
-    "probe-lost": "the probe reads again",
-    "core-unwatched": "a core probe reads again",
+    "core-will-overheat": phrase("the forecast is back below the limit"),
+    "wet-under-form": phrase("it is dry and somebody has confirmed it"),
+    "look-due": phrase("the look is made"),
+    "station-silent": phrase("the station is heard again"),
+    "probe-lost": phrase("the probe reads again"),
+    "core-unwatched": phrase("a core probe reads again"),
 }
 _EVENT_WORDS = {
-    "alarm": "Alarm",
-    "note": "Note",
-    "addition": "Added after sealing",
-    "planned": "Planned",
-    "plan-changed": "Plan changed",
-    "ready": "Ready",
-    "pouring": "Pouring began",
-    "watched": "Form full",
-    "curing": "First hour over",
-    "released": "Out of the form",
-    "closed": "Pour closed",
-    "spoiled": "Given up",
-    "look": "Look",
-    "signed": "Signed",
-    "signed-again": "Signed, second check by the same person",
-    "override": "Let pass, by name and reason",
-    "end-exception": "Exception signed",
-    "undone": "Taken back",
-    "look-asked": "Asked for a look",
-    "look-later": "The look: later",
-    "batch": "Batch weighed",
-    "mixing": "At the mixing bench",
-    "photo": "Photo",
-    "station-chosen": "Station chosen",
-    "untested": "Messages not tested",
-    "sealed": "Sealed",
-    "outcome": "How it ended",
-    "test": "Test",
-    "lot": "Resin lot",
-    "layer": "Layer poured",
-    "imported": "Brought in from another workshop",
-    "log-imported": "Past log brought in",
+    "alarm": phrase("Alarm"),
+    "note": phrase("Note"),
+    "addition": phrase("Added after sealing"),
+    "planned": phrase("Planned"),
+    "plan-changed": phrase("Plan changed"),
+    "ready": phrase("Ready"),
+    "pouring": phrase("Pouring began"),
+    "watched": phrase("Form full"),
+    "curing": phrase("First hour over"),
+    "released": phrase("Out of the form"),
+    "closed": phrase("Pour closed"),
+    "spoiled": phrase("Given up"),
+    "look": phrase("Look"),
+    "signed": phrase("Signed"),
+    "signed-again": phrase("Signed, second check by the same person"),
+    "override": phrase("Let pass, by name and reason"),
+    "end-exception": phrase("Exception signed"),
+    "undone": phrase("Taken back"),
+    "look-asked": phrase("Asked for a look"),
+    "look-later": phrase("The look: later"),
+    "batch": phrase("Batch weighed"),
+    "mixing": phrase("At the mixing bench"),
+    "photo": phrase("Photo"),
+    "station-chosen": phrase("Station chosen"),
+    "untested": phrase("Messages not tested"),
+    "sealed": phrase("Sealed"),
+    "outcome": phrase("How it ended"),
+    "test": phrase("Test"),
+    "lot": phrase("Resin lot"),
+    "layer": phrase("Layer poured"),
+    "imported": phrase("Brought in from another workshop"),
+    "log-imported": phrase("Past log brought in"),
 }
 
 
 def celsius(value: float | None, digits: int = 1) -> str:
     """Return a temperature, or a dash where there is none."""
-    return "–" if value is None else f"{value:.{digits}f} °C"
+    return "–" if value is None else temperature(value, digits)
 
 
 def ago(then_ms: int | None, now_ms: int) -> str:
     """How long ago something was."""
     if then_ms is None:
-        return "never"
-    return f"{span(max(0, (now_ms - then_ms) // 1000))} ago"
+        return phrase("never")
+    return phrase("{span} ago", span=seconds(max(0, (now_ms - then_ms) // 1000)))
 
 
 def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
     """Day with its year and time of day, for what is read years later: "25 Nov 2026, 14:20"."""
     if at_ms is None:
         return "–"
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%d %b %Y, %H:%M")
+    language = current().language
+    return f"{numbers.date(at_ms, language, zone)}, {numbers.time_of_day(at_ms, language, zone)}"
 
 
 def hour_of_day(at_ms: int, zone: tzinfo | None = None) -> str:
     """Time of day in the machine's zone, for what is minutes away: "14:20"."""
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%H:%M")
+    return numbers.time_of_day(at_ms, current().language, zone)
+
+
+def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Day and time of day: "Wed 25 Nov, 14:20"; a dash where there is none."""
+    return "–" if at_ms is None else numbers.clock(at_ms, current().language, zone)
+
+
+def time_of_day(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Return the time of day alone: "14:20"; a dash where there is none."""
+    return "–" if at_ms is None else numbers.time_of_day(at_ms, current().language, zone)
+
+
+def clock_near(at_ms: int | None, now_ms: int, zone: tzinfo | None = None) -> str:
+    """Return the time of day of a moment within twelve hours, "14:20"; with its day where it is farther away."""
+    near = at_ms is not None and abs(at_ms - now_ms) < numbers.NEAR_MS
+    return time_of_day(at_ms, zone) if near else clock_time(at_ms, zone)
+
+
+def hours_minutes(hours: float | None) -> str:
+    """Return a span as people say it: "35 min", "4 h 05 min", "2 d 3 h"; a dash where there is none."""
+    return "–" if hours is None else numbers.hours_minutes(hours, current().translate)
+
+
+def minutes_words(minutes: float) -> str:
+    """Return a span given in minutes, in hours from two on: "5 min", "8 h"."""
+    return numbers.minutes_words(minutes, current().language, current().translate)
 
 
 def event_word(kind: str) -> str:
     """Return an event's kind in plain words."""
-    return _EVENT_WORDS.get(kind, kind.replace("-", " ").capitalize())
+    return _EVENT_WORDS.get(kind) or kind.replace("-", " ").capitalize()
 
 
 def not_within(within_h: float) -> str:
     """Say that the core may stay soft or warm for longer than was looked at."""
-    return f"it may not be hard within {round(within_h, 0 if within_h >= 10 else 1):g} h of pouring"
+    return phrase(
+        "it may not be hard within {within_h} h of pouring",
+        within_h=quantity(round(within_h, 0 if within_h >= 10 else 1), "", None),
+    )
 
 
 def release_words(release: Mapping[str, Any]) -> str:
@@ -130,16 +162,20 @@ def release_words(release: Mapping[str, Any]) -> str:
         return late
     first, last = release["p05"], release["p95"]
     if last is None:
-        return f"{hours_minutes(release['p50'])}; {late}"
-    return f"{hours_minutes(release['p50'])} ({first:.0f}–{last:.0f} h)"
+        return phrase("{at}; {late}", at=hours(release["p50"]), late=late)
+    return phrase("{at} ({first}–{last} h)", at=hours(release["p50"]), first=round(first), last=round(last))
 
 
 def alarm_line(alarm: OpenAlarm) -> str:
     """Return an alarm in a few words: its title, and whether somebody has it in hand or it has cleared."""
     title = KINDS[alarm.kind].title
     if not alarm.true:
-        return f"{title} (cleared, not confirmed)"
-    return f"{title} ({alarm.by or 'somebody'} is on it)" if alarm.answered else title
+        return phrase("{title} (cleared, not confirmed)", title=title)
+    return (
+        phrase("{title} ({by} is on it)", title=title, by=alarm.by or phrase("somebody"))
+        if alarm.answered
+        else title
+    )
 
 
 def harm_words(harm: Harm) -> str:
@@ -151,7 +187,7 @@ def until_cleared(kind: Kind) -> str:
     """Return until when an alarm of a kind stays on screen, after "until"."""
     if kind.name in _UNTIL:
         return _UNTIL[kind.name]
-    return "the temperature is back in range" if kind.unit == "°C" else "its cause is gone"
+    return phrase("the temperature is back in range") if kind.unit == "°C" else phrase("its cause is gone")
 
 
 def sentence(text: str) -> str:

@@ -12,8 +12,18 @@ from logger.condition.peak_call import PeakCall, call_of
 from logger.condition.peaks import forecast_peak
 from logger.cure.solver.prediction import predict
 from logger.pour import Stage
-from web.views.agenda import coming
+from logger.words.reader import METRIC
+from logger.words.render import say
+from web.views import agenda
 from web.views.predicted import COURSES, Foretold, foretold, predicted_of
+
+
+def coming(*what: Any) -> list[agenda.Coming]:
+    """What is to come, in words."""
+    return [
+        replace(one, what=say(one.what, METRIC), sure=say(one.sure, METRIC), ask=say(one.ask, METRIC))
+        for one in agenda.coming(*what)
+    ]
 
 
 @pytest.fixture
@@ -62,7 +72,7 @@ def test_the_forecast_wins_over_the_plan(course: Foretold) -> None:
     items = coming(Stage.CURING, 5.0, course, forecast, called(course, 5.0, forecast))
     told = {item.what.split(",")[0]: item for item in items}
     assert told["Core at its hottest"].at_h == 9.5
-    assert "{48.2 °C|0}" in told["Core at its hottest"].what
+    assert "48 °C" in told["Core at its hottest"].what
     assert told["Hard and cool enough to open the form"].at_h == 41.0
 
 
