@@ -20,6 +20,7 @@ from logger.errors import BadInput, BadReadings, LoggerError
 from logger.json_text import json_text
 from logger.store.backup import MOST_BACKUPS, back_up, restore
 from logger.words.log_lines import log_in_english
+from logger.words.phrase import phrase
 from web.commands import machine, owner, records, self_test, server, watched
 from web.commands.extras import what_to_install
 from web.commands.terminal import say, table_of, working
@@ -193,10 +194,10 @@ def refit_command(
     if len(pour) % 2:
         raise BadInput(
             "refit",
-            "needs pairs",
-            value=f"{len(pour)} files",
+            phrase("needs pairs"),
+            value=phrase("{n} files", n=len(pour)),
             allowed="PLAN READINGS PLAN READINGS …",
-            remedy="give each plan its readings",
+            remedy=phrase("give each plan its readings"),
         )
     from logger.cure.fit.refit import fit_from_pours
 
@@ -231,7 +232,9 @@ def _recorded(plan: Path, rows: Path) -> RecordedPour:
 
     places = places_from([(row.elapsed_s / 3600, row.place, row.celsius) for row in read_readings(rows)])
     if "core" not in places:
-        raise BadReadings(str(rows), "has no core readings", remedy="give a recording with a core probe")
+        raise BadReadings(
+            str(rows), phrase("has no core readings"), remedy=phrase("give a recording with a core probe")
+        )
     core, room = places["core"].good(), places["room"].good() if "room" in places else None
     return RecordedPour(read_plan(plan), *core, None if room is None else RoomHistory(*room))
 
@@ -274,10 +277,10 @@ def _hour(text: str) -> float:
     if not 0 < hour <= 1440:
         raise BadInput(
             "--forecast-at",
-            "is not an hour after pouring",
+            phrase("is not an hour after pouring"),
             value=text,
-            allowed="above 0 to 1440 h",
-            remedy="give hours with commas between them, such as 1,2,4,8",
+            allowed=phrase("above 0 to 1440 h"),
+            remedy=phrase("give hours with commas between them, such as 1,2,4,8"),
         )
     return hour
 
@@ -360,18 +363,18 @@ def demo_command(
     if scenario not in SCENARIOS:
         raise BadInput(
             "--scenario",
-            "is not known",
+            phrase("is not known"),
             value=scenario,
             allowed=", ".join(SCENARIOS),
-            remedy="give one of those",
+            remedy=phrase("give one of those"),
         )
     if not 1 <= speed <= 20_000:
         raise BadInput(
             "--speed",
-            "is out of range",
+            phrase("is out of range"),
             value=speed,
-            allowed="1 to 20000 simulated s per s",
-            remedy="600 shows a day in two and a half minutes",
+            allowed=phrase("1 to 20000 simulated s per s"),
+            remedy=phrase("600 shows a day in two and a half minutes"),
         )
     sys.exit(
         run_demo(
@@ -440,10 +443,10 @@ def _database(settings: Path) -> Path:
     if not url.startswith("sqlite:///"):
         raise BadInput(
             str(settings),
-            "names a database server",
+            phrase("names a database server"),
             value=url.partition(":")[0],
             allowed="sqlite",
-            remedy="use the server's own backup tool, and copy the folder photos in data_dir",
+            remedy=phrase("use the server's own backup tool, and copy the folder photos in data_dir"),
         )
     return Path(url.removeprefix("sqlite:///"))
 

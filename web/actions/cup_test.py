@@ -15,8 +15,10 @@ from logger.cure.fit.what_it_means import CUPS, MEASURED_PCT
 from logger.errors import BadInput, NotAllowed
 from logger.live.cup_watch import course_of
 from logger.probe_checks.cup import CupCourse, CupState, mean_of
+from logger.quantities import grams, temperature
 from logger.store import cup_tests, probe_checks, resins, stations
 from logger.store.cup_tests import CupTest
+from logger.words.phrase import phrase
 from web.service.service import Service
 
 #: What a cup may weigh, kg. More than a kilogram of a quick system can smoke.
@@ -45,23 +47,27 @@ def begin(service: Service, by: str, key: str, probe: str, room: str, mass_g: fl
     least, most = MASS_KG
     if not least <= mass_g / 1000 <= most:
         raise BadInput(
-            "mass",
-            "is out of range",
-            value=f"{mass_g:g} g",
-            allowed=f"{1000 * least:g} to {1000 * most:g} g",
-            remedy="take a small cup: a large one heats itself, and may smoke",
+            phrase("mass"),
+            phrase("is out of range"),
+            value=grams(mass_g, None),
+            allowed=phrase(
+                "{least} to {most}", least=grams(1000 * least, None), most=grams(1000 * most, None)
+            ),
+            remedy=phrase("take a small cup: a large one heats itself, and may smoke"),
         )
     with service.store.write() as tx:
         name = resins.get(tx, key).facts["name"]
         if cup_tests.running(tx, key):
-            raise NotAllowed("a cup of this resin is being watched: end that test first")
+            raise NotAllowed(phrase("a cup of this resin is being watched: end that test first"))
         station, rom = _probe_of(tx, probe, "probe")
         room_rom = None
         if room:
             room_station, room_rom = _probe_of(tx, room, "room probe")
             if room_station.id != station.id or room_rom == rom:
                 raise BadInput(
-                    "room probe", "must be another probe of the same station", remedy="choose again"
+                    phrase("room probe"),
+                    phrase("must be another probe of the same station"),
+                    remedy=phrase("choose again"),
                 )
         data = {
             "key": key,
@@ -97,7 +103,7 @@ def stop(service: Service, by: str, key: str) -> None:
         resins.get(tx, key)
         now = now_of(service, tx, key)
         if now is None:
-            raise NotAllowed("no cup of this resin is being watched")
+            raise NotAllowed(phrase("no cup of this resin is being watched"))
         cup_tests.end(tx, service.timeline.true_ms(), by, now.test, None)
 
 
@@ -109,7 +115,7 @@ def add_to_datasheet(service: Service, by: str, key: str, room_c: float | None) 
     with service.store.read() as connection:
         now, data = now_of(service, connection, key), resins.get(connection, key).facts
     if now is None:
-        raise NotAllowed("no cup of this resin is being watched")
+        raise NotAllowed(phrase("no cup of this resin is being watched"))
     statement = statement_of(now, room_c)
     text = with_statement(data["sheet_toml"], statement)
     fit = fit_datasheet(datasheet_from_text(text, "datasheet")).to_json()
@@ -119,7 +125,7 @@ def add_to_datasheet(service: Service, by: str, key: str, room_c: float | None) 
         changed["table"] = fit["resin"]
     with service.store.write() as tx:
         if now.test.id not in {test.id for test in cup_tests.running(tx, key)}:
-            raise NotAllowed("this test has been ended meanwhile")
+            raise NotAllowed(phrase("this test has been ended meanwhile"))
         now_ms = service.timeline.true_ms()
         cup_tests.end(tx, now_ms, by, now.test, statement)
         resins.put(tx, now_ms, by, {**data, **changed})
@@ -129,15 +135,17 @@ def statement_of(now: CupNow, room_c: float | None) -> dict[str, Any]:
     """Return what a cup measured, as a [[peak]] of a datasheet. Raises NotAllowed before its peak is past, BadInput."""
     course = now.course
     if course.state is not CupState.PAST or course.peak_c is None or course.peak_s is None:
-        raise NotAllowed("its peak is not past yet, or was not seen: there is nothing to add")
+        raise NotAllowed(phrase("its peak is not past yet, or was not seen: there is nothing to add"))
     at_c = now.room_c if now.room_c is not None else room_c
     if at_c is None or not ROOM_C[0] <= at_c <= ROOM_C[1]:
         raise BadInput(
-            "room",
-            "is missing" if at_c is None else "is out of range",
-            value=at_c,
-            allowed=f"{ROOM_C[0]:g} to {ROOM_C[1]:g} °C",
-            remedy="how warm was it beside the cup?",
+            phrase("room"),
+            phrase("is missing") if at_c is None else phrase("is out of range"),
+            value=None if at_c is None else temperature(at_c),
+            allowed=phrase(
+                "{least} to {most}", least=temperature(ROOM_C[0], 0), most=temperature(ROOM_C[1], 0)
+            ),
+            remedy=phrase("how warm was it beside the cup?"),
         )
     return {
         "mass_kg": now.test.mass_kg,
@@ -152,9 +160,9 @@ def with_statement(sheet_toml: str | None, statement: dict[str, Any]) -> str:
     """Return a datasheet's text with one more [[peak]]. Raises BadInput for a resin that has no datasheet."""
     if not sheet_toml:
         raise BadInput(
-            "datasheet",
-            "was never given for this resin",
-            remedy="add it first: change its datasheet on the page of resins",
+            phrase("datasheet"),
+            phrase("was never given for this resin"),
+            remedy=phrase("add it first: change its datasheet on the page of resins"),
         )
     sheet = tomllib.loads(sheet_toml)
     sheet.setdefault("peak", []).append(statement)
@@ -164,6 +172,6 @@ def with_statement(sheet_toml: str | None, statement: dict[str, Any]) -> str:
 def _probe_of(tx: Connection, choice: str, field: str) -> tuple[Any, str]:
     name, _, rom = choice.partition("/")
     if not rom:
-        raise BadInput(field, "is not chosen", remedy="choose the probe that stands there")
+        raise BadInput(field, phrase("is not chosen"), remedy=phrase("choose the probe that stands there"))
     station = stations.by_name(tx, name)
     return station, probe_checks.probe(tx, station.id, rom).rom

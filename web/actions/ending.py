@@ -34,6 +34,7 @@ from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotConfi
 from logger.facts import cut
 from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage
+from logger.quantities import minutes
 from logger.store import events, forecasts, page_queries, pours
 from logger.store.rows import EventRow, PourRow
 from logger.words.phrase import phrase
@@ -138,7 +139,11 @@ def must_be_over(service: Service, connection: Connection, pour: PourRow, to: St
     ending = ending_of(service, connection, pour, to)
     if not ending.may_end:
         texts = [obstacle.text for obstacle in ending.obstacles]
-        raise MayNotEnd(f"pour {pour.id} ({pour.title})", texts, signable=ending.signable)
+        raise MayNotEnd(
+            phrase("pour {number} ({title})", number=pour.id, title=pour.title),
+            texts,
+            signable=ending.signable,
+        )
 
 
 def confirmation(connection: Connection, pour: PourRow, to: Stage, now_ms: int) -> str:
@@ -150,15 +155,29 @@ def must_be_confirmed(connection: Connection, pour: PourRow, to: Stage, given: s
     """Raise NotConfirmed unless a step was asked for lately, at the stage at which the pour is now."""
     if to not in CONFIRMED:
         return
-    stage = f"{pour.title}: nothing was changed. Its stage is now: {STAGE_WORDS[Stage(pour.stage)]}."
+    stage = phrase(
+        "{pour}: nothing was changed. Its stage is now: {stage}.",
+        pour=pour.title,
+        stage=STAGE_WORDS[Stage(pour.stage)],
+    )
     if not given:
-        raise NotConfirmed(f"{stage} This step is asked for first, and then confirmed: open the pour's page.")
+        raise NotConfirmed(
+            phrase(
+                "{stage} This step is asked for first, and then confirmed: open the pour's page.", stage=stage
+            )
+        )
     if given.split(".")[:2] != confirmation(connection, pour, to, now_ms).split(".")[:2]:
-        raise NotConfirmed(f"{stage} What was pressed was made before that: open the pour's page again.")
+        raise NotConfirmed(
+            phrase("{stage} What was pressed was made before that: open the pour's page again.", stage=stage)
+        )
     minute = given.rpartition(".")[2]
     if not minute.isdecimal() or not 0 <= now_ms / 60_000 - int(minute) <= CONFIRM_MIN:
         raise NotConfirmed(
-            f"{stage} The page was opened more than {CONFIRM_MIN:.0f} min ago: open it again, look, and then press."
+            phrase(
+                "{stage} The page was opened more than {confirm_min} ago: open it again, look, and then press.",
+                stage=stage,
+                confirm_min=minutes(CONFIRM_MIN),
+            )
         )
 
 
@@ -174,19 +193,19 @@ def sign_exception(
     name, why = " ".join(person.split()), reason.strip()[:LONGEST_REASON]
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
         raise BadInput(
-            "person",
-            "has no name that can be kept",
+            phrase("person"),
+            phrase("has no name that can be kept"),
             value=person,
-            allowed=f"1 to {LONGEST_NAME} characters",
-            remedy="say who answers for it",
+            allowed=phrase("1 to {longest_name} characters", longest_name=LONGEST_NAME),
+            remedy=phrase("say who answers for it"),
         )
     if len(why) < SHORTEST_REASON:
         raise BadInput(
-            "reason",
-            "is too short",
+            phrase("reason"),
+            phrase("is too short"),
             value=reason,
-            allowed=f"at least {SHORTEST_REASON} characters",
-            remedy="say how you know that the core is cool; it stands in the record",
+            allowed=phrase("at least {shortest_reason} characters", shortest_reason=SHORTEST_REASON),
+            remedy=phrase("say how you know that the core is cool; it stands in the record"),
         )
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
@@ -194,11 +213,16 @@ def sign_exception(
         blocking = _obstacles(service, tx, pour, (to,))[to]
         if not blocking:
             raise NotAllowed(
-                f"pour {pour_id}: nothing keeps its watch from ending, so there is nothing to sign"
+                phrase(
+                    "pour {pour_id}: nothing keeps its watch from ending, so there is nothing to sign",
+                    pour_id=pour_id,
+                )
             )
         texts = [obstacle.text for obstacle in blocking]
         if not all(obstacle.signable for obstacle in blocking):
-            raise MayNotEnd(f"pour {pour_id} ({pour.title})", texts, signable=False)
+            raise MayNotEnd(
+                phrase("pour {number} ({title})", number=pour_id, title=pour.title), texts, signable=False
+            )
         text = cut(f"{why} ({name}). In the way: {' '.join(texts)}", 4000)
         whys = [obstacle.name for obstacle in blocking]
         data = {"person": name, "reason": why, "whys": whys, "obstacles": texts, "step": str(to)}

@@ -11,6 +11,7 @@ from logger.daemon import new_station
 from logger.errors import BadInput
 from logger.settings import EVERYWHERE, LOOPBACK, Settings, own_address
 from logger.store import events, stations
+from logger.words.phrase import phrase
 from web.service.service import Service
 
 #: Where a station is: on this machine with the probes that hang on it, or with played ones, or on another machine.
@@ -59,14 +60,19 @@ def enrol(service: Service, by: str, name: str, where: str, asked_at: str) -> En
     given = offer(service)
     if where not in (HERE, SIMULATED, ELSEWHERE) or (where != ELSEWHERE and not given.here):
         raise BadInput(
-            "where", "is not one of the choices", value=where, remedy="choose where the station runs"
+            phrase("where"),
+            phrase("is not one of the choices"),
+            value=where,
+            remedy=phrase("choose where the station runs"),
         )
     probes = new_station.probes_here() if where == HERE else []
     if where == HERE and not probes:
         raise BadInput(
-            "where",
-            "no probe is plugged into this machine",
-            remedy="plug one in (4.7 kΩ between data and 3.3 V; see how they are wired), then press again",
+            phrase("where"),
+            phrase("no probe is plugged into this machine"),
+            remedy=phrase(
+                "plug one in (4.7 kΩ between data and 3.3 V; see how they are wired), then press again"
+            ),
         )
     url = _url_here(service.settings) if where != ELSEWHERE else _url_there(service.settings, asked_at)
     path = station_path(service, name)

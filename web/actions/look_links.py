@@ -27,6 +27,7 @@ from logger.pour import LIVE
 from logger.store import alarms, events, page_queries, pours
 from logger.store.message_links import Purpose
 from logger.store.rows import PourRow
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.actions.watching import by_link
 from web.service.service import Service
@@ -89,7 +90,9 @@ def later(service: Service, token: str) -> int | None:
                 return remind_at_ms(due_ms, service.rhythm, reminding)
             if not asked.later:
                 raise NotAllowed(
-                    "it cannot wait any longer: go and look, dry below, level as it was, no smell of heat"
+                    phrase(
+                        "it cannot wait any longer: go and look, dry below, level as it was, no smell of heat"
+                    )
                 )
             text = "the look is made a little later"
             events.add_event(tx, asked.pour.id, now_ms, LATER, by, text, {"due_ms": due_ms})
@@ -107,7 +110,7 @@ def later(service: Service, token: str) -> int | None:
 def _claim(service: Service, connection: Connection, token: str) -> Claim:
     claim = signed_links.read_token(connection, token, service.timeline.now_ms())
     if claim.purpose is not Purpose.LOOK or claim.look is None:
-        raise LinkRefused("this link is for something else")
+        raise LinkRefused(phrase("this link is for something else"))
     return claim
 
 
@@ -138,5 +141,5 @@ def _must_be_asked(asked: AskedLook) -> int:
     if asked.due_ms is not None:
         return asked.due_ms
     if asked.look is not None:
-        raise NotAllowed(f"{asked.look.by} has looked already: nothing was noted twice")
-    raise NotAllowed("no look is asked for any more: nothing was noted")
+        raise NotAllowed(phrase("{by} has looked already: nothing was noted twice", by=asked.look.by))
+    raise NotAllowed(phrase("no look is asked for any more: nothing was noted"))

@@ -6,6 +6,7 @@ from typing import Any, Literal
 
 from logger.errors import BadInput
 from logger.store import events, page_queries, pours
+from logger.words.phrase import phrase
 from web.actions.pours import may_keep
 from web.service.service import Service
 from web.views.mixing import BENCH_EVENTS, EMPTIED, NOT_EMPTIED, NOT_STARTED, STARTED, Batch, batches_of
@@ -72,10 +73,10 @@ def _numbered(batches: list[Batch], number: int | None) -> int:
         return following
     if not 1 <= number <= following:
         raise BadInput(
-            "batch",
-            "is not the number of a batch",
+            phrase("batch"),
+            phrase("is not the number of a batch"),
             value=number,
-            allowed=f"1 to {following}",
-            remedy="open the mixing page again",
+            allowed=phrase("1 to {following}", following=following),
+            remedy=phrase("open the mixing page again"),
         )
     return number

@@ -19,8 +19,9 @@ from logger.store.message_links import Purpose
 from logger.store.outbox import NewMessage
 from logger.store.people import Role
 from logger.store.rows import ChannelRow
+from logger.words.phrase import phrase
 from web.errors import Forbidden, TooMany
-from web.security.access import Who
+from web.security.access import ROLES, Who
 from web.service.service import Service
 
 log = logging.getLogger(__name__)
@@ -45,7 +46,9 @@ def kind_called(name: str) -> Kind:
     if name.startswith(PREFIX):
         return kind_of_service(name.removeprefix(PREFIX))
     if name not in BY_NAME:
-        raise BadInput("kind", "is not one of the kinds", value=name, remedy="choose one")
+        raise BadInput(
+            phrase("kind"), phrase("is not one of the kinds"), value=name, remedy=phrase("choose one")
+        )
     return BY_NAME[name]
 
 
@@ -60,7 +63,7 @@ def of_whom(service: Service, who: Who, channel_id: int) -> ChannelRow:
         row = channels.get(connection, channel_id)
         people.person(connection, row.person_id)  # of this shop, where there are several
     if row.person_id != who.id and not who.may(Role.OWNER):
-        raise Forbidden("that is somebody else's phone; only an owner may change it")
+        raise Forbidden(phrase("that is somebody else's phone; only an owner may change it"))
     return row
 
 
@@ -83,16 +86,20 @@ def set_up(
         _may_be_called(people.person(connection, person_id).role)
         there = len(channels.of_person(connection, person_id))
     if before is not None and before.person_id != person_id:
-        raise NotAllowed("that is somebody else's phone")
+        raise NotAllowed(phrase("that is somebody else's phone"))
     if before is None and there >= channels.MOST:
-        raise NotAllowed(f"{channels.MOST} ways are enough for one person: remove one first")
+        raise NotAllowed(
+            phrase("{most} ways are enough for one person: remove one first", most=channels.MOST)
+        )
     entries = _entries(chosen, typed, before)
     if turn not in TURNS:
-        raise BadInput("turn", "is not one of the turns", value=turn, remedy="choose one")
+        raise BadInput(
+            phrase("turn"), phrase("is not one of the turns"), value=turn, remedy=phrase("choose one")
+        )
     target = target_of(chosen, entries)
     _must_be_understood(service, target)
     if _already(service, person_id, target.url, change):
-        raise NotAllowed("this way is set up already: send a test by it instead")
+        raise NotAllowed(phrase("this way is set up already: send a test by it instead"))
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         if before is not None and before.confirmed_ms is None and before.kind == kind:
@@ -110,7 +117,10 @@ def set_up(
 def _may_be_called(role: str) -> None:
     if role not in channels.MAY_ANSWER:
         raise NotAllowed(
-            f"a {role} is not called: a message's link answers the alarm; an owner can make them a maker"
+            phrase(
+                "a {role} is not called: a message's link answers the alarm; an owner can make them a maker",
+                role=ROLES[Role(role)],
+            )
         )
 
 
@@ -127,7 +137,11 @@ def _must_be_understood(service: Service, target: Target) -> None:
     prepare = getattr(service.channel, "prepare", None)
     problem = None if prepare is None else prepare([target.url]).get(target.url)
     if problem is not None:
-        raise BadInput("what was typed", f"makes no address ({problem})", remedy="check each field")
+        raise BadInput(
+            phrase("what was typed"),
+            phrase("makes no address ({problem})", problem=problem),
+            remedy=phrase("check each field"),
+        )
 
 
 def _already(service: Service, person_id: int, url: str, change: int | None) -> bool:
@@ -139,7 +153,7 @@ def _already(service: Service, person_id: int, url: str, change: int | None) -> 
 def send_test(service: Service, channel_id: int, by: str) -> Tried:
     """Send a test by one way at once, and note how it went. Raises NotFound, TooMany."""
     if not _TESTS.acquire(blocking=False):
-        raise TooMany("other tests are under way; wait some seconds", 5)
+        raise TooMany(phrase("other tests are under way; wait some seconds"), 5)
     try:
         return _send_test(service, channel_id, by)
     finally:
@@ -188,7 +202,7 @@ def arrived(service: Service, channel_id: int, by: str) -> str | None:
     with service.store.write() as tx:
         row = channels.get(tx, channel_id)
         if row.tried_ms is None or row.problem is not None:
-            raise NotAllowed("no test message has gone out by it yet: send one first")
+            raise NotAllowed(phrase("no test message has gone out by it yet: send one first"))
         replaced = channels.confirm(tx, channel_id, now_ms)
         events.add_event(
             tx, None, service.timeline.true_ms(), "test-confirmed", by, "a test message has arrived"
@@ -200,7 +214,9 @@ def arrived(service: Service, channel_id: int, by: str) -> str | None:
 def change_turn(service: Service, channel_id: int, turn: str, by: str) -> None:
     """Call it first, or when nobody has answered. Raises BadInput, NotFound."""
     if turn not in TURNS:
-        raise BadInput("turn", "is not one of the turns", value=turn, remedy="choose one")
+        raise BadInput(
+            phrase("turn"), phrase("is not one of the turns"), value=turn, remedy=phrase("choose one")
+        )
     with service.store.write() as tx:
         row = channels.get(tx, channel_id)
         channels.change_turn(tx, channel_id, turn)
@@ -264,7 +280,7 @@ def whose_code(service: Service, token: str) -> ForPhone:
     with service.store.read() as connection:
         claim = signed_links.read_token(connection, token, service.timeline.now_ms())
         if claim.purpose is not Purpose.PHONE:
-            raise LinkRefused("this link does something else: open it as it is in the message")
+            raise LinkRefused(phrase("this link does something else: open it as it is in the message"))
         person = people.person(connection, int(claim.to.removeprefix("person-")))
     return ForPhone(person.id, person.name)
 

@@ -13,8 +13,10 @@ from starlette.datastructures import UploadFile
 
 from logger.errors import BadInput, StoreError
 from logger.pour import Stage
+from logger.quantities import quantity
 from logger.store import pours
 from logger.store.photos import FOLDER, path_of, put
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.service.service import Service
 from web.views.photo_sanitize import redrawn
@@ -45,7 +47,11 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
     with service.store.read() as connection:
         closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
     if closed and not caption.reason.strip():
-        raise BadInput("reason", "is empty", remedy="this record is sealed: say why you add to it now")
+        raise BadInput(
+            phrase("reason"),
+            phrase("is empty"),
+            remedy=phrase("this record is sealed: say why you add to it now"),
+        )
     about = _put_on_disk(service, raw)
     _add(service, pour_id, by, about, caption)
     return str(about["sha256"])
@@ -75,21 +81,24 @@ def _put_on_disk(service: Service, raw: bytes) -> dict[str, Any]:
         put(drawn, folder(service), f"{name}.{ENDING}")
     except OSError as error:
         raise StoreError(
-            f"the photo could not be kept ({error.strerror}): make room on the disk, then send it again"
+            phrase(
+                "the photo could not be kept ({strerror}): make room on the disk, then send it again",
+                strerror=str(error.strerror),
+            )
         ) from error
     return {"sha256": name, "bytes": len(drawn), "type": TYPE}
 
 
 def _check_size(raw: bytes) -> None:
     if not raw:
-        raise BadInput("photo", "is empty", remedy="choose a photo first")
+        raise BadInput(phrase("photo"), phrase("is empty"), remedy=phrase("choose a photo first"))
     if len(raw) > LARGEST:
         raise BadInput(
-            "photo",
-            "is too large",
-            value=f"{len(raw) / 1e6:.1f} MB",
-            allowed=f"{LARGEST / 1e6:.0f} MB",
-            remedy="take it with a smaller picture size",
+            phrase("photo"),
+            phrase("is too large"),
+            value=quantity(len(raw) / 1e6, "MB", 1),
+            allowed=quantity(LARGEST / 1e6, "MB", 0),
+            remedy=phrase("take it with a smaller picture size"),
         )
 
 

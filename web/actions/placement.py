@@ -5,6 +5,7 @@ from __future__ import annotations
 from logger.condition.evidence import PLACES
 from logger.errors import BadInput, NotAllowed
 from logger.store import cup_tests, events, probe_checks, stations
+from logger.words.phrase import phrase
 from web.service.service import Service
 
 
@@ -12,15 +13,21 @@ def place_probe(service: Service, by: str, name: str, rom: str, place: str) -> N
     """Put a probe at a place; the one that sits there goes where this one was. Raises BadInput, NotAllowed."""
     if place not in PLACES:
         raise BadInput(
-            "place", "is not one of the choices", value=place, allowed=", ".join(PLACES), remedy="choose one"
+            phrase("place"),
+            phrase("is not one of the choices"),
+            value=place,
+            allowed=", ".join(PLACES),
+            remedy=phrase("choose one"),
         )
     with service.store.write() as tx:
         station = stations.by_name(tx, name)
         live = probe_checks.in_live_pour(tx, station.id)
         if live is not None:
-            raise NotAllowed(f"this station watches {live!r}: its probes change no place during a pour")
+            raise NotAllowed(
+                phrase("this station watches '{live}': its probes change no place during a pour", live=live)
+            )
         if any(test.station_id == station.id for test in cup_tests.running(tx)):
-            raise NotAllowed("a probe of this station stands in a cup: end that test first")
+            raise NotAllowed(phrase("a probe of this station stands in a cup: end that test first"))
         probe = probe_checks.probe(tx, station.id, rom)
         places = {rom: place}
         for other in stations.probes_of(tx, station.id):

@@ -16,7 +16,7 @@ from logger.delivery.compose import LOOK_DUE
 from logger.delivery.test_messages import write_trials
 from logger.errors import BadInput, NotAllowed, NotFound
 from logger.plan.file import Plan, plan_from_text
-from logger.pour import LIVE, Stage, next_stage
+from logger.pour import LIVE, Stage, next_stage, stage_word
 from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
@@ -38,9 +38,9 @@ ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
 LONGEST_REASON = 300
 #: What is kept only while a pour is watched, and what only once it was poured.
 WHILE_WATCHED = {
-    "look": "looks belong to",
-    "level": "the level is measured at",
-    "poured": "what went in is measured at",
+    "look": phrase("looks belong to a pour that is being watched"),
+    "level": phrase("the level is measured at a pour that is being watched"),
+    "poured": phrase("what went in is measured at a pour that is being watched"),
 }
 AFTER_POURING = ("outcome", "test", "lot", "layer")
 
@@ -118,11 +118,19 @@ def choose_station(service: Service, pour_id: int, station: str, by: str, probes
         pour, row = pours.get_pour(tx, pour_id), stations.by_name(tx, station)
         ahead = pour.stage in (Stage.PLANNED, Stage.READY)
         if not ahead and (pour.stage not in LIVE or row.id != pour.station_id):
-            raise NotAllowed(f"pour {pour_id} is {pour.stage}: its station was fixed when pouring started")
+            raise NotAllowed(
+                phrase(
+                    "pour {pour_id} is {stage}: its station was fixed when pouring started",
+                    pour_id=pour_id,
+                    stage=stage_word(pour.stage),
+                )
+            )
         places = {probe.rom: probe.place for probe in stations.probes_of(tx, row.id)}
         for rom in probes:
             if rom not in places:
-                raise NotFound(f"station {station} has not reported a probe {rom!r}")
+                raise NotFound(
+                    phrase("station {station} has not reported a probe '{rom}'", station=station, rom=rom)
+                )
         if not ahead:
             nobody_elses(tx, pour_id, row.id, frozenset(probes), station)
         pours.choose_probes(tx, pour_id, row.id, probes)
@@ -137,8 +145,13 @@ def nobody_elses(tx: Connection, pour_id: int, station_id: int, probes: frozense
     """Raise NotAllowed when a live pour has one of these probes: a reading belongs to one pour."""
     for other in pours.sharing(tx, pour_id, station_id, probes):
         raise NotAllowed(
-            f"pour {other.id} ({other.title}) is watched by the same probes of {station}: choose on both pours' pages "
-            "which probes are whose, or release that one first"
+            phrase(
+                "pour {other_id} ({other_title}) is watched by the same probes of {station}: choose on both pours' "
+                "pages which probes are whose, or release that one first",
+                other_id=other.id,
+                other_title=other.title,
+                station=station,
+            )
         )
 
 
@@ -162,7 +175,9 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
         next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
         if to is Stage.SPOILED and not text:
             raise BadInput(
-                "reason", "is empty", remedy="say why it is given up: a record of a failure teaches most"
+                phrase("reason"),
+                phrase("is empty"),
+                remedy=phrase("say why it is given up: a record of a failure teaches most"),
             )
         must_be_over(service, connection, pour, to)
         must_be_confirmed(connection, pour, to, confirm, service.timeline.true_ms())
@@ -206,7 +221,11 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
 def _must_have_its_probes(tx: Connection, pour: ListedPour) -> None:
     """Raise NotAllowed for a pour without a station, or whose probes watch another pour."""
     if pour.station_id is None:
-        raise NotAllowed(f"pour {pour.id} has no station: choose the one whose probes are in the form")
+        raise NotAllowed(
+            phrase(
+                "pour {pour_id} has no station: choose the one whose probes are in the form", pour_id=pour.id
+            )
+        )
     name = stations.by_id(tx, pour.station_id).name
     nobody_elses(tx, pour.id, pour.station_id, pours.probes_chosen(tx, pour.id), name)
 
@@ -276,10 +295,10 @@ def look(
         if ahead or (pour.poured_ms is not None and at_ms < pour.poured_ms):
             raise BadInput(
                 "made_ms",
-                "is in the future" if ahead else "is before the pour was poured",
+                phrase("is in the future") if ahead else phrase("is before the pour was poured"),
                 value=report.made_ms,
-                allowed=f"{pour.poured_ms} to {now_ms} (ms)",
-                remedy="look again",
+                allowed=phrase("{poured_ms} to {now_ms} (ms)", poured_ms=pour.poured_ms or 0, now_ms=now_ms),
+                remedy=phrase("look again"),
             )
         data: dict[str, Any] = {"finding": str(report.finding)}
         text = report.text.strip()
@@ -335,14 +354,16 @@ def add_entry(service: Service, pour_id: int, by: str, entry: Entry) -> None:
     """
     kind, data = entry.kind, entry.data
     if kind == "note" and not entry.text.strip():
-        raise BadInput("note", "is empty", remedy="write what you saw or did")
+        raise BadInput(phrase("note"), phrase("is empty"), remedy=phrase("write what you saw or did"))
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
         may_keep(pour, kind)
         if pour.stage == Stage.CLOSED:
             if not entry.reason.strip():
                 raise BadInput(
-                    "reason", "is empty", remedy="this record is sealed: say why you add to it now"
+                    phrase("reason"),
+                    phrase("is empty"),
+                    remedy=phrase("this record is sealed: say why you add to it now"),
                 )
             data = (data or {}) | {"about": kind, "reason": entry.reason.strip()[:LONGEST_REASON]}
             kind = "addition"
@@ -357,16 +378,28 @@ def may_keep(pour: ListedPour, kind: str) -> None:
     must_be_own(pour.id, pour.origin)
     if pour.stage == Stage.CLOSED and kind not in ADDED:
         raise NotAllowed(
-            f"pour {pour.id} is closed and its record sealed: nothing is done to it any more; "
-            "what is known later is added on its record's page, with a reason"
+            phrase(
+                "pour {pour_id} is closed and its record sealed: nothing is done to it any more; what is known "
+                "later is added on its record's page, with a reason",
+                pour_id=pour.id,
+            )
         )
     if kind in WHILE_WATCHED and pour.stage not in LIVE:
         raise NotAllowed(
-            f"pour {pour.id} is {pour.stage}: {WHILE_WATCHED[kind]} a pour that is being watched"
+            phrase(
+                "pour {pour_id} is {stage}: {why}",
+                pour_id=pour.id,
+                stage=stage_word(pour.stage),
+                why=WHILE_WATCHED[kind],
+            )
         )
     if kind in AFTER_POURING and pour.poured_ms is None:
         raise NotAllowed(
-            f"pour {pour.id} is {pour.stage}: there is nothing to tell of it before it is poured"
+            phrase(
+                "pour {pour_id} is {stage}: there is nothing to tell of it before it is poured",
+                pour_id=pour.id,
+                stage=stage_word(pour.stage),
+            )
         )
 
 

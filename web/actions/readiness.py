@@ -19,9 +19,11 @@ from logger.planning.readiness import (
     with_unknown,
 )
 from logger.planning.verdict import PlanVerdict, verdict_of
-from logger.pour import Stage
+from logger.pour import Stage, stage_word
+from logger.quantities import minutes
 from logger.store import events, page_queries, pours
 from logger.store.rows import ListedPour
+from logger.words.phrase import phrase
 from web.actions.watch_facts import POINT, doubts_of_watch, unknown_of_watch
 from web.answers import OverrideAnswer, PointAnswer, ReadinessAnswer
 from web.service.service import Service
@@ -123,7 +125,10 @@ def must_be_ready(service: Service, connection: Connection, pour: ListedPour) ->
     """How ready it is, if nothing stands in the way. Raises NotReady with everything that does."""
     readiness = readiness_of(service, connection, pour.id)
     if readiness.left:
-        raise NotReady(f"pour {pour.id} ({pour.title}) may not start", readiness.left)
+        raise NotReady(
+            phrase("pour {pour_id} ({pour_title}) may not start", pour_id=pour.id, pour_title=pour.title),
+            readiness.left,
+        )
     return readiness
 
 
@@ -150,7 +155,11 @@ def sign_again(service: Service, pour_id: int, point: str, person: str, by: str)
         ]
         if not since:
             raise NotAllowed(
-                f"{point}: take a photo now; the second check by the same person needs one that is newer than the first"
+                phrase(
+                    "{point}: take a photo now; the second check by the same person needs one that is newer than "
+                    "the first",
+                    point=point,
+                )
             )
         at_ms = service.timeline.true_ms()
         minutes = round((at_ms - first_ms) / 60_000, 1)
@@ -174,14 +183,24 @@ def _first_check(service: Service, connection: Connection, pour_id: int, point: 
     signatures = [s for s in page_queries.signatures_of(connection, pour_id)[0] if s.point == point]
     mine = next((s for s in signatures if s.person.casefold() == name.casefold()), None)
     if not about.again:
-        raise NotAllowed(f"{point}: one check is enough; it has no second one")
+        raise NotAllowed(phrase("{point}: one check is enough; it has no second one", point=point))
     if mine is None or mine.at_ms is None:
-        raise NotAllowed(f"{point}: {name} has not signed it yet; the second check follows the first")
+        raise NotAllowed(
+            phrase(
+                "{point}: {name} has not signed it yet; the second check follows the first",
+                point=point,
+                name=name,
+            )
+        )
     left_min = SAME_PERSON.value - (service.timeline.true_ms() - mine.at_ms) / 60_000
     if left_min > 0:
         raise NotAllowed(
-            f"{point}: too soon; the same person checks again after {SAME_PERSON.value:g} min, {left_min:.0f} min from "
-            "now"
+            phrase(
+                "{point}: too soon; the same person checks again after {wait}, {left} from now",
+                point=point,
+                wait=minutes(SAME_PERSON.value),
+                left=minutes(round(left_min)),
+            )
         )
     return mine.at_ms
 
@@ -198,7 +217,9 @@ def let_pass(service: Service, pour_id: int, point: str, person: str, reason: st
     name, why = _named(person), reason.strip()[:LONGEST_REASON]
     if not why:
         raise BadInput(
-            "reason", "is empty", remedy="say why it is poured all the same; it stands in the record"
+            phrase("reason"),
+            phrase("is empty"),
+            remedy=phrase("say why it is poured all the same; it stands in the record"),
         )
     _note(service, pour_id, by, "override", why, {"point": point, "person": name, "reason": why})
 
@@ -225,11 +246,20 @@ def _note(service: Service, pour_id: int, by: str, kind: str, text: str, data: d
 def _point_of_plan(service: Service, connection: Connection, pour_id: int, point: str) -> SigningPoint:
     pour = pours.get_pour(connection, pour_id)
     if pour.stage != Stage.PLANNED:
-        raise NotAllowed(f"pour {pour_id} is {pour.stage}: points are signed while it is planned")
+        raise NotAllowed(
+            phrase(
+                "pour {pour_id} is {stage}: points are signed while it is planned",
+                pour_id=pour_id,
+                stage=stage_word(pour.stage),
+            )
+        )
     signing_point = next((p for p in _worked_out(service, pour).points if p.id == point), None)
     if signing_point is None:
         raise BadInput(
-            "point", "is not asked by this plan", value=point, remedy="reload the page; the plan was changed"
+            phrase("point"),
+            phrase("is not asked by this plan"),
+            value=point,
+            remedy=phrase("reload the page; the plan was changed"),
         )
     return signing_point
 
@@ -238,10 +268,10 @@ def _named(person: str) -> str:
     name = " ".join(person.split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
         raise BadInput(
-            "person",
-            "has no name that can be kept",
+            phrase("person"),
+            phrase("has no name that can be kept"),
             value=person,
-            allowed=f"1 to {LONGEST_NAME} characters",
-            remedy="say who signs",
+            allowed=phrase("1 to {longest_name} characters", longest_name=LONGEST_NAME),
+            remedy=phrase("say who signs"),
         )
     return name

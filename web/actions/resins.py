@@ -13,6 +13,7 @@ from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.errors import BadInput
 from logger.plan.file import Resin
 from logger.store import pours, resins
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.views.datasheet_form import FormFields, mix_of, sheet_toml
 
@@ -37,11 +38,11 @@ def fitted(f: FormFields) -> dict[str, Any]:
     text = f.words("sheet_toml") or sheet_toml(f)
     if len(text) > LONGEST:
         raise BadInput(
-            "datasheet",
-            "is too long",
-            value=f"{len(text)} characters",
-            allowed=f"at most {LONGEST}",
-            remedy="give the datasheet alone",
+            phrase("datasheet"),
+            phrase("is too long"),
+            value=phrase("{n} characters", n=len(text)),
+            allowed=phrase("at most {longest}", longest=LONGEST),
+            remedy=phrase("give the datasheet alone"),
         )
     sheet = datasheet_from_text(text, "datasheet")
     mix = mix_of(f)

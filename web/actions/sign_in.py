@@ -12,10 +12,12 @@ from itsdangerous import BadSignature, URLSafeSerializer
 from starlette.responses import RedirectResponse
 
 from logger.errors import NotAllowed, NotFound
+from logger.quantities import seconds
 from logger.store import events, people
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.rows import PersonRow
+from logger.words.phrase import phrase
 from web.errors import TooMany
 from web.security import access, passwords
 from web.security.throttle import Bucket, address_key
@@ -28,7 +30,7 @@ DEVICE_COOKIE = "pourlog_known"
 MOST_OF_DEVICE, DEVICE_S = 8, 365 * 24 * 3600
 #: Letters and digits that are not taken for each other (Crockford's base 32, from memory): 40 bits in eight.
 LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
-WRONG = "name and password do not belong together"
+WRONG = phrase("wrong name or password")
 
 
 class Tries:
@@ -43,7 +45,12 @@ class Tries:
         wait_s = bucket.take(key, self._now_s())
         if wait_s:
             self.give_back()
-            raise TooMany(f"too many wrong tries; wait {max(1, round(wait_s))} s and try again", wait_s)
+            raise TooMany(
+                phrase(
+                    "too many wrong tries; wait {wait} and try again", wait=seconds(max(1, round(wait_s)))
+                ),
+                wait_s,
+            )
         self._taken.append((bucket, key))
 
     def judge(self, hashed: str, password: str) -> bool:
@@ -96,7 +103,7 @@ def check_again(request: Request, who: access.Who, password: str) -> None:
     with service.store.read() as connection:
         hashed = str(people.person(connection, who.id).password_hash)
     if not tries.judge(hashed, password):
-        raise NotAllowed("that is not your present password")
+        raise NotAllowed(phrase("that is not your current password"))
     tries.give_back()
 
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from logger.errors import BadInput, NotAllowed
 from logger.planning.readiness import SigningPoint, Where
+from logger.words.phrase import phrase
 from web.actions.photos import keep_photo_of_points
 from web.actions.readiness import Readiness, may_sign_again, readiness_of, sign, sign_again
 from web.service.service import Service
@@ -56,7 +57,10 @@ def sign_place(
     missing = without_photo(state, points or [p for p in state.points if p.where is place])
     if not points and not (photos and missing):
         raise NotAllowed(
-            f"{where}: nothing is left here that may be signed together; look at what is still open"
+            phrase(
+                "{where}: nothing is left here that may be signed together; look at what is still open",
+                where=where,
+            )
         )
     for raw in photos:
         keep_photo_of_points(service, pour_id, raw, by, [point.id for point in missing])
@@ -71,11 +75,17 @@ def check_place_again(
     state = _state(service, pour_id)
     points, _from_ms = to_check_again(state, place_of(where), person)
     if not points:
-        raise NotAllowed(f"{where}: nothing here waits for a second check by {person}")
+        raise NotAllowed(
+            phrase("{where}: nothing here waits for a second check by {person}", where=where, person=person)
+        )
     for point in points:
         may_sign_again(service, pour_id, point.id, person)
     if not photos:
-        raise BadInput("photo", "is missing", remedy="take one now; the second check needs a newer photo")
+        raise BadInput(
+            phrase("photo"),
+            phrase("is missing"),
+            remedy=phrase("take one now; the second check needs a newer photo"),
+        )
     for raw in photos:
         keep_photo_of_points(service, pour_id, raw, by, [point.id for point in points])
     for point in points:
@@ -88,7 +98,10 @@ def place_of(where: str) -> Where:
         return Where(where)
     except ValueError as error:
         raise BadInput(
-            "place", "is none where points are looked at", value=where, allowed=", ".join(Where)
+            phrase("place"),
+            phrase("is none where points are looked at"),
+            value=where,
+            allowed=", ".join(Where),
         ) from error
 
 

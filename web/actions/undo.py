@@ -10,10 +10,12 @@ from sqlalchemy import Connection
 from logger.condition.condition_words import STAGE_WORDS
 from logger.errors import NotAllowed, NotConfirmed
 from logger.pour import LIVE, UNDO_MS, Stage
+from logger.quantities import minutes
 from logger.store import pours, stations
 from logger.store.events import must_be_own
 from logger.store.reading_batches import take_in
 from logger.store.rows import EventRow, PourRow
+from logger.words.phrase import phrase
 from web.actions.ending import CONFIRMED
 from web.actions.pours import nobody_elses
 from web.service.service import Service
@@ -50,13 +52,25 @@ def undo(service: Service, pour_id: int, by: str, mark: int | None = None) -> No
     with service.store.write() as tx:
         pour = pours.get_pour(tx, pour_id)
         must_be_own(pour_id, pour.origin)
-        stage = f"{pour.title}: nothing was changed. Its stage is now: {STAGE_WORDS[Stage(pour.stage)]}."
+        stage = phrase(
+            "{pour}: nothing was changed. Its stage is now: {stage}.",
+            pour=pour.title,
+            stage=STAGE_WORDS[Stage(pour.stage)],
+        )
         if mark is not None and mark != pours.step_mark(tx, pour_id):
-            raise NotConfirmed(f"{stage} What was pressed was made before that: open the pour's page again.")
+            raise NotConfirmed(
+                phrase(
+                    "{stage} What was pressed was made before that: open the pour's page again.", stage=stage
+                )
+            )
         last = undoable(service, tx, pour)
         if last is None:
             raise NotAllowed(
-                f"{stage} There is no step to take back: that can be done for {UNDO_MS // 60_000} min after it."
+                phrase(
+                    "{stage} There is no step to take back: that can be done for {within} after it.",
+                    stage=stage,
+                    within=minutes(UNDO_MS // 60_000),
+                )
             )
         if last.before in LIVE and pour.stage not in LIVE and pour.station_id is not None:
             station = stations.by_id(tx, pour.station_id).name

@@ -20,6 +20,7 @@ from logger.plan.file import Plan
 from logger.planning.assess import assess
 from logger.store import alarms, channels, events, page_queries, people, pours, stations
 from logger.store.message_links import Purpose
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.service.service import Service
 
@@ -89,9 +90,9 @@ def look_at_link(service: Service, token: str) -> Tapped:
 def _claim_of_tap(connection: Connection, token: str, now_ms: int) -> Claim:
     claim = signed_links.read_token(connection, token, now_ms)
     if claim.purpose is Purpose.LOOK:
-        raise LinkRefused("this link says what a look has found: open it as it is in the message")
+        raise LinkRefused(phrase("this link says what a look has found: open it as it is in the message"))
     if claim.purpose is Purpose.PHONE:
-        raise LinkRefused("this link sets up a phone: open it as the code has it")
+        raise LinkRefused(phrase("this link sets up a phone: open it as the code has it"))
     return claim
 
 
@@ -137,7 +138,7 @@ def _confirm(tx: Connection, channel_id: int, now_ms: int) -> tuple[str, str | N
         replaced = channels.confirm(tx, channel_id, now_ms)
         name = people.person(tx, channels.get(tx, channel_id).person_id).name
     except NotFound as error:
-        raise LinkRefused("what this message came by was removed since") from error
+        raise LinkRefused(phrase("what this message came by was removed since")) from error
     return f"{name} (by link)", replaced
 
 
@@ -151,11 +152,11 @@ def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None
     """Note how much has gone in; return a sentence when that differs from the plan. Raises NotFound, OutOfRange."""
     if not 0 < litres <= 10_000:
         raise OutOfRange(
-            "litres poured",
-            "is out of range",
-            value=litres,
-            allowed="above 0 to 10000 l",
-            remedy="give all that has gone in so far",
+            phrase("litres poured"),
+            phrase("is out of range"),
+            value=quantities.volume(litres, None),
+            allowed=phrase("above 0 to {most}", most=quantities.volume(10_000, 0)),
+            remedy=phrase("give all that has gone in so far"),
         )
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
@@ -173,11 +174,13 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
     found it so. Raises NotFound, OutOfRange."""
     if not -1000 <= level_mm <= 1000:
         raise OutOfRange(
-            "level",
-            "is out of range",
-            value=level_mm,
-            allowed="-1000 to 1000 mm",
-            remedy="measure from one fixed mark, up is plus",
+            phrase("level"),
+            phrase("is out of range"),
+            value=quantities.length(level_mm, None),
+            allowed=phrase(
+                "{least} to {most}", least=quantities.length(-1000, 0), most=quantities.length(1000, 0)
+            ),
+            remedy=phrase("measure from one fixed mark, up is plus"),
         )
     with service.store.read() as connection:
         pour = pours.get_pour(connection, pour_id)
@@ -234,7 +237,9 @@ def send_trial(service: Service, by: str) -> int:
             tx, service.addresses, service.timeline.now_ms(), service.address, f"{by} asked for it."
         )
         if not sent:
-            raise NotAllowed("nobody is called yet: set up a phone first, on the page “Messages to my phone”")
+            raise NotAllowed(
+                phrase("nobody is called yet: set up a phone first, on the page “Messages to my phone”")
+            )
         events.add_event(tx, None, service.timeline.true_ms(), "test-sent", by)
     service.on_news()
     return sent

@@ -16,6 +16,7 @@ from logger.errors import BadInput
 from logger.pour import Stage
 from logger.store import pours, stations
 from logger.store.rows import ListedPour
+from logger.words.phrase import phrase
 from web.actions import ending as exceptions
 from web.actions import pours as pour_actions
 from web.actions import undo as undoing
@@ -179,9 +180,9 @@ def _sound(pour: ListedPour) -> Iterator[None]:
         if pour.origin is None:
             raise
         raise BadInput(
-            f"pour {pour.id}",
-            "is a record from elsewhere that cannot be shown",
-            remedy="an owner can delete it on its record's page",
+            phrase("pour {pour_id}", pour_id=pour.id),
+            phrase("is a record from elsewhere that cannot be shown"),
+            remedy=phrase("an owner can delete it on its record's page"),
         ) from error
 
 

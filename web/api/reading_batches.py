@@ -24,6 +24,7 @@ from logger.store.conflicts import note_conflict
 from logger.store.reading_batches import ReadingBatch
 from logger.store.rows import StationRow
 from logger.store.shops import sees
+from logger.words.phrase import phrase
 from web.answers import ERRORS, BatchAnswer
 from web.errors import Forbidden, SignInNeeded
 from web.schemas import BATCH_BODY, BatchShape
@@ -89,7 +90,13 @@ async def take_batch(
     """Store a station's rows and answer what it should do."""
     began_s = time.perf_counter()
     if batch.station != station.name:
-        raise Forbidden(f"this token belongs to station {station.name!r}, not {batch.station!r}")
+        raise Forbidden(
+            phrase(
+                "this token belongs to station '{station}', not '{named}'",
+                station=station.name,
+                named=batch.station,
+            )
+        )
     # Before anything that could fail or take long: see logger/alarms/plain_limit.py.
     service.plain.take(station.id, (*batch.rows, *batch.newest), service.timeline.now_ms())
     version = _new_version(user_agent, station.version)
@@ -104,7 +111,7 @@ async def take_batch(
     except NotAllowed as error:
         service.counted.refused()
         service.known_stations.pop(station.token_hash or "", None)
-        raise SignInNeeded(str(error)) from error
+        raise SignInNeeded(error.fact) from error
     except SQLAlchemyError as error:
         service.counted.failed()
         return _not_stored(service, station, error)

@@ -24,6 +24,7 @@ from logger.record.verify import verify
 from logger.store import pours, shared_links
 from logger.store.readings import READING
 from logger.store.rows import PourWithPrediction
+from logger.words.phrase import phrase
 from web.actions import pours as pour_actions
 from web.answers import (
     ERRORS,
@@ -176,7 +177,7 @@ def calendar_by_link(token: str, service: ServiceDep) -> Response:
     with service.store.read() as connection:
         link = shared_links.by_token(connection, token.removesuffix(".ics")[:100], service.timeline.now_ms())
     if link is None:
-        raise NotFound("this calendar's link was ended, has run out, or was not copied whole")
+        raise NotFound(phrase("this calendar's link was ended, has run out, or was not copied whole"))
     return _calendar(service, link.pour_id)
 
 

@@ -17,6 +17,7 @@ import typer
 
 from logger.diagnosis.machine_facts import STATION_UNIT, CheckState, MachineFinding
 from logger.errors import BadSettings
+from logger.words.phrase import phrase
 from web.commands.terminal import plain, say
 
 if TYPE_CHECKING:
@@ -70,7 +71,9 @@ def check_command(
     settings = settings or (SETTINGS if SETTINGS.exists() else None)
     for path in (station, settings):
         if path is not None and path.exists() and not os.access(path, os.R_OK):
-            raise BadSettings(str(path), "is not for everybody to read", remedy="run: sudo pourlog check")
+            raise BadSettings(
+                str(path), phrase("is not for everybody to read"), remedy=phrase("run: sudo pourlog check")
+            )
     findings = judge(
         look(
             context.obj(),
@@ -145,7 +148,9 @@ def place_command(
     from logger.diagnosis.place_probes import station_text
 
     if station.exists() and not again and not as_found(station):
-        raise BadSettings(str(station), "is there already", remedy="give --again to place its probes anew")
+        raise BadSettings(
+            str(station), phrase("is there already"), remedy=phrase("give --again to place its probes anew")
+        )
     _write(station, station_text(station, _ask_for_each(context.obj())))
 
 
@@ -176,7 +181,9 @@ def write_station_command(
         write_station(path, content, token)
     except OSError as error:
         raise BadSettings(
-            str(path), f"cannot be written ({error.strerror})", remedy="run it with sudo"
+            str(path),
+            phrase("cannot be written ({strerror})", strerror=str(error.strerror)),
+            remedy=phrase("run it with sudo"),
         ) from error
     probes = len(content.get("probe", []))
     if as_json:
@@ -211,8 +218,8 @@ def offset_command(
     except OSError as error:
         raise BadSettings(
             str(station),
-            f"cannot be read ({error.strerror})",
-            remedy="give the station file's path: --station",
+            phrase("cannot be read ({strerror})", strerror=str(error.strerror)),
+            remedy=phrase("give the station file's path: --station"),
         ) from error
     content_of(text, station)  # said by the line as it is there, before anything is put in
     _write(station, with_offset(text, str(station), probe, offset), quiet=as_json)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logger.errors import BadInput, NotAllowed
+from logger.words.phrase import phrase
 
 if TYPE_CHECKING:
     from logger.settings import Settings
@@ -130,22 +131,24 @@ def _owner(owners: list[str], name: str | None) -> str:
     """Which owner. Raises NotAllowed while there is none, BadInput when it is not clear which."""
     if not owners:
         raise NotAllowed(
-            "nobody owns this service yet: start it and open /set-up with the code that it prints on its console"
+            phrase(
+                "nobody owns this service yet: start it and open /set-up with the code that it prints on its console"
+            )
         )
     if name is None and len(owners) > 1:
         raise BadInput(
             "--name",
-            "is missing: there are several owners",
+            phrase("is missing: there are several owners"),
             allowed=", ".join(owners),
-            remedy="say which of them forgot the password",
+            remedy=phrase("say which of them forgot the password"),
         )
     if name is not None and name not in owners:
         raise BadInput(
             "--name",
-            "is no owner here",
+            phrase("is no owner here"),
             value=name,
             allowed=", ".join(owners),
-            remedy="owners give everybody else a code, on the page of people",
+            remedy=phrase("owners give everybody else a code, on the page of people"),
         )
     return name or owners[0]
 
@@ -161,16 +164,16 @@ def _only_here(settings: Settings) -> None:
     if url.get_backend_name() == "sqlite":
         if not Path(url.database or "").is_file():
             raise BadInput(
-                "database",
-                "is not there",
+                phrase("database"),
+                phrase("is not there"),
                 value=str(url.database),
-                remedy="give the settings file of the service, and start the service once",
+                remedy=phrase("give the settings file of the service, and start the service once"),
             )
     elif (url.host or "") not in HERE:
         raise BadInput(
-            "database",
-            "is on another machine",
+            phrase("database"),
+            phrase("is on another machine"),
             value=url.host,
-            allowed="a database of this machine",
-            remedy="run this on the machine that holds the database",
+            allowed=phrase("a database of this machine"),
+            remedy=phrase("run this on the machine that holds the database"),
         )

@@ -15,6 +15,7 @@ import typer
 
 from logger.errors import BadInput, NotAllowed
 from logger.pour import Stage
+from logger.words.phrase import phrase
 from web.commands.terminal import working
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ def verify_command(
     else:
         path = Path(what)
         if not path.is_file():
-            raise BadInput(what, "is no pour's number and no file", remedy="give one of them")
+            raise BadInput(what, phrase("is no pour's number and no file"), remedy=phrase("give one of them"))
         with working("proving every row …"), tempfile.TemporaryDirectory() as folder:
             verdict = prove(path, Path(folder), path.name, seal)
     if as_json:
@@ -134,7 +135,9 @@ def export_command(
     from logger.store import pours
 
     if to.exists():
-        raise NotAllowed(f"{to} is there already, and is not overwritten; give another name")
+        raise NotAllowed(
+            phrase("{to} is there already, and is not overwritten; give another name", to=str(to))
+        )
     config = _settings(settings)
     store = _store(config)
     part = to.with_name(to.name + ".part")
@@ -155,10 +158,10 @@ def export_command(
             else:
                 raise BadInput(
                     "FILE",
-                    "has no ending that is known",
+                    phrase("has no ending that is known"),
                     value=to.name,
                     allowed=".zip, .json, .csv",
-                    remedy="end the name in one of them",
+                    remedy=phrase("end the name in one of them"),
                 )
         part.replace(to)
     finally:
@@ -201,7 +204,7 @@ def import_command(
     from web.pages.import_page import start_of
 
     if not file.is_file():
-        raise BadInput(str(file), "is no file", remedy="give the path of a bundle or a log")
+        raise BadInput(str(file), phrase("is no file"), remedy=phrase("give the path of a bundle or a log"))
     read = _settings(settings)
     store = _store(read)
     imports = Imports(store, Path(read.data_dir), _now_ms)
@@ -245,13 +248,17 @@ def _show_taken(taken: Imported, *, as_json: bool) -> None:
 def _plan_text(path: Path | None) -> str:
     if path is None:
         raise BadInput(
-            "--plan", "is missing", remedy="a log needs the plan it was poured by: depth, resin, form"
+            "--plan",
+            phrase("is missing"),
+            remedy=phrase("a log needs the plan it was poured by: depth, resin, form"),
         )
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise BadInput(
-            str(path), f"cannot be read ({error})", remedy="give the path of a plan file"
+            str(path),
+            phrase("cannot be read ({error})", error=str(error)),
+            remedy=phrase("give the path of a plan file"),
         ) from error
 
 
@@ -263,10 +270,10 @@ def _column(text: str) -> Column:
     if not equals or not comma:
         raise BadInput(
             "--column",
-            "is not written as HEADING=PLACE,UNIT",
+            phrase("is not written as HEADING=PLACE,UNIT"),
             value=text,
-            allowed="such as 'T1=core,c'",
-            remedy="say what the column is; units are c, f or k",
+            allowed=phrase("such as 'T1=core,c'"),
+            remedy=phrase("say what the column is; units are c, f or k"),
         )
     return Column(heading.strip(), place.strip(), unit.strip())
 
@@ -290,7 +297,11 @@ def _store(settings: Settings) -> Store:
 
     path = Path(settings.data_dir) / "pourlog.sqlite3"
     if settings.database_url is None and not path.exists():
-        raise BadInput(str(path), "is no database", remedy="give the settings of the service with --settings")
+        raise BadInput(
+            str(path),
+            phrase("is no database"),
+            remedy=phrase("give the settings of the service with --settings"),
+        )
     return Store(settings.database)
 
 

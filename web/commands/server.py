@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logger.errors import BadInput
+from logger.words.phrase import phrase
 
 if TYPE_CHECKING:
     from logger.store.boots import Clock
@@ -53,9 +54,9 @@ def move_command(
     if config.database_url is not None or not path.is_file():
         raise BadInput(
             str(settings),
-            "names no database of the service's own",
+            phrase("names no database of the service's own"),
             value=str(path),
-            remedy="give the settings that the service has run with so far",
+            remedy=phrase("give the settings that the service has run with so far"),
         )
     began = time.perf_counter()
     source, target = Store(config.database), Store(to)
@@ -135,7 +136,13 @@ def drop_command(
     """
     match = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", month)
     if match is None:
-        raise BadInput("MONTH", "is not a month", value=month, allowed="YYYY-MM", remedy="such as 2026-01")
+        raise BadInput(
+            "MONTH",
+            phrase("is not a month"),
+            value=month,
+            allowed="YYYY-MM",
+            remedy=phrase("such as 2026-01"),
+        )
     from logger.settings import read_settings
     from logger.store import partitions
     from logger.store.database import Store

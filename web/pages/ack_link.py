@@ -35,7 +35,7 @@ def show(token: Token, request: Request, service: ServiceDep) -> Response:
     try:
         tapped = watching.look_at_link(service, token)
     except LinkRefused as refusal:
-        return _page(request, service, _taken(service, refusal) | {"refused": str(refusal)}, 410)
+        return _page(request, service, _taken(service, refusal) | {"refused": refusal.fact}, 410)
     about = _about(service, tapped)
     return _page(request, service, about | {"button": about.get("trial") or about["unanswered"]})
 
@@ -47,9 +47,9 @@ def press(token: Token, request: Request, service: ServiceDep, later: Background
         tapped = watching.tap(service, token)
         later.add_task(phones.say_goodbye, service, tapped.replaced)
     except LinkRefused as refusal:
-        return _page(request, service, _taken(service, refusal) | {"refused": str(refusal)}, 410)
+        return _page(request, service, _taken(service, refusal) | {"refused": refusal.fact}, 410)
     except NotAllowed as refusal:
-        return _page(request, service, {"refused": str(refusal)}, 409)
+        return _page(request, service, {"refused": refusal.fact}, 409)
     return _page(request, service, _about(service, tapped) | {"done": True})
 
 

@@ -112,9 +112,9 @@ def quiet(
     else:
         raise BadInput(
             "act",
-            "is not one of the answers",
+            phrase("is not one of the answers"),
             value=act,
-            allowed="shelve with hours, unshelve, out, return",
-            remedy="press again",
+            allowed=phrase("shelve with hours, unshelve, out, return"),
+            remedy=phrase("press again"),
         )
     return RedirectResponse(f"/alarms/{alarm_id}", 303)

@@ -15,6 +15,7 @@ from logger.live.forecast_facts import answer_of
 from logger.plan.file import Plan
 from logger.store import stations
 from logger.store.rows import PourRow
+from logger.words.phrase import phrase
 from web.actions import watching
 from web.schemas import Name
 from web.security.access import MakerDep, ServiceDep
@@ -38,7 +39,11 @@ def switch(
         watching.fan(service, name, on=on == "on", by=who.name)
     else:
         raise BadInput(
-            "on", "is not one of the answers", value=on, allowed="on, off, auto", remedy="press again"
+            "on",
+            phrase("is not one of the answers"),
+            value=on,
+            allowed=phrase("on, off, auto"),
+            remedy=phrase("press again"),
         )
     return RedirectResponse("/stations" if pour is None else f"/pours/{pour}", 303)
 

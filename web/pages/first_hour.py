@@ -47,7 +47,12 @@ def first_hour(pour_id: RowId, request: Request, service: ServiceDep, _who: View
         looks = page_queries.looks_of(connection, pour_id)
         contacts = page_queries.contacts_of(connection, pour_id)
     if pour.poured_ms is None:
-        raise NotAllowed(f"pour {pour_id} has not been poured yet; its first hour begins with the first pail")
+        raise NotAllowed(
+            phrase(
+                "pour {pour_id} has not been poured yet; its first hour begins with the first pail",
+                pour_id=pour_id,
+            )
+        )
     due_ms = next_due_ms(pour.poured_ms, service.rhythm, looks)
     last = looks[-1] if looks else None
     return page(
@@ -87,11 +92,11 @@ def look(
     """Somebody looked."""
     if finding not in set(LookResult):
         raise BadInput(
-            "finding",
-            "is not one of the answers",
+            phrase("finding"),
+            phrase("is not one of the answers"),
             value=finding,
             allowed=", ".join(LookResult),
-            remedy="go back and press again",
+            remedy=phrase("go back and press again"),
         )
     pour_actions.look(service, pour_id, pour_actions.MadeLook(LookResult(finding), text), who.name)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)

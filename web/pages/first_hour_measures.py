@@ -34,7 +34,11 @@ def measure(
 ) -> Response:
     """Keep what was measured, in the units of whoever measured; either may be left out."""
     if not poured.strip() and not level.strip():
-        raise BadInput("measured", "is empty", remedy="give what has gone in, or the level, or both")
+        raise BadInput(
+            phrase("measured"),
+            phrase("is empty"),
+            remedy=phrase("give what has gone in, or the level, or both"),
+        )
     u = reader_of(request)
     if poured.strip():
         litres = single(litres_from(poured, phrase("Gone in"), u), poured, phrase("Gone in"))

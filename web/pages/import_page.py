@@ -13,6 +13,7 @@ from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, LoggerError
+from logger.quantities import quantity
 from logger.record.import_log import LogAsked, first_lines
 from logger.record.past_log import Column, Mapping, check_mapping, guess_columns
 from logger.store import pours
@@ -59,14 +60,18 @@ async def take(request: Request, service: ServiceDep, who: MakerDep) -> Response
         upload = form.get("file")
         try:
             if not isinstance(upload, UploadFile) or not upload.size:
-                raise BadInput("file", "is missing", remedy="choose the file; browsers ask for it each time")
+                raise BadInput(
+                    phrase("file"),
+                    phrase("is missing"),
+                    remedy=phrase("choose the file; browsers ask for it each time"),
+                )
             if upload.size > LARGEST:
                 raise BadInput(
-                    "file",
-                    "is too large for this page",
-                    value=f"{upload.size / 1e6:.0f} MB",
-                    allowed=f"{LARGEST / 1e6:.0f} MB",
-                    remedy="use `pourlog import` there",
+                    phrase("file"),
+                    phrase("is too large for this page"),
+                    value=quantity(upload.size / 1e6, "MB", 0),
+                    allowed=quantity(LARGEST / 1e6, "MB", 0),
+                    remedy=phrase("use `pourlog import` there"),
                 )
             name = _shown_name(upload.filename)
             if given.get("act") == "look" and not await run_in_threadpool(_is_packed, upload.file):
@@ -109,21 +114,21 @@ def start_of(text: str, zone: str | None) -> int | None:
         if at.tzinfo is None:
             if zone is None:
                 raise BadInput(
-                    "zone",
-                    "is missing",
-                    allowed="an IANA name, such as Europe/Berlin or UTC",
-                    remedy="say in which time zone the start is meant",
+                    phrase("zone"),
+                    phrase("is missing"),
+                    allowed=phrase("an IANA name, such as Europe/Berlin or UTC"),
+                    remedy=phrase("say in which time zone the start is meant"),
                 )
             at = at.replace(tzinfo=ZoneInfo(zone))
     except (ValueError, ZoneInfoNotFoundError) as error:
         if isinstance(error, BadInput):
             raise
         raise BadInput(
-            "start",
-            "is no day and time",
+            phrase("start"),
+            phrase("is no day and time"),
             value=text,
-            allowed="such as 2026-06-25T08:00",
-            remedy="give day and time of day, and a time zone by its IANA name",
+            allowed=phrase("such as 2026-06-25T08:00"),
+            remedy=phrase("give day and time of day, and a time zone by its IANA name"),
         ) from error
     return round(at.timestamp() * 1000)
 
@@ -172,7 +177,9 @@ def _plan_text(service: Service, given: AnyMapping[str, str]) -> str:
     like = given.get("like", "").strip()
     if not like.isdecimal():
         raise BadInput(
-            "plan", "is missing", remedy="choose a pour with the same resin and shape, or paste a plan file"
+            phrase("plan"),
+            phrase("is missing"),
+            remedy=phrase("choose a pour with the same resin and shape, or paste a plan file"),
         )
     with service.store.read() as connection:
         return str(pours.get_pour(connection, int(like[:9])).plan_toml)
@@ -186,7 +193,11 @@ def _skip(given: AnyMapping[str, str]) -> int:
     text = given.get("skip", "").strip() or "0"
     if not text.isdigit() or int(text) > 10_000:
         raise BadInput(
-            "lines above the heading", "is no number", value=text, allowed="0 to 10000", remedy="count them"
+            phrase("lines above the heading"),
+            phrase("is no number"),
+            value=text,
+            allowed=phrase("0 to 10000"),
+            remedy=phrase("count them"),
         )
     return int(text)
 

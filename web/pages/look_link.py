@@ -12,6 +12,7 @@ from logger.condition.judgement import Severity
 from logger.delivery.signed_links import LONGEST, LinkRefused
 from logger.errors import BadInput, NotAllowed
 from logger.store import pours, shop_events
+from logger.words.phrase import phrase
 from web.actions import look_links
 from web.security.access import ServiceDep
 from web.service.service import Service
@@ -30,7 +31,7 @@ def show(token: Token, request: Request, service: ServiceDep) -> Response:
     try:
         asked = look_links.asked_look(service, token)
     except LinkRefused as refusal:
-        return _page(request, service, {"refused": str(refusal)}, 410)
+        return _page(request, service, {"refused": refusal.fact}, 410)
     return _page(request, service, {"asked": asked})
 
 
@@ -41,11 +42,11 @@ def press(
     """Note what was found, or ask again a little later."""
     if answer != "later" and answer not in FINDINGS:
         raise BadInput(
-            "answer",
-            "is not one of the answers",
+            phrase("answer"),
+            phrase("is not one of the answers"),
             value=answer,
-            allowed="dry, wet, later",
-            remedy="press again",
+            allowed=phrase("dry, wet, later"),
+            remedy=phrase("press again"),
         )
     try:
         asked = look_links.asked_look(service, token)
@@ -55,9 +56,9 @@ def press(
         else:
             look_links.note_finding(service, token, FINDINGS[answer])
     except LinkRefused as refusal:
-        return _page(request, service, {"refused": str(refusal)}, 410)
+        return _page(request, service, {"refused": refusal.fact}, 410)
     except NotAllowed as refusal:
-        return _page(request, service, {"asked": asked, "refused": str(refusal)}, 409)
+        return _page(request, service, {"asked": asked, "refused": refusal.fact}, 409)
     wet = answer == "wet"
     done = {
         "asked": asked,

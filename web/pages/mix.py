@@ -188,7 +188,9 @@ def mix_page(
     if check is not None:
         there = check_of(bench.batches, check)
         if there is None:
-            raise NotFound(f"pour {pour_id} has no check {check} of a batch")
+            raise NotFound(
+                phrase("pour {pour_id} has no check {check} of a batch", pour_id=pour_id, check=check)
+            )
         return _verdict_page(request, bench, *there)
     return _form_page(request, bench, batch)
 
@@ -248,7 +250,9 @@ def _grams(text: str, name: str, u: Reader) -> float:
 def _verdict(bench: _Bench, weights: Weights, number: int, where: Where, age_min: float) -> MixVerdict:
     mix = bench.plan.mix
     if mix is None:
-        raise BadInput("[mix]", "is not in this plan", remedy="add the ratio to the plan first")
+        raise BadInput(
+            "[mix]", phrase("is not in this plan"), remedy=phrase("add the ratio to the plan first")
+        )
     planned = bench.next_for(number)
     try:
         working_min = working_time_of(bench.plan, weights.total_g / 1000) if weights.total_g > 0 else None

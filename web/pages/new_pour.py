@@ -112,14 +112,16 @@ def _file_text(raw: bytes, given: Mapping[str, str]) -> str:
         try:
             text = raw.decode("utf-8")
         except UnicodeDecodeError as error:
-            raise BadInput("plan file", "is not a text file", remedy="give a plan file in UTF-8") from error
+            raise BadInput(
+                phrase("plan file"), phrase("is not a text file"), remedy=phrase("give a plan file in UTF-8")
+            ) from error
     if len(text) > LONGEST:
         raise BadInput(
-            "plan file",
-            "is too long",
-            value=f"{len(text)} characters",
-            allowed=f"at most {LONGEST}",
-            remedy="give the plan alone",
+            phrase("plan file"),
+            phrase("is too long"),
+            value=phrase("{n} characters", n=len(text)),
+            allowed=phrase("at most {longest}", longest=LONGEST),
+            remedy=phrase("give the plan alone"),
         )
     return text
 

@@ -104,7 +104,7 @@ def end_sign_in(
     with service.store.read() as connection:
         holder = people.owner_of_sign_in(connection, sign_in_id)
     if holder.id != who.id and not who.may(Role.OWNER):
-        raise Forbidden("that sign-in is somebody else's; only an owner may end it")
+        raise Forbidden(phrase("that sign-in is somebody else's; only an owner may end it"))
     try:
         if sign_in_id != who.sign_in_id:
             sign_in.check_again(request, who, present)
@@ -182,11 +182,11 @@ def _not_ended(request: Request, service: Service, who: Who, error: LoggerError,
 def _role(text: str) -> Role:
     if text not in {str(role) for role in ROLE_WORDS}:
         raise BadInput(
-            "role",
-            "is not one of the roles",
+            phrase("role"),
+            phrase("is not one of the roles"),
             value=text,
             allowed=", ".join(ROLE_WORDS),
-            remedy="go back and choose one",
+            remedy=phrase("go back and choose one"),
         )
     return Role(text)
 

@@ -129,7 +129,7 @@ def on_the_phone(token: Token, request: Request, service: ServiceDep, kind: Kind
         owner = phones.whose_code(service, token)
         form = _form_of(kind, {}, None)
     except LinkRefused as refusal:
-        return unsigned_page(request, "phone-code.html", {"refused": str(refusal)}, 410, None)
+        return unsigned_page(request, "phone-code.html", {"refused": refusal.fact}, 410, None)
     except BadInput as error:
         return unsigned_page(request, "phone-code.html", {"refused": error.fact}, 422, None)
     return unsigned_page(
@@ -150,7 +150,7 @@ def _set_up_on_the_phone(
     try:
         owner = phones.whose_code(service, token)
     except LinkRefused as refusal:
-        return unsigned_page(request, "phone-code.html", {"refused": str(refusal)}, 410, None)
+        return unsigned_page(request, "phone-code.html", {"refused": refusal.fact}, 410, None)
     context: dict[str, Any] = _choice(request, service) | {"whose": owner}
     kind, change = given.get("kind", ""), _number(given.get("change", ""))
     tries = sign_in.Tries(request)

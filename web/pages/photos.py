@@ -10,6 +10,7 @@ from logger.errors import NotFound
 from logger.record import event_views
 from logger.store import page_queries
 from logger.store.photos import KINDS, path_of
+from logger.words.phrase import phrase
 from web.actions.photos import Caption, folder, keep_photo, photo_of
 from web.schemas import PHOTO_BODY, RowId
 from web.security.access import MakerDep, ReaderDep, ServiceDep
@@ -36,10 +37,14 @@ def photo(pour_id: RowId, name: str, service: ServiceDep, _who: ReaderDep) -> Re
         rows = page_queries.events_of_kind(connection, pour_id, "photo", "addition")
     mine = [row.data or {} for row in rows if event_views.subject(row.kind, row.data) == "photo"]
     if name not in [about.get("sha256") for about in mine]:
-        raise NotFound(f"pour {pour_id} has no such photo")
+        raise NotFound(phrase("pour {pour_id} has no such photo", pour_id=pour_id))
     path = path_of(folder(service), name)
     if path is None:
-        raise NotFound(f"the file of photo {name[:12]} is gone from the disk; restore it from the backup")
+        raise NotFound(
+            phrase(
+                "the file of photo {name} is gone from the disk; restore it from the backup", name=name[:12]
+            )
+        )
     return FileResponse(
         path,
         media_type=_TYPES[path.suffix],

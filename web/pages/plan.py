@@ -150,7 +150,13 @@ async def change_section(
             key = str(form.get("earlier", ""))
         return await run_in_threadpool(_take_resin, request, service, who.name, pour_id, key)
     if section not in SECTIONS:
-        raise NotFound(f"a plan's page has no section {section!r}; it has {', '.join(SECTIONS)}")
+        raise NotFound(
+            phrase(
+                "a plan's page has no section '{section}'; it has {sections}",
+                section=section,
+                sections=", ".join(SECTIONS),
+            )
+        )
     async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
         given = {key: value for key, value in form.items() if isinstance(value, str)}
     return await run_in_threadpool(_save, request, service, who.name, pour_id, SECTIONS[section], given)
@@ -200,7 +206,12 @@ def undo(pour_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
         pours.get_pour(connection, pour_id)
         before = page_queries.events_of_kind(connection, pour_id, "plan-before")
     if not before:
-        raise NotAllowed(f"pour {pour_id}: its plan has not been changed yet, so there is nothing to undo")
+        raise NotAllowed(
+            phrase(
+                "pour {pour_id}: its plan has not been changed yet, so there is nothing to undo",
+                pour_id=pour_id,
+            )
+        )
     pour_actions.change_plan(service, pour_id, before[-1].facts["plan_toml"], who.name, at_once=True)
     return RedirectResponse(f"/pours/{pour_id}/plan", 303)
 

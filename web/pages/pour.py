@@ -73,7 +73,11 @@ def choose_station(
 ) -> Response:
     """Say which station's probes are in the form: all of them, or some."""
     if every == "no" and not probe:
-        raise BadInput("probes", "none was chosen", remedy="choose at least one, or all of the station's")
+        raise BadInput(
+            phrase("probes"),
+            phrase("none was chosen"),
+            remedy=phrase("choose at least one, or all of the station's"),
+        )
     pour_actions.choose_station(service, pour_id, station, who.name, probe or ())
     return RedirectResponse(f"/pours/{pour_id}", 303)
 

@@ -73,7 +73,13 @@ def begin(
 ) -> Response:
     """Begin a check: the station looks more often for a while."""
     if what not in BEGUN:
-        raise BadInput("what", "is not a check", value=what, allowed=", ".join(BEGUN), remedy="press again")
+        raise BadInput(
+            "what",
+            phrase("is not a check"),
+            value=what,
+            allowed=", ".join(BEGUN),
+            remedy=phrase("press again"),
+        )
     now_ms = service.timeline.true_ms()
     with service.store.write() as tx:
         station = store.by_name(tx, name)
@@ -120,7 +126,10 @@ def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
     context = _ice(service, name, rom)
     if context["live"] is not None:
         raise NotAllowed(
-            f"this station watches {context['live']!r}: check its probes before or after the pour"
+            phrase(
+                "this station watches '{pour}': check its probes before or after the pour",
+                pour=context["live"],
+            )
         )
     result = context["result"]
     if result.offset_c is None:

@@ -71,7 +71,11 @@ def remove(
 ) -> Response:
     """Delete a record from elsewhere for good. The shop's own are kept."""
     if sure != "yes":
-        raise BadInput("sure", "is not ticked", remedy="go back and tick that it is to be deleted")
+        raise BadInput(
+            "sure",
+            phrase("is not ticked"),
+            remedy=phrase("go back and tick that it is to be deleted"),
+        )
     pour_actions.remove(service, pour_id, who.name)
     return RedirectResponse("/shop#foreign", 303)
 

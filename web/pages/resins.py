@@ -123,7 +123,11 @@ def take(key: Key, service: ServiceDep, who: MakerDep) -> Response:
     with service.store.write() as tx:
         offer = _offers(tx).get(key)
         if offer is None or not offer["table"]:
-            raise BadInput("fit", "is not offered for this resin", remedy="seal a pour of it first")
+            raise BadInput(
+                phrase("fit"),
+                phrase("is not offered for this resin"),
+                remedy=phrase("seal a pour of it first"),
+            )
         row = resins.listed(tx).get(key)
         listed: dict[str, Any] = (
             row.facts if row is not None else {"note": "", "sheet_toml": None, "fit": None, "mix": {}}
@@ -145,7 +149,9 @@ def back_to_sheet(key: Key, service: ServiceDep, who: MakerDep) -> Response:
     with service.store.write() as tx:
         data = resins.get(tx, key).facts
         if not data["fit"]:
-            raise BadInput("datasheet", "was never given for this resin", remedy="add it first")
+            raise BadInput(
+                phrase("datasheet"), phrase("was never given for this resin"), remedy=phrase("add it first")
+            )
         resins.put(
             tx,
             service.timeline.true_ms(),

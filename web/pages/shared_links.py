@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotFound
 from logger.store import events, pours, shared_links, shop_events
+from logger.words.phrase import phrase
 from web.actions import sign_in
 from web.schemas import RowId
 from web.security import access
@@ -42,10 +43,14 @@ def share(
     try:
         if not label or not label.isprintable():
             raise BadInput(
-                "label", "is empty", remedy="say whom or what it is for, to end the right one later"
+                phrase("label"),
+                phrase("is empty"),
+                remedy=phrase("say whom or what it is for, to end the right one later"),
             )
         if pour and not re.fullmatch(r"[0-9]{1,9}", pour):
-            raise BadInput("pour", "is not a pour", value=pour, remedy="choose one from the list")
+            raise BadInput(
+                phrase("pour"), phrase("is not a pour"), value=pour, remedy=phrase("choose one from the list")
+            )
         now_ms = service.timeline.now_ms()
         with service.store.write() as tx:
             pour_id = int(pour) if pour else None
@@ -84,7 +89,7 @@ def opened(token: str, request: Request, service: ServiceDep) -> Response:
         link = shared_links.by_token(connection, token[:100], now_ms)
     if link is None:
         raise NotFound(
-            "this link was ended, has run out, or was not copied whole; ask whoever gave it to you"
+            phrase("this link was ended, has run out, or was not copied whole; ask whoever gave it to you")
         )
     tries.give_back()
     with service.store.write() as tx:

@@ -109,7 +109,11 @@ def note_stock(
     """Note a lot that came in, or was thrown away."""
     if lot.what not in ("received", "discarded"):
         raise BadInput(
-            "what", "is not known", value=lot.what, allowed="received, discarded", remedy="choose one"
+            "what",
+            phrase("is not known"),
+            value=lot.what,
+            allowed=phrase("received, discarded"),
+            remedy=phrase("choose one"),
         )
     data = check_lot(
         lot.model_dump(exclude={"what"})

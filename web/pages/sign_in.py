@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.errors import BadInput, LoggerError, NotAllowed, NotFound
 from logger.store import events, people, shop_events
 from logger.store.rows import InvitationRow
+from logger.words.phrase import phrase
 from logger.words.reader import Reader, units_from
 from web.actions import sign_in as sign_in_actions
 from web.errors import TooMany
@@ -67,12 +68,14 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
     try:
         with service.store.read() as connection:
             if people.owner_exists(connection):
-                raise NotAllowed("this service has an owner already; sign in instead")
+                raise NotAllowed(phrase("this service has an owner already; sign in instead"))
         tries = sign_in_actions.take_code(request)
         if not setup_code_right(service, given.code):
             raise WrongCode(
-                "that is not the code on the console, or its hour is over; read it again, or get a new one there: "
-                "pourlog set-up-code SETTINGS"
+                phrase(
+                    "that is not the code on the console, or its hour is over; read it again, or get a new one "
+                    "there: pourlog set-up-code SETTINGS"
+                )
             )
         tries.give_back()
         name = checked_name(given.name)
@@ -81,7 +84,7 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
         password_hash = passwords.hash_of(given.password)
         with service.store.write() as tx:
             if people.owner_exists(tx):
-                raise NotAllowed("this service has an owner already; sign in instead")
+                raise NotAllowed(phrase("this service has an owner already; sign in instead"))
             person_id = people.add_person(tx, name, people.Role.OWNER, password_hash, now_ms)
             forget_codes(tx)
             events.add_event(tx, None, now_ms, "owner-made", name)
@@ -165,7 +168,7 @@ def join(request: Request, service: ServiceDep, code: Code = "", password: Passw
         code_hash = passwords.nobodys_hash() if asked is None else asked.code_hash
         if not tries.judge(code_hash, word.replace("-", "").upper()) or asked is None:
             raise NotAllowed(
-                "that code is wrong, was used or withdrawn, or its day is over; ask for a new one"
+                phrase("that code is wrong, was used or withdrawn, or its day is over; ask for a new one")
             )
         tries.give_back()
         passwords.check_new(password, asked.name, service.settings.workshop)
@@ -200,7 +203,10 @@ def _joined(tx: Connection, asked: InvitationRow, password_hash: str, now_ms: in
     if person.shop_id != asked.shop_id:
         # An invitation of one shop must give nobody another shop's person.
         raise NotAllowed(
-            f"somebody called {asked.name!r} is in another shop; ask to be invited with a surname"
+            phrase(
+                "somebody called '{name}' is in another shop; ask to be invited with a surname",
+                name=asked.name,
+            )
         )
     people.change_password(tx, person.id, password_hash)
     people.end_sign_ins(tx, person.id, now_ms)
@@ -220,9 +226,18 @@ def checked_name(name: str) -> str:
     """Return a person's name as it is kept. Raises BadInput."""
     name = " ".join(name.split())
     if not name:
-        raise BadInput("name", "is empty", remedy="say who you are; alarms and records carry the name")
+        raise BadInput(
+            phrase("name"),
+            phrase("is empty"),
+            remedy=phrase("say who you are; alarms and records carry the name"),
+        )
     if not name.isprintable() or len(name) > NAME_LETTERS:
-        raise BadInput("name", "cannot be used", value=name, allowed=f"letters, at most {NAME_LETTERS}")
+        raise BadInput(
+            phrase("name"),
+            phrase("cannot be used"),
+            value=name,
+            allowed=phrase("letters, at most {name_letters}", name_letters=NAME_LETTERS),
+        )
     return name
 
 

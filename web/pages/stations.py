@@ -64,7 +64,9 @@ def place(
     stands = " ".join(stands.split())
     if len(stands) > STANDS_LETTERS:
         allowed = f"at most {STANDS_LETTERS} letters"
-        error = BadInput("where it stands", "is too long", allowed=allowed, remedy="shorten it")
+        error = BadInput(
+            phrase("where it stands"), phrase("is too long"), allowed=allowed, remedy=phrase("shorten it")
+        )
         again = {"problem": error.fact, "typed_stands": {name: stands}}
         return page(request, "stations.html", _context(service) | again, status=422)
     with service.store.write() as tx:

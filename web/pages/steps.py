@@ -63,7 +63,11 @@ ASKED_WORDS: dict[Stage, tuple[str, str]] = {
 def _stage(text: str) -> Stage:
     if text not in set(Stage):
         raise BadInput(
-            "to", "is not a stage", value=text, allowed=", ".join(Stage), remedy="go back and press again"
+            "to",
+            phrase("is not a stage"),
+            value=text,
+            allowed=", ".join(Stage),
+            remedy=phrase("go back and press again"),
         )
     return Stage(text)
 
@@ -77,8 +81,12 @@ def ask(pour_id: RowId, to: str, request: Request, service: ServiceDep, _who: Ma
         stage = Stage(pour.stage)
         if step not in ending.CONFIRMED or step not in FOLLOWS[stage]:
             raise NotConfirmed(
-                f"{pour.title}: nothing was changed. Its stage is now: {STAGE_WORDS[stage]}. "
-                "That step does not follow it: open the pour's page."
+                phrase(
+                    "{pour}: nothing was changed. Its stage is now: {stage}. That step does not follow it: open "
+                    "the pour's page.",
+                    pour=pour.title,
+                    stage=STAGE_WORDS[stage],
+                )
             )
         shown = {
             "pour": pour,

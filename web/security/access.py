@@ -21,6 +21,7 @@ from logger.store.people import Role, owner_exists, signed_in
 from logger.store.rows import StationRow
 from logger.store.shops import FIRST
 from logger.store.stations import by_token, token_hash
+from logger.words.phrase import phrase
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded
 from web.schemas import RowId
 from web.service.service import Service
@@ -42,6 +43,14 @@ FOREIGN_MAY = frozenset(
     for rest in ("", "/record", "/everything", "/tables/{name}", "/bundle", "/verify", "/alarms", "/remove")
 )
 _RANK = {Role.SCREEN: -1, Role.VIEWER: 0, Role.MAKER: 1, Role.OWNER: 2}
+
+#: A role as it stands inside a sentence.
+ROLES = {
+    Role.SCREEN: phrase("screen"),
+    Role.VIEWER: phrase("viewer"),
+    Role.MAKER: phrase("maker"),
+    Role.OWNER: phrase("owner"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +118,10 @@ def _signed_in(request: Request) -> Who:
     if who is None:
         with service_of(request).store.read() as connection:
             if not owner_exists(connection):
-                raise SetUpNeeded("nobody owns this service yet; open its page and use the console's code")
-        raise SignInNeeded("sign in first")
+                raise SetUpNeeded(
+                    phrase("nobody owns this service yet; open its page and use the console's code")
+                )
+        raise SignInNeeded(phrase("sign in first"))
     request.state.who = who
     _not_in_a_foreign_record(request)
     return who
@@ -142,7 +153,9 @@ def maker(request: Request) -> Who:
     """Return a maker or owner, from one of our own pages. Raises Forbidden for a viewer or a foreign page."""
     who = person(request)
     if not who.may(Role.MAKER):
-        raise Forbidden(f"{who.name} may look, not change; ask an owner for the maker's role")
+        raise Forbidden(
+            phrase("{name} may look, not change; ask an owner for the maker's role", name=who.name)
+        )
     return who
 
 
@@ -150,7 +163,9 @@ def owner(request: Request) -> Who:
     """Return an owner, from one of our own pages."""
     who = person(request)
     if not who.may(Role.OWNER):
-        raise Forbidden(f"only an owner may do this; {who.name} is a {who.role}")
+        raise Forbidden(
+            phrase("only an owner may do this; {who} is a {role}", who=who.name, role=ROLES[who.role])
+        )
     return who
 
 
@@ -189,17 +204,21 @@ def own_page(request: Request) -> None:
         return
     site = request.headers.get("sec-fetch-site")
     if site is not None and site not in ("same-origin", "none"):
-        raise Forbidden("this change came from another site's page; open it from this service's own pages")
+        raise Forbidden(
+            phrase("this change came from another site's page; open it from this service's own pages")
+        )
     origin = request.headers.get("origin")
     if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
-        raise Forbidden("this change came from another site's page; open it from this service's own pages")
+        raise Forbidden(
+            phrase("this change came from another site's page; open it from this service's own pages")
+        )
 
 
 async def station(request: Request) -> StationRow:
     """Return the station whose token came with the request."""
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not token:
-        raise SignInNeeded("a station shows its token: Authorization: Bearer …")
+        raise SignInNeeded(phrase("a station shows its token: Authorization: Bearer …"))
     service = service_of(request)
     # Looked up once: whether the token still holds is asked again in the transaction that stores its batch.
     known_station = service.known_stations.get(token_hash(token))
@@ -209,7 +228,7 @@ async def station(request: Request) -> StationRow:
         with service.store.read() as connection:
             row = by_token(connection, token)
     except NotAllowed as error:
-        raise SignInNeeded(str(error)) from error
+        raise SignInNeeded(error.fact) from error
     except SQLAlchemyError:
         remembered = service.memory.stations.get(token_hash(token))
         if remembered is None:
@@ -228,12 +247,14 @@ def operator(request: Request) -> None:
         here = request.client is not None and request.client.host in ("127.0.0.1", "::1")
         if not here:
             raise SignInNeeded(
-                "figures are for this machine alone; set [operating] metrics_token to ask from another"
+                phrase(
+                    "figures are for this machine alone; set [operating] metrics_token to ask from another"
+                )
             )
         return
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not hmac.compare_digest(token.encode(), expected.encode()):
-        raise SignInNeeded("figures are shown for the operators' token: Authorization: Bearer …")
+        raise SignInNeeded(phrase("figures are shown for the operators' token: Authorization: Bearer …"))
 
 
 OperatorDep = Annotated[None, Depends(operator)]

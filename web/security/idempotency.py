@@ -22,6 +22,7 @@ from logger.errors import BadInput, BeingDone
 from logger.store import events
 from logger.store.database import SEES
 from logger.store.rows import EventRow
+from logger.words.phrase import phrase
 from web.security.access import ServiceDep
 from web.service.service import Service
 
@@ -41,13 +42,17 @@ async def once(service: Service, key: str, sha256: str, *, wait: bool = False) -
     mine, ready = (SEES.get(), key), asyncio.Event()
     while (other := service.in_hand.get(mine)) is not None:
         if not wait:
-            raise BeingDone("the same request is being carried out: wait, and send it again for its answer")
+            raise BeingDone(
+                phrase("the same request is being carried out: wait, and send it again for its answer")
+            )
         await other.wait()
     service.in_hand[mine] = ready
     try:
         done = await run_in_threadpool(_event_of, service, key)
         if done is not None and done.request_sha256 != sha256:
-            raise BadInput(HEADER, "was used for another request", value=key, remedy="make up a new one")
+            raise BadInput(
+                HEADER, phrase("was used for another request"), value=key, remedy=phrase("make up a new one")
+            )
         events.REQUEST.set(None if done is not None else events.Request(key, sha256))
         yield done
     finally:
@@ -69,10 +74,10 @@ async def asked_once(
     if match is None:
         raise BadInput(
             HEADER,
-            "is not a string in quotation marks",
+            phrase("is not a string in quotation marks"),
             value=key,
-            allowed='1 to 255 characters in "…", without quotation marks and backslashes',
-            remedy="make up a UUID",
+            allowed=phrase('1 to 255 characters in "…", without quotation marks and backslashes'),
+            remedy=phrase("make up a UUID"),
         )
     asked = {"request": f"{request.method} {request.url.path}"}
     if request.headers.get("content-type", "").startswith("application/x-www-form-urlencoded"):

@@ -12,6 +12,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 
 from logger.errors import BadInput
+from logger.words.phrase import phrase
 from web.errors import TooMany
 
 #: Shortest and longest password: ASVS 5.0, 6.2.1 (at least 8) and 6.2.9 (at least 64 are taken).
@@ -79,7 +80,7 @@ def right(hashed: str, password: str) -> bool:
 class _Turn:
     def __enter__(self) -> None:
         if not _places.acquire(blocking=False):
-            raise TooMany("too many people are signing in at this moment; try again in a few seconds")
+            raise TooMany(phrase("too many people are signing in at this moment; try again in a few seconds"))
         _turns.acquire()
 
     def __exit__(self, *_error: object) -> None:
@@ -94,19 +95,19 @@ def check_new(password: str, *names: str) -> None:
     Raises BadInput.
     """
     if not SHORTEST <= len(password) <= LONGEST:
-        problem = "is too short" if len(password) < SHORTEST else "is too long"
+        problem = phrase("is too short") if len(password) < SHORTEST else phrase("is too long")
         raise BadInput(
-            "password",
+            phrase("password"),
             problem,
-            value=f"{len(password)} characters",
-            allowed=f"{SHORTEST} to {LONGEST}",
-            remedy="use a few words",
+            value=phrase("{n} characters", n=len(password)),
+            allowed=phrase("{shortest} to {longest}", shortest=SHORTEST, longest=LONGEST),
+            remedy=phrase("use a few words"),
         )
     if is_common(password, *names):
         raise BadInput(
-            "password",
-            "is one of those that are tried first",
-            remedy="use a few words that do not belong together",
+            phrase("password"),
+            phrase("is too common: it is tried first"),
+            remedy=phrase("use a few words that do not belong together"),
         )
 
 

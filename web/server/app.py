@@ -19,6 +19,7 @@ from logger.errors import NotFound
 from logger.store.database import SEES
 from logger.store.people import owner_exists
 from logger.store.shops import sees
+from logger.words.phrase import phrase
 from web.api import health, reading_batches
 from web.errors import TooMany
 from web.security.access import OnlookerDep, ServiceDep, ViewerDep
@@ -179,7 +180,10 @@ def make_app(
     @app.get("/live", include_in_schema=False)
     async def live(service: ServiceDep, _who: OnlookerDep) -> Response:
         if service.news.listeners >= MOST_LISTENERS:
-            raise TooMany(f"{MOST_LISTENERS} pages are open already; close some", 30)
+            raise TooMany(
+                phrase("{n} pages are open already; close some", n=MOST_LISTENERS),
+                30,
+            )
         return StreamingResponse(
             service.news.listen(SEES.get()),
             media_type="text/event-stream",
@@ -194,7 +198,7 @@ def make_app(
     @app.get("/charts/{version}.js", include_in_schema=False)
     def charts(version: str, request: Request) -> Response:
         if version != chart_version():
-            raise NotFound(f"charts {version} are not here; reload the page")
+            raise NotFound(phrase("charts {version} are not here; reload the page", version=version))
         packed = "gzip" in request.headers.get("accept-encoding", "")
         body = chart_bundle() if packed else gzip.decompress(chart_bundle())
         headers = {"Cache-Control": "public, max-age=31536000, immutable", "Vary": "Accept-Encoding"}

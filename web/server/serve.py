@@ -31,6 +31,7 @@ from logger.live.watch import minute_of_day
 from logger.settings import Settings
 from logger.store import pours
 from logger.store.lease import LostLease
+from logger.words.phrase import phrase
 from logger.worker import OwnProcess
 from web.security.http_protocol import Connection
 from web.server import startup as start
@@ -328,9 +329,9 @@ def server_for(service: Service, app: FastAPI | None = None) -> Server:
         if name is not None and not os.access(name, os.R_OK):
             raise BadSettings(
                 "[https]",
-                "cannot read a file",
+                phrase("cannot read a file"),
                 value=name,
-                remedy="give a PEM file that the service's user may read",
+                remedy=phrase("give a PEM file that the service's user may read"),
             )
     config = uvicorn.Config(
         app or make_app(service),
@@ -363,14 +364,14 @@ def _must_be_free(settings: Settings) -> None:
         except OSError as error:
             taken = error.errno == errno.EADDRINUSE
             raise BadSettings(
-                "port" if taken else "host",
-                "another program listens there already"
+                phrase("port") if taken else phrase("host"),
+                phrase("another program listens there already")
                 if taken
-                else f"cannot be listened on ({error.strerror})",
+                else phrase("cannot be listened on ({strerror})", strerror=str(error.strerror)),
                 value=settings.port if taken else settings.host,
-                remedy="stop that program, or give another port in the settings file"
+                remedy=phrase("stop that program, or give another port in the settings file")
                 if taken
-                else "give an address of this machine, or 0.0.0.0 for all of them",
+                else phrase("give an address of this machine, or 0.0.0.0 for all of them"),
             ) from error
 
 

@@ -32,6 +32,7 @@ from logger.store.partitions import Month
 from logger.store.rows import StationRow
 from logger.store.shops import sees
 from logger.wire import WireReading
+from logger.words.phrase import phrase
 from web.service import pipeline
 from web.service.counters import Counted
 from web.service.sse import News
@@ -297,8 +298,12 @@ class Service:
         except DBAPIError as error:
             store.close()
             raise StoreError(
-                f"{settings.data_dir}: the database cannot be written ({error.orig}); make room on the disk, "
-                "or check the folder's owner"
+                phrase(
+                    "{data_dir}: the database cannot be written ({error}); make room on the disk, or check the "
+                    "folder's owner",
+                    data_dir=settings.data_dir,
+                    error=str(error.orig),
+                )
             ) from error
 
     def close(self) -> None:
