@@ -24,7 +24,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
-from logger.facts import NOTHING, Fact, Quantity, fact, in_a_row
+from logger.facts import NOTHING, Fact, Quantity, Value, fact, in_a_row
 
 #: Longest value that a message quotes, characters.
 LONGEST_VALUE = 200
@@ -58,8 +58,11 @@ class LoggerError(Exception):
 class BadInput(LoggerError):
     """Something the user gave cannot be used. It says place, value, range, unit and remedy, each a fact or a name.
 
-    `value`: as it was given: a quantity or a fact is said, anything else is quoted.
+    `value`: as it was given: a quantity or a fact is said, anything else is quoted. `of_a_file`: it is about a key of a
+    file, which has its unit in its name: its quantities stay in that unit, whoever reads.
     """
+
+    of_a_file = False
 
     def __init__(
         self,
@@ -75,16 +78,15 @@ class BadInput(LoggerError):
         self.value = value
         self.allowed = allowed
         self.remedy = remedy
-        super().__init__(
-            fact(
-                "refused",
-                where=where,
-                problem=problem,
-                found=NOTHING if value is None else fact("refused-found", value=_short(value)),
-                allowed=fact("refused-allowed", allowed=allowed) if allowed else NOTHING,
-                remedy=fact("refused-remedy", remedy=remedy) if remedy else NOTHING,
-            )
+        whole = fact(
+            "refused",
+            where=where,
+            problem=problem,
+            found=NOTHING if value is None else fact("refused-found", value=_short(value)),
+            allowed=fact("refused-allowed", allowed=allowed) if allowed else NOTHING,
+            remedy=fact("refused-remedy", remedy=remedy) if remedy else NOTHING,
         )
+        super().__init__(in_own_units(whole) if self.of_a_file else whole)
 
     def __reduce__(self) -> tuple[Any, ...]:
         """On its way from another process it stays what it is: made anew from its parts, not from its message."""
@@ -100,21 +102,42 @@ def _short(value: object) -> str:
     return text if len(text) <= LONGEST_VALUE else f"{text[:LONGEST_VALUE]}…"
 
 
-class BadPlan(BadInput):
-    """A plan file that cannot be used. path: the tables, rows and key that it is about, where that is known."""
+def in_own_units(value: Fact) -> Fact:
+    """Return a fact whose quantities are shown in the unit that they have, for every reader."""
+    return Fact(value.code, {name: _own(one) for name, one in value.values.items()})
 
-    def __init__(self, where: str, problem: str, *, path: tuple[str, ...] = (), **more: Any) -> None:
-        self.path = path
-        super().__init__(where, problem, **more)
+
+def _own(value: Value) -> Value:
+    if isinstance(value, Quantity):
+        return f"{value.value:.10g} {value.unit}".rstrip()
+    if isinstance(value, Fact):
+        return in_own_units(value)
+    return tuple(_own(one) for one in value) if isinstance(value, tuple) else value
+
+
+class BadPlan(BadInput):
+    """A plan file that cannot be used. path: the tables, rows and key that it is about, where that is known; `reason`:
+    what is wrong with it; more: how many further mistakes are in the file."""
+
+    of_a_file = True
+
+    def __init__(
+        self, where: str, problem: str, *, path: tuple[str, ...] = (), more: int = 0, **parts: Any
+    ) -> None:
+        self.path, self.reason, self.more = path, problem, more
+        whole = fact("plan-problem-and-more", problem=problem, n=more) if more else problem
+        super().__init__(where, whole, **parts)
 
     def __reduce__(self) -> tuple[Any, ...]:
         """As BadInput, with its path."""
-        remade, arguments = super().__reduce__()
-        return partial(remade, path=self.path), arguments
+        given: dict[str, Any] = {"value": self.value, "allowed": self.allowed, "remedy": self.remedy}
+        return partial(type(self), self.where, self.reason, path=self.path, more=self.more, **given), ()
 
 
 class BadSettings(BadInput):
     """A settings or station file that cannot be used."""
+
+    of_a_file = True
 
 
 class BadReadings(BadInput):

@@ -1,6 +1,6 @@
-"""From what the validating library refuses to a maker's words: one translation for files, settings, forms and the API.
+"""From what the validating library refuses to what a maker is told: one way for files, settings, forms and the API.
 
-The library's own sentences are made for programmers. Here each of its kinds of error has plain words; a kind that is
+The library's own sentences are made for programmers. Here each of its kinds of error has a code of ours; a kind that is
 new says plainly that the value cannot be used. A leaf module.
 """
 
@@ -12,87 +12,155 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
-from logger.toml_text import meant, nearest
+from logger.facts import NOTHING, Fact, Quantity, fact
+from logger.toml_text import meant
+from logger.units import plain
 
 
 @dataclass(frozen=True, slots=True)
 class InputProblem:
-    """What is wrong with one value: where (the names on the way to it), what, what is allowed, what to do."""
+    """What is wrong with one value: where (the names on the way to it), what, what is allowed, what to do.
+
+    `bound`: the number that `allowed` is about, where it is about one.
+    """
 
     path: tuple[str, ...]
     problem: str
     allowed: str
     remedy: str
+    bound: float | None = None
 
-    def sentence(self) -> str:
-        """Return all of it but the place."""
-        parts = [self.problem, f"allowed: {self.allowed}" if self.allowed else "", self.remedy]
-        return "; ".join(part for part in parts if part)
+    def allowed_in(self, unit: str) -> str:
+        """Return what is allowed with the unit that the value's name gives."""
+        if self.bound is None or not isinstance(self.allowed, Fact):
+            return self.allowed
+        return fact(self.allowed.code, bound=in_unit(self.bound, unit))
 
 
-_CORRECT = "correct it"
-#: Kind of error → what is wrong, what is allowed, what to do. Names in braces are the error's own.
-_WORDS: dict[str, tuple[str, str, str]] = {
-    "missing": ("is missing", "", "fill it in"),
-    "greater_than": ("is out of range", "above {gt}", _CORRECT),
-    "greater_than_equal": ("is out of range", "at least {ge}", _CORRECT),
-    "less_than": ("is out of range", "below {lt}", _CORRECT),
-    "less_than_equal": ("is out of range", "at most {le}", _CORRECT),
-    "multiple_of": ("is out of step", "multiples of {multiple_of}", _CORRECT),
-    "finite_number": ("is not a number", "a number", _CORRECT),
-    "too_short": ("has too few entries", "at least {min_length}", "add some"),
-    "too_long": ("has too many entries", "at most {max_length}", "keep those that say most"),
-    "string_too_short": ("is too short", "at least {min_length} characters", "write more"),
-    "string_too_long": ("is too long", "at most {max_length} characters", "shorten it"),
-    "string_pattern_mismatch": ("is not written as it should be", "", _CORRECT),
-    "json_invalid": ("is not JSON", "", "send one JSON object"),
-    "url_scheme": ("is not an address that can be used", "{expected_schemes}", _CORRECT),
-    "union_tag_invalid": ("is not one of the choices", "{expected_tags}", "use one of those"),
-    "union_tag_not_found": ("does not say of which kind it is", "", "add that"),
-    "literal_error": ("is not one of the choices", "{expected}", "use one of those"),
-    "enum": ("is not one of the choices", "{expected}", "use one of those"),
-    "timezone_aware": ("has no time zone", "a time with its zone", _CORRECT),
-    "timezone_naive": ("has a time zone", "a time without a zone", _CORRECT),
+def in_unit(value: float, unit: str) -> str:
+    """Return a number in the unit of a file's key."""
+    if unit == "litres":
+        return Quantity(value, "L", None)
+    if unit in _UNIT_WORDS:
+        return fact("input-in-unit", number=plain(value), unit=_UNIT_WORDS[unit])
+    return Quantity(value, unit, None) if unit else plain(value)
+
+
+def unit_words(unit: str) -> str:
+    """Return a unit of a file's key; one that is a word, as a fact."""
+    return _UNIT_WORDS.get(unit, unit)
+
+
+#: Units that are words, and differ from language to language.
+_UNIT_WORDS = {
+    "litres": fact("input-unit-litres"),
+    "min per litre": fact("input-unit-min-per-litre"),
+    "for a kilogram": fact("input-unit-for-a-kilogram"),
 }
-#: How a kind's name begins → the same, for the many kinds that differ only to programmers.
-_WORDS_OF_FAMILY: tuple[tuple[str, tuple[str, str, str]], ...] = (
-    ("bool_", ("is neither yes nor no", "true or false", _CORRECT)),
-    ("int_", ("is not a whole number", "a whole number", _CORRECT)),
-    ("float_", ("is not a number", "a number", _CORRECT)),
-    ("decimal_", ("is not a number", "a number", _CORRECT)),
-    ("fraction_", ("is not a number", "a number", _CORRECT)),
-    ("complex_", ("is not a number", "a number", _CORRECT)),
-    ("string_", ("is not text", "text", _CORRECT)),
-    ("bytes_", ("is not text", "text", _CORRECT)),
-    ("list_", ("is not a list", "a list", _CORRECT)),
-    ("tuple_", ("is not a list", "a list", _CORRECT)),
-    ("set_", ("is not a list", "a list", _CORRECT)),
-    ("frozen_set_", ("is not a list", "a list", _CORRECT)),
-    ("deque_", ("is not a list", "a list", _CORRECT)),
-    ("iterable_", ("is not a list", "a list", _CORRECT)),
-    ("dict_", ("is not a table", "names with values", _CORRECT)),
-    ("mapping_", ("is not a table", "names with values", _CORRECT)),
-    ("model_", ("is not a table", "names with values", _CORRECT)),
-    ("dataclass_", ("is not a table", "names with values", _CORRECT)),
-    ("datetime_", ("is not a date and time", "such as 2026-11-30T16:30", _CORRECT)),
-    ("date_", ("is not a date that can be used", "such as 2026-11-30", _CORRECT)),
-    ("time_delta_", ("is not a length of time", "", _CORRECT)),
-    ("time_", ("is not a time of day", "such as 16:30", _CORRECT)),
-    ("url_", ("is not an address that can be used", "such as http://office.local:8080", _CORRECT)),
-    ("uuid_", ("is not written as it should be", "", _CORRECT)),
-    ("json_", ("is not JSON", "", "send one JSON object")),
-    ("missing_", ("is missing", "", "fill it in")),
+_Words = tuple[Fact, str, Fact]
+
+
+def _words(problem: str, allowed: str, remedy: str) -> _Words:
+    """Return what is wrong, the code of what is allowed, and what to do."""
+    return fact(problem), allowed, fact(remedy)
+
+
+_CORRECT = "input-correct-it"
+#: Kind of error → what is wrong, what is allowed, what to do; `_BOUND` names the number that is allowed.
+_WORDS: dict[str, _Words] = {
+    kind: _words(*words)
+    for kind, words in {
+        "missing": ("input-missing", "", "input-fill-in"),
+        "greater_than": ("input-out-of-range", "input-above", _CORRECT),
+        "greater_than_equal": ("input-out-of-range", "input-at-least", _CORRECT),
+        "less_than": ("input-out-of-range", "input-below", _CORRECT),
+        "less_than_equal": ("input-out-of-range", "input-at-most", _CORRECT),
+        "multiple_of": ("input-out-of-step", "input-multiples-of", _CORRECT),
+        "finite_number": ("input-no-number", "input-a-number", _CORRECT),
+        "too_short": ("input-too-few", "input-at-least", "input-add-some"),
+        "too_long": ("input-too-many", "input-at-most", "input-keep-the-best"),
+        "string_too_short": ("input-too-short", "input-characters-at-least", "input-write-more"),
+        "string_too_long": ("input-too-long", "input-characters-at-most", "input-shorten"),
+        "string_pattern_mismatch": ("input-written-wrongly", "", _CORRECT),
+        "json_invalid": ("input-no-json", "", "input-send-json"),
+        "url_scheme": ("input-no-address", "input-choices", _CORRECT),
+        "union_tag_invalid": ("input-no-choice", "input-choices", "input-use-one"),
+        "union_tag_not_found": ("input-kind-missing", "", "input-add-that"),
+        "literal_error": ("input-no-choice", "input-choices", "input-use-one"),
+        "enum": ("input-no-choice", "input-choices", "input-use-one"),
+        "timezone_aware": ("input-no-zone", "input-a-time-with-zone", _CORRECT),
+        "timezone_naive": ("input-with-zone", "input-a-time-without-zone", _CORRECT),
+    }.items()
+}
+_NO_NUMBER, _NO_TEXT = (
+    ("input-no-number", "input-a-number", _CORRECT),
+    ("input-no-text", "input-text", _CORRECT),
 )
-_UNKNOWN = ("cannot be used", "", _CORRECT)
+_NO_LIST, _NO_TABLE = (
+    ("input-no-list", "input-a-list", _CORRECT),
+    ("input-no-table", "input-a-table", _CORRECT),
+)
+#: How a kind's name begins → the same, for the many kinds that differ only to programmers.
+_WORDS_OF_FAMILY: tuple[tuple[str, _Words], ...] = tuple(
+    (start, _words(*words))
+    for start, words in (
+        ("bool_", ("input-no-yes-or-no", "input-true-or-false", _CORRECT)),
+        ("int_", ("input-no-whole-number", "input-a-whole-number", _CORRECT)),
+        ("float_", _NO_NUMBER),
+        ("decimal_", _NO_NUMBER),
+        ("fraction_", _NO_NUMBER),
+        ("complex_", _NO_NUMBER),
+        ("string_", _NO_TEXT),
+        ("bytes_", _NO_TEXT),
+        ("list_", _NO_LIST),
+        ("tuple_", _NO_LIST),
+        ("set_", _NO_LIST),
+        ("frozen_set_", _NO_LIST),
+        ("deque_", _NO_LIST),
+        ("iterable_", _NO_LIST),
+        ("dict_", _NO_TABLE),
+        ("mapping_", _NO_TABLE),
+        ("model_", _NO_TABLE),
+        ("dataclass_", _NO_TABLE),
+        ("datetime_", ("input-no-date-and-time", "input-like-date-and-time", _CORRECT)),
+        ("date_", ("input-no-date", "input-like-date", _CORRECT)),
+        ("time_delta_", ("input-no-length-of-time", "", _CORRECT)),
+        ("time_", ("input-no-time-of-day", "input-like-time-of-day", _CORRECT)),
+        ("url_", ("input-no-address", "input-like-address", _CORRECT)),
+        ("uuid_", ("input-written-wrongly", "", _CORRECT)),
+        ("json_", ("input-no-json", "", "input-send-json")),
+        ("missing_", ("input-missing", "", "input-fill-in")),
+    )
+)
+_UNKNOWN = _words("input-unusable", "", _CORRECT)
+#: Kind of error → the name that the library gives the number that is allowed.
+_BOUND = {
+    "greater_than": "gt",
+    "greater_than_equal": "ge",
+    "less_than": "lt",
+    "less_than_equal": "le",
+    "multiple_of": "multiple_of",
+    "too_short": "min_length",
+    "too_long": "max_length",
+    "string_too_short": "min_length",
+    "string_too_long": "max_length",
+}
+#: Kind of error → the name that the library gives the list of what is allowed.
+_CHOICES = {
+    "url_scheme": "expected_schemes",
+    "union_tag_invalid": "expected_tags",
+    "literal_error": "expected",
+    "enum": "expected",
+}
 #: Kinds whose message is our own sentence, raised in a model.
 _OURS = ("value_error", "assertion_error")
-#: Pattern → what it asks for, in words.
+#: Pattern → what it asks for.
 _PATTERNS = {
-    r"^[0-2]\d:[0-5]\d$": "a time of day, such as 22:00",
-    r"^[\w.:-]+$": "letters, digits, . : _ -",
-    r"^[0-9a-f]{12}$": "twelve digits 0-9 a-f",
-    r"^[a-z-]{1,40}$": "small letters and -",
-    r"^\d{4}-\d\d-\d\d$": "a date, such as 2026-11-30",
+    r"^[0-2]\d:[0-5]\d$": fact("input-a-time-of-day"),
+    r"^[\w.:-]+$": fact("input-name-signs"),
+    r"^[0-9a-f]{12}$": fact("input-twelve-digits"),
+    r"^[a-z-]{1,40}$": fact("input-small-letters"),
+    r"^\d{4}-\d\d-\d\d$": fact("input-a-date"),
 }
 #: What the library adds to a place for the branch of a choice that it tried; nobody wrote it.
 _BRANCHES = (
@@ -110,26 +178,37 @@ _BRANCHES = (
 
 
 def input_problem(error: Mapping[str, Any], model: type[BaseModel] | None = None) -> InputProblem:
-    """Return one of a ValidationError's errors in words. `model`: what was validated, for the nearest known name."""
+    """Return one of a ValidationError's errors as facts. `model`: what was validated, for the nearest known name."""
     kind, context = str(error["type"]), dict(error.get("ctx") or {})
     path = tuple(str(part) for part in error["loc"] if not str(part).startswith(_BRANCHES))
     if kind in _OURS:
-        return InputProblem(path, str(context.get("error", "")) or _UNKNOWN[0], "", "")
+        return InputProblem(path, _own_words(context.get("error")) or _UNKNOWN[0], NOTHING, NOTHING)
     if kind in ("extra_forbidden", "unexpected_keyword_argument"):
-        return InputProblem(path, "is not a known name", *_known(path, model))
+        return InputProblem(path, fact("input-unknown-name"), *_known(path, model))
     if kind == "string_too_short" and context.get("min_length") == 1:
-        return InputProblem(path, "is empty", "", "fill it in")
-    problem, allowed, remedy = _words_of(kind)
+        return InputProblem(path, fact("input-empty"), NOTHING, fact("input-fill-in"))
+    problem, code, remedy = _words_of(kind)
     if kind == "string_pattern_mismatch":
-        allowed = _PATTERNS.get(str(context.get("pattern")), "")
-    try:
-        allowed = allowed.format(**context)
-    except (KeyError, IndexError):
-        allowed = ""
-    if kind in ("literal_error", "enum"):
-        allowed = allowed.replace("'", '"')
-        remedy = meant(str(error.get("input")), _quoted(allowed)) or remedy
-    return InputProblem(path, problem, allowed, remedy)
+        return InputProblem(path, problem, _PATTERNS.get(str(context.get("pattern")), NOTHING), remedy)
+    if kind in _CHOICES:
+        choices = _quoted(str(context.get(_CHOICES[kind], "")).replace("'", '"'))
+        allowed = fact(code, choices=", ".join(f'"{one}"' for one in choices)) if choices else NOTHING
+        near = meant(str(error.get("input")), choices) if kind in ("literal_error", "enum") else NOTHING
+        return InputProblem(path, problem, allowed, near or remedy)
+    bound = context.get(_BOUND.get(kind, ""))
+    if kind not in _BOUND:
+        return InputProblem(path, problem, fact(code) if code else NOTHING, remedy)
+    if not isinstance(bound, int | float):
+        return InputProblem(path, problem, NOTHING, remedy)
+    if kind.startswith("string_"):
+        return InputProblem(path, problem, fact(code, n=int(bound)), remedy)
+    return InputProblem(path, problem, fact(code, bound=plain(bound)), remedy, float(bound))
+
+
+def _own_words(error: object) -> str:
+    """Return what a model of ours says of its own: the fact that its error was raised with."""
+    first = error.args[0] if isinstance(error, Exception) and error.args else error
+    return first if isinstance(first, str) else NOTHING if first is None else str(first)
 
 
 def most_telling(errors: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
@@ -160,19 +239,19 @@ def _known(path: Sequence[str], model: type[BaseModel] | None) -> tuple[str, str
     """Return what is allowed at an unknown name's place, and what was most likely meant."""
     word = path[-1] if path else ""
     if model is None:
-        return "", f"leave {word} out" if word else "leave it out"
+        return NOTHING, fact("input-leave-out", name=word) if word else fact("input-leave-it-out")
     here = names_at(model, path[:-1])
-    near = nearest(word, here)
-    if near is None:
+    near = meant(word, here)
+    if not near:
         tables = [place for place, one in _tables_of(model) if word in _names(one)]
+        if tables and tables[0]:
+            return NOTHING, fact("input-belongs-under", name=word, table=tables[0])
         if tables:
-            place = f"under [{tables[0]}]" if tables[0] else "at the beginning of the file"
-            return "", f"{word} belongs {place}"
-    remedy = f"did you mean {near}?" if near else f"leave {word} out, or look it up in the help"
-    return ", ".join(sorted(here)), remedy
+            return NOTHING, fact("input-belongs-first", name=word)
+    return ", ".join(sorted(here)), near or fact("input-leave-out-or-look", name=word)
 
 
-def _words_of(kind: str) -> tuple[str, str, str]:
+def _words_of(kind: str) -> _Words:
     if kind in _WORDS:
         return _WORDS[kind]
     return next((words for start, words in _WORDS_OF_FAMILY if kind.startswith(start)), _UNKNOWN)

@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 from pydantic import Field, ValidationError, model_validator
 
 from logger.errors import BadSettings
+from logger.facts import fact
 from logger.input_errors import input_problem, most_telling
 from logger.toml_table import Table
 from logger.toml_text import toml_problem
@@ -104,7 +105,7 @@ class Https(Table):
     @model_validator(mode="after")
     def _both_or_neither(self) -> Https:
         if (self.certificate is None) != (self.key is None):
-            raise ValueError("certificate and key belong together: give both, or neither")
+            raise ValueError(fact("settings-certificate-with-key"))
         return self
 
 
@@ -179,15 +180,13 @@ def read_settings(path: Path) -> Settings:
         text = path.read_text(encoding="utf-8")
         table = tomllib.loads(text)
     except OSError as error:
-        remedy = "give the path of a settings file"
-        raise BadSettings(str(path), f"cannot be read ({error.strerror})", remedy=remedy) from error
+        problem = fact("file-unreadable", reason=str(error.strerror))
+        raise BadSettings(str(path), problem, remedy=fact("file-give-settings-file")) from error
     except UnicodeDecodeError as error:
-        raise BadSettings(
-            str(path), "is not a text file in UTF-8", remedy="save it as text in UTF-8"
-        ) from error
+        raise BadSettings(str(path), fact("file-no-utf8"), remedy=fact("file-save-as-utf8")) from error
     except tomllib.TOMLDecodeError as error:
-        problem, remedy = toml_problem(str(error), text)
-        raise BadSettings(str(path), problem, remedy=remedy) from error
+        mistake_at, remedy = toml_problem(str(error), text)
+        raise BadSettings(str(path), mistake_at, remedy=remedy) from error
     try:
         return Settings.model_validate(table)
     except ValidationError as error:
@@ -198,9 +197,10 @@ def read_settings(path: Path) -> Settings:
         secret = "url" in name or "token" in name or isinstance(first["input"], dict)
         raise BadSettings(
             f"{path}: {name}" if name else str(path),
-            "is not a setting" if first["type"] == "extra_forbidden" else mistake.problem,
+            fact("settings-unknown") if first["type"] == "extra_forbidden" else mistake.problem,
             value=None if secret else first["input"],
             allowed=mistake.allowed,
-            remedy=f"{mistake.remedy + '; ' if mistake.remedy else ''}"
-            "every setting is listed in the help (/help/settings)",
+            remedy=fact("settings-mend-or-help", remedy=mistake.remedy)
+            if mistake.remedy
+            else fact("settings-in-the-help"),
         ) from error

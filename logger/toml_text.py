@@ -1,6 +1,6 @@
-"""What is wrong with a TOML text, in a maker's words, and the nearest known name to one that is not known.
+"""What is wrong with a TOML text, as facts, and the nearest known name to one that is not known.
 
-Standard library alone: a station reads its file without pydantic.
+Standard library and facts alone: a station reads its file without pydantic.
 """
 
 from __future__ import annotations
@@ -9,63 +9,57 @@ import difflib
 import re
 from collections.abc import Iterable
 
+from logger.facts import NOTHING, Fact, fact
+
 #: A known name is offered for an unknown one that is at least so alike (difflib's ratio); 0.6 is the library's own.
 ALIKE = 0.6
-#: How the parser begins a message → what is wrong, what to do. `{name}`: what the message names.
-_PROBLEMS: tuple[tuple[str, str, str], ...] = (
-    (r"Cannot mutate immutable namespace (?P<name>.+)", "gives {name} a second time", "keep one of the two"),
-    (r"Cannot declare (?P<name>.+) twice", "has the table [{name}] twice", "put both under one heading"),
-    (r"Cannot redefine namespace (?P<name>.+)", "gives {name} a second time", "keep one of the two"),
-    (r"Cannot overwrite a value", "gives the same name a second time", "keep one of the two"),
-    (r"Duplicate inline table key (?P<name>.+)", "gives {name} a second time", "keep one of the two"),
-    (r"Expected '\]\]'", "has a heading that does not end", "close it with ]]"),
-    (r"Expected '\]'", "has a heading that does not end", "close it with ]"),
-    (r"Expected '='", "has a line without an = sign", "write: name = value"),
-    (r"Expected newline", "goes on after the value", "one name = value a line; text needs quotes"),
-    (r"Invalid statement", "has a line that is no name = value", "write: name = value"),
-    (r"Invalid initial character", "has a name that cannot be read", "letters, digits, _ and - only"),
-    (r"Unclosed array", "has a list that does not end", "close it with ]"),
-    (r"Unclosed inline table", "has braces that do not end", "close them with }}"),
-    (
-        r"Unterminated string|Expected [\"'][\"']",
-        "has text that does not end",
-        "close it with the same quote",
-    ),
-    (
-        r"Unescaped|Escaped character|Invalid hex",
-        "has a backslash that means nothing",
-        "write it twice: \\\\",
-    ),
-    (r"Illegal character '\\n'", "has text that does not end", "close it with the same quote"),
-    (
-        r"Illegal character|Found invalid character",
-        "has a sign that cannot stand there",
-        "type that line anew",
-    ),
-    (r"Invalid date", "has a date that cannot be read", "write it as 2026-11-30"),
-    (r"Invalid value", "has a value that cannot be read", "a number, or text in quotes"),
+#: How the parser begins a message → what is wrong, what to do. `name`: what the message names.
+_PROBLEMS: tuple[tuple[re.Pattern[str], str, str], ...] = (
+    (re.compile(r"Cannot mutate immutable namespace (?P<name>.+)"), "toml-name-twice", "toml-keep-one"),
+    (re.compile(r"Cannot declare (?P<name>.+) twice"), "toml-table-twice", "toml-one-heading"),
+    (re.compile(r"Cannot redefine namespace (?P<name>.+)"), "toml-name-twice", "toml-keep-one"),
+    (re.compile(r"Cannot overwrite a value"), "toml-same-name-twice", "toml-keep-one"),
+    (re.compile(r"Duplicate inline table key (?P<name>.+)"), "toml-name-twice", "toml-keep-one"),
+    (re.compile(r"Expected '\]\]'"), "toml-open-heading", "toml-close-table-row"),
+    (re.compile(r"Expected '\]'"), "toml-open-heading", "toml-close-bracket"),
+    (re.compile(r"Expected '='"), "toml-no-equals", "toml-write-name-value"),
+    (re.compile(r"Expected newline"), "toml-goes-on", "toml-one-a-line"),
+    (re.compile(r"Invalid statement"), "toml-no-statement", "toml-write-name-value"),
+    (re.compile(r"Invalid initial character"), "toml-bad-name", "toml-name-signs"),
+    (re.compile(r"Unclosed array"), "toml-open-list", "toml-close-bracket"),
+    (re.compile(r"Unclosed inline table"), "toml-open-braces", "toml-close-braces"),
+    (re.compile(r"Unterminated string|Expected [\"'][\"']"), "toml-open-text", "toml-close-quote"),
+    (re.compile(r"Unescaped|Escaped character|Invalid hex"), "toml-backslash", "toml-double-backslash"),
+    (re.compile(r"Illegal character '\\n'"), "toml-open-text", "toml-close-quote"),
+    (re.compile(r"Illegal character|Found invalid character"), "toml-bad-sign", "toml-type-anew"),
+    (re.compile(r"Invalid date"), "toml-bad-date", "toml-write-date"),
+    (re.compile(r"Invalid value"), "toml-bad-value", "toml-number-or-text"),
 )
 _AT = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)\s*$")
 
 
-def toml_problem(message: str, text: str) -> tuple[str, str]:
+def toml_problem(message: str, text: str) -> tuple[Fact, Fact]:
     """Return what the parser's message says of a text: (problem, remedy), with the line and what stands on it."""
     at = _AT.search(message)
     reason = message if at is None else message[: at.start()]
     lines = text.splitlines()
     number = len(lines) if at is None or at["line"] is None else int(at["line"])
-    problem, remedy = "cannot be read", "name = value on each line; text needs quotes"
-    for pattern, words, what_to_do in _PROBLEMS:
-        match = re.match(pattern, reason)
+    problem, remedy = fact("toml-unreadable"), fact("toml-name-value-each-line")
+    for pattern, code, what_to_do in _PROBLEMS:
+        match = pattern.match(reason)
         if match is not None:
-            problem = words.format(name=_dotted(match.groupdict().get("name") or ""))
-            remedy = what_to_do.format()
+            name = match.groupdict().get("name")
+            problem = fact(code) if name is None else fact(code, name=_dotted(name))
+            remedy = fact(what_to_do)
             break
+    if not lines:
+        return fact("toml-empty", problem=problem), remedy
     # What stands before the = alone: a value may be a secret, and a message goes to a journal.
     shown = lines[number - 1].partition("=")[0].strip() if 0 < number <= len(lines) else ""
     shown = "" if "://" in shown else shown[:40]
-    place = f"line {number}" + (f" ({shown})" if shown else "") if lines else "it is empty"
-    return f"{problem}: {place}", remedy
+    if shown:
+        return fact("toml-at-line-of", problem=problem, line=number, name=shown), remedy
+    return fact("toml-at-line", problem=problem, line=number), remedy
 
 
 def _dotted(name: str) -> str:
@@ -82,6 +76,6 @@ def nearest(word: str, names: Iterable[str]) -> str | None:
 
 
 def meant(word: str, names: Iterable[str]) -> str:
-    """Return "did you mean …?" for an unknown name; empty where none is near."""
+    """Return the fact that asks whether the nearest known name was meant; NOTHING where none is near."""
     near = nearest(word, names)
-    return "" if near is None else f"did you mean {near}?"
+    return NOTHING if near is None else fact("did-you-mean", name=near)

@@ -16,10 +16,12 @@ import tomli_w
 from pydantic import BeforeValidator, ConfigDict, Field, PlainSerializer, ValidationError, model_validator
 
 from logger.errors import BadPlan
-from logger.input_errors import input_problem, most_telling, tables_in
+from logger.facts import NOTHING, Fact, fact
+from logger.input_errors import input_problem, most_telling, tables_in, unit_words
 from logger.plan import planning_tables as planning
 from logger.plan.planning_tables import Coefficient, Hours, Percent, Positive, Temperature
 from logger.plan.toml_bounds import MOST_LEVELS, read_text, table_from_text
+from logger.quantities import hours, length, quantity
 from logger.toml_table import Table
 
 #: What a plan may ask of the solver: layers, stretches of sun or fan, rows of a room's schedule. Each layer adds cells
@@ -45,10 +47,7 @@ class Rate(Table):
     def _can_start(self) -> Rate:
         # (k2 α^m) is zero at α = 0 for every m > 0: without k1 the cure never starts on paper.
         if self.k1_per_s == 0 and (self.k2_per_s == 0 or self.m > 0):
-            raise ValueError(
-                "a purely autocatalytic rate (k1_per_s = 0) never starts from zero conversion; "
-                "give a k1_per_s above 0 (fit it from the datasheet's working time)"
-            )
+            raise ValueError(fact("plan-rate-never-starts"))
         return self
 
 
@@ -68,9 +67,8 @@ class Glass(Table):
     @model_validator(mode="after")
     def _hardens(self) -> Glass:
         if self.tg_inf_c <= self.tg0_c:
-            raise ValueError(
-                f"tg_inf_c = {self.tg_inf_c} °C is not above tg0_c = {self.tg0_c} °C; a cure raises Tg"
-            )
+            full, fresh = quantity(self.tg_inf_c, "°C", None), quantity(self.tg0_c, "°C", None)
+            raise ValueError(fact("plan-glass-does-not-rise", full=full, fresh=fresh))
         return self
 
 
@@ -96,7 +94,7 @@ def _numbers(values: Any) -> Any:
         try:
             return tuple(float(number) for number in values.split())
         except ValueError as error:
-            raise ValueError("is not a row of numbers; copy the whole table from the fit") from error
+            raise ValueError(fact("plan-no-row-of-numbers")) from error
     return tuple(values) if isinstance(values, list) else values
 
 
@@ -125,9 +123,7 @@ class Possible(Table):
     def _as_many_of_each(self) -> Possible:
         counts = {len(self.rate), len(self.first), len(self.energy), len(self.heat)}
         if len(counts) > 1:
-            raise ValueError(
-                "rate, first, energy and heat differ in length; copy the whole table from the fit"
-            )
+            raise ValueError(fact("plan-factors-differ-in-length"))
         return self
 
 
@@ -158,8 +154,7 @@ class PourTable(Table):
     @model_validator(mode="after")
     def _has_its_width(self) -> PourTable:
         if self.shape != "sheet" and self.width_mm is None:
-            word = "the river's width" if self.shape == "river" else "the mould's diameter"
-            raise ValueError(f'width_mm is missing: a "{self.shape}" needs {word} in mm')
+            raise ValueError(fact(f"plan-{self.shape}-without-width"))
         return self
 
 
@@ -220,11 +215,11 @@ class Air(Table):
     @model_validator(mode="after")
     def _schedule_runs_forward(self) -> Air:
         if isinstance(self.room_c, list):
-            hours = [h for h, _ in self.room_c]
-            if not hours:
-                raise ValueError("room_c is an empty schedule; give [[hours, °C], …] or one number")
-            if any(later <= earlier for earlier, later in itertools.pairwise(hours)):
-                raise ValueError(f"room_c: the schedule's hours must rise, found {hours}; sort its rows")
+            at_h = [h for h, _ in self.room_c]
+            if not at_h:
+                raise ValueError(fact("plan-room-empty"))
+            if any(later <= earlier for earlier, later in itertools.pairwise(at_h)):
+                raise ValueError(fact("plan-room-hours-fall", hours=str(at_h)))
         return self
 
 
@@ -246,7 +241,7 @@ class Heat(Table):
     @model_validator(mode="after")
     def _ends_after_it_starts(self) -> Heat:
         if self.to_h <= self.from_h:
-            raise ValueError(f"to_h = {self.to_h} h is not after from_h = {self.from_h} h; swap the two")
+            raise ValueError(_ends_first(self.from_h, self.to_h))
         return self
 
 
@@ -260,7 +255,7 @@ class FanTime(Table):
     @model_validator(mode="after")
     def _ends_after_it_starts(self) -> FanTime:
         if self.to_h <= self.from_h:
-            raise ValueError(f"to_h = {self.to_h} h is not after from_h = {self.from_h} h; swap the two")
+            raise ValueError(_ends_first(self.from_h, self.to_h))
         return self
 
 
@@ -299,28 +294,24 @@ class Plan(Table):
 
     @model_validator(mode="after")
     def _layers_rise(self) -> Plan:
-        hours = [layer.at_h for layer in self.layer]
-        if hours != sorted(set(hours)):
-            raise ValueError(f"[[layer]] at_h must rise from layer to layer, found {hours}; sort the layers")
+        at_h = [layer.at_h for layer in self.layer]
+        if at_h != sorted(set(at_h)):
+            raise ValueError(fact("plan-layers-do-not-rise", hours=str(at_h)))
         return self
 
     @model_validator(mode="after")
     def _not_too_deep(self) -> Plan:
         total_mm = self.pour.depth_mm + sum(layer.depth_mm for layer in self.layer)
         if total_mm > DEEPEST_MM:
-            raise ValueError(
-                f"all layers together are {total_mm:g} mm deep; allowed: at most {DEEPEST_MM:g} mm; plan the rest as a "
-                "pour of its own"
-            )
+            total, most = length(total_mm, None), length(DEEPEST_MM, None)
+            raise ValueError(fact("plan-too-deep", total=total, most=most))
         return self
 
     @model_validator(mode="after")
     def _fan_times_apart(self) -> Plan:
         if any(later.from_h < earlier.to_h for earlier, later in itertools.pairwise(self.fan)):
             times = [(fan.from_h, fan.to_h) for fan in self.fan]
-            raise ValueError(
-                f"[[fan]] times must follow each other, found {times} h; sort them, join what overlaps"
-            )
+            raise ValueError(fact("plan-fan-times-overlap", times=str(times)))
         return self
 
     def room_schedule(self) -> list[tuple[float, float]]:
@@ -382,9 +373,9 @@ def _rows_as_tuples(value: Any, where: str, level: int = 0) -> Any:
     if level > MOST_LEVELS:
         raise BadPlan(
             where,
-            "has tables inside tables too deep",
-            allowed=f"at most {MOST_LEVELS} levels",
-            remedy="a plan has tables, and tables in them",
+            fact("plan-tables-too-deep"),
+            allowed=fact("file-levels-at-most", n=MOST_LEVELS),
+            remedy=fact("plan-tables-in-tables"),
         )
     if isinstance(value, dict):
         return {key: _rows_as_tuples(item, where, level + 1) for key, item in value.items()}
@@ -398,42 +389,49 @@ def _bad_plan(error: ValidationError, where: str) -> BadPlan:
     first = most_telling(error.errors())
     mistake = input_problem(first, Plan)
     *tables, key = mistake.path or ("plan",)
-
-    def bad(problem: str, **more: Any) -> BadPlan:
-        return BadPlan(place, problem, path=mistake.path, **more)
-
-    place = f"{where}: [{'.'.join(tables)}] {key}" if tables else f"{where}: {key}"
     more = len(error.errors()) - 1
-    problem = mistake.problem + (
-        f" ({more} more mistake{'s' if more > 1 else ''} in this file)" if more else ""
+
+    def bad(**parts: Any) -> BadPlan:
+        return BadPlan(place, mistake.problem, path=mistake.path, more=more, **parts)
+
+    place = (
+        fact("plan-key-at", file=where, table=".".join(tables), key=key) if tables else _first_key(where, key)
     )
-    kind, unit, allowed, remedy = first["type"], unit_of(key), mistake.allowed, mistake.remedy
+    kind, unit, remedy = first["type"], unit_of(key), mistake.remedy
+    allowed = mistake.allowed_in(unit)
     if kind == "missing":
-        return bad(problem, remedy=_how_to_add(tables, key))
+        return bad(remedy=_how_to_add(tables, key))
     if kind == "extra_forbidden":
-        if not remedy.startswith(("did you mean", key)):
-            allowed, remedy = "", "check the spelling; every name is listed in the help (/help/plan-file)"
-        return bad(problem, value=_shown(first["input"]), allowed=allowed, remedy=remedy)
+        if not isinstance(remedy, Fact) or remedy.code not in _SURE:
+            allowed, remedy = NOTHING, fact("plan-check-the-spelling")
+        return bad(value=_shown(first["input"]), allowed=allowed, remedy=remedy)
     if kind == "value_error":
-        return bad(problem)
+        return bad()
     if kind == "too_long":
         remedy = _FEWER.get(key, remedy)
-        return bad(problem, value=first["ctx"]["actual_length"], allowed=allowed, remedy=remedy)
+        return bad(value=first["ctx"]["actual_length"], allowed=mistake.allowed, remedy=remedy)
     if kind in _BOUNDS:
-        allowed += f" {unit}" if unit else ""
-        remedy = "correct the number; the unit is part of its name"
-    elif unit and allowed == "a number":
-        allowed = f"a number in {unit}"
-    return bad(problem, value=_shown(first["input"]), allowed=allowed, remedy=remedy)
+        remedy = fact("plan-correct-the-number")
+    elif unit and isinstance(allowed, Fact) and allowed.code == "input-a-number":
+        allowed = fact("input-a-number-in", unit=unit_words(unit))
+    return bad(value=_shown(first["input"]), allowed=allowed, remedy=remedy)
 
 
-def _how_to_add(tables: Sequence[str], key: str) -> str:
+def _first_key(where: str, key: str) -> Fact:
+    return fact("plan-first-key-at", file=where, key=key)
+
+
+def _how_to_add(tables: Sequence[str], key: str) -> Fact:
     """Return what to add where a name is missing: a table, a line in one, or a line before the first."""
     if tables:
-        return f"add {key} to [{'.'.join(tables)}]"
+        return fact("plan-add-to-table", key=key, table=".".join(tables))
     if any(True for _ in tables_in(Plan, key)):
-        return f"add the table [{key}]"
-    return f"add {key} = … before the first [table]"
+        return fact("plan-add-table", table=key)
+    return fact("plan-add-before-tables", key=key)
+
+
+def _ends_first(from_h: float, to_h: float) -> Fact:
+    return fact("plan-ends-before-it-starts", begin=hours(from_h), end=hours(to_h))
 
 
 def _shown(value: Any) -> Any:
@@ -442,12 +440,14 @@ def _shown(value: Any) -> Any:
 
 
 _BOUNDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
+#: What is said of an unknown name where it is clear what was meant.
+_SURE = ("did-you-mean", "input-belongs-under", "input-belongs-first")
 #: List → what to do where it is too long.
 _FEWER = {
-    "layer": "pour fewer, deeper layers, or plan the rest as a pour of its own",
-    "room_c": "keep the hours at which the room changes",
-    "points_mm": "trace fewer points: a curve needs one every few centimetres",
-    "stations_mm": "measure at fewer places: a river needs one every few centimetres",
+    "layer": fact("plan-fewer-layers"),
+    "room_c": fact("plan-fewer-room-hours"),
+    "points_mm": fact("plan-fewer-points"),
+    "stations_mm": fact("plan-fewer-stations"),
 }
 #: Ending of a key's name → its unit, longest first.
 UNITS_BY_ENDING = {

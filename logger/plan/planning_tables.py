@@ -9,6 +9,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from logger.facts import fact
+from logger.quantities import length
 from logger.toml_table import Table
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -47,7 +49,7 @@ class Outline(Table):
     @model_validator(mode="after")
     def _one_way_only(self) -> Outline:
         if self.stations_mm is not None and self.points_mm is not None:
-            raise ValueError("stations_mm and points_mm describe the same shape twice; keep one of them")
+            raise ValueError(fact("plan-shape-given-twice"))
         return self
 
 
@@ -140,10 +142,8 @@ class Support(Table):
     @model_validator(mode="after")
     def _limits_in_order(self) -> Support:
         if self.stop_sag_mm < self.watch_sag_mm:
-            raise ValueError(
-                f"stop_sag_mm {self.stop_sag_mm} is below watch_sag_mm {self.watch_sag_mm}; "
-                "give a stop limit that is not below the watch limit"
-            )
+            stop, watch = length(self.stop_sag_mm, None), length(self.watch_sag_mm, None)
+            raise ValueError(fact("plan-sag-limits-swapped", stop=stop, watch=watch))
         return self
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.toml_text import toml_problem
 
 #: Longest text, characters; most dots in one key; most brackets inside one another. A plan with five hundred points
@@ -41,36 +42,36 @@ def table_from_text(text: str, where: str, error: type[BadInput] = BadInput) -> 
     if len(text) > MOST_CHARACTERS:
         raise error(
             where,
-            "is too long",
-            value=f"{len(text):,} characters",
-            allowed=f"at most {MOST_CHARACTERS:,} characters",
-            remedy="give the file alone",
+            fact("file-too-long"),
+            value=fact("file-characters", n=len(text)),
+            allowed=fact("file-characters-at-most", n=MOST_CHARACTERS),
+            remedy=fact("file-alone"),
         )
     bare = _QUOTED.sub('"', text)
     dots = max((piece.count(".") for piece in _KEY_OR_NUMBER.findall(bare)), default=0)
     if dots > MOST_DOTS:
         raise error(
             where,
-            "has a key with too many dots",
-            value=f"{dots:,} dots",
-            allowed=f"at most {MOST_DOTS} dots in one key",
-            remedy="write the key as the help has it, such as form.bottom.thickness_mm",
+            fact("file-too-many-dots"),
+            value=fact("file-dots", n=dots),
+            allowed=fact("file-dots-at-most", n=MOST_DOTS),
+            remedy=fact("file-key-as-in-help"),
         )
     levels = max(itertools.accumulate(_STEP[sign] for sign in re.findall(r"[\[\]{}]", bare)), default=0)
     if levels > MOST_LEVELS:
         raise error(
             where,
-            "has brackets inside brackets too deep",
-            value=f"{levels:,} levels",
-            allowed=f"at most {MOST_LEVELS} levels",
-            remedy="a list has one pair of brackets, a list of rows two",
+            fact("file-brackets-too-deep"),
+            value=fact("file-levels", n=levels),
+            allowed=fact("file-levels-at-most", n=MOST_LEVELS),
+            remedy=fact("file-brackets-of-a-list"),
         )
     if _DIGITS.search(bare):
         raise error(
             where,
-            "has a number or a key that is too long",
-            allowed=f"at most {MOST_DIGITS} signs",
-            remedy="write the number with its unit's usual size",
+            fact("file-number-too-long"),
+            allowed=fact("file-signs-at-most", n=MOST_DIGITS),
+            remedy=fact("file-usual-size"),
         )
     try:
         return tomllib.loads(text)
@@ -89,8 +90,7 @@ def read_text(path: Path, error: type[BadInput] = BadInput) -> str:
         # A character takes four bytes at most: what is cut here is refused for its length.
         return raw.decode("utf-8", "strict" if len(raw) <= 4 * MOST_CHARACTERS else "ignore")
     except OSError as wrong:
-        raise error(
-            str(path), f"cannot be read ({wrong.strerror})", remedy="give the path of a text file"
-        ) from wrong
+        problem = fact("file-unreadable", reason=str(wrong.strerror))
+        raise error(str(path), problem, remedy=fact("file-give-text-file")) from wrong
     except UnicodeDecodeError as wrong:
-        raise error(str(path), "is not a text file in UTF-8", remedy="save it as text in UTF-8") from wrong
+        raise error(str(path), fact("file-no-utf8"), remedy=fact("file-save-as-utf8")) from wrong

@@ -16,16 +16,16 @@ from logger.plan.toml_bounds import MOST_CHARACTERS
 DOTS = ".".join(["a"] * 10_000) + " = 1\n"
 #: A few kilobytes each; unbounded they take gigabytes, hours, or end in an error that nobody foresaw.
 BOMBS = {
-    "a key of ten thousand dots": (DOTS, ["9,999 dots", "at most 8"]),
-    "a heading of ten thousand dots": (f"[{DOTS.split(' ')[0]}]\n", ["9,999 dots", "at most 8"]),
-    "dots between quoted names": ('"a"' + '."b"' * 10_000 + " = 1\n", ["10,000 dots", "at most 8"]),
-    "brackets five thousand deep": ("x = " + "[" * 5000 + "]" * 5000 + "\n", ["5,000 levels", "at most 8"]),
+    "a key of ten thousand dots": (DOTS, ["9999 dots", "at most 8"]),
+    "a heading of ten thousand dots": (f"[{DOTS.split(' ')[0]}]\n", ["9999 dots", "at most 8"]),
+    "dots between quoted names": ('"a"' + '."b"' * 10_000 + " = 1\n", ["10000 dots", "at most 8"]),
+    "brackets five thousand deep": ("x = " + "[" * 5000 + "]" * 5000 + "\n", ["5000 levels", "at most 8"]),
     "tables five thousand deep": (
         "x = " + "{a = " * 5000 + "1" + "}" * 5000 + "\n",
-        ["5,000 levels", "at most 8"],
+        ["5000 levels", "at most 8"],
     ),
     "a number of five thousand digits": ("x = " + "9" * 5000 + "\n", ["too long", "at most 100"]),
-    "a megabyte": ("#" * 1_000_000, ["too long", f"at most {MOST_CHARACTERS:,}"]),
+    "a megabyte": ("#" * 1_000_000, ["too long", f"at most {MOST_CHARACTERS}"]),
 }
 
 
@@ -68,7 +68,7 @@ def test_dots_and_brackets_within_words_are_words(plan_toml: str) -> None:
 
 def test_a_datasheet_is_read_with_the_same_care() -> None:
     """It is a TOML file from somebody else, too."""
-    with pytest.raises(BadInput, match="9,999 dots"):
+    with pytest.raises(BadInput, match="9999 dots"):
         datasheet_from_text(DOTS)
 
 

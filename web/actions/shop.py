@@ -7,6 +7,7 @@ from typing import Any
 
 from logger.plan.file import plan_to_table
 from logger.store import events, shop_events
+from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.service.service import Service
 from web.views.plan_fields import USUAL, Section
@@ -38,6 +39,6 @@ def change_usual(service: Service, given: Mapping[str, str], u: Reader, by: str)
     changed, rows = edited(usual, USUAL, given, u, wrong)
     wrong.done()
     # The plan's model refuses what it would refuse in a plan.
-    plan_to_table(checked(with_usual(_LEAST, changed), USUAL, rows, u, "what is usual"))
+    plan_to_table(checked(with_usual(_LEAST, changed), USUAL, rows, phrase("what is usual")))
     with service.store.write() as tx:
         events.add_event(tx, None, service.timeline.true_ms(), shop_events.USUAL, by, USUAL.title, changed)

@@ -14,10 +14,11 @@ from functools import partial
 from typing import Any
 
 from logger.errors import BadInput, BadPlan
-from logger.plan.file import Plan, plan_from_table, plan_to_table, unit_of
+from logger.facts import Fact
+from logger.plan.file import Plan, plan_from_table, plan_to_table
 from logger.words.phrase import phrase
 from logger.words.reader import Reader
-from logger.words.render import planned, say
+from logger.words.render import say
 from web.views.datasheet_form import FormFields
 from web.views.plan_edit import bare_degrees, parts_of, readings_from
 from web.views.plan_fields import YES_NO, Field, Part, RowWords, Section, default_of, help_of, kind_of
@@ -31,6 +32,8 @@ EMPTY_PAIRS = 2
 _ROW = RowWords(
     lambda number: phrase("Line {number}", number=number), phrase("Add a line"), phrase("Add another line")
 )
+#: What is refused, where nobody has written a file.
+THIS_PLAN = phrase("this plan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +253,7 @@ def with_section(plan: Plan, section: Section, given: Mapping[str, str], u: Read
     wrong = Gathered()
     table, rows = edited(plan_to_table(plan), section, given, u, wrong)
     wrong.done()
-    return checked(table, section, rows, u)
+    return checked(table, section, rows)
 
 
 def edited(
@@ -278,15 +281,14 @@ def checked(
     table: dict[str, Any],
     section: Section,
     rows: Mapping[str, list[int]],
-    u: Reader,
-    where: str = phrase("this plan"),
+    where: str = THIS_PLAN,
 ) -> Plan:
     """Return the plan of an edited table. Raises RefusedFields with the field that the plan's model refuses."""
     try:
         return plan_from_table(table, where)
     except BadPlan as error:
         name = _field_of(error.path, section, rows)
-        raise RefusedFields({name: refused_words(error, section, u)}) from error
+        raise RefusedFields({name: refused_words(error, section)}) from error
 
 
 def _edit_field(
@@ -536,23 +538,23 @@ def _field_of(path: Sequence[str], section: Section, rows: Mapping[str, list[int
     return section.name
 
 
-def refused_words(error: BadPlan, section: Section, u: Reader) -> str:
-    """Return what the plan's model refuses, in a maker's words and units, without the file's names of things."""
+def refused_words(error: BadPlan, section: Section) -> Fact:
+    """Return what the plan's model refuses, for a maker at a form: without the file's names of things, its range in
+    the reader's own unit."""
     key = str(error.path[-1]) if error.path else ""
     label = next(
         (one.label for part in section.parts for one in part.fields if one.key.rsplit(".", 1)[-1] == key), ""
     )
-    problem = re.sub(r" \(\d+ more mistakes? in this file\)", "", error.problem)
-    if problem == "is missing":
+    reason, allowed = error.reason, error.allowed
+    if isinstance(reason, Fact) and reason.code == "input-missing":
         return phrase("{label} is missing: fill it in, or leave the whole of it empty.", label=label or key)
-    words = f"{label}: {problem}" if label else problem
-    if error.allowed:
-        words += (
-            phrase("; it may be {allowed}", allowed=error.allowed)
-            if unit_of(key) in error.allowed
-            else phrase("; allowed is {allowed}", allowed=error.allowed)
-        )
-    return planned(re.sub(r"\[\[?([a-z_.]+)\]\]?", r"\1", words) + ".", u)
+    if label and allowed:
+        return phrase("{label}: {reason}; it may be {allowed}.", label=label, reason=reason, allowed=allowed)
+    if label:
+        return phrase("{label}: {reason}.", label=label, reason=reason)
+    if allowed:
+        return phrase("{reason}; it may be {allowed}.", reason=reason, allowed=allowed)
+    return phrase("{reason}.", reason=reason)
 
 
 # ---- tables in tables ------------------------------------------------------------------------------

@@ -55,7 +55,7 @@ def test_a_stage_that_may_not_follow_is_refused_by_name(maker: Any, plan_toml: s
     pour = new_pour(maker, plan_toml).json()["id"]
     answer = maker.post(f"/api/pours/{pour}/stage", json={"to": "released"})
     assert answer.status_code == 409
-    assert "ready, spoiled" in answer.json()["error"]["message"]
+    assert "ready and spoiled" in answer.json()["error"]["message"]
 
 
 def test_a_stranger_sees_no_pour(stranger: Any, service: Any) -> None:
