@@ -157,10 +157,10 @@ def export_command(
                     file.writelines(pieces)
             else:
                 raise BadInput(
-                    "FILE",
+                    phrase("FILE"),
                     phrase("has no ending that is known"),
                     value=to.name,
-                    allowed=".zip, .json, .csv",
+                    allowed=phrase(".zip, .json, .csv"),
                     remedy=phrase("end the name in one of them"),
                 )
         part.replace(to)
@@ -248,7 +248,7 @@ def _show_taken(taken: Imported, *, as_json: bool) -> None:
 def _plan_text(path: Path | None) -> str:
     if path is None:
         raise BadInput(
-            "--plan",
+            phrase("--plan"),
             phrase("is missing"),
             remedy=phrase("a log needs the plan it was poured by: depth, resin, form"),
         )
@@ -269,7 +269,7 @@ def _column(text: str) -> Column:
     place, comma, unit = rest.partition(",")
     if not equals or not comma:
         raise BadInput(
-            "--column",
+            phrase("--column"),
             phrase("is not written as HEADING=PLACE,UNIT"),
             value=text,
             allowed=phrase("such as 'T1=core,c'"),

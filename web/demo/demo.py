@@ -38,6 +38,7 @@ from logger.plan.file import plan_from_table
 from logger.planning.examples import EXAMPLES
 from logger.settings import read_settings
 from logger.words.log_lines import log_in_english
+from logger.words.phrase import phrase
 from web.demo.scenarios import OWNER, SCENARIOS, SECOND, WORKSHOP, Scenario
 from web.security.setup_code import new_setup_code
 
@@ -348,7 +349,13 @@ class Maker:
                 self.client.get("/api/health").raise_for_status()
             except httpx.HTTPError as error:
                 if time.monotonic() > until:
-                    raise NotAllowed(f"the service did not answer within {seconds:.0f} s: {error}") from error
+                    raise NotAllowed(
+                        phrase(
+                            "the service did not answer within {seconds} s: {error}",
+                            seconds=round(seconds),
+                            error=str(error),
+                        )
+                    ) from error
                 self.while_waiting()
                 self._wait(0.05)
             else:
@@ -367,7 +374,13 @@ class Maker:
             # The answer that the first try had may have been lost.
             answer = self.send("POST", "/sign-in", data=me)
         if answer.status_code != 303:
-            raise NotAllowed(f"the first set-up was refused ({answer.status_code}): {answer.text[:200]}")
+            raise NotAllowed(
+                phrase(
+                    "the first set-up was refused ({status_code}): {text}",
+                    status_code=answer.status_code,
+                    text=answer.text[:200],
+                )
+            )
         (self._folder / "set-up-code").unlink()
         token = self.ask("POST", "/api/stations", {"name": STATION})["token"]
         token_file = self._folder / "station.token"
@@ -403,7 +416,13 @@ class Maker:
                 }
                 answer = self.send("POST", f"/pours/{pour_id}/mix", data=weighed)
                 if answer.is_error:
-                    raise NotAllowed(f"a batch was refused ({answer.status_code}): {answer.text[:200]}")
+                    raise NotAllowed(
+                        phrase(
+                            "a batch was refused ({status_code}): {text}",
+                            status_code=answer.status_code,
+                            text=answer.text[:200],
+                        )
+                    )
             for part, lot, grams in ((card.part_a, "A-0417", each.a_g), (card.part_b, "B-0392", each.b_g)):
                 kg = round(grams * card.batches.count / 1000, 3)
                 self.ask(
@@ -520,7 +539,14 @@ class Maker:
                 if answer.status_code != 409 or _kind_of(answer) != "being-done":
                     return answer
             self._wait(0.2)
-        raise NotAllowed(f"{method} {path} was still being carried out after {TRIES} tries")
+        raise NotAllowed(
+            phrase(
+                "{method} {path} was still being carried out after {tries} tries",
+                method=method,
+                path=path,
+                tries=TRIES,
+            )
+        )
 
 
 def _kind_of(answer: httpx.Response) -> str:
@@ -579,7 +605,9 @@ def run_demo(
         print("Ended before the pour was over.", file=sys.stderr)
         return 1
     except httpx.HTTPError as error:
-        raise NotAllowed(f"the demo's service did not do what it was asked: {error}") from error
+        raise NotAllowed(
+            phrase("the demo's service did not do what it was asked: {error}", error=str(error))
+        ) from error
     return 0 if finished else 1
 
 
@@ -615,7 +643,7 @@ class Play:
         maker.set_up()
         pour_id = maker.plan(self.scenario)
         if not self.trace.finished(self.stop):
-            raise NotAllowed("what the probes would feel could not be worked out: see above")
+            raise NotAllowed(phrase("what the probes would feel could not be worked out: see above"))
         clock = MappedClock(self.folder / "clock")
         clock.stop_at(_boot_ms(LOOKS_MIN[0] / 60))
         self.station.start()

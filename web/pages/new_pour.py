@@ -94,7 +94,7 @@ def _plan(request: Request, service: Service, by: str, given: Mapping[str, str],
     fresh = None
     if chosen is None:
         if listed and not f.words("resin"):
-            raise RefusedFields({"earlier": "No resin is chosen. Choose the one that you will pour."})
+            raise RefusedFields({"earlier": phrase("No resin is chosen. Choose the one that you will pour.")})
         fresh = fitted(f)
         chosen = Resin.model_validate(fresh["table"]), fresh["mix"]
     text = plan_text(with_usual(usual, table), *chosen)

@@ -9,6 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from logger.errors import NotFound
+from logger.words.phrase import phrase
 
 
 @cache
@@ -16,7 +17,7 @@ def _plotly_folder() -> Path:
     # Found, not imported: the page needs its script alone, and importing the package costs memory.
     spec = find_spec("plotly")
     if spec is None or not spec.submodule_search_locations:
-        raise NotFound("the chart library is not installed; install the project's dependencies")
+        raise NotFound(phrase("the chart library is not installed; install the project's dependencies"))
     return Path(next(iter(spec.submodule_search_locations)))
 
 

@@ -11,6 +11,7 @@ import tomli_w
 from logger.cure.fit.datasheet import LABORATORY_C, Datasheet, datasheet_from_text, deepest_pours
 from logger.errors import BadInput
 from logger.plan.file import Limits
+from logger.quantities import quantity
 from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.views.typed import (
@@ -94,7 +95,7 @@ class FormFields:
 def sheet_toml(f: FormFields) -> str:
     """Return the datasheet file of a filled form. Raises BadInput naming the field."""
     if not f.words("resin"):
-        raise BadInput("Resin", "has no name", remedy="copy the name from its label")
+        raise BadInput(phrase("Resin"), phrase("has no name"), remedy=phrase("copy the name from its label"))
     sheet: dict[str, Any] = {
         "name": f.words("resin")[:200],
         "note": f.words("note")[:2000],
@@ -103,17 +104,22 @@ def sheet_toml(f: FormFields) -> str:
     if f.words("system"):
         if f.words("system") not in SYSTEMS:
             raise BadInput(
-                "Kind of system", "is not one of the list", value=f.words("system"), remedy="choose again"
+                phrase("Kind of system"),
+                phrase("is not one of the list"),
+                value=f.words("system"),
+                remedy=phrase("choose again"),
             )
         sheet["system"] = f.words("system")
     sheet |= _cup_statements(f) | _cured_statements(f) | _deepest(f, sheet["limits"])
     speed_keys = ("working_time", "gel_time", "cure_time", "deepest_pour", "system")
     if not any(sheet.get(name) for name in speed_keys):
         raise BadInput(
-            "Working time",
-            "is missing",
-            remedy="give it, or the deepest single pour, or choose the kind of system: something must say how fast it "
-            "cures",
+            phrase("Working time"),
+            phrase("is missing"),
+            remedy=phrase(
+                "give it, or the deepest single pour, or choose the kind of system: something must say how fast it "
+                "cures"
+            ),
         )
     mixture = {
         key: value
@@ -256,15 +262,15 @@ def mix_of(f: FormFields) -> dict[str, Any]:
     a, b, by = ratio_from(f.words("ratio"), f.u)
     mix: dict[str, Any] = {"ratio_parts": [a, b], "ratio_by": by or f.words("ratio_by") or "weight"}
     for part in "ab":
-        density = f.number(f"density_{part}", phrase("Density of {upper}", upper=part.upper()))
+        density = f.number(f"density_{part}", phrase("Density of {part}", part=part.upper()))
         if density is not None:
             if not 0.1 < density < 5:
                 raise BadInput(
-                    f"Density of {part.upper()}",
-                    "is no liquid's",
-                    value=f"{density:g} g/mL",
-                    allowed="0.1 to 5 g/mL",
-                    remedy="copy it from the datasheet, in g/mL",
+                    phrase("Density of {part}", part=part.upper()),
+                    phrase("is no liquid's"),
+                    value=quantity(density, "g/mL", None),
+                    allowed=phrase("0.1 to 5 g/mL"),
+                    remedy=phrase("copy it from the datasheet, in g/mL"),
                 )
             mix[f"density_{part}_kg_m3"] = 1000 * density
     return mix

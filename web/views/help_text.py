@@ -40,7 +40,9 @@ class HelpPage:
 def help_page(name: str) -> HelpPage:
     """Return the page of that name, rendered once. Raises NotFound."""
     if name not in OFFERED:
-        raise NotFound(f"there is no help page {name!r}; there are: {', '.join(OFFERED)}")
+        raise NotFound(
+            phrase("there is no help page '{name}'; there are: {pages}", name=name, pages=", ".join(OFFERED))
+        )
     markdown = MarkdownIt("commonmark", {"html": False}).enable("table")
     text = (FOLDER / f"{name}.md").read_text(encoding="utf-8")
     # The notice to whoever would edit the file is not for readers; raw HTML is not rendered.

@@ -7,6 +7,7 @@ import struct
 import threading
 
 from logger.errors import BadInput
+from logger.words.phrase import phrase
 
 #: What is read at all; the content decides, never the name or the type that was sent.
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -40,11 +41,11 @@ def _drawn(raw: bytes, longest_side: int) -> bytes:
             width, height = picture.size
             if width * height > MOST_PIXELS[str(picture.format)]:
                 raise BadInput(
-                    "photo",
-                    "has too many pixels",
+                    phrase("photo"),
+                    phrase("has too many pixels"),
                     value=f"{width} x {height}",
-                    allowed=f"{MOST_PIXELS[str(picture.format)] / 1e6:.0f} million",
-                    remedy="take it with a smaller picture size",
+                    allowed=phrase("{n} million", n=round(MOST_PIXELS[str(picture.format)] / 1e6)),
+                    remedy=phrase("take it with a smaller picture size"),
                 )
             picture.draft("RGB", (longest_side, longest_side))
             upright = ImageOps.exif_transpose(picture).convert("RGB")
@@ -73,8 +74,8 @@ def _drawn(raw: bytes, longest_side: int) -> bytes:
     ) as error:
         # A damaged picture fails in any of these ways, depending on where it is damaged.
         raise BadInput(
-            "photo",
-            "is not a picture that can be kept",
-            allowed="JPEG, PNG or WebP",
-            remedy="take it with the phone's camera, or export it as JPEG",
+            phrase("photo"),
+            phrase("is not a picture that can be kept"),
+            allowed=phrase("JPEG, PNG or WebP"),
+            remedy=phrase("take it with the phone's camera, or export it as JPEG"),
         ) from error

@@ -51,10 +51,10 @@ def parts_of(text: str, name: str) -> list[str]:
     if len(parts) > MOST_READINGS:
         raise BadInput(
             name,
-            "has too many readings",
+            phrase("has too many readings"),
             value=len(parts),
-            allowed=f"1 to {MOST_READINGS}",
-            remedy="give those that say most",
+            allowed=phrase("1 to {most_readings}", most_readings=MOST_READINGS),
+            remedy=phrase("give those that say most"),
         )
     return parts
 
@@ -86,7 +86,7 @@ def bare_degrees(celsius: float, u: Reader) -> str:
 def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader) -> None:
     pour = table["pour"]
     if not given["depth"].strip():
-        raise BadInput("Depth of each layer", "is empty", remedy="give the depth")
+        raise BadInput(phrase("Depth of each layer"), phrase("is empty"), remedy=phrase("give the depth"))
     pour["depth_mm"] = _span(plan.pour.depth_mm, given["depth"], phrase("Depth of each layer"), u)
     if (width := _span(plan.pour.width_mm, given["width"], phrase("Width"), u)) is not None:
         pour["width_mm"] = width
@@ -97,7 +97,7 @@ def _pour(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader
     now_c = plan.room_schedule()[0][1]
     room = _degrees(now_c, given["room"], phrase("Room"), u)
     if room is None:
-        raise BadInput("Room", "is empty", remedy="give the room's temperature")
+        raise BadInput(phrase("Room"), phrase("is empty"), remedy=phrase("give the room's temperature"))
     if room != now_c:
         table["air"]["room_c"] = room
 
@@ -106,11 +106,11 @@ def _layers(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Read
     count = number_from(given["layers"], phrase("Layers"), u)
     if count != int(count) or not 1 <= count <= MOST_LAYERS:
         raise BadInput(
-            "Layers",
-            "cannot be used",
+            phrase("Layers"),
+            phrase("cannot be used"),
             value=given["layers"],
-            allowed=f"1 to {MOST_LAYERS}",
-            remedy="count them",
+            allowed=phrase("1 to {most_layers}", most_layers=MOST_LAYERS),
+            remedy=phrase("count them"),
         )
     shown = waits_shown(plan, u) if plan.layer else given["wait"].strip()
     if (
@@ -143,10 +143,10 @@ def _waits(text: str, joints: int, u: Reader) -> list[float]:
     if len(waits) not in (1, joints):
         raise BadInput(
             name,
-            "do not fit the layers",
+            phrase("do not fit the layers"),
             value=text,
-            allowed=f"one number, or {joints}",
-            remedy="give one wait for all, or one for each later layer: 31; 28",
+            allowed=phrase("one number, or {joints}", joints=joints),
+            remedy=phrase("give one wait for all, or one for each later layer: 31; 28"),
         )
     return waits * joints if len(waits) == 1 else waits
 
@@ -155,7 +155,11 @@ def _underside(table: dict[str, Any], given: Mapping[str, str]) -> None:
     underside = given.get("underside", "")
     if underside not in ("", "open", "closed"):
         raise BadInput(
-            "Under the form", "is not known", value=underside, allowed="open, closed", remedy="choose one"
+            phrase("Under the form"),
+            phrase("is not known"),
+            value=underside,
+            allowed=phrase("open, closed"),
+            remedy=phrase("choose one"),
         )
     if underside:
         table.setdefault("form", {})["underside"] = underside
@@ -174,11 +178,11 @@ def _form(table: dict[str, Any], plan: Plan, given: Mapping[str, str], u: Reader
         count = number_from(given["supports"], phrase("Supports"), u)
         if count != int(count):
             raise BadInput(
-                "Supports",
-                "cannot be used",
+                phrase("Supports"),
+                phrase("cannot be used"),
                 value=given["supports"],
-                allowed="whole numbers from 2",
-                remedy="count them",
+                allowed=phrase("whole numbers from 2"),
+                remedy=phrase("count them"),
             )
         support["supports"] = int(count)
 
@@ -189,11 +193,11 @@ def _ratio(table: dict[str, Any], given: Mapping[str, str]) -> None:
         return
     if measure not in ("weight", "volume") or "mix" not in table:
         raise BadInput(
-            "Measured by",
-            "is not known",
+            phrase("Measured by"),
+            phrase("is not known"),
             value=measure,
-            allowed="weight, volume",
-            remedy="choose one, in a plan that has a [mix]",
+            allowed=phrase("weight, volume"),
+            remedy=phrase("choose one, in a plan that has a [mix]"),
         )
     # The shop's own pair of numbers goes: it is worked out from the datasheet's and the densities.
     table["mix"].pop("measure_parts", None)

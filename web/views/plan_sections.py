@@ -319,7 +319,7 @@ def value_of(kind: str, text: str, one: Field, u: Reader) -> Any:
     if kind in ("yes", "choice"):
         words = dict(YES_NO if kind == "yes" else one.choices)
         if text not in words:
-            raise BadInput(label, "is not one of the list", value=text, remedy="choose again")
+            raise BadInput(label, phrase("is not one of the list"), value=text, remedy=phrase("choose again"))
         return text == "yes" if kind == "yes" else text
     if kind == "words":
         return text[:300]
@@ -343,7 +343,7 @@ def value_of(kind: str, text: str, one: Field, u: Reader) -> Any:
     if kind != "whole":
         return number
     if number != int(number):
-        raise BadInput(label, "is not a whole number", value=text, remedy="count them")
+        raise BadInput(label, phrase("is not a whole number"), value=text, remedy=phrase("count them"))
     return int(number)
 
 
@@ -365,9 +365,9 @@ def _points(text: str, label: str, u: Reader) -> list[list[float]]:
         if len(parts) != 2:
             raise BadInput(
                 phrase("{label}, line {number}", label=label, number=number),
-                "is not two numbers",
+                phrase("is not two numbers"),
                 value=line,
-                remedy="give across and along, as 120 450",
+                remedy=phrase("give across and along, as 120 450"),
             )
         points.append([round(u.to_mm(number_from(part, label, u)), 3) for part in parts])
     return points

@@ -173,15 +173,20 @@ def ratio_from(text: str, u: Reader = METRIC) -> tuple[float, float, str]:
     match = _RATIO.match(text.strip())
     if match is None:
         raise BadInput(
-            "Mixing ratio",
-            "is not a ratio",
+            phrase("Mixing ratio"),
+            phrase("is not a ratio"),
             value=text,
-            allowed="resin first, as 3:1 or 100:45",
-            remedy="copy it from the datasheet",
+            allowed=phrase("resin first, as 3:1 or 100:45"),
+            remedy=phrase("copy it from the datasheet"),
         )
     a, b = (number_from(match[part], phrase("Mixing ratio"), u) for part in ("a", "b"))
     if min(a, b) <= 0:
-        raise BadInput("Mixing ratio", "has a part of nothing", value=text, remedy="give both parts")
+        raise BadInput(
+            phrase("Mixing ratio"),
+            phrase("has a part of nothing"),
+            value=text,
+            remedy=phrase("give both parts"),
+        )
     words = match["words"].lower()
     by = "volume" if "vol" in words or "v/v" in words else "weight" if "w" in words or "mass" in words else ""
     return a, b, by
