@@ -28,6 +28,7 @@ from web.security.throttle import Throttle, address_key
 from web.server import error_answers
 from web.server.emergency import cannot_use_the_database
 from web.server.lazy_routes import Later
+from web.server.refusal import Refusal, error_body
 from web.service.service import Service
 from web.views.charts import chart_bundle, chart_version
 
@@ -121,7 +122,7 @@ class Guard:
         log.error("%r cannot be answered: %s", scope["path"], getattr(error, "orig", error))
         accepts = dict(scope["headers"]).get(b"accept", b"")
         page = b"text/html" in accepts and not scope["path"].startswith("/api")
-        return cannot_use_the_database(self._service, error, for_people=page)
+        return cannot_use_the_database(self._service, Request(scope), error, for_people=page)
 
     def _refusal(self, path: str, key: str) -> Response | None:
         if path == BATCHES:
@@ -130,22 +131,20 @@ class Guard:
         else:
             wait_s = self._throttle.requests.take(key, self._seconds())
         if wait_s:
-            return _refused(
-                429, "too-many", "too many requests; wait a little", {"Retry-After": str(math.ceil(wait_s))}
-            )
+            message = phrase("too many requests; wait a little")
+            return _refused(429, "too-many", message, {"Retry-After": str(math.ceil(wait_s))})
         if not self._owned and not path.startswith(BEFORE_OWNER):
             with self._service.store.read() as connection:
                 self._owned = owner_exists(connection)
             if not self._owned:
                 where = {"Location": "/set-up"}
-                message = "nobody owns this service yet; open its page and use the console's code"
+                message = phrase("nobody owns this service yet; open its page and use the console's code")
                 return _refused(403 if path.startswith("/api/") else 303, "set-up-needed", message, where)
         return None
 
 
 def _refused(status: int, kind: str, message: str, headers: dict[str, str]) -> Response:
-    body = {"kind": kind, "message": message, "where": None, "remedy": None}
-    return JSONResponse({"error": body}, status, headers)
+    return JSONResponse({"error": error_body(Refusal(kind, message))}, status, headers)
 
 
 def make_app(

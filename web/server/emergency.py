@@ -1,4 +1,5 @@
-"""What is answered when the database cannot be used: from memory, without a template, a sign-in or a file.
+"""What is answered when the database cannot be used: from memory, without a template, a sign-in or a file (a
+translation is one: where it cannot be read, English).
 
 Open to anybody, since nobody can be asked who they are: it tells how many pours are watched from memory and how many
 of them are too hot, and nothing of whose they are.
@@ -6,79 +7,120 @@ of them are too hot, and nothing of whose they are.
 
 from __future__ import annotations
 
+import logging
 from html import escape
 from typing import TYPE_CHECKING
 
+from fastapi import Request
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from logger.facts import NOTHING
 from logger.store.database import refuses
+from logger.words import catalogues
+from logger.words.phrase import phrase, phrases
+from logger.words.reader import METRIC, Reader
+from logger.words.render import say
+from web.server.refusal import Refusal, error_body
+from web.views.reader_units import language_of
 
 if TYPE_CHECKING:
     from web.service.service import Service
+
+log = logging.getLogger(__name__)
 
 #: A browser looks again by itself after this, s.
 AGAIN_S = 20
 
 
-def cannot_use_the_database(service: Service, error: SQLAlchemyError, *, for_people: bool) -> Response:
-    """503, as a plain page or as JSON."""
+def cannot_use_the_database(
+    service: Service, request: Request, error: SQLAlchemyError, *, for_people: bool
+) -> Response:
+    """503, as a plain page in the browser's language, or as JSON."""
     title, lines, kind = _words(service, error)
     over = _over(service)
     if for_people:
-        return _page(title, lines, over)
-    lead = f"{over}. " if over else ""
-    body = {"kind": kind, "message": f"{lead}{title}. {lines[0]}", "where": None, "remedy": lines[-1]}
-    return JSONResponse({"error": body}, 503)
+        return _page(_reader(request), title, lines, over)
+    first = phrase("{title}. {line}", title=title, line=lines[0])
+    message = phrase("{over}. {rest}", over=over, rest=first) if over else first
+    return JSONResponse({"error": error_body(Refusal(kind, message, remedy=lines[-1]))}, 503)
+
+
+def _reader(request: Request) -> Reader:
+    """Return whoever asks, by their browser alone: in English where a dead card does not give the translation."""
+    language = language_of(request)
+    try:
+        catalogues.of(language)
+    except (OSError, ImportError) as error:
+        log.warning("the translation %s cannot be read: %s", language, error)
+        return METRIC
+    return Reader(language=language)
 
 
 def _over(service: Service) -> str:
     """Return what leads before everything else: that the plain watch, which needs no database, has seen heat."""
     over = len(service.plain.over())
     if not over:
-        return ""
-    return f"{'A pour is' if over == 1 else f'{over} pours are'} over the limit: go there now, and keep clear first"
+        return NOTHING
+    return phrases(
+        "A pour is over the limit: go there now, and keep clear first",
+        "{n} pours are over the limit: go there now, and keep clear first",
+        over,
+    )
 
 
 def _words(service: Service, error: SQLAlchemyError) -> tuple[str, list[str], str]:
     """Return what has happened: a title, sentences with what to do as the last, and a word for programs."""
     if service.store.unread is not None:
-        return "The service cannot read its database", [*_dead(service)], "database-unread"
+        return phrase("The service cannot read its database"), [*_dead(service)], "database-unread"
     if isinstance(error, DBAPIError) and refuses(error):
-        lines = [
-            "Nothing was changed: its disk is full, or it fails.",
-            "Whoever is signed in can still look. Alarms go on from memory, and a core over its limit is told.",
-            "Make room on the disk: move old backups and photos to another one. Do not delete the database.",
+        lines: list[str] = [
+            phrase("Nothing was changed: its disk is full, or it fails."),
+            phrase(
+                "Whoever is signed in can still look. Alarms go on from memory, and a core over its limit is told."
+            ),
+            phrase(
+                "Make room on the disk: move old backups and photos to another one. Do not delete the database."
+            ),
         ]
-        return "The service cannot write to its disk", lines, "database-refuses"
-    lines = ["It is busy with something else.", "Try it again in a few seconds."]
-    return "The database does not answer", lines, "database-busy"
+        return phrase("The service cannot write to its disk"), lines, "database-refuses"
+    lines = [phrase("It is busy with something else."), phrase("Try it again in a few seconds.")]
+    return phrase("The database does not answer"), lines, "database-busy"
 
 
 def _dead(service: Service) -> list[str]:
     live = len(service.plain.pours())
-    lines = ["Its card or disk has failed, or its server is away. No page here can be relied on."]
+    lines: list[str] = [
+        phrase("Its card or disk has failed, or its server is away. No page here can be relied on.")
+    ]
     if live:
-        pours = "1 pour is" if live == 1 else f"{live} pours are"
-        lines.append(f"{pours} watched from memory, for the limit of the core alone; messages still go out.")
+        lines.append(
+            phrases(
+                "{n} pour is watched from memory, for the limit of the core alone; messages still go out.",
+                "{n} pours are watched from memory, for the limit of the core alone; messages still go out.",
+                live,
+            )
+        )
     lines.append(
-        "Go to every pour and look; read a thermometer by hand. Do not restart the service before the pours are safe: "
-        "it might not start again."
+        phrase(
+            "Go to every pour and look; read a thermometer by hand. Do not restart the service before the pours are "
+            "safe: it might not start again."
+        )
     )
     return lines
 
 
-def _page(title: str, lines: list[str], over: str) -> Response:
-    text = "".join(f"<p>{escape(line)}</p>" for line in lines)
+def _page(reader: Reader, title: str, lines: list[str], over: str) -> Response:
+    text = "".join(f"<p>{escape(say(line, reader))}</p>" for line in lines)
     # Over the limit looks over the limit here too: red, and first.
-    look, first = ("alert high", over) if over else ("", title)
+    look, first = ("alert high", say(over, reader)) if over else ("", say(title, reader))
     body = (
-        f'<p class="lead"><strong>{escape(title)}.</strong></p>{text}'
+        f'<p class="lead"><strong>{escape(say(title, reader))}.</strong></p>{text}'
         if over
         else (f'<div class="problem" role="alert"><div>{text}</div></div>')
     )
     return HTMLResponse(
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(first)}</title>'
+        f'<!doctype html><html lang="{reader.language}"><head><meta charset="utf-8"><title>{escape(first)}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="refresh" content="{AGAIN_S}"><link rel="stylesheet" href="/static/look.css"></head>'
         f'<body class="{look}"><main id="main"><h1>{escape(first)}</h1>{body}</main></body></html>',

@@ -16,9 +16,7 @@ import logging
 import re
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from http import HTTPStatus
-from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
@@ -28,16 +26,14 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logger.errors import BadInput, DidNotConverge, LoggerError, MayNotEnd, NotAllowed, NotFound, NotReady
-from logger.facts import NOTHING
 from logger.input_errors import input_problem, most_telling
 from logger.store.readings import Conflict
 from logger.words.phrase import phrase
-from logger.words.reader import METRIC
-from logger.words.render import say, shown
-from web.answers import ErrorBody, FactAnswer
+from logger.words.render import say
 from web.errors import Forbidden, SetUpNeeded, SignInNeeded, TooMany
 from web.security.access import who_is
 from web.server.emergency import cannot_use_the_database
+from web.server.refusal import Refusal, error_body
 
 log = logging.getLogger(__name__)
 
@@ -63,20 +59,6 @@ _SAID = {
     405: (phrase("this address takes no such request"), phrase("Go back, reload the page and press again.")),
     413: (phrase("what was sent is too large"), phrase("Send less, or a smaller file.")),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """What went wrong, as facts. signable: whether an exception may be signed; None where nothing ends."""
-
-    kind: str
-    message: str
-    where: str | None = None
-    remedy: str | None = None
-    obstacles: tuple[str, ...] = ()
-    signable: bool | None = None
-    #: What leads a list of obstacles.
-    lead: str = NOTHING
 
 
 def refusal_of(error: LoggerError) -> Refusal:
@@ -154,7 +136,7 @@ def install(app: FastAPI, guarding: Mapping[str, str]) -> None:
         assert isinstance(error, SQLAlchemyError)
         log.error("%s %r failed: %s", request.method, request.url.path, getattr(error, "orig", error))
         service = request.app.state.service
-        return cannot_use_the_database(service, error, for_people=_wants_page(request))
+        return cannot_use_the_database(service, request, error, for_people=_wants_page(request))
 
     app.add_exception_handler(SQLAlchemyError, database)
     app.add_exception_handler(LoggerError, ours)
@@ -195,26 +177,6 @@ def _answer(request: Request, status: int, refusal: Refusal) -> Response:
         }
         return page(request, "problem.html", shown, status=status)
     return JSONResponse({"error": error_body(refusal)}, status)
-
-
-def error_body(refusal: Refusal) -> dict[str, Any]:
-    """Return what programs read: English, SI and °C, with the fact that the message is."""
-    whole = shown(refusal.message, METRIC)
-    body = ErrorBody(
-        kind=refusal.kind,
-        message=whole.words,
-        where=_said(refusal.where),
-        remedy=_said(refusal.remedy),
-        fact=None if whole.code is None else FactAnswer(code=whole.code, values=whole.values),
-        obstacles=[say(text, METRIC) for text in refusal.obstacles] or None,
-        signable=refusal.signable,
-    )
-    left_out = {name for name in ("obstacles", "signable") if getattr(body, name) is None}
-    return body.model_dump(exclude=left_out)
-
-
-def _said(text: str | None) -> str | None:
-    return None if text is None else say(text, METRIC)
 
 
 def _body_of(request: Request) -> type[BaseModel] | None:
