@@ -13,7 +13,7 @@ from typing import Any, get_args
 from pydantic import BaseModel
 
 from logger.facts import NOTHING, Fact, Quantity, fact
-from logger.toml_text import meant
+from logger.toml_text import either, meant
 from logger.units import plain
 
 
@@ -83,11 +83,11 @@ _WORDS: dict[str, _Words] = {
         "string_too_long": ("input-too-long", "input-characters-at-most", "input-shorten"),
         "string_pattern_mismatch": ("input-written-wrongly", "", _CORRECT),
         "json_invalid": ("input-no-json", "", "input-send-json"),
-        "url_scheme": ("input-no-address", "input-choices", _CORRECT),
-        "union_tag_invalid": ("input-no-choice", "input-choices", "input-use-one"),
+        "url_scheme": ("input-no-address", "", _CORRECT),
+        "union_tag_invalid": ("input-no-choice", "", "input-use-one"),
         "union_tag_not_found": ("input-kind-missing", "", "input-add-that"),
-        "literal_error": ("input-no-choice", "input-choices", "input-use-one"),
-        "enum": ("input-no-choice", "input-choices", "input-use-one"),
+        "literal_error": ("input-no-choice", "", "input-use-one"),
+        "enum": ("input-no-choice", "", "input-use-one"),
         "timezone_aware": ("input-no-zone", "input-a-time-with-zone", _CORRECT),
         "timezone_naive": ("input-with-zone", "input-a-time-without-zone", _CORRECT),
     }.items()
@@ -192,9 +192,8 @@ def input_problem(error: Mapping[str, Any], model: type[BaseModel] | None = None
         return InputProblem(path, problem, _PATTERNS.get(str(context.get("pattern")), NOTHING), remedy)
     if kind in _CHOICES:
         choices = _quoted(str(context.get(_CHOICES[kind], "")).replace("'", '"'))
-        allowed = fact(code, choices=", ".join(f'"{one}"' for one in choices)) if choices else NOTHING
         near = meant(str(error.get("input")), choices) if kind in ("literal_error", "enum") else NOTHING
-        return InputProblem(path, problem, allowed, near or remedy)
+        return InputProblem(path, problem, either(choices), near or remedy)
     bound = context.get(_BOUND.get(kind, ""))
     if kind not in _BOUND:
         return InputProblem(path, problem, fact(code) if code else NOTHING, remedy)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from logger.facts import NOTHING, Fact, fact
 
@@ -73,6 +73,14 @@ def nearest(word: str, names: Iterable[str]) -> str | None:
     by_folded = {name.casefold(): name for name in names}
     near = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=ALIKE)
     return by_folded[near[0]] if near else None
+
+
+def either(names: Sequence[str]) -> str:
+    """Return that one of some names must stand there, quoted as a file has them; NOTHING where there is none."""
+    quoted = [f'"{name}"' for name in names]
+    if len(quoted) < 2:
+        return quoted[0] if quoted else NOTHING
+    return fact("one-or-the-other", first=", ".join(quoted[:-1]), last=quoted[-1])
 
 
 def meant(word: str, names: Iterable[str]) -> str:

@@ -37,6 +37,7 @@ from logger.daemon.signals import LastResort, Signals
 from logger.daemon.station_file import StationConfig, station_from_file
 from logger.daemon.supervise import Supervisor, stop_on_signals
 from logger.errors import BadSettings
+from logger.facts import fact
 from logger.wire import StationHealth, UnnumberedReading
 
 if TYPE_CHECKING:
@@ -325,9 +326,9 @@ def _bench_text(config: StationConfig, probe: str, text: str | None) -> str:
     if text is None:
         raise BadSettings(
             f"{config.path}: [[probe]] {probe}",
-            'hardware = "bench" needs a trace for each probe',
-            allowed='bench = "21.5" or bench = "trace.csv:core"',
-            remedy='add it, or write hardware = "pi"',
+            fact("station-bench-trace"),
+            allowed=fact("station-bench-traces"),
+            remedy=fact("station-bench-add"),
         )
     return text
 

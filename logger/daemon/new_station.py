@@ -20,6 +20,7 @@ import tomli_w
 from hardware.ds18b20 import PROBE_ID, W1_FOLDER
 from logger.daemon.station_file import NAME, URL, read_content, station_from
 from logger.errors import BadInput
+from logger.facts import fact
 
 #: Where the installation keeps a station's files, and what it writes there for the file to come.
 INSTALLED = Path("/etc/pourlog")
@@ -44,10 +45,10 @@ def checked_name(name: str, where: str = "name") -> str:
     if not NAME.fullmatch(name):
         raise BadInput(
             where,
-            "cannot be used",
+            fact("input-unusable"),
             value=name,
-            allowed="letters, digits, . _ - (at most 63)",
-            remedy='a name without spaces, such as "bench-1"',
+            allowed=fact("station-name-signs"),
+            remedy=fact("station-name-without-spaces"),
         )
     return name
 
@@ -69,10 +70,10 @@ def station_content(
     if not URL.fullmatch(service_url):
         raise BadInput(
             "service_url",
-            "cannot be used",
+            fact("input-unusable"),
             value=service_url,
-            allowed="http://host:port, without a path",
-            remedy="give the address at which the board opens",
+            allowed=fact("station-address-without-path"),
+            remedy=fact("station-address-of-the-board"),
         )
     needed = {"name": name, "service_url": service_url}
     if path.exists():

@@ -49,7 +49,8 @@ from logger.daemon.placement import PLACE, as_placed
 from logger.daemon.sample import FIRST_HOUR_PERIOD_S, LATER_PERIOD_S, Periods
 from logger.daemon.signals import LIMIT_C
 from logger.errors import BadSettings
-from logger.toml_text import meant, toml_problem
+from logger.facts import NOTHING, Quantity, fact
+from logger.toml_text import either, meant, toml_problem
 
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,62}")
 URL = re.compile(r"https?://[^\s/?#]+/?")
@@ -91,13 +92,10 @@ def read_content(path: Path) -> dict[str, Any]:
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
-        raise BadSettings(
-            str(path), f"cannot be read ({error.strerror})", remedy="give the path of a station file"
-        ) from error
+        problem = fact("file-unreadable", reason=str(error.strerror))
+        raise BadSettings(str(path), problem, remedy=fact("file-give-station-file")) from error
     except UnicodeDecodeError as error:
-        raise BadSettings(
-            str(path), "is not a text file in UTF-8", remedy="save it as text in UTF-8"
-        ) from error
+        raise BadSettings(str(path), fact("file-no-utf8"), remedy=fact("file-save-as-utf8")) from error
     return content_of(text, path)
 
 
@@ -123,11 +121,11 @@ def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
     periods = top.table("periods")
     last_resort = top.table("last_resort")
     certificate = top.maybe_text("service_certificate")
-    spool_file = path.parent / top.text("spool_file", None, "a path", "spool.sqlite3")
+    spool_file = path.parent / top.text("spool_file", None, fact("station-a-path"), "spool.sqlite3")
     config = StationConfig(
-        name=top.text("name", NAME, "letters, digits, . _ - (at most 63)"),
-        service_url=top.text("service_url", URL, "http://host:port, without a path"),
-        token_file=path.parent / top.text("token_file", None, "a path", "station.token"),
+        name=top.text("name", NAME, fact("station-name-signs")),
+        service_url=top.text("service_url", URL, fact("station-address-without-path")),
+        token_file=path.parent / top.text("token_file", None, fact("station-a-path"), "station.token"),
         spool_file=spool_file,
         service_certificate=None if certificate is None else path.parent / certificate,
         wiring=as_placed(wiring, spool_file),
@@ -145,16 +143,16 @@ def station_from(content: Mapping[str, Any], path: Path) -> StationConfig:
     if config.service_certificate is not None and not config.service_certificate.is_file():
         raise BadSettings(
             f"{path}: service_certificate",
-            "is not there",
+            fact("station-not-there"),
             value=str(config.service_certificate),
-            remedy="copy the service's certificate (PEM) there, or leave the line out",
+            remedy=fact("station-copy-certificate"),
         )
     if not config.spool_file.parent.is_dir():
         raise BadSettings(
             f"{path}: spool_file",
-            "its folder does not exist",
+            fact("station-no-folder"),
             value=str(config.spool_file),
-            remedy=f"make the folder {config.spool_file.parent}, or name another",
+            remedy=fact("station-make-folder", folder=str(config.spool_file.parent)),
         )
     return config
 
@@ -172,12 +170,21 @@ class _Table:
         if key in self._content:
             return self._content[key]
         if default is None:
-            raise BadSettings(f"{self.where}: {key}", "is missing", allowed=allowed, remedy=f"add {key} = …")
+            raise BadSettings(
+                f"{self.where}: {key}",
+                fact("input-missing"),
+                allowed=allowed,
+                remedy=fact("station-add", key=key),
+            )
         return default
 
     def _refuse(self, key: str, problem: str, value: object, allowed: str) -> BadSettings:
         return BadSettings(
-            f"{self.where}: {key}", problem, value=value, allowed=allowed, remedy="correct that line"
+            f"{self.where}: {key}",
+            fact(problem),
+            value=value,
+            allowed=allowed,
+            remedy=fact("station-correct-line"),
         )
 
     def text(
@@ -185,54 +192,56 @@ class _Table:
     ) -> str:
         value = self._take(key, default, allowed)
         if not isinstance(value, str) or not value or (pattern and not pattern.fullmatch(value)):
-            raise self._refuse(key, "cannot be used", value, allowed)
+            raise self._refuse(key, "input-unusable", value, allowed)
         return value
 
     def maybe_text(self, key: str) -> str | None:
         self._allowed.add(key)
-        return None if key not in self._content else self.text(key, None, "text in quotes")
+        return None if key not in self._content else self.text(key, None, fact("station-text-in-quotes"))
 
     def choice(self, key: str, choices: tuple[str, ...]) -> str:
-        allowed = " or ".join(f'"{choice}"' for choice in choices)
+        allowed = either(choices)
         value = self._take(key, None, allowed)
         if value not in choices:
-            raise self._refuse(key, "is not one of the choices", value, allowed)
+            raise self._refuse(key, "input-no-choice", value, allowed)
         return str(value)
 
     def number(self, key: str, limits: tuple[float, float], unit: str, default: float) -> float:
         value = self._take(key, default, unit)
-        allowed = f"{limits[0]:g} to {limits[1]:g} {unit}"
+        low, high = Quantity(limits[0], "", None), Quantity(limits[1], unit, None)
+        allowed = fact("station-range", low=low, high=high)
         if (
             isinstance(value, bool)
             or not isinstance(value, int | float)
             or not limits[0] <= value <= limits[1]
         ):
-            raise self._refuse(key, "is out of range", value, allowed)
+            raise self._refuse(key, "input-out-of-range", value, allowed)
         return float(value)
 
     def pin(self, key: str) -> int | None:
         self._allowed.add(key)
         value = self._content.get(key)
         if value is not None and (isinstance(value, bool) or value not in PIN_NUMBERS):
-            raise self._refuse(key, "is no GPIO number", value, "0 to 27")
+            raise self._refuse(key, "station-no-gpio", value, fact("station-gpio-numbers"))
         return value
 
     def flag(self, key: str, default: bool) -> bool:
-        value = self._take(key, default, "true or false")
+        allowed = fact("input-true-or-false")
+        value = self._take(key, default, allowed)
         if not isinstance(value, bool):
-            raise self._refuse(key, "is neither true nor false", value, "true or false")
+            raise self._refuse(key, "station-no-flag", value, allowed)
         return value
 
     def table(self, key: str) -> _Table:
-        value = self._take(key, {}, "a table")
+        value = self._take(key, {}, NOTHING)
         if not isinstance(value, dict):
-            raise self._refuse(key, "must be a table", value, f"[{key}]")
+            raise self._refuse(key, "station-must-be-table", value, f"[{key}]")
         return _Table(f"{self.where}: [{key}]", value)
 
     def tables(self, key: str) -> list[_Table]:
-        value = self._take(key, [], "tables")
+        value = self._take(key, [], NOTHING)
         if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
-            raise self._refuse(key, "must be written with two brackets", value, f"[[{key}]]")
+            raise self._refuse(key, "station-two-brackets", value, f"[[{key}]]")
         return [_Table(f"{self.where}: [[{key}]] {number}", entry) for number, entry in enumerate(value, 1)]
 
     def done(self) -> None:
@@ -240,24 +249,24 @@ class _Table:
         if unknown:
             raise BadSettings(
                 f"{self.where}: {unknown[0]}",
-                "is not a known name",
+                fact("input-unknown-name"),
                 allowed=", ".join(sorted(self._allowed)),
-                remedy=meant(unknown[0], self._allowed) or "remove the line",
+                remedy=meant(unknown[0], self._allowed) or fact("station-remove-line"),
             )
 
 
 def _probe(table: _Table) -> ProbeWiring:
-    return _wired(table, table.text("id", PROBE_ID, "28- and twelve digits 0-9 a-f, as the folder's name"))
+    return _wired(table, table.text("id", PROBE_ID, fact("station-probe-id")))
 
 
 def _chip(table: _Table) -> ProbeWiring:
-    return _wired(table, table.text("name", NAME, "the chip's name in the kernel, like sht4x"))
+    return _wired(table, table.text("name", NAME, fact("station-chip-name")))
 
 
 def _wired(table: _Table, probe_id: str) -> ProbeWiring:
     probe = ProbeWiring(
         probe_id,
-        table.text("place", PLACE, "core, surface, underside, room, or small letters, digits and -"),
+        table.text("place", PLACE, fact("station-place-signs")),
         table.number("offset_c", OFFSET_C, "°C", 0.0),
         table.maybe_text("bench"),
     )
@@ -280,10 +289,10 @@ def _pins(table: _Table) -> Pins:
         if number is not None and used.setdefault(number, name) != name:
             raise BadSettings(
                 f"{table.where}: {name}",
-                f"is the pin of {used[number]} too",
+                fact("station-pin-twice", other=used[number]),
                 value=number,
-                allowed="each pin once",
-                remedy="wire it to another pin",
+                allowed=fact("station-each-pin-once"),
+                remedy=fact("station-other-pin"),
             )
     return Pins(**values)
 
@@ -294,16 +303,16 @@ def _no_duplicates(where: str, wiring: Wiring) -> None:
         if probe.id in ids:
             raise BadSettings(
                 f"{where}: [[probe]]",
-                "the same probe twice",
+                fact("station-probe-twice"),
                 value=probe.id,
-                allowed="each id once",
-                remedy="warm one probe in your hand to see which id it has",
+                allowed=fact("station-each-id-once"),
+                remedy=fact("station-warm-a-probe"),
             )
         ids.add(probe.id)
     if not ids:
         raise BadSettings(
             f"{where}: [[probe]]",
-            "no probe at all",
-            allowed="at least one [[probe]], [[air]] or [[thermocouple]]",
-            remedy="add one",
+            fact("station-no-probe"),
+            allowed=fact("station-one-probe"),
+            remedy=fact("station-add-one"),
         )

@@ -45,7 +45,7 @@ ENGLISH: dict[str, str | Plural] = {
     "input-unit-for-a-kilogram": "for a kilogram",
     "input-characters-at-least": Plural("at least {n} character", "at least {n} characters", "n"),
     "input-characters-at-most": Plural("at most {n} character", "at most {n} characters", "n"),
-    "input-choices": "{choices}",
+    "one-or-the-other": "{first} or {last}",
     "input-a-number": "a number",
     "input-a-number-in": "a number in {unit}",
     "input-a-whole-number": "a whole number",
