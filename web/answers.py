@@ -14,22 +14,18 @@ from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 from logger.alarms.first_hour import LookResult
 from logger.alarms.kind import Priority
 from logger.words.reader import METRIC
-from logger.words.render import say
+from logger.words.render import said
 
 
-def said(value: Any) -> Any:
+def _in_english(value: Any) -> Any:
     """Return a JSON value with every fact in it in words, as programs read them: English, SI, °C."""
-    if isinstance(value, str):
-        return say(value, METRIC)
-    if isinstance(value, Mapping):
-        return {name: said(one) for name, one in value.items()}
-    return [said(one) for one in value] if isinstance(value, list | tuple) else value
+    return said(value, METRIC)
 
 
 #: Words: a fact that is said, in English, SI and °C, where the answer is written. Pages say it themselves.
-Sentence = Annotated[str, PlainSerializer(said, return_type=str)]
+Sentence = Annotated[str, PlainSerializer(_in_english, return_type=str)]
 #: What was frozen in an earlier day's shape, and is passed on as it is, its facts in words.
-FreeJson = Annotated[dict[str, Any], PlainSerializer(said, return_type=dict[str, Any])]
+FreeJson = Annotated[dict[str, Any], PlainSerializer(_in_english, return_type=dict[str, Any])]
 #: A number that was stored as JSON: a whole one stays whole.
 Number = int | float
 

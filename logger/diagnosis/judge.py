@@ -20,6 +20,8 @@ from logger.diagnosis.machine_facts import (
     UnitSeen,
     WiresSeen,
 )
+from logger.quantities import percent, quantity, temperature
+from logger.words.phrase import phrase
 
 OK, WARN, FAIL = CheckState.OK, CheckState.WARN, CheckState.FAIL
 #: Room that a three-day pour with ten probes never fills, and room below which databases begin to fail. Our choice.
@@ -32,17 +34,27 @@ SQLITE = (3, 35, 0)
 UNDER_VOLTAGE, CAPPED, THROTTLED, TOO_HOT, SINCE_START = 0x1, 0x2, 0x4, 0x8, 16
 
 REMEDIES = {
-    FaultReason.MISSING: "plug it in; look for a broken wire; warm each probe in the hand to see which one is gone",
-    FaultReason.EMPTY: "look at plug and cable; a pull-up of 4.7 kΩ belongs between data and 3.3 V",
-    FaultReason.MALFORMED: "restart the Pi; if it comes back, look at the cable",
-    FaultReason.BAD_CRC: "lead the cable away from motors; twisted pairs; a smaller pull-up (2.2 kΩ) for a long one",
-    FaultReason.ALL_ZERO: "the data wire touches ground: look for water in the plug and for a crushed cable",
-    FaultReason.POWER_ON: "give it three wires: red to 3.3 V, black to ground, the third to the data pin",
-    FaultReason.LOW_POWER: "give it three wires, and the Pi a supply of its own rating",
-    FaultReason.OUT_OF_RANGE: "replace the probe, or use a thermocouple where it is hotter than 125 °C",
-    FaultReason.IO_ERROR: "restart the Pi; if it comes back, replace the probe",
-    FaultReason.STUCK: "look for a short, then restart the Pi",
-    FaultReason.OPEN_WIRE: "the thermocouple's wire is broken or its screws are loose",
+    FaultReason.MISSING: phrase(
+        "plug it in; look for a broken wire; warm each probe in the hand to see which one is gone"
+    ),
+    FaultReason.EMPTY: phrase("look at plug and cable; a pull-up of 4.7 kΩ belongs between data and 3.3 V"),
+    FaultReason.MALFORMED: phrase("restart the Pi; if it comes back, look at the cable"),
+    FaultReason.BAD_CRC: phrase(
+        "lead the cable away from motors; twisted pairs; a smaller pull-up (2.2 kΩ) for a long one"
+    ),
+    FaultReason.ALL_ZERO: phrase(
+        "the data wire touches ground: look for water in the plug and for a crushed cable"
+    ),
+    FaultReason.POWER_ON: phrase(
+        "give it three wires: red to 3.3 V, black to ground, the third to the data pin"
+    ),
+    FaultReason.LOW_POWER: phrase("give it three wires, and the Pi a supply of its own rating"),
+    FaultReason.OUT_OF_RANGE: phrase(
+        "replace the probe, or use a thermocouple where it is hotter than {most}", most=temperature(125.0, 0)
+    ),
+    FaultReason.IO_ERROR: phrase("restart the Pi; if it comes back, replace the probe"),
+    FaultReason.STUCK: phrase("look for a short, then restart the Pi"),
+    FaultReason.OPEN_WIRE: phrase("the thermocouple's wire is broken or its screws are loose"),
 }
 
 
@@ -54,8 +66,8 @@ def judge(facts: MachineFacts) -> list[MachineFinding]:
             MachineFinding(
                 "probes",
                 WARN,
-                "the station file says bench: its temperatures are invented",
-                'write hardware = "pi" before a real pour',
+                phrase("the station file says bench: its temperatures are invented"),
+                phrase('write hardware = "pi" before a real pour'),
             )
         )
     elif facts.wires is not None:
@@ -87,8 +99,8 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
         MachineFinding(
             "probes",
             WARN,
-            f"{probe.id} is plugged in, but the station file does not name it{_reads(probe)}",
-            "say where it sits: sudo pourlog place-probes",
+            _not_named(probe),
+            phrase("say where it sits: sudo pourlog place-probes"),
         )
         for probe in wires.probes
         if probe.place is None
@@ -98,8 +110,8 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
             MachineFinding(
                 "probes",
                 FAIL,
-                "no probe is plugged in",
-                "look at plug, pull-up (4.7 kΩ between data and 3.3 V) and the data pin",
+                phrase("no probe is plugged in"),
+                phrase("look at plug, pull-up (4.7 kΩ between data and 3.3 V) and the data pin"),
             )
         )
     for probe in wires.probes:
@@ -108,8 +120,11 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
                 MachineFinding(
                     "probes",
                     WARN,
-                    f"{probe.id} takes its power from the data wire",
-                    "give it the third wire: without it, hot probes fail and wake up at 85 °C",
+                    phrase("{id} takes its power from the data wire", id=probe.id),
+                    phrase(
+                        "give it the third wire: without it, hot probes fail and wake up at {power_on}",
+                        power_on=temperature(85.0, 0),
+                    ),
                 )
             )
         if probe.bits is not None and probe.bits < 12:
@@ -117,8 +132,10 @@ def _probes(wires: WiresSeen, *, is_pi: bool) -> list[MachineFinding]:
                 MachineFinding(
                     "probes",
                     WARN,
-                    f"{probe.id} resolves {probe.bits} bit, not 12",
-                    "unplug the Pi for a minute; if it stays, write 12 to the probe's file resolution",
+                    phrase("{id} resolves {bits} bit, not 12", id=probe.id, bits=probe.bits),
+                    phrase(
+                        "unplug the Pi for a minute; if it stays, write 12 to the probe's file resolution"
+                    ),
                 )
             )
     return findings
@@ -128,70 +145,104 @@ def _no_bus(wires: WiresSeen, *, is_pi: bool) -> MachineFinding:
     """Return why there is no 1-Wire bus, and what to do."""
     if not is_pi:
         return MachineFinding(
-            "probes", FAIL, "this machine has no 1-Wire bus: it is no Pi", "run the station on the Pi"
+            "probes",
+            FAIL,
+            phrase("this machine has no 1-Wire bus: it is no Pi"),
+            phrase("run the station on the Pi"),
         )
     if wires.overlay_pins:
         return MachineFinding(
             "probes",
             FAIL,
-            "config.txt switches 1-Wire on, but the kernel shows no bus",
-            "restart the Pi: sudo reboot",
+            phrase("config.txt switches 1-Wire on, but the kernel shows no bus"),
+            phrase("restart the Pi: sudo reboot"),
         )
     return MachineFinding(
         "probes",
         FAIL,
-        "1-Wire is not switched on",
-        "run sudo bash systemd/install again and let it write the line to config.txt",
+        phrase("1-Wire is not switched on"),
+        phrase("run sudo bash systemd/install again and let it write the line to config.txt"),
     )
 
 
-def _reads(probe: ProbeSeen) -> str:
-    return f" ({probe.outcome.celsius:.1f} °C)" if isinstance(probe.outcome, Reading) else ""
+def _not_named(probe: ProbeSeen) -> str:
+    if not isinstance(probe.outcome, Reading):
+        return phrase("{id} is plugged in, but the station file does not name it", id=probe.id)
+    reads = temperature(probe.outcome.celsius)
+    return phrase(
+        "{id} is plugged in, but the station file does not name it ({reads})", id=probe.id, reads=reads
+    )
 
 
 def _one_probe(probe: ProbeSeen) -> MachineFinding:
     name = f"{probe.place} ({probe.id})"
     if isinstance(probe.outcome, Fault):
         return MachineFinding(
-            "probes", FAIL, f"{name}: {probe.outcome.detail}", REMEDIES[probe.outcome.reason]
+            "probes",
+            FAIL,
+            phrase("{name}: {detail}", name=name, detail=probe.outcome.detail),
+            REMEDIES[probe.outcome.reason],
         )
     if probe.outcome is None:
-        return MachineFinding("probes", WARN, f"{name}: its value needs a second look", "run the check again")
-    damp = "" if probe.outcome.rh_percent is None else f", {probe.outcome.rh_percent:.0f} % humidity"
-    says = f"{name}: {probe.outcome.celsius:.1f} °C{damp}"
+        return MachineFinding(
+            "probes",
+            WARN,
+            phrase("{name}: its value needs a second look", name=name),
+            phrase("run the check again"),
+        )
+    reads, humidity = temperature(probe.outcome.celsius), probe.outcome.rh_percent
+    says = phrase("{name}: {reads}", name=name, reads=reads)
+    if humidity is not None:
+        says = phrase(
+            "{name}: {reads}, {humidity} humidity", name=name, reads=reads, humidity=percent(humidity, 0)
+        )
     if probe.outcome.note:
-        return MachineFinding("probes", WARN, f"{says}; {probe.outcome.note}", "check it in ice water")
+        noted = phrase("{reads}; {note}", reads=says, note=probe.outcome.note)
+        return MachineFinding("probes", WARN, noted, phrase("check it in ice water"))
     return MachineFinding("probes", OK, says)
 
 
 def _pins(wires: WiresSeen, units: Sequence[UnitSeen]) -> list[MachineFinding]:
     if not wires.pins:
-        return [MachineFinding("pins", OK, "no lamp, buzzer, contact or fan is wired")]
+        return [MachineFinding("pins", OK, phrase("no lamp, buzzer, contact or fan is wired"))]
     runs = any(unit.name == STATION_UNIT and unit.active == "active" for unit in units)
     findings = [finding for pin in wires.pins if (finding := _one_pin(pin, wires, runs)) is not None]
     if wires.as_unit is False:
-        says = "the pins were looked at by you, not by the station's own user"
-        findings.append(MachineFinding("pins", WARN, says, "run it as root: sudo pourlog check"))
+        says = phrase("the pins were looked at by you, not by the station's own user")
+        findings.append(MachineFinding("pins", WARN, says, phrase("run it as root: sudo pourlog check")))
     if not findings:
         named = ", ".join(f"{pin.name} {pin.number}" for pin in wires.pins)
-        by = " by the station's own user, under its unit's rules" if wires.as_unit else ""
-        findings.append(MachineFinding("pins", OK, f"{named}: can be used{by}"))
+        says = (
+            phrase("{named}: can be used by the station's own user, under its unit's rules", named=named)
+            if wires.as_unit
+            else phrase("{named}: can be used", named=named)
+        )
+        findings.append(MachineFinding("pins", OK, says))
     return findings
 
 
 def _one_pin(pin: PinSeen, wires: WiresSeen, station_runs: bool) -> MachineFinding | None:
     name = f"{pin.name} (GPIO {pin.number})"
     if pin.number in (wires.overlay_pins or ()):
-        return MachineFinding("pins", FAIL, f"{name} is the probes' data pin too", "wire it to another pin")
+        return MachineFinding(
+            "pins",
+            FAIL,
+            phrase("{name} is the probes' data pin too", name=name),
+            phrase("wire it to another pin"),
+        )
     if pin.problem is not None:
-        do = "run sudo bash systemd/install again; the wires are right only on a Pi's own 40-pin header"
-        return MachineFinding("pins", FAIL, f"{name}: {pin.problem}", do)
+        do = phrase(
+            "run sudo bash systemd/install again; the wires are right only on a Pi's own 40-pin header"
+        )
+        return MachineFinding("pins", FAIL, phrase("{name}: {problem}", name=name, problem=pin.problem), do)
     if pin.holder not in (None, CONSUMER):
-        do = "wire it to another pin, or end what uses it"
-        return MachineFinding("pins", FAIL, f"{name} is used by {pin.holder}", do)
+        do = phrase("wire it to another pin, or end what uses it")
+        return MachineFinding(
+            "pins", FAIL, phrase("{name} is used by {holder}", name=name, holder=pin.holder), do
+        )
     if station_runs and pin.holder is None:
-        do = "sudo systemctl restart pourlog-station"
-        return MachineFinding("pins", FAIL, f"{name}: the station runs without it", do)
+        says = phrase("{name}: the station runs without it", name=name)
+        return MachineFinding("pins", FAIL, says, "sudo systemctl restart pourlog-station")
     return None
 
 
@@ -201,21 +252,27 @@ def _clock(facts: MachineFacts) -> list[MachineFinding]:
             MachineFinding(
                 "clock",
                 FAIL,
-                "the clock stands in the past",
-                "connect the network until it is set; readings are kept and dated later",
+                phrase("the clock stands in the past"),
+                phrase("connect the network until it is set; readings are kept and dated later"),
             )
         ]
     if not facts.clock_set:
-        hint = "" if facts.battery_clock else "; a clock with a battery helps where there is no network"
+        do = (
+            phrase("connect the network, and see: timedatectl")
+            if facts.battery_clock
+            else phrase(
+                "connect the network, and see: timedatectl; a clock with a battery helps where there is no network"
+            )
+        )
         return [
             MachineFinding(
                 "clock",
                 WARN,
-                "nothing has set the clock since the start",
-                f"connect the network, and see: timedatectl{hint}",
+                phrase("nothing has set the clock since the start"),
+                do,
             )
         ]
-    return [MachineFinding("clock", OK, "set by the network")]
+    return [MachineFinding("clock", OK, phrase("set by the network"))]
 
 
 def _disk(disk: DiskSeen) -> list[MachineFinding]:
@@ -224,36 +281,43 @@ def _disk(disk: DiskSeen) -> list[MachineFinding]:
             MachineFinding(
                 "disk",
                 FAIL,
-                f"{disk.what}: {disk.folder} cannot be written",
-                "look whether the card went read-only (dmesg); run sudo bash systemd/install again",
+                phrase("{what}: {folder} cannot be written", what=disk.what, folder=disk.folder),
+                phrase("look whether the card went read-only (dmesg); run sudo bash systemd/install again"),
             )
         ]
     if disk.free_mb is None:
         return [
             MachineFinding(
-                "disk", WARN, f"{disk.what}: how full the disk is cannot be told", f"look at df {disk.folder}"
+                "disk",
+                WARN,
+                phrase("{what}: how full the disk is cannot be told", what=disk.what),
+                phrase("look at df {folder}", folder=disk.folder),
             )
         ]
-    says = f"{disk.what}: {disk.free_mb / 1000:.1f} GB free"
+    says = phrase("{what}: {free} free", what=disk.what, free=quantity(disk.free_mb / 1000, "GB"))
     if disk.free_mb < DISK_FAIL_MB:
-        return [MachineFinding("disk", FAIL, says, "make room now: delete old files, or take a larger card")]
+        return [
+            MachineFinding(
+                "disk", FAIL, says, phrase("make room now: delete old files, or take a larger card")
+            )
+        ]
     if disk.free_mb < DISK_WARN_MB:
-        return [MachineFinding("disk", WARN, says, "make room before the pour")]
+        return [MachineFinding("disk", WARN, says, phrase("make room before the pour"))]
     return [MachineFinding("disk", OK, says)]
 
 
 def _power(power: PowerSeen, *, is_pi: bool) -> list[MachineFinding]:
     if power.low is None and power.throttled is None:
-        says = "the supply cannot be judged: the kernel says nothing about it"
-        return [MachineFinding("power", WARN, says, "update the system")] if is_pi else []
+        says = phrase("the supply cannot be judged: the kernel says nothing about it")
+        return [MachineFinding("power", WARN, says, phrase("update the system"))] if is_pi else []
     bits = power.throttled or 0
     if power.low or bits & UNDER_VOLTAGE:
         return [
             MachineFinding(
                 "power",
                 FAIL,
-                "the supply is too weak now",
-                "use the Pi's own supply and a short, thick cable; probes lie when it sags",
+                phrase("the supply is too weak now"),
+                phrase("use the Pi's own supply and a short, thick cable; probes lie when it sags"),
             )
         ]
     findings = []
@@ -262,8 +326,8 @@ def _power(power: PowerSeen, *, is_pi: bool) -> list[MachineFinding]:
             MachineFinding(
                 "power",
                 WARN,
-                "the supply was too weak at some time since the start",
-                "use the Pi's own supply and a short, thick cable",
+                phrase("the supply was too weak at some time since the start"),
+                phrase("use the Pi's own supply and a short, thick cable"),
             )
         )
     if bits & (CAPPED | THROTTLED | TOO_HOT):
@@ -271,11 +335,11 @@ def _power(power: PowerSeen, *, is_pi: bool) -> list[MachineFinding]:
             MachineFinding(
                 "power",
                 WARN,
-                "the Pi slows itself down, being too hot",
-                "give it air; keep it away from the form and out of the sun",
+                phrase("the Pi slows itself down, being too hot"),
+                phrase("give it air; keep it away from the form and out of the sun"),
             )
         )
-    return findings or [MachineFinding("power", OK, "the supply is strong enough")]
+    return findings or [MachineFinding("power", OK, phrase("the supply is strong enough"))]
 
 
 def _network(facts: MachineFacts) -> list[MachineFinding]:
@@ -285,12 +349,14 @@ def _network(facts: MachineFacts) -> list[MachineFinding]:
             MachineFinding(
                 "network",
                 WARN,
-                "no network: phones are not reached, readings are kept here",
-                "plug in the cable, or join the workshop's network: sudo nmtui",
+                phrase("no network: phones are not reached, readings are kept here"),
+                phrase("plug in the cable, or join the workshop's network: sudo nmtui"),
             )
         )
     else:
-        findings.append(MachineFinding("network", OK, f"this machine is {facts.address}"))
+        findings.append(
+            MachineFinding("network", OK, phrase("this machine is {address}", address=facts.address))
+        )
     service = facts.service
     if service is None:
         return findings
@@ -299,23 +365,25 @@ def _network(facts: MachineFacts) -> list[MachineFinding]:
             MachineFinding(
                 "service",
                 FAIL,
-                f"{service.url}: {service.problem}",
-                "is it running (systemctl status pourlog-service), and does it listen to the network?",
+                phrase("{url}: {problem}", url=service.url, problem=service.problem),
+                phrase(
+                    "is it running (systemctl status pourlog-service), and does it listen to the network?"
+                ),
             )
         )
         return findings
-    findings.append(MachineFinding("service", OK, f"{service.url} answers"))
+    findings.append(MachineFinding("service", OK, phrase("{url} answers", url=service.url)))
     if service.token is False:
         findings.append(
             MachineFinding(
                 "service",
                 FAIL,
-                f"the station's token: {service.token_problem}",
-                "enrol the station on the page of probes and put its token into the token file",
+                phrase("the station's token: {problem}", problem=service.token_problem or ""),
+                phrase("enrol the station on the page of probes and put its token into the token file"),
             )
         )
     elif service.token:
-        findings.append(MachineFinding("service", OK, "it knows this station"))
+        findings.append(MachineFinding("service", OK, phrase("it knows this station")))
     return findings
 
 
@@ -324,8 +392,8 @@ def _messages(facts: MachineFacts) -> list[MachineFinding]:
     if messages is None:
         return []
     if not messages.channels:
-        nobody = "nobody is told of an alarm: there is no channel"
-        give = "set up a phone on the page “Messages to my phone”"
+        nobody = phrase("nobody is told of an alarm: there is no channel")
+        give = phrase("set up a phone on the page “Messages to my phone”")
         return [MachineFinding("messages", FAIL, nobody, give), *_heartbeat(messages)]
     findings = []
     for channel in messages.channels:
@@ -335,19 +403,27 @@ def _messages(facts: MachineFacts) -> list[MachineFinding]:
                     "messages",
                     FAIL,
                     channel.problem,
-                    "correct it on the page “Messages to my phone”, or in [messages] of the settings file",
+                    phrase(
+                        "correct it on the page “Messages to my phone”, or in [messages] of the settings file"
+                    ),
                 )
             )
         elif messages.sent:
             findings.append(
-                MachineFinding("messages", OK, f"{channel.shown} took a test message: did it arrive?")
+                MachineFinding(
+                    "messages", OK, phrase("{shown} took a test message: did it arrive?", shown=channel.shown)
+                )
             )
         else:
-            says = f"{channel.shown} is understood, not yet proven"
-            findings.append(MachineFinding("messages", WARN, says, "send one: pourlog check --message"))
+            says = phrase("{shown} is understood, not yet proven", shown=channel.shown)
+            findings.append(
+                MachineFinding("messages", WARN, says, phrase("send one: pourlog check --message"))
+            )
     if not messages.second:
-        says = "nobody is told when the first one does not answer"
-        findings.append(MachineFinding("messages", WARN, says, "set up a second person’s phone, on its page"))
+        says = phrase("nobody is told when the first one does not answer")
+        findings.append(
+            MachineFinding("messages", WARN, says, phrase("set up a second person’s phone, on its page"))
+        )
     return [*findings, *_heartbeat(messages)]
 
 
@@ -356,16 +432,18 @@ def _heartbeat(messages: MessagesSeen) -> list[MachineFinding]:
     if messages.heartbeat:
         return [
             MachineFinding(
-                "messages", OK, "an outside watch is called every minute, and tells when that stops"
+                "messages", OK, phrase("an outside watch is called every minute, and tells when that stops")
             )
         ]
     return [
         MachineFinding(
             "messages",
             WARN,
-            "nobody is told when this machine itself stops: no outside watch is set",
-            "give [messages] heartbeat_url: the address of a service that calls you when it is no longer called; "
-            "until then only the station's lamp says so, by blinking",
+            phrase("nobody is told when this machine itself stops: no outside watch is set"),
+            phrase(
+                "give [messages] heartbeat_url: the address of a service that calls you when it is no "
+                "longer called; until then only the station's lamp says so, by blinking"
+            ),
         )
     ]
 
@@ -375,9 +453,13 @@ def _versions(facts: MachineFacts) -> list[MachineFinding]:
     python, sqlite = ".".join(map(str, versions.python)), ".".join(map(str, versions.sqlite))
     says = f"pourlog {versions.program}, Python {python}, SQLite {sqlite}, {versions.machine}"
     if versions.python < (3, 11):
-        return [MachineFinding("versions", FAIL, says, "Python 3.11 or newer is needed")]
+        return [MachineFinding("versions", FAIL, says, phrase("Python 3.11 or newer is needed"))]
     if versions.sqlite < SQLITE:
-        return [MachineFinding("versions", FAIL, says, "SQLite 3.35 or newer is needed: update the system")]
+        return [
+            MachineFinding(
+                "versions", FAIL, says, phrase("SQLite 3.35 or newer is needed: update the system")
+            )
+        ]
     if facts.is_pi and versions.bits != 64:
-        return [MachineFinding("versions", FAIL, says, "write the 64-bit system to the card")]
+        return [MachineFinding("versions", FAIL, says, phrase("write the 64-bit system to the card"))]
     return [MachineFinding("versions", OK, says)]

@@ -51,6 +51,8 @@ if TYPE_CHECKING:
     from httpx import BaseTransport, Client
 
 from logger.settings import Settings  # a station alone is looked at without the service's libraries
+from logger.words.phrase import phrase
+from logger.words.render import say
 
 #: Seconds that the service gets for an answer.
 ANSWER_S = 5.0
@@ -262,7 +264,7 @@ def _service(
                 return ServiceSeen(url, None)
             return _token(url, station, client)
     except httpx.HTTPError as error:
-        return ServiceSeen(url, f"does not answer ({type(error).__name__})")
+        return ServiceSeen(url, phrase("does not answer ({name})", name=type(error).__name__))
 
 
 def _token(url: str, station: StationConfig, client: Client) -> ServiceSeen:
@@ -275,7 +277,12 @@ def _token(url: str, station: StationConfig, client: Client) -> ServiceSeen:
     answer = client.post("/api/batches", json={}, headers={"Authorization": f"Bearer {token}"})
     if answer.status_code == 422:
         return ServiceSeen(url, None, True)
-    return ServiceSeen(url, None, False, f"the service does not know it (answered {answer.status_code})")
+    return ServiceSeen(
+        url,
+        None,
+        False,
+        phrase("the service does not know it (answered {code})", code=answer.status_code),
+    )
 
 
 def _messages(settings: Settings, channel: Channel | None, *, send: bool) -> MessagesSeen:
@@ -292,7 +299,10 @@ def _messages(settings: Settings, channel: Channel | None, *, send: bool) -> Mes
     for url in urls:
         problem = wrong.get(url)
         if send:
-            title, body = f"{settings.workshop}: a test", "Sent by pourlog check. Nothing is wrong."
+            title, body = (
+                say(phrase("{workshop}: a test", workshop=settings.workshop)),
+                say(phrase("Sent by pourlog check. Nothing is wrong.")),
+            )
             outcome = (channel or library)(url, title, body)
             problem = None if outcome.taken else outcome.problem
         channels.append(ChannelSeen(shown(url), problem))

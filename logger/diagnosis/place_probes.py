@@ -17,13 +17,14 @@ from hardware.reading import Reading
 from hardware.warmed import warmed
 from logger.daemon.station_file import read_content
 from logger.errors import BadSettings
+from logger.words.phrase import phrase
 
 #: Places in the order in which they are asked for, with the words of the question.
 ASKED = (
-    ("core", "the CORE, in its sleeve in the middle of the resin"),
-    ("surface", "the SURFACE, just under the top"),
-    ("underside", "the UNDERSIDE of the bottom panel"),
-    ("room", "the ROOM, in the shade"),
+    ("core", phrase("the CORE, in its sleeve in the middle of the resin")),
+    ("surface", phrase("the SURFACE, just under the top")),
+    ("underside", phrase("the UNDERSIDE of the bottom panel")),
+    ("room", phrase("the ROOM, in the shade")),
 )
 #: How long a hand is waited for, and how often the probes are read, s.
 PATIENCE_S, LOOK_S = 90.0, 2.0

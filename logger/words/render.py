@@ -116,6 +116,15 @@ def _value(value: Value, reader: Reader) -> str:
     return reader.number(value, 0) if isinstance(value, int) else _whole(value, reader)
 
 
+def said(value: Any, reader: Reader | None = None) -> Any:
+    """Return plain JSON types with every fact in them in words; everything else as it is."""
+    if isinstance(value, str):
+        return say(value, reader)
+    if isinstance(value, dict):
+        return {name: said(one, reader) for name, one in value.items()}
+    return [said(one, reader) for one in value] if isinstance(value, list | tuple) else value
+
+
 @dataclass(frozen=True, slots=True)
 class Shown:
     """A fact for a program: its code, its values with unit and kind, and the words."""

@@ -17,8 +17,9 @@ import typer
 
 from logger.diagnosis.machine_facts import STATION_UNIT, CheckState, MachineFinding
 from logger.errors import BadSettings
-from logger.words.phrase import phrase
-from web.commands.terminal import plain, say
+from logger.words.phrase import phrase, phrases
+from logger.words.render import say as words
+from web.commands.terminal import asked, json_line, line, plain, say
 
 if TYPE_CHECKING:
     from logger.diagnosis.place_probes import PlacedProbe
@@ -31,6 +32,8 @@ SIGNS = {
     CheckState.WARN: "[yellow]WARN[/yellow]",
     CheckState.FAIL: "[bold red]FAIL[/bold red]",
 }
+#: What starts the station anew.
+RESTART = "sudo systemctl restart pourlog-station"
 SERVICE_UNITS = ("pourlog-service.service", "pourlog-backup.timer", "pourlog-backup.service")
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
@@ -91,13 +94,16 @@ def check_command(
             MachineFinding(
                 "files",
                 CheckState.WARN,
-                f"neither {STATION} nor {SETTINGS} is there, none was named",
-                "sudo pourlog place-probes writes the first, sudo bash systemd/install the second",
+                phrase(
+                    "neither {station} nor {settings} is there, none was named",
+                    station=str(STATION),
+                    settings=str(SETTINGS),
+                ),
+                phrase("sudo pourlog place-probes writes the first, sudo bash systemd/install the second"),
             )
         )
     if as_json:
-        body = {"state": worst(findings), "findings": [asdict(finding) for finding in findings]}
-        print(json.dumps(body, ensure_ascii=False))
+        json_line({"state": worst(findings), "findings": [asdict(finding) for finding in findings]})
     else:
         show(findings)
     sys.exit(1 if worst(findings) is CheckState.FAIL else 0)
@@ -189,15 +195,26 @@ def write_station_command(
     if as_json:
         print(json.dumps({"station_file": str(path), "probes": probes}))
     elif not probes:
-        print(
-            f"The token is written. No probe is plugged in: plug them in, then: sudo pourlog place-probes {path}"
+        line(
+            phrase(
+                "The token is written. No probe is plugged in: plug them in, then: sudo pourlog place-probes {path}",
+                path=str(path),
+            )
         )
     elif path == STATION:
-        print(
-            f"Written: {path}, {probes} probes. Start the station anew: sudo systemctl restart pourlog-station"
-        )
+        line(_written(str(path), probes, phrase("Restart the station: {command}", command=RESTART)))
     else:
-        print(f"Written: {path}, {probes} probes. Start the station: {start_line(path)}")
+        line(_written(str(path), probes, phrase("Start the station: {command}", command=start_line(path))))
+
+
+def _written(path: str, probes: int, then: str) -> str:
+    return phrases(
+        "Written: {path}, {n} probe. {then}",
+        "Written: {path}, {n} probes. {then}",
+        probes,
+        path=path,
+        then=then,
+    )
 
 
 def offset_command(
@@ -247,29 +264,32 @@ def _write(station: Path, text: str, *, quiet: bool = False) -> None:
         os.chown(beside, before.st_uid, before.st_gid)
     beside.replace(station)
     if not quiet:
-        print(f"Written: {station}. Start the station anew: sudo systemctl restart pourlog-station")
+        line(phrase("Written: {path}. Restart the station: {command}", path=str(station), command=RESTART))
 
 
 def _ask_for_each(clock: Clock) -> list[PlacedProbe]:
     from logger.diagnosis.place_probes import ASKED, PlacedProbe, probe_temperatures, wait_for_warmth
 
     temperatures = probe_temperatures(clock)
-    print(f"{len(temperatures())} probes are plugged in.")
+    line(phrases("{n} probe is plugged in.", "{n} probes are plugged in.", len(temperatures())))
     placed: list[PlacedProbe] = []
-    for place, words in ASKED:
+    for place, named in ASKED:
         if len(placed) == len(temperatures()):
             break
-        answer = input(
-            f"Take the probe for {words} in your hand and press Enter (n and Enter: there is none) "
+        answer = asked(
+            phrase(
+                "Take the probe for {place} in your hand and press Enter (n and Enter: there is none) ",
+                place=named,
+            )
         )
         if answer.strip().lower().startswith("n"):
             continue
-        print("Reading … it may take a minute.")
+        line(phrase("Reading … it may take a minute."))
         warmed = wait_for_warmth(temperatures, clock, {probe.id for probe in placed})
         if warmed is None:
-            print("No probe has clearly warmed: hold one alone, in the fist, and run this again.")
+            line(phrase("No probe has clearly warmed: hold one alone, in the fist, and run this again."))
             raise typer.Exit(1)
-        print(f"{warmed} sits at: {place}")
+        line(phrase("{probe} sits at: {place}", probe=warmed, place=place))
         placed.append(PlacedProbe(warmed, place))
     return placed
 
@@ -279,8 +299,8 @@ def show(findings: list[MachineFinding]) -> None:
     width = max(len(finding.topic) for finding in findings)
     for finding in findings:
         sign = SIGNS[finding.state] + " " * (5 - len(finding.state.value))
-        say(f"{sign} {finding.topic:{width}}  {plain(finding.says)}", wrap=False)
+        say(f"{sign} {finding.topic:{width}}  {plain(words(finding.says))}", wrap=False)
         if finding.do:
-            say(f"{'':{width + 6}}  → {plain(finding.do)}", wrap=False)
+            say(f"{'':{width + 6}}  → {plain(words(finding.do))}", wrap=False)
     counts = [(state, sum(finding.state is state for finding in findings)) for state in CheckState]
     say(", ".join(f"{number} {state.value.upper()}" for state, number in reversed(counts) if number))

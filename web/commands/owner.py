@@ -14,6 +14,7 @@ import typer
 
 from logger.errors import BadInput, NotAllowed
 from logger.words.phrase import phrase
+from web.commands.terminal import line
 
 if TYPE_CHECKING:
     from logger.settings import Settings
@@ -34,9 +35,11 @@ def add_to(app: typer.Typer, clock: Callable[[], Clock]) -> None:
 def set_up_words(settings: Settings, code: str) -> str:
     """Return where the first set-up is, with its code, on one line: a journal is searched for it."""
     page = f"{settings.link_base}/set-up"
-    return (
-        f"First set-up: open {page} and give the code {code} (it holds for an hour). "
-        f"With the code filled in: {page}?code={code}"
+    return phrase(
+        "First set-up: open {page} and give the code {code} (it holds for an hour). With the code filled in: {filled}",
+        page=page,
+        code=code,
+        filled=f"{page}?code={code}",
     )
 
 
@@ -45,9 +48,9 @@ def show_set_up(settings: Settings, code: str) -> None:
     import segno
 
     # Plainly, and at once: a console would wrap the line at 80 columns, and a pipe would hold it back until the end.
-    print(set_up_words(settings, code), flush=True)
+    line(set_up_words(settings, code))
     if not settings.phones_reach_it:
-        print('(On this machine alone: phones need host = "0.0.0.0" in the settings file.)', flush=True)
+        line(phrase('(On this machine alone: phones need host = "0.0.0.0" in the settings file.)'))
     elif sys.stdout.isatty():
         segno.make(f"{settings.link_base}/set-up?code={code}", micro=False).terminal(compact=True, border=2)
 
@@ -90,8 +93,13 @@ def owner_code_command(
             json.dumps({"owner": owner, "code": code, "page": f"{config.link_base}/join"}, ensure_ascii=False)
         )
     else:
-        print(
-            f"{owner}: open {config.link_base}/join within a day, give the code {code} and choose a password."
+        line(
+            phrase(
+                "{owner}: open {page} within a day, enter the code {code} and choose a password.",
+                owner=owner,
+                page=f"{config.link_base}/join",
+                code=code,
+            )
         )
 
 
@@ -122,7 +130,7 @@ def set_up_code_command(
     if as_json:
         print(json.dumps({"code": code, "page": page if code is None else f"{page}?code={code}"}))
     elif code is None:
-        print(f"There is an owner already. The board is at {config.link_base}/")
+        line(phrase("There is an owner already. The board is at {page}", page=f"{config.link_base}/"))
     else:
         show_set_up(config, code)
 

@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logger.errors import BadInput, NotAllowed
+from logger.facts import parsed
 from logger.pour import Stage
+from logger.quantities import quantity
 from logger.words.phrase import phrase
-from web.commands.terminal import working
+from web.commands.terminal import json_line, line, working
 
 if TYPE_CHECKING:
     from logger.record.import_log import Imported
@@ -96,7 +98,7 @@ def verify_command(
         config = _settings(settings)
         store = _store(config)
         try:
-            with working("proving every row …"), store.read() as connection:
+            with working(phrase("proving every row …")), store.read() as connection:
                 verdict = verify(connection, int(what), printed=seal, pictures=_photos(config))
         finally:
             store.close()
@@ -104,16 +106,12 @@ def verify_command(
         path = Path(what)
         if not path.is_file():
             raise BadInput(what, phrase("is no pour's number and no file"), remedy=phrase("give one of them"))
-        with working("proving every row …"), tempfile.TemporaryDirectory() as folder:
+        with working(phrase("proving every row …")), tempfile.TemporaryDirectory() as folder:
             verdict = prove(path, Path(folder), path.name, seal)
     if as_json:
-        print(
-            json.dumps(
-                verdict.to_json() | {"seconds": round(time.perf_counter() - started, 3)}, ensure_ascii=False
-            )
-        )
+        json_line(verdict.to_json() | {"seconds": round(time.perf_counter() - started, 3)})
     else:
-        print(_words(verdict, time.perf_counter() - started))
+        _show(verdict, time.perf_counter() - started)
     sys.exit(0 if verdict.ok else 1)
 
 
@@ -142,7 +140,7 @@ def export_command(
     store = _store(config)
     part = to.with_name(to.name + ".part")
     try:
-        with working("writing the record …"), store.read() as connection:
+        with working(phrase("writing the record …")), store.read() as connection:
             pours.get_pour(connection, pour)
             if to.suffix == ".zip":
                 with part.open("wb") as file:
@@ -170,7 +168,8 @@ def export_command(
     if as_json:
         print(json.dumps({"pour": pour, "path": str(to), "bytes": to.stat().st_size}))
         return
-    print(f"pour {pour} is in {to} ({to.stat().st_size / 1e6:.1f} MB)")
+    size = quantity(to.stat().st_size / 1e6, "MB")
+    line(phrase("pour {pour} is in {path} ({size})", pour=pour, path=str(to), size=size))
 
 
 def import_command(
@@ -211,7 +210,7 @@ def import_command(
     try:
         with sees(None if shop is None else shop_called(store, shop)):
             if file.suffix == ".zip":
-                with working("proving and bringing in …"):
+                with working(phrase("proving and bringing in …")):
                     taken = imports.record(file, file.name, by)
             else:
                 # From here on the options are one thing, as the record's own import takes them.
@@ -220,7 +219,7 @@ def import_command(
                 parted_by = "\t" if delimiter == "\\t" else delimiter
                 mapping = Mapping(times, time_as, temperatures, zone, parted_by, decimal_comma, skip)
                 asked = LogAsked(mapping, plan_text, "", client[:200], start_of(start, zone), leave_out_bad)
-                with working("solving its plan and bringing it in …"):
+                with working(phrase("solving its plan and bringing it in …")):
                     taken = imports.log(file, file.name, asked, by)
     finally:
         imports.close()
@@ -231,18 +230,37 @@ def import_command(
 def _show_taken(taken: Imported, *, as_json: bool) -> None:
     if taken.workshop is not None:
         if as_json:
-            print(json.dumps({"pour": taken.pour_id, "workshop": taken.workshop}, ensure_ascii=False))
+            json_line({"pour": taken.pour_id, "workshop": taken.workshop})
         else:
-            print(f"{taken.summary}; it is pour {taken.pour_id} here")
+            line(
+                phrase("{summary}; it is pour {pour} here", summary=parsed(taken.summary), pour=taken.pour_id)
+            )
         return
     if as_json:
         left_out = [{"line": line, "problem": problem, "row": row} for line, problem, row in taken.left_out]
         answer = {"pour": taken.pour_id, "told": taken.summary, "left_out": left_out}
-        print(json.dumps(answer, ensure_ascii=False))
+        json_line(answer)
         return
-    print(f"pour {taken.pour_id} ({Stage.RELEASED}): {taken.summary}")
-    for line, problem, row in taken.left_out:
-        print(f"left out: line {line}: {problem}: {row[:100]}")
+    from logger.condition.condition_words import STAGE_WORDS
+
+    released = STAGE_WORDS[Stage.RELEASED]
+    line(
+        phrase(
+            "pour {pour} ({stage}): {summary}",
+            pour=taken.pour_id,
+            stage=released,
+            summary=parsed(taken.summary),
+        )
+    )
+    for number, problem, row in taken.left_out:
+        line(
+            phrase(
+                "left out: line {number}: {problem}: {row}",
+                number=number,
+                problem=parsed(problem),
+                row=row[:100],
+            )
+        )
 
 
 def _plan_text(path: Path | None) -> str:
@@ -278,12 +296,14 @@ def _column(text: str) -> Column:
     return Column(heading.strip(), place.strip(), unit.strip())
 
 
-def _words(verdict: Verdict, seconds: float) -> str:
-    lines = [("It stands: " if verdict.ok else "It does NOT stand: ") + verdict.sentence + "."]
-    lines += [f"Note: {note}." for note in verdict.notes]
+def _show(verdict: Verdict, took_s: float) -> None:
+    why = parsed(verdict.sentence)
+    line(phrase("It stands: {why}.", why=why) if verdict.ok else phrase("It does NOT stand: {why}.", why=why))
+    for note in verdict.notes:
+        line(phrase("Note: {note}.", note=parsed(note)))
     if verdict.seal_sha256:
-        lines.append(f"Seal: {verdict.seal_sha256}")
-    return "\n".join([*lines, f"({seconds:.2f} s)"])
+        line(phrase("Seal: {seal}", seal=verdict.seal_sha256))
+    line(phrase("({took} s)", took=quantity(took_s, "", 2)))
 
 
 def _settings(path: Path | None) -> Settings:

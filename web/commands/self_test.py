@@ -8,7 +8,6 @@ Whatever goes wrong here, of whatever kind, is an answer: a new installation mus
 from __future__ import annotations
 
 import importlib
-import json
 import math
 import sys
 from collections.abc import Callable
@@ -19,8 +18,11 @@ from typing import Annotated
 import typer
 
 from logger.diagnosis.machine_facts import CheckState, MachineFinding
+from logger.quantities import temperature
+from logger.words.phrase import phrase
 from web.commands.extras import what_to_install
 from web.commands.machine import show
+from web.commands.terminal import json_line
 
 #: What the units load, now or later. Packages with a part compiled for one Python and one processor are among them.
 #: Not w1thermsensor, plain Python, which loads kernel modules when it is imported.
@@ -87,7 +89,7 @@ def add_to(app: typer.Typer) -> None:
         ]
         failed = any(finding.state is CheckState.FAIL for finding in findings)
         if as_json:
-            print(json.dumps({"works": not failed, "findings": [finding.says for finding in findings]}))
+            json_line({"works": not failed, "findings": [finding.says for finding in findings]})
         else:
             show(findings)
         sys.exit(1 if failed else 0)
@@ -113,7 +115,7 @@ def libraries() -> str:
         except Exception as error:
             hint = what_to_install(error) if isinstance(error, ModuleNotFoundError) else None
             raise ImportError(f"{name}: {error}{f'; {hint}' if hint else ''}") from error
-    return f"{len(LOADED)} load"
+    return phrase("{n} libraries load", n=len(LOADED))
 
 
 def arithmetic() -> str:
@@ -129,7 +131,7 @@ def arithmetic() -> str:
     ]
     if (np.array(left, float) @ np.array(right, float)).tolist() != true:
         raise ArithmeticError("this processor multiplies matrices wrongly: predictions would be false")
-    return "matrices are multiplied rightly"
+    return phrase("matrices are multiplied correctly")
 
 
 def prediction() -> str:
@@ -141,7 +143,7 @@ def prediction() -> str:
         peak_c = predict(read_plan(path)).peak_c
     if not (math.isfinite(peak_c) and PEAK_C[0] < peak_c < PEAK_C[1]):
         raise ArithmeticError(f"an invented plan is predicted to reach {peak_c:.1f} °C; {PEAK_C} is allowed")
-    return f"an invented plan is solved: {peak_c:.1f} °C at the hottest"
+    return phrase("an invented plan is solved: {peak} at the hottest", peak=temperature(peak_c))
 
 
 def station_file(path: Path) -> str:
@@ -158,4 +160,4 @@ def database(path: Path) -> str:
     from logger.settings import read_settings
     from logger.store.database import check_schema
 
-    return f"{path}: {check_schema(read_settings(path).database)}"
+    return phrase("{path}: {schema}", path=str(path), schema=check_schema(read_settings(path).database))

@@ -14,7 +14,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logger.errors import BadInput
+from logger.facts import parsed
+from logger.quantities import quantity
 from logger.words.phrase import phrase
+from web.commands.terminal import json_line, line
 
 if TYPE_CHECKING:
     from logger.store.boots import Clock
@@ -67,25 +70,31 @@ def move_command(
         target.close()
     seconds = time.perf_counter() - began
     if as_json:
-        print(
-            json.dumps(
-                {
-                    "rows": moved.rows,
-                    "pours": moved.pours,
-                    "broken": moved.broken,
-                    "seconds": round(seconds, 2),
-                },
-                ensure_ascii=False,
-            )
+        json_line(
+            {
+                "rows": moved.rows,
+                "pours": moved.pours,
+                "broken": moved.broken,
+                "seconds": round(seconds, 2),
+            }
         )
         return
-    print(
-        f"{moved.pours} pours and {moved.rows['reading']:,} readings are on the server ({seconds:.1f} s); "
-        "every record was proven there as it was."
+    line(
+        phrase(
+            "{pours} pours and {readings} readings are on the server ({took} s); every record was proven there as it "
+            "was.",
+            pours=moved.pours,
+            readings=moved.rows["reading"],
+            took=quantity(seconds, ""),
+        )
     )
-    print(f"Now set database_url in {settings}, and start the service.")
+    line(phrase("Now set database_url in {settings}, and start the service.", settings=str(settings)))
     for pour, sentence in moved.broken.items():
-        print(f"pour {pour} did not stand before, and does not now: {sentence}")
+        line(
+            phrase(
+                "pour {pour} did not stand before, and does not now: {why}", pour=pour, why=parsed(sentence)
+            )
+        )
 
 
 def shop_command(
@@ -118,7 +127,15 @@ def shop_command(
     if as_json:
         print(json.dumps({"shop": shop_id, "owner": owner, "code": code, "page": page}, ensure_ascii=False))
     else:
-        print(f"{name}: {owner} opens {page} within a day, gives the code {code} and chooses a password.")
+        line(
+            phrase(
+                "{shop}: {owner} opens {page} within a day, enters the code {code} and chooses a password.",
+                shop=name,
+                owner=owner,
+                page=page,
+                code=code,
+            )
+        )
 
 
 def drop_command(
@@ -157,6 +174,6 @@ def drop_command(
     if as_json:
         print(json.dumps({"rows": rows, "sealed_pours": sealed}))
         return
-    print(f"{rows:,} readings of {month} are gone.")
+    line(phrase("{rows} readings of {month} are gone.", rows=rows, month=month))
     if sealed:
-        print(f"The records and seals of pours {', '.join(map(str, sealed))} stay.")
+        line(phrase("The records and seals of pours {pours} stay.", pours=[str(pour) for pour in sealed]))

@@ -4,7 +4,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -31,12 +30,15 @@ def pours_command(
     Example: `sudo -u pourlog pourlog pours /etc/pourlog/service.toml`
     """
     from logger.alarms.first_hour import Rhythm
+    from logger.facts import parsed
     from logger.pour import LIVE
     from logger.settings import read_settings
     from logger.store import pours
     from logger.store.boots import Timeline
     from logger.store.database import Store
-    from web.commands.terminal import plain, say
+    from logger.words.phrase import phrase
+    from logger.words.render import say as words
+    from web.commands.terminal import json_line, line, plain, say
     from web.views.status import judged, status_json, urgency
 
     store = Store(read_settings(settings).database)
@@ -53,13 +55,13 @@ def pours_command(
     ]
     if as_json:
         listed = [{"pour": pour.id, "title": pour.title, **shape.model_dump()} for pour, shape in standings]
-        print(json.dumps({"pours": listed}, ensure_ascii=False))
+        json_line({"pours": listed})
         return
     if not standings:
-        say("No pour is being watched.")
+        line(phrase("No pour is being watched."))
     for pour, shape in standings:
-        say(plain(f"{pour.title}: {shape.word}"))
-        who = f"{shape.by} is on it." if shape.by else ""
-        for line in (shape.because, who, shape.action, shape.expected):
-            if line:
-                say(plain(f"  {line}"))
+        say(phrase("{pour}: {word}", pour=pour.title, word=parsed(shape.word)))
+        who = phrase("{who} is on it.", who=parsed(shape.by)) if shape.by else ""
+        for text in (shape.because, who, shape.action, shape.expected):
+            if text:
+                say(plain(f"  {words(text)}"))

@@ -25,6 +25,8 @@ from logger.diagnosis.machine_facts import (
     VersionsSeen,
     WiresSeen,
 )
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 CORE = ProbeSeen("28-0000000000c1", "core", Reading("28-0000000000c1", 21.0, "00"), True, 12)
 WIRES = WiresSeen((4,), True, (CORE,), (PinSeen("lamp", 23, "pourlog"),), True)
@@ -61,7 +63,7 @@ WELL = MachineFacts(
 
 def said(facts: MachineFacts, topic: str) -> list[tuple[CheckState, str, str]]:
     """What is said of one topic."""
-    return [(f.state, f.says, f.do) for f in judge(facts) if f.topic == topic]
+    return [(f.state, say(f.says, METRIC), say(f.do, METRIC)) for f in judge(facts) if f.topic == topic]
 
 
 def test_a_machine_that_is_fit_has_nothing_to_do() -> None:
@@ -252,7 +254,7 @@ def test_every_fault_of_a_probe_has_a_remedy(reason: FaultReason) -> None:
     """Also those that will be added."""
     probe = replace(CORE, outcome=Fault(CORE.id, reason, "what was seen"))
     ((state, says, do),) = said(wires(probes=(probe,)), "probes")
-    assert (state, do) == (CheckState.FAIL, REMEDIES[reason])
+    assert (state, do) == (CheckState.FAIL, say(REMEDIES[reason], METRIC))
     assert says == "core (28-0000000000c1): what was seen"
 
 

@@ -19,6 +19,8 @@ from logger.diagnosis.place_probes import PlacedProbe, station_text, wait_for_wa
 from logger.diagnosis.system import SystemPlaces
 from logger.errors import BadSettings
 from logger.settings import Messages, Settings
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 CORE, ROOM, NEW = "28-0000000000c1", "28-0000000000c4", "28-0000000000ff"
 STATION = f"""
@@ -145,7 +147,7 @@ def test_a_wrong_token_and_a_silent_service_are_told_apart(machine: Machine, clo
 
     facts = look(clock, machine.station, None, outside=Outside(machine.places, httpx.MockTransport(dead)))
     assert facts.service is not None
-    assert facts.service.problem == "does not answer (ConnectError)"
+    assert say(facts.service.problem or "", METRIC) == "does not answer (ConnectError)"
 
 
 def test_an_office_computer_is_asked_for_no_probes(tmp_path: Path, clock: Any) -> None:

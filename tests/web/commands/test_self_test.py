@@ -18,6 +18,8 @@ from typer.testing import CliRunner
 
 from logger.errors import UnknownSchema
 from logger.store.database import check_schema, latest_revision
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.command import app
 from web.commands import self_test
 
@@ -104,5 +106,5 @@ def test_a_database_of_a_newer_program_is_said_and_not_touched(tmp_path: Path, s
     code, told = run("--settings", str(tmp_path / "service.toml"))
     assert (code, "UnknownSchema" in told) == (1, True)
     assert path.read_bytes() == before
-    assert check_schema(f"sqlite:///{tmp_path}/none.sqlite3") == "no database yet"
+    assert say(check_schema(f"sqlite:///{tmp_path}/none.sqlite3"), METRIC) == "no database yet"
     assert not (tmp_path / "none.sqlite3").exists()
