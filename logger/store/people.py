@@ -111,6 +111,11 @@ def change_password(tx: Connection, person_id: int, password_hash: str) -> None:
     tx.execute(update(PERSON).where(PERSON.c.id == person_id).values(password_hash=password_hash))
 
 
+def choose_reading(tx: Connection, person_id: int, units: str | None, language: str | None) -> None:
+    """Keep in which units and language somebody reads, on every device and in messages; None: as the workshop."""
+    tx.execute(update(PERSON).where(PERSON.c.id == person_id).values(units=units, language=language))
+
+
 def leave(tx: Connection, person_id: int, now_ms: int) -> None:
     """Somebody goes: no sign-in of theirs holds any longer, the password's hash and the ways to their phone are
     forgotten, the name stays taken.

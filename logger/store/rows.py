@@ -296,6 +296,8 @@ class CalledChannel:
     name: str
     shop_id: int
     turn: str
+    units: str | None
+    language: str | None
     url: str = field(repr=False)
 
 
@@ -328,6 +330,8 @@ class SignedIn:
     sign_in_id: int
     seen_ms: int
     shop_id: int
+    units: str | None
+    language: str | None
 
 
 @dataclass(frozen=True, slots=True)

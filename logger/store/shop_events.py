@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -14,7 +15,7 @@ from logger.store.rows import EventRow, ForeignPour, ForeignRecord, all_rows, co
 from logger.store.tables import SealedRecord
 
 SEALED_RECORD = table(SealedRecord)
-#: The event that keeps the units of a shop: data {"units": "c.mm.l.kg"}.
+#: The event that keeps how a shop reads: data {"units": "c.mm.l.kg", "language": "en"}; of before, without language.
 UNITS_CHOSEN = "units-chosen"
 #: The event that keeps what is the same in most of a shop's plans: data is a part of a plan file, as a table.
 USUAL = "shop-usual"
@@ -26,13 +27,26 @@ def shop_events(connection: Connection, *kinds: str) -> list[EventRow]:
     return all_rows(connection, query, EventRow)
 
 
-def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
-    """Return the units that were chosen for a shop, as four words; None before. Without a shop: of whoever asks."""
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """In which units (four words, "c.mm.l.kg") and language somebody reads; None: not chosen."""
+
+    units: str | None = None
+    language: str | None = None
+
+
+def reading_of(connection: Connection, shop_id: int | None = None) -> Reading:
+    """Return how a shop reads. Without a shop: that of whoever asks."""
     query = select(EVENT.c.data).where(EVENT.c.pour_id.is_(None), EVENT.c.kind == UNITS_CHOSEN)
     if shop_id is not None:
         query = query.where(EVENT.c.shop_id == shop_id)
     value = connection.execute(query.order_by(EVENT.c.id.desc()).limit(1)).scalar()
-    return None if value is None else str(value["units"])
+    return Reading() if value is None else Reading(str(value["units"]), value.get("language"))
+
+
+def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
+    """Return the units that were chosen for a shop, as four words; None before. Without a shop: of whoever asks."""
+    return reading_of(connection, shop_id).units
 
 
 def usual_of(connection: Connection) -> dict[str, Any]:
@@ -43,8 +57,13 @@ def usual_of(connection: Connection) -> dict[str, Any]:
 
 def units_of_pour(connection: Connection, pour_id: int) -> str | None:
     """Return the units that were chosen for a pour's shop, as four words; None before."""
+    return reading_of_pour(connection, pour_id).units
+
+
+def reading_of_pour(connection: Connection, pour_id: int) -> Reading:
+    """Return how a pour's shop reads."""
     shop_id = connection.execute(select(POUR.c.shop_id).where(POUR.c.id == pour_id)).scalar()
-    return units_of(connection, shop_id)
+    return reading_of(connection, shop_id)
 
 
 def events_of_all_pours(connection: Connection, *kinds: str) -> list[EventRow]:

@@ -340,6 +340,9 @@ class Person(SQLModel, table=True):
     password_hash: str
     created_ms: int = Field(sa_type=BigInteger)
     left_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: In which units ("c.mm.l.kg") and language they read; None: as the workshop.
+    units: str | None = Field(default=None, max_length=32)
+    language: str | None = Field(default=None, max_length=8)
     #: Whose it is: given by the database, from who asks (see shops.py).
     shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
 

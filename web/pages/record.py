@@ -22,6 +22,7 @@ from logger.record.pdf import to_pdf
 from logger.record.seal import seal_hash
 from logger.record.shop_history import outcome_now
 from logger.store import pours
+from logger.words.numbers import LANGUAGE_NAMES
 from logger.words.phrase import phrase
 from logger.words.reader import Reader, reading
 from web.actions import pours as pour_actions
@@ -129,6 +130,7 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     ]
     return {
         "record": record,
+        "languages": LANGUAGE_NAMES,
         "pour": pour,
         "facts": facts(record, u),
         "fault_words": FAULT_WORDS,

@@ -1,41 +1,109 @@
-"""Settings of this device and of whoever is signed in: units, sound, signing out."""
+"""Settings: in which units and language a person, a device and the workshop read; sound, signing out."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
+from pydantic import BaseModel, StringConstraints
 from starlette.responses import RedirectResponse, Response
 
+from logger.errors import BadInput
+from logger.store import events, people, shop_events
+from logger.words.numbers import LANGUAGE_NAMES, LANGUAGES
+from logger.words.phrase import phrase
 from logger.words.reader import units_from
-from web.security.access import PersonDep, ViewerDep
-from web.views.reader_units import COOKIE
+from web.security import access
+from web.security.access import OwnerDep, PersonDep, ServiceDep, ViewerDep
+from web.views.reader_units import (
+    COOKIE,
+    LANGUAGE_COOKIE,
+    forget_shop_reading,
+    keep_on_device,
+    language_of,
+    shop_reading,
+)
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
-#: How long a device keeps its units, s.
-COOKIE_S = 5 * 365 * 24 * 3600
+Unit = Annotated[str, StringConstraints(max_length=4)]
+
+
+class Chosen(BaseModel):
+    """Units and language as a form gives them. as_workshop: neither, but what the workshop reads."""
+
+    temperature: Unit = "c"
+    length: Unit = "mm"
+    volume: Unit = "l"
+    mass: Unit = "kg"
+    language: Unit = ""
+    as_workshop: Unit = ""
+
+    @property
+    def units(self) -> str:
+        """As four words; metric where they make no sense."""
+        return units_from(".".join((self.temperature, self.length, self.volume, self.mass))).cookie
+
+    def checked_language(self) -> str | None:
+        """Return the language; None where none was chosen. Raises BadInput."""
+        if self.language and self.language not in LANGUAGES:
+            raise BadInput(
+                phrase("Language"),
+                phrase("is not one of the list"),
+                value=self.language,
+                remedy=phrase("choose again"),
+            )
+        return self.language or None
+
+
+ChosenForm = Annotated[Chosen, Form()]
 
 
 @router.get("/settings")
 def settings(request: Request, _who: ViewerDep) -> Response:
-    """Show what this device shows, and whether it sounds."""
-    return page(request, "settings.html")
+    """Show how this person reads, what this device shows, and whether it sounds."""
+    of_shop = shop_reading(request)
+    context = {
+        "languages": LANGUAGE_NAMES,
+        "language": language_of(request),
+        "of_shop": units_from(of_shop.units, language_of(request)),
+        "language_of_shop": of_shop.language,
+        "device_differs": COOKIE in request.cookies or LANGUAGE_COOKIE in request.cookies,
+    }
+    return page(request, "settings.html", context)
+
+
+@router.post("/settings/reading")
+def choose_reading(request: Request, service: ServiceDep, who: PersonDep, chosen: ChosenForm) -> Response:
+    """Keep in which units and language somebody reads, on all their devices and in their messages."""
+    units, language = (None, None) if chosen.as_workshop else (chosen.units, chosen.checked_language())
+    with service.store.write() as tx:
+        people.choose_reading(tx, who.id, units, language)
+        data = {"units": units, "language": language}
+        events.add_event(
+            tx, None, service.timeline.true_ms(), "reading-chosen", who.name, data=data, shop_id=who.shop_id
+        )
+    answer = RedirectResponse("/settings", 303)
+    # This device goes by its person again.
+    for cookie in (COOKIE, LANGUAGE_COOKIE):
+        answer.delete_cookie(cookie, secure=access.secure(request), httponly=True)
+    return answer
 
 
 @router.post("/settings/units")
-def choose_units(
-    request: Request,
-    _who: PersonDep,
-    temperature: Annotated[str, Form(max_length=4)],
-    length: Annotated[str, Form(max_length=4)],
-    volume: Annotated[str, Form(max_length=4)],
-    mass: Annotated[str, Form(max_length=4)],
-) -> Response:
-    """Keep the units on this device."""
+def choose_units(request: Request, _who: PersonDep, chosen: ChosenForm) -> Response:
+    """Keep units and language on this device alone."""
     answer = RedirectResponse("/settings", 303)
-    cookie = units_from(".".join((temperature, length, volume, mass))).cookie
-    answer.set_cookie(
-        COOKIE, cookie, max_age=COOKIE_S, httponly=True, samesite="lax", secure=request.url.scheme == "https"
-    )
+    keep_on_device(answer, request, chosen.units, chosen.checked_language())
     return answer
+
+
+@router.post("/settings/workshop")
+def choose_for_workshop(request: Request, service: ServiceDep, who: OwnerDep, chosen: ChosenForm) -> Response:
+    """Keep how the workshop reads: its records, its wall screens, and everybody who has chosen nothing."""
+    data = {"units": chosen.units, "language": chosen.checked_language()}
+    with service.store.write() as tx:
+        kind = shop_events.UNITS_CHOSEN
+        events.add_event(tx, None, service.timeline.true_ms(), kind, who.name, data=data, shop_id=who.shop_id)
+    forget_shop_reading(request)
+    return RedirectResponse("/settings", 303)

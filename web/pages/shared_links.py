@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotFound
 from logger.store import events, pours, shared_links, shop_events
+from logger.words.numbers import LANGUAGE_NAMES, LANGUAGES
 from logger.words.phrase import phrase
 from web.actions import sign_in
 from web.schemas import RowId
@@ -17,6 +19,7 @@ from web.security import access
 from web.security.access import MakerDep, ServiceDep
 from web.security.throttle import address_key
 from web.service.service import Service
+from web.views.reader_units import SYSTEMS, keep_on_device
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -37,6 +40,8 @@ def share(
     who: MakerDep,
     label: Annotated[str, Form(max_length=100)],
     pour: Annotated[str, Form(max_length=20)] = "",
+    units: Annotated[str, Form(max_length=10)] = "",
+    language: Annotated[str, Form(max_length=4)] = "",
 ) -> Response:
     """Make a new link; its address is shown in the answer only."""
     label = " ".join(label.split())
@@ -59,7 +64,12 @@ def share(
             events.add_event(tx, pour_id, now_ms, kind, who.name, label)
     except (BadInput, NotFound) as error:
         return page(request, "links.html", _context(service) | {"problem": error.fact}, status=422)
-    address = f"{service.settings.link_base}/shared/{token}"
+    asked = {
+        "units": units if units in SYSTEMS else "",
+        "language": language if language in LANGUAGES else "",
+    }
+    query = urlencode({name: value for name, value in asked.items() if value})
+    address = f"{service.settings.link_base}/shared/{token}{'?' if query else ''}{query}"
     calendar = f"{service.settings.link_base}/calendar/{token}"
     return page(
         request,
@@ -96,6 +106,10 @@ def opened(token: str, request: Request, service: ServiceDep) -> Response:
         shared_links.note_use(tx, link.id, now_ms)
     on_screen = link.pour_id is None
     answer = RedirectResponse("/" if on_screen else f"/pours/{link.pour_id}/record", 303)
+    # A screen or a client keeps what their link asked for: ?units=us&language=de.
+    language = request.query_params.get("language", "")
+    units = SYSTEMS.get(request.query_params.get("units", ""))
+    keep_on_device(answer, request, units, language if language in LANGUAGES else None)
     name = access.SCREEN_COOKIE if on_screen else access.RECORD_COOKIE.format(link.pour_id)
     # Lax, not Strict: a client follows it from a mail, and it can change nothing.
     answer.set_cookie(
@@ -108,4 +122,12 @@ def _context(service: Service) -> dict[str, Any]:
     with service.store.read() as connection:
         rows = shared_links.holding(connection, service.timeline.now_ms())
         titles, own = shop_events.titles(connection), shop_events.titles(connection, own=True)
-    return {"links": rows, "titles": titles, "own": own, "problem": None, "address": None, "made_for": None}
+    return {
+        "links": rows,
+        "titles": titles,
+        "own": own,
+        "problem": None,
+        "address": None,
+        "made_for": None,
+        "languages": LANGUAGE_NAMES,
+    }

@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.errors import BadInput, LoggerError, NotAllowed, NotFound
 from logger.store import events, people, shop_events
 from logger.store.rows import InvitationRow
+from logger.words.numbers import LANGUAGE_NAMES, LANGUAGES
 from logger.words.phrase import phrase
 from logger.words.reader import Reader, units_from
 from web.actions import sign_in as sign_in_actions
@@ -20,6 +21,7 @@ from web.errors import TooMany
 from web.security import access, passwords
 from web.security.access import PersonDep, ServiceDep
 from web.security.setup_code import forget_codes, setup_code_right
+from web.views.reader_units import COOKIE, forget_shop_reading, language_of, wished_units
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -50,6 +52,7 @@ class SetUp(BaseModel):
     length: Unit = "mm"
     volume: Unit = "l"
     mass: Unit = "kg"
+    language: Unit = ""
 
 
 @router.get("/set-up")
@@ -58,8 +61,16 @@ def set_up_page(request: Request, service: ServiceDep, code: str = "") -> Respon
     with service.store.read() as connection:
         if people.owner_exists(connection):
             return RedirectResponse("/sign-in", 303)
-    given = SetUp(code=code[:CODE_LETTERS].strip())
-    return page(request, "set-up.html", {"problem": None, "shortest": passwords.SHORTEST, "given": given})
+    given = SetUp(code=code[:CODE_LETTERS].strip(), language=language_of(request))
+    u = units_from(request.cookies.get(COOKIE) or wished_units(request), given.language)
+    context = {
+        "problem": None,
+        "shortest": passwords.SHORTEST,
+        "given": given,
+        "u": u,
+        "languages": LANGUAGE_NAMES,
+    }
+    return page(request, "set-up.html", context)
 
 
 @router.post("/set-up", dependencies=OWN_PAGE)
@@ -88,19 +99,24 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
             person_id = people.add_person(tx, name, people.Role.OWNER, password_hash, now_ms)
             forget_codes(tx)
             events.add_event(tx, None, now_ms, "owner-made", name)
-            units = _units_of(given).cookie
-            events.add_event(tx, None, now_ms, shop_events.UNITS_CHOSEN, name, data={"units": units})
+            language = given.language if given.language in LANGUAGES else None
+            data = {"units": _units_of(given).cookie, "language": language}
+            events.add_event(tx, None, now_ms, shop_events.UNITS_CHOSEN, name, data=data)
     except (NotAllowed, BadInput, TooMany) as error:
         # The password alone is typed again. A code that was wrong is shown, to be corrected.
         shown = given.model_copy(update={"password": ""})
         wrong = isinstance(error, WrongCode)
-        again = {"shortest": passwords.SHORTEST, "given": shown, "code_wrong": wrong, "u": _units_of(given)}
+        again = {"shortest": passwords.SHORTEST, "given": shown, "code_wrong": wrong}
+        again |= {"u": _units_of(given), "languages": LANGUAGE_NAMES}
         return _again(request, "set-up.html", error, again)
+    forget_shop_reading(request)
     return sign_in_actions.let_in(request, person_id, "/")
 
 
 def _units_of(given: SetUp) -> Reader:
-    return units_from(".".join((given.temperature, given.length, given.volume, given.mass)))
+    return units_from(
+        ".".join((given.temperature, given.length, given.volume, given.mass)), given.language or "en"
+    )
 
 
 @router.get("/sign-in")

@@ -62,6 +62,9 @@ class Who:
     role: Role
     sign_in_id: int
     shop_id: int = FIRST
+    #: In which units and language they read everywhere; None: as the workshop.
+    units: str | None = None
+    language: str | None = None
 
     def may(self, role: Role) -> bool:
         """Whether they hold that role or a higher one."""
@@ -110,7 +113,15 @@ def who_is(request: Request) -> Who | None:
         except DBAPIError as error:
             # Whoever is signed in may look while nothing can be written: now most of all.
             log.warning("when a sign-in was last seen could not be noted: %s", error.orig)
-    return Who(session.id, session.name, Role(session.role), session.sign_in_id, session.shop_id)
+    return Who(
+        session.id,
+        session.name,
+        Role(session.role),
+        session.sign_in_id,
+        session.shop_id,
+        session.units,
+        session.language,
+    )
 
 
 def _signed_in(request: Request) -> Who:

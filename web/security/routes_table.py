@@ -101,7 +101,9 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/settings", "viewer"),
     Route("GET", "/help", "viewer"),
     Route("GET", "/help/{name}", "viewer"),
+    Route("POST", "/settings/reading", "person", "reading-chosen"),
     Route("POST", "/settings/units", "person", OWN_DEVICE),
+    Route("POST", "/settings/workshop", "owner", "units-chosen"),
     # Pours, for programs
     Route("GET", "/api/pours", "viewer"),
     Route("POST", "/api/pours", "maker", "planned"),

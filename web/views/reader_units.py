@@ -1,42 +1,82 @@
-"""Temperatures, lengths, volumes and masses in the units that somebody chose, and back to SI.
+"""Who reads a page: in which units and language.
 
-The workshop chooses once, at the first set-up; each device may choose others: a phone and the wall screen may differ.
-Either is kept as four words, "c.mm.l.kg".
+The workshop chooses at the first set-up and in its settings, each person for all their devices and messages; one device
+may differ: the wall screen, a page before sign-in. Units are kept as four words, "c.mm.l.kg".
 """
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from fastapi import Request
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.responses import Response
 
 from logger.store import shop_events
 from logger.store.database import SEES
+from logger.store.shop_events import Reading
 from logger.words.numbers import LANGUAGES
 from logger.words.reader import Reader, units_from
+from web.security import access
 
 COOKIE, LANGUAGE_COOKIE = "pourlog_units", "pourlog_language"
+#: How long a server goes by what another server of the same database may have changed, ms.
+KEPT_MS = 30_000
+#: How long a device keeps its units and language, s.
+COOKIE_S = 5 * 365 * 24 * 3600
+#: What a link for a copy may ask for: `?units=us`.
+SYSTEMS = {"us": "f.in.gal.lb", "metric": "c.mm.l.kg"}
 
 
 def reader_of(request: Request) -> Reader:
-    """Return whoever asks: the units of this device, else the workshop's; the language of `language_of`."""
-    return units_from(request.cookies.get(COOKIE) or shop_units(request), language_of(request))
+    """Return whoever asks: units and language of this device, else of the person, else of the workshop.
+
+    An address may ask for others, for a client's copy: `?units=us&language=de`.
+    """
+    who = getattr(request.state, "who", None)
+    chosen = _of_this_page(request) or getattr(who, "units", None) or shop_reading(request).units
+    return units_from(chosen, language_of(request))
 
 
 def reader_without_sign_in(request: Request, units: str | None) -> Reader:
     """Return whoever opens a message's link: the units of this device, else these (the workshop's)."""
-    return units_from(request.cookies.get(COOKIE) or units, language_of(request))
+    return units_from(_of_this_page(request) or units, language_of(request))
+
+
+def _of_this_page(request: Request) -> str | None:
+    """Return the units that the address asks for, else those of the device; None where neither says any."""
+    return SYSTEMS.get(request.query_params.get("units", "")) or request.cookies.get(COOKIE)
 
 
 def language_of(request: Request) -> str:
-    """Return the language of whoever asks: this device's, else the first that its browser wishes and we have."""
+    """Return the language of whoever asks: the address's, this device's, the person's, the workshop's, the browser's.
+
+    Before sign-in the browser's wish goes before the workshop's.
+    """
+    who = getattr(request.state, "who", None)
+    asked, chosen = request.query_params.get("language"), request.cookies.get(LANGUAGE_COOKIE)
+    for language in (asked, chosen, getattr(who, "language", None)):
+        if language in LANGUAGES:
+            return str(language)
+    of_shop, wished = shop_reading(request).language, wished_language(request)
+    first, then = (of_shop, wished) if who is not None else (wished, of_shop)
+    return first or then or "en"
+
+
+def wished_language(request: Request) -> str | None:
+    """Return the first language that the browser wishes and we have; None where there is none."""
     from babel.core import negotiate_locale
 
-    chosen = request.cookies.get(LANGUAGE_COOKIE)
-    if chosen in LANGUAGES:
-        return str(chosen)
     wishes = [part.partition(";") for part in request.headers.get("accept-language", "").split(",")[:20]]
     by_weight = sorted(wishes, key=lambda wish: -_weight(wish[2]))
     asked = [name.strip().partition("-")[0] for name, _, weight in by_weight if _weight(weight) > 0]
-    return str(negotiate_locale(asked, LANGUAGES) or "en")
+    return negotiate_locale(asked, LANGUAGES)
+
+
+def wished_units(request: Request) -> str:
+    """Return the units that the browser's wish suggests: those of the United States for American English or Spanish."""
+    first = request.headers.get("accept-language", "").partition(",")[0].partition(";")[0].strip().lower()
+    return SYSTEMS["us"] if first.endswith("-us") else SYSTEMS["metric"]
 
 
 def _weight(text: str) -> float:
@@ -49,14 +89,30 @@ def _weight(text: str) -> float:
         return 0.0
 
 
-def shop_units(request: Request) -> str | None:
-    """Return what was chosen for the whole workshop at the first set-up, as a cookie would hold it; None before."""
+def shop_reading(request: Request) -> Reading:
+    """Return how the workshop of whoever asks reads; asked of the database now and then.
+
+    One that cannot be read changes nothing: a page says then what is wrong, and says it as before.
+    """
     state, mine = request.app.state, SEES.get()
-    by_shop: dict[int | None, str] = getattr(state, "shop_units", {})
-    if mine not in by_shop:
-        with state.service.store.read() as connection:
-            units = shop_events.units_of(connection)
-        if units is None:
-            return None
-        state.shop_units = by_shop = by_shop | {mine: units}
-    return by_shop[mine]
+    now_ms = state.service.timeline.now_ms()
+    by_shop: dict[int | None, tuple[int, Reading]] = getattr(state, "shop_reading", {})
+    read_ms, reading = by_shop.get(mine, (-KEPT_MS, Reading()))
+    if not 0 <= now_ms - read_ms < KEPT_MS:
+        with suppress(SQLAlchemyError), state.service.store.read() as connection:
+            reading = shop_events.reading_of(connection)
+            state.shop_reading = by_shop | {mine: (now_ms, reading)}
+    return reading
+
+
+def forget_shop_reading(request: Request) -> None:
+    """Ask the database again: the workshop has chosen anew."""
+    request.app.state.shop_reading = {}
+
+
+def keep_on_device(answer: Response, request: Request, units: str | None, language: str | None) -> None:
+    """Have the browser keep units and language; None: as it was."""
+    for cookie, value in ((COOKIE, units), (LANGUAGE_COOKIE, language)):
+        if value is not None:
+            secure = access.secure(request)
+            answer.set_cookie(cookie, value, max_age=COOKIE_S, httponly=True, samesite="lax", secure=secure)
