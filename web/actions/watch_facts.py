@@ -51,7 +51,7 @@ def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour)
         unknown.append(
             phrase(
                 "No good reading for 10 min of: {silent}. Look at the cable, and see that it reads.",
-                places=silent,
+                silent=silent,
             )
         )
     return unknown
@@ -70,7 +70,7 @@ def doubts_of_watch(connection: Connection, pour: ListedPour) -> list[str]:
         phrase(
             "No dip has been measured of: {undipped}. How quickly it follows is not known: dip it "
             "into stirred water, from its page under Probes.",
-            places=undipped,
+            undipped=undipped,
         )
     ]
 
