@@ -73,6 +73,11 @@ def chance(chance: float) -> Quantity:
     return Quantity(chance, "chance", None)
 
 
+def count(n: int) -> Quantity:
+    """Return how many: a large number is shown in groups of three digits, which the number of a row is not."""
+    return Quantity(n, "count", 0)
+
+
 def percent(value: float, digits: int | None = None) -> Quantity:
     """Return a share in percent."""
     return Quantity(value, "%", digits)

@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterator
 from typing import IO, NoReturn
 
 from logger.errors import BadInput
+from logger.facts import fact
+from logger.quantities import quantity
 from logger.record.json_values import JsonValue
 from logger.worker import WorkerLimits
 
@@ -44,7 +46,7 @@ DEEPEST, LONGEST_TEXT = 24, 500_000
 #: Half of what it may ask for it needs to load the libraries, and never touches.
 PROCESS = WorkerLimits(memory_bytes=220_000_000, cpu_s=1200, file_bytes=2_000_000_000)
 
-_AGAIN = "take the file as it was exported"
+_AGAIN = fact("take-file-as-exported")
 
 
 def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
@@ -59,16 +61,22 @@ def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
     for entry in packed.infolist():
         total += entry.file_size
         if entry.filename in names:
-            raise BadInput(f"{where}: {entry.filename[:80]}", "is in it twice", remedy=_AGAIN)
+            raise BadInput(
+                fact("in-file", file=where, what=entry.filename[:80]),
+                fact("bundle-entry-twice"),
+                remedy=_AGAIN,
+            )
         names.add(entry.filename)
         if entry.flag_bits & 0x1 or entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise BadInput(
-                f"{where}: {entry.filename[:80]}", "is packed in a way that is not read here", remedy=_AGAIN
+                fact("in-file", file=where, what=entry.filename[:80]),
+                fact("bundle-entry-packed-unusually"),
+                remedy=_AGAIN,
             )
         if entry.file_size > SMALL_BYTES and entry.file_size > MOST_RATIO * entry.compress_size:
             raise BadInput(
-                f"{where}: {entry.filename[:80]}",
-                "is packed tighter than any record",
+                fact("in-file", file=where, what=entry.filename[:80]),
+                fact("bundle-entry-packed-too-tight"),
                 value=f"1 to {entry.file_size / max(entry.compress_size, 1):.0f}",
                 allowed=f"1 to {MOST_RATIO}",
                 remedy=_AGAIN,
@@ -76,10 +84,10 @@ def open_packed(file: IO[bytes], where: str) -> zipfile.ZipFile:
     if total > LARGEST:
         raise BadInput(
             where,
-            "is too large",
-            value=f"{total / 1e6:.0f} MB unpacked",
-            allowed=f"{LARGEST / 1e6:.0f} MB",
-            remedy="leave photos out of it",
+            fact("bundle-too-large"),
+            value=fact("megabytes-unpacked", size=quantity(total / 1e6, "MB", 0)),
+            allowed=quantity(LARGEST / 1e6, "MB", 0),
+            remedy=fact("leave-photos-out"),
         )
     return packed
 
@@ -90,10 +98,10 @@ def _check_directory(file: IO[bytes], where: str) -> None:
     if end > LARGEST:
         raise BadInput(
             where,
-            "is too large",
-            value=f"{end / 1e6:.0f} MB",
-            allowed=f"{LARGEST / 1e6:.0f} MB",
-            remedy="leave photos out of it",
+            fact("bundle-too-large"),
+            value=quantity(end / 1e6, "MB", 0),
+            allowed=quantity(LARGEST / 1e6, "MB", 0),
+            remedy=fact("leave-photos-out"),
         )
     begin = max(0, end - 22 - 65_535)
     file.seek(begin)
@@ -108,9 +116,9 @@ def _check_directory(file: IO[bytes], where: str) -> None:
     if size > most or b"PK\x06\x07" in tail[max(0, at - 20) : at]:
         raise BadInput(
             where,
-            "holds more files than any record",
-            value=f"a directory of {size} bytes",
-            allowed=f"{most} bytes: {MOST_PHOTOS} photos and some tables",
+            fact("bundle-too-many-files"),
+            value=fact("directory-of-bytes", size=quantity(size, "bytes", 0)),
+            allowed=fact("directory-at-most", most=quantity(most, "bytes", 0), photos=MOST_PHOTOS),
             remedy=_AGAIN,
         )
 
@@ -131,7 +139,10 @@ def lines_of(text: IO[str], where: str) -> Iterator[str]:
         number += 1
         if len(line) > LINE_BYTES:
             raise BadInput(
-                f"{where}: line {number}", "is too long", value=f"over {LINE_BYTES} characters", remedy=_AGAIN
+                fact("line-of-file", file=where, line=number),
+                fact("bundle-line-too-long"),
+                value=fact("over-characters", n=LINE_BYTES),
+                remedy=_AGAIN,
             )
         yield line
 
@@ -145,7 +156,11 @@ def read_json(text: str | bytes, where: str, constant: Callable[[str], object] |
     try:
         value = json.loads(text, parse_constant=constant or _no_number)
     except (ValueError, RecursionError) as error:
-        problem = "is nested too deep" if isinstance(error, RecursionError) else f"is not JSON ({error})"
+        problem = (
+            fact("json-too-deep")
+            if isinstance(error, RecursionError)
+            else fact("json-unreadable", error=str(error))
+        )
         raise BadInput(where, problem, remedy=_AGAIN) from error
     sound(value, where, endless=constant is float)
     return value
@@ -164,28 +179,30 @@ def sound(value: JsonValue, where: str, *, endless: bool = False) -> None:
             if len(one) > LONGEST_TEXT:
                 raise BadInput(
                     where,
-                    "holds a text that is too long",
-                    value=f"{len(one)} characters",
-                    allowed=str(LONGEST_TEXT),
+                    fact("json-text-too-long"),
+                    value=quantity(len(one), "characters", 0),
+                    allowed=quantity(LONGEST_TEXT, "characters", 0),
                     remedy=_AGAIN,
                 )
             try:
                 one.encode()
             except UnicodeEncodeError as error:
-                raise BadInput(where, "holds half a character", remedy=_AGAIN) from error
+                raise BadInput(where, fact("json-half-a-character"), remedy=_AGAIN) from error
         elif isinstance(one, bool) or one is None:
             continue
         elif isinstance(one, int | float):
             if one != one or (abs(one) >= 2**63 and not (endless and abs(one) == math.inf)):
                 raise BadInput(
                     where,
-                    "holds a number that is too large",
+                    fact("json-number-too-large"),
                     value=f"{one!r:.40}",
-                    allowed="64 bits",
+                    allowed=quantity(64, "bits", 0),
                     remedy=_AGAIN,
                 )
         elif depth >= DEEPEST:
-            raise BadInput(where, "is nested too deep", allowed=f"{DEEPEST} levels", remedy=_AGAIN)
+            raise BadInput(
+                where, fact("json-too-deep"), allowed=quantity(DEEPEST, "levels", 0), remedy=_AGAIN
+            )
         elif isinstance(one, dict):
             held += [(part, depth + 1) for pair in one.items() for part in pair]
         else:

@@ -24,7 +24,9 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from logger.errors import BadInput, NotAllowed, StoreError
+from logger.facts import fact
 from logger.pour import Stage
+from logger.quantities import quantity
 from logger.record import event_views
 from logger.record.bounds import CELL_CHARS, MOST_PHOTOS, bytes_for, lines_of, never, open_packed, read_json
 from logger.record.files import SCHEMA, as_csv, from_csv
@@ -46,9 +48,11 @@ BUNDLE_VERSION = 1
 _NAMES = ("pour.json", "record.json", "SCHEMA.md", *(f"{name}.csv" for name in COLUMNS))
 #: Rows put in with one statement.
 _MANY = 5000
-_AGAIN = "take the file as it was exported"
+_AGAIN = fact("take-file-as-exported")
 #: Of what a photo's file may be, and of how many pixels at most: a phone's largest, as when it is taken here.
 MOST_PIXELS = 89_000_000
+#: A bundle that has no name.
+THE_BUNDLE = fact("the-bundle")
 
 
 def write_bundle(
@@ -85,10 +89,7 @@ def write_bundle(
         ]:
             photo_path = None if photos is None else path_of(photos, photo.get("sha256"))
             if photo_path is None:
-                raise StoreError(
-                    f"photo {str(photo.get('sha256'))[:12]} of pour {pour_id} is gone from the disk; "
-                    "restore it from a backup, then export again"
-                )
+                raise StoreError(fact("photo-gone", photo=str(photo.get("sha256"))[:12], pour=pour_id))
             if f"photos/{photo_path.name}" not in hashes:
                 put(f"photos/{photo_path.name}", [photo_path.read_bytes()])
         manifest = {
@@ -115,7 +116,7 @@ class Unpacked:
     unlike: str | None = None
 
 
-def unpack(file: IO[bytes], parcel: Parcel, pictures: Path, where: str = "the bundle") -> Unpacked:
+def unpack(file: IO[bytes], parcel: Parcel, pictures: Path, where: str = THE_BUNDLE) -> Unpacked:
     """Put a bundle into an empty parcel, piece by piece, and its photos into a folder.
 
     Raises BadInput naming the file, the row and the field that is not as it must be. Whether it stands is another
@@ -172,12 +173,10 @@ def accept(path: Path, folder: Path, where: str) -> dict[str, str]:
         with path.open("rb") as file:
             unpacked = unpack(file, parcel, folder / "photos", where)
         if unpacked.pour.seal is None:
-            raise NotAllowed(
-                "this record was not sealed when it was exported: close the pour there, then export it"
-            )
+            raise NotAllowed(fact("record-not-sealed-there"))
         verdict = _verdict(parcel, unpacked, folder / "photos", where)
         if not verdict.ok:
-            raise NotAllowed(f"the record does not stand and is not imported: {verdict.sentence}")
+            raise NotAllowed(fact("record-does-not-stand", verdict=verdict.sentence))
         with parcel.open() as connection:
             _one_story(connection, unpacked, where)
     finally:
@@ -199,7 +198,7 @@ def _verdict(
             verdict.sealed,
             verdict.readings,
             verdict.events,
-            f"{where}: {unpacked.unlike} is not as it was packed",
+            fact("bundle-file-unlike", where=where, file=unpacked.unlike),
             "altered",
             unpacked.unlike,
         )
@@ -210,13 +209,13 @@ def _manifest(packed: zipfile.ZipFile, where: str) -> ManifestShape:
     """Return the manifest, once every file that it lists is there, no other, and none too large."""
     sizes = {entry.filename: entry.file_size for entry in packed.infolist()}
     if "manifest.json" not in sizes:
-        raise BadInput(where, "has no manifest.json", remedy="take a file made by `pourlog export`")
+        raise BadInput(where, fact("bundle-without-manifest"), remedy=fact("take-file-of-export"))
     for name, size in sizes.items():
         if size > bytes_for(name):
             raise BadInput(
-                f"{where}: {name[:80]}",
-                "is too large",
-                value=f"{size / 1e6:.1f} MB unpacked",
+                fact("in-file", file=where, what=name[:80]),
+                fact("bundle-too-large"),
+                value=fact("megabytes-unpacked", size=quantity(size / 1e6, "MB", 1)),
                 allowed=f"{bytes_for(name) / 1e6:.1f} MB",
                 remedy=_AGAIN,
             )
@@ -226,24 +225,32 @@ def _manifest(packed: zipfile.ZipFile, where: str) -> ManifestShape:
     if isinstance(version, int) and version > BUNDLE_VERSION:
         raise BadInput(
             at,
-            "is of a newer program",
+            fact("bundle-of-newer-program"),
             value=version,
             allowed=str(BUNDLE_VERSION),
-            remedy="upgrade this one, then bring it in again",
+            remedy=fact("upgrade-this-one"),
         )
     manifest = fits(ManifestShape, content, at)
     for name in (*_NAMES, *manifest.files):
         if name not in manifest.files or name not in sizes:
-            raise BadInput(f"{where}: {name[:80]}", "is missing", remedy=_AGAIN)
+            raise BadInput(
+                fact("in-file", file=where, what=name[:80]), fact("bundle-entry-missing"), remedy=_AGAIN
+            )
     for name in sizes:
         if name != "manifest.json" and name not in manifest.files:
-            raise BadInput(f"{where}: {name[:80]}", "was put in", remedy=_AGAIN)
+            raise BadInput(
+                fact("in-file", file=where, what=name[:80]), fact("bundle-entry-put-in"), remedy=_AGAIN
+            )
         if name not in (*_NAMES, "manifest.json") and not (
             name.startswith("photos/") and is_name(name.removeprefix("photos/"))
         ):
-            raise BadInput(f"{where}: {name[:80]}", "is no file of a record", remedy=_AGAIN)
+            raise BadInput(
+                fact("in-file", file=where, what=name[:80]), fact("bundle-entry-of-no-record"), remedy=_AGAIN
+            )
     if len(sizes) > len(_NAMES) + 1 + MOST_PHOTOS:
-        raise BadInput(where, "has too many photos", allowed=str(MOST_PHOTOS), remedy="leave some out")
+        raise BadInput(
+            where, fact("bundle-too-many-photos"), allowed=str(MOST_PHOTOS), remedy=fact("leave-some-out")
+        )
     return manifest
 
 
@@ -292,7 +299,7 @@ class _Reader:
         except ValueError as error:
             raise BadInput(
                 f"{self._where}: events.csv",
-                f"an event {kind!r} of {at_ms} is not as it must be",
+                fact("bundle-event-wrong", kind=kind, at_ms=str(at_ms)),
                 value=f"{data!r:.80}",
                 remedy=_AGAIN,
             ) from error
@@ -327,12 +334,12 @@ def _damage_errors(where: str) -> Iterator[None]:
     except BadInput:
         raise
     except IntegrityError as error:
-        raise BadInput(where, "has two rows where there can be one", remedy=_AGAIN) from error
+        raise BadInput(where, fact("bundle-two-rows"), remedy=_AGAIN) from error
     except DBAPIError as error:
         raise BadInput(
             where,
-            f"cannot be put together ({error.orig})",
-            remedy="make room on the disk, or leave photos out of it",
+            fact("bundle-not-put-together", error=str(error.orig)),
+            remedy=fact("room-or-fewer-photos"),
         ) from error
     except (
         zipfile.BadZipFile,
@@ -348,8 +355,8 @@ def _damage_errors(where: str) -> Iterator[None]:
     ) as error:
         raise BadInput(
             where,
-            f"is not a whole bundle ({error!s:.200})",
-            remedy="take the file as it was exported; copy it again",
+            fact("bundle-not-whole", error=f"{error!s:.200}"),
+            remedy=fact("take-file-as-exported-again"),
         ) from error
 
 
@@ -357,7 +364,12 @@ def _by_side(boots: list[TableRow], where: str) -> dict[str, dict[str, int]]:
     sides: dict[str, dict[str, int]] = {"station": {}, "service": {}}
     for boot_id, offset_ms, _clock_set, of in boots:
         if boot_id in sides[of]:
-            raise BadInput(f"{where}: boots.csv", "has a boot twice", value=boot_id, remedy=_AGAIN)
+            raise BadInput(
+                fact("in-file", file=where, what="boots.csv"),
+                fact("bundle-boot-twice"),
+                value=boot_id,
+                remedy=_AGAIN,
+            )
         sides[of][boot_id] = offset_ms
     return sides
 
@@ -390,7 +402,9 @@ def _one_story(connection: Connection, unpacked: Unpacked, where: str) -> None:
     if pour.poured_boot_id is not None and pour.poured_boot_ms is not None:
         offset_ms = unpacked.boots["service"].get(pour.poured_boot_id)
         if offset_ms is None:
-            raise BadInput(f"{where}: boots.csv", "lacks the boot in which pouring began", remedy=_AGAIN)
+            raise BadInput(
+                fact("in-file", file=where, what="boots.csv"), fact("bundle-lacks-boot"), remedy=_AGAIN
+            )
         poured_ms = pour.poured_boot_ms + offset_ms
     about = record.pour
     for what, one, other in (
@@ -399,10 +413,10 @@ def _one_story(connection: Connection, unpacked: Unpacked, where: str) -> None:
         ("title", about.title, pour.title),
         ("client", about.client, pour.client),
         ("station", about.station, pour.station),
-        ("time of planning", about.created_ms, pour.created_ms),
-        ("time of pouring", about.poured_ms, poured_ms),
-        ("time of release", about.released_ms, pour.released_ms),
-        ("time of closing", about.closed_ms, pour.closed_ms),
+        (fact("time-of-planning"), about.created_ms, pour.created_ms),
+        (fact("time-of-pouring"), about.poured_ms, poured_ms),
+        (fact("time-of-release"), about.released_ms, pour.released_ms),
+        (fact("time-of-closing"), about.closed_ms, pour.closed_ms),
         ("plan", record.plan_toml, pour.plan_toml),
         ("prediction", record.prediction, pour.prediction),
         ("model", record.model_version, pour.model_version),
@@ -413,19 +427,19 @@ def _one_story(connection: Connection, unpacked: Unpacked, where: str) -> None:
         if one != other:
             raise BadInput(
                 where,
-                f"tells two stories of its {what}",
+                fact("bundle-two-stories", what=what),
                 value=f"{one!r:.60} and {other!r:.60}",
-                remedy="only a pour that was closed and sealed comes in: export it again",
+                remedy=fact("only-sealed-comes-in"),
             )
     if pour.closed_ms is None:
-        raise BadInput(where, "was never closed", remedy="close the pour there, then export it")
+        raise BadInput(where, fact("record-never-closed"), remedy=fact("close-there-then-export"))
     named: dict[str, str] = {}
     for _at_ms, kind, _by, _text, data, _link in rows_of(connection, Parcel.POUR, "events"):
         if event_views.subject(kind, data) == "photo":
             named[data["sha256"]] = data["type"]
     for photo in record.photos:
         if named.get(photo.sha256) != photo.type:
-            raise BadInput(where, "tells two stories of a photo", value=photo.sha256[:12], remedy=_AGAIN)
+            raise BadInput(where, fact("bundle-two-stories-of-photo"), value=photo.sha256[:12], remedy=_AGAIN)
     unpacked.photos = {f"{sha256}.{KINDS[kind]}": kind for sha256, kind in named.items()}
 
 
@@ -441,6 +455,11 @@ def _check_picture(path: Path, where: str) -> None:
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         pixels = most + 1
     except (OSError, ValueError, SyntaxError) as error:
-        raise BadInput(at, f"is no {kind} picture", remedy=_AGAIN) from error
+        raise BadInput(at, fact("photo-of-other-kind", kind=kind), remedy=_AGAIN) from error
     if pixels > most:
-        raise BadInput(at, "has too many pixels", allowed=f"{most / 1e6:.0f} million", remedy="leave it out")
+        raise BadInput(
+            at,
+            fact("photo-too-many-pixels"),
+            allowed=quantity(most / 1e6, "MP", 0),
+            remedy=fact("leave-photo-out"),
+        )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.facts import fact
 from logger.record.json_values import JsonObject, JsonView
 from logger.record.plots import MANY, Line, plot
 
@@ -129,7 +130,7 @@ def overlay(pours: Sequence[Compared], shown: Callable[[float], float] = float, 
     """Return the cores of pours laid over one another from the moment of pouring, as SVG."""
     lines = [
         Line(
-            f"{pour.pour}: {pour.title}",
+            fact("plot-pour", pour=pour.pour, title=pour.title),
             pour.hours,
             [None if v is None else shown(v) for v in pour.core_c],
             colour,
@@ -139,7 +140,7 @@ def overlay(pours: Sequence[Compared], shown: Callable[[float], float] = float, 
         for pour, (colour, dash) in zip(pours, MANY, strict=False)
     ]
     size = (680.0, 340.0 + 14 * (len(lines) // 4))
-    return plot(lines, title="Cores of pours over each other", unit=unit, size=size)
+    return plot(lines, title=fact("plot-cores"), unit=unit, size=size)
 
 
 def errors(pours: Iterable[Compared]) -> dict[str, float | int | None]:

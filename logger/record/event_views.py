@@ -9,22 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.planning.readiness import Override, Signature
 from logger.record.json_values import JsonObject, JsonView
 
 #: Defects that a casting can have → in words. Common practice, no source.
 DEFECTS = {
-    "crack": "a crack",
-    "bubbles": "bubbles",
-    "soft-spot": "a soft or sticky spot",
-    "belly": "a belly: the form gave way",
-    "leak": "a leak",
-    "separation": "it parted from the wood",
+    kind: fact(f"defect-{kind}") for kind in ("crack", "bubbles", "soft-spot", "belly", "leak", "separation")
 }
 #: How a pour can end.
-STATES = {"good": "good", "flawed": "flawed, can be mended", "lost": "lost"}
+STATES = {state: fact(f"outcome-{state}") for state in ("good", "flawed", "lost")}
 #: What is tested, when a casting leaves its form.
-TESTS = {"release": "came out of the form", "hardness": "hardness"}
+TESTS = {what: fact(f"test-{what}") for what in ("release", "hardness")}
 
 Event = JsonView
 
@@ -112,24 +108,30 @@ def check_outcome(data: JsonView) -> JsonObject:
     """Return an outcome as somebody gave it, checked. Raises BadInput naming the field."""
     state = data.get("state")
     if state not in STATES:
-        raise BadInput("state", "is not known", value=state, allowed=", ".join(STATES), remedy="choose one")
+        raise BadInput(
+            "state",
+            fact("choice-not-known"),
+            value=state,
+            allowed=", ".join(STATES),
+            remedy=fact("choose-one"),
+        )
     defects = []
     for defect in data.get("defects", ()):
         if defect.get("kind") not in DEFECTS:
             raise BadInput(
                 "defect",
-                "is not known",
+                fact("choice-not-known"),
                 value=defect.get("kind"),
                 allowed=", ".join(DEFECTS),
-                remedy="choose one, and say more in words",
+                remedy=fact("choose-one-say-more"),
             )
         defects.append({"kind": defect["kind"], "where": str(defect.get("where", ""))[:300]})
     if state == "good" and defects:
         raise BadInput(
             "state",
-            "is good, but a defect is named",
+            fact("outcome-good-with-defect"),
             value=[d["kind"] for d in defects],
-            remedy="call it flawed, or take the defect out",
+            remedy=fact("call-it-flawed"),
         )
     return {
         "state": state,
@@ -144,9 +146,11 @@ def check_test(data: JsonView) -> JsonObject:
     """Return a test on the casting as somebody gave it, checked. Raises BadInput naming the field."""
     what, value = data.get("what"), str(data.get("value") or "").strip()
     if what not in TESTS:
-        raise BadInput("what", "is not known", value=what, allowed=", ".join(TESTS), remedy="choose one")
+        raise BadInput(
+            "what", fact("choice-not-known"), value=what, allowed=", ".join(TESTS), remedy=fact("choose-one")
+        )
     if not value:
-        raise BadInput("value", "is empty", remedy="say what the test showed")
+        raise BadInput("value", fact("test-empty"), remedy=fact("say-what-test-showed"))
     return {"what": what, "value": value[:300]}
 
 
@@ -155,10 +159,10 @@ def check_layer(number: float) -> JsonObject:
     if not 2 <= number <= 100 or number != int(number):
         raise BadInput(
             "number",
-            "is not a layer",
+            fact("not-a-layer"),
             value=number,
-            allowed="2 to 100",
-            remedy="the first is the pour itself",
+            allowed=fact("from-to", first=2, last=100),
+            remedy=fact("first-layer-is-the-pour"),
         )
     return {"number": int(number)}
 
@@ -167,7 +171,13 @@ def _amount(name: str, value: object) -> float:
     if value is None or value == "":
         return 0.0
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1e9:
-        raise BadInput(name, "is not an amount", value=value, allowed="0 to 1e9", remedy="give a number")
+        raise BadInput(
+            name,
+            fact("not-an-amount"),
+            value=value,
+            allowed=fact("from-to", first="0", last="1e9"),
+            remedy=fact("give-a-number"),
+        )
     return float(value)
 
 

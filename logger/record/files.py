@@ -16,6 +16,7 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.record.bounds import MOST_ROWS, read_json
 from logger.record.gather import gather
 from logger.record.json_values import JsonValue, TableRow
@@ -60,7 +61,11 @@ def csv_lines(connection: Connection, pour_id: int, name: str) -> Iterator[str]:
     """Return one table of a pour as CSV, a heading first. Raises NotFound for an unknown pour, BadInput for a table."""
     if name not in COLUMNS:
         raise BadInput(
-            "table", "is not known", value=name, allowed=", ".join(COLUMNS), remedy="name one of them"
+            "table",
+            fact("choice-not-known"),
+            value=name,
+            allowed=", ".join(COLUMNS),
+            remedy=fact("name-one-of-them"),
         )
     return as_csv(name, rows_of(connection, pour_id, name))
 
@@ -93,11 +98,11 @@ def from_csv(
         heading = next(lines, None)
         if heading is None or tuple(heading) != COLUMNS[name]:
             raise BadInput(
-                f"{name}.csv: line 1",
-                "is not the heading of this table",
+                fact("table-line", table=name, line=1),
+                fact("table-heading-wrong"),
                 value=f"{heading!r:.200}",
                 allowed=",".join(COLUMNS[name]),
-                remedy="take the file as it was exported",
+                remedy=fact("take-file-as-exported"),
             )
         reads = [_READS[TYPES[name].get(column, str)] for column in COLUMNS[name]]
         if name == "forecasts":
@@ -105,10 +110,10 @@ def from_csv(
         for number, row in enumerate(lines, start=1):
             if len(row) != len(reads):
                 raise BadInput(
-                    f"{name}.csv: line {lines.line_num}",
-                    f"has {len(row)} fields",
+                    fact("table-line", table=name, line=lines.line_num),
+                    fact("row-has-fields", n=len(row)),
                     allowed=f"{len(reads)}",
-                    remedy="the row is torn: take the file as it was exported",
+                    remedy=fact("row-torn-take-again"),
                 )
             try:
                 values = tuple(read(cell) if cell else None for read, cell in zip(reads, row, strict=True))
@@ -116,21 +121,23 @@ def from_csv(
                 raise _unread(name, lines.line_num, reads, row) from error
             if shape is not None:
                 fits(
-                    shape, dict(zip(COLUMNS[name], values, strict=True)), f"{name}.csv: line {lines.line_num}"
+                    shape,
+                    dict(zip(COLUMNS[name], values, strict=True)),
+                    fact("table-line", table=name, line=lines.line_num),
                 )
                 if number > MOST_ROWS[name]:
                     raise BadInput(
                         f"{name}.csv",
-                        "has too many rows for one pour",
+                        fact("table-too-many-rows"),
                         allowed=f"{MOST_ROWS[name]:,}",
-                        remedy="take the file as it was exported",
+                        remedy=fact("take-file-as-exported"),
                     )
             yield values
     except csv.Error as error:
         raise BadInput(
-            f"{name}.csv: line {lines.line_num}",
-            f"is not CSV ({error})",
-            remedy="take the file as it was exported",
+            fact("table-line", table=name, line=lines.line_num),
+            fact("table-unreadable", error=str(error)),
+            remedy=fact("take-file-as-exported"),
         ) from error
 
 
@@ -180,7 +187,7 @@ def _text(cell: str) -> str:
 
 
 def _object(cell: str) -> JsonValue:
-    return read_json(cell, "a column of JSON")
+    return read_json(cell, fact("column-of-json"))
 
 
 def _forecast(cell: str) -> JsonValue:
@@ -207,11 +214,11 @@ def _unread(
             if cell:
                 read(cell)
         except (ValueError, KeyError, RecursionError, BadInput) as error:
-            problem = error.problem if isinstance(error, BadInput) else "cannot be read"
+            problem = error.problem if isinstance(error, BadInput) else fact("cell-unreadable")
             return BadInput(
-                f"{name}.csv: line {line}, {column}",
+                fact("table-cell", table=name, line=line, column=column),
                 problem,
                 value=cell[:80],
-                remedy="take the file as it was exported",
+                remedy=fact("take-file-as-exported"),
             )
     raise AssertionError("every cell can be read")

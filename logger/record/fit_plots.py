@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from logger.facts import fact
 from logger.record.json_values import JsonView
 from logger.record.plots import Dot, Line, PlotMark, plot
 
@@ -34,7 +35,7 @@ def fitted_plots(
         for point in mine:
             part = point["tolerance_pct"] / 100
             if point["quantity"] == "peak below":
-                marks.append(PlotMark("must stay below", level=degrees(point["stated"])))
+                marks.append(PlotMark(fact("plot-must-stay-below"), level=degrees(point["stated"])))
                 last_h = max(last_h, 2 * peak_h)
             elif point["unit"] == "°C":
                 stated_h = next((p["stated"] for p in mine if p["quantity"] == "peak time"), peak_h)
@@ -51,7 +52,7 @@ def fitted_plots(
                     dots.append(Dot(hour, on, full, 0.0 if full else part * hour))
                 last_h = max(last_h, *(p["stated"] for p in mine), *(p["fitted"] for p in mine))
         shown = hours <= max(SHOWN * last_h, hours[1])
-        line = Line("fitted, at the core", hours[shown].tolist(), shown_c[shown].tolist(), "#a31d12", "", 2.2)
+        line = Line(fact("plot-fitted"), hours[shown].tolist(), shown_c[shown].tolist(), "#a31d12", "", 2.2)
         plots.append(
             (
                 curve["statement"],

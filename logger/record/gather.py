@@ -16,6 +16,7 @@ from sqlalchemy import Connection
 
 from logger.alarms.registry import KINDS
 from logger.errors import LoggerError
+from logger.facts import fact
 from logger.plan.file import Plan, plan_from_text
 from logger.planning.assess import assess_fully
 from logger.record import event_views
@@ -59,7 +60,11 @@ def gather(connection: Connection, pour_id: int, workshop: str) -> JsonObject:
     body = seals.sealed_body(connection, pour_id) if pour.seal is not None else None
     if body is None or pour.seal is None:
         return gather_open(connection, pour_id, workshop) | {"seal": None, "additions": []}
-    where = "" if pour.origin is None else f"pour {pour_id}, from {pour.origin['workshop']}"
+    where = (
+        ""
+        if pour.origin is None
+        else fact("record-from", pour=pour_id, workshop=str(pour.origin["workshop"]))
+    )
     if pour.origin is not None:
         fits(PourShape, pour_of(connection, pour_id), where)
     later = seals.events_after(connection, pour_id, pour.seal["events"]["count"])

@@ -25,7 +25,9 @@ from typing import IO, TypeVar
 from sqlalchemy.exc import DBAPIError
 
 from logger.errors import BadInput, BadReadings, NotAllowed, StoreError
+from logger.facts import fact
 from logger.plan.file import plan_from_text, plan_to_text
+from logger.quantities import hours, minutes, quantity
 from logger.record.bounds import PROCESS, lines_of
 from logger.record.bundle import accept
 from logger.record.json_values import JsonObject
@@ -125,7 +127,7 @@ class Imports:
                 self._over(parcel, begun, folder / "photos", by, origin)
             finally:
                 parcel.close()
-        return Imported(begun.pour_id, source["workshop"], f"the record from {source['workshop']} stands")
+        return Imported(begun.pour_id, source["workshop"], fact("record-proven", workshop=source["workshop"]))
 
     def log(self, file: Path, where: str, asked: LogAsked, by: str) -> Imported:
         """Bring in a past log of the shop's own.
@@ -177,9 +179,7 @@ class Imports:
     def _alone(self) -> Iterator[None]:
         """Allow one file at a time: the limits are one process's. Raises NotAllowed."""
         if not self._one.acquire(blocking=False):
-            raise NotAllowed(
-                "another file is being brought in just now: wait until that is done, then try again"
-            )
+            raise NotAllowed(fact("another-file-brought-in"))
         try:
             yield
         finally:
@@ -194,9 +194,7 @@ class Imports:
             with self._store.read() as connection:
                 verdict = verify(connection, begun.pour_id, pictures=self._photos, partial=True)
             if not verdict.ok:
-                raise NotAllowed(
-                    f"it does not stand as it was kept, and is not brought in: {verdict.sentence}"
-                )
+                raise NotAllowed(fact("record-kept-wrong", verdict=verdict.sentence))
             with self._store.write() as tx:
                 arriving.finish(tx, begun, self._now_ms(), by, origin)
         except BaseException:
@@ -239,14 +237,16 @@ class Imports:
             return answer
         except BrokenExecutor as error:
             if self._closed:
-                raise arriving.ArrivalStopped(
-                    "the service ends: bring the file in again when it is back"
-                ) from error
+                raise arriving.ArrivalStopped(fact("service-ends-bring-in-again")) from error
             raise BadInput(
                 where,
-                "takes more time or memory than a file from elsewhere may",
-                allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB, {PROCESS.cpu_s / 60:.0f} min",
-                remedy="this is no file as the program or a logger writes it",
+                fact("file-takes-too-much"),
+                allowed=fact(
+                    "file-takes-at-most",
+                    memory=quantity(PROCESS.memory_bytes / 1e6, "MB", 0),
+                    time=minutes(PROCESS.cpu_s / 60),
+                ),
+                remedy=fact("no-file-of-program-or-logger"),
             ) from error
         finally:
             self._process = None
@@ -273,9 +273,9 @@ def _bounded(
     except MemoryError as error:
         raise BadInput(
             where,
-            "takes more memory than a file from elsewhere may",
-            allowed=f"{PROCESS.memory_bytes / 1e6:.0f} MB",
-            remedy="this is no file as the program or a logger writes it",
+            fact("file-takes-too-much-memory"),
+            allowed=quantity(PROCESS.memory_bytes / 1e6, "MB", 0),
+            remedy=fact("no-file-of-program-or-logger"),
         ) from error
 
 
@@ -286,8 +286,9 @@ def _folder(scratch: Path, size: int) -> Iterator[Path]:
     free, needed = shutil.disk_usage(scratch).free, ROOM_TIMES * size + ROOM_LEFT
     if free < needed:
         raise NotAllowed(
-            f"there is too little room on the disk to bring this in beside the watch: {needed / 1e6:.0f} MB are "
-            f"needed and {free / 1e6:.0f} MB free; make room first"
+            fact(
+                "too-little-room", needed=quantity(needed / 1e6, "MB", 0), free=quantity(free / 1e6, "MB", 0)
+            )
         )
     try:
         with (
@@ -309,9 +310,7 @@ def _disk_errors() -> Iterator[None]:
         yield
     except (OSError, DBAPIError) as error:
         why = error.orig if isinstance(error, DBAPIError) else error.strerror or error
-        raise StoreError(
-            f"it could not be kept ({why}): make room on the disk, then bring it in again"
-        ) from error
+        raise StoreError(fact("could-not-be-kept", why=str(why))) from error
 
 
 def text_of(raw: bytes, where: str) -> str:
@@ -320,7 +319,7 @@ def text_of(raw: bytes, where: str) -> str:
         return raw.decode(BOMS.get(raw[:2], "utf-8-sig"))
     except UnicodeDecodeError as error:
         raise BadReadings(
-            where, f"is not UTF-8 text ({error.reason})", remedy="save it as CSV with the encoding UTF-8"
+            where, fact("not-utf8", error=error.reason), remedy=fact("save-as-utf8-csv")
         ) from error
 
 
@@ -347,19 +346,19 @@ def accept_log(
     for column in asked.mapping.columns:
         if column.unit == "number":
             raise BadInput(
-                f"mapping: {column.heading}",
-                "is no temperature",
-                allowed="c, f or k",
-                remedy="a pour keeps temperatures; leave this column out",
+                fact("mapping-column", column=column.heading),
+                fact("column-no-temperature"),
+                allowed="c, f, k",
+                remedy=fact("leave-column-out"),
             )
     with path.open("rb") as raw:
         log = _log_of(raw, asked, where)
     start_ms, shift_ms = _start(log, asked.poured_ms)
-    plan = plan_from_text(asked.plan_toml, "the plan")
+    plan = plan_from_text(asked.plan_toml, fact("the-plan"))
     if asked.title:
         plan = plan.model_copy(update={"title": asked.title[:300]})
     about: JsonObject = {
-        "sentence": f"{where}: {log.summary()}"[:4000],
+        "sentence": fact("in-file", file=where[:300], what=log.summary()),
         "file": where[:300],
         "sha256": arrival.sha256,
         "rows": len(log.seconds),
@@ -398,7 +397,7 @@ def _log_of(raw: IO[bytes], asked: LogAsked, where: str) -> Log:
             return read_log(lines_of(text, where), asked.mapping, where, leave_out_bad=asked.leave_out_bad)
     except UnicodeDecodeError as error:
         raise BadReadings(
-            where, f"is not UTF-8 text ({error.reason})", remedy="save it as CSV with the encoding UTF-8"
+            where, fact("not-utf8", error=error.reason), remedy=fact("save-as-utf8-csv")
         ) from error
 
 
@@ -410,32 +409,32 @@ def _start(log: Log, poured_ms: int | None) -> tuple[int, int]:
     elif poured_ms is None:
         raise BadInput(
             "start",
-            "is missing",
-            allowed="day and time of day at which pouring began",
-            remedy="the log counts from its own start; say when that was",
+            fact("start-missing"),
+            allowed=fact("day-and-time-of-pouring"),
+            remedy=fact("log-counts-from-its-start"),
         )
     else:
         start_ms, shift_ms = poured_ms, poured_ms
     first_ms, last_ms = (round(log.seconds[at] * 1000) + shift_ms for at in (0, -1))
     if first_ms < 0:
-        raise BadInput("start", "is before 1970", remedy="check day and year")
+        raise BadInput("start", fact("before-1970"), remedy=fact("check-day-and-year"))
     if not first_ms - 1000 <= start_ms <= last_ms:
         before_h = (start_ms - last_ms) / 3.6e6
         raise BadInput(
             "start",
-            "is not within the log",
-            value=f"{before_h:.1f} h after its end"
+            fact("start-not-in-log"),
+            value=fact("after-log-ends", span=hours(before_h))
             if before_h > 0
-            else f"{(first_ms - start_ms) / 3.6e6:.1f} h before its first row",
-            remedy="check day, time zone and the order of day and month",
+            else fact("before-log-begins", span=hours((first_ms - start_ms) / 3.6e6)),
+            remedy=fact("check-day-zone-order"),
         )
     if (start_ms - first_ms) / 3.6e6 > LONGEST_BEFORE_H:
         raise BadInput(
             "start",
-            "is long after the log's first row",
-            value=f"{(start_ms - first_ms) / 3.6e6:.0f} h",
-            allowed=f"up to {LONGEST_BEFORE_H} h",
-            remedy="cut the log before it",
+            fact("start-long-after-log-begins"),
+            value=hours((start_ms - first_ms) / 3.6e6),
+            allowed=fact("up-to", span=hours(LONGEST_BEFORE_H)),
+            remedy=fact("cut-log-before-it"),
         )
     return start_ms, shift_ms
 

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Table, func, insert, select
 from sqlmodel import SQLModel
 
 from logger.errors import NotAllowed, StoreError
+from logger.facts import fact
 from logger.record.verify import verify
 from logger.store import partitions
 from logger.store.database import Store
@@ -38,9 +39,7 @@ class Moved:
 def move(source: Store, target: Store) -> Moved:
     """Move all rows. Raises NotAllowed when the target is not an empty server, StoreError when it does not verify."""
     if not source.is_sqlite or target.is_sqlite:
-        raise NotAllowed(
-            "a database moves from the service's own file to a server: give a postgresql:// address"
-        )
+        raise NotAllowed(fact("move-needs-server"))
     # The write lock: no reading comes in behind the copy.
     with source.write() as old, target.write() as new:
         tables = [table for table in SQLModel.metadata.sorted_tables if table.name not in OWN]
@@ -50,15 +49,13 @@ def move(source: Store, target: Store) -> Moved:
             if new.execute(select(func.count()).select_from(table)).scalar_one()
         ]
         if full:
-            raise NotAllowed(
-                f"the database on the server is not empty ({', '.join(full)}): give an empty one"
-            )
+            raise NotAllowed(fact("server-not-empty", tables=", ".join(full)))
         rows = {table.name: _copy(old, new, table) for table in tables}
         for table in tables:
             there = int(new.execute(select(func.count()).select_from(table)).scalar_one())
             if there != rows[table.name]:
                 raise StoreError(
-                    f"{table.name}: {rows[table.name]} rows were read and {there} are there; nothing is kept"
+                    fact("move-rows-differ", table=table.name, read=rows[table.name], there=int(there))
                 )
         broken = _prove(old, new)
         return Moved(rows, rows[POUR.name], broken)
@@ -119,9 +116,7 @@ def _prove(old: Connection, new: Connection) -> dict[int, str]:
             after.ok,
             after.sentence,
         ):
-            raise StoreError(
-                f"pour {pour.id} is not on the server as it was ({after.sentence}); nothing is kept"
-            )
+            raise StoreError(fact("move-pour-differs", pour=pour.id, verdict=after.sentence))
         if not before.ok:
             broken[pour.id] = before.sentence
     return broken

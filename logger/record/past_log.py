@@ -23,6 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from logger.errors import BadInput, BadReadings
+from logger.facts import fact, some_of
+from logger.quantities import count, quantity, temperature
 from logger.record.bounds import MOST_ROWS
 from logger.record.readings_file import COLDEST_C, HOTTEST_C, PLACES
 from logger.units import ZERO_CELSIUS_K, f_to_c
@@ -110,14 +112,15 @@ class Log:
     def summary(self) -> str:
         """Return what was read and what was not, in one sentence."""
         empty = sum(len(lines) for lines in self.no_value.values())
-        return (
-            f"{len(self.seconds):,} rows read, {empty:,} fields without a value, {len(self.bad):,} bad rows"
-            + (f" (the first: line {self.bad[0].line}, {self.bad[0].problem})" if self.bad else "")
-        )
+        counts = {"rows": count(len(self.seconds)), "empty": count(empty), "bad": count(len(self.bad))}
+        if not self.bad:
+            return fact("log-read", **counts)
+        first = self.bad[0]
+        return fact("log-read-first-bad", line=first.line, problem=first.problem, **counts)
 
 
 def read_log(
-    text: str | Iterable[str], mapping: Mapping, where: str = "the log", *, leave_out_bad: bool = False
+    text: str | Iterable[str], mapping: Mapping, where: str = fact("the-log"), *, leave_out_bad: bool = False
 ) -> Log:
     """Read a log, as text or by lines.
 
@@ -130,80 +133,85 @@ def read_log(
     rows = csv.reader(islice(lines, mapping.skip, None), delimiter=mapping.delimiter)
     try:
         heading = next(rows, [])
-        places = _places(heading, mapping, f"{where}: line {mapping.skip + 1}")
+        places = _places(heading, mapping, fact("line-of-file", file=where, line=mapping.skip + 1))
         log = _read(rows, heading, places, mapping, where)
     except csv.Error as error:
         raise BadReadings(
-            f"{where}: line {mapping.skip + rows.line_num}",
-            f"is not CSV ({error})",
-            remedy="export it again, or choose another delimiter",
+            fact("line-of-file", file=where, line=mapping.skip + rows.line_num),
+            fact("table-unreadable", error=str(error)),
+            remedy=fact("export-again-or-delimiter"),
         ) from error
     if log.bad and not leave_out_bad:
         first = log.bad[0]
-        more = f"; {len(log.bad)} bad rows, at lines {_lines(log.bad)}" if len(log.bad) > 1 else ""
+        problem = first.problem
+        if len(log.bad) > 1:
+            problem = fact("more-bad-rows-at", problem=problem, n=len(log.bad), lines=_lines(log.bad))
         raise BadReadings(
-            f"{where}: line {first.line}",
-            first.problem + more,
+            fact("line-of-file", file=where, line=first.line),
+            problem,
             value=first.row[:120],
-            remedy="mend these rows, or leave them out knowingly; they are then listed",
+            remedy=fact("mend-or-leave-out"),
         )
     if not len(log.seconds):
-        raise BadReadings(where, "has no rows that can be read", remedy="check mapping and delimiter")
+        raise BadReadings(where, fact("log-without-rows"), remedy=fact("check-mapping-delimiter"))
     return log
 
 
 def check_mapping(mapping: Mapping) -> None:
     """Raise BadInput naming the part of the mapping that makes no sense."""
     if not mapping.columns or not mapping.time:
-        raise BadInput("mapping", "names no column", remedy="name the time's column and at least one more")
+        raise BadInput("mapping", fact("mapping-names-no-column"), remedy=fact("name-time-and-one-more"))
     for column in mapping.columns:
         if column.unit not in UNITS:
             raise BadInput(
-                f"mapping: {column.heading}",
-                "unit is not known",
+                fact("mapping-column", column=column.heading),
+                fact("mapping-unit-not-known"),
                 value=column.unit,
                 allowed="c, f, k, number",
-                remedy="say what the numbers are",
+                remedy=fact("say-what-numbers-are"),
             )
         if column.unit != "number" and not PLACES.fullmatch(column.to):
             raise BadInput(
-                f"mapping: {column.heading}",
-                "place is not known",
+                fact("mapping-column", column=column.heading),
+                fact("mapping-place-not-known"),
                 value=column.to,
-                allowed="core, surface, underside, room, or one of them with -2, -3 …",
-                remedy="say where the probe was",
+                allowed=fact("places-of-a-log"),
+                remedy=fact("say-where-probe-was"),
             )
     if len({column.to for column in mapping.columns}) < len(mapping.columns):
         raise BadInput(
             "mapping",
-            "sends two columns to one place",
+            fact("mapping-two-columns-one-place"),
             value=[c.to for c in mapping.columns],
-            remedy="number the second one: core-2",
+            remedy=fact("number-the-second"),
         )
     of_day = mapping.time_as == "iso" or "%" in mapping.time_as
     if "%" in mapping.time_as:
         _check_format(mapping.time_as)
     if not of_day and mapping.time_as not in (*SPANS_S, "unix"):
         raise BadInput(
-            "mapping: time",
-            "is not known",
+            fact("mapping-time"),
+            fact("choice-not-known"),
             value=mapping.time_as,
-            allowed="s, min, h, d, ms, unix, iso, or a format with %",
-            remedy="say how times are written",
+            allowed=fact("ways-of-time"),
+            remedy=fact("say-how-times-are-written"),
         )
     if of_day and "%z" not in mapping.time_as:
         if mapping.zone is None and mapping.time_as != "iso":
             raise BadInput(
-                "mapping: zone",
-                "is missing",
-                allowed="an IANA name, such as Europe/Berlin or UTC",
-                remedy="say in which time zone the logger's clock stood; it is never guessed",
+                fact("mapping-zone"),
+                fact("zone-missing"),
+                allowed=fact("iana-name-or-utc"),
+                remedy=fact("say-zone-never-guessed"),
             )
         if mapping.zone is not None:
             _zone(mapping.zone)
     if len(mapping.delimiter) != 1:
         raise BadInput(
-            "mapping: delimiter", "is not one character", value=mapping.delimiter, remedy="give one"
+            fact("mapping-delimiter"),
+            fact("not-one-character"),
+            value=mapping.delimiter,
+            remedy=fact("give-one-character"),
         )
 
 
@@ -214,28 +222,28 @@ def _check_format(written: str) -> None:
     for name in named:
         if not name or name not in letters:
             raise BadInput(
-                "mapping: time",
-                "has a directive that is not known",
+                fact("mapping-time"),
+                fact("mapping-directive-not-known"),
                 value=f"%{name}",
                 allowed=", ".join(f"%{letter}" for letter in letters),
-                remedy="say how times are written, such as %d/%m/%Y %H:%M",
+                remedy=fact("say-how-times-are-written-such-as"),
             )
     for group in DIRECTIVES:
         if sum(name in group for name in named) > 1:
             raise BadInput(
-                "mapping: time",
-                "says the same thing twice",
+                fact("mapping-time"),
+                fact("mapping-same-thing-twice"),
                 value=written,
-                allowed="each part of day and time once",
-                remedy="leave one out",
+                allowed=fact("each-part-once"),
+                remedy=fact("leave-one-part-out"),
             )
     if not {"y", "Y"} & set(named):
         raise BadInput(
-            "mapping: time",
-            "names no year",
+            fact("mapping-time"),
+            fact("mapping-names-no-year"),
             value=written,
-            allowed="%Y or %y among others",
-            remedy="give the column of the date as well",
+            allowed=fact("year-among-others"),
+            remedy=fact("give-date-column"),
         )
 
 
@@ -246,7 +254,9 @@ def guess_columns(text: str, delimiter: str = ",", skip: int = 0) -> tuple[list[
         rows = [row for row in islice(csv.reader(lines, delimiter=delimiter), 4) if row]
     except csv.Error as error:
         raise BadReadings(
-            "the log", f"is not CSV ({error})", remedy="export it again, or choose another delimiter"
+            fact("the-log"),
+            fact("table-unreadable", error=str(error)),
+            remedy=fact("export-again-or-delimiter"),
         ) from error
     return (rows[0], rows[1:]) if rows else ([], [])
 
@@ -266,29 +276,29 @@ def _read(
             continue  # an empty line is no row
         try:
             if len(row) < len(heading):
-                raise _Bad(f"has {len(row)} fields, not {len(heading)}")
+                raise _Bad(fact("row-has-fields-not", n=len(row), expected=len(heading)))
             at_s = when.seconds(" ".join(row[index].strip() for index in times))
             if seconds and at_s < seconds[-1]:
-                raise _Bad("goes back in time")
+                raise _Bad(fact("row-goes-back"))
             got = [
                 _value(row[index], column, mapping)
                 for index, column in zip(columns, mapping.columns, strict=True)
             ]
         except _Bad as problem:
-            bad.append(BadRow(line, str(problem), mapping.delimiter.join(row)[:ROW_KEPT]))
+            bad.append(BadRow(line, problem.args[0], mapping.delimiter.join(row)[:ROW_KEPT]))
             if len(bad) > MOST_BAD:
                 raise BadReadings(
-                    f"{where}: line {bad[0].line}",
-                    f"{bad[0].problem}; more than {MOST_BAD} bad rows",
-                    remedy="check mapping, delimiter and units",
+                    fact("line-of-file", file=where, line=bad[0].line),
+                    fact("more-bad-rows", problem=bad[0].problem, most=MOST_BAD),
+                    remedy=fact("check-mapping-delimiter-units"),
                 ) from None
             continue
         if len(values) + len(got) > MOST_ROWS["readings"]:
             raise BadReadings(
-                f"{where}: line {line}",
-                "is one row too many",
-                allowed=f"{MOST_ROWS['readings']:,} values",
-                remedy="cut the log to this pour, or take one row in ten",
+                fact("line-of-file", file=where, line=line),
+                fact("one-row-too-many"),
+                allowed=quantity(MOST_ROWS["readings"], "values", 0),
+                remedy=fact("cut-log-or-thin"),
             )
         for column, value in zip(mapping.columns, got, strict=True):
             if math.isnan(value):
@@ -328,16 +338,14 @@ class _Clock:
     def seconds(self, text: str) -> float:
         """Return a time in seconds. Raises _Bad."""
         if self._as in SPANS_S or self._as == "unix":
-            value = _number(text, "time", self._comma)
+            value = _number(text, fact("column-time"), self._comma)
             since_s = value * SPANS_S.get(self._as, 1.0)
         else:
             since_s = self._of_day(text)
         if self.absolute and not 0 <= since_s <= LATEST_S:
-            raise _Bad(
-                f"time {text!r} is not between {FIRST_YEAR} and {LAST_YEAR}: is it written another way?"
-            )
+            raise _Bad(fact("time-not-between", text=repr(text), first=str(FIRST_YEAR), last=str(LAST_YEAR)))
         if not self.absolute and not abs(since_s) <= LONGEST_S:
-            raise _Bad(f"time {text!r} is more than ten years from the log's start: is it another unit?")
+            raise _Bad(fact("time-ten-years-off", text=repr(text)))
         self._last = max(since_s, self._last)
         return since_s
 
@@ -345,19 +353,17 @@ class _Clock:
         try:
             at = datetime.fromisoformat(text) if self._as == "iso" else datetime.strptime(text, self._as)  # noqa: DTZ007
         except ValueError as error:
-            raise _Bad(f"time {text!r} is not written as {self._as}") from error
+            raise _Bad(fact("time-not-written-so", text=repr(text), form=self._as)) from error
         if not FIRST_YEAR <= at.year <= LAST_YEAR:
-            raise _Bad(
-                f"time {text!r} is not between {FIRST_YEAR} and {LAST_YEAR}: is it written another way?"
-            )
+            raise _Bad(fact("time-not-between", text=repr(text), first=str(FIRST_YEAR), last=str(LAST_YEAR)))
         if at.tzinfo is not None:
             return at.timestamp()
         if self._zone is None:
-            raise _Bad(f"time {text!r} has no offset, and no time zone was given")
+            raise _Bad(fact("time-without-offset", text=repr(text)))
         first = at.replace(tzinfo=self._zone, fold=0)
         there = first.astimezone(UTC).astimezone(self._zone).replace(tzinfo=None)
         if there != at and abs(there - at) <= timedelta(hours=2):
-            raise _Bad(f"time {text!r} does not exist: the clock was put forward over it")
+            raise _Bad(fact("time-does-not-exist", text=repr(text)))
         second = at.replace(tzinfo=self._zone, fold=1)
         if first.timestamp() < self._last <= second.timestamp():
             return second.timestamp()
@@ -370,8 +376,13 @@ def _value(text: str, column: Column, mapping: Mapping) -> float:
     value = UNITS[column.unit](_number(text, column.heading, mapping.decimal_comma))
     if column.unit != "number" and not COLDEST_C <= value <= HOTTEST_C:
         raise _Bad(
-            f"{column.heading} is {value:.1f} °C, outside {COLDEST_C:g} to {HOTTEST_C:g} °C: "
-            "is it another unit?"
+            fact(
+                "temperature-outside",
+                column=column.heading,
+                value=temperature(value),
+                coldest=temperature(COLDEST_C, 0),
+                hottest=temperature(HOTTEST_C, 0),
+            )
         )
     return value
 
@@ -385,7 +396,7 @@ def _number(text: str, name: str, comma: bool) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value) or "_" in cleaned:
-        raise _Bad(f"{name} {text!r} is not a number")
+        raise _Bad(fact("cell-not-a-number", column=name, text=repr(text)))
     return value
 
 
@@ -397,12 +408,12 @@ def _places(heading: Sequence[str], mapping: Mapping, where: str) -> tuple[list[
             return int(name[1:]) - 1
         if names.count(name) == 1:
             return names.index(name)
-        problem = "is there twice" if name in names else "is not there"
+        problem = fact("column-twice") if name in names else fact("column-not-there")
         raise BadReadings(
             f"{where}: column {name!r}",
             problem,
             allowed=", ".join(names),
-            remedy="name a column of the heading, or its number as #3",
+            remedy=fact("name-a-column"),
         )
 
     return [place(name) for name in mapping.time], [place(column.heading) for column in mapping.columns]
@@ -413,14 +424,13 @@ def _zone(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise BadInput(
-            "mapping: zone",
-            "is not known",
+            fact("mapping-zone"),
+            fact("choice-not-known"),
             value=name,
-            allowed="an IANA name, such as Europe/Berlin",
-            remedy="check the spelling",
+            allowed=fact("iana-name"),
+            remedy=fact("check-spelling"),
         ) from error
 
 
 def _lines(bad: Iterable[BadRow]) -> str:
-    numbers = [str(row.line) for row in bad]
-    return ", ".join(numbers[:NAMED]) + (f" and {len(numbers) - NAMED} more" if len(numbers) > NAMED else "")
+    return some_of([str(row.line) for row in bad], NAMED)

@@ -10,6 +10,8 @@ import subprocess
 import sys
 
 from logger.errors import LoggerError
+from logger.facts import fact
+from logger.quantities import seconds
 
 #: Longest that one PDF may take, s: a Pi needs ten times a PC's half second.
 LONGEST_S = 60
@@ -22,10 +24,7 @@ class NoPdf(LoggerError):
 def to_pdf(html: str) -> bytes:
     """Return the PDF of a page that needs nothing from elsewhere. Raises NoPdf with the remedy."""
     if importlib.util.find_spec("weasyprint") is None:
-        raise NoPdf(
-            "the PDF needs the extra `pdf`: pip install 'pourlog[pdf]'; or open the record on two sheets "
-            "(…/record/paper) and print it, which gives the same two pages"
-        )
+        raise NoPdf(fact("pdf-not-installed"))
     try:
         done = subprocess.run(
             [sys.executable, "-m", "logger.record.pdf"],
@@ -35,14 +34,10 @@ def to_pdf(html: str) -> bytes:
             check=False,
         )
     except subprocess.TimeoutExpired as error:
-        raise NoPdf(
-            f"the PDF took longer than {LONGEST_S} s; print the record's two sheets (…/record/paper) instead"
-        ) from error
+        raise NoPdf(fact("pdf-too-slow", span=seconds(LONGEST_S))) from error
     if done.returncode != 0 or not done.stdout.startswith(b"%PDF-"):
-        last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no reason given"]
-        raise NoPdf(
-            f"the PDF could not be made ({last[0]}); print the record's two sheets (…/record/paper) instead"
-        )
+        last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or [fact("pdf-no-reason")]
+        raise NoPdf(fact("pdf-not-made", error=last[0]))
     return done.stdout
 
 

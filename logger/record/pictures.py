@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from logger.facts import fact
+from logger.quantities import quantity, temperature
 from logger.record.json_values import JsonView
 from logger.record.plots import Line, PlotMark, ShadedRange, place_line, plot
 
@@ -32,17 +34,21 @@ def course_plot(
                 "planned",
                 [planned["hours"][at] for at in shown_at],
                 [shown(planned["core_c"][at]) for at in shown_at],
-                "core as predicted",
+                fact("plot-core-predicted"),
             )
         )
     limit = record["figures"]["limit_c"]
-    marks = [] if limit is None else [PlotMark(f"limit {shown(limit):.0f} {unit}", level=shown(limit))]
+    marks = (
+        []
+        if limit is None
+        else [PlotMark(fact("plot-limit", limit=temperature(limit, 0)), level=shown(limit))]
+    )
     marks += [
-        PlotMark(f"layer {layer['number']}", hour=layer["poured_at_h"])
+        PlotMark(fact("plot-layer", number=layer["number"]), hour=layer["poured_at_h"])
         for layer in record["layers"]
         if layer["number"] > 1 and layer["poured_at_h"] is not None
     ]
-    title = "Measured and predicted temperatures"
+    title = fact("plot-course")
     return plot([*lines, *marks], title=title, unit=unit, size=(PAGE_WIDTH, height))
 
 
@@ -60,17 +66,21 @@ def forecast_plot(
             continue
         core = body["bands"]["core_c"]
         hours = body["bands"]["hours"]
-        name = f"forecast at {body['asked_at_h']:g} h"
+        hour = quantity(body["asked_at_h"], "", None)
         bands.append(
             ShadedRange(
-                f"{name}, 9 of 10",
+                fact("plot-forecast-range", hour=hour),
                 hours,
                 [shown(v) for v in core["p05"]],
                 [shown(v) for v in core["p95"]],
                 colour,
             )
         )
-        lines.append(Line(name, hours, [shown(v) for v in core["p50"]], colour, dash, 1.4))
+        lines.append(
+            Line(
+                fact("plot-forecast-at", hour=hour), hours, [shown(v) for v in core["p50"]], colour, dash, 1.4
+            )
+        )
     if not bands:
         return None
     lines += [
@@ -78,7 +88,7 @@ def forecast_plot(
         for curve in record["curves"]
         if curve["place"].partition("-")[0] == "core"
     ]
-    return plot([*lines, *bands], title="Forecasts as they were", unit=unit, size=(PAGE_WIDTH, height))
+    return plot([*lines, *bands], title=fact("plot-forecasts"), unit=unit, size=(PAGE_WIDTH, height))
 
 
 def air_plot(
@@ -92,7 +102,7 @@ def air_plot(
     if not rooms:
         return None
     lines = [place_line(room["place"], room["hours"], _in(room["celsius"], shown)) for room in rooms]
-    return plot(lines, title="The room's temperature", unit=unit, size=size)
+    return plot(lines, title=fact("plot-room"), unit=unit, size=size)
 
 
 def damp_plot(record: JsonView, size: tuple[float, float] = WHOLE) -> str | None:
@@ -101,9 +111,13 @@ def damp_plot(record: JsonView, size: tuple[float, float] = WHOLE) -> str | None
     if not hours:
         return None
     line = Line(
-        "relative humidity", [hour + 0.5 for hour, _ in hours], [mean for _, mean in hours], "#0b5c8a", "7 3"
+        fact("plot-humidity"),
+        [hour + 0.5 for hour, _ in hours],
+        [mean for _, mean in hours],
+        "#0b5c8a",
+        "7 3",
     )
-    return plot([line], title="The room's relative humidity", unit="%", size=size)
+    return plot([line], title=fact("plot-room-humidity"), unit="%", size=size)
 
 
 def _rank(place: str) -> int:

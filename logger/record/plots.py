@@ -10,6 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
+from logger.facts import Fact, fact
+from logger.words.reader import current
+from logger.words.render import say
+
 #: Colours that differ in lightness as well, for prints without colour: name → stroke and dash of each place.
 PLACES = {
     "core": ("#a31d12", "", 2.2),
@@ -72,11 +76,18 @@ class Dot:
     off_value: float = 0.0
 
 
+def _place(place: str) -> Fact:
+    """Return a place's name; "core-2" is the second core."""
+    kind, _, number = place.partition("-")
+    named = fact(f"plot-place-{kind}") if kind in PLACES else fact("plot-place", place=kind)
+    return fact("plot-place-numbered", place=named, number=number) if number else named
+
+
 def place_line(place: str, hours: Sequence[float], values: Sequence[float | None], name: str = "") -> Line:
     """Return the line of a place in its own colour and dash."""
     kind, _, number = place.partition("-")
     colour, dash, width = PLACES.get(kind, PLACES["room"])
-    return Line(name or place, hours, values, colour, dash, width * (0.7 if number else 1.0))
+    return Line(name or _place(place), hours, values, colour, dash, width * (0.7 if number else 1.0))
 
 
 def plot(
@@ -109,13 +120,14 @@ def plot(
     at += [hour for dot in dots for hour in (dot.hour - dot.off_h, dot.hour + dot.off_h)]
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" '
-        f'height="{height:g}" role="img" aria-label={quoteattr(title)} font-family="{_FONT}" font-size="10">'
-        f"<title>{escape(title)}</title>"
+        f'height="{height:g}" role="img" aria-label={quoteattr(say(title))} font-family="{_FONT}" font-size="10">'
+        f"<title>{escape(say(title))}</title>"
         f'<rect width="{width:g}" height="{height:g}" fill="#ffffff"/>'
     )
     if not values:
+        nothing = escape(say(fact("plot-no-readings")))
         return (
-            head + f'<text x="{width / 2:g}" y="{height / 2:g}" text-anchor="middle">No readings</text></svg>'
+            head + f'<text x="{width / 2:g}" y="{height / 2:g}" text-anchor="middle">{nothing}</text></svg>'
         )
     values += [mark.level for mark in marks if mark.level is not None]
     rows = 1 + (len(drawn) + len(bands) - 1) // 4
@@ -171,15 +183,17 @@ class _Frame:
         for value in ticks(self.low, self.high, 6):
             y = self.y(value)
             pieces.append(
-                _rule(f"M{_LEFT:g} {y:.1f}H{right:g}") + _word(_LEFT - 5, y + 3.5, f"{value:g}", "end")
+                _rule(f"M{_LEFT:g} {y:.1f}H{right:g}")
+                + _word(_LEFT - 5, y + 3.5, current().number(value), "end")
             )
         for hour in ticks(self.h0, self.h1, 9 if self.width > 500 else 5):
             x = self.x(hour)
             pieces.append(
-                _rule(f"M{x:.1f} {_TOP:g}V{bottom:g}") + _word(x, bottom + 13, f"{hour:g}", "middle")
+                _rule(f"M{x:.1f} {_TOP:g}V{bottom:g}")
+                + _word(x, bottom + 13, current().number(hour), "middle")
             )
         pieces.append(
-            _word(right, bottom + 26, "hours since pouring", "end") + _word(4, bottom + 26, unit, "start")
+            _word(right, bottom + 26, say(fact("plot-hours")), "end") + _word(4, bottom + 26, unit, "start")
         )
         pieces.append(f'<path d="M{_LEFT:g} {_TOP:g}V{bottom:g}H{right:g}" fill="none" stroke="{_INK}"/>')
         return "".join(pieces)
@@ -225,7 +239,7 @@ class _Frame:
             return (
                 f'<path d="M{_LEFT:g} {y:.1f}H{self.width - _RIGHT:g}" stroke="{_STOP}" stroke-width="1.6"/>'
                 f'<text x="{self.width - _RIGHT - 2:g}" y="{y - 3:.1f}" text-anchor="end" fill="{_STOP}">'
-                f"{escape(mark.name)}</text>"
+                f"{escape(say(mark.name))}</text>"
             )
         if mark.hour is None or not self.h0 <= mark.hour <= self.h1:
             return ""
@@ -233,7 +247,7 @@ class _Frame:
         return (
             f'<path d="M{x:.1f} {_TOP:g}V{self.height - _BOTTOM:g}" stroke="{_INK}" stroke-width=".8" '
             f'stroke-dasharray="1 2"/><text x="{x + 2:.1f}" y="{_TOP + 9:g}" fill="{_INK}">'
-            f"{escape(mark.name)}</text>"
+            f"{escape(say(mark.name))}</text>"
         )
 
 
@@ -259,6 +273,7 @@ def _legend(lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, t
                 f'<path d="M{x:.1f} {y + 1:.1f}h24" stroke="{item.colour}" stroke-width="{item.width:g}"'
                 f"{dash}/>"
             )
-        name = item.name if len(item.name) <= 26 else item.name[:25] + "…"
+        name = say(item.name)
+        name = name if len(name) <= 26 else name[:25] + "…"
         pieces.append(f'{key}<text x="{x + 29:.1f}" y="{y + 4.5:.1f}" fill="{_INK}">{escape(name)}</text>')
     return "".join(pieces)

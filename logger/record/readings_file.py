@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.errors import BadReadings
+from logger.facts import fact
 
 PLACES = re.compile(r"(core|surface|underside|room)(-[1-9]\d?)?")
 #: A DS18B20 reads −55…125 °C; a type K thermocouple further. Beyond this it is not a pour.
@@ -39,10 +40,12 @@ def read_readings(path: Path) -> list[FileReading]:
             return list(_rows(lines, str(path)))
     except (OSError, UnicodeDecodeError) as error:
         raise BadReadings(
-            str(path), f"cannot be read ({error})", remedy="give the path of a UTF-8 CSV file"
+            str(path), fact("file-unreadable", error=str(error)), remedy=fact("give-path-of-csv")
         ) from error
     except csv.Error as error:
-        raise BadReadings(str(path), f"is not a CSV file ({error})", remedy="export it again") from error
+        raise BadReadings(
+            str(path), fact("not-a-csv-file", error=str(error)), remedy=fact("export-it-again")
+        ) from error
 
 
 def _rows(lines: Iterator[str], where: str) -> Iterator[FileReading]:
@@ -51,10 +54,10 @@ def _rows(lines: Iterator[str], where: str) -> Iterator[FileReading]:
     if header is None or header[:3] != ["elapsed_s", "place", "celsius"] or header[3:] not in ([], ["fault"]):
         raise BadReadings(
             f"{where}: line 1",
-            "is not the heading of a readings file",
+            fact("readings-heading-wrong"),
             value=",".join(header or []),
-            allowed="elapsed_s,place,celsius or elapsed_s,place,celsius,fault",
-            remedy="name the columns so",
+            allowed=fact("readings-headings"),
+            remedy=fact("name-columns-so"),
         )
     last_s = -math.inf
     for row in rows:
@@ -62,36 +65,36 @@ def _rows(lines: Iterator[str], where: str) -> Iterator[FileReading]:
         if len(row) != len(header):
             raise BadReadings(
                 place,
-                f"has {len(row)} fields",
+                fact("row-has-fields", n=len(row)),
                 value=",".join(row),
                 allowed=f"{len(header)} fields",
-                remedy="the row is torn: complete or delete it",
+                remedy=fact("row-torn-complete"),
             )
         elapsed_s = _number(place, "elapsed_s", row[0], -86_400.0, 86_400.0 * 60, "s")
         if elapsed_s < last_s:
             raise BadReadings(
                 place,
-                "goes back in time",
+                fact("row-goes-back"),
                 value=f"{elapsed_s:g} s after {last_s:g} s",
-                remedy="sort the rows by elapsed_s",
+                remedy=fact("sort-by-elapsed"),
             )
         last_s = elapsed_s
         if not PLACES.fullmatch(row[1]):
             raise BadReadings(
                 place,
-                "place is not known",
+                fact("mapping-place-not-known"),
                 value=row[1],
-                allowed="core, surface, underside, room, or one of them with -2, -3 …",
-                remedy="correct the place",
+                allowed=fact("places-of-a-log"),
+                remedy=fact("correct-the-place"),
             )
         fault = row[3] if len(row) > 3 and row[3] else None
         celsius = _number(place, "celsius", row[2], COLDEST_C, HOTTEST_C, "°C") if row[2].strip() else None
         if celsius is not None and fault is not None:
             raise BadReadings(
                 place,
-                "has both a temperature and a fault",
+                fact("temperature-and-fault"),
                 value=",".join(row),
-                remedy="a failed reading has an empty celsius",
+                remedy=fact("failed-reading-is-empty"),
             )
         yield FileReading(elapsed_s, row[1], celsius, fault or (None if celsius is not None else "failed"))
 
@@ -104,9 +107,9 @@ def _number(place: str, name: str, text: str, low: float, high: float, unit: str
     if not low <= value <= high:
         raise BadReadings(
             place,
-            f"{name} is not a number in its range",
+            fact("cell-not-in-range", column=name),
             value=text,
             allowed=f"{low:g} to {high:g} {unit}",
-            remedy="correct or delete the row",
+            remedy=fact("correct-or-delete-row"),
         )
     return value

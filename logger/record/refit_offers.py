@@ -18,6 +18,7 @@ from sqlalchemy import Connection
 from logger.cure.fit.refit import INDEPENDENT, RecordedPour, fit_from_pours
 from logger.cure.solver.ensemble import RoomHistory
 from logger.errors import LoggerError
+from logger.facts import fact
 from logger.plan.file import plan_from_text
 from logger.record.figures import Array
 from logger.record.json_values import JsonObject, JsonView
@@ -95,13 +96,13 @@ def work_out(key: str, records: Sequence[tuple[int, JsonView]]) -> JsonObject:
     }
     if not usable:
         return offer | {
-            "message": "No sealed pour of this resin has enough readings of its core.",
+            "message": fact("no-pour-to-fit"),
             "table": None,
         }
     try:
         refit = fit_from_pours([pour for _, pour in usable])
     except LoggerError as error:
-        return offer | {"message": f"No fit could be made: {error}", "table": None}
+        return offer | {"message": fact("no-fit-made", error=error.fact), "table": None}
     better = refit.better_k
     table = refit.resin.model_dump(exclude_none=True, mode="json")
     return offer | {
@@ -151,7 +152,7 @@ class Learner:
                 continue
             with self._store.write() as tx:
                 events.add_event(
-                    tx, None, self._timeline.true_ms(), OFFERED, "the program", offer["message"], offer
+                    tx, None, self._timeline.true_ms(), OFFERED, fact("the-program"), offer["message"], offer
                 )
             count += 1
         return count

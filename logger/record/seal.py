@@ -10,7 +10,8 @@ from __future__ import annotations
 from sqlalchemy import Connection
 
 from logger.errors import NotAllowed
-from logger.pour import Stage
+from logger.facts import fact
+from logger.pour import Stage, stage_word
 from logger.record.gather import Measured, gather_open
 from logger.record.json_values import JsonObject, JsonView
 from logger.store import events, pours, seals, stations
@@ -43,7 +44,7 @@ def seal(
     """
     pour = pours.get_pour(tx, pour_id)
     if pour.stage != Stage.CLOSED:
-        raise NotAllowed(f"pour {pour_id} is {pour.stage}: a record is sealed when its pour is closed")
+        raise NotAllowed(fact("only-closed-is-sealed", pour=pour_id, stage=stage_word(pour.stage)))
     record = gather_open(tx, pour_id, workshop, cached)
     body = canonical(record)
     content = {
@@ -68,7 +69,7 @@ def seal(
         now_ms,
         "sealed",
         by,
-        f"seal {seal_hash(content)[:16]}",
+        fact("event-sealed", seal=seal_hash(content)[:16]),
         {"seal_sha256": seal_hash(content)},
     )
     return content

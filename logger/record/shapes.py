@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from logger.alarms.first_hour import LookResult
 from logger.alarms.state import Phase
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.input_errors import input_problem
 from logger.planning.finding import Light
 from logger.record.event_views import DEFECTS, STATES, TESTS
@@ -751,8 +752,8 @@ def fits(shape: type[T], value: object, where: str) -> T:
         first = error.errors(include_url=False)[0]
         mistake, at = input_problem(first), ".".join(str(part) for part in first["loc"])
         raise BadInput(
-            f"{where}{': ' if at else ''}{at}"[:200],
+            fact("in-file", file=where, what=at[:200]) if at else where,
             mistake.problem,
             value=f"{first['input']!r:.60}",
-            remedy="this is no record as the program writes it",
+            remedy=fact("no-record-of-program"),
         ) from error

@@ -10,7 +10,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
+from logger.alarms.registry import KINDS
 from logger.errors import BadInput
+from logger.facts import Fact, fact
+from logger.quantities import mass
 from logger.record import event_views
 from logger.record.json_values import JsonObject, JsonView
 
@@ -35,7 +38,7 @@ class Trouble:
     """
 
     kind: str
-    words: str
+    words: Fact
     pours: list[int] = field(default_factory=list)
     cost: Counter[str] = field(default_factory=Counter)
     hours: float = 0.0
@@ -70,7 +73,7 @@ def lessons(records: Iterable[tuple[int, JsonView, Sequence[JsonView]]]) -> Less
     count, hours, untold = 0, 0.0, []
     for pour_id, record, additions in records:
         count += 1
-        alarms.update(dict.fromkeys((alarm["title"] for alarm in record["alarms"]), 1))
+        alarms.update(dict.fromkeys((_title(alarm) for alarm in record["alarms"]), 1))
         outcome = outcome_now(record, additions)
         if outcome is None:
             untold.append(pour_id)
@@ -90,6 +93,12 @@ def lessons(records: Iterable[tuple[int, JsonView, Sequence[JsonView]]]) -> Less
             trouble.silent += not warned
     by_pours = sorted((t for t in troubles.values() if t.pours), key=lambda t: -len(t.pours))
     return Lessons(count, states, by_pours, cost, hours, untold, alarms)
+
+
+def _title(alarm: JsonView) -> str:
+    """Return an alarm's title as it is today, whatever it was called when its record was sealed."""
+    kind = KINDS.get(alarm["kind"])
+    return str(alarm["title"]) if kind is None else kind.title
 
 
 def _looks_for(point: str, kind: str) -> bool:
@@ -118,7 +127,7 @@ class Lot:
     expires_on: date | None
     received_kg: float
     used_kg: float
-    state: str
+    state: Fact
 
     @property
     def left_kg(self) -> float:
@@ -143,16 +152,22 @@ def stock(received: Iterable[JsonView], used: Iterable[JsonView], today: date) -
     for (product, part, name), lot in lots.items():
         expires = None if not lot["expires"] else date.fromisoformat(lot["expires"])
         left = lot["in"] - lot["out"]
-        state = "used up" if abs(left) < 5e-4 else "good"
+        state = fact("shelf-used-up") if abs(left) < 5e-4 else fact("shelf-good")
         if left > 0 and expires is not None and expires < today:
-            state = "expired"
+            state = fact("shelf-expired")
         elif left > 0 and expires is not None and expires - today <= SOON:
-            state = "expires soon"
+            state = fact("shelf-expires-soon")
         elif left <= -5e-4:
-            state = "more used than received"
+            state = fact("shelf-more-used")
         shelf.append(Lot(product, part, name, expires, round(lot["in"], 3), round(lot["out"], 3), state))
     return sorted(
-        shelf, key=lambda lot: (lot.state == "used up", lot.expires_on or date.max, lot.product, lot.lot)
+        shelf,
+        key=lambda lot: (
+            lot.state == fact("shelf-used-up"),
+            lot.expires_on or date.max,
+            lot.product,
+            lot.lot,
+        ),
     )
 
 
@@ -161,10 +176,16 @@ def check_lot(data: JsonView) -> JsonObject:
     lot = {name: str(data.get(name, "")).strip()[:100] for name in ("product", "part", "lot")}
     for name, value in lot.items():
         if not value:
-            raise BadInput(name, "is empty", remedy="copy it from the label")
+            raise BadInput(name, fact("lot-empty"), remedy=fact("copy-from-label"))
     kg = data.get("kg")
     if isinstance(kg, bool) or not isinstance(kg, int | float) or not 0 < kg <= 100_000:
-        raise BadInput("kg", "is not a mass", value=kg, allowed="above 0 to 100000 kg", remedy="weigh it")
+        raise BadInput(
+            "kg",
+            fact("not-a-mass"),
+            value=kg,
+            allowed=fact("above-to", first="0", last=mass(100_000, 0)),
+            remedy=fact("weigh-it"),
+        )
     expires = str(data.get("expires_on") or "").strip()
     if expires:
         try:
@@ -172,9 +193,9 @@ def check_lot(data: JsonView) -> JsonObject:
         except ValueError as error:
             raise BadInput(
                 "expires_on",
-                "is not a date",
+                fact("not-a-date"),
                 value=expires,
-                allowed="such as 2027-04-30",
-                remedy="copy it from the label; a month alone means its last day",
+                allowed=fact("such-as-date"),
+                remedy=fact("copy-date-from-label"),
             ) from error
     return lot | {"kg": float(kg), "expires_on": expires or None}

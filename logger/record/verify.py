@@ -16,6 +16,8 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.errors import NotFound
+from logger.facts import Fact, fact
+from logger.quantities import count
 from logger.record import event_views
 from logger.record.chain_walk import Break, Wrong, walk
 from logger.record.json_values import JsonObject, JsonValue, JsonView
@@ -88,7 +90,7 @@ def verify(
         pour = _row_of_pour(connection, pour_id, partial=partial)
         seal = pour.seal
         if seal is not None and not _is_seal(seal):
-            raise _Damage("altered", "pour", "the seal itself is damaged: it lacks what every seal has")
+            raise _Damage("altered", "pour", fact("verify-seal-damaged"))
         _events(connection, pour, seal, counts, notes)
         _readings(connection, pour, seal, counts)
         if seal is not None:
@@ -112,15 +114,17 @@ def verify(
             "",
             tuple(notes),
         )
-    stands = f"pour {pour_id}: {counts['readings']:,} readings and {counts['events']:,} events stand as they arrived"
-    end = "; the record is not sealed yet" if seal is None else ", and the record is as it was sealed"
     return Verdict(
         pour_id,
         True,
         seal is not None,
         counts["readings"],
         counts["events"],
-        stands + end,
+        fact(
+            "verify-intact-open" if seal is None else "verify-intact",
+            pour=pour_id,
+            **{table: count(n) for table, n in counts.items()},
+        ),
         seal_sha256="" if seal is None else seal_hash(seal),
         notes=tuple(notes),
     )
@@ -139,11 +143,11 @@ def _row_of_pour(connection: Connection, pour_id: int, *, partial: bool) -> Pour
                 raise _Damage(
                     "altered",
                     "pour",
-                    f"pour {pour_id}: its {name} cannot be read any more: altered",
+                    fact("verify-column-unreadable", pour=pour_id, column=name),
                     row_id=pour_id,
                 ) from error
         raise _Damage(
-            "altered", "pour", f"pour {pour_id} cannot be read any more: altered", row_id=pour_id
+            "altered", "pour", fact("verify-pour-unreadable", pour=pour_id), row_id=pour_id
         ) from error
 
 
@@ -168,9 +172,7 @@ def _events(
     rows = list(linked_events(connection, pour.id))
     if seal is None:
         if _seal_missing(rows):
-            raise _Damage(
-                "missing", "pour", f"pour {pour.id} was sealed, but its seal is gone", row_id=pour.id
-            )
+            raise _Damage("missing", "pour", fact("verify-seal-gone", pour=pour.id), row_id=pour.id)
         walked = walk(rows, pour.event_head)
         if walked.broken is not None:
             raise _of_break("event", walked.broken)
@@ -188,8 +190,7 @@ def _events(
         raise _Damage(
             "altered",
             "pour",
-            f"pour {pour.id}: its seal is not the one that the chain of events "
-            "names: the seal, or the event that names it, was altered",
+            fact("verify-other-seal", pour=pour.id),
             row_id=pour.id,
         )
     walked = walk(rows, pour.event_head)
@@ -198,8 +199,7 @@ def _events(
             raise _Damage(
                 "missing",
                 "event",
-                f"the events do not end where pour {pour.id} says: what was added "
-                f"after event number {len(rows)} is missing, or the pour's last link was altered",
+                fact("verify-events-end-early", pour=pour.id, event=len(rows)),
                 len(rows) + 1,
                 pour.id,
             )
@@ -207,7 +207,7 @@ def _events(
     counts["events"] = len(rows)
     later = len(rows) - sealed - 1
     if later:
-        notes.append(f"{later} addition{'s' if later > 1 else ''} after sealing")
+        notes.append(fact("verify-additions", n=later))
 
 
 def _seal_missing(rows: list[Linked]) -> bool:
@@ -258,26 +258,22 @@ def _readings(connection: Connection, pour: PourRow, seal: JsonView | None, coun
         raise _Damage(
             "altered",
             "reading",
-            f"reading {strangers[0].id} says that it came from another station than the pour's: altered",
+            fact("verify-other-station", reading=strangers[0].id),
             row_id=strangers[0].id,
         )
     if seal is not None and pour.reading_head != head:
-        raise _Damage(
-            "altered", "pour", f"pour {pour.id}: the last link of its readings was altered", row_id=pour.id
-        )
+        raise _Damage("altered", "pour", fact("verify-last-link-altered", pour=pour.id), row_id=pour.id)
 
 
 def _rest(connection: Connection, pour: PourRow, seal: JsonView, notes: list[str]) -> None:
     try:
         body = seals.sealed_body(connection, pour.id)
     except SQLAlchemyError:
-        body = "not readable"
+        body = "unreadable"
     if body is None:
-        raise _Damage("missing", "sealed_record", f"pour {pour.id}: the sealed record itself is gone")
+        raise _Damage("missing", "sealed_record", fact("verify-record-gone", pour=pour.id))
     if sha256(body) != seal["record_sha256"]:
-        raise _Damage(
-            "altered", "sealed_record", f"pour {pour.id}: the sealed record was altered", row_id=pour.id
-        )
+        raise _Damage("altered", "sealed_record", fact("verify-record-altered", pour=pour.id), row_id=pour.id)
     try:
         now = seals.boots_of(connection, pour.id)
     except SQLAlchemyError:
@@ -287,8 +283,7 @@ def _rest(connection: Connection, pour: PourRow, seal: JsonView, notes: list[str
             raise _Damage(
                 "altered",
                 "boot",
-                f"boot {name}: its time of day was altered after sealing; every "
-                "reading of that boot would move",
+                fact("verify-boot-altered", boot=name),
             )
     try:
         hashes = pour_hashes(connection, pour)
@@ -297,7 +292,7 @@ def _rest(connection: Connection, pour: PourRow, seal: JsonView, notes: list[str
     for name, sealed in seal["pour"].items():
         if hashes.get(name) != sealed:
             raise _Damage(
-                "altered", "pour", f"pour {pour.id}: its {name} was altered after sealing", row_id=pour.id
+                "altered", "pour", fact("verify-column-altered", pour=pour.id, column=name), row_id=pour.id
             )
     _rows_of(
         "alarm",
@@ -337,30 +332,53 @@ def _rows_of(
             raise _Damage(
                 "missing",
                 table,
-                f"{len(sealed) - len(ids)} {table}(s) are missing, the first before "
-                f"{table} {row_id} (number {number} of the pour)",
+                fact(
+                    "verify-missing-before",
+                    rows=_rows(table, len(sealed) - len(ids)),
+                    row=_row(table, row_id, number),
+                ),
                 number,
             )
-        wrong = "inserted" if len(ids) > len(sealed) else "out of order" if is_now in sealed else "altered"
+        wrong = (
+            Wrong.INSERTED if len(ids) > len(sealed) else Wrong.SWAPPED if is_now in sealed else Wrong.ALTERED
+        )
         raise _Damage(
-            wrong,
+            str(wrong),
             table,
-            f"{table} {row_id} (number {number} of the pour) was {_WORDS[wrong]}",
+            fact(_WORDS[str(wrong)], row=_row(table, row_id, number)),
             number,
             row_id,
         )
     if len(ids) < len(sealed):
         raise _Damage(
-            "missing", table, f"the last {len(sealed) - len(ids)} {table}(s) are missing", len(ids) + 1
+            "missing",
+            table,
+            fact("verify-last-missing", rows=_rows(table, len(sealed) - len(ids))),
+            len(ids) + 1,
         )
     if len(ids) > len(sealed):
         row_id = ids[len(sealed)]
         raise _Damage(
-            "inserted", table, f"{table} {row_id} was put in after sealing", len(sealed) + 1, row_id
+            "inserted", table, fact("verify-put-in-after", row=_row(table, row_id)), len(sealed) + 1, row_id
         )
 
 
-_WORDS = {"altered": "altered", "inserted": "put in", "out of order": "put in another place"}
+_WORDS = {
+    str(Wrong.ALTERED): "verify-row-altered",
+    str(Wrong.INSERTED): "verify-row-inserted",
+    str(Wrong.SWAPPED): "verify-row-moved",
+}
+
+
+def _row(table: str, row_id: int, number: int | None = None) -> Fact:
+    """Return a row by its number in the database, and in the pour."""
+    row = fact(f"row-{table}", row=row_id)
+    return row if number is None else fact("row-of-the-pour", row=row, number=number)
+
+
+def _rows(table: str, n: int) -> Fact:
+    """Return so many rows."""
+    return fact(f"rows-{table}", n=count(n))
 
 
 def _answered_later(
@@ -372,7 +390,7 @@ def _answered_later(
     for event in seals.events_after(connection, pour_id, seal["events"]["count"]):
         data = event.data or {}
         if event.kind == "alarm" and data.get("kind") == row["kind"] and data.get("subject") == subject:
-            notes.append(f"alarm {alarm_id} ({row['kind']}) was answered after sealing")
+            notes.append(fact("verify-alarm-answered-later", alarm=alarm_id, kind=row["kind"]))
             return True
     return False
 
@@ -388,46 +406,50 @@ def _photos(connection: Connection, pour_id: int, folder: Path) -> None:
             raise _Damage(
                 "missing",
                 "photo",
-                f"photo {str(name)[:12]} (event {row.id}) is gone from the disk",
+                fact("verify-photo-gone", photo=str(name)[:12], event=row.id),
                 row_id=row.id,
             )
         if not photos.is_whole(path):
             raise _Damage(
-                "altered", "photo", f"photo {str(name)[:12]} (event {row.id}) was altered", row_id=row.id
+                "altered",
+                "photo",
+                fact("verify-photo-altered", photo=str(name)[:12], event=row.id),
+                row_id=row.id,
             )
 
 
 def _against_paper(seal: JsonView | None, printed: str) -> None:
     digits = printed.strip().lower().replace(" ", "")
     if seal is None:
-        raise _Damage("missing", "pour", "a seal was given from paper, but the record is not sealed")
+        raise _Damage("missing", "pour", fact("verify-not-sealed"))
     if len(digits) < 8 or not seal_hash(seal).startswith(digits):
         raise _Damage(
             "altered",
             "pour",
-            f"the record's seal is {seal_hash(seal)[:16]}…, not the printed {printed}: "
-            "this is not the record that was printed",
+            fact("verify-not-the-printed", seal=seal_hash(seal)[:16], printed=printed),
         )
 
 
 def _of_break(table: str, broken: Break) -> _Damage:
-    place = f"{table} {broken.row_id}" if broken.row_id is not None else f"{table} number {broken.number}"
-    number = f" (number {broken.number} of the pour)" if broken.row_id is not None else " of the pour"
+    row = (
+        fact("number-of-the-pour", row=fact(f"number-{table}", number=broken.number))
+        if broken.row_id is None
+        else _row(table, broken.row_id, broken.number)
+    )
     if broken.wrong is Wrong.MISSING:
-        where = (
-            f"from number {broken.number} of the pour on"
-            if broken.other_id is None
-            else (
-                f"before {table} {broken.other_id}, which stands where number {broken.number} of the pour was"
-            )
-        )
-        sentence = f"{broken.rows} {table}{'s' if broken.rows > 1 else ''} missing {where}"
+        rows = _rows(table, broken.rows)
+        if broken.other_id is None:
+            sentence = fact("verify-missing-from", rows=rows, number=broken.number)
+        else:
+            other = _row(table, broken.other_id)
+            sentence = fact("verify-missing-where", rows=rows, other=other, number=broken.number)
     elif broken.wrong is Wrong.INSERTED:
-        sentence = f"{place}{number} was put in" + (f", {broken.rows} in all" if broken.rows > 1 else "")
+        code = "verify-rows-inserted" if broken.rows > 1 else "verify-row-inserted"
+        sentence = fact(code, row=row, rows=broken.rows)
     elif broken.wrong is Wrong.SWAPPED:
-        sentence = f"{place}{number} does not belong here: {table} {broken.other_id} does"
-    elif broken.wrong is Wrong.LINK_ALTERED:
-        sentence = f"{place}{number}: its link was altered"
+        assert broken.other_id is not None
+        sentence = fact("verify-row-elsewhere", row=row, other=_row(table, broken.other_id))
     else:
-        sentence = f"{place}{number} was altered"
+        code = "verify-link-altered" if broken.wrong is Wrong.LINK_ALTERED else "verify-row-altered"
+        sentence = fact(code, row=row)
     return _Damage(str(broken.wrong), table, sentence, broken.number, broken.row_id)

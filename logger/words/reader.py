@@ -158,6 +158,8 @@ class Reader:
             return self.moment(round(value))
         if unit == "chance":
             return self.chance(value)
+        if unit == "count":
+            return numbers.number(value, 0, self.language, grouped=True)
         if unit in ("h", "min", "s"):
             return self._span(value, unit)
         if unit in _CHOSEN_BY:

@@ -696,7 +696,9 @@ def test_a_past_log_is_shown_mapped_and_brought_in_with_its_bad_rows_listed(
     assert record["figures"]["core_peak_c"] == 40.0
     assert record["figures"]["core_peak_at_h"] == 3.0
     imported = next(event for event in record["events"] if event["kind"] == "log-imported")
-    assert imported["data"]["bad"] == [[4, "Probe (F) 'none of it' is not a number"]]
+    assert [[line, say(what, METRIC)] for line, what in imported["data"]["bad"]] == [
+        [4, "Probe (F) 'none of it' is not a number"]
+    ]
     assert imported["data"]["sha256"] == hashlib.sha256("\n".join(lines).encode()).hexdigest()
     again = maker.post("/shop/import", data=form | {"act": "take", "leave_out_bad": "yes"}, files=file)
     assert f"it is pour {pour['id']}" in again.text

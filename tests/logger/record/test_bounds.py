@@ -26,6 +26,8 @@ from logger.record.verify import verify
 from logger.store import readings
 from logger.store.database import Store
 from logger.store.transfer import COLUMNS
+from logger.words.reader import METRIC
+from logger.words.render import say
 from logger.worker import WorkerLimits
 
 #: What an honest small record's names are filled with.
@@ -234,7 +236,7 @@ def test_a_log_comes_in_to_the_last_row(imports: Imports, tmp_path: Path, plan_t
     path = tmp_path / "long.csv"
     path.write_text("t,T\n" + "".join(f"{5 * n},{21 + n % 30}\n" for n in range(2_345)), encoding="utf-8")
     taken = imports.log(path, "long.csv", log_asked(plan_toml), "Ada")
-    assert taken.summary == "2,345 rows read, 0 fields without a value, 0 bad rows"
+    assert say(taken.summary, METRIC) == "2,345 rows read, 0 fields without a value, 0 bad rows"
     with imports._store.read() as connection:
         assert readings.counts(connection, taken.pour_id) == (2_345, 0)
         assert verify(connection, taken.pour_id).readings == 2_345

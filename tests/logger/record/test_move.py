@@ -19,6 +19,8 @@ from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.pours import PlannedPour
 from logger.store.reading_batches import ReadingBatch, save_batch
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 @pytest.fixture
@@ -95,7 +97,7 @@ def test_a_row_that_was_altered_before_is_still_called_altered(sealed: Any, serv
     with sealed.store.write() as tx:
         tx.exec_driver_sql("UPDATE reading SET milli_c = 20000 WHERE id = 31")
     moved = move(sealed.store, server)
-    assert "reading 31" in moved.broken[sealed.pour_id]
+    assert "reading 31" in say(moved.broken[sealed.pour_id], METRIC)
 
 
 def test_what_does_not_verify_on_the_server_is_not_kept(

@@ -15,6 +15,8 @@ from hypothesis import strategies as st
 from logger.errors import BadInput, BadReadings
 from logger.record.figures import Place, figures
 from logger.record.past_log import Column, Mapping, read_log
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 ELAPSED = Mapping(("t",), "s", (Column("core", "core", "c"), Column("air", "room", "c")))
 
@@ -71,7 +73,7 @@ def test_bad_rows_refuse_the_log_and_name_every_line() -> None:
     assert str(told.value).startswith("old.csv: line 3: has 2 fields, not 3; 4 bad rows, at lines 3, 4, 7, 8")
     log = read_log(text, ELAPSED, leave_out_bad=True)
     assert [row.line for row in log.bad] == [3, 4, 7, 8]
-    assert "is it another unit?" in log.bad[-1].problem
+    assert "is it another unit?" in say(log.bad[-1].problem, METRIC)
     assert list(log.lines) == [2, 5, 6, 9]
 
 
@@ -80,7 +82,7 @@ def test_a_field_without_a_value_is_a_failed_reading_and_told() -> None:
     log = read_log("t,core,air\n0,NaN,20\n1,--,\n2,21,20\n", ELAPSED)
     assert np.isnan(log.values["core"][:2]).all()
     assert {name: list(lines) for name, lines in log.no_value.items()} == {"core": [2, 3], "room": [3]}
-    assert log.summary() == "3 rows read, 3 fields without a value, 0 bad rows"
+    assert say(log.summary(), METRIC) == "3 rows read, 3 fields without a value, 0 bad rows"
 
 
 @pytest.mark.parametrize(

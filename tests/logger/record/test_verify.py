@@ -17,6 +17,8 @@ from logger.record.gather import gather
 from logger.record.seal import seal, seal_hash
 from logger.record.verify import verify
 from logger.store import events, pours
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 _SPEC = importlib.util.spec_from_file_location("mutations", Path(__file__).with_name("mutations.py"))
 assert _SPEC is not None
@@ -45,14 +47,14 @@ def test_a_sealed_pour_and_its_addition_stand(sealed: Any) -> None:
     verdict = verdict_of(sealed)
     assert verdict.ok, verdict.sentence
     assert (verdict.readings, verdict.sealed) == (270, True)
-    assert verdict.notes == ("1 addition after sealing",)
+    assert [say(note, METRIC) for note in verdict.notes] == ["1 addition after sealing"]
 
 
 def test_an_open_pour_stands_but_is_called_unsealed(poured: Any) -> None:
     """A growing record is provable too, and never called sealed."""
     verdict = verdict_of(poured)
     assert (verdict.ok, verdict.sealed) == (True, False)
-    assert "not sealed yet" in verdict.sentence
+    assert "not sealed yet" in say(verdict.sentence, METRIC)
 
 
 def test_an_altered_temperature_is_named_with_its_row(sealed: Any) -> None:
@@ -68,7 +70,7 @@ def test_a_deleted_reading_is_called_missing_and_not_its_neighbour_altered(seale
     change(sealed, "DELETE FROM reading WHERE id = 100")
     verdict = verdict_of(sealed)
     assert (verdict.wrong, verdict.number) == ("missing", 100)
-    assert verdict.sentence.startswith("1 reading missing before reading 101")
+    assert say(verdict.sentence, METRIC).startswith("1 reading missing before reading 101")
 
 
 def test_swapped_readings_are_told_from_altered_ones(sealed: Any) -> None:
@@ -77,7 +79,7 @@ def test_swapped_readings_are_told_from_altered_ones(sealed: Any) -> None:
         change(sealed, "UPDATE reading SET id = ? WHERE id = ?", one, other)
     verdict = verdict_of(sealed)
     assert (verdict.wrong, verdict.row_id) == ("out of order", 50)
-    assert "reading 90 does" in verdict.sentence
+    assert "reading 90 does" in say(verdict.sentence, METRIC)
 
 
 def test_a_chain_made_anew_from_a_changed_row_on_is_found_by_the_seal(sealed: Any) -> None:
@@ -85,7 +87,7 @@ def test_a_chain_made_anew_from_a_changed_row_on_is_found_by_the_seal(sealed: An
     change(sealed, "UPDATE pour SET seal = json_set(seal, '$.figures.core_peak_c', 55.0)")
     verdict = verdict_of(sealed)
     assert not verdict.ok
-    assert "seal was altered" in verdict.sentence or "the seal" in verdict.sentence
+    assert "the seal" in say(verdict.sentence, METRIC)
 
 
 def test_a_seal_on_paper_proves_the_record_against_one_made_anew(sealed: Any) -> None:
@@ -95,7 +97,7 @@ def test_a_seal_on_paper_proves_the_record_against_one_made_anew(sealed: Any) ->
     assert verdict_of(sealed, printed=printed[:16].upper()).ok
     other = verdict_of(sealed, printed="0123456789abcdef")
     assert not other.ok
-    assert "not the record that was printed" in other.sentence
+    assert "not the record that was printed" in say(other.sentence, METRIC)
 
 
 def test_a_pour_is_sealed_once_and_only_when_closed(poured: Any) -> None:
@@ -114,7 +116,7 @@ def test_an_alarm_answered_after_sealing_is_an_addition_and_no_forgery(poured: A
     poured.alarm("room-cold", "room at 12 °C", "Ben")
     verdict = verdict_of(poured)
     assert verdict.ok, verdict.sentence
-    assert any("answered after sealing" in note for note in verdict.notes)
+    assert any("answered after sealing" in say(note, METRIC) for note in verdict.notes)
     change(poured, "UPDATE alarm SET acknowledged_by = 'Ada' WHERE kind = 'core-hot'")
     assert verdict_of(poured).table == "alarm"
 
@@ -168,4 +170,4 @@ def test_hundreds_of_mutations_are_all_found_and_located(sealed: Any) -> None:
 def test_stage_of_a_sealed_pour_cannot_be_opened_again_unseen(sealed: Any) -> None:
     """Reopening a sealed pour by hand is seen."""
     change(sealed, "UPDATE pour SET stage = ?", str(Stage.RELEASED))
-    assert "stage was altered" in verdict_of(sealed).sentence
+    assert "stage was altered" in say(verdict_of(sealed).sentence, METRIC)
