@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -25,6 +26,8 @@ from logger.store import pours, shared_links
 from logger.store.readings import READING
 from logger.store.rows import PourWithPrediction
 from logger.words.phrase import phrase
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.actions import pours as pour_actions
 from web.answers import (
     ERRORS,
@@ -204,14 +207,14 @@ def shop_account(service: ServiceDep, _who: ViewerDep) -> ShopAnswer:
         cost=account.cost,
         rework_h=account.hours,
         untold=account.untold,
-        alarms=account.alarms,
+        alarms=_in_words(account.alarms),
         troubles=[
             TroubleAnswer(
                 kind=trouble.kind,
                 pours=trouble.pours,
                 cost=trouble.cost,
                 rework_h=trouble.hours,
-                warned=trouble.warned,
+                warned=_in_words(trouble.warned),
                 silent=trouble.silent,
             )
             for trouble in account.troubles
@@ -229,6 +232,14 @@ def shop_account(service: ServiceDep, _who: ViewerDep) -> ShopAnswer:
             for lot in shelf
         ],
     )
+
+
+def _in_words(counted: Counter[str]) -> dict[str, int]:
+    """Return counts by what is counted, in words: facts that read the same are the same."""
+    words = Counter[str]()
+    for name, count in counted.items():
+        words[say(name, METRIC)] += count
+    return dict(words)
 
 
 @router.get("/api/pours/{pour_id}/progress")
