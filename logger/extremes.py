@@ -8,13 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from logger.facts import Fact, Quantity, fact
+
 RUNAWAY_C, BEYOND_C = 100.0, 150.0
 #: What is said of any runaway. It follows what safety data sheets say of a pot that runs away (from memory).
-CAUTION = (
-    "Expect smoke, harmful fumes, cracks, and fire where it touches what burns. Do not pour it like this. If a pour "
-    "ever smokes or boils: leave it, keep everybody out of the fumes, call the fire service. The safety data sheet and "
-    "local codes rule."
-)
+CAUTION = fact("runaway-caution")
 
 
 def is_runaway(peak_c: float) -> bool:
@@ -32,10 +30,10 @@ def shown(peak_c: float, as_text: Callable[[float], str]) -> str:
     return as_text(peak_c) if not is_unknown(peak_c) else f"over {as_text(BEYOND_C)}"
 
 
-def words(peak_c: float) -> str | None:
+def caution(peak_c: float) -> Fact | None:
     """Return what to say beside a predicted peak; None for an ordinary one."""
     if not is_runaway(peak_c):
         return None
     if not is_unknown(peak_c):
-        return f"This is a runaway. {CAUTION}"
-    return f"This is a runaway, and outside what the model knows: no figure over {BEYOND_C:g} °C holds. {CAUTION}"
+        return fact("runaway", caution=CAUTION)
+    return fact("runaway-unknown", limit=Quantity(BEYOND_C, "°C", 0), caution=CAUTION)

@@ -6,7 +6,7 @@ from logger import extremes
 from logger.facts import Fact, Quantity, fact
 
 
-def temperature(celsius: float, digits: int = 1) -> Quantity:
+def temperature(celsius: float, digits: int | None = 1) -> Quantity:
     """Return a temperature, °C."""
     return Quantity(celsius, "°C", digits)
 
@@ -18,7 +18,7 @@ def peak(celsius: float, digits: int = 0) -> Quantity | Fact:
     return temperature(celsius, digits)
 
 
-def difference(kelvin: float, digits: int = 1, *, signed: bool = False) -> Quantity:
+def difference(kelvin: float, digits: int | None = 1, *, signed: bool = False) -> Quantity:
     """Return a difference of temperatures, K."""
     return Quantity(kelvin, "K", digits, signed=signed)
 
@@ -53,6 +53,16 @@ def hours(hours: float) -> Quantity:
     return Quantity(hours, "h", None)
 
 
+def whole_hours(hours: float) -> Quantity:
+    """Return a span of time given in hours, to the hour: shown as "31 h"."""
+    return Quantity(60.0 * round(hours), "min", None)
+
+
+def hours_alone(hours: float) -> Quantity:
+    """Return a span of time given in hours, shown in hours whatever its length: "72 h", "26.5 h"."""
+    return Quantity(60.0 * hours, "min", None)
+
+
 def minutes(minutes: float) -> Quantity:
     """Return a span of time given in minutes: shown as "5 min"."""
     return Quantity(minutes, "min", None)
@@ -78,11 +88,11 @@ def count(n: int) -> Quantity:
     return Quantity(n, "count", 0)
 
 
-def percent(value: float, digits: int | None = None) -> Quantity:
+def percent(value: float, digits: int | None = None, *, signed: bool = False) -> Quantity:
     """Return a share in percent."""
-    return Quantity(value, "%", digits)
+    return Quantity(value, "%", digits, signed=signed)
 
 
-def quantity(value: float, unit: str, digits: int | None = 1) -> Quantity:
+def quantity(value: float, unit: str, digits: int | None = 1, *, signed: bool = False) -> Quantity:
     """Return a value in any unit; one that no reader converts is shown as it is."""
-    return Quantity(value, unit, digits)
+    return Quantity(value, unit, digits, signed=signed)

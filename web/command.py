@@ -17,19 +17,26 @@ import typer
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, LoggerError
+from logger.facts import Fact, Value
 from logger.json_text import json_text
+from logger.quantities import difference, grams, hours, length, peak, percent, quantity, temperature
 from logger.store.backup import MOST_BACKUPS, back_up, restore
 from logger.words.log_lines import log_in_english
 from logger.words.phrase import phrase
+from logger.words.reader import METRIC
+from logger.words.render import said
+from logger.words.render import say as words
 from web.commands import machine, owner, records, self_test, server, watched
 from web.commands.extras import what_to_install
-from web.commands.terminal import say, table_of, working
+from web.commands.terminal import plain, say, table_of, working
 from web.demo.scenarios import SCENARIOS
 from web.server import startup
 from web.views.words import celsius, hours_minutes, release_words
 
 if TYPE_CHECKING:
+    from logger.cure.fit.datasheet_fit import Fit
     from logger.cure.fit.refit import RecordedPour
+    from logger.cure.fit.what_it_means import Narrowing
     from logger.cure.solver.prediction import Prediction
 
 # Here and in commands/, what a command works with is imported inside its function: solver, database and web framework
@@ -66,7 +73,7 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
     with working("solving the cross-section …"):
         prediction = predict(planned)
     if as_json:
-        print_json(prediction.to_json())
+        print_json(said(prediction.to_json(), METRIC))
         return
     _show_prediction(planned.title, prediction, planned.resin.limits.max_core_c)
 
@@ -79,13 +86,13 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
     """
     from logger.plan.file import read_plan
     from logger.planning.assess import assess_fully
-    from logger.planning.report import plan_report
+    from web.views.plan_report import plan_report
 
     planned = read_plan(plan)
     with working("working the plan through …"):
         assessment = assess_fully(planned)
     if as_json:
-        print_json(assessment.to_json())
+        print_json(said(assessment.to_json(), METRIC))
         return
     print(plan_report(planned, assessment))
 
@@ -111,33 +118,69 @@ def fit_command(
     with working("fitting; this takes some seconds …"):
         fitted = fit_datasheet(stated)
     if as_json:
-        print_json(fitted.to_json())
+        print_json(said(fitted.to_json(), METRIC))
         return
-    table = table_of("statement", "stated", "fitted", title="stated and fitted", title_justify="left")
-    for point in fitted.points:
-        stated_as = f"{'at most ' if point.bound else ''}{point.stated:.4g} {point.unit}"
-        table.add_row(point.statement, stated_as, f"{point.fitted:.4g} {point.unit}")
-    say(table)
-    ranges = table_of("parameter", "90 % range", title="how far the numbers may be off", title_justify="left")
+    _show_points(fitted)
+    ranges = table_of(
+        words(phrase("parameter")),
+        words(phrase("90 % range")),
+        title=words(phrase("uncertainty of the fitted numbers")),
+        title_justify="left",
+    )
     for name, (low, high) in fitted.ranges.items():
-        ranges.add_row(name, f"{low:.4g} to {high:.4g}")
+        ranges.add_row(name, f"{low:.4g} – {high:.4g}")
     say(ranges)
     for assumption in fitted.assumptions:
-        say(f"Assumed: {assumption}")
+        say(phrase("Assumed: {assumption}", assumption=assumption))
     for warning in fitted.warnings:
-        say(f"[bold]Mind:[/bold] {warning}")
-    with working("how deep it may be poured; this takes some seconds …"):
+        say(phrase("Note: {warning}", warning=warning))
+    with working(words(phrase("how deep it may be poured; this takes some seconds …"))):
         depths, narrowings = safe_depths(fitted.resin), what_would_narrow(fitted.resin, stated)
     deep = table_of(
-        "room", "safe in 9 of 10", "too hot in 5 of 10", title="one wide pour", title_justify="left"
+        words(phrase("room")),
+        words(phrase("safe in 9 of 10")),
+        words(phrase("too hot in 5 of 10")),
+        title=words(phrase("one wide pour")),
+        title_justify="left",
     )
     for depth in depths:
-        deep.add_row(f"{depth.room_c:g} °C", f"{depth.safe_mm:g} mm", f"{depth.even_mm:g} mm")
+        row = temperature(depth.room_c, None), length(depth.safe_mm, None), length(depth.even_mm, None)
+        deep.add_row(*(words(one) for one in row))
     say(deep)
     for one in narrowings[:MOST_TOLD]:
-        what = one.kind if one.mass_kg is None else f"{one.kind} of {1000 * one.mass_kg:g} g"
-        say(f"A {what} at {one.at_c:g} °C would narrow the peak's range by {100 * one.narrower:.0f} %.")
+        say(_narrows(one))
     print(fitted.to_toml())
+
+
+def _show_points(fitted: Fit) -> None:
+    table = table_of(
+        words(phrase("statement")),
+        words(phrase("stated")),
+        words(phrase("fitted")),
+        title=words(phrase("stated and fitted")),
+        title_justify="left",
+    )
+    for point in fitted.points:
+        stated, value = quantity(point.stated, point.unit, None), quantity(point.fitted, point.unit, None)
+        stated_as = phrase("at most {value}", value=stated) if point.bound else stated
+        table.add_row(words(point.statement), words(stated_as), words(value))
+    say(table)
+
+
+def _narrows(one: Narrowing) -> Fact:
+    """Return what a further statement would do to the peak's range."""
+    values: dict[str, Value] = {
+        "at": temperature(one.at_c, None),
+        "mass": grams(1000.0 * (one.mass_kg or 0.0), None),
+        "part": percent(100.0 * one.narrower, 0),
+    }
+    if one.kind == "hard after":
+        return phrase("A time to hard at {at} would narrow the peak's range by {part}.", **values)
+    if one.kind == "working time":
+        return phrase("A working time of {mass} at {at} would narrow the peak's range by {part}.", **values)
+    if one.kind == "gel time":
+        return phrase("A gel time of {mass} at {at} would narrow the peak's range by {part}.", **values)
+    return phrase("A cup test of {mass} at {at} would narrow the peak's range by {part}.", **values)
 
 
 @app.command("advise")
@@ -163,20 +206,35 @@ def advise_command(
     with working("solving many pours; this takes half a minute or more …"):
         advice = advise(planned, faster)
     if as_json:
-        print_json(advice.to_json())
+        print_json(said(advice.to_json(), METRIC))
         return
     for sentence in advice.sentences():
-        say(sentence)
-    table = table_of("cooling", "hottest core of this plan", "deepest single layer by the model")
+        say(plain(words(sentence)))
+    table = table_of(
+        words(phrase("cooling")),
+        words(phrase("hottest core of this plan")),
+        words(phrase("deepest single layer by the model")),
+    )
     for gain in advice.gains:
         depth = None if gain.deepest is None else gain.deepest.bracket.safe
         table.add_row(
-            gain.way, extremes.shown(gain.peak_c, celsius), "–" if depth is None else f"{depth:g} mm"
+            words(_WAYS[gain.way]),
+            words(peak(gain.peak_c, 1)),
+            "–" if depth is None else words(length(depth, None)),
         )
     say(table)
     hottest = max(gain.peak_c for gain in advice.gains)
-    if (runaway := extremes.words(hottest)) is not None:
-        say(f"[bold]{runaway}[/bold]")
+    if (runaway := extremes.caution(hottest)) is not None:
+        say(f"[bold]{words(runaway)}[/bold]")
+
+
+#: A way of cooling as `advise` names it in JSON → what the table says of it.
+_WAYS = {
+    "still air, closed below": phrase("still air, closed below"),
+    "fan": phrase("fan"),
+    "free air below": phrase("free air below"),
+    "fan and free air below": phrase("fan and free air below"),
+}
 
 
 @app.command("refit")
@@ -205,18 +263,25 @@ def refit_command(
     with working("fitting; this takes some seconds a pour …"):
         fitted = fit_from_pours(recorded)
     if as_json:
+        message = words(fitted.message(), METRIC)
         print_json(
             asdict(fitted)
-            | {"resin": fitted.resin.model_dump(mode="json", exclude_none=True), "message": fitted.message()}
+            | {"resin": fitted.resin.model_dump(mode="json", exclude_none=True), "message": message}
         )
         return
     say(fitted.message())
-    table = table_of("pour left out", "off by before", "after", "peak off by before", "after")
+    table = table_of(
+        words(phrase("pour left out")),
+        words(phrase("off by before")),
+        words(phrase("after")),
+        words(phrase("peak off by before")),
+        words(phrase("after")),
+    )
     for left in fitted.left_out:
         table.add_row(
             left.title,
             *(
-                f"{value:.1f} K"
+                words(difference(value))
                 for value in (left.rms_before_k, left.rms_after_k, left.peak_before_k, left.peak_after_k)
             ),
         )
@@ -264,7 +329,7 @@ def replay_command(
     with working("replaying …"):
         replayed = replay(planned, rows, forecast_at=hours, live_forecasts=live_forecasts)
     if as_json:
-        print_json(replayed)
+        print_json(said(replayed, METRIC))
         return
     _show_replay(planned.title, replayed)
 
@@ -293,7 +358,7 @@ def _show_replay(title: str, replayed: dict[str, Any]) -> None:
             alarm["priority"],
             hours_minutes(alarm["raised_h"]),
             hours_minutes(alarm["cleared_h"]),
-            alarm["reason"],
+            words(alarm["reason"]),
         )
     say(raised if replayed["alarms"] else f"{title}: no alarm was raised")
     if replayed["forecasts"]:
@@ -482,31 +547,43 @@ def serve_command(
 
 
 def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None:
-    from logger import extremes
-
     shown: dict[str, Any] = prediction.to_json()
+    hottest, end, gel_h = shown["hottest"], shown["end"], shown["gel_at_h"]
+    rows: list[tuple[str, str]] = [
+        (phrase("hottest point"), peak(shown["peak_c"], 1)),
+        (phrase("  when"), phrase("{time} after pouring", time=hours(shown["peak_at_h"]))),
+        (
+            phrase("  where"),
+            phrase(
+                "{across} from the centre line, {up} above the bottom",
+                across=length(hottest["x_mm"], 0),
+                up=length(hottest["z_mm"], 0),
+            ),
+        ),
+        (phrase("resin's limit"), temperature(limit_c)),
+        (phrase("gel, about"), "–" if gel_h is None else hours(gel_h)),
+        (
+            phrase("cured at the end"),
+            phrase(
+                "{mean} (least {least})",
+                mean=percent(100.0 * end["mean_conversion"], 0),
+                least=percent(100.0 * end["least_conversion"], 0),
+            ),
+        ),
+        (phrase("glass transition then"), temperature(end["tg_c"], 0)),
+    ]
     table = table_of(title=title, show_header=False, title_justify="left")
-    table.add_row("hottest point", extremes.shown(shown["peak_c"], celsius))
-    table.add_row("  when", f"{hours_minutes(shown['peak_at_h'])} after pouring")
-    hottest = shown["hottest"]
-    table.add_row(
-        "  where", f"{hottest['x_mm']:.0f} mm from the centre line, {hottest['z_mm']:.0f} mm above the bottom"
-    )
-    table.add_row("resin's limit", celsius(limit_c))
-    table.add_row("gel, about", hours_minutes(shown["gel_at_h"]))
-    table.add_row(
-        "cured at the end",
-        f"{100 * shown['end']['mean_conversion']:.0f} % (least {100 * shown['end']['least_conversion']:.0f} %)",
-    )
-    table.add_row("glass transition then", celsius(shown["end"]["tg_c"], 0))
+    for name, value in rows:
+        table.add_row(words(name), words(value))
     say(table)
     for warning in prediction.warnings:
-        say(f"[bold]Mind:[/bold] {warning}")
+        say(phrase("Note: {warning}", warning=warning))
     if shown["peak_c"] > limit_c:
-        say(
-            f"[bold]It passes the resin's limit of {celsius(limit_c)}.[/bold] Pour less deep, in a cooler room, "
-            "or with moving air; the maker's safety data sheet rules."
+        passes = words(phrase("It passes the resin's limit of {limit}.", limit=temperature(limit_c)))
+        do = phrase(
+            "Pour less deep, in a cooler room, or with moving air; the maker's safety data sheet rules."
         )
+        say(f"[bold]{passes}[/bold] {words(do)}")
 
 
 records.add_to(app)

@@ -18,6 +18,7 @@ from logger.cure.advice.limits import (
     in_allowed_room,
     rooms,
 )
+from logger.facts import Fact, fact
 from logger.plan.file import Plan
 from logger.planning.cure_answers import CureAnswers, ask_cure
 from logger.planning.findings.layers import layers_in_words
@@ -39,11 +40,11 @@ class Advice:
     layers: str
 
     def sentences(self) -> list[str]:
-        """Return the answers in words: what was assumed, how deep, in which rooms, in which layers."""
-        texts = [f"{sentence[0].upper()}{sentence[1:]}." for sentence in self.cure.assumed]
-        texts.append(self.deepest.message())
-        if self.in_room is not None:
-            texts.append(f"{self.room_words[0].upper()}{self.room_words[1:]}: {self.in_room.message()}")
+        """Return the answers: what was assumed, how deep, in which rooms, in which layers."""
+        texts: list[str] = [*self.cure.assumed, self.deepest.message()]
+        if self.in_room is not None and isinstance(self.room_words, Fact):
+            room, answer = self.room_words.values["room"], self.in_room.message()
+            texts.append(fact("advice-in-sheet-room", room=room, answer=answer))
         texts.append(self.rooms.message())
         return [*texts, self.layers] if self.layers else texts
 

@@ -24,6 +24,7 @@ from logger.cure.solver.assumptions import assumptions
 from logger.cure.solver.planned_band import PlannedBand, planned_band
 from logger.cure.solver.prediction import Prediction, coarse_peak_c, long_enough, predict, predict_coarsely
 from logger.extremes import RUNAWAY_C
+from logger.facts import NOTHING, Fact
 from logger.plan.file import DEEPEST_MM, Plan
 
 #: A stated working time counts as an end of it between these conversions. This project's choice, no standard.
@@ -39,8 +40,8 @@ class CureAnswers:
 
     spread_k: hottest point over surface at most. verdicts: one for each [[layer]], empty where not asked.
     coat: when a brushed seal coat of this resin is tacky and when it is hard, at the room's temperature.
-    room_words: the room that deepest_mm, layers and remedy are for, where the datasheet refuses the plan's own; ""
-    for the plan's own. room_peak_c: what the plan reaches in that room. layers: None where none were asked for
+    room_words: the room that deepest_mm, layers and remedy are for, where the datasheet refuses the plan's own;
+    NOTHING for the plan's own. room_peak_c: what the plan reaches in that room. layers: None where none were asked for
     (layers_asked) or none hold. hot_void: a void deeper than its layer and what it reaches by itself, where that is
     over the limit. thick_panel_c: what the plan reaches on the thicker bottom that its sag asks for. band: its peak in
     each resin that the datasheet leaves possible; None where the plan names none.
@@ -53,8 +54,8 @@ class CureAnswers:
     coat: BondWindow | None = None
     verdicts: tuple[LayerVerdict, ...] = ()
     spread_k: float | None = None
-    assumed: tuple[str, ...] = ()
-    room_words: str = ""
+    assumed: tuple[Fact, ...] = ()
+    room_words: str = NOTHING
     room_peak_c: float | None = None
     layers: LayerPlan | None = None
     layers_asked: bool = False
@@ -64,13 +65,13 @@ class CureAnswers:
     band: PlannedBand | None = None
 
 
-NOTHING = CureAnswers()
+NO_ANSWERS = CureAnswers()
 
 
 def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
     """Return what one prediction says, without solving anything again."""
     if prediction is None:
-        return NOTHING
+        return NO_ANSWERS
     curve = prediction.curve
     return CureAnswers(
         peak_c=prediction.peak_c,

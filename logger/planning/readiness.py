@@ -13,8 +13,10 @@ from enum import StrEnum
 from typing import Any
 
 from logger.errors import BadInput
+from logger.facts import NOTHING, Fact, fact, in_a_row
 from logger.plan.file import Plan
-from logger.planning.finding import PROJECT_CHOICE, Constant, Finding, Light, plain, worst
+from logger.planning.finding import Finding, Light, worst
+from logger.quantities import minutes
 
 
 class Where(StrEnum):
@@ -27,27 +29,30 @@ class Where(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class SigningPoint:
-    """One point to sign. `people`: how many different persons; `evidence`: what is kept with the signature.
+    """One point to sign. `people`: how many different persons; `evidence`: what is kept with the signature, NO_EVIDENCE
+    where that is nothing but the name.
 
     where: where it is looked at;
-    again: how the second check differs when the same person makes it; empty for a point of one person. unknown: what
+    why: what makes it more than a formality, NOTHING where it is one; because: the findings that this tells.
+    again: how the second check differs when the same person makes it; NOTHING for a point of one person. unknown: what
     is not known that the question asks, each with how to make it known: such a point is signed with a reason only.
     """
 
     id: str
-    question: str
+    question: Fact
     people: int
-    evidence: str
+    evidence: Fact
     light: Light
-    why: str
-    again: str = ""
+    why: str = NOTHING
+    again: str = NOTHING
     unknown: tuple[str, ...] = ()
     where: Where = Where.DESK
+    because: tuple[Finding, ...] = ()
 
     @property
     def needs_photo(self) -> bool:
         """Whether a photo is kept with the signature."""
-        return "photo" in self.evidence
+        return self.evidence != NO_EVIDENCE
 
     @property
     def in_passing(self) -> bool:
@@ -55,7 +60,7 @@ class SigningPoint:
         return self.light is not Light.STOP and not self.unknown
 
     def to_json(self) -> dict[str, Any]:
-        """Return the point as plain JSON types."""
+        """Return the point as plain JSON types, its facts as they are: put into words at the rim."""
         return {
             "id": self.id,
             "question": self.question,
@@ -69,8 +74,8 @@ class SigningPoint:
         }
 
 
-#: between two checks of one point by the same person
-SAME_PERSON = Constant("time between two checks by the same person", 10.0, "min", PROJECT_CHOICE)
+#: Least time between two checks of one point by the same person, minutes (this project's choice, no standard).
+SAME_PERSON_MIN = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +86,9 @@ class SecondCheck:
     photo: int
 
     @property
-    def words(self) -> str:
+    def words(self) -> Fact:
         """As it stands in the record."""
-        return f"checked twice by the same person, {int(self.minutes)} min apart, photo {self.photo}"
+        return fact("checked-twice", apart=minutes(int(self.minutes)), photo=str(self.photo))
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,15 +115,15 @@ class Override:
         for word, value in (("person", self.person), ("reason", self.reason)):
             if not value.strip():
                 raise BadInput(
-                    f"override of {self.point}",
-                    f"has no {word}",
+                    fact("exception-at", point=self.point),
+                    fact(f"has-no-{word}"),
                     value=value,
-                    allowed="a name and a reason in words",
-                    remedy=f"give the {word}",
+                    allowed=fact("name-and-reason"),
+                    remedy=fact(f"give-the-{word}"),
                 )
 
 
-_NO_EVIDENCE, _PHOTO = "none", "photo"
+NO_EVIDENCE, PHOTO = fact("evidence-none"), fact("evidence-photo")
 
 
 @dataclass(frozen=True)
@@ -130,26 +135,43 @@ class _PointMaker:
     def __call__(
         self,
         name: str,
-        question: str,
+        question: Fact,
         keys: Sequence[str],
         *,
         where: Where = Where.DESK,
-        evidence: str = _NO_EVIDENCE,
-        again: str = "",
+        evidence: Fact = NO_EVIDENCE,
+        again: str = NOTHING,
         about: str = "",
     ) -> SigningPoint:
         """Return the point; of two persons where it says how to look again.
 
-        about: only findings that name it in quotation marks.
+        about: only findings that are about it, by its name.
         """
-        meant = [
-            f for key in keys for f in self.by_key.get(key, []) if not about or f'"{about}"' in f.sentence
-        ]
-        bad = [f for f in meant if f.light is not Light.OK]
-        why = " ".join(f"{f.sentence} {f.change}".strip() for f in bad)
-        people = 2 if again else 1
-        light = worst(f.light for f in meant)
-        return SigningPoint(name, question, people, evidence, light, why, again, where=where)
+        meant = [f for key in keys for f in self.by_key.get(key, []) if not about or _names(f, about)]
+        bad = tuple(f for f in meant if f.light is not Light.OK)
+        why = _together([said for f in bad for said in (f.sentence, f.change) if said])
+        return SigningPoint(
+            name,
+            question,
+            2 if again else 1,
+            evidence,
+            worst(f.light for f in meant),
+            why,
+            again,
+            where=where,
+            because=bad,
+        )
+
+
+def _together(texts: Sequence[str]) -> str:
+    """Return sentences as one text; what is not all facts yet stays plain text."""
+    return in_a_row(texts) if all(isinstance(text, Fact) for text in texts) else " ".join(texts)
+
+
+def _names(finding: Finding, about: str) -> bool:
+    """Whether a finding names a slab or a void."""
+    said = finding.sentence
+    return about in said.values.values() if isinstance(said, Fact) else f'"{about}"' in said
 
 
 def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
@@ -161,7 +183,7 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
     checks = [
         point(
             "depth",
-            "Is the depth of each layer allowed, and is the predicted peak bearable?",
+            fact("ask-depth"),
             [
                 "too-deep",
                 "depth",
@@ -178,32 +200,32 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
         ),
         point(
             "volume",
-            "Are there enough of both parts on the bench for this volume?",
+            fact("ask-volume"),
             ["volume", "volume-unknown", "stations-few", "refused-volume"],
             where=Where.BENCH,
-            evidence=_PHOTO,
+            evidence=PHOTO,
         ),
         point(
             "ratio",
-            "Has the ratio been read twice, with its measure (weight or volume), off both labels?",
+            fact("ask-ratio"),
             ["ratio", "ratio-wrong", "ratio-chemistry", "mix-missing", "density-apart", "refused-mixing"],
             where=Where.BENCH,
-            again="read it off the other part's label",
-            evidence=_PHOTO,
+            again=fact("again-ratio"),
+            evidence=PHOTO,
         ),
         point(
             "batches",
-            "Do pails, scale and hands suffice to mix and pour in time?",
+            fact("ask-batches"),
             ["batches", "scale", "scale-missing"],
         ),
         point(
             "room",
-            "Is the room within the limits now, and will it stay so through the night?",
+            fact("ask-room"),
             ["room", "room-warm", "room-cold", "heating", "heating-short", "refused-room"],
         ),
         point(
             "air",
-            "Is the air dry enough, and is every surface warmer than its dew point?",
+            fact("ask-air"),
             ["air", "air-damp", "humidity-unknown", "heater-flame", "refused-air"],
         ),
     ]
@@ -220,28 +242,28 @@ def _wood_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
         checks += [
             point(
                 f"slab-{number}-moisture",
-                f'Is "{slab.name}" dry all through?',
+                fact("ask-moisture", slab=slab.name),
                 ["damp", "moisture", "moisture-doubt", "moisture-unknown", "movement", "movement-wide"],
                 where=Where.FORM,
-                evidence="photo of the meter on the wood",
+                evidence=fact("evidence-meter"),
                 about=slab.name,
             ),
             point(
                 f"slab-{number}-edge",
-                f'Are bark, dust and loose skin off "{slab.name}", down to sound wood?',
+                fact("ask-edge", slab=slab.name),
                 ["bark", "bark-on", "seal-none", "seal-tacky", "seal-cured", "source-unknown"],
                 where=Where.FORM,
-                evidence=_PHOTO,
+                evidence=PHOTO,
                 about=slab.name,
             ),
         ]
     checks += [
         point(
             f"void-{number}",
-            f'Is "{void.name}" taped from below, with a backing board over the tape?',
+            fact("ask-void", void=void.name),
             ["void-open"],
             where=Where.FORM,
-            evidence="photo from below",
+            evidence=fact("evidence-from-below"),
             about=void.name,
         )
         for number, void in enumerate(plan.void, start=1)
@@ -257,27 +279,27 @@ def _points_of_options(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
         checks.append(
             point(
                 "layers",
-                "Does everybody know when the next layer may go on, and when to scuff?",
+                fact("ask-layers"),
                 ["joint-too-early", "joint-bonds", "joint-scuff", "joint-unknown"],
             )
         )
     if plan.sun is not None:
-        checks.append(point("sun", "Is the form out of the sun all day long?", ["sun"], where=Where.FORM))
+        checks.append(point("sun", fact("ask-sun"), ["sun"], where=Where.FORM))
     if plan.colour is not None:
         checks.append(
             point(
                 "colour",
-                "Has a cup at full depth been looked at?",
+                fact("ask-colour"),
                 ["colour"],
                 where=Where.BENCH,
-                evidence=_PHOTO,
+                evidence=PHOTO,
             )
         )
     if plan.heat_tool is not None:
         checks.append(
             point(
                 "heat-tool",
-                "Do all who hold the gun know how short a pass is?",
+                fact("ask-heat-tool"),
                 ["heat-tool"],
                 where=Where.BENCH,
             )
@@ -291,29 +313,29 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
     checks = [
         point(
             "form",
-            "Has the form been looked at twice from below: supports, span, braces, level?",
+            fact("ask-form"),
             ["sag", "sag-wide", "support-unknown", "walls", "refused-form"],
             where=Where.FORM,
-            again="look from the other end of the form",
-            evidence="photo of the underside",
+            again=fact("again-form"),
+            evidence=fact("evidence-underside"),
         ),
         point(
             "seams",
-            "Are all seams sealed and tested, and does the form let go?",
+            fact("ask-seams"),
             ["seams", "seams-open", "seams-unknown", "face", "face-sticks", "face-unknown"],
             where=Where.FORM,
-            again="test from the other end of the form",
-            evidence=_PHOTO,
+            again=fact("again-seams"),
+            evidence=PHOTO,
         ),
     ]
     if plan.slab:
         checks.append(
             point(
                 "clamps",
-                "Are the slabs held down against floating up?",
+                fact("ask-clamps"),
                 ["floating", "floating-loose"],
                 where=Where.FORM,
-                evidence=_PHOTO,
+                evidence=PHOTO,
             )
         )
     return checks
@@ -322,57 +344,53 @@ def _form_points(plan: Plan, point: _PointMaker) -> list[SigningPoint]:
 def _always(plan: Plan) -> list[SigningPoint]:
     """Points that no plan is without."""
     named = len({person.name.strip().casefold() for person in plan.person})
-    why = {
-        0: "Nobody is named. Name who pours and who checks.",
-        1: "One person: what two should look at, the same one looks at again, at least 10 min later and with a photo.",
-    }.get(named, "")
+    why: str = NOTHING
+    if named == 0:
+        why = fact("nobody-named")
+    elif named == 1:
+        why = fact("one-person", wait=minutes(SAME_PERSON_MIN))
     light = Light.WATCH if why else Light.OK
     return [
-        SigningPoint(
-            "people", "Who pours, who checks, and who looks in the first hour?", 1, _NO_EVIDENCE, light, why
-        ),
+        SigningPoint("people", fact("ask-people"), 1, NO_EVIDENCE, light, why),
         SigningPoint(
             "protection",
-            "Gloves, eye protection and fresh air, as the makers' safety data sheets ask?",
+            fact("ask-protection"),
             1,
-            _NO_EVIDENCE,
+            NO_EVIDENCE,
             Light.OK,
-            "",
             where=Where.BENCH,
         ),
         SigningPoint(
             "fire",
-            "If it smokes: does everybody know to leave, shut the door and call the fire service?",
+            fact("ask-fire"),
             1,
-            _NO_EVIDENCE,
+            NO_EVIDENCE,
             Light.OK,
-            "",
             where=Where.FORM,
         ),
         SigningPoint(
             "leak-kit",
-            "Is the leak kit at hand: tape, silicone or hot glue, rags, a tray?",
+            fact("ask-leak-kit"),
             1,
-            _PHOTO,
+            PHOTO,
             Light.OK,
-            "",
             where=Where.FORM,
         ),
         SigningPoint(
             "watch",
-            "Do all probes read, and does a message reach a phone?",
+            fact("ask-watch"),
             1,
-            _NO_EVIDENCE,
+            NO_EVIDENCE,
             Light.OK,
-            "",
         ),
     ]
 
 
 def obstacles(
     points: Sequence[SigningPoint], signatures: Iterable[Signature], overrides: Iterable[Override] = ()
-) -> list[str]:
-    """Return what still keeps the pour from starting, one sentence each; empty when it may start.
+) -> list[Fact]:
+    """Return what still keeps the pour from starting, each with its point's question and what is left to do there
+    (its value `left`); empty when it may start.
 
     An override lets one point pass that stands at stop, or for which the second pair of eyes or the photo cannot be
     had. It does not stand in for the first signature: every point has been looked at by somebody with a name.
@@ -389,7 +407,7 @@ def obstacles(
         if signature.again is not None:
             twice.add(signature.point)
     passed = {override.point: override for override in overrides}
-    reasons = []
+    reasons: list[Fact] = []
     for point in points:
         names = signed.get(point.id, set())
         override = passed.get(point.id)
@@ -399,23 +417,27 @@ def obstacles(
             names = names | {override.person.strip().casefold()}
         by = max(len(names), 2 if point.id in twice else 0)
         if by < (1 if let_pass else point.people):
-            other = f"{point.people - by} more" if by else "two persons" if point.people == 2 else "a person"
-            alone = f", or yours again after {plain(SAME_PERSON.value)} min: {point.again}, with a photo"
-            reasons.append(
-                f"{point.question} Not signed yet: needs {other}{alone if by and point.again else ''}."
-            )
+            reasons.append(_left(point, _unsigned(point, by)))
         if point.needs_photo and point.id not in photos and not let_pass:
-            reasons.append(f"{point.question} The {point.evidence} is missing.")
+            reasons.append(_left(point, fact("left-photo", evidence=point.evidence)))
         if point.unknown and not let_pass:
-            reasons.append(
-                f"{point.question} Not known: {' '.join(point.unknown)} Make it known, or sign it as open with a "
-                "reason."
-            )
+            reasons.append(_left(point, fact("left-unknown", unknown=in_a_row(point.unknown))))
         if point.light is Light.STOP and not let_pass:
-            reasons.append(
-                f"{point.question} Stands at stop: {point.why} Mend it, or override by name and reason."
-            )
+            reasons.append(_left(point, fact("left-blocked", why=point.why)))
     return reasons
+
+
+def _left(point: SigningPoint, left: Fact) -> Fact:
+    return fact("left-at-point", question=point.question, left=left)
+
+
+def _unsigned(point: SigningPoint, by: int) -> Fact:
+    """Return who still has to sign a point that so many have signed."""
+    if not by:
+        return fact("left-two-people" if point.people == 2 else "left-one-person")
+    if not point.again:
+        return fact("left-one-more")
+    return fact("left-one-more-or-again", wait=minutes(SAME_PERSON_MIN), again=point.again)
 
 
 def with_unknown(
@@ -426,7 +448,7 @@ def with_unknown(
         replace(
             point,
             light=worst([point.light, Light.WATCH]),
-            why=" ".join([*filter(None, [point.why]), *unknown, *doubts]),
+            why=_together([said for said in (point.why, *unknown, *doubts) if said]),
             unknown=tuple(unknown),
         )
         if (unknown or doubts) and point.id == name

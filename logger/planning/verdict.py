@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from logger.facts import fact, in_a_row
 from logger.planning.finding import Finding, Light
 from logger.planning.readiness import SigningPoint
 
@@ -54,16 +55,13 @@ class PlanVerdict:
     def headline(self) -> str:
         """The verdict in a sentence or two, with the number of things in the list below it."""
         if self.stops:
-            one = len(self.stops) == 1
-            return f"Do not pour it like this: {_things(self.stops)} must change{' first' if one else ''}."
-        words = []
+            return fact("plan-must-change", n=len(self.stops))
+        said = []
         if self.passed:
-            words.append(
-                f"{_things(self.passed).capitalize()} that should change: let pass by name and reason."
-            )
+            said.append(fact("plan-let-pass", n=len(self.passed)))
         if self.watches:
-            words.append(f"It may work: look at {_things(self.watches)} first.")
-        return " ".join(words) or "As planned, this pour should work."
+            said.append(fact("plan-look-first", n=len(self.watches)))
+        return in_a_row(said) or fact("plan-works")
 
     def to_json(self) -> dict[str, Any]:
         """Return the verdict as plain JSON types."""
@@ -91,12 +89,8 @@ def verdict_of(
 def _items(findings: Sequence[Finding], points: Sequence[SigningPoint], light: Light) -> Iterable[Item]:
     at_light = [finding for finding in findings if finding.light is light]
     for finding in at_light:
-        within = tuple(point.id for point in points if finding.sentence in point.why)
+        within = tuple(point.id for point in points if finding in point.because)
         yield Item(light, finding.sentence, finding.change, within, finding)
     for point in points:
-        if point.light is light and not any(finding.sentence in point.why for finding in at_light):
+        if point.light is light and not any(finding in point.because for finding in at_light):
             yield Item(light, point.question, point.why, (point.id,))
-
-
-def _things(items: Sequence[Item]) -> str:
-    return "1 thing" if len(items) == 1 else f"{len(items)} things"

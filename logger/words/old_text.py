@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 
 from logger import units
-from logger.facts import BEGINS, LARGEST, Quantity
+from logger.facts import BEGINS, LARGEST, Quantity, parsed
 from logger.units import plain
 from logger.words.reader import ML_PER_US_FLUID_OUNCE, Reader
 
@@ -50,7 +50,7 @@ _OLD_REST = re.compile(rf"({_NUMBER}(?:(?: to | and | → ){_NUMBER})*) (°C|K|m
 def marked(text: str) -> str:
     """Return a sentence of an alarm or of a noted measure with marks: as it is, or from before there were any."""
     if BEGINS in text or _MARK.search(text):
-        return text
+        return parsed(text)
     for pattern, unit in _OLD:
         text = pattern.sub(rf"{{\1 {unit}}}", text)
     return _OLD_REST.sub(lambda match: re.sub(_NUMBER, rf"{{\g<0> {match[2]}}}", match[1]), text)

@@ -8,9 +8,10 @@ from typing import Any
 from sqlalchemy import Connection
 
 from logger.errors import BadInput, NotAllowed, NotReady
+from logger.facts import Fact
 from logger.planning.assess import Assessment
 from logger.planning.readiness import (
-    SAME_PERSON,
+    SAME_PERSON_MIN,
     Override,
     SecondCheck,
     Signature,
@@ -19,11 +20,13 @@ from logger.planning.readiness import (
     with_unknown,
 )
 from logger.planning.verdict import PlanVerdict, verdict_of
-from logger.pour import Stage, stage_word
-from logger.quantities import minutes
+from logger.pour import Stage
+from logger.quantities import minutes as minutes_of
 from logger.store import events, page_queries, pours
 from logger.store.rows import ListedPour
 from logger.words.phrase import phrase
+from logger.words.reader import METRIC
+from logger.words.render import said, say
 from web.actions.watch_facts import POINT, doubts_of_watch, unknown_of_watch
 from web.answers import OverrideAnswer, PointAnswer, ReadinessAnswer
 from web.service.service import Service
@@ -43,11 +46,11 @@ class Readiness:
     verdict: PlanVerdict
 
     @property
-    def left(self) -> list[str]:
-        """What still keeps the pour from starting, one sentence each."""
+    def left(self) -> list[Fact]:
+        """What still keeps the pour from starting: of each its point's question, and what is left to do there."""
         return obstacles(self.points, self.signatures, self.overrides)
 
-    def left_of(self, point: SigningPoint) -> list[str]:
+    def left_of(self, point: SigningPoint) -> list[Fact]:
         """Return what still stands in the way at one point."""
         return obstacles([point], self.signatures, self.overrides)
 
@@ -59,16 +62,16 @@ class Readiness:
         first = signed[0]
         if first.person.casefold() != person.casefold() or first.at_ms is None:
             return None
-        return first.at_ms + round(SAME_PERSON.value * 60_000)
+        return first.at_ms + round(SAME_PERSON_MIN * 60_000)
 
     def to_answer(self) -> ReadinessAnswer:
         """Return it as programs see it."""
         left = self.left
         return ReadinessAnswer(
             ready=not left,
-            obstacles=left,
-            headline=self.verdict.headline,
-            stops=[item.sentence for item in self.verdict.stops],
+            obstacles=[say(one, METRIC) for one in left],
+            headline=say(self.verdict.headline, METRIC),
+            stops=[say(item.sentence, METRIC) for item in self.verdict.stops],
             points=[self._point(point) for point in self.points],
         )
 
@@ -76,12 +79,12 @@ class Readiness:
         signed = [signature for signature in self.signatures if signature.point == point.id]
         passed = next((one for one in reversed(self.overrides) if one.point == point.id), None)
         return PointAnswer(
-            **point.to_json(),
+            **said(point.to_json(), METRIC),
             signed_by=[signature.person for signature in signed],
-            second_check=next((s.again.words for s in signed if s.again is not None), None),
+            second_check=next((say(s.again.words, METRIC) for s in signed if s.again is not None), None),
             has_photo=any(signature.has_photo for signature in signed),
             override=None if passed is None else OverrideAnswer(by=passed.person, reason=passed.reason),
-            obstacles=self.left_of(point),
+            obstacles=[say(one, METRIC) for one in self.left_of(point)],
         )
 
 
@@ -126,8 +129,7 @@ def must_be_ready(service: Service, connection: Connection, pour: ListedPour) ->
     readiness = readiness_of(service, connection, pour.id)
     if readiness.left:
         raise NotReady(
-            phrase("pour {pour_id} ({pour_title}) may not start", pour_id=pour.id, pour_title=pour.title),
-            readiness.left,
+            phrase("pour {pour} ({title}) may not start", pour=str(pour.id), title=pour.title), readiness.left
         )
     return readiness
 
@@ -135,7 +137,8 @@ def must_be_ready(service: Service, connection: Connection, pour: ListedPour) ->
 def sign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Somebody says yes to a point; `by` is who was signed in. Raises NotAllowed, BadInput, NotFound."""
     name = _named(person)
-    _note(service, pour_id, by, "signed", f"{point}: signed by {name}", {"point": point, "person": name})
+    words = phrase("{point}: signed by {name}", point=point, name=name)
+    _note(service, pour_id, by, "signed", words, {"point": point, "person": name})
 
 
 def sign_again(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
@@ -156,15 +159,16 @@ def sign_again(service: Service, pour_id: int, point: str, person: str, by: str)
         if not since:
             raise NotAllowed(
                 phrase(
-                    "{point}: take a photo now; the second check by the same person needs one that is newer than "
-                    "the first",
+                    "{point}: take a photo now; the second check by the same person needs one that is newer than the "
+                    "first",
                     point=point,
                 )
             )
         at_ms = service.timeline.true_ms()
         minutes = round((at_ms - first_ms) / 60_000, 1)
         data = {"point": point, "person": name, "minutes": minutes, "photo": since[-1]}
-        words = f"{point}: {SecondCheck(minutes, since[-1]).words} ({name})"
+        check = SecondCheck(minutes, since[-1]).words
+        words = phrase("{point}: {check} ({name})", point=point, check=check, name=name)
         events.add_event(tx, pour_id, at_ms, "signed-again", by, words, data)
     service.news.publish("pour", pour=pour_id)
 
@@ -192,14 +196,14 @@ def _first_check(service: Service, connection: Connection, pour_id: int, point: 
                 name=name,
             )
         )
-    left_min = SAME_PERSON.value - (service.timeline.true_ms() - mine.at_ms) / 60_000
+    left_min = SAME_PERSON_MIN - (service.timeline.true_ms() - mine.at_ms) / 60_000
     if left_min > 0:
         raise NotAllowed(
             phrase(
                 "{point}: too soon; the same person checks again after {wait}, {left} from now",
                 point=point,
-                wait=minutes(SAME_PERSON.value),
-                left=minutes(round(left_min)),
+                wait=minutes_of(SAME_PERSON_MIN),
+                left=minutes_of(round(left_min)),
             )
         )
     return mine.at_ms
@@ -208,7 +212,7 @@ def _first_check(service: Service, connection: Connection, pour_id: int, point: 
 def unsign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Take a signature back. Raises as `sign`."""
     name = _named(person)
-    words = f"{point}: {name} took the signature back"
+    words = phrase("{point}: {name} took the signature back", point=point, name=name)
     _note(service, pour_id, by, "unsigned", words, {"point": point, "person": name})
 
 
@@ -219,7 +223,7 @@ def let_pass(service: Service, pour_id: int, point: str, person: str, reason: st
         raise BadInput(
             phrase("reason"),
             phrase("is empty"),
-            remedy=phrase("say why it is poured all the same; it stands in the record"),
+            remedy=phrase("say why it is poured all the same; it goes into the record"),
         )
     _note(service, pour_id, by, "override", why, {"point": point, "person": name, "reason": why})
 
@@ -247,11 +251,7 @@ def _point_of_plan(service: Service, connection: Connection, pour_id: int, point
     pour = pours.get_pour(connection, pour_id)
     if pour.stage != Stage.PLANNED:
         raise NotAllowed(
-            phrase(
-                "pour {pour_id} is {stage}: points are signed while it is planned",
-                pour_id=pour_id,
-                stage=stage_word(pour.stage),
-            )
+            phrase("pour {pour}: points are signed while it is planned, not later", pour=str(pour_id))
         )
     signing_point = next((p for p in _worked_out(service, pour).points if p.id == point), None)
     if signing_point is None:
@@ -271,7 +271,7 @@ def _named(person: str) -> str:
             phrase("person"),
             phrase("has no name that can be kept"),
             value=person,
-            allowed=phrase("1 to {longest_name} characters", longest_name=LONGEST_NAME),
+            allowed=phrase("1 to {most} characters", most=LONGEST_NAME),
             remedy=phrase("say who signs"),
         )
     return name

@@ -17,7 +17,7 @@ from web.service.service import Service
 from web.views.resin_meaning import Meaning, asked_of, keep_meaning, meaning_kept, work_out_meaning
 
 log = logging.getLogger(__name__)
-DIED = phrase("The work on this resin broke off. Keep its datasheet again, or restart the service.")
+DIED = phrase("The work on this resin broke off. Save its datasheet again, or restart the service.")
 
 
 class ResinWork:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Connection
 
+from logger.facts import Fact
 from logger.store import page_queries, probe_checks, stations
 from logger.store.rows import ListedPour, ProbeRow
 from logger.words.phrase import phrase
@@ -18,9 +19,9 @@ SILENT_MS = 10 * 60_000
 IN_RESIN = ("core", "surface", "underside")
 
 
-def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour) -> list[str]:
+def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour) -> list[Fact]:
     """Return what is not known, a sentence each, with how to make it known; empty when all of it is."""
-    unknown: list[str] = []
+    unknown: list[Fact] = []
     unheard = untested(service)
     if unheard is not None:
         unknown.append(
@@ -32,8 +33,8 @@ def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour)
     if pour.station_id is None:
         unknown.append(
             phrase(
-                "No station is chosen: nothing watches this pour. Choose the one whose probes are in the "
-                "form, on the pour's page."
+                "No station is chosen: nothing watches this pour. Choose the one whose probes are in the form, on the "
+                "pour's page."
             )
         )
         return unknown
@@ -57,7 +58,7 @@ def unknown_of_watch(service: Service, connection: Connection, pour: ListedPour)
     return unknown
 
 
-def doubts_of_watch(connection: Connection, pour: ListedPour) -> list[str]:
+def doubts_of_watch(connection: Connection, pour: ListedPour) -> list[Fact]:
     """Return what the watch would be better for, a sentence each; none of it keeps a pour from starting."""
     if pour.station_id is None:
         return []

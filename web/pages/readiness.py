@@ -9,6 +9,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
+from logger.facts import Fact, fact
 from logger.planning.readiness import SigningPoint, Where
 from logger.pour import Stage
 from logger.store import page_queries, pours
@@ -195,14 +196,18 @@ def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[s
         "passed": next((o for o in state.overrides if o.point == point.id), None),
         "photos": [row for row in photos if (row.data or {}).get("point") == point.id],
         "done": not left,
-        "left": [
-            text.removeprefix(point.question)
-            .replace(f"stop: {point.why}", "stop.")
-            .replace(f"Not known: {' '.join(point.unknown)} ", "")
-            .strip()
-            for text in left
-        ],
+        "left": [_short(one) for one in left],
     }
+
+
+#: What is left to do → the same where the findings stand above it.
+_ABOVE = {"left-blocked": fact("left-blocked-above"), "left-unknown": fact("left-unknown-above")}
+
+
+def _short(obstacle: Fact) -> Fact:
+    left = obstacle.values["left"]
+    assert isinstance(left, Fact)  # every obstacle of a point has it
+    return _ABOVE.get(left.code, left)
 
 
 def _again(point: SigningPoint, state: readiness.Readiness, signer: str, now_ms: int) -> dict[str, Any]:

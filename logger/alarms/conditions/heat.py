@@ -12,6 +12,7 @@ from logger.alarms.inputs import AlarmLimits, FanState, ForecastAnswer
 from logger.alarms.signal import ProbeSignal, fresh, hottest
 from logger.alarms.state import Observation
 from logger.cure.forecast.decision import CLEAR, chance_needed
+from logger.facts import Fact
 from logger.quantities import difference, rate, temperature
 from logger.quantities import peak as peak_mark
 from logger.units import HOUR_MS
@@ -123,7 +124,10 @@ def _overheat_reason(answer: ForecastAnswer, limit: float, left_h: float | None)
     if answer.causes:
         reason += f" Why: {'; '.join(answer.causes)}."
     if answer.would_help:
-        helps = [words.partition(":")[0] if is_open else words for words in answer.would_help]
+        helps = [
+            words.partition(":")[0] if is_open and not isinstance(words, Fact) else words
+            for words in answer.would_help
+        ]
         reason += f" What would help: {'; '.join(helps)}."
     return reason
 

@@ -20,7 +20,9 @@ from logger.cure.model.history import conversion_along, cooled_to_room
 from logger.cure.model.kinetics import EARLIEST_GEL, glass_transition_c
 from logger.cure.solver.hardness import HARD_K, lasting_from, room_at_end_c, thinned
 from logger.cure.solver.prediction import Prediction
+from logger.facts import Fact, fact
 from logger.plan.file import Plan
+from logger.quantities import whole_hours
 
 Verdict = Literal["too early", "bonds", "scuff"]
 
@@ -50,26 +52,17 @@ class BondWindow:
             return "scuff"
         return "bonds"
 
-    def message(self) -> str:
+    def message(self) -> Fact:
         """Return the window as a sentence for the maker."""
         if self.opens_h is None and self.closes_h is not None:
-            return (
-                f"The surface turns to glass after about {self.closes_h:.0f} h without having gelled: it is only "
-                "half cured. Warm the room until it has cured before any next layer."
-            )
+            return fact("bond-glass-ungelled", closes=whole_hours(self.closes_h))
         if self.opens_h is None:
-            return "The surface does not gel within 60 days: do not pour a next layer; warm the room."
+            return fact("bond-never-gels")
         if not self.open:
-            return (
-                f"The surface turns to glass before it gels: after about {self.opens_h:.0f} h scuff it, wash and "
-                "dry it, then pour the next layer."
-            )
+            return fact("bond-glass-first", opens=whole_hours(self.opens_h))
         if self.closes_h is None:
-            return f"From about {self.opens_h:.0f} h on the next layer bonds without sanding."
-        return (
-            f"From about {self.opens_h:.0f} h to about {self.closes_h:.0f} h the next layer bonds without "
-            "sanding, as long as a thumbnail still sinks in. Later: scuff, wash and dry the surface first."
-        )
+            return fact("bond-open-ended", opens=whole_hours(self.opens_h))
+        return fact("bond-window", opens=whole_hours(self.opens_h), closes=whole_hours(self.closes_h))
 
 
 def bond_window(plan: Plan, prediction: Prediction) -> BondWindow:

@@ -25,7 +25,9 @@ from logger.cure.solver.prediction import (
     stop_after_peak,
 )
 from logger.errors import DidNotConverge, OutOfRange
+from logger.facts import Fact, fact
 from logger.plan.file import MOST_LAYERS, Layer, Plan
+from logger.quantities import hours_alone, length, whole_hours
 
 #: A window shorter than this is none in a shop, h (this project's choice, no standard).
 SHORTEST_WINDOW_H = 2.0
@@ -96,13 +98,13 @@ class LayerPlan:
 
 @dataclass(frozen=True)
 class LayerVerdict:
-    """What a planned later layer (2 = the first [[layer]]) will find: its hour, the window, the verdict, words."""
+    """What a planned later layer (2 = the first [[layer]]) will find: its hour, the window, and what it will find."""
 
     layer: int
     at_h: float
     window: BondWindow
     verdict: Verdict
-    message: str
+    message: Fact
 
 
 def layer_verdicts(plan: Plan) -> list[LayerVerdict]:
@@ -119,17 +121,23 @@ def layer_verdicts(plan: Plan) -> list[LayerVerdict]:
     for number, at_h in enumerate(hours):
         window = stack.window(waits[:number])
         verdict = window.at(at_h)
-        gels = "it does not gel" if window.opens_h is None else f"about {window.opens_h:.0f} h"
-        ends = "" if window.closes_h is None else f", as it would until about {window.closes_h:.0f} h"
-        text = {
-            "too early": f"the surface has not gelled ({gels}): the layers run together and their heat adds up",
-            "bonds": f"it bonds without sanding{ends}, as long as a thumbnail still sinks in",
-            "scuff": "the surface has turned to glass: scuff, wash and dry it before pouring",
-        }[verdict]
         verdicts.append(
-            LayerVerdict(number + 2, at_h, window, verdict, f"Layer {number + 2} at {at_h:g} h: {text}.")
+            LayerVerdict(number + 2, at_h, window, verdict, _message(number + 2, at_h, window, verdict))
         )
     return verdicts
+
+
+def _message(layer: int, at_h: float, window: BondWindow, verdict: Verdict) -> Fact:
+    at = hours_alone(at_h)
+    if verdict == "too early":
+        if window.opens_h is None:
+            return fact("layer-never-gels", layer=layer, at=at)
+        return fact("layer-too-early", layer=layer, at=at, gels=whole_hours(window.opens_h))
+    if verdict == "scuff":
+        return fact("layer-needs-scuff", layer=layer, at=at)
+    if window.closes_h is None:
+        return fact("layer-bonds", layer=layer, at=at)
+    return fact("layer-bonds-until", layer=layer, at=at, closes=whole_hours(window.closes_h))
 
 
 def equal_layers(total_mm: float, deepest_mm: float, fewest: int = 1) -> tuple[float, ...]:
@@ -137,14 +145,14 @@ def equal_layers(total_mm: float, deepest_mm: float, fewest: int = 1) -> tuple[f
 
     Up to a tenth of a millimetre each, so that what is printed is what was solved. Raises OutOfRange.
     """
-    for name, value in (("depth of the pour", total_mm), ("deepest layer", deepest_mm)):
+    for name, value in ((fact("depth-of-pour"), total_mm), (fact("deepest-layer"), deepest_mm)):
         if not (math.isfinite(value) and value > 0.0):
             raise OutOfRange(
                 name,
-                "cannot be used",
+                fact("cannot-be-used"),
                 value=value,
-                allowed="above 0 mm",
-                remedy="take it from the datasheet or the prediction",
+                allowed=fact("above-depth", least=length(0.0, 0)),
+                remedy=fact("take-from-sheet-or-prediction"),
             )
     count = max(fewest, math.ceil(total_mm / deepest_mm - 1e-9))
     while (each := math.ceil(10.0 * total_mm / count - 1e-6) / 10.0) > max(deepest_mm, 0.1) + 1e-9:

@@ -20,7 +20,17 @@ from logger.cure.solver.fans import FAN_M_S
 from logger.cure.solver.hardness import field_hours, milestones
 from logger.cure.solver.prediction import coarse_peak_c, long_enough, predict, predict_coarsely, proven_peak_c
 from logger.errors import DidNotConverge, OutOfRange
+from logger.facts import NOTHING, Fact, Quantity, fact
 from logger.plan.file import Plan
+from logger.quantities import (
+    difference,
+    hours_alone,
+    length,
+    peak,
+    quantity,
+    temperature,
+    whole_hours,
+)
 
 #: No single layer is looked for that is deeper, mm.
 MOST_MM = 300.0
@@ -65,10 +75,10 @@ class Depths:
         if not 0 < self.from_mm < self.most_mm or self.step_mm <= 0:
             raise OutOfRange(
                 "depths",
-                "leave nothing to search",
+                fact("no-depths-to-search"),
                 value=(self.from_mm, self.most_mm, self.step_mm),
-                allowed="0 < from_mm < most_mm, step_mm above 0",
-                remedy="give other depths",
+                allowed=fact("rising-depths"),
+                remedy=fact("give-other-depths"),
             )
         ladder = [self._on_grid(self.from_mm)]
         while ladder[-1] < self.most_mm:
@@ -98,24 +108,27 @@ class DeepestLayer:
             return self.bracket.safe
         return min(self.bracket.safe, self.datasheet_mm)
 
-    def message(self) -> str:
+    def message(self) -> Fact:
         """Return the answer as a sentence for the maker."""
-        bracket = self.bracket
+        bracket, limit = self.bracket, temperature(self.limit_c, None)
+        over = None if bracket.not_safe is None else length(bracket.not_safe, None)
         if bracket.safe is None:
-            return (
-                f"Even {bracket.not_safe:g} mm reaches {_over(bracket.at_not_safe)}, over the limit of "
-                f"{self.limit_c:g} °C: this resin is not for casting in this room."
-            )
-        if bracket.not_safe is None:
-            text = f"Up to {bracket.safe:g} mm, the deepest tried, it stays under {self.limit_c:g} °C."
-        else:
-            text = (
-                f"Deepest safe single layer: {bracket.safe:g} mm (peak {bracket.at_safe:.1f} °C). "
-                f"{bracket.not_safe:g} mm already reaches {_over(bracket.at_not_safe)}; limit {self.limit_c:g} °C."
-            )
+            assert over is not None  # a search tries one depth at least
+            return fact("no-safe-depth", depth=over, peak=_over(bracket.at_not_safe), limit=limit)
+        safe, sheet = length(bracket.safe, None), NOTHING
         if self.datasheet_mm is not None and self.datasheet_mm < bracket.safe:
-            text += f" The datasheet allows {self.datasheet_mm:g} mm: keep to that."
-        return text
+            sheet = fact("keep-to-sheet-depth", depth=length(self.datasheet_mm, None))
+        if over is None:
+            return fact("every-depth-safe", depth=safe, limit=limit, sheet=sheet)
+        return fact(
+            "deepest-safe",
+            depth=safe,
+            peak=temperature(bracket.at_safe or 0.0),
+            deeper=over,
+            reached=_over(bracket.at_not_safe),
+            limit=limit,
+            sheet=sheet,
+        )
 
 
 @dataclass(frozen=True)
@@ -137,19 +150,21 @@ class Rooms:
         cool, warm = self.coolest.safe, self.warmest.safe
         return cool is not None and warm is not None and cool <= warm
 
-    def message(self) -> str:
+    def message(self) -> Fact:
         """Return the answer as a sentence for the maker."""
-        if not self.works:
-            return (
-                f"No room suits this pour: where it is hard within {self.ready_h:g} h it goes over "
-                f"{self.limit_c:g} °C. Pour thinner layers, or take a slower or faster system."
-            )
-        coolest = "the coolest tried; " if self.coolest.not_safe is None else ""
-        warmest = "the warmest tried; " if self.warmest.not_safe is None else ""
-        return (
-            f"Works in a constant room from {self.coolest.safe:.1f} °C ({coolest}hard everywhere after "
-            f"{self.coolest.at_safe:.0f} h) to {self.warmest.safe:.1f} °C ({warmest}peak {self.warmest.at_safe:.1f} "
-            f"°C, limit {self.limit_c:g} °C)."
+        limit = temperature(self.limit_c, None)
+        cool, warm = self.coolest, self.warmest
+        if cool.safe is None or warm.safe is None or not self.works:
+            return fact("no-room-suits", within=hours_alone(self.ready_h), limit=limit)
+        return fact(
+            "rooms-that-work",
+            coolest=temperature(cool.safe),
+            tried_cool=fact("coolest-tried") if cool.not_safe is None else NOTHING,
+            hard=whole_hours(cool.at_safe or 0.0),
+            warmest=temperature(warm.safe),
+            tried_warm=fact("warmest-tried") if warm.not_safe is None else NOTHING,
+            peak=temperature(warm.at_safe or 0.0),
+            limit=limit,
         )
 
 
@@ -166,21 +181,26 @@ class Gain:
 class Remedy:
     """One change that brings a plan that gets too hot under its limit: in words, and the peak with it, °C."""
 
-    words: str
+    words: Fact
     peak_c: float
 
 
 def in_allowed_room(plan: Plan) -> tuple[Plan, str]:
-    """Return the plan in a room that the datasheet allows, and that room in words; "" where it is the plan's own."""
+    """Return the plan in a room that the datasheet allows, and that room; NOTHING where it is the plan's own."""
     limits, schedule = plan.resin.limits, plan.room_schedule()
     coldest, warmest = min(c for _, c in schedule), max(c for _, c in schedule)
     if limits.min_room_c <= coldest and warmest <= limits.max_room_c:
-        return plan, ""
+        return plan, NOTHING
     room = [(h, min(max(c, limits.min_room_c), limits.max_room_c)) for h, c in schedule]
-    words = [f"at most {limits.max_room_c:g} °C"] if warmest > limits.max_room_c else []
-    words += [f"at least {limits.min_room_c:g} °C"] if coldest < limits.min_room_c else []
+    least, most = temperature(limits.min_room_c, None), temperature(limits.max_room_c, None)
+    if warmest <= limits.max_room_c:
+        asked = fact("room-at-least", least=least)
+    elif coldest >= limits.min_room_c:
+        asked = fact("room-at-most", most=most)
+    else:
+        asked = fact("room-between", least=least, most=most)
     air = plan.air.model_copy(update={"room_c": room})
-    return plan.model_copy(update={"air": air}), f"in a room of {' and '.join(words)}, as the datasheet asks"
+    return plan.model_copy(update={"air": air}), fact("in-sheet-room", room=asked)
 
 
 def single_layer(plan: Plan, depth_mm: float) -> Plan:
@@ -236,13 +256,13 @@ def remedy(plan: Plan, peak_c: float) -> Remedy | None:
             "air": plan.air.model_copy(update={"bottom_w_m2k": None}),
         }
     )
-    tries: list[tuple[str, Plan]] = []
+    tries: list[tuple[Fact, Plan]] = []
     if plan.form.underside != "open" and plan.air.bottom_w_m2k is None:
-        tries.append(("free air under the form (raise it on bearers)", opened))
+        tries.append((fact("remedy-free-air"), opened))
     if plan.air.top_air_m_s < FAN_M_S and not plan.fan:
-        fan = f"a fan over it, {FAN_M_S:g} m/s, from pouring until it has cooled"
-        tries.append((fan, _fanned(plan)))
-        tries += [(f"{fan}, and free air under the form", _fanned(opened))] if tries[1:] else []
+        air = quantity(FAN_M_S, "m/s", None)
+        tries.append((fact("remedy-fan", air=air), _fanned(plan)))
+        tries += [(fact("remedy-fan-and-free-air", air=air), _fanned(opened))] if tries[1:] else []
     for words, changed in tries:
         asked = long_enough(changed)
         if coarse_peak_c(asked, limit) <= limit - MARGIN_K and (prediction := predict(asked).peak_c) <= limit:
@@ -274,9 +294,9 @@ def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
             too_little_k = middle
     peak_c = predict(cooled(lowered_k)).peak_c
     words = (
-        f"a room of {coldest - lowered_k:g} °C"
+        fact("remedy-room", room=temperature(coldest - lowered_k, None))
         if len(room) == 1
-        else f"a room {lowered_k} K cooler at every hour"
+        else fact("remedy-cooler-room", cooler=difference(lowered_k, 0))
     )
     return Remedy(words, peak_c) if peak_c <= limit else None
 
@@ -297,7 +317,13 @@ def rooms(
     """
     limit = _limit(plan, limit_c)
     if not ready_h > 0:
-        raise OutOfRange("ready_h", "is no time", value=ready_h, allowed="above 0 h", remedy="give hours")
+        raise OutOfRange(
+            "ready_h",
+            fact("is-no-time"),
+            value=ready_h,
+            allowed=fact("above-no-time"),
+            remedy=fact("give-hours"),
+        )
 
     def in_room(of: Plan, room_c: float) -> Plan:
         return of.model_copy(update={"air": plan.air.model_copy(update={"room_c": room_c})})
@@ -359,10 +385,10 @@ def gains(
     return answers
 
 
-def _over(peak_c: float | None) -> str:
+def _over(peak_c: float | None) -> Quantity | Fact:
     """Return a peak that passed the limit, never rounded down to it."""
     above = 0.0 if peak_c is None else math.ceil(10.0 * peak_c - 1e-6) / 10.0
-    return extremes.shown(above, lambda c: f"{c:.1f} °C")
+    return peak(above, 1)
 
 
 def _bracket(
@@ -437,7 +463,7 @@ def _proven(
         if (back - ladder[0]) * onward >= 0:
             safe = back
     else:
-        raise DidNotConverge(f"no safe setting was confirmed near {not_safe}; ask again with a wider bracket")
+        raise DidNotConverge(fact("nothing-safe-confirmed", setting=_setting(not_safe)))
     for _ in range(_MOVES):
         if not_safe is None:
             break
@@ -450,8 +476,12 @@ def _proven(
         at_not_safe = None
         not_safe = ahead if (ladder[-1] - ahead) * onward >= 0 else None
     else:
-        raise DidNotConverge(f"no unsafe setting was confirmed near {safe}; ask again with a wider bracket")
+        raise DidNotConverge(fact("nothing-unsafe-confirmed", setting=_setting(safe)))
     return Bracket(safe, not_safe, at_safe, at_not_safe)
+
+
+def _setting(setting: float | None) -> Quantity:
+    return quantity(math.nan if setting is None else setting, "", None)
 
 
 def _limit(plan: Plan, limit_c: float | None) -> float:
@@ -460,10 +490,10 @@ def _limit(plan: Plan, limit_c: float | None) -> float:
     if not warmest < limit <= 200.0:
         raise OutOfRange(
             "limit_c",
-            "leaves no room for any rise",
+            fact("leaves-no-rise"),
             value=limit,
-            allowed=f"above the room's {warmest:g} °C, at most 200 °C",
-            remedy="take the datasheet's highest core temperature",
+            allowed=fact("limit-above-room", room=temperature(warmest, None), most=temperature(200.0, 0)),
+            remedy=fact("take-highest-core"),
         )
     return limit
 
@@ -473,10 +503,10 @@ def faster_resin(plan: Plan, factor: float) -> Plan:
     if not 0.1 <= factor <= 10:
         raise OutOfRange(
             "faster",
-            "is no plausible factor",
+            fact("is-no-plausible-factor"),
             value=factor,
-            allowed="0.1 to 10",
-            remedy="take the fit's rate_factor_range",
+            allowed=fact("range", low=quantity(0.1, "", None), high=quantity(10.0, "", None)),
+            remedy=fact("take-rate-factor-range"),
         )
     rate = plan.resin.rate
     quick = rate.model_copy(update={"k1_per_s": rate.k1_per_s * factor, "k2_per_s": rate.k2_per_s * factor})

@@ -8,6 +8,7 @@ printed with the fit. `pourlog fit datasheet.toml` turns the statements into the
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -15,10 +16,12 @@ from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, mo
 
 from logger.cure.model.off_ratio import heat_from_equivalents
 from logger.errors import BadInput
+from logger.facts import NOTHING, Fact, Quantity, fact
 from logger.input_errors import input_problem, most_telling
 from logger.plan.file import Glass, Limits, Plan, plan_from_table
 from logger.plan.planning_tables import Positive
 from logger.plan.toml_bounds import read_text, table_from_text
+from logger.quantities import grams, hours_alone, length, mass, minutes, quantity, temperature
 from logger.toml_table import Table
 
 Tolerance = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
@@ -39,7 +42,8 @@ HEAT_KJ_EQ, HEAT_EQ_PART = 103.0, 0.07
 
 def _in_order(value: float | tuple[float, float]) -> float | tuple[float, float]:
     if isinstance(value, tuple) and not 0 < value[0] < value[1]:
-        raise ValueError(f"the range {value[0]:g} to {value[1]:g} needs its lower end first, above 0")
+        low, high = (quantity(end, "", None) for end in value)
+        raise ValueError(fact("range-lower-end-first", low=low, high=high))
     return value
 
 
@@ -56,9 +60,19 @@ def ends(value: float | tuple[float, float]) -> tuple[float, float]:
     return value if isinstance(value, tuple) else (value, value)
 
 
-def in_words(value: float | tuple[float, float]) -> str:
-    """Return a stated number as words: "50", "40 to 60"."""
-    return " to ".join(f"{end:g}" for end in value) if isinstance(value, tuple) else f"{value:g}"
+def stated(value: float | tuple[float, float], of: Callable[[float], Quantity]) -> Quantity | Fact:
+    """Return a stated number, or the range that it is: "50 mm", "40 mm to 60 mm"."""
+    if not isinstance(value, tuple):
+        return of(value)
+    return fact("range", low=of(value[0]), high=of(value[1]))
+
+
+def _degrees(celsius: float) -> Quantity:
+    return temperature(celsius, None)
+
+
+def _millimetres(mm: float) -> Quantity:
+    return length(mm, None)
 
 
 class Statement(Table):
@@ -71,8 +85,8 @@ class Statement(Table):
     at_plus_minus_k: float = Field(default=0.0, ge=0, le=20, allow_inf_nan=False)
     tolerance_pct: Tolerance | None = None
 
-    def describe(self) -> str:
-        """Return the statement in words, as it is named in tables and contradictions."""
+    def describe(self) -> Fact:
+        """Return the statement as it is named in tables and contradictions."""
         raise NotImplementedError
 
 
@@ -82,11 +96,10 @@ class WorkingTime(Statement):
     mass_kg: Mass
     time_min: Span
 
-    def describe(self) -> str:
-        """Return the statement in words."""
-        return (
-            f"a working time of {in_words(self.time_min)} min for {_mass(self.mass_kg)} at {self.at_c:g} °C"
-        )
+    def describe(self) -> Fact:
+        """Return the statement as it is named."""
+        time = stated(self.time_min, minutes)
+        return fact("says-working-time", time=time, mass=_mass(self.mass_kg), at=_degrees(self.at_c))
 
 
 class GelTime(Statement):
@@ -99,22 +112,21 @@ class GelTime(Statement):
     @model_validator(mode="after")
     def _one_specimen(self) -> GelTime:
         if (self.mass_kg is None) == (self.film_mm is None):
-            raise ValueError(
-                "a gel time needs its specimen: give either mass_kg (a cup) or film_mm (a thin film)"
-            )
+            raise ValueError(fact("gel-time-needs-specimen"))
         return self
 
-    def describe(self) -> str:
-        """Return the statement in words."""
-        what = _mass(self.mass_kg) if self.mass_kg is not None else f"a {self.film_mm:g} mm film"
-        return f"a gel time of {in_words(self.time_min)} min for {what} at {self.at_c:g} °C"
+    def describe(self) -> Fact:
+        """Return the statement as it is named."""
+        time, at = stated(self.time_min, minutes), _degrees(self.at_c)
+        if self.mass_kg is not None:
+            return fact("says-gel-time", time=time, mass=_mass(self.mass_kg), at=at)
+        return fact("says-gel-time-of-film", time=time, film=length(self.film_mm or 0.0, None), at=at)
 
 
 def _below_350(value: float | tuple[float, float]) -> float | tuple[float, float]:
     if ends(value)[1] > 350:
-        raise ValueError(
-            f"a peak of {ends(value)[1]:g} °C is hotter than any epoxy gets; give at most 350 °C"
-        )
+        most = temperature(350.0, 0)
+        raise ValueError(fact("peak-beyond-epoxy", peak=_degrees(ends(value)[1]), most=most))
     return value
 
 
@@ -130,20 +142,19 @@ class Peak(Statement):
     @model_validator(mode="after")
     def _one_specimen(self) -> Peak:
         if (self.mass_kg is None) == (self.depth_mm is None):
-            raise ValueError(
-                "a peak needs its specimen: give either mass_kg (a cup) or depth_mm (and diameter_mm)"
-            )
+            raise ValueError(fact("peak-needs-specimen"))
         if ends(self.peak_c)[0] <= self.at_c:
-            raise ValueError(
-                f"peak_c = {in_words(self.peak_c)} °C is not above at_c = {self.at_c} °C; a cure warms the mix"
-            )
+            peak = stated(self.peak_c, _degrees)
+            raise ValueError(fact("peak-not-above-room", peak=peak, at=_degrees(self.at_c)))
         return self
 
-    def describe(self) -> str:
-        """Return the statement in words."""
-        what = _mass(self.mass_kg) if self.mass_kg is not None else f"{self.depth_mm:g} mm"
-        when = "" if self.time_min is None else f" after {in_words(self.time_min)} min"
-        return f"a peak of {in_words(self.peak_c)} °C{when} in {what} at {self.at_c:g} °C"
+    def describe(self) -> Fact:
+        """Return the statement as it is named."""
+        what = _mass(self.mass_kg) if self.mass_kg is not None else _millimetres(self.depth_mm or 0.0)
+        peak, at = stated(self.peak_c, _degrees), _degrees(self.at_c)
+        if self.time_min is None:
+            return fact("says-peak", peak=peak, what=what, at=at)
+        return fact("says-peak-and-time", peak=peak, time=stated(self.time_min, minutes), what=what, at=at)
 
 
 class CureTime(Statement):
@@ -153,16 +164,19 @@ class CureTime(Statement):
     to: Literal["hard", "full"] = "hard"
     depth_mm: Depth | None = None
 
-    def describe(self) -> str:
-        """Return the statement in words."""
-        depth = "" if self.depth_mm is None else f" for {self.depth_mm:g} mm"
-        word = "hard" if self.to == "hard" else "fully cured"
-        return f"{word} after {in_words(self.time_h)} h at {self.at_c:g} °C{depth}"
+    def describe(self) -> Fact:
+        """Return the statement as it is named."""
+        code = "says-hard" if self.to == "hard" else "says-fully-cured"
+        depth = NOTHING
+        if self.depth_mm is not None:
+            depth = fact("says-for-depth", depth=_millimetres(self.depth_mm))
+        return fact(code, time=stated(self.time_h, hours_alone), at=_degrees(self.at_c), depth=depth)
 
 
 def _a_depth(value: float | tuple[float, float]) -> float | tuple[float, float]:
     if not 0.05 < ends(value)[0] <= ends(value)[1] <= 500:
-        raise ValueError(f"a depth of {in_words(value)} mm is outside 0.05 to 500 mm")
+        low, high = length(0.05, None), length(500.0, None)
+        raise ValueError(fact("depth-outside", depth=stated(value, _millimetres), low=low, high=high))
     return value
 
 
@@ -178,9 +192,14 @@ class DeepestPour(Statement):
     width_mm: Positive | None = None
     chosen: bool = True
 
-    def describe(self) -> str:
-        """Return the statement in words."""
-        return f"a {in_words(self.depth_mm)} mm pour at {self.at_c:g} °C that stays under {self.stays_below_c:g} °C"
+    def describe(self) -> Fact:
+        """Return the statement as it is named."""
+        return fact(
+            "says-deepest-pour",
+            depth=stated(self.depth_mm, _millimetres),
+            at=_degrees(self.at_c),
+            below=_degrees(self.stays_below_c),
+        )
 
 
 #: The room of a statement that names none, °C: the laboratory's standard one (ISO 291, from memory); and how far the
@@ -229,14 +248,14 @@ class Mixture(Table):
     m: float = Field(default=1.0, ge=0, le=4, allow_inf_nan=False)
     n: float = Field(default=2.0, ge=0, le=6, allow_inf_nan=False)
 
-    def heat_prior(self, usual: tuple[float, float] = (HEAT_J_G, HEAT_PART)) -> tuple[float, float, str]:
+    def heat_prior(self, usual: tuple[float, float] = (HEAT_J_G, HEAT_PART)) -> tuple[float, float, Fact]:
         """Heat of cure before any statement: J/g, relative uncertainty, where it comes from. usual: of its class."""
         if self.heat_of_cure_j_g is not None:
-            return self.heat_of_cure_j_g, 0.03, "stated"
+            return self.heat_of_cure_j_g, 0.03, fact("heat-stated")
         if self.eew_g_eq is not None and self.ahew_g_eq is not None:
             heat = heat_from_equivalents(HEAT_KJ_EQ, self.eew_g_eq, self.ahew_g_eq)
-            return heat, HEAT_EQ_PART, "from the equivalent weights"
-        return *usual, "usual for room-temperature systems"
+            return heat, HEAT_EQ_PART, fact("heat-from-equivalents")
+        return *usual, fact("heat-usual")
 
 
 class Datasheet(Table):
@@ -259,10 +278,7 @@ class Datasheet(Table):
     def _says_when(self) -> Datasheet:
         timed = self.working_time or self.gel_time or self.cure_time or any(p.time_min for p in self.peak)
         if not (timed or self.deepest_pour or self.limits.max_depth_mm or self.system):
-            raise ValueError(
-                "nothing here says how fast it cures: state a working time, a gel time, a time to peak, a cure time, "
-                "the deepest single pour or the kind of system"
-            )
+            raise ValueError(fact("nothing-says-how-fast"))
         return self
 
     def statements(self) -> list[Statement]:
@@ -298,14 +314,8 @@ def read_datasheet(path: Path) -> Datasheet:
 
 
 #: What each container is taken to be; printed with every fit.
-CUP = (
-    "a stated mass stands in a thin plastic cup as wide as the mix is deep, on a bench, in still air "
-    "(assumption: common practice, no source)"
-)
-WIDE = (
-    "a stated depth without a width is a wide pour on a 19 mm panel with free air below; with width_mm it is a "
-    "river between slabs of wood (assumption: common practice, no source)"
-)
+CUP = fact("assumed-cup")
+WIDE = fact("assumed-wide", panel=length(19.0, 0))
 
 
 def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> Plan | None:
@@ -334,7 +344,7 @@ def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> 
         return None
     return plan_from_table(
         {
-            "title": statement.describe(),
+            "title": type(statement).__name__,
             "resin": resin,
             "pour": pour,
             "form": form,
@@ -359,5 +369,5 @@ _PLASTIC = {
 _THIN_CUP = {"bottom": _PLASTIC, "side": _PLASTIC, "underside": "closed"}
 
 
-def _mass(mass_kg: float) -> str:
-    return f"{1000 * mass_kg:g} g" if mass_kg < 1 else f"{mass_kg:g} kg"
+def _mass(mass_kg: float) -> Quantity:
+    return grams(1000.0 * mass_kg, None) if mass_kg < 1 else mass(mass_kg, None)

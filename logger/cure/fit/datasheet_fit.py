@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 import tomli_w
 
-from logger import extremes
 from logger.arrays import Floats
 from logger.cure.fit.datasheet import CUP, WIDE, Datasheet, DeepestPour, DscPeak, Statement
 from logger.cure.fit.datasheet_model import (
@@ -31,7 +30,9 @@ from logger.cure.fit.least_squares import Solution, least_squares
 from logger.cure.fit.sampling import draw
 from logger.cure.fit.usual_systems import GUESSED_SD, USUAL, UsualSystem, system_of
 from logger.errors import BadInput
+from logger.facts import NOTHING, Fact, fact
 from logger.plan.file import Possible, Resin
+from logger.quantities import hours_alone, minutes, peak, quantity, temperature, whole_hours
 from logger.units import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
 #: Activation energy before any statement, kJ/mol: room-temperature amines 44–63 (DETA 56.9–63.0, Garcia & Fernandez
@@ -61,7 +62,7 @@ _COOLER = np.array([-1.1, 0.0, 0.0, -0.22])
 class FittedPoint:
     """One stated number beside the fitted one. off: in tolerances; bound: the statement is an upper bound only."""
 
-    statement: str
+    statement: Fact
     quantity: str
     unit: str
     stated: float
@@ -78,7 +79,7 @@ class Fit:
     ranges: 90 % range of each fitted number, in its own unit. theta (4,) and covariance (4, 4): ln k2, ln(k2/k1),
     E in kJ/mol, ln of the heat in J/g. learned: how much each range shrank against its prior (1 = nothing
     learned, 0 = known exactly). curves: fitted course of each specimen, to draw beside the stated points.
-    disagreement: which statement does not fit the others, among the warnings too; "" where all agree.
+    disagreement: which statement does not fit the others, among the warnings too; NOTHING where all agree.
     """
 
     resin: Resin
@@ -87,11 +88,11 @@ class Fit:
     learned: dict[str, float]
     theta: Floats
     covariance: Floats
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Fact, ...]
     warnings: tuple[str, ...]
     rounds: int
     curves: tuple[dict[str, Any], ...] = field(default=(), repr=False)
-    disagreement: str = ""
+    disagreement: str = NOTHING
 
     @property
     def rate_factor_range(self) -> float:
@@ -186,7 +187,7 @@ def fit_datasheet(datasheet: Datasheet) -> Fit:
     """
     problem = _Problem(datasheet, tuple(observables_of(datasheet)), _prior(datasheet))
     solution = _off_the_hot_side(problem, problem.solve())
-    disagreement = ""
+    disagreement = NOTHING
     worst = float(np.max(np.abs(problem.off(solution)), initial=0.0))
     if worst > DISPUTED:
         disagreement = _disagreement(problem, solution)
@@ -219,9 +220,9 @@ def kissinger_j_mol(peaks: list[DscPeak]) -> float:
     if len(set(rates.tolist())) < 2 or np.ptp(kelvin) == 0:
         raise BadInput(
             "[[dsc_peak]]",
-            "needs at least two heating rates with different peaks",
+            fact("needs-two-heating-rates"),
             value=len(peaks),
-            remedy="add the peak at another heating_k_min, or leave them out",
+            remedy=fact("add-a-dsc-peak"),
         )
     slope = np.polyfit(1.0 / kelvin, np.log(rates / kelvin**2), 1)[0]
     return float(-slope * GAS_CONSTANT_J_MOL_K)
@@ -263,7 +264,7 @@ def _first_rate(datasheet: Datasheet, energy_kj: float) -> float | None:
     return float(np.median(guesses)) if guesses else None
 
 
-def _disagreement(problem: _Problem, solution: Solution) -> str:
+def _disagreement(problem: _Problem, solution: Solution) -> Fact:
     """Say which statement does not fit the others, and by how much: each that is off is left out in turn."""
     off, things = np.abs(problem.off(solution)), problem.things
     doubtful = {id(t.statement): t for t, o in zip(things, off, strict=True) if o > 0.5 * off.max()}
@@ -278,27 +279,24 @@ def _disagreement(problem: _Problem, solution: Solution) -> str:
     assert best is not None  # something is off, or nobody asks
     worst, thing, value = best
     rest = [s.describe() for s in problem.datasheet.statements() if s is not thing.statement]
-    agree = ", which agree with each other" if len(rest) > 1 and worst <= AGREED else ""
-    return (
-        f"{thing.statement.describe()} does not fit {' and '.join(rest) or 'a usual system of this kind'}{agree}: "
-        f"{_by_how_much(thing, value)}. All are kept, and the fit is so much wider; check mass, temperature and units"
-    )
+    statement, off_by = thing.statement.describe(), _by_how_much(thing, value)
+    if not rest:
+        return fact("unlike-usual-system", statement=statement, off_by=off_by)
+    agreed = len(rest) > 1 and worst <= AGREED
+    code = "unlike-agreeing-statements" if agreed else "unlike-other-statements"
+    return fact(code, statement=statement, others=rest, off_by=off_by)
 
 
-def _by_how_much(thing: Observable, value: float) -> str:
+def _by_how_much(thing: Observable, value: float) -> Fact:
     """Say what the others make of a statement. value: in its own unit of comparison."""
     if thing.unit == "°C":
-        shown = extremes.shown(thing.shown(value), lambda c: f"{c:.0f} °C")
-        return (
-            f"by the others it comes to {shown}, not {'under ' if thing.bound else ''}{thing.stated:.0f} °C"
-        )
+        code = "comes-to-not-under" if thing.bound else "comes-to-not"
+        return fact(code, value=peak(thing.shown(value)), stated=temperature(thing.stated, 0))
     times = value / thing.stated
-    factor = f"{times:.2g} times as long" if times >= 1 else f"{1 / times:.2g} times as short"
-    return f"by the others it comes to {_hours(value)}, {factor}"
-
-
-def _hours(hours: float) -> str:
-    return f"{60 * hours:.0f} min" if hours < 10 else f"{hours:.0f} h"
+    code = "comes-to-longer" if times >= 1 else "comes-to-shorter"
+    factor = float(f"{max(times, 1.0 / times):.2g}")
+    span = minutes(round(60.0 * value)) if value < 10 else whole_hours(value)
+    return fact(code, value=span, times=quantity(factor, "", None))
 
 
 def _ranges(resin: Resin, sd: Floats, k1_sd: float) -> dict[str, tuple[float, float]]:
@@ -317,24 +315,30 @@ def _ranges(resin: Resin, sd: Floats, k1_sd: float) -> dict[str, tuple[float, fl
     }
 
 
-def _warnings_of(problem: _Problem, theta: Floats, solution: Solution) -> list[str]:
-    """Return what the fitted point itself casts doubt on, in words."""
+def _warnings_of(problem: _Problem, theta: Floats, solution: Solution) -> list[Fact]:
+    """Return what the fitted point itself casts doubt on."""
     warnings = []
     low, high = E_USUAL_KJ
     prior = problem.prior
     if not low <= theta[2] <= high:
         warnings.append(
-            f"the statements ask for an activation energy of {theta[2]:.0f} kJ/mol, outside {low:.0f} to "
-            f"{high:.0f} kJ/mol that room-temperature epoxies have: check the temperatures"
+            fact(
+                "energy-unusual",
+                energy=quantity(float(theta[2]), "kJ/mol", 0),
+                low=quantity(low, "", 0),
+                high=quantity(high, "kJ/mol", 0),
+            )
         )
     if len({s.at_c for s in problem.datasheet.statements() if not isinstance(s, DeepestPour)}) == 1:
         warnings.append(
-            "every statement is at one temperature: how the cure changes with the room rests on the "
-            f"usual {prior.mean[2]:.0f} ± {prior.sd[2]:.0f} kJ/mol alone; state one at another "
-            "temperature"
+            fact(
+                "one-temperature",
+                energy=quantity(float(prior.mean[2]), "", 0),
+                within=quantity(float(prior.sd[2]), "kJ/mol", 0),
+            )
         )
     if not solution.settled:
-        warnings.append("the fit had not fully settled when it was stopped; take the ranges as too narrow")
+        warnings.append(fact("fit-not-settled"))
     return warnings
 
 
@@ -406,12 +410,16 @@ def _report(problem: _Problem, solution: Solution, disagreement: str) -> Fit:
         assumptions += [WIDE, KEPT]
     system = system_of(datasheet)
     if prior.usual is not None and system is not None:
-        named = "as it is named" if datasheet.system is not None else "as its depth suggests"
         assumptions.append(
-            f"a {system} system, {named}: usually workable for about {prior.usual.workable_h:g} h at 25 °C, within a "
-            f"factor of {np.exp(_NINETY * prior.usual.workable_sd):.1f} (common practice, no source)"
+            fact(
+                "system-as-named" if datasheet.system is not None else "system-by-depth",
+                system=fact(f"system-{system}"),
+                workable=hours_alone(prior.usual.workable_h),
+                at=temperature(25.0, 0),
+                factor=quantity(float(np.exp(_NINETY * prior.usual.workable_sd)), "", 1),
+            )
         )
-    assumptions += [f"heat of cure before the fit: {datasheet.mixture.heat_prior()[2]}", SPREAD]
+    assumptions += [fact("heat-before-fit", source=datasheet.mixture.heat_prior()[2]), SPREAD]
     curves = tuple(curve for t in things if (curve := t.curve(datasheet, theta)) is not None)
     return Fit(
         resin,

@@ -30,7 +30,9 @@ from logger.cure.solver.hardness import HARD_K, full_tg_c, thinned
 from logger.cure.solver.march import COARSE, CORE, HOTTEST, MEAN, SURFACE, Accuracy, Resolution, StopRule
 from logger.cure.solver.prediction import PEAK_PAST
 from logger.cure.solver.simulation import SolverRun, simulate
+from logger.facts import fact
 from logger.plan.file import Plan, Rate, Resin
+from logger.quantities import difference, percent, quantity
 from logger.units import GAS_CONSTANT_J_MOL_K, REFERENCE_K, SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
 #: Mean conversion at which a mix is too thick to work: between 0.15 and 0.35. From memory, no source.
@@ -55,13 +57,12 @@ KEPT_PART, KEPT_SD, KEPT_SD_OVER = 0.50, 0.90, 0.42
 RISE_PER_KELVIN = 0.10
 #: How much faster such a mix cures for each kelvin, as a natural logarithm: 58 kJ/mol at 25 °C.
 PER_KELVIN = 0.078
-KEPT = (
-    "the deepest single pour is its maker's choice: the limit is kept, with a margin that is not known (most likely "
-    f"{KEPT_PART:.0%} of the rise that it allows; this project's judgement, no source)"
-)
-SPREAD = (
-    f"a mix counts as workable up to {WORKABLE:g} conversion, as gelled from about {EARLIEST_GEL:.2f}, as hard once "
-    f"its glass transition is {HARD_K:g} K above the room; what these words leave open is added to each tolerance"
+KEPT = fact("assumed-kept", part=percent(100.0 * KEPT_PART, 0))
+SPREAD = fact(
+    "assumed-spread",
+    workable=quantity(WORKABLE, "", None),
+    gelled=quantity(EARLIEST_GEL, "", 2),
+    above=difference(HARD_K, None),
 )
 
 

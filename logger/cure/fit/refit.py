@@ -16,7 +16,9 @@ from logger.cure.fit.least_squares import Solution, least_squares
 from logger.cure.solver.ensemble import EnsembleRun, Members, RoomHistory, run_ensemble
 from logger.cure.solver.march import COARSE
 from logger.errors import BadInput
+from logger.facts import Fact, Quantity, fact
 from logger.plan.file import Plan, Resin
+from logger.quantities import difference, quantity
 
 #: How far the shop's batch may be from the resin as planned, as a natural logarithm: rate, heat of cure.
 #: Project values, no source.
@@ -79,25 +81,30 @@ class Refit:
         )
         return float(before), float(after)
 
-    def message(self) -> str:
-        """Return what the refit did, as a sentence for the maker."""
-        text = (
-            f"This shop's batches cure {self.rate_factor:.2f} times as fast as the resin as planned "
-            f"({self.rate_range[0]:.2f} to {self.rate_range[1]:.2f}), with {self.heat_factor:.2f} times its heat "
-            f"({self.heat_range[0]:.2f} to {self.heat_range[1]:.2f})."
+    def message(self) -> Fact:
+        """Return what the refit did, as sentences for the maker."""
+        return fact(
+            "refit",
+            rate=_times(self.rate_factor),
+            rate_low=_times(self.rate_range[0]),
+            rate_high=_times(self.rate_range[1]),
+            heat=_times(self.heat_factor),
+            heat_low=_times(self.heat_range[0]),
+            heat_high=_times(self.heat_range[1]),
+            proof=self._proof(),
         )
+
+    def _proof(self) -> Fact:
         better = self.better_k
         if better is None:
-            return text + " One pour alone cannot show that the prediction gets better: record another."
+            return fact("refit-one-pour")
         before, after = better
-        if after < before:
-            return text + (
-                f" On pours left out of the fit the error falls from {before:.1f} to {after:.1f} K: take it."
-            )
-        return text + (
-            f" On pours left out of the fit the error does not fall ({before:.1f} to {after:.1f} K): keep the "
-            "resin as it was."
-        )
+        code = "refit-better" if after < before else "refit-no-better"
+        return fact(code, before=difference(before), after=difference(after))
+
+
+def _times(factor: float) -> Quantity:
+    return quantity(factor, "", 2)
 
 
 def fit_from_pours(pours: Sequence[RecordedPour]) -> Refit:
@@ -106,13 +113,13 @@ def fit_from_pours(pours: Sequence[RecordedPour]) -> Refit:
     Raises BadInput when there is no pour, when the pours are of different resins, or a trace is too short.
     """
     if not pours:
-        raise BadInput("pours", "none were given", remedy="record a pour first")
+        raise BadInput("pours", fact("no-pours-given"), remedy=fact("record-a-pour"))
     if len({pour.plan.resin.model_dump_json() for pour in pours}) > 1:
         raise BadInput(
             "pours",
-            "their plans have different [resin] tables",
+            fact("pours-of-different-resins"),
             value=sorted({pour.plan.resin.name for pour in pours}),
-            remedy="fit one resin at a time, from plans with the same [resin]",
+            remedy=fact("fit-one-resin"),
         )
     used = [_used(pour) for pour in pours]
     solution = _solve(used)
@@ -142,23 +149,19 @@ def fit_from_pours(pours: Sequence[RecordedPour]) -> Refit:
 def _used(pour: RecordedPour) -> RecordedPour:
     hours, core_c = np.asarray(pour.hours, dtype=float), np.asarray(pour.core_c, dtype=float)
     if hours.shape != core_c.shape or hours.ndim != 1:
-        raise BadInput(
-            pour.plan.title, "hours and core_c differ in length", value=(hours.shape, core_c.shape)
-        )
+        raise BadInput(pour.plan.title, fact("hours-and-core-differ"), value=(hours.shape, core_c.shape))
     good = np.isfinite(core_c) & (hours > 0)
     hours, core_c = hours[good], core_c[good]
     if len(hours) < INDEPENDENT:
         raise BadInput(
             pour.plan.title,
-            "has too few readings of the core to fit",
+            fact("too-few-readings-to-fit"),
             value=len(hours),
-            allowed=f"{INDEPENDENT} or more",
-            remedy="leave this pour out",
+            allowed=fact("so-many-or-more", n=INDEPENDENT),
+            remedy=fact("leave-this-pour-out"),
         )
     if np.any(np.diff(hours) <= 0):
-        raise BadInput(
-            pour.plan.title, "its hours do not rise", remedy="sort the readings, drop repeated times"
-        )
+        raise BadInput(pour.plan.title, fact("hours-do-not-rise"), remedy=fact("sort-readings"))
     # Evenly along the curve's own length, so that a steep rise gets its share of readings.
     way = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(hours) / hours[-1], np.diff(core_c) / 40.0))])
     at = np.unique(np.searchsorted(way, np.linspace(0.0, way[-1], _USED)).clip(0, len(hours) - 1))

@@ -24,6 +24,7 @@ from logger.cure.fit.datasheet_model import Observable, observables_of, predicte
 from logger.cure.solver.planned_band import member_peaks, members_of
 from logger.cure.solver.prediction import coarse_peak_c, long_enough
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.plan.file import DEEPEST_MM, Plan, Possible, Resin, plan_from_table
 
 #: Rooms for which a shop is told how deep it may pour, °C.
@@ -124,7 +125,7 @@ def _crossing(depths: Floats, peaks_c: Floats, limit_c: float) -> float:
 def _wide(resin: Resin, depth_mm: float, room_c: float) -> Plan:
     return plan_from_table(
         {
-            "title": "a wide pour",
+            "title": "sheet",
             "resin": resin.model_dump(exclude_none=True, mode="json"),
             "pour": {"shape": "sheet", "depth_mm": depth_mm},
             "air": {"room_c": room_c},
@@ -136,8 +137,8 @@ def _possible(resin: Resin) -> Possible:
     if resin.possible is None:
         raise BadInput(
             "resin",
-            "names no other resins that its datasheet leaves possible",
-            remedy="fit its datasheet again",
+            fact("names-no-possible-resins"),
+            remedy=fact("fit-datasheet-again"),
         )
     return resin.possible
 

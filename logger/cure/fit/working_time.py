@@ -21,7 +21,9 @@ from logger.cure.solver.ensemble import as_planned
 from logger.cure.solver.march import MEAN, Accuracy, Resolution
 from logger.cure.solver.simulation import Checkpoint, SolverRun, simulate
 from logger.errors import OutOfRange
+from logger.facts import fact
 from logger.plan.file import Plan, Resin
+from logger.quantities import mass, temperature
 from logger.units import SECONDS_PER_HOUR
 
 #: A mix that is workable for longer than this does not cure in that room, h: two weeks.
@@ -57,11 +59,11 @@ def working_time_h(
     hours = _time_to(plan, conversion)
     if hours is None:
         raise OutOfRange(
-            "working time",
-            f"{mass_kg:g} kg does not thicken within two weeks",
-            value=f"{room_c:g} °C",
-            allowed="a room in which the resin cures",
-            remedy="warm the room or check the rate constants",
+            fact("working-time"),
+            fact("never-thickens", mass=mass(mass_kg, None)),
+            value=temperature(room_c, None),
+            allowed=fact("room-that-cures"),
+            remedy=fact("warm-the-room"),
         )
     return hours
 
@@ -103,11 +105,17 @@ def _remembered_h(resin: Resin, power: int, room_c: float, start_c: float | None
 
 def _no_mass(mass_kg: float, room_c: float) -> OutOfRange:
     return OutOfRange(
-        "working time",
-        "mass or temperature is out of range",
+        fact("working-time"),
+        fact("mass-or-room-out-of-range"),
         value=(mass_kg, room_c),
-        allowed="0.001 to 200 kg, -10 to 80 °C",
-        remedy="give the mass of one pail in kg",
+        allowed=fact(
+            "range-and-range",
+            low=mass(0.001, None),
+            high=mass(200.0, None),
+            coldest=temperature(-10.0, 0),
+            warmest=temperature(80.0, 0),
+        ),
+        remedy=fact("give-mass-of-pail"),
     )
 
 

@@ -10,8 +10,9 @@ import numpy as np
 from logger.arrays import Floats
 from logger.cure.forecast.heating import HEATING
 from logger.cure.forecast.parameters import Parameter
+from logger.facts import Fact, fact
 from logger.plan.file import Plan
-from logger.quantities import difference, length
+from logger.quantities import percent, quantity
 
 #: A cause is named when at least this part of the members has its sign, and its median is this many spreads off.
 SURE = 0.85
@@ -24,12 +25,12 @@ UNITS = {"start_offset_c": "K", "room_offset_c": "K", "probe_z_mm": "mm", "sun_w
 
 @dataclass(frozen=True)
 class Cause:
-    """name: the unknown. words: for a maker, its quantity marked. size: how far off, in unit.
+    """name: the unknown. words: for a maker, with its size. size: how far off, in unit.
     sure: part of the members that agree, 0–1. warmer: whether it makes the core hotter than planned; None: it is about
     a probe, not about the heat."""
 
     name: str
-    words: str
+    words: Fact
     size: float
     unit: str
     sure: float
@@ -67,21 +68,22 @@ def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tup
         value = float(unknown.value(np.array(np.median(theta[:, i]))))
         if unknown.is_factor:
             size, unit = 100.0 * (value - 1.0), "%"
-            words = f"{_up_or_down(unknown, middle)} ({size:+.0f} %)"
+            words = fact(_up_or_down(unknown, middle), size=percent(size, 0, signed=True))
         elif unknown.name == "fan_part":
             size, unit = 100.0 * max(value, 0.0), "%"
-            words = f"{_up_or_down(unknown, middle)} ({size:.0f} % of it)"
+            words = fact(_up_or_down(unknown, middle), part=percent(size, 0))
         else:
             unit = UNITS[unknown.name]
             size = value
-            marked = {"K": difference, "mm": length}.get(unit)
-            how_much = f"{size:+.1f} {unit}" if marked is None else marked(size, signed=True)
-            words = f"{_up_or_down(unknown, middle)} ({how_much})"
+            words = fact(_up_or_down(unknown, middle), size=quantity(size, unit, signed=True))
         if unknown.name == "top_factor" and plan.air.top_w_m2k is not None and middle < 0:
             now = value * plan.air.top_w_m2k
             if STILL_AIR_W_M2K[0] <= now <= STILL_AIR_W_M2K[1] and size < -20.0:
-                planned = f"{plan.air.top_w_m2k:.0f} W/(m²·K)"
-                words = f"the surface sheds heat like still air ({now:.0f} instead of {planned})"
+                words = fact(
+                    "surface-like-still-air",
+                    now=quantity(now, "W/(m²·K)", 0),
+                    planned=quantity(plan.air.top_w_m2k, "W/(m²·K)", 0),
+                )
         ranked.append(
             (abs(middle), Cause(unknown.name, words, size, unit, sure, _warmer(unknown.name, middle)))
         )
@@ -108,4 +110,4 @@ def _warmer(name: str, middle: float) -> bool | None:
 
 
 def _up_or_down(unknown: Parameter, middle: float) -> str:
-    return unknown.words_up if middle > 0 else unknown.words_down
+    return unknown.up if middle > 0 else unknown.down

@@ -38,7 +38,9 @@ from logger.cure.solver.ensemble import Checkpoint, EnsembleRun, Members, RoomHi
 from logger.cure.solver.fans import FanRun, cooling, fan_effects, runs_of, without_fan
 from logger.cure.solver.march import Resolution
 from logger.errors import BadInput
+from logger.facts import Fact, fact
 from logger.plan.file import Plan
+from logger.quantities import quantity
 
 #: Members drawn from the Laplace spread for each one kept.
 DRAWN_PER_MEMBER = 2
@@ -68,7 +70,7 @@ class DoubtedProbe:
 
     place: str
     trust: float
-    reason: str
+    reason: Fact
 
 
 @dataclass(frozen=True)
@@ -250,7 +252,7 @@ def _drawn(observed: ObservedPour, posterior: Posterior, members: int, rng: np.r
 def _after_pouring(at_h: float) -> float:
     """Return the hour, a minute after pouring at the earliest. Raises BadInput before it."""
     if not at_h >= 0.0:
-        raise BadInput("at_h", "is before pouring", value=at_h, allowed="0 h or more")
+        raise BadInput("at_h", fact("is-before-pouring"), value=at_h, allowed=fact("hours-from-pouring"))
     return max(float(at_h), 1.0 / 60.0)
 
 
@@ -327,13 +329,26 @@ def _answer(plan: Plan, state: MemberState, ahead: Outlook) -> Forecast:
     )
 
 
+#: The one probe of a place in the resin → the code of what is said of it in doubt.
+_DOUBTS = {
+    "core": "core-probe-doubted",
+    "surface": "surface-probe-doubted",
+    "underside": "underside-probe-doubted",
+}
+
+
+def _doubt(name: str, misfit: float) -> Fact:
+    times = quantity(misfit, "")
+    code = _DOUBTS.get(name)
+    return fact("probe-doubted", probe=name, times=times) if code is None else fact(code, times=times)
+
+
 def _doubted(posterior: Posterior) -> tuple[DoubtedProbe, ...]:
     return tuple(
         DoubtedProbe(
             name,
             trust,
-            f"the {name} probe does not fit what the other probes and the plan allow "
-            f"(its misfit is {posterior.misfit[name]:.1f} times the expected)",
+            _doubt(name, posterior.misfit[name]),
         )
         for name, trust in posterior.trust.items()
         if trust < TRUSTED

@@ -40,8 +40,8 @@ _LASTS_H = 1.8
 HEATING = Parameter(
     "sun_w_m2",
     SPREAD_W_M2,
-    "sun or a heater warms the surface",
-    "a draught cools the surface",
+    "surface-heated",
+    "surface-in-draught",
     middle=USUAL_W_M2,
 )
 

@@ -21,9 +21,7 @@ from logger.plan.file import Plan
 #: Cells of the mesh in each direction against a prediction's.
 FINENESS = 0.6
 #: Part of the fan's cooling that arrives: 1 as it should, 0 like still air. It may not turn at all: a wide prior.
-FAN_PART = Parameter(
-    "fan_part", 0.5, "the fan cools more than it should", "the fan cools less than it should", middle=1.0
-)
+FAN_PART = Parameter("fan_part", 0.5, "fan-cools-more", "fan-cools-less", middle=1.0)
 #: Readings whose χ² per piece is above this ask for another explanation.
 UNEXPLAINED = 2.0
 #: Another window of heating must explain this much more: half a χ² of this size.

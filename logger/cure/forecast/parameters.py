@@ -25,13 +25,13 @@ FARTHEST = 4.0
 class Parameter:
     """name: the field of Members it feeds. spread: of the logarithm for a factor, else in the field's unit.
 
-    words_up, words_down: what it means when θ is above or below 0.
+    up, down: code of the cause that it is when θ is above or below 0.
     """
 
     name: str
     spread: float
-    words_up: str
-    words_down: str
+    up: str
+    down: str
     middle: float = 0.0
 
     @property
@@ -49,7 +49,6 @@ def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
     """Return the unknowns of a plan; of a resin that its datasheet leaves open they are as wide as that is."""
     depth = plan.pour.depth_mm
     width = plan.pour.width_mm or 1000.0
-    surface, underside = "the surface sheds", "the underside sheds"
     left_open = plan.resin.possible
     rate, heat, first, energy = (
         (0.30, 0.10, 0.20, 0.06)
@@ -62,35 +61,25 @@ def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
         )
     )
     return (
-        Parameter("rate_factor", rate, *_both("the resin cures {} than planned", "faster", "slower")),
-        Parameter("heat_factor", heat, *_both("the cure gives {} heat than planned", "more", "less")),
-        Parameter("first_factor", first, *_both("the cure starts {} than planned", "sooner", "later")),
-        Parameter("e_factor", energy, *_both("warmth speeds the cure {} than planned", "more", "less")),
-        Parameter("top_factor", 0.35, *_both(surface + " {} heat than planned", "more", "less")),
-        Parameter("bottom_factor", 0.35, *_both(underside + " {} heat than planned", "more", "less")),
-        Parameter("side_factor", 0.35, *_both("the edges shed {} heat than planned", "more", "less")),
-        Parameter("start_offset_c", 0.8, *_both("the mix was poured {} than planned", "warmer", "cooler")),
-        Parameter("room_offset_c", 0.3, *_both("the air is {} than the room probe says", "warmer", "cooler")),
-        Parameter("probe_z_mm", 0.10 * depth, *_both("the core probe sits {} mid-depth", "above", "below")),
-        Parameter(
-            "surface_reach", 0.05, *_both("the surface probe sits {} the face", "below", "above"), middle=0.05
-        ),
-        Parameter(
-            "underside_reach",
-            0.05,
-            *_both("the underside probe reads {} the face", "warmer than", "cooler than"),
-        ),
-        Parameter("probe_x_mm", 0.05 * width, *_both("the core probe sits off the centre line", "", "")),
+        Parameter("rate_factor", rate, "cures-faster", "cures-slower"),
+        Parameter("heat_factor", heat, "gives-more-heat", "gives-less-heat"),
+        Parameter("first_factor", first, "starts-sooner", "starts-later"),
+        Parameter("e_factor", energy, "warmth-speeds-more", "warmth-speeds-less"),
+        Parameter("top_factor", 0.35, "surface-cools-more", "surface-cools-less"),
+        Parameter("bottom_factor", 0.35, "underside-cools-more", "underside-cools-less"),
+        Parameter("side_factor", 0.35, "edges-cool-more", "edges-cool-less"),
+        Parameter("start_offset_c", 0.8, "poured-warmer", "poured-cooler"),
+        Parameter("room_offset_c", 0.3, "air-warmer", "air-cooler"),
+        Parameter("probe_z_mm", 0.10 * depth, "core-probe-high", "core-probe-low"),
+        Parameter("surface_reach", 0.05, "surface-probe-low", "surface-probe-high", middle=0.05),
+        Parameter("underside_reach", 0.05, "underside-probe-warm", "underside-probe-cool"),
+        Parameter("probe_x_mm", 0.05 * width, "core-probe-aside", "core-probe-aside"),
     )
 
 
 def _spread(usual: float, factors: Sequence[float]) -> float:
     """Return how far a factor may be off: as usual, or as its datasheet leaves it open where that is more."""
     return max(usual, float(np.std(np.log(np.asarray(factors)))))
-
-
-def _both(words: str, up: str, down: str) -> tuple[str, str]:
-    return words.format(up), words.format(down)
 
 
 def members_at(unknowns: tuple[Parameter, ...], theta: Floats) -> Members:

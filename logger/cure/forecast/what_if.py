@@ -14,9 +14,10 @@ from logger.cure.model import heat_transfer
 from logger.cure.solver.ensemble import Intervention, RoomHistory
 from logger.cure.solver.fans import FAN_M_S, OVER_ROOM_K
 from logger.cure.solver.mesh import section_of
+from logger.facts import Fact, fact
 from logger.plan.file import Plan
 from logger.quantities import difference
-from logger.quantities import peak as peak_mark
+from logger.quantities import peak as peak_of
 
 #: What the room can be cooled by, K, within an hour (common practice, no source).
 COOLER_K, COOLER_AFTER_H = 4.0, 1.0
@@ -30,7 +31,7 @@ FANS, UNDERSIDE, ROOM, SHADE = "fans", "underside open", "cooler room", "shade"
 class WhatIf:
     """The pour if that were done now: peaks °C and the chance to pass the limit."""
 
-    words: str
+    words: Fact
     core_peak_c: Band
     hottest_peak_c: Band
     chance_core_over_limit: float
@@ -122,12 +123,12 @@ def _at_least(least: float, factor: Floats | float) -> Floats:
 
 def _answer(name: str, ahead: Outlook, now_c: float, limit_c: float) -> WhatIf:
     peak = band(ahead.core_peak_c)
-    from_to = f"{peak_mark(now_c)} → {peak_mark(peak.p50)}"
+    now, then = peak_of(now_c), peak_of(peak.p50)
     words = {
-        NOW: f"as it is: {peak_mark(now_c)}",
-        FANS: f"fans now: {from_to}",
-        UNDERSIDE: f"underside opened now: {from_to}",
-        ROOM: f"room {difference(COOLER_K, 0)} cooler within the hour: {from_to}",
-        SHADE: f"surface shaded now: {from_to}",
+        NOW: fact("what-if-nothing", now=now),
+        FANS: fact("what-if-fans", now=now, then=then),
+        UNDERSIDE: fact("what-if-underside", now=now, then=then),
+        ROOM: fact("what-if-room", cooler=difference(COOLER_K, 0), now=now, then=then),
+        SHADE: fact("what-if-shade", now=now, then=then),
     }[name]
     return WhatIf(words, peak, band(ahead.hottest_peak_c), ahead.chance_over(limit_c))

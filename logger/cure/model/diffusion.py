@@ -13,7 +13,9 @@ import numpy as np
 
 from logger.arrays import Floats
 from logger.errors import OutOfRange
+from logger.facts import fact
 from logger.plan.file import Diffusion, Glass, Resin
+from logger.quantities import quantity, temperature
 from logger.units import ZERO_CELSIUS_K
 
 #: The stand-in halves the rate when Tg is this far above the resin's temperature, K (from memory, see above).
@@ -68,17 +70,17 @@ def check_diffusion(diffusion: Diffusion) -> None:
     if diffusion.ac_t_per_k < 0:
         raise OutOfRange(
             "[resin.diffusion] ac_t_per_k",
-            "would make a warmer resin stop earlier",
+            fact("warmer-stops-earlier"),
             value=diffusion.ac_t_per_k,
-            allowed="0 or above, 1/K",
-            remedy="check the sign",
+            allowed=fact("at-least", least=quantity(0.0, "1/K", 0)),
+            remedy=fact("check-the-sign"),
         )
     lowest = diffusion.ac0 + diffusion.ac_t_per_k * ZERO_CELSIUS_K
     if lowest < 0.1:
         raise OutOfRange(
             "[resin.diffusion] ac0 + ac_t_per_k · 273.15 K",
-            "puts the critical conversion at 0 °C so low that the cure hardly starts",
+            fact("cure-hardly-starts", at=temperature(0.0, 0)),
             value=round(lowest, 4),
-            allowed="0.1 or above",
-            remedy="check ac0, or leave [resin.diffusion] out: it is then taken from [resin.glass]",
+            allowed=fact("at-least", least=quantity(0.1, "", None)),
+            remedy=fact("check-ac0"),
         )

@@ -13,6 +13,7 @@ import numpy as np
 from logger.arrays import Floats
 from logger.cure.model.kinetics import arrhenius_factor, rate_per_s
 from logger.errors import DidNotConverge, OutOfRange
+from logger.facts import fact
 from logger.plan.file import Diffusion, Rate
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
@@ -40,9 +41,9 @@ def conversion_along(
     hours = np.asarray(hours, dtype=float)
     celsius = np.atleast_2d(np.asarray(celsius, dtype=float))
     if np.any(np.diff(hours) <= 0):
-        raise OutOfRange("hours", "do not rise", remedy="sort the readings and drop repeated ones")
+        raise OutOfRange("hours", fact("do-not-rise"), remedy=fact("sort-readings"))
     if not np.all(np.isfinite(celsius)):
-        raise DidNotConverge("a temperature in this history is missing; fill or drop it before integrating")
+        raise DidNotConverge(fact("temperature-missing"))
     kelvin = celsius + ZERO_CELSIUS_K
     conversion = np.empty_like(kelvin)
     conversion[:, 0] = start

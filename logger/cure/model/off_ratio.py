@@ -15,7 +15,9 @@ from dataclasses import dataclass
 
 from logger.cure.model.kinetics import glass_transition_c
 from logger.errors import OutOfRange
+from logger.facts import fact
 from logger.plan.file import Glass
+from logger.quantities import quantity
 
 #: A diepoxide with a diamine gels only between these (Flory–Stockmayer).
 LEAST_RATIO, MOST_RATIO = 1.0 / 3.0, 3.0
@@ -39,11 +41,11 @@ def check_ratio(ratio: float) -> None:
     """Raise OutOfRange for a ratio outside 1/3 to 3: such a mix never gels, and the model has nothing to say."""
     if not LEAST_RATIO <= ratio <= MOST_RATIO:
         raise OutOfRange(
-            "mixing ratio (amine hydrogens per epoxide, 1 = right)",
-            "never gels",
+            fact("amine-ratio"),
+            fact("never-gels"),
             value=round(ratio, 4),
-            allowed="1/3 to 3",
-            remedy="do not pour it; weigh a fresh batch",
+            allowed=fact("third-to-three"),
+            remedy=fact("weigh-a-fresh-batch"),
         )
 
 
@@ -56,10 +58,10 @@ def heat_factor(ratio: float, hardener_share: float) -> float:
     if not 0 < hardener_share < 1:
         raise OutOfRange(
             "hardener_share",
-            "is no share of the mix",
+            fact("is-no-share"),
             value=hardener_share,
-            allowed="between 0 and 1",
-            remedy="hardener mass over mass of the mix",
+            allowed=fact("between-0-and-1"),
+            remedy=fact("hardener-share"),
         )
     mass = 1.0 - hardener_share + hardener_share * ratio
     return min(1.0, ratio) / mass
@@ -81,19 +83,19 @@ def heat_from_equivalents(heat_kj_eq: float, eew_g_eq: float, ahew_g_eq: float) 
     """
     if not 80 <= heat_kj_eq <= 130:
         raise OutOfRange(
-            "heat per equivalent",
-            "is no epoxy with amine",
+            fact("heat-per-equivalent"),
+            fact("is-no-epoxy-with-amine"),
             value=heat_kj_eq,
-            allowed="80 to 130 kJ/eq",
-            remedy="98 to 118 is usual",
+            allowed=fact("range", low=quantity(80.0, "", 0), high=quantity(130.0, "kJ/eq", 0)),
+            remedy=fact("range-is-usual", low=quantity(98.0, "", 0), high=quantity(118.0, "kJ/eq", 0)),
         )
     for name, weight in (("eew_g_eq", eew_g_eq), ("ahew_g_eq", ahew_g_eq)):
         if not weight > 0:
             raise OutOfRange(
                 name,
-                "is no weight",
+                fact("is-no-weight"),
                 value=weight,
-                allowed="above 0 g/eq",
-                remedy="take it from the datasheet",
+                allowed=fact("above", least=quantity(0.0, "g/eq", 0)),
+                remedy=fact("take-from-datasheet"),
             )
     return 1000.0 * heat_kj_eq / (eew_g_eq + ahew_g_eq)

@@ -13,13 +13,13 @@ from functools import lru_cache
 import numpy as np
 
 from logger.arrays import Floats
+from logger.facts import NOTHING, Fact, fact
 from logger.plan.file import Plan
+from logger.quantities import length
 
 Points = tuple[tuple[float, float], ...]
 
-UNDERSIDE_UNSAID = (
-    "what is under the form is not said: it is taken to stand on a bench, which is hotter than free air below"
-)
+UNDERSIDE_UNSAID = fact("underside-unsaid")
 #: An upright section as wide as the undercut one is so far down its layer gets as hot or a little hotter. From explicit
 #: solutions of nine undercut sections (tests/logger/cure/test_assumptions.py has one): 0.50 to 0.55 of the depth.
 UNDERCUT_PART = 0.6
@@ -31,10 +31,10 @@ _SQUARES, _KEPT, _TIMES, _PARTS = 40, 12, 6, 4
 
 @dataclass(frozen=True)
 class Widest:
-    """The width (or diameter) that the heat is worked out for, mm, and which place that is; "" for the plan's own."""
+    """The width (or diameter) that the heat is worked out for, mm; its place, NOTHING for the plan's own."""
 
     width_mm: float
-    words: str = ""
+    place: str = NOTHING
 
 
 def underside_is_closed(plan: Plan) -> bool:
@@ -42,14 +42,14 @@ def underside_is_closed(plan: Plan) -> bool:
     return plan.form.underside != "open"
 
 
-def assumptions(plan: Plan) -> list[str]:
+def assumptions(plan: Plan) -> list[Fact]:
     """Return what the heat is worked out for beyond the plan's own numbers, one sentence each."""
     sentences = []
     if plan.form.underside is None and plan.air.bottom_w_m2k is None:
         sentences.append(UNDERSIDE_UNSAID)
     width = widest(plan)
-    if width is not None and width.words:
-        sentences.append(f"the heat is worked out for the widest section: {width.words}")
+    if width is not None and width.place:
+        sentences.append(fact("widest-section", place=width.place))
     return sentences
 
 
@@ -65,19 +65,23 @@ def widest(plan: Plan) -> Widest | None:
         section = _wider(section, _traced(tuple(outline.points_mm), pour.shape))
     if pour.shape == "round":
         if outline.bottom_diameter_mm is not None:
-            at = f"{outline.bottom_diameter_mm:g} mm across at the bottom of the mould"
+            at = fact("widest-bottom", across=length(outline.bottom_diameter_mm, None))
             section = _wider(section, Widest(outline.bottom_diameter_mm, at))
         return section
     if outline.stations_mm:
         place, width = max(outline.stations_mm, key=lambda row: row[1])
-        section = _wider(section, Widest(width, f"{width:g} mm at {place:g} mm along"))
+        section = _wider(section, Widest(width, _at_station(width, place)))
     if outline.edge_slope_deg > 0:
         # The first layer lies lowest, where the undercut is widest.
         down_mm = sum(layer.depth_mm for layer in plan.layer) + UNDERCUT_PART * pour.depth_mm
         below = round(section.width_mm + 2.0 * down_mm * math.tan(math.radians(outline.edge_slope_deg)), 1)
-        top = section.words or f"{section.width_mm:g} mm at the top"
-        section = _wider(section, Widest(below, f"{top}, and {below:g} mm below, where the edges recede"))
+        top = section.place or fact("widest-top", width=length(section.width_mm, None))
+        section = _wider(section, Widest(below, fact("widest-below", top=top, below=length(below, None))))
     return section
+
+
+def _at_station(width_mm: float, along_mm: float) -> Fact:
+    return fact("widest-station", width=length(width_mm, None), along=length(along_mm, None))
 
 
 def _wider(one: Widest, other: Widest) -> Widest:
@@ -91,10 +95,11 @@ def _traced(points: Points, shape: str) -> Widest:
     """
     if shape == "round":
         across = round(2.0 * math.sqrt(_area(points) / math.pi), 1)
-        return Widest(across, f"a disc {across:g} mm across, as large as what was traced")
+        return Widest(across, fact("widest-disc", across=length(across, None)))
     across, x, y = largest_circle(points)
     across = round(across, 1)
-    return Widest(across, f"{across:g} mm across at the traced place ({x:.0f}, {y:.0f}) mm")
+    place = fact("widest-traced", across=length(across, None), x=length(x, 0), y=length(y, 0))
+    return Widest(across, place)
 
 
 def _area(points: Points) -> float:

@@ -25,7 +25,9 @@ from logger.cure.solver.simulation import (
     simulate,
 )
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.plan.file import Plan
+from logger.quantities import hours_alone
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
 __all__ = [
@@ -74,7 +76,7 @@ class Members:
             broad = np.broadcast_arrays(*values)
         except ValueError as error:
             raise BadInput(
-                "members", f"their lengths differ ({error})", remedy="give M values each"
+                "members", fact("lengths-differ", error=str(error)), remedy=fact("give-m-values")
             ) from error
         arrays = {name: np.array(value) for name, value in zip(names, broad, strict=True)}
         for name, value in arrays.items():
@@ -84,10 +86,10 @@ class Members:
             if bad.any():
                 raise BadInput(
                     f"members.{name}",
-                    "is out of range",
+                    fact("is-out-of-range"),
                     value=float(value[bad][0]),
-                    allowed="finite, factors not negative",
-                    remedy="correct the prior",
+                    allowed=fact("finite-factors"),
+                    remedy=fact("correct-the-prior"),
                 )
         return arrays
 
@@ -169,7 +171,12 @@ def run_ensemble(
     until = plan.run.hours if run.hours is None else float(run.hours)
     begin = 0.0 if start is None else start.hours
     if until <= begin:
-        raise BadInput("hours", "is not after the start", value=until, allowed=f"above {begin} h")
+        raise BadInput(
+            "hours",
+            fact("is-not-after-start"),
+            value=until,
+            allowed=fact("above-hours", least=hours_alone(begin)),
+        )
     section = section_of(plan, run.resolution.fineness)
     if plan.fan:
         fans = interventions_of(plan, fan_effects(plan, runs_of(plan)), given["top_factor"])
@@ -224,12 +231,12 @@ def room_of(plan: Plan, offset_c: Floats, history: RoomHistory | None) -> RoomSc
         if celsius.shape[1] != len(hours) or celsius.shape[0] not in (1, len(offset_c)):
             raise BadInput(
                 "room",
-                "hours and celsius do not fit",
+                fact("hours-and-celsius-differ"),
                 value=(hours.shape, celsius.shape),
                 allowed="(K,) with (K,) or (M, K)",
             )
         if len(hours) > 1 and np.any(np.diff(hours) <= 0):
-            raise BadInput("room", "its hours must rise", remedy="sort the readings, drop repeated times")
+            raise BadInput("room", fact("hours-must-rise"), remedy=fact("sort-readings"))
         return RoomSchedule(hours, celsius, offset_c)
     schedule = plan.room_schedule()
     return RoomSchedule(np.array([h for h, _ in schedule]), np.array([c for _, c in schedule]), offset_c)

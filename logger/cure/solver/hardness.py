@@ -16,6 +16,7 @@ from logger.cure.model.diffusion import slow_down
 from logger.cure.model.history import LONGEST_H, conversion_along, cooled_to_room
 from logger.cure.model.kinetics import EARLIEST_GEL, glass_transition_c
 from logger.cure.solver.prediction import Field, Prediction
+from logger.facts import Fact, fact
 from logger.plan.file import Glass, Plan
 
 #: Tg this far above the casting's temperature: a thumbnail still marks it from 0 K, no longer from HARD_K.
@@ -31,11 +32,11 @@ COOLED_K = 5.0
 
 LIQUID, SOFT, FINGERNAIL, HARD, FULL = "liquid", "soft", "takes a fingernail", "hard", "fully cured"
 _MEANING = {
-    LIQUID: "not gelled yet: it still flows; leave it level and covered",
-    SOFT: "gelled but rubbery: leave it in the form",
-    FINGERNAIL: "a thumbnail still marks it: leave it in the form",
-    HARD: "a thumbnail no longer marks it: it can leave the form once it has cooled",
-    FULL: "as hard as it gets in this room",
+    LIQUID: fact("hardness-liquid"),
+    SOFT: fact("hardness-soft"),
+    FINGERNAIL: fact("hardness-fingernail"),
+    HARD: fact("hardness-hard"),
+    FULL: fact("hardness-full"),
 }
 
 
@@ -44,7 +45,7 @@ class Hardness:
     """A word, its meaning, the glass transition (°C) and how far it lies above the casting's temperature (K)."""
 
     word: str
-    meaning: str
+    meaning: Fact
     tg_c: float
     margin_k: float
 

@@ -34,6 +34,8 @@ from logger.cure.solver.observe import (
 )
 from logger.cure.solver.room import RoomSchedule
 from logger.errors import DidNotConverge
+from logger.facts import fact
+from logger.quantities import hours, quantity
 
 __all__ = [
     "COARSE",
@@ -356,7 +358,7 @@ class March:
                     return
                 interval, chem, front = interval.take(going), chem.take(going), front.take(going)
         raise DidNotConverge(
-            f"{acc.most_steps} steps did not reach {until_s / 3600:.2f} h; check the rate constants"
+            fact("too-many-steps", n=acc.most_steps, until=quantity(until_s / 3600.0, "h after pouring", 2))
         )
 
     def _front(self, state: Fields) -> _Front:
@@ -405,10 +407,8 @@ class March:
         """Raise DidNotConverge where a member is refused at the shortest step."""
         shortest_s = self.accuracy.shortest_s
         if np.any(~good & (dt < shortest_s)):
-            raise DidNotConverge(
-                f"the step fell below {shortest_s} s at {float(time_s[~good][0]) / 3600:.3f} h without "
-                "reaching the accuracy; check the rate constants and the heat of cure"
-            )
+            at_h = float(time_s[~good][0]) / 3600.0
+            raise DidNotConverge(fact("step-too-short", step=quantity(shortest_s, "s", None), at=hours(at_h)))
 
     def _attempt(self, interval: Interval, chem: Chemistry, start: _Front, dt: Floats) -> _Attempt:
         """Try a step of dt s (M,): the extrapolated state, its readings, and the error over what is allowed."""

@@ -31,7 +31,9 @@ from logger.cure.solver.march import (
 )
 from logger.cure.solver.mesh import Section, section_of
 from logger.cure.solver.simulation import Snapshot, SolverRun, simulate
+from logger.facts import Fact, fact
 from logger.plan.file import Plan
+from logger.quantities import difference, hours_alone, length, quantity, temperature
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
 #: Raised when the solver's answers change, so that a frozen prediction says which model made it.
@@ -45,10 +47,6 @@ HOUR_DIGITS = 5
 
 #: A pour that has warmed by less than this by the end of the run has no peak to speak of, K.
 STILL_WARMING_K = 1.0
-STILL_WARMING = (
-    "it is still warming after the {hours:g} h that are predicted (run.hours): its peak "
-    "comes later; predict for longer"
-)
 #: Relative error of the heat balance above which the plan is solved again with shorter steps.
 BALANCE = 1e-4
 
@@ -65,10 +63,7 @@ TIGHTER = (
 #: What one solution on a finer mesh may cost: its steps times its `Section.work`. Half a minute on a desktop's core; a
 #: single layer that runs away stays under it on the finest mesh, many layers within one another's heat do not.
 MOST_WORK = 1.1e10
-TOO_MANY_CELLS = (
-    "so many layers in one another's heat were solved on a coarse mesh only: take the peak as rough, and plan fewer "
-    "layers or longer waits"
-)
+TOO_MANY_CELLS = fact("solved-coarsely")
 
 #: Once all of it is cured so far and cools, a pour's peak is past.
 PEAK_PAST = 0.6
@@ -217,10 +212,7 @@ def predict(
             return solved
     if moved <= 5.0 * allowed:
         return solved
-    note = (
-        f"the hottest spot, a thin edge that reacts last, is known to {moved:.0f} °C only; "
-        "the core is not affected"
-    )
+    note = fact("hottest-spot-rough", within=difference(moved, 0))
     return replace(solved, warnings=(*solved.warnings, note))
 
 
@@ -301,7 +293,7 @@ def _solved(
     mean = float(reading[-1, MEAN])
     warnings = warnings_of(plan, peak_k - ZERO_CELSIUS_K)
     if peak_h >= plan.run.hours and reading[-1, HOTTEST] > reading[0, HOTTEST] + STILL_WARMING_K:
-        warnings.append(STILL_WARMING.format(hours=plan.run.hours))
+        warnings.append(fact("still-warming", run=hours_alone(plan.run.hours)))
     zero_k = ZERO_CELSIUS_K
     # A sheet has one column, 1 m wide in the mesh; its hottest place is anywhere across.
     x_mm = 0.0 if section.shape == "sheet" or column == 0 else 1000.0 * float(section.x[column])
@@ -381,42 +373,55 @@ def field_of(section: Section, shot: Snapshot) -> Field:
     )
 
 
-def warnings_of(plan: Plan, peak_c: float) -> list[str]:
-    """Return what was assumed, and what lies outside the datasheet or the model's usual range, in words."""
-    runaway = extremes.words(peak_c)
+def warnings_of(plan: Plan, peak_c: float) -> list[Fact]:
+    """Return what was assumed, and what lies outside the datasheet or the model's usual range."""
+    runaway = extremes.caution(peak_c)
     warnings = [] if runaway is None else [runaway]
     warnings += assumptions(plan)
     hours = plan.run.hours
-    late = [f"layer {n} at {layer.at_h:g} h" for n, layer in enumerate(plan.layer, 2) if layer.at_h >= hours]
+    late = [(n, layer.at_h) for n, layer in enumerate(plan.layer, 2) if layer.at_h >= hours]
     if late:
-        warnings.append(
-            f"{late[0]} is poured after the {hours:g} h that are predicted (run.hours): it is not in this "
-            "prediction; predict for longer"
-        )
+        number, at_h = late[0]
+        warnings.append(fact("layer-after-run", layer=number, at=hours_alone(at_h), run=hours_alone(hours)))
     limits, rate = plan.resin.limits, plan.resin.rate
     for number, layer_mm in enumerate([plan.pour.depth_mm, *(layer.depth_mm for layer in plan.layer)], 1):
         if limits.max_depth_mm is not None and layer_mm > limits.max_depth_mm:
             warnings.append(
-                f"layer {number} is {layer_mm:g} mm deep; the datasheet allows {limits.max_depth_mm:g} mm "
-                "in one pour: pour it in thinner layers"
+                fact(
+                    "layer-too-deep",
+                    layer=number,
+                    depth=length(layer_mm, None),
+                    allowed=length(limits.max_depth_mm, None),
+                )
             )
     room = [c for _, c in plan.room_schedule()]
     if min(room) < limits.min_room_c:
         warnings.append(
-            f"the room falls to {min(room):g} °C; the datasheet asks for at least {limits.min_room_c:g} °C: "
-            "it may stay soft"
+            fact(
+                "room-below-sheet",
+                room=temperature(min(room), None),
+                least=temperature(limits.min_room_c, None),
+            )
         )
     if max(room) > limits.max_room_c:
         warnings.append(
-            f"the room reaches {max(room):g} °C; the datasheet allows {limits.max_room_c:g} °C: "
-            "it runs hotter and faster"
+            fact(
+                "room-above-sheet",
+                room=temperature(max(room), None),
+                most=temperature(limits.max_room_c, None),
+            )
         )
     low, high = USUAL_E_J_MOL
     for name in ("e1_j_mol", "e2_j_mol"):
         value = getattr(rate, name)
         if not low <= value <= high:
             warnings.append(
-                f"{name} = {value:g} J/mol is outside {low:g} to {high:g} J/mol, usual for resins that cure "
-                "at room temperature: check the fit"
+                fact(
+                    "unusual-energy",
+                    name=name,
+                    value=quantity(value, "J/mol", None),
+                    low=quantity(low, "", None),
+                    high=quantity(high, "J/mol", None),
+                )
             )
     return warnings

@@ -16,6 +16,7 @@ from logger.cure.solver.mesh import Section
 from logger.cure.solver.operators import Factors, ProbePosition, absorbing, interval_of
 from logger.cure.solver.room import RoomSchedule
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.plan.file import Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
@@ -212,9 +213,9 @@ def _resumed(start: Checkpoint, section: Section, members: int) -> Fields:
     if start.t_k.shape != (members, section.rows, section.columns):
         raise BadInput(
             "checkpoint",
-            "does not fit this plan's mesh",
+            fact("checkpoint-of-other-mesh"),
             value=start.t_k.shape,
-            remedy="start from a checkpoint of the same plan",
+            remedy=fact("start-from-same-plan"),
         )
     return Fields(
         np.full(members, start.hours * SECONDS_PER_HOUR),

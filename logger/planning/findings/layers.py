@@ -224,7 +224,7 @@ def _cooler(plan: Plan, cure: CureAnswers) -> str:
         sentences.append(layers_in_words(plan, cure))
     elif not sentences:
         sentences.append("Pour shallower layers, cool the room or give it more air, and predict again.")
-    runaway = extremes.words(cure.peak_c) if cure.peak_c is not None else None
+    runaway = extremes.caution(cure.peak_c) if cure.peak_c is not None else None
     return " ".join([*sentences, *([runaway] if runaway else ["A pour that runs away can smoke and burn."])])
 
 
@@ -263,7 +263,7 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
                 "assumed",
                 key,
                 light,
-                f"{sentence[0].upper()}{sentence[1:]}.",
+                sentence,
                 change=change if light is Light.WATCH else "",
             )
         )

@@ -5,7 +5,19 @@ A text has places for a fact's values, "{core}". Where it depends on a number it
 
 from __future__ import annotations
 
-from logger.words.english import events, input_errors, probe_checks, records, refusals, store, units
+from logger.words.english import (
+    cure,
+    events,
+    fit,
+    input_errors,
+    probe_checks,
+    readiness,
+    records,
+    refusals,
+    store,
+    units,
+    verdict,
+)
 from logger.words.english.plural import Plural
 
 __all__ = ["ENGLISH", "ROOMS", "Plural"]
@@ -16,6 +28,10 @@ ROOMS: dict[str, dict[str, str | Plural]] = {
     "probe_checks": probe_checks.ENGLISH,
     "records": records.ENGLISH,
     "store": store.ENGLISH,
+    "cure": cure.ENGLISH,
+    "fit": fit.ENGLISH,
+    "readiness": readiness.ENGLISH,
+    "verdict": verdict.ENGLISH,
     "refusals": refusals.ENGLISH,
     "input_errors": input_errors.ENGLISH,
 }

@@ -11,6 +11,8 @@ from logger.cure.solver.assumptions import assumptions, largest_circle, widest
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan
 from logger.units import GAS_CONSTANT_J_MOL_K
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 GIVEN = {"top_w_m2k": 9.0, "bottom_w_m2k": 5.0, "side_w_m2k": 5.0}
 
@@ -29,7 +31,7 @@ def test_the_widest_stretch_of_a_river_decides_and_is_named(plan_of, slow_castin
     found = predict(plan)
     assert found.peak_c == pytest.approx(predict(river(plan_of, slow_casting, 240.0)).peak_c, abs=0.01)
     assert found.peak_c > predict(river(plan_of, slow_casting, 70.0)).peak_c + 10.0
-    assert any("240 mm at 1000 mm along" in warning for warning in found.warnings)
+    assert any("240 mm at 1000 mm along" in say(warning, METRIC) for warning in found.warnings)
 
 
 def test_a_narrower_outline_does_not_cool_the_plans_own_width(plan_of, slow_casting):
@@ -96,7 +98,7 @@ def test_an_undercut_is_at_least_as_hot_as_an_explicit_solution_of_it(plan_of, s
     assert predict(upright).peak_c == pytest.approx(explicit_peak_c(upright, 0.0), abs=0.5)
     assert predict(upright).peak_c < true_c - 8.0
     assert true_c - 0.5 <= found.peak_c <= true_c + 8.0
-    assert any("120 mm below, where the edges recede" in warning for warning in found.warnings)
+    assert any("120 mm below, where the edges recede" in say(warning, METRIC) for warning in found.warnings)
 
 
 def test_the_lowest_layer_has_the_widest_undercut(plan_of, slow_casting):
@@ -110,7 +112,7 @@ def test_a_mould_that_is_wider_below_is_as_wide_as_its_bottom(plan_of, slow_cast
     """A round mould's taper counts like an undercut."""
     plan = plan_of(slow_casting, "round", 40.0, 22.0, outline={"bottom_diameter_mm": 420.0})
     assert widest(plan).width_mm == 420.0
-    assert any("420 mm across at the bottom" in sentence for sentence in assumptions(plan))
+    assert any("420 mm across at the bottom" in say(sentence, METRIC) for sentence in assumptions(plan))
 
 
 @pytest.mark.parametrize(
@@ -142,4 +144,4 @@ def test_a_traced_outline_is_as_hot_as_its_widest_place(plan_of, slow_casting):
     ]
     plan = river(plan_of, slow_casting, 40.0, outline={"points_mm": bay})
     assert widest(plan).width_mm == pytest.approx(100.0, rel=0.01)
-    assert any("at the traced place" in sentence for sentence in assumptions(plan))
+    assert any("at the traced place" in say(sentence, METRIC) for sentence in assumptions(plan))

@@ -11,6 +11,8 @@ from logger.cure.model.diffusion import conversion_at_tg, slow_down
 from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import EARLIEST_GEL
 from logger.cure.solver.prediction import predict
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def test_a_thin_coats_window_is_the_isothermal_one(plan_of, slow_casting):
@@ -60,8 +62,8 @@ def test_three_times_three_verdicts():
         "scuff",
         "scuff",
     ]
-    assert "about 20 h to about 30 h" in window.message()
-    assert "scuff" in window.message()
+    assert "about 20 h to about 30 h" in say(window.message(), METRIC)
+    assert "scuff" in say(window.message(), METRIC)
 
 
 @pytest.mark.parametrize(
@@ -78,7 +80,7 @@ def test_a_resin_that_is_glass_before_it_gels_has_no_window(plan_of, slow_castin
     window = bond_window(plan, predict(plan))
     assert not window.open
     assert "bonds" not in {window.at(h) for h in np.linspace(0, 1440, 100)}
-    assert told in window.message()
+    assert told in say(window.message(), METRIC)
 
 
 def test_a_surface_that_never_gels_is_told(plan_of, slow_casting):
@@ -89,7 +91,7 @@ def test_a_surface_that_never_gels_is_told(plan_of, slow_casting):
     window = bond_window(plan, predict(plan))
     assert window.opens_h is None
     assert window.at(1000.0) == "too early"
-    assert "warm the room" in window.message()
+    assert "warm the room" in say(window.message(), METRIC)
 
 
 def test_planned_layers_are_judged_by_the_surface_that_they_find(plan_of, slow_casting):
@@ -109,7 +111,7 @@ def test_planned_layers_are_judged_by_the_surface_that_they_find(plan_of, slow_c
         (found,) = layer_verdicts(plan)
         assert (found.layer, found.verdict) == (2, verdict)
         assert found.window.opens_h == pytest.approx(window.opens_h, rel=0.02)
-        assert f"at {at_h:g} h" in found.message
+        assert f"at {at_h:g} h" in say(found.message, METRIC)
 
 
 def test_a_third_layer_looks_at_the_second(plan_of, slow_casting):

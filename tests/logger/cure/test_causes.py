@@ -9,6 +9,8 @@ from logger.cure.forecast.causes import causes_of
 from logger.cure.forecast.heating import HEATING, SPREAD_W_M2, USUAL_W_M2
 from logger.cure.forecast.parameters import parameters_of
 from logger.plan.file import Plan, plan_from_table
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 PLAN = plan_from_table(
     {
@@ -28,7 +30,7 @@ def words(flux_w_m2: float, plan: Plan = PLAN) -> list[str]:
     """What is said of members that agree on a flux within 5 W/m²."""
     rng = np.random.default_rng(1)
     theta = (flux_w_m2 + 5.0 * rng.standard_normal((64, 1)) - USUAL_W_M2) / SPREAD_W_M2
-    return [cause.words for cause in causes_of((HEATING,), theta, plan)]
+    return [say(cause.words, METRIC) for cause in causes_of((HEATING,), theta, plan)]
 
 
 @pytest.mark.parametrize("flux_w_m2", [75.0, 150.0, 300.0])

@@ -9,6 +9,8 @@ import pytest
 
 from logger.cure.fit.datasheet import cup_mm, datasheet_from_text, read_datasheet, specimen_plan
 from logger.errors import BadInput
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 HERE = Path(__file__).parent / "datasheets"
 LEAST = 'name = "x"\n[[gel_time]]\nfilm_mm = 1\nat_c = 25\ntime_min = 60\n'
@@ -17,7 +19,7 @@ LEAST = 'name = "x"\n[[gel_time]]\nfilm_mm = 1\nat_c = 25\ntime_min = 60\n'
 def test_an_example_is_read_with_its_statements():
     """Every statement of the invented slow system is there, in the order in which it is shown."""
     sheet = read_datasheet(HERE / "slow-casting.toml")
-    told = [statement.describe() for statement in sheet.statements()]
+    told = [say(statement.describe(), METRIC) for statement in sheet.statements()]
     assert told[0] == "a working time of 1660 min for 500 g at 25 °C"
     assert told[-1] == "a 50 mm pour at 22 °C that stays under 60 °C"
     assert len(told) == 5

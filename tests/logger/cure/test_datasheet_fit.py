@@ -15,6 +15,8 @@ from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import EARLIEST_GEL
 from logger.errors import BadInput
 from logger.plan.file import Rate, plan_from_table
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 HERE = Path(__file__).parent / "datasheets"
 
@@ -90,7 +92,7 @@ def test_what_the_datasheet_cannot_tell_stays_as_wide_as_before(slow):
 
 def test_assumptions_are_named(slow):
     """The container of a stated mass, and what "workable" means, are printed with the fit."""
-    told = " ".join(slow.assumptions)
+    told = say(" ".join(slow.assumptions), METRIC)
     assert "cup as wide as the mix is deep" in told
     assert "workable" in told
 
@@ -99,8 +101,8 @@ def test_a_working_time_of_minutes_disagrees_with_a_deep_cool_pour():
     """Common practice, no source: what is done in ten minutes in a cup cannot stay under 60 °C 50 mm deep. Both are
     kept; the fit says which does not fit, by how much, and is wider than either alone would leave it."""
     fitted = fit_datasheet(read_datasheet(HERE / "contradictory.toml"))
-    told = fitted.disagreement
-    assert told in fitted.warnings
+    assert fitted.disagreement in fitted.warnings
+    told = say(fitted.disagreement, METRIC)
     assert "a working time of 10 min for 100 g at 25 °C" in told
     assert "a 50 mm pour at 22 °C that stays under 60 °C" in told
     assert "by the others it comes to" in told
@@ -130,7 +132,7 @@ def test_the_odd_one_out_is_found():
     good = [(c, 60 * time_to(EARLIEST_GEL, c, rate)) for c in (15.0, 25.0, 35.0)]
     odd = time_to(EARLIEST_GEL, 20.0, rate)
     fitted = fit_datasheet(datasheet_from_text(films(*good, (20.0, 60 * odd / 3))))
-    (told,) = [warning for warning in fitted.warnings if "does not fit" in warning]
+    (told,) = [said for said in (say(one, METRIC) for one in fitted.warnings) if "does not fit" in said]
     assert f"a gel time of {60 * odd / 3:g} min" in told.split("does not fit")[0]
     assert "which agree with each other" in told
     assert "3 times as long" in told
@@ -150,7 +152,7 @@ def test_an_energy_outside_forty_to_eighty_is_warned_about():
     """Gel times that hardly change with temperature ask for an energy that no room-temperature epoxy has."""
     text = films((15.0, 300.0), (25.0, 290.0), (35.0, 280.0), tolerance="tolerance_pct = 5\n")
     fitted = fit_datasheet(datasheet_from_text(text))
-    assert any("outside 40 to 80" in told for told in fitted.warnings)
+    assert any("outside 40 to 80" in say(told, METRIC) for told in fitted.warnings)
 
 
 def test_one_temperature_says_nothing_of_another_room():
@@ -158,7 +160,7 @@ def test_one_temperature_says_nothing_of_another_room():
     fitted = fit_datasheet(datasheet_from_text(films((25.0, 300.0))))
     assert fitted.resin.rate.e1_j_mol == pytest.approx(1000 * E_KJ, rel=0.01)
     assert fitted.learned["e_j_mol"] > 0.98
-    assert any("one temperature" in told for told in fitted.warnings)
+    assert any("one temperature" in say(told, METRIC) for told in fitted.warnings)
 
 
 @pytest.mark.parametrize(("cold", "warm", "expected"), [(20.0, 30.0, 2.21)])

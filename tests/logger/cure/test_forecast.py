@@ -157,7 +157,7 @@ def test_it_names_the_resin_that_cures_faster_than_planned(early: Forecast) -> N
     assert cause.name == "rate_factor"
     assert cause.size == pytest.approx(35.0, abs=15.0)
     assert cause.sure > 0.85
-    assert "faster" in cause.words
+    assert cause.words.code == "cures-faster"
 
 
 def test_fans_now_would_help_most_of_all(early: Forecast) -> None:

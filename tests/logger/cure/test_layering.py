@@ -14,6 +14,8 @@ from logger.cure.advice.bond import bond_window
 from logger.cure.advice.layering import Joint, advise_layers, layer_verdicts
 from logger.cure.solver.prediction import predict
 from logger.planning.cure_answers import ask_cure
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def bench():
@@ -136,13 +138,13 @@ def test_a_planned_layer_meets_the_window_of_its_own_joint_in_words(plan_of, slo
     plan = plan_of(slow_casting, "sheet", 25.0, 22.0, layer=[{"at_h": 6.0, "depth_mm": 20.0}])
     (early,) = layer_verdicts(plan)
     assert early.verdict == "too early"
-    assert f"has not gelled (about {early.window.opens_h:.0f} h)" in early.message
-    assert "From about" not in early.message
+    assert f"has not gelled (about {early.window.opens_h:.0f} h)" in say(early.message, METRIC)
+    assert "From about" not in say(early.message, METRIC)
     at_h = math.ceil(early.window.opens_h) + 2.0
     (good,) = layer_verdicts(
         plan_of(slow_casting, "sheet", 25.0, 22.0, layer=[{"at_h": at_h, "depth_mm": 20.0}])
     )
-    assert f"until about {good.window.closes_h:.0f} h" in good.message
+    assert f"until about {good.window.closes_h:.0f} h" in say(good.message, METRIC)
 
 
 @pytest.mark.parametrize("seed", [9, 12])

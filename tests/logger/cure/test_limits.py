@@ -11,6 +11,8 @@ from logger.cure.advice import limits
 from logger.cure.advice.limits import Depths, _bracket, deepest_safe, gains, in_allowed_room, remedy, rooms
 from logger.cure.solver.prediction import long_enough, predict
 from logger.errors import OutOfRange
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: Coefficients of the faces, W/(m²·K), where a plan may give them: a search is ten times quicker then than where they
 #: follow the temperatures, as they do in the plans of the other tests.
@@ -76,14 +78,14 @@ def test_a_resin_that_is_nowhere_safe_is_told(plan_of, quick_coating):
     )
     assert found.bracket.safe is None
     assert found.depth_mm is None
-    assert "not for casting" in found.message()
+    assert "not for casting" in say(found.message(), METRIC)
 
 
 def test_where_everything_is_safe_the_deepest_tried_is_told(plan_of, slow_casting):
     """Within a range that is safe throughout there is no upper end of the bracket."""
     found = deepest_safe(plan_of(slow_casting, "sheet", 10.0, 18.0), depths=Depths(from_mm=5.0, most_mm=14.0))
     assert found.bracket == limits.Bracket(14.0, None, found.bracket.at_safe, None)
-    assert "the deepest tried" in found.message()
+    assert "the deepest tried" in say(found.message(), METRIC)
 
 
 def test_the_datasheet_keeps_the_last_word(plan_of, slow_casting):
@@ -93,12 +95,12 @@ def test_the_datasheet_keeps_the_last_word(plan_of, slow_casting):
     )
     assert found.bracket.safe > 50.0
     assert found.depth_mm == 50.0
-    assert "keep to that" in found.message()
+    assert "keep to that" in say(found.message(), METRIC)
 
 
 def test_the_depth_that_is_printed_is_the_depth_that_was_solved(plan_of, slow_casting):
     """Read off the sentence: the safe one keeps 60 °C, the other, a millimetre deeper and printed apart, does not."""
-    said = deepest_safe(plan_of(slow_casting, "sheet", 80.0, 23.0)).message()
+    said = say(deepest_safe(plan_of(slow_casting, "sheet", 80.0, 23.0)).message(), METRIC)
     one, other = said.split(". ", 1)
     safe, peak = re.search(r"layer: ([\d.]+) mm \(peak ([\d.]+) °C", one).groups()
     not_safe, over = re.search(r"([\d.]+) mm already reaches ([\d.]+) °C", other).groups()
@@ -112,17 +114,18 @@ def test_the_depth_that_is_printed_is_the_depth_that_was_solved(plan_of, slow_ca
 def test_a_peak_just_over_the_limit_is_not_printed_as_the_limit():
     """60.02 °C is 60.1 °C, and what the model does not know has no figure."""
     close = limits.Bracket(44.0, 45.0, 59.96, 60.02)
-    said = limits.DeepestLayer(close, 60.0, None).message()
+    said = say(limits.DeepestLayer(close, 60.0, None).message(), METRIC)
     assert "peak 60.0 °C" in said
     assert "45 mm already reaches 60.1 °C; limit 60 °C" in said
-    beyond = limits.DeepestLayer(limits.Bracket(44.0, 45.0, 59.0, 345.0), 60.0, None).message()
+    deep = limits.DeepestLayer(limits.Bracket(44.0, 45.0, 59.0, 345.0), 60.0, None)
+    beyond = say(deep.message(), METRIC)
     assert "45 mm already reaches over 150.0 °C" in beyond
 
 
 def test_a_room_range_says_where_its_ends_are_only_what_was_tried():
     """An end that no setting tried passed is no limit."""
     cool, warm = limits.Bracket(5.0, None, 100.0, None), limits.Bracket(40.0, None, 50.0, None)
-    said = limits.Rooms(cool, warm, 60.0, 120.0).message()
+    said = say(limits.Rooms(cool, warm, 60.0, 120.0).message(), METRIC)
     assert "5.0 °C (the coolest tried;" in said
     assert "40.0 °C (the warmest tried;" in said
 
@@ -131,10 +134,10 @@ def test_a_room_that_the_datasheet_refuses_is_never_changed_in_silence(plan_of, 
     """33 °C is taken to 29 °C, and said; a room within the limits stays the plan's own and nothing is said."""
     allowed, words = in_allowed_room(plan_of(slow_casting, "sheet", 30.0, 33.0))
     assert allowed.room_schedule() == [(0.0, 29.0)]
-    assert words == "in a room of at most 29 °C, as the datasheet asks"
+    assert say(words, METRIC) == "in a room of at most 29 °C, as the datasheet asks"
     allowed, words = in_allowed_room(plan_of(slow_casting, "sheet", 30.0, [[0.0, 12.0], [9.0, 31.0]]))
     assert allowed.room_schedule() == [(0.0, 17.0), (9.0, 29.0)]
-    assert words == "in a room of at most 29 °C and at least 17 °C, as the datasheet asks"
+    assert say(words, METRIC) == "in a room of at most 29 °C and at least 17 °C, as the datasheet asks"
     plan = plan_of(slow_casting, "sheet", 30.0, 22.0)
     assert in_allowed_room(plan) == (plan, "")
 
@@ -145,13 +148,13 @@ def test_a_remedy_is_one_that_its_own_prediction_confirms(plan_of, slow_casting)
     hot_c = predict(closed).peak_c
     assert 60.0 < hot_c < 100.0
     found = remedy(closed, hot_c)
-    assert "free air under the form" in found.words
+    assert "free air under the form" in say(found.words, METRIC)
     opened = plan_of(slow_casting, "sheet", 42.0, 23.0, form={"underside": "open"}, run={"hours": 150.0})
     assert predict(opened).peak_c == pytest.approx(found.peak_c, abs=0.2)
     assert found.peak_c <= 60.0
     warm = plan_of(slow_casting, "sheet", 50.0, 24.0, form={"underside": "open"}, air={"top_air_m_s": 3.0})
     other = remedy(warm, predict(warm).peak_c)
-    room_c = float(re.search(r"a room of ([\d.]+) °C", other.words)[1])
+    room_c = float(re.search(r"a room of ([\d.]+) °C", say(other.words, METRIC))[1])
     cooler = plan_of(
         slow_casting,
         "sheet",
@@ -192,7 +195,7 @@ def test_the_rooms_that_work_lie_between_two_brackets(plan_of, slow_casting):
     assert 0 < found.coolest.safe - found.coolest.not_safe <= 0.5
     assert found.coolest.at_safe <= 120.0 < found.coolest.at_not_safe
     assert found.warmest.at_safe <= 60.0 < found.warmest.at_not_safe
-    assert "Works in a constant room from" in found.message()
+    assert "Works in a constant room from" in say(found.message(), METRIC)
 
 
 def test_where_no_room_suits_it_is_said():
@@ -201,7 +204,7 @@ def test_where_no_room_suits_it_is_said():
     warm = limits.Bracket(20.0, 20.5, 59.0, 61.0)
     found = limits.Rooms(cool, warm, 60.0, 120.0)
     assert not found.works
-    assert "No room suits" in found.message()
+    assert "No room suits" in say(found.message(), METRIC)
 
 
 def test_a_fan_and_free_air_below_each_buy_something(plan_of, slow_casting):

@@ -18,6 +18,8 @@ from logger.cure.solver.prediction import (
     stop_after_peak,
 )
 from logger.plan.file import plan_from_table
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 GIVEN = {"top_w_m2k": 10.0, "bottom_w_m2k": 6.0, "side_w_m2k": 6.0}
 
@@ -75,7 +77,7 @@ def test_warnings_name_the_depth_the_room_and_the_energy(plan_of, slow_casting):
         plan_of(resin, "river", 55.0, [[0, 15.0], [10, 33.0]], run={"hours": 2.0}, air=GIVEN)
     ).warnings
     for words in ("55 mm", "50 mm", "15 °C", "33 °C", "95000 J/mol", "40000 to 80000"):
-        assert any(words in line for line in told), words
+        assert any(words in say(line, METRIC) for line in told), words
 
 
 def test_a_field_is_the_section_at_that_hour(plan_of, slow_casting):
@@ -156,9 +158,9 @@ def test_a_fan_and_an_open_underside_cool_when_coefficients_are_computed(plan_of
     assert closed > still + 1.0 > fanned + 2.0
     unsaid = predict(plan_of(slow_casting, "river", 45.0, 24.0))
     assert unsaid.peak_c == pytest.approx(closed, abs=0.01)
-    assert any("taken to stand on a bench" in warning for warning in unsaid.warnings)
+    assert any("taken to stand on a bench" in say(warning, METRIC) for warning in unsaid.warnings)
     said = predict(plan_of(slow_casting, "sheet", 10.0, 24.0, air={"bottom_w_m2k": 7.0}))
-    assert not any("bench" in warning for warning in said.warnings)
+    assert not any("bench" in say(warning, METRIC) for warning in said.warnings)
 
 
 def test_a_computed_coefficient_sits_where_the_correlations_put_it(plan_of, slow_casting):
@@ -233,7 +235,7 @@ def test_a_runaway_is_called_one_and_no_number_beyond_the_model_is_given_as_trut
     for name, depth_mm, room_c in (("calm", 20.0, 20.0), ("runaway", 50.0, 22.0), ("beyond", 80.0, 28.0)):
         air = {"top_w_m2k": 6.0, "bottom_w_m2k": 3.0, "side_w_m2k": 5.0}
         found = predict(plan_of(slow_casting, "sheet", depth_mm, room_c, air=air, run={"hours": 60.0}))
-        said[name] = found.peak_c, " ".join(found.warnings)
+        said[name] = found.peak_c, say(" ".join(found.warnings), METRIC)
     assert said["calm"][0] < 60.0
     assert "runaway" not in said["calm"][1]
     assert 100.0 < said["runaway"][0] < 150.0
@@ -248,11 +250,13 @@ def test_a_layer_after_the_run_is_not_left_out_in_silence(plan_of, slow_casting)
     """Nor is a pour that is still warming when the run ends."""
     layers = [{"at_h": 80.0, "depth_mm": 20.0}]
     found = predict(plan_of(slow_casting, "sheet", 20.0, 22.0, layer=layers))
-    assert any("layer 2 at 80 h is poured after the 72 h" in warning for warning in found.warnings)
+    assert any(
+        "layer 2 at 80 h is poured after the 72 h" in say(warning, METRIC) for warning in found.warnings
+    )
     short = predict(plan_of(slow_casting, "sheet", 30.0, 24.0, run={"hours": 20.0}))
-    assert any("still warming after the 20 h" in warning for warning in short.warnings)
+    assert any("still warming after the 20 h" in say(warning, METRIC) for warning in short.warnings)
     whole = predict(plan_of(slow_casting, "sheet", 30.0, 24.0, run={"hours": 100.0}))
-    assert not any("still warming" in warning for warning in whole.warnings)
+    assert not any("still warming" in say(warning, METRIC) for warning in whole.warnings)
 
 
 def test_a_finer_mesh_that_would_take_minutes_is_not_begun_and_that_is_said(

@@ -9,6 +9,8 @@ from logger.cure.fit.refit import RecordedPour, fit_from_pours
 from logger.cure.solver.ensemble import RoomHistory
 from logger.cure.solver.prediction import predict
 from logger.errors import BadInput
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 RATE, HEAT = 1.25, 0.95
 #: Coefficients of the faces, W/(m²·K), where a plan may give them: the fit solves each pour dozens of times, ten times
@@ -53,7 +55,7 @@ def test_the_batch_is_found_and_pours_left_out_are_predicted_better(plan_of, slo
         assert abs(one.peak_after_k) < abs(one.peak_before_k)
     before, after = found.better_k
     assert after < 0.25 * before
-    assert "take it" in found.message()
+    assert "take it" in say(found.message(), METRIC)
     assert found.resin.rate.k2_per_s == pytest.approx(slow_casting["rate"]["k2_per_s"] * found.rate_factor)
 
 
@@ -71,7 +73,7 @@ def test_one_pour_cannot_prove_anything(plan_of, slow_casting):
     found = fit_from_pours([recorded(plan_of, slow_casting, 40.0, 24.0, 5, room=room)])
     assert found.left_out == ()
     assert found.better_k is None
-    assert "record another" in found.message()
+    assert "record another" in say(found.message(), METRIC)
     assert found.rate_factor == pytest.approx(RATE, rel=0.05)
 
 

@@ -10,6 +10,8 @@ import pytest
 from logger.cure.solver.hardness import SOFT, field_hours, milestones
 from logger.cure.solver.march import Accuracy
 from logger.cure.solver.prediction import predict
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: Long steps, some tenths of a kelvin off: enough where the fact is tens of kelvins wide.
 QUICK = {"fineness": 0.6, "accuracy": Accuracy(kelvin=0.1, part_of_rise=3e-3, conversion=1e-3)}
@@ -28,7 +30,7 @@ def test_a_quick_coating_poured_deep_overheats_badly(plan_of, quick_coating):
     assert predict(plan_of(quick_coating, "sheet", 3.0, 22.0, run={"hours": 24.0})).peak_c < 32.0
     deep = predict(plan_of(quick_coating, "sheet", 38.0, 22.0, run={"hours": 3.0}), **QUICK)
     assert deep.peak_c > 150.0
-    assert any("6 mm" in told for told in deep.warnings)
+    assert any("6 mm" in say(told, METRIC) for told in deep.warnings)
 
 
 def test_eighty_litres_without_air_run_far_hotter_than_with_fans(plan_of, slow_casting):

@@ -16,7 +16,9 @@ from logger.planning.assess import Assessment, assess, assess_fully
 from logger.planning.cure_answers import CureAnswers
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Finding, Light
-from logger.planning.report import plan_report
+from web.views.plan_report import plan_report
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 FIVE = {
     "too-deep": "Pour 3 layers of 25 mm",
@@ -183,7 +185,7 @@ def test_a_refusal_in_one_topic_hides_no_other(plan_toml: str) -> None:
     assert refused.light is Light.STOP
     assert "HDPE" in refused.sentence
     assert any(finding.key == "volume" for finding in found.findings)
-    assert any(point.light is Light.STOP and "cardboard" in point.why for point in found.points)
+    assert any(point.light is Light.STOP and "cardboard" in say(point.why, METRIC) for point in found.points)
 
 
 def rich(plan_toml: str, more: str) -> list[Finding]:

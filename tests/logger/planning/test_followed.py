@@ -12,6 +12,8 @@ from logger.cure.solver.prediction import long_enough, predict
 from logger.plan.file import Plan, plan_from_table
 from logger.planning.assess import Assessment, assess, assess_fully
 from logger.planning.finding import Finding, Light
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 RESIN = {
     "name": "invented slow casting system",
@@ -64,7 +66,7 @@ def test_a_room_beyond_the_datasheet_is_answered_for_itself_and_for_the_one_allo
     assert "Cool the room to 29 °C or below. That alone is not enough" in warm
     assert predict(cooled).peak_c > 60.0
     deep = finding(found, "too-deep")
-    assert "in a room of at most 29 °C, as the datasheet asks" in deep.sentence
+    assert "in a room of at most 29 °C, as the datasheet asks" in say(deep.sentence, METRIC)
     depth_mm = number(r"by the model ([\d.]+) mm stays", deep.sentence)
     assert predict(plan_of(depth_mm, 29.0, air=GIVEN, run={"hours": 150.0})).peak_c <= 60.0
     assert depth_mm == deepest_safe(plan_of(40.0, 29.0, air=GIVEN)).bracket.safe
@@ -102,7 +104,7 @@ def test_plan_and_advise_have_one_answer() -> None:
     found, asked = assess_fully(plan), deepest_safe(plan)
     said = number(r"by the model ([\d.]+) mm stays", finding(found, "too-deep").sentence)
     assert said == asked.bracket.safe
-    assert f"layer: {said:g} mm" in asked.message()
+    assert f"layer: {said:g} mm" in say(asked.message(), METRIC)
 
 
 def test_a_runaway_is_told_as_one_and_not_with_its_figure() -> None:

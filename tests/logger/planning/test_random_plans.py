@@ -13,7 +13,7 @@ from logger.planning.assess import assess
 from logger.planning.cure_answers import CureAnswers
 from logger.planning.physics.panels import panel_names
 from logger.planning.physics.species import species_names
-from logger.planning.report import plan_report
+from web.views.plan_report import plan_report
 
 #: Figures that have a sign, each for a reason: a temperature, a margin, a difference or a movement.
 SIGNED = {

@@ -7,11 +7,26 @@ from pathlib import Path
 import pytest
 
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.plan.file import Plan, plan_from_text, read_plan
 from logger.planning.assess import assess
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Light
-from logger.planning.readiness import Override, SecondCheck, Signature, SigningPoint, obstacles, with_unknown
+from logger.planning.readiness import (
+    NO_EVIDENCE,
+    PHOTO,
+    Override,
+    SecondCheck,
+    Signature,
+    SigningPoint,
+    obstacles,
+    with_unknown,
+)
+from logger.quantities import minutes
+from logger.words.reader import METRIC
+from logger.words.render import said, say
+
+ASKED = fact("ask-sun")
 
 
 @pytest.fixture
@@ -43,8 +58,11 @@ def test_ratio_and_form_need_two_persons(ready_plan: Plan) -> None:
     assert {point.id for point in points if point.people == 2} == {"ratio", "form", "seams"}
     once = obstacles([ratio], [Signature("ratio", "Ada", True), Signature("ratio", " ada ", True)])
     assert once == [
-        f"{ratio.question} Not signed yet: needs 1 more, or yours again after 10 min: read it off the other part's "
-        "label, with a photo."
+        fact(
+            "left-at-point",
+            question=ratio.question,
+            left=fact("left-one-more-or-again", wait=minutes(10.0), again=fact("again-ratio")),
+        )
     ]
     assert obstacles([ratio], signed([ratio], "Ada", "Ben")) == []
 
@@ -58,35 +76,41 @@ def test_nobody_starts_on_an_unsigned_point(ready_plan: Plan) -> None:
 
 def test_a_point_with_a_photo_waits_for_it() -> None:
     """Signed but without the picture: still open."""
-    point = SigningPoint("edge", "Is the bark off?", 1, "photo", Light.OK, "")
+    point = SigningPoint("edge", ASKED, 1, PHOTO, Light.OK)
 
-    assert obstacles([point], [Signature("edge", "Ada")]) == ["Is the bark off? The photo is missing."]
+    assert said(obstacles([point], [Signature("edge", "Ada")]), METRIC) == [
+        "Is the form out of the sun all day long? The photo is missing."
+    ]
 
 
 def test_a_stop_needs_an_override_by_name_and_reason() -> None:
     """Signatures alone do not start a pour at stop; an override alone does not stand in for signatures."""
-    point = SigningPoint("air", "Is the air dry?", 1, "none", Light.STOP, "It is not.")
+    point = SigningPoint("air", ASKED, 1, NO_EVIDENCE, Light.STOP, "It is not.")
     by_name = [Signature("air", "Ada")]
 
-    assert "override by name and reason" in obstacles([point], by_name)[0]
+    (left,) = said(obstacles([point], by_name), METRIC)
+    assert "Blocked: It is not. Fix it, or sign an exception by name and reason." in left
     assert obstacles([point], by_name, [Override("air", "Ben", "the dryer runs")]) == []
-    assert "Not signed" in obstacles([point], [], [Override("air", "Ben", "the dryer runs")])[0]
+    (left,) = said(obstacles([point], [], [Override("air", "Ben", "the dryer runs")]), METRIC)
+    assert "Not signed" in left
 
 
 def test_one_person_alone_lets_the_second_pair_of_eyes_pass_by_name_and_reason() -> None:
     """On a Sunday there is no second person: signed once, and it is said who went without, and why."""
-    point = SigningPoint("form", "Under the form?", 2, "photo", Light.OK, "")
+    point = SigningPoint("form", ASKED, 2, PHOTO, Light.OK)
     alone = [Override("form", "Ada", "nobody else is here, the camera is broken")]
 
     assert len(obstacles([point], [Signature("form", "Ada")])) == 2
     assert obstacles([point], [Signature("form", "Ada")], alone) == []
-    assert obstacles([point], [], alone) == ["Under the form? Not signed yet: needs two persons."]
+    assert said(obstacles([point], [], alone), METRIC) == [
+        "Is the form out of the sun all day long? Not signed yet: needs two people."
+    ]
 
 
 @pytest.mark.parametrize(("person", "reason"), [("", "because"), ("Ben", "  ")])
 def test_an_override_without_name_or_reason_is_refused(person: str, reason: str) -> None:
     """It goes into the record, so it must say who and why."""
-    with pytest.raises(BadInput, match="override of air"):
+    with pytest.raises(BadInput, match="exception at air"):
         Override("air", person, reason)
 
 
@@ -96,7 +120,7 @@ def test_one_person_alone_is_told_how_and_is_no_stop(ready_plan: Plan) -> None:
     people = next(point for point in assess(alone).points if point.id == "people")
 
     assert people.light is Light.WATCH
-    assert "at least 10 min later" in people.why
+    assert "at least 10 min later" in say(people.why, METRIC)
 
 
 def test_the_second_check_may_be_made_by_the_same_person(ready_plan: Plan) -> None:
@@ -105,18 +129,18 @@ def test_the_second_check_may_be_made_by_the_same_person(ready_plan: Plan) -> No
     again = SecondCheck(12.4, 3)
 
     assert obstacles([ratio], [Signature("ratio", "Ada", True, again=again)]) == []
-    assert again.words == "checked twice by the same person, 12 min apart, photo 3"
+    assert say(again.words, METRIC) == "checked twice by the same person, 12 min apart, photo 3"
 
 
 def test_a_point_whose_fact_is_not_known_is_signed_as_open_with_a_reason_only() -> None:
     """No channel for messages: a plain yes does not do; whoever gives the reason has signed it."""
-    point = SigningPoint("watch", "Does a message reach a phone?", 1, "none", Light.OK, "")
+    point = SigningPoint("watch", ASKED, 1, NO_EVIDENCE, Light.OK)
     (unknown,) = with_unknown([point], "watch", ["No address is set. Set one."])
 
     assert unknown.light is Light.WATCH
     assert unknown.why == "No address is set. Set one."
     (left,) = obstacles([unknown], [Signature("watch", "Ada")])
-    assert "Not known: No address is set. Set one." in left
+    assert "Not known: No address is set. Set one." in say(left, METRIC)
     assert obstacles([unknown], [], [Override("watch", "Ada", "Ben sits beside it")]) == []
     assert with_unknown([point], "watch", []) == (point,)
 
@@ -125,7 +149,7 @@ def test_every_finding_that_is_not_ok_belongs_to_a_point() -> None:
     """A stop that no point shows could be signed away: both examples' findings are all covered."""
     for path in sorted(Path(EXAMPLES).glob("*.toml")):
         assessment = assess(read_plan(path))
-        why = " ".join(point.why for point in assessment.points)
+        told = [finding for point in assessment.points for finding in point.because]
         for finding in assessment.findings:
             if finding.light is not Light.OK:
-                assert finding.sentence in why, finding.key
+                assert finding in told, finding.key

@@ -12,7 +12,7 @@ from logger.planning.findings.mixing import cards_of, next_batch
 from logger.planning.physics.batch_slips import Weights, name_mistake
 from logger.planning.physics.mixing import check
 from logger.planning.physics.parts import Ratio, Recipe, hardener_error_pct, portions
-from logger.planning.report import card_text
+from web.views.plan_report import card_text
 
 
 def planned(plan_toml: str, mix: str) -> Plan:
