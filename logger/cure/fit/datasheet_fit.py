@@ -32,7 +32,7 @@ from logger.cure.fit.usual_systems import GUESSED_SD, USUAL, UsualSystem, system
 from logger.errors import BadInput
 from logger.facts import NOTHING, Fact, fact
 from logger.plan.file import Possible, Resin
-from logger.quantities import hours_alone, minutes, peak, quantity, temperature, whole_hours
+from logger.quantities import hours, hours_alone, peak, quantity, temperature, whole_hours
 from logger.units import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
 #: Activation energy before any statement, kJ/mol: room-temperature amines 44–63 (DETA 56.9–63.0, Garcia & Fernandez
@@ -295,7 +295,7 @@ def _by_how_much(thing: Observable, value: float) -> Fact:
     times = value / thing.stated
     code = "comes-to-longer" if times >= 1 else "comes-to-shorter"
     factor = float(f"{max(times, 1.0 / times):.2g}")
-    span = minutes(round(60.0 * value)) if value < 10 else whole_hours(value)
+    span = hours(value) if value < 10 else whole_hours(value)
     return fact(code, value=span, times=quantity(factor, "", None))
 
 

@@ -111,7 +111,7 @@ def test_planned_layers_are_judged_by_the_surface_that_they_find(plan_of, slow_c
         (found,) = layer_verdicts(plan)
         assert (found.layer, found.verdict) == (2, verdict)
         assert found.window.opens_h == pytest.approx(window.opens_h, rel=0.02)
-        assert f"at {at_h:g} h" in say(found.message, METRIC)
+        assert f"at {at_h:.3g} h" in say(found.message, METRIC)
 
 
 def test_a_third_layer_looks_at_the_second(plan_of, slow_casting):

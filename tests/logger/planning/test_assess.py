@@ -16,9 +16,9 @@ from logger.planning.assess import Assessment, assess, assess_fully
 from logger.planning.cure_answers import CureAnswers
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Finding, Light
-from web.views.plan_report import plan_report
 from logger.words.reader import METRIC
 from logger.words.render import say
+from web.views.plan_report import plan_report
 
 FIVE = {
     "too-deep": "Pour 3 layers of 25 mm",
@@ -133,7 +133,7 @@ def test_the_advice_for_a_deep_pour_is_not_the_window_of_a_runaway(bad: Assessme
 
     assert len(gels) == 1
     assert hours > 2 * gels[0]
-    assert "in a room of at most 26 °C, as the datasheet asks" in deep.change
+    assert "in a room of at most 26 °C, as the datasheet asks" in say(deep.change, METRIC)
 
 
 def test_every_answer_says_what_it_rests_on(bad: Assessment, good: Assessment) -> None:
@@ -161,7 +161,7 @@ def test_the_report_puts_what_must_change_first(bad: Assessment) -> None:
     assert text.index("Must change before the pour") < text.index("Look at these") < text.index("Fine")
     assert "common practice, no source" in text
     assert "Mixing card" in text
-    assert "two persons" in text
+    assert "two people" in text
     assert max(len(line) for line in text.splitlines()) <= 110
 
 

@@ -13,10 +13,10 @@ from logger.planning.assess import Assessment, assess
 from logger.planning.cure_answers import CureAnswers
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Light
-from web.views.plan_report import plan_report
 from logger.planning.verdict import verdict_of
 from logger.words.reader import METRIC
 from logger.words.render import say
+from web.views.plan_report import plan_report
 
 PLANS = [read_plan(path) for path in sorted(EXAMPLES.glob("*.toml"))]
 
