@@ -251,7 +251,7 @@ def test_a_layer_after_the_run_is_not_left_out_in_silence(plan_of, slow_casting)
     layers = [{"at_h": 80.0, "depth_mm": 20.0}]
     found = predict(plan_of(slow_casting, "sheet", 20.0, 22.0, layer=layers))
     assert any(
-        "layer 2 at 80 h is poured after the 72 h" in say(warning, METRIC) for warning in found.warnings
+        "Layer 2 at 80 h is poured after the 72 h" in say(warning, METRIC) for warning in found.warnings
     )
     short = predict(plan_of(slow_casting, "sheet", 30.0, 24.0, run={"hours": 20.0}))
     assert any("still warming after the 20 h" in say(warning, METRIC) for warning in short.warnings)
