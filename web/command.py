@@ -21,6 +21,7 @@ from logger.facts import Fact, Value
 from logger.json_text import json_text
 from logger.quantities import difference, grams, hours, length, peak, percent, quantity, temperature
 from logger.store.backup import MOST_BACKUPS, back_up, restore
+from logger.words import render
 from logger.words.log_lines import log_in_english
 from logger.words.phrase import phrase
 from logger.words.reader import METRIC
@@ -599,10 +600,10 @@ def main() -> None:
     log_in_english(logging.WARNING)
     try:
         app(standalone_mode=True)
-    except BadInput as error:
-        print(f"pourlog: {error}", file=sys.stderr)
-        sys.exit(2)
-    except (LoggerError, HardwareError) as error:
+    except LoggerError as error:
+        print(f"pourlog: {render.say(error.fact)}", file=sys.stderr)
+        sys.exit(2 if isinstance(error, BadInput) else 1)
+    except HardwareError as error:
         print(f"pourlog: {error}", file=sys.stderr)
         sys.exit(1)
     except ModuleNotFoundError as error:
