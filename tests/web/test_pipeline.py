@@ -20,6 +20,8 @@ from logger.settings import Messages
 from logger.store import alarms, outbox, pours
 from logger.store.database import Store
 from logger.store.outbox import NewMessage
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.server.serve import Running
 from web.service import pipeline
 
@@ -242,7 +244,7 @@ def test_the_heartbeat_covers_reading_judging_and_telling(service: Any, shop: An
     for _ in range(62):
         shop.clock.move(5)
         shop.sweep(core=22.0, room=21.0)
-    assert "no channel takes it" in (pipeline.held_back(service) or "")
+    assert "no channel takes it" in say(pipeline.held_back(service) or "", METRIC)
     with service.store.write() as tx:
         outbox.mark_sent(tx, number, service.timeline.now_ms())
         for row in outbox.newest_messages(tx):
@@ -253,10 +255,10 @@ def test_the_heartbeat_covers_reading_judging_and_telling(service: Any, shop: An
     with service.store.write() as tx:
         for row in outbox.newest_messages(tx):
             outbox.mark_sent(tx, row.id, service.timeline.now_ms())
-    assert f"no reading has come from pour {poured}" in (pipeline.held_back(service) or "")
+    assert f"no reading has come from pour {poured}" in say(pipeline.held_back(service) or "", METRIC)
     with service.store.read() as connection:
         (silent,) = [row for row in alarms.open_alarms(connection, poured) if row.kind == "station-silent"]
     service.watch.act(silent.id, "Ada", lambda book, key, now_ms: book.acknowledge(key, "Ada", now_ms))
     assert pipeline.held_back(service) is None, "somebody knows, and need not be called from outside"
     shop.clock.move(61)
-    assert "judged" in (pipeline.held_back(service) or "")
+    assert "judged" in say(pipeline.held_back(service) or "", METRIC)

@@ -20,6 +20,7 @@ from logger.store.outbox import NewMessage
 from logger.store.people import Role
 from logger.store.rows import ChannelRow
 from logger.words.phrase import phrase
+from logger.words.render import say
 from web.errors import Forbidden, TooMany
 from web.security.access import ROLES, Who
 from web.service.service import Service
@@ -166,18 +167,22 @@ def _send_test(service: Service, channel_id: int, by: str) -> Tried:
         row = channels.get(tx, channel_id)
         name = people.person(tx, row.person_id).name
         token = test_messages.write_one(tx, channel_id, now_ms)
-    title = "Test message: please confirm"
-    body = (
-        f"This is a test: nothing is wrong. {by} set this up for {name}, for alarms of {service.settings.workshop}.\n"
-        f"Tap to say that it has arrived (in the workshop's network): {service.address(f'/a/{token}')}"
+    title = phrase("Test message: please confirm")
+    body = phrase(
+        "This is a test: nothing is wrong. {by} set this up for {name}, for alarms of {workshop}.\n"
+        "Tap to say that it has arrived (in the workshop's network): {address}",
+        by=by,
+        name=name,
+        workshop=service.settings.workshop,
+        address=service.address(f"/a/{token}"),
     )
     problem: str | None
     try:
         target = target_of_row(row)
     except BadInput as error:
-        problem, taken = f"{error}.", False
+        problem, taken = phrase("{problem}.", problem=error.fact), False
     else:
-        outcome = service.channel(target.url, title, body)
+        outcome = service.channel(target.url, say(title), say(body))
         taken = outcome.taken
         problem = None if taken else fault_of(target, outcome, service.settings.messages.timeout_s)
     now_ms = service.timeline.now_ms()
@@ -240,11 +245,13 @@ def say_goodbye(service: Service, url: str | None) -> None:
     """Tell a phone that no alarm comes there any more, so that nobody takes it off the list unnoticed."""
     if url is None:
         return
-    body = (
-        f"Alarms of {service.settings.workshop} no longer come here: this was removed or changed on the page "
-        "“Messages to my phone”. If that was not you, tell an owner now."
+    title = phrase("Alarms no longer come here")
+    body = phrase(
+        "Alarms of {workshop} no longer come here: this was removed or changed on the page “Messages to my phone”. "
+        "If that was not you, tell an owner now.",
+        workshop=service.settings.workshop,
     )
-    outcome = service.channel(url, "Alarms no longer come here", body)
+    outcome = service.channel(url, say(title), say(body))
     if not outcome.taken:
         log.warning("a phone that was removed was not told: %s", outcome.problem)
 

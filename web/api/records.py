@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from pydantic import Field
 from sqlalchemy import func, select
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
@@ -26,7 +26,7 @@ from logger.store import pours, shared_links
 from logger.store.readings import READING
 from logger.store.rows import PourWithPrediction
 from logger.words.phrase import phrase
-from logger.words.reader import METRIC
+from logger.words.reader import METRIC, Reader
 from logger.words.render import say
 from web.actions import pours as pour_actions
 from web.answers import (
@@ -47,6 +47,7 @@ from web.service.service import Service
 from web.views.agenda import coming
 from web.views.compared_pours import every_pour
 from web.views.predicted import foretold_of
+from web.views.reader_units import reader_of
 from web.views.shop_account import lessons_of, shelf_of, today
 from web.views.status import status_of
 
@@ -62,6 +63,8 @@ RecordJson = Annotated[
 PIECE = 256 * 1024
 #: Reminds so long before something that asks for hands, min.
 REMIND_MIN = 15
+#: How the names of these begin (`web.views.agenda.Coming.name`).
+REMINDED = ("pour-layer", "a-next-layer", "hard-and-cool")
 
 
 def _files(media_type: str, what: str) -> dict[int | str, dict[str, Any]]:
@@ -167,13 +170,13 @@ def remove(pour_id: RowId, _sure: RemoveShape, service: ServiceDep, who: OwnerDe
     response_class=Response,
     responses=_files("text/calendar", "RFC 5545"),
 )
-def calendar_of(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
+def calendar_of(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """Return what comes next in one pour, as iCalendar (RFC 5545)."""
-    return _calendar(service, pour_id)
+    return _calendar(service, pour_id, reader_of(request))
 
 
 @router.get("/calendar/{token}", include_in_schema=False)
-def calendar_by_link(token: str, service: ServiceDep) -> Response:
+def calendar_by_link(token: str, request: Request, service: ServiceDep) -> Response:
     """Return what comes next, for a phone that subscribes with a shared link's token: of all pours, or of its own
     one.
     """
@@ -181,7 +184,7 @@ def calendar_by_link(token: str, service: ServiceDep) -> Response:
         link = shared_links.by_token(connection, token.removesuffix(".ics")[:100], service.timeline.now_ms())
     if link is None:
         raise NotFound(phrase("this calendar's link was ended, has run out, or was not copied whole"))
-    return _calendar(service, link.pour_id)
+    return _calendar(service, link.pour_id, reader_of(request))
 
 
 @router.get("/api/compare")
@@ -254,7 +257,7 @@ def progress(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> ProgressAn
         )
 
 
-def _calendar(service: Service, pour_id: int | None) -> Response:
+def _calendar(service: Service, pour_id: int | None, reader: Reader) -> Response:
     now_ms = service.timeline.true_ms()
     entries: list[CalendarEntry] = []
     with service.store.read() as connection:
@@ -276,25 +279,22 @@ def _calendar(service: Service, pour_id: int | None) -> Response:
         hour = (now_ms - pour.started_ms) / 3.6e6
         address = f"{service.settings.link_base}/pours/{pour.id}"
         for item in coming(Stage(pour.stage), hour, foretold, standing.forecast, standing.condition.peak):
-            what = item.what.partition(", about {")[0]
-            words = f"{item.ask}\n{item.sure}".strip()
+            what, ask, sure = (say(text, reader) for text in (item.short or item.what, item.ask, item.sure))
             entries.append(
                 CalendarEntry(
-                    f"pour-{pour.id}-{_slug(what)}@pourlog",
+                    f"pour-{pour.id}-{item.name}@pourlog",
                     f"{what}: {pour.title}",
                     pour.started_ms + round(item.at_h * 3.6e6),
                     None if item.until_h is None else pour.started_ms + round(item.until_h * 3.6e6),
-                    words,
+                    f"{ask}\n{sure}".strip(),
                     address,
-                    REMIND_MIN if "layer" in what.lower() or "open the form" in what else None,
+                    REMIND_MIN if item.name.startswith(REMINDED) else None,
                 )
             )
-    name = service.settings.workshop if pour_id is None else f"{service.settings.workshop}: pour {pour_id}"
+    name = service.settings.workshop
+    if pour_id is not None:
+        name = say(phrase("{workshop}: pour {pour}", workshop=name, pour=str(pour_id)), reader)
     return PlainTextResponse(calendar(name, entries, now_ms), media_type="text/calendar; charset=utf-8")
-
-
-def _slug(text: str) -> str:
-    return "".join(letter if letter.isalnum() else "-" for letter in text.lower())[:60]
 
 
 def _photos(service: Service) -> Path:

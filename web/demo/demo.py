@@ -36,9 +36,12 @@ from hardware.clock import Stamp
 from logger.errors import NotAllowed
 from logger.plan.file import plan_from_table
 from logger.planning.examples import EXAMPLES
+from logger.quantities import quantity
 from logger.settings import read_settings
 from logger.words.log_lines import log_in_english
 from logger.words.phrase import phrase
+from logger.words.render import say
+from web.commands.terminal import line
 from web.demo.scenarios import OWNER, SCENARIOS, SECOND, WORKSHOP, Scenario
 from web.security.setup_code import new_setup_code
 
@@ -580,7 +583,10 @@ def run_demo(
     hours = float(plan_from_table(scenario.plan).run.hours)
     folder = (data or Path(tempfile.mkdtemp(prefix="pourlog-demo-"))).resolve()
     if (folder / "clock").exists():
-        print(f"pourlog: {folder} holds an earlier demo; give another --data folder", file=sys.stderr)
+        held = phrase(
+            "pourlog: {folder} holds an earlier demo; give another --data folder", folder=str(folder)
+        )
+        print(say(held), file=sys.stderr)
         return 2
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
@@ -602,7 +608,7 @@ def run_demo(
     try:
         finished = playing.result()
     except DemoStopped:
-        print("Ended before the pour was over.", file=sys.stderr)
+        print(say(phrase("Ended before the pour was over.")), file=sys.stderr)
         return 1
     except httpx.HTTPError as error:
         raise NotAllowed(
@@ -663,15 +669,30 @@ class Play:
 
     def _introduce(self, maker: Maker, pour_id: int) -> None:
         scenario, hours = self.scenario, self.hours
-        print(f"Scenario {scenario.name!r}: {scenario.words}. (Invented workshop, resin and client.)")
-        for line in scenario.what_happens:
-            print(f"  - {line}")
+        line(
+            phrase(
+                "Scenario {name}: {what}. (Invented workshop, resin and client.)",
+                name=repr(scenario.name),
+                what=scenario.words,
+            )
+        )
+        for happens in scenario.what_happens:
+            line(phrase("  - {what}", what=happens))
         hour_s = 3600 / self.speed
-        print(f"One simulated hour takes {hour_s:.3g} s; {hours:.0f} h take {hours * hour_s:.0f} s.")
+        line(
+            phrase(
+                "One simulated hour takes {hour} s; {hours} h take {run} s.",
+                hour=quantity(hour_s, "", None),
+                hours=round(hours),
+                run=round(hours * hour_s),
+            )
+        )
         board = f"http://127.0.0.1:{self.port}/"
-        print(f"The board:  {board}   the pour:  {board}pours/{pour_id}")
-        print(f"Sign in as  {OWNER}   with the password  {maker.password}")
-        print(f"Everything is kept in {self.folder}; Ctrl-C ends it.", flush=True)
+        line(phrase("The board:  {board}   the pour:  {pour}", board=board, pour=f"{board}pours/{pour_id}"))
+        line(
+            phrase("Sign in as  {name}   with the password  {password}", name=OWNER, password=maker.password)
+        )
+        line(phrase("Everything is kept in {folder}; Ctrl-C ends it.", folder=str(self.folder)))
 
     def end(self) -> None:
         """End its processes: those that send before the one that takes."""

@@ -9,6 +9,9 @@ import copy
 from dataclasses import dataclass, field
 from typing import Any
 
+from logger.quantities import temperature
+from logger.words.phrase import phrase
+
 WORKSHOP = "Heron & Plane (invented workshop)"
 OWNER, SECOND = "Ines", "Jonas"
 
@@ -139,11 +142,11 @@ SCENARIOS: dict[str, Scenario] = {
     for scenario in (
         Scenario(
             "calm",
-            "a pour that goes as planned",
+            phrase("a pour that goes as planned"),
             (
-                "the core warms to about 37 °C on the first night",
-                "nothing of high priority is raised",
-                "at the end it is released and its record is sealed",
+                phrase("the core warms to about {core} on the first night", core=temperature(37.0, 0)),
+                phrase("nothing of high priority is raised"),
+                phrase("at the end it is released and its record is sealed"),
             ),
             "A client with patience (invented)",
             _TABLE,
@@ -151,11 +154,14 @@ SCENARIOS: dict[str, Scenario] = {
         ),
         Scenario(
             "hot",
-            "resin that cures a fifth faster than its datasheet, poured warm, in still air",
+            phrase("resin that cures a fifth faster than its datasheet, poured warm, in still air"),
             (
-                "within hours the core runs above its predicted curve",
-                "around hour 10 it passes the resin's limit of 60 °C: the alert page opens",
-                "the lamp and the buzzer go on until somebody acknowledges",
+                phrase("within hours the core runs above its predicted curve"),
+                phrase(
+                    "around hour 10 it passes the resin's limit of {limit}: the alert page opens",
+                    limit=temperature(60.0, 0),
+                ),
+                phrase("the lamp and the buzzer go on until somebody acknowledges"),
             ),
             "A client in a hurry (invented)",
             _DEEP,
@@ -174,10 +180,10 @@ SCENARIOS: dict[str, Scenario] = {
         ),
         Scenario(
             "cold-room",
-            "the heating fails on the first evening",
+            phrase("the heating fails on the first evening"),
             (
-                "after about hour 11 the room falls below what the resin bears",
-                "the cure falls behind: it will not be hard when it was promised",
+                phrase("after about hour 11 the room falls below what the resin bears"),
+                phrase("the cure falls behind: it will not be hard when it was promised"),
             ),
             "A client with a birthday (invented)",
             _changed(_TABLE, title="Birthday table, two elm slabs"),
@@ -192,11 +198,14 @@ SCENARIOS: dict[str, Scenario] = {
         ),
         Scenario(
             "dead-probe",
-            "the core probe's cable is cut by a router at hour 5",
+            phrase("the core probe's cable is cut by a router at hour 5"),
             (
-                "the probe first wakes up with 85.0 °C, which is no temperature, then gives empty reads",
-                "the missing core is called out; it is never taken for a calm pour",
-                "the record shows the gap as a gap",
+                phrase(
+                    "the probe first wakes up with {power_on}, which is no temperature, then gives empty reads",
+                    power_on=temperature(85.0),
+                ),
+                phrase("the missing core is called out; it is never taken for a calm pour"),
+                phrase("the record shows the gap as a gap"),
             ),
             "A client who asks for proof (invented)",
             _changed(_TABLE, title="Library table, two elm slabs"),

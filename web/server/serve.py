@@ -32,6 +32,8 @@ from logger.settings import Settings
 from logger.store import pours
 from logger.store.lease import LostLease
 from logger.words.phrase import phrase
+from logger.words.reader import METRIC
+from logger.words.render import say
 from logger.worker import OwnProcess
 from web.security.http_protocol import Connection
 from web.server import startup as start
@@ -111,10 +113,10 @@ class Running:
         cups = CupWatch(store, service.timeline, service.addresses, service.address, self.sender.wake)
         self.upkeep = Housekeeping(
             {
-                "the heartbeat": heartbeat.beat,
-                "the reserve": service.keep_reserve,
-                "the regular test message": test_message.write_due,
-                "the watch over cups": cups.call_hot,
+                phrase("the heartbeat"): heartbeat.beat,
+                phrase("the reserve"): service.keep_reserve,
+                phrase("the regular test message"): test_message.write_due,
+                phrase("the watch over cups"): cups.call_hot,
             }
         )
         service.on_news = self.sender.wake
@@ -247,7 +249,9 @@ class Running:
             # A database that fails holds up whoever uses it, and a service that is started again does not come back:
             # the plain limit goes on from memory, and must not be ended.
             if not hung or (self.service.store.fails and "plain-limit" not in hung):
-                self.supervisor.alive("; ".join(troubles(self.service)) or "watching")
+                self.supervisor.alive(
+                    "; ".join(say(one, METRIC) for one in troubles(self.service)) or "watching"
+                )
 
     def _warm(self, load_pages: Callable[[], None]) -> None:
         try:

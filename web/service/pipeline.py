@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.alarms.plain_limit import Watched
+from logger.facts import parsed
 from logger.live.leader import Alone
-from logger.quantities import temperature
+from logger.quantities import seconds, temperature
 from logger.store import lease, operating, outbox
-from logger.units import span
+from logger.words.phrase import phrase
 
 if TYPE_CHECKING:
     from web.service.service import Service
@@ -27,19 +28,19 @@ FRESH_MS = 60_000
 QUIET_MS = 300_000
 #: The threads whose failure is told, in words.
 THREADS = {
-    "watch": "judging pours",
-    "sender": "sending messages",
-    "plain-limit": "the plain limit check",
-    "memory": "reading limits into memory",
-    "upkeep": "the heartbeat and test messages",
-    "lease": "choosing which process decides",
-    "forecaster": "making forecasts",
-    "learner": "learning from finished pours",
-    "tidier": "taking out what a broken-off import has left",
-    "watchdog": "feeding the machine's watchdog",
-    "news-in": "hearing of other processes",
-    "news-out": "telling other processes",
-    "warm": "loading the pages",
+    "watch": phrase("judging pours"),
+    "sender": phrase("sending messages"),
+    "plain-limit": phrase("the plain limit check"),
+    "memory": phrase("reading limits into memory"),
+    "upkeep": phrase("the heartbeat and test messages"),
+    "lease": phrase("choosing which process decides"),
+    "forecaster": phrase("making forecasts"),
+    "learner": phrase("learning from finished pours"),
+    "tidier": phrase("taking out what a broken-off import has left"),
+    "watchdog": phrase("feeding the machine's watchdog"),
+    "news-in": phrase("hearing of other processes"),
+    "news-out": phrase("telling other processes"),
+    "warm": phrase("loading the pages"),
 }
 
 
@@ -78,17 +79,19 @@ def failing(service: Service) -> list[str]:
             with service.store.read() as connection:
                 reasons.append(lease.trouble_of(connection))
         except SQLAlchemyError:
-            reasons.append("the database does not answer")
+            reasons.append(phrase("the database does not answer"))
     if service.sender is not None:
         reasons.append(service.sender.trouble)
     if service.workers is not None:
         reasons += [
-            f"{THREADS.get(name, name)} failed and is started again ({why})"
+            phrase(
+                "{part} failed and is started again ({why})", part=THREADS.get(name, name), why=parsed(why)
+            )
             for name, why in service.workers.failed().items()
         ]
         reasons += [
-            f"{THREADS.get(name, name)} has hung for {span(seconds)}"
-            for name, seconds in service.workers.hung().items()
+            phrase("{part} has hung for {span}", part=THREADS.get(name, name), span=seconds(hung_s))
+            for name, hung_s in service.workers.hung().items()
         ]
     return [text for text in reasons if text]
 
@@ -97,7 +100,10 @@ def troubles(service: Service) -> list[str]:
     """All that is wrong on the way, for whoever is signed in: also what one part has to do without."""
     reasons: list[str | None] = [*failing(service), *service.watch.damaged.values()]
     if service.sender is not None:
-        reasons += [f"messages do not reach {problem}" for problem in service.sender.broken()]
+        reasons += [
+            phrase("messages do not reach {problem}", problem=parsed(problem))
+            for problem in service.sender.broken()
+        ]
     if service.upkeep is not None:
         reasons += service.upkeep.troubles.values()
     if service.heartbeat is not None:
@@ -109,35 +115,35 @@ def missing(service: Service) -> list[str]:
     """Return what keeps this process from its work, a sentence each, for anybody: nothing of pours, people or
     addresses.
     """
-    reasons = []
+    reasons: list[str] = []
     now_ms = service.timeline.now_ms()
     held: Any = None
     try:
         with service.store.read() as connection:
             held = lease.holding(connection)
     except SQLAlchemyError:
-        reasons.append("the database does not answer")
+        reasons.append(phrase("the database does not answer"))
     if failing(service):
-        reasons.append("the watch is in trouble; its pages and its log say which")
+        reasons.append(phrase("the watch is in trouble; its pages and its log say which"))
     if service.store.refused:
-        reasons.append("the database refuses to be written")
+        reasons.append(phrase("the database refuses to be written"))
     if service.intake.trouble is not None:
-        reasons.append("readings that arrive cannot be stored")
+        reasons.append(phrase("readings that arrive cannot be stored"))
     if decides_here(service) or held is None:
         last = last_done(service)
         judged_ms, decided_ms = last[Part.JUDGED], last[Part.DECIDED]
     else:
         last, judged_ms, decided_ms = {}, held.judged_ms, now_ms
     if _old(service, judged_ms):
-        reasons.append("no live pour was judged for a minute")
+        reasons.append(phrase("no live pour was judged for a minute"))
     elif _old(service, decided_ms):
-        reasons.append("what was judged has not been written down for a minute")
+        reasons.append(phrase("what was judged has not been written down for a minute"))
     if (
         Part.SENT in last
         and service.sender is not None
         and _old(service, last[Part.SENT], service.sender.round_s)
     ):
-        reasons.append("no message could have been sent for a minute")
+        reasons.append(phrase("no message could have been sent for a minute"))
     return reasons
 
 
@@ -148,16 +154,14 @@ def unjudged(service: Service, pour: Any) -> str | None:
     """
     hot = None if service.plain_watch is None else service.plain_watch.reported(pour.id)
     if hot is not None:
-        core_c, limit_c = temperature(hot.celsius), temperature(hot.pour.limit_c, 0)
-        return f"its core reads {core_c}, and its limit is {limit_c}: go there now"
+        core, limit = temperature(hot.celsius), temperature(hot.pour.limit_c, 0)
+        return phrase("its core reads {core}, and its limit is {limit}: go there now", core=core, limit=limit)
     if pour.station_id is not None and service.intake.failing(pour.station_id) is not None:
-        return "its readings cannot be stored: go there and look"
-    seconds = _unjudged_s(service, pour.id, pour.poured_ms or 0)
-    return (
-        None
-        if seconds is None
-        else f"its readings have not been judged for {span(seconds)}: go there and look"
-    )
+        return phrase("its readings cannot be stored: go there and look")
+    span_s = _unjudged_s(service, pour.id, pour.poured_ms or 0)
+    if span_s is None:
+        return None
+    return phrase("its readings have not been judged for {span}: go there and look", span=seconds(span_s))
 
 
 def _unjudged_s(service: Service, pour_id: int, poured_ms: int) -> float | None:
@@ -180,7 +184,9 @@ def _unsent(service: Service) -> str | None:
     sent_ms = service.began_ms if sender.sent_ms is None else sender.sent_ms
     if not _old(service, sent_ms, sender.round_s):
         return None
-    return f"messages are not sent in the usual way ({sender.trouble or 'its part of the service fails or hangs'})"
+    if sender.trouble is None:
+        return phrase("messages are not sent in the usual way: their part of the service fails or hangs")
+    return phrase("messages are not sent in the usual way ({trouble})", trouble=parsed(sender.trouble))
 
 
 def not_as_usual(service: Service, pour: Watched) -> str | None:
@@ -191,14 +197,18 @@ def not_as_usual(service: Service, pour: Watched) -> str | None:
         return None
     refused = service.intake.failing(pour.station_id)
     if refused is not None:
-        return f"its readings cannot be stored ({refused})"
-    seconds = _unjudged_s(service, pour.pour_id, pour.poured_ms)
-    if seconds is not None:
-        trouble = service.watch.trouble
-        return f"its readings have not been judged for {span(seconds)}" + (f" ({trouble})" if trouble else "")
+        return phrase("its readings cannot be stored ({refused})", refused=parsed(refused))
+    span_s = _unjudged_s(service, pour.pour_id, pour.poured_ms)
+    if span_s is not None:
+        trouble, for_ = service.watch.trouble, seconds(span_s)
+        if trouble is None:
+            return phrase("its readings have not been judged for {span}", span=for_)
+        return phrase(
+            "its readings have not been judged for {span} ({trouble})", span=for_, trouble=parsed(trouble)
+        )
     read_ms = service.memory.read_ms
     if read_ms is not None and _old(service, read_ms):
-        return "the database cannot be read"
+        return phrase("the database cannot be read")
     return _unsent(service)
 
 
@@ -224,10 +234,11 @@ def held_back(service: Service) -> str | None:
             connection, timeline.true_ms() - round(QUIET_MS * service.pace.speed)
         )
     if waiting_ms is not None and timeline.now_ms() - waiting_ms > QUIET_MS * service.pace.speed:
-        return "a message has waited for five minutes, and no channel takes it"
+        return phrase("a message has waited for five minutes, and no channel takes it")
     if unheard:
-        return (
-            f"no reading has come from pour {unheard[0]} for five minutes, and nobody has said that they know"
+        return phrase(
+            "no reading has come from pour {pour} for five minutes, and nobody has said that they know",
+            pour=unheard[0],
         )
     return None
 

@@ -36,13 +36,16 @@ NO_PEAK = (Call.PAST, Call.REFUTED, Call.UNKNOWN)
 
 @dataclass(frozen=True, slots=True)
 class Coming:
-    """One thing to come. `at_h` counts from pouring; `sure` says what it rests on."""
+    """One thing to come. `name` stays the same when its time or its words change; `at_h` counts from pouring; `sure`
+    says what it rests on; `short`: what, without figures; "" where it has none."""
 
+    name: str
     what: str
     at_h: float
     until_h: float | None = None
     sure: str = phrase("predicted from the plan")
     ask: str = ""
+    short: str = ""
 
 
 def coming(
@@ -60,6 +63,7 @@ def coming(
     """
     items = [
         Coming(
+            "look-at-the-form",
             phrase("Look at the form"),
             at_h,
             sure=phrase("first-hour check"),
@@ -77,15 +81,28 @@ def coming(
     gel_h, gel_by = _gel(foretold, forecast, peak, sure)
     if gel_h is not None:
         items.append(
-            Coming(phrase("Resin may gel"), gel_h, sure=gel_by, ask=phrase("from then on do not disturb it"))
+            Coming(
+                "resin-may-gel",
+                phrase("Resin may gel"),
+                gel_h,
+                sure=gel_by,
+                ask=phrase("from then on do not disturb it"),
+            )
         )
     items += [
-        Coming(phrase("Pour layer {number}", number=number), at_h, sure=phrase("planned"), ask=JOINTS[finds])
+        Coming(
+            f"pour-layer-{number}",
+            phrase("Pour layer {number}", number=number),
+            at_h,
+            sure=phrase("planned"),
+            ask=JOINTS[finds],
+        )
         for number, (at_h, finds) in enumerate(foretold.layers, start=2)
     ]
     if foretold.bonds_from_h is not None and foretold.bonds_until_h is not None:
         items.append(
             Coming(
+                "a-next-layer-bonds-without-a-scuff",
                 phrase("A next layer bonds without a scuff"),
                 pace * foretold.bonds_from_h,
                 pace * foretold.bonds_until_h,
@@ -102,7 +119,13 @@ def coming(
     full_cure_h = _full_cure_h(foretold, forecast)
     if full_cure_h is not None:
         items.append(
-            Coming(phrase("Fully cured"), full_cure_h, sure=by, ask=phrase("then it may take load and heat"))
+            Coming(
+                "fully-cured",
+                phrase("Fully cured"),
+                full_cure_h,
+                sure=by,
+                ask=phrase("then it may take load and heat"),
+            )
         )
     ahead = [item for item in items if (item.until_h or item.at_h) > hour - STAYS_H]
     return sorted(ahead, key=lambda item: item.at_h)
@@ -127,10 +150,12 @@ def _peak(peak: PeakCall, sure: str) -> list[Coming]:
         )
     return [
         Coming(
+            "core-at-its-hottest",
             what,
             to_come.at_h,
             sure=sure,
             ask=phrase("stay nearby"),
+            short=phrase("Core at its hottest"),
         )
     ]
 
@@ -191,6 +216,7 @@ def _release(
     # It stays on the list for as long as that is so.
     items = [
         Coming(
+            "probably-not-hard-yet",
             phrase("Probably not hard yet"),
             max(within_h, hour),
             sure=sure,
@@ -204,6 +230,7 @@ def _release(
 
 def _opened(at_h: float, sure: str) -> Coming:
     return Coming(
+        "hard-and-cool-enough-to-open-the-form",
         phrase("Hard and cool enough to open the form"),
         at_h,
         sure=sure,
