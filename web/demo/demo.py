@@ -41,7 +41,6 @@ from logger.settings import read_settings
 from logger.words.log_lines import log_in_english
 from logger.words.phrase import phrase
 from logger.words.render import say
-from web.commands.terminal import line
 from web.demo.scenarios import OWNER, SCENARIOS, SECOND, WORKSHOP, Scenario
 from web.security.setup_code import new_setup_code
 
@@ -617,6 +616,10 @@ def run_demo(
     return 0 if finished else 1
 
 
+def _show(text: str) -> None:
+    print(say(text), flush=True)
+
+
 @dataclass(slots=True)
 class Play:
     """One demo: its processes and what the invented maker does."""
@@ -669,7 +672,7 @@ class Play:
 
     def _introduce(self, maker: Maker, pour_id: int) -> None:
         scenario, hours = self.scenario, self.hours
-        line(
+        _show(
             phrase(
                 "Scenario {name}: {what}. (Invented workshop, resin and client.)",
                 name=repr(scenario.name),
@@ -677,9 +680,9 @@ class Play:
             )
         )
         for happens in scenario.what_happens:
-            line(phrase("  - {what}", what=happens))
+            _show(phrase("  - {what}", what=happens))
         hour_s = 3600 / self.speed
-        line(
+        _show(
             phrase(
                 "One simulated hour takes {hour} s; {hours} h take {run} s.",
                 hour=quantity(hour_s, "", None),
@@ -688,11 +691,11 @@ class Play:
             )
         )
         board = f"http://127.0.0.1:{self.port}/"
-        line(phrase("The board:  {board}   the pour:  {pour}", board=board, pour=f"{board}pours/{pour_id}"))
-        line(
+        _show(phrase("The board:  {board}   the pour:  {pour}", board=board, pour=f"{board}pours/{pour_id}"))
+        _show(
             phrase("Sign in as  {name}   with the password  {password}", name=OWNER, password=maker.password)
         )
-        line(phrase("Everything is kept in {folder}; Ctrl-C ends it.", folder=str(self.folder)))
+        _show(phrase("Everything is kept in {folder}; Ctrl-C ends it.", folder=str(self.folder)))
 
     def end(self) -> None:
         """End its processes: those that send before the one that takes."""
