@@ -25,7 +25,7 @@ BEGINS = f'{{"{CODE}": '
 #: Decimals that a quantity keeps at most: finer than any probe, so that a reader's units are rounded once.
 KEPT_DECIMALS = 3
 #: Facts within facts, and the largest number of a quantity, that a kept text may have: anybody may have typed it.
-DEEPEST = 12
+DEEPEST = 50
 LARGEST = 1e13
 
 

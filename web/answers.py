@@ -190,7 +190,7 @@ class UndoAnswer(AnswerShape):
     """A pour's last step, while it can be taken back."""
 
     step: Sentence
-    by: str
+    by: Sentence
     at_ms: int
     until_ms: int
     mark: int
@@ -210,7 +210,7 @@ class EndingAnswer(AnswerShape):
 class OverrideAnswer(AnswerShape):
     """Who let a point pass, and why."""
 
-    by: str
+    by: Sentence
     reason: Sentence
 
 
@@ -254,7 +254,7 @@ class EventAnswer(AnswerShape):
 
     at_ms: int
     kind: str
-    by: str
+    by: Sentence
     text: Sentence
     data: FreeJson | None = Field(description="by kind of event: logger/record/SCHEMA.md")
 
@@ -403,7 +403,7 @@ class AlarmAnswer(AnswerShape):
     quiet: bool = Field(description="shelved or out of service")
     raised_ms: int
     acknowledged_ms: int | None
-    acknowledged_by: str | None
+    acknowledged_by: Sentence | None
     returned_ms: int | None
     ended_ms: int | None
 

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
-from logger.facts import Fact, fact
+from logger.facts import fact
+from logger.places import place_name
 from logger.words.reader import current
 from logger.words.render import say
 
@@ -76,18 +77,18 @@ class Dot:
     off_value: float = 0.0
 
 
-def _place(place: str) -> Fact:
-    """Return a place's name; "core-2" is the second core."""
-    kind, _, number = place.partition("-")
-    named = fact(f"plot-place-{kind}") if kind in PLACES else fact("plot-place", place=kind)
-    return fact("plot-place-numbered", place=named, number=number) if number else named
-
-
 def place_line(place: str, hours: Sequence[float], values: Sequence[float | None], name: str = "") -> Line:
     """Return the line of a place in its own colour and dash."""
     kind, _, number = place.partition("-")
     colour, dash, width = PLACES.get(kind, PLACES["room"])
-    return Line(name or _place(place), hours, values, colour, dash, width * (0.7 if number else 1.0))
+    return Line(
+        name or (fact("plot-planned") if kind == "planned" else place_name(place)),
+        hours,
+        values,
+        colour,
+        dash,
+        width * (0.7 if number else 1.0),
+    )
 
 
 def plot(

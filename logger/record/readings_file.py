@@ -40,7 +40,7 @@ def read_readings(path: Path) -> list[FileReading]:
             return list(_rows(lines, str(path)))
     except (OSError, UnicodeDecodeError) as error:
         raise BadReadings(
-            str(path), fact("file-unreadable", error=str(error)), remedy=fact("give-path-of-csv")
+            str(path), fact("readings-unreadable", error=str(error)), remedy=fact("give-path-of-csv")
         ) from error
     except csv.Error as error:
         raise BadReadings(

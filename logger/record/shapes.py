@@ -42,7 +42,7 @@ Place = Annotated[str, Field(min_length=1, max_length=32, pattern=r"^[\w.:-]+$")
 _LINE = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]*$"
 Title = Annotated[str, Field(min_length=1, max_length=300, pattern=_LINE)]
 Client = Annotated[str, Field(max_length=200, pattern=_LINE)]
-Person = Annotated[str, Field(max_length=100, pattern=_LINE)]
+Person = Annotated[str, Field(max_length=300, pattern=_LINE)]
 Workshop = Annotated[str, Field(max_length=200, pattern=_LINE)]
 Label = Annotated[str, Field(min_length=1, max_length=64, pattern=_LINE)]
 Spool = Annotated[str, Field(min_length=1, max_length=36, pattern=_LINE)]

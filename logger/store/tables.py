@@ -224,7 +224,7 @@ class Event(SQLModel, table=True):
     pour_id: int | None = Field(default=None, foreign_key="pour.id")
     at_ms: int = Field(sa_type=BigInteger)
     kind: str = Field(max_length=32)
-    by: str = Field(max_length=100)
+    by: str = Field(max_length=300)
     text: str = Field(default="", max_length=8000)
     data: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON))
     link: str | None = Field(default=None, max_length=64)
@@ -261,7 +261,7 @@ class Alarm(SQLModel, table=True):
     quiet: bool = False
     raised_ms: int = Field(sa_type=BigInteger)
     acknowledged_ms: int | None = Field(default=None, sa_type=BigInteger)
-    acknowledged_by: str | None = Field(default=None, max_length=100)
+    acknowledged_by: str | None = Field(default=None, max_length=300)
     returned_ms: int | None = Field(default=None, sa_type=BigInteger)
     ended_ms: int | None = Field(default=None, sa_type=BigInteger)
 

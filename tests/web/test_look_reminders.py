@@ -11,6 +11,8 @@ from logger.alarms.first_hour import Reminding, Rhythm, remind_at_ms
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import events, outbox
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.server.app import make_app
 
 
@@ -80,7 +82,7 @@ def test_a_quiet_message_comes_before_a_look_is_due_and_dry_answers_it_without_s
     assert phone.get(link(row).replace("/look/", "/a/")).status_code == 410, "its purpose is its own"
     assert phone.post(link(row), data={"answer": "dry"}).status_code == 200
     (look,) = of_kind(shop, pour, "look")
-    assert (look.by, look.data["finding"]) == ("Cleo (by link)", "dry")
+    assert (say(look.by, METRIC), look.data["finding"]) == ("Cleo (by link)", "dry")
     assert phone.post(link(row), data={"answer": "dry"}).status_code == 410, "it works once"
     wait(shop, 4)
     assert "look-due" not in alarms(maker)
@@ -182,7 +184,7 @@ def test_a_look_that_a_phone_kept_is_taken_with_its_time_once(maker: Any, shop: 
     assert [answer.status_code for answer in sent] == [201, 201]
     (look,) = of_kind(shop, pour, "look")
     assert look.data["sent_ms"] - look.at_ms == 240_000
-    assert "kept on a phone" in look.text
+    assert "kept on a phone" in say(look.text, METRIC)
     for made_ms, why in (
         (now_ms + 3_600_000, "is in the future"),
         (now_ms - 3_600_000, "is before the pour"),

@@ -158,7 +158,7 @@ def test_it_can_be_taken_back_for_ten_minutes_and_after_a_restart(
     sign(maker, curing, "spoiled")
     assert step(maker, curing, "spoiled", "it was the other one").status_code == 303
     page = text(maker.get(f"/pours/{curing}"))
-    assert "Given up, by Ada" in page
+    assert "Cancelled, by Ada" in page
     clock.move(9 * 60)
     again = Service.open(service.settings, clock)
     with TestClient(make_app(again), cookies=maker.cookies) as after_restart:

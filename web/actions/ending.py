@@ -31,7 +31,7 @@ from logger.alarms.first_hour import next_due_ms, summarize_looks
 from logger.condition.condition_words import STAGE_WORDS
 from logger.condition.peaks import open_from_h
 from logger.errors import BadInput, LoggerError, MayNotEnd, NotAllowed, NotConfirmed
-from logger.facts import cut
+from logger.facts import fact, in_a_row
 from logger.live.forecast_facts import answer_of
 from logger.pour import LIVE, Stage
 from logger.quantities import minutes
@@ -223,7 +223,7 @@ def sign_exception(
             raise MayNotEnd(
                 phrase("pour {number} ({title})", number=pour_id, title=pour.title), texts, signable=False
             )
-        text = cut(f"{why} ({name}). In the way: {' '.join(texts)}", 4000)
+        text = fact("event-end-exception", why=why, name=name, obstacles=in_a_row(texts))
         whys = [obstacle.name for obstacle in blocking]
         data = {"person": name, "reason": why, "whys": whys, "obstacles": texts, "step": str(to)}
         events.add_event(tx, pour_id, service.timeline.true_ms(), EXCEPTION, by, text, data)

@@ -23,6 +23,7 @@ from logger.delivery import signed_links
 from logger.delivery.look_reminders import LATER, reminding_of
 from logger.delivery.signed_links import Claim, LinkRefused
 from logger.errors import NotAllowed
+from logger.facts import fact
 from logger.pour import LIVE
 from logger.store import alarms, events, page_queries, pours
 from logger.store.message_links import Purpose
@@ -94,7 +95,7 @@ def later(service: Service, token: str) -> int | None:
                         "it cannot wait any longer: go and look, dry below, level as it was, no smell of heat"
                     )
                 )
-            text = "the look is made a little later"
+            text = fact("event-look-later")
             events.add_event(tx, asked.pour.id, now_ms, LATER, by, text, {"due_ms": due_ms})
             reminding = Reminding(reminding.sent_ms, [*reminding.later_ms, now_ms])
             return remind_at_ms(due_ms, service.rhythm, reminding)

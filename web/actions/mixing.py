@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Literal
 
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.store import events, page_queries, pours
 from logger.words.phrase import phrase
 from web.actions.pours import may_keep
@@ -12,12 +13,6 @@ from web.service.service import Service
 from web.views.mixing import BENCH_EVENTS, EMPTIED, NOT_EMPTIED, NOT_STARTED, STARTED, Batch, batches_of
 
 Tap = Literal["started", "not-started", "emptied", "not-emptied"]
-_WORDS: dict[Tap, str] = {
-    "started": "Batch {}: mixing began",
-    "not-started": "Batch {}: mixing had not begun after all",
-    "emptied": "Batch {}: poured out",
-    "not-emptied": "Batch {}: still in its pail",
-}
 
 
 def add_check(
@@ -57,13 +52,11 @@ def tap_clock(service: Service, pour_id: int, number: int, what: Tap, by: str) -
         }[what]
         if done:
             return
-        words = (
-            _WORDS[what]
-            if what != EMPTIED or batch.light != "stop"
-            else "Batch {}: out of its pail, not poured"
-        )
+        code = f"batch-{what}" if what != EMPTIED or batch.light != "stop" else "batch-emptied-unpoured"
         data = {"number": number, "what": what}
-        events.add_event(tx, pour_id, service.timeline.true_ms(), "mixing", by, words.format(number), data)
+        events.add_event(
+            tx, pour_id, service.timeline.true_ms(), "mixing", by, fact(code, number=number), data
+        )
     service.news.publish("pour", pour=pour_id)
 
 

@@ -14,6 +14,7 @@ from logger.delivery.channel_kinds import BY_NAME, Kind, Target, target_of
 from logger.delivery.library_kinds import PREFIX, kind_of_service
 from logger.delivery.signed_links import LinkRefused
 from logger.errors import BadInput, NotAllowed
+from logger.facts import fact
 from logger.store import channels, events, outbox, people
 from logger.store.message_links import Purpose
 from logger.store.outbox import NewMessage
@@ -110,7 +111,7 @@ def set_up(
             # The old one is called until the new one is confirmed.
             channel_id = channels.add(tx, person_id, kind, entries, target.url, turn, now_ms, change)
         name = people.person(tx, person_id).name
-        words = f"{chosen.title} {target.about}, for {name}"
+        words = fact("event-phone-set-up", what=chosen.title, about=target.about, who=name)
         events.add_event(tx, None, service.timeline.true_ms(), "phone-set-up", by, words)
     return send_test(service, channel_id, by)
 
@@ -188,7 +189,9 @@ def _send_test(service: Service, channel_id: int, by: str) -> Tried:
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         channels.note_try(tx, channel_id, problem, now_ms)
-        events.add_event(tx, None, service.timeline.true_ms(), "test-sent", by, f"to {name}")
+        events.add_event(
+            tx, None, service.timeline.true_ms(), "test-sent", by, fact("event-test-sent", who=name)
+        )
         if taken:
             message = NewMessage(alarm_id=None, why=outbox.TRIAL, to="one phone", title=title, body="")
             message_id = outbox.add_message(tx, message, now_ms=now_ms)
@@ -210,7 +213,7 @@ def arrived(service: Service, channel_id: int, by: str) -> str | None:
             raise NotAllowed(phrase("no test message has gone out by it yet: send one first"))
         replaced = channels.confirm(tx, channel_id, now_ms)
         events.add_event(
-            tx, None, service.timeline.true_ms(), "test-confirmed", by, "a test message has arrived"
+            tx, None, service.timeline.true_ms(), "test-confirmed", by, fact("event-test-arrived")
         )
     _called_others(service)
     return replaced
@@ -226,7 +229,9 @@ def change_turn(service: Service, channel_id: int, turn: str, by: str) -> None:
         row = channels.get(tx, channel_id)
         channels.change_turn(tx, channel_id, turn)
         name = people.person(tx, row.person_id).name
-        events.add_event(tx, None, service.timeline.true_ms(), "phone-turn", by, f"{name}: called {turn}")
+        events.add_event(
+            tx, None, service.timeline.true_ms(), "phone-turn", by, fact(f"event-phone-turn-{turn}", who=name)
+        )
     _called_others(service)
 
 
@@ -236,7 +241,14 @@ def remove(service: Service, channel_id: int, by: str) -> str | None:
         row = channels.get(tx, channel_id)
         removed = channels.remove(tx, channel_id, service.timeline.now_ms())
         name = people.person(tx, row.person_id).name
-        events.add_event(tx, None, service.timeline.true_ms(), "phone-removed", by, f"{name}: {row.kind}")
+        events.add_event(
+            tx,
+            None,
+            service.timeline.true_ms(),
+            "phone-removed",
+            by,
+            fact("event-phone-removed", who=name, kind=row.kind),
+        )
     _called_others(service)
     return removed
 
@@ -270,7 +282,9 @@ def code_for(service: Service, person_id: int, by: str) -> str:
         token = signed_links.new_token(
             tx, Purpose.PHONE, f"person-{person_id}", None, now_ms, life_ms=CODE_MS
         )
-        events.add_event(tx, None, service.timeline.true_ms(), "phone-code", by, f"for {person.name}")
+        events.add_event(
+            tx, None, service.timeline.true_ms(), "phone-code", by, fact("event-phone-code", who=person.name)
+        )
     return token
 
 

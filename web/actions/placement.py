@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from logger.condition.evidence import PLACES
 from logger.errors import BadInput, NotAllowed
+from logger.facts import Fact, fact
+from logger.places import place_name
 from logger.store import cup_tests, events, probe_checks, stations
 from logger.words.phrase import phrase
 from web.service.service import Service
@@ -33,7 +35,11 @@ def place_probe(service: Service, by: str, name: str, rom: str, place: str) -> N
         for other in stations.probes_of(tx, station.id):
             if other.place == place and other.rom != rom:
                 places[other.rom] = probe.place
-        text = ", ".join(f"{one} sits at {there}" for one, there in places.items())
+        text = fact("event-probes-placed", probes=[_placed(one, there) for one, there in places.items()])
         events.add_event(tx, None, service.timeline.true_ms(), "probe-placed", by, text, {"station": name})
     service.order_places(name, places)
     service.look_often(name)
+
+
+def _placed(rom: str, place: str) -> Fact:
+    return fact("probe-sits-at", rom=rom, place=place_name(place))

@@ -15,15 +15,17 @@ from logger.cure.solver.prediction import MODEL_VERSION
 from logger.delivery.compose import LOOK_DUE
 from logger.delivery.test_messages import write_trials
 from logger.errors import BadInput, NotAllowed, NotFound
+from logger.facts import cut, fact
+from logger.places import place_name
 from logger.plan.file import Plan, plan_from_text
 from logger.pour import LIVE, Stage, next_stage, stage_word
+from logger.quantities import hours
 from logger.record.gather import measured
 from logger.record.seal import seal
 from logger.store import alarms, events, pours, stations
 from logger.store.events import must_be_own
 from logger.store.pours import PlannedPour
 from logger.store.rows import ListedPour
-from logger.units import hours_minutes
 from logger.words.phrase import phrase
 from web.actions.ending import must_be_confirmed, must_be_over
 from web.actions.message_test import untested
@@ -87,7 +89,7 @@ def change_plan(service: Service, pour_id: int, plan_toml: str, by: str, *, at_o
             at_ms,
             "plan-before",
             by,
-            "the plan as it was before this change",
+            fact("event-plan-before"),
             {"plan_toml": before},
         )
     _work_out(service, pour_id, plan_toml)
@@ -134,8 +136,8 @@ def choose_station(service: Service, pour_id: int, station: str, by: str, probes
         if not ahead:
             nobody_elses(tx, pour_id, row.id, frozenset(probes), station)
         pours.choose_probes(tx, pour_id, row.id, probes)
-        names = ", ".join(f"{places[rom]} ({rom})" for rom in probes)
-        text = f"{station}: {names}" if probes else station
+        names = [fact("probe-at", place=place_name(places[rom]), rom=rom) for rom in probes]
+        text = fact("event-station-chosen", station=station, probes=names) if probes else station
         data = {"station": station, "probes": sorted(probes)} if probes else None
         events.add_event(tx, pour_id, service.timeline.true_ms(), "station-chosen", by, text, data)
     service.news.publish("pour", pour=pour_id)
@@ -197,7 +199,11 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
             if is_rough(pour):
                 # What is poured has its whole prediction.
                 pours.freeze_prediction(tx, pour_id, frozen(predicted_of(pour.plan_toml)), MODEL_VERSION)
-            text = text or f"{len(readiness.signatures)} signatures, {len(readiness.overrides)} let pass"
+            text = text or fact(
+                "event-signed",
+                signatures=fact("signatures", n=len(readiness.signatures)),
+                exceptions=fact("points-let-pass", n=len(readiness.overrides)),
+            )
         pours.move_on(tx, pour_id, to, by, service.timeline, text=text)
         if to is Stage.READY:
             # Whoever may be called tonight confirms today that they can be.
@@ -240,7 +246,7 @@ def _fan_off(tx: Connection, pour: ListedPour, by: str, at_ms: int) -> None:
             at_ms,
             "fan",
             by,
-            "Fan off: the pour is over",
+            fact("fan-off-pour-over"),
             {"on": False, "station": pour.station_id},
         )
 
@@ -255,7 +261,7 @@ def acknowledge(service: Service, alarm_id: int, by: str, text: str = "") -> Non
     if text.strip():
         with service.store.read() as connection:
             pour_id = alarms.get_alarm(connection, alarm_id).of_pour
-        add_entry(service, pour_id, by, Entry(text, reason="said when the alarm was acknowledged"))
+        add_entry(service, pour_id, by, Entry(text, reason=fact("said-with-acknowledgement")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,11 +307,12 @@ def look(
                 remedy=phrase("look again"),
             )
         data: dict[str, Any] = {"finding": str(report.finding)}
-        text = report.text.strip()
+        text = cut(report.text.strip(), 4000)
         if now_ms - at_ms >= SENT_LATE_MS:
             data |= {"sent_ms": now_ms}
-            text = f"{text} (kept on a phone, sent {hours_minutes((now_ms - at_ms) / 3.6e6)} later)".strip()
-        events.add_event(tx, pour_id, at_ms, "look", by, text[:4000], data)
+            late = hours((now_ms - at_ms) / 3.6e6)
+            text = fact("look-sent-late", text=text, late=late) if text else fact("look-only-late", late=late)
+        events.add_event(tx, pour_id, at_ms, "look", by, text, data)
     service.news.publish("pour", pour=pour_id)
     _take_look_due(service, pour_id, by)
     service.watch.wake()

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from logger.errors import BadInput, NotAllowed, NotReady
-from logger.facts import Fact
+from logger.facts import Fact, fact
 from logger.planning.assess import Assessment
 from logger.planning.readiness import (
     SAME_PERSON_MIN,
@@ -137,8 +137,14 @@ def must_be_ready(service: Service, connection: Connection, pour: ListedPour) ->
 def sign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Somebody says yes to a point; `by` is who was signed in. Raises NotAllowed, BadInput, NotFound."""
     name = _named(person)
-    words = phrase("{point}: signed by {name}", point=point, name=name)
-    _note(service, pour_id, by, "signed", words, {"point": point, "person": name})
+    _note(
+        service,
+        pour_id,
+        by,
+        "signed",
+        fact("event-signed-point", point=point, name=name),
+        {"point": point, "person": name},
+    )
 
 
 def sign_again(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
@@ -167,8 +173,9 @@ def sign_again(service: Service, pour_id: int, point: str, person: str, by: str)
         at_ms = service.timeline.true_ms()
         minutes = round((at_ms - first_ms) / 60_000, 1)
         data = {"point": point, "person": name, "minutes": minutes, "photo": since[-1]}
-        check = SecondCheck(minutes, since[-1]).words
-        words = phrase("{point}: {check} ({name})", point=point, check=check, name=name)
+        words = fact(
+            "event-signed-again", point=point, check=SecondCheck(minutes, since[-1]).words, name=name
+        )
         events.add_event(tx, pour_id, at_ms, "signed-again", by, words, data)
     service.news.publish("pour", pour=pour_id)
 
@@ -212,7 +219,7 @@ def _first_check(service: Service, connection: Connection, pour_id: int, point: 
 def unsign(service: Service, pour_id: int, point: str, person: str, by: str) -> None:
     """Take a signature back. Raises as `sign`."""
     name = _named(person)
-    words = phrase("{point}: {name} took the signature back", point=point, name=name)
+    words = fact("event-unsigned-point", point=point, name=name)
     _note(service, pour_id, by, "unsigned", words, {"point": point, "person": name})
 
 

@@ -16,6 +16,7 @@ from logger.alarms.state import Transition
 from logger.delivery import signed_links, test_messages
 from logger.delivery.signed_links import Claim, LinkRefused
 from logger.errors import NotAllowed, NotFound, OutOfRange
+from logger.facts import fact
 from logger.plan.file import Plan
 from logger.planning.assess import assess
 from logger.store import alarms, channels, events, page_queries, people, pours, stations
@@ -25,7 +26,7 @@ from web.actions import pours as pour_actions
 from web.service.service import Service
 
 #: Who has acknowledged when it came by a link and the settings give the group of addresses no name.
-BY_LINK = {"first": "The first person told", "second": "The second person told"}
+BY_LINK = {"first": fact("by-link-first"), "second": fact("by-link-second")}
 
 
 def shelve(service: Service, alarm_id: int, by: str, hours: float, reason: str = "") -> None:
@@ -99,7 +100,7 @@ def _claim_of_tap(connection: Connection, token: str, now_ms: int) -> Claim:
 def by_link(service: Service, to: str) -> str:
     """Who has pressed a link's button: whoever that group of addresses calls, or the group."""
     named = service.addresses.who(to)
-    return f"{named} (by link)" if named else BY_LINK.get(to, to)
+    return fact("by-link", who=named) if named else BY_LINK.get(to, to)
 
 
 def tap(service: Service, token: str) -> Tapped:
@@ -113,7 +114,7 @@ def tap(service: Service, token: str) -> Tapped:
             signed_links.use_token(tx, token, now_ms)
             way = test_messages.confirmed_channel(claim.to)
             by, replaced = (by_link(service, claim.to), None) if way is None else _confirm(tx, way, now_ms)
-            words = "a test message has arrived"
+            words = fact("event-test-arrived")
             events.add_event(tx, None, service.timeline.true_ms(), "test-confirmed", by, words)
         service.addresses.read_from(service.store)
         return Tapped(claim.purpose, None, replaced)
@@ -139,7 +140,7 @@ def _confirm(tx: Connection, channel_id: int, now_ms: int) -> tuple[str, str | N
         name = people.person(tx, channels.get(tx, channel_id).person_id).name
     except NotFound as error:
         raise LinkRefused(phrase("what this message came by was removed since")) from error
-    return f"{name} (by link)", replaced
+    return fact("by-link", who=name), replaced
 
 
 def planned_litres(plan: Plan) -> float | None:
@@ -163,8 +164,13 @@ def poured(service: Service, pour_id: int, litres: float, by: str) -> str | None
         pour_actions.may_keep(pour, "poured")
         planned_l = planned_litres(pour_actions.plan_of(pour))
     differs = None if not planned_l else volume_differs(planned_l, litres)
-    as_planned = f", as planned ({quantities.volume(planned_l)})" if planned_l else ""
-    text = differs or f"{quantities.volume(litres)} went in{as_planned}"
+    volume = quantities.volume(litres)
+    if differs:
+        text: str = differs
+    elif planned_l:
+        text = fact("poured-as-planned", volume=volume, planned=quantities.volume(planned_l))
+    else:
+        text = fact("poured-so-much", volume=volume)
     pour_actions.note(service, pour_id, text, by, "poured", {"litres": litres, "planned_l": planned_l})
     return differs
 
@@ -193,7 +199,7 @@ def level(service: Service, pour_id: int, level_mm: float, by: str) -> str | Non
     width, length = plan.pour.width_mm, plan.pour.length_mm
     area_m2 = width * length / 1e6 if width and length else None
     fell = level_fell([*marks, LevelMark(service.timeline.true_ms(), level_mm, by)], area_m2)
-    at_mark = f"{quantities.length(level_mm, signed=True)} at the mark"
+    at_mark = fact("level-at-mark", level=quantities.length(level_mm, signed=True))
     pour_actions.note(service, pour_id, at_mark, by, "level", {"mm": level_mm})
     if fell is not None:
         pour_actions.look(service, pour_id, pour_actions.MadeLook(LookResult.LEVEL_FELL, fell), by)
@@ -205,12 +211,19 @@ def fan(service: Service, station: str, *, on: bool, by: str) -> None:
 
     Raises NotFound.
     """
-    _fan(service, station, on, By.HAND, by, f"Fan {'on' if on else 'off'} at {station}, by hand")
+    _fan(
+        service,
+        station,
+        on,
+        By.HAND,
+        by,
+        fact("fan-on-by-hand" if on else "fan-off-by-hand", station=station),
+    )
 
 
 def give_fan_back(service: Service, station: str, by: str) -> None:
     """Plan and forecast decide over a station's fan again. Raises NotFound."""
-    _fan(service, station, None, None, by, f"Fan at {station} given back to plan and forecast")
+    _fan(service, station, None, None, by, fact("fan-given-back", station=station))
 
 
 def _fan(service: Service, station: str, on: bool | None, word: By | None, by: str, text: str) -> None:
@@ -234,7 +247,11 @@ def send_trial(service: Service, by: str) -> int:
     """
     with service.store.write() as tx:
         sent = test_messages.write_trials(
-            tx, service.addresses, service.timeline.now_ms(), service.address, f"{by} asked for it."
+            tx,
+            service.addresses,
+            service.timeline.now_ms(),
+            service.address,
+            phrase("{who} asked for it.", who=by),
         )
         if not sent:
             raise NotAllowed(

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, LoggerError, NotAllowed
+from logger.facts import fact
 from logger.store import events, people
 from logger.store.people import Role
 from logger.words.phrase import phrase
@@ -152,7 +153,7 @@ def end_others(request: Request, service: ServiceDep, who: PersonDep, present: P
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         people.end_sign_ins(tx, who.id, now_ms, but=who.sign_in_id)
-        events.add_event(tx, None, now_ms, "sign-in-ended", who.name, "all others of their own")
+        events.add_event(tx, None, now_ms, "sign-in-ended", who.name, fact("event-other-sign-ins"))
     return RedirectResponse("/me", 303)
 
 

@@ -12,6 +12,8 @@ from starlette.responses import RedirectResponse, Response
 from logger.condition.condition_words import FAULT_WORDS
 from logger.condition.evidence import PLACES
 from logger.errors import BadInput, NotAllowed
+from logger.facts import fact
+from logger.places import place_name
 from logger.probe_checks.chip_reading import applied_c
 from logger.probe_checks.dip import dip
 from logger.probe_checks.hand import BACK_S, in_hand
@@ -57,7 +59,7 @@ def keep_hand(
             now_ms,
             probe_checks.HAND,
             who.name,
-            f"{rom} sits at {row.place}",
+            fact("probe-sits-at", rom=rom, place=place_name(row.place)),
             data,
         )
     return RedirectResponse(f"/stations/{name}/hand", 303)
@@ -150,7 +152,7 @@ def keep_ice(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
         "looks": result.looks,
     }
     with service.store.write() as tx:
-        text = f"{rom}: add {difference(result.offset_c, 2, signed=True)}"
+        text = fact("event-ice", rom=rom, offset=difference(result.offset_c, 2, signed=True))
         probe_checks.note_check(tx, now_ms, probe_checks.ICE, who.name, text, data)
     return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
 
@@ -183,7 +185,9 @@ def keep_dip(name: Name, rom: Name, request: Request, service: ServiceDep, who: 
         "step_k": result.step_k,
     }
     with service.store.write() as tx:
-        probe_checks.note_check(tx, now_ms, probe_checks.DIP, who.name, f"{rom}: {result.says}", data)
+        probe_checks.note_check(
+            tx, now_ms, probe_checks.DIP, who.name, fact("event-dip", rom=rom, says=result.says), data
+        )
     return RedirectResponse(f"/stations/{name}/probes/{rom}", 303)
 
 

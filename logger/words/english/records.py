@@ -5,7 +5,6 @@ from __future__ import annotations
 from logger.words.english.plural import Plural
 
 ENGLISH: dict[str, str | Plural] = {
-    "take-file-as-exported": "take the file as it was exported",
     "bundle-entry-twice": "is in it twice",
     "bundle-entry-packed-unusually": "is packed in a way that is not read here",
     "bundle-entry-packed-too-tight": "is packed tighter than any record",
@@ -87,7 +86,6 @@ ENGLISH: dict[str, str | Plural] = {
     "another-file-brought-in": "another file is being brought in just now: wait until that is done, then try "
     "again",
     "record-kept-wrong": "it was altered while it was stored, and is not brought in: {verdict}",
-    "service-ends-bring-in-again": "the service ends: bring the file in again when it is back",
     "file-takes-too-much": "takes more time or memory than a file from elsewhere may",
     "file-takes-at-most": "{memory}, {time}",
     "no-file-of-program-or-logger": "this is no file as the program or a logger writes it",
@@ -173,7 +171,6 @@ ENGLISH: dict[str, str | Plural] = {
     "pdf-no-reason": "no reason given",
     "pdf-not-made": "the PDF could not be made ({error}); print the record's two pages (…/record/paper) "
     "instead",
-    "file-unreadable": "cannot be read ({error})",
     "give-path-of-csv": "give the path of a UTF-8 CSV file",
     "not-a-csv-file": "is not a CSV file ({error})",
     "export-it-again": "export it again",
@@ -225,6 +222,7 @@ ENGLISH: dict[str, str | Plural] = {
     "verify-not-the-printed": "the record's seal is {seal}…, not the printed {printed}: this is not the "
     "record that was printed",
     "no-record-of-program": "this is no record as the program writes it",
+    "readings-unreadable": "cannot be read ({error})",
     "more-bad-rows-at": "{problem}; {n} bad rows, at lines {lines}",
     "log-read": "{rows} rows read, {empty} fields without a value, {bad} bad rows",
     "log-read-first-bad": "{rows} rows read, {empty} fields without a value, {bad} bad rows (the first: line "
@@ -316,11 +314,5 @@ ENGLISH: dict[str, str | Plural] = {
     "line-of-file": "{file}: line {line}",
     "mapping-column": "mapping: {column}",
     "column-time": "time",
-    "plot-place-core": "core",
-    "plot-place-surface": "surface",
-    "plot-place-underside": "underside",
-    "plot-place-room": "room",
-    "plot-place-planned": "as planned",
-    "plot-place": "{place}",
-    "plot-place-numbered": "{place}-{number}",
+    "plot-planned": "as planned",
 }

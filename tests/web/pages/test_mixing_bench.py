@@ -10,6 +10,8 @@ import pytest
 
 from logger.planning import examples
 from logger.pour import Stage
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 RIGHT, SHORT, SWAPPED = ("9861", "4412"), ("9861", "4060"), ("4412", "9861")
 
@@ -41,7 +43,7 @@ def tap(maker: Any, pour: int, what: str, batch: int = 1) -> Any:
 def kinds(maker: Any, pour: int) -> list[str]:
     """What the record says of the bench."""
     events = maker.get(f"/api/pours/{pour}/record").json()["events"]
-    return [event["text"] for event in events if event["kind"] == "mixing"]
+    return [say(event["text"], METRIC) for event in events if event["kind"] == "mixing"]
 
 
 def test_the_targets_stand_above_the_fields_by_weight_and_with_tare(maker: Any, pour: int) -> None:

@@ -6,6 +6,8 @@ from typing import Any
 
 from logger.pour import Stage
 from logger.store.events import EVENT
+from logger.words.reader import METRIC
+from logger.words.render import say
 from tests.web.page_text import words
 from web.service.service import Service
 
@@ -54,8 +56,8 @@ def test_two_probes_change_places_and_the_station_is_told_until_it_reports_so(
     with service.store.read() as connection:
         event = connection.execute(EVENT.select().where(EVENT.c.kind == "probe-placed")).one()
     assert event.by == "Ada"
-    assert f"{CORE} sits at room" in event.text
-    assert f"{ROOM} sits at core" in event.text
+    assert f"{CORE} sits at room" in say(event.text, METRIC)
+    assert f"{ROOM} sits at core" in say(event.text, METRIC)
 
 
 def test_no_probe_changes_its_place_during_a_pour_or_to_a_place_that_is_none(

@@ -15,6 +15,8 @@ _COLUMNS = (
     ('outbox', 'title', 300, 2000),
     ('outbox', 'body', 4000, 8000),
     ('lease', 'trouble', 1000, 4000),
+    ('event', 'by', 100, 300),
+    ('alarm', 'acknowledged_by', 100, 300),
 )
 
 
