@@ -6,6 +6,7 @@ Exit codes: 0 done; 2 the input was refused (message on standard error, nothing 
 from __future__ import annotations
 
 import logging
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -21,15 +22,23 @@ from logger.facts import Fact, Value
 from logger.json_text import json_text
 from logger.quantities import difference, grams, hours, length, peak, percent, quantity, temperature
 from logger.store.backup import MOST_BACKUPS, back_up, restore
-from logger.words import render
 from logger.words.log_lines import log_in_english
 from logger.words.phrase import phrase
-from logger.words.reader import METRIC
+from logger.words.reader import METRIC, current, reading
 from logger.words.render import said
 from logger.words.render import say as words
 from web.commands import machine, owner, records, self_test, server, watched
 from web.commands.extras import what_to_install
-from web.commands.terminal import plain, say, table_of, working
+from web.commands.terminal import (
+    Language,
+    Units,
+    of_the_whole_program,
+    plain,
+    read_by,
+    say,
+    table_of,
+    working,
+)
 from web.demo.scenarios import SCENARIOS
 from web.server import startup
 from web.views.words import celsius, hours_minutes, release_words
@@ -51,6 +60,27 @@ app = typer.Typer(
     rich_markup_mode="markdown",
     pretty_exceptions_enable=False,
 )
+
+#: Who reads this terminal, for what the command refuses after it has ended.
+_reader = METRIC
+
+
+@app.callback()
+def whole_program(
+    context: typer.Context,
+    units: Annotated[
+        Units | None,
+        typer.Option(help="Units of what is printed; else as the workshop reads. JSON stays metric."),
+    ] = None,
+    language: Annotated[
+        Language | None, typer.Option(help="Its language; else as the workshop or LANG says.")
+    ] = None,
+) -> None:
+    """Take what goes for every command, before it or behind it."""
+    global _reader
+    context.with_resource(read_by(units, language, os.environ))
+    _reader = current()
+
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")]
 PlanPath = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (TOML).")]
@@ -544,7 +574,8 @@ def serve_command(
         owner.show_set_up(config, code)
     else:
         print(f"The board is at {service.settings.link_base}/", flush=True)
-    sys.exit(serve(service))
+    with reading(METRIC):  # each request and each message has a reader of its own
+        sys.exit(serve(service))
 
 
 def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None:
@@ -598,13 +629,17 @@ server.add_to(app, SystemClock)
 def main() -> None:
     """Run the command; turn the domain's errors into one clear line and an exit code."""
     log_in_english(logging.WARNING)
+    asked = of_the_whole_program(sys.argv[1:])
     try:
-        app(standalone_mode=True)
+        app(args=asked, standalone_mode=True)
+    except BadInput as error:
+        _refuse(error.fact)
+        sys.exit(2)
     except LoggerError as error:
-        print(f"pourlog: {render.say(error.fact)}", file=sys.stderr)
-        sys.exit(2 if isinstance(error, BadInput) else 1)
+        _refuse(error.fact)
+        sys.exit(1)
     except HardwareError as error:
-        print(f"pourlog: {error}", file=sys.stderr)
+        _refuse(str(error))
         sys.exit(1)
     except ModuleNotFoundError as error:
         hint = what_to_install(error)
@@ -612,6 +647,10 @@ def main() -> None:
             raise
         print(f"pourlog: {hint}", file=sys.stderr)
         sys.exit(1)
+
+
+def _refuse(why: str) -> None:
+    print(f"pourlog: {words(why, _reader)}", file=sys.stderr)
 
 
 if __name__ == "__main__":

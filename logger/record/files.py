@@ -72,10 +72,14 @@ def csv_lines(connection: Connection, pour_id: int, name: str) -> Iterator[str]:
 
 def as_csv(name: str, rows: Iterable[TableRow]) -> Iterator[str]:
     """Yield rows as CSV text, some thousand lines a piece."""
+    yield from as_lines(COLUMNS[name], [TYPES[name].get(column, str) for column in COLUMNS[name]], rows)
+
+
+def as_lines(heading: Sequence[str], kinds: Sequence[type], rows: Iterable[TableRow]) -> Iterator[str]:
+    """Yield a heading and rows as CSV text. kinds: what each column holds."""
     held = io.StringIO()
     writer = csv.writer(held, lineterminator="\r\n")
-    writer.writerow(COLUMNS[name])
-    kinds = [TYPES[name].get(column, str) for column in COLUMNS[name]]
+    writer.writerow(heading)
     for number, row in enumerate(rows):
         writer.writerow([_cell(kind, value) for kind, value in zip(kinds, row, strict=True)])
         if number % 2000 == 1999:

@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from pydantic import Field
 from sqlalchemy import func, select
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
@@ -19,7 +19,7 @@ from logger.pour import LIVE, Stage
 from logger.record import compare, refit_offers
 from logger.record.bundle import write_bundle
 from logger.record.calendar import CalendarEntry, calendar
-from logger.record.files import csv_lines, everything
+from logger.record.files import everything
 from logger.record.gather import gather
 from logger.record.verify import verify
 from logger.store import pours, shared_links
@@ -46,6 +46,7 @@ from web.security.access import OwnerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.agenda import coming
 from web.views.compared_pours import every_pour
+from web.views.csv_in_units import lines_for
 from web.views.predicted import foretold_of
 from web.views.reader_units import reader_of
 from web.views.shop_account import lessons_of, shelf_of, today
@@ -103,20 +104,30 @@ def whole(pour_id: RowId, service: ServiceDep, _who: ViewerDep) -> Response:
     response_class=Response,
     responses=_files("text/csv", "a table with a head line"),
 )
-def table(pour_id: RowId, name: str, service: ServiceDep, _who: ViewerDep) -> Response:
-    """One table of a pour as CSV: readings, events, alarms, forecasts or boots."""
+def table(
+    pour_id: RowId,
+    name: str,
+    request: Request,
+    service: ServiceDep,
+    _who: ViewerDep,
+    units: Annotated[str, Query(max_length=10)] = "",
+) -> Response:
+    """One table of a pour as CSV: readings, events, alarms, forecasts or boots. As it is stored, to be proved; with
+    `units` (metric, us) to be read: temperatures in those units, which the heading names.
+    """
+    reader = reader_of(request)
     with service.store.read() as connection:
         pours.get_pour(connection, pour_id)
-        csv_lines(connection, pour_id, name)
+        lines_for(connection, pour_id, name, units, reader)
 
     def pieces() -> Iterator[str]:
         with service.store.read() as connection:
-            yield from csv_lines(connection, pour_id, name)
+            yield from lines_for(connection, pour_id, name, units, reader)
 
     return StreamingResponse(
         pieces(),
         media_type="text/csv; charset=utf-8; header=present",
-        headers=_named(f"pour-{pour_id}-{name}.csv"),
+        headers=_named(f"pour-{pour_id}-{name}{'-' if units else ''}{units}.csv"),
     )
 
 

@@ -126,11 +126,16 @@ def export_command(
 ) -> None:
     """Write a pour's record to a file: a bundle to keep and to prove, JSON, or one table as CSV.
 
+    With --units a table is for reading: its temperatures are in those units, which the heading names.
+
     Example: `pourlog export 7 pour-7.zip --settings settings.toml`
     """
     from logger.record.bundle import write_bundle
-    from logger.record.files import csv_lines, everything
+    from logger.record.files import everything
     from logger.store import pours
+    from logger.words.reader import current
+    from web.commands.terminal import asked_units
+    from web.views.csv_in_units import lines_for
 
     if to.exists():
         raise NotAllowed(
@@ -146,8 +151,9 @@ def export_command(
                 with part.open("wb") as file:
                     write_bundle(connection, pour, config.workshop, _photos(config), file, _now_ms())
             elif to.suffix in (".json", ".csv"):
+                asked = asked_units() or ""
                 pieces = (
-                    csv_lines(connection, pour, table)
+                    lines_for(connection, pour, table, asked, current())
                     if to.suffix == ".csv"
                     else everything(connection, pour, config.workshop)
                 )

@@ -37,8 +37,9 @@ def pours_command(
     from logger.store.boots import Timeline
     from logger.store.database import Store
     from logger.words.phrase import phrase
+    from logger.words.reader import reading
     from logger.words.render import say as words
-    from web.commands.terminal import json_line, line, plain, say
+    from web.commands.terminal import json_line, line, plain, reader_of_workshop, say
     from web.views.status import judged, status_json, urgency
 
     store = Store(read_settings(settings).database)
@@ -47,6 +48,7 @@ def pours_command(
         with store.read() as connection:
             rows = pours.predicted_pours(connection, LIVE)
             judgements = [(pour, judged(connection, pour, now_ms, Rhythm(), None)) for pour in rows]
+        reader = reader_of_workshop(store)
     finally:
         store.close()
     standings = [
@@ -57,11 +59,12 @@ def pours_command(
         listed = [{"pour": pour.id, "title": pour.title, **shape.model_dump()} for pour, shape in standings]
         json_line({"pours": listed})
         return
-    if not standings:
-        line(phrase("No pour is being watched."))
-    for pour, shape in standings:
-        say(phrase("{pour}: {word}", pour=pour.title, word=parsed(shape.word)))
-        who = phrase("{who} is on it.", who=parsed(shape.by)) if shape.by else ""
-        for text in (shape.because, who, shape.action, shape.expected):
-            if text:
-                say(plain(f"  {words(text)}"))
+    with reading(reader):
+        if not standings:
+            line(phrase("No pour is being watched."))
+        for pour, shape in standings:
+            say(phrase("{pour}: {word}", pour=pour.title, word=parsed(shape.word)))
+            who = phrase("{who} is on it.", who=parsed(shape.by)) if shape.by else ""
+            for text in (shape.because, who, shape.action, shape.expected):
+                if text:
+                    say(plain(f"  {words(text)}"))
