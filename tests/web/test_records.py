@@ -376,6 +376,49 @@ def test_files_come_whole_and_agree_with_each_other(maker: Any, sealed: int) -> 
     assert maker.get("/api/pours/99/everything").status_code == 404
 
 
+@pytest.mark.parametrize(("units", "unit"), [("us", "°F"), ("metric", "°C")])
+def test_a_table_to_be_read_names_its_units_in_the_heading(
+    maker: Any, sealed: int, units: str, unit: str
+) -> None:
+    """Every temperature is the stored one (t/°F = 1.8 t/°C + 32, NIST SP 811, 2008, B.8); all else stays."""
+    stored, read = (
+        list(
+            csv.DictReader(
+                io.StringIO(maker.get(f"/api/pours/{sealed}/tables/readings{query}").text, newline="")
+            )
+        )
+        for query in ("", f"?units={units}")
+    )
+    assert len(stored) == len(read) > 0
+    for before, after in zip(stored, read, strict=True):
+        milli_c, shown = before.pop("milli_c"), after.pop(f"temperature ({unit})")
+        assert before == after
+        assert (milli_c == "") == (shown == "")
+        if milli_c:
+            celsius = int(milli_c) / 1000
+            assert float(shown) == pytest.approx(1.8 * celsius + 32 if units == "us" else celsius, abs=6e-4)
+    assert maker.get(f"/api/pours/{sealed}/tables/readings?units=cubits").status_code == 422
+
+
+def test_an_alarms_figures_are_in_the_units_that_its_row_names(maker: Any, shop: Any, plan_toml: str) -> None:
+    """A temperature and a difference of temperatures are converted each as what it is."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING, Stage.WATCHED)
+    shop.feed(0.5, 20, lambda _h: {"core": 75.0, "surface": 30.0, "room": 20.0})
+    stored, read = (
+        list(
+            csv.DictReader(io.StringIO(maker.get(f"/api/pours/{pour}/tables/alarms{query}").text, newline=""))
+        )
+        for query in ("", "?units=us")
+    )
+    by_kind = {row["kind"]: (row, after) for row, after in zip(stored, read, strict=True)}
+    before, after = by_kind["core-hot"]
+    assert (after["unit"], float(after["limit"])) == ("°F", pytest.approx(1.8 * float(before["limit"]) + 32))
+    before, after = by_kind["spread-too-wide"]
+    assert (after["unit"], float(after["limit"])) == ("°F", pytest.approx(1.8 * float(before["limit"])))
+    assert "°C" not in after["reason"]
+
+
 def test_a_bundle_is_refused_where_it_came_from_and_when_it_is_damaged(maker: Any, sealed: int) -> None:
     """Once is enough, and half a file is none."""
     raw = maker.get(f"/api/pours/{sealed}/bundle").content

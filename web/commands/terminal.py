@@ -152,11 +152,6 @@ def table_of(*headings: str, **options: Any) -> Table:
     return Table(*(render.say(heading) for heading in headings), **options)
 
 
-def row(table: Table, *cells: str | None) -> None:
-    """Add a row to a table; its facts are said, a dash stands where there is nothing."""
-    table.add_row(*("–" if cell is None else plain(render.say(cell)) for cell in cells))
-
-
 def plain(text: str) -> str:
     """Text in which square brackets are just that."""
     from rich.markup import escape
