@@ -180,7 +180,7 @@ def read_settings(path: Path) -> Settings:
         text = path.read_text(encoding="utf-8")
         table = tomllib.loads(text)
     except OSError as error:
-        problem = fact("file-unreadable", reason=str(error.strerror))
+        problem = fact("file-not-opened", reason=str(error.strerror))
         raise BadSettings(str(path), problem, remedy=fact("file-give-settings-file")) from error
     except UnicodeDecodeError as error:
         raise BadSettings(str(path), fact("file-no-utf8"), remedy=fact("file-save-as-utf8")) from error

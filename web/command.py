@@ -282,10 +282,10 @@ def refit_command(
     """
     if len(pour) % 2:
         raise BadInput(
-            phrase("refit"),
+            "refit",
             phrase("needs pairs"),
             value=phrase("{n} files", n=len(pour)),
-            allowed=phrase("PLAN READINGS PLAN READINGS …"),
+            allowed="PLAN READINGS PLAN READINGS …",
             remedy=phrase("give each plan its readings"),
         )
     from logger.cure.fit.refit import fit_from_pours
@@ -372,7 +372,7 @@ def _hour(text: str) -> float:
         hour = -1.0
     if not 0 < hour <= 1440:
         raise BadInput(
-            phrase("--forecast-at"),
+            "--forecast-at",
             phrase("is not an hour after pouring"),
             value=text,
             allowed=phrase("above 0 to 1440 h"),
@@ -458,7 +458,7 @@ def demo_command(
 
     if scenario not in SCENARIOS:
         raise BadInput(
-            phrase("--scenario"),
+            "--scenario",
             phrase("is not known"),
             value=scenario,
             allowed=", ".join(SCENARIOS),
@@ -466,7 +466,7 @@ def demo_command(
         )
     if not 1 <= speed <= 20_000:
         raise BadInput(
-            phrase("--speed"),
+            "--speed",
             phrase("is out of range"),
             value=speed,
             allowed=phrase("1 to 20000 simulated s per s"),
@@ -541,7 +541,7 @@ def _database(settings: Path) -> Path:
             str(settings),
             phrase("names a database server"),
             value=url.partition(":")[0],
-            allowed=phrase("sqlite"),
+            allowed="sqlite",
             remedy=phrase("use the server's own backup tool, and copy the folder photos in data_dir"),
         )
     return Path(url.removeprefix("sqlite:///"))

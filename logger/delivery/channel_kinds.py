@@ -13,6 +13,7 @@ from urllib.parse import quote, unquote, urlencode, urlsplit
 
 from logger.delivery.web_push import subscription_of
 from logger.errors import BadInput
+from logger.words.phrase import phrase
 
 #: Longest entry, and longest address, in characters.
 LONGEST_ENTRY, LONGEST_URL = 1000, 4000
@@ -79,26 +80,29 @@ def target_of(kind: Kind, entries: Mapping[str, str]) -> Target:
     for entry in kind.entries:
         value = entries.get(entry.name, "")
         if entry.required and not value.strip():
-            raise BadInput(entry.label, "is empty", remedy="fill it in")
+            raise BadInput(entry.label, phrase("is empty"), remedy=phrase("fill it in"))
         if len(value) > LONGEST_ENTRY or not value.isprintable():
             raise BadInput(
                 entry.label,
-                "cannot be read",
-                allowed=f"one line of {LONGEST_ENTRY} characters",
-                remedy="type it again",
+                phrase("cannot be read"),
+                allowed=phrase("one line of {n} characters", n=LONGEST_ENTRY),
+                remedy=phrase("type it again"),
             )
         if entry.choices and value and value not in dict(entry.choices):
             raise BadInput(
                 entry.label,
-                "is not one of the choices",
+                phrase("is not one of the choices"),
                 value=value,
-                allowed=", ".join(words for _value, words in entry.choices),
-                remedy="choose one",
+                allowed=phrase("{choices}", choices=[words for _value, words in entry.choices]),
+                remedy=phrase("choose one"),
             )
     target = kind.target({name: value.strip() for name, value in entries.items()})
     if len(target.url) > LONGEST_URL:
         raise BadInput(
-            "what was typed", "is too long", allowed=f"{LONGEST_URL} characters", remedy="shorten it"
+            phrase("what was typed"),
+            phrase("is too long"),
+            allowed=phrase("{n} characters", n=LONGEST_URL),
+            remedy=phrase("shorten it"),
         )
     return target
 
@@ -129,9 +133,9 @@ def server_of(label: str, text: str) -> Server:
     whole = text if "://" in text else f"https://{text}"
     wrong = BadInput(
         label,
-        "is not the address of a server",
-        allowed="http:// or https://, a name or number, and a port if it has one",
-        remedy="write it as in a browser, such as https://push.example or http://192.168.1.20:8080",
+        phrase("is not the address of a server"),
+        allowed=phrase("http:// or https://, a name or number, and a port if it has one"),
+        remedy=phrase("write it as in a browser, such as https://push.example or http://192.168.1.20:8080"),
     )
     try:
         parts = urlsplit(whole)
@@ -151,7 +155,13 @@ def _port(label: str, text: str, usual: int) -> int:
     if not text:
         return usual
     if not re.fullmatch(r"[0-9]{1,5}", text) or not 1 <= int(text) <= 65535:
-        raise BadInput(label, "is not a port", value=text, allowed="1 to 65535", remedy=f"usually {usual}")
+        raise BadInput(
+            label,
+            phrase("is not a port"),
+            value=text,
+            allowed=phrase("1 to 65535"),
+            remedy=phrase("usually {usual}", usual=usual),
+        )
     return int(text)
 
 
@@ -163,29 +173,34 @@ def _login(user: str, password: str) -> str:
 
 def _mail_address(label: str, text: str) -> str:
     if not re.fullmatch(r"[^\s@<>,;]{1,64}@[A-Za-z0-9.-]{1,255}", text):
-        raise BadInput(label, "is not a mail address", remedy="write it as name@domain")
+        raise BadInput(label, phrase("is not a mail address"), remedy=phrase("write it as name@domain"))
     return text
 
 
 #: What a mail server is spoken to with: value → (words, usual port, the library's word).
 _ENCRYPTION = {
-    "starttls": ("STARTTLS (most servers, port 587)", 587, "starttls"),
-    "tls": ("TLS from the first word (port 465)", 465, "ssl"),
-    "none": ("none (a server in the workshop alone, port 25)", 25, "insecure"),
+    "starttls": (phrase("STARTTLS (most servers, port 587)"), 587, "starttls"),
+    "tls": (phrase("TLS from the first word (port 465)"), 465, "ssl"),
+    "none": (phrase("none (a server in the workshop alone, port 25)"), 25, "insecure"),
 }
 
 
 def _mail(entries: Mapping[str, str]) -> Target:
-    to = _mail_address("Send to", entries["to"])
+    to = _mail_address(phrase("Send to"), entries["to"])
     host = entries["server"]
     if not _is_host(host):
-        raise BadInput("Mail server", "is not a server's name", value=host, remedy="such as smtp.example.org")
+        raise BadInput(
+            phrase("Mail server"),
+            phrase("is not a server's name"),
+            value=host,
+            remedy=phrase("such as smtp.example.org"),
+        )
     encryption = entries.get("encryption") or "starttls"
     _words, usual, mode = _ENCRYPTION[encryption]
-    port = _port("Port", entries.get("port", ""), usual)
+    port = _port(phrase("Port"), entries.get("port", ""), usual)
     user, password = entries.get("user", ""), entries.get("password", "")
     sender = entries.get("sender") or (user if "@" in user else to)
-    _mail_address("From", sender)
+    _mail_address(phrase("From"), sender)
     query = urlencode({"smtp": host, "to": to, "from": sender, "mode": mode}, quote_via=quote)
     scheme = "mailto" if encryption == "none" else "mailtos"
     netloc = Server(host, port, False).netloc
@@ -205,11 +220,14 @@ def _half(address: str) -> str:
 
 
 def _by_topic(entries: Mapping[str, str]) -> Target:
-    server = server_of("Server", entries["server"])
+    server = server_of(phrase("Server"), entries["server"])
     topic = entries["topic"]
     if not re.fullmatch(r"[A-Za-z0-9_-]{1,64}", topic):
         raise BadInput(
-            "Topic", "is not a topic", allowed="1 to 64 letters, digits, - and _", remedy="leave others out"
+            phrase("Topic"),
+            phrase("is not a topic"),
+            allowed=phrase("1 to 64 letters, digits, - and _"),
+            remedy=phrase("leave others out"),
         )
     scheme = "ntfys" if server.tls else "ntfy"
     token = entries.get("token", "")
@@ -221,14 +239,14 @@ def _by_topic(entries: Mapping[str, str]) -> Target:
 
 
 def _by_token(entries: Mapping[str, str]) -> Target:
-    server = server_of("Server", entries["server"])
+    server = server_of(phrase("Server"), entries["server"])
     scheme = "gotifys" if server.tls else "gotify"
     url = f"{scheme}://{server.netloc}{server.path}/{quote(entries['token'], safe='')}"
     return Target(url, f"by {server.host}", server.host, server.port_used, server.tls)
 
 
 def _hook(entries: Mapping[str, str]) -> Target:
-    server = server_of("Address", entries["address"])
+    server = server_of(phrase("Address"), entries["address"])
     scheme = "jsons" if server.tls else "json"
     query = urlsplit(
         entries["address"] if "://" in entries["address"] else f"https://{entries['address']}"
@@ -242,10 +260,15 @@ def _hook(entries: Mapping[str, str]) -> Target:
 
 
 def _chat(entries: Mapping[str, str]) -> Target:
-    server = server_of("Server", entries["server"])
+    server = server_of(phrase("Server"), entries["server"])
     room = entries["room"]
     if not re.fullmatch(r"[!#][^\s:/?&]{1,200}(:[A-Za-z0-9.-]+(:[0-9]{1,5})?)?", room):
-        raise BadInput("Room", "is not a room", allowed="#name:server or !id:server", remedy="copy it whole")
+        raise BadInput(
+            phrase("Room"),
+            phrase("is not a room"),
+            allowed=phrase("#name:server or !id:server"),
+            remedy=phrase("copy it whole"),
+        )
     scheme = "matrixs" if server.tls else "matrix"
     login = _login(entries["user"], entries["password"])
     url = f"{scheme}://{login}{server.netloc}/{quote(room, safe='')}"
@@ -261,25 +284,31 @@ def of_library(url: str) -> Target:
     scheme, mark, rest = url.partition("://")
     if not mark or not re.fullmatch(r"[A-Za-z][A-Za-z0-9+.-]{0,19}", scheme):
         raise BadInput(
-            "Address",
-            "has no kind of service in front",
+            phrase("Address"),
+            phrase("has no kind of service in front"),
             allowed="kind://…",
-            remedy="write it as the message library does: its kind, then ://, then the rest",
+            remedy=phrase("write it as the message library does: its kind, then ://, then the rest"),
         )
     scheme = scheme.lower()
     if scheme in STAYS_HERE:
         raise BadInput(
-            "Address", f"{scheme}:// stays on this machine", remedy="choose one that reaches a phone"
+            phrase("Address"),
+            phrase("{scheme}:// stays on this machine", scheme=scheme),
+            remedy=phrase("choose one that reaches a phone"),
         )
     if scheme in ("vapid", "webpush"):
         raise BadInput(
-            "Address", "is set up by the phone itself", remedy="choose “This phone or browser itself”"
+            phrase("Address"),
+            phrase("is set up by the phone itself"),
+            remedy=phrase("choose “This phone or browser itself”"),
         )
     query = rest.partition("?")[2]
     names = {unquote(part.partition("=")[0]).strip().lower() for part in query.split("&")}
     if files := sorted(names & NAMES_A_FILE):
         raise BadInput(
-            "Address", f"names a file of this machine ({', '.join(files)})", remedy="leave that part out"
+            phrase("Address"),
+            phrase("names a file of this machine ({names})", names=", ".join(files)),
+            remedy=phrase("leave that part out"),
         )
     try:
         parts = urlsplit(url)
@@ -297,53 +326,63 @@ def _browser(entries: Mapping[str, str]) -> Target:
     return Target(there.url, about)
 
 
-_USER = Entry("user", "User name", required=False)
-_PASSWORD = Entry("password", "Password", secret=True, required=False, input="password")
+_USER = Entry("user", phrase("User name"), required=False)
+_PASSWORD = Entry("password", phrase("Password"), secret=True, required=False, input="password")
 KINDS: tuple[Kind, ...] = (
     Kind(
         "mail",
-        "Mail",
-        "A mail to any address, by your own mail account. Switch on a loud sound for it on the phone.",
+        phrase("Mail"),
+        phrase(
+            "A mail to any address, by your own mail account. Switch on a loud sound for it on the phone."
+        ),
         (
-            Entry("to", "Send to", "the mail address that the phone reads", input="email"),
+            Entry("to", phrase("Send to"), phrase("the mail address that the phone reads"), input="email"),
             Entry(
                 "server",
-                "Mail server",
-                "the outgoing one (SMTP) of your mail account, such as smtp.example.org",
+                phrase("Mail server"),
+                phrase("the outgoing one (SMTP) of your mail account, such as smtp.example.org"),
             ),
-            Entry("user", "User name", "usually the whole mail address", required=False),
+            Entry("user", phrase("User name"), phrase("usually the whole mail address"), required=False),
             Entry(
                 "password",
-                "Password",
-                "of the mail account; many ask for one made for a program",
+                phrase("Password"),
+                phrase("of the mail account; many ask for one made for a program"),
                 secret=True,
                 required=False,
                 input="password",
             ),
             Entry(
                 "encryption",
-                "Encryption",
+                phrase("Encryption"),
                 choices=tuple((name, words) for name, (words, _port_, _mode) in _ENCRYPTION.items()),
                 start="starttls",
             ),
-            Entry("port", "Port", "empty: the usual one", required=False),
-            Entry("sender", "From", "empty: your user name's address", required=False),
+            Entry("port", phrase("Port"), phrase("empty: the usual one"), required=False),
+            Entry("sender", phrase("From"), phrase("empty: your user name's address"), required=False),
         ),
         _mail,
     ),
     Kind(
         "topic",
-        "Push, by a topic",
-        "A push server of your own or an open one, spoken to as ntfy://; the phone’s app listens to the same topic.",
+        phrase("Push, by a topic"),
+        phrase(
+            "A push server of your own or an open one, spoken to as ntfy://; the phone’s app listens to the same topic."
+        ),
         (
-            Entry("server", "Server", "as in a browser: https://push.example, or http://192.168.1.20:8080"),
+            Entry(
+                "server",
+                phrase("Server"),
+                phrase("as in a browser: https://push.example, or http://192.168.1.20:8080"),
+            ),
             Entry(
                 "topic",
-                "Topic",
-                "the word that the app listens to; on an open server one that nobody guesses",
+                phrase("Topic"),
+                phrase("the word that the app listens to; on an open server one that nobody guesses"),
                 secret=True,
             ),
-            Entry("token", "Token", "if the server asks for one", secret=True, required=False),
+            Entry(
+                "token", phrase("Token"), phrase("if the server asks for one"), secret=True, required=False
+            ),
             _USER,
             _PASSWORD,
         ),
@@ -351,32 +390,41 @@ KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         "token",
-        "Push, by a token",
-        "A push server of your own, spoken to as gotify://; it shows a token for each sender.",
+        phrase("Push, by a token"),
+        phrase("A push server of your own, spoken to as gotify://; it shows a token for each sender."),
         (
-            Entry("server", "Server", "as in a browser: https://push.example, or http://192.168.1.20:8080"),
-            Entry("token", "Token", "the sender's, from the server's page", secret=True),
+            Entry(
+                "server",
+                phrase("Server"),
+                phrase("as in a browser: https://push.example, or http://192.168.1.20:8080"),
+            ),
+            Entry("token", phrase("Token"), phrase("the sender's, from the server's page"), secret=True),
         ),
         _by_token,
     ),
     Kind(
         "chat",
-        "Chat room",
-        "A room on a Matrix server, where a user of its own writes.",
+        phrase("Chat room"),
+        phrase("A room on a Matrix server, where a user of its own writes."),
         (
-            Entry("server", "Server", "as in a browser: https://matrix.example"),
-            Entry("user", "User name", "of the one who writes"),
-            Entry("password", "Password", secret=True, input="password"),
-            Entry("room", "Room", "its address, such as #workshop:matrix.example"),
+            Entry("server", phrase("Server"), phrase("as in a browser: https://matrix.example")),
+            Entry("user", phrase("User name"), phrase("of the one who writes")),
+            Entry("password", phrase("Password"), secret=True, input="password"),
+            Entry("room", phrase("Room"), phrase("its address, such as #workshop:matrix.example")),
         ),
         _chat,
     ),
     Kind(
         "hook",
-        "Web hook",
-        "Title and text are sent as JSON (POST) to an address of yours.",
+        phrase("Web hook"),
+        phrase("Title and text are sent as JSON (POST) to an address of yours."),
         (
-            Entry("address", "Address", "http:// or https://, with everything behind it", secret=True),
+            Entry(
+                "address",
+                phrase("Address"),
+                phrase("http:// or https://, with everything behind it"),
+                secret=True,
+            ),
             _USER,
             _PASSWORD,
         ),
@@ -384,13 +432,13 @@ KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         "other",
-        "Another address",
-        "Whatever the message library knows, typed as it writes it: kind://…",
+        phrase("Another address"),
+        phrase("Whatever the message library knows, typed as it writes it: kind://…"),
         (
             Entry(
                 "url",
-                "Address",
-                "in a name or password [ is written %5B, ] %5D, # %23, / %2F, ? %3F and @ %40",
+                phrase("Address"),
+                phrase("in a name or password [ is written %5B, ] %5D, # %23, / %2F, ? %3F and @ %40"),
                 secret=True,
             ),
         ),
@@ -400,14 +448,14 @@ KINDS: tuple[Kind, ...] = (
 #: A browser fills in its own form: nobody types it.
 BROWSER = Kind(
     "webpush",
-    "This phone or browser itself",
+    phrase("This phone or browser itself"),
     "",
     (
-        Entry("endpoint", "Endpoint", secret=True),
-        Entry("p256dh", "Key", secret=True),
-        Entry("auth", "Secret", secret=True),
-        Entry("key", "Sender", secret=True),
-        Entry("name", "Name", required=False),
+        Entry("endpoint", phrase("Endpoint"), secret=True),
+        Entry("p256dh", phrase("Key"), secret=True),
+        Entry("auth", phrase("Secret"), secret=True),
+        Entry("key", phrase("Sender"), secret=True),
+        Entry("name", phrase("Name"), required=False),
     ),
     _browser,
 )

@@ -14,6 +14,8 @@ from urllib.parse import quote
 
 from logger.delivery.channel_kinds import STAYS_HERE, Entry, Kind, Target, of_library
 from logger.errors import BadInput
+from logger.facts import in_a_row
+from logger.words.phrase import phrase
 
 #: What a kind's name begins with here.
 PREFIX = "service-"
@@ -37,7 +39,10 @@ def kind_of_service(scheme: str) -> Kind:
     plugin = _plugins().get(scheme)
     if plugin is None or scheme not in services():
         raise BadInput(
-            "service", "is not one that the message library knows", value=scheme, remedy="choose one"
+            phrase("service"),
+            phrase("is not one that the message library knows"),
+            value=scheme,
+            remedy=phrase("choose one"),
         )
     templates = tuple(str(template) for template in plugin["details"]["templates"])
     tokens: Mapping[str, Mapping[str, Any]] = plugin["details"]["tokens"]
@@ -47,7 +52,7 @@ def kind_of_service(scheme: str) -> Kind:
         Entry(
             name,
             _label(name, tokens),
-            "several: with / between them" if name == "targets" else "",
+            phrase("several: with / between them") if name == "targets" else "",
             secret=bool(tokens[name].get("private")),
             required=all(name in names for names in fields),
             input="password" if tokens[name].get("private") else "text",
@@ -61,8 +66,8 @@ def kind_of_service(scheme: str) -> Kind:
             *entries,
             Entry(
                 "schema",
-                "Spoken as",
-                "the one with s at its end is encrypted",
+                phrase("Spoken as"),
+                phrase("the one with s at its end is encrypted"),
                 choices=words,
                 start=choices[-1],
             ),
@@ -73,14 +78,17 @@ def kind_of_service(scheme: str) -> Kind:
         template = next((t for t, names in zip(templates, fields, strict=True) if names == filled), None)
         if template is None:
             raise BadInput(
-                "what was typed",
-                "does not make an address of this service",
-                allowed="; or ".join(
-                    dict.fromkeys(
-                        ", ".join(_label(name, tokens) for name in used if name in names) for names in fields
-                    )
+                phrase("what was typed"),
+                phrase("does not make an address of this service"),
+                allowed=in_a_row(
+                    [
+                        f"({', '.join(words)})"
+                        for words in dict.fromkeys(
+                            tuple(_label(name, tokens) for name in used if name in names) for names in fields
+                        )
+                    ]
                 ),
-                remedy="fill in one of these sets of fields",
+                remedy=phrase("fill in one of these sets of fields"),
             )
         chosen = values.get("schema") or choices[-1]
         safe = {"targets": "/", "path": "/"}

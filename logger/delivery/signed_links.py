@@ -13,10 +13,12 @@ from itsdangerous import BadData, URLSafeSerializer
 from sqlalchemy import Connection
 
 from logger.errors import NotAllowed
+from logger.quantities import minutes
 from logger.store import message_links, people
 from logger.store.message_links import Purpose
 from logger.store.rows import MessageLinkRow
-from logger.units import DAY_MS, HOUR_MS, MINUTE_MS
+from logger.units import DAY_MS, MINUTE_MS
+from logger.words.phrase import phrase
 
 #: How long a link holds; a message is repeated more often than that while its alarm waits, ms.
 LIFE_MS = DAY_MS
@@ -70,17 +72,19 @@ def read_token(connection: Connection, token: str, now_ms: int) -> Claim:
     """Return what a token grants, if it still holds; change nothing. Raises LinkRefused."""
     secret = people.get_secret(connection, "links")
     if secret is None or len(token) > LONGEST:
-        raise LinkRefused("this link is not one of this workshop's")
+        raise LinkRefused(phrase("this link is not one of this workshop's"))
     try:
         link, purpose, to, alarm_id, *look = _signer(secret).loads(token)
     except (BadData, ValueError, TypeError) as error:
-        raise LinkRefused("this link is not one of this workshop's, or a part of it is missing") from error
+        raise LinkRefused(
+            phrase("this link is not one of this workshop's, or a part of it is missing")
+        ) from error
     # The library reads spellings of one token that differ in unused bits: only ours, letter for letter, is taken.
     if _signer(secret).dumps([link, purpose, to, alarm_id, *look]) != token:
-        raise LinkRefused("this link was altered")
+        raise LinkRefused(phrase("this link was altered"))
     row = message_links.find_link(connection, link)
     if row is None or (row.purpose, row.to, row.alarm_id) != (purpose, to, alarm_id):
-        raise LinkRefused("this link is not known here; the database may have been restored since")
+        raise LinkRefused(phrase("this link is not known here; the database may have been restored since"))
     try:
         _holds(row, now_ms)
     except LinkRefused as refusal:
@@ -93,19 +97,19 @@ def use_token(connection: Connection, token: str, now_ms: int) -> Claim:
     """Use a link up, in the transaction of what it does. Raises LinkRefused."""
     claim = read_token(connection, token, now_ms)
     if not message_links.use_link(connection, claim.link, now_ms):
-        raise LinkRefused("this link has been used")
+        raise LinkRefused(phrase("this link has been used"))
     return claim
 
 
 def _holds(row: MessageLinkRow, now_ms: int) -> None:
     if row.used_ms is not None:
-        raise LinkRefused("this link has been used: it works once")
+        raise LinkRefused(phrase("this link has been used: it works once"))
     if row.revoked_ms is not None:
-        raise LinkRefused("there is a newer message about this alarm: use the link in that one")
+        raise LinkRefused(phrase("there is a newer message about this alarm: use the link in that one"))
     if now_ms >= row.expires_ms:
         held_ms = row.expires_ms - row.made_ms
-        span = f"{held_ms // HOUR_MS} h" if held_ms >= HOUR_MS else f"{held_ms // MINUTE_MS} min"
-        raise LinkRefused(f"this link has expired: it held for {span}")
+        span = minutes(held_ms // MINUTE_MS)
+        raise LinkRefused(phrase("this link has expired: it held for {span}", span=span))
 
 
 Address = Callable[[str], str]

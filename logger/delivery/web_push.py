@@ -20,6 +20,7 @@ from urllib.parse import parse_qs, quote, urlencode, urlsplit
 from logger.delivery.channels import Outcome, shown
 from logger.errors import BadInput
 from logger.settings import LOOPBACK
+from logger.words.phrase import phrase
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
@@ -70,7 +71,11 @@ def subscription_of(endpoint: str, p256dh: str, auth: str, key: str) -> Subscrip
         or parts.username
         or not (parts.scheme == "https" or plain)
     ):
-        raise BadInput("the browser's subscription", "cannot be read", remedy="press the button again")
+        raise BadInput(
+            phrase("the browser's subscription"),
+            phrase("cannot be read"),
+            remedy=phrase("press the button again"),
+        )
     return there
 
 

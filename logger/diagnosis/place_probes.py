@@ -83,8 +83,8 @@ def station_text(path: Path, placed: Sequence[PlacedProbe]) -> str:
     head = path.with_name(path.stem + ".head.toml")
     source = path if path.exists() else head
     if not source.exists():
-        remedy = "run sudo bash systemd/install first, or write the station file by hand"
-        raise BadSettings(str(head), "is not there", remedy=remedy)
+        remedy = phrase("run sudo bash systemd/install first, or write the station file by hand")
+        raise BadSettings(str(head), phrase("is not there"), remedy=remedy)
     content = read_content(source)
     offsets = {probe.get("id"): probe.get("offset_c", 0.0) for probe in content.pop("probe", [])}
     tables = ""
@@ -103,9 +103,9 @@ def with_offset(text: str, where: str, probe: str, offset_c: float) -> str:
     if len(named) != 1:
         raise BadSettings(
             f"{where}: [[probe]]",
-            "does not name this probe once",
+            phrase("does not name this probe once"),
             value=probe,
-            remedy="place it first: sudo pourlog place-probes --again",
+            remedy=phrase("place it first: sudo pourlog place-probes --again"),
         )
     (at,) = named
     first = max(i for i in range(at + 1) if lines[i].lstrip().startswith("[[probe]]"))

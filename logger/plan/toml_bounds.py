@@ -90,7 +90,7 @@ def read_text(path: Path, error: type[BadInput] = BadInput) -> str:
         # A character takes four bytes at most: what is cut here is refused for its length.
         return raw.decode("utf-8", "strict" if len(raw) <= 4 * MOST_CHARACTERS else "ignore")
     except OSError as wrong:
-        problem = fact("file-unreadable", reason=str(wrong.strerror))
+        problem = fact("file-not-opened", reason=str(wrong.strerror))
         raise error(str(path), problem, remedy=fact("file-give-text-file")) from wrong
     except UnicodeDecodeError as wrong:
         raise error(str(path), fact("file-no-utf8"), remedy=fact("file-save-as-utf8")) from wrong

@@ -85,6 +85,15 @@ def calls() -> Iterator[tuple[str, str, str, set[str], bool]]:
                             yield at, node.func.id, str(one.value), names, more
 
 
+def test_a_code_has_its_words_once() -> None:
+    """Of two rooms that use one code for two things, one would say the other's."""
+    owners: dict[str, list[str]] = {}
+    for room, table in ROOMS.items():
+        for code in table:
+            owners.setdefault(code, []).append(room)
+    assert {code: rooms for code, rooms in owners.items() if len(rooms) > 1} == {}
+
+
 def test_every_fact_has_words_and_a_value_for_each_place_in_them() -> None:
     """A place that nobody fills would be read as a name in braces, by somebody in trouble."""
     wrong = []

@@ -300,7 +300,7 @@ def look(
         ahead = report.made_ms is not None and report.made_ms > now_ms + AHEAD_MS
         if ahead or (pour.poured_ms is not None and at_ms < pour.poured_ms):
             raise BadInput(
-                phrase("made_ms"),
+                "made_ms",
                 phrase("is in the future") if ahead else phrase("is before the pour was poured"),
                 value=report.made_ms,
                 allowed=phrase("{poured_ms} to {now_ms} (ms)", poured_ms=pour.poured_ms or 0, now_ms=now_ms),

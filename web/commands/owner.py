@@ -145,14 +145,14 @@ def _owner(owners: list[str], name: str | None) -> str:
         )
     if name is None and len(owners) > 1:
         raise BadInput(
-            phrase("--name"),
+            "--name",
             phrase("is missing: there are several owners"),
             allowed=", ".join(owners),
             remedy=phrase("say which of them forgot the password"),
         )
     if name is not None and name not in owners:
         raise BadInput(
-            phrase("--name"),
+            "--name",
             phrase("is no owner here"),
             value=name,
             allowed=", ".join(owners),

@@ -161,10 +161,10 @@ def export_command(
                     file.writelines(pieces)
             else:
                 raise BadInput(
-                    phrase("FILE"),
+                    "FILE",
                     phrase("has no ending that is known"),
                     value=to.name,
-                    allowed=phrase(".zip, .json, .csv"),
+                    allowed=".zip, .json, .csv",
                     remedy=phrase("end the name in one of them"),
                 )
         part.replace(to)
@@ -272,7 +272,7 @@ def _show_taken(taken: Imported, *, as_json: bool) -> None:
 def _plan_text(path: Path | None) -> str:
     if path is None:
         raise BadInput(
-            phrase("--plan"),
+            "--plan",
             phrase("is missing"),
             remedy=phrase("a log needs the plan it was poured by: depth, resin, form"),
         )
@@ -293,7 +293,7 @@ def _column(text: str) -> Column:
     place, comma, unit = rest.partition(",")
     if not equals or not comma:
         raise BadInput(
-            phrase("--column"),
+            "--column",
             phrase("is not written as HEADING=PLACE,UNIT"),
             value=text,
             allowed=phrase("such as 'T1=core,c'"),

@@ -154,10 +154,10 @@ def drop_command(
     match = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", month)
     if match is None:
         raise BadInput(
-            phrase("MONTH"),
+            "MONTH",
             phrase("is not a month"),
             value=month,
-            allowed=phrase("YYYY-MM"),
+            allowed="YYYY-MM",
             remedy=phrase("such as 2026-01"),
         )
     from logger.settings import read_settings

@@ -111,7 +111,7 @@ def quiet(
         watching.return_to_service(service, alarm_id, who.name)
     else:
         raise BadInput(
-            phrase("act"),
+            "act",
             phrase("is not one of the answers"),
             value=act,
             allowed=phrase("shelve with hours, unshelve, out, return"),

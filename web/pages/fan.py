@@ -39,7 +39,7 @@ def switch(
         watching.fan(service, name, on=on == "on", by=who.name)
     else:
         raise BadInput(
-            phrase("on"),
+            "on",
             phrase("is not one of the answers"),
             value=on,
             allowed=phrase("on, off, auto"),

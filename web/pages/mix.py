@@ -251,7 +251,7 @@ def _verdict(bench: _Bench, weights: Weights, number: int, where: Where, age_min
     mix = bench.plan.mix
     if mix is None:
         raise BadInput(
-            phrase("[mix]"), phrase("is not in this plan"), remedy=phrase("add the ratio to the plan first")
+            "[mix]", phrase("is not in this plan"), remedy=phrase("add the ratio to the plan first")
         )
     planned = bench.next_for(number)
     try:

@@ -76,7 +76,7 @@ def begin(
     """Begin a check: the station looks more often for a while."""
     if what not in BEGUN:
         raise BadInput(
-            phrase("what"),
+            "what",
             phrase("is not a check"),
             value=what,
             allowed=", ".join(BEGUN),

@@ -73,7 +73,7 @@ def remove(
     """Delete a record from elsewhere for good. The shop's own are kept."""
     if sure != "yes":
         raise BadInput(
-            phrase("sure"),
+            "sure",
             phrase("is not ticked"),
             remedy=phrase("go back and tick that it is to be deleted"),
         )

@@ -109,7 +109,7 @@ def note_stock(
     """Note a lot that came in, or was thrown away."""
     if lot.what not in ("received", "discarded"):
         raise BadInput(
-            phrase("what"),
+            "what",
             phrase("is not known"),
             value=lot.what,
             allowed=phrase("received, discarded"),

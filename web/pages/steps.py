@@ -63,7 +63,7 @@ ASKED_WORDS: dict[Stage, tuple[str, str]] = {
 def _stage(text: str) -> Stage:
     if text not in set(Stage):
         raise BadInput(
-            phrase("to"),
+            "to",
             phrase("is not a stage"),
             value=text,
             allowed=", ".join(Stage),

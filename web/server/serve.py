@@ -332,7 +332,7 @@ def server_for(service: Service, app: FastAPI | None = None) -> Server:
     for name in (https.certificate, https.key):
         if name is not None and not os.access(name, os.R_OK):
             raise BadSettings(
-                phrase("[https]"),
+                "[https]",
                 phrase("cannot read a file"),
                 value=name,
                 remedy=phrase("give a PEM file that the service's user may read"),

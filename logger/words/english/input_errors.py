@@ -130,7 +130,7 @@ ENGLISH: dict[str, str | Plural] = {
     "file-number-too-long": "has a number or a key that is too long",
     "file-signs-at-most": Plural("at most {n} sign", "at most {n} signs", "n"),
     "file-usual-size": "write the number with its unit's usual size",
-    "file-unreadable": "cannot be read ({reason})",
+    "file-not-opened": "cannot be read ({reason})",
     "file-give-text-file": "give the path of a text file",
     "file-give-settings-file": "give the path of a settings file",
     "file-give-station-file": "give the path of a station file",
