@@ -73,7 +73,7 @@ def _about(service: Service, tapped: watching.Tapped) -> dict[str, Any]:
         "alarm": alarm,
         "kind": kind,
         "about": pour.title,
-        "true": true,
+        "still_so": true,
         "unanswered": unanswered,
         "standing": standing,
         "leads": leads,

@@ -70,7 +70,7 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
             "respond_by_ms": alarm.raised_ms + round(kind.respond_within_min * MINUTE_MS),
             "quiet": None if pour is None else watching.quiet_of(service, alarm_id),
             "unanswered": alarm.phase in (Phase.RAISED, Phase.RETURNED),
-            "true": alarm.phase in UP,
+            "still_so": alarm.phase in UP,
             "alarm_leads": alarm.phase in UP and alarm.priority == Priority.HIGH,
             # What is true and of high priority keeps its colour: that somebody is on it cools nothing.
             "calmer": alarm.phase == Phase.NORMAL

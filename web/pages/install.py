@@ -11,7 +11,9 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
+from logger.words.reader import reading
 from web.security.access import ServiceDep
+from web.views.reader_units import reader_without_sign_in
 from web.views.render import asset, templates, unsigned_page
 
 router = APIRouter(include_in_schema=False)
@@ -46,11 +48,12 @@ def manifest(service: ServiceDep) -> Response:
 
 
 @router.get("/service-worker.js")
-def service_worker() -> Response:
+def service_worker(request: Request) -> Response:
     """Return the worker; it changes whenever what it keeps has changed, and browsers then take the new one."""
-    source = templates().env.get_template("service-worker.js").render(version="0")
-    version = hashlib.sha256(source.encode()).hexdigest()[:12]
-    source = templates().env.get_template("service-worker.js").render(version=version)
+    worker = templates().env.get_template("service-worker.js")
+    with reading(reader_without_sign_in(request, None)):
+        version = hashlib.sha256(worker.render(version="0").encode()).hexdigest()[:12]
+        source = worker.render(version=version)
     return Response(source, media_type="text/javascript")
 
 

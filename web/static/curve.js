@@ -3,13 +3,13 @@
 (() => {
   const box = document.getElementById("curve"), data = document.getElementById("chart-data");
   if (!box || !data || !window.Plotly) return;
-  const about = JSON.parse(data.textContent);
+  const about = JSON.parse(data.textContent), { say, number } = window.words;
   const degree = about.fahrenheit ? "°F" : "°C";
   const shown = (celsius) => celsius == null ? null : about.fahrenheit ? celsius * 1.8 + 32 : celsius;
   const all = (list) => list.map(shown);
   const LINES = {
-    core: { dash: "solid", width: 3.5, name: "core" }, surface: { dash: "dash", width: 2, name: "surface" },
-    underside: { dash: "dot", width: 2, name: "underside" }, room: { dash: "dashdot", width: 1.5, name: "room" },
+    core: { dash: "solid", width: 3.5 }, surface: { dash: "dash", width: 2 },
+    underside: { dash: "dot", width: 2 }, room: { dash: "dashdot", width: 1.5 },
   };
   const ORDER = Object.keys(LINES);
   let measured = { traces: [], now_h: null }, latest = 0, again = false, busy = false;
@@ -28,16 +28,16 @@
       const edge = { x: band.hours, mode: "lines", line: { width: 0 }, hoverinfo: "skip" };
       drawn.push({ ...edge, y: all(band.p05), showlegend: false });
       drawn.push({
-        ...edge, y: all(band.p95), fill: "tonexty", fillcolor: ink("--band"), name: "90 % range",
+        ...edge, y: all(band.p95), fill: "tonexty", fillcolor: ink("--band"), name: say("range"),
       });
       drawn.push({
-        x: band.hours, y: all(band.p50), mode: "lines", name: "forecast",
+        x: band.hours, y: all(band.p50), mode: "lines", name: say("forecast"),
         line: { color: ink("--core"), width: 2, dash: "longdash" },
       });
     }
     if (about.predicted.hours.length)
       drawn.push({
-        x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: "core as planned",
+        x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: say("core_planned"),
         line: { color: ink("--planned"), width: 2, dash: "8px,5px" },
       });
     // A plan page has no readings yet: there the other places are drawn as predicted.
@@ -46,7 +46,7 @@
       const predicted = about.predicted[`${kind}_c`] || [];
       if (!predicted.length) continue;
       drawn.push({
-        x: about.predicted.hours, y: all(predicted), mode: "lines", name: `${kind} as planned`,
+        x: about.predicted.hours, y: all(predicted), mode: "lines", name: say(`${kind}_planned`),
         line: { color: ink(`--${kind}`), width: 2, dash: LINES[kind].dash },
       });
     }
@@ -56,7 +56,8 @@
       const [kind, second] = trace.place.split("-"), line = LINES[kind], number = Number(second) || 0;
       if (!line) continue;
       drawn.push({
-        x: trace.hours, y: all(trace.celsius), mode: "lines", connectgaps: false, name: trace.place.replace("-", " "),
+        x: trace.hours, y: all(trace.celsius), mode: "lines", connectgaps: false,
+        name: second ? `${say(kind)} ${second}` : say(kind),
         line: {
           color: ink(`--${kind}`), width: line.width * (number ? 0.8 : 1),
           dash: number ? `${12 / number}px,3px` : line.dash, shape: "linear",
@@ -88,7 +89,8 @@
       margin: { l: narrow ? 40 : 58, r: 12, t: 12, b: narrow ? 110 : 96 },
       hovermode: "x unified", dragmode: narrow ? false : "zoom", shapes,
       xaxis: {
-        title: { text: "hours since pouring", standoff: 6 }, gridcolor: ink("--line"), zerolinecolor: ink("--line"),
+        title: { text: say("hours_since_pouring"), standoff: 6 },
+        gridcolor: ink("--line"), zerolinecolor: ink("--line"),
         range: [-0.01 * Math.max(end, 1), end],
       },
       yaxis: {
@@ -99,8 +101,10 @@
       hoverlabel: { bgcolor: ink("--card"), font: { color: ink("--ink") } },
       annotations: [{
         xref: "paper", x: 1, y: limit, xanchor: "right", yanchor: "bottom", showarrow: false,
-        text: `limit ${limit.toFixed(0)} ${degree}`, font: { color: ink("--stop"), size },
+        text: say("limit", { limit: `${number(limit)} ${degree}` }), font: { color: ink("--stop"), size },
       }],
+      // The decimal sign and the one between thousands.
+      separators: `${number(0.5, 1).charAt(1)}${number(0.5, 1).charAt(1) === "," ? "." : ","}`,
       uirevision: "kept",
     };
   };
@@ -109,10 +113,10 @@
     Plotly.react(box, traces(), layout(), options);
     const core = measured.traces.filter((trace) => trace.place.startsWith("core"))
       .flatMap((trace) => trace.celsius.filter((c) => c != null));
-    const hottest = core.length
-      ? `Hottest core reading so far ${shown(Math.max(...core)).toFixed(1)} ${degree}.` : "No core reading yet.";
-    box.setAttribute("aria-label",
-      `Chart over hours since pouring. Limit ${shown(about.limit_c).toFixed(0)} ${degree}. ${hottest}`);
+    const limit = `${number(shown(about.limit_c))} ${degree}`;
+    box.setAttribute("aria-label", core.length
+      ? say("chart_hottest", { limit, hottest: `${number(shown(Math.max(...core)), 1)} ${degree}` })
+      : say("chart_unread", { limit }));
     box.dataset.drawn = String(Number(box.dataset.drawn || 0) + 1);
   };
   const fetchCurve = async () => {

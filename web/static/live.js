@@ -7,14 +7,8 @@
   let serverMs = Number(body.dataset.nowMs), readAt = performance.now();
   let lastGood = performance.now(), lastTry = -Infinity, waiting = null, busy = false;
 
+  const { say, span } = window.words;
   const nowMs = () => serverMs + (performance.now() - readAt);
-  const span = (seconds) => {
-    if (seconds < 90) return `${Math.max(0, Math.floor(seconds))} s`;
-    const minutes = Math.round(seconds / 60);
-    if (minutes < 60) return `${minutes} min`;
-    if (minutes < 48 * 60) return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
-    return `${Math.floor(minutes / 1440)} d ${Math.floor((minutes % 1440) / 60)} h`;
-  };
   const store = {
     get: (box, key) => { try { return box.getItem(key); } catch { return null; } },
     set: (box, key, value) => { try { box.setItem(key, value); } catch { /* private windows keep nothing */ } },
@@ -22,12 +16,12 @@
 
   const tick = () => {
     for (const time of document.querySelectorAll("time[data-ms]")) {
-      const text = `${span((nowMs() - Number(time.dataset.ms)) / 1000)} ago`;
+      const text = say("ago", { span: span((nowMs() - Number(time.dataset.ms)) / 1000) });
       if (time.textContent !== text) time.textContent = text;
     }
     const silentMs = performance.now() - lastGood;
     if (silentMs > LOST_MS) {
-      const text = `No contact with the service for ${span(silentMs / 1000)}. What you see is old.`;
+      const text = say("no_contact", { span: span(silentMs / 1000) });
       // The words are said once; afterwards only the time in them changes, which needs no announcement.
       contact.setAttribute("role", contact.hidden ? "alert" : "note");
       contact.textContent = text;
@@ -120,7 +114,8 @@
     if (!fresh.length) return;
     for (const item of fresh) said.add(item.dataset.alarm);
     store.set(sessionStorage, "pourlog-said", [...said].slice(-200).join(" "));
-    document.getElementById("announce").textContent = `Alarm. ${fresh.map((item) => item.dataset.say).join(". ")}`;
+    const alarms = fresh.map((item) => item.dataset.say).join(". ");
+    document.getElementById("announce").textContent = say("alarm", { alarms });
     const high = fresh.find((item) => item.dataset.priority === "high");
     const typing = document.activeElement && document.activeElement.matches("input, textarea, select");
     if (high && body.dataset.page === "board" && !typing && store.get(localStorage, "pourlog-open") !== "off")

@@ -4,6 +4,7 @@
   const KEY = "pourlog-looks", AGAIN_MS = 10000, WAIT_MS = 8000;
   // The service's clock, as this page heard it: a phone's own may be wrong.
   const aheadMs = Number(document.body.dataset.nowMs) - Date.now();
+  const { say, time } = window.words;
   let busy = false, memory = [];
 
   const kept = () => {
@@ -27,14 +28,13 @@
     return there;
   };
   const line = (look) => {
-    const item = document.createElement("p"), time = new Date(look.at).toTimeString().slice(0, 5);
+    const item = document.createElement("p");
     item.className = "state watch";
-    item.textContent = `Look of ${time} (${look.words}): ` + (look.refused
-      ? `not taken. ${look.refused}` : look.signIn
-        ? "kept on this phone. Sign in, and it will be sent." : "kept on this phone, will be sent.");
+    item.textContent = say(look.refused ? "look_refused" : look.signIn ? "look_needs_sign_in" : "look_kept",
+      { time: time(look.at), finding: look.words, reason: look.refused });
     if (look.refused) {
       const drop = document.createElement("button");
-      drop.className = "plain"; drop.type = "button"; drop.textContent = "I have read it";
+      drop.className = "plain"; drop.type = "button"; drop.textContent = say("look_read");
       drop.addEventListener("click", () => { change(look.id, () => []); show(); });
       item.append(" ", drop);
     }
@@ -61,7 +61,8 @@
     } else if (answer.status >= 400 && answer.status < 500 && ![408, 425, 429].includes(answer.status)) {
       const said = await answer.json().catch(() => ({}));
       if (said.error?.kind !== "being-done")
-        change(look.id, (it) => [{ ...it, refused: said.error?.message || `The service answers ${answer.status}.` }]);
+        change(look.id, (it) =>
+          [{ ...it, refused: said.error?.message || say("service_answers", { status: answer.status }) }]);
     }
     return false;
   };

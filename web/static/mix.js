@@ -17,7 +17,7 @@
       const to = Number(place.dataset.countTo), left = Math.max(0, Math.ceil((to - now()) / 1000));
       const minutes = Math.floor(left / 60);
       const text = minutes < 60
-        ? `${minutes}:${String(left % 60).padStart(2, "0")}` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+        ? `${minutes}:${String(left % 60).padStart(2, "0")}` : window.words.hoursMinutes(minutes / 60);
       if (place.textContent !== text) place.textContent = text;
       // The state is over: what comes next is the service's to say.
       if (left === 0 && !due.has(to)) { due.add(to); document.dispatchEvent(new CustomEvent("due")); }

@@ -2,16 +2,11 @@
 "use strict";
 (() => {
   const last = document.getElementById("last-contact");
-  const span = (seconds) => {
-    if (seconds < 90) return `${Math.max(0, Math.floor(seconds))} s`;
-    const minutes = Math.round(seconds / 60);
-    return minutes < 120 ? `${minutes} min` : `${Math.round(minutes / 60)} h`;
-  };
+  const { say, span, time } = window.words;
   let heardMs = null;
   const tick = () => {
-    last.textContent = heardMs === null ? "never on this device"
-      : `${span((Date.now() - heardMs) / 1000)} ago, at `
-        + new Date(heardMs).toLocaleTimeString([], { timeStyle: "short" });
+    last.textContent = heardMs === null ? say("never_here")
+      : say("ago_at", { span: span((Date.now() - heardMs) / 1000), time: time(heardMs) });
   };
   const again = async () => {
     try {

@@ -4,6 +4,7 @@
   const form = document.querySelector("form[data-push]");
   if (!form) return;
   const button = form.querySelector("button"), told = document.getElementById("push-problem");
+  const words = window.words;
   const say = (text) => { told.textContent = text; told.hidden = !text; };
   const bytes = (text) => Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (c) => c.charCodeAt(0));
   const text = (buffer) => btoa(String.fromCharCode(...new Uint8Array(buffer)))
@@ -11,12 +12,11 @@
   const there = "serviceWorker" in navigator && "PushManager" in window && "Notification" in window;
   if (!there) {
     button.disabled = true;
-    say("This browser takes no messages as it is. Some phones do once the page is on the home screen: add it there "
-      + "from the browser’s menu, open it there, and press the button again.");
+    say(words.say("push_needs_home_screen"));
     return;
   }
   navigator.serviceWorker.register("/service-worker.js")
-    .catch(() => say("This browser refuses to work in the background."));
+    .catch(() => say(words.say("push_no_background")));
 
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -24,7 +24,7 @@
     say("");
     try {
       if (await Notification.requestPermission() !== "granted") {
-        say("The browser was not allowed to show messages. Allow it in its settings for this page, then press again.");
+        say(words.say("push_not_allowed"));
         return;
       }
       const worker = await navigator.serviceWorker.ready;
@@ -38,10 +38,10 @@
       form.elements.endpoint.value = taken.endpoint;
       form.elements.p256dh.value = text(taken.getKey("p256dh"));
       form.elements.auth.value = text(taken.getKey("auth"));
-      form.elements.name.value = /Mobi/.test(navigator.userAgent) ? "on a phone" : "on a computer";
+      form.elements.name.value = words.say(/Mobi/.test(navigator.userAgent) ? "on_a_phone" : "on_a_computer");
       form.submit();
     } catch (error) {
-      say(`The browser could not reach its push service: is the Internet there? (${error.name})`);
+      say(words.say("push_unreachable", { error: error.name }));
     } finally {
       button.disabled = false;
     }

@@ -3,13 +3,13 @@
 "use strict";
 (() => {
   const canvas = document.getElementById("cut"), slider = document.getElementById("cut-hour");
-  const words = document.getElementById("cut-words");
+  const words = document.getElementById("cut-words"), { say, number, hoursMinutes } = window.words;
   if (!canvas) return;
   const fahrenheit = canvas.dataset.unit === "f", degree = fahrenheit ? "°F" : "°C";
   const shown = (celsius) => fahrenheit ? celsius * 1.8 + 32 : celsius;
   // A predicted temperature: above what the model knows there is no figure.
   const predicted = (celsius) =>
-    celsius > cut.beyond_c ? `over ${shown(cut.beyond_c).toFixed(0)}` : shown(celsius).toFixed(0);
+    celsius > cut.beyond_c ? say("over", { limit: number(shown(cut.beyond_c)) }) : number(shown(celsius));
   // Dark blue to pale yellow, lightness rising all the way: warmer is lighter in greyscale too.
   const RAMP = [
     [0, 22, 28, 66], [0.2, 58, 40, 118], [0.4, 138, 40, 112], [0.6, 205, 66, 71], [0.8, 245, 137, 44],
@@ -117,8 +117,8 @@
       pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
       const was = read(place, hour);
       const value = was == null ? `${predicted(reading[place])}°`
-        : `${shown(was).toFixed(1)}°${wide < 480 ? "" : " read"}`;
-      const text = `${place} ${value}`;
+        : wide < 480 ? `${number(shown(was), 1)}°` : say("read", { value: `${number(shown(was), 1)}°` });
+      const text = `${say(place)} ${value}`;
       pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round";
       // On a narrow screen there may be no room to the right of a probe.
       const fits = cx + 12 + pen.measureText(text).width < wide - 4, tx = fits ? cx + 12 : cx - 12;
@@ -135,20 +135,20 @@
       pen.fillText(`${predicted(low + p * (high - low))} ${degree}`, margin + p * sw, sy + 15);
     });
     pen.textAlign = "left";
-    const h = Math.floor(hour), m = Math.round((hour - h) * 60) % 60;
-    const two = (number) => String(number).padStart(2, "0");
-    const forecastH = cut.forecast_at_h;
-    const source = forecastH == null ? "as planned"
-      : `as forecast at ${Math.floor(forecastH)} h ${two(Math.floor(60 * forecastH) % 60)} min from the readings`;
-    const reads = ["core", "surface", "underside"].map((place) => [place, read(place, hour)])
-      .filter(([, was]) => was != null)
-      .map(([place, was]) => `${place} ${shown(was).toFixed(1)} ${degree}`).join(", ");
-    const places = ["core", "surface", "underside"].map((place) => `${place} ${predicted(reading[place])} ${degree}`);
-    const warning = refuted ? "The probes read something else than this picture shows: do not rely on it. " : "";
-    const text = `${warning}${h} h ${two(m)} min after pouring, ${source}: ${places.join(", ")}; `
-      + `hottest ${predicted(now.hottest)} ${degree}, limit ${shown(cut.limit_c).toFixed(0)} ${degree}.`
-      + (reads ? ` The probes read then: ${reads}.` : "")
-      + (stretch > 1.15 ? ` Depth is drawn ${stretch.toFixed(1)} times larger.` : "");
+    const places = ["core", "surface", "underside"], forecastH = cut.forecast_at_h;
+    const written = (celsius) => `${predicted(celsius)} ${degree}`;
+    const reads = places.map((place) => [place, read(place, hour)]).filter(([, was]) => was != null)
+      .map(([place, was]) => `${say(place)} ${number(shown(was), 1)} ${degree}`).join(", ");
+    const text = [
+      refuted && say("cut_refuted"),
+      say(forecastH == null ? "cut_planned" : "cut_forecast", {
+        span: hoursMinutes(hour), at: hoursMinutes(Math.floor(60 * (forecastH ?? 0)) / 60),
+        ...Object.fromEntries(places.map((place) => [place, written(reading[place])])),
+        hottest: written(now.hottest), limit: `${number(shown(cut.limit_c))} ${degree}`,
+      }),
+      reads && say("cut_read", { readings: reads }),
+      stretch > 1.15 && say("cut_stretched", { times: number(stretch, 1) }),
+    ].filter(Boolean).join(" ");
     words.textContent = text; slider.setAttribute("aria-valuetext", text);
     canvas.dataset.drawn = "1";
   };
@@ -157,7 +157,7 @@
       const answer = await fetch(`/pours/${canvas.dataset.pour}/section`);
       if (!answer.ok) throw new Error(String(answer.status));
       cut = await answer.json();
-    } catch { words.textContent = "The cross-section could not be fetched; reload the page to try again."; return; }
+    } catch { words.textContent = say("cut_unfetched"); return; }
     const flat = cut.cells.flat(2).filter((value) => value != null).map((value) => value / 10);
     low = flat.reduce((a, b) => Math.min(a, b)); high = Math.max(flat.reduce((a, b) => Math.max(a, b)), low + 1);
     slider.max = cut.hours.at(-1);

@@ -2,7 +2,10 @@
 // It keeps no page: what a pour was a while ago must never look like what it is now.
 "use strict";
 const SHELL = "pourlog-shell-{{ version }}", CONTACT = "pourlog-contact";
-const FILES = ["/offline", "{{ asset('look.css') }}", "{{ asset('offline.js') }}", "{{ asset('icon.svg') }}"];
+const FILES = [
+  "/offline", "{{ asset('look.css') }}", "{{ asset('words.js') }}", "{{ asset('offline.js') }}",
+  "{{ asset('icon.svg') }}",
+];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(SHELL).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));
@@ -38,8 +41,8 @@ self.addEventListener("fetch", (event) => {
 self.addEventListener("push", (event) => {
   let said = {};
   try { said = event.data.json(); } catch { /* shown all the same */ }
-  event.waitUntil(self.registration.showNotification(said.title || "Message from the workshop", {
-    body: said.body || "Open the board.",
+  event.waitUntil(self.registration.showNotification(said.title || {{ _("Message from the workshop")|plain }}, {
+    body: said.body || {{ _("Open the board.")|plain }},
     icon: "{{ asset('icon-192.png') }}",
     requireInteraction: true,
     vibrate: [400, 200, 400, 200, 400],
@@ -54,8 +57,8 @@ self.addEventListener("notificationclick", (event) => {
 });
 
 self.addEventListener("pushsubscriptionchange", (event) => {
-  event.waitUntil(self.registration.showNotification("Alarms no longer reach this browser", {
-    body: "Its subscription has ended. Set it up again: open “Messages to my phone”.",
+  event.waitUntil(self.registration.showNotification({{ _("Alarms no longer reach this browser")|plain }}, {
+    body: {{ _("Its subscription has ended. Set it up again: open “Messages to my phone”.")|plain }},
     requireInteraction: true,
     data: { url: "/phone" },
   }));

@@ -24,6 +24,7 @@ from logger.words.render import planned, say
 from web.views import words
 from web.views.charts import chart_version, map_style_id
 from web.views.reader_units import reader_of, reader_without_sign_in
+from web.views.script_words import script_words
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"
@@ -36,6 +37,7 @@ def templates() -> Jinja2Templates:
     engine.env.trim_blocks = engine.env.lstrip_blocks = True
     engine.env.globals["asset"] = asset
     engine.env.globals["sign"] = sign
+    engine.env.globals["script_words"] = script_words
     for name in words.__all__:
         engine.env.filters[name] = getattr(words, name)
     engine.env.finalize = in_the_readers_words
@@ -75,18 +77,21 @@ def _said(value: Any) -> Any:
     return say(value) if isinstance(value, Fact | Quantity) else value
 
 
-def _gettext(text: str, **variables: Any) -> str:
+def _gettext(text: str, /, **variables: Any) -> str:
     return _filled(current().words.gettext(text), variables)
 
 
-def _ngettext(one: str, many: str, num: int, **variables: Any) -> str:
+def _ngettext(one: str, many: str, num: int, /, **variables: Any) -> str:
     return _filled(current().words.plural(None, one, many, num), {"num": num, **variables})
 
 
 def _filled(text: str, variables: dict[str, Any]) -> str:
-    """Return a template's text with its values, escaped; a percent sign is written twice in it."""
+    """Return a template's text with its values, escaped; a percent sign is written twice in it.
+
+    A text without tags may stand in an attribute: a quotation mark in it ends none.
+    """
     shown = {name: in_the_readers_words(value) for name, value in variables.items()}
-    return Markup(text) % shown
+    return Markup(text if "<" in text else text.replace('"', "&#34;")) % shown
 
 
 @cache

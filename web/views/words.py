@@ -1,10 +1,17 @@
-"""Numbers as a maker reads them: °C, hours and minutes, "4 min ago"; and the program's short names in plain words."""
+"""Numbers as a maker reads them: °C, hours and minutes, "4 min ago"; and the program's short names in plain words.
+
+Times, dates, spans and numbers are written as the language of whoever reads writes them (`logger.words.reader`).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import tzinfo
+from datetime import UTC, datetime, tzinfo
+from datetime import date as datetime_date
 from typing import Any
+
+from jinja2.utils import htmlsafe_json_dumps
+from markupsafe import Markup
 
 from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
@@ -22,19 +29,29 @@ __all__ = [
     "celsius",
     "clock_near",
     "clock_time",
+    "count",
     "dated",
+    "day",
     "event_text",
     "event_word",
     "harm_words",
     "hour_of_day",
     "hours_minutes",
+    "inside",
     "marked",
     "minutes_words",
+    "money",
     "not_within",
+    "num",
+    "place_word",
+    "plain",
+    "priority_words",
     "release_words",
     "sentence",
     "time_of_day",
     "until_cleared",
+    "whole_sentence",
+    "word",
 ]
 
 #: Events whose text the program writes, from before quantities were marked in it.
@@ -93,11 +110,72 @@ _EVENT_WORDS = {
     "imported": phrase("Brought in from another workshop"),
     "log-imported": phrase("Past log brought in"),
 }
+_PRIORITY_WORDS = {
+    "high": phrase("High priority"),
+    "medium": phrase("Medium priority"),
+    "low": phrase("Low priority"),
+}
+#: The program's short names, as its files and its records hold them.
+_WORDS = {
+    name.code: name
+    for name in (
+        phrase("high"),
+        phrase("medium"),
+        phrase("low"),
+        phrase("severe"),
+        phrase("costly"),
+        phrase("small"),
+        phrase("core"),
+        phrase("surface"),
+        phrase("underside"),
+        phrase("room"),
+        phrase("weight"),
+        phrase("volume"),
+        phrase("comma"),
+        phrase("semicolon"),
+        phrase("tab"),
+        phrase("viewer"),
+        phrase("maker"),
+        phrase("owner"),
+        phrase("screen"),
+        phrase("kiln"),
+        phrase("air"),
+        phrase("unknown"),
+        phrase("on"),
+        phrase("removed"),
+        phrase("none"),
+        phrase("tacky"),
+        phrase("cured"),
+        phrase("river"),
+        phrase("round"),
+        phrase("sheet"),
+        phrase("dry"),
+        phrase("wet"),
+        phrase("stop"),
+        phrase("watch"),
+        phrase("ok"),
+    )
+}
 
 
 def celsius(value: float | None, digits: int = 1) -> str:
     """Return a temperature, or a dash where there is none."""
     return "–" if value is None else temperature(value, digits)
+
+
+def num(value: float, digits: int | None = None) -> str:
+    """Return a number with so many decimals, or with three figures."""
+    return current().number(value, digits)
+
+
+def count(value: float) -> str:
+    """Return a whole number that may be large: "12,480"."""
+    return numbers.number(value, 0, current().language, grouped=True)
+
+
+def money(value: float) -> str:
+    """Return an amount of money, without its currency: "1,250.00"."""
+    return numbers.number(value, 2, current().language, grouped=True)
 
 
 def ago(then_ms: int | None, now_ms: int) -> str:
@@ -113,6 +191,12 @@ def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
         return "–"
     language = current().language
     return f"{numbers.date(at_ms, language, zone)}, {numbers.time_of_day(at_ms, language, zone)}"
+
+
+def day(date: datetime_date) -> str:
+    """Return a date: "25 Nov 2026"."""
+    noon = datetime(date.year, date.month, date.day, 12, tzinfo=UTC)
+    return numbers.date(noon.timestamp() * 1000, current().language, UTC)
 
 
 def hour_of_day(at_ms: int, zone: tzinfo | None = None) -> str:
@@ -144,6 +228,27 @@ def hours_minutes(hours: float | None) -> str:
 def minutes_words(minutes: float) -> str:
     """Return a span given in minutes, in hours from two on: "5 min", "8 h"."""
     return numbers.minutes_words(minutes, current().language, current().translate)
+
+
+def plain(markup: Markup) -> Markup:
+    """Return a template's text as a script's string: without entities, in quotation marks."""
+    return htmlsafe_json_dumps(markup.unescape())
+
+
+def word(name: str) -> str:
+    """Return one of the program's short names in the reader's language; a name that somebody gave stays."""
+    return say(_WORDS.get(name, name))
+
+
+def priority_words(priority: str) -> str:
+    """Return an alarm's priority: "High priority"."""
+    return say(_PRIORITY_WORDS[priority])
+
+
+def place_word(place: str) -> str:
+    """Return a probe's place in the reader's language: "core", "core-2"."""
+    kind, dash, number = place.partition("-")
+    return f"{word(kind)}{dash}{number}" if number.isdigit() else word(place)
 
 
 def event_word(kind: str) -> str:
@@ -200,6 +305,18 @@ def sentence(text: str) -> str:
     """Return a sentence from words that may also stand inside one."""
     text = say(text)
     return text[:1].upper() + text[1:]
+
+
+def whole_sentence(text: str) -> str:
+    """Return the same with its full stop."""
+    text = sentence(text)
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def inside(text: str) -> str:
+    """Return words that begin with a capital as they stand inside a sentence; German keeps its nouns' capitals."""
+    text = say(text)
+    return text if current().language == "de" else text[:1].lower() + text[1:]
 
 
 def event_text(text: str, kind: str, data: Mapping[str, Any] | None, u: Reader) -> str:

@@ -114,7 +114,7 @@ def test_a_key_goes_to_a_page_that_asks_once_more(browse: Any, shop: Any, curing
     button = page.get_by_role("button", name="It is out of the form")
     filled = "(b) => getComputedStyle(b).backgroundColor"
     assert button.evaluate(filled) == "rgba(0, 0, 0, 0)"
-    assert page.get_by_role("link", name="Back: change nothing").evaluate(filled) != "rgba(0, 0, 0, 0)"
+    assert page.get_by_role("link", name="Back, without changes").evaluate(filled) != "rgba(0, 0, 0, 0)"
     button.focus()
     page.keyboard.press("Enter")
     expect(page.locator("#undo")).to_contain_text("Out of the form, by Ada")

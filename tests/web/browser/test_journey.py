@@ -76,13 +76,13 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
     page.wait_for_url("**/first-hour")
     shop.feed(0.11, 5, lambda _h: {"core": ROOM, "surface": ROOM, "underside": ROOM, "room": ROOM})
     page.reload()
-    expect(page.locator("#due")).to_contain_text("Look now")
+    expect(page.locator("#due")).to_contain_text("Check now")
     page.get_by_role("button", name="Dry, level, no smell of heat").click()
     expect(page.locator("#looks")).to_contain_text("Ada")
     page.goto(f"/pours/{pour}")
     expect(page.locator("#next")).to_contain_text("Hard and cool enough to open the form")
     page.get_by_label("Note").fill("two bubbles at the left end, popped")
-    page.get_by_role("button", name="Keep the note").click()
+    page.get_by_role("button", name="Save note").click()
     for to, press in (
         (Stage.CURING, "The first hour is over"),
         (Stage.RELEASED, "It is out of the form"),

@@ -24,7 +24,7 @@ def test_a_browser_prints_the_record_on_two_sheets_with_vector_plots(
     shop.go(pour, Stage.RELEASED, Stage.CLOSED)
     page = browse("desktop")
     page.goto(f"/pours/{pour}/record")
-    page.get_by_role("link", name="On two sheets, to print").click()
+    page.get_by_role("link", name="Two pages, to print").click()
     page.wait_for_url("**/record/paper")
     assert page.locator("svg").count() >= 3, "the course, the room and its humidity"
     printed = page.pdf(prefer_css_page_size=True)

@@ -167,7 +167,7 @@ def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
     """Five US gallons are 18.93 L, a quarter inch is 6.35 mm (NIST SP 811, B.8); the record keeps L and mm."""
     maker.cookies.set("pourlog_units", "f.in.gal.lb")
     page = words(maker.get(f"/pours/{pour}/first-hour"))
-    assert "Gone in so far, US gallons" in page
+    assert "Poured so far (US gallons)" in page
     assert "Level at the mark, in " in page
     maker.post(f"/pours/{pour}/measured", data={"poured": "5", "level": "0"})
     clock.move(300)
@@ -186,10 +186,10 @@ def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
 def test_the_pours_own_page_switches_the_fan_and_gives_it_back(maker: Any, pour: int, service: Any) -> None:
     """By hand it stays; given back, plan and forecast decide again; whose word it is stands on the page."""
     page = words(maker.get(f"/pours/{pour}"))
-    assert "Does the fan run?" in page
-    assert "The fan of bench-1 is off" in page
+    assert ">Fan</h2>" in page
+    assert "Fan of bench-1: off" in page
     page = words(maker.post("/stations/bench-1/fan", data={"on": "on", "pour": pour}))
-    assert "The fan of bench-1 is switched on, by hand" in page
+    assert "Fan of bench-1: on, by hand" in page
     assert "Give it back to plan and forecast" in page
     service.watch.judge_all()
     assert maker.post("/api/stations/bench-1/fan", json={"on": True}).json()["by"] == "hand"
@@ -247,7 +247,7 @@ def test_the_fan_is_switched_by_hand_obeyed_by_the_station_and_off_when_the_pour
         station = stations.by_name(connection, "bench-1")
         assert (station.power_low, station.disk_free_mb) == (True, 12.5)
     page = words(maker.get("/stations"))
-    assert "The fan of bench-1 is switched on, by hand" in page
+    assert "Fan of bench-1: on, by hand" in page
     assert "its supply is too weak" in page
     shop.go(pour, Stage.WATCHED, Stage.CURING, Stage.RELEASED)
     assert ordered() is False

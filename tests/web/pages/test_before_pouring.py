@@ -133,7 +133,7 @@ def test_a_ratio_by_volume_without_densities_is_measured_not_weighed(
     page = words(maker.get(f"/pours/{pour}/mix"))
     assert "measure each part in a marked cup" in page
     assert "without the density of both parts" in page
-    assert "Check what was weighed" not in page
+    assert "Check a batch" not in page
     weighed = maker.post(f"/pours/{pour}/mix", data={"part_a": "1000", "part_b": "500"})
     assert weighed.status_code == 422
     assert "cannot be weighed without both densities" in words(weighed)

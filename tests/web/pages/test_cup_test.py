@@ -148,7 +148,7 @@ def test_a_test_survives_a_restart_of_the_service(
     try:
         with TestClient(make_app(again)) as browser:
             browser.cookies.set(COOKIE, maker.cookies[COOKIE])
-            assert "The peak is past" in words(browser.get(f"/resins/{key}/cup-test"))
+            assert "The peak has passed" in words(browser.get(f"/resins/{key}/cup-test"))
     finally:
         again.close()
 

@@ -14,11 +14,11 @@ def test_a_look_is_asked_for_made_and_asked_for_again(
     pour = shop.plan(plan_toml)
     shop.go(pour, Stage.READY, Stage.POURING)
     clock.move(6 * 60)
-    assert "Look now" in maker.get(f"/pours/{pour}/first-hour").text
+    assert "Check now" in maker.get(f"/pours/{pour}/first-hour").text
     maker.post(f"/pours/{pour}/looks", data={"finding": "dry"})
     page = maker.get(f"/pours/{pour}/first-hour").text
-    assert "Look now" not in page
-    assert "Next look at" in page
+    assert "Check now" not in page
+    assert "Next check" in page
     assert "Ada" in page
 
 

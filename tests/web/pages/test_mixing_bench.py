@@ -49,7 +49,7 @@ def kinds(maker: Any, pour: int) -> list[str]:
 def test_the_targets_stand_above_the_fields_by_weight_and_with_tare(maker: Any, pour: int) -> None:
     """What to weigh comes first, in the reader's units, and no ratio is bare."""
     page = words(maker.get(f"/pours/{pour}/mix"))
-    assert page.index("9,861 g") < page.index("Check what was weighed")
+    assert page.index("9,861 g") < page.index("Check a batch")
     assert "set it to zero. Pour in part A to 9,861 g" in page
     assert "the scale ends at 14,273 g" in page
     assert "100 : 44.7 by weight, which is 2 : 1 by volume" in re.sub(r"(\.0+)\b", "", page)

@@ -110,7 +110,7 @@ def test_a_dip_is_kept_as_a_time_constant(maker: Any, wires: Any, clock: Any, se
         wires(core=21.0 if n < 60 else 0.1 + 20.9 * math.exp(-(2 * (n - 60) + 1.3) / 14))
     assert "63 % of the way in 14 s" in words(maker.get(page_of(CORE, "dip")))
     kept = words(maker.post(page_of(CORE, "dip")))
-    assert "<strong>14 s</strong>, dipped by Ada" in kept
+    assert "<strong>14 s</strong>. Dipped by Ada" in kept
     assert newest(service).kind == "dip-test"
     assert maker.post(page_of(SURFACE, "dip")).status_code == 404, "a probe that never reported"
 

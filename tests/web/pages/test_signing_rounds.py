@@ -70,7 +70,7 @@ def test_a_place_signed_without_its_photo_asks_for_the_photo_alone(
     assert points["volume"]["obstacles"]
     assert points["volume"]["signed_by"] == ["Ada"]
     bench = maker.get(f"/pours/{pour}/ready").text.partition('id="bench"')[2].partition('id="form"')[0]
-    assert "Keep the photos" in bench
+    assert "Save photos" in bench
     assert "Yes to" not in re.sub("<[^>]+>", "", bench)
     sign_place(maker, pour, "bench", photo=True)
     assert points_of(maker, pour)["volume"]["obstacles"] == []

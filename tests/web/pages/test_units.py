@@ -65,7 +65,7 @@ def test_the_workshop_is_asked_once_for_its_units(service: Any, stranger: Any) -
         "mass": "lb",
     }
     assert stranger.post("/set-up", data=asked).status_code == 200
-    assert "Depth, in" in stranger.get("/pours/new").text
+    assert "Depth (in)" in stranger.get("/pours/new").text
     metric = {"temperature": "c", "length": "mm", "volume": "l", "mass": "kg"}
     stranger.post("/settings/units", data=metric)
-    assert "Depth, mm" in stranger.get("/pours/new").text
+    assert "Depth (mm)" in stranger.get("/pours/new").text

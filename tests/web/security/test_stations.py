@@ -104,7 +104,7 @@ def test_a_withdrawn_token_stores_nothing_more(house: Any, clock: Any) -> None:
     post(house, house.station_token, batch(clock, "bench-1"))
     assert owner.post("/stations/bench-1/revoke", follow_redirects=False).status_code == 303
     assert post(house, house.station_token, batch(clock, "bench-1", seq=2)).status_code == 401
-    assert "Withdrawn" in owner.get("/stations").text
+    assert "Access revoked" in owner.get("/stations").text
     again = enrol(house, "bench-1")
     assert post(house, again, batch(clock, "bench-1", seq=2)).json()["stored"] == 1
     assert owner.post("/api/stations/bench-1/revoke").status_code == 204
