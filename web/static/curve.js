@@ -37,7 +37,7 @@
     }
     if (about.predicted.hours.length)
       drawn.push({
-        x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: say("core_planned"),
+        x: about.predicted.hours, y: all(about.predicted.core_c), mode: "lines", name: say("core-planned"),
         line: { color: ink("--planned"), width: 2, dash: "8px,5px" },
       });
     // A plan page has no readings yet: there the other places are drawn as predicted.
@@ -46,7 +46,7 @@
       const predicted = about.predicted[`${kind}_c`] || [];
       if (!predicted.length) continue;
       drawn.push({
-        x: about.predicted.hours, y: all(predicted), mode: "lines", name: say(`${kind}_planned`),
+        x: about.predicted.hours, y: all(predicted), mode: "lines", name: say(`${kind}-planned`),
         line: { color: ink(`--${kind}`), width: 2, dash: LINES[kind].dash },
       });
     }
@@ -89,7 +89,7 @@
       margin: { l: narrow ? 40 : 58, r: 12, t: 12, b: narrow ? 110 : 96 },
       hovermode: "x unified", dragmode: narrow ? false : "zoom", shapes,
       xaxis: {
-        title: { text: say("hours_since_pouring"), standoff: 6 },
+        title: { text: say("hours-since-pouring"), standoff: 6 },
         gridcolor: ink("--line"), zerolinecolor: ink("--line"),
         range: [-0.01 * Math.max(end, 1), end],
       },
@@ -115,8 +115,8 @@
       .flatMap((trace) => trace.celsius.filter((c) => c != null));
     const limit = `${number(shown(about.limit_c))} ${degree}`;
     box.setAttribute("aria-label", core.length
-      ? say("chart_hottest", { limit, hottest: `${number(shown(Math.max(...core)), 1)} ${degree}` })
-      : say("chart_unread", { limit }));
+      ? say("chart-hottest", { limit, hottest: `${number(shown(Math.max(...core)), 1)} ${degree}` })
+      : say("chart-unread", { limit }));
     box.dataset.drawn = String(Number(box.dataset.drawn || 0) + 1);
   };
   const fetchCurve = async () => {

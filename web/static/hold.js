@@ -34,7 +34,7 @@
     if (!form.reportValidity()) return;
     button.dataset.sent = "1";
     if (navigator.vibrate) navigator.vibrate(60);
-    say(button, words.say("being_done"));
+    say(button, words.say("being-done"));
     form.submit();
   };
 
@@ -45,13 +45,13 @@
     if (!button || button.disabled || !event.isPrimary || event.button > 0) return;
     held = { button, x: event.clientX, y: event.clientY, timer: setTimeout(done, HOLD_MS) };
     button.classList.add("holding");
-    if (touched) say(button, words.say("keep_holding"));
+    if (touched) say(button, words.say("keep-holding"));
   });
   document.addEventListener("pointermove", (event) => {
     if (held && Math.hypot(event.clientX - held.x, event.clientY - held.y) > SLACK_PX) letGo();
   });
   for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => {
-    if (held && touched) say(held.button, words.say("let_go_too_early"));
+    if (held && touched) say(held.button, words.say("let-go-too-early"));
     letGo();
   });
   document.addEventListener("visibilitychange", letGo);

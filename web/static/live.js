@@ -21,7 +21,7 @@
     }
     const silentMs = performance.now() - lastGood;
     if (silentMs > LOST_MS) {
-      const text = say("no_contact", { span: span(silentMs / 1000) });
+      const text = say("no-contact", { span: span(silentMs / 1000) });
       // The words are said once; afterwards only the time in them changes, which needs no announcement.
       contact.setAttribute("role", contact.hidden ? "alert" : "note");
       contact.textContent = text;

@@ -30,11 +30,11 @@
   const line = (look) => {
     const item = document.createElement("p");
     item.className = "state watch";
-    item.textContent = say(look.refused ? "look_refused" : look.signIn ? "look_needs_sign_in" : "look_kept",
+    item.textContent = say(look.refused ? "look-refused" : look.signIn ? "look-needs-sign-in" : "look-kept",
       { time: time(look.at), finding: look.words, reason: look.refused });
     if (look.refused) {
       const drop = document.createElement("button");
-      drop.className = "plain"; drop.type = "button"; drop.textContent = say("look_read");
+      drop.className = "plain"; drop.type = "button"; drop.textContent = say("look-read");
       drop.addEventListener("click", () => { change(look.id, () => []); show(); });
       item.append(" ", drop);
     }
@@ -62,7 +62,7 @@
       const said = await answer.json().catch(() => ({}));
       if (said.error?.kind !== "being-done")
         change(look.id, (it) =>
-          [{ ...it, refused: said.error?.message || say("service_answers", { status: answer.status }) }]);
+          [{ ...it, refused: said.error?.message || say("service-answers", { status: answer.status }) }]);
     }
     return false;
   };

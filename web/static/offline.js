@@ -5,8 +5,8 @@
   const { say, span, time } = window.words;
   let heardMs = null;
   const tick = () => {
-    last.textContent = heardMs === null ? say("never_here")
-      : say("ago_at", { span: span((Date.now() - heardMs) / 1000), time: time(heardMs) });
+    last.textContent = heardMs === null ? say("never-here")
+      : say("ago-at", { span: span((Date.now() - heardMs) / 1000), time: time(heardMs) });
   };
   const again = async () => {
     try {

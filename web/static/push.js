@@ -12,11 +12,11 @@
   const there = "serviceWorker" in navigator && "PushManager" in window && "Notification" in window;
   if (!there) {
     button.disabled = true;
-    say(words.say("push_needs_home_screen"));
+    say(words.say("push-needs-home-screen"));
     return;
   }
   navigator.serviceWorker.register("/service-worker.js")
-    .catch(() => say(words.say("push_no_background")));
+    .catch(() => say(words.say("push-no-background")));
 
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -24,7 +24,7 @@
     say("");
     try {
       if (await Notification.requestPermission() !== "granted") {
-        say(words.say("push_not_allowed"));
+        say(words.say("push-not-allowed"));
         return;
       }
       const worker = await navigator.serviceWorker.ready;
@@ -38,10 +38,10 @@
       form.elements.endpoint.value = taken.endpoint;
       form.elements.p256dh.value = text(taken.getKey("p256dh"));
       form.elements.auth.value = text(taken.getKey("auth"));
-      form.elements.name.value = words.say(/Mobi/.test(navigator.userAgent) ? "on_a_phone" : "on_a_computer");
+      form.elements.name.value = words.say(/Mobi/.test(navigator.userAgent) ? "on-a-phone" : "on-a-computer");
       form.submit();
     } catch (error) {
-      say(words.say("push_unreachable", { error: error.name }));
+      say(words.say("push-unreachable", { error: error.name }));
     } finally {
       button.disabled = false;
     }

@@ -140,14 +140,14 @@
     const reads = places.map((place) => [place, read(place, hour)]).filter(([, was]) => was != null)
       .map(([place, was]) => `${say(place)} ${number(shown(was), 1)} ${degree}`).join(", ");
     const text = [
-      refuted && say("cut_refuted"),
-      say(forecastH == null ? "cut_planned" : "cut_forecast", {
+      refuted && say("cut-refuted"),
+      say(forecastH == null ? "cut-planned" : "cut-forecast", {
         span: hoursMinutes(hour), at: hoursMinutes(Math.floor(60 * (forecastH ?? 0)) / 60),
         ...Object.fromEntries(places.map((place) => [place, written(reading[place])])),
         hottest: written(now.hottest), limit: `${number(shown(cut.limit_c))} ${degree}`,
       }),
-      reads && say("cut_read", { readings: reads }),
-      stretch > 1.15 && say("cut_stretched", { times: number(stretch, 1) }),
+      reads && say("cut-read", { readings: reads }),
+      stretch > 1.15 && say("cut-stretched", { times: number(stretch, 1) }),
     ].filter(Boolean).join(" ");
     words.textContent = text; slider.setAttribute("aria-valuetext", text);
     canvas.dataset.drawn = "1";
@@ -157,7 +157,7 @@
       const answer = await fetch(`/pours/${canvas.dataset.pour}/section`);
       if (!answer.ok) throw new Error(String(answer.status));
       cut = await answer.json();
-    } catch { words.textContent = say("cut_unfetched"); return; }
+    } catch { words.textContent = say("cut-unfetched"); return; }
     const flat = cut.cells.flat(2).filter((value) => value != null).map((value) => value / 10);
     low = flat.reduce((a, b) => Math.min(a, b)); high = Math.max(flat.reduce((a, b) => Math.max(a, b)), low + 1);
     slider.max = cut.hours.at(-1);

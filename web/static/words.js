@@ -13,14 +13,14 @@
   const two = (value) => String(value).padStart(2, "0");
   const hoursMinutes = (hours) => {
     const minutes = Math.round(hours * 60);
-    return say("hours_minutes", { h: Math.floor(minutes / 60), m: two(minutes % 60) });
+    return say("hours-minutes", { h: Math.floor(minutes / 60), m: two(minutes % 60) });
   };
   const span = (seconds) => {
     if (seconds < 90) return say("seconds", { s: Math.max(0, Math.floor(seconds)) });
     const minutes = Math.round(seconds / 60);
     if (minutes < 60) return say("minutes", { m: minutes });
     if (minutes < 48 * 60) return hoursMinutes(minutes / 60);
-    return say("days_hours", { d: Math.floor(minutes / 1440), h: Math.floor((minutes % 1440) / 60) });
+    return say("days-hours", { d: Math.floor(minutes / 1440), h: Math.floor((minutes % 1440) / 60) });
   };
   const time = (ms) => new Date(ms).toLocaleTimeString(language,
     { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });

@@ -10,41 +10,41 @@ _TEXTS = {
     "seconds": phrase("{s} s"),
     "minutes": phrase("{m} min"),
     "hours": phrase("{h} h"),
-    "hours_minutes": phrase("{h} h {m} min"),
-    "days_hours": phrase("{d} d {h} h"),
+    "hours-minutes": phrase("{h} h {m} min"),
+    "days-hours": phrase("{d} d {h} h"),
     "ago": phrase("{span} ago"),
     # live.js
-    "no_contact": phrase("No contact with the service for {span}. What you see is old."),
+    "no-contact": phrase("No contact with the service for {span}. What you see is old."),
     "alarm": phrase("Alarm. {alarms}"),
     # looks.js
-    "look_kept": phrase("Look of {time} ({finding}): kept on this phone, will be sent."),
-    "look_needs_sign_in": phrase(
+    "look-kept": phrase("Look of {time} ({finding}): kept on this phone, will be sent."),
+    "look-needs-sign-in": phrase(
         "Look of {time} ({finding}): kept on this phone. Sign in, and it will be sent."
     ),
-    "look_refused": phrase("Look of {time} ({finding}): not taken. {reason}"),
-    "service_answers": phrase("The service answers {status}."),
-    "look_read": phrase("I have read it"),
+    "look-refused": phrase("Look of {time} ({finding}): not taken. {reason}"),
+    "service-answers": phrase("The service answers {status}."),
+    "look-read": phrase("I have read it"),
     # hold.js
-    "being_done": phrase("Being done …"),
-    "keep_holding": phrase("Keep holding …"),
-    "let_go_too_early": phrase("Let go too early: nothing was done. Hold it until it is full."),
+    "being-done": phrase("Being done …"),
+    "keep-holding": phrase("Keep holding …"),
+    "let-go-too-early": phrase("Let go too early: nothing was done. Hold it until it is full."),
     # push.js
-    "push_needs_home_screen": phrase(
+    "push-needs-home-screen": phrase(
         "This browser takes no messages as it is. Some phones do once the page is on the home screen: add it there "
         "from the browser’s menu, open it there, and press the button again."
     ),
-    "push_no_background": phrase("This browser refuses to work in the background."),
-    "push_not_allowed": phrase(
+    "push-no-background": phrase("This browser refuses to work in the background."),
+    "push-not-allowed": phrase(
         "The browser was not allowed to show messages. Allow it in its settings for this page, then press again."
     ),
-    "push_unreachable": phrase(
+    "push-unreachable": phrase(
         "The browser could not reach its push service. Is there an Internet connection? ({error})"
     ),
-    "on_a_phone": phrase("on a phone"),
-    "on_a_computer": phrase("on a computer"),
+    "on-a-phone": phrase("on a phone"),
+    "on-a-computer": phrase("on a computer"),
     # offline.js
-    "never_here": phrase("never on this device"),
-    "ago_at": phrase("{span} ago, at {time}"),
+    "never-here": phrase("never on this device"),
+    "ago-at": phrase("{span} ago, at {time}"),
     # curve.js
     "core": phrase("core"),
     "surface": phrase("surface"),
@@ -52,30 +52,30 @@ _TEXTS = {
     "room": phrase("room"),
     "range": phrase("90 % range"),
     "forecast": phrase("forecast"),
-    "core_planned": phrase("core as planned"),
-    "surface_planned": phrase("surface as planned"),
-    "underside_planned": phrase("underside as planned"),
-    "hours_since_pouring": phrase("hours since pouring"),
+    "core-planned": phrase("core as planned"),
+    "surface-planned": phrase("surface as planned"),
+    "underside-planned": phrase("underside as planned"),
+    "hours-since-pouring": phrase("hours since pouring"),
     "limit": phrase("limit {limit}"),
-    "chart_hottest": phrase(
+    "chart-hottest": phrase(
         "Chart over hours since pouring. Limit {limit}. Hottest core reading so far {hottest}."
     ),
-    "chart_unread": phrase("Chart over hours since pouring. Limit {limit}. No core reading yet."),
+    "chart-unread": phrase("Chart over hours since pouring. Limit {limit}. No core reading yet."),
     # section.js
     "over": phrase("over {limit}"),
     "read": phrase("{value} read"),
-    "cut_planned": phrase(
+    "cut-planned": phrase(
         "{span} after pouring, as planned: core {core}, surface {surface}, underside {underside}; hottest {hottest}, "
         "limit {limit}."
     ),
-    "cut_forecast": phrase(
+    "cut-forecast": phrase(
         "{span} after pouring, as forecast at {at} from the readings: core {core}, surface {surface}, underside "
         "{underside}; hottest {hottest}, limit {limit}."
     ),
-    "cut_refuted": phrase("The probes read something else than this picture shows: do not rely on it."),
-    "cut_read": phrase("The probes read then: {readings}."),
-    "cut_stretched": phrase("Depth is drawn {times} times larger."),
-    "cut_unfetched": phrase("The cross-section could not be fetched. Reload the page to try again."),
+    "cut-refuted": phrase("The probes read something else than this picture shows: do not rely on it."),
+    "cut-read": phrase("The probes read then: {readings}."),
+    "cut-stretched": phrase("Depth is drawn {times} times larger."),
+    "cut-unfetched": phrase("The cross-section could not be fetched. Reload the page to try again."),
 }
 
 

@@ -168,7 +168,7 @@ def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
     maker.cookies.set("pourlog_units", "f.in.gal.lb")
     page = words(maker.get(f"/pours/{pour}/first-hour"))
     assert "Poured so far (US gallons)" in page
-    assert "Level at the mark, in " in page
+    assert "Level at the mark (in)" in page
     maker.post(f"/pours/{pour}/measured", data={"poured": "5", "level": "0"})
     clock.move(300)
     page = maker.post(f"/pours/{pour}/measured", data={"poured": "", "level": "-0.25"}).text.replace(

@@ -94,7 +94,7 @@ def test_it_logs_itself_finds_its_peak_and_makes_the_resin_better_known(
     assert "1 h 00 min" in said
     watch(shop, clock, 1.0, 3.0)
     page = maker.get(f"/resins/{key}/cup-test")
-    assert "The peak is past: 51.0" in words(page)
+    assert "The peak has passed: 51.0" in words(page)
     assert 'name="room_c"' not in page.text, "a probe has measured the room"
 
     class Fitted:
