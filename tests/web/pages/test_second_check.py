@@ -11,6 +11,8 @@ import pytest
 from PIL import Image
 
 from logger.planning import examples
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def _picture() -> bytes:
@@ -68,7 +70,7 @@ def test_one_person_checks_twice_ten_minutes_apart_with_a_photo(maker: Any, pour
     assert (ratio["obstacles"], ratio["signed_by"]) == ([], ["Ada"])
     record = maker.get(f"/api/pours/{pour}/record").json()
     kept = next(point for point in record["points"] if point["id"] == "ratio")
-    assert kept["second_check"] == "checked twice by the same person, 12 min apart, photo 1"
+    assert say(kept["second_check"], METRIC) == "checked twice by the same person, 12 min apart, photo 1"
     assert "12 min apart, photo 1" in words(maker.get(f"/pours/{pour}/record"))
 
 
