@@ -100,6 +100,7 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/links/{link_id}/end", "maker", "link-ended"),
     Route("GET", "/settings", "viewer"),
     Route("GET", "/help", "viewer"),
+    Route("GET", "/glossary", "anybody"),
     Route("GET", "/help/{name}", "viewer"),
     Route("POST", "/settings/reading", "person", "reading-chosen"),
     Route("POST", "/settings/units", "person", OWN_DEVICE),

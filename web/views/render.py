@@ -23,6 +23,7 @@ from logger.words.reader import current, reading
 from logger.words.render import planned, say
 from web.views import words
 from web.views.charts import chart_version, map_style_id
+from web.views.glossary import TERMS
 from web.views.reader_units import reader_of, reader_without_sign_in
 from web.views.script_words import script_words
 
@@ -36,6 +37,7 @@ def templates() -> Jinja2Templates:
     engine = Jinja2Templates(directory=HERE / "templates")
     engine.env.trim_blocks = engine.env.lstrip_blocks = True
     engine.env.globals["asset"] = asset
+    engine.env.globals["glossary"] = TERMS
     engine.env.globals["sign"] = sign
     engine.env.globals["script_words"] = script_words
     for name in words.__all__:
