@@ -77,6 +77,7 @@ class Quantity(str):
 
     def __new__(cls, value: float, unit: str, digits: int | None = None, *, signed: bool = False) -> Quantity:
         """Return the quantity; its value is kept to a thousandth where decimals are given."""
+        value = float(value)  # as it comes back from JSON
         kept = round(value, KEPT_DECIMALS) + 0.0 if digits is not None and math.isfinite(value) else value
         made = super().__new__(cls, _mark(kept, unit, digits, signed=signed))
         made.value, made.unit, made.digits, made.signed = kept, unit, digits, signed
@@ -190,6 +191,16 @@ def parsed(text: str) -> str:
         return text
     found, end = fact_at(text, 0)
     return found if found is not None and end == len(text) else text
+
+
+#: The code of a sentence that the program wrote before there were facts; it is shown with its marks converted.
+WRITTEN = "written"
+
+
+def sentence(text: str) -> str:
+    """Return what a kept text says, so that another fact may hold it: a fact, or an old sentence of the program's."""
+    whole = parsed(text)
+    return whole if isinstance(whole, Fact) or not whole else fact(WRITTEN, text=whole)
 
 
 def cut(text: str, longest: int) -> str:

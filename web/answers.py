@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 from logger.alarms.first_hour import LookResult
 from logger.alarms.kind import Priority
 from logger.words.reader import METRIC
-from logger.words.render import said
+from logger.words.render import said, shown
 
 
 def _in_english(value: Any) -> Any:
@@ -41,6 +41,12 @@ class FactAnswer(AnswerShape):
 
     code: str
     values: FreeJson
+
+
+def fact_answer(text: str) -> FactAnswer | None:
+    """Return the fact that a text is, for a program; None for a text from before there were any."""
+    fact = shown(text, METRIC)
+    return None if fact.code is None else FactAnswer(code=fact.code, values=fact.values)
 
 
 class ErrorBody(AnswerShape):
@@ -134,6 +140,7 @@ class StandingShape(AnswerShape):
     action: Sentence = Field(description="what to do now")
     expected: Sentence = Field(description="what comes next")
     certainty: Sentence = Field(description="what that rests on")
+    fact: FactAnswer | None = Field(description="the headline, or else the word, as a code with its values")
     severity: SeverityName
     cause: Sentence = Field(description="what it is about")
     alarm: int | None = Field(description="the alarm that it is about")
@@ -387,7 +394,7 @@ class ProgressAnswer(AnswerShape):
 
 
 class AlarmAnswer(AnswerShape):
-    """One activation of one alarm, in SI and °C."""
+    """One activation of one alarm, in SI and °C; `fact`: its reason as a code with its values."""
 
     id: int
     pour_id: int | None
@@ -397,6 +404,7 @@ class AlarmAnswer(AnswerShape):
     priority: str
     phase: str
     reason: Sentence
+    fact: FactAnswer | None
     value: float | None
     limit: float | None
     late: bool

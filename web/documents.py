@@ -1,7 +1,8 @@
 """Writes the help pages from the program itself: commands, settings, station file, plan file.
 
-`python -m web.documents` rewrites web/help/*.md; the app shows them at /help, the README links them,
-and a test compares. Words that a model does not have (plan file, station file) stand in a TOML file beside the page.
+`python -m web.documents` rewrites web/help/*.md, and the table of alarms (web/alarm_document.py); the app shows the
+pages at /help, the README links them, and a test compares. Words that a model does not have (plan file, station file)
+stand in a TOML file beside the page.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from logger.plan.file import DEEPEST_MM, MOST_LAYERS, MOST_ROWS, MOST_STRETCHES,
 from logger.plan.planning_tables import MOST_POINTS
 from logger.plan.toml_bounds import MOST_CHARACTERS
 from logger.settings import Settings
+from web.alarm_document import TABLE, table_markdown
 from web.command import app
 
 HELP = Path(__file__).resolve().parent / "help"
@@ -272,3 +274,4 @@ def _one_line(text: str) -> str:
 if __name__ == "__main__":
     for name, text in pages().items():
         (HELP / name).write_text(text, encoding="utf-8")
+    TABLE.write_text(table_markdown(), encoding="utf-8")

@@ -20,6 +20,8 @@ from logger.alarms.state import (
     transition,
 )
 from logger.errors import BadInput, NotAllowed, OutOfRange
+from logger.facts import NOTHING, fact, sentence
+from logger.quantities import hours as hours_of
 from logger.units import HOUR_MS
 
 #: The longest time out of service of a high-priority kind without a figure of its own, h: never for good either.
@@ -36,7 +38,9 @@ class Act:
 
     def __post_init__(self) -> None:
         if not self.by.strip():
-            raise BadInput("an act on an alarm", "has no name to it", value=self.by, remedy="say who you are")
+            raise BadInput(
+                fact("act-on-an-alarm"), fact("has-no-name"), value=self.by, remedy=fact("say-who-you-are")
+            )
 
     def step(
         self, kind: Kind, subject: str, before: AlarmState, after: AlarmState, why: Why, text: str
@@ -55,19 +59,17 @@ def acknowledge(
     since.
     """
     if activation is not None and activation != state.activation:
-        raise NotAllowed(
-            f"{kind.title}: this acknowledges alarm number {activation}, and the last one is number "
-            f"{state.activation}; open the alert page and acknowledge that one"
-        )
+        raise NotAllowed(fact("raised-again-since", title=kind.title, this=activation, last=state.activation))
     if state.phase is Phase.RAISED:
         after, why = replace(state, phase=Phase.ACKNOWLEDGED), Why.ACKNOWLEDGED
-        text = f"{act.by} is on it: {state.reason}"
+        code = "alarm-in-hand"
     elif state.phase is Phase.RETURNED:
         after, why = replace(state, phase=Phase.NORMAL), Why.CLOSED
-        text = f"{act.by} has seen that it was true and is over: {state.reason}"
+        code = "alarm-confirmed-over"
     else:
         return AlarmStep(state)
     after = replace(after, acknowledged_ms=act.now_ms, acknowledged_by=act.by)
+    text = fact(code, who=act.by, reason=sentence(state.reason))
     return act.step(kind, subject, state, after, why, text)
 
 
@@ -80,15 +82,16 @@ def shelve(kind: Kind, state: AlarmState, act: Act, hours: float, subject: str =
     until = act.now_ms + _ms_of(hours)
     if until <= act.now_ms or until - start > kind.shelve_max_h * HOUR_MS:
         raise OutOfRange(
-            f"shelving of {kind.name}",
-            "is too long or not above 0",
+            fact("snooze-of", title=kind.title),
+            fact("too-long-or-not-above-0"),
             value=hours,
-            allowed=f"above 0 to {kind.shelve_max_h:g} h from the first shelving on",
-            remedy="give a shorter time; it can be shelved again after it has been heard again",
+            allowed=fact("snooze-at-most", most=hours_of(kind.shelve_max_h)),
+            remedy=fact("snooze-shorter"),
         )
     severity = max(1, state.severity) if state.up else 1
     after = replace(state, shelf=Shelf(act.by, act.reason, start, until, severity))
-    text = f"{act.by} shelved it for {hours:g} h" + (f": {act.reason}" if act.reason else "")
+    why_so = fact("alarm-why", why=act.reason) if act.reason else NOTHING
+    text = fact("alarm-shelved", who=act.by, time=hours_of(hours), why=why_so)
     return act.step(kind, subject, state, after, Why.SHELVED, text)
 
 
@@ -97,7 +100,7 @@ def unshelve(kind: Kind, state: AlarmState, act: Act, subject: str = "pour") -> 
     if state.shelf is None:
         return AlarmStep(state)
     after = annunciated(replace(state, shelf=None))
-    return act.step(kind, subject, state, after, Why.UNSHELVED, f"{act.by} took it off the shelf")
+    return act.step(kind, subject, state, after, Why.UNSHELVED, fact("alarm-unshelved", who=act.by))
 
 
 def take_out_of_service(
@@ -109,7 +112,11 @@ def take_out_of_service(
     """
     reason = act.reason.strip()
     if not reason:
-        raise BadInput(f"{kind.name} out of service", "has no reason", remedy="say why in a few words")
+        raise BadInput(
+            fact("out-of-service-of", title=kind.title),
+            fact("out-without-reason"),
+            remedy=fact("say-why-in-short"),
+        )
     start = state.out.from_ms if state.out is not None else act.now_ms
     until = None if hours is None else act.now_ms + _ms_of(hours)
     longest = kind.out_of_service_max_h
@@ -117,16 +124,17 @@ def take_out_of_service(
         longest = HIGH_OUT_MAX_H
     too_long = longest is not None and (until is None or until - start > longest * HOUR_MS)
     if too_long or (until is not None and until <= act.now_ms):
-        allowed = "above 0 h" if longest is None else f"above 0 to {longest:g} h from the first time on"
+        allowed = fact("above-0-h") if longest is None else fact("out-at-most", most=hours_of(longest))
         raise OutOfRange(
-            f"{kind.name} out of service",
-            "has no end, or one that is too late" if too_long else "has a wrong end",
+            fact("out-of-service-of", title=kind.title),
+            fact("ends-too-late" if too_long else "ends-wrong"),
             value=hours,
             allowed=allowed,
-            remedy="give the hours until it must be looked at again",
+            remedy=fact("give-hours-until-checked"),
         )
     after = replace(state, out=OutOfService(act.by, reason, start, until))
-    text = f"{act.by} took it out of service: {reason}" + (f" (for {hours:g} h)" if hours else "")
+    for_h = fact("alarm-out-for", time=hours_of(hours)) if hours else NOTHING
+    text = fact("alarm-out", who=act.by, reason=reason, time=for_h)
     return act.step(kind, subject, state, after, Why.OUT_OF_SERVICE, text)
 
 
@@ -135,7 +143,7 @@ def return_to_service(kind: Kind, state: AlarmState, act: Act, subject: str = "p
     if state.out is None:
         return AlarmStep(state)
     after = annunciated(replace(state, out=None))
-    return act.step(kind, subject, state, after, Why.BACK_IN_SERVICE, f"{act.by} put it back in service")
+    return act.step(kind, subject, state, after, Why.BACK_IN_SERVICE, fact("alarm-back", who=act.by))
 
 
 def _ms_of(hours: float) -> int:

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logger.errors import BadInput
+from logger.facts import fact
 
 #: Project choices, tried on plans with rate and heat of cure 5 % and 30 % off (tests/logger/alarms/test_band.py).
 FASTER_PART = 0.12
@@ -69,10 +70,10 @@ def expect(
     )
     if not well or np.any(np.diff(h) < 0) or h[-1] > MOST_H:
         raise BadInput(
-            "predicted curve",
-            "needs hours that do not fall and one finite temperature each",
-            value=f"{h.size} hours, {c.size} temperatures",
-            remedy="predict the pour again",
+            fact("predicted-curve"),
+            fact("curve-hours-and-temperatures"),
+            value=fact("curve-has", hours=h.size, temperatures=c.size),
+            remedy=fact("predict-again"),
         )
     h, first = np.unique(h, return_index=True)
     c = np.maximum.reduceat(c, first)

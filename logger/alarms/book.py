@@ -23,6 +23,7 @@ from logger.alarms.signal import ProbeSignal, coldest
 from logger.alarms.state import NORMAL, AlarmState, AlarmStep, Observation, Phase, Transition, step, tick
 from logger.alarms.state_json import JsonTable, state_from_dict, state_to_dict
 from logger.errors import NotFound
+from logger.facts import fact
 from logger.units import HOUR_MS
 
 
@@ -208,7 +209,9 @@ class AlarmBook:
         now, limits, started = self.now_ms, self.setup.limits, self.setup.started_ms
         service = facts.service
         if service is not None:
-            self._observe("disk-low/service", equipment.disk_low(service.disk_free_mb, "the service", now))
+            self._observe(
+                "disk-low/service", equipment.disk_low(service.disk_free_mb, fact("the-service"), now)
+            )
             self._observe("message-undelivered/service", equipment.message_undelivered(service, now))
         if limits is None:
             return
@@ -300,7 +303,7 @@ class AlarmBook:
     def _alarm(self, key: str) -> tuple[Kind, str, AlarmState]:
         name, slash, subject = key.partition("/")
         if not slash or name not in KINDS or not subject:
-            raise NotFound(f"no alarm is named {key!r}; give <kind>/<subject>, such as core-hot/pour")
+            raise NotFound(fact("no-such-alarm-key", key=key))
         return KINDS[name], subject, self._states.get(key, NORMAL)
 
     # ---- how it stands -------------------------------------------------------------------------

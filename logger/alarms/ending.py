@@ -16,12 +16,15 @@ from logger.alarms.book import AlarmEntry
 from logger.alarms.conditions.heat import EARLY_C, PAST_CREDIT_S, core_will_overheat
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer, LooksSummary
 from logger.alarms.kind import Priority
+from logger.alarms.place_facts import at_place, head_place
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import AlarmState
+from logger.facts import Fact, fact, sentence
 from logger.pour import Stage
+from logger.quantities import hours as hours_of
 from logger.quantities import peak as peak_mark
 from logger.quantities import rate, temperature
-from logger.units import hours_minutes
+from logger.units import HOUR_MS
 
 #: A core that gets to its limit within so many hours, as it rises now, is on its way there (project choice).
 AHEAD_H = 4.0
@@ -50,7 +53,7 @@ class ObstacleKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """One thing in the way of an end, in a sentence (quantities marked). `about`: the key of the alarm that it is."""
+    """One thing in the way of an end. `text`: what it is; `about`: the key of the alarm that it is."""
 
     why: ObstacleKind
     text: str
@@ -124,7 +127,7 @@ def _high_alarms(evidence: StepEvidence, core: Sequence[Obstacle]) -> list[Obsta
     return [
         Obstacle(
             ObstacleKind.ALARM,
-            f"An alarm is up: {entry.kind.title}. {entry.state.reason}".rstrip(),
+            _alarm_up(entry),
             entry.key,
         )
         for entry in evidence.entries
@@ -132,28 +135,29 @@ def _high_alarms(evidence: StepEvidence, core: Sequence[Obstacle]) -> list[Obsta
     ]
 
 
+def _alarm_up(entry: AlarmEntry) -> Fact:
+    reason = sentence(entry.state.reason)
+    if not reason:
+        return fact("end-alarm-up", title=entry.kind.title)
+    return fact("end-alarm-up-because", title=entry.kind.title, reason=reason)
+
+
 def _uncured(evidence: StepEvidence, now_ms: int) -> list[Obstacle]:
     hours = _hours(evidence.core, now_ms)
     if evidence.open_from_h is None:
-        return [Obstacle(ObstacleKind.UNCURED, "Nobody knows when the core is hard enough to open the form.")]
+        return [Obstacle(ObstacleKind.UNCURED, fact("end-hardness-unknown"))]
     if hours >= evidence.open_from_h:
         return []
-    left = hours_minutes(evidence.open_from_h - hours)
-    return [
-        Obstacle(ObstacleKind.UNCURED, f"The core is not hard yet: the form can be opened in about {left}.")
-    ]
+    left = hours_of(evidence.open_from_h - hours)
+    return [Obstacle(ObstacleKind.UNCURED, fact("end-not-hard", left=left))]
 
 
 def _open_looks(evidence: StepEvidence, now_ms: int) -> list[Obstacle]:
     due_ms = evidence.next_look_ms
     if evidence.looks.over or due_ms is None:
         return []
-    span = hours_minutes(abs(due_ms - now_ms) / 3.6e6)
-    text = (
-        f"The look that was due {span} ago has not been made."
-        if due_ms <= now_ms
-        else f"Looks of the first hour are still asked for: the next is due in {span}."
-    )
+    span = hours_of(abs(due_ms - now_ms) / HOUR_MS)
+    text = fact("end-check-missed", ago=span) if due_ms <= now_ms else fact("end-check-to-come", left=span)
     return [Obstacle(ObstacleKind.LOOKS, text)]
 
 
@@ -173,24 +177,18 @@ def _rising(fresh: Sequence[ProbeSignal], evidence: CoreEvidence) -> list[Obstac
         slope, value = signal.slope_c_h(), signal.believed_c
         if slope is None or value is None or slope < LEAST_RISE_C_H:
             continue
-        rises = f"rises by {rate(slope)}"
+        said = {
+            "place": head_place(signal.place),
+            "core": temperature(value),
+            "limit": temperature(limit, 0),
+            "by": rate(slope),
+        }
         if value > limit - EARLY_C:
-            return [
-                Obstacle(
-                    ObstacleKind.RISING,
-                    f"The {signal.place} is at {temperature(value)}, over its limit of "
-                    f"{temperature(limit, 0)}, and {rises}.",
-                )
-            ]
+            return [Obstacle(ObstacleKind.RISING, fact("end-rising-over", **said))]
         left_h = (limit - value) / slope
         if left_h <= AHEAD_H:
-            return [
-                Obstacle(
-                    ObstacleKind.RISING,
-                    f"The {signal.place} is at {temperature(value)} and {rises}: as it goes now it "
-                    f"passes its limit of {temperature(limit, 0)} in {hours_minutes(left_h)}.",
-                )
-            ]
+            text = fact("end-rising-towards", left=hours_of(left_h), **said)
+            return [Obstacle(ObstacleKind.RISING, text)]
     return []
 
 
@@ -201,34 +199,22 @@ def _hot(
     over = [signal for signal in fresh if (signal.believed_c or 0.0) > limit - EARLY_C]
     if over:
         signal = min(over, key=_hottest_first)
-        return [
-            Obstacle(
-                ObstacleKind.HOT,
-                f"The {signal.place} is at {temperature(signal.believed_c or 0.0)}: its limit is "
-                f"{temperature(limit, 0)}.",
-            )
-        ]
+        core, place = temperature(signal.believed_c or 0.0), head_place(signal.place)
+        text = fact("end-over", place=place, core=core, limit=temperature(limit, 0))
+        return [Obstacle(ObstacleKind.HOT, text)]
     # What was over the limit when it was last known has not been seen to cool.
     lost = [t for t in cores if t not in fresh and (t.believed_c or 0.0) > limit - 2 * EARLY_C]
     if lost:
         signal = min(lost, key=_hottest_first)
-        value, age_ms = temperature(signal.believed_c or 0.0), now_ms - signal.believed_ms
+        age_ms, place = now_ms - signal.believed_ms, signal.place
+        known = {"core": temperature(signal.believed_c or 0.0), "limit": temperature(limit, 0)}
         if age_ms <= signal.recent_ms:
-            text = f"The probe at {signal.place} reads {value}, is doubted, and its limit is {temperature(limit, 0)}."
+            text = fact("end-doubted-over", place=at_place(place), **known)
         else:
-            text = (
-                f"The {signal.place} was at {value} when it was last read, {hours_minutes(age_ms / 3.6e6)} ago: its "
-                f"limit is {temperature(limit, 0)}."
-            )
+            text = fact("end-was-over", place=head_place(place), ago=hours_of(age_ms / HOUR_MS), **known)
         return [Obstacle(ObstacleKind.WAS_HOT, text)]
     if evidence.states["core-hot"].up:
-        return [
-            Obstacle(
-                ObstacleKind.WAS_HOT,
-                "The alarm that the core is too hot is still up: the core is not back far enough "
-                f"below its limit of {temperature(limit, 0)}, or not for long enough.",
-            )
-        ]
+        return [Obstacle(ObstacleKind.WAS_HOT, fact("end-not-back-yet", limit=temperature(limit, 0)))]
     return []
 
 
@@ -241,7 +227,7 @@ def _foretold(evidence: CoreEvidence, now_ms: int) -> list[Obstacle]:
     if call is not None and call.active:
         return [Obstacle(ObstacleKind.FORECAST, call.reason)]
     if alarm.up and (call is None or call.active is None):
-        return [Obstacle(ObstacleKind.FORECAST, alarm.reason)]
+        return [Obstacle(ObstacleKind.FORECAST, sentence(alarm.reason))]
     if (
         answer is None
         and evidence.foretold is not None
@@ -249,13 +235,10 @@ def _foretold(evidence: CoreEvidence, now_ms: int) -> list[Obstacle]:
         and hours < evidence.foretold[1]
     ):
         peak_c, at_h = evidence.foretold
-        return [
-            Obstacle(
-                ObstacleKind.FORECAST,
-                f"By its plan the core gets to {peak_mark(peak_c)}, {hours_minutes(at_h)} "
-                f"after pouring: its limit is {temperature(limit, 0)}.",
-            )
-        ]
+        text = fact(
+            "end-plan-passes", peak=peak_mark(peak_c), age=hours_of(at_h), limit=temperature(limit, 0)
+        )
+        return [Obstacle(ObstacleKind.FORECAST, text)]
     return []
 
 
@@ -280,35 +263,17 @@ def _unknown(
         near = [t for t in fresh if t.slope_c_h() is None and (t.believed_c or 0.0) > limit - FAR_C]
         if not near:
             return []
-        return [
-            Obstacle(
-                ObstacleKind.UNKNOWN,
-                f"The {near[0].place} has not been read for long enough to know whether it rises.",
-            )
-        ]
+        return [Obstacle(ObstacleKind.UNKNOWN, fact("end-trend-unknown", place=head_place(near[0].place)))]
     if not cores:
-        return [
-            Obstacle(
-                ObstacleKind.UNKNOWN, "No core probe has ever been read: nobody knows how hot the core is."
-            )
-        ]
+        return [Obstacle(ObstacleKind.UNKNOWN, fact("end-never-read"))]
     last = max(cores, key=lambda signal: signal.believed_ms)
     if _past_peak(evidence, last) and now_ms - last.believed_ms <= PAST_CREDIT_S * 1000:
         return []
     if now_ms - last.believed_ms <= last.recent_ms:
-        return [
-            Obstacle(
-                ObstacleKind.UNKNOWN,
-                f"What the probe at {last.place} reads is doubted: nobody knows how hot the core is.",
-            )
-        ]
-    return [
-        Obstacle(
-            ObstacleKind.UNKNOWN,
-            f"The core was last read {hours_minutes((now_ms - last.believed_ms) / 3.6e6)} ago, "
-            f"at {temperature(last.believed_c or 0.0)}: nobody knows how hot it is now.",
-        )
-    ]
+        return [Obstacle(ObstacleKind.UNKNOWN, fact("end-doubted", place=at_place(last.place)))]
+    ago = hours_of((now_ms - last.believed_ms) / HOUR_MS)
+    text = fact("end-last-read", ago=ago, core=temperature(last.believed_c or 0.0))
+    return [Obstacle(ObstacleKind.UNKNOWN, text)]
 
 
 def _past_peak(evidence: CoreEvidence, last: ProbeSignal) -> bool:

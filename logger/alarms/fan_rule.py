@@ -13,7 +13,8 @@ from enum import StrEnum
 
 from logger.alarms.inputs import ForecastAnswer
 from logger.alarms.state import AlarmState
-from logger.quantities import temperature
+from logger.facts import NOTHING, fact, sentence
+from logger.quantities import chance, hours, temperature
 from logger.units import HOUR_MS
 
 #: Once on, it runs at least this long: relays and motors wear by switching (the project's choice).
@@ -38,7 +39,7 @@ class FanRequest:
 
     on: bool | None
     by: By
-    why: str = ""
+    why: str = NOTHING
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,8 @@ def planned_request(times_ms: Sequence[tuple[int, int]], now_ms: int) -> FanRequ
     """Return what the plan's times (from ≤ t < to, ms) ask for."""
     for from_ms, to_ms in times_ms:
         if from_ms <= now_ms < to_ms:
-            return FanRequest(True, By.PLAN, f"planned for {(to_ms - now_ms) / 3.6e6:.1f} h from now on")
-    return FanRequest(False, By.PLAN, "its planned time is over")
+            return FanRequest(True, By.PLAN, fact("fan-planned", time=hours((to_ms - now_ms) / HOUR_MS)))
+    return FanRequest(False, By.PLAN, fact("fan-plan-over"))
 
 
 def forecast_request(
@@ -80,23 +81,21 @@ def forecast_request(
     """
     for state in alarms:
         if state.up and state.out is None:
-            return FanRequest(True, By.FORECAST, state.reason)
+            return FanRequest(True, By.FORECAST, sentence(state.reason))
     if answer is None:
         return FanRequest(None, By.FORECAST)
     without = answer.chance_without_fan
     if without is not None and without >= NEEDS_IT:
-        why = (
-            f"without it the core would probably pass {temperature(limit_c, 0)}: chance {without * 100:.0f} %"
-        )
+        why = fact("fan-needed", limit=temperature(limit_c, 0), chance=chance(without))
         return FanRequest(True, By.FORECAST, why)
     if without is not None and without < DOES_WITHOUT:
-        return FanRequest(
-            False, By.FORECAST, f"the core stays below {temperature(limit_c, 0)} without it, too"
-        )
-    hours = (answer.made_at_ms - started_ms) / HOUR_MS
-    past = answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours
+        return FanRequest(False, By.FORECAST, fact("fan-not-needed", limit=temperature(limit_c, 0)))
+    made_h = (answer.made_at_ms - started_ms) / HOUR_MS
+    past = (
+        answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= made_h
+    )
     if past and core_c is not None and core_c <= limit_c - COOLED_C:
-        return FanRequest(False, By.FORECAST, f"the peak is past and the core is at {temperature(core_c, 0)}")
+        return FanRequest(False, By.FORECAST, fact("fan-core-cooled", core=temperature(core_c, 0)))
     return FanRequest(None, By.FORECAST)
 
 
@@ -116,5 +115,5 @@ def decide(fan: FanNow, requests: Sequence[FanRequest], now_ms: int) -> Switch |
         return None
     if fan.since_ms is not None and now_ms - fan.since_ms < LEAST_RUN_MS:
         return None
-    why = next((one.why for one in requests if one.by is fan.by and one.why), "nothing asks for it any more")
+    why = next((one.why for one in requests if one.by is fan.by and one.why), fact("fan-unasked"))
     return Switch(False, None, why)

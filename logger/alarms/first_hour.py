@@ -9,11 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from logger.alarms.definitions.heat import KEEP_CLEAR
 from logger.alarms.inputs import LooksSummary
+from logger.alarms.kind import KEEP_CLEAR
 from logger.alarms.registry import KINDS
 from logger.errors import OutOfRange
-from logger.quantities import length, volume
+from logger.facts import NOTHING, Fact, fact
+from logger.quantities import length, minutes, percent, volume
 
 MINUTE_MS = 60_000
 #: After the end, a look that nobody made stays due for this long; then the hour is history.
@@ -38,11 +39,11 @@ class Rhythm:
         ):
             if not low <= value <= high:
                 raise OutOfRange(
-                    f"rhythm of looks: {name}",
-                    "is out of range",
+                    fact("rhythm-of-looks", name=name),
+                    fact("rhythm-out-of-range"),
                     value=value,
-                    allowed=f"{low} to {high} min",
-                    remedy="look more or less often",
+                    allowed=fact("minutes-from-to", low=low, high=high),
+                    remedy=fact("look-more-or-less-often"),
                 )
 
 
@@ -122,7 +123,7 @@ def summarize_looks(started_ms: int, rhythm: Rhythm, looks: Sequence[Look], now_
     if not conclusive:
         return LooksSummary(overdue, over=over)
     last = max(conclusive, key=lambda look: look.at_ms)
-    finding = last.note or ("the level fell" if last.finding is LookResult.LEVEL_FELL else "")
+    finding = last.note or (fact("level-went-down") if last.finding is LookResult.LEVEL_FELL else NOTHING)
     return LooksSummary(overdue, last.finding is not LookResult.DRY, finding, last.by, over)
 
 
@@ -131,14 +132,14 @@ def _early_ms(rhythm: Rhythm) -> int:
     return round(min(2.0, rhythm.every_min / 2, rhythm.then_every_min / 2) * MINUTE_MS)
 
 
-def advice(finding: LookResult) -> tuple[str, ...]:
+def advice(finding: LookResult) -> tuple[Fact, ...]:
     """Return what to do about what was found."""
     if finding in (LookResult.LEAKING, LookResult.LEVEL_FELL):
         return KINDS["wet-under-form"].what_to_do
     if finding is LookResult.HOT:
         return KEEP_CLEAR
     if finding is LookResult.OTHER:
-        return ("Write down what you saw, and look again in 5 min.",)
+        return (fact("look-other.do.1"),)
     return ()
 
 
@@ -158,8 +159,8 @@ SOAK_MM = 2.0
 
 def level_fell(
     marks: Sequence[LevelMark], area_m2: float | None = None, soak_mm: float = SOAK_MM
-) -> str | None:
-    """Return a sentence when the level has fallen by more than wood and bubbles take; None when it holds."""
+) -> Fact | None:
+    """Say so when the level has fallen by more than wood and bubbles take; None when it holds."""
     if len(marks) < 2:
         return None
     ordered = sorted(marks, key=lambda mark: mark.at_ms)
@@ -167,31 +168,31 @@ def level_fell(
     fall = first.level_mm - last.level_mm
     if fall <= soak_mm:
         return None
-    minutes = (last.at_ms - first.at_ms) / MINUTE_MS
-    litres = f", about {volume(fall * area_m2)}" if area_m2 is not None else ""
-    taken = f"wood and bubbles take {length(soak_mm, 0)} or so"
-    return f"The level fell by {length(fall)} in {minutes:.0f} min{litres}; {taken}."
+    time = minutes(round((last.at_ms - first.at_ms) / MINUTE_MS))
+    known = {"fall": length(fall), "time": time, "soak": length(soak_mm, 0)}
+    if area_m2 is None:
+        return fact("level-fell", **known)
+    return fact("level-fell-volume", volume=volume(fall * area_m2), **known)
 
 
-def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> str | None:
-    """Return a sentence when what was poured differs from the plan by more than `part`; None when it fits.
+def volume_differs(planned_l: float, poured_l: float, part: float = 0.05) -> Fact | None:
+    """Say so when what was poured differs from the plan by more than `part`; None when it fits.
 
     Raises OutOfRange when the planned volume is not above 0 or the poured one is negative.
     """
     if not planned_l > 0 or not poured_l >= 0:
         raise OutOfRange(
-            "volume",
-            "must be above 0 planned and not negative poured",
+            fact("poured-volume"),
+            fact("volume-above-0"),
             value=(planned_l, poured_l),
-            allowed="litres",
-            remedy="correct the number",
+            remedy=fact("correct-the-number"),
         )
     off = (poured_l - planned_l) / planned_l
     if abs(off) <= part:
         return None
-    side = (
-        "more than planned: a leak, a void, or a deeper pour that runs hotter than predicted"
-        if off > 0
-        else "less than planned: check the level before you call it done"
+    return fact(
+        "poured-more" if off > 0 else "poured-less",
+        poured=volume(poured_l),
+        planned=volume(planned_l),
+        share=percent(abs(off) * 100, 0),
     )
-    return f"{volume(poured_l)} went in and {volume(planned_l)} were planned, {abs(off) * 100:.0f} % {side}."

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from logger.facts import Fact, fact
+
 if TYPE_CHECKING:  # a start does not wait for plans
     from logger.plan.file import Plan
 
@@ -63,6 +65,19 @@ class Quantiles:
 
 
 @dataclass(frozen=True, slots=True)
+class Remedy:
+    """Something that would help: its name in a forecast, and what it would come to ("fans now: 78 → 57 °C")."""
+
+    name: str
+    words: str
+
+    @property
+    def short(self) -> Fact:
+        """What would be done, without what it would come to."""
+        return fact(f"helps-{self.name.replace(' ', '-')}")
+
+
+@dataclass(frozen=True, slots=True)
 class ForecastAnswer:
     """What the forecast answered, and when. A part that it could not answer is None."""
 
@@ -72,10 +87,10 @@ class ForecastAnswer:
     peak_at_h: Quantiles | None = None
     crossing_h: Quantiles | None = None
     release_h: Quantiles | None = None
-    #: Named causes with their size in words: "the resin cures 30 % faster than its datasheet".
+    #: Named causes with their size: "the resin cures 30 % faster than its datasheet".
     causes: tuple[str, ...] = ()
-    #: What would help, best first: "fans now: 78 → 57 °C".
-    would_help: tuple[str, ...] = ()
+    #: What would help, best first.
+    would_help: tuple[Remedy, ...] = ()
     #: Part of the cooling that the running fan should bring and does: 1 as it should, 0 like still air.
     fan_cooling: float | None = None
     #: The chance over the limit if the running fan were switched off now.
@@ -139,7 +154,7 @@ class LooksSummary:
 
     overdue_since_ms: int | None  #: when the oldest look that nobody made was due
     leaking: bool | None = None  #: by the last look that said anything about it
-    finding: str = ""  #: in words
+    finding: str = ""  #: a fact, or what somebody noted
     by: str = ""
     over: bool = False  #: the first hour is over: nothing is due any more
 

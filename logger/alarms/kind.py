@@ -7,10 +7,13 @@ The life of an alarm follows OPC 10000-9 (UA Part 9), sections 4.8 and 5.8.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from logger.errors import NotFound
+from logger.facts import NOTHING, Fact, Quantity, fact
+from logger.quantities import quantity
 
 
 class Priority(StrEnum):
@@ -48,7 +51,7 @@ def priority_of(harm: Harm, respond_within_min: float) -> Priority:
     for until_min, severe, costly, small in MATRIX:
         if respond_within_min <= until_min:
             return {Harm.SEVERE: severe, Harm.COSTLY: costly, Harm.SMALL: small}[harm]
-    raise NotFound(f"no row of the priority matrix for {respond_within_min} min; give a number of minutes")
+    raise NotFound(fact("no-priority-row", minutes=str(respond_within_min)))
 
 
 class Subject(StrEnum):
@@ -60,27 +63,30 @@ class Subject(StrEnum):
     SERVICE = "service"
 
 
+#: Of an alarm of high rank: what keeps people whole. Of a core: how to cool it.
+KEEP_CLEAR = tuple(fact(f"keep-clear.{n}") for n in (1, 2, 3))
+COOL_NOW = tuple(fact(f"cool-now.{n}") for n in (1, 2, 3))
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of alarm. Durations carry their unit in the name; quantities in words are marked (logger/quantities.py).
+    """One kind of alarm. Durations carry their unit in the name; its texts are codes that begin with its name.
 
     `unit` is that of value and limit: °C of a temperature, K of a difference; `deadband` is a difference in it.
     """
 
     name: str
-    title: str
     harm: Harm
     subject: Subject
-    limit: str  #: the limit in words
-    limit_source: str  #: where the limit comes from
     unit: str
     deadband: float  #: how far back inside the limit the value must be before the alarm may return
     on_delay_s: float  #: time over the limit before it is raised; time spent back inside is taken off again
     off_delay_s: float  #: time back inside, without a break, before it returns
     n_of_m: tuple[int, int]  #: it takes n of the last m readings to raise it, or to call it worse
-    consequence: str
-    causes: tuple[str, ...]
-    what_to_do: tuple[str, ...]
+    likely: int  #: how many likely causes are listed
+    steps: tuple[
+        int | Fact, ...
+    ]  #: what to do, in order: a step of its own by number, or one that others share
     respond_within_min: float
     repeat_min: float  #: told again this often until somebody acknowledges
     realarm_min: float  #: raised again when still true this long after it was acknowledged
@@ -88,19 +94,64 @@ class Kind:
     #: Longest time out of service before it must be looked at again. None: until somebody puts it back.
     out_of_service_max_h: float | None = None
     latching: bool = False  #: stays up until a person has acknowledged it after the return
+    figures: Mapping[str, Quantity] = field(
+        default_factory=dict, hash=False
+    )  #: what the texts of limit and source name
+
+    @property
+    def title(self) -> Fact:
+        """What is wrong, as a title."""
+        return fact(f"{self.name}.title")
+
+    @property
+    def short(self) -> Fact:
+        """The title in the fewest words, for a lock screen."""
+        return fact(f"{self.name}.title.short")
+
+    @property
+    def limit(self) -> Fact:
+        """When it is raised."""
+        return fact(f"{self.name}.limit", **self.figures)
+
+    @property
+    def limit_source(self) -> Fact:
+        """Where the limit comes from."""
+        return fact(f"{self.name}.source", **self.figures)
+
+    @property
+    def consequence(self) -> Fact:
+        """What happens if nobody does anything."""
+        return fact(f"{self.name}.consequence")
+
+    @property
+    def causes(self) -> tuple[Fact, ...]:
+        """What probably brings it about."""
+        return tuple(fact(f"{self.name}.cause.{n}") for n in range(1, self.likely + 1))
+
+    @property
+    def what_to_do(self) -> tuple[Fact, ...]:
+        """What to do, in order."""
+        return tuple(
+            step if isinstance(step, Fact) else fact(f"{self.name}.do.{step}") for step in self.steps
+        )
 
     @property
     def deadband_shown(self) -> str:
-        """The deadband with its unit, marked; empty where there is none."""
+        """The deadband with its unit; nothing where there is none."""
         if self.deadband == 0:
-            return ""
-        return (
-            f"{{{self.deadband:g} K}}"
-            if self.unit in ("°C", "K")
-            else f"{self.deadband:g} {self.unit}".strip()
-        )
+            return NOTHING
+        if self.unit in ("chance", "part"):
+            return quantity(100 * self.deadband, "%", 0)
+        return quantity(self.deadband, "K" if self.unit == "°C" else self.unit, None)
 
     @property
     def priority(self) -> Priority:
         """Harm × time to respond."""
         return priority_of(self.harm, self.respond_within_min)
+
+
+def in_unit(value: float, unit: str) -> Quantity:
+    """Return a value of a kind's unit: a temperature, a difference, a chance, or what else it is judged by."""
+    if unit in ("chance", "part"):
+        return quantity(100 * value, "%", 0)
+    return quantity(value, unit)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from hardware.clock import Stamp
 from logger.wire import WireReading
-from logger.words.reader import METRIC, Reader
 
 #: The limit where nothing is known of the plan, °C: what a station watches by itself (see daemon/signals.py).
 UNKNOWN_C = 95.0
@@ -36,7 +35,7 @@ class Watched:
     probes: frozenset[str] = frozenset()
     station: str = ""
     poured_ms: int = 0  #: when pouring began, true time
-    units: Reader = METRIC  #: in which its shop reads
+    units: str | None = None  #: in which its shop reads, "c.mm.l.kg"; None: metric
     ended: bool = False  #: its watch has just been ended, which can still be taken back
 
 

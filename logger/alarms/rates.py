@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from logger.alarms.kind import Priority
+from logger.facts import fact
+from logger.quantities import percent
 from logger.units import DAY_MS, HOUR_MS
 
 TEN_MIN_MS = 600_000
@@ -39,7 +41,7 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class RateTarget:
-    """One figure against its target, in words. `met` None: too little history to say."""
+    """One figure against its target. `met` None: too little history to say."""
 
     name: str
     value: float
@@ -157,8 +159,9 @@ def _floods(times: Sequence[int], until_ms: int) -> tuple[int, int]:
 
 
 def _targets(figures: Rates) -> tuple[RateTarget, ...]:
-    second, memory = "ISA-18.2-2016, second hand", "from memory"
-    enough = figures.hours >= 24
+    second, memory = fact("source-second-hand"), fact("source-from-memory")
+    enough, none = figures.hours >= 24, fact("rate-none")
+    about = {share: fact("rate-about", about=percent(share, 0)) for share in (5, 15, 80)}
 
     def if_enough(met: bool) -> bool | None:
         return met if enough else None
@@ -167,51 +170,84 @@ def _targets(figures: Rates) -> tuple[RateTarget, ...]:
     several = figures.alarms >= 20
     return (
         RateTarget(
-            "alarms an hour",
+            fact("rate-hour"),
             figures.per_hour,
             "1/h",
-            "about 6, at most 12",
+            fact("rate-about-most", about=6, most=12),
             second,
             if_enough(figures.per_hour <= 6),
         ),
         RateTarget(
-            "alarms a day",
+            fact("rate-day"),
             figures.per_hour * 24,
             "1/d",
-            "about 150, at most 300",
+            fact("rate-about-most", about=150, most=300),
             memory,
             if_enough(figures.per_hour * 24 <= 150),
         ),
         RateTarget(
-            "most alarms in 10 min",
+            fact("rate-ten-min"),
             figures.busiest_10_min,
             "",
-            "10 or fewer",
+            fact("rate-ten-or-fewer"),
             second,
             figures.busiest_10_min <= 10,
         ),
         RateTarget(
-            "10-min intervals with more than 10",
+            fact("rate-busy"),
             figures.busy_10_min_part * 100,
             "%",
-            "below 1 %",
+            fact("rate-below", most=percent(1, 0)),
             second,
             if_enough(figures.busy_10_min_part < 0.01),
         ),
         RateTarget(
-            "time in flood",
+            fact("rate-flood"),
             figures.flood_part * 100,
             "%",
-            "below 1 %",
+            fact("rate-below", most=percent(1, 0)),
             second,
             if_enough(figures.flood_part < 0.01),
         ),
-        RateTarget("chattering alarms", len(figures.chattering), "", "none", second, not figures.chattering),
-        RateTarget("fleeting alarms", len(figures.fleeting), "", "none", second, not figures.fleeting),
         RateTarget(
-            "stale alarms (over 24 h)", len(figures.stale), "", "fewer than 5", second, len(figures.stale) < 5
+            fact("rate-chattering"),
+            len(figures.chattering),
+            "",
+            fact("rate-none"),
+            second,
+            not figures.chattering,
         ),
-        RateTarget("high priority", high, "%", "about 5 %", second, high <= 10 if several else None),
-        RateTarget("medium priority", medium, "%", "about 15 %", second, medium <= 20 if several else None),
-        RateTarget("low priority", low, "%", "about 80 %", second, low >= 75 if several else None),
+        RateTarget(fact("rate-fleeting"), len(figures.fleeting), "", none, second, not figures.fleeting),
+        RateTarget(
+            fact("rate-stale"),
+            len(figures.stale),
+            "",
+            fact("rate-fewer", most=5),
+            second,
+            len(figures.stale) < 5,
+        ),
+        RateTarget(
+            fact("rate-high"),
+            high,
+            "%",
+            about[5],
+            second,
+            high <= 10 if several else None,
+        ),
+        RateTarget(
+            fact("rate-medium"),
+            medium,
+            "%",
+            about[15],
+            second,
+            medium <= 20 if several else None,
+        ),
+        RateTarget(
+            fact("rate-low"),
+            low,
+            "%",
+            about[80],
+            second,
+            low >= 75 if several else None,
+        ),
     )

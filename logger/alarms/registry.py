@@ -7,6 +7,7 @@ from logger.alarms.definitions.heat import HEAT_KINDS
 from logger.alarms.definitions.surroundings import SURROUNDINGS_KINDS
 from logger.alarms.kind import MATRIX, Harm, Kind, Priority, Subject, priority_of
 from logger.errors import NotFound
+from logger.facts import fact
 
 __all__ = ["KINDS", "MATRIX", "Harm", "Kind", "Priority", "Subject", "kind_named", "priority_of"]
 
@@ -19,4 +20,4 @@ def kind_named(name: str) -> Kind:
     try:
         return KINDS[name]
     except KeyError:
-        raise NotFound(f"no kind of alarm is named {name!r}; known: {', '.join(KINDS)}") from None
+        raise NotFound(fact("no-such-kind", name=name, known=tuple(KINDS))) from None

@@ -15,8 +15,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from logger.alarms.kind import Kind
-from logger.quantities import quantity
+from logger.alarms.kind import Kind, in_unit
+from logger.facts import Fact, Value, fact, sentence
+from logger.quantities import minutes
 
 
 class Phase(StrEnum):
@@ -133,7 +134,7 @@ class AlarmState:
 
 @dataclass(frozen=True, slots=True)
 class Transition:
-    """One change of one alarm, with its reason in words. `quiet`: record it, tell nobody."""
+    """One change of one alarm, with its reason. `quiet`: record it, tell nobody."""
 
     kind: str
     subject: str
@@ -154,7 +155,7 @@ class Transition:
 
 @dataclass(frozen=True, slots=True)
 class Trigger:
-    """What brings a transition about: why, in words too, when, and by whom if a person did it.
+    """What brings a transition about: why, what is said of it, when, and by whom if a person did it.
 
     `measured_ms`: when the reading behind it was taken; None: there is none.
     """
@@ -227,12 +228,12 @@ def _time_passes(
     changes: list[Transition] = []
     if state.out is not None and state.out.until_ms is not None and now_ms >= state.out.until_ms:
         before, state = state, annunciated(replace(state, out=None))
-        text = f"Back in service: the time that {before.out.by if before.out else ''} gave it is over."
+        text = fact("alarm-back-in-time", who=before.out.by if before.out else "")
         changes.append(transition(kind, subject, before, state, Trigger(Why.BACK_IN_SERVICE, text, now_ms)))
     if state.shelf is not None and now_ms >= state.shelf.until_ms:
         before, state = state, annunciated(replace(state, shelf=None))
-        text = "Its time on the shelf is over" + (
-            f", and it is still true: {state.reason}" if state.up else "."
+        text = (
+            fact("shelf-over-still-true", reason=sentence(state.reason)) if state.up else fact("shelf-over")
         )
         changes.append(transition(kind, subject, before, state, Trigger(Why.SHELF_ENDED, text, now_ms)))
     if (
@@ -241,8 +242,9 @@ def _time_passes(
         and now_ms - state.acknowledged_ms >= kind.realarm_min * 60_000
     ):
         before, state = state, replace(state, phase=Phase.RAISED)
-        minutes = round((now_ms - (state.acknowledged_ms or now_ms)) / 60_000)
-        text = f"Still true {minutes} min after {state.acknowledged_by} took it: {state.reason}"
+        passed = minutes(round((now_ms - (state.acknowledged_ms or now_ms)) / 60_000))
+        who: Value = state.acknowledged_by or fact("somebody")
+        text = fact("alarm-still-true", time=passed, who=who, reason=sentence(state.reason))
         changes.append(transition(kind, subject, before, state, Trigger(Why.REALARM, text, now_ms)))
     return state, tuple(changes)
 
@@ -310,7 +312,8 @@ def _on_active(
     if confirmed <= state.severity:
         return AlarmStep(after)
     after = replace(after, phase=Phase.RAISED, severity=confirmed)
-    worse = Trigger(Why.WORSE, f"It got worse: {observation.reason}", now_ms, observation.at_ms)
+    text = fact("alarm-worse", reason=observation.reason)
+    worse = Trigger(Why.WORSE, text, now_ms, observation.at_ms)
     return _raised(kind, subject, state, after, worse)
 
 
@@ -319,7 +322,7 @@ def _raised(kind: Kind, subject: str, before: AlarmState, after: AlarmState, tri
     changes: list[Transition] = []
     if after.shelf is not None and after.severity > after.shelf.severity:
         unshelved, after = replace(before, shelf=None), replace(after, shelf=None)
-        text = f"Off the shelf, because it got worse: {after.reason}"
+        text = fact("shelf-ended-worse", reason=sentence(after.reason))
         ended = Trigger(Why.SHELF_ENDED, text, trigger.now_ms)
         changes.append(transition(kind, subject, before, unshelved, ended))
         before = unshelved
@@ -360,11 +363,12 @@ def _on_inactive(
     return AlarmStep(after, (transition(kind, subject, state, after, returned),))
 
 
-def _back(kind: Kind, observation: Observation) -> str:
-    """Return the sentence on a return for which the condition gives none."""
+def _back(kind: Kind, observation: Observation) -> Fact:
+    """Return what is said of a return for which the condition gives nothing."""
     if observation.value is None or observation.limit is None:
-        return f"No longer so: {kind.title[0].lower()}{kind.title[1:]}."
-    return f"Back inside: {quantity(observation.value, kind.unit)} (limit {quantity(observation.limit, kind.unit)})."
+        return fact("alarm-no-longer", title=kind.title)
+    value, limit = in_unit(observation.value, kind.unit), in_unit(observation.limit, kind.unit)
+    return fact("alarm-back-inside", value=value, limit=limit)
 
 
 def _inside_deadband(kind: Kind, observation: Observation) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from logger.alarms.state import AlarmState, OutOfService, Phase, Shelf
+from logger.facts import parsed
 
 #: A stored object, as some `to_dict` wrote it: its reader knows the names, and what does not fit raises there.
 JsonTable = dict[str, Any]
@@ -33,6 +34,8 @@ def state_to_dict(state: AlarmState) -> JsonTable:
 def state_from_dict(table: JsonTable) -> AlarmState:
     """Return the state that `state_to_dict` wrote. Raises KeyError, TypeError or ValueError on anything else."""
     values = dict(table)
+    if "reason" in values:
+        values["reason"] = parsed(values["reason"])
     if "phase" in values:
         values["phase"] = Phase(values["phase"])
     if "recent" in values:

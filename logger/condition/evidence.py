@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from logger.alarms.inputs import Remedy
 from logger.alarms.kind import Priority
 from logger.alarms.state import UP, Phase
 from logger.pour import LIVE, Stage
@@ -35,7 +36,7 @@ class Thermometer:
 
 @dataclass(frozen=True, slots=True)
 class OpenAlarm:
-    """An alarm that is true, or over and not confirmed by anybody. `reason` has marked quantities."""
+    """An alarm that is true, or over and not confirmed by anybody."""
 
     id: int
     kind: str
@@ -62,7 +63,7 @@ class ExpectedPeak:
     """A peak of the core that is to come, °C: 5, 50 and 95 % points, and the chance (0–1) that it passes the limit.
 
     at_h, last_at_h: its hour, and the hour by which it is past in 95 of 100 cases. clear_h: by when the readings will
-    tell whether it passes the limit. remedy: what would help most, with marked quantities. made_h: the hour of the
+    tell whether it passes the limit. remedy: what would help most. made_h: the hour of the
     pour from which it was seen; None for the plan's.
     """
 
@@ -74,7 +75,7 @@ class ExpectedPeak:
     last_at_h: float
     clear_h: float | None = None
     crossing_h: float | None = None
-    remedy: str = ""
+    remedy: Remedy | None = None
     made_h: float | None = None
 
 
@@ -84,7 +85,7 @@ class Evidence:
 
     limit_c: the core's; None where the plan cannot be read. hottest: what the core has read at its hottest so far
     (°C, hour). planned: the plan's peak, frozen with the pour. forecast: the newest. look_due_ms: when the form is to
-    be looked at next. unjudged: why no alarm of it can be relied on, in words; None: it has lately been judged.
+    be looked at next. unjudged: why no alarm of it can be relied on; None: it has lately been judged.
     """
 
     stage: Stage

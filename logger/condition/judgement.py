@@ -14,6 +14,7 @@ from logger.alarms.kind import Priority
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import PLACES, Evidence, OpenAlarm, Thermometer
 from logger.condition.peak_call import Call, PeakCall, call_of
+from logger.facts import fact
 from logger.units import HOUR_MS
 
 
@@ -83,7 +84,7 @@ class Condition:
     @property
     def by(self) -> str | None:
         """Who has its alarm in hand; None: nobody, or it has none."""
-        return (self.alarm.by or "Somebody") if self.alarm is not None and self.alarm.answered else None
+        return (self.alarm.by or fact("somebody")) if self.alarm is not None and self.alarm.answered else None
 
     @property
     def since_ms(self) -> int | None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from logger.alarms.inputs import Remedy
 from logger.condition.evidence import ExpectedPeak
 from logger.cure.forecast.decision import NOW
-from logger.words.old_text import marked
 
 #: A remedy that brings the peak down by less than this is not worth a maker's way, K.
 WORTH_DOING_C = 2.0
@@ -25,7 +25,7 @@ def forecast_peak(body: Mapping[str, Any]) -> ExpectedPeak:
         when["p95"],
         body.get("clear_at_h"),
         None if crossing is None else crossing["p50"],
-        next(iter(remedies(body.get("what_if", {}))), ""),
+        next(iter(remedies(body.get("what_if", {}))), None),
         body["at_h"],
     )
 
@@ -46,12 +46,14 @@ def open_from_h(body: Mapping[str, Any] | None, prediction: Mapping[str, Any] | 
     return (prediction or {}).get("release_at_h")
 
 
-def remedies(answers: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the what-if answers that help, in words with marked quantities, the best first."""
+def remedies(answers: Mapping[str, Any]) -> tuple[Remedy, ...]:
+    """Return the what-if answers that help, the best first."""
     if NOW not in answers:
         return ()
     as_it_is_c = answers[NOW]["core_peak_c"]["p50"]
     gains = [
-        (as_it_is_c - answer["core_peak_c"]["p50"], marked(answer["words"])) for answer in answers.values()
+        (as_it_is_c - answer["core_peak_c"]["p50"], answer["words"], name) for name, answer in answers.items()
     ]
-    return tuple(words for gain, words in sorted(gains, reverse=True) if gain >= WORTH_DOING_C)
+    return tuple(
+        Remedy(name, words) for gain, words, name in sorted(gains, reverse=True) if gain >= WORTH_DOING_C
+    )

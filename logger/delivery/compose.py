@@ -21,9 +21,9 @@ from logger.alarms.notify_policy import (
 )
 from logger.alarms.state import AlarmState, Phase
 from logger.alarms.state_json import JsonTable
-from logger.alarms.wording import About, words
 from logger.delivery.addresses import AddressBook
 from logger.delivery.signed_links import Address, new_token
+from logger.delivery.wording import About, Now, words
 from logger.settings import Messages
 from logger.store import outbox
 from logger.store.alarms import row_id_of
@@ -87,13 +87,9 @@ def due_notifications(
 
 @dataclass(frozen=True, slots=True)
 class PourNow:
-    """How a pour is now, in words with marked quantities.
+    """How a pour is now. alarm_id: the alarm that it is about; grave: whether it is a danger."""
 
-    danger: what the danger is, where it is one (`grave`). alarm_id: the alarm that it is about.
-    """
-
-    words: str
-    danger: str
+    now: Now
     alarm_id: int | None
     grave: bool
 
@@ -145,7 +141,7 @@ class Composer:
         a ring.
         """
         ids = []
-        units = units_from(units_of_pour(tx, pour_id)) if notifications else METRIC
+        reader = units_from(units_of_pour(tx, pour_id)) if notifications else METRIC
         now = self.pour_now(tx, pour_id) if notifications else None
         revoked: set[str] = set()
         for due in notifications:
@@ -163,7 +159,7 @@ class Composer:
                     link = self.address(f"/look/{new_token(tx, Purpose.LOOK, to, row_id, now_ms, look)}")
                 elif why is not NotifyReason.TAKEN:
                     link = self.address(f"/a/{new_token(tx, Purpose.ACKNOWLEDGE, to, row_id, now_ms)}")
-            text = words(due.kind, due.state, why, _about(title, link, now, row_id, due.kind), units)
+            text = words(due.kind, due.state, why, _about(title, link, now, row_id, due.kind), reader)
             ids.append(
                 outbox.add_message(
                     tx,
@@ -180,4 +176,4 @@ def _about(title: str, link: str, now: PourNow | None, alarm_id: int | None, kin
     if now is None or (now.alarm_id is not None and now.alarm_id == alarm_id):
         return About(title, link)
     leads = now.grave and kind.priority is not Priority.HIGH
-    return About(title, link, now.words, now.danger if leads else "")
+    return About(title, link, now.now, leads)

@@ -11,12 +11,17 @@ from logger.alarms.first_hour import MINUTE_MS, Reminding, Rhythm, next_due_ms, 
 from logger.alarms.notify_policy import LocalTime, Recipient, Rules, is_quiet
 from logger.delivery.compose import LOOK_DUE
 from logger.delivery.signed_links import Address, new_token
+from logger.facts import Fact, fact
 from logger.pour import Stage
-from logger.store import events, outbox, page_queries
+from logger.quantities import minutes as minutes_of
+from logger.store import events, outbox, page_queries, shop_events
 from logger.store.boots import Timeline
 from logger.store.message_links import Purpose
 from logger.store.outbox import NewMessage
 from logger.store.rows import JudgedPour
+from logger.words.phrase import phrase
+from logger.words.reader import units_from
+from logger.words.render import Channel, say
 
 #: Why such a message was written, and the events of one and of the answer "later": data {"due_ms"}.
 REMINDER, LATER = "look-asked", "look-later"
@@ -31,6 +36,29 @@ def reminding_of(connection: Connection, pour_id: int, due_ms: int) -> Reminding
         for kind in (REMINDER, LATER)
     )
     return Reminding(sent, later)
+
+
+def _asking(minutes: int, name: str, link: str) -> tuple[Fact, Fact]:
+    """Return the title and the body of a reminder."""
+    if minutes > 0:
+        time = minutes_of(minutes)
+        return (
+            phrase("Check the form in {time} - {name}", time=time, name=name),
+            phrase(
+                "A check of the form is due in {time}: dry below, level as it was, no smell of heat?\n"
+                "Dry, wet or later: answer without signing in (in the workshop's network): {link}",
+                time=time,
+                link=link,
+            ),
+        )
+    return (
+        phrase("Check the form now - {name}", name=name),
+        phrase(
+            "A check of the form is due now: dry below, level as it was, no smell of heat?\n"
+            "Dry, wet or later: answer without signing in (in the workshop's network): {link}",
+            link=link,
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,22 +95,22 @@ class LookReminders:
         to = str(Recipient.FIRST if self.rules.first else Recipient.SECOND)
         link = self.address(f"/look/{new_token(tx, Purpose.LOOK, to, None, time.now_ms, (pour.id, due_ms))}")
         minutes = round((due_ms - now_ms) / MINUTE_MS)
-        when = f"is due in {minutes} min" if minutes > 0 else "is due now"
+        reader = units_from(shop_events.units_of_pour(tx, pour.id))
+        title, ask = _asking(minutes, pour.title, link)
         outbox.add_message(
             tx,
             NewMessage(
                 alarm_id=None,
                 why=REMINDER,
                 to=to,
-                title=f"A look {when} - {pour.title}",
-                body=(
-                    f"A look at the form {when}: dry below, level as it was, no smell of heat?\n"
-                    f"Dry, wet or later: answer without signing in (in the workshop's network): {link}"
-                ),
+                title=say(title, reader, Channel.TITLE),
+                body=say(ask, reader),
             ),
             now_ms=time.now_ms,
         )
-        text = f"asked for the look that {when}"
+        text = (
+            fact("asked-for-check-in", time=minutes_of(minutes)) if minutes > 0 else fact("asked-for-check")
+        )
         events.add_event(tx, pour.id, now_ms, REMINDER, "the watch", text, {"due_ms": due_ms})
         return True
 

@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 
 from logger.delivery.addresses import AddressBook
 from logger.delivery.signed_links import Address
+from logger.facts import fact
 from logger.probe_checks.cup import CupCourse, cup_course
 from logger.quantities import temperature
 from logger.store import cup_tests, outbox, resins, shop_events
@@ -17,7 +18,7 @@ from logger.store.cup_tests import CupTest
 from logger.store.database import Store
 from logger.store.outbox import NewMessage
 from logger.words.reader import units_from
-from logger.words.render import say
+from logger.words.render import Channel, say
 
 
 def course_of(connection: Connection, timeline: Timeline, test: CupTest) -> tuple[CupCourse, float]:
@@ -59,15 +60,12 @@ class CupWatch:
 
     def _write(self, tx: Connection, test: CupTest, celsius: float) -> None:
         listed = resins.listed(tx).get(test.key)
-        name = "a resin" if listed is None else listed.facts["name"]
-        units = units_from(shop_events.units_of(tx))
+        name = fact("a-resin") if listed is None else listed.facts["name"]
+        reader = units_from(shop_events.units_of(tx))
         link = self.address(f"/resins/{test.key}/cup-test")
-        message = (
-            f"The cup of {name} is at {say(temperature(celsius, 0), units)}. Do not touch or move it; keep people out "
-            f"of the fumes. It smokes or burns: call the fire service. {link}"
-        )
+        message = say(fact("cup-hot", resin=name, cup=temperature(celsius, 0), link=link), reader)
+        title = say(fact("cup-hot-title", resin=name), reader, Channel.TITLE)
         for to in self.addresses.groups():
-            title = f"Cup test dangerously hot - {name}"
             message_of = NewMessage(alarm_id=None, why=outbox.HOT_CUP, to=to, title=title, body=message)
             outbox.add_message(tx, message_of, now_ms=self.timeline.now_ms())
         cup_tests.note_hot(tx, self.timeline.true_ms(), test, celsius)

@@ -12,12 +12,10 @@ from sqlalchemy import Connection
 from logger.alarms.book import AlarmBook
 from logger.alarms.fan_rule import By, FanNow, FanRequest, Switch, decide, forecast_request, planned_request
 from logger.alarms.inputs import ForecastAnswer
-from logger.facts import cut
+from logger.facts import cut, fact
 from logger.store import events, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
-from logger.words.reader import METRIC
-from logger.words.render import say
 
 if TYPE_CHECKING:  # a start does not wait for plans
     from logger.plan.file import Plan
@@ -95,7 +93,7 @@ class FanSwitch:
     def _command(self, tx: Connection, station_id: int, mine: Sequence[int], due: Switch) -> None:
         was_on = stations.fan_is_on(tx, station_id)
         stations.switch_fan(tx, station_id, on=due.on, by=due.by, now_ms=self._timeline.now_ms())
-        words = ("Fan stays on" if was_on else "Fan on") if due.on else "Fan off"
+        text = fact(("fan-stays-on" if was_on else "fan-on") if due.on else "fan-off", why=due.why)
         for pour_id in mine:
             events.add_event(
                 tx,
@@ -103,7 +101,7 @@ class FanSwitch:
                 self._timeline.true_ms(),
                 "fan",
                 "the watch",
-                cut(f"{words}: {due.why}", 4000),
+                cut(text, 4000),
                 {"on": due.on, "station": station_id, "by": due.by},
             )
-        log.info("station %s: %s: %s", station_id, words, say(due.why, METRIC))
+        log.info("station %s: %s", station_id, text)

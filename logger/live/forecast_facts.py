@@ -5,8 +5,8 @@ from __future__ import annotations
 from logger.alarms.conditions.heat import LEAST_COOLING
 from logger.alarms.inputs import ForecastAnswer, Quantiles
 from logger.condition.peaks import remedies
+from logger.facts import sentence
 from logger.store.rows import Json
-from logger.words.old_text import marked
 
 #: A fan is taken to cool poorly only once it cannot well bring more than this part of its cooling.
 FAN_CERTAIN = 0.75
@@ -33,7 +33,7 @@ def answer_of(body: Json, started_ms: int) -> ForecastAnswer:
         crossing_h=band("crosses_limit_at_h"),
         release_h=band("release_at_h"),
         # Of a core that will overheat only what heats it is a cause; older forecasts do not say which does.
-        causes=tuple(marked(cause["words"]) for cause in body["causes"] if cause.get("warmer", True)),
+        causes=tuple(sentence(cause["words"]) for cause in body["causes"] if cause.get("warmer", True)),
         would_help=remedies(body.get("what_if", {})),
         fan_cooling=_fan_cooling(band("fan_cooling")),
         chance_without_fan=body.get("chance_without_fan"),

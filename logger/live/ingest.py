@@ -16,6 +16,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from logger.errors import LoggerError
+from logger.facts import fact
 from logger.store import stations
 from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
@@ -100,7 +101,7 @@ class Intake:
         """Why batches are not stored; None while all is well."""
         for station_id in list(self._failing):
             if (why := self.failing(station_id)) is not None:
-                return f"readings that arrive cannot be stored: {why}"
+                return fact("readings-not-stored", why=why)
         return None
 
     def close(self) -> None:

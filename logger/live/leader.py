@@ -18,6 +18,7 @@ from typing import Protocol
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
+from logger.facts import fact
 from logger.store import lease
 from logger.store.database import Store, refuses
 from logger.store.lease import LostLease
@@ -90,7 +91,7 @@ class Leadership:
         """Raise LostLease unless this process still decides."""
         fence = self._fence
         if fence is None:
-            raise LostLease("this service process does not decide now")
+            raise LostLease(fact("not-deciding-now"))
         lease.check(tx, self.holder, fence)
 
     def wait(self, stop: threading.Event) -> threading.Event | None:

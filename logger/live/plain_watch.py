@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
@@ -19,9 +19,10 @@ from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.plain_limit import UNKNOWN_C, Over, PlainLimit, Watched
 from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, AlarmState
-from logger.alarms.wording import About, words
 from logger.delivery.shout import Shouter
+from logger.delivery.wording import About, words
 from logger.errors import LoggerError
+from logger.facts import Fact, fact
 from logger.pour import LIVE, Stage
 from logger.quantities import temperature
 from logger.store import events, lease, pours, stations
@@ -31,8 +32,8 @@ from logger.store.database import Store
 from logger.store.rows import StationRow
 from logger.store.shop_events import units_of
 from logger.units import HOUR_MS
-from logger.words.reader import METRIC, units_from
-from logger.words.render import say
+from logger.words.reader import units_from
+from logger.words.render import Channel, say
 
 log = logging.getLogger(__name__)
 
@@ -143,24 +144,24 @@ class PlainWatch:
         if last_ms is not None and (why is None or now_ms - last_ms < AGAIN_MS):
             return
         self._reported_ms[pour.pour_id] = now_ms
-        limit = "the resin's limit of" if pour.from_plan else "the limit for a pour of unknown plan,"
-        reason = f"The core reads {temperature(hot.celsius)}: it is over {limit} {temperature(pour.limit_c)}."
+        reason = fact(
+            "plain-core-over" if pour.from_plan else "plain-core-over-unknown",
+            core=temperature(hot.celsius),
+            limit=temperature(pour.limit_c),
+        )
         text = words(
             KINDS["core-hot"],
             AlarmState(reason=reason),
             NotifyReason.FIRST_TIME if last_ms is None else NotifyReason.REPEAT_DUE,
             About(pour.title),
-            pour.units,
+            units_from(pour.units),
         )
-        why = why or (
-            "its watch was ended a moment ago; take that back on its page"
-            if pour.ended
-            else "the usual judgement has not called it"
-        )
-        body = f"{text.body}\nTold by the plain limit check, from memory: {why}. It cannot be acknowledged."
-        log.critical("pour %s: %s (%s)", pour.pour_id, say(reason, METRIC), why)
+        why = why or fact("plain-just-ended" if pour.ended else "plain-not-called")
+        told = say(fact("plain-cannot-be-acknowledged", why=why), units_from(pour.units))
+        body = f"{text.body}\n{told}"
+        log.critical("pour %s: %s (%s)", pour.pour_id, reason, why)
         self._shouter.post(_key(pour.pour_id), text.title, body, now_ms)
-        self._note(pour.pour_id, now_ms, f"{reason} Told by the plain limit check, from memory: {why}.")
+        self._note(pour.pour_id, now_ms, fact("plain-told", reason=reason, why=why))
 
     def _report_over(self, pour_id: int, now_ms: int) -> None:
         del self._reported_ms[pour_id]
@@ -168,9 +169,13 @@ class PlainWatch:
         if pour is None:
             self._shouter.withdraw(_key(pour_id))
             return
-        reason = f"The core is back below its limit of {temperature(pour.limit_c)}."
+        reason = fact("plain-core-back", limit=temperature(pour.limit_c))
         text = words(
-            KINDS["core-hot"], AlarmState(reason=reason), NotifyReason.RETURNED, About(pour.title), pour.units
+            KINDS["core-hot"],
+            AlarmState(reason=reason),
+            NotifyReason.RETURNED,
+            About(pour.title),
+            units_from(pour.units),
         )
         self._shouter.post(_key(pour_id), text.title, text.body, now_ms)
         self._note(pour_id, now_ms, reason)
@@ -192,31 +197,32 @@ class PlainWatch:
                 self._report_failing(failing, now_ms)
         elif self._fails_reported_ms is not None and not self._fails_since_ms:
             self._fails_reported_ms = None
-            body = "Every pour is judged again, and its alarms are told as usual."
-            self._shouter.post(
-                _WATCH, f"Cleared: Pours are not watched as usual - {self._workshop}", body, now_ms
-            )
+            title = fact("plain-watch-back-title", workshop=self._workshop)
+            self._shout(title, [fact("plain-watch-back")], now_ms)
 
     def _report_failing(self, failing: dict[str, list[Watched]], now_ms: int) -> None:
-        lines = [f"{', '.join(pour.title for pour in those)}: {why}." for why, those in failing.items()]
-        body = "\n".join([*lines, FAILING])
+        lines = [
+            fact("plain-pours-not-watched", pours=[pour.title for pour in those], why=why)
+            for why, those in failing.items()
+        ]
         log.critical("pours are not watched as usual: %s", " ".join(lines))
-        self._shouter.post(_WATCH, f"URGENT: Pours are not watched as usual - {self._workshop}", body, now_ms)
+        title = fact("plain-watch-fails-title", workshop=self._workshop)
+        self._shout(title, [*lines, fact("plain-watch-fails")], now_ms)
         for why, those in failing.items():
             for pour in those:
-                self._note(pour.pour_id, now_ms, f"Not watched as usual, told from memory: {why}.")
+                self._note(pour.pour_id, now_ms, fact("plain-not-watched", why=why))
+
+    def _shout(self, title: Fact, lines: Sequence[Fact], now_ms: int) -> None:
+        """Send word of the watch itself to every channel, in the units of the pours that it is about."""
+        reader = units_from(next((pour.units for pour in self._limit.pours()), None))
+        body = "\n".join(say(line, reader) for line in lines)
+        self._shouter.post(_WATCH, say(title, reader, Channel.TITLE), body, now_ms)
 
     def _note(self, pour_id: int, now_ms: int, text: str) -> None:
         with self._lock:
             self._to_record.append((pour_id, now_ms, text))
 
 
-#: What the message says about a watch that does not work.
-FAILING = (
-    "Go there and look; read a thermometer by hand until this is mended. Only a core over its limit is still told, "
-    "from the memory of the service: no forecast, no lost probe, no leak. Where a disk or card has failed, do not "
-    "restart the service: it might not start again."
-)
 _WATCH = "watch"
 
 
@@ -280,9 +286,7 @@ class Memory:
     def _watched(self, connection: Connection) -> list[Watched]:
         rows = pours.watched_pours(connection, self._timeline.true_ms())
         chosen = pours.probes_of_pours(connection, [row.id for row in rows])
-        units = {
-            shop_id: units_from(units_of(connection, shop_id)) for shop_id in {row.shop_id for row in rows}
-        }
+        units = {shop_id: units_of(connection, shop_id) for shop_id in {row.shop_id for row in rows}}
         for row in rows:
             if row.id not in self._limits:
                 self._limits[row.id] = self._limit_of(connection, row.id)

@@ -11,10 +11,10 @@ from logger.alarms.first_hour import Rhythm
 from logger.condition.condition_words import danger_words, words_of
 from logger.condition.judgement import Severity, judge
 from logger.delivery.compose import PourNow
+from logger.delivery.wording import Now
 from logger.store import forecasts, pours
 from logger.store.boots import Timeline
 from logger.store.condition_queries import evidence_of
-from logger.units import clock_time, time_of_day
 
 log = logging.getLogger(__name__)
 
@@ -33,16 +33,13 @@ class PourNowReader:
             newest = forecasts.latest(connection, pour_id)
             evidence = evidence_of(connection, pour, newest, self.rhythm, None)
             condition = judge(evidence, self.timeline.true_ms())
-            words = words_of(condition, evidence.stage, evidence.started_ms, clock_time)
+            words = words_of(condition, evidence.stage, evidence.started_ms)
             # It may wait before it is sent: what it says of the pour is of this moment.
-            at = time_of_day(condition.at_ms)
-            parts = [words.state, words.headline, words.who]
-            text = ". ".join(dict.fromkeys(part for part in parts if part)) + ". " + words.expected
+            parts = tuple(dict.fromkeys(part for part in (words.state, words.headline, words.who) if part))
+            now = Now(parts, words.expected, danger_words(condition), condition.at_ms)
             grave = condition.severity is Severity.DANGER
             alarm_id = None if condition.alarm is None else condition.alarm.id
-            return PourNow(
-                f"The pour at {at}: {text.strip()}", f"{danger_words(condition)} at {at}", alarm_id, grave
-            )
+            return PourNow(now, alarm_id, grave)
         except Exception:
             # An alarm's message goes out, whatever fails in what only accompanies it.
             log.exception("pour %s: its messages go out without how it is now", pour_id)

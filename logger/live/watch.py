@@ -31,6 +31,7 @@ from logger.delivery.compose import Composer, NotifiedTable, due_notifications
 from logger.delivery.look_reminders import LookReminders
 from logger.delivery.memory_outbox import MemoryOutbox
 from logger.errors import LoggerError
+from logger.facts import NOTHING, fact
 from logger.live.facts_reader import FactsReader, contacts_in, sweeps_in
 from logger.live.fan import FanSwitch
 from logger.live.pour_now import PourNowReader
@@ -196,7 +197,7 @@ class Watch:
 
     def judge_all(self, stop: threading.Event | None = None) -> None:
         """Judge every live pour up to its last reading and to now."""
-        trouble = None
+        trouble: str | None = None
         try:
             self._timeline.learn()
         except DBAPIError:
@@ -205,7 +206,7 @@ class Watch:
             with self._store.read() as connection:
                 live = [pour.id for pour in pours.live_pours(connection)]
         except SQLAlchemyError as error:
-            trouble = f"the live pours cannot be read: {_describe(error)}"
+            trouble = fact("pours-not-read", why=_describe(error))
             if trouble != self.trouble:
                 log.exception("the live pours cannot be read")
             self.trouble = trouble
@@ -227,13 +228,10 @@ class Watch:
             return
         except Exception as error:
             log.exception("the fan cannot be switched")
-            trouble = trouble or f"the fan cannot be switched: {_describe(error)}"
+            trouble = trouble or fact("fan-not-switched", why=_describe(error))
         if trouble is None and (self._unwritten or self._refused_lately()):
-            why = f" ({self._store.refused})" if self._store.refused else ""
-            trouble = (
-                f"the database refuses to be written{why}, most likely because the disk is full: make room. "
-                "Alarms go on from memory; new readings wait at their station; a core's limit is watched as they come."
-            )
+            refused = self._store.refused
+            trouble = fact("database-refuses", why=fact("in-brackets", what=refused) if refused else NOTHING)
         elif trouble is None:
             self.decided_ms = self._timeline.now_ms()
         self.trouble = trouble
@@ -268,7 +266,7 @@ class Watch:
             # every page, and tried again with the next readings. Its core's limit is watched all the same: see
             # plain_limit.py.
             log.exception("pour %s cannot be judged", pour_id)
-            return f"pour {pour_id} cannot be judged: {_describe(error)}"
+            return fact("pour-not-judged", pour=str(pour_id), why=_describe(error))
         else:
             self.judged[pour_id] = self._timeline.now_ms()
         return None
@@ -408,8 +406,8 @@ class Watch:
                 book = AlarmBook.from_dict(self._setup(connection, pour), before.book)
             taken = take(connection, pour, book, before.judged)
             due, notified = due_notifications(book, before.notified, self._rules, self._local_time())
-            units = units_from(units_of_pour(connection, pour_id))
-            self.memory_outbox.put(pour_id, pour.title, due, units)
+            reader = units_from(units_of_pour(connection, pour_id))
+            self.memory_outbox.put(pour_id, pour.title, due, reader)
             changes = [*before.changes, *taken.changes]
             self._unwritten[pour_id] = Unwritten(book.to_dict(), notified, taken.judged, changes)
         return taken, bool(due)
@@ -476,10 +474,7 @@ class Watch:
             return expected, None if release_at_h is None else float(release_at_h)
         except (LoggerError, AttributeError, KeyError, TypeError, ValueError) as error:
             log.exception("pour %s is watched without its prediction", pour_id)
-            self.damaged[pour_id] = (
-                f"the prediction of pour {pour_id} cannot be used ({_describe(error)}): its limits are watched, and "
-                "nothing is compared with its prediction"
-            )
+            self.damaged[pour_id] = fact("prediction-unusable", pour=str(pour_id), why=_describe(error))
             return None, None
 
 
@@ -503,10 +498,10 @@ def rounds_apart_s(period_s: float, took_s: float) -> float:
 
 
 def _describe(error: Exception) -> str:
-    """Return an error in a sentence, without a database's statement."""
+    """Return what an error says, without a database's statement."""
     if isinstance(error, DBAPIError):
         return str(error.orig)
-    return str(error) if isinstance(error, LoggerError) else f"{type(error).__name__}: {error}"
+    return error.fact if isinstance(error, LoggerError) else f"{type(error).__name__}: {error}"
 
 
 def _notified_of(pour: JudgedPour) -> NotifiedTable:

@@ -29,6 +29,8 @@ from logger.store import alarms, events, forecasts, page_queries, pours, seals, 
 from logger.store import traces as columns
 from logger.store.rows import AlarmRow, EventRow
 from logger.store.transfer import pour_of
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: Changes with the meaning of the record's fields.
 RECORD_VERSION = 2
@@ -261,7 +263,7 @@ def _faults(connection: Connection, pour_id: int, poured_ms: int | None) -> list
 
 def _alarm(row: AlarmRow) -> JsonObject:
     fields: JsonObject = {name: getattr(row, name) for name in _ALARM_FIELDS}
-    fields["title"] = KINDS[row.kind].title if row.kind in KINDS else row.kind
+    fields["title"] = say(KINDS[row.kind].title, METRIC) if row.kind in KINDS else row.kind
     answered = row.acknowledged_ms
     fields["answered_after_s"] = None if answered is None else round((answered - row.raised_ms) / 1000, 1)
     return fields

@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from logger.errors import LoggerError
-from logger.facts import fact
+from logger.facts import cut, fact
 from logger.store.database import table
 from logger.store.dialect import server_ms
 from logger.store.rows import LeaseRow, columns, first_row
@@ -42,7 +42,7 @@ def hold(
         "holder": holder,
         "until_ms": now_ms + for_ms,
         "judged_ms": judged_ms,
-        "trouble": None if trouble is None else trouble[:1000],
+        "trouble": None if trouble is None else cut(trouble, 1000),
     }
     if row is None:
         tx.execute(insert(LEASE).values(name=DECIDES, fence=1, **values))

@@ -8,7 +8,7 @@ from enum import IntEnum
 from typing import Any
 
 from logger.errors import say_errors_with
-from logger.facts import BEGINS, CODE, Fact, Quantity, Value, fact_at, parsed
+from logger.facts import BEGINS, CODE, WRITTEN, Fact, Quantity, Value, fact_at, parsed
 from logger.words import catalogues, numbers, old_text
 from logger.words.english import ENGLISH, Plural
 from logger.words.phrase import COUNT, MANY
@@ -89,6 +89,8 @@ def _pieces(text: str, reader: Reader) -> list[str]:
 
 
 def _said(fact: Fact, reader: Reader) -> str:
+    if fact.code == WRITTEN:
+        return "".join(_pieces(old_text.marked(str(fact.values["text"])), reader))
     english = ENGLISH.get(fact.code)
     context = None if english is None else fact.code
     if english is None and MANY in fact.values:

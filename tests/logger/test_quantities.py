@@ -16,13 +16,13 @@ from logger.alarms import fan_rule
 from logger.alarms.band import Expected
 from logger.alarms.conditions import equipment, heat, surroundings
 from logger.alarms.first_hour import LevelMark, level_fell, volume_differs
-from logger.alarms.inputs import AlarmLimits, ForecastAnswer, Quantiles, RoomAir
+from logger.alarms.inputs import AlarmLimits, ForecastAnswer, Quantiles, Remedy, RoomAir
 from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.registry import KINDS
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, step
-from logger.alarms.wording import About, words
 from logger.cure.forecast import what_if
+from logger.delivery.wording import About, words
 from logger.facts import cut
 from logger.quantities import difference, length, quantity, rate, temperature, volume
 from logger.words.old_text import marked
@@ -121,7 +121,7 @@ def judged(a: float, b: float, c: float, d: float) -> Iterator[Observation]:
     answer = ForecastAnswer(now, 0.97, Quantiles(a, b, c), Quantiles(4, 5, 6), Quantiles(3.5, 4, 5),
                             Quantiles(20, 30, 40),
                             ("the mix was poured warmer than planned (" + difference(d, signed=True) + ")",),
-                            (what_if._answer("fans", _ahead(a), b, 60.0).words,))  # fmt: skip
+                            (Remedy("fans", what_if._answer("fans", _ahead(a), b, 60.0).words),))  # fmt: skip
     yield heat.core_will_overheat(answer, limits, T0)
     yield heat.cure_behind(answer, AlarmLimits(planned_release_h=10.0))
     stuck = track("surface", c, c, unmoved_ms=T0)

@@ -87,7 +87,7 @@ def test_an_acknowledged_runaway_leads_every_screen_until_it_is_over(maker: Any,
     page = text(maker.get(f"/pours/{hot}"))
     assert '<p class="state stop">' in page
     assert "Ada is on it since 08:" in page
-    assert page.index("The core is too hot") < page.index("The look that was due")
+    assert page.index("The core is too hot") < page.index("The check of the form is")
     alert = text(maker.get(f"/alarms/{found[0]['id']}"))
     assert '<body class="alert high"' in alert, "red, not the calm colour of an answered one"
     assert "Ada is on it</strong> since" in alert

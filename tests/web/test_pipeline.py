@@ -142,7 +142,7 @@ def test_a_pour_whose_judgement_raises_anything_stops_no_other_and_is_shown_in_r
         bad.setattr(service.watch, "_stands_still", lambda _pour_id: False)
         shop.clock.move(5)
         shop.sweep(core=22.0, room=21.0)
-        assert f"pour {poured} cannot be judged: TypeError" in (service.watch.trouble or "")
+        assert f"pour {poured} cannot be judged: TypeError" in say(service.watch.trouble or "", METRIC)
         for _ in range(13):
             shop.clock.move(5)
             shop.sweep(core=22.0, room=21.0)

@@ -12,7 +12,7 @@ from logger.words.reader import METRIC
 from logger.words.render import say
 from web.actions import pours as pour_actions
 from web.actions import watching
-from web.answers import ERRORS, AlarmAnswer, AlarmRatesAnswer
+from web.answers import ERRORS, AlarmAnswer, AlarmRatesAnswer, fact_answer
 from web.schemas import AckShape, OutShape, RowId, ShelveShape
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
@@ -31,7 +31,14 @@ def open_alarms(service: ServiceDep, _who: ViewerDep) -> list[AlarmAnswer]:
 @router.get("/alarms/rates")
 def alarm_rates(service: ServiceDep, _who: ViewerDep, days: Days = 30) -> AlarmRatesAnswer:
     """How the alarms themselves behaved over the last days: rates, floods, chattering, stale ones, priorities."""
-    return rates_of(service, days)
+    rates = rates_of(service, days)
+    marks = tuple(
+        mark.model_copy(
+            update={name: say(getattr(mark, name), METRIC) for name in ("name", "asked", "source")}
+        )
+        for mark in rates.marks
+    )
+    return rates.model_copy(update={"marks": marks})
 
 
 @router.get("/pours/{pour_id}/alarms")
@@ -84,4 +91,5 @@ def _one(service: Service, alarm_id: int) -> AlarmAnswer:
 
 def _answer(row: AlarmRow) -> AlarmAnswer:
     """Return an alarm as programs see it: its sentence, like its numbers, in SI and °C."""
-    return AlarmAnswer(**asdict(row) | {"reason": say(row.reason, METRIC)})
+    said = {"reason": say(row.reason, METRIC), "fact": fact_answer(row.reason)}
+    return AlarmAnswer(**asdict(row) | said)

@@ -6,6 +6,8 @@ from fastapi import APIRouter
 from starlette.responses import PlainTextResponse, Response
 
 from logger.store.database import latest_revision
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.answers import ERRORS, Ready, ServiceHealth
 from web.security.access import OperatorDep, ServiceDep
 from web.service import pipeline
@@ -34,7 +36,7 @@ def ready(service: ServiceDep, response: Response) -> Ready:
     }
     return Ready(
         status="not-ready" if missing else "ready",
-        missing=missing,
+        missing=[say(text, METRIC) for text in missing],
         decides=service.decides.mine,
         seconds_ago=parts,
     )

@@ -12,6 +12,7 @@ from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
 from logger.condition.judgement import Severity
 from logger.errors import BadInput
+from logger.facts import NOTHING
 from logger.store import alarms, pours
 from logger.units import MINUTE_MS
 from logger.words.phrase import phrase
@@ -50,8 +51,8 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
     )
     # What is so now, where the judgement is about this alarm and says more than its title; when it was raised
     # something else was.
-    now_so = standing.words.headline if standing is not None and about_this and alarm.phase in UP else ""
-    now_so = "" if now_so == kind.title else now_so
+    now_so = standing.words.headline if standing is not None and about_this and alarm.phase in UP else NOTHING
+    now_so = NOTHING if now_so == kind.title else now_so
     also = [] if standing is None else [each for each in standing.others if each.id != alarm.id]
     return page(
         request,

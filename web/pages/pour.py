@@ -13,12 +13,12 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
-from logger.condition.condition_words import STAGE_WORDS, chance_words
+from logger.condition.condition_words import STAGE_WORDS
 from logger.cure.forecast.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
 from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
-from logger.quantities import difference
+from logger.quantities import chance, difference
 from logger.store import forecasts, page_queries, pours, stations
 from logger.store.rows import EventRow, PourRow
 from logger.words.phrase import phrase
@@ -42,7 +42,7 @@ from web.views.status import Status, status_of
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
 #: The forecast's name of a remedy → what somebody would do.
-HELP_WORDS = {
+HELP_WORDS: dict[str, str] = {
     "as it is": phrase("nothing: leave it as it is"),
     "fans": phrase("fans over the surface"),
     "underside open": phrase("the underside opened to the air"),
@@ -251,7 +251,7 @@ def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
             "words": HELP_WORDS.get(name, name),
             "low_c": answer["core_peak_c"]["p05"],
             "high_c": answer["core_peak_c"]["p95"],
-            "chance": chance_words(answer["chance_core_over_limit"]),
+            "chance": chance(answer["chance_core_over_limit"]),
         }
         for name, answer in forecast.get("what_if", {}).items()
     ]

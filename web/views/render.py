@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import cache, wraps
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from starlette.templating import Jinja2Templates
 
 from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
-from logger.facts import Fact, Quantity
+from logger.facts import Fact, Quantity, fact
 from logger.store import page_queries
 from logger.store.people import Role
 from logger.words.phrase import phrase
@@ -108,16 +109,22 @@ def sign(name: str) -> Markup:
     return Markup('<svg class="sign" aria-hidden="true"><use href="#sign-{}"></use></svg>').format(name)
 
 
+def _title_of(kind: str, phase: str) -> Fact:
+    title = KINDS[kind].title
+    return phrase("Cleared: {alarm}", alarm=title) if phase == Phase.RETURNED else title
+
+
 def unsigned_page(
     request: Request, template: str, context: Mapping[str, Any], status: int, shop_units: str | None
 ) -> HTMLResponse:
     """Return a page that a message's link opens without a sign-in, in the reader's or else the shop's units."""
     service = request.app.state.service
-    reader = reader_without_sign_in(request, shop_units)
+    now_ms = service.timeline.true_ms()
+    reader = replace(reader_without_sign_in(request, shop_units), now_ms=now_ms)
     shared = {
         "u": reader,
         "workshop": service.settings.workshop,
-        "now_ms": service.timeline.true_ms(),
+        "now_ms": now_ms,
     }
     with reading(reader):
         return templates().TemplateResponse(
@@ -136,12 +143,13 @@ def page(
     """Return a page."""
     service = request.app.state.service
     who = getattr(request.state, "who", None)
+    now_ms = service.timeline.true_ms()
     shared: dict[str, Any] = {
         "workshop": service.settings.workshop,
         "who": who,
         "may": who is not None and who.may(Role.MAKER),
-        "u": reader_of(request),
-        "now_ms": service.timeline.true_ms(),
+        "u": replace(reader_of(request), now_ms=now_ms),
+        "now_ms": now_ms,
         "chart_version": chart_version(),
         "map_style_id": map_style_id,
         "trouble": [],
@@ -155,9 +163,9 @@ def page(
                     "id": row.id,
                     "activation": row.activation,
                     "priority": row.priority if row.phase in UP else "low",
-                    "title": ("Cleared: " if row.phase == Phase.RETURNED else "") + KINDS[row.kind].title,
+                    "title": _title_of(row.kind, row.phase),
                     "pour": row.pour_title or phrase("the watch itself"),
-                    "by": (row.acknowledged_by or phrase("Somebody"))
+                    "by": (row.acknowledged_by or fact("somebody"))
                     if row.phase == Phase.ACKNOWLEDGED
                     else None,
                 }

@@ -6,13 +6,13 @@ An old number is never shown as a present one.
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from sqlalchemy import Connection
 
 from logger.alarms.first_hour import Rhythm
-from logger.condition.condition_words import FAULT_WORDS, ConditionWords, place_words, words_of
+from logger.condition.condition_words import ConditionWords, fault_words, place_words, words_of
 from logger.condition.evidence import Evidence, OpenAlarm, Thermometer
 from logger.condition.judgement import Condition, Severity, judge
 from logger.errors import LoggerError
@@ -20,11 +20,10 @@ from logger.pour import LIVE, Stage
 from logger.store import forecasts
 from logger.store.condition_queries import evidence_of
 from logger.store.rows import Json, PourWithPrediction
-from logger.units import clock_near
 from logger.words.phrase import phrase
 from logger.words.reader import METRIC
 from logger.words.render import say
-from web.answers import SeverityName, StandingShape
+from web.answers import SeverityName, StandingShape, fact_answer
 from web.service.pipeline import unjudged
 from web.service.service import Service
 
@@ -50,7 +49,7 @@ SEVERITY_NAMES: dict[Severity, SeverityName] = {
     Severity.CALM: "calm",
     Severity.NONE: "none",
 }
-UNREADABLE = phrase("what is stored of it cannot be read: go there and look")
+UNREADABLE = phrase("What is stored of it cannot be read: go there and look")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +67,7 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """One pour at one moment: its condition, that in words, and its thermometers."""
+    """One pour at one moment: its condition, what is said of it, and its thermometers."""
 
     condition: Condition
     words: ConditionWords
@@ -147,7 +146,7 @@ def status_from(evidence: Evidence, now_ms: int, forecast: Json | None = None) -
     read_ms = [probe.read_ms for probe in evidence.thermometers if probe.read_ms is not None]
     return Status(
         condition,
-        words_of(condition, evidence.stage, evidence.started_ms, lambda at_ms: clock_near(at_ms, now_ms)),
+        words_of(condition, evidence.stage, evidence.started_ms),
         TONES[condition.severity],
         tuple(_spot(probe, evidence.present(probe, now_ms)) for probe in evidence.thermometers),
         max(read_ms, default=None),
@@ -157,18 +156,20 @@ def status_from(evidence: Evidence, now_ms: int, forecast: Json | None = None) -
 
 
 def status_json(s: Status) -> StandingShape:
-    """As programs see it."""
+    """As programs see it: in English, and its headline, or else its state, as a fact."""
+    reader = replace(METRIC, now_ms=s.condition.at_ms)
     return StandingShape(
         tone=s.tone,
-        word=say(s.words.state, METRIC),
-        because=say(s.words.headline, METRIC),
-        action=say(s.words.action, METRIC),
-        expected=say(s.words.expected, METRIC),
-        certainty=say(s.words.certainty, METRIC),
+        word=say(s.words.state, reader),
+        because=say(s.words.headline, reader),
+        action=say(s.words.action, reader),
+        expected=say(s.words.expected, reader),
+        certainty=say(s.words.certainty, reader),
+        fact=fact_answer(s.words.headline or s.words.state),
         severity=SEVERITY_NAMES[s.condition.severity],
         cause=str(s.condition.cause),
         alarm=s.alarm,
-        by=s.by,
+        by=None if s.by is None else say(s.by, METRIC),
         since_ms=s.condition.since_ms,
         others=[other.id for other in s.others],
     )
@@ -180,6 +181,6 @@ def urgency(s: Status) -> tuple[int, bool]:
 
 
 def _spot(probe: Thermometer, present: bool) -> Spot:
-    fault = None if probe.fault is None else FAULT_WORDS.get(probe.fault, probe.fault)
+    fault = None if probe.fault is None else fault_words(probe.fault)
     celsius = probe.celsius if present else None
     return Spot(probe.place, place_words(probe), probe.kind, celsius, probe.celsius, probe.read_ms, fault)

@@ -16,7 +16,8 @@ from markupsafe import Markup
 from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import OpenAlarm
-from logger.quantities import hours, quantity, seconds, temperature
+from logger.facts import NOTHING, Fact
+from logger.quantities import hours, minutes, seconds, temperature
 from logger.words import numbers
 from logger.words.old_text import marked
 from logger.words.phrase import phrase
@@ -26,6 +27,7 @@ from logger.words.render import planned, say
 __all__ = [
     "ago",
     "alarm_line",
+    "alarm_title",
     "celsius",
     "clock_near",
     "clock_time",
@@ -56,16 +58,16 @@ __all__ = [
 
 #: Events whose text the program writes, from before quantities were marked in it.
 _WRITTEN = ("alarm", "fan", "poured", "level")
-_HARM_WORDS = {
+_HARM_WORDS: dict[Harm, Fact] = {
     Harm.SEVERE: phrase("people can be hurt, or the whole pour lost"),
     Harm.COSTLY: phrase("the table can be spoiled, or is not watched"),
     Harm.SMALL: phrase("extra work, or a risk that is not yet a loss"),
 }
 #: Until when an alarm stays on screen, where its unit does not say so.
-_UNTIL = {
+_UNTIL: dict[str, Fact] = {
     "core-will-overheat": phrase("the forecast is back below the limit"),
     "wet-under-form": phrase("it is dry and somebody has confirmed it"),
-    "look-due": phrase("the look is made"),
+    "look-due": phrase("the form is checked"),
     "station-silent": phrase("the station is heard again"),
     "probe-lost": phrase("the probe reads again"),
     "core-unwatched": phrase("a core probe reads again"),
@@ -256,49 +258,55 @@ def event_word(kind: str) -> str:
     return _EVENT_WORDS.get(kind) or kind.replace("-", " ").capitalize()
 
 
-def not_within(within_h: float) -> str:
+def not_within(within_h: float) -> Fact:
     """Say that the core may stay soft or warm for longer than was looked at."""
-    return phrase(
-        "it may not be hard within {within_h} h of pouring",
-        within_h=quantity(round(within_h, 0 if within_h >= 10 else 1), "", None),
-    )
+    whole = round(within_h, 0 if within_h >= 10 else 1)
+    return phrase("it may not be hard within {time} of pouring", time=minutes(60 * whole))
 
 
 def release_words(release: Mapping[str, Any]) -> str:
     """Return a forecast's release (JSON): when the core is hard and cool, and whether that may come later than the
     run.
     """
-    late = not_within(release["within_h"]) if release["p95"] is None else ""
+    late = not_within(release["within_h"]) if release["p95"] is None else NOTHING
     if release["p50"] is None:
         return late
     first, last = release["p05"], release["p95"]
+    middle = hours(release["p50"])
     if last is None:
-        return phrase("{at}; {late}", at=hours(release["p50"]), late=late)
-    return phrase("{at} ({first}–{last} h)", at=hours(release["p50"]), first=round(first), last=round(last))
+        return phrase("{middle}; {late}", middle=middle, late=late)
+    return phrase("{middle} ({first} to {last})", middle=middle, first=hours(first), last=hours(last))
 
 
-def alarm_line(alarm: OpenAlarm) -> str:
+def alarm_title(kind: str, title: str = "") -> str:
+    """Return a kind's title; of one that is not known here, the title that its record gives."""
+    return KINDS[kind].title if kind in KINDS else title or kind
+
+
+def alarm_line(alarm: OpenAlarm) -> Fact:
     """Return an alarm in a few words: its title, and whether somebody has it in hand or it has cleared."""
     title = KINDS[alarm.kind].title
     if not alarm.true:
-        return phrase("{title} (cleared, not confirmed)", title=title)
-    return (
-        phrase("{title} ({by} is on it)", title=title, by=alarm.by or phrase("somebody"))
-        if alarm.answered
-        else title
-    )
+        return phrase("{alarm} (cleared, not confirmed)", alarm=title)
+    if not alarm.answered:
+        return title
+    if alarm.by is None:
+        return phrase("{alarm} (somebody is on it)", alarm=title)
+    return phrase("{alarm} ({who} is on it)", alarm=title, who=alarm.by)
 
 
-def harm_words(harm: Harm) -> str:
+def harm_words(harm: Harm) -> Fact:
     """Return what is at stake."""
     return _HARM_WORDS[harm]
 
 
-def until_cleared(kind: Kind) -> str:
+def until_cleared(kind: Kind) -> Fact:
     """Return until when an alarm of a kind stays on screen, after "until"."""
     if kind.name in _UNTIL:
         return _UNTIL[kind.name]
-    return phrase("the temperature is back in range") if kind.unit == "°C" else phrase("its cause is gone")
+    if kind.unit == "°C":
+        return phrase("the temperature is back in range")
+    return phrase("its cause is gone")
 
 
 def sentence(text: str) -> str:

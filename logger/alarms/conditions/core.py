@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from logger.alarms.band import SLOWER_PART, Expected
 from logger.alarms.conditions.equipment import AIR_C, FACES_C, UNBELIEVED, lost_after_ms
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer
+from logger.alarms.place_facts import at_place
 from logger.alarms.signal import ProbeSignal, fresh, hottest
 from logger.alarms.state import Observation
+from logger.facts import Fact, fact, in_a_row
 from logger.quantities import temperature
 
 #: A room this far above the resin's range is no room, °C.
@@ -46,11 +48,11 @@ class CoreStatus:
 
     @property
     def reason(self) -> str:
-        """In words, why it is blind."""
+        """Why it is blind."""
         if not self.gone:
             return self.doubt.reason
         lost = None if self.lost is None else self.lost.reason
-        return lost or f"No reading from {self.signal.place}."
+        return lost or fact("no-reading-from", place=at_place(self.signal.place))
 
 
 def core_unwatched(cores: Sequence[CoreStatus], heats: bool) -> Observation:
@@ -59,12 +61,11 @@ def core_unwatched(cores: Sequence[CoreStatus], heats: bool) -> Observation:
     late = any(core.signal.late for core in cores)
     credit = max(core.signal.credit_s for core in cores)
     if not heats:
-        text = "The core can hardly heat any more: its peak is past."
-        return Observation(False, at_ms, text, late=late, credit_s=credit)
+        return Observation(False, at_ms, fact("core-heats-no-more"), late=late, credit_s=credit)
     if not all(core.blind for core in cores):
-        return Observation(False, at_ms, "The core is seen again.", late=late, credit_s=credit)
+        return Observation(False, at_ms, fact("core-seen-again"), late=late, credit_s=credit)
     reasons = dict.fromkeys(core.reason for core in cores)
-    text = f"{' '.join(reasons)} Nobody sees how hot the core gets."
+    text = fact("nobody-sees-the-core", why=in_a_row(list(reasons)))
     # That nothing came for so long is no lone bad reading.
     sure = all(core.gone for core in cores)
     return Observation(True, at_ms, text, late=late, sure=sure, credit_s=credit)
@@ -108,32 +109,33 @@ def misplaced(
 
 def _hotter_elsewhere(
     here: float, around: Mapping[str, float | None], limits: AlarmLimits, expected_c: float | None
-) -> str | None:
+) -> Fact | None:
     for place in ("room", "underside"):
         there = around[place]
         if there is not None and there > limits.max_core_c and here < there - FACES_C:
-            return (
-                f"The probe at {place} reads {temperature(there)}, over the core's limit, and the core's only "
-                f"{temperature(here)}: the two may have changed places."
+            return fact(
+                "core-cooler-than-elsewhere",
+                place=at_place(place),
+                there=temperature(there),
+                here=temperature(here),
             )
     room, warm_c = around["room"], limits.max_room_c + WARM_ROOM_C
     if room is None or expected_c is None or min(room, expected_c) <= warm_c:
         return None
     if here >= min(room, expected_c) - 2 * FACES_C:
         return None
-    return (
-        f"The room's probe reads {temperature(room)} and the core's only {temperature(here)}, where "
-        f"{temperature(expected_c)} was predicted: the two may have changed places."
+    return fact(
+        "core-cooler-than-room",
+        room=temperature(room),
+        here=temperature(here),
+        predicted=temperature(expected_c),
     )
 
 
-def _in_the_air(here: float, around: Mapping[str, float | None], expected_c: float | None) -> str | None:
+def _in_the_air(here: float, around: Mapping[str, float | None], expected_c: float | None) -> Fact | None:
     room, surface = around["room"], around["surface"]
     if room is None or surface is None or expected_c is None:
         return None
     if surface <= here + FACES_C or abs(here - room) > AIR_C or expected_c <= here + 2 * FACES_C:
         return None
-    return (
-        f"The core reads {temperature(here)}, like the room, and the surface {temperature(surface)}: its probe has "
-        "slipped out of the resin."
-    )
+    return fact("core-in-the-air", here=temperature(here), surface=temperature(surface))

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logger.alarms.inputs import ServiceFacts, StationFacts
+from logger.alarms.place_facts import at_place, at_places
 from logger.alarms.signal import ProbeSignal, coldest, fresh, hottest
 from logger.alarms.state import Observation
-from logger.quantities import difference, temperature
-from logger.units import span
+from logger.facts import Fact, fact, sentence
+from logger.quantities import difference, percent, quantity, temperature
+from logger.quantities import minutes as minutes_of
+from logger.quantities import seconds as seconds_of
 
 LOST_MS = 90_000
 #: A probe that has been without a reading half as long is counted in when another is lost: one cause, one alarm.
@@ -35,15 +38,15 @@ def probe_lost(signals: Sequence[ProbeSignal], up: bool, resumed_ms: int) -> Obs
     late = any(t.late for t in signals)
     if not lost:
         active = None if also else False
-        return Observation(active, newest, "All probes give readings again.", late=late)
+        return Observation(active, newest, fact("probes-read-again"), late=late)
     counted = lost if up else also
-    names = ", ".join(sorted(t.place for t in counted))
+    places = at_places(sorted(t.place for t in counted))
     seconds = max(without[t.probe] for t in lost) / 1000
     severity = len(counted) + any(t.base == "core" for t in counted)
     if len(counted) == len(signals) and len(signals) > 1:
-        reason = f"None of the {len(signals)} probes gives a reading, for {span(seconds)}: look at the wire they share."
+        reason = fact("no-probe-reads", n=len(signals), time=seconds_of(seconds))
     else:
-        reason = f"No reading from {names} for {span(seconds)}."
+        reason = fact("no-reading-for", places=places, time=seconds_of(seconds))
     return Observation(True, newest, reason, seconds, LOST_MS / 1000, severity, late)
 
 
@@ -69,14 +72,12 @@ def probe_doubtful(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Observati
     """
     at_ms, late, credit = now.seen_ms, now.late, now.credit_s
     if now.jumps >= 2.5:
-        reason = (
-            f"The probe at {now.place} jumps: {now.jumps:.0f} readings that nothing around them explains."
-        )
+        reason = fact("probe-jumps", place=at_place(now.place), n=round(now.jumps))
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
     if at_ms - (now.good_ms or now.first_ms) >= LOST_MS:
         return Observation(None, at_ms)  # probe-lost speaks for it
     if now.misses >= 0.35:
-        reason = f"The probe at {now.place} fails in {now.misses * 100:.0f} % of its readings."
+        reason = fact("probe-fails-often", place=at_place(now.place), share=percent(now.misses * 100, 0))
         return Observation(True, at_ms, reason, late=late, credit_s=credit)
     stuck = _stuck(now, others)
     if stuck is not None:
@@ -88,17 +89,16 @@ def probe_doubtful(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Observati
             return Observation(True, at_ms, reason, severity=severity, late=late, credit_s=credit)
     if now.jumps > 1.0 or now.misses > 0.15:
         return Observation(None, at_ms)
-    return Observation(
-        False, at_ms, f"The probe at {now.place} reads steadily again.", late=late, credit_s=credit
-    )
+    steady = fact("probe-steady-again", place=at_place(now.place))
+    return Observation(False, at_ms, steady, late=late, credit_s=credit)
 
 
 def _faces(signals: Sequence[ProbeSignal]) -> list[ProbeSignal]:
     return [t for t in signals if t.base in ("surface", "underside")]
 
 
-def _stuck(now: ProbeSignal, others: Sequence[ProbeSignal]) -> str | None:
-    """Return in words that a probe's reading has stood still too long while others moved; None where that is not so."""
+def _stuck(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Fact | None:
+    """Say that a probe's reading has stood still too long while others moved; None where that is not so."""
     at_ms = now.seen_ms
     stuck_ms = at_ms - now.unmoved_ms
     if now.last_c is None or now.base not in IN_THE_POUR or stuck_ms < STUCK_SOON_MS:
@@ -115,9 +115,13 @@ def _stuck(now: ProbeSignal, others: Sequence[ProbeSignal]) -> str | None:
     )
     if not moved and not from_inside:
         return None
-    return (
-        f"The probe at {now.place} has said {temperature(now.last_c, 2)} for {stuck_ms / 60_000:.0f} min, while "
-        f"{' and '.join(t.place for t in against)} moved by {difference(moves[0], signed=True)}."
+    return fact(
+        "probe-stuck",
+        place=at_place(now.place),
+        value=temperature(now.last_c, 2),
+        time=minutes_of(round(stuck_ms / 60_000)),
+        others=at_places([t.place for t in against]),
+        moved=difference(moves[0], signed=True),
     )
 
 
@@ -128,14 +132,18 @@ def _warmer_than_the_room(others: Sequence[ProbeSignal], at_ms: int) -> bool | N
     return None if room is None or face is None else face > room + AIR_C
 
 
-def _warmer_than_the_core(core_c: float, others: Sequence[ProbeSignal], at_ms: int) -> tuple[str, int] | None:
-    """Return in words that what is around the core is warmer than it, and the severity of that; None when it is not."""
+def _warmer_than_the_core(
+    core_c: float, others: Sequence[ProbeSignal], at_ms: int
+) -> tuple[Fact, int] | None:
+    """Say that what is around the core is warmer than it, and the severity of that; None when it is not."""
     faces = {t.base: t.believed_c for t in others if at_ms - t.believed_ms <= t.recent_ms}
     surface, underside = faces.get("surface"), faces.get("underside")
     if surface is not None and underside is not None and min(surface, underside) > core_c + FACES_C:
-        reason = (
-            f"The core reads {temperature(core_c)}, but both faces are warmer ({temperature(surface)} and "
-            f"{temperature(underside)}): it has slipped out of its place, or one of them is wrong."
+        reason = fact(
+            "core-below-its-faces",
+            core=temperature(core_c),
+            surface=temperature(surface),
+            underside=temperature(underside),
         )
         # A warm room warms the faces of a cold pour first: then the core may be where it belongs.
         return reason, 1 if _warmer_than_the_room(others, at_ms) is False else UNBELIEVED
@@ -147,11 +155,7 @@ def _warmer_than_the_core(core_c: float, others: Sequence[ProbeSignal], at_ms: i
         and underside is not None
         and underside > core_c + FACES_C
     ):
-        reason = (
-            f"The underside reads {temperature(underside)} and the core only {temperature(core_c)}, but the heat of "
-            "the cure comes from inside: the two have changed places, or something heats the form from below."
-        )
-        return reason, 1
+        return fact("core-below-underside", underside=temperature(underside), core=temperature(core_c)), 1
     return None
 
 
@@ -177,21 +181,23 @@ def station_silent(
     `heard_ms`: last sign of life; `readings_ms`: when readings last arrived.
     """
     silence = now_ms - heard_ms
-    name = facts.station or "the station"
+    station, silent_for = _station(facts), seconds_of(silence / 1000)
     if silence >= SILENT_MS and facts.refused is not None:
         # It is heard, and nothing of it is kept or judged: that is what its silence would mean.
-        reason = (
-            f"{name} sends readings, and none could be stored for {span(silence / 1000)}: {facts.refused}."
-        )
+        reason = fact("station-not-stored", station=station, time=silent_for, why=sentence(facts.refused))
         return Observation(True, now_ms, reason, silence / 1000, SILENT_MS / 1000)
     if silence >= SILENT_MS:
-        reason = f"Nothing heard from {name} for {span(silence / 1000)}."
+        reason = fact("station-not-heard", station=station, time=silent_for)
         return Observation(True, now_ms, reason, silence / 1000, SILENT_MS / 1000)
     without = now_ms - readings_ms
     if without >= max(NO_READINGS_MS, 3000 * period_s):
-        reason = f"{name} answers, but has sent no reading for {span(without / 1000)}."
+        reason = fact("station-sends-nothing", station=station, time=seconds_of(without / 1000))
         return Observation(True, now_ms, reason, without / 1000, NO_READINGS_MS / 1000)
-    return Observation(False, now_ms, f"{name} is heard again.")
+    return Observation(False, now_ms, fact("station-heard-again", station=station))
+
+
+def _station(facts: StationFacts) -> str:
+    return facts.station or fact("the-station")
 
 
 def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
@@ -201,9 +207,7 @@ def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
     return Observation(
         not facts.clock_set,
         now_ms,
-        f"The clock of {facts.station or 'the station'} is set."
-        if facts.clock_set
-        else f"{facts.station or 'The station'} does not know the time of day.",
+        fact("clock-is-set" if facts.clock_set else "clock-not-set", station=_station(facts)),
     )
 
 
@@ -211,20 +215,20 @@ def clock_wrong(facts: StationFacts, now_ms: int) -> Observation:
     """Judge whether the station's clock, which says that it is set, is wrong."""
     if facts.clock_off_ms is None:
         return Observation(None, now_ms)
-    name, off_s = facts.station or "the station", facts.clock_off_ms / 1000
-    where = "ahead of" if off_s > 0 else "behind"
+    station, off_s = _station(facts), facts.clock_off_ms / 1000
     if abs(facts.clock_off_ms) > CLOCK_OFF_MS:
-        text = f"The clock of {name} is {span(abs(off_s))} {where} the service's; readings are dated by their arrival."
+        text = fact(
+            "clock-ahead" if off_s > 0 else "clock-behind", station=station, off=seconds_of(abs(off_s))
+        )
         return Observation(True, now_ms, text, abs(off_s), CLOCK_OFF_MS / 1000)
-    return Observation(False, now_ms, f"The clock of {name} agrees with the service's.")
+    return Observation(False, now_ms, fact("clock-agrees", station=station))
 
 
 def power_low(facts: StationFacts, now_ms: int) -> Observation:
     """Judge whether the station's supply is too weak."""
     if facts.power_low is None:
         return Observation(None, now_ms)
-    name = facts.station or "the station"
-    text = f"The supply of {name} is {'too weak' if facts.power_low else 'good again'}."
+    text = fact("supply-weak" if facts.power_low else "supply-good-again", station=_station(facts))
     return Observation(facts.power_low, now_ms, text)
 
 
@@ -232,30 +236,31 @@ def pins_failed(facts: StationFacts, now_ms: int) -> Observation:
     """Judge whether lamp, buzzer, fan or contacts of the station do not work."""
     if facts.pin_faults is None:
         return Observation(None, now_ms)
-    name = facts.station or "the station"
     if facts.pin_faults:
-        return Observation(True, now_ms, f"Pins of {name} do not work: {facts.pin_faults}.")
-    return Observation(False, now_ms, f"All pins of {name} work again.")
+        why = fact("pins-fail", station=_station(facts), why=sentence(facts.pin_faults))
+        return Observation(True, now_ms, why)
+    return Observation(False, now_ms, fact("pins-work-again", station=_station(facts)))
 
 
 def disk_low(free_mb: float | None, owner: str, now_ms: int) -> Observation:
-    """Judge whether a disk is nearly full. `owner`: whose it is, in words."""
+    """Judge whether a disk is nearly full. `owner`: whose it is, a station's name or a fact."""
     if free_mb is None:
         return Observation(None, now_ms)
     severity = 2 if free_mb < DISK_FULL_MB else 1
-    text = f"The disk of {owner} has {free_mb:.0f} MB free; {DISK_LOW_MB:.0f} MB is the least."
+    free, least = quantity(free_mb, "MB", 0), quantity(DISK_LOW_MB, "MB", 0)
+    text = fact("disk-nearly-full", owner=owner, free=free, least=least)
     return Observation(free_mb < DISK_LOW_MB, now_ms, text, free_mb, DISK_LOW_MB, severity)
 
 
 def message_undelivered(facts: ServiceFacts, now_ms: int) -> Observation:
     """Judge whether a message has waited too long, or has failed for good."""
     if facts.failed_for_good > 0:
-        text = f"{facts.failed_for_good} message(s) could not be delivered by any channel."
+        text = fact("messages-failed", n=facts.failed_for_good)
         return Observation(True, now_ms, text, severity=2)
     if facts.oldest_unsent_ms is not None and now_ms - facts.oldest_unsent_ms >= UNSENT_MS:
         minutes = (now_ms - facts.oldest_unsent_ms) / 60_000
-        text = f"A message has waited for {minutes:.0f} min to be sent."
+        text = fact("message-waits", time=minutes_of(round(minutes)))
         return Observation(True, now_ms, text, minutes, UNSENT_MS / 60_000)
     if facts.oldest_unsent_ms is not None:
         return Observation(None, now_ms)  # on its way: neither late nor delivered
-    return Observation(False, now_ms, "All messages have been sent.")
+    return Observation(False, now_ms, fact("messages-sent"))

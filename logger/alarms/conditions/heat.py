@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logger.alarms.band import Expected
-from logger.alarms.inputs import AlarmLimits, FanState, ForecastAnswer
+from logger.alarms.inputs import AlarmLimits, FanState, ForecastAnswer, Quantiles
 from logger.alarms.signal import ProbeSignal, fresh, hottest
 from logger.alarms.state import Observation
 from logger.cure.forecast.decision import CLEAR, chance_needed
-from logger.facts import Fact
-from logger.quantities import difference, rate, temperature
+from logger.facts import NOTHING, Fact, Quantity, fact, sentence
+from logger.quantities import chance as chance_of
+from logger.quantities import difference, minutes, percent, rate, temperature
+from logger.quantities import hours as hours_of
 from logger.quantities import peak as peak_mark
 from logger.units import HOUR_MS
 
@@ -53,9 +55,12 @@ def core_hot(cores: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits
     rise = now.rise_c(180_000)
     fast = rise is not None and rise >= 3.0
     severity = 3 if value > limit + 30 else 2 if value > limit + 10 or fast else 1
-    over = "is over" if value > limit else "is at"
-    reason = f"The core reads {temperature(value)}: it {over} the resin's limit of {temperature(limit)}."
-    reason += _trend(now)
+    reason = fact(
+        "core-over" if value > limit else "core-at",
+        core=temperature(value),
+        limit=temperature(limit),
+        trend=_trend(now),
+    )
     return Observation(True, now.believed_ms, reason, value, limit, severity, now.late, True, now.credit_s)
 
 
@@ -72,9 +77,13 @@ def hotter_than_predicted(
         return Observation(False, now.believed_ms, "", value, top, late=now.late, credit_s=now.credit_s)
     core = expected.core_c(hours)
     severity = 2 if value - core > 2 * (top - core) else 1
-    reason = (
-        f"The core reads {temperature(value)}, {hours:.1f} h after pouring; {temperature(core)} was predicted, "
-        f"and up to {temperature(top)} would be in the band.{_trend(now)}"
+    reason = fact(
+        "core-above-band",
+        core=temperature(value),
+        age=hours_of(hours),
+        predicted=temperature(core),
+        top=temperature(top),
+        trend=_trend(now),
     )
     return Observation(True, now.believed_ms, reason, value, top, severity, now.late, False, now.credit_s)
 
@@ -85,14 +94,14 @@ def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: 
     hours = (answer.made_at_ms - started_ms) / HOUR_MS
     crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
     if answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours:
-        return Observation(False, answer.made_at_ms, "The peak is past.", credit_s=PAST_CREDIT_S)
+        return Observation(False, answer.made_at_ms, fact("peak-is-past"), credit_s=PAST_CREDIT_S)
     needed = chance_needed(hours, crossing)
     if chance < needed:
         # Between the chance that raises it and the one that clears it nothing changes: no chatter near either.
         return Observation(
             False if chance < CLEAR else None,
             answer.made_at_ms,
-            f"The chance to pass {temperature(limit, 0)} is down to {chance * 100:.0f} %.",
+            fact("chance-is-down", limit=temperature(limit, 0), chance=chance_of(chance)),
             chance,
             needed,
             credit_s=FORECAST_CREDIT_S,
@@ -103,33 +112,36 @@ def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: 
     return Observation(True, answer.made_at_ms, reason, chance, needed, severity, credit_s=FORECAST_CREDIT_S)
 
 
-def _overheat_reason(answer: ForecastAnswer, limit: float, left_h: float | None) -> str:
+def _overheat_reason(answer: ForecastAnswer, limit: float, left_h: float | None) -> Fact:
     """Return why the core will overheat.
 
     While the limit lies inside the band no single peak is given: it would be taken for the answer.
     """
-    peak, chance = answer.core_peak_c, f"chance {answer.chance_over_limit * 100:.0f} %"
+    peak = answer.core_peak_c
     is_open = peak.p05 is not None and peak.p05 <= limit
-    sure = "more likely than not passes" if is_open else "will probably pass"
-    reason = f"The core {sure} {temperature(limit, 0)}: {chance}"
-    if peak.p05 is not None and peak.p95 is not None:
-        reach = f"{peak_mark(peak.p05)} to {peak_mark(peak.p95)}"
-        about = "" if peak.p50 is None or is_open else f"about {peak_mark(peak.p50)} "
-        reason += f", peak {about}({reach})" if about else f", peak anywhere from {reach}"
-    elif peak.p50 is not None:
-        reason += f", peak about {peak_mark(peak.p50)}"
+    when = NOTHING
     if left_h is not None:
-        reason += f", in about {left_h:.1f} h" if left_h > 0.05 else ", any minute now"
-    reason += "."
-    if answer.causes:
-        reason += f" Why: {'; '.join(answer.causes)}."
-    if answer.would_help:
-        helps = [
-            words.partition(":")[0] if is_open and not isinstance(words, Fact) else words
-            for words in answer.would_help
-        ]
-        reason += f" What would help: {'; '.join(helps)}."
-    return reason
+        when = fact("overheats-in", time=hours_of(left_h)) if left_h > 0.05 else fact("overheats-any-minute")
+    causes = [sentence(cause) for cause in answer.causes]
+    helps = [remedy.short if is_open else sentence(remedy.words) for remedy in answer.would_help]
+    return fact(
+        "core-likely-passes" if is_open else "core-will-pass",
+        limit=temperature(limit, 0),
+        chance=chance_of(answer.chance_over_limit),
+        peak=_overheat_peak(peak, is_open),
+        when=when,
+        why=fact("overheats-why", causes=causes) if causes else NOTHING,
+        help=fact("overheats-help", remedies=helps) if helps else NOTHING,
+    )
+
+
+def _overheat_peak(peak: Quantiles, is_open: bool) -> str:
+    if peak.p05 is not None and peak.p95 is not None:
+        reach = {"low": peak_mark(peak.p05), "high": peak_mark(peak.p95)}
+        if peak.p50 is None or is_open:
+            return fact("overheats-anywhere", **reach)
+        return fact("overheats-about", middle=peak_mark(peak.p50), **reach)
+    return NOTHING if peak.p50 is None else fact("overheats-at", middle=peak_mark(peak.p50))
 
 
 def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits) -> Observation:
@@ -142,9 +154,12 @@ def spread_too_wide(core: ProbeSignal, surface: ProbeSignal, limits: AlarmLimits
     late = core.late or surface.late
     if spread < limit:
         return Observation(False, at_ms, "", spread, limit, late=late, credit_s=core.credit_s)
-    reason = (
-        f"The core reads {temperature(core.believed_c)}, the surface {temperature(surface.believed_c)}: "
-        f"{difference(spread)} apart, limit {difference(limit)}."
+    reason = fact(
+        "core-and-surface-apart",
+        core=temperature(core.believed_c),
+        surface=temperature(surface.believed_c),
+        apart=difference(spread),
+        limit=difference(limit),
     )
     severity = 2 if spread >= 2 * limit else 1
     return Observation(True, at_ms, reason, spread, limit, severity, late, False, core.credit_s)
@@ -161,10 +176,7 @@ def surface_heated(
         return Observation(None, at_ms)
     above = value - max(beside)
     if above > ABOVE_ALL_C:
-        reason = (
-            f"The surface reads {temperature(value)}, {difference(above)} above both core and room: "
-            "heat comes from outside."
-        )
+        reason = fact("surface-above-all", surface=temperature(value), above=difference(above))
         return Observation(
             True,
             at_ms,
@@ -178,17 +190,14 @@ def surface_heated(
         )
     mine, its = surface.rise_c(QUICK_MS), core.rise_c(QUICK_MS)
     if mine is not None and its is not None and core.range_c() < CALM_C and mine - max(0.0, its) > QUICK_C:
-        reason = (
-            f"The surface warmed by {difference(mine)} in 10 min, the core by {difference(its)}: sun, a lamp or a "
-            "heat gun, or the fan has stopped."
-        )
+        reason = fact("surface-warms-alone", surface=difference(mine), core=difference(its))
         return Observation(
             True, at_ms, reason, mine - max(0.0, its), QUICK_C, 1, surface.late, False, surface.credit_s
         )
     return Observation(
         False,
         at_ms,
-        "The surface is back between core and room.",
+        fact("surface-back"),
         above,
         ABOVE_ALL_C,
         late=surface.late,
@@ -203,15 +212,15 @@ def cure_behind(answer: ForecastAnswer, limits: AlarmLimits) -> Observation:
         return Observation(None, answer.made_at_ms)
     if release.p50 is not None:
         behind = release.p50 - planned
-        text = (
-            f"It will be hard about {release.p50:.0f} h after pouring; {planned:.0f} h was planned: "
-            f"{behind:.1f} h later."
+        text = fact(
+            "hard-later-than-planned" if behind >= 0 else "hard-as-planned",
+            hard=_whole_hours(release.p50),
+            planned=_whole_hours(planned),
+            later=minutes(60 * round(abs(behind), 1)),
         )
     elif release.within_h is not None and release.within_h - planned >= BEHIND_H:
         behind = release.within_h - planned
-        text = (
-            f"It may not be hard within {release.within_h:.0f} h after pouring; {planned:.0f} h was planned."
-        )
+        text = fact("hard-not-within", within=_whole_hours(release.within_h), planned=_whole_hours(planned))
     else:
         # Not hard by the end of what was followed, and that is not long enough to say that it is behind.
         return Observation(None, answer.made_at_ms)
@@ -220,15 +229,20 @@ def cure_behind(answer: ForecastAnswer, limits: AlarmLimits) -> Observation:
     )
 
 
+def _whole_hours(hours: float) -> Quantity:
+    """Return hours that are shown as such, "53 h": a cure is planned in hours, however many days they are."""
+    return minutes(60 * round(hours))
+
+
 def fan_not_cooling(fan: FanState, answer: ForecastAnswer | None, at_ms: int) -> Observation:
     """Judge whether the fan that is meant to run does not cool."""
     if not fan.commanded:
-        return Observation(False, at_ms, "The fan is not meant to run.", credit_s=FORECAST_CREDIT_S)
+        return Observation(False, at_ms, fact("fan-not-meant"), credit_s=FORECAST_CREDIT_S)
     if fan.turning is False:
-        return Observation(True, at_ms, "The fan is switched on, and its contact says that it does not turn.")
+        return Observation(True, at_ms, fact("fan-does-not-turn"))
     if answer is None or answer.fan_cooling is None:
-        return Observation(None if fan.turning is None else False, at_ms, "The fan turns.")
-    text = f"The fan brings {max(0.0, answer.fan_cooling) * 100:.0f} % of the cooling that it should."
+        return Observation(None if fan.turning is None else False, at_ms, fact("fan-turns"))
+    text = fact("fan-brings", share=percent(max(0.0, answer.fan_cooling) * 100, 0))
     return Observation(
         answer.fan_cooling < LEAST_COOLING,
         at_ms,
@@ -240,8 +254,8 @@ def fan_not_cooling(fan: FanState, answer: ForecastAnswer | None, at_ms: int) ->
 
 
 def _trend(signal: ProbeSignal) -> str:
-    """Return a sentence on how fast it moves, from the last 10 min; empty when that is not known or too little."""
+    """Say how fast it moves, from the last 10 min; nothing when that is not known or too little."""
     rise = signal.rise_c(600_000)
     if rise is None or abs(rise) < 0.3:
-        return ""
-    return f" It is {'rising' if rise > 0 else 'falling'} by {rate(abs(rise) * 6)}."
+        return NOTHING
+    return fact("trend-rising" if rise > 0 else "trend-falling", by=rate(abs(rise) * 6))

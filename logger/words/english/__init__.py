@@ -6,10 +6,14 @@ A text has places for a fact's values, "{core}". Where it depends on a number it
 from __future__ import annotations
 
 from logger.words.english import (
+    alarm_kinds,
+    alarms,
+    condition,
     cure,
     events,
     fit,
     input_errors,
+    live,
     probe_checks,
     readiness,
     records,
@@ -24,16 +28,20 @@ __all__ = ["ENGLISH", "ROOMS", "Plural"]
 #: Room → its codes with their English.
 ROOMS: dict[str, dict[str, str | Plural]] = {
     "units": units.ENGLISH,
-    "events": events.ENGLISH,
-    "probe_checks": probe_checks.ENGLISH,
-    "records": records.ENGLISH,
-    "store": store.ENGLISH,
+    "alarm_kinds": alarm_kinds.ENGLISH,
+    "alarms": alarms.ENGLISH,
+    "condition": condition.ENGLISH,
     "cure": cure.ENGLISH,
+    "events": events.ENGLISH,
     "fit": fit.ENGLISH,
-    "readiness": readiness.ENGLISH,
-    "verdict": verdict.ENGLISH,
-    "refusals": refusals.ENGLISH,
     "input_errors": input_errors.ENGLISH,
+    "live": live.ENGLISH,
+    "probe_checks": probe_checks.ENGLISH,
+    "readiness": readiness.ENGLISH,
+    "records": records.ENGLISH,
+    "refusals": refusals.ENGLISH,
+    "store": store.ENGLISH,
+    "verdict": verdict.ENGLISH,
 }
 #: Every code's English.
 ENGLISH: dict[str, str | Plural] = {code: text for room in ROOMS.values() for code, text in room.items()}

@@ -12,6 +12,8 @@ from logger.alarms.kind import Kind
 from logger.alarms.registry import KINDS, Priority
 from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, Why, step, tick
 from logger.errors import BadInput, NotAllowed, OutOfRange
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 T0 = 1_790_000_000_000
 HOUR = 3_600_000
@@ -55,7 +57,7 @@ def test_a_shelved_alarm_is_quiet_still_judged_and_comes_back_by_itself() -> Non
     back = tick(DAMP, state, T0 + 2 * HOUR)
     assert (back.state.quiet, back.state.phase) == (False, Phase.RAISED)
     assert back.changes[0].why is Why.SHELF_ENDED
-    assert "still true: It is so." in back.changes[0].text
+    assert "still true: It is so." in say(back.changes[0].text, METRIC)
 
 
 def test_an_acknowledged_alarm_that_comes_off_the_shelf_must_be_acknowledged_again() -> None:
@@ -124,6 +126,6 @@ def test_a_low_one_may_stay_out_of_service_by_name_and_reason() -> None:
     with pytest.raises(BadInput, match="no reason"):
         take_out_of_service(DAMP, raised(DAMP), Act("Jo", T0, " "))
     out = take_out_of_service(DAMP, raised(DAMP), Act("Jo", T0, "humidity sensor broken"))
-    assert "Jo took it out of service: humidity sensor broken" in out.changes[0].text
+    assert "Jo took it out of service: humidity sensor broken" in say(out.changes[0].text, METRIC)
     assert tick(DAMP, out.state, T0 + 1000 * HOUR).state.quiet
     assert not return_to_service(DAMP, out.state, Act("Sam", T0 + 5)).state.quiet

@@ -18,6 +18,8 @@ from logger.alarms.fan_rule import (
 )
 from logger.alarms.inputs import ForecastAnswer, Quantiles
 from logger.alarms.state import AlarmState, OutOfService, Phase
+from logger.facts import fact
+from logger.quantities import hours, temperature
 
 HOUR = 3_600_000
 MINUTE = 60_000
@@ -35,7 +37,9 @@ def wanted(found: ForecastAnswer | None, *alarms: AlarmState, core_c: float | No
     return forecast_request(alarms, found, core_c, LIMIT_C, 0)
 
 
-RAISED = AlarmState(phase=Phase.RAISED, activation=1, reason="The core will probably pass 60 °C.")
+RAISED = AlarmState(
+    phase=Phase.RAISED, activation=1, reason=fact("core-probably-passes", limit=temperature(60, 0))
+)
 
 
 def test_a_core_that_will_overheat_switches_the_fan_on_and_says_why() -> None:
@@ -52,7 +56,7 @@ def test_it_stops_only_when_the_pour_would_do_without_it() -> None:
     running = FanNow(True, By.FORECAST, 0)
     for without, stops in ((0.6, False), (0.3, False), (0.05, True)):
         found = decide(running, [wanted(answer(without=without))], HOUR)
-        assert (found == Switch(False, None, "the core stays below {60 °C} without it, too")) is stops
+        assert (found == Switch(False, None, fact("fan-not-needed", limit=temperature(60, 0)))) is stops
     assert decide(running, [wanted(answer())], HOUR) is None, "not known: it goes on"
     assert decide(running, [wanted(None)], HOUR) is None
 
@@ -88,9 +92,9 @@ def test_the_planned_times_are_kept_to_the_minute() -> None:
     on = [planned_request(times, t * HOUR).on for t in (1, 2, 3, 4, 5, 6, 7)]
     assert on == [False, True, True, False, False, True, False]
     switched = decide(FanNow(False), [planned_request(times, 2 * HOUR)], 2 * HOUR)
-    assert switched == Switch(True, By.PLAN, "planned for 2.0 h from now on")
+    assert switched == Switch(True, By.PLAN, fact("fan-planned", time=hours(2.0)))
     ended = decide(FanNow(True, By.PLAN, 2 * HOUR), [planned_request(times, 4 * HOUR)], 4 * HOUR)
-    assert ended == Switch(False, None, "its planned time is over")
+    assert ended == Switch(False, None, fact("fan-plan-over"))
 
 
 def test_a_planned_run_that_the_forecast_needs_goes_on() -> None:
@@ -102,7 +106,7 @@ def test_a_planned_run_that_the_forecast_needs_goes_on() -> None:
     assert decide(FanNow(True, By.FORECAST, 2 * HOUR), [over, needs], 4 * HOUR) is None
     unsure = wanted(answer())
     assert decide(FanNow(True, By.PLAN, 2 * HOUR), [over, unsure], 4 * HOUR) == Switch(
-        False, None, "its planned time is over"
+        False, None, fact("fan-plan-over")
     )
 
 

@@ -17,6 +17,7 @@ from logger.alarms.first_hour import (
     volume_differs,
 )
 from logger.errors import OutOfRange
+from logger.facts import fact
 from logger.words.reader import METRIC
 from logger.words.render import say
 
@@ -87,16 +88,16 @@ def test_the_last_look_that_says_anything_about_leaking_counts() -> None:
     assert summarize_looks(T0, PLAIN, leak, T0 + 12 * M).leaking is True
     assert summarize_looks(T0, PLAIN, [*leak, *looks(15)], T0 + 15 * M).leaking is False
     fell = summarize_looks(T0, PLAIN, looks(10, finding=LookResult.LEVEL_FELL), T0 + 10 * M)
-    assert (fell.leaking, fell.finding, fell.by) == (True, "the level fell", "Jo")
+    assert (fell.leaking, fell.finding, fell.by) == (True, fact("level-went-down"), "Jo")
     assert summarize_looks(T0, PLAIN, looks(10, finding=LookResult.OTHER), T0 + 10 * M).leaking is None
 
 
 def test_what_was_found_says_what_to_do() -> None:
     """Leak: the salvage steps, resin saved. Heat: keep out, fire service."""
-    leak = " ".join(advice(LookResult.LEAKING))
+    leak = say(" ".join(advice(LookResult.LEAKING)), METRIC)
     for step in ("Stop pouring", "clean tray", "hot glue or silicone", "absorb it first"):
         assert step in leak
-    assert "fire service" in " ".join(advice(LookResult.HOT))
+    assert "fire service" in say(" ".join(advice(LookResult.HOT)), METRIC)
     assert advice(LookResult.DRY) == ()
     assert advice(LookResult.OTHER)
 
@@ -114,7 +115,7 @@ def test_a_level_that_falls_by_more_than_wood_drinks_is_a_leak() -> None:
 def test_a_volume_off_its_plan_says_on_which_side() -> None:
     """More went in than fits: a leak, a void or a deeper pour."""
     assert volume_differs(10.0, 10.4) is None
-    assert "20 % more than planned: a leak" in str(volume_differs(10.0, 12.0))
-    assert "less than planned" in str(volume_differs(10.0, 8.0))
+    assert "20 % more than planned: a leak" in say(str(volume_differs(10.0, 12.0)), METRIC)
+    assert "less than planned" in say(str(volume_differs(10.0, 8.0)), METRIC)
     with pytest.raises(OutOfRange):
         volume_differs(0.0, 8.0)

@@ -6,6 +6,7 @@ import pytest
 
 from logger.alarms.rates import Span, rates
 from logger.alarms.registry import Priority
+from logger.facts import fact
 
 T0 = 1_790_000_000_000
 S, M, H = 1000, 60_000, 3_600_000
@@ -54,8 +55,8 @@ def test_three_times_in_a_minute_is_chattering_and_a_single_short_one_is_fleetin
     assert found.chattering == ("room-cold/pour",)
     assert found.fleeting == ("air-damp/pour",)
     assert {target.name for target in found.targets if target.met is False} >= {
-        "chattering alarms",
-        "fleeting alarms",
+        fact("rate-chattering"),
+        fact("rate-fleeting"),
     }
 
 
@@ -94,4 +95,4 @@ def test_no_alarms_make_no_division_by_nothing(length_ms: int) -> None:
 def test_every_mark_names_its_source() -> None:
     """Second hand or from memory: neither standard was read."""
     for mark in rates([], T0, T0 + H).targets:
-        assert "second hand" in mark.source or "memory" in mark.source
+        assert mark.source in (fact("source-second-hand"), fact("source-from-memory"))

@@ -17,6 +17,7 @@ from logger.alarms.inputs import (
     ForecastAnswer,
     LooksSummary,
     Quantiles,
+    Remedy,
     RoomAir,
     ServiceFacts,
     StationFacts,
@@ -130,7 +131,7 @@ def test_hotter_than_predicted_leads_core_hot(new_hand: Callable[..., Any]) -> N
         hand.read(after_s=30, core=20 + 3.5 * i / 120)
     names = kinds(hand.changes)
     assert names.index("hotter-than-predicted first-time") < names.index("core-hot first-time")
-    text = hand.changes[0].text
+    text = say(hand.changes[0].text, METRIC)
     for words in ("The core reads", "was predicted", "would be in the band"):
         assert words in text
 
@@ -204,13 +205,15 @@ def test_a_lost_probe_is_told_within_100_s_and_named_by_its_place(hand: Any) -> 
         if found:
             break
     assert kinds(found) == ["core-unwatched first-time"]
-    assert found[0].text == "No reading from core for 90 s. Nobody sees how hot the core gets."
+    assert (
+        say(found[0].text, METRIC) == "No reading from the core for 90 s. Nobody sees how hot the core gets."
+    )
     assert kinds(hand.hold(360, every_s=30, core=25.0, room=20.0)) == ["core-unwatched returned"]
     found = []
     for _ in range(4):
         found += hand.read(after_s=30, core=25.0, room=None)
     assert kinds(found) == ["probe-lost first-time"]
-    assert found[0].text == "No reading from room for 90 s."
+    assert say(found[0].text, METRIC) == "No reading from the room for 90 s."
     assert kinds(hand.hold(120, every_s=30, core=25.0, room=20.0)) == ["probe-lost returned"]
 
 
@@ -228,7 +231,7 @@ def test_all_probes_failing_at_once_are_one_alarm(hand: Any) -> None:
     hand.hold(600, **six)
     found = hand.hold(1800, **dict.fromkeys(six))
     assert kinds(found) == ["core-unwatched first-time"]
-    assert "None of the 6 probes" in found[0].text
+    assert "None of the 6 probes" in say(found[0].text, METRIC)
 
 
 def test_probes_that_go_within_some_seconds_of_each_other_are_one_message(hand: Any) -> None:
@@ -238,7 +241,7 @@ def test_probes_that_go_within_some_seconds_of_each_other_are_one_message(hand: 
     hand.hold(15, core=None, surface=None, room=20.0)
     found = hand.hold(600, core=None, surface=None, room=20.0)
     assert kinds(found) == ["core-unwatched first-time"]
-    assert "core, surface" in found[0].text
+    assert "the core and the surface" in say(found[0].text, METRIC)
 
 
 def test_one_more_lost_probe_is_told_as_worse_and_the_core_by_itself(hand: Any) -> None:
@@ -279,7 +282,7 @@ def test_a_station_that_answers_without_readings_is_told_too(hand: Any) -> None:
         hand.seconds += 2
         found += hand.book.take([], WatchFacts(stations=(StationFacts("bench-1", hand.now_ms),)), hand.now_ms)
     assert kinds(found) == ["station-silent first-time"]
-    assert "answers, but has sent no reading" in found[0].text
+    assert "No reading has come from" in say(found[0].text, METRIC)
 
 
 def test_readings_caught_up_after_an_outage_raise_late_and_not_lost_probes(hand: Any) -> None:
@@ -314,14 +317,14 @@ def test_a_jumping_a_stuck_and_a_slipped_probe_are_doubted(new_hand: Callable[..
     jumping = new_hand(AlarmLimits())
     for i in range(60):
         jumping.read(core=25.0 + (9.0 if i > 20 and i % 6 == 0 else 0.0))
-    assert "jumps" in jumping.changes[0].text
+    assert "jumps" in say(jumping.changes[0].text, METRIC)
     stuck = new_hand(AlarmLimits())
     for i in range(800):
         stuck.read(core=25.0 + i * 0.02, surface=24.0, underside=24.0 + i * 0.01)
-    assert [c.text for c in stuck.changes if "surface has said 24.00 °C" in say(c.text, METRIC)]
+    assert [c.text for c in stuck.changes if "the surface has read 24.00 °C" in say(c.text, METRIC)]
     slipped = new_hand(AlarmLimits())
     slipped.hold(600, core=21.0, surface=33.0, underside=34.0)
-    assert "slipped" in slipped.changes[0].text
+    assert "slipped" in say(slipped.changes[0].text, METRIC)
     assert {c.kind for c in (*jumping.changes, *stuck.changes)} == {"probe-doubtful"}
     assert {c.kind for c in slipped.changes} == {"core-unwatched"}, "nobody sees the core"
 
@@ -338,17 +341,17 @@ def test_the_core_will_overheat_takes_two_forecasts_of_three_and_says_why(hand: 
     assert hand.wait(60, first) == []
     assert hand.wait(60, forecast(600, 0.2)) == []
     hand.seconds = 900
-    helps = ("fans now: 68 → 54 °C",)
+    helps = (Remedy("fans", "fans now: 68 → 54 °C"),)
     found = hand.wait(
         60, forecast(900, 0.95, crossing_h=Quantiles(2.0, 2.5, 3.0), causes=cause, would_help=helps)
     )
     assert kinds(found) == ["core-will-overheat first-time"]
     for words in (
-        "chance 95 %",
+        "chance 95\u00a0%",
         "peak about 68 °C (61 °C to 80 °C)",
-        "in about 2.2 h",
+        "in about 2 h 15 min",
         "30 % faster",
-        "What would help: fans now: 68 → 54 °C",
+        "What would help: fans now: 68 °C → 54 °C",
     ):
         assert words in say(found[0].text, METRIC)
 
@@ -368,7 +371,7 @@ def test_a_cure_that_is_behind_its_plan(new_hand: Callable[..., Any]) -> None:
     for i in range(3):
         hand.wait(10, forecast(i * 300, 0.0, release_h=Quantiles(50.0, 53.0, 60.0)))
     assert kinds(hand.changes) == ["cure-behind first-time"]
-    assert "53 h after pouring; 48 h was planned" in hand.changes[0].text
+    assert "53 h after pouring; 48 h was planned: 5 h later" in say(hand.changes[0].text, METRIC)
 
 
 @pytest.mark.parametrize(("within_h", "called"), [(72.0, True), (49.0, False), (None, False)])
@@ -381,7 +384,9 @@ def test_a_cure_that_does_not_end_within_what_was_looked_at_is_behind_its_plan(
         hand.wait(10, forecast(i * 300, 0.0, release_h=Quantiles(70.0, None, None, within_h)))
     assert kinds(hand.changes) == ["cure-behind first-time"] * called
     if called:
-        assert "may not be hard within 72 h after pouring; 48 h was planned" in hand.changes[0].text
+        assert "may not be hard within 72 h after pouring; 48 h was planned" in say(
+            hand.changes[0].text, METRIC
+        )
 
 
 def test_a_fan_that_brings_nothing_or_does_not_turn(new_hand: Callable[..., Any]) -> None:
@@ -393,7 +398,7 @@ def test_a_fan_that_brings_nothing_or_does_not_turn(new_hand: Callable[..., Any]
     by_contact = new_hand(AlarmLimits())
     assert by_contact.wait(20, WatchFacts(fan=FanState(commanded=True, turning=False))) == []
     by_contact.wait(60, WatchFacts(fan=FanState(commanded=True, turning=False)))
-    assert "does not turn" in by_contact.changes[0].text
+    assert "does not turn" in say(by_contact.changes[0].text, METRIC)
     off = new_hand(AlarmLimits())
     assert off.wait(600, WatchFacts(fan=FanState(commanded=False, turning=False))) == []
 
@@ -434,7 +439,7 @@ def test_a_wet_contact_is_told_at_once_and_a_broken_one_clears_nothing(hand: Any
     wet = WatchFacts(contacts=(WetContact("left corner", True, T0),))
     found = hand.wait(2, wet)
     assert kinds(found) == ["wet-under-form first-time"]
-    assert "left corner" in found[0].text
+    assert "left corner" in say(found[0].text, METRIC)
     assert hand.wait(600, WatchFacts(contacts=(WetContact("left corner", None, T0),))) == []
     assert kinds(hand.wait(120, WatchFacts(contacts=(WetContact("left corner", False, T0),)))) == [
         "wet-under-form returned"
@@ -454,7 +459,7 @@ def test_a_wet_contact_stays_wet_until_it_says_otherwise_whatever_a_look_said_be
 def test_a_look_that_found_a_leak_is_told_like_a_wet_contact(hand: Any) -> None:
     """A person's eye is the better contact."""
     found = hand.wait(2, WatchFacts(looks=LooksSummary(None, True, "drips at the seam", "Jo")))
-    assert found[0].text == "Jo found it leaking (drips at the seam)."
+    assert say(found[0].text, METRIC) == "Jo found it leaking (drips at the seam)."
 
 
 def test_a_missed_look_is_due_after_two_minutes_and_over_with_the_look(hand: Any) -> None:
@@ -484,7 +489,7 @@ def test_damp_air_and_a_surface_near_the_dew_point(new_hand: Callable[..., Any])
         for _ in range(30):
             hand.read(after_s=60, room=20.0)
             hand.read(after_s=0, room=20.0, facts=WatchFacts(air=RoomAir(humidity, hand.now_ms, slab)))
-    assert "82 % humidity" in damp.changes[0].text
+    assert "82 % humidity" in say(damp.changes[0].text, METRIC)
     assert "only 1.8 °C above the dew point" in say(cold.changes[0].text, METRIC)
     assert dry.changes == []
 
@@ -525,7 +530,7 @@ def test_an_overheating_that_is_past_is_no_forecast() -> None:
     )  # fmt: skip
     seen = core_will_overheat(past, AlarmLimits(), 0)
     assert seen.active is False
-    assert "past" in seen.reason
+    assert "past" in say(seen.reason, METRIC)
 
 
 def test_a_chance_that_hovers_neither_calls_nor_clears() -> None:

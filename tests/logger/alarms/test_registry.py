@@ -8,6 +8,9 @@ import pytest
 
 from logger.alarms.registry import KINDS, MATRIX, Harm, Kind, Priority, kind_named, priority_of
 from logger.errors import NotFound
+from logger.words.english import ENGLISH
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: Every kind of the design's table, and the priority that it must come out with.
 EXPECTED = {
@@ -53,7 +56,8 @@ def test_no_alarm_exists_without_a_limit_a_consequence_causes_and_a_response(kin
         *kind.causes,
         *kind.what_to_do,
     ):
-        assert len(words) > 3, kind.name
+        assert words.code in ENGLISH, words.code
+        assert len(say(words, METRIC)) > 3, kind.name
     assert kind.causes
     assert kind.what_to_do
 
@@ -95,14 +99,14 @@ def test_a_high_priority_kind_cannot_be_out_of_service_without_an_end(kind: Kind
 @EACH
 def test_no_alarm_says_danger_for_property(kind: Kind) -> None:
     """ANSI Z535.4 (second hand) keeps DANGER for what will kill or maim; no alarm here knows that."""
-    texts = " ".join((kind.title, kind.limit, kind.consequence, *kind.causes, *kind.what_to_do))
+    texts = say(" ".join((kind.title, kind.limit, kind.consequence, *kind.causes, *kind.what_to_do)), METRIC)
     assert "DANGER" not in texts.upper()
 
 
 @pytest.mark.parametrize("name", ["core-hot", "core-will-overheat", "hotter-than-predicted"])
 def test_a_hot_pour_tells_people_to_keep_out_and_call_the_fire_service(name: str) -> None:
     """A smoking pour must not be approached, whatever else could be done for it."""
-    steps = " ".join(KINDS[name].what_to_do)
+    steps = say(" ".join(KINDS[name].what_to_do), METRIC)
     for words in (
         "keep everybody out",
         "do not touch it and do not move it",

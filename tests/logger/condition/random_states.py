@@ -7,6 +7,7 @@ from random import Random
 
 import numpy as np
 
+from logger.alarms.inputs import Remedy
 from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase
 from logger.condition.evidence import Evidence, ExpectedPeak, OpenAlarm, Thermometer
@@ -94,6 +95,6 @@ def _forecast(rng: Random, limit_c: float, hour: float) -> ExpectedPeak:
         at_h + rng.uniform(0.0, 3.0),
         later if 0.0 < chance < 1.0 and rng.random() < 0.8 else None,
         later if chance > 0.05 else None,
-        rng.choice(("", "fans now: {78 °C} → {57 °C}")),
+        rng.choice((None, Remedy("fans", "fans now: {78 °C} → {57 °C}"))),
         made_h,
     )

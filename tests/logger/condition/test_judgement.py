@@ -15,7 +15,7 @@ from logger.condition.condition_words import words_of
 from logger.condition.evidence import Evidence, ExpectedPeak, OpenAlarm, Thermometer
 from logger.condition.judgement import ConditionCause, Severity, judge
 from logger.pour import Stage
-from logger.words.reader import METRIC
+from logger.words.reader import Reader
 from logger.words.render import say
 
 START_MS = 1_000_000_000
@@ -52,12 +52,21 @@ CALM = Evidence(
 )
 
 
+class At1420(Reader):
+    """A reader whose clock says "14:20" at every moment."""
+
+    def moment(self, at_ms: int) -> str:
+        """One time for all."""
+        assert at_ms
+        return "14:20"
+
+
 def said(evidence: Evidence) -> str:
     """All that is said of it, in one text."""
     condition = judge(evidence, NOW_MS)
-    words = words_of(condition, evidence.stage, evidence.started_ms, lambda _ms: "14:20")
+    words = words_of(condition, evidence.stage, evidence.started_ms)
     parts = (words.state, words.headline, words.action, words.who, words.expected, words.certainty)
-    return say(" | ".join(parts), METRIC).replace("\u00a0", " ")
+    return say(" | ".join(parts), At1420()).replace("\u00a0", " ")
 
 
 def severity(evidence: Evidence) -> Severity:

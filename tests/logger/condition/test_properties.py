@@ -17,7 +17,7 @@ from logger.condition.condition_words import ConditionWords, words_of
 from logger.condition.evidence import Evidence
 from logger.condition.judgement import Condition, Severity, judge
 from logger.pour import LIVE, Stage
-from logger.words.reader import METRIC
+from logger.words.reader import Reader
 from logger.words.render import say
 from tests.logger.condition.random_states import states
 
@@ -77,6 +77,14 @@ def degrees(text: str) -> list[int]:
     return [round(float(number)) for number in re.findall(r"(-?[\d.]+) °C", text)]
 
 
+class InMs(Reader):
+    """A reader who is given every moment in milliseconds, "<1790000000000>"."""
+
+    def moment(self, at_ms: int) -> str:
+        """As a mark that a pattern finds."""
+        return f"<{at_ms}>"
+
+
 @dataclass(frozen=True)
 class Judged:
     """A state, its condition, its words, and all of these in one text in °C."""
@@ -94,7 +102,7 @@ def judged() -> list[Judged]:
     done = []
     for evidence, now_ms in states(STATES):
         condition = judge(evidence, now_ms)
-        words = words_of(condition, evidence.stage, evidence.started_ms, lambda ms: f"<{ms}>")
+        words = words_of(condition, evidence.stage, evidence.started_ms)
         parts = (words.state, words.headline, words.action, words.who, words.expected)
         done.append(Judged(evidence, now_ms, condition, words, shown(" | ".join(parts))))
     return done
@@ -102,7 +110,7 @@ def judged() -> list[Judged]:
 
 def shown(text: str) -> str:
     """A text as it is read in °C."""
-    return say(text, METRIC).replace("\u00a0", " ")
+    return say(text, InMs()).replace("\u00a0", " ")
 
 
 def test_no_state_looks_better_than_its_readings(judged: list[Judged]) -> None:

@@ -16,6 +16,8 @@ from logger.store import alarms, outbox
 from logger.store.ballast import Ballast
 from logger.store.database import Store
 from logger.store.outbox import NewMessage
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 class Disk:
@@ -61,7 +63,7 @@ def test_an_alarm_is_raised_and_delivered_while_the_disk_is_full(bench: Any, dis
     shop.watch.judge_all()
     shop.sender.send_due()
     assert hot(shop) == ["URGENT: The core is too hot - Table"]
-    assert "full" in shop.watch.trouble
+    assert "full" in say(shop.watch.trouble, METRIC)
     for _ in range(5):
         shop.clock.move(10)
         shop.watch.judge_all()
@@ -72,7 +74,9 @@ def test_an_alarm_is_raised_and_delivered_while_the_disk_is_full(bench: Any, dis
     shop.clock.move(5)
     shop.watch.judge_all()
     shop.sender.send_due()
-    assert "full" in shop.watch.trouble, "a large write may still be refused: nothing is well at once"
+    assert "full" in say(shop.watch.trouble, METRIC), (
+        "a large write may still be refused: nothing is well at once"
+    )
     shop.clock.move(60)
     shop.watch.judge_all()
     shop.sender.send_due()

@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from logger.alarms.inputs import Remedy
+from logger.facts import sentence
 from logger.live.forecast_facts import answer_of
 from logger.live.forecaster import FIRST_H, Forecaster, ForecastTask, due_at_h, fan_runs
 from logger.live.schedule import Pace
@@ -67,7 +69,7 @@ def test_the_alarms_get_the_chance_the_bands_and_the_sun() -> None:
     assert answer.chance_over_limit == 0.9
     assert answer.core_peak_c.p50 == 62.0
     assert answer.surface_heating_w_m2 == 200.0
-    assert answer.causes == ("sun on the surface (+200 W/m²)",)
+    assert answer.causes == (sentence("sun on the surface (+200 W/m²)"),)
 
 
 def test_the_alarms_get_what_would_help_the_best_first() -> None:
@@ -81,7 +83,10 @@ def test_the_alarms_get_what_would_help_the_best_first() -> None:
         for name, peak in peaks.items()
     }
     answer = answer_of({**body(2.0), "what_if": answers}, started_ms=0)
-    assert answer.would_help == ("fans: {57 °C}", "underside open: {71 °C}")
+    assert answer.would_help == (
+        Remedy("fans", "fans: 57 °C"),
+        Remedy("underside open", "underside open: 71 °C"),
+    )
 
 
 def test_the_fan_ran_when_it_was_switched_and_from_the_start_when_it_was_on_before() -> None:

@@ -29,7 +29,8 @@ from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.pours import PlannedPour
 from logger.wire import WireReading
-from logger.words.reader import units_from
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 HOT = "URGENT: The core is too hot - Table"
 UNWATCHED = "URGENT: Pours are not watched as usual - The shop"
@@ -40,7 +41,7 @@ class Under:
 
     def __init__(self) -> None:
         self.limit = PlainLimit()
-        self.limit.set_pours([Watched(7, "Table", 1, 60.0, units=units_from("f.in.gal.lb"))])
+        self.limit.set_pours([Watched(7, "Table", 1, 60.0, units="f.in.gal.lb")])
         self.took: list[tuple[str, str]] = []
         self.now_ms, self.seq = 0, 0
         self.handled, self.fails = False, None
@@ -258,5 +259,7 @@ def test_what_was_told_from_memory_stands_in_the_record_once_it_can_be_written(
         memory.refresh()
     with store.read() as connection:
         (event,) = events.of_kind(connection, pour_id, TOLD)
-    assert event.text.startswith("The core reads {61 °C|1}: it is over the resin's limit of {60 °C|1}.")
+    assert say(event.text, METRIC).startswith(
+        "The core reads 61.0 °C: it is over the resin's limit of 60.0 °C."
+    )
     assert event.at_ms == under.now_ms + timeline.shift_ms

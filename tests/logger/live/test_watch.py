@@ -22,6 +22,8 @@ from logger.store.database import Store
 from logger.store.pours import PlannedPour
 from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 CALM = {"curve": {"hours": [0.0, 20.0, 100.0], "core_c": [21.0, 40.0, 22.0]}, "release_at_h": 60.0}
 HOUR_MS = 3_600_000
@@ -318,7 +320,7 @@ def test_pins_that_do_not_work_are_told_at_once_and_end_when_they_do(watched: An
     says("fan (GPIO 25): Device or resource busy")
     with shop.store.read() as connection:
         (row,) = [row for row in alarms.alarms_of(connection, shop.pour_id) if row.kind == "pins-failed"]
-    assert row.reason == "Pins of bench-1 do not work: fan (GPIO 25): Device or resource busy."
+    assert say(row.reason, METRIC) == "Pins of bench-1 do not work: fan (GPIO 25): Device or resource busy."
     assert [(why, to) for why, to, _at in shop.told("pins-failed")] == [("first-time", "first")]
     says("")
     with shop.store.read() as connection:

@@ -1,25 +1,27 @@
 """The table of alarms as a page of text, so that nobody keeps a second copy by hand.
 
-    python -m logger.alarms.document > logger/alarms/TABLE.md
-
-A test fails when the file and the table differ.
+`python -m web.documents` writes it to logger/alarms/TABLE.md; a test fails when the file and the table differ.
 """
 
 from __future__ import annotations
 
-import sys
+from pathlib import Path
 
+import logger.alarms
 from logger.alarms.registry import KINDS, MATRIX, Harm, Kind
 from logger.words.reader import METRIC
 from logger.words.render import say
 
+#: Where the table is kept.
+TABLE = Path(str(logger.alarms.__file__)).with_name("TABLE.md")
+
 
 def table_markdown() -> str:
-    """Return every kind with all its columns, and the priority matrix, as Markdown."""
+    """Return every kind with all its columns, and the priority matrix, as Markdown, in English, SI and °C."""
     lines = [
         "# The alarms",
         "",
-        "Written by `python -m logger.alarms.document`; do not edit by hand.",
+        "Written by `python -m web.documents`; do not edit by hand.",
         "",
         "Priority = what is at stake × time to respond:",
         "",
@@ -53,11 +55,7 @@ def _section(kind: Kind) -> list[str]:
         f"{kind.realarm_min:g} min after that",
         f"- Shelved for {kind.shelve_max_h:g} h at most; out of service {out}",
         f"- If nobody does anything: {kind.consequence}",
-        f"- Likely causes: {'; '.join(kind.causes)}",
+        f"- Likely causes: {'; '.join(say(cause, METRIC) for cause in kind.causes)}",
         "- What to do:",
         *(f"  {i}. {step}" for i, step in enumerate(kind.what_to_do, 1)),
     ]
-
-
-if __name__ == "__main__":
-    sys.stdout.write(table_markdown())
