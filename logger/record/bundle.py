@@ -158,7 +158,7 @@ def prove(path: Path, folder: Path, where: str, printed: str | None = None) -> V
         return _verdict(parcel, unpacked, folder / "photos", where, printed)
     except (BadInput, NotAllowed) as error:
         place = error.where if isinstance(error, BadInput) else where
-        return Verdict(0, False, False, 0, 0, str(error), "altered", place)
+        return Verdict(0, False, False, 0, 0, error.fact, "altered", place)
     finally:
         parcel.close()
 

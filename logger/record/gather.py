@@ -179,7 +179,7 @@ def _points(plan_toml: str) -> tuple[list[JsonObject], str | None]:
         return [point.to_json() for point in assess_fully(plan).points], None
     except LoggerError as error:
         # A plan that planning cannot follow was poured all the same: its record says so, and tells the rest.
-        return [], str(error)
+        return [], error.fact
 
 
 def _places(traces: Sequence[columns.Trace], poured_ms: int) -> dict[str, Place]:

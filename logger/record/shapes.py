@@ -58,7 +58,7 @@ def one_of(words: Iterable[str]) -> AfterValidator:
 
     def check(word: str) -> str:
         if word not in allowed:
-            raise ValueError(f"is none of {', '.join(sorted(allowed))}")
+            raise ValueError(fact("shape-is-none-of", names=", ".join(sorted(allowed))))
         return word
 
     return AfterValidator(check)
@@ -136,7 +136,7 @@ class SealShape(StrictShape):
     @model_validator(mode="after")
     def _whole(self) -> SealShape:
         if set(self.pour) != SEALED_OF_POUR:
-            raise ValueError(f"the seal's pour has not just {', '.join(sorted(SEALED_OF_POUR))}")
+            raise ValueError(fact("shape-seal-of-pour", names=", ".join(sorted(SEALED_OF_POUR))))
         return self
 
 
@@ -251,7 +251,7 @@ _Values = Annotated[list[Number], Field(max_length=10_000)]
 
 def _even(*columns: list[Any]) -> None:
     if len({len(column) for column in columns}) > 1:
-        raise ValueError("lists that belong together are not of one length")
+        raise ValueError(fact("shape-uneven-lists"))
 
 
 class CurveOfPrediction(Open):
@@ -621,9 +621,9 @@ def check_data(kind: str, data: Mapping[str, Any] | None) -> None:
     if kind == "addition":
         kind, reason = rest.pop("about", None), rest.pop("reason", "")
         if not isinstance(kind, str) or not isinstance(reason, str) or len(kind) > 32 or len(reason) > 1000:
-            raise ValueError("an addition says what it is about, and why, in words")
+            raise ValueError(fact("shape-addition-without-reason"))
     elif "about" in rest:
-        raise ValueError(f"an event {kind!r} is about nothing else")
+        raise ValueError(fact("shape-event-about-another", kind=kind))
     if kind in DATA:
         DATA[kind].model_validate(rest)
 
@@ -650,7 +650,7 @@ class AlarmOfRecord(StrictShape):
     @model_validator(mode="after")
     def _answered(self) -> AlarmOfRecord:
         if (self.acknowledged_ms is None) != (self.answered_after_s is None):
-            raise ValueError("acknowledged_ms and answered_after_s do not fit each other")
+            raise ValueError(fact("shape-answers-do-not-fit"))
         return self
 
 
@@ -678,7 +678,7 @@ def check_figures(figures: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return the figures of a record: the names that Figures has, each a number or not known."""
     unlike = (set(figures) ^ set(Figures.__dataclass_fields__)) - (LATER_FIGURES - set(figures))
     if unlike or ("air_dampest_hour_pct" in figures) != ("air_dampest_hour_at_h" in figures):
-        raise ValueError(f"figures are not those of a record: {', '.join(sorted(unlike))[:200]}")
+        raise ValueError(fact("shape-unlike-figures", names=", ".join(sorted(unlike))[:200]))
     for name, value in figures.items():
         if name == "places":
             good = isinstance(value, dict) and all(
@@ -691,7 +691,7 @@ def check_figures(figures: Mapping[str, Any]) -> Mapping[str, Any]:
         else:
             good = value is None or (type(value) in (int, float) and -1e12 < value < 1e12)
         if not good or (name == "hours" and value is None):
-            raise ValueError(f"figures.{name} is not what it should be: {value!r:.40}")
+            raise ValueError(fact("shape-wrong-figure", name=name, value=f"{value!r:.40}"))
     return figures
 
 

@@ -96,4 +96,13 @@ ENGLISH: dict[str, str | Plural] = {
     "station-bench-trace": 'hardware = "bench" needs a trace for each probe',
     "station-bench-traces": 'bench = "21.5" or bench = "trace.csv:core"',
     "station-bench-add": 'add it, or write hardware = "pi"',
+    # ---- a record from elsewhere (logger/record/shapes.py) ----
+    "shape-is-none-of": "is none of {names}",
+    "shape-seal-of-pour": "the seal's pour has not just {names}",
+    "shape-uneven-lists": "lists that belong together are not of one length",
+    "shape-addition-without-reason": "an addition says what it is about, and why, in words",
+    "shape-event-about-another": "an event '{kind}' is about nothing else",
+    "shape-answers-do-not-fit": "acknowledged_ms and answered_after_s do not fit each other",
+    "shape-unlike-figures": "figures are not those of a record: {names}",
+    "shape-wrong-figure": "figures.{name} is not what it should be: {value}",
 }
