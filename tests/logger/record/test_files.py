@@ -27,6 +27,8 @@ from logger.store import pours
 from logger.store.database import Store
 from logger.store.pours import PlannedPour
 from logger.store.transfer import COLUMNS, rows_of
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 #: Text that breaks careless files: quotes, commas, line ends, an empty string, other scripts, a NUL.
 AWKWARD = [
@@ -287,4 +289,4 @@ def test_a_table_with_a_torn_row_is_refused_with_its_line(sealed: Any) -> None:
     raw = repacked(bundle_of(sealed), "events.csv", lambda kept: kept + b"1,2\r\n")
     verdict = verify_bundle(io.BytesIO(raw))
     assert not verdict.ok
-    assert re.search(r"events\.csv: line \d+: has 2 fields", verdict.sentence)
+    assert re.search(r"events\.csv: line \d+: has 2 fields", say(verdict.sentence, METRIC))
