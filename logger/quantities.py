@@ -11,7 +11,7 @@ def temperature(celsius: float, digits: int | None = 1) -> Quantity:
     return Quantity(celsius, "°C", digits)
 
 
-def peak(celsius: float, digits: int = 0) -> Quantity | Fact:
+def peak(celsius: float, digits: int | None = 0) -> Quantity | Fact:
     """Return a predicted peak, °C: none above what the model knows (`logger.extremes`)."""
     if extremes.is_unknown(celsius):
         return fact("over", limit=temperature(extremes.BEYOND_C, digits))
@@ -23,7 +23,7 @@ def difference(kelvin: float, digits: int | None = 1, *, signed: bool = False) -
     return Quantity(kelvin, "K", digits, signed=signed)
 
 
-def rate(kelvin_per_hour: float, digits: int = 1) -> Quantity:
+def rate(kelvin_per_hour: float, digits: int | None = 1) -> Quantity:
     """Return how fast a temperature moves, K/h."""
     return Quantity(kelvin_per_hour, "K/h", digits)
 
@@ -31,6 +31,16 @@ def rate(kelvin_per_hour: float, digits: int = 1) -> Quantity:
 def length(mm: float, digits: int | None = 1, *, signed: bool = False) -> Quantity:
     """Return a length, mm."""
     return Quantity(mm, "mm", digits, signed=signed)
+
+
+def typed_length(mm: float) -> Quantity:
+    """Return a length that somebody typed, mm: with every decimal that it was given with."""
+    return Quantity(mm, "mm", min(3, len(f"{mm:.6g}".partition(".")[2])))
+
+
+def number(value: float, digits: int | None = None) -> Quantity:
+    """Return a number without a unit."""
+    return Quantity(value, "", digits)
 
 
 def volume(litres: float, digits: int | None = 1) -> Quantity:

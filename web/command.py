@@ -117,13 +117,14 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
     """
     from logger.plan.file import read_plan
     from logger.planning.assess import assess_fully
+    from web.views.plan_json import assessment_json
     from web.views.plan_report import plan_report
 
     planned = read_plan(plan)
     with working("working the plan through …"):
         assessment = assess_fully(planned)
     if as_json:
-        print_json(said(assessment.to_json(), METRIC))
+        print_json(assessment_json(assessment))
         return
     print(plan_report(planned, assessment))
 

@@ -1,4 +1,4 @@
-"""What planning answers with: a finding, its light in words, its figures, its constants and their sources."""
+"""What planning answers with: a finding, its light, its figures, its constants and their sources. In facts."""
 
 from __future__ import annotations
 
@@ -9,12 +9,16 @@ from enum import StrEnum
 from typing import Any
 
 from logger.errors import OutOfRange
+from logger.facts import NOTHING, Fact, fact
+from logger.quantities import quantity
 from logger.units import plain as plain
 
-COMMON_PRACTICE = "common practice, no source"
-FROM_MEMORY = "from memory"
-PROJECT_CHOICE = "this project's choice, no standard"
-PLAN = "the plan"
+COMMON_PRACTICE = fact("source.common-practice")
+FROM_MEMORY = fact("source.from-memory")
+PROJECT_CHOICE = fact("source.project-choice")
+PLAN = fact("source.plan")
+DATASHEET = fact("source.datasheet")
+CURE_MODEL = fact("source.cure-model")
 
 
 class Light(StrEnum):
@@ -33,26 +37,40 @@ def worst(lights: Iterable[Light]) -> Light:
     return max(lights, key=_RANK.__getitem__, default=Light.OK)
 
 
+def _measured(value: float, unit: str) -> Fact | str:
+    """Return a number with its unit, which is a symbol, or a fact where it is a word."""
+    if isinstance(unit, Fact):
+        return fact("measured", number=quantity(value, "", None), unit=unit)
+    return quantity(value, unit, None)
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A number with its unit and what it is."""
+    """A number with what it is and its unit: a symbol, or a fact where it is a word."""
 
     name: str
     value: float
     unit: str
 
-    def __str__(self) -> str:
-        return f"{self.name} {plain(self.value)} {self.unit}".strip()
+    @property
+    def said(self) -> Fact:
+        """What it is, and how much."""
+        return fact("figure", name=self.name, value=_measured(self.value, self.unit))
 
 
 @dataclass(frozen=True, slots=True)
 class Constant:
-    """A number that an answer rests on, and where it comes from."""
+    """A number that an answer rests on, and where it comes from: a fact, or the title of a published work."""
 
     name: str
     value: float
     unit: str
     source: str
+
+    @property
+    def said(self) -> Fact:
+        """What it is, how much, and where it comes from."""
+        return fact("constant", name=self.name, value=_measured(self.value, self.unit), source=self.source)
 
     def __str__(self) -> str:
         return f"{self.name} {plain(self.value)} {self.unit}".rstrip() + f" ({self.source})"
@@ -62,7 +80,8 @@ class Constant:
 class Finding:
     """One answer about the plan.
 
-    `key` names it for programs, `change` says what to do about it (empty when nothing need be done).
+    `key` names it for programs, `change` says what to do about it (NOTHING when nothing need be done); about: the
+    slab or the void that it is about.
     """
 
     topic: str
@@ -71,10 +90,11 @@ class Finding:
     sentence: str
     figures: tuple[Figure, ...] = ()
     constants: tuple[Constant, ...] = ()
-    change: str = ""
+    change: str = NOTHING
+    about: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """Return the finding as plain JSON types."""
+        """Return the finding as plain JSON types; its facts are put into words at the rim."""
         return {
             "topic": self.topic,
             "key": self.key,

@@ -9,16 +9,29 @@ from logger.plan.file import Plan
 from logger.planning.assess import Assessment
 from logger.planning.finding import Light
 from logger.planning.physics.batches import Card
-from logger.planning.physics.parts import Ratio
 from logger.planning.readiness import SigningPoint
 from logger.planning.verdict import Item
 from logger.quantities import grams, mass, minutes, quantity, volume
 from logger.words.phrase import phrase
-from logger.words.reader import current
-from logger.words.render import planned, say
+from logger.words.render import say
 
 WIDTH = 100
 _WORDS = {Light.STOP: phrase("STOP"), Light.WATCH: phrase("WATCH"), Light.OK: phrase("ok")}
+
+_TOPICS = {
+    "volume": phrase("volume"),
+    "cost": phrase("cost"),
+    "mixing": phrase("mixing"),
+    "layers": phrase("layers"),
+    "assumed": phrase("assumed"),
+    "room": phrase("room"),
+    "form": phrase("form"),
+    "wood": phrase("wood"),
+    "air": phrase("air"),
+    "sun": phrase("sun"),
+    "colour": phrase("colour"),
+    "heat tools": phrase("heat tools"),
+}
 
 
 def plan_report(plan: Plan, assessment: Assessment) -> str:
@@ -86,7 +99,7 @@ def card_text(card: Card) -> list[str]:
             )
         )
     )
-    ratios = [_ratio(ratio) for ratio in (card.by_weight, card.by_volume) if ratio is not None]
+    ratios = [say(ratio.said) for ratio in (card.by_weight, card.by_volume) if ratio is not None]
     lines.append("  " + "  =  ".join(ratios))
     for letter, part, part_g, part_ml in (
         ("A", card.part_a, each.a_g, each.a_ml),
@@ -115,22 +128,15 @@ def card_text(card: Card) -> list[str]:
     return lines
 
 
-def _ratio(ratio: Ratio) -> str:
-    parts = {"a": quantity(ratio.a, "", None), "b": quantity(ratio.b, "", None)}
-    if ratio.by == "weight":
-        return say(phrase("{a} : {b} by weight", **parts))
-    return say(phrase("{a} : {b} by volume", **parts))
-
-
 def _item(item: Item) -> list[str]:
     finding = item.finding
-    topic = finding.topic if finding else say(phrase("to sign"))
-    lines = _wrapped(f"{say(_WORDS[item.light]):<5} {topic}: {planned(item.sentence, current())}", "  ")
+    topic = say(_TOPICS.get(finding.topic, finding.topic) if finding else phrase("to sign"))
+    lines = _wrapped(f"{say(_WORDS[item.light]):<5} {topic}: {say(item.sentence)}", "  ")
     if item.change:
-        change = phrase("do: {change}", change=planned(item.change, current()))
+        change = phrase("do: {change}", change=item.change)
         lines += _wrapped(say(change), "        ")
     if finding and finding.constants:
-        constants = "; ".join(planned(str(constant), current()) for constant in finding.constants)
+        constants = "; ".join(say(constant.said) for constant in finding.constants)
         lines += _wrapped(say(phrase("with {constants}", constants=constants)), "        ")
     return lines
 

@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 from logger.cure.model.materials import resin_material
+from logger.facts import NOTHING, Fact, Value, fact, in_a_row
 from logger.plan.file import Plan
+from logger.plan.planning_tables import Colour
 from logger.planning.cure_answers import room_range_c
-from logger.planning.finding import PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
+from logger.planning.finding import PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light
 from logger.planning.findings.volume import quantity_of
 from logger.planning.physics import air, colour, heat_tools, sun
 from logger.planning.physics.shape import total_depth_m
+from logger.quantities import (
+    difference,
+    grams,
+    hours_alone,
+    length,
+    number,
+    percent,
+    quantity,
+    rate,
+    temperature,
+)
 
 FREE_LOSS = Constant(
-    "heat loss of a workshop where none is given", 2.0, "W/K per m² of floor", PROJECT_CHOICE
+    fact("constant.heat-loss-of-workshop"), 2.0, fact("unit.heat-loss-of-floor"), PROJECT_CHOICE
 )
 
 
@@ -36,8 +49,8 @@ def _air(plan: Plan) -> list[Finding]:
                 "air",
                 "humidity-unknown",
                 Light.WATCH,
-                "The room's humidity is not known.",
-                change="Hang a hygrometer up and give the humidity that it shows.",
+                fact("humidity-unknown"),
+                change=fact("hang-up-hygrometer"),
             )
         ]
     warmest = min(room_range_c(plan)[1], 60.0)
@@ -46,21 +59,24 @@ def _air(plan: Plan) -> list[Finding]:
     margin = surface - dew
     light = air.light_of(humidity, margin)
     figures = (
-        Figure("dew point", dew, "°C"),
-        Figure("coldest surface", surface, "°C"),
-        Figure("margin", margin, "K"),
-        Figure("humidity", humidity, "%"),
+        Figure(fact("figure.dew-point"), dew, "°C"),
+        Figure(fact("figure.coldest-surface"), surface, "°C"),
+        Figure(fact("figure.margin"), margin, "K"),
+        Figure(fact("figure.humidity"), humidity, "%"),
     )
     constants = (air.MARGIN, air.WATCH_HUMIDITY, air.STOP_HUMIDITY)
-    sentence = (
-        f"At {plain(humidity)} % humidity the dew point is {plain(dew)} °C; the coldest surface, {plain(surface)} °C, "
-        f"is {plain(margin)} K above it."
+    sentence = fact(
+        "dew-point",
+        humidity=percent(humidity),
+        dew=temperature(dew, None),
+        surface=temperature(surface, None),
+        margin=difference(abs(margin), None),
     )
+    if margin < 0:
+        sentence = Fact("dew-point-above-surface", sentence.values)
     if light is Light.OK:
         return [Finding("air", "air", light, sentence, figures, constants)]
-    change = (
-        "Dry the air (electric dehumidifier), and warm the slabs and the form, not only the air. " + air.BLUSH
-    )
+    change = in_a_row([fact("dry-air"), air.BLUSH])
     return [Finding("air", "air-damp", light, sentence, figures, constants, change)]
 
 
@@ -75,8 +91,8 @@ def _heating(plan: Plan) -> list[Finding]:
                 "air",
                 "heater-flame",
                 Light.STOP,
-                "A flame heater burns in the room: water, carbon dioxide and a flame.",
-                change="Turn it off, air the room, and heat with electric or hot-water heaters. " + air.BLUSH,
+                fact("flame-heater-burns"),
+                change=in_a_row([fact("turn-flame-heater-off"), air.BLUSH]),
             )
         )
     if shop.outside_c is None:
@@ -90,23 +106,25 @@ def _heating(plan: Plan) -> list[Finding]:
         )
         / 1000
     )
-    word = "heating" if power >= 0 else "cooling"
-    figures = (Figure(word, abs(power), "kW"),)
+    heating = power >= 0
+    figures = (Figure(fact("figure.heating" if heating else "figure.cooling"), abs(power), "kW"),)
     constants = (
-        FREE_LOSS if shop.loss_w_k is None else Constant("heat loss of the room", loss, "W/K", PLAN),
+        FREE_LOSS
+        if shop.loss_w_k is None
+        else Constant(fact("constant.heat-loss-of-room"), loss, "W/K", PLAN),
         air.AIR_J_M3K,
-        Constant("air changes", shop.air_changes_per_h, "1/h", PLAN),
+        Constant(fact("constant.air-changes"), shop.air_changes_per_h, "1/h", PLAN),
     )
-    sentence = (
-        f"Holding the room at {plain(target_c)} °C against {plain(shop.outside_c)} °C outside takes "
-        f"{plain(abs(power))} kW of {word}."
+    sentence = fact(
+        "room-takes-heating" if heating else "room-takes-cooling",
+        room=temperature(target_c, None),
+        outside=temperature(shop.outside_c, None),
+        power=quantity(abs(power), "kW", None),
     )
     short = power > 0 and shop.heater_kw is not None and shop.heater_kw < power
-    if short:
-        change = "Add a heater, close doors, or wait for a milder day; mains work is an electrician's."
-        answers.append(Finding("room", "heating-short", Light.WATCH, sentence, figures, constants, change))
-    else:
-        answers.append(Finding("room", "heating", Light.OK, sentence, figures, constants))
+    light, key = (Light.WATCH, "heating-short") if short else (Light.OK, "heating")
+    change = fact("add-heater") if short else NOTHING
+    answers.append(Finding("room", key, light, sentence, figures, constants, change))
     if shop.outside_humidity_pct is not None and shop.outside_c >= -40:
         inside = air.warmed_humidity_pct(shop.outside_c, shop.outside_humidity_pct, min(target_c, 60.0))
         answers.append(
@@ -114,9 +132,9 @@ def _heating(plan: Plan) -> list[Finding]:
                 "air",
                 "outside-air",
                 Light.OK,
-                f"Outside air let in and brought to {plain(target_c)} °C has {plain(inside)} % humidity.",
-                (Figure("humidity of outside air indoors", inside, "%"),),
-                (Constant("outside", shop.outside_humidity_pct, "%", PLAN),),
+                fact("outside-air-indoors", room=temperature(target_c, None), humidity=percent(inside)),
+                (Figure(fact("figure.humidity-of-outside-air"), inside, "%"),),
+                (Constant(fact("constant.humidity-outside"), shop.outside_humidity_pct, "%", PLAN),),
             )
         )
     return answers
@@ -127,30 +145,40 @@ def _sun(plan: Plan) -> list[Finding]:
     if s is None:
         return []
     flux = sun.absorbed_w_m2(s.irradiance_w_m2, s.absorptance, through_glass=s.through_glass)
-    rate = sun.warming_k_h(
+    warming = sun.warming_k_h(
         flux, total_depth_m(plan), plan.resin.density_kg_m3, plan.resin.specific_heat_j_kgk
     )
-    light = Light.OK if rate * min(s.hours, 1.0) <= sun.SHADED.value else Light.WATCH
-    if rate * s.hours > sun.MOST.value:
+    light = Light.OK if warming * min(s.hours, 1.0) <= sun.SHADED.value else Light.WATCH
+    if warming * s.hours > sun.MOST.value:
         light = Light.STOP
     return [
         Finding(
             "sun",
             "sun",
             light,
-            f"Sun on the pour brings {plain(flux)} W/m²: up to {plain(rate)} K an hour, for {plain(s.hours)} h.",
-            (Figure("heat taken up", flux, "W/m²"), Figure("warming", rate, "K/h")),
+            fact(
+                "sun-warms-pour",
+                flux=quantity(flux, "W/m²", None),
+                warming=rate(warming, None),
+                hours=hours_alone(s.hours),
+            ),
             (
-                Constant("sun", s.irradiance_w_m2, "W/m²", f"{PLAN}; a clear day has {sun.G173_GLOBAL}"),
-                Constant("part taken up", s.absorptance, "", PLAN),
+                Figure(fact("figure.heat-taken-up"), flux, "W/m²"),
+                Figure(fact("figure.warming"), warming, "K/h"),
+            ),
+            (
+                Constant(
+                    fact("constant.sun"),
+                    s.irradiance_w_m2,
+                    "W/m²",
+                    fact("source.plan-and-clear-day", clear_day=sun.G173_GLOBAL.said),
+                ),
+                Constant(fact("constant.part-taken-up"), s.absorptance, "", PLAN),
                 sun.GLASS,
                 sun.SHADED,
                 sun.MOST,
             ),
-            ""
-            if light is Light.OK
-            else "Shade the form and the windows, or move it: sun counts like a second cure. To see it in the curve, "
-            f"enter {flux:.0f} W/m² as heat on the top, with the room.",
+            NOTHING if light is Light.OK else fact("shade-form", flux=quantity(flux, "W/m²", 0)),
         )
     ]
 
@@ -161,35 +189,27 @@ def _colour(plan: Plan) -> list[Finding]:
         return []
     depth = total_depth_m(plan) * 1000
     dip = colour.absorbance(c.dip_transmission)
-    target = dip
-    look = "the dip's look"
+    target, look = dip, fact("look-of-dip")
     if c.hide_bottom:
-        target, look = colour.hiding_absorbance(), "a hidden bottom"
+        target, look = colour.hiding_absorbance(), fact("look-hidden-bottom")
     elif c.want_transmission is not None:
-        target, look = (
-            colour.absorbance(c.want_transmission),
-            f"{plain(100 * c.want_transmission)} % of the light through",
-        )
+        target = colour.absorbance(c.want_transmission)
+        look = fact("look-light-through", light=percent(100 * c.want_transmission))
     dose = colour.dose_for_pct(dip, c.dip_depth_mm, c.dip_dose_pct, depth, target)
-    doubts = colour.dip_doubts(dip, c.dip_depth_mm * c.dip_dose_pct, depth * dose, c.kind)
-    quantity = quantity_of(plan)
-    figures = [Figure("dose", dose, "% by weight"), Figure("absorbance of the dip", dip, "")]
-    words = f"At {plain(depth)} mm, {plain(dose)} % by weight gives {look}."
-    if quantity is not None:
-        parts = colour.additions_g(dose, quantity.total_kg)
-        figures.append(Figure("colour in all", sum(parts), "g"))
-        words += f" Add {', '.join(plain(p) for p in parts)} g in turn, with a dip at full depth between."
+    figures = [
+        Figure(fact("figure.dose"), dose, fact("unit.percent-by-weight")),
+        Figure(fact("figure.absorbance-of-dip"), dip, ""),
+    ]
+    said: dict[str, Value] = {"depth": length(depth, None), "dose": percent(dose), "look": look}
+    sentence: str = fact("colour-dose", **said)
+    resin = quantity_of(plan)
+    if resin is not None:
+        parts = colour.additions_g(dose, resin.total_kg)
+        figures.append(Figure(fact("figure.colour-in-all"), sum(parts), "g"))
+        additions = tuple(grams(part, None) for part in parts)
+        sentence = in_a_row([sentence, fact("colour-additions", additions=additions)])
+    doubts = _colour_doubts(c, dip, dose, depth)
     light = Light.WATCH if doubts else Light.OK
-    change = "; ".join(doubts)
-    if c.dose_pct is not None and c.dose_pct > dose * 1.1:
-        light = Light.WATCH
-        change = (change + "; " if change else "") + (
-            f"the plan's {plain(c.dose_pct)} % is more than the {plain(dose)} % this comes to: start low, "
-            "colour cannot be taken out"
-        )
-    if dose > colour.MOST_PIGMENT.value:
-        light = Light.WATCH
-        change = (change + "; " if change else "") + "so much colour may spoil the cure: ask the maker"
     constants = (
         colour.HIDDEN,
         colour.CLEAR_READING,
@@ -198,8 +218,17 @@ def _colour(plan: Plan) -> list[Finding]:
         colour.FIRST_PART,
         colour.MOST_PIGMENT,
     )
-    text = f"{change[0].upper()}{change[1:]}." if change else ""
-    return [Finding("colour", "colour", light, words, tuple(figures), constants, text.replace("..", "."))]
+    return [Finding("colour", "colour", light, sentence, tuple(figures), constants, in_a_row(doubts))]
+
+
+def _colour_doubts(c: Colour, dip: float, dose: float, depth_mm: float) -> list[Fact]:
+    """Return why the dose may not hold, and what to do about each."""
+    doubts = colour.dip_doubts(dip, c.dip_depth_mm * c.dip_dose_pct, depth_mm * dose, c.kind)
+    if c.dose_pct is not None and c.dose_pct > dose * 1.1:
+        doubts.append(fact("colour-dose-high", planned=percent(c.dose_pct), dose=percent(dose)))
+    if dose > colour.MOST_PIGMENT.value:
+        doubts.append(fact("colour-spoils-cure"))
+    return doubts
 
 
 def _heat_tool(plan: Plan) -> list[Finding]:
@@ -217,27 +246,28 @@ def _heat_tool(plan: Plan) -> list[Finding]:
         resin,
         transfer.value,
     )
-    change = ""
+    advice = [heat_tools.CAUTION]
     if one.light is not Light.OK:
-        seconds = heat_tools.longest_pass_s(
-            heat_tools.LIGHT_PASS.value,
-            one.flux_w_m2,
-            resin,
-        )
-        change = f"Keep moving: {plain(seconds)} s on a spot at most, and let it cool between passes. "
+        longest_s = heat_tools.longest_pass_s(heat_tools.LIGHT_PASS.value, one.flux_w_m2, resin)
+        advice.insert(0, fact("keep-heat-tool-moving", longest=number(longest_s)))
     return [
         Finding(
             "heat tools",
             "heat-tool",
             one.light,
-            f"{plain(tool.pass_s)} s on one spot warms the skin by {plain(one.skin_rise_k)} K and the whole layer by "
-            f"{plain(one.whole_rise_k)} K; it reaches {plain(one.warmed_m * 1000)} mm deep.",
+            fact(
+                "heat-tool-warms",
+                time=number(tool.pass_s),
+                skin=difference(one.skin_rise_k, None),
+                layer=difference(one.whole_rise_k, None),
+                reach=length(one.warmed_m * 1000, None),
+            ),
             (
-                Figure("skin", one.skin_rise_k, "K"),
-                Figure("whole layer", one.whole_rise_k, "K"),
-                Figure("heat", one.flux_w_m2, "W/m²"),
+                Figure(fact("figure.skin"), one.skin_rise_k, "K"),
+                Figure(fact("figure.whole-layer"), one.whole_rise_k, "K"),
+                Figure(fact("figure.heat"), one.flux_w_m2, "W/m²"),
             ),
             (transfer, heat_tools.LIGHT_PASS, heat_tools.LONG_PASS),
-            change + heat_tools.CAUTION,
+            in_a_row(advice),
         )
     ]

@@ -5,30 +5,33 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from logger import extremes
+from logger.facts import NOTHING, Fact, Value, fact
 from logger.plan.file import Plan
 from logger.plan.planning_tables import Seam, Slab, Support
+from logger.planning import works
 from logger.planning.cure_answers import CureAnswers, room_range_c
 from logger.planning.finding import (
     COMMON_PRACTICE,
+    CURE_MODEL,
     PLAN,
     PROJECT_CHOICE,
     Constant,
     Figure,
     Finding,
     Light,
-    plain,
     within,
 )
 from logger.planning.findings.wood import slab_density
 from logger.planning.physics import floating, form, leaks
 from logger.planning.physics.panels import find_panel, stiffness
 from logger.planning.physics.shape import top_area_m2, total_depth_m
+from logger.quantities import hours_alone, length, mass, peak, quantity, typed_length, volume
+from logger.units import GRAVITY_M_S2
 
 TOPIC = "form"
-LOSS_WATCH = Constant("part of the pour that may leak before it gels", 1.0, "%", PROJECT_CHOICE)
-LOSS_STOP = Constant("part of the pour lost before it gels, stop", 5.0, "%", PROJECT_CHOICE)
-UNKNOWN_GEL_H = Constant("hours until it gels, where no prediction gives them", 24.0, "h", COMMON_PRACTICE)
+LOSS_WATCH = Constant(fact("constant.leak-watch"), 1.0, "%", PROJECT_CHOICE)
+LOSS_STOP = Constant(fact("constant.leak-stop"), 5.0, "%", PROJECT_CHOICE)
+UNKNOWN_GEL_H = Constant(fact("constant.gel-unpredicted"), 24.0, "h", COMMON_PRACTICE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,7 @@ def _coefficient(support: Support) -> Constant:
     long_side = support.span_mm if support.panel_length_mm is None else support.panel_length_mm
     # With a long side shorter than the span, the span is no longer the short side: take the square, on the safe side.
     alpha, _ = form.plate_factors(max(long_side, support.span_mm) / 1000, support.span_mm / 1000)
-    return Constant("sag coefficient, plate on four edges", alpha, "", form.ROARK)
+    return Constant(fact("constant.sag-of-plate"), alpha, "", works.ROARK)
 
 
 def belly_m3(plan: Plan) -> float:
@@ -122,8 +125,8 @@ def _sag(plan: Plan, cure: CureAnswers) -> Finding:
             TOPIC,
             "support-unknown",
             Light.WATCH,
-            "The plan does not say what the bottom panel rests on.",
-            change="Give the free span between two supports, how many there are, and what the panel is made of.",
+            fact("support-unknown"),
+            change=fact("give-support"),
         )
     mm = sag.sag_m * 1000
     light = Light.OK
@@ -131,34 +134,42 @@ def _sag(plan: Plan, cure: CureAnswers) -> Finding:
         light = Light.STOP if mm > support.stop_sag_mm else Light.WATCH
     thickness = plan.form.bottom.thickness_mm
     figures = [
-        Figure("sag", mm, "mm"),
-        Figure("load", sag.load_pa, "Pa"),
-        Figure("longest span", sag.closer_m * 1000, "mm"),
+        Figure(fact("figure.sag"), mm, "mm"),
+        Figure(fact("figure.load"), sag.load_pa, "Pa"),
+        Figure(fact("figure.longest-span"), sag.closer_m * 1000, "mm"),
     ]
     constants = (
         sag.modulus,
         sag.creep,
         sag.coefficient,
-        Constant("sag, watch", support.watch_sag_mm, "mm", f"{PLAN}; default 0.5 mm: {PROJECT_CHOICE}"),
-        Constant("sag, stop", support.stop_sag_mm, "mm", f"{PLAN}; default 1.0 mm: {PROJECT_CHOICE}"),
+        Constant(fact("constant.sag-watch"), support.watch_sag_mm, "mm", _usual_sag(0.5)),
+        Constant(fact("constant.sag-stop"), support.stop_sag_mm, "mm", _usual_sag(1.0)),
     )
-    sentence = f"{plain(thickness)} mm {support.panel} over {plain(support.span_mm)} mm "
+    panel: dict[str, Value] = {
+        "thickness": typed_length(thickness),
+        "panel": support.panel,
+        "span": typed_length(support.span_mm),
+    }
     if mm > thickness / 2:
-        sentence += "is far too weak: by the formula it would sag more than half its thickness."
+        sentence = fact("panel-far-too-weak", **panel)
     else:
-        sentence += f"sags {plain(mm)} mm; the belly takes {plain(sag.belly_m3 * 1000)} L of resin."
-        figures.append(Figure("belly", sag.belly_m3 * 1000, "L"))
+        belly_l = sag.belly_m3 * 1000
+        sentence = fact("panel-sags", **panel, sag=length(mm, None), belly=volume(belly_l, None))
+        figures.append(Figure(fact("figure.belly"), belly_l, "L"))
     if light is Light.OK:
         return Finding(TOPIC, "sag", light, sentence, tuple(figures), constants)
-    supports = f"Put supports every {plain(math.floor(sag.closer_m * 1000 / 10) * 10)} mm or closer"
-    panel = math.ceil(sag.thicker_m * 1000)
-    change = (
-        f"{supports}, or use a panel of {panel} mm or more; predict again with it, it keeps more heat in."
-    )
+    mended: dict[str, Value] = {
+        "apart": length(math.floor(sag.closer_m * 1000 / 10) * 10, 0),
+        "panel": length(math.ceil(sag.thicker_m * 1000), 0),
+    }
+    change = fact("closer-supports-or-thicker-panel", **mended)
     if cure.thick_panel_c is not None and cure.thick_panel_c > plan.resin.limits.max_core_c:
-        hot = extremes.shown(cure.thick_panel_c, lambda c: f"{plain(c)} °C")
-        change = f"{supports}. A panel of {panel} mm would bear it, but keep so much heat in that it reaches {hot}."
+        change = fact("closer-supports-not-thicker-panel", **mended, peak=peak(cure.thick_panel_c, None))
     return Finding(TOPIC, "sag-wide", light, sentence, tuple(figures), constants, change)
+
+
+def _usual_sag(mm: float) -> Fact:
+    return fact("source.plan-or-default", default=length(mm), source=PROJECT_CHOICE)
 
 
 def _walls(plan: Plan) -> Finding:
@@ -169,12 +180,12 @@ def _walls(plan: Plan) -> Finding:
         TOPIC,
         "walls",
         Light.OK,
-        f"Each metre of wall is pushed out with {plain(force)} N, a third of the way up; brace and seal it for that.",
+        fact("walls-pushed", force=quantity(force, "N", None)),
         (
-            Figure("push", force, "N/m"),
-            Figure("moment at the foot", form.wall_moment_nm_per_m(density, depth), "N·m/m"),
+            Figure(fact("figure.push"), force, "N/m"),
+            Figure(fact("figure.moment-at-foot"), form.wall_moment_nm_per_m(density, depth), "N·m/m"),
         ),
-        (Constant("density of the mix", density, "kg/m³", PLAN),),
+        (Constant(fact("constant.density-of-mix"), density, "kg/m³", PLAN),),
     )
 
 
@@ -192,8 +203,8 @@ def _floating(plan: Plan) -> list[Finding]:
                 TOPIC,
                 "floating",
                 Light.OK,
-                "The slabs are heavier than the resin they push away.",
-                (Figure("float-up force", 0.0, "N"),),
+                fact("slabs-stay-down"),
+                (Figure(fact("figure.float-up"), 0.0, "N"),),
                 tuple(constants),
             )
         ]
@@ -201,14 +212,16 @@ def _floating(plan: Plan) -> list[Finding]:
     clamp = plan.form.clamp
     held = 0.0 if clamp is None else clamp.count * clamp.force_n
     figures = (
-        Figure("float-up force", total, "N"),
-        Figure("held with", held, "N"),
-        Figure("wanted", needed, "N"),
+        Figure(fact("figure.float-up"), total, "N"),
+        Figure(fact("figure.held"), held, "N"),
+        Figure(fact("figure.hold-needed"), needed, "N"),
     )
-    kilograms = plain(total / 9.80665)
-    sentence = (
-        f"If resin gets under them, the slabs pull up with {plain(total)} N (like {kilograms} kg lifting)."
-    )
+    said: dict[str, Value] = {
+        "force": quantity(total, "N", None),
+        "weight": mass(total / GRAVITY_M_S2, None),
+        "held": quantity(held, "N", None),
+        "needed": quantity(needed, "N", None),
+    }
     constants.append(floating.HOLD)
     if held >= needed:
         return [
@@ -216,7 +229,7 @@ def _floating(plan: Plan) -> list[Finding]:
                 TOPIC,
                 "floating",
                 Light.OK,
-                f"{sentence} The clamps hold {plain(held)} N.",
+                fact("slabs-held", **said),
                 figures,
                 tuple(constants),
             )
@@ -230,10 +243,10 @@ def _floating(plan: Plan) -> list[Finding]:
             TOPIC,
             "floating-loose",
             light,
-            f"{sentence} The clamps hold {plain(held)} N of the {plain(needed)} N wanted.",
+            fact("slabs-may-float", **said),
             figures,
             tuple(constants),
-            f"Use {count} clamps of {plain(force)} N or more, put supports under them, and seal the slabs' undersides.",
+            fact("clamp-slabs", n=count, force=quantity(force, "N", None)),
         )
     ]
 
@@ -254,11 +267,11 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 TOPIC,
                 "seams-unknown",
                 Light.WATCH,
-                "The seams have not been looked over.",
-                change="Seal every seam, look for light through it with a lamp below, and say here that it is done.",
+                fact("seams-not-checked"),
+                change=fact("check-seams"),
             )
         ]
-    gel = UNKNOWN_GEL_H if cure.gel_h is None else Constant("gel", cure.gel_h, "h", "cure model")
+    gel = UNKNOWN_GEL_H if cure.gel_h is None else Constant(fact("constant.gel"), cure.gel_h, "h", CURE_MODEL)
     tau = leaks.emptying_s(
         seam.gap_mm / 1000,
         seam.gap_length_mm / 1000,
@@ -280,24 +293,33 @@ def _leak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         * 6e7
     )
     light = _light_of_leak(seam, lost)
-    figures = [Figure("flow", flow, "mL/min"), Figure("lost before it gels", lost, "%")]
+    figures = [
+        Figure(fact("figure.flow"), flow, "mL/min"),
+        Figure(fact("figure.lost-before-gel"), lost, "%"),
+    ]
+    gap: dict[str, Value] = {
+        "gap": typed_length(seam.gap_mm),
+        "seam": typed_length(seam.gap_length_mm),
+        "flow": quantity(flow, "mL", None),
+    }
+    sentence = fact("gap-loses", **gap)
     if math.isfinite(half):
-        figures.append(Figure("half the pour gone", half, "h"))
-    gone = f"; half the pour would be gone in {plain(half)} h" if math.isfinite(half) else ""
-    change = {
-        Light.OK: "",
-        Light.WATCH: "Test the seams with a lamp below or a thin first pour, and close what shows.",
-        Light.STOP: "Seal every seam with silicone or hot glue and tape: twice the gap leaks eight times as fast.",
-    }[light]
+        figures.append(Figure(fact("figure.half-gone"), half, "h"))
+        sentence = fact("gap-empties-half", **gap, half=hours_alone(half))
+    change = {Light.OK: NOTHING, Light.WATCH: fact("test-seams"), Light.STOP: fact("seal-seams")}[light]
     return [
         Finding(
             TOPIC,
             "seams" if light is Light.OK else "seams-open",
             light,
-            f"A gap of {plain(seam.gap_mm)} mm over {plain(seam.gap_length_mm)} mm loses "
-            f"{plain(flow)} mL a minute{gone}.",
+            sentence,
             tuple(figures),
-            (LOSS_WATCH, LOSS_STOP, gel, Constant("viscosity", seam.resin_viscosity_pa_s, "Pa·s", PLAN)),
+            (
+                LOSS_WATCH,
+                LOSS_STOP,
+                gel,
+                Constant(fact("constant.viscosity"), seam.resin_viscosity_pa_s, "Pa·s", PLAN),
+            ),
             change,
         )
     ]
@@ -318,28 +340,13 @@ def _sticking(plan: Plan) -> list[Finding]:
                 TOPIC,
                 "face-unknown",
                 Light.WATCH,
-                "The plan does not say what the resin touches.",
-                change="Say what the resin touches, and whether it is taped or waxed.",
+                fact("face-unknown"),
+                change=fact("say-face"),
             )
         ]
     panel = find_panel(face.material)
     if not panel.sticks or face.taped or face.release:
-        return [
-            Finding(
-                TOPIC,
-                "face",
-                Light.OK,
-                f"The form will let go: {panel.remedy}."
-                if not panel.sticks
-                else f"{face.material} is taped or waxed: it will let go.",
-            )
-        ]
-    return [
-        Finding(
-            TOPIC,
-            "face-sticks",
-            Light.STOP,
-            f"Resin sticks to bare {face.material} ({COMMON_PRACTICE}).",
-            change=f"{panel.remedy[0].upper()}{panel.remedy[1:]}.",
-        )
-    ]
+        let_go = fact("face-taped", panel=face.material) if panel.sticks else panel.lets_go
+        return [Finding(TOPIC, "face", Light.OK, let_go)]
+    sticks = fact("face-sticks", panel=face.material, source=COMMON_PRACTICE)
+    return [Finding(TOPIC, "face-sticks", Light.STOP, sentence=sticks, change=panel.remedy)]

@@ -6,6 +6,7 @@ from logger import extremes
 from logger.cure.advice.layering import LayerVerdict
 from logger.cure.solver.assumptions import UNDERSIDE_UNSAID
 from logger.cure.solver.planned_band import PlannedBand
+from logger.facts import NOTHING, Fact, fact, in_a_row
 from logger.plan.file import Plan
 from logger.planning.cure_answers import (
     REFUSED,
@@ -17,20 +18,33 @@ from logger.planning.cure_answers import (
     room_range_c,
     too_hot,
 )
-from logger.planning.finding import PROJECT_CHOICE, Constant, Figure, Finding, Light, plain
-from logger.planning.physics.layers import SCUFF, SCUFF_GRIT, each_wait_h, layer_words
+from logger.planning.finding import (
+    CURE_MODEL,
+    DATASHEET,
+    PROJECT_CHOICE,
+    Constant,
+    Figure,
+    Finding,
+    Light,
+    plain,
+)
+from logger.planning.physics.layers import SCUFF_BEFORE, SCUFF_GRIT, each_wait_h, layer_words
 from logger.planning.physics.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa
+from logger.quantities import difference, hours_alone, length, peak, quantity, temperature, typed_length
 
 TOPIC = "layers"
-REFUSED_PART = Constant("chance to pass the limit that refuses a plan", 100 * REFUSED, "%", PROJECT_CHOICE)
+REFUSED_PART = Constant(fact("constant.chance-refused"), 100 * REFUSED, "%", PROJECT_CHOICE)
 ALLOWED_PART = Constant(
-    f"chance to pass {extremes.RUNAWAY_C:g} °C that refuses one which its datasheet allows",
+    fact("constant.chance-refused-in-datasheet", runaway=temperature(extremes.RUNAWAY_C, 0)),
     100 * REFUSED,
     "%",
     PROJECT_CHOICE,
 )
-WATCHED_PART = Constant("chance to pass the limit that is noted", 100 * WATCHED, "%", PROJECT_CHOICE)
-CLOSE = Constant("peak this near to the limit is noted", 5.0, "K", PROJECT_CHOICE)
+WATCHED_PART = Constant(fact("constant.chance-noted"), 100 * WATCHED, "%", PROJECT_CHOICE)
+CLOSE = Constant(fact("constant.peak-close"), 5.0, "K", PROJECT_CHOICE)
+#: The pour in this room is as the datasheet allows, though some resins of that datasheet would pass the limit.
+_IN_DATASHEET = fact("datasheet-allows-this")
+_UNKNOWN_RUNAWAY = fact("runaway-can-burn")
 
 
 def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -50,54 +64,37 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
     limits = plan.resin.limits
     allowed = deepest_allowed_mm(plan, cure.deepest_mm)
     deepest = max(layer_depths_mm(plan))
-    depth = Figure("depth", deepest, "mm")
+    depth = Figure(fact("figure.depth"), deepest, "mm")
+    shown, limit_c = typed_length(deepest), temperature(limits.max_core_c, None)
     if allowed is None:
         if cure.peak_c is None or cure.peak_c > limits.max_core_c:
-            return [
-                Finding(
-                    TOPIC,
-                    "depth-unknown",
-                    Light.WATCH,
-                    "No deepest pour is known: neither datasheet nor model gave one.",
-                    change="Give the deepest single pour with the resin: it stands in its datasheet.",
-                )
-            ]
-        return [
-            Finding(
-                TOPIC,
-                "depth",
-                Light.OK,
-                f"By the model {deepest:g} mm stays under {plain(limits.max_core_c)} °C; the datasheet names no depth.",
-                (depth,),
-                (_limit(plan),),
-            )
-        ]
+            unknown = fact("depth-unknown")
+            return [Finding(TOPIC, "depth-unknown", Light.WATCH, unknown, change=fact("give-deepest-pour"))]
+        by_model = fact("depth-held-by-model", depth=shown, limit=limit_c)
+        return [Finding(TOPIC, "depth", Light.OK, by_model, (depth,), (_limit(plan),))]
     by_sheet = limits.max_depth_mm == allowed
-    limit = Constant("deepest single pour", allowed, "mm", "datasheet" if by_sheet else "cure model")
+    most = typed_length(allowed)
+    limit = Constant(fact("constant.deepest-pour"), allowed, "mm", DATASHEET if by_sheet else CURE_MODEL)
     if deepest <= allowed + 1e-9:
-        return [
-            Finding(
-                TOPIC,
-                "depth",
-                Light.OK,
-                f"{deepest:g} mm is within the {allowed:g} mm allowed.",
-                (depth,),
-                (limit,),
-            )
-        ]
-    why = f"{allowed:g} mm is allowed."
+        within = fact("depth-allowed", depth=shown, most=most)
+        return [Finding(TOPIC, "depth", Light.OK, within, (depth,), (limit,))]
+    too_deep = fact("depth-over-datasheet", depth=shown, most=most)
     if not by_sheet:
-        where = f" {cure.room_words}" if cure.room_words else ""
-        why = f"by the model {allowed:g} mm stays under {plain(limits.max_core_c)} °C{where}"
-        why += (
-            "." if limits.max_depth_mm is None else f"; the datasheet allows {plain(limits.max_depth_mm)} mm."
+        sheet_mm = limits.max_depth_mm
+        too_deep = fact(
+            "depth-over-model",
+            depth=shown,
+            most=most,
+            limit=limit_c,
+            where=_where(cure),
+            sheet=NOTHING if sheet_mm is None else fact("datasheet-allows", depth=length(sheet_mm, None)),
         )
     return [
         Finding(
             TOPIC,
             "too-deep",
             Light.STOP,
-            f"{deepest:g} mm in one pour is too deep: {why}",
+            too_deep,
             (depth, *_layer_figures(cure)),
             (limit, SCUFF_GRIT),
             layers_in_words(plan, cure),
@@ -105,23 +102,25 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
     ]
 
 
+def _where(cure: CureAnswers) -> str:
+    """Return the room that the answers are for, to follow a statement; NOTHING for the plan's own."""
+    return fact("where-room", room=cure.room_words) if cure.room_words else NOTHING
+
+
 def _limit(plan: Plan) -> Constant:
-    return Constant("hottest the core may get", plan.resin.limits.max_core_c, "°C", "datasheet")
+    return Constant(fact("constant.hottest-core"), plan.resin.limits.max_core_c, "°C", DATASHEET)
 
 
 def layers_in_words(plan: Plan, cure: CureAnswers) -> str:
-    """Layers that hold, in words; that there are none, where they were asked for."""
-    where = f" This is {cure.room_words}; any other may change it." if cure.room_words else ""
+    """Return layers that hold; that there are none, where they were asked for."""
+    if cure.layers is None and not cure.layers_asked:
+        return fact("pour-thinner-and-predict")
+    where = fact("holds-in-that-room", room=cure.room_words) if cure.room_words else NOTHING
     if cure.layers is not None:
-        return layer_words(cure.layers) + where
-    if not cure.layers_asked:
-        return (
-            "Pour it in thinner layers, and predict them: a layer on warm resin gets hotter than one alone."
-        )
-    return (
-        f"No layers were found that keep {plain(plan.resin.limits.max_core_c)} °C however they are timed. Cool the "
-        f"room, give the form more air, or take a slower resin; ask its maker.{where}"
-    )
+        advice = layer_words(cure.layers)
+    else:
+        advice = fact("no-layers-hold", limit=temperature(plan.resin.limits.max_core_c, None))
+    return in_a_row([one for one in (advice, where) if one])
 
 
 def _layer_figures(cure: CureAnswers) -> tuple[Figure, ...]:
@@ -129,103 +128,96 @@ def _layer_figures(cure: CureAnswers) -> tuple[Figure, ...]:
     if cure.layers is None:
         return ()
     depths, joints = cure.layers.depths_mm, cure.layers.joints
-    figures = [Figure("layers needed", len(depths), ""), Figure("each", max(depths), "mm")]
+    figures = [
+        Figure(fact("figure.layers-needed"), len(depths), ""),
+        Figure(fact("figure.each"), max(depths), "mm"),
+    ]
     each = each_wait_h(cure.layers)
     if len(set(depths)) == 1 and each is not None:
-        figures.append(Figure("wait before each", each[0], "h"))
+        figures.append(Figure(fact("figure.wait-before-each"), each[0], "h"))
     figures += [
-        Figure(f"layer {number} from", joint.from_h, "h after the layer below")
-        for number, joint in enumerate(joints, start=2)
+        Figure(fact("figure.layer-from", layer=layer), joint.from_h, fact("unit.hours-after-layer-below"))
+        for layer, joint in enumerate(joints, start=2)
     ]
-    return (*figures, Figure("hottest so", cure.layers.peak_c, "°C"))
+    return (*figures, Figure(fact("figure.hottest-so"), cure.layers.peak_c, "°C"))
 
 
 def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
     if cure.peak_c is None:
         return []
     limit = _limit(plan)
-    when = f" after {plain(cure.peak_at_h)} h" if cure.peak_at_h is not None else ""
-    open_ = "" if cure.band is None else f" ({_nine_in_ten(cure.band)})"
-    peak, most = _shown(cure.peak_c), plain(limit.value)
-    sentence = f"The resin is predicted to reach {peak}{when}{open_}; {most} °C is the limit."
-    figures: tuple[Figure, ...] = (Figure("peak", cure.peak_c, "°C"), Figure("limit", limit.value, "°C"))
+    said = [
+        fact(
+            "peak-predicted",
+            peak=peak(cure.peak_c, None),
+            when=NOTHING
+            if cure.peak_at_h is None
+            else fact("after-hours", hours=hours_alone(cure.peak_at_h)),
+            open=NOTHING if cure.band is None else _nine_in_ten(cure.band),
+            limit=temperature(limit.value, None),
+        )
+    ]
+    figures: tuple[Figure, ...] = (
+        Figure(fact("figure.peak"), cure.peak_c, "°C"),
+        Figure(fact("figure.limit"), limit.value, "°C"),
+    )
     constants: tuple[Constant, ...] = (limit, CLOSE)
     chance = 0.0
     if cure.band is not None:
         chance = cure.band.chance_over(limit.value)
         figures += (
-            Figure("peak, 1 in 20 is cooler", cure.band.hottest_c(0.05), "°C"),
-            Figure("peak, 1 in 20 is hotter", cure.band.hottest_c(0.95), "°C"),
-            Figure("chance to pass the limit", 100 * chance, "%"),
+            Figure(fact("figure.peak-low"), cure.band.hottest_c(0.05), "°C"),
+            Figure(fact("figure.peak-high"), cure.band.hottest_c(0.95), "°C"),
+            Figure(fact("figure.chance-over-limit"), 100 * chance, "%"),
         )
         constants = (limit, REFUSED_PART, ALLOWED_PART, WATCHED_PART)
     if chance > WATCHED:
-        sentence += f" It passes it in {chances_in_words(chance)}."
+        said.append(_passes(chance))
     if too_hot(plan, cure.peak_c, cure.band):
         if plain(cure.peak_c) == plain(limit.value):
-            sentence += " It passes it by a little."
-        return [Finding(TOPIC, "too-hot", Light.STOP, sentence, figures, constants, _cooler(plan, cure))]
-    if cure.band is not None and (chance > WATCHED or cure.peak_c > limit.value):
-        if in_its_datasheet(plan):
-            sentence += " The datasheet allows this depth in this room."
-        change = (
-            "Have a fan ready, keep the room at the cool end, and watch it through the peak. A test with a cup and one "
-            "probe tells more: it is on the resin's page."
-        )
-        return [Finding(TOPIC, "peak-open", Light.WATCH, sentence, figures, constants, change)]
-    if cure.peak_c > limit.value - CLOSE.value:
-        return [
-            Finding(
-                TOPIC,
-                "peak-close",
-                Light.WATCH,
-                sentence,
-                figures,
-                (limit, CLOSE),
-                "Have a fan ready and watch it through the peak.",
-            )
-        ]
-    return [Finding(TOPIC, "peak", Light.OK, sentence, figures, constants)]
+            said.append(fact("passes-limit-by-a-little"))
+        light, key, change = Light.STOP, "too-hot", _cooler(plan, cure)
+    elif cure.band is not None and (chance > WATCHED or cure.peak_c > limit.value):
+        said += [_IN_DATASHEET] if in_its_datasheet(plan) else []
+        light, key, change = Light.WATCH, "peak-open", fact("fan-ready-and-cup-test")
+    elif cure.peak_c > limit.value - CLOSE.value:
+        light, key, change, constants = Light.WATCH, "peak-close", fact("fan-ready"), (limit, CLOSE)
+    else:
+        light, key, change = Light.OK, "peak", NOTHING
+    return [Finding(TOPIC, key, light, in_a_row(said), figures, constants, change)]
 
 
-def _shown(celsius: float) -> str:
-    return extremes.shown(celsius, lambda c: f"{plain(c)} °C")
+def _nine_in_ten(band: PlannedBand) -> Fact:
+    return fact("nine-in-ten", low=peak(band.hottest_c(0.05)), high=peak(band.hottest_c(0.95)))
 
 
-def _nine_in_ten(band: PlannedBand) -> str:
-    low, high = (_about(band.hottest_c(part)) for part in (0.05, 0.95))
-    return f"{low} to {high} in 9 of 10 cases: so far the datasheet leaves it open"
-
-
-def chances_in_words(chance: float) -> str:
-    """Return a chance as cases out of ten."""
+def _passes(chance: float) -> Fact:
+    """Return how often the limit is passed, as cases out of ten."""
     if chance > 0.95:
-        return "nearly every case"
-    return f"{max(1, round(10 * chance))} of 10 cases"
+        return fact("passes-limit-nearly-always")
+    return fact("passes-limit-in-cases", cases=max(1, round(10 * chance)))
 
 
 def _cooler(plan: Plan, cure: CureAnswers) -> str:
     """Return what brings a plan that is too hot under its limit; only what was solved, and held."""
     limit = plan.resin.limits.max_core_c
-    sentences = []
+    sentences: list[str] = []
     if cure.room_peak_c is not None and cure.room_peak_c <= limit:
-        sentences.append(
-            f"{cure.room_words[0].upper()}{cure.room_words[1:]}, it reaches {_about(cure.room_peak_c)}."
-        )
+        sentences.append(fact("reaches-in-room", peak=peak(cure.room_peak_c), room=cure.room_words))
     if cure.remedy is not None:
-        where = f" {cure.room_words}" if cure.room_words else ""
-        sentences.append(f"With {cure.remedy.words}{where} it reaches {_about(cure.remedy.peak_c)}.")
+        reached = peak(cure.remedy.peak_c)
+        sentences.append(
+            fact("reaches-with-remedy", remedy=cure.remedy.words, where=_where(cure), peak=reached)
+        )
     deep = deepest_allowed_mm(plan, cure.deepest_mm)
     if deep is not None and max(layer_depths_mm(plan)) > deep + 1e-9:
-        sentences.append(
-            "Or pour it in layers, as said above." if sentences else "Pour it in layers, as said above."
-        )
+        sentences.append(fact("or-pour-in-layers" if sentences else "pour-in-layers"))
     elif cure.layers_asked:
         sentences.append(layers_in_words(plan, cure))
     elif not sentences:
-        sentences.append("Pour shallower layers, cool the room or give it more air, and predict again.")
+        sentences.append(fact("pour-shallower"))
     runaway = extremes.caution(cure.peak_c) if cure.peak_c is not None else None
-    return " ".join([*sentences, *([runaway] if runaway else ["A pour that runs away can smoke and burn."])])
+    return in_a_row([*sentences, runaway or _UNKNOWN_RUNAWAY])
 
 
 def _void(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -237,17 +229,18 @@ def _void(plan: Plan, cure: CureAnswers) -> list[Finding]:
             TOPIC,
             "void-hot",
             Light.STOP,
-            f'"{name}" is deeper than the first layer that fills it: by itself it would reach {_about(peak_c)}; '
-            f"{plain(plan.resin.limits.max_core_c)} °C is the limit.",
-            (Figure("peak", peak_c, "°C"),),
+            fact(
+                "void-hot",
+                void=name,
+                peak=peak(peak_c),
+                limit=temperature(plan.resin.limits.max_core_c, None),
+            ),
+            (Figure(fact("figure.peak"), peak_c, "°C"),),
             (_limit(plan),),
-            "Fill it in layers of its own before, and plan them as a pour of their own.",
+            fact("fill-void-before"),
+            name,
         )
     ]
-
-
-def _about(celsius: float) -> str:
-    return extremes.shown(celsius, lambda c: f"{c:.0f} °C")
 
 
 def _assumed(cure: CureAnswers) -> list[Finding]:
@@ -257,14 +250,14 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
         light, key = (
             (Light.WATCH, "underside-unsaid") if sentence == UNDERSIDE_UNSAID else (Light.OK, "widest")
         )
-        change = "Look under the form, and say whether air moves there or it stands on a bench."
+        change = fact("look-under-form") if light is Light.WATCH else NOTHING
         answers.append(
             Finding(
                 "assumed",
                 key,
                 light,
                 sentence,
-                change=change if light is Light.WATCH else "",
+                change=change,
             )
         )
     return answers
@@ -273,8 +266,10 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
 def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
     coldest, warmest = room_range_c(plan)
     limits = plan.resin.limits
-    low = Constant("coldest room", limits.min_room_c, "°C", "datasheet")
-    high = Constant("warmest room", limits.max_room_c, "°C", "datasheet")
+    low = Constant(fact("constant.coldest-room"), limits.min_room_c, "°C", DATASHEET)
+    high = Constant(fact("constant.warmest-room"), limits.max_room_c, "°C", DATASHEET)
+    least, most = temperature(limits.min_room_c, None), temperature(limits.max_room_c, None)
+    then = _then(plan, cure)
     answers = []
     if warmest > limits.max_room_c:
         answers.append(
@@ -282,11 +277,10 @@ def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 "room",
                 "room-warm",
                 Light.STOP,
-                f"The room reaches {plain(warmest)} °C; {plain(limits.max_room_c)} °C is the most. "
-                "A warm room speeds the cure and raises the peak.",
-                (Figure("room", warmest, "°C"),),
+                fact("room-too-warm", room=temperature(warmest, None), most=most),
+                (Figure(fact("figure.room"), warmest, "°C"),),
                 (high,),
-                f"Cool the room to {plain(limits.max_room_c)} °C or below.{_then(plan, cure)}",
+                in_a_row([fact("cool-room", most=most), *then]),
             )
         )
     if coldest < limits.min_room_c:
@@ -295,31 +289,28 @@ def _room(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 "room",
                 "room-cold",
                 Light.STOP,
-                f"The room falls to {plain(coldest)} °C; {plain(limits.min_room_c)} °C is the least. "
-                "It would stay soft.",
-                (Figure("room", coldest, "°C"),),
+                fact("room-too-cold", room=temperature(coldest, None), least=least),
+                (Figure(fact("figure.room"), coldest, "°C"),),
                 (low,),
-                f"Heat the room gently to {plain(limits.min_room_c)} °C, through the night too; no flame heater."
-                f"{_then(plan, cure)} Warmer runs hotter: predict it first.",
+                in_a_row([fact("heat-room", least=least), *then, fact("warmer-runs-hotter")]),
             )
         )
     if not answers:
-        words = f"The room stays between {plain(coldest)} and {plain(warmest)} °C."
+        at = temperature(coldest, None)
+        stays = fact("room-stays-between", coldest=at, warmest=temperature(warmest, None))
         if coldest == warmest:
-            words = f"The room stays at {plain(coldest)} °C."
-        answers.append(
-            Finding("room", "room", Light.OK, words, (Figure("room", warmest, "°C"),), (low, high))
-        )
+            stays = fact("room-stays-at", room=at)
+        room = Figure(fact("figure.room"), warmest, "°C")
+        answers.append(Finding("room", "room", Light.OK, stays, (room,), (low, high)))
     return answers
 
 
-def _then(plan: Plan, cure: CureAnswers) -> str:
+def _then(plan: Plan, cure: CureAnswers) -> list[Fact]:
     """Return what the pour as planned comes to in the room that the datasheet allows."""
     if cure.room_peak_c is None:
-        return ""
-    if cure.room_peak_c <= plan.resin.limits.max_core_c:
-        return f" This pour then reaches {_about(cure.room_peak_c)}."
-    return f" That alone is not enough: this pour would still reach {_about(cure.room_peak_c)}."
+        return []
+    held = cure.room_peak_c <= plan.resin.limits.max_core_c
+    return [fact("pour-then-reaches" if held else "pour-still-reaches", peak=peak(cure.room_peak_c))]
 
 
 def _joints(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -331,8 +322,8 @@ def _joints(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 TOPIC,
                 "joint-unknown",
                 Light.WATCH,
-                "When the next layer bonds without sanding is not known.",
-                change="Predict the cure first, or wait until it is hard and scuff it, the walls above it too.",
+                fact("joint-unknown"),
+                change=fact("predict-or-scuff"),
             )
         ]
     return [_joint(plan, cure, verdict) for verdict in cure.verdicts]
@@ -340,18 +331,19 @@ def _joints(plan: Plan, cure: CureAnswers) -> list[Finding]:
 
 def _joint(plan: Plan, cure: CureAnswers, verdict: LayerVerdict) -> Finding:
     window = verdict.window
-    named = (("the layer below gels", window.opens_h), ("scuff from", window.closes_h))
-    constants = tuple(
-        Constant(name, hours, "h after the first pour", "cure model") for name, hours in named if hours
+    named = (
+        (fact("constant.layer-below-gels"), window.opens_h),
+        (fact("constant.scuff-from"), window.closes_h),
     )
+    after = fact("unit.hours-after-first-pour")
+    constants = tuple(Constant(name, hours, after, CURE_MODEL) for name, hours in named if hours)
     light, key, change = {
         "too early": (Light.STOP, "joint-too-early", layers_in_words(plan, cure)),
-        "bonds": (Light.OK, "joint-bonds", ""),
-        "scuff": (Light.WATCH, "joint-scuff", f"Before it: {SCUFF}."),
+        "bonds": (Light.OK, "joint-bonds", NOTHING),
+        "scuff": (Light.WATCH, "joint-scuff", SCUFF_BEFORE),
     }[verdict.verdict]
-    return Finding(
-        TOPIC, key, light, verdict.message, (Figure("poured at", verdict.at_h, "h"),), constants, change
-    )
+    poured = Figure(fact("figure.poured-at"), verdict.at_h, "h")
+    return Finding(TOPIC, key, light, verdict.message, (poured,), constants, change)
 
 
 def _spread(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -363,13 +355,13 @@ def _spread(plan: Plan, cure: CureAnswers) -> list[Finding]:
     if cure.peak_c is not None and cure.band is not None and not too_hot(plan, cure.peak_c, cure.band):
         # One resin of many that the datasheet leaves possible: what it does by itself refuses nothing.
         light = min(light, Light.WATCH, key=lambda one: (Light.OK, Light.WATCH, Light.STOP).index(one))
-    sentence = (
-        f"Core and surface differ by up to {plain(cure.spread_k)} K: at most {plain(skin_mpa(cure.spread_k))} MPa in "
-        "the skin if it were already hard."
+    stress = skin_mpa(cure.spread_k)
+    sentence = fact(
+        "core-over-surface", spread=difference(cure.spread_k, None), stress=quantity(stress, "MPa", None)
     )
     if light is Light.STOP and cure.peak_c is not None and extremes.is_unknown(cure.peak_c):
         # Of what the model does not know it tells no other figure either.
-        sentence = f"Core and surface differ by more than {plain(STOP_SPREAD.value)} K."
+        sentence = fact("core-far-over-surface", spread=difference(STOP_SPREAD.value, 0))
     return [
         Finding(
             TOPIC,
@@ -377,12 +369,10 @@ def _spread(plan: Plan, cure: CureAnswers) -> list[Finding]:
             light,
             sentence,
             (
-                Figure("core over surface", cure.spread_k, "K"),
-                Figure("stress in the skin", skin_mpa(cure.spread_k), "MPa"),
+                Figure(fact("figure.core-over-surface"), cure.spread_k, "K"),
+                Figure(fact("figure.stress-in-skin"), stress, "MPa"),
             ),
             (WATCH_SPREAD, STOP_SPREAD, STIFFNESS, EXPANSION, POISSON),
-            ""
-            if light is Light.OK
-            else "Slow the cooling of the surface after the peak, or pour shallower layers.",
+            NOTHING if light is Light.OK else fact("slow-surface-cooling"),
         )
     ]

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from logger.facts import NOTHING, Value, fact, in_a_row
 from logger.plan.file import Glass, Plan
 from logger.plan.planning_tables import Mix
 from logger.planning.cure_answers import workable_conversion, working_time_of
-from logger.planning.finding import FROM_MEMORY, PLAN, Constant, Figure, Finding, Light, plain, worst
+from logger.planning.finding import FROM_MEMORY, PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light
 from logger.planning.findings.volume import layer_litres
 from logger.planning.physics.batch_slips import OVER_BATCH, PlannedBatch, name_mistake
 from logger.planning.physics.batches import (
@@ -30,11 +31,10 @@ from logger.planning.physics.parts import (
     portions,
     scale_error,
 )
+from logger.quantities import grams, mass, minutes, number, percent, quantity, volume
 
 TOPIC = "mixing"
-DENSITY_APART = Constant(
-    "density of the mix may differ from its parts by", 3.0, "%", "this project's choice, no standard"
-)
+DENSITY_APART = Constant(fact("constant.density-of-mix-apart"), 3.0, "%", PROJECT_CHOICE)
 
 
 def ratio_of(mix: Mix) -> Ratio:
@@ -88,8 +88,8 @@ def cards_of(plan: Plan, belly_m3: float = 0.0) -> list[Card]:
     if mix is None:
         return []
     return [
-        card(plan.title, batches, mix, number)
-        for number, batches in enumerate(batches_of(plan, belly_m3), start=1)
+        card(plan.title, batches, mix, layer)
+        for layer, batches in enumerate(batches_of(plan, belly_m3), start=1)
     ]
 
 
@@ -129,9 +129,9 @@ def next_batch(plan: Plan, cards: Sequence[Card], mixed_g: float) -> NextBatch |
         b = layer.batches
         pail_g = b.pail_l * plan.pails.fill_pct / 100 * 1000 * b.kg_each / b.litres_each
         most_g = min(OVER_BATCH.value * batch_g, (1 + LAST.value / 100) * max(pail_g, batch_g))
-        number = min(round(mixed_of_layer_g / batch_g), b.count - 1) + 1
+        batch = min(round(mixed_of_layer_g / batch_g), b.count - 1) + 1
         planned = PlannedBatch(each.a_g, each.b_g, most_g, all_mixed)
-        return NextBatch(layer, max(number, 1), mixed_of_layer_g, layer_g, planned)
+        return NextBatch(layer, max(batch, 1), mixed_of_layer_g, layer_g, planned)
     return None
 
 
@@ -144,14 +144,14 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
                 TOPIC,
                 "mix-missing",
                 Light.WATCH,
-                "The plan does not say how the two parts are mixed.",
-                change="Give the datasheet's ratio, and whether it is by weight or by volume.",
+                fact("mix-unknown"),
+                change=fact("give-ratio"),
             )
         ]
     answers = [_ratio(mix, plan.resin.glass), *_chemistry(mix), *_density(plan, mix)]
     all_batches = batches_of(plan, belly_m3)
-    for number, batches in enumerate(all_batches, start=1):
-        answers += [_batches(plan, number, batches), *_scale(plan, mix, number, batches)]
+    for layer, batches in enumerate(all_batches, start=1):
+        answers += [_batches(plan, layer, batches), *_scale(plan, mix, layer, batches)]
     return answers
 
 
@@ -161,44 +161,44 @@ def _ratio(mix: Mix, glass: Glass) -> Finding:
     error = hardener_error_pct(done, right, *densities)
     light = light_of(error)
     constants: tuple[Constant, ...] = (GREEN, LAST)
-    figures: tuple[Figure, ...] = (Figure("part B off by", error, "%"),)
+    figures: tuple[Figure, ...] = (Figure(fact("figure.part-b-off"), error, "%"),)
     weight: Ratio | None = right if right.by == "weight" else None
     if mix.density_a_kg_m3 is None or mix.density_b_kg_m3 is None:
-        other = "volume" if right.by == "weight" else "weight"
-        both = f"by {other} it is another ratio, which only both densities tell"
-        instead = f"Measure {right}."
+        by_weight = right.by == "weight"
+        measured = fact(
+            "measure-by-weight-alone" if by_weight else "measure-by-volume-alone", ratio=done.said
+        )
+        instead = fact("measure-ratio", ratio=right.said)
     else:
-        weight, volume = right.by_weight(*densities), right.by_volume(*densities)
-        both = f"{weight} is the same as {volume}"
-        instead = f"Weigh {weight}, or measure {volume}."
+        weight, volume_ratio = right.by_weight(*densities), right.by_volume(*densities)
+        both: dict[str, Value] = {"weight": weight.said, "volume": volume_ratio.said}
+        measured = fact("measure-ratio-either-way", ratio=done.said, **both)
+        instead = fact("weigh-or-measure-ratio", **both)
         constants += (
-            Constant("density of part A", mix.density_a_kg_m3, "kg/m³", PLAN),
-            Constant("density of part B", mix.density_b_kg_m3, "kg/m³", PLAN),
+            Constant(fact("constant.density-of-part-a"), mix.density_a_kg_m3, "kg/m³", PLAN),
+            Constant(fact("constant.density-of-part-b"), mix.density_b_kg_m3, "kg/m³", PLAN),
         )
     if weight is not None:
-        figures += (Figure("part B for 100 of A by weight", 100 * weight.b_over_a, "parts"),)
+        figures += (Figure(fact("figure.part-b-for-100"), 100 * weight.b_over_a, fact("unit.parts")),)
     if light is Light.OK:
-        return Finding(TOPIC, "ratio", light, f"Measure {done} ({both}).", figures, constants)
-    more = "too much" if error > 0 else "too little"
+        return Finding(TOPIC, "ratio", light, measured, figures, constants)
     mistake = name_mistake(done, recipe_of(mix))
     # By volume without densities the two are nearly as heavy as one another: the effect of the same error by weight.
     effect = effect_of(error, weight or Ratio(right.a, right.b, "weight"), glass)
     if effect is not None:
         figures += (
-            Figure("heat of the right mix", effect.heat_pct, "%"),
-            Figure("glass transition lower by", effect.softer_k, "K"),
+            Figure(fact("figure.heat-of-right-mix"), effect.heat_pct, "%"),
+            Figure(fact("figure.glass-transition-lower"), effect.softer_k, "K"),
         )
-    return Finding(
-        TOPIC,
-        "ratio-wrong",
-        light,
-        f"Measuring {done} would put in {plain(abs(error))} % {more} hardener; the datasheet means {right}"
-        + (f". This looks like {mistake}. " if mistake else ". ")
-        + effect_words(effect),
-        figures,
-        constants,
-        instead,
+    wrong = fact(
+        "measures-too-much-hardener" if error > 0 else "measures-too-little-hardener",
+        ratio=done.said,
+        off=percent(abs(error)),
+        right=right.said,
     )
+    looks_like = fact("looks-like", mistake=mistake) if mistake else NOTHING
+    sentence = in_a_row([one for one in (wrong, looks_like, effect_words(effect)) if one])
+    return Finding(TOPIC, "ratio-wrong", light, sentence, figures, constants, instead)
 
 
 def _chemistry(mix: Mix) -> list[Finding]:
@@ -211,8 +211,8 @@ def _chemistry(mix: Mix) -> list[Finding]:
                 TOPIC,
                 "chemistry-unknown",
                 Light.OK,
-                "Whether the ratio fits the equivalent weights is not known: they speak of weight, it is by volume.",
-                change="Add both densities to have it checked.",
+                fact("chemistry-unknown"),
+                change=fact("add-both-densities"),
             )
         ]
     stated = 100 * ratio_of(mix).by_weight(mix.density_a_kg_m3, mix.density_b_kg_m3).b_over_a
@@ -223,15 +223,22 @@ def _chemistry(mix: Mix) -> list[Finding]:
             TOPIC,
             "ratio-chemistry",
             light,
-            f"The stated ratio is {plain(stated)} parts of hardener to 100 by weight; the equivalent weights ask for "
-            f"{plain(ideal)} ({plain(error)} %).",
-            (Figure("hardener by equivalent weights", ideal, "phr"), Figure("difference", error, "%")),
-            (
-                Constant("EEW of part A", mix.eew_g_eq, "g/eq", PLAN),
-                Constant("AHEW of part B", mix.ahew_g_eq, "g/eq", PLAN),
-                Constant("difference that is noted", LAST.value, "%", LAST.source),
+            fact(
+                "ratio-against-chemistry",
+                stated=number(stated),
+                asked=number(ideal),
+                off=percent(error, signed=True),
             ),
-            "" if light is Light.OK else "Ask the maker which ratio holds, and mix a small cup first.",
+            (
+                Figure(fact("figure.hardener-by-chemistry"), ideal, "phr"),
+                Figure(fact("figure.difference"), error, "%"),
+            ),
+            (
+                Constant(fact("constant.eew-of-part-a"), mix.eew_g_eq, "g/eq", PLAN),
+                Constant(fact("constant.ahew-of-part-b"), mix.ahew_g_eq, "g/eq", PLAN),
+                Constant(fact("constant.difference-noted"), LAST.value, "%", LAST.source),
+            ),
+            NOTHING if light is Light.OK else fact("ask-which-ratio"),
         )
     ]
 
@@ -248,48 +255,55 @@ def _density(plan: Plan, mix: Mix) -> list[Finding]:
             TOPIC,
             "density-apart",
             Light.WATCH,
-            f"The plan's mix weighs {plain(plan.resin.density_kg_m3)} kg/m³, its parts come to {plain(parts)}.",
-            (Figure("difference", apart, "%"),),
+            fact(
+                "density-apart",
+                mix=quantity(plan.resin.density_kg_m3, "kg/m³", None),
+                parts=quantity(parts, "kg/m³", None),
+            ),
+            (Figure(fact("figure.difference"), apart, "%"),),
             (DENSITY_APART,),
-            "Correct density_kg_m3 or the parts' densities.",
+            fact("correct-densities"),
         )
     ]
 
 
-def _batches(plan: Plan, number: int, b: Batches) -> Finding:
-    layer = f"Layer {number}: " if plan.layer else ""
+def _batches(plan: Plan, layer: int, b: Batches) -> Finding:
     light = Light.OK if b.enough_time else Light.STOP if b.time_used > 1 else Light.WATCH
     mix = plan.mix
+    said: dict[str, Value] = {
+        "n": b.count,
+        "litres": volume(b.litres_each, None),
+        "mass": mass(b.kg_each, None),
+        "pail": volume(b.pail_l, None),
+        "working": minutes(b.working_time_min),
+        "needed": minutes(b.needed_min),
+    }
     return Finding(
         TOPIC,
         "batches",
         light,
-        f"{layer}{b.count} pail{'s' if b.count > 1 else ''} of {plain(b.litres_each)} L ({plain(b.kg_each)} kg) in "
-        f"{plain(b.pail_l)} L pails; each is workable for about {plain(b.working_time_min)} min and needs "
-        f"{plain(b.needed_min)} min to mix and pour.",
+        fact("pails-of-layer", layer=layer, **said) if plan.layer else fact("pails-of-pour", **said),
         (
-            Figure("pails", b.count, ""),
-            Figure("each", b.kg_each, "kg"),
-            Figure("working time", b.working_time_min, "min"),
-            Figure("needed", b.needed_min, "min"),
+            Figure(fact("figure.pails"), b.count, ""),
+            Figure(fact("figure.each"), b.kg_each, "kg"),
+            Figure(fact("figure.working-time"), b.working_time_min, "min"),
+            Figure(fact("figure.time-needed"), b.needed_min, "min"),
         ),
         (
             SAFE_PART,
             Constant(
-                "conversion at which the mix is taken as no longer workable",
+                fact("constant.workable-conversion"),
                 workable_conversion(plan),
                 "",
                 PLAN if mix is not None and mix.working_time_min is not None else FROM_MEMORY,
             ),
-            Constant("pails filled to", plan.pails.fill_pct, "%", PLAN),
+            Constant(fact("constant.pails-filled-to"), plan.pails.fill_pct, "%", PLAN),
         ),
-        ""
-        if b.enough_time
-        else "Take smaller pails, cool the parts, or pour with more hands: it may set in the pail.",
+        NOTHING if b.enough_time else fact("take-smaller-pails"),
     )
 
 
-def _scale(plan: Plan, mix: Mix, number: int, b: Batches) -> list[Finding]:
+def _scale(plan: Plan, mix: Mix, layer: int, b: Batches) -> list[Finding]:
     if plan.scale is None:
         if mix.measure_by == "volume":
             return []
@@ -298,8 +312,8 @@ def _scale(plan: Plan, mix: Mix, number: int, b: Batches) -> list[Finding]:
                 TOPIC,
                 "scale-missing",
                 Light.WATCH,
-                "The scale is not named.",
-                change="Give the smallest step that the scale shows: it stands on its plate.",
+                fact("scale-unknown"),
+                change=fact("give-scale-step"),
             )
         ]
     each = portions(b.kg_each, ratio_of(mix), mix.density_a_kg_m3, mix.density_b_kg_m3)
@@ -309,17 +323,16 @@ def _scale(plan: Plan, mix: Mix, number: int, b: Batches) -> list[Finding]:
     error = scale_error(each.a_g, each.b_g, plan.scale.resolution_g)
     fine = smaller >= STEPS_NEEDED.value * plan.scale.resolution_g
     light = Light.OK if fine else Light.STOP if error.worst_pct > GREEN.value else Light.WATCH
-    figures = (Figure("ratio error at worst", error.worst_pct, "%"), Figure("smaller part", smaller, "g"))
-    constants = (STEPS_NEEDED, Constant("step of the scale", plan.scale.resolution_g, "g", PLAN))
-    return [
-        Finding(
-            TOPIC,
-            "scale",
-            worst([light]),
-            f"Layer {number}: the scale's {plain(plan.scale.resolution_g)} g steps put the ratio off by "
-            f"{plain(error.worst_pct)} % at worst.",
-            figures,
-            constants,
-            "" if fine else "Use a finer scale, or mix more at once.",
-        )
-    ]
+    figures = (
+        Figure(fact("figure.ratio-error-at-worst"), error.worst_pct, "%"),
+        Figure(fact("figure.smaller-part"), smaller, "g"),
+    )
+    step = Constant(fact("constant.step-of-scale"), plan.scale.resolution_g, "g", PLAN)
+    sentence = fact(
+        "scale-steps-of-layer",
+        layer=layer,
+        step=grams(plan.scale.resolution_g, None),
+        off=percent(error.worst_pct),
+    )
+    change = NOTHING if fine else fact("use-finer-scale")
+    return [Finding(TOPIC, "scale", light, sentence, figures, (STEPS_NEEDED, step), change)]

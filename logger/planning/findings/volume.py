@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from logger.facts import Fact, fact
 from logger.plan.file import Plan
-from logger.planning.finding import COMMON_PRACTICE, PLAN, Constant, Figure, Finding, Light, plain
+from logger.planning.finding import COMMON_PRACTICE, PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light
 from logger.planning.physics.shape import layers_m3, reading_doubt_m2, top_area_m2, voids_m3
 from logger.planning.physics.volume import Quantity, with_allowances
+from logger.quantities import mass, percent, quantity, volume
 
 TOPIC = "volume"
-DOUBT = Constant("two rules of area may differ by", 3.0, "%", "this project's choice, no standard")
+DOUBT = Constant(fact("constant.rules-of-area-differ"), 3.0, "%", PROJECT_CHOICE)
 
 
 def quantity_of(plan: Plan, belly_m3: float = 0.0) -> Quantity | None:
@@ -43,26 +45,27 @@ def layer_litres(plan: Plan, belly_m3: float = 0.0) -> list[float] | None:
 def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
     """Volume, cost and voids."""
     answers = []
-    quantity = quantity_of(plan, belly_m3)
-    if quantity is None:
+    needed = quantity_of(plan, belly_m3)
+    if needed is None:
         answers.append(
             Finding(
                 TOPIC,
                 "volume-unknown",
                 Light.WATCH,
-                "The volume is not known: the plan has no length.",
-                change="Give the length, or widths at places along it, or points around its edge.",
+                fact("volume-unknown"),
+                change=fact("give-length"),
             )
         )
     else:
-        answers += [_volume(plan, quantity), *_cost(plan, quantity), *_doubt(plan)]
+        answers += [_volume(plan, needed), *_cost(plan, needed), *_doubt(plan)]
     answers += [
         Finding(
             TOPIC,
             "void-open",
             Light.STOP,
-            f'"{void.name}" goes right through and has no backing: it will drain.',
-            change=f'Tape over "{void.name}" from below and screw or clamp a backing board over the tape.',
+            fact("void-open", void=void.name),
+            change=fact("back-void", void=void.name),
+            about=void.name,
         )
         for void in plan.void
         if void.through and not void.backed
@@ -71,14 +74,14 @@ def findings(plan: Plan, belly_m3: float = 0.0) -> list[Finding]:
 
 
 def _volume(plan: Plan, q: Quantity) -> Finding:
-    parts = [f"{plain(q.shape_l)} L shape"]
+    parts = [fact("litres-of-shape", volume=volume(q.shape_l, None))]
     parts += [
-        f"{plain(litres)} L {word}"
-        for litres, word in (
-            (q.voids_l, "voids"),
-            (q.soak_l, "soak"),
-            (q.waste_l, "waste"),
-            (q.belly_l, "belly"),
+        Fact(code, {"volume": volume(litres, None)})
+        for litres, code in (
+            (q.voids_l, "litres-of-voids"),
+            (q.soak_l, "litres-of-soak"),
+            (q.waste_l, "litres-of-waste"),
+            (q.belly_l, "litres-of-belly"),
         )
         if litres > 0
     ]
@@ -86,21 +89,23 @@ def _volume(plan: Plan, q: Quantity) -> Finding:
         TOPIC,
         "volume",
         Light.OK,
-        f"Mix {plain(q.total_l)} L in all ({plain(q.total_kg)} kg): {', '.join(parts)}.",
+        fact("mix-in-all", volume=volume(q.total_l, None), mass=mass(q.total_kg, None), parts=parts),
         (
-            Figure("to mix", q.total_l, "L"),
-            Figure("to mix", q.total_gal, "US gal"),
-            Figure("to mix", q.total_kg, "kg"),
-            Figure("shape", q.shape_l, "L"),
+            Figure(fact("figure.to-mix"), q.total_l, "L"),
+            Figure(fact("figure.to-mix"), q.total_gal, "US gal"),
+            Figure(fact("figure.to-mix"), q.total_kg, "kg"),
+            Figure(fact("figure.shape"), q.shape_l, "L"),
         ),
         (
-            Constant("density of the mix", q.density_kg_m3, "kg/m³", PLAN),
-            Constant("waste", plan.allowance.waste_pct, "%", f"{PLAN}; default 10 %: {COMMON_PRACTICE}"),
-            Constant(
-                "soak into the wood", plan.allowance.soak_pct, "%", f"{PLAN}; default 3 %: {COMMON_PRACTICE}"
-            ),
+            Constant(fact("constant.density-of-mix"), q.density_kg_m3, "kg/m³", PLAN),
+            Constant(fact("constant.waste"), plan.allowance.waste_pct, "%", _usual(10)),
+            Constant(fact("constant.soak"), plan.allowance.soak_pct, "%", _usual(3)),
         ),
     )
+
+
+def _usual(pct: float) -> Fact:
+    return fact("source.plan-or-default", default=percent(pct), source=COMMON_PRACTICE)
 
 
 def _cost(plan: Plan, q: Quantity) -> list[Finding]:
@@ -112,11 +117,17 @@ def _cost(plan: Plan, q: Quantity) -> list[Finding]:
             "cost",
             "cost",
             Light.OK,
-            f"Resin and extras: {total:.2f} {plan.cost.currency} ({plain(q.total_kg)} kg).",
-            (Figure("cost", total, plan.cost.currency),),
+            fact(
+                "cost-in-all",
+                cost=quantity(total, plan.cost.currency, 2),
+                mass=mass(q.total_kg, None),
+            ),
+            (Figure(fact("figure.cost"), total, plan.cost.currency),),
             (
-                Constant("resin", plan.cost.resin_per_kg, f"{plan.cost.currency}/kg", PLAN),
-                Constant("extras", plan.cost.other, plan.cost.currency, PLAN),
+                Constant(
+                    fact("constant.resin-price"), plan.cost.resin_per_kg, f"{plan.cost.currency}/kg", PLAN
+                ),
+                Constant(fact("constant.extras"), plan.cost.other, plan.cost.currency, PLAN),
             ),
         )
     ]
@@ -132,9 +143,9 @@ def _doubt(plan: Plan) -> list[Finding]:
             TOPIC,
             "stations-few",
             Light.WATCH,
-            f"The edge turns more than the stations show: two rules of area differ by {plain(doubt)} %.",
-            (Figure("difference", doubt, "%"),),
+            fact("stations-few", difference=percent(doubt)),
+            (Figure(fact("figure.difference"), doubt, "%"),),
             (DOUBT,),
-            "Measure the width at twice as many stations.",
+            fact("measure-more-stations"),
         )
     ]

@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 from logger.errors import BadInput
+from logger.facts import NOTHING, Fact, Value, fact, in_a_row
 from logger.plan.file import Plan
 from logger.plan.planning_tables import Slab
+from logger.planning import works
 from logger.planning.cure_answers import CureAnswers, room_c
-from logger.planning.finding import (
-    COMMON_PRACTICE,
-    FROM_MEMORY,
-    PLAN,
-    Constant,
-    Figure,
-    Finding,
-    Light,
-    plain,
-)
+from logger.planning.finding import COMMON_PRACTICE, PLAN, Constant, Figure, Finding, Light
 from logger.planning.physics import wood
 from logger.planning.physics.air import WATCH_HUMIDITY
-from logger.planning.physics.species import GRAVITY_SOURCE, Species, find_species
+from logger.planning.physics.species import Species, find_species
+from logger.quantities import grams, hours_alone, length, number, percent, quantity
 
 TOPIC = "wood"
-APART = Constant("slab and room may differ by", 2.0, "% moisture", COMMON_PRACTICE)
-TOO_DRY = Constant("a slab drier than this takes up water later", 5.0, "%", COMMON_PRACTICE)
-USUAL_HIGH = Constant("slab a little damp above", 10.0, "%", COMMON_PRACTICE)
-UNMEASURED = Constant("moisture taken where none was measured", 8.0, "%", COMMON_PRACTICE)
-PIN_LOW = Constant("pin meters read poorly below", 6.0, "%", COMMON_PRACTICE)
-COAT_MODEL = "cure model, a thin coat of the pour's own resin at the room's temperature"
-UNKNOWN_WOOD = Constant("density of a wood that is not in the table", 650.0, "kg/m³", COMMON_PRACTICE)
+MOISTURE = fact("unit.moisture")
+APART = Constant(fact("constant.slab-and-room-differ"), 2.0, MOISTURE, COMMON_PRACTICE)
+TOO_DRY = Constant(fact("constant.slab-too-dry"), 5.0, "%", COMMON_PRACTICE)
+USUAL_HIGH = Constant(fact("constant.slab-a-little-damp"), 10.0, "%", COMMON_PRACTICE)
+UNMEASURED = Constant(fact("constant.moisture-where-unmeasured"), 8.0, "%", COMMON_PRACTICE)
+PIN_LOW = Constant(fact("constant.pin-meter-reads-poorly"), 6.0, "%", COMMON_PRACTICE)
+COAT_MODEL = fact("source.coat-model")
+UNKNOWN_WOOD = Constant(fact("constant.density-of-other-wood"), 650.0, "kg/m³", COMMON_PRACTICE)
 
 
 def moisture_of(slab: Slab) -> wood.Moisture | None:
@@ -46,16 +41,15 @@ def moisture_of(slab: Slab) -> wood.Moisture | None:
 
 def slab_density(slab: Slab) -> tuple[Constant, Species | None]:
     """Density of the slab as it is, with its source, and its species where the table has it."""
-    species = _species(slab)
+    species, name = _species(slab), fact("constant.density-of-slab", slab=slab.name)
     if slab.density_kg_m3 is not None:
-        return Constant(f'density of "{slab.name}"', slab.density_kg_m3, "kg/m³", PLAN), species
+        return Constant(name, slab.density_kg_m3, "kg/m³", PLAN), species
     if species is None:
-        return Constant(f'density of "{slab.name}"', UNKNOWN_WOOD.value, "kg/m³", UNKNOWN_WOOD.source), None
+        return Constant(name, UNKNOWN_WOOD.value, "kg/m³", UNKNOWN_WOOD.source), None
     moisture = moisture_of(slab)
     at = UNMEASURED.value if moisture is None else moisture.mean_pct
-    value = wood.density_kg_m3(species, at)
-    source = f"{wood.HANDBOOK_4}, eq. 4-12 at {plain(at)} %; basic gravity {GRAVITY_SOURCE}"
-    return Constant(f'density of "{slab.name}"', value, "kg/m³", source), species
+    source = fact("source.wood-density", work=works.WOOD_HANDBOOK_4, moisture=percent(at))
+    return Constant(name, wood.density_kg_m3(species, at), "kg/m³", source), species
 
 
 def _species(slab: Slab) -> Species | None:
@@ -74,8 +68,8 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
                 TOPIC,
                 "slabs-missing",
                 Light.WATCH,
-                "The plan names no slabs.",
-                change="Name each slab, with its wood and its moisture readings.",
+                fact("slabs-missing"),
+                change=fact("name-slabs"),
             )
         )
     for slab in plan.slab:
@@ -91,23 +85,23 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
 
 def _moisture(slab: Slab) -> list[Finding]:
     moisture = moisture_of(slab)
-    name = f'"{slab.name}"'
     if moisture is None:
         return [
             Finding(
                 TOPIC,
                 "moisture-unknown",
                 Light.STOP,
-                f"{name} has not been measured for moisture.",
-                change="Measure it in six places, also deep in the middle.",
+                fact("slab-not-measured", slab=slab.name),
+                change=fact("measure-slab"),
+                about=slab.name,
             )
         ]
     figures = (
-        Figure("moisture", moisture.mean_pct, "%"),
-        Figure("spread", moisture.spread_pct, "%"),
-        Figure("readings", moisture.count, ""),
+        Figure(fact("figure.moisture"), moisture.mean_pct, "%"),
+        Figure(fact("figure.spread"), moisture.spread_pct, "%"),
+        Figure(fact("figure.readings"), moisture.count, ""),
     )
-    source = wood.METER_SOURCE if moisture.corrected else "the meter corrects by itself"
+    source = wood.METER_SOURCE if moisture.corrected else fact("source.meter-corrects")
     constants = (
         wood.STOP_ABOVE,
         USUAL_HIGH,
@@ -116,47 +110,50 @@ def _moisture(slab: Slab) -> list[Finding]:
         wood.SPREAD_LIMIT,
         wood.READINGS_WANTED,
         Constant(
-            "temperature of the wood when measured", slab.meter.wood_c if slab.meter else 20.0, "°C", source
+            fact("constant.temperature-of-wood"), slab.meter.wood_c if slab.meter else 20.0, "°C", source
         ),
     )
-    sentence = (
-        f"{name} measures {plain(moisture.mean_pct)} % ({moisture.count} readings, "
-        f"spread {plain(moisture.spread_pct)} %)."
-    )
+    measured: dict[str, Value] = {
+        "slab": slab.name,
+        "moisture": percent(moisture.mean_pct),
+        "n": moisture.count,
+        "spread": percent(moisture.spread_pct),
+    }
     if moisture.wettest_pct > wood.STOP_ABOVE.value:
         return [
             Finding(
                 TOPIC,
                 "damp",
                 Light.STOP,
-                f"{sentence} That is too damp for resin: it will bubble, let go and move.",
+                Fact("slab-too-damp", measured),
                 figures,
                 constants,
-                f"Dry it to {plain(wood.DRY_LOW.value)} to {plain(wood.DRY_HIGH.value)} %, then measure it again.",
+                fact("dry-slab", low=number(wood.DRY_LOW.value), high=percent(wood.DRY_HIGH.value)),
+                slab.name,
             )
         ]
     doubts = _moisture_doubts(slab, moisture)
-    if not doubts:
-        return [Finding(TOPIC, "moisture", Light.OK, sentence, figures, constants)]
-    return [Finding(TOPIC, "moisture-doubt", Light.WATCH, sentence, figures, constants, _sentence(doubts))]
+    light, key = (Light.WATCH, "moisture-doubt") if doubts else (Light.OK, "moisture")
+    sentence = Fact("slab-moisture", measured)
+    return [Finding(TOPIC, key, light, sentence, figures, constants, in_a_row(doubts), slab.name)]
 
 
-def _moisture_doubts(slab: Slab, moisture: wood.Moisture) -> list[str]:
+def _moisture_doubts(slab: Slab, moisture: wood.Moisture) -> list[Fact]:
     """Return what leaves the moisture of a slab in doubt, and what to do about each."""
     doubts = []
     if moisture.mean_pct > USUAL_HIGH.value:
-        doubts.append("a little damp: let it dry in the shop")
+        doubts.append(fact("slab-a-little-damp"))
     if moisture.mean_pct < TOO_DRY.value:
-        doubts.append("very dry: it will take up water and swell; let it rest in the shop's air")
+        doubts.append(fact("slab-very-dry"))
     if moisture.spread_pct > wood.SPREAD_LIMIT.value:
-        doubts.append("readings far apart: wet core or a bad place; measure more, deeper")
+        doubts.append(fact("moisture-readings-apart"))
     if moisture.count < wood.READINGS_WANTED.value:
-        doubts.append("too few readings: take six or more")
+        doubts.append(fact("moisture-readings-few"))
     meter = slab.meter
     if meter is not None and meter.kind == "pins" and moisture.driest_pct < PIN_LOW.value:
-        doubts.append("below 6 % a pin meter only guesses")
+        doubts.append(fact("pin-meter-guesses", below=percent(PIN_LOW.value)))
     if meter is not None and meter.set_to is not None and not _same_wood(meter.set_to, slab.species):
-        doubts.append(f"the meter was set to {meter.set_to}, not {slab.species}: set it right, measure again")
+        doubts.append(fact("meter-set-to-other-wood", set_to=meter.set_to, species=slab.species))
     return doubts
 
 
@@ -170,11 +167,6 @@ def _same_wood(one: str, other: str) -> bool:
         return False
 
 
-def _sentence(doubts: list[str]) -> str:
-    text = "; ".join(doubts)
-    return f"{text[0].upper()}{text[1:]}."
-
-
 def _movement(plan: Plan, slab: Slab) -> list[Finding]:
     moisture = moisture_of(slab)
     humidity = plan.air.relative_humidity_pct
@@ -184,36 +176,51 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
     celsius = room_c(plan)
     settles = wood.equilibrium_moisture_pct(celsius, humidity)
     off = settles - moisture.mean_pct
-    figures = [Figure("the shop's air makes it", settles, "%"), Figure("now", moisture.mean_pct, "%")]
+    figures = [
+        Figure(fact("figure.moisture-in-the-shop"), settles, "%"),
+        Figure(fact("figure.moisture-now"), moisture.mean_pct, "%"),
+    ]
     constants = [
         APART,
-        Constant("humidity", humidity, "%", PLAN),
-        Constant("temperature", celsius, "°C", PLAN),
+        Constant(fact("constant.humidity"), humidity, "%", PLAN),
+        Constant(fact("constant.temperature"), celsius, "°C", PLAN),
     ]
-    words = f'In the shop\'s air "{slab.name}" would settle at {plain(settles)} % moisture.'
+    sentence = fact("slab-settles", slab=slab.name, moisture=percent(settles))
     if species is not None and max(settles, moisture.mean_pct) <= wood.FIBRE_SATURATION.value:
         coefficient, source = species.movement(slab.cut)
         line = wood.resin_line(slab.width_mm, coefficient, moisture.mean_pct, settles)
-        verb = "swells" if line.moves_mm > 0 else "shrinks"
-        words += f" On its way it {verb} by {plain(abs(line.moves_mm))} mm across {plain(slab.width_mm)} mm"
-        words += f"; if it is held, up to {plain(line.stress_mpa)} MPa at the resin line"
-        words += ", more than wood bears across the grain: a gap or a split." if line.opens else "."
-        figures += [Figure("movement", line.moves_mm, "mm"), Figure("stress if held", line.stress_mpa, "MPa")]
+        code = "slab-settles-opens" if line.opens else "slab-settles-shrinks"
+        sentence = fact(
+            "slab-settles-swells" if line.moves_mm > 0 else code,
+            slab=slab.name,
+            moisture=percent(settles),
+            change=length(abs(line.moves_mm), None),
+            width=length(slab.width_mm, None),
+            stress=quantity(line.stress_mpa, "MPa", None),
+        )
+        figures += [
+            Figure(fact("figure.movement"), line.moves_mm, "mm"),
+            Figure(fact("figure.stress-if-held"), line.stress_mpa, "MPa"),
+        ]
         constants += [
-            Constant("movement per % of moisture", coefficient, "1/%", source),
+            Constant(fact("constant.movement-per-moisture"), coefficient, "1/%", source),
             wood.ACROSS_GRAIN,
             wood.ACROSS_STRENGTH,
         ]
     if abs(off) <= APART.value:
-        return [Finding(TOPIC, "movement", Light.OK, words, tuple(figures), tuple(constants))]
-    change = "Let it rest in the shop until its weight stays the same"
+        light, key, change = Light.OK, "movement", NOTHING
+    else:
+        light, key, change = Light.WATCH, "movement-wide", _rest(celsius, moisture.mean_pct)
+    return [Finding(TOPIC, key, light, sentence, tuple(figures), tuple(constants), change, slab.name)]
+
+
+def _rest(celsius: float, moisture_pct: float) -> Fact:
+    """Return how a slab that would move is brought to rest."""
     # A damp slab is dried, not kept damp: a room is offered only within what the pour itself bears.
-    if 0 < moisture.mean_pct < wood.equilibrium_moisture_pct(celsius, WATCH_HUMIDITY.value):
-        holds = wood.humidity_for_moisture_pct(celsius, moisture.mean_pct)
-        change += f", or hold the room at {plain(holds)} % humidity"
-    return [
-        Finding(TOPIC, "movement-wide", Light.WATCH, words, tuple(figures), tuple(constants), change + ".")
-    ]
+    if 0 < moisture_pct < wood.equilibrium_moisture_pct(celsius, WATCH_HUMIDITY.value):
+        holds = wood.humidity_for_moisture_pct(celsius, moisture_pct)
+        return fact("let-slab-rest-or-hold-humidity", humidity=percent(holds))
+    return fact("let-slab-rest")
 
 
 def _source(slab: Slab) -> list[Finding]:
@@ -224,9 +231,10 @@ def _source(slab: Slab) -> list[Finding]:
                 TOPIC,
                 "species-unknown",
                 Light.WATCH,
-                f'"{slab.species}" is not in the table of species: movement is unknown.',
+                fact("species-unknown", species=slab.species),
                 constants=(UNKNOWN_WOOD,) if slab.density_kg_m3 is None else (),
-                change="Name the nearest relative in the table, and weigh the slab for its density.",
+                change=fact("name-relative-species"),
+                about=slab.name,
             )
         )
     if slab.source is None or slab.dried == "unknown":
@@ -235,8 +243,9 @@ def _source(slab: Slab) -> list[Finding]:
                 TOPIC,
                 "source-unknown",
                 Light.WATCH,
-                f'Where "{slab.name}" comes from, or how it was dried, is not noted.',
-                change="Note the source and whether it was kiln-dried or air-dried: the next one must be as good.",
+                fact("slab-source-unknown", slab=slab.name),
+                change=fact("note-slab-source"),
+                about=slab.name,
             )
         )
     return answers
@@ -248,65 +257,57 @@ def _bark(slab: Slab) -> Finding:
             TOPIC,
             "bark-on",
             Light.STOP,
-            f'"{slab.name}" still has bark: resin would bond to bark, not to wood.',
-            change="Take off bark and loose skin down to sound wood, brush the edge and blow it out.",
+            fact("slab-bark-on", slab=slab.name),
+            change=fact("take-bark-off"),
+            about=slab.name,
         )
-    return Finding(TOPIC, "bark", Light.OK, f'"{slab.name}": bark and loose skin are off.')
+    return Finding(TOPIC, "bark", Light.OK, fact("slab-bark-off", slab=slab.name), about=slab.name)
 
 
 def _seal(plan: Plan, slab: Slab, cure: CureAnswers) -> Finding:
-    name = f'"{slab.name}"'
-    coat = plan.allowance.seal_coat_g_m2
-    uptake = Constant(
-        "seal coat on bare wood", coat, "g/m²", f"{PLAN}; 100 to 300 {FROM_MEMORY}: measure your own"
-    )
-    grams = Figure("seal coat for one long edge", coat * slab.length_mm * slab.thickness_mm / 1e6, "g")
+    name, coat = slab.name, plan.allowance.seal_coat_g_m2
+    uptake = Constant(fact("constant.seal-coat"), coat, "g/m²", fact("source.seal-coat"))
+    edge_g = coat * slab.length_mm * slab.thickness_mm / 1e6
+    weight = Figure(fact("figure.seal-coat-of-edge"), edge_g, "g")
     if slab.seal == "none":
         return Finding(
             TOPIC,
             "seal-none",
             Light.WATCH,
-            f"{name} gets no seal coat: air from the pores will rise as bubbles.",
-            (grams,),
+            fact("seal-coat-missing", slab=name),
+            (weight,),
             (uptake,),
-            "Brush a thin coat on edges and end grain and pour while it is tacky.",
+            fact("brush-seal-coat"),
+            name,
         )
-    coat_h = cure.coat
+    times = cure.coat
     if slab.seal == "cured":
-        hard = None if coat_h is None else coat_h.hard_h
-        when = "" if hard is None else f" By the model that takes about {plain(hard)} h in this room."
-        constants = (
-            (uptake,) if hard is None else (uptake, Constant("coat hard after", hard, "h", COAT_MODEL))
+        hard = None if times is None else times.hard_h
+        sentence = fact("seal-coat-cures-first", slab=name)
+        constants: tuple[Constant, ...] = (uptake,)
+        if hard is not None:
+            sentence = fact("seal-coat-cures-first-hours", slab=name, hours=hours_alone(hard))
+            constants = (uptake, Constant(fact("constant.coat-hard"), hard, "h", COAT_MODEL))
+        return Finding(TOPIC, "seal-cured", Light.OK, sentence, (weight,), constants, about=name)
+    if times is None or times.opens_h is None or not times.open:
+        sentence = fact("seal-coat-tacky", slab=name)
+        return Finding(TOPIC, "seal-tacky", Light.OK, sentence, (weight,), (uptake,), about=name)
+    opens = Constant(fact("constant.coat-tacky"), times.opens_h, "h", COAT_MODEL)
+    figures = [weight, Figure(fact("figure.pour-from"), opens.value, "h")]
+    said = {"slab": name, "coat": grams(edge_g, None), "opens": hours_alone(opens.value)}
+    sentence = Fact("seal-coat-tacky-from", said)
+    if times.closes_h is not None:
+        figures.append(Figure(fact("figure.pour-until"), times.closes_h, "h"))
+        sentence = Fact(
+            "seal-coat-tacky-between",
+            {**said, "opens": number(opens.value), "closes": number(times.closes_h)},
         )
-        return Finding(
-            TOPIC,
-            "seal-cured",
-            Light.OK,
-            f"{name}: the seal coat cures before the pour. Scuff it and wipe it then.{when}",
-            (grams,),
-            constants,
-        )
-    if coat_h is None or coat_h.opens_h is None or not coat_h.open:
-        return Finding(
-            TOPIC,
-            "seal-tacky",
-            Light.OK,
-            f"{name}: brush the seal coat and pour while it is tacky.",
-            (grams,),
-            (uptake,),
-        )
-    opens = Constant("tacky from", coat_h.opens_h, "h", COAT_MODEL)
-    until = "" if coat_h.closes_h is None else f" to about {plain(coat_h.closes_h)} h"
-    figures = [grams, Figure("pour from", opens.value, "h")]
-    if coat_h.closes_h is not None:
-        figures.append(Figure("pour until", coat_h.closes_h, "h"))
     return Finding(
         TOPIC,
         "seal-tacky",
         Light.OK,
-        f"{name}: brush the seal coat (about {plain(grams.value)} g on one long edge), pour from about "
-        f"{plain(opens.value)} h{until} after it; later, scuff. "
-        "Wood and air change a thin coat: test it with a gloved finger, and see its own datasheet if it is another.",
+        in_a_row([sentence, fact("test-seal-coat")]),
         tuple(figures),
         (opens, uptake),
+        about=name,
     )

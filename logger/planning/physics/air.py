@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from logger.facts import fact
 from logger.planning.finding import (
     PROJECT_CHOICE,
     Constant,
@@ -17,25 +18,11 @@ from logger.planning.finding import (
     within,
 )
 
-MARGIN = Constant(
-    "coldest surface over dew point",
-    3.0,
-    "K",
-    "the figure cited for ISO 8502-4 paint work; a rule by analogy",
-)
-WATCH_HUMIDITY = Constant("relative humidity, watch", 65.0, "%", PROJECT_CHOICE)
-STOP_HUMIDITY = Constant(
-    "relative humidity, stop",
-    85.0,
-    "%",
-    "the figure cited for ISO 8502-4 / ISO 12944-7 paint work; by analogy",
-)
-AIR_J_M3K = Constant("heat that a cubic metre of air holds", 1200.0, "J/(m³·K)", "ρ cp at 20 °C, any text")
-BLUSH = (
-    "Damp air, carbon dioxide and unreacted hardener make an oily film or haze (amine blush). No flame heater in "
-    "the room; wash the skin with clean water before the next layer."
-)
-
+MARGIN = Constant(fact("constant.dew-margin"), 3.0, "K", fact("source.iso-8502-4"))
+WATCH_HUMIDITY = Constant(fact("constant.humidity-watch"), 65.0, "%", PROJECT_CHOICE)
+STOP_HUMIDITY = Constant(fact("constant.humidity-stop"), 85.0, "%", fact("source.iso-12944-7"))
+AIR_J_M3K = Constant(fact("constant.heat-of-air"), 1200.0, "J/(m³·K)", fact("source.air-at-20-c"))
+BLUSH = fact("amine-blush")
 
 #: Where the Magnus formula holds, °C, and the least humidity of which a dew point is worked out, %.
 MAGNUS_C, LEAST_HUMIDITY_PCT = (-45.0, 60.0), 0.1

@@ -10,16 +10,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from logger.planning.finding import PROJECT_CHOICE, Constant, plain
+from logger.facts import NOTHING, Fact, fact
+from logger.planning.finding import PROJECT_CHOICE, Constant
 from logger.planning.physics.parts import Ratio, Recipe
+from logger.quantities import grams, number
 from logger.units import kg_to_lb
 
 #: how close weights must be to a slip to be named as that slip
 ALIKE_PCT = 3.0
 #: and where the ratio is right as typed: then only weights that hit the plan's are a slip, and no small batch
 ALIKE_THOUGH_RIGHT_PCT = 1.0
-OVER_BATCH = Constant("largest batch, of the planned one", 1.25, "", PROJECT_CHOICE)
-SMALL_BATCH = Constant("smallest batch that is taken as one, of the planned one", 0.1, "", PROJECT_CHOICE)
+OVER_BATCH = Constant(fact("constant.largest-batch"), 1.25, "", PROJECT_CHOICE)
+SMALL_BATCH = Constant(fact("constant.smallest-batch"), 0.1, "", PROJECT_CHOICE)
 #: below this part of the planned batch its weights are compared with every slip of the unit, though the ratio is right
 _DOUBTFUL = 0.5
 #: below this part of it no cup is so small
@@ -70,83 +72,93 @@ class PlannedBatch:
 class _Factor:
     """A slip that makes one number, or both, so many times what they should be."""
 
-    words: str
+    slip: Fact
     times: float
+
+    def of_part(self, part: str) -> Fact:
+        """Return the slip in one part alone."""
+        return fact("slip-in-part", slip=self.slip, part=part)
 
 
 def _factors(typed_in: ScaleUnit) -> tuple[_Factor, ...]:
     if typed_in == "lb":
         units = (
-            _Factor("kilograms typed as pounds", _GRAMS_PER_LB / 1000),
-            _Factor("grams typed as pounds", _GRAMS_PER_LB),
-            _Factor("ounces typed as pounds", 16.0),
+            _Factor(fact("kilograms-typed-as-pounds"), _GRAMS_PER_LB / 1000),
+            _Factor(fact("grams-typed-as-pounds"), _GRAMS_PER_LB),
+            _Factor(fact("ounces-typed-as-pounds"), 16.0),
         )
     else:
         units = (
-            _Factor("kilograms typed as grams", 1 / 1000),
-            _Factor("pounds typed as grams", 1 / _GRAMS_PER_LB),
-            _Factor("ounces typed as grams", 1 / _GRAMS_PER_OZ),
+            _Factor(fact("kilograms-typed-as-grams"), 1 / 1000),
+            _Factor(fact("pounds-typed-as-grams"), 1 / _GRAMS_PER_LB),
+            _Factor(fact("ounces-typed-as-grams"), 1 / _GRAMS_PER_OZ),
         )
     return (
         *units,
-        _Factor("a factor of 1000, such as another unit or a lost decimal point", 1000.0),
-        _Factor("a factor of 100, such as a lost decimal point", 100.0),
-        _Factor("a factor of 10, such as a digit too many", 10.0),
-        _Factor("a tenth, such as a digit too few", 1 / 10),
-        _Factor("a hundredth, such as a decimal point in the wrong place", 1 / 100),
-        _Factor("a thousandth, such as a decimal point in the wrong place", 1 / 1000),
+        _Factor(fact("thousand-times"), 1000.0),
+        _Factor(fact("hundred-times"), 100.0),
+        _Factor(fact("ten-times"), 10.0),
+        _Factor(fact("a-tenth"), 1 / 10),
+        _Factor(fact("a-hundredth"), 1 / 100),
+        _Factor(fact("a-thousandth"), 1 / 1000),
     )
 
 
 def slip_against_plan(weights: Weights, planned: PlannedBatch, alike_pct: float = ALIKE_PCT) -> str:
-    """Return the slip that turns the planned batch into these weights, in words; empty when none comes so close."""
-    best, nearest = "", alike_pct
-    for words, a_g, b_g in _slips_of_plan(weights.typed_in, planned):
+    """Return the slip that turns the planned batch into these weights; NOTHING when none comes so close."""
+    best, nearest = NOTHING, alike_pct
+    for slip, a_g, b_g in _slips_of_plan(weights.typed_in, planned):
         off = max(_apart_pct(weights.a_g, a_g), _apart_pct(weights.b_g, b_g))
         if off < nearest - 1e-9:
-            best, nearest = words, off
-    return f"{best} instead of {_pair(planned.a_g, planned.b_g)}" if best else ""
+            best = fact(
+                "slip-against-plan",
+                slip=slip,
+                weights=pair(a_g, b_g),
+                planned=pair(planned.a_g, planned.b_g),
+            )
+            nearest = off
+    return best
 
 
-def _slips_of_plan(typed_in: ScaleUnit, planned: PlannedBatch) -> Iterator[tuple[str, float, float]]:
-    """(words, A, B) of each slip, in grams as they would be read."""
+def _slips_of_plan(typed_in: ScaleUnit, planned: PlannedBatch) -> Iterator[tuple[Fact, float, float]]:
+    """(slip, A, B) of each slip, in grams as they would be read."""
     a_g, b_g = planned.a_g, planned.b_g
-    yield f"the parts swapped: {_pair(b_g, a_g)}", b_g, a_g
+    yield fact("parts-swapped"), b_g, a_g
     for factor in _factors(typed_in):
         times = factor.times
-        yield f"{factor.words}: {_pair(a_g * times, b_g * times)}", a_g * times, b_g * times
-        yield f"{factor.words}, for part A: {_pair(a_g * times, b_g)}", a_g * times, b_g
-        yield f"{factor.words}, for part B: {_pair(a_g, b_g * times)}", a_g, b_g * times
-    yield f"twice the planned batch: {_pair(2 * a_g, 2 * b_g)}", 2 * a_g, 2 * b_g
+        yield factor.slip, a_g * times, b_g * times
+        yield factor.of_part("A"), a_g * times, b_g
+        yield factor.of_part("B"), a_g, b_g * times
+    yield fact("twice-planned-batch"), 2 * a_g, 2 * b_g
     for part, a_times, b_times in (("A", 2.0, 1.0), ("B", 1.0, 2.0)):
-        both = a_g * a_times, b_g * b_times
-        yield f"part {part} put in twice: {_pair(*both)}", *both
+        yield fact("part-put-in-twice", part=part), a_g * a_times, b_g * b_times
     for part, a_times, b_times in (("A", 0.5, 1.0), ("B", 1.0, 0.5)):
-        both = a_g * a_times, b_g * b_times
-        yield f"half of part {part}: {_pair(*both)}", *both
+        yield fact("half-of-part", part=part), a_g * a_times, b_g * b_times
 
 
 def slip_of_size(weights: Weights, planned: PlannedBatch) -> str:
-    """Return what weights of the right ratio that make no batch look like; empty where they make one.
+    """Return what weights of the right ratio that make no batch look like; NOTHING where they make one.
 
     Too much for the pail, the plan or the working time, or next to nothing.
     """
     total = weights.total_g
     if SMALL_BATCH.value * planned.total_g <= total and planned.holds(total):
-        return ""
+        return NOTHING
+    in_all, planned_in_all = grams(total, None), grams(planned.total_g, None)
     for factor in _factors(weights.typed_in):
         meant = total / factor.times
         if _DOUBTFUL * planned.total_g <= meant and planned.holds(meant):
-            return f"{factor.words}: {plain(total)} g in all; the planned batch weighs {plain(planned.total_g)} g"
+            return fact("slip-of-size", slip=factor.slip, total=in_all, planned=planned_in_all)
     if total < _NO_BATCH * planned.total_g:
-        return (
-            f"next to nothing: {plain(total)} g in all; the planned batch weighs {plain(planned.total_g)} g"
-        )
+        return fact("slip-of-size", slip=fact("next-to-nothing"), total=in_all, planned=planned_in_all)
     if planned.holds(total):
-        return ""  # a small cup of the right ratio is a small cup
-    return (
-        f"{plain(total / planned.total_g)} times the planned batch: {plain(total)} g in all instead of "
-        f"{plain(planned.total_g)} g, and one batch may weigh {plain(planned.most_g)} g"
+        return NOTHING  # a small cup of the right ratio is a small cup
+    return fact(
+        "batch-too-large",
+        times=number(total / planned.total_g),
+        total=in_all,
+        planned=planned_in_all,
+        most=grams(planned.most_g, None),
     )
 
 
@@ -156,49 +168,50 @@ def doubtful(weights: Weights, planned: PlannedBatch) -> bool:
 
 
 def name_mistake(weighed: Ratio, recipe: Recipe, typed_in: ScaleUnit | None = None) -> str:
-    """Return the known mistake that explains the ratio best, in words; empty when none comes within 3 %.
+    """Return the known mistake that explains the ratio best; NOTHING when none comes within 3 %.
 
     typed_in: where it is given, a slip of the unit or of a digit in one of the two numbers is looked for as well.
     """
     densities = (recipe.density_a_kg_m3, recipe.density_b_kg_m3)
     if None in densities and weighed.by != recipe.ratio.by:
-        return ""
+        return NOTHING
     # Without densities weighed and right ratio are compared as they are: both by the same measure.
     weighed_b_over_a = weighed.b_over_a if None in densities else weighed.by_weight(*densities).b_over_a
-    best, nearest = "", ALIKE_PCT
-    for words, value in _known_mistakes(recipe, typed_in):
+    best, nearest = NOTHING, ALIKE_PCT
+    for mistake, value in _known_mistakes(recipe, typed_in):
         off = _apart_pct(weighed_b_over_a, value)
         if off < nearest - 1e-9:
-            best, nearest = words, off
+            best, nearest = mistake, off
     return best
 
 
-def _known_mistakes(recipe: Recipe, typed_in: ScaleUnit | None) -> Iterator[tuple[str, float]]:
-    """(words, B over A by weight) of each mistake that shops make."""
+def _known_mistakes(recipe: Recipe, typed_in: ScaleUnit | None) -> Iterator[tuple[Fact, float]]:
+    """(mistake, B over A by weight) of each mistake that shops make."""
     right = recipe.ratio
-    stated = f"{plain(right.a)} : {plain(right.b)}"
+    stated = right.said
     if recipe.density_a_kg_m3 is None or recipe.density_b_kg_m3 is None:
         b_over_a = right.b_over_a
-        yield f"one to one by {right.by} instead of {stated} by {right.by}", 1.0
-        yield f"two to one by {right.by} instead of {stated} by {right.by}", 0.5
+        by_weight = right.by == "weight"
+        yield fact("one-to-one-by-weight" if by_weight else "one-to-one-by-volume", ratio=stated), 1.0
+        yield fact("two-to-one-by-weight" if by_weight else "two-to-one-by-volume", ratio=stated), 0.5
     else:
         b_over_a = recipe.by_weight.b_over_a
         light = recipe.density_b_kg_m3 / recipe.density_a_kg_m3
         if right.by == "volume":
-            yield f"the ratio {stated} by volume, weighed as if it were by weight", right.b_over_a
+            yield fact("ratio-by-volume-weighed", ratio=stated), right.b_over_a
         else:
-            yield f"the ratio {stated} by weight, measured by volume", right.b_over_a * light
-        yield f"one to one by weight instead of {stated} by {right.by}", 1.0
-        yield f"one to one by volume instead of {stated} by {right.by}", light
-        yield f"two to one by weight instead of {stated} by {right.by}", 0.5
-        yield f"two to one by volume instead of {stated} by {right.by}", 0.5 * light
-    yield "the parts swapped: as much A as there should be B", 1 / b_over_a
-    yield "part B put in twice, or half of part A", 2 * b_over_a
-    yield "part A put in twice, or half of part B", b_over_a / 2
+            yield fact("ratio-by-weight-measured", ratio=stated), right.b_over_a * light
+        yield fact("one-to-one-by-weight", ratio=stated), 1.0
+        yield fact("one-to-one-by-volume", ratio=stated), light
+        yield fact("two-to-one-by-weight", ratio=stated), 0.5
+        yield fact("two-to-one-by-volume", ratio=stated), 0.5 * light
+    yield fact("parts-swapped-in-ratio"), 1 / b_over_a
+    yield fact("twice-b-or-half-a"), 2 * b_over_a
+    yield fact("twice-a-or-half-b"), b_over_a / 2
     if typed_in is not None:
         for factor in _factors(typed_in):
-            yield f"{factor.words}, for part B", b_over_a * factor.times
-            yield f"{factor.words}, for part A", b_over_a / factor.times
+            yield factor.of_part("B"), b_over_a * factor.times
+            yield factor.of_part("A"), b_over_a / factor.times
 
 
 def _apart_pct(value: float, other: float) -> float:
@@ -206,5 +219,6 @@ def _apart_pct(value: float, other: float) -> float:
     return 100 * (math.exp(abs(math.log(value / other))) - 1)
 
 
-def _pair(a_g: float, b_g: float) -> str:
-    return f"{plain(a_g)} g A and {plain(b_g)} g B"
+def pair(a_g: float, b_g: float) -> Fact:
+    """Return the weights of both parts."""
+    return fact("weights-of-parts", a=grams(a_g, None), b=grams(b_g, None))

@@ -9,19 +9,20 @@ from functools import partial
 from typing import Any
 
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.plan.planning_tables import Mix
 from logger.planning.finding import COMMON_PRACTICE, PROJECT_CHOICE, Constant, above, within
 from logger.planning.physics.parts import Portions, Ratio, mix_density_kg_m3, portions
 
 #: mixing and pouring a pail must end within this part of its working time
-SAFE_PART = Constant("part of the working time that mixing and pouring may take", 0.5, "", PROJECT_CHOICE)
-SECOND_PAIL = Constant("mixing again in a second, clean pail", 2.0, "min", COMMON_PRACTICE)
-SCRAPE_EVERY = Constant("scrape sides and bottom every", 2.0, "min", COMMON_PRACTICE)
+SAFE_PART = Constant(fact("constant.time-to-mix-and-pour"), 0.5, "", PROJECT_CHOICE)
+SECOND_PAIL = Constant(fact("constant.mixing-in-second-pail"), 2.0, "min", COMMON_PRACTICE)
+SCRAPE_EVERY = Constant(fact("constant.scrape-every"), 2.0, "min", COMMON_PRACTICE)
 #: mass of the smallest part over the scale's step that keeps the ratio's error below 0.75 % at worst
-STEPS_NEEDED = Constant("scale steps that the smaller part should weigh", 100.0, "steps", PROJECT_CHOICE)
+STEPS_NEEDED = Constant(fact("constant.scale-steps"), 100.0, fact("unit.steps"), PROJECT_CHOICE)
 
 #: a pail is filled less rather than let it set, down to this part of its fill
-LEAST_FILL = Constant("pails filled at least to, part of their fill", 0.34, "", PROJECT_CHOICE)
+LEAST_FILL = Constant(fact("constant.least-fill"), 0.34, "", PROJECT_CHOICE)
 
 WorkingTime = Callable[[float], float]
 
@@ -177,28 +178,20 @@ def _pair(ratio: Ratio | None) -> list[float] | None:
     return None if ratio is None else [ratio.a, ratio.b]
 
 
-CAUTIONS = (
-    "The maker's safety data sheet rules: gloves, eye protection, air. Uncured parts can sensitise for life.",
-    "A pail left standing can smoke. Pour it out thin; never lean over a hot pail and never carry one.",
-    "If it smokes: leave, close the door, keep people out, call the fire service.",
-)
+CAUTIONS = (fact("mixing-safety-data-sheet"), fact("mixing-pail-can-smoke"), fact("mixing-if-it-smokes"))
 
 
 def mixing_steps(mix_min: float) -> tuple[BenchStep, ...]:
     """Return the timed steps: stir, scrape sides and bottom, change to a clean pail, stir again, pour."""
     above("mix_min", mix_min, 0, "min", "give the datasheet's mixing time")
-    steps = [
-        BenchStep(0.0, "Weigh A, then B, in the second person's sight. Type both weights in. Start stirring.")
-    ]
+    steps = [BenchStep(0.0, fact("bench-weigh-and-stir"))]
     scrape = SCRAPE_EVERY.value
     while scrape < mix_min:
-        steps.append(BenchStep(scrape, "Scrape the sides, the bottom and the stick; go on stirring."))
+        steps.append(BenchStep(scrape, fact("bench-scrape")))
         scrape += SCRAPE_EVERY.value
-    steps.append(BenchStep(mix_min, "Scrape once more. Tip into a clean pail; do not scrape this one out."))
-    steps.append(BenchStep(mix_min, "Stir on in the second pail."))
-    steps.append(
-        BenchStep(mix_min + SECOND_PAIL.value, "No streaks against the light? Pour. Streaks: stir on.")
-    )
+    steps.append(BenchStep(mix_min, fact("bench-change-pail")))
+    steps.append(BenchStep(mix_min, fact("bench-stir-on")))
+    steps.append(BenchStep(mix_min + SECOND_PAIL.value, fact("bench-pour-without-streaks")))
     return tuple(steps)
 
 

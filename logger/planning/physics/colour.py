@@ -10,18 +10,20 @@ from __future__ import annotations
 import math
 
 from logger.errors import OutOfRange
-from logger.planning.finding import COMMON_PRACTICE, PROJECT_CHOICE, Constant, above, plain, within
+from logger.facts import Fact, fact
+from logger.planning.finding import COMMON_PRACTICE, PROJECT_CHOICE, Constant, above, within
+from logger.quantities import number
 
-HIDDEN = Constant("bottom hidden when this part of the light comes back", 0.02, "", PROJECT_CHOICE)
-CLEAR_READING = Constant("absorbance below which a dip says little", 0.1, "", COMMON_PRACTICE)
-DARK_READING = Constant("absorbance above which a dip says little", 1.5, "", COMMON_PRACTICE)
-FARTHEST = Constant("dose × depth may be scaled by", 3.0, "times", PROJECT_CHOICE)
-FIRST_PART = Constant("first addition, part of the dose", 0.5, "", COMMON_PRACTICE)
-MOST_PIGMENT = Constant("most pigment that a resin usually bears", 5.0, "% by weight", COMMON_PRACTICE)
-LIMITS = (
-    "The rule holds for dyes that only absorb. It fails with scattering pigment, mica or metal flake, "
-    "fluorescence and high doses: make a cup at full depth."
-)
+HIDDEN = Constant(fact("constant.bottom-hidden"), 0.02, "", PROJECT_CHOICE)
+CLEAR_READING = Constant(fact("constant.dip-too-clear"), 0.1, "", COMMON_PRACTICE)
+DARK_READING = Constant(fact("constant.dip-too-dark"), 1.5, "", COMMON_PRACTICE)
+FARTHEST = Constant(fact("constant.dose-scaled-by"), 3.0, fact("unit.times"), PROJECT_CHOICE)
+FIRST_PART = Constant(fact("constant.first-addition"), 0.5, "", COMMON_PRACTICE)
+MOST_PIGMENT = Constant(fact("constant.most-pigment"), 5.0, fact("unit.percent-by-weight"), COMMON_PRACTICE)
+
+
+#: What scatters light, and so does not follow the rule.
+SCATTERS = {"pigment": fact("pigment-scatters"), "flake": fact("flake-scatters")}
 
 
 def absorbance(transmission: float) -> float:
@@ -74,19 +76,21 @@ def additions_g(dose_pct: float, mix_kg: float) -> list[float]:
     return [*parts, total - sum(parts)]
 
 
-def dip_doubts(dip_absorbance: float, dip_product: float, pour_product: float, kind: str) -> list[str]:
-    """Why the scaling may not hold, in words; the products are dose times depth in % · mm."""
+def dip_doubts(dip_absorbance: float, dip_product: float, pour_product: float, kind: str) -> list[Fact]:
+    """Why the scaling may not hold; the products are dose times depth in % · mm."""
     doubts = []
-    if kind != "dye":
-        doubts.append(f"a {kind} scatters light: {LIMITS}")
+    if kind in SCATTERS:
+        doubts.append(SCATTERS[kind])
     if not CLEAR_READING.value <= dip_absorbance <= DARK_READING.value:
         doubts.append(
-            f"the dip's absorbance {plain(dip_absorbance)} is outside {CLEAR_READING.value} to {DARK_READING.value}: "
-            "make it deeper or shallower and read it again"
+            fact(
+                "dip-says-little",
+                absorbance=number(dip_absorbance),
+                low=number(CLEAR_READING.value),
+                high=number(DARK_READING.value),
+            )
         )
     ratio = pour_product / above("dose × depth of the dip", dip_product, 0, "% · mm", "give the dip")
     if not 1 / FARTHEST.value <= ratio <= FARTHEST.value:
-        doubts.append(
-            f"dose × depth is scaled {plain(ratio)} times; trust it within 3 times: make a cup nearer to it"
-        )
+        doubts.append(fact("dip-scaled-far", times=number(ratio), most=number(FARTHEST.value)))
     return doubts

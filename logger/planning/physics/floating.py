@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 
+from logger.facts import fact
 from logger.planning.finding import PROJECT_CHOICE, Constant, above, not_negative
 from logger.units import GRAVITY_M_S2
 
-HOLD = Constant("hold-down over float-up force", 2.0, "", PROJECT_CHOICE)
+HOLD = Constant(fact("constant.hold-down"), 2.0, "", PROJECT_CHOICE)
 
 
 def float_up_n(volume_m3: float, wood_kg_m3: float, resin_kg_m3: float, covered: float = 1.0) -> float:

@@ -10,16 +10,16 @@ from __future__ import annotations
 
 import itertools
 
+from logger.facts import fact
+from logger.planning import works
 from logger.planning.finding import Constant, above, not_negative, within
 from logger.units import GRAVITY_M_S2
 
-ROARK = "Young & Budynas, Roark's Formulas 7th ed., Table 11.4 case 1a"
-FORMWORK = "Peurifoy & Oberlender, Formwork for Concrete Structures"
-BEAM = "beam tables of any strength text (closed form)"
+BEAM = fact("source.beam-tables")
 
-SIMPLE_BEAM = Constant("sag coefficient, one span, ends free to turn", 5 / 384, "", BEAM)
-TWO_SPANS = Constant("sag coefficient, two spans", 1 / 185, "", BEAM)
-MORE_SPANS = Constant("sag coefficient, three spans or more", 1 / 145.25, "", FORMWORK)
+SIMPLE_BEAM = Constant(fact("constant.sag-of-one-span"), 5 / 384, "", BEAM)
+TWO_SPANS = Constant(fact("constant.sag-of-two-spans"), 1 / 185, "", BEAM)
+MORE_SPANS = Constant(fact("constant.sag-of-more-spans"), 1 / 145.25, "", works.FORMWORK)
 
 #: (long side / short side, α, β) of a plate on four simple edges; the row at 4.0 is from memory
 PLATE_SIMPLE = (

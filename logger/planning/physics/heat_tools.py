@@ -10,16 +10,14 @@ import math
 from dataclasses import dataclass
 
 from logger.cure.model.materials import Material
-from logger.planning.finding import COMMON_PRACTICE, FROM_MEMORY, Constant, Light, above, not_negative, within
+from logger.facts import fact
+from logger.planning.finding import COMMON_PRACTICE, Constant, Light, above, not_negative, within
 
-JET = Constant("heat transfer of a gun's jet", 50.0, "W/(m²·K)", "range 30 to 100; " + FROM_MEMORY)
-FLAME = Constant("heat transfer of a torch's flame", 60.0, "W/(m²·K)", "rough; " + FROM_MEMORY)
-LIGHT_PASS = Constant("skin warming of a light pass", 15.0, "K", COMMON_PRACTICE)
-LONG_PASS = Constant("skin warming that scorches or rushes the skin", 40.0, "K", COMMON_PRACTICE)
-CAUTION = (
-    "Hot air and flame near resin vapour, wipes and dust can start a fire. Keep solvents away, an extinguisher at "
-    "hand, never leave it lying. The safety data sheet rules."
-)
+JET = Constant(fact("constant.transfer-of-gun"), 50.0, "W/(m²·K)", fact("source.jet-range"))
+FLAME = Constant(fact("constant.transfer-of-torch"), 60.0, "W/(m²·K)", fact("source.rough-from-memory"))
+LIGHT_PASS = Constant(fact("constant.light-pass"), 15.0, "K", COMMON_PRACTICE)
+LONG_PASS = Constant(fact("constant.long-pass"), 40.0, "K", COMMON_PRACTICE)
+CAUTION = fact("heat-tool-caution")
 
 
 @dataclass(frozen=True, slots=True)

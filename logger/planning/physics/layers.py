@@ -1,36 +1,36 @@
-"""A layer plan in words: how many layers, how deep, when each goes on, and what to do at its joint.
+"""A layer plan as advice: how many layers, how deep, when each goes on, and what to do at its joint.
 
-What is put into words was solved as it would be followed (`logger.cure.advice.layering`).
+What is advised was solved as it would be followed (`logger.cure.advice.layering`).
 """
 
 from __future__ import annotations
 
 from logger.cure.advice.layering import SHORTEST_WINDOW_H, Joint, LayerPlan
-from logger.planning.finding import COMMON_PRACTICE, Constant, plain
+from logger.facts import Fact, fact, in_a_row
+from logger.planning.finding import COMMON_PRACTICE, Constant
+from logger.quantities import hours_alone, number, temperature, typed_length
 
-SCUFF_GRIT = Constant("grit for scuffing", 120.0, "grit", COMMON_PRACTICE)
-SCUFF = (
-    f"scuff it with {plain(SCUFF_GRIT.value)} grit, the walls above it too (dried runs do not bond), "
-    "wash, let it dry, then pour"
-)
+SCUFF_GRIT = Constant(fact("constant.grit"), 120.0, fact("unit.grit"), COMMON_PRACTICE)
+_GRIT = number(SCUFF_GRIT.value)
+SCUFF_BEFORE = fact("scuff-before-layer", grit=_GRIT)
 
 
 def layer_words(layers: LayerPlan) -> str:
-    """Return the whole advice in some sentences: "Pour 2 layers of 37.5 mm. Layer 2: 42 to 53 h after layer 1 …"."""
+    """Return the whole advice: "Pour 2 layers of 37.5 mm. Layer 2: 42 h to 53 h after layer 1 …"."""
     depths = layers.depths_mm
     if len(set(depths)) == 1:
-        text = f"Pour {len(depths)} layers of {depths[0]:g} mm."
+        advice = [fact("pour-equal-layers", n=len(depths), depth=typed_length(depths[0]))]
     else:
-        *first, last = (f"{depth:g}" for depth in depths)
-        text = f"Pour {len(depths)} layers: {', '.join(first)} and {last} mm."
+        advice = [fact("pour-layers", n=len(depths), depths=[typed_length(depth) for depth in depths])]
     each = each_wait_h(layers)
     if each is not None and len(layers.joints) > 1:
-        text += f" Wait {_hours(*each)} before each next one."
+        opens_h, closes_h = each
+        advice.append(fact("wait-before-each-layer", opens=number(opens_h), closes=number(closes_h)))
     else:
-        text += "".join(f" {_joint(number, joint)}" for number, joint in enumerate(layers.joints, start=2))
+        advice += [_joint(layer, joint) for layer, joint in enumerate(layers.joints, start=2)]
     if layers.bonds:
-        text += f" Within that time it bonds by itself, as long as a thumbnail still sinks in; later {SCUFF}."
-    return f"{text} Followed so, it stays under {plain(_up(layers.peak_c))} °C."
+        advice.append(fact("layer-bonds-by-itself", grit=_GRIT))
+    return in_a_row([*advice, fact("layers-stay-under", peak=temperature(_up(layers.peak_c), 0))])
 
 
 def each_wait_h(layers: LayerPlan) -> tuple[float, float] | None:
@@ -39,14 +39,12 @@ def each_wait_h(layers: LayerPlan) -> tuple[float, float] | None:
     return each if each is not None and each[1] - each[0] >= SHORTEST_WINDOW_H else None
 
 
-def _joint(number: int, joint: Joint) -> str:
+def _joint(layer: int, joint: Joint) -> Fact:
     if joint.until_h is None:
-        return f"Layer {number}: not before {plain(joint.from_h)} h after layer {number - 1}; {SCUFF}."
-    return f"Layer {number}: {_hours(joint.from_h, joint.until_h)} after layer {number - 1}."
-
-
-def _hours(from_h: float, until_h: float) -> str:
-    return f"{plain(from_h)} to {plain(until_h)} h"
+        opens = hours_alone(joint.from_h)
+        return fact("layer-after-scuffing", layer=layer, opens=opens, below=layer - 1, grit=_GRIT)
+    window = {"opens": number(joint.from_h), "closes": number(joint.until_h)}
+    return fact("layer-within-window", layer=layer, below=layer - 1, **window)
 
 
 def _up(celsius: float) -> float:

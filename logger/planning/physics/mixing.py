@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from logger.cure.model.off_ratio import LEAST_RATIO, MOST_RATIO, off_ratio
+from logger.facts import NOTHING, Fact, fact, in_a_row
 from logger.plan.file import Glass
 from logger.planning.finding import (
     COMMON_PRACTICE,
@@ -20,7 +21,6 @@ from logger.planning.finding import (
     Light,
     above,
     not_negative,
-    plain,
     within,
 )
 from logger.planning.physics.batch_slips import (
@@ -30,35 +30,38 @@ from logger.planning.physics.batch_slips import (
     Weights,
     doubtful,
     name_mistake,
+    pair,
     slip_against_plan,
     slip_of_size,
 )
 from logger.planning.physics.parts import Ratio, Recipe
+from logger.quantities import difference, grams, minutes, percent
 
-GREEN = Constant("ratio error that is fine", 2.0, "%", COMMON_PRACTICE)
-LAST = Constant("ratio error beyond which the batch is refused", 5.0, "%", COMMON_PRACTICE)
+GREEN = Constant(fact("constant.ratio-error-fine"), 2.0, "%", COMMON_PRACTICE)
+LAST = Constant(fact("constant.ratio-error-refused"), 5.0, "%", COMMON_PRACTICE)
 #: a correction needs stirring in: beyond this part of the working time the mix has begun to set
-CORRECTABLE = Constant(
-    "part of the working time in which a batch can be corrected", 0.33, "", COMMON_PRACTICE
-)
-WEIGHING_ERROR = Constant("ratio error that weighing makes, at most", 10.0, "%", PROJECT_CHOICE)
+CORRECTABLE = Constant(fact("constant.correctable-time"), 0.33, "", COMMON_PRACTICE)
+WEIGHING_ERROR = Constant(fact("constant.weighing-error"), 10.0, "%", PROJECT_CHOICE)
 #: no scale of a workshop shows more, g; and what is lighter than this has not been weighed
 _HEAVIEST_G, _NOTHING_G = 1e9, 1e-3
 
-WEIGH_AGAIN = (
-    "It must not meet the wood. Weigh again, and type what the scale shows. If the weights are as typed, leave this "
-    "batch, mix a new one, and ask the resin's maker about it."
-)
-STILL_TO_CHECK = "Look at the numbers first: were they typed as the scale showed them?"
+WEIGH_AGAIN = fact("weigh-batch-again")
+STILL_TO_CHECK = fact("check-weights-as-typed")
 
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """What to add, while it is still in the pail."""
+    """What to add, while it is still in the pail; first: that part is not in yet."""
 
     part: Literal["A", "B"]
     grams: float
-    sentence: str
+    first: bool = False
+
+    @property
+    def sentence(self) -> Fact:
+        """What to do, in full."""
+        code = "add-part-and-stir" if self.first else "add-part-and-stir-again"
+        return fact(code, more=grams(self.grams, None), part=self.part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +82,12 @@ class Effect:
     softer_k: float
 
     @property
-    def sentence(self) -> str:
-        """The effect in words."""
-        return (
-            f"Such a mix gives {plain(100 - self.heat_pct)} % less heat, and its glass transition ends about "
-            f"{plain(self.softer_k)} K lower: it stays softer."
+    def sentence(self) -> Fact:
+        """The effect as a sentence."""
+        return fact(
+            "mix-stays-softer",
+            less_heat=percent(100 - self.heat_pct),
+            softer=difference(self.softer_k, None),
         )
 
 
@@ -99,9 +103,9 @@ class MixVerdict:
     weighed: Ratio | None
     right: Ratio
     sentence: str
-    mistake: str = ""
+    mistake: str = NOTHING
     correction: Correction | None = None
-    change: str = ""
+    change: str = NOTHING
     effect: Effect | None = None
     constants: tuple[Constant, ...] = field(default=(GREEN, LAST, WEIGHING_ERROR, CORRECTABLE))
 
@@ -115,9 +119,9 @@ def effect_of(error_pct: float, right_by_weight: Ratio, glass: Glass) -> Effect 
     return Effect(100 * mix.heat_factor, mix.softer_k)
 
 
-def effect_words(effect: Effect | None) -> str:
+def effect_words(effect: Effect | None) -> Fact:
     """Return the effect as a sentence, also for a mix that never gels."""
-    return "Such a mix never gels: it stays a syrup." if effect is None else effect.sentence
+    return fact("mix-never-gels") if effect is None else effect.sentence
 
 
 def check(
@@ -133,9 +137,9 @@ def check(
     judged. Raises OutOfRange for weights below 0, not finite or beyond any scale.
     """
     pail = pail or Pail()
-    for part, grams in (("A", weights.a_g), ("B", weights.b_g)):
-        not_negative(f"weight of part {part}", grams, "g", "read the scale again")
-        within(f"weight of part {part}", grams, 0, _HEAVIEST_G, "g", "read the scale again")
+    for part, weight_g in (("A", weights.a_g), ("B", weights.b_g)):
+        not_negative(f"weight of part {part}", weight_g, "g", "read the scale again")
+        within(f"weight of part {part}", weight_g, 0, _HEAVIEST_G, "g", "read the scale again")
     not_negative("age_min", pail.age_min, "min", "give the minutes since the parts met")
     if min(weights.a_g, weights.b_g) < _NOTHING_G:
         return _one_part_missing(weights, recipe.by_weight, planned)
@@ -146,9 +150,9 @@ def check(
     correction = None if light is Light.OK else _correction(weights, error, right, planned)
     # What is put right is looked at as well: no advice is refused once it is followed.
     slip = _slip(weights, light, recipe, planned) or (
-        _slip(_corrected(weights, correction), Light.OK, recipe, planned) if correction else ""
+        _slip(_corrected(weights, correction), Light.OK, recipe, planned) if correction else NOTHING
     )
-    sentence = _sentence(weights, error, right)
+    sentence: str = _sentence(weights, error, right)
     if slip:
         return MixVerdict(Light.STOP, error, weighed, right, sentence, slip, change=_leave(pail))
     if light is Light.OK:
@@ -158,8 +162,8 @@ def check(
             replace(verdict, light=Light.STOP, change=stale) if stale else _of_size(verdict, weights, planned)
         )
     effect = effect_of(error, right, glass)
-    sentence = f"{sentence} {effect_words(effect)}"
-    mistake = name_mistake(weighed, recipe, weights.typed_in) if light is Light.STOP else ""
+    sentence = in_a_row([sentence, effect_words(effect)])
+    mistake = name_mistake(weighed, recipe, weights.typed_in) if light is Light.STOP else NOTHING
     late = _too_late(pail)
     change = late or (correction.sentence if correction else WEIGH_AGAIN)
     if correction is None:
@@ -169,31 +173,26 @@ def check(
     )
 
 
-def _sentence(weights: Weights, error_pct: float, right: Ratio) -> str:
+def _sentence(weights: Weights, error_pct: float, right: Ratio) -> Fact:
     off = round(error_pct, 1)
-    more = (
-        f"{plain(abs(off))} % {'too much' if off > 0 else 'too little'} part B" if off else "the right ratio"
-    )
-    return f"{plain(weights.a_g)} g A and {plain(weights.b_g)} g B: {more} ({_stated(right)})."
-
-
-def _stated(right: Ratio) -> str:
-    return f"right is {plain(right.a)} : {plain(right.b)} by weight"
+    code = "batch-right" if not off else "batch-too-much-b" if off > 0 else "batch-too-little-b"
+    ratio = Ratio(right.a, right.b, "weight")
+    return fact(code, weights=pair(weights.a_g, weights.b_g), off=percent(abs(off)), ratio=ratio.said)
 
 
 def _slip(weights: Weights, light: Light, recipe: Recipe, planned: PlannedBatch | None) -> str:
-    """Return the slip that the weights look like, against the plan; empty where they look like weights."""
+    """Return the slip that the weights look like, against the plan; NOTHING where they look like weights."""
     if planned is None:
-        return ""
+        return NOTHING
     if light is Light.STOP:
         return slip_against_plan(weights, planned) or (
-            "" if planned.holds(weights.total_g) else _beyond(weights, recipe, planned)
+            NOTHING if planned.holds(weights.total_g) else _beyond(weights, recipe, planned)
         )
     if doubtful(weights, planned):
         small = planned.holds(weights.total_g)
         alike = ALIKE_THOUGH_RIGHT_PCT if small else ALIKE_PCT
         return slip_against_plan(weights, planned, alike) or slip_of_size(weights, planned)
-    return ""
+    return NOTHING
 
 
 def _beyond(weights: Weights, recipe: Recipe, planned: PlannedBatch) -> str:
@@ -210,16 +209,12 @@ def _of_size(verdict: MixVerdict, weights: Weights, planned: PlannedBatch | None
         return replace(
             verdict,
             light=Light.WATCH,
-            sentence=f"{verdict.sentence} The plan's whole volume was mixed before this batch.",
-            change="Find out where the resin went before you pour more: a leak, a void, a wrong measure?",
+            sentence=in_a_row([verdict.sentence, fact("whole-volume-mixed-before")]),
+            change=fact("find-where-resin-went"),
         )
     if doubtful(weights, planned):
-        part = weights.total_g / planned.total_g
-        return replace(
-            verdict,
-            sentence=f"{verdict.sentence} A small batch, {plain(100 * part)} % of the planned one: did the scale show "
-            "that?",
-        )
+        small = fact("small-batch", part=percent(100 * weights.total_g / planned.total_g))
+        return replace(verdict, sentence=in_a_row([verdict.sentence, small]))
     return verdict
 
 
@@ -244,7 +239,7 @@ def _corrected(weights: Weights, correction: Correction) -> Weights:
 def _leave(pail: Pail) -> str:
     """Return what to do with a batch that is not to be corrected."""
     late = _too_late(pail)
-    return f"{STILL_TO_CHECK} {late}" if late else WEIGH_AGAIN
+    return in_a_row([STILL_TO_CHECK, late]) if late else WEIGH_AGAIN
 
 
 def light_of(error_pct: float) -> Light:
@@ -262,9 +257,9 @@ def correcting_addition(a_g: float, b_g: float, right_by_weight: Ratio) -> Corre
     above("weight of part B", b_g, 0, "g", "weigh part B")
     short_of_b = a_g * right_by_weight.b_over_a - b_g
     if short_of_b >= 0:
-        return Correction("B", short_of_b, f"Add {plain(short_of_b)} g of part B now and stir again in full.")
+        return Correction("B", short_of_b)
     short_of_a = b_g / right_by_weight.b_over_a - a_g
-    return Correction("A", short_of_a, f"Add {plain(short_of_a)} g of part A now and stir again in full.")
+    return Correction("A", short_of_a)
 
 
 def _one_part_missing(weights: Weights, right: Ratio, planned: PlannedBatch | None) -> MixVerdict:
@@ -276,51 +271,42 @@ def _one_part_missing(weights: Weights, right: Ratio, planned: PlannedBatch | No
             -100.0,
             None,
             right,
-            "Nothing has been weighed yet.",
-            change="Weigh part A, then part B.",
+            fact("nothing-weighed"),
+            change=fact("weigh-a-then-b"),
         )
     missing: Literal["A", "B"] = "A" if a_g < _NOTHING_G else "B"
     there = "B" if missing == "A" else "A"
-    grams = b_g / right.b_over_a if missing == "A" else a_g * right.b_over_a
+    more_g = b_g / right.b_over_a if missing == "A" else a_g * right.b_over_a
     error = -100.0 if missing == "B" else 100.0
-    sentence = f"Part {missing} is not in yet."
-    whole = Weights(grams, b_g, weights.typed_in) if missing == "A" else Weights(a_g, grams, weights.typed_in)
+    sentence = fact("part-not-in", part=missing)
+    whole = (
+        Weights(more_g, b_g, weights.typed_in) if missing == "A" else Weights(a_g, more_g, weights.typed_in)
+    )
     if planned is not None and doubtful(whole, planned):
         alike = ALIKE_THOUGH_RIGHT_PCT if planned.holds(whole.total_g) else ALIKE_PCT
         slip = slip_against_plan(whole, planned, alike) or slip_of_size(whole, planned)
         if slip:
-            change = (
-                f"Weigh part {there} again, and type what the scale shows, before part {missing} goes in."
-            )
+            change = fact("weigh-part-again", there=there, missing=missing)
             return MixVerdict(Light.STOP, error, None, right, sentence, slip, change=change)
-    words = f"Add {plain(grams)} g of part {missing} and stir."
-    return MixVerdict(Light.STOP, error, None, right, sentence, "", Correction(missing, grams, words), words)
+    correction = Correction(missing, more_g, first=True)
+    return MixVerdict(Light.STOP, error, None, right, sentence, NOTHING, correction, correction.sentence)
 
 
 def _too_thick(pail: Pail) -> str:
-    """Return what to do with a batch of the right ratio that has stood for its whole working time; else empty."""
+    """Return what to do with a batch of the right ratio that has stood for its whole working time; else NOTHING."""
     working_min = pail.working_time_min
     if pail.poured or pail.apart or working_min is None or pail.age_min <= working_min:
-        return ""
-    return (
-        f"Too thick to pour: {plain(pail.age_min)} min since the parts met, and this pail can be worked for "
-        f"{plain(working_min)} min. Spread it thin in a tray outdoors to cure, and mix a new batch."
-    )
+        return NOTHING
+    return fact("batch-too-thick", age=minutes(pail.age_min), working=minutes(working_min))
 
 
 def _too_late(pail: Pail) -> str:
-    """Return why this batch can no longer be corrected, and what then; empty while it can."""
+    """Return why this batch can no longer be corrected, and what then; NOTHING while it can."""
     if pail.apart:
-        return ""
+        return NOTHING
     if pail.poured:
-        return (
-            "It has been poured: too late to correct. Do not pour more on it. Scoop out what is still liquid, "
-            "mark the place, and look at it before the next layer; it will stay soft where it is far off."
-        )
+        return fact("batch-poured-wrong")
     working_min = pail.working_time_min
     if working_min is not None and pail.age_min > CORRECTABLE.value * working_min:
-        return (
-            f"Too late to correct: {plain(pail.age_min)} min since the parts met, and this pail can be worked for "
-            f"{plain(working_min)} min. Spread it thin in a tray outdoors to cure, and mix a new batch."
-        )
-    return ""
+        return fact("batch-too-late", age=minutes(pail.age_min), working=minutes(working_min))
+    return NOTHING

@@ -11,69 +11,59 @@ import math
 from dataclasses import dataclass
 
 from logger.errors import BadInput
-from logger.planning.finding import FROM_MEMORY, Constant, within
+from logger.facts import NOTHING, Fact, fact
+from logger.planning import works
+from logger.planning.finding import FROM_MEMORY, PLAN, Constant, within
+from logger.quantities import hours_alone, temperature
 
-WOOD_HANDBOOK_12 = "Cai & Ross 2010, Wood Handbook FPL-GTR-190, Table 12-3"
-PE_HANDBOOK = "Handbook of PE Pipe, ch. 3 App. B, Table B.1.1"
-FINNISH_PLYWOOD = "Handbook of Finnish Plywood; from memory"
-EN_12369 = "EN 12369-1 mean values; from memory"
+FINNISH_PLYWOOD = fact("source.work-from-memory", work=works.FINNISH_PLYWOOD)
+EN_12369 = fact("source.en-12369")
 
 
 @dataclass(frozen=True, slots=True)
 class PanelMaterial:
-    """A panel material. `creep` multiplies the sag of the first minutes over one to three days of load."""
+    """A panel material. `creep` multiplies the sag of the first minutes over one to three days of load.
+
+    remedy: what makes it let go; lets_go: that it does by itself, for a material to which resin does not stick.
+    """
 
     name: str
     modulus_gpa: float
     source: str
     creep: float
     creep_source: str
-    sticks: bool
     remedy: str
+    lets_go: str = NOTHING
+
+    @property
+    def sticks(self) -> bool:
+        """Whether resin sticks to it."""
+        return not self.lets_go
 
 
-_SLOW = "common practice, no source (EN 1995 factors for years of load are higher)"
-_RAW = "tape it all over, or lay polyethylene sheet, and add release"
+_SLOW = fact("source.creep-common-practice")
+_RAW = fact("tape-panel-all-over")
+_TAPE = fact("tape-panel")
 _PANELS = (
     # birch plywood along the face grain, OSB the weaker mills along: the lower end on purpose
-    PanelMaterial("birch plywood", 9.0, FINNISH_PLYWOOD, 1.2, _SLOW, True, _RAW),
-    PanelMaterial("OSB", 4.41, WOOD_HANDBOOK_12, 1.4, _SLOW, True, _RAW),
-    PanelMaterial("particleboard", 2.5, EN_12369, 1.5, _SLOW, True, _RAW),
+    PanelMaterial("birch plywood", 9.0, FINNISH_PLYWOOD, 1.2, _SLOW, _RAW),
+    PanelMaterial("OSB", 4.41, works.WOOD_TABLE_12_3, 1.4, _SLOW, _RAW),
+    PanelMaterial("particleboard", 2.5, EN_12369, 1.5, _SLOW, _RAW),
     PanelMaterial(
-        "melamine",
-        2.5,
-        "particleboard core; from memory",
-        1.5,
-        _SLOW,
-        True,
-        "tape it or wax it: melamine lets go only with tape or release",
+        "melamine", 2.5, fact("source.particleboard-core"), 1.5, _SLOW, fact("tape-or-wax-melamine")
     ),
-    PanelMaterial("MDF", 2.5, "EN 622-5 minima 2.2 to 2.5 GPa; from memory", 1.5, _SLOW, True, _RAW),
+    PanelMaterial("MDF", 2.5, fact("source.en-622-5"), 1.5, _SLOW, _RAW),
     # creep is in the modulus, which depends on the hours under load
     PanelMaterial(
-        "HDPE",
-        0.396,
-        PE_HANDBOOK,
-        1.0,
-        "creep is in the modulus",
-        False,
-        "bare HDPE lets go; scuffed or flame-marked places hold, so look it over",
+        "HDPE", 0.396, works.PE_PIPE, 1.0, fact("source.creep-in-modulus"), _TAPE, fact("hdpe-lets-go")
     ),
-    PanelMaterial("polypropylene", 0.9, FROM_MEMORY, 1.5, _SLOW, False, "bare polypropylene lets go"),
+    PanelMaterial("polypropylene", 0.9, FROM_MEMORY, 1.5, _SLOW, _TAPE, fact("polypropylene-lets-go")),
+    PanelMaterial("acrylic", 2.9, FROM_MEMORY, 1.2, _SLOW, fact("tape-acrylic")),
+    PanelMaterial("glass", 70.0, FROM_MEMORY, 1.0, fact("source.glass-does-not-creep"), _TAPE),
+    PanelMaterial("aluminium", 69.0, FROM_MEMORY, 1.0, fact("source.does-not-creep"), _TAPE),
     PanelMaterial(
-        "acrylic", 2.9, FROM_MEMORY, 1.2, _SLOW, True, "tape it or use release; resin bonds to acrylic"
+        "silicone", 0.005, FROM_MEMORY, 1.0, fact("source.lies-on-panel"), _TAPE, fact("silicone-lets-go")
     ),
-    PanelMaterial("glass", 70.0, FROM_MEMORY, 1.0, "glass does not creep", True, "tape it or use release"),
-    PanelMaterial(
-        "aluminium",
-        69.0,
-        FROM_MEMORY,
-        1.0,
-        "does not creep at room temperature",
-        True,
-        "tape it or use release",
-    ),
-    PanelMaterial("silicone", 0.005, FROM_MEMORY, 1.0, "lies on another panel", False, "silicone lets go"),
 )
 _BY_NAME = {panel.name.lower(): panel for panel in _PANELS}
 _OTHER_NAMES = {
@@ -143,17 +133,23 @@ def stiffness(
     name: str, hours_loaded: float, panel_c: float, modulus_gpa: float | None, creep: float | None
 ) -> tuple[Constant, Constant]:
     """(modulus, creep factor) of a bottom panel, each with its source. Raises BadInput for an unknown one."""
+    creep_name = fact("constant.creep-factor")
     if modulus_gpa is not None:
-        factor = Constant("creep factor", creep or 1.0, "", "the plan" if creep else "no creep given")
-        return Constant(f"modulus of {name}", modulus_gpa, "GPa", "the plan"), factor
+        factor = Constant(creep_name, creep or 1.0, "", PLAN if creep else fact("source.no-creep"))
+        return Constant(_modulus_of(name), modulus_gpa, "GPa", PLAN), factor
     panel = find_panel(name)
     if panel.name == "HDPE":
         value = hdpe_modulus_gpa(hours_loaded, panel_c)
-        modulus = Constant(
-            f"modulus of HDPE after {hours_loaded:g} h at {panel_c:.0f} °C", value, "GPa", PE_HANDBOOK
+        loaded = fact(
+            "constant.modulus-of-hdpe", hours=hours_alone(hours_loaded), panel=temperature(panel_c, 0)
         )
+        modulus = Constant(loaded, value, "GPa", works.PE_PIPE)
     else:
-        modulus = Constant(f"modulus of {panel.name}", panel.modulus_gpa, "GPa", panel.source)
+        modulus = Constant(_modulus_of(panel.name), panel.modulus_gpa, "GPa", panel.source)
     if creep is not None:
-        return modulus, Constant("creep factor", creep, "", "the plan")
-    return modulus, Constant("creep factor", panel.creep, "", panel.creep_source)
+        return modulus, Constant(creep_name, creep, "", PLAN)
+    return modulus, Constant(creep_name, panel.creep, "", panel.creep_source)
+
+
+def _modulus_of(panel: str) -> Fact:
+    return fact("constant.modulus-of-panel", panel=panel)

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from logger.errors import BadInput
-from logger.planning.finding import above, not_negative, plain
+from logger.facts import Fact, fact
+from logger.planning.finding import above, not_negative
+from logger.quantities import number
 
 Measure = Literal["weight", "volume"]
 
@@ -29,8 +31,14 @@ class Ratio:
         above("part A of the ratio", self.a, 0, "parts", "copy the ratio from the datasheet")
         above("part B of the ratio", self.b, 0, "parts", "copy the ratio from the datasheet")
 
+    @property
+    def said(self) -> Fact:
+        """Both parts, and what they are measured by."""
+        code = "ratio-by-weight" if self.by == "weight" else "ratio-by-volume"
+        return fact(code, a=number(self.a), b=number(self.b))
+
     def __str__(self) -> str:
-        return f"{plain(self.a)} : {plain(self.b)} by {self.by}"
+        return self.said
 
     @property
     def b_over_a(self) -> float:

@@ -11,11 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from logger.errors import BadInput
+from logger.facts import fact
+from logger.planning import works
 
-TABLE_4_3 = "Wood Handbook FPL-GTR-190 (2010), Table 4-3"
-TABLE_13_5 = "Wood Handbook FPL-GTR-190 (2010), Table 13-5"
-GRAVITY_SOURCE = "from memory; check against the Wood Handbook, Table 4-3/5-3"
-DERIVED = "derived from Table 4-3's shrinkage on a basis of 10 % moisture"
+DERIVED = fact("source.derived-from-shrinkage")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +28,13 @@ class Species:
     basic_gravity: float
     radial_move: float | None = None
     tangential_move: float | None = None
-    shrinkage_source: str = TABLE_4_3
+    shrinkage_source: str = works.WOOD_TABLE_4_3
 
     def movement(self, cut: str) -> tuple[float, str]:
         """(movement per % of moisture across the slab, source); flat-sawn moves tangentially."""
         listed = self.tangential_move if cut == "flat" else self.radial_move
         if listed is not None:
-            return listed, TABLE_13_5
+            return listed, works.WOOD_TABLE_13_5
         shrinkage = self.tangential_pct if cut == "flat" else self.radial_pct
         return movement_from_shrinkage(shrinkage), DERIVED
 
@@ -45,7 +44,7 @@ def movement_from_shrinkage(shrinkage_pct: float) -> float:
     return shrinkage_pct / 3000 / (1 - shrinkage_pct * (20 / 30) / 100)
 
 
-_MEMORY = "from memory; check against the Wood Handbook, Table 4-3"
+_MEMORY = fact("source.shrinkage-from-memory")
 _SPECIES = (
     Species("black walnut", 5.5, 7.8, 12.8, 0.51, 0.00190, 0.00274),
     Species("white ash", 4.9, 7.8, 13.3, 0.55, 0.00169, 0.00274),

@@ -7,15 +7,15 @@ the limits are the workshop's own.
 
 from __future__ import annotations
 
+from logger.facts import fact
+from logger.planning import works
 from logger.planning.finding import FROM_MEMORY, PROJECT_CHOICE, Constant, above, within
 
-STIFFNESS = Constant("stiffness of cast resin", 3.0, "GPa", FROM_MEMORY)
-EXPANSION = Constant(
-    "expansion of cast resin", 60e-6, "1/K", "Budinski & Budinski 1999, Engineering Materials"
-)
-POISSON = Constant("Poisson's ratio of cast resin", 0.35, "", FROM_MEMORY)
-WATCH_SPREAD = Constant("core over surface, watch", 20.0, "K", PROJECT_CHOICE)
-STOP_SPREAD = Constant("core over surface, stop", 40.0, "K", PROJECT_CHOICE)
+STIFFNESS = Constant(fact("constant.resin-stiffness"), 3.0, "GPa", FROM_MEMORY)
+EXPANSION = Constant(fact("constant.resin-expansion"), 60e-6, "1/K", works.ENGINEERING_MATERIALS)
+POISSON = Constant(fact("constant.resin-poisson"), 0.35, "", FROM_MEMORY)
+WATCH_SPREAD = Constant(fact("constant.spread-watch"), 20.0, "K", PROJECT_CHOICE)
+STOP_SPREAD = Constant(fact("constant.spread-stop"), 40.0, "K", PROJECT_CHOICE)
 
 
 def held_both_ways_mpa(

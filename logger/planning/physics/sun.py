@@ -6,14 +6,14 @@ stored table of coatings; those of clear resin over wood are estimates, and say 
 
 from __future__ import annotations
 
-from logger.planning.finding import FROM_MEMORY, Constant, above, not_negative, within
+from logger.facts import fact
+from logger.planning import works
+from logger.planning.finding import FROM_MEMORY, PROJECT_CHOICE, Constant, above, not_negative, within
 
-G173_GLOBAL = Constant("sun on a clear day", 1000.4, "W/m²", "ASTM G173-03, AM1.5 global")
-GLASS = Constant("part that window glass lets through", 0.8, "", FROM_MEMORY)
-SHADED = Constant("warming that a shade is worth", 2.0, "K/h", "this project's choice, no standard")
-MOST = Constant(
-    "warming that the sun may bring in all, stop", 20.0, "K", "this project's choice, no standard"
-)
+G173_GLOBAL = Constant(fact("constant.sun-on-clear-day"), 1000.4, "W/m²", works.G173)
+GLASS = Constant(fact("constant.light-through-glass"), 0.8, "", FROM_MEMORY)
+SHADED = Constant(fact("constant.warming-worth-shade"), 2.0, "K/h", PROJECT_CHOICE)
+MOST = Constant(fact("constant.warming-by-sun-stop"), 20.0, "K", PROJECT_CHOICE)
 
 
 def absorbed_w_m2(irradiance_w_m2: float, absorptance: float, *, through_glass: bool = False) -> float:

@@ -10,18 +10,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logger.errors import BadInput
+from logger.facts import fact
+from logger.planning import works
 from logger.planning.finding import COMMON_PRACTICE, FROM_MEMORY, Constant, above, within
 from logger.planning.physics.species import Species
 from logger.units import ZERO_CELSIUS_K
 
-HANDBOOK_4 = "Glass & Zelinka 2010, Wood Handbook FPL-GTR-190, ch. 4"
-FIBRE_SATURATION = Constant("fibre saturation", 30.0, "%", HANDBOOK_4)
-DRY_LOW = Constant("furniture wood, driest usual", 6.0, "%", "Wood Handbook FPL-GTR-190, ch. 13")
-DRY_HIGH = Constant("furniture wood, dampest usual", 8.0, "%", "Wood Handbook FPL-GTR-190, ch. 13")
-STOP_ABOVE = Constant("slab too damp for resin above", 12.0, "%", COMMON_PRACTICE)
-SPREAD_LIMIT = Constant("spread of a slab's readings", 2.0, "%", COMMON_PRACTICE)
-READINGS_WANTED = Constant("readings of one slab", 6.0, "readings", COMMON_PRACTICE)
-METER_SOURCE = "Pfaff & Garrahan correction; from memory: check before relying on it"
+FIBRE_SATURATION = Constant(fact("constant.fibre-saturation"), 30.0, "%", works.WOOD_HANDBOOK_4)
+DRY_LOW = Constant(fact("constant.furniture-wood-driest"), 6.0, "%", works.WOOD_HANDBOOK_13)
+DRY_HIGH = Constant(fact("constant.furniture-wood-dampest"), 8.0, "%", works.WOOD_HANDBOOK_13)
+STOP_ABOVE = Constant(fact("constant.slab-too-damp"), 12.0, "%", COMMON_PRACTICE)
+SPREAD_LIMIT = Constant(fact("constant.spread-of-readings"), 2.0, "%", COMMON_PRACTICE)
+READINGS_WANTED = Constant(fact("constant.readings-of-slab"), 6.0, fact("unit.readings"), COMMON_PRACTICE)
+METER_SOURCE = fact("source.meter-correction")
 
 
 def equilibrium_moisture_pct(celsius: float, humidity_pct: float) -> float:
@@ -169,8 +170,8 @@ def specific_heat_j_kgk(celsius: float, moisture_pct: float) -> float:
 
 
 #: Wood across the grain, stiffness and strength where a slab is held (typical hardwood; from memory).
-ACROSS_GRAIN = Constant("stiffness of hardwood across the grain", 0.7, "GPa", FROM_MEMORY)
-ACROSS_STRENGTH = Constant("strength of hardwood across the grain", 5.0, "MPa", FROM_MEMORY)
+ACROSS_GRAIN = Constant(fact("constant.hardwood-stiffness"), 0.7, "GPa", FROM_MEMORY)
+ACROSS_STRENGTH = Constant(fact("constant.hardwood-strength"), 5.0, "MPa", FROM_MEMORY)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from logger.words.english import (
     condition,
     cure,
     events,
+    findings,
     fit,
     input_errors,
     live,
@@ -27,6 +28,7 @@ from logger.words.english.plural import Plural
 __all__ = ["ENGLISH", "ROOMS", "Plural"]
 #: Room → its codes with their English.
 ROOMS: dict[str, dict[str, str | Plural]] = {
+    "findings": findings.ENGLISH,
     "units": units.ENGLISH,
     "alarm_kinds": alarm_kinds.ENGLISH,
     "alarms": alarms.ENGLISH,

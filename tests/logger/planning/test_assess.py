@@ -16,7 +16,6 @@ from logger.planning.assess import Assessment, assess, assess_fully
 from logger.planning.cure_answers import CureAnswers
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Finding, Light
-from logger.words.reader import METRIC
 from logger.words.render import say
 from web.views.plan_report import plan_report
 
@@ -47,7 +46,7 @@ def test_each_of_the_five_mistakes_is_found_with_what_to_change(bad: Assessment,
     found = [finding for finding in bad.findings if finding.key == key]
 
     assert [finding.light for finding in found] == [Light.STOP]
-    assert FIVE[key] in found[0].change
+    assert FIVE[key] in say(found[0].change)
 
 
 def test_nothing_else_stops_it_but_the_heat_that_follows(bad: Assessment) -> None:
@@ -60,15 +59,15 @@ def test_the_wrong_measure_is_called_by_its_name(bad: Assessment) -> None:
     """2 : 1 is by volume, and it was to be weighed."""
     wrong = next(finding for finding in bad.findings if finding.key == "ratio-wrong")
 
-    assert "2 : 1 by volume, weighed as if it were by weight" in wrong.sentence
+    assert "2 : 1 by volume, weighed as if it were by weight" in say(wrong.sentence)
 
 
 def test_the_models_own_deepest_layer_is_named_where_the_plan_gets_too_hot(bad: Assessment) -> None:
     """In the warmest room allowed that depth stays under the limit, and two millimetres more do not."""
     deep = next(finding for finding in bad.findings if finding.key == "too-deep")
-    (limit,) = [constant for constant in deep.constants if constant.name == "deepest single pour"]
-    assert limit.source == "cure model"
-    assert "the datasheet allows 50 mm" in deep.sentence
+    (limit,) = [constant for constant in deep.constants if say(constant.name) == "deepest single pour"]
+    assert say(limit.source) == "cure model"
+    assert "the datasheet allows 50 mm" in say(deep.sentence)
     plan = read_plan(EXAMPLES / "wharf-lane-not-ready.toml")
     room = plan.air.model_copy(update={"room_c": plan.resin.limits.max_room_c})
 
@@ -127,13 +126,18 @@ def test_the_two_plans_survive_being_written() -> None:
 def test_the_advice_for_a_deep_pour_is_not_the_window_of_a_runaway(bad: Assessment) -> None:
     """The next layer's hours are those of a 25 mm layer in a room within the limits, not of 75 mm at 31 °C; the room
     is named. Two layers of 37.5 mm do not hold in the 26 °C of that room, only in the 21 °C of the mended plan."""
-    gels = [c.value for f in bad.findings for c in f.constants if (c.name, c.source) == ("gel", "cure model")]
+    gels = [
+        c.value
+        for f in bad.findings
+        for c in f.constants
+        if (say(c.name), say(c.source)) == ("gel", "cure model")
+    ]
     deep = next(finding for finding in bad.findings if finding.key == "too-deep")
-    hours = float(deep.change.split("Wait ")[1].split(" to ")[0])
+    hours = float(say(deep.change).split("Wait ")[1].split(" to ")[0])
 
     assert len(gels) == 1
     assert hours > 2 * gels[0]
-    assert "in a room of at most 26 °C, as the datasheet asks" in say(deep.change, METRIC)
+    assert "in a room of at most 26 °C, as the datasheet asks" in say(deep.change)
 
 
 def test_every_answer_says_what_it_rests_on(bad: Assessment, good: Assessment) -> None:
@@ -183,9 +187,9 @@ def test_a_refusal_in_one_topic_hides_no_other(plan_toml: str) -> None:
     refused = next(finding for finding in found.findings if finding.key == "refused-form")
 
     assert refused.light is Light.STOP
-    assert "HDPE" in refused.sentence
+    assert "HDPE" in say(refused.sentence)
     assert any(finding.key == "volume" for finding in found.findings)
-    assert any(point.light is Light.STOP and "cardboard" in say(point.why, METRIC) for point in found.points)
+    assert any(point.light is Light.STOP and "cardboard" in say(point.why) for point in found.points)
 
 
 def rich(plan_toml: str, more: str) -> list[Finding]:
@@ -292,7 +296,7 @@ def test_one_to_one_for_two_to_one_is_named_in_the_plan(plan_toml: str) -> None:
     mix = MIX.replace("[100, 40]", "[2, 1]") + "measure_parts = [1, 1]\n"
     wrong = next(finding for finding in rich(plan_toml, mix) if finding.key == "ratio-wrong")
 
-    assert "one to one by weight instead of 2 : 1 by weight" in wrong.sentence
+    assert "one to one by weight instead of 2 : 1 by weight" in say(wrong.sentence)
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from logger.planning.findings.mixing import cards_of, next_batch
 from logger.planning.physics.batch_slips import PlannedBatch, ScaleUnit, Weights
 from logger.planning.physics.mixing import MixVerdict, Pail, check
 from logger.planning.physics.parts import Ratio, Recipe
+from logger.words.render import say
 
 LB_G = 453.59237
 #: 100 : 45 by weight; 1200 g and 540 g are planned, and the pail takes a quarter more
@@ -64,10 +65,10 @@ def test_each_slip_is_stopped_under_its_own_name(
     """What it looks like, in numbers, and weigh again: nothing is to be added."""
     verdict = judge(a_g, b_g, typed_in)
     assert verdict.light is Light.STOP
-    assert words in verdict.mistake
+    assert words in say(verdict.mistake)
     assert verdict.correction is None
-    assert "must not meet the wood" in verdict.change
-    assert "Weigh again" in verdict.change
+    assert "must not meet the wood" in say(verdict.change)
+    assert "Weigh again" in say(verdict.change)
 
 
 def test_a_right_ratio_in_the_wrong_unit_is_not_right() -> None:
@@ -86,18 +87,18 @@ def test_a_batch_is_corrected_by_weighing_errors_only() -> None:
     """8 % short of hardener is topped up; 12 % is not, and is neither where the pail has no room."""
     near, far = judge(1200, 540 * 0.92), judge(1200, 540 * 0.88)
     full = check(Weights(1500, 675 * 0.96), RECIPE, Glass(), None, PlannedBatch(1200, 540, 2150))
-    assert near.change == "Add 43.2 g of part B now and stir again in full."
+    assert say(near.change) == "Add 43.2 g of part B now and stir again in full."
     assert (far.correction, far.light) == (None, Light.STOP)
-    assert "ask the resin's maker" in far.change
+    assert "ask the resin's maker" in say(far.change)
     assert (full.correction, full.light) == (None, Light.STOP)
 
 
 def test_a_missing_part_is_asked_for_only_beside_a_part_that_can_be() -> None:
     """1200 g A lack 540 g B; 12 kg of A lack a second look at the scale, not 5.4 kg of hardener."""
-    assert judge(1200, 0).change == "Add 540 g of part B and stir."
+    assert say(judge(1200, 0).change) == "Add 540 g of part B and stir."
     odd = judge(12_000, 0)
     assert odd.correction is None
-    assert "Weigh part A again" in odd.change
+    assert "Weigh part A again" in say(odd.change)
     assert judge(0, 54).correction is None
 
 
@@ -113,7 +114,7 @@ def test_a_batch_beyond_the_plan_asks_where_the_resin_went() -> None:
     spent = PlannedBatch(1200, 540, 1827, all_mixed=True)
     verdict = check(Weights(1200, 540), RECIPE, Glass(), None, spent)
     assert verdict.light is Light.WATCH
-    assert "a leak" in verdict.change
+    assert "a leak" in say(verdict.change)
 
 
 # ---- any numbers --------------------------------------------------------------------------------------
@@ -148,7 +149,7 @@ def test_no_answer_asks_for_more_than_pail_and_plan_take(
     verdict = check(weights, recipe, Glass(), pail, planned)
     addition = verdict.correction
     if addition is None:
-        assert "Add " not in verdict.change
+        assert "Add " not in say(verdict.change)
         assert verdict.light is not Light.OK or planned.holds(weights.total_g)
         return
     assert weights.total_g + addition.grams <= planned.most_g * (1 + 1e-6)
@@ -193,7 +194,7 @@ def test_a_slip_of_the_unit_or_of_a_digit_is_named_in_one_number_or_in_both(
     weights = Weights(a_g * (times if which != "B" else 1), b_g * (times if which != "A" else 1), typed_in)
     verdict = check(weights, recipe, Glass(), None, planned)
     assert verdict.light is Light.STOP
-    assert words in verdict.mistake
+    assert words in say(verdict.mistake)
     assert verdict.correction is None
 
 
@@ -208,7 +209,7 @@ def test_swapped_parts_are_named_where_a_swap_makes_a_difference(
     verdict = check(Weights(a_g, b_g), recipe, Glass(), None, planned)
     if abs(verdict.error_pct) > 5:
         assert verdict.light is Light.STOP
-        assert "swapped" in verdict.mistake
+        assert "swapped" in say(verdict.mistake)
         assert verdict.correction is None
 
 

@@ -14,6 +14,7 @@ from logger.plan.file import Plan, plan_from_table
 from logger.planning.assess import assess
 from logger.planning.cure_answers import answers_of, in_its_datasheet, too_hot
 from logger.planning.finding import Finding, Light
+from logger.words.render import say
 
 SHEET = """
 name = "Slow system (invented)"
@@ -68,8 +69,8 @@ def test_a_pour_that_its_datasheet_allows_is_not_stopped_for_its_heat(
     """Its depth, in any of its rooms, on a bench or on trestles: watched at most, with the chance and the range."""
     finding = heat_of(planned(resin, 50.0, room_c, form={"underside": underside}))
     assert finding.light is not Light.STOP
-    assert "in 9 of 10 cases" in finding.sentence
-    assert any(figure.name == "chance to pass the limit" for figure in finding.figures)
+    assert "in 9 of 10 cases" in say(finding.sentence)
+    assert any(say(figure.name) == "chance to pass the limit" for figure in finding.figures)
 
 
 def test_twice_as_deep_in_a_warm_room_is_stopped_for_its_heat(resin: dict[str, Any]) -> None:

@@ -8,7 +8,19 @@ from collections.abc import Callable
 import pytest
 
 from logger.errors import OutOfRange
-from logger.planning.finding import Constant, Figure, Light, above, not_negative, plain, within, worst
+from logger.facts import fact
+from logger.planning.finding import (
+    COMMON_PRACTICE,
+    Constant,
+    Figure,
+    Light,
+    above,
+    not_negative,
+    plain,
+    within,
+    worst,
+)
+from logger.words.render import say
 
 
 @pytest.mark.parametrize(
@@ -39,11 +51,10 @@ def test_the_worst_light_decides() -> None:
 
 def test_a_constant_carries_its_source() -> None:
     """Name, value, unit and where it comes from."""
-    assert (
-        str(Constant("soak", 3.0, "%", "common practice, no source"))
-        == "soak 3 % (common practice, no source)"
-    )
-    assert str(Figure("sag", 0.5, "mm")) == "sag 0.5 mm"
+    soak = Constant(fact("constant.fibre-saturation"), 30.0, "%", COMMON_PRACTICE)
+    assert say(soak.said) == "fibre saturation 30 % (common practice, no source)"
+    sag = Figure(fact("figure.movement"), 0.5, "mm")
+    assert say(sag.said) == "movement 0.5 mm"
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""A layer plan in words."""
+"""A layer plan as advice."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from logger.cure.advice.layering import Joint, LayerPlan, equal_layers
 from logger.errors import OutOfRange
 from logger.planning.physics.layers import each_wait_h, layer_words
+from logger.words.render import say
 
 
 @pytest.mark.parametrize(
@@ -47,9 +48,14 @@ def plan(*joints: Joint, depth_mm: float = 37.5, peak_c: float = 52.3) -> LayerP
     return LayerPlan((depth_mm,) * count, (None,) * count, joints, peak_c)
 
 
+def said(layers: LayerPlan) -> str:
+    """The advice in words."""
+    return say(layer_words(layers))
+
+
 def test_two_layers_have_one_window_and_what_to_do_after_it() -> None:
     """The wait counts from the layer below; later it is scuffed, the walls too; the promised peak is rounded up."""
-    words = layer_words(plan(Joint(42.0, 53.0)))
+    words = said(plan(Joint(42.0, 53.0)))
 
     assert words.startswith("Pour 2 layers of 37.5 mm. Layer 2: 42 to 53 h after layer 1.")
     assert "later scuff it" in words
@@ -62,7 +68,7 @@ def test_one_wait_for_all_layers_where_their_windows_share_one() -> None:
     layers = plan(Joint(46.0, 63.0), Joint(41.0, 53.0))
 
     assert each_wait_h(layers) == (46.0, 53.0)
-    assert "Wait 46 to 53 h before each next one." in layer_words(layers)
+    assert "Wait 46 to 53 h before each next one." in said(layers)
 
 
 @pytest.mark.parametrize("second", [Joint(20.0, 30.0), Joint(34.0, 46.0)])
@@ -75,14 +81,14 @@ def test_windows_that_share_no_time_worth_the_name_are_told_one_by_one(second: J
     )
 
     assert each_wait_h(layers) is None
-    words = layer_words(layers)
+    words = said(layers)
     assert "Layer 2: " in words
     assert f"Layer 3: {second.from_h:g} to {second.until_h:g} h after layer 2." in words
 
 
 def test_a_layer_that_must_wait_until_the_one_below_is_glass_is_scuffed() -> None:
     """It has a beginning, no end, and the scuff before it."""
-    words = layer_words(plan(Joint(120.0, None)))
+    words = said(plan(Joint(120.0, None)))
 
     assert "Layer 2: not before 120 h after layer 1; scuff it" in words
     assert "bonds by itself" not in words
@@ -92,4 +98,4 @@ def test_layers_that_are_not_alike_are_each_named() -> None:
     """From the bottom up."""
     layers = LayerPlan((40.0, 30.0, 20.0), (None,) * 3, (Joint(40.0, 50.0), Joint(40.0, 50.0)), 50.0)
 
-    assert layer_words(layers).startswith("Pour 3 layers: 40, 30 and 20 mm.")
+    assert said(layers).startswith("Pour 3 layers: 40 mm, 30 mm and 20 mm.")

@@ -14,6 +14,7 @@ from logger.planning.finding import Light
 from logger.planning.physics.batch_slips import PlannedBatch, Weights
 from logger.planning.physics.mixing import Correction, MixVerdict, Pail, check, correcting_addition
 from logger.planning.physics.parts import Ratio, Recipe
+from logger.words.render import say
 
 WEIGHT = Ratio(2, 1, "weight")
 VOLUME = Ratio(2, 1, "volume")
@@ -66,12 +67,12 @@ def test_a_known_mistake_is_called_by_its_name(a_g: float, b_g: float, right: Ra
     verdict = judge(a_g, b_g, right)
 
     assert verdict.light is Light.STOP
-    assert words in verdict.mistake
+    assert words in say(verdict.mistake)
 
 
 def test_a_plain_slip_is_given_no_name() -> None:
     """8 % too much is no known mistake: nothing is invented."""
-    assert judge(2000, 1080).mistake == ""
+    assert say(judge(2000, 1080).mistake) == ""
 
 
 @pytest.mark.parametrize(
@@ -91,7 +92,7 @@ def test_a_batch_that_has_been_poured_cannot_be_corrected() -> None:
     verdict = judge(2000, 1200, pail=Pail(poured=True))
 
     assert verdict.correction is None
-    assert "too late" in verdict.change
+    assert "too late" in say(verdict.change)
 
 
 def test_a_batch_that_has_begun_to_set_cannot_be_corrected() -> None:
@@ -101,7 +102,7 @@ def test_a_batch_that_has_begun_to_set_cannot_be_corrected() -> None:
 
     assert isinstance(early.correction, Correction)
     assert late.correction is None
-    assert "Too late" in late.change
+    assert "Too late" in say(late.change)
 
 
 @pytest.mark.parametrize(
@@ -118,15 +119,15 @@ def test_a_wrong_ratio_says_what_it_does_to_heat_and_hardness(
     assert verdict.effect is not None
     assert verdict.effect.heat_pct == pytest.approx(heat_pct, abs=0.05)
     assert verdict.effect.softer_k == pytest.approx(softer_k, abs=0.1)
-    assert "less heat" in verdict.sentence
-    assert "softer" in verdict.sentence
+    assert "less heat" in say(verdict.sentence)
+    assert "softer" in say(verdict.sentence)
 
 
 def test_a_right_batch_has_no_such_sentence_and_one_that_never_gels_says_so() -> None:
     """Within 2 % nothing is said of heat; four times the hardener stays a syrup (Flory and Stockmayer)."""
     assert judge(2000, 1000).effect is None
-    assert "softer" not in judge(2000, 1000).sentence
-    assert "never gels" in judge(2000, 4000).sentence
+    assert "softer" not in say(judge(2000, 1000).sentence)
+    assert "never gels" in say(judge(2000, 4000).sentence)
 
 
 @pytest.mark.parametrize(
@@ -136,7 +137,7 @@ def test_a_part_that_is_not_in_yet_is_a_stop(a_g: float, b_g: float, missing: st
     """Half a mix never cures: it is named, with what to add."""
     verdict = judge(a_g, b_g)
 
-    assert (verdict.light, verdict.sentence) == (Light.STOP, missing)
+    assert (verdict.light, say(verdict.sentence)) == (Light.STOP, missing)
     assert verdict.correction is not None
     assert verdict.correction.grams > 0
 

@@ -18,6 +18,7 @@ from logger.planning.physics.parts import (
     portions,
     scale_error,
 )
+from logger.words.render import say
 
 
 @pytest.mark.parametrize(
@@ -111,7 +112,7 @@ def test_a_coarse_scale_spoils_a_small_batch(
 
 def test_a_ratio_never_stands_bare() -> None:
     """Its text carries the measure."""
-    assert str(Ratio(2, 1, "volume")) == "2 : 1 by volume"
+    assert say(Ratio(2, 1, "volume").said) == "2 : 1 by volume"
 
 
 @pytest.mark.parametrize(("a", "b"), [(0, 1), (2, -1), (math.nan, 1)])

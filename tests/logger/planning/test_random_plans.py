@@ -13,6 +13,7 @@ from logger.planning.assess import assess
 from logger.planning.cure_answers import CureAnswers
 from logger.planning.physics.panels import panel_names
 from logger.planning.physics.species import species_names
+from logger.words.render import say
 from web.views.plan_report import plan_report
 
 #: Figures that have a sign, each for a reason: a temperature, a margin, a difference or a movement.
@@ -110,12 +111,12 @@ def test_no_answer_is_negative_or_no_number(table: dict[str, Any], peak: float, 
     for finding in found.findings:
         for figure in finding.figures:
             assert math.isfinite(figure.value), (finding.key, figure)
-            if figure.name not in SIGNED:
+            if say(figure.name) not in SIGNED:
                 assert figure.value >= 0, (finding.key, figure)
         assert finding.sentence
-        assert "nan" not in finding.sentence.casefold().split()
+        assert "nan" not in say(finding.sentence).casefold().split()
         if finding.key.startswith("refused-"):
-            assert finding.change, finding.sentence
+            assert finding.change, say(finding.sentence)
     if found.quantity is not None:
         assert found.quantity.total_l >= 0
     assert plan_report(plan, found)

@@ -12,6 +12,7 @@ from logger.planning.findings.mixing import cards_of, next_batch
 from logger.planning.physics.batch_slips import Weights, name_mistake
 from logger.planning.physics.mixing import check
 from logger.planning.physics.parts import Ratio, Recipe, hardener_error_pct, portions
+from logger.words.render import say
 from web.views.plan_report import card_text
 
 
@@ -51,8 +52,8 @@ def test_weighing_a_ratio_by_volume_says_what_it_needs(plan_toml: str) -> None:
     plan = planned(plan_toml, 'ratio_parts = [2, 1]\nratio_by = "volume"\nmeasure_by = "weight"')
     assessment = assess(plan)
     (refused,) = [finding for finding in assessment.findings if finding.key == "refused-mixing"]
-    assert "2 : 1 by volume cannot be weighed without both densities" in refused.sentence
-    assert "measure it by volume, or add the density of A and of B" in refused.change
+    assert "2 : 1 by volume cannot be weighed without both densities" in say(refused.sentence)
+    assert "measure it by volume, or add the density of A and of B" in say(refused.change)
     assert assessment.cards == ()
 
 

@@ -1,0 +1,71 @@
+"""Findings on depth, peak, room and layers."""
+
+from __future__ import annotations
+
+from logger.words.english.plural import Plural
+
+ENGLISH: dict[str, str | Plural] = {
+    # ---- how deep ----
+    "depth-unknown": "No deepest pour is known: neither datasheet nor model gave one.",
+    "give-deepest-pour": "Give the deepest single pour with the resin: it stands in its datasheet.",
+    "depth-held-by-model": "By the model {depth} stays under {limit}; the datasheet names no depth.",
+    "depth-allowed": "{depth} is within the {most} allowed.",
+    "depth-over-datasheet": "{depth} in one pour is too deep: {most} is allowed.",
+    "depth-over-model": "{depth} in one pour is too deep: by the model {most} stays under {limit}{where}{sheet}.",
+    "where-room": " {room}",
+    "datasheet-allows": "; the datasheet allows {depth}",
+    # ---- layers that hold ----
+    "pour-thinner-and-predict": "Pour it in thinner layers, and predict them: a layer on warm resin gets hotter than "
+    "one alone.",
+    "holds-in-that-room": "This is {room}; any other may change it.",
+    "no-layers-hold": "No layers were found that keep {limit} however they are timed. Cool the room, give the form "
+    "more air, or take a slower resin; ask its maker.",
+    "pour-equal-layers": Plural("Pour {n} layer of {depth}.", "Pour {n} layers of {depth}.", "n"),
+    "pour-layers": Plural("Pour {n} layer: {depths}.", "Pour {n} layers: {depths}.", "n"),
+    "wait-before-each-layer": "Wait {opens} to {closes} h before each next one.",
+    "layer-after-scuffing": "Layer {layer}: not before {opens} after layer {below}; scuff it with {grit} grit, the "
+    "walls above it too (dried runs do not bond), wash, let it dry, then pour.",
+    "layer-within-window": "Layer {layer}: {opens} to {closes} h after layer {below}.",
+    "layer-bonds-by-itself": "Within that time it bonds by itself, as long as a thumbnail still sinks in; later scuff "
+    "it with {grit} grit, the walls above it too (dried runs do not bond), wash, let it dry, then pour.",
+    "layers-stay-under": "Followed so, it stays under {peak}.",
+    "scuff-before-layer": "Before the next layer: scuff this one with {grit} grit, the walls above it too (dried runs "
+    "do not bond), wash, let it dry, then pour.",
+    "joint-unknown": "When the next layer bonds without sanding is not known.",
+    "predict-or-scuff": "Predict the cure first, or wait until it is hard and scuff it, the walls above it too.",
+    # ---- how hot ----
+    "peak-predicted": "The resin is predicted to reach {peak}{when}{open}; {limit} is the limit.",
+    "after-hours": " after {hours}",
+    "nine-in-ten": " ({low} to {high} in 9 of 10 cases: so far the datasheet leaves it open)",
+    "passes-limit-nearly-always": "It passes it in nearly every case.",
+    "passes-limit-in-cases": "It passes it in {cases} of 10 cases.",
+    "passes-limit-by-a-little": "It passes it by a little.",
+    "datasheet-allows-this": "The datasheet allows this depth in this room.",
+    "fan-ready-and-cup-test": "Have a fan ready, keep the room at the cool end, and watch it through the peak. A test "
+    "with a cup and one probe tells more: it is on the resin's page.",
+    "fan-ready": "Have a fan ready and watch it through the peak.",
+    "reaches-in-room": "It reaches {peak} {room}.",
+    "reaches-with-remedy": "With {remedy}{where} it reaches {peak}.",
+    "or-pour-in-layers": "Or pour it in layers, as said above.",
+    "pour-in-layers": "Pour it in layers, as said above.",
+    "pour-shallower": "Pour shallower layers, cool the room or give it more air, and predict again.",
+    "runaway-can-burn": "A pour that runs away can smoke and burn.",
+    "void-hot": '"{void}" is deeper than the first layer that fills it: by itself it would reach {peak}; {limit} is '
+    "the limit.",
+    "fill-void-before": "Fill it in layers of its own before, and plan them as a pour of their own.",
+    "look-under-form": "Look under the form, and say whether air moves there or it stands on a bench.",
+    "core-over-surface": "Core and surface differ by up to {spread}: at most {stress} in the skin if it were already "
+    "hard.",
+    "core-far-over-surface": "Core and surface differ by more than {spread}.",
+    "slow-surface-cooling": "Slow the cooling of the surface after the peak, or pour shallower layers.",
+    # ---- the room ----
+    "room-too-warm": "The room reaches {room}; {most} is the most. A warm room speeds the cure and raises the peak.",
+    "cool-room": "Cool the room to {most} or below.",
+    "room-too-cold": "The room falls to {room}; {least} is the least. It would stay soft.",
+    "heat-room": "Heat the room gently to {least}, through the night too; no flame heater.",
+    "warmer-runs-hotter": "Warmer runs hotter: predict it first.",
+    "room-stays-between": "The room stays between {coldest} and {warmest}.",
+    "room-stays-at": "The room stays at {room}.",
+    "pour-then-reaches": "This pour then reaches {peak}.",
+    "pour-still-reaches": "That alone is not enough: this pour would still reach {peak}.",
+}
