@@ -10,8 +10,8 @@ ENGLISH: dict[str, str | Plural] = {
     "give-deepest-pour": "Give the deepest single pour with the resin: it stands in its datasheet.",
     "depth-held-by-model": "By the model {depth} stays under {limit}; the datasheet names no depth.",
     "depth-allowed": "{depth} is within the {most} allowed.",
-    "depth-over-datasheet": "{depth} in one pour is too deep: {most} is allowed.",
-    "depth-over-model": "{depth} in one pour is too deep: by the model {most} stays under {limit}{where}{sheet}.",
+    "depth-over-datasheet": "A single pour of {depth} is too deep: {most} is allowed.",
+    "depth-over-model": "A single pour of {depth} is too deep: by the model {most} stays under {limit}{where}{sheet}.",
     "where-room": " {room}",
     "datasheet-allows": "; the datasheet allows {depth}",
     # ---- layers that hold ----

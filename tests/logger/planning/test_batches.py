@@ -66,7 +66,7 @@ def test_the_card_has_both_measures_and_every_step() -> None:
     assert told["ratio_by_volume"][0] / told["ratio_by_volume"][1] == pytest.approx(1.652, abs=1e-3)
     assert [step.at_min for step in found.steps] == [0, 2, 4, 6, 6, 8]
     assert any("second pail" in say(step.what) for step in found.steps)
-    assert any("safety data sheet" in caution for caution in found.cautions)
+    assert any("safety data sheet" in say(caution) for caution in found.cautions)
     assert json.loads(json.dumps(told)) == told
 
 

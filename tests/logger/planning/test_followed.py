@@ -124,7 +124,7 @@ def test_what_is_under_the_form_is_asked_where_it_is_not_said() -> None:
     silent = silent.model_copy(update={"form": silent.form.model_copy(update={"underside": None})})
     asked = finding(assess(silent, predict(silent)), "underside-unsaid")
     assert asked.light is Light.WATCH
-    assert "stand on a bench" in asked.sentence
+    assert "stand on a bench" in say(asked.sentence)
     for plan in (plan_of(20.0, 20.0), plan_of(20.0, 20.0, form={"underside": "closed"})):
         assert "underside-unsaid" not in {one.key for one in assess(plan, predict(plan)).findings}
 
@@ -136,7 +136,7 @@ def test_the_section_that_decides_is_named() -> None:
         30.0, 20.0, pour={"shape": "river", "width_mm": 60.0, "length_mm": 1500.0}, outline=outline
     )
     widest = finding(assess(plan, predict(plan)), "widest")
-    assert "200 mm at 800 mm along" in widest.sentence
+    assert "200 mm at 800 mm along" in say(widest.sentence)
 
 
 def test_a_second_layer_after_the_run_is_judged_all_the_same() -> None:

@@ -30,7 +30,7 @@ def test_a_deepest_layer_that_cannot_be_is_refused(deepest: float) -> None:
     with pytest.raises(OutOfRange, match="mm") as refusal:
         equal_layers(75, deepest)
 
-    assert "datasheet" in refusal.value.remedy
+    assert "datasheet" in say(refusal.value.remedy)
 
 
 @given(total=st.floats(1, 1000), deepest=st.floats(1, 200))

@@ -17,7 +17,7 @@ Image.new("RGB", (40, 30), "peru").save(_DRAWN, "JPEG")
 PHOTO = {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": _DRAWN.getvalue()}
 #: What the page says of each mistake, and what to change. Two layers of 37.5 mm, each safe alone, reach 69 °C at 26 °C.
 MISTAKES = {
-    "too deep": ("75 mm in one pour is too deep: by the model", "Pour 3 layers of 25 mm."),
+    "too deep": ("A single pour of 75 mm is too deep: by the model", "Pour 3 layers of 25 mm."),
     "warm room": ("The room reaches 31 °C; 26 °C is the most.", "Cool the room to 26 °C or below"),
     "thin bottom": ("9 mm melamine over 900 mm is far too weak", "Put supports every 260 mm or closer"),
     "damp slab": ("That is too damp for resin", "Dry it to 6 to 8 %, then measure it again."),

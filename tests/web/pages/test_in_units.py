@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 from typing import Any
 
 import pytest
 
+from logger.facts import Fact, Quantity, Value
 from logger.plan.file import plan_from_table, plan_to_text
 from logger.planning.assess import Assessment
 from logger.planning.examples import EXAMPLES
-from logger.planning.finding import plain
 from logger.words.old_text import in_units
 from logger.words.reader import Reader
 from logger.words.render import planned, say
@@ -62,23 +63,39 @@ def test_no_metric_number_is_left_in_any_finding_of_the_shipped_plans() -> None:
     compared = 0
     for assessment in assessments():
         for finding in assessment.findings:
-            told = planned(finding.sentence, AMERICAN)
+            told = say(finding.sentence, AMERICAN)
             texts = [
                 told,
-                planned(finding.change, AMERICAN),
+                say(finding.change, AMERICAN),
                 *(say(c.said, AMERICAN) for c in finding.constants),
             ]
             for text in texts:
                 assert not left.search(re.sub(r'"[^"]*"', "", text)), text
-            for figure in finding.figures:
-                # The sentence's own figures: converted from the rounded number that the sentence shows.
-                if figure.unit == "mm" and f"{plain(figure.value)} mm" in finding.sentence:
-                    assert f"{plain(float(plain(figure.value)) / 25.4)} in" in told
-                    compared += 1
-                if figure.unit == "°C" and f"{plain(figure.value)} °C" in finding.sentence:
-                    assert f"{plain(float(plain(figure.value)) * 1.8 + 32)} °F" in told
-                    compared += 1
+            for one in quantities_in(finding.sentence):
+                # 25.4 mm an inch, °F = 1.8 °C + 32, exact (NIST SP 811, 2008, B.8); an inch is read to a sixteenth.
+                words = say(one, AMERICAN)
+                if one.unit == "mm":
+                    assert abs(inches_of(words) - one.value / 25.4) <= 1 / 32 + 1e-9, words
+                elif one.unit == "°C":
+                    assert float(words.split()[0]) == pytest.approx(one.value * 1.8 + 32, rel=5e-3), words
+                else:
+                    continue
+                assert words in told
+                compared += 1
     assert compared > 15
+
+
+def quantities_in(text: Value) -> list[Quantity]:
+    """Every quantity of a fact and of the facts in it."""
+    if isinstance(text, Quantity):
+        return [text]
+    within = text.values.values() if isinstance(text, Fact) else text if isinstance(text, tuple) else ()
+    return [one for value in within for one in quantities_in(value)]
+
+
+def inches_of(words: str) -> float:
+    """The number of "1 15/16 in"."""
+    return float(sum(Fraction(part) for part in words.removesuffix(" in").split()))
 
 
 def test_a_refusal_keeps_the_plan_files_units() -> None:
@@ -93,8 +110,9 @@ def test_plan_and_ready_pages_speak_the_devices_units_and_the_api_does_not(maker
     maker.cookies.set(COOKIE, AMERICAN.cookie)
     for page in ("plan", "ready"):
         text = maker.get(f"/pours/{pour}/{page}").text
-        assert "2.95 in in one pour is too deep: by the model 1." in text
-        assert "the datasheet allows 1.97 in." in text
+        # 75 mm and 50 mm, to a sixteenth of an inch (25.4 mm an inch: NIST SP 811, 2008, B.8)
+        assert "A single pour of 2 15/16 in is too deep: by the model 1 " in text
+        assert "the datasheet allows 1 15/16 in." in text
         assert "The room reaches 87.8 °F; 78.8 °F is the most." in text
     points = maker.get(f"/api/pours/{pour}/ready").json()["points"]
-    assert "75 mm in one pour is too deep" in points[0]["why"]
+    assert "A single pour of 75 mm is too deep" in points[0]["why"]
