@@ -104,7 +104,7 @@ def assess(
             findings += ask()
         except BadInput as refusal:
             findings.append(
-                Finding(topic, f"refused-{topic}", Light.STOP, str(refusal), change=refusal.remedy)
+                Finding(topic, f"refused-{topic}", Light.STOP, refusal.fact, change=refusal.remedy)
             )
     refused = {finding.topic for finding in findings if finding.key.startswith("refused-")}
     return Assessment(

@@ -147,9 +147,9 @@ class _PointMaker:
 
         about: only findings that are about it, by its name.
         """
-        meant = [f for key in keys for f in self.by_key.get(key, []) if not about or _names(f, about)]
+        meant = [f for key in keys for f in self.by_key.get(key, []) if not about or f.about == about]
         bad = tuple(f for f in meant if f.light is not Light.OK)
-        why = _together([said for f in bad for said in (f.sentence, f.change) if said])
+        why = in_a_row([said for f in bad for said in (f.sentence, f.change) if said])
         return SigningPoint(
             name,
             question,
@@ -166,12 +166,6 @@ class _PointMaker:
 def _together(texts: Sequence[str]) -> str:
     """Return sentences as one text; what is not all facts yet stays plain text."""
     return in_a_row(texts) if all(isinstance(text, Fact) for text in texts) else " ".join(texts)
-
-
-def _names(finding: Finding, about: str) -> bool:
-    """Whether a finding names a slab or a void."""
-    said = finding.sentence
-    return about in said.values.values() if isinstance(said, Fact) else f'"{about}"' in said
 
 
 def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:

@@ -100,7 +100,7 @@ def field_of(finding: Finding, plan: Plan) -> str:
     named = {"slab": [one.name for one in plan.slab], "void": [one.name for one in plan.void]}
     for table, there in named.items():
         if name.startswith(f"{table}.") and not name.split(".")[1].isdigit():
-            number = next((i for i, one in enumerate(there) if f'"{one}"' in finding.sentence), 0)
+            number = next((i for i, one in enumerate(there) if one == finding.about), 0)
             return name.replace(f"{table}.", f"{table}.{number}.", 1)
     return name
 
