@@ -94,7 +94,9 @@ def test_pounds_are_named_in_pounds(maker: Any, pour: int) -> None:
     """Kilograms in a field of pounds have the right ratio, and are no batch."""
     maker.cookies.set("pourlog_units", "f.in.gal.lb")
     page = words(weigh(maker, pour, ("9.861", "4.412")))
-    assert "kilograms typed as pounds: 9.861 lb A and 4.412 lb B instead of 21.741 lb A and 9.726 lb B" in page
+    assert (
+        "kilograms typed as pounds: 9.861 lb A and 4.412 lb B instead of 21.741 lb A and 9.726 lb B" in page
+    )
 
 
 def test_the_form_never_carries_a_verdict(maker: Any, pour: int) -> None:
