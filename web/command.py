@@ -32,6 +32,8 @@ from web.commands.extras import what_to_install
 from web.commands.terminal import (
     Language,
     Units,
+    add_row,
+    line,
     of_the_whole_program,
     plain,
     read_by,
@@ -41,7 +43,7 @@ from web.commands.terminal import (
 )
 from web.demo.scenarios import SCENARIOS
 from web.server import startup
-from web.views.words import celsius, hours_minutes, release_words
+from web.views.words import hours_minutes, release_words
 
 if TYPE_CHECKING:
     from logger.cure.fit.datasheet_fit import Fit
@@ -101,7 +103,7 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
     from logger.plan.file import read_plan
 
     planned = read_plan(plan)
-    with working("solving the cross-section …"):
+    with working(phrase("solving the cross-section …")):
         prediction = predict(planned)
     if as_json:
         print_json(said(prediction.to_json(), METRIC))
@@ -121,7 +123,7 @@ def plan_command(plan: PlanPath, as_json: Json = False) -> None:
     from web.views.plan_report import plan_report
 
     planned = read_plan(plan)
-    with working("working the plan through …"):
+    with working(phrase("working the plan through …")):
         assessment = assess_fully(planned)
     if as_json:
         print_json(assessment_json(assessment))
@@ -147,7 +149,7 @@ def fit_command(
     from logger.cure.fit.what_it_means import safe_depths, what_would_narrow
 
     stated = read_datasheet(datasheet)
-    with working("fitting; this takes some seconds …"):
+    with working(phrase("fitting; this takes some seconds …")):
         fitted = fit_datasheet(stated)
     if as_json:
         print_json(said(fitted.to_json(), METRIC))
@@ -235,7 +237,7 @@ def advise_command(
     from logger.planning.advice import advise
 
     planned = read_plan(plan)
-    with working("solving many pours; this takes half a minute or more …"):
+    with working(phrase("solving many pours; this takes half a minute or more …")):
         advice = advise(planned, faster)
     if as_json:
         print_json(said(advice.to_json(), METRIC))
@@ -292,7 +294,7 @@ def refit_command(
     from logger.cure.fit.refit import fit_from_pours
 
     recorded = [_recorded(Path(plan), Path(rows)) for plan, rows in zip(pour[::2], pour[1::2], strict=True)]
-    with working("fitting; this takes some seconds a pour …"):
+    with working(phrase("fitting; this takes some seconds a pour …")):
         fitted = fit_from_pours(recorded)
     if as_json:
         message = words(fitted.message(), METRIC)
@@ -358,7 +360,7 @@ def replay_command(
 
     hours = [_hour(text) for text in forecast_at.split(",") if text.strip()]
     planned, rows = read_plan(plan), read_readings(recorded)
-    with working("replaying …"):
+    with working(phrase("replaying …")):
         replayed = replay(planned, rows, forecast_at=hours, live_forecasts=live_forecasts)
     if as_json:
         print_json(said(replayed, METRIC))
@@ -383,32 +385,49 @@ def _hour(text: str) -> float:
 
 
 def _show_replay(title: str, replayed: dict[str, Any]) -> None:
-    raised = table_of("alarm", "priority", "raised", "over", "why", title=title, title_justify="left")
+    headings = phrase("alarm"), phrase("priority"), phrase("raised"), phrase("cleared"), phrase("why")
+    raised = table_of(*headings, title=title, title_justify="left")
     for alarm in replayed["alarms"]:
-        raised.add_row(
+        add_row(
+            raised,
             alarm["kind"],
             alarm["priority"],
             hours_minutes(alarm["raised_h"]),
             hours_minutes(alarm["cleared_h"]),
-            words(alarm["reason"]),
+            alarm["reason"],
         )
-    say(raised if replayed["alarms"] else f"{title}: no alarm was raised")
+    say(raised if replayed["alarms"] else phrase("{title}: no alarm was raised", title=title))
     if replayed["forecasts"]:
-        table = table_of("at", "core's peak", "when", "chance over the limit", "hard and cool")
+        table = table_of(
+            phrase("at"),
+            phrase("core's peak"),
+            phrase("when"),
+            phrase("chance over the limit"),
+            phrase("hard and cool"),
+        )
         for forecast in replayed["forecasts"]:
-            peak, when = forecast["core_peak_c"], forecast["core_peak_at_h"]
-            table.add_row(
+            core, when = forecast["core_peak_c"], forecast["core_peak_at_h"]
+            low, middle, high = (
+                temperature(core[part], 0 if part != "p50" else 1) for part in ("p05", "p50", "p95")
+            )
+            add_row(
+                table,
                 hours_minutes(forecast["at_h"]),
-                f"{celsius(peak['p50'])} ({peak['p05']:.0f}–{peak['p95']:.0f})",
-                f"{hours_minutes(when['p50'])} ({when['p05']:.1f}–{when['p95']:.1f} h)",
-                f"{100 * forecast['chance_core_over_limit']:.0f} %",
+                phrase("{middle} ({low} to {high})", middle=middle, low=low, high=high),
+                phrase(
+                    "{middle} ({low} to {high} h)",
+                    middle=hours(when["p50"]),
+                    low=quantity(when["p05"], ""),
+                    high=quantity(when["p95"], ""),
+                ),
+                percent(100 * forecast["chance_core_over_limit"], 0),
                 release_words(forecast["release_at_h"]),
             )
         say(table)
-    figures = table_of("figure", "value", title="record", title_justify="left")
+    figures = table_of(phrase("figure"), phrase("value"), title=phrase("record"), title_justify="left")
     for name, value in replayed["summary"].items():
         if value is not None and not isinstance(value, dict):
-            figures.add_row(name, str(value))
+            add_row(figures, name, str(value))
     say(figures)
 
 
@@ -496,12 +515,20 @@ def backup_command(
 
     Example: `pourlog backup settings.toml /media/stick/pourlog`
     """
-    with working("copying and verifying …"):
+    with working(phrase("copying and verifying …")):
         copy = back_up(_database(settings), folder, SystemClock().stamp().wall_ms, most)
     if as_json:
         print_json({"path": str(copy.path), "pours": copy.pours, "readings": copy.readings, "verified": True})
         return
-    say(f"{copy.path}: {copy.pours} pours, {copy.readings} readings, {len(copy.photos)} photos, verified")
+    line(
+        phrase(
+            "{path}: {pours} pours, {readings} readings, {photos} photos, verified",
+            path=str(copy.path),
+            pours=copy.pours,
+            readings=copy.readings,
+            photos=len(copy.photos),
+        )
+    )
     _warn_of_damaged(copy.damaged_photos)
 
 
@@ -515,14 +542,18 @@ def restore_command(
 
     Example: `pourlog restore pourlog-20261125-163000.sqlite3 settings.toml`
     """
-    with working("verifying and putting back …"):
+    with working(phrase("verifying and putting back …")):
         restored = restore(backup, _database(settings))
     if as_json:
         print_json({"pours": restored.pours, "readings": restored.readings})
         return
-    say(
-        f"{restored.pours} pours, {restored.readings} readings and {len(restored.photos)} photos are back; "
-        "what was there is beside it"
+    line(
+        phrase(
+            "{pours} pours, {readings} readings and {photos} photos are back; what was there is beside it",
+            pours=restored.pours,
+            readings=restored.readings,
+            photos=len(restored.photos),
+        )
     )
     _warn_of_damaged(restored.damaged_photos)
 
@@ -530,7 +561,8 @@ def restore_command(
 def _warn_of_damaged(names: Sequence[str]) -> None:
     """Warn of photos that could not be copied; the rest could."""
     for name in names:
-        print(f"pourlog: the file of photo {name[:12]} is gone or damaged; it is not copied", file=sys.stderr)
+        why = phrase("the file of photo {name} is gone or damaged; it is not copied", name=name[:12])
+        print(f"pourlog: {words(why)}", file=sys.stderr)
 
 
 def _database(settings: Path) -> Path:
@@ -574,7 +606,7 @@ def serve_command(
     if code is not None:
         owner.show_set_up(config, code)
     else:
-        print(f"The board is at {service.settings.link_base}/", flush=True)
+        line(phrase("The board is at {page}", page=f"{service.settings.link_base}/"))
     with reading(METRIC):  # each request and each message has a reader of its own
         sys.exit(serve(service))
 
@@ -646,7 +678,7 @@ def main() -> None:
         hint = what_to_install(error)
         if hint is None:
             raise
-        print(f"pourlog: {hint}", file=sys.stderr)
+        _refuse(hint)
         sys.exit(1)
 
 

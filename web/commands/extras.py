@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 
+from logger.words.phrase import phrase
+
 #: Library → its extra; all others that a station alone does not have come with `service`.
 EXTRA_OF = {"gpiod": "pi", "psycopg": "postgres", "weasyprint": "pdf"}
 OUR_OWN = ("hardware", "logger", "web")
@@ -22,4 +24,9 @@ def what_to_install(error: ModuleNotFoundError) -> str | None:
     extra = missing_extra(error)
     if extra is None:
         return None
-    return f"this needs the extra `{extra}` ({error.name} is not installed): pip install 'pourlog[{extra}]'"
+    return phrase(
+        "this needs the extra `{extra}` ({library} is not installed): {command}",
+        extra=extra,
+        library=error.name or "",
+        command=f"pip install 'pourlog[{extra}]'",
+    )

@@ -20,6 +20,8 @@ import typer
 from logger.diagnosis.machine_facts import CheckState, MachineFinding
 from logger.quantities import temperature
 from logger.words.phrase import phrase
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.commands.extras import what_to_install
 from web.commands.machine import show
 from web.commands.terminal import json_line
@@ -114,7 +116,7 @@ def libraries() -> str:
             importlib.import_module(name)
         except Exception as error:
             hint = what_to_install(error) if isinstance(error, ModuleNotFoundError) else None
-            raise ImportError(f"{name}: {error}{f'; {hint}' if hint else ''}") from error
+            raise ImportError(f"{name}: {error}{f'; {say(hint, METRIC)}' if hint else ''}") from error
     return phrase("{n} libraries load", n=len(LOADED))
 
 

@@ -152,6 +152,11 @@ def table_of(*headings: str, **options: Any) -> Table:
     return Table(*(render.say(heading) for heading in headings), **options)
 
 
+def add_row(table: Table, *cells: str) -> None:
+    """Add a row of facts and plain texts to a table."""
+    table.add_row(*(plain(render.say(cell)) for cell in cells))
+
+
 def plain(text: str) -> str:
     """Text in which square brackets are just that."""
     from rich.markup import escape

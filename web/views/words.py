@@ -8,10 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, datetime, tzinfo
 from datetime import date as datetime_date
-from typing import Any
-
-from jinja2.utils import htmlsafe_json_dumps
-from markupsafe import Markup
+from typing import TYPE_CHECKING, Any
 
 from logger.alarms.kind import Harm, Kind
 from logger.alarms.registry import KINDS
@@ -23,6 +20,9 @@ from logger.words.old_text import marked
 from logger.words.phrase import phrase
 from logger.words.reader import Reader, current
 from logger.words.render import planned, say
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 __all__ = [
     "ago",
@@ -234,6 +234,8 @@ def minutes_words(minutes: float) -> str:
 
 def plain(markup: Markup) -> Markup:
     """Return a template's text as a script's string: without entities, in quotation marks."""
+    from jinja2.utils import htmlsafe_json_dumps  # a station alone has no page, and not its library
+
     return htmlsafe_json_dumps(markup.unescape())
 
 
