@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from logger.facts import fact
 from logger.record.json_values import JsonObject, JsonView
 from logger.record.plots import MANY, Line, plot
+from logger.words.reader import METRIC, Reader
 
 #: Pours that can be distinguished on one sheet.
 MOST = len(MANY)
@@ -126,13 +127,13 @@ def chosen(
     ]
 
 
-def overlay(pours: Sequence[Compared], shown: Callable[[float], float] = float, unit: str = "°C") -> str:
+def overlay(pours: Sequence[Compared], reader: Reader = METRIC) -> str:
     """Return the cores of pours laid over one another from the moment of pouring, as SVG."""
     lines = [
         Line(
             fact("plot-pour", pour=pour.pour, title=pour.title),
             pour.hours,
-            [None if v is None else shown(v) for v in pour.core_c],
+            [None if v is None else reader.degrees(v) for v in pour.core_c],
             colour,
             dash,
             1.8,
@@ -140,7 +141,7 @@ def overlay(pours: Sequence[Compared], shown: Callable[[float], float] = float, 
         for pour, (colour, dash) in zip(pours, MANY, strict=False)
     ]
     size = (680.0, 340.0 + 14 * (len(lines) // 4))
-    return plot(lines, title=fact("plot-cores"), unit=unit, size=size)
+    return plot(lines, title=fact("plot-cores"), unit=reader.degree, reader=reader, size=size)
 
 
 def errors(pours: Iterable[Compared]) -> dict[str, float | int | None]:

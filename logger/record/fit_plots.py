@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from logger.facts import fact
 from logger.record.json_values import JsonView
 from logger.record.plots import Dot, Line, PlotMark, plot
+from logger.words.reader import Reader
 
 #: A plot shows the specimen for so many times as long as what is stated of it.
 SHOWN = 1.6
@@ -16,34 +15,33 @@ SHOWN = 1.6
 
 def fitted_plots(
     fit: JsonView,
-    degrees: Callable[[float], float],
-    unit: str,
+    reader: Reader,
     width: float = 420,
     height: float = 230,
 ) -> list[tuple[str, str]]:
     """Return (statement, SVG) of each statement with a curve.
 
-    `fit` as Fit.to_json gives it; `degrees` turns °C into `unit`.
+    `fit` as Fit.to_json gives it; `reader`: in whose units and language.
     """
     plots = []
     for curve in fit["curves"]:
         mine = [point for point in fit["points"] if point["statement"] == curve["statement"]]
         hours = np.asarray(curve["hours"], dtype=float)
-        shown_c = np.array([degrees(value) for value in curve["core_c"]])
+        shown_c = np.array([reader.degrees(value) for value in curve["core_c"]])
         peak_h = float(hours[int(shown_c.argmax())])
         marks, dots, last_h = [], [], 0.0
         for point in mine:
             part = point["tolerance_pct"] / 100
             if point["quantity"] == "peak below":
-                marks.append(PlotMark(fact("plot-must-stay-below"), level=degrees(point["stated"])))
+                marks.append(PlotMark(fact("plot-must-stay-below"), level=reader.degrees(point["stated"])))
                 last_h = max(last_h, 2 * peak_h)
             elif point["unit"] == "°C":
                 stated_h = next((p["stated"] for p in mine if p["quantity"] == "peak time"), peak_h)
                 off_c = part * (point["stated"] - curve["core_c"][0])
-                off = degrees(point["stated"] + off_c) - degrees(point["stated"])
+                off = reader.degrees(point["stated"] + off_c) - reader.degrees(point["stated"])
                 dots += [
-                    Dot(stated_h, degrees(point["stated"]), full=False, off_value=off),
-                    Dot(peak_h, degrees(point["fitted"])),
+                    Dot(stated_h, reader.degrees(point["stated"]), full=False, off_value=off),
+                    Dot(peak_h, reader.degrees(point["fitted"])),
                 ]
                 last_h = max(last_h, 2 * peak_h, stated_h)
             elif point["quantity"] != "peak time":
@@ -56,7 +54,13 @@ def fitted_plots(
         plots.append(
             (
                 curve["statement"],
-                plot([line, *marks, *dots], title=curve["statement"], unit=unit, size=(width, height)),
+                plot(
+                    [line, *marks, *dots],
+                    title=curve["statement"],
+                    unit=reader.degree,
+                    reader=reader,
+                    size=(width, height),
+                ),
             )
         )
     return plots

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from logger.facts import fact
 from logger.quantities import quantity, temperature
 from logger.record.json_values import JsonView
 from logger.record.plots import Line, PlotMark, ShadedRange, place_line, plot
+from logger.words.reader import METRIC, Reader
 
 _ORDER = ("core", "surface", "underside", "room")
 PAGE_WIDTH = 680.0
@@ -15,13 +14,11 @@ PAGE_WIDTH = 680.0
 WHOLE, HALF = (PAGE_WIDTH, 170.0), (340.0, 150.0)
 
 
-def course_plot(
-    record: JsonView, shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
-) -> str:
+def course_plot(record: JsonView, reader: Reader = METRIC, height: float = 300) -> str:
     """Return measured temperatures over the frozen prediction and the resin's limit."""
     curves = sorted(record["curves"], key=lambda curve: _rank(curve["place"]))
     lines = [
-        place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
+        place_line(curve["place"], curve["hours"], _in(curve["celsius"], reader))
         for curve in curves
         if _rank(curve["place"]) < len(_ORDER)
     ]
@@ -33,7 +30,7 @@ def course_plot(
             place_line(
                 "planned",
                 [planned["hours"][at] for at in shown_at],
-                [shown(planned["core_c"][at]) for at in shown_at],
+                [reader.degrees(planned["core_c"][at]) for at in shown_at],
                 fact("plot-core-predicted"),
             )
         )
@@ -41,7 +38,7 @@ def course_plot(
     marks = (
         []
         if limit is None
-        else [PlotMark(fact("plot-limit", limit=temperature(limit, 0)), level=shown(limit))]
+        else [PlotMark(fact("plot-limit", limit=temperature(limit, 0)), level=reader.degrees(limit))]
     )
     marks += [
         PlotMark(fact("plot-layer", number=layer["number"]), hour=layer["poured_at_h"])
@@ -49,12 +46,10 @@ def course_plot(
         if layer["number"] > 1 and layer["poured_at_h"] is not None
     ]
     title = fact("plot-course")
-    return plot([*lines, *marks], title=title, unit=unit, size=(PAGE_WIDTH, height))
+    return plot([*lines, *marks], title=title, unit=reader.degree, reader=reader, size=(PAGE_WIDTH, height))
 
 
-def forecast_plot(
-    record: JsonView, shown: Callable[[float], float] = float, unit: str = "°C", height: float = 300
-) -> str | None:
+def forecast_plot(record: JsonView, reader: Reader = METRIC, height: float = 300) -> str | None:
     """Return what was forecast at 1, 4 and 12 h against the core as measured; None without a forecast that has a
     band.
     """
@@ -71,41 +66,51 @@ def forecast_plot(
             ShadedRange(
                 fact("plot-forecast-range", hour=hour),
                 hours,
-                [shown(v) for v in core["p05"]],
-                [shown(v) for v in core["p95"]],
+                [reader.degrees(v) for v in core["p05"]],
+                [reader.degrees(v) for v in core["p95"]],
                 colour,
             )
         )
         lines.append(
             Line(
-                fact("plot-forecast-at", hour=hour), hours, [shown(v) for v in core["p50"]], colour, dash, 1.4
+                fact("plot-forecast-at", hour=hour),
+                hours,
+                [reader.degrees(v) for v in core["p50"]],
+                colour,
+                dash,
+                1.4,
             )
         )
     if not bands:
         return None
     lines += [
-        place_line(curve["place"], curve["hours"], _in(curve["celsius"], shown))
+        place_line(curve["place"], curve["hours"], _in(curve["celsius"], reader))
         for curve in record["curves"]
         if curve["place"].partition("-")[0] == "core"
     ]
-    return plot([*lines, *bands], title=fact("plot-forecasts"), unit=unit, size=(PAGE_WIDTH, height))
+    return plot(
+        [*lines, *bands],
+        title=fact("plot-forecasts"),
+        unit=reader.degree,
+        reader=reader,
+        size=(PAGE_WIDTH, height),
+    )
 
 
 def air_plot(
     record: JsonView,
-    shown: Callable[[float], float] = float,
-    unit: str = "°C",
+    reader: Reader = METRIC,
     size: tuple[float, float] = WHOLE,
 ) -> str | None:
     """Return the room over the cure; None where nobody measured it."""
     rooms = [curve for curve in record["curves"] if curve["place"].partition("-")[0] == "room"]
     if not rooms:
         return None
-    lines = [place_line(room["place"], room["hours"], _in(room["celsius"], shown)) for room in rooms]
-    return plot(lines, title=fact("plot-room"), unit=unit, size=size)
+    lines = [place_line(room["place"], room["hours"], _in(room["celsius"], reader)) for room in rooms]
+    return plot(lines, title=fact("plot-room"), unit=reader.degree, reader=reader, size=size)
 
 
-def damp_plot(record: JsonView, size: tuple[float, float] = WHOLE) -> str | None:
+def damp_plot(record: JsonView, reader: Reader = METRIC, size: tuple[float, float] = WHOLE) -> str | None:
     """Return the room's relative humidity, hourly means; None where nobody measured it."""
     hours = record["air"]["hours"]
     if not hours:
@@ -117,7 +122,7 @@ def damp_plot(record: JsonView, size: tuple[float, float] = WHOLE) -> str | None
         "#0b5c8a",
         "7 3",
     )
-    return plot([line], title=fact("plot-room-humidity"), unit="%", size=size)
+    return plot([line], title=fact("plot-room-humidity"), unit="%", reader=reader, size=size)
 
 
 def _rank(place: str) -> int:
@@ -125,5 +130,5 @@ def _rank(place: str) -> int:
     return _ORDER.index(kind) if kind in _ORDER else len(_ORDER)
 
 
-def _in(values: list[float | None], shown: Callable[[float], float]) -> list[float | None]:
-    return [None if value is None else shown(value) for value in values]
+def _in(values: list[float | None], reader: Reader) -> list[float | None]:
+    return [None if value is None else reader.degrees(value) for value in values]

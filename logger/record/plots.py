@@ -12,7 +12,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from logger.facts import fact
 from logger.places import place_name
-from logger.words.reader import current
+from logger.words.reader import METRIC, Reader
 from logger.words.render import say
 
 #: Colours that differ in lightness as well, for prints without colour: name → stroke and dash of each place.
@@ -97,12 +97,15 @@ def plot(
     title: str,
     unit: str,
     size: tuple[float, float] = (680.0, 300.0),
+    reader: Reader = METRIC,
 ) -> str:
-    """Return a plot over hours since pouring as SVG; `size`: width and height.
+    """Return a plot over hours since pouring as SVG; `size`: width and height. `reader`: in whose language; values and
+    `unit` are in theirs already.
 
     A line without a single value is left out; a plot without any value says so.
     """
     width, height = size
+    title = say(title, reader)
     bands = [item for item in items if isinstance(item, ShadedRange)]
     marks = [item for item in items if isinstance(item, PlotMark)]
     dots = [item for item in items if isinstance(item, Dot)]
@@ -121,24 +124,24 @@ def plot(
     at += [hour for dot in dots for hour in (dot.hour - dot.off_h, dot.hour + dot.off_h)]
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" '
-        f'height="{height:g}" role="img" aria-label={quoteattr(say(title))} font-family="{_FONT}" font-size="10">'
-        f"<title>{escape(say(title))}</title>"
+        f'height="{height:g}" role="img" aria-label={quoteattr(title)} font-family="{_FONT}" font-size="10">'
+        f"<title>{escape(title)}</title>"
         f'<rect width="{width:g}" height="{height:g}" fill="#ffffff"/>'
     )
     if not values:
-        nothing = escape(say(fact("plot-no-readings")))
+        nothing = escape(say(fact("plot-no-readings"), reader))
         return (
             head + f'<text x="{width / 2:g}" y="{height / 2:g}" text-anchor="middle">{nothing}</text></svg>'
         )
     values += [mark.level for mark in marks if mark.level is not None]
     rows = 1 + (len(drawn) + len(bands) - 1) // 4
-    frame = _Frame(width, height - 14 * rows, min(0.0, *at), max(at), min(values), max(values))
+    frame = _Frame(width, height - 14 * rows, min(0.0, *at), max(at), min(values), max(values), reader)
     pieces = [head, frame.grid(unit)]
     pieces += [frame.area(band) for band in bands]
     pieces += [frame.mark(mark) for mark in marks]
     pieces += [frame.path(line) for line in drawn]
     pieces += [frame.dot(dot) for dot in dots]
-    pieces.append(_legend(drawn, bands, width, height - 14 * rows + 4))
+    pieces.append(_legend(drawn, bands, width, height - 14 * rows + 4, reader))
     return "".join(pieces) + "</svg>"
 
 
@@ -159,7 +162,10 @@ LEAST_SPAN_C = 5.0
 class _Frame:
     """Where hours and values are on the sheet."""
 
-    def __init__(self, width: float, height: float, h0: float, h1: float, low: float, high: float) -> None:
+    def __init__(
+        self, width: float, height: float, h0: float, h1: float, low: float, high: float, reader: Reader
+    ) -> None:
+        self.reader = reader
         self.width, self.height = width, height
         self.h0, self.h1 = h0, max(h1, h0 + 0.1)
         # A steady room is drawn as one: half a degree of probe noise must not fill the frame.
@@ -185,16 +191,17 @@ class _Frame:
             y = self.y(value)
             pieces.append(
                 _rule(f"M{_LEFT:g} {y:.1f}H{right:g}")
-                + _word(_LEFT - 5, y + 3.5, current().number(value), "end")
+                + _word(_LEFT - 5, y + 3.5, self.reader.number(value), "end")
             )
         for hour in ticks(self.h0, self.h1, 9 if self.width > 500 else 5):
             x = self.x(hour)
             pieces.append(
                 _rule(f"M{x:.1f} {_TOP:g}V{bottom:g}")
-                + _word(x, bottom + 13, current().number(hour), "middle")
+                + _word(x, bottom + 13, self.reader.number(hour), "middle")
             )
         pieces.append(
-            _word(right, bottom + 26, say(fact("plot-hours")), "end") + _word(4, bottom + 26, unit, "start")
+            _word(right, bottom + 26, say(fact("plot-hours"), self.reader), "end")
+            + _word(4, bottom + 26, unit, "start")
         )
         pieces.append(f'<path d="M{_LEFT:g} {_TOP:g}V{bottom:g}H{right:g}" fill="none" stroke="{_INK}"/>')
         return "".join(pieces)
@@ -240,7 +247,7 @@ class _Frame:
             return (
                 f'<path d="M{_LEFT:g} {y:.1f}H{self.width - _RIGHT:g}" stroke="{_STOP}" stroke-width="1.6"/>'
                 f'<text x="{self.width - _RIGHT - 2:g}" y="{y - 3:.1f}" text-anchor="end" fill="{_STOP}">'
-                f"{escape(say(mark.name))}</text>"
+                f"{escape(say(mark.name, self.reader))}</text>"
             )
         if mark.hour is None or not self.h0 <= mark.hour <= self.h1:
             return ""
@@ -248,7 +255,7 @@ class _Frame:
         return (
             f'<path d="M{x:.1f} {_TOP:g}V{self.height - _BOTTOM:g}" stroke="{_INK}" stroke-width=".8" '
             f'stroke-dasharray="1 2"/><text x="{x + 2:.1f}" y="{_TOP + 9:g}" fill="{_INK}">'
-            f"{escape(say(mark.name))}</text>"
+            f"{escape(say(mark.name, self.reader))}</text>"
         )
 
 
@@ -260,7 +267,9 @@ def _word(x: float, y: float, text: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{_INK}">{escape(text)}</text>'
 
 
-def _legend(lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, top: float) -> str:
+def _legend(
+    lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, top: float, reader: Reader
+) -> str:
     pieces = []
     slot = (width - _LEFT) / 4
     items: list[Line | ShadedRange] = [*lines, *bands]
@@ -274,7 +283,7 @@ def _legend(lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, t
                 f'<path d="M{x:.1f} {y + 1:.1f}h24" stroke="{item.colour}" stroke-width="{item.width:g}"'
                 f"{dash}/>"
             )
-        name = say(item.name)
+        name = say(item.name, reader)
         name = name if len(name) <= 26 else name[:25] + "…"
         pieces.append(f'{key}<text x="{x + 29:.1f}" y="{y + 4.5:.1f}" fill="{_INK}">{escape(name)}</text>')
     return "".join(pieces)

@@ -460,7 +460,7 @@ def test_the_pdf_has_two_pages_and_the_numbers_of_the_json(maker: Any, sealed: i
     assert re.search(r"Page size:\s+59[45](\.\d+)? x 84[12]", told), "A4 (ISO 216: 210 mm by 297 mm)"
     record = maker.get(f"/api/pours/{sealed}/record").json()
     text = text_of(pdf)
-    for what, how in ((say(what, METRIC), say(how, METRIC)) for what, how in facts(record, METRIC)):
+    for what, how in ((say(what, METRIC), say(how, METRIC)) for what, how in facts(record)):
         assert f"{what} {how}".replace("\u00a0", " ") in text, what
     assert f"{record['figures']['core_peak_c']:.1f} °C" in text
     assert "Flawed, can be mended" in text_of(pdf, 1)

@@ -56,7 +56,7 @@ def compare_page(
             "errors": compare.errors(matching),
             "most": compare.MOST,
             "left": max(0, len(shown) - compare.MOST),
-            "plot": Markup(compare.overlay(shown[: compare.MOST], u.degrees, u.degree)) if shown else None,
+            "plot": Markup(compare.overlay(shown[: compare.MOST], u)) if shown else None,
         },
     )
 

@@ -14,7 +14,7 @@ from starlette.responses import RedirectResponse, Response
 from logger.condition.condition_words import FAULT_WORDS, STAGE_WORDS
 from logger.errors import BadInput
 from logger.pour import Stage
-from logger.quantities import difference, hours, percent, quantity, rate, temperature
+from logger.quantities import count, difference, hours, percent, quantity, rate, temperature
 from logger.quantities import peak as peak_of
 from logger.record import event_views, pictures
 from logger.record.gather import gather
@@ -117,22 +117,22 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     address = f"{service.settings.link_base}/pours/{pour_id}/record"
     seal = record["seal"]
     plots = [
-        (phrase("Measured against predicted"), pictures.course_plot(record, u.degrees, u.degree)),
-        (phrase("What was forecast"), pictures.forecast_plot(record, u.degrees, u.degree)),
-        (phrase("The room"), pictures.air_plot(record, u.degrees, u.degree)),
-        (phrase("The air"), pictures.damp_plot(record)),
+        (phrase("Measured against predicted"), pictures.course_plot(record, u)),
+        (phrase("What was forecast"), pictures.forecast_plot(record, u)),
+        (phrase("The room"), pictures.air_plot(record, u)),
+        (phrase("The air"), pictures.damp_plot(record, u)),
     ]
     # On paper room and air stand side by side.
     half = pictures.HALF
     beside = [
-        (phrase("The room"), pictures.air_plot(record, u.degrees, u.degree, half)),
-        (phrase("Its humidity"), pictures.damp_plot(record, half)),
+        (phrase("The room"), pictures.air_plot(record, u, half)),
+        (phrase("Its humidity"), pictures.damp_plot(record, u, half)),
     ]
     return {
         "record": record,
         "languages": LANGUAGE_NAMES,
         "pour": pour,
-        "facts": facts(record, u),
+        "facts": facts(record),
         "fault_words": FAULT_WORDS,
         "stage_word": STAGE_WORDS[Stage(pour.stage)],
         "sealed": pour.stage == Stage.CLOSED,
@@ -152,11 +152,10 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     }
 
 
-def facts(record: dict[str, Any], u: Reader) -> list[tuple[str, str]]:
+def facts(record: dict[str, Any]) -> list[tuple[str, str]]:
     """Return the (what, how much) lines of a record, in words; what the readings cannot tell is said, not left out."""
     f = record["figures"]
-    warmth, cured = f["core_degree_hours"], f.get("conversion_at_release")
-    damp, per_kelvin = f.get("air_dampest_hour_pct"), u.degrees(1.0) - u.degrees(0.0)
+    cured, damp = f.get("conversion_at_release"), f.get("air_dampest_hour_pct")
     record_context = [
         (phrase("Hottest core"), _at(_temperature(f["core_peak_c"]), f["core_peak_at_h"])),
         (
@@ -179,17 +178,6 @@ def facts(record: dict[str, Any], u: Reader) -> list[tuple[str, str]]:
             phrase("Widest spread, core to surface"),
             _at(_difference(f["widest_spread_c"]), f["widest_spread_at_h"]),
         ),
-        (
-            phrase("Warmth the core had"),
-            NONE
-            if warmth is None
-            else phrase(
-                "{warmth} {degree}·h above {base}",
-                warmth=round(warmth * per_kelvin),
-                degree=u.degree,
-                base=temperature(5.0, 0),
-            ),
-        ),
         (phrase("Cured at release, estimated"), NONE if cured is None else percent(100 * cured, 0)),
         (phrase("Glass transition then, estimated"), _temperature(f.get("tg_at_release_c"), 0)),
         (phrase("Coldest room"), _at(_temperature(f["room_coldest_c"]), f["room_coldest_at_h"])),
@@ -205,8 +193,8 @@ def facts(record: dict[str, Any], u: Reader) -> list[tuple[str, str]]:
             phrase("Readings"),
             phrase(
                 "{readings}, of which {faults} failed",
-                readings=f["readings"],
-                faults=f["faults"],
+                readings=count(f["readings"]),
+                faults=count(f["faults"]),
             ),
         ),
     ]
@@ -288,7 +276,7 @@ def _on_paper(service: Service, pour_id: int, u: Reader, *, shows_cost: bool) ->
     record = dict(shown["record"])
     lists = (*paper.LISTS_FIRST, *paper.LISTS_SECOND)
     whole = {name: record[name] for name in lists if name != "points"} | {"points": shown["points"]}
-    forecast = pictures.forecast_plot(record, u.degrees, u.degree, FORECAST_HIGH)
+    forecast = pictures.forecast_plot(record, u, FORECAST_HIGH)
     contents = paper.PaperContents(
         lengths={name: len(rows) for name, rows in whole.items()},
         forecasts=len(shown["forecasts"]),
@@ -306,7 +294,7 @@ def _on_paper(service: Service, pour_id: int, u: Reader, *, shows_cost: bool) ->
         "points": cut["points"],
         "more": more,
         "air_first": fits.air_first,
-        "course": Markup(pictures.course_plot(record, u.degrees, u.degree, COURSE_HIGH)),
+        "course": Markup(pictures.course_plot(record, u, COURSE_HIGH)),
         "forecast": None if forecast is None else Markup(forecast),
     }
 

@@ -228,7 +228,7 @@ def _shown(
     data = None if row is None else row.data
     resin = Resin.model_validate(data["table"]) if data else (poured or {})["resin"]
     fit = data["fit"] if data else None
-    plots = fitted_plots(fit, u.degrees, u.degree) if fit else []
+    plots = fitted_plots(fit, u) if fit else []
     return {
         "key": key,
         "name": resin.name,

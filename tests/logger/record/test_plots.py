@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from logger.record.compare import compared
+from logger.record.pictures import course_plot
 from logger.record.plots import MANY, PLACES, Line, PlotMark, ShadedRange, plot, ticks
+from logger.words.reader import Reader, units_from
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -97,3 +99,24 @@ def test_a_pour_that_is_still_watched_is_not_compared_by_the_peak_it_has_so_far(
     curves = [{"place": "core", "hours": [0.0, 2.0], "celsius": [21.0, 24.0]}]
     assert compared(1, plan, predicted, curves, unfinished=True).error_k is None
     assert compared(1, plan, predicted, curves).error_k == -9.0
+
+
+def test_a_plot_is_in_the_readers_units_and_numbers() -> None:
+    """°F on the axis and at the limit's line (NIST SP 811, 2008, B.8: 60 °C are 140 °F); a decimal comma in German."""
+    record = {
+        "curves": [{"place": "core-2", "hours": [0.0, 1.0, 2.0], "celsius": [20.0, 30.0, 40.0]}],
+        "prediction": None,
+        "figures": {"limit_c": 60.0},
+        "layers": [],
+    }
+    american = course_plot(record, units_from("f.in.gal.lb"))
+    texts = ElementTree.fromstring(american).itertext()
+    words = [text for text in texts if text.strip()]
+    assert "limit 140 °F" in words
+    assert "°F" in words
+    assert "core-2" in words
+    assert "°C" not in american
+    german = course_plot(record, Reader(language="de"))
+    assert "1,5<" in german
+    assert "1.5<" not in german
+    assert "1.5<" in course_plot(record)
