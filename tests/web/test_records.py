@@ -669,7 +669,9 @@ def test_the_shop_learns_what_went_wrong_and_what_would_have_caught_it(maker: An
     record = maker.get(f"/api/pours/{sealed}/record").json()
     (moisture,) = [p for p in record["points"] if p["id"] == "slab-1-moisture"]
     assert moisture["override"]["by"] == "Ada"
-    assert crack["warned"] == {say(moisture["question"], METRIC): 1}, "depth and room stood at ok and were signed"
+    assert crack["warned"] == {say(moisture["question"], METRIC): 1}, (
+        "depth and room stood at ok and were signed"
+    )
     page = words(maker.get("/shop"))
     assert "A crack" in page
     assert "120.00 credits" in page
