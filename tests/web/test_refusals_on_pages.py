@@ -136,24 +136,26 @@ def test_a_program_reads_english_and_the_fact_that_it_is_made_of(
     shop.go(pour, Stage.READY, Stage.POURING)
     answer = browser.post(f"/pours/{pour}/measured", data={"level": "400"}, headers=PROGRAM)
     body = answer.json()["error"]
-    assert body["message"].startswith("level: is out of range; found 10160 mm; allowed: -1000 mm to 1000 mm;")
+    assert body["message"].startswith("level: is out of range; found '400'; allowed: -1000 mm to 1000 mm;")
     assert body["where"] == "level"
     assert body["fact"]["code"] == "refused"
-    assert body["fact"]["values"]["found"]["value"] == {"value": 10160.0, "unit": "mm", "kind": "length"}
+    most = body["fact"]["values"]["allowed"]["allowed"]["most"]
+    assert most == {"value": 1000.0, "unit": "mm", "kind": "length"}
 
 
-def test_a_refused_value_and_its_range_come_in_the_persons_unit(
-    browser: Any, shop: Any, plan_toml: str
+@pytest.mark.parametrize("typed", ["400", "1200 cm", "100 1/2 in"])
+def test_a_refused_value_comes_back_as_it_was_typed_with_its_range_in_the_persons_unit(
+    browser: Any, shop: Any, plan_toml: str, typed: str
 ) -> None:
     """1000 mm are 39.37 in (NIST SP 811, 2008, B.8)."""
     pour = shop.plan(plan_toml)
     shop.go(pour, Stage.READY, Stage.POURING)
-    answer = browser.post(f"/pours/{pour}/measured", data={"level": "400"}, headers=PAGE)
-    text = " ".join(shown(answer).split())
+    answer = browser.post(f"/pours/{pour}/measured", data={"level": typed}, headers=PAGE)
+    main = " ".join(shown(answer).split()).partition("<main")[2].partition("</main")[0]
     assert answer.status_code == 422
-    assert "found 400 in" in text
-    assert "39 3/8 in" in text
-    assert " mm" not in text.partition("<main")[2].partition("</main")[0]
+    assert f"found '{typed}'" in main
+    assert "39 3/8 in" in main
+    assert " mm" not in main
 
 
 @pytest.mark.parametrize(

@@ -20,9 +20,11 @@ from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.reader_units import reader_of
 from web.views.render import page
-from web.views.typed import celsius_from, grams_from, single
+from web.views.typed import as_typed, celsius_from, grams_from, single
 
 router = APIRouter(include_in_schema=False)
+#: What its fields are called where they are refused.
+MASS, ROOM = phrase("mass"), phrase("room")
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{12}$")]
 Text = Annotated[str, Form(max_length=200)]
 
@@ -45,8 +47,9 @@ def begin(
 ) -> Response:
     """Begin a test: the parts were mixed now, and from here on it logs itself."""
     try:
-        mass_g = single(grams_from(mass, "mass", reader_of(request)), mass, "mass")
-        actions.begin(service, who.name, key, probe, room, mass_g)
+        mass_g = single(grams_from(mass, MASS, reader_of(request)), mass, MASS)
+        with as_typed(mass, MASS):
+            actions.begin(service, who.name, key, probe, room, mass_g)
     except (BadInput, NotAllowed, NotFound) as error:
         given = {"probe": probe, "room": room, "mass": mass}
         return _again(request, service, key, error, given)
@@ -58,8 +61,9 @@ def add(key: Key, request: Request, service: ServiceDep, who: MakerDep, room_c: 
     """Add what the cup measured to the datasheet, and fit the resin again."""
     u = reader_of(request)
     try:
-        celsius = single(celsius_from(room_c, "room", u), room_c, "room") if room_c.strip() else None
-        actions.add_to_datasheet(service, who.name, key, celsius)
+        celsius = single(celsius_from(room_c, ROOM, u), room_c, ROOM) if room_c.strip() else None
+        with as_typed(room_c, ROOM):
+            actions.add_to_datasheet(service, who.name, key, celsius)
     except (BadInput, NotAllowed, DidNotConverge) as error:
         return _again(request, service, key, error, {"room_c": room_c})
     return RedirectResponse(f"/resins/{key}/cup-test#measured", 303)

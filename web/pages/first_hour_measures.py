@@ -17,7 +17,7 @@ from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep
 from web.service.service import Service
 from web.views.reader_units import reader_of
-from web.views.typed import litres_from, mm_from, single
+from web.views.typed import as_typed, litres_from, mm_from, single
 
 router = APIRouter(include_in_schema=False)
 Field = Annotated[str, Form(max_length=20)]
@@ -42,10 +42,12 @@ def measure(
     u = reader_of(request)
     if poured.strip():
         litres = single(litres_from(poured, phrase("Gone in"), u), poured, phrase("Gone in"))
-        watching.poured(service, pour_id, litres, who.name)
+        with as_typed(poured, phrase("litres poured")):
+            watching.poured(service, pour_id, litres, who.name)
     if level.strip():
         mm = single(mm_from(level, phrase("Level"), u, signed=True), level, phrase("Level"))
-        watching.level(service, pour_id, mm, who.name)
+        with as_typed(level, phrase("level")):
+            watching.level(service, pour_id, mm, who.name)
     return RedirectResponse(f"/pours/{pour_id}/first-hour", 303)
 
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from itertools import pairwise
 
 from logger import units
 from logger.errors import BadInput
+from logger.facts import Quantity
 from logger.words.numbers import decimal_sign
 from logger.words.phrase import phrase
 from logger.words.reader import G_PER_OUNCE, LITRES_PER_US_QUART, METRIC, ML_PER_US_FLUID_OUNCE, Reader
@@ -166,6 +168,19 @@ def single(value: Span, text: str, name: str) -> float:
     if isinstance(value, tuple):
         raise BadInput(name, phrase("is a range"), value=text, remedy=phrase("type one number"))
     return value
+
+
+@contextmanager
+def as_typed(text: str, name: str) -> Iterator[None]:
+    """Within this, raise a refusal of the value under that name as it was typed, not as it was read."""
+    try:
+        yield
+    except BadInput as error:
+        if error.where != name or not isinstance(error.value, Quantity) or not text.strip():
+            raise
+        raise type(error)(
+            name, error.problem, value=text.strip(), allowed=error.allowed, remedy=error.remedy
+        ) from error
 
 
 def ratio_from(text: str, u: Reader = METRIC) -> tuple[float, float, str]:
