@@ -111,7 +111,7 @@ class LookReminders:
         text = (
             fact("asked-for-check-in", time=minutes_of(minutes)) if minutes > 0 else fact("asked-for-check")
         )
-        events.add_event(tx, pour.id, now_ms, REMINDER, "the watch", text, {"due_ms": due_ms})
+        events.add_event(tx, pour.id, now_ms, REMINDER, events.WATCH, text, {"due_ms": due_ms})
         return True
 
     def _may_send(self, book: AlarmBook, time: LocalTime) -> bool:

@@ -100,7 +100,7 @@ class FanSwitch:
                 pour_id,
                 self._timeline.true_ms(),
                 "fan",
-                "the watch",
+                events.WATCH,
                 cut(text, 4000),
                 {"on": due.on, "station": station_id, "by": due.by},
             )

@@ -326,7 +326,7 @@ class Memory:
                     if pours.get_pour(tx, pour_id).stage == Stage.CLOSED:
                         continue  # its record was sealed meanwhile
                     true_ms = at_ms + self._timeline.shift_ms
-                    events.add_event(tx, pour_id, true_ms, TOLD, "the watch", text)
+                    events.add_event(tx, pour_id, true_ms, TOLD, events.WATCH, text)
         except SQLAlchemyError as error:
             self.watch.put_back(unrecorded)
             log.warning("what was sent from memory is recorded later: %s", getattr(error, "orig", error))

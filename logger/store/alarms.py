@@ -18,7 +18,7 @@ from logger.errors import NotFound
 from logger.facts import cut, fact
 from logger.store.boots import BOOT
 from logger.store.database import table
-from logger.store.events import EVENT, add_event, ours
+from logger.store.events import EVENT, WATCH, add_event, ours
 from logger.store.pours import OWN, POUR
 from logger.store.rows import AlarmRow, all_rows, columns, first_row
 from logger.store.tables import Alarm
@@ -59,7 +59,7 @@ def save_changes(
             pour_id,
             at_ms,
             "alarm",
-            change.by or fact("the-watch"),
+            change.by or WATCH,
             cut(change.text, 4000),
             {
                 "alarm": row_id,

@@ -21,6 +21,8 @@ EVENT = table(Event)
 #: Every event; a question adds its where.
 EVENTS = select(*columns(EVENT, EventRow))
 _POUR = table(Pour)
+#: By whom an event is that the watch has made.
+WATCH = fact("the-watch")
 _FOREIGN = _POUR.alias("foreign_pour")
 
 

@@ -358,7 +358,7 @@ def test_the_fan_is_switched_on_by_itself_only_where_the_settings_allow_it(
     with shop.store.read() as connection:
         assert stations.by_name(connection, "bench-1").fan_on is allowed
         noted = events.of_kind(connection, shop.pour_id, "fan")
-    assert [row.by for row in noted] == ["the watch"] * allowed
+    assert [row.by for row in noted] == [events.WATCH] * allowed
 
 
 def fan_of(shop: Watched) -> tuple[bool, list[tuple[str, bool]]]:
@@ -375,11 +375,11 @@ def test_the_fan_follows_the_plans_times(store: Store, clock: Any, plan_toml: st
     assert fan_of(shop) == (False, [])
     for _ in range(2):
         shop.sweep(22, 200)
-    assert fan_of(shop) == (True, [("the watch", True)])
+    assert fan_of(shop) == (True, [(events.WATCH, True)])
     shop.start()
     for _ in range(6):
         shop.sweep(22, 350)
-    assert fan_of(shop) == (False, [("the watch", True), ("the watch", False)])
+    assert fan_of(shop) == (False, [(events.WATCH, True), (events.WATCH, False)])
 
 
 def test_a_fan_that_was_switched_on_for_a_hot_core_stops_once_the_peak_is_past(watched: Any) -> None:
@@ -404,7 +404,7 @@ def test_a_fan_that_was_switched_on_for_a_hot_core_stops_once_the_peak_is_past(w
     with shop.store.write() as tx:
         forecasts.add_forecast(tx, shop.pour_id, hour, shop.timeline.true_ms(), body)
     shop.sweep(49, 30)
-    assert fan_of(shop) == (False, [("the watch", True), ("the watch", False)])
+    assert fan_of(shop) == (False, [(events.WATCH, True), (events.WATCH, False)])
 
 
 @pytest.mark.parametrize("on", [True, False])
@@ -420,7 +420,7 @@ def test_what_a_person_switched_stays_so(watched: Any, on: bool) -> None:
     with shop.store.write() as tx:
         stations.switch_fan(tx, shop.station_id, on=on)
     shop.sweep(61)
-    assert fan_of(shop) == (True, [("the watch", True)])
+    assert fan_of(shop) == (True, [(events.WATCH, True)])
 
 
 def test_the_planned_release_is_the_one_frozen_with_the_prediction(watched: Any) -> None:

@@ -64,7 +64,7 @@ def test_an_offset_is_kept_with_date_and_person_and_seen_to_be_added(
     for _ in range(14):
         clock.move(10)
         wires(core=0.31)
-    assert "Keep it: add -0.31 K" in words(maker.get(page_of(CORE, "ice")))
+    assert "Save: add -0.31 °C" in words(maker.get(page_of(CORE, "ice")))
     kept = words(maker.post(page_of(CORE, "ice")))
     event = newest(service)
     assert (event.kind, event.by, event.at_ms) == ("ice-point", "Ada", service.timeline.true_ms())
@@ -81,7 +81,7 @@ def test_an_offset_that_is_added_already_is_not_added_twice(maker: Any, wires: A
     for _ in range(16):
         clock.move(10)
         wires(core=0.31, offset_c=-0.31)
-    assert "Keep it: add -0.31 K" in words(maker.get(page_of(CORE, "ice")))
+    assert "Save: add -0.31 °C" in words(maker.get(page_of(CORE, "ice")))
 
 
 def test_nothing_is_kept_before_the_bath_is_steady_or_while_a_pour_is_watched(
