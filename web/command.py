@@ -424,7 +424,7 @@ def _show_replay(title: str, replayed: dict[str, Any]) -> None:
                 release_words(forecast["release_at_h"]),
             )
         say(table)
-    figures = table_of(phrase("figure"), phrase("value"), title=phrase("record"), title_justify="left")
+    figures = table_of(phrase("what"), phrase("value"), title=phrase("record"), title_justify="left")
     for name, value in replayed["summary"].items():
         if value is not None and not isinstance(value, dict):
             add_row(figures, name, str(value))

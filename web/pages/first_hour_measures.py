@@ -35,7 +35,7 @@ def measure(
     """Keep what was measured, in the units of whoever measured; either may be left out."""
     if not poured.strip() and not level.strip():
         raise BadInput(
-            phrase("measured"),
+            phrase("what was measured"),
             phrase("is empty"),
             remedy=phrase("give what has gone in, or the level, or both"),
         )

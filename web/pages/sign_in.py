@@ -210,7 +210,7 @@ def _joined(tx: Connection, asked: InvitationRow, password_hash: str, now_ms: in
             now_ms,
             "joined",
             asked.name,
-            f"{asked.role}, asked in by {asked.by}",
+            phrase("{role}, asked in by {who}", role=asked.role, who=asked.by),
             shop_id=asked.shop_id,
         )
         return people.add_person(
@@ -232,7 +232,7 @@ def _joined(tx: Connection, asked: InvitationRow, password_hash: str, now_ms: in
         now_ms,
         "password-changed",
         asked.name,
-        f"by a code from {asked.by}",
+        phrase("by a code from {who}", who=asked.by),
         shop_id=asked.shop_id,
     )
     return int(person.id)

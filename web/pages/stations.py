@@ -63,7 +63,7 @@ def place(
     """Where a station stands: the bench, the hall, the site."""
     stands = " ".join(stands.split())
     if len(stands) > STANDS_LETTERS:
-        allowed = f"at most {STANDS_LETTERS} letters"
+        allowed = phrase("at most {n} letters", n=STANDS_LETTERS)
         error = BadInput(
             phrase("where it stands"), phrase("is too long"), allowed=allowed, remedy=phrase("shorten it")
         )

@@ -121,6 +121,9 @@ _PRIORITY_WORDS = {
 _WORDS = {
     name.code: name
     for name in (
+        phrase("first"),
+        phrase("second"),
+        phrase("one phone"),
         phrase("high"),
         phrase("medium"),
         phrase("low"),
