@@ -11,6 +11,7 @@ import ssl
 
 from logger.delivery.channel_kinds import MailLogin, Target
 from logger.delivery.channels import Outcome
+from logger.words.phrase import phrase
 
 
 def fault_of(target: Target, outcome: Outcome, timeout_s: float) -> str:
@@ -18,20 +19,37 @@ def fault_of(target: Target, outcome: Outcome, timeout_s: float) -> str:
     if outcome.status is not None:
         return _of_status(outcome.status)
     if outcome.hopeless or not target.host:
-        return f"{outcome.problem}. Check the address."
-    return _of_server(target, timeout_s) or f"{outcome.problem}. Check what was typed."
+        return phrase("{problem}. Check the address.", problem=outcome.problem)
+    return _of_server(target, timeout_s) or phrase(
+        "{problem}. Check what was typed.", problem=outcome.problem
+    )
 
 
 def _of_status(status: int) -> str:
     if status in (401, 403):
-        return f"Sign-in refused (the server answered {status}): check user name, password or token."
+        return phrase(
+            "Sign-in refused (the server answered {status}): check user name, password or token.",
+            status=str(status),
+        )
     if status in (404, 410):
-        return f"The server knows no such address (it answered {status}): check what stands behind its name."
+        return phrase(
+            "The server knows no such address (it answered {status}): check what stands behind its name.",
+            status=str(status),
+        )
     if status in (413, 429):
-        return f"The server takes no more now (it answered {status}): wait a little, then try again."
+        return phrase(
+            "The server takes no more now (it answered {status}): wait a little, then try again.",
+            status=str(status),
+        )
     if status >= 500:
-        return f"The server has a fault of its own (it answered {status}): try again later, or look at it."
-    return f"The server did not take the message (it answered {status}): check what was typed."
+        return phrase(
+            "The server has a fault of its own (it answered {status}): try again later, or look at it.",
+            status=str(status),
+        )
+    return phrase(
+        "The server did not take the message (it answered {status}): check what was typed.",
+        status=str(status),
+    )
 
 
 def _of_server(target: Target, timeout_s: float) -> str | None:
@@ -39,13 +57,28 @@ def _of_server(target: Target, timeout_s: float) -> str | None:
     try:
         connection = socket.create_connection((host, port), timeout_s)
     except socket.gaierror:
-        return f"No machine called “{host}” is known here: check the spelling, or give its number (192.168.1.20)."
+        return phrase(
+            "No machine called “{host}” is known here: check the spelling, or give its number (192.168.1.20).",
+            host=host,
+        )
     except ConnectionRefusedError:
-        return f"{host} is there, but nothing answers at port {port}: check the port, and whether it is switched on."
+        return phrase(
+            "{host} is there, but nothing answers at port {port}: check the port, and whether it is switched on.",
+            host=host,
+            port=str(port),
+        )
     except TimeoutError:
-        return f"{host} does not answer at port {port}: is it switched on, and on this network?"
+        return phrase(
+            "{host} does not answer at port {port}: is it switched on, and on this network?",
+            host=host,
+            port=str(port),
+        )
     except (OSError, UnicodeError) as error:
-        return f"There is no way to {host} from here ({getattr(error, 'strerror', None) or 'a name that is none'})."
+        return phrase(
+            "There is no way to {host} from here ({why}).",
+            host=host,
+            why=getattr(error, "strerror", None) or phrase("a name that is none"),
+        )
     with connection:
         if target.mail is not None:
             return _of_mail(target, target.mail, timeout_s)
@@ -57,9 +90,15 @@ def _of_tls(connection: socket.socket, host: str) -> str | None:
         with ssl.create_default_context().wrap_socket(connection, server_hostname=host):
             return None
     except ssl.SSLCertVerificationError as error:
-        return f"The certificate of {host} is not trusted here ({error.verify_message}): mend it, or write http://."
+        return phrase(
+            "The certificate of {host} is not trusted here ({why}): mend it, or write http://.",
+            host=host,
+            why=error.verify_message,
+        )
     except (ssl.SSLError, OSError):
-        return f"{host} does not speak HTTPS at that port: check the port, or write http://."
+        return phrase(
+            "{host} does not speak HTTPS at that port: check the port, or write http://.", host=host
+        )
 
 
 def _of_mail(target: Target, mail: MailLogin, timeout_s: float) -> str | None:
@@ -80,17 +119,40 @@ def _of_mail(target: Target, mail: MailLogin, timeout_s: float) -> str | None:
                 server.login(mail.user, mail.password)
             code, _said = server.mail(mail.sender)
             if code >= 400:
-                return f"The mail server refuses mail from {mail.sender} ({code}): check “From”."
+                return phrase(
+                    "The mail server refuses mail from {sender} ({code}): check “From”.",
+                    sender=mail.sender,
+                    code=str(code),
+                )
             code, _said = server.rcpt(mail.to)
             if code >= 400:
-                return f"The mail server refuses mail to {mail.to} ({code}): check “Send to”."
+                return phrase(
+                    "The mail server refuses mail to {to} ({code}): check “Send to”.",
+                    to=mail.to,
+                    code=str(code),
+                )
     except smtplib.SMTPAuthenticationError:
-        return "Sign-in refused by the mail server: check user name and password."
+        return phrase("Sign-in refused by the mail server: check user name and password.")
     except smtplib.SMTPNotSupportedError as error:
-        wants = "encryption" if "STARTTLS" in str(error) else "a sign-in"
-        return f"{host} offers no {wants} at port {port}: choose another encryption, or another port."
+        if "STARTTLS" in str(error):
+            return phrase(
+                "{host} offers no encryption at port {port}: choose another encryption, or another port.",
+                host=host,
+                port=str(port),
+            )
+        return phrase(
+            "{host} offers no sign-in at port {port}: choose another encryption, or another port.",
+            host=host,
+            port=str(port),
+        )
     except ssl.SSLCertVerificationError as error:
-        return f"The certificate of {host} is not trusted here ({error.verify_message})."
+        return phrase(
+            "The certificate of {host} is not trusted here ({why}).", host=host, why=error.verify_message
+        )
     except (ssl.SSLError, smtplib.SMTPException, OSError, UnicodeError):
-        return f"{host} does not speak as expected at port {port}: check port and encryption."
+        return phrase(
+            "{host} does not speak as expected at port {port}: check port and encryption.",
+            host=host,
+            port=str(port),
+        )
     return None

@@ -15,6 +15,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 from urllib.parse import urlsplit
 
+from logger.facts import Fact
+from logger.quantities import seconds
+from logger.words.phrase import phrase
+
 if TYPE_CHECKING:
     import apprise
 
@@ -83,7 +87,7 @@ class MessageChannels:
         """
         before = self._hanging.get(url)
         if before is not None and before.is_alive():
-            return Outcome(False, f"{shown(url)}: still hangs in an earlier message")
+            return Outcome(False, phrase("{way}: still hangs in an earlier message", way=shown(url)))
         answers: list[Outcome] = []
         thread = threading.Thread(
             target=lambda: answers.append(self._send(url, title, body)), name="channel", daemon=True
@@ -93,13 +97,16 @@ class MessageChannels:
         except (
             RuntimeError
         ) as error:  # the machine has no thread left: a fault of this moment, not of the channel
-            return Outcome(False, f"{shown(url)}: cannot be tried now ({error})")
+            return Outcome(
+                False, phrase("{way}: cannot be tried now ({why})", way=shown(url), why=str(error))
+            )
         thread.join(WHOLE * self._timeout_s)
         if answers:
             self._hanging.pop(url, None)
             return answers[0]
         self._hanging[url] = thread
-        return Outcome(False, f"{shown(url)}: no answer within {WHOLE * self._timeout_s:g} s")
+        late = phrase("{way}: no answer within {time}", way=shown(url), time=seconds(WHOLE * self._timeout_s))
+        return Outcome(False, late)
 
     def _send(self, url: str, title: str, body: str) -> Outcome:
         try:
@@ -112,12 +119,11 @@ class MessageChannels:
                 result = sender.notify(title=title, body=body)
         except Exception as error:
             log.exception("the message library failed at %s", shown(url))
-            return Outcome(False, f"{shown(url)}: the message library failed ({type(error).__name__})")
+            return Outcome(False, _failed(url, error))
         if result:
             return Outcome(True)
         status = answers[-1] if answers else None
-        status_words = "" if status is None else f" (it answered {status})"
-        return Outcome(False, f"{shown(url)}: did not take the message{status_words}", status=status)
+        return Outcome(False, not_taken(url, status), status=status)
 
     def _problem_of(self, url: str) -> str | None:
         try:
@@ -126,7 +132,7 @@ class MessageChannels:
             sender, problem = self._sender_for(url)
         except Exception as error:
             log.exception("the message library failed at %s", shown(url))
-            return f"{shown(url)}: the message library failed ({type(error).__name__})"
+            return _failed(url, error)
         return None if sender is not None else problem
 
     def _sender_for(self, url: str) -> tuple[apprise.Apprise | None, str]:
@@ -138,10 +144,26 @@ class MessageChannels:
         sender = apprise.Apprise()
         if sender.add(_bounded(url, self._timeout_s)):
             return sender, ""
-        problem = f"{shown(url)}: not a channel that the message library knows"
         if _SPECIAL.search(_login(url)):
-            problem += " (in a name or password [ is written %5B, ] %5D, # %23, / %2F, ? %3F and @ %40)"
-        return None, problem
+            return None, phrase(
+                "{way}: not a channel that the message library knows (in a name or password [ is written %5B, ] %5D, "
+                "# %23, / %2F, ? %3F and @ %40)",
+                way=shown(url),
+            )
+        return None, phrase("{way}: not a channel that the message library knows", way=shown(url))
+
+
+def not_taken(url: str, status: int | None = None) -> Fact:
+    """Say that a channel did not take a message, and what it answered, where it did."""
+    if status is None:
+        return phrase("{way}: did not take the message", way=shown(url))
+    return phrase(
+        "{way}: did not take the message (it answered {status})", way=shown(url), status=str(status)
+    )
+
+
+def _failed(url: str, error: Exception) -> Fact:
+    return phrase("{way}: the message library failed ({error})", way=shown(url), error=type(error).__name__)
 
 
 def shown(url: str) -> str:

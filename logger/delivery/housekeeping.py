@@ -14,6 +14,7 @@ from logger.settings import Messages
 from logger.store.boots import Timeline
 from logger.store.database import Store
 from logger.store.lease import LostLease
+from logger.words.phrase import phrase
 
 log = logging.getLogger(__name__)
 
@@ -69,7 +70,7 @@ class Heartbeat:
         try:
             self._call(url, self._messages.timeout_s)
         except OSError as error:
-            self.problem = f"the heartbeat's address does not answer: {error}"
+            self.problem = phrase("the heartbeat's address does not answer: {why}", why=str(error))
             log.warning(self.problem)
         else:
             self.problem = None
@@ -98,7 +99,7 @@ class RegularTestMessage:
             due = trial_due(connection, self._addresses, now_ms, self._minute_of_day())
         if due:
             with self._store.write() as tx:
-                write_trials(tx, self._addresses, now_ms, self._address, "It comes regularly.")
+                write_trials(tx, self._addresses, now_ms, self._address, phrase("It comes regularly."))
             self._written()
 
 
@@ -128,6 +129,8 @@ class Housekeeping:
                 raise
             except Exception as error:
                 log.exception("%s failed; it is tried again", name)
-                self.troubles[name] = f"{name} failed ({type(error).__name__}); it is tried again"
+                self.troubles[name] = phrase(
+                    "{task} failed ({error}); it is tried again", task=name, error=type(error).__name__
+                )
             else:
                 self.troubles.pop(name, None)

@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from logger.delivery.addresses import AddressBook
 from logger.delivery.channel_health import ChannelHealth, Failing, groups_in_reach
-from logger.delivery.channels import WHOLE, Channel, Outcome, shown
+from logger.delivery.channels import WHOLE, Channel, Outcome, not_taken, shown
 from logger.delivery.memory_outbox import HeldMessage, MemoryOutbox, Progress
 from logger.errors import NotFound
 from logger.settings import Messages
@@ -28,6 +28,9 @@ from logger.store.database import Store, refuses
 from logger.store.outbox import NewMessage
 from logger.store.rows import MessageRow
 from logger.units import DAY_MS
+from logger.words.phrase import phrase
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 log = logging.getLogger(__name__)
 
@@ -41,8 +44,8 @@ BROKEN_AGAIN_MS = DAY_MS
 CLAIM_MORE_S = 5.0
 
 #: The message about broken channels, to the others.
-BROKEN_TITLE = "Messages do not reach every address"
-BROKEN_BODY = (
+BROKEN_TITLE = phrase("Messages do not reach every address")
+BROKEN_BODY = phrase(
     "The other addresses still get every message. Correct the address on the page “Messages to my phone”; one of the "
     "settings file there, under [messages], and restart the service. Then send a test message."
 )
@@ -169,7 +172,7 @@ class Sender:
                     due = outbox.next_due(connection, now_ms, list(self._addresses.groups()), [*tried, *done])
             except SQLAlchemyError as error:
                 # The messages wait in the database; the next round tries again. What is in memory goes out.
-                self.trouble = f"the messages that wait cannot be read ({_short(error)})"
+                self.trouble = phrase("the messages that wait cannot be read ({why})", why=_short(error))
                 due = None
             return due or self._memory.next_due(now_ms, tried)
 
@@ -180,7 +183,9 @@ class Sender:
         """
         urls = self._addresses.urls(message.to, self._shop_of(message))
         if not urls:
-            self._finish(message, f"nobody of that shop is called {message.to}", some=False)
+            self._finish(
+                message, phrase("nobody of that shop is called: {group}", group=message.to), some=False
+            )
             return False
         if not isinstance(message, HeldMessage) and message.why == outbox.CHANNEL:
             # Not for those that it is about: it would reach them once they work again, and be wrong.
@@ -207,7 +212,7 @@ class Sender:
                 taken.add(key)
                 self._note_taken(message, key)
             else:
-                down[url] = outcome.problem or f"{shown(url)}: did not take the message"
+                down[url] = outcome.problem or not_taken(url)
                 problems.append(down[url])
         self._finish(message, "; ".join(problems), some=bool(taken))
         return not problems
@@ -232,7 +237,9 @@ class Sender:
             outcome = self._channel(url, message.title, message.body)
         except Exception as error:
             log.exception("%s failed", shown(url))
-            outcome = Outcome(False, f"{shown(url)}: failed ({type(error).__name__})")
+            outcome = Outcome(
+                False, phrase("{way}: failed ({error})", way=shown(url), error=type(error).__name__)
+            )
         self._health.note(url, outcome, self._timeline.now_ms())
         return outcome
 
@@ -339,7 +346,7 @@ class Sender:
         reached = groups_in_reach(self._addresses.groups(), self._health.works)
         if wrong and not reached:
             return
-        body = f"{text}\n{BROKEN_BODY}"
+        title, body = say(BROKEN_TITLE, METRIC), say(f"{text}\n{BROKEN_BODY}", METRIC)
         try:
             with self._store.write() as tx:
                 outbox.outdate_of(tx, outbox.CHANNEL, now_ms)
@@ -347,9 +354,7 @@ class Sender:
                     for to in reached:
                         outbox.add_message(
                             tx,
-                            NewMessage(
-                                alarm_id=None, why=outbox.CHANNEL, to=to, title=BROKEN_TITLE, body=body
-                            ),
+                            NewMessage(alarm_id=None, why=outbox.CHANNEL, to=to, title=title, body=body),
                             now_ms=now_ms,
                         )
         except DBAPIError as error:

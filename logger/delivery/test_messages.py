@@ -11,6 +11,9 @@ from logger.store import outbox
 from logger.store.message_links import Purpose
 from logger.store.outbox import NewMessage
 from logger.units import HOUR_MS
+from logger.words.phrase import phrase
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 def write_trials(tx: Connection, addresses: AddressBook, now_ms: int, address: Address, why: str) -> int:
@@ -22,14 +25,20 @@ def write_trials(tx: Connection, addresses: AddressBook, now_ms: int, address: A
     groups = list(addresses.groups())
     for to in groups:
         link = address(f"/a/{new_token(tx, Purpose.CONFIRM, to, None, now_ms)}")
-        body = (
-            f"This is a test: nothing is wrong. {why}\n"
-            f"Tap to say that it has arrived (in the workshop's network): {link}"
+        body = phrase(
+            "This is a test: nothing is wrong. {why}\n"
+            "Tap to say that it has arrived (in the workshop's network): {link}",
+            why=why,
+            link=link,
         )
         outbox.add_message(
             tx,
             NewMessage(
-                alarm_id=None, why=outbox.TRIAL, to=to, title="Test message: please confirm", body=body
+                alarm_id=None,
+                why=outbox.TRIAL,
+                to=to,
+                title=say(phrase("Test message: please confirm"), METRIC),
+                body=say(body, METRIC),
             ),
             now_ms=now_ms,
         )

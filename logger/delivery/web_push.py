@@ -218,11 +218,18 @@ class WebPush:
             there = subscription_of_url(url)
             own = self.key.public
         except ModuleNotFoundError:
-            return f"{shown(url)}: Web Push needs the library cryptography: pip install 'pourlog[service]'"
+            return phrase(
+                "{way}: Web Push needs the library cryptography: pip install 'pourlog[service]'",
+                way=shown(url),
+            )
         except (BadInput, OSError, ValueError) as error:
-            return f"{shown(url)}: {error}"
+            why = error.fact if isinstance(error, BadInput) else str(error)
+            return phrase("{way}: {why}", way=shown(url), why=why)
         if there.key != own:
-            return f"{shown(url)}: this browser listens to another key than this service's: set it up again on it"
+            return phrase(
+                "{way}: this browser listens to another key than this service's: set it up again on it",
+                way=shown(url),
+            )
         return None
 
     def send(self, url: str, title: str, body: str) -> Outcome:
@@ -253,13 +260,22 @@ class WebPush:
                 follow_redirects=False,
             )
         except httpx.HTTPError as error:
-            return Outcome(False, f"{shown(url)}: the push service does not answer ({type(error).__name__})")
+            silent = phrase(
+                "{way}: the push service does not answer ({error})",
+                way=shown(url),
+                error=type(error).__name__,
+            )
+            return Outcome(False, silent)
         if answer.status_code in (200, 201, 202, 204):
             return Outcome(True)
         if answer.status_code in (404, 410):
-            gone = f"{shown(url)}: this browser takes no messages any more: set it up again on it"
+            gone = phrase(
+                "{way}: this browser takes no messages any more: set it up again on it", way=shown(url)
+            )
             return Outcome(False, gone, hopeless=True, status=answer.status_code)
-        problem = (
-            f"{shown(url)}: the push service did not take the message (it answered {answer.status_code})"
+        problem = phrase(
+            "{way}: the push service did not take the message (it answered {status})",
+            way=shown(url),
+            status=str(answer.status_code),
         )
         return Outcome(False, problem, status=answer.status_code)

@@ -10,7 +10,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import SQLAlchemyError
 
 from logger.errors import NotFound
-from logger.facts import fact
+from logger.facts import cut, fact
 from logger.store.database import table
 from logger.store.dialect import dialect_of
 from logger.store.rows import CalledChannel, ChannelRow, all_rows, columns, first_row
@@ -103,8 +103,8 @@ def correct(tx: Connection, channel_id: int, entries: Mapping[str, str], url: st
 
 def note_try(tx: Connection, channel_id: int, problem: str | None, now_ms: int) -> None:
     """Note how a test went. problem: what was wrong, in words; None: the channel has taken it."""
-    cut = None if problem is None else problem[:500]
-    tx.execute(update(CHANNEL).where(CHANNEL.c.id == channel_id).values(tried_ms=now_ms, problem=cut))
+    kept = None if problem is None else cut(problem, 500)
+    tx.execute(update(CHANNEL).where(CHANNEL.c.id == channel_id).values(tried_ms=now_ms, problem=kept))
 
 
 def confirm(tx: Connection, channel_id: int, now_ms: int) -> str | None:

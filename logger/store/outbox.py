@@ -15,7 +15,7 @@ from sqlalchemy.sql.elements import ColumnElement
 
 from logger.alarms.kind import Priority, urgency
 from logger.alarms.outbox_order import Waiting, sort_waiting
-from logger.facts import fact
+from logger.facts import cut, fact
 from logger.store.alarms import ALARM, same_alarm
 from logger.store.database import table
 from logger.store.rows import ListedMessage, MessageRow, all_rows, columns, first_row
@@ -147,7 +147,7 @@ def mark_failed(tx: Connection, message_id: int, problem: str, next_try_ms: int)
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id)
         .values(
-            problem=problem[:500],
+            problem=cut(problem, 500),
             attempts=OUTBOX.c.attempts + 1,
             next_try_ms=next_try_ms,
             claimed_until_ms=None,
@@ -251,7 +251,7 @@ def give_up(tx: Connection, message_id: int, problem: str, now_ms: int) -> None:
     tx.execute(
         update(OUTBOX)
         .where(OUTBOX.c.id == message_id, OUTBOX.c.state == WAITING)
-        .values(state=GIVEN_UP, done_ms=now_ms, problem=problem[:500], claimed_until_ms=None)
+        .values(state=GIVEN_UP, done_ms=now_ms, problem=cut(problem, 500), claimed_until_ms=None)
     )
 
 

@@ -295,7 +295,7 @@ class Outgoing(SQLModel, table=True):
     attempts: int = 0
     next_try_ms: int = Field(sa_type=BigInteger)
     done_ms: int | None = Field(default=None, sa_type=BigInteger)
-    problem: str | None = Field(default=None, max_length=500)
+    problem: str | None = Field(default=None, max_length=4000)
     #: Whoever is sending it has it until then; a sender that was killed loses it by itself.
     claimed_until_ms: int | None = Field(default=None, sa_type=BigInteger)
     #: Since when nothing has got through about this alarm to this group: a replaced message hands it on.
@@ -364,7 +364,7 @@ class PersonChannel(SQLModel, table=True):
     made_ms: int = Field(sa_type=BigInteger)
     #: When a test was last sent, and what was wrong with it.
     tried_ms: int | None = Field(default=None, sa_type=BigInteger)
-    problem: str | None = Field(default=None, max_length=500)
+    problem: str | None = Field(default=None, max_length=4000)
     #: When the person said that a test has arrived. No alarm goes to one that nobody has confirmed.
     confirmed_ms: int | None = Field(default=None, sa_type=BigInteger)
     removed_ms: int | None = Field(default=None, sa_type=BigInteger)

@@ -157,7 +157,7 @@ ENGLISH: dict[str, str | Plural] = {
     "wet-under-form.do.5": "A full tray or pail heats up by itself: spread it thin, keep it in sight.",
     "wet-under-form.do.6": "Mark the level and look every 5 min until it holds.",
     "look-due.title": "A look is due",
-    "look-due.title.short": "Check the form",
+    "look-due.title.short": "Look due",
     "look-due.limit": "a look of the first hour is 2 min overdue",
     "look-due.source": "common practice, no source: stay for half an hour, better an hour",
     "look-due.consequence": "A leak, or a form that opens, goes on unseen.",

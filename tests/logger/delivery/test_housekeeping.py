@@ -14,6 +14,8 @@ from logger.settings import Messages
 from logger.store import outbox
 from logger.store.boots import Timeline
 from logger.store.database import Store
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 
 class Called(list[str]):
@@ -80,7 +82,9 @@ def test_what_fails_of_the_upkeep_is_told_and_tried_again(timeline: Timeline) ->
     heartbeat = Heartbeat(Messages(heartbeat_url="http://out.test/x"), timeline, lambda: None, called)
     upkeep = Housekeeping({"the reserve": keep_reserve, "the heartbeat": heartbeat.beat})
     upkeep.do_due()
-    assert list(upkeep.troubles.values()) == ["the reserve failed (KeyError); it is tried again"]
+    assert [say(why, METRIC) for why in upkeep.troubles.values()] == [
+        "the reserve failed (KeyError); it is tried again"
+    ]
     assert called == ["http://out.test/x"]
     fails[0] = False
     upkeep.do_due()

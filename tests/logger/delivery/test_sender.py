@@ -17,6 +17,8 @@ from logger.delivery.sender import BROKEN_TITLE, Sender
 from logger.store import outbox
 from logger.store.database import Store
 from logger.store.outbox import NewMessage
+from logger.words.reader import METRIC
+from logger.words.render import say
 
 HOT = "The core is too hot - Table"
 
@@ -212,7 +214,9 @@ class Library:
 
 def told_of_a_channel(shop: Any, url: str) -> list[str]:
     """Messages to an address that tell of a broken one."""
-    return [body for to, title, body in shop.receivers.took if to == url and title == BROKEN_TITLE]
+    return [
+        body for to, title, body in shop.receivers.took if to == url and title == say(BROKEN_TITLE, METRIC)
+    ]
 
 
 def test_an_address_that_cannot_be_read_is_told_over_the_others_before_any_alarm(bench: Any) -> None:
@@ -303,7 +307,10 @@ def test_an_outbox_that_cannot_be_read_keeps_nothing_in_memory_from_being_sent(
         for _ in range(3):
             shop.sender.send_due()
     assert hot(shop.receivers.titles("one://first")) == ["URGENT: The core is too hot - Table"]
-    assert shop.sender.trouble == "the messages that wait cannot be read (database disk image is malformed)"
+    assert (
+        say(shop.sender.trouble, METRIC)
+        == "the messages that wait cannot be read (database disk image is malformed)"
+    )
     assert shop.timeline.now_ms() - shop.sender.sent_ms == 60_000
     shop.sender.send_due()
     assert shop.sender.trouble is None

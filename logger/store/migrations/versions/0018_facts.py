@@ -14,6 +14,8 @@ _COLUMNS = (
     ('event', 'text', 4000, 8000),
     ('outbox', 'title', 300, 2000),
     ('outbox', 'body', 4000, 8000),
+    ('outbox', 'problem', 500, 4000),
+    ('person_channel', 'problem', 500, 4000),
     ('lease', 'trouble', 1000, 4000),
     ('event', 'by', 100, 300),
     ('alarm', 'acknowledged_by', 100, 300),
