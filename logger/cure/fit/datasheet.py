@@ -21,7 +21,7 @@ from logger.input_errors import input_problem, most_telling
 from logger.plan.file import Glass, Limits, Plan, plan_from_table
 from logger.plan.planning_tables import Positive
 from logger.plan.toml_bounds import read_text, table_from_text
-from logger.quantities import grams, hours, hours_alone, length, mass, quantity, temperature
+from logger.quantities import grams, hours, hours_alone, length, mass, minutes, quantity, temperature
 from logger.toml_table import Table
 
 Tolerance = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
@@ -71,8 +71,9 @@ def _degrees(celsius: float) -> Quantity:
     return temperature(celsius, None)
 
 
-def _minutes(minutes: float) -> Quantity:
-    return hours(minutes / 60.0)
+def _span(in_minutes: float) -> Quantity:
+    whole = in_minutes < 120 or in_minutes % 60 == 0
+    return minutes(in_minutes) if whole else hours(in_minutes / 60.0)
 
 
 def _millimetres(mm: float) -> Quantity:
@@ -102,7 +103,7 @@ class WorkingTime(Statement):
 
     def describe(self) -> Fact:
         """Return the statement as it is named."""
-        time = stated(self.time_min, _minutes)
+        time = stated(self.time_min, _span)
         return fact("says-working-time", time=time, mass=_mass(self.mass_kg), at=_degrees(self.at_c))
 
 
@@ -121,7 +122,7 @@ class GelTime(Statement):
 
     def describe(self) -> Fact:
         """Return the statement as it is named."""
-        time, at = stated(self.time_min, _minutes), _degrees(self.at_c)
+        time, at = stated(self.time_min, _span), _degrees(self.at_c)
         if self.mass_kg is not None:
             return fact("says-gel-time", time=time, mass=_mass(self.mass_kg), at=at)
         return fact("says-gel-time-of-film", time=time, film=length(self.film_mm or 0.0, None), at=at)
@@ -158,7 +159,7 @@ class Peak(Statement):
         peak, at = stated(self.peak_c, _degrees), _degrees(self.at_c)
         if self.time_min is None:
             return fact("says-peak", peak=peak, what=what, at=at)
-        return fact("says-peak-and-time", peak=peak, time=stated(self.time_min, _minutes), what=what, at=at)
+        return fact("says-peak-and-time", peak=peak, time=stated(self.time_min, _span), what=what, at=at)
 
 
 class CureTime(Statement):

@@ -35,7 +35,7 @@ from logger.cure.solver.observe import (
 from logger.cure.solver.room import RoomSchedule
 from logger.errors import DidNotConverge
 from logger.facts import fact
-from logger.quantities import hours, quantity
+from logger.quantities import hours, hours_alone, quantity
 
 __all__ = [
     "COARSE",
@@ -358,7 +358,7 @@ class March:
                     return
                 interval, chem, front = interval.take(going), chem.take(going), front.take(going)
         raise DidNotConverge(
-            fact("too-many-steps", n=acc.most_steps, until=quantity(until_s / 3600.0, "h after pouring", 2))
+            fact("too-many-steps", n=acc.most_steps, until=hours_alone(until_s / 3600.0))
         )
 
     def _front(self, state: Fields) -> _Front:

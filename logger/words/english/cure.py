@@ -227,7 +227,6 @@ ENGLISH: dict[str, str | Plural] = {
     "temperature-missing": ("a temperature in this history is missing; fill or drop it before integrating"),
     "warmer-stops-earlier": "would make a warmer resin stop earlier",
     "check-the-sign": "check the sign",
-    "critical-conversion": "[resin.diffusion] ac0 + ac_t_per_k · {zero}",
     "cure-hardly-starts": "puts the critical conversion at {at} so low that the cure hardly starts",
     "check-ac0": "check ac0, or leave [resin.diffusion] out: it is then taken from [resin.glass]",
     "amine-ratio": "mixing ratio (amine hydrogens per epoxide, 1 = right)",

@@ -60,5 +60,5 @@ def test_a_room_in_which_nothing_cures_is_refused(slow_resin):
 @pytest.mark.parametrize(("mass_kg", "celsius"), [(0.0, 25.0), (500.0, 25.0), (0.1, 120.0)])
 def test_no_mass_is_refused(slow_resin, mass_kg, celsius):
     """A mass or temperature outside the range is refused with the range."""
-    with pytest.raises(OutOfRange, match=r"0\.001 to 200 kg"):
+    with pytest.raises(OutOfRange, match=r"0\.001 kg to 200 kg"):
         working_time_h(slow_resin, mass_kg, celsius)

@@ -92,7 +92,7 @@ def test_what_must_change_is_said_once_on_a_point(maker: Any, shop: Any, good_pl
     pour = shop.plan(good_plan.replace("room_c = 21.0", "room_c = 28.0"))
     page = words(maker.get(f"/pours/{pour}/ready"))
     assert page.count("The room reaches 28 °C; 26 °C is the most.") == 2
-    assert "Stands at stop. Mend it, or override by name and reason." in page
+    assert "Blocked. Fix it, or sign an exception by name and reason." in page
 
 
 def test_one_person_twice_is_not_two(maker: Any, shop: Any, good_plan: str) -> None:
@@ -100,7 +100,7 @@ def test_one_person_twice_is_not_two(maker: Any, shop: Any, good_plan: str) -> N
     pour = shop.plan(good_plan)
     for _ in range(2):
         maker.post(f"/pours/{pour}/ready/sign", data={"point": "ratio", "person": "Ada"})
-    assert "needs 1 more" in words(maker.get(f"/pours/{pour}/ready"))
+    assert "needs one more person" in words(maker.get(f"/pours/{pour}/ready"))
 
 
 def test_a_changed_plan_asks_for_signatures_again(maker: Any, shop: Any, good_plan: str) -> None:

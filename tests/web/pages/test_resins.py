@@ -55,7 +55,7 @@ def kept(maker: Any, fit: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
 def test_a_datasheet_is_fitted_and_shown_with_its_curve_and_ranges(kept: Any) -> None:
     """Stated beside fitted, in a table and in a plot, and how far it may be off."""
     page = words(kept.get("/resins"))
-    assert "a working time of 600 min for 1 kg at 25 °C" in page
+    assert "a working time of 10 h for 1 kg at 25 °C" in page
     assert "a 50 mm pour at 23 °C that stays under 60 °C" in page
     assert page.count("<svg xmlns") == 3
     assert "90 % range" in page
@@ -163,7 +163,7 @@ def test_the_form_goes_back_to_where_somebody_came_from(
 def test_taken_off_the_list_it_can_be_put_back(kept: Any) -> None:
     """Everything is undoable."""
     assert "None yet" in kept.post(f"/resins/{KEY}/drop").text
-    assert "a working time of 600 min" in kept.post(f"/resins/{KEY}/put-back").text
+    assert "a working time of 10 h" in kept.post(f"/resins/{KEY}/put-back").text
 
 
 def test_the_fit_of_our_own_pours_is_used_only_when_somebody_says_so(kept: Any, service: Any) -> None:
