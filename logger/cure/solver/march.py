@@ -357,9 +357,7 @@ class March:
                     track.finish(entries, observer.poured_rows, observer.resin_columns.stop)
                     return
                 interval, chem, front = interval.take(going), chem.take(going), front.take(going)
-        raise DidNotConverge(
-            fact("too-many-steps", n=acc.most_steps, until=hours_alone(until_s / 3600.0))
-        )
+        raise DidNotConverge(fact("too-many-steps", n=acc.most_steps, until=hours_alone(until_s / 3600.0)))
 
     def _front(self, state: Fields) -> _Front:
         """Return all members where `state` has them, with nothing built and no trend of any face."""

@@ -42,7 +42,7 @@ ENGLISH: dict[str, str | Plural] = {
         "Predict for longer."
     ),
     "layer-too-deep": (
-        "Layer {layer} is {depth} deep; the datasheet allows {allowed} in one pour. Pour it in thinner layers."
+        "Layer {layer} is {depth} deep; the datasheet allows {allowed} a pour. Pour it in thinner layers."
     ),
     "room-below-sheet": (
         "The room falls to {room}; the datasheet asks for at least {least}. It may stay soft."

@@ -8,6 +8,8 @@ from typing import Any
 from PIL import Image
 
 from logger.planning.examples import EXAMPLES
+from logger.words.reader import METRIC
+from logger.words.render import said
 
 
 def planned(maker: Any, plan_toml: str) -> str:

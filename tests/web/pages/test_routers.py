@@ -111,9 +111,7 @@ def test_a_described_pour_is_fitted_and_planned(maker: Any) -> None:
     assert "room_c = 20.5" in pour["plan_toml"]
     assert "prediction" not in pour, "a list of pours stays light"
     assert maker.get(f"/api/pours/{pour['id']}").json()["prediction"]["peak_c"] > 20.5
-    assert "a working time of 10 h for 1 kg at 25 °C" in words(maker.get("/resins")), (
-        "and is on the list now"
-    )
+    assert "a working time of 10 h for 1 kg at 25 °C" in words(maker.get("/resins")), "and is on the list now"
 
 
 def test_a_wrong_field_comes_back_with_what_was_typed(maker: Any) -> None:
