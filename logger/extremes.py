@@ -6,8 +6,6 @@ burn, none of which the model holds, and no fit of a datasheet reaches so far. B
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from logger.facts import Fact, Quantity, fact
 
 RUNAWAY_C, BEYOND_C = 100.0, 150.0
@@ -23,11 +21,6 @@ def is_runaway(peak_c: float) -> bool:
 def is_unknown(peak_c: float) -> bool:
     """Whether a predicted peak lies outside what the model knows."""
     return peak_c > BEYOND_C
-
-
-def shown(peak_c: float, as_text: Callable[[float], str]) -> str:
-    """Return a predicted peak as a surface shows it: "46.6 °C", and "over 150 °C" for what the model does not know."""
-    return as_text(peak_c) if not is_unknown(peak_c) else f"over {as_text(BEYOND_C)}"
 
 
 def caution(peak_c: float) -> Fact | None:

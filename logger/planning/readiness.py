@@ -163,11 +163,6 @@ class _PointMaker:
         )
 
 
-def _together(texts: Sequence[str]) -> str:
-    """Return sentences as one text; what is not all facts yet stays plain text."""
-    return in_a_row(texts) if all(isinstance(text, Fact) for text in texts) else " ".join(texts)
-
-
 def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
     """Return the points of this plan, in the order in which a shop comes to them."""
     by_key: dict[str, list[Finding]] = {}
@@ -442,7 +437,7 @@ def with_unknown(
         replace(
             point,
             light=worst([point.light, Light.WATCH]),
-            why=_together([said for said in (point.why, *unknown, *doubts) if said]),
+            why=in_a_row([said for said in (point.why, *unknown, *doubts) if said]),
             unknown=tuple(unknown),
         )
         if (unknown or doubts) and point.id == name
